@@ -1,0 +1,1 @@
+"""Checks on a note, one small file each; found by folder."""

@@ -1,0 +1,1 @@
+"""Recognisers, one file each; found by folder."""

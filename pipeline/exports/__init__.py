@@ -1,0 +1,1 @@
+"""Output formats, one file each; found by folder."""

@@ -1,0 +1,1 @@
+"""From readings to facts, one small file a kind of fact; found by folder."""

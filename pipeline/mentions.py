@@ -1,0 +1,97 @@
+"""Finds the phrases of grammars/ in sentences, with spaCy's PhraseMatcher; the longest phrase wins.
+
+Matching sees folded tokens: hyphens between letters split (as the tokeniser does), British spellings and
+plurals are folded on both sides, so a row need not list them.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from functools import lru_cache
+
+import spacy
+from spacy.matcher import PhraseMatcher
+from spacy.tokens import Doc
+
+from pipeline.grammar import Grammar
+from pipeline.records import Mention, Sentence
+
+_NLP = spacy.blank("en")
+
+# British to American spellings inside words; both sides are folded, so either may be written in grammars/.
+_SPELLING = (
+    ("anaesth", "anesth"), ("haem", "hem"), ("oedema", "edema"), ("oesoph", "esoph"), ("gynaec", "gynec"),
+    ("paed", "ped"), ("orthopaed", "orthoped"), ("tumour", "tumor"), ("colour", "color"), ("centre", "center"),
+    ("litre", "liter"), ("metre", "meter"), ("fibre", "fiber"), ("caecum", "cecum"), ("faec", "fec"),
+    ("ischaem", "ischem"), ("anaem", "anem"), ("sulph", "sulf"), ("mould", "mold"), ("labour", "labor"),
+    ("ise", "ize"), ("isation", "ization"), ("yse", "yze"), ("grey", "gray"), ("plaster of paris", "plaster"),
+)  # fmt: skip
+
+
+@lru_cache(maxsize=65536)
+def fold(norm: str) -> str:
+    """Lower-case form with spelling and plural folded; "#..." placeholders stay as they are."""
+    if norm.startswith("#"):
+        return norm
+    for british, american in _SPELLING:
+        if british in norm:
+            norm = norm.replace(british, american)
+    if len(norm) > 3 and norm.endswith("s") and not norm.endswith(("ss", "us", "is")):
+        norm = norm[:-1]
+    return norm
+
+
+def split_phrase(phrase: str) -> list[str]:
+    """The folded tokens of a grammar phrase, cut as the tokeniser cuts words."""
+    return [fold(part) for part in re.split(r"[\s\-]+", phrase.lower()) if part]
+
+
+@lru_cache(maxsize=4)
+def _matcher(grammar_id: int, box: _Box) -> PhraseMatcher:
+    matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
+    patterns: dict[str, list[Doc]] = {}
+    for table, ident, phrase in box.grammar.phrases():
+        words = split_phrase(phrase)
+        if words:
+            patterns.setdefault(f"{table}|{ident}", []).append(Doc(_NLP.vocab, words=words))
+    for key, docs in patterns.items():
+        matcher.add(key, docs)
+    return matcher
+
+
+class _Box:
+    """Carries a grammar into the cache, hashed by identity."""
+
+    __slots__ = ("grammar",)
+
+    def __init__(self, grammar: Grammar) -> None:
+        self.grammar = grammar
+
+    def __hash__(self) -> int:
+        return id(self.grammar)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Box) and other.grammar is self.grammar
+
+
+def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
+    """The sentence with its mentions, in order. A phrase inside a longer one of any table is dropped;
+    equal stretches of several tables are all kept (what decides is the extractor's business)."""
+    if not sentence.tokens:
+        return sentence
+    matcher = _matcher(id(grammar), _Box(grammar))
+    doc = Doc(_NLP.vocab, words=[fold(token.norm) or "_" for token in sentence.tokens])
+    found = [(start, end, _NLP.vocab.strings[key]) for key, start, end in matcher(doc)]
+    found.sort(key=lambda item: (item[0] - item[1], item[0], item[2]))
+    taken: list[tuple[int, int]] = []
+    kept: list[Mention] = []
+    for start, end, key in found:
+        if any(start < other_end and end > other_start and (start, end) != (other_start, other_end)
+               for other_start, other_end in taken):  # fmt: skip
+            continue
+        taken.append((start, end))
+        table, ident = key.split("|", 1)
+        kept.append(Mention(table, ident, start, end - 1))
+    kept.sort(key=lambda mention: (mention.first, mention.last, mention.table, mention.id))
+    return replace(sentence, mentions=tuple(kept))

@@ -1,0 +1,228 @@
+"""The records that travel through the pipeline: frozen, typed, times in seconds, quantities in Decimals.
+
+Word ids number the words as the recogniser (or typist) gave them, from 0, and never change: repair,
+agreement and spoken corrections keep them, so evidence is always a range of original word ids.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Literal
+
+Laterality = Literal["left", "right", "bilateral"]
+Status = Literal["performed", "planned", "conditional", "historical", "other_person"]
+Certainty = Literal["affirmed", "negated", "suspected"]
+Severity = Literal["blocking", "warning", "note"]
+Comparator = Literal["<", ">", "<=", ">=", "~"]
+Scale = Literal["each", "per_side", "total"]
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A stretch of speech. `start`, `end`: seconds from the start of the recording."""
+
+    index: int
+    start: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """One word, or one repaired term that stands for a run of words.
+
+    `id`..`last`: original word ids (inclusive). `start`, `end`: seconds, None for typed text.
+    `confidence`: 0..1 or None where the engine gives none. `heard_by`: engine name.
+    `heard`: what was heard where `text` differs from it. `others`: disagreeing readings of other decodes.
+    """
+
+    id: int
+    text: str
+    last: int = -1
+    start: float | None = None
+    end: float | None = None
+    confidence: float | None = None
+    heard_by: str = "typed"
+    heard: str | None = None
+    segment: int = 0
+    others: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.last < self.id:
+            object.__setattr__(self, "last", self.id)
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A number as said, with its unit. Exactly one of `value` and (`low`, `high`) is set.
+
+    `unit`: UCUM code, None when no unit was said (it is never inferred). `said_unit`: the words of the unit.
+    `dimension`: row of grammars/units.toml ("volume", "length", "mass", "time", "ratio", "count" ...), ""
+    when there is no unit. `comparator`: "<" for "less than", "~" for "about". `form` tells number-like
+    shapes apart: "number", "ordinal", "range", "clock", "date", "ratio" (1:200000, value = the second term),
+    "fraction", "suture" (3-0, kept in `text`), "level" (L4-L5), "size" (4 x 4), "roman", "code" (lot, phone).
+    """
+
+    value: Decimal | None = None
+    low: Decimal | None = None
+    high: Decimal | None = None
+    unit: str | None = None
+    said_unit: str | None = None
+    dimension: str = ""
+    comparator: Comparator | None = None
+    form: str = "number"
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """What matching sees: a word, a punctuation mark, or a whole number-with-unit as one token.
+
+    `norm`: lower case form; for a quantity "#" + dimension ("#volume"), "#number" without a unit, or
+    "#" + form for the other forms ("#ordinal", "#clock", "#suture" ...). `first`..`last`: word ids.
+    """
+
+    text: str
+    norm: str
+    first: int
+    last: int
+    quantity: Quantity | None = None
+    punctuation: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """A phrase of grammars/ found in a sentence. `first`..`last`: token indexes, inclusive."""
+
+    table: str
+    id: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """A stretch of tokens over which a status or certainty other than the default holds.
+
+    `axis`: "status" or "certainty". `rule`: id of the row of grammars/context.toml that fired.
+    """
+
+    axis: Literal["status", "certainty"]
+    value: str
+    first: int
+    last: int
+    rule: str
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """Where something was said: original word ids (inclusive), seconds, the words as heard, confidence."""
+
+    first: int
+    last: int
+    start: float | None
+    end: float | None
+    heard: str
+    confidence: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Strike:
+    """Words taken back by a spoken correction. `at`: index of the token where what replaces them begins."""
+
+    taken_back: Evidence
+    cue: Evidence
+    at: int
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """One sentence as read. `tokens` no longer hold what was taken back; `strikes` tell what it was.
+
+    `section`: id of the row of grammars/sections.toml in force, "" before any cue.
+    """
+
+    index: int
+    tokens: tuple[Token, ...]
+    strikes: tuple[Strike, ...] = ()
+    section: str = ""
+    mentions: tuple[Mention, ...] = ()
+    scopes: tuple[Scope, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A whole narration as read: the words (repaired, nothing discarded) and the sentences."""
+
+    words: tuple[Word, ...]
+    sentences: tuple[Sentence, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """One thing that was said, with the words it came from.
+
+    `kind`: row of grammars/kinds.toml. `name`: id of the concept it is about (the drug of a dose, the event of
+    a time, the procedure). `text`: the value in words, where the value is not a number. `value` or `low`/`high`:
+    exact decimals; `unit`: UCUM code or None if none was said. `group`: facts of one event share it (a drug with
+    its dose, volume and route; a draw with its depth). `role`: what it was for ("anticoagulant", "prophylaxis",
+    "aftercare", "avoid" ...). `scale`: whether a number holds for each, per side or in total.
+    `also`: the other places where the same was said. `taken_back`: what a spoken correction replaced.
+    `alternatives`: other readings of the sound. `doubts`: why this is unsure, in plain words.
+    """
+
+    kind: str
+    evidence: Evidence
+    id: str = ""
+    name: str | None = None
+    text: str | None = None
+    value: Decimal | None = None
+    low: Decimal | None = None
+    high: Decimal | None = None
+    comparator: Comparator | None = None
+    unit: str | None = None
+    laterality: Laterality | None = None
+    body_site: str | None = None
+    status: Status = "performed"
+    certainty: Certainty = "affirmed"
+    group: str | None = None
+    role: str | None = None
+    scale: Scale | None = None
+    also: tuple[Evidence, ...] = ()
+    taken_back: tuple[Evidence, ...] = ()
+    alternatives: tuple[str, ...] = ()
+    doubts: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something that is missing, doubtful or does not add up. Data, never an exception.
+
+    `check`: name of the module in checks/. `key`: stable within a note, so that a decision can refer to it.
+    `message`: plain words; `arithmetic`: the sum as worked ("5 + 5 + 4 = 14 mL, said: 15 mL"); `ask`: what to
+    say or do. `facts`: ids of the facts concerned. `settled`: the recorded reason that silenced it.
+    """
+
+    check: str
+    severity: Severity
+    message: str
+    key: str = ""
+    ask: str = ""
+    arithmetic: str = ""
+    facts: tuple[str, ...] = ()
+    evidence: tuple[Evidence, ...] = ()
+    settled: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Revision:
+    """A reviewer's decision on a fact or a finding. `before`, `after`: field values as text."""
+
+    target: str
+    action: Literal["accept", "correct", "reject", "ask", "settle"]
+    by: str
+    at: str
+    attribute: str = ""
+    before: str = ""
+    after: str = ""
+    reason: str = ""

@@ -1,0 +1,1 @@
+"""Review: decisions, history and their store."""

@@ -1,0 +1,188 @@
+"""The typed rows of grammars/. A table without a model of its own here holds `Concept` rows.
+
+Every row carries `source` (where its content is from; "common practice, no source" is a source) and
+`examples`, sentences in which the row must be found, run by tests/test_grammars.py; `not_examples` are
+sentences in which it must not be found.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class Row(BaseModel):
+    """What every row has. `say`: phrases as spoken, lower case; `label`: as written in a note."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    id: str = Field(pattern=r"^[a-z0-9][a-z0-9_.-]*$")
+    label: str = ""
+    meaning: str = ""
+    say: tuple[str, ...] = ()
+    source: str = Field(min_length=3)
+    examples: tuple[str, ...] = ()
+    not_examples: tuple[str, ...] = ()
+    decided_by: str = ""
+
+    @property
+    def name(self) -> str:
+        return self.label or self.id.replace("-", " ").replace("_", " ")
+
+
+class Concept(Row):
+    """A thing with a name. `group`: a coarser class; `sided`: it has a left and a right; `within`: parent id."""
+
+    group: str = ""
+    sided: bool = False
+    side: Literal["left", "right", "bilateral"] | None = None
+    within: str = ""
+    codes: dict[str, str] = {}
+
+
+class Kind(Row):
+    """A kind of fact. `dimensions`: what its unit may measure; `value`: what its value is."""
+
+    section: str
+    value: Literal["quantity", "count", "concept", "text", "clock", "code", "grade"]
+    dimensions: tuple[str, ...] = ()
+    table: str = ""
+
+
+class Drug(Row):
+    """`dose_units`: usual UCUM units of a dose; `strengths`: usual concentrations ("1000 [USP'U]/mL", "0.5 %")."""
+
+    classes: tuple[str, ...]
+    dose_units: tuple[str, ...] = ()
+    strengths: tuple[str, ...] = ()
+    routes: tuple[str, ...] = ()
+
+
+class Unit(Row):
+    """`ucum`: code in the note; `dimension`: what it measures; `written`: abbreviations as typed (case kept)."""
+
+    ucum: str
+    dimension: str
+    written: tuple[str, ...] = ()
+
+
+class Suture(Row):
+    """`usual_sizes`: USP sizes as sold ("3-0"); `absorbable`: None where it depends."""
+
+    absorbable: bool | None = None
+    usual_sizes: tuple[str, ...] = ()
+
+
+class Device(Row):
+    """`implant`: stays in the patient; `sizes`: UCUM units or "Fr", "gauge" of its usual size."""
+
+    group: str = ""
+    implant: bool = False
+    sizes: tuple[str, ...] = ()
+
+
+class Grade(Row):
+    """A named grading system. `levels`: canonical levels in order; `of`: what it grades."""
+
+    levels: tuple[str, ...]
+    of: str = ""
+
+
+class ContextRule(Row):
+    """A cue that changes status or certainty. `direction`: the words it governs lie after, before or both;
+    "pseudo" cues look like a cue and are none; "stop" cues end the reach of another. `reach`: tokens at most."""
+
+    axis: Literal["status", "certainty", "none"]
+    value: str = ""
+    direction: Literal["after", "before", "both", "sentence", "pseudo", "stop"]
+    reach: int = 12
+    tables: tuple[str, ...] = ()
+
+
+class SectionCue(Row):
+    """Words that open a section. `status`, `certainty`: the default inside it."""
+
+    section: str
+    status: str = ""
+    certainty: str = ""
+    holds: Literal["narration", "sentence"] = "narration"
+
+
+class Correction(Row):
+    """A spoken correction. `action`: replace the like value before it, take back the last sentence, ..."""
+
+    action: Literal["replace", "strike_last", "strike_sentence"]
+
+
+class Confusion(Row):
+    """Two readings that recognisers take for each other. `pair`: the two spoken forms."""
+
+    pair: tuple[str, str]
+    what: Literal["number", "unit", "side", "negation", "other"]
+
+
+class Limit(Row):
+    """A configured limit. `profile`: "" for every profile; `value`/`low`/`high` with `unit` (UCUM)."""
+
+    kind: str = ""
+    drug: str = ""
+    what: str
+    value: Decimal | None = None
+    low: Decimal | None = None
+    high: Decimal | None = None
+    unit: str = ""
+    profile: str = ""
+    note: str = ""
+
+
+class Element(BaseModel):
+    """One required element of a profile or family. `kinds`: any one of them satisfies it. `severity` if missing."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    id: str
+    label: str
+    kinds: tuple[str, ...]
+    names: tuple[str, ...] = ()
+    if_any: bool = False
+    severity: Literal["blocking", "warning", "note"] = "warning"
+    ask: str = ""
+    source: str = ""
+
+
+class Profile(Row):
+    """Rules of a country or site: one file grammars/profiles/<id>.toml."""
+
+    elements: tuple[Element, ...]
+    settings: dict[str, str] = {}
+
+
+class Family(Row):
+    """A procedure family: one file grammars/families/<id>.toml.
+
+    `procedures`: ids of grammars/procedures.toml that belong to it; `bias`: words offered to the recogniser,
+    ranked (never numbers, doses or sizes); `elements`: what such a note is expected to say."""
+
+    procedures: tuple[str, ...]
+    bias: tuple[str, ...] = ()
+    elements: tuple[Element, ...] = ()
+    sections: tuple[str, ...] = ()
+
+
+TABLES: dict[str, type[Row]] = {
+    "kinds": Kind,
+    "drugs": Drug,
+    "units": Unit,
+    "sutures": Suture,
+    "devices": Device,
+    "grades": Grade,
+    "context": ContextRule,
+    "sections": SectionCue,
+    "corrections": Correction,
+    "confusions": Confusion,
+    "limits": Limit,
+    "profiles": Profile,
+    "families": Family,
+}
