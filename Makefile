@@ -1,0 +1,66 @@
+# `make demo` and `make test` do all the set-up themselves. Needs Python 3.11 or newer, and make.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+STAMP := $(VENV)/.voxop
+export VOXOP_CACHE ?= $(CURDIR)/$(VENV)/cache
+export HF_HUB_OFFLINE := 1
+
+.PHONY: demo test lint types unit lock clean tools voice $(BENCHES)
+.DEFAULT_GOAL := demo
+
+$(BIN)/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || { \
+	  echo "Python 3.11 or newer is needed and '$(PYTHON)' is not that. Install it, or run: make PYTHON=python3.11 ..."; exit 2; }
+	@$(PYTHON) -c 'import venv, ensurepip' 2>/dev/null || { \
+	  echo "Python's venv module is missing. On Debian or Ubuntu: apt-get install python3-venv"; exit 2; }
+	$(PYTHON) -m venv $(VENV)
+
+# The installed set is named by the lock file's checksum, so a second run installs nothing.
+$(STAMP).run: requirements/run.txt pyproject.toml | $(BIN)/python
+	@echo "Installing the pinned packages (this takes a minute or two the first time) ..."
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --no-deps -r requirements/run.txt
+	@$(MAKE) --no-print-directory $(STAMP).editable
+	@touch $@
+
+$(STAMP).editable: pyproject.toml requirements/run.in requirements/hatch_hook.py | $(BIN)/python
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --no-deps -r requirements/build.txt
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+	@touch $@
+
+$(STAMP).test: requirements/test.txt $(STAMP).run
+	@echo "Installing what the tests need ..."
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --no-deps -r requirements/test.txt
+	@touch $@
+
+demo: $(STAMP).run
+	@$(BIN)/voxop models join --quiet
+	$(BIN)/voxop note audio_demo/dictation.flac --out demo_out
+
+tools: $(STAMP).test
+	@$(BIN)/python tests/system_parts.py
+
+test: $(STAMP).test tools lint types
+	@$(BIN)/voxop models join --quiet
+	$(BIN)/python -m pytest -q -n 2 --dist loadfile
+
+lint: $(STAMP).test
+	$(BIN)/ruff check .
+
+types: $(STAMP).test
+	$(BIN)/mypy
+
+voice: $(STAMP).test
+	$(BIN)/python audio_demo/make_recording.py
+
+BENCHES := bench-understanding bench-checks bench-demo bench-listening bench-fhir
+bench-understanding bench-checks bench-demo bench-listening bench-fhir: $(STAMP).test
+	$(BIN)/python benchmarks/$(subst -,_,$(patsubst bench-%,%,$@)).py $(ARGS)
+
+# Needs uv; writes the pinned, hashed lists anew.
+lock:
+	for part in build run test; do uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
+	  --no-emit-index-url requirements/$$part.in -o requirements/$$part.txt; done
+
+clean:
+	rm -rf $(VENV) demo_out build dist
