@@ -33,12 +33,14 @@ class Row(BaseModel):
 
 
 class Concept(Row):
-    """A thing with a name. `group`: a coarser class; `sided`: it has a left and a right; `within`: parent id."""
+    """A thing with a name. `group`: a coarser class; `sided`: it has a left and a right; `within`: parent id;
+    `site`: row of sites.toml that the words imply (carpal tunnel release -> carpal-tunnel)."""
 
     group: str = ""
     sided: bool = False
     side: Literal["left", "right", "bilateral"] | None = None
     within: str = ""
+    site: str = ""
     codes: dict[str, str] = {}
 
 
