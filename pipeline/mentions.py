@@ -28,17 +28,32 @@ _SPELLING = (
     ("ise", "ize"), ("isation", "ization"), ("yse", "yze"), ("grey", "gray"), ("plaster of paris", "plaster"),
 )  # fmt: skip
 
+# Endings of plurals whose singular ends in "-is" (diagnoses, anastomoses, stenoses, prostheses, metastases).
+_GREEK_PLURALS = ("gnoses", "tomoses", "enoses", "ostheses", "tastases", "physes", "ynostoses", "xostoses")
+
 
 @lru_cache(maxsize=65536)
 def fold(norm: str) -> str:
     """Lower-case form with spelling and plural folded; "#..." placeholders stay as they are."""
     if norm.startswith("#"):
         return norm
+    norm = norm.removesuffix("'s").removesuffix("\u2019s")
     for british, american in _SPELLING:
         if british in norm:
             norm = norm.replace(british, american)
-    if len(norm) > 3 and norm.endswith("s") and not norm.endswith(("ss", "us", "is")):
-        norm = norm[:-1]
+    return _singular(norm) if len(norm) > 3 else norm
+
+
+def _singular(norm: str) -> str:
+    """A plural as its singular. What it gives need not be a word, only the same for both forms."""
+    if norm.endswith("ies"):
+        return norm[:-3] + "y"
+    if norm.endswith(_GREEK_PLURALS):
+        return norm[:-2] + "is"
+    if norm.endswith(("sses", "shes", "xes", "inuses", "ituses", "tches", "nches", "rches")):
+        return norm[:-2]
+    if norm.endswith("s") and not norm.endswith(("ss", "us", "is")):
+        return norm[:-1]
     return norm
 
 
