@@ -1,0 +1,134 @@
+"""Words to tokens, and typed text to words.
+
+Punctuation leaves the words, hyphens between letters split (as `mentions.split_phrase` does), and strings that
+look like numbers stay whole for the number reader: "3-0", "1:100,000", "L4-L5", "5-10", "4x4", "10mL", "#2".
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
+
+from pipeline.records import Token, Word
+
+_OPENING = "([{\"'“‘<«"
+_CLOSING = ")]}\"'”’,;:!?.…>»"
+_DOTTED = re.compile(r"^(?:[A-Za-z]\.){2,}$")
+# Abbreviations that keep their full stop; "no." is one only before a number, so it is not here.
+_ABBREVIATED = frozenset({"dr.", "mr.", "mrs.", "ms.", "prof.", "st.", "vs.", "approx.", "e.g.", "i.e.", "etc.", "ca."})
+_SIMPLE = re.compile(r"^[a-z']+$")
+# What stays whole although it holds a hyphen or a slash: digits on both sides, or a spinal level on the left.
+_NUMBERISH = re.compile(
+    r"^#?(?:[\d.,/:½¼¾⅓⅔⅛⅜⅝⅞%]+(?:[-–][\d.,/:½¼¾⅛⅜⅝⅞%]+)+|\d{1,2}[-–][Oo0]|[CTLScltls]\d{1,2}(?:[-–/][CTLScltls]?\d{1,2})+)"
+    r"[%A-Za-z\"°µμ]*$"
+)
+_NAMED = re.compile(r"^[A-Z][A-Za-z]*[-–]\d[\dA-Za-z.]*$")  # GIA-80, TIMI-3: a name, not a number
+_SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ])")
+_LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
+
+
+@lru_cache(maxsize=16384)
+def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
+    """(text, norm, is punctuation) of the tokens of one written word, in order."""
+    if _SIMPLE.match(text):
+        return ((text, text, False),)
+    text = text.replace("’", "'").replace("‐", "-").replace("‑", "-").replace("−", "-")
+    head: list[tuple[str, str, bool]] = []
+    tail: list[tuple[str, str, bool]] = []
+    while text and text[0] in _OPENING:
+        head.append((text[0], text[0], True))
+        text = text[1:]
+    while text and text[-1] in _CLOSING:
+        if text[-1] == "." and (_DOTTED.match(text) or text.lower() in _ABBREVIATED):
+            break
+        if text[-1] == '"' and len(text) > 1 and (text[-2].isdigit() or text[-2] in "½¼¾"):
+            break  # 2": inches
+        if text.endswith("..."):
+            tail.insert(0, ("...", "...", True))
+            text = text[:-3]
+            continue
+        tail.insert(0, (text[-1], text[-1], True))
+        text = text[:-1]
+    return (*head, *_core(text), *tail)
+
+
+def _core(text: str) -> list[tuple[str, str, bool]]:
+    if not text:
+        return []
+    if not any(mark in text for mark in "-–—/…,"):
+        if not any(letter.isalnum() or letter in "½¼¾⅓⅔⅛⅜⅝⅞%°#&+<>~=±×" for letter in text):
+            return [(text, text, True)]
+        return [(text, _norm(text), False)]
+    if _NUMBERISH.match(text) or _NAMED.match(text):
+        return [(text, text.lower().replace("–", "-"), False)]
+    if text[0] in "-–" and len(text) > 1 and (text[1].isdigit() or text[1] == "."):
+        return [(text, text.lower().replace("–", "-"), False)]
+    pieces: list[tuple[str, str, bool]] = []
+    for part in re.split(r"(—|–|--+|-|…|,(?=[A-Za-z]))", text):
+        if part in ("—", "…", ",") or part.startswith("--") or (part == "–" and len(text) == 1):
+            pieces.append((part, part, True))
+        elif part and part not in "-–":
+            # a range or suture size followed by a word: "3-0-Vicryl", "18-20-mm"
+            for index, side in enumerate(_SPLIT_SLASH.split(part)):
+                if index:
+                    pieces.append(("/", "/", True))
+                pieces.append((side, _norm(side), False))
+    joined = re.match(r"^(#?\d+(?:[.,]\d+)?[-–][\d./]+)[-–]([A-Za-z].*)$", text)
+    if joined:
+        return [(joined[1], joined[1].lower().replace("–", "-"), False), *_core(joined[2])]
+    if not pieces:
+        return [(text, text, True)]
+    return pieces
+
+
+def _norm(text: str) -> str:
+    low = text.lower()
+    return low.replace(".", "") if _DOTTED.match(text) else low
+
+
+def tokenize(words: Sequence[Word]) -> list[Token]:
+    """One token a word or punctuation mark, with the ids of the words it came from."""
+    tokens: list[Token] = []
+    for word in words:
+        first, last = word.id, word.last
+        for text, norm, punctuation in _pieces(word.text):
+            tokens.append(Token(text, norm, first, last, None, punctuation))
+    return tokens
+
+
+def words_from_text(text: str) -> list[Word]:
+    """Typed narration as words, punctuation left on them. `segment` counts the lines that end a sentence:
+    a line that was only wrapped for width goes on in the same segment. Times are None."""
+    words: list[Word] = []
+    segment = 0
+    for line in _lines(text):
+        for part in line.split():
+            words.append(Word(id=len(words), text=part, segment=segment))
+        segment += 1
+    return words
+
+
+def _lines(text: str) -> Iterable[str]:
+    """Logical lines: wrapped ones are put together again (a line is taken as wrapped when the first word of the
+    next would not have fitted into the widest line of its paragraph, of 50 characters or more)."""
+    for paragraph in re.split(r"\n[ \t]*\n", text.replace("\r\n", "\n").replace("\r", "\n")):
+        rows = [row.strip() for row in paragraph.split("\n") if row.strip()]
+        width = max((len(row) for row in rows), default=0)
+        held = ""
+        for index, row in enumerate(rows):
+            held = f"{held} {row}" if held else row
+            following = rows[index + 1] if index + 1 < len(rows) else ""
+            wrapped = (
+                width >= 50
+                and bool(following)
+                and row[-1] not in ".:;!?"
+                and not row.isupper()
+                and len(row) + 1 + len(following.split()[0]) > width
+                and not _LIST_MARK.match(following.split()[0])
+            )
+            if not wrapped:
+                yield held
+                held = ""
+        if held:
+            yield held
