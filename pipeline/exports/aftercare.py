@@ -1,0 +1,79 @@
+"""The aftercare sheet for the patient as a Word document (`aftercare.docx`): large type, only what was said.
+
+What is unsure is not told as sure: it stands with the words "ask before you leave". Whom to call comes from the
+site's context; without it a line is left to fill in by hand.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from pipeline import word
+from pipeline.assemble import display
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Fact
+from pipeline.site import Site, patient_line, phone_line
+from pipeline.wording import STATES, doubts, procedure_line
+
+FILE = "aftercare.docx"
+MEANING = "A sheet for the patient with the aftercare that was said, in large type."
+NEEDS: tuple[str, ...] = ()
+_MEDICINE = ("medication", "medication_dose", "medication_volume", "medication_concentration", "medication_route",
+             "medication_rate", "duration")  # fmt: skip
+
+
+def write(note: OperativeNote, grammar: Grammar, site: Site, parts: Mapping[str, bytes]) -> bytes:
+    """The DOCX bytes; the same note and site give the same bytes."""
+    document = word.new("Aftercare", size=16)
+    values = word.Values(document, f"{note.id}:aftercare")
+    word.write_text(document.add_paragraph(style="Title"), "After your operation")
+    word.write_text(document.add_paragraph(), patient_line(site, note), bold=True)
+    done = procedure_line(note, grammar)
+    if done:
+        word.write_text(document.add_paragraph(), f"Operation: {done}")
+    state = document.add_paragraph()
+    word.write_text(state, STATES[note.state], bold=True)
+    if note.signature is None:
+        word.write_text(state, ". A clinician must check this sheet before it is given to you.")
+    for heading, groups in _parts(note):
+        document.add_heading(heading, level=1)
+        if not groups:
+            word.write_text(document.add_paragraph(), "Nothing was said about this. Ask before you leave.")
+        for group in groups:
+            paragraph = document.add_paragraph(style="List Bullet")
+            values.write(paragraph, "+".join(fact.id for fact in group), heading, _sentence(group, grammar))
+            if doubts(group) or any(fact.certainty == "suspected" for fact in group):
+                word.write_text(paragraph, " [unsure: ask before you leave]", bold=True)
+    document.add_heading("Whom to call", level=1)
+    word.write_text(document.add_paragraph(), phone_line(site) or "Telephone: ______________________________")
+    values.attach()
+    return word.to_bytes(document, note.made_at)
+
+
+def _parts(note: OperativeNote) -> list[tuple[str, list[list[Fact]]]]:
+    """(heading, events under it); an event is the facts that share a group."""
+    care = [fact for fact in note.of("aftercare") if fact.status != "historical"]
+    avoid = [fact for fact in care if fact.role == "avoid" or fact.certainty == "negated"]
+    medicines = [fact for fact in note.of("medication") if fact.role in ("aftercare", "avoid")]
+    taken = [fact for fact in medicines if fact.role == "aftercare" and fact.certainty != "negated"]
+    left = [fact for fact in medicines if fact not in taken]
+    return [
+        ("What to do", [note.group(fact) for fact in care if fact not in avoid]),
+        ("What to avoid", [note.group(fact) for fact in (*avoid, *left)]),
+        ("Medicines to take", [_medicine(note, fact) for fact in taken]),
+        ("When you will be seen", [[fact] for fact in note.of("follow_up")]),
+        ("Come back at once for", [[fact] for fact in note.of("warning_sign")]),
+        ("What comes next", [[fact] for fact in note.of("next_step")]),
+    ]
+
+
+def _medicine(note: OperativeNote, fact: Fact) -> list[Fact]:
+    return [other for other in note.group(fact) if other.kind in _MEDICINE]
+
+
+def _sentence(group: Sequence[Fact], grammar: Grammar) -> str:
+    """The words of an event, each value once."""
+    words = dict.fromkeys(display(fact, grammar) for fact in group)
+    text = ", ".join(words)
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,144 @@
+"""The only module that knows the order of the stages."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import uuid
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from pipeline import assemble, checking, context, grammar, listen, mentions, plugins, sections, settle, tokens
+from pipeline import utterances
+from pipeline.errors import EmptyNarration, SourceNotFound, SourceUnreadable
+from pipeline.extractors.base import arbitrate
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote, Source
+from pipeline.records import Fact, Reading, Segment, Word
+from pipeline.rows import Family
+from pipeline.site import Site
+
+DEFAULT_ENGINE = "whisper-base"
+DEFAULT_PROFILE = "us"
+OUTPUTS = ("json", "fhir", "docx")
+ALIASES = {"fhir": "fhir_document", "json": "note_json"}
+_NAMESPACE = uuid.UUID("6f1c1d0e-5a0b-5f0e-9a53-0f5d3c6d7a21")
+
+Progress = Callable[[float, float], None]
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What a source gave: words, where they come from, and the segments of speech (none for text)."""
+
+    words: tuple[Word, ...]
+    source: Source
+    segments: tuple[Segment, ...] = ()
+
+
+def now() -> str:
+    """The time of making, ISO 8601 with offset; SOURCE_DATE_EPOCH is honoured for repeatable output."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH")
+    moment = datetime.fromtimestamp(int(epoch), UTC) if epoch else datetime.now().astimezone()
+    return moment.replace(microsecond=0).isoformat()
+
+
+def from_text(text: str, name: str = "text") -> Heard:
+    """A typed narration as if it had been said. Raises EmptyNarration."""
+    words = tuple(tokens.words_from_text(text))
+    if not words:
+        raise EmptyNarration("holds no words.", "Write the narration into it, one sentence after the other.", where=name)
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    return Heard(words, Source(kind="text", name=name, sha256=digest, engine="typed"))
+
+
+def read_text(path: Path) -> Heard:
+    """A .txt narration. Raises SourceNotFound, SourceUnreadable, EmptyNarration."""
+    try:
+        return from_text(path.read_text(encoding="utf-8-sig"), path.name)
+    except FileNotFoundError:
+        raise SourceNotFound("is not there.", "Check the path.", where=str(path)) from None
+    except UnicodeDecodeError:
+        raise SourceUnreadable("is not UTF-8 text.", "Save it as UTF-8.", where=str(path)) from None
+    except OSError as problem:
+        raise SourceUnreadable(f"cannot be read ({problem.strerror}).", "Check the path.", where=str(path)) from problem
+
+
+def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fact]]:
+    """Words -> the reading and its settled, numbered facts. Pure."""
+    marked = [mentions.mark(sentence, rules) for sentence in utterances.read(words)]
+    placed = sections.place(marked, rules)
+    reading = Reading(tuple(words), tuple(context.scopes(sentence, rules) for sentence in placed))
+    found: list[Fact] = []
+    for extractor in plugins.every("pipeline.extractors"):
+        found += extractor.extract(reading, rules)
+    return reading, _number(settle.settle(arbitrate(found), reading, rules))
+
+
+def _number(facts: Sequence[Fact]) -> list[Fact]:
+    """Facts in the order said, with ids f001... and groups g01..."""
+    ordered = sorted(facts, key=lambda fact: (fact.evidence.first, fact.evidence.last, fact.kind))
+    groups: dict[str, str] = {}
+    for fact in ordered:
+        if fact.group is not None:
+            groups.setdefault(fact.group, f"g{len(groups) + 1:02d}")
+    return [
+        replace(fact, id=f"f{index:03d}", group=groups[fact.group] if fact.group is not None else None)
+        for index, fact in enumerate(ordered, 1)
+    ]
+
+
+def pick_family(facts: Sequence[Fact], rules: Grammar) -> str | None:
+    """The family of the first procedure said that belongs to one; performed ones first."""
+    rows = rules.table("families", Family)
+    procedures = [fact for fact in facts if fact.kind == "procedure" and fact.certainty != "negated" and fact.name]
+    for fact in sorted(procedures, key=lambda fact: fact.status != "performed"):
+        for ident, family in rows.items():
+            if fact.name in family.procedures:
+                return ident
+    return None
+
+
+def make_note(
+    heard: Heard, rules: Grammar, *, family: str | None = None, profile: str = DEFAULT_PROFILE, made_at: str = ""
+) -> OperativeNote:
+    """The whole way from words to a checked note. The same words and `made_at` give the same note."""
+    reading, facts = understand(heard.words, rules)
+    rules.profile(profile)
+    chosen = rules.family(family).id if family else pick_family(facts, rules)
+    note = OperativeNote(
+        id=str(uuid.uuid5(_NAMESPACE, heard.source.sha256)),
+        made_at=made_at or now(),
+        family=chosen,
+        profile=profile,
+        source=heard.source,
+        facts=facts,
+        sections=assemble.assemble(facts, reading, rules),
+    )
+    return recheck(note, rules)
+
+
+def recheck(note: OperativeNote, rules: Grammar) -> OperativeNote:
+    """The note with its findings made anew; recorded decisions stay."""
+    return note.model_copy(update={"findings": checking.run_checks(note, rules)})
+
+
+def note_from_text(text: str, name: str = "text", **options: str) -> OperativeNote:
+    """A narration as text -> a checked note, with the installed grammars."""
+    return make_note(from_text(text, name), grammar.load(), **options)
+
+
+def export(note: OperativeNote, names: Sequence[str], rules: Grammar, site: Site) -> dict[str, bytes]:
+    """{file name: content} of the named outputs, each made once, with what they need. Raises UnknownName."""
+    made: dict[str, bytes] = {}
+
+    def make(name: str) -> bytes:
+        if name not in made:
+            module = plugins.find("pipeline.exports", ALIASES.get(name, name))
+            parts: Mapping[str, bytes] = {need: make(need) for need in module.NEEDS}
+            made[name] = module.write(note, rules, site, parts)
+        return made[name]
+
+    return {plugins.find("pipeline.exports", ALIASES.get(name, name)).FILE: make(name) for name in names}
