@@ -3,11 +3,16 @@
 An extractor is a module of this folder with `KINDS` (the kinds of grammars/kinds.toml that it makes) and
 `extract(reading, grammar) -> list[Fact]`, a pure function. Ids are given later, by run.py; `group` needs to be
 unique only within one reading, so `group_of(sentence, token)` will do.
+
+One number is one fact. An extractor that takes a number returns a `Claim` (through `claim()`), which says how
+far the number stands from what it is about; `arbitrate()` gives every number to the cheapest claim. Nobody
+needs to know who else reads numbers, and the order of the extractors changes nothing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, fields, replace
 from typing import Any, Protocol
 
 from pipeline.grammar import Grammar
@@ -88,3 +93,79 @@ def quantities(sentence: Sentence, *dimensions: str) -> Iterator[tuple[int, Quan
 def group_of(sentence: Sentence, token: int) -> str:
     """A group id for an event that is anchored at a token."""
     return f"{sentence.index}.{token}"
+
+
+@dataclass(frozen=True, slots=True)
+class Claim(Fact):
+    """A fact that takes a number: `number` are its word ids, `cost` what `cues.cost` gave (lower is nearer).
+
+    `rest`: further numbers that the same fact uses up (the second term of "2 by 2" in a gauze size).
+    """
+
+    number: tuple[int, int] = (0, 0)
+    cost: int = 0
+    rest: tuple[tuple[int, int], ...] = ()
+
+
+# Claims that cost more than this are too far from what they would be about; the number stays in the description.
+LIMIT = 90
+# Two kinds whose claims lie this close together cannot be told apart by distance.
+_TIE = 0
+
+
+def claim(
+    kind: str, reading: Reading, sentence: Sentence, index: int, first: int, last: int, cost: int, **fields: Any
+) -> Claim:
+    """A claim on the number at token `index`, about the concept at tokens first..last.
+
+    Evidence covers both; status and certainty are those in force at the number, unless given. The value, range
+    and unit come from the quantity; `fields` may override them.
+    """
+    token = sentence.tokens[index]
+    values = number(token.quantity) if token.quantity is not None else {}
+    fact = make(
+        kind, reading, sentence, min(index, first), max(index, last), **{"at": index, **values, **fields}
+    )
+    return Claim(**_values(fact), number=(token.first, token.last), cost=cost)
+
+
+def _values(fact: Fact) -> dict[str, Any]:
+    return {item.name: getattr(fact, item.name) for item in fields(Fact)}
+
+
+def arbitrate(facts: Iterable[Fact]) -> list[Fact]:
+    """Every number to one fact: the cheapest claim wins, those above LIMIT fall, all others pass unchanged.
+
+    Claims of one kind on one number (a list that two drugs share) tie: the first by name stays, with a doubt
+    that names the others. Pure; the order of `facts` does not matter beyond the order of the result.
+    """
+    plain: list[Fact] = []
+    rivals: dict[tuple[int, int], list[Claim]] = {}
+    for fact in facts:
+        if not isinstance(fact, Claim):
+            plain.append(fact)
+        elif fact.cost <= LIMIT:
+            rivals.setdefault(fact.number, []).append(fact)
+    used: set[tuple[int, int]] = set()
+    for claims in sorted(rivals.values(), key=_rank_of_best):
+        best = min(claims, key=_rank)
+        if best.number in used:
+            continue
+        used.update((best.number, *best.rest))
+        ties = sorted(
+            {f"{other.kind} {other.name or ''}".strip() for other in claims
+             if other.cost - best.cost <= _TIE and (other.kind, other.name) != (best.kind, best.name)}
+        )  # fmt: skip
+        kept = Fact(**_values(best))
+        if ties:
+            kept = replace(kept, doubts=(*kept.doubts, "may also be " + " or ".join(ties).replace("_", " ")))
+        plain.append(kept)
+    return plain
+
+
+def _rank(claim: Claim) -> tuple[int, str, str, str]:
+    return claim.cost, claim.kind, claim.name or "", claim.text or ""
+
+
+def _rank_of_best(claims: list[Claim]) -> tuple[int, str, str, str]:
+    return min(_rank(item) for item in claims)

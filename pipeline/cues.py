@@ -1,0 +1,201 @@
+"""What a number is about: cue phrases (grammars/cues.toml) and the distance between a number and a phrase.
+
+A cue is no concept of its own; it only tells what the number beside it measures ("blood loss", "set at").
+Cues are found apart from mentions, so that a cue inside a longer phrase of another table is still found.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from pipeline.grammar import Grammar
+from pipeline.mentions import fold, split_phrase
+from pipeline.records import Quantity, Sentence
+
+# What words between a number and its phrase cost. Common practice, no source: tuned on narrations of our own.
+_GLUE = frozenset((
+    "of", "was", "is", "are", "were", "at", "to", "the", "a", "an", "with", "approximately", "about", "roughly",
+    "around", "set", "up", "in", "measured", "measuring", "estimated", "total", "totaling", "totalling", "size",
+    "sized", "number", "as", "be", "been", "being", "for", "by", "it", "its", "from", "#", "only", "just", "say",
+    "some", "per", "plus", "had", "has", "have", "came", "used", "using", "this", "that", "there", "then", "also",
+    "another", "additional", "further",
+))  # fmt: skip
+)
+_MARK_COST = {",": 12, ":": 0, "-": 2, "—": 10, "/": 6, "(": 2, ")": 4, ";": 60, ".": 60, "?": 60, "!": 60}
+_WORD_COST = {"and": 16, "or": 16, "but": 60, "while": 40, "whereas": 60, "then": 20, "which": 14, "after": 20,
+              "before": 20, "until": 20}  # fmt: skip
+_GLUE_COST, _WORD, _SAME, _OTHER = 1, 7, 30, 4
+FAR = 1000
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """A cue found at tokens first..last (inclusive)."""
+
+    id: str
+    first: int
+    last: int
+
+
+class _Box:
+    """Carries a grammar into the cache, hashed by identity."""
+
+    __slots__ = ("grammar",)
+
+    def __init__(self, grammar: Grammar) -> None:
+        self.grammar = grammar
+
+    def __hash__(self) -> int:
+        return id(self.grammar)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Box) and other.grammar is self.grammar
+
+
+@lru_cache(maxsize=4)
+def _index(box: _Box) -> dict[str, list[tuple[tuple[str, ...], str]]]:
+    """First folded word -> [(all folded words, cue id)], longest first."""
+    index: dict[str, list[tuple[tuple[str, ...], str]]] = {}
+    for ident, row in box.grammar.tables.get("cues", {}).items():
+        for phrase in row.say:
+            words = tuple(split_phrase(phrase))
+            if words:
+                index.setdefault(words[0], []).append((words, ident))
+    for entries in index.values():
+        entries.sort(key=lambda entry: (-len(entry[0]), entry))
+    return index
+
+
+@lru_cache(maxsize=4096)
+def _found(words: tuple[str, ...], box: _Box) -> tuple[Hit, ...]:
+    index = _index(box)
+    hits: list[Hit] = []
+    for first, word in enumerate(words):
+        for phrase, ident in index.get(word, ()):
+            if words[first : first + len(phrase)] == phrase:
+                hits.append(Hit(ident, first, first + len(phrase) - 1))
+    return tuple(hits)
+
+
+def folded(sentence: Sentence) -> tuple[str, ...]:
+    """The folded norms of the tokens."""
+    return tuple(fold(token.norm) for token in sentence.tokens)
+
+
+def hits(sentence: Sentence, grammar: Grammar, *ids: str) -> list[Hit]:
+    """Cues of these ids (all when none is named), in order; of one id the longest at a place."""
+    found = _found(folded(sentence), _Box(grammar))
+    kept: list[Hit] = []
+    for hit in found:
+        if ids and hit.id not in ids:
+            continue
+        if any(other.id == hit.id and other.first <= hit.first and other.last >= hit.last for other in kept):
+            continue
+        kept.append(hit)
+    return kept
+
+
+def has(sentence: Sentence, grammar: Grammar, *ids: str) -> bool:
+    """Whether the sentence holds one of these cues."""
+    return bool(hits(sentence, grammar, *ids))
+
+
+def listed(sentence: Sentence, index: int) -> tuple[int, ...]:
+    """The indexes of the enumeration that the number at `index` belongs to, itself included, in order.
+
+    "five, five, four and five millilitres", "30, 32 and 34 mm": numbers joined by commas and "and" of which
+    all but the last are bare, or at least three (two joined by "and") of the same unit.
+    """
+    tokens = sentence.tokens
+    quantity = tokens[index].quantity
+    if quantity is None or quantity.form not in ("number", "fraction"):
+        return (index,)
+
+    def step(at: int, way: int) -> int | None:
+        """The next number that way, if only joining words lie between."""
+        at += way
+        joined = False
+        while 0 <= at < len(tokens) and (tokens[at].norm in (",", "and", "then", "another", "/")):
+            joined = True
+            at += way
+        if not joined or not 0 <= at < len(tokens):
+            return None
+        other = tokens[at].quantity
+        return at if other is not None and other.form in ("number", "fraction") else None
+
+    members = [index]
+    while (following := step(members[-1], 1)) is not None:
+        members.append(following)
+    while (before := step(members[0], -1)) is not None:
+        members.insert(0, before)
+    # Cut at every member that has a unit and is followed by one with a different unit or "of".
+    runs: list[list[int]] = [[]]
+    for member in members:
+        runs[-1].append(member)
+        unit = tokens[member].quantity
+        follows = tokens[member + 1].norm if member + 1 < len(tokens) else ""
+        if unit is not None and unit.unit is not None and follows == "of":
+            runs.append([])
+    run = next(run for run in runs if index in run)
+    units = [_unit(tokens[member].quantity) for member in run]
+    if all(unit is None for unit in units) or (all(unit is None for unit in units[:-1])):
+        return tuple(run)
+    if len(set(units)) == 1 and (len(run) > 2 or any(tokens[at].norm == "and" for at in range(run[0], run[-1]))):
+        return tuple(run)
+    return (index,)
+
+
+def _unit(quantity: Quantity | None) -> str | None:
+    return quantity.unit if quantity is not None else None
+
+
+def unit_of(sentence: Sentence, index: int) -> Quantity | None:
+    """The quantity at `index`; a bare member of a list takes the unit said at the list's end."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or quantity.unit is not None:
+        return quantity
+    last = sentence.tokens[listed(sentence, index)[-1]].quantity
+    if last is None or last.unit is None:
+        return quantity
+    return Quantity(
+        quantity.value, quantity.low, quantity.high, last.unit, last.said_unit, last.dimension,
+        quantity.comparator, quantity.form, quantity.text,
+    )  # fmt: skip
+
+
+def gap(sentence: Sentence, low: int, high: int, dimension: str = "") -> int:
+    """What the tokens between low and high (both exclusive) cost."""
+    price = 0
+    for token in sentence.tokens[low + 1 : high]:
+        if token.quantity is not None:
+            price += _SAME if token.quantity.dimension == dimension else _OTHER
+        elif token.norm in _GLUE:
+            price += _GLUE_COST
+        elif token.punctuation:
+            price += _MARK_COST.get(token.norm, 4)
+        else:
+            price += _WORD_COST.get(token.norm, _WORD)
+    return price
+
+
+def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int = 0, postfix: int = 0) -> int:
+    """How far the number at `index` stands from the phrase at first..last. FAR when it lies inside it.
+
+    `prefix` is added when the number comes before the phrase ("5 mm screw"), `postfix` when it comes after
+    ("blood loss 50 mL"). "of" right behind the number binds it to what follows.
+    """
+    members = listed(sentence, index)
+    quantity = unit_of(sentence, index)
+    dimension = quantity.dimension if quantity is not None else ""
+    if members[-1] < first:
+        price = gap(sentence, members[-1], first, dimension) + prefix
+        binds = members[-1] + 1 < first and sentence.tokens[members[-1] + 1].norm == "of"
+        return max(0, price - 3) if binds else price
+    if last < members[0]:
+        price = gap(sentence, last, members[0], dimension) + postfix
+        following = members[-1] + 1
+        if following < len(sentence.tokens) and sentence.tokens[following].norm == "of":
+            price += 10
+        return price
+    return FAR
