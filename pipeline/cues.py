@@ -21,7 +21,6 @@ _GLUE = frozenset((
     "some", "per", "plus", "had", "has", "have", "came", "used", "using", "this", "that", "there", "then", "also",
     "another", "additional", "further",
 ))  # fmt: skip
-)
 _MARK_COST = {",": 12, ":": 0, "-": 2, "—": 10, "/": 6, "(": 2, ")": 4, ";": 60, ".": 60, "?": 60, "!": 60}
 _WORD_COST = {"and": 16, "or": 16, "but": 60, "while": 40, "whereas": 60, "then": 20, "which": 14, "after": 20,
               "before": 20, "until": 20}  # fmt: skip
