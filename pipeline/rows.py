@@ -126,9 +126,13 @@ class Confusion(Row):
 
 
 class Limit(Row):
-    """A configured limit. `profile`: "" for every profile; `value`/`low`/`high` with `unit` (UCUM)."""
+    """A configured limit. `profile`: "" for every profile; `value`/`low`/`high` with `unit` (UCUM).
+
+    `what`: "plausible", "typical", "maximum", "window" ...; `name_of`: the concept of the kind that it holds for
+    ("operation" of a duration), "" for any."""
 
     kind: str = ""
+    name_of: str = ""
     drug: str = ""
     what: str
     value: Decimal | None = None
@@ -155,9 +159,12 @@ class Element(BaseModel):
 
 
 class Profile(Row):
-    """Rules of a country or site: one file grammars/profiles/<id>.toml."""
+    """Rules of a country or site: one file grammars/profiles/<id>.toml.
 
-    elements: tuple[Element, ...]
+    `includes`: profiles whose elements and limits hold too; what stands here beats what is included."""
+
+    includes: tuple[str, ...] = ()
+    elements: tuple[Element, ...] = ()
     settings: dict[str, str] = {}
 
 
