@@ -1,0 +1,259 @@
+"""Status and certainty: which words of a sentence are negated, suspected, planned, conditional, historical.
+
+Cues are rows of grammars/context.toml, found with spaCy's PhraseMatcher; the longest cue wins, and a "pseudo"
+cue ("no change") only hides the shorter one inside it. What a cue governs is cut at clause borders and at "stop"
+cues, so that "no purulence, some fibrin" negates one of two things. Speech often has no punctuation: a negation
+then reaches the next named thing and what is joined to it, never the whole stream of words.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Literal
+
+import spacy
+from spacy.matcher import PhraseMatcher
+from spacy.tokens import Doc
+
+from pipeline.grammar import Grammar
+from pipeline.mentions import fold, split_phrase
+from pipeline.records import Mention, Scope, Sentence
+from pipeline.rows import ContextRule, SectionCue
+
+_NLP = spacy.blank("en")
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+# Function words of English (closed classes; grammars/ holds what is medical).
+_FINITE = _words(
+    "was were is are be been had has have did does do remained appeared showed shows revealed became went came "
+    "made took gave put looked seemed felt will would should could can may must"
+)
+_JOINING = frozenset({"or", "nor", "and", ",", "/", "either", "neither"})
+_THIN = _words(
+    "a an the any of in on at to into within from around about along over under near by for with this that "
+    "these those its his her their our it he she they we i there was were is are be been being had has have "
+    "did and then but or also again still further other such either both all each as up out down noted seen "
+    "found identified present"
+)
+# Words of making ready: "was prepared but not given" says of the drug before them that it was not given.
+_READY = _words(
+    "prepared drawn made ready opened available offered considered attempted tried kept placed"
+)
+_AFRESH = frozenset({"a", "an", "the", "some", "mild", "moderate", "severe", "good", "normal", "intact"})
+_BORDER = frozenset({";", ":", ".", "?", "!", "—", "...", "…"})
+_RUN_ON = 40  # tokens; a longer sentence is a stream of speech without full stops [chosen on own narrations]
+
+
+@dataclass(frozen=True, slots=True)
+class _Hit:
+    rule: ContextRule
+    first: int
+    last: int
+
+
+class _Box:
+    """Carries a grammar into the cache, hashed by identity."""
+
+    __slots__ = ("grammar",)
+
+    def __init__(self, grammar: Grammar) -> None:
+        self.grammar = grammar
+
+    def __hash__(self) -> int:
+        return id(self.grammar)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Box) and other.grammar is self.grammar
+
+
+@lru_cache(maxsize=4)
+def _matcher(box: _Box) -> PhraseMatcher:
+    matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
+    for ident, row in box.grammar.table("context", ContextRule).items():
+        docs = [Doc(_NLP.vocab, words=words) for words in map(split_phrase, row.say) if words]
+        if docs:
+            matcher.add(ident, docs)
+    return matcher
+
+
+def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
+    """The sentence with its scopes: those of its section (the whole sentence) and those of its cues."""
+    if not sentence.tokens:
+        return sentence
+    found = _section_scopes(sentence, grammar)
+    hits = _hits(sentence, grammar)
+    stops = {hit.first for hit in hits if hit.rule.direction == "stop"}
+    for hit in hits:
+        if hit.rule.axis != "none":
+            found += _governed(sentence, hit, hits, stops)
+    return replace(sentence, scopes=tuple(found))
+
+
+def _section_scopes(sentence: Sentence, grammar: Grammar) -> list[Scope]:
+    row = grammar.table("sections", SectionCue).get(sentence.section)
+    if row is None:
+        return []
+    last = len(sentence.tokens) - 1
+    found = []
+    if row.status:
+        found.append(Scope("status", row.status, 0, last, f"section:{row.id}"))
+    if row.certainty:
+        found.append(Scope("certainty", row.certainty, 0, last, f"section:{row.id}"))
+    return found
+
+
+def _hits(sentence: Sentence, grammar: Grammar) -> list[_Hit]:
+    """Cues in order, the longest at a place, without those inside a longer named thing ("non touch technique")."""
+    rules = grammar.table("context", ContextRule)
+    doc = Doc(_NLP.vocab, words=[fold(token.norm) or "_" for token in sentence.tokens])
+    raw = [_Hit(rules[_NLP.vocab.strings[key]], start, end - 1) for key, start, end in _matcher(_Box(grammar))(doc)]
+    raw.sort(key=lambda hit: (hit.first - hit.last, hit.first, hit.rule.id))
+    kept: list[_Hit] = []
+    for hit in raw:
+        if any(hit.first <= other.last and hit.last >= other.first for other in kept):
+            continue
+        if any(m.first <= hit.first and hit.last <= m.last and m.last - m.first > hit.last - hit.first
+               for m in sentence.mentions):  # fmt: skip
+            continue
+        kept.append(hit)
+    return sorted(kept, key=lambda hit: hit.first)
+
+
+def _governed(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) -> list[Scope]:
+    rule = hit.rule
+    axis: Literal["status", "certainty"] = "status" if rule.axis == "status" else "certainty"
+    spans: list[tuple[int, int]] = []
+    if rule.direction == "sentence":
+        spans.append(_whole(sentence, hit))
+    else:
+        if rule.direction in ("after", "both"):
+            ahead = _ahead_named if axis == "certainty" else _ahead_clause
+            spans.append((hit.first, ahead(sentence, hit, hits, stops)))
+        if rule.direction in ("before", "both"):
+            spans.append((_behind(sentence, hit), hit.last))
+    first = min(span[0] for span in spans)
+    last = max(span[1] for span in spans)
+    if rule.value == "affirmed":
+        return [
+            Scope(axis, "affirmed", m.first, m.last, rule.id)
+            for m in sentence.mentions
+            if first <= m.first and m.last <= last
+        ]
+    return [Scope(axis, rule.value, first, last, rule.id)]
+
+
+def _whole(sentence: Sentence, hit: _Hit) -> tuple[int, int]:
+    last = len(sentence.tokens) - 1
+    if last < _RUN_ON:
+        return 0, last
+    return max(0, _behind(sentence, hit)), min(last, hit.last + hit.rule.reach)
+
+
+def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) -> int:
+    """Last token of the clause that follows a status cue."""
+    tokens = sentence.tokens
+    end = len(tokens) - 1
+    limit = min(end, hit.last + hit.rule.reach)
+    for index in range(hit.last + 1, limit + 1):
+        if tokens[index].norm in (".", ";", "?", "!") or (index in stops and tokens[index].norm in _TURNS):
+            return index - 1
+        past = hit.rule.value in ("historical", "other_person", "conditional")
+        if past and tokens[index].norm == "," and _new_clause(sentence, index + 1):
+            return index - 1
+    return limit
+
+
+_TURNS = frozenset({"but", "however", "although", "though", "therefore", "so", "then", "next"})
+
+
+def _ahead_named(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) -> int:
+    """Last token that a certainty cue governs ahead: the next named thing and those joined to it."""
+    tokens = sentence.tokens
+    limit = min(len(tokens) - 1, hit.last + hit.rule.reach)
+    starts = {mention.first: mention for mention in sentence.mentions if mention.table not in _BY_THE_WAY}
+    others = {other.first for other in hits if other is not hit and other.rule.axis == "certainty"}
+    index, named = hit.last + 1, False
+    while index <= limit:
+        norm = tokens[index].norm
+        if norm in _BORDER or index in stops or (index in others and index > hit.last + 1):
+            return index - 1
+        if norm == "," or norm in ("and", "/"):
+            if _new_clause(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1)):
+                return index - 1
+            index += 1
+            continue
+        mention = starts.get(index)
+        if mention is not None:
+            if named and not _joined(sentence, index, hit.last):
+                return index - 1
+            named, index = True, mention.last + 1
+            limit = max(limit, min(len(tokens) - 1, index + 6))
+            continue
+        if named and norm not in _THIN and norm not in _JOINING and not _leads_on(sentence, index, starts):
+            return index - 1 if norm in _FINITE else index
+        index += 1
+    return limit
+
+
+# Mentions of these tables tell how, where or how much, and do not use up the reach of a negation.
+_BY_THE_WAY = frozenset({"sides", "sites", "severity", "compartments"})
+
+
+def _leads_on(sentence: Sentence, index: int, starts: dict[int, Mention]) -> bool:
+    """Whether a word in a list is an adjective right before the next named thing ("or chondral damage")."""
+    for ahead in range(index + 1, min(index + 3, len(sentence.tokens))):
+        if ahead in starts:
+            return _joined(sentence, index, -1)
+        if sentence.tokens[ahead].punctuation:
+            return False
+    return False
+
+
+def _joined(sentence: Sentence, index: int, floor: int) -> bool:
+    """Whether a joining word or mark stands before a token, with at most two words between."""
+    return any(sentence.tokens[back].norm in _JOINING for back in range(index - 1, max(floor, index - 4), -1))
+
+
+def _new_clause(sentence: Sentence, start: int) -> bool:
+    """Whether the stretch from `start` to the next comma or "and" holds a finite verb: a clause of its own."""
+    tokens = sentence.tokens
+    for index in range(start, len(tokens)):
+        norm = tokens[index].norm
+        if norm in _BORDER or norm in (",", "or", "nor"):
+            return False
+        if norm == "and" and index > start:
+            return False
+        if norm in _FINITE:
+            return index > start
+    return False
+
+
+def _affirms(sentence: Sentence, start: int) -> bool:
+    """Whether what follows "and" starts afresh: an article, a number, a word of amount."""
+    return start < len(sentence.tokens) and (
+        sentence.tokens[start].norm in _AFRESH
+        or sentence.tokens[start].quantity is not None
+    )
+
+
+def _behind(sentence: Sentence, hit: _Hit) -> int:
+    """First token of the clause before a cue: the nearest stretch that holds more than thin words."""
+    tokens = sentence.tokens
+    floor = max(0, hit.first - hit.rule.reach)
+    thick = False
+    index = hit.first - 1
+    while index >= floor:
+        token = tokens[index]
+        if token.norm in (".", ";", "?", "!") or (token.norm in ("which", "who") and thick):
+            return index + 1
+        if token.norm in (",", "and", "but", ":") and thick:
+            return index + 1
+        if token.quantity is None and not token.punctuation and token.norm not in _THIN and token.norm not in _READY:
+            thick = True
+        index -= 1
+    return floor
