@@ -11,7 +11,7 @@ from functools import lru_cache
 
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
-from pipeline.records import Quantity, Sentence
+from pipeline.records import Quantity, Scale, Sentence
 
 # What words between a number and its phrase cost. Common practice, no source: tuned on narrations of our own.
 _GLUE = frozenset((
@@ -198,3 +198,48 @@ def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int =
             price += 10
         return price
     return FAR
+
+
+_EACH = ("each", "apiece", "respectively", "per site", "per level", "per port", "per needle", "per portal")
+_SIDES = ("per side", "each side", "either side", "both side")
+_TOTAL = frozenset({"total", "altogether", "combined", "overall", "totaling", "totalling"})
+
+
+def scale(sentence: Sentence, index: int) -> Scale | None:
+    """Whether the number at `index` was said for each, per side or in total; None when nothing was said.
+
+    Looks at up to three words before the number and four after it, no further than the next number.
+    """
+    tokens = sentence.tokens
+    before: list[str] = []
+    for token in reversed(tokens[max(0, index - 3) : index]):
+        if token.quantity is not None or token.punctuation:
+            break
+        before.insert(0, fold(token.norm))
+    after: list[str] = []
+    for token in tokens[index + 1 : index + 6]:
+        if token.quantity is not None or (token.punctuation and token.norm != ","):
+            break
+        after.append(fold(token.norm))
+    behind, ahead = " ".join(before), " ".join(after)
+    if any(phrase in ahead or phrase in behind for phrase in _SIDES):
+        return "per_side"
+    if any(phrase in ahead for phrase in _EACH) or "each" in before:
+        return "each"
+    if _TOTAL & set(before) or ahead.startswith(("in total", "total", "altogether", "in all", ", in total")):
+        return "total"
+    return None
+
+
+def nearest(
+    sentence: Sentence, grammar: Grammar, index: int, *ids: str, prefix: int = 0, postfix: int = 0
+) -> tuple[int, Hit] | None:
+    """(cost, cue) of the nearest cue of these ids to the number at `index`; None when there is none."""
+    ranked = [
+        (cost(sentence, index, hit.first, hit.last, prefix=prefix, postfix=postfix), hit.first, hit)
+        for hit in hits(sentence, grammar, *ids)
+    ]
+    if not ranked:
+        return None
+    price, _, hit = min(ranked, key=lambda item: item[:2])
+    return (price, hit) if price < FAR else None

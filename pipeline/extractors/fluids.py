@@ -1,0 +1,61 @@
+"""Fluids in (intravenous, blood products) and out (urine, ascites, effusion, pus, old blood)."""
+
+from __future__ import annotations
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+from pipeline.rows import Concept
+
+KINDS = ("fluid_in", "fluid_out")
+
+_OUT_CUES = ("effusion", "pus", "haematoma", "ascites", "urine")
+_EVACUATED = 30
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    fluids = grammar.table("fluids", Concept)
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        numbers = list(base.quantities(sentence, "volume", "count", ""))
+        if numbers:
+            for index, quantity in numbers:
+                if quantity.form in ("number", "range", "fraction"):
+                    facts += _number(reading, sentence, grammar, fluids, index, quantity.dimension)
+    return facts
+
+
+def _number(
+    reading: Reading, sentence: Sentence, grammar: Grammar, fluids: object, index: int, dimension: str
+) -> list[Fact]:
+    assert isinstance(fluids, dict)
+    facts: list[Fact] = []
+    limit = {"volume": 60, "count": 12, "": 8}[dimension]
+    washed = cues.has(sentence, grammar, "irrigation")
+    for mention in base.mentions(sentence, "fluids"):
+        row = fluids[mention.id]
+        if row.group == "crystalloid" and washed and "iv" not in cues.folded(sentence):
+            continue
+        price = cues.cost(sentence, index, mention.first, mention.last)
+        if price > limit or (dimension != "volume" and row.group not in ("blood", "output", "colloid")):
+            continue
+        kind = "fluid_out" if row.group == "output" else "fluid_in"
+        facts.append(
+            base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id)
+        )
+    if dimension != "volume":
+        return facts
+    near = cues.nearest(sentence, grammar, index, "intravenous-fluid")
+    if near is not None and near[0] <= limit and not washed:
+        facts.append(
+            base.claim("fluid_in", reading, sentence, index, near[1].first, near[1].last, near[0] + 1,
+                       name="crystalloid" if "crystalloid" in fluids else None)
+        )  # fmt: skip
+    near = cues.nearest(sentence, grammar, index, *_OUT_CUES)
+    if near is not None and near[0] <= _EVACUATED:
+        facts.append(
+            base.claim("fluid_out", reading, sentence, index, near[1].first, near[1].last, near[0] + 1,
+                       name=near[1].id)
+        )  # fmt: skip
+    return facts

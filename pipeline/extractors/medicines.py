@@ -1,0 +1,267 @@
+"""Medicines: drug, dose, volume, concentration, rate, route, adrenaline ratio.
+
+Every drug said is an event of its own; numbers go to the nearest drug, in the order of saying that the sentence
+uses ("two grams of cefazolin" or "cefazolin two grams"). A drug that one is allergic to was not given.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, Status
+from pipeline.rows import Drug
+
+KINDS = (
+    "medication", "medication_dose", "medication_volume", "medication_concentration", "medication_rate",
+    "medication_route", "adrenaline_ratio",
+)  # fmt: skip
+
+_ADRENALINE = frozenset({"adrenaline", "epinephrine"})
+# What a number of a dimension tells of a drug, and how far from the drug it may stand.
+_TELLS = {
+    "mass": ("medication_dose", 60), "amount": ("medication_dose", 60), "catalytic": ("medication_dose", 60),
+    "molar": ("medication_dose", 60), "volume": ("medication_volume", 50),
+    "fraction": ("medication_concentration", 24), "concentration": ("medication_concentration", 40),
+    "mass_concentration": ("medication_concentration", 40), "rate": ("medication_rate", 60),
+}  # fmt: skip
+_WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
+_SMALLEST_RATIO = 1000  # 1:1 is a mixture; adrenaline is 1:1000 to 1:400,000 (labels)
+
+
+@dataclass(frozen=True)
+class _Event:
+    """One drug said: its mention, row, group, and the fields that all its facts share."""
+
+    mention: Mention
+    drug: Drug
+    group: str
+    additive: bool
+    fields: dict[str, Any]
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    drugs = grammar.table("drugs", Drug)
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        if any(mention.table == "drugs" for mention in sentence.mentions):
+            facts += _sentence(reading, sentence, grammar, _events(sentence, grammar, drugs))
+    return facts
+
+
+def _events(sentence: Sentence, grammar: Grammar, drugs: Any) -> list[_Event]:
+    allergic = cues.hits(sentence, grammar, "allergy")
+    events: list[_Event] = []
+    for mention in base.mentions(sentence, "drugs"):
+        drug = drugs[mention.id]
+        if any(hit.first <= mention.last and mention.first - hit.last < 12 for hit in allergic):
+            continue
+        if "diluent" in drug.classes and not _is_given(sentence, grammar, mention):
+            continue
+        additive = mention.id in _ADRENALINE and bool(events) and _follows_with(sentence, mention)
+        group = base.group_of(sentence, mention.first)
+        events.append(_Event(mention, drug, f"m{group}", additive, _circumstances(sentence, grammar, mention, drug)))
+    return events
+
+
+def _is_given(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
+    """Saline and water are medicines only where they are injected or mixed, not where they rinse."""
+    if cues.has(sentence, grammar, "irrigation"):
+        return False
+    return cues.has(sentence, grammar, "injected", "mixture") and any(
+        token.quantity is not None and token.quantity.dimension == "volume" for token in sentence.tokens
+    )
+
+
+def _follows_with(sentence: Sentence, mention: Mention) -> bool:
+    return any(
+        token.norm in ("with", "plus", "and", "w", "containing")
+        for token in sentence.tokens[max(0, mention.first - 3) : mention.first]
+    )
+
+
+def _circumstances(sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug) -> dict[str, Any]:
+    """Role, status, certainty and doubts that the words around a drug give it."""
+    found: dict[str, Any] = {}
+    status = base.scope_at(sentence, "status", mention.first, "performed")
+    ids = {hit.id for hit in cues.hits(sentence, grammar)}
+    avoid = [hit for hit in cues.hits(sentence, grammar, "avoid") if hit.first <= mention.first]
+    if avoid:
+        return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
+    if ("take-home" in ids and status in ("performed", "planned")) or sentence.section == "aftercare":
+        return {"role": "aftercare", "status": _later(status)}
+    if "anticoagulant" in drug.classes and "priming" in ids:
+        found["role"] = "prime"
+    elif "anticoagulant" in drug.classes and ids & {"marrow", "container"}:
+        found["role"] = "anticoagulant"
+    elif "prophylaxis" in ids and set(drug.classes) & {"antibiotic", "anticoagulant"}:
+        found["role"] = "prophylaxis"
+    elif "local_anaesthetic" in drug.classes:
+        found["role"] = "local_anaesthetic"
+    if "not-given" in ids and _in_clause(sentence, grammar, mention, "not-given"):
+        found["certainty"] = "negated"
+    elif "prepared" in ids and "given" not in ids and "priming" not in ids and status == "performed":
+        found["status"] = "planned"
+        found["doubts"] = ("drawn up or prepared; not said to be given",)
+    return found
+
+
+def _later(status: str) -> Status:
+    return "conditional" if status == "conditional" else "planned"
+
+
+def _in_clause(sentence: Sentence, grammar: Grammar, mention: Mention, cue: str) -> bool:
+    return any(
+        cues.gap(sentence, mention.last, hit.first) < 50 or cues.gap(sentence, hit.last, mention.first) < 20
+        for hit in cues.hits(sentence, grammar, cue)
+    )
+
+
+def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: list[_Event]) -> list[Fact]:
+    facts: list[Fact] = []
+    numbers = [
+        (index, quantity)
+        for index, token in enumerate(sentence.tokens)
+        if token.quantity is not None and (quantity := cues.unit_of(sentence, index)) is not None
+    ]
+    for event in events:
+        facts.append(
+            base.make("medication", reading, sentence, event.mention.first, event.mention.last,
+                      name=event.mention.id, group=event.group, **event.fields)
+        )  # fmt: skip
+    if not events:
+        return facts
+    drug_first = not numbers or events[0].mention.first < numbers[0][0]
+    for index, quantity in numbers:
+        if quantity.form == "ratio" or quantity.dimension == "ratio":
+            facts += _ratio(reading, sentence, index, quantity, events)
+        elif quantity.dimension in _TELLS and not _of_container(sentence, grammar, index):
+            facts += _number(reading, sentence, grammar, index, quantity, events, drug_first)
+    return facts + _routes(reading, sentence, events)
+
+
+def _of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "10 mL syringe": the size of the syringe, not a volume given."""
+    return any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
+
+
+def _number(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, events: list[_Event],
+    drug_first: bool,
+) -> list[Fact]:  # fmt: skip
+    kind, limit = _TELLS[quantity.dimension]
+    prefix, postfix = (_WRONG_STYLE, 0) if drug_first else (0, _WRONG_STYLE)
+    ranked: list[tuple[int, int, _Event]] = []
+    for order, event in enumerate(events):
+        if event.additive and kind in ("medication_volume", "medication_concentration"):
+            continue
+        if "diluent" in event.drug.classes and kind != "medication_volume" and len(events) > 1:
+            continue
+        price = cues.cost(sentence, index, event.mention.first, event.mention.last, prefix=prefix, postfix=postfix)
+        ranked.append((price, order, event))
+    ranked.sort(key=lambda item: item[:2])
+    if not ranked or ranked[0][0] > limit:
+        return []
+    price, _, event = ranked[0]
+    fields = _fields(sentence, index, quantity, event)
+    mixture = _mixture(sentence, grammar, index) if kind == "medication_volume" else None
+    if mixture is not None and len([item for item in events if not item.additive]) > 1:
+        fields["name"] = "mixture"
+        fields["group"] = f"m{base.group_of(sentence, mixture)}"
+        return [base.claim(kind, reading, sentence, index, mixture, mixture, 0, **fields)]
+    doubts = list(event.fields.get("doubts", ()))
+    if len(ranked) > 1 and ranked[1][0] == price:
+        doubts.append(f"may also belong to {ranked[1][2].drug.name}")
+    partner = _partner(sentence, index, event, events)
+    if kind == "medication_volume" and partner is not None:
+        doubts.append(f"may be the volume together with {partner.drug.name}")
+    fields["doubts"] = tuple(doubts)
+    facts: list[Fact] = [
+        base.claim(kind, reading, sentence, index, event.mention.first, event.mention.last, price, **fields)
+    ]
+    if fields.get("scale") == "each" and index + 2 < len(sentence.tokens) and sentence.tokens[index + 1].norm == "each":
+        for _, _, other in ranked[1:]:
+            if other.mention.first > event.mention.last:
+                shared = {**_fields(sentence, index, quantity, other), "doubts": ()}
+                facts.append(
+                    base.make(kind, reading, sentence, index, other.mention.last, at=index,
+                              **{**base.number(quantity), **shared})
+                )  # fmt: skip
+    return facts
+
+
+def _fields(sentence: Sentence, index: int, quantity: Quantity, event: _Event) -> dict[str, Any]:
+    return {
+        "name": event.mention.id, "group": event.group, "unit": quantity.unit,
+        "scale": cues.scale(sentence, index), **event.fields,
+    }  # fmt: skip
+
+
+def _mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
+    """Token of "mixture" or "solution" where the volume at `index` is said of it."""
+    for hit in cues.hits(sentence, grammar, "mixture"):
+        if hit.first > index and cues.gap(sentence, index, hit.first) <= 12:
+            return hit.first
+    return None
+
+
+def _partner(sentence: Sentence, index: int, event: _Event, events: list[_Event]) -> _Event | None:
+    """Another drug joined to this one by "and" that has no volume of its own, after "20 mL of"."""
+    if event.mention.first < index:
+        return None
+    for other in events:
+        if other is event or other.additive or other.mention.first <= event.mention.last:
+            continue
+        between = sentence.tokens[event.mention.last + 1 : other.mention.first]
+        joined = any(token.norm in ("and", "plus", "with") for token in between)
+        own = any(token.quantity is not None and token.quantity.dimension in ("volume", "mass") for token in between)
+        after = sentence.tokens[other.mention.last + 1 : other.mention.last + 2]
+        own = own or any(token.quantity is not None for token in after)
+        if joined and not own and len(between) <= 3:
+            return other
+    return None
+
+
+def _ratio(
+    reading: Reading, sentence: Sentence, index: int, quantity: Quantity, events: list[_Event]
+) -> list[Fact]:
+    if quantity.value is None or quantity.value < _SMALLEST_RATIO:
+        return []
+    adrenalines = [event for event in events if event.mention.id in _ADRENALINE]
+    if not adrenalines:
+        return []
+    event = min(adrenalines, key=lambda item: cues.cost(sentence, index, item.mention.first, item.mention.last))
+    price = cues.cost(sentence, index, event.mention.first, event.mention.last)
+    carrier = [item for item in events if "local_anaesthetic" in item.drug.classes and item.mention.last < index]
+    fields = {key: value for key, value in event.fields.items() if key != "role"}
+    return [
+        base.claim("adrenaline_ratio", reading, sentence, index, event.mention.first, event.mention.last, price,
+                   name=event.mention.id, group=carrier[-1].group if carrier else event.group, unit=None, **fields)
+    ]  # fmt: skip
+
+
+def _routes(reading: Reading, sentence: Sentence, events: list[_Event]) -> list[Fact]:
+    facts: list[Fact] = []
+    for route in base.mentions(sentence, "routes"):
+        near = [
+            (_distance(sentence, route, event.mention), order)
+            for order, event in enumerate(events)
+            if not event.additive
+        ]
+        if not near or min(near)[0] > 40:
+            continue
+        event = events[min(near)[1]]
+        fields = {key: value for key, value in event.fields.items() if key != "doubts"}
+        facts.append(
+            base.make("medication_route", reading, sentence, route.first, route.last, name=route.id,
+                      group=event.group, **fields)
+        )  # fmt: skip
+    return facts
+
+
+def _distance(sentence: Sentence, one: Mention, other: Mention) -> int:
+    before, after = sorted((one, other), key=lambda item: item.first)
+    return cues.gap(sentence, before.last, after.first)

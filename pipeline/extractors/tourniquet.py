@@ -1,0 +1,48 @@
+"""Tourniquet: used or not used, its pressure and its time. Times of day are events of the clock times."""
+
+from __future__ import annotations
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+
+KINDS = ("tourniquet", "tourniquet_pressure", "tourniquet_time")
+
+_TIMES = ("tourniquet-time", "tourniquet", "tourniquet-up", "tourniquet-down")
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        if cues.has(sentence, grammar, "tourniquet"):
+            facts += _sentence(reading, sentence, grammar)
+    return facts
+
+
+def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for index, quantity in base.quantities(sentence, "pressure", "time", ""):
+        near = cues.nearest(sentence, grammar, index, *_TIMES)
+        if near is None:
+            continue
+        price, hit = near
+        if quantity.dimension == "pressure":
+            facts.append(
+                base.claim("tourniquet_pressure", reading, sentence, index, hit.first, hit.last, price)
+            )
+        elif quantity.dimension == "time" and price <= 60:
+            facts.append(
+                base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price)
+            )
+        elif quantity.dimension == "" and quantity.form == "number" and price <= 30 and index > hit.last:
+            inflated = any(token.norm.startswith("inflat") for token in sentence.tokens[:index])
+            kind = "tourniquet_time" if "time" in cues.folded(sentence)[hit.first : hit.last + 1] else ""
+            if inflated and not kind:
+                kind = "tourniquet_pressure"
+            if kind:
+                facts.append(base.claim(kind, reading, sentence, index, hit.first, hit.last, price))
+    for hit in cues.hits(sentence, grammar, "tourniquet"):
+        facts.append(base.make("tourniquet", reading, sentence, hit.first, hit.last, name="tourniquet"))
+        break
+    return facts
