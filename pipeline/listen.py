@@ -1,0 +1,190 @@
+"""A recording or a stored word list -> words. The one place that puts sound, speech and recogniser together.
+
+`Listener` takes sound in pieces and gives results as they come, for a file and for a microphone alike; `hear` runs
+it over a whole file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Protocol
+
+from pipeline import audio, plugins, wordlist
+from pipeline.engines.base import Engine, Options, Result, safe_bias
+from pipeline.errors import NoSpeech
+from pipeline.records import Segment, Word
+from pipeline.segments import Limits, Segmenter, Speech
+from pipeline.sound import Samples
+from pipeline.wordlist import WordList
+
+ENGINES = "pipeline.engines"
+DEFAULT_ENGINE = "whisper"
+# Word times of a recogniser are right to about this many seconds.
+SLACK = 0.15
+
+
+class Progress(Protocol):
+    """Told now and then how far the work is, in seconds of the recording."""
+
+    def __call__(self, done: float, total: float) -> None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """All that was heard in a source.
+
+    `seconds`: length of the recording (0 for a word list without sound). `dropped_words`: words placed where nobody
+    spoke. `collapsed_loops`: phrases repeated faster than a voice can. `sha256`: of the recording, as 64 hex digits.
+    `notices`: plain sentences on damage to the recording, which the reader of the note must see.
+    """
+
+    words: tuple[Word, ...]
+    segments: tuple[Segment, ...]
+    seconds: float
+    dropped_words: int
+    collapsed_loops: int
+    sha256: str
+    engine: str
+    model: str
+    model_sha256: str
+    notices: tuple[str, ...] = ()
+
+    def stored(self, source: str = "") -> WordList:
+        """The word list to be written as words.json."""
+        return WordList(self.words, self.segments, source, self.sha256, self.seconds, self.engine, self.model,
+                        self.notices)
+
+
+class Listener:
+    """Sound in pieces -> results, with word ids that count through the whole recording."""
+
+    def __init__(self, engine: Engine, options: Options, limits: Limits | None = None) -> None:
+        self._engine = engine
+        self._session = engine.open(options)
+        self._segmenter = Segmenter(limits)
+        self._given = 0
+        self.words: list[Word] = []
+        self.segments: list[Segment] = []
+        self.dropped_words = 0
+        self.collapsed_loops = 0
+
+    @property
+    def seconds(self) -> float:
+        """Seconds of sound taken in."""
+        return self._segmenter.seconds
+
+    def feed(self, samples: Samples) -> Iterator[Result]:
+        """Takes in sound, shape (samples,), 16 kHz mono; gives final results, and partial ones if the engine can."""
+        for speech in self._segmenter.feed(samples):
+            yield self._ended(speech)
+        if self._engine.streams:
+            new = self._segmenter.under_way()[self._given :]
+            if len(new):
+                self._given += len(new)
+                partial = self._session.feed(new)
+                if partial is not None:
+                    yield replace(partial, words=self._numbered(partial.words, len(self.segments)))
+
+    def finish(self) -> Iterator[Result]:
+        """Ends the sound; an unfinished last stretch is decoded too."""
+        for speech in self._segmenter.finish():
+            yield self._ended(speech)
+        rest = self._session.finish()
+        if rest.words:
+            yield self._kept(rest, rest.words, max(0, len(self.segments) - 1))
+
+    def _ended(self, speech: Speech) -> Result:
+        self._session.feed(speech.samples[self._given :])
+        self._given = 0
+        result = self._session.end(speech.segment)
+        spoken = [word for word in result.words if _spoken(word, speech.spans)]
+        self.dropped_words += len(result.words) - len(spoken)
+        self.segments.append(speech.segment)
+        return self._kept(result, [_trimmed(word, speech.spans) for word in spoken], speech.segment.index)
+
+    def _kept(self, result: Result, words: Sequence[Word], segment: int) -> Result:
+        numbered = self._numbered(words, segment)
+        self.words += numbered
+        self.collapsed_loops += result.loops
+        return replace(result, words=numbered)
+
+    def _numbered(self, words: Sequence[Word], segment: int) -> tuple[Word, ...]:
+        following = self.words[-1].last + 1 if self.words else 0
+        numbered = []
+        for word in words:
+            last = following + word.last - word.id
+            numbered.append(replace(word, id=following, last=last, segment=segment))
+            following = last + 1
+        return tuple(numbered)
+
+
+def hear(
+    source: Path | str,
+    engine_name: str | None = None,
+    bias: Sequence[str] = (),
+    progress: Progress | None = None,
+    *,
+    model: str | None = None,
+    units: Sequence[str] = (),
+    engine: Engine | None = None,
+) -> Heard:
+    """Hears a whole recording, or reads a stored word list (told by its content).
+
+    `bias`: terms that are likely, most useful first; any with a number, unit, dose or size is left out here, `units`
+    being the unit words of the grammar. `engine`: a loaded one, to save loading it again.
+    Raises the InputErrors of `audio.inspect` and of `wordlist.read`, NoSpeech, UnknownName, and SetupErrors of the
+    engine.
+    """
+    if wordlist.is_word_list(source):
+        return _replayed(Path(source))
+    sound = audio.inspect(source)
+    chosen: Engine = engine or plugins.find(ENGINES, engine_name or DEFAULT_ENGINE).load(model)
+    listener = Listener(chosen, Options(bias=safe_bias(bias, units)))
+    for piece in audio.pieces(sound):
+        for _ in listener.feed(piece):
+            pass
+        if progress:
+            progress(min(listener.seconds, sound.seconds), sound.seconds)
+    for _ in listener.finish():
+        pass
+    if progress:
+        progress(sound.seconds, sound.seconds)
+    if not listener.segments or not listener.words:
+        raise NoSpeech(
+            f"Nobody is heard speaking in this recording of {sound.seconds:.1f} s.",
+            "Check the microphone and the level.", where=str(source),
+        )
+    return Heard(
+        words=tuple(listener.words), segments=tuple(listener.segments), seconds=sound.seconds,
+        dropped_words=listener.dropped_words, collapsed_loops=listener.collapsed_loops, sha256=sound.sha256,
+        engine=chosen.name, model=chosen.model, model_sha256=chosen.sha256, notices=sound.notices,
+    )
+
+
+def _replayed(path: Path) -> Heard:
+    stored = wordlist.read(path)
+    if not stored.words:
+        raise NoSpeech("The word list holds no words.", "Hand in a list with words.", where=str(path))
+    return Heard(
+        words=stored.words, segments=stored.segments, seconds=stored.seconds, dropped_words=0, collapsed_loops=0,
+        sha256=stored.sha256, engine=stored.engine or "scripted", model=stored.model, model_sha256="",
+        notices=stored.notices,
+    )
+
+
+def _spoken(word: Word, spans: Sequence[tuple[float, float]]) -> bool:
+    if word.start is None or word.end is None:
+        return True
+    return any(word.start <= end + SLACK and word.end >= start - SLACK for start, end in spans)
+
+
+def _trimmed(word: Word, spans: Sequence[tuple[float, float]]) -> Word:
+    """The word without the pause that the alignment put into it: kept is the span that it fills most."""
+    if word.start is None or word.end is None:
+        return word
+    first, last = word.start, word.end
+    start, end = max(spans, key=lambda span: min(last, span[1]) - max(first, span[0]))
+    begins, ends = max(first, start - SLACK), min(last, end + SLACK)
+    return replace(word, start=round(begins, 2), end=round(ends, 2)) if begins < ends else word
