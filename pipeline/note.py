@@ -90,6 +90,8 @@ class Source(_Strict):
     model: str = ""
     segments: int | None = None
     dropped_words: int = 0
+    collapsed_loops: int = 0
+    notices: list[str] = []
 
 
 class Signature(_Strict):

@@ -4,29 +4,47 @@ from __future__ import annotations
 
 import hashlib
 import os
+import sys
 import uuid
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Literal
 
-from pipeline import assemble, checking, context, grammar, listen, mentions, plugins, sections, settle, tokens
-from pipeline import utterances
+from pipeline import (
+    assemble,
+    audio,
+    checking,
+    context,
+    grammar,
+    listen,
+    mentions,
+    plugins,
+    sections,
+    settle,
+    tokens,
+    utterances,
+    wordlist,
+)
+from pipeline.engines.base import Engine, Options
 from pipeline.errors import EmptyNarration, SourceNotFound, SourceUnreadable
 from pipeline.extractors.base import arbitrate
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Source
 from pipeline.records import Fact, Reading, Segment, Word
-from pipeline.rows import Family
+from pipeline.rows import Family, Unit
 from pipeline.site import Site
 
-DEFAULT_ENGINE = "whisper-base"
+DEFAULT_ENGINE = listen.DEFAULT_ENGINE
 DEFAULT_PROFILE = "us"
 OUTPUTS = ("json", "fhir", "docx")
 ALIASES = {"fhir": "fhir_document", "json": "note_json"}
 _NAMESPACE = uuid.UUID("6f1c1d0e-5a0b-5f0e-9a53-0f5d3c6d7a21")
 
 Progress = Callable[[float, float], None]
+# The family is looked for in this much speech before the whole is heard with that family's bias words.
+SPOTTING_SECONDS = 45.0
 
 
 @dataclass(frozen=True)
@@ -49,7 +67,7 @@ def from_text(text: str, name: str = "text") -> Heard:
     """A typed narration as if it had been said. Raises EmptyNarration."""
     words = tuple(tokens.words_from_text(text))
     if not words:
-        raise EmptyNarration("holds no words.", "Write the narration into it, one sentence after the other.", where=name)
+        raise EmptyNarration("holds no words.", "Write the narration into it, sentence after sentence.", where=name)
     digest = hashlib.sha256(text.encode()).hexdigest()
     return Heard(words, Source(kind="text", name=name, sha256=digest, engine="typed"))
 
@@ -64,6 +82,77 @@ def read_text(path: Path) -> Heard:
         raise SourceUnreadable("is not UTF-8 text.", "Save it as UTF-8.", where=str(path)) from None
     except OSError as problem:
         raise SourceUnreadable(f"cannot be read ({problem.strerror}).", "Check the path.", where=str(path)) from problem
+
+
+def listen_to(
+    source: str, rules: Grammar, *, engine: str = DEFAULT_ENGINE, family: str | None = None,
+    model: str | None = None, progress: Progress | None = None,
+) -> Heard:  # fmt: skip
+    """Words of a recording, a stored word list, a .txt narration, or "-" (text on standard input).
+
+    Without `family`, the beginning of a recording is heard once without bias to find it, so that the whole can be
+    heard with that family's bias words. Raises InputError and SetupError subclasses, UnknownName.
+    """
+    if source == "-":
+        return from_text(sys.stdin.read(), "stdin")
+    path = Path(source)
+    if path.suffix.lower() in (".txt", ".text"):
+        return read_text(path)
+    if wordlist.is_word_list(path):
+        return _as_heard(listen.hear(path), "words", path)
+    loaded: Engine = plugins.find(listen.ENGINES, engine).load(model)
+    chosen = family or _spot_family(path, loaded, rules)
+    bias = rules.family(chosen).bias if chosen else ()
+    units = [phrase for row in rules.table("units", Unit).values() for phrase in row.say]
+    return _as_heard(listen.hear(path, engine, bias, progress, units=units, engine=loaded), "audio", path)
+
+
+def _spot_family(path: Path, engine: Engine, rules: Grammar) -> str | None:
+    """The family that the first spoken stretches tell, None when they do not."""
+    listener = listen.Listener(engine, Options())
+    for piece in audio.pieces(audio.inspect(path)):
+        for _ in listener.feed(piece):
+            found = pick_family(understand(listener.words, rules)[1], rules)
+            if found is not None:
+                return found
+        if listener.seconds > SPOTTING_SECONDS:
+            break
+    return None
+
+
+def _as_heard(heard: listen.Heard, kind: Literal["audio", "words"], path: Path) -> Heard:
+    source = Source(
+        kind=kind,
+        name=path.name,
+        sha256=heard.sha256 or hashlib.sha256(path.read_bytes()).hexdigest(),
+        seconds=heard.seconds or None,
+        engine=heard.engine,
+        model=heard.model,
+        segments=len(heard.segments) or None,
+        dropped_words=heard.dropped_words,
+        collapsed_loops=heard.collapsed_loops,
+        notices=list(heard.notices),
+    )
+    return Heard(heard.words, source, heard.segments)
+
+
+def words_file(heard: Heard) -> bytes:
+    """The content of words.json."""
+    source = heard.source
+    return wordlist.dump(
+        wordlist.WordList(
+            heard.words, heard.segments, source.name, source.sha256, source.seconds or 0.0, source.engine,
+            source.model, tuple(source.notices),
+        )
+    )  # fmt: skip
+
+
+def lines(heard: Heard) -> list[tuple[float | None, str]]:
+    """(start in seconds or None, text) of each stretch of speech, for reading."""
+    by_segment: dict[int, list[Word]] = {}
+    for word in heard.words:
+        by_segment.setdefault(word.segment, []).append(word)
+    return [(words[0].start, " ".join(word.text for word in words)) for words in by_segment.values()]
 
 
 def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fact]]:
