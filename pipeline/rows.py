@@ -104,9 +104,11 @@ class ContextRule(Row):
 
 
 class SectionCue(Row):
-    """Words that open a section. `status`, `certainty`: the default inside it."""
+    """Words that open a section. `heading`: words that do so only as a heading (before a mark, in capitals, alone).
+    `status`, `certainty`: the default inside it. `holds`: until the next cue, or for one sentence."""
 
     section: str
+    heading: tuple[str, ...] = ()
     status: str = ""
     certainty: str = ""
     holds: Literal["narration", "sentence"] = "narration"

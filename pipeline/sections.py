@@ -1,0 +1,210 @@
+"""Sections: headings and spoken cues of grammars/sections.toml -> `Sentence.section`.
+
+A cue opens a section at the start of a sentence; one in the middle ("..., postoperative diagnosis same") cuts the
+sentence in two, so that no scope and no side reaches over it. Words, tokens and strikes are kept.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from pipeline.grammar import Grammar
+from pipeline.mentions import fold, split_phrase
+from pipeline.records import Sentence, Token
+from pipeline.rows import SectionCue
+
+_LEAD = frozenset(
+    {"the", "a", "an", "now", "and", "then", "so", "next", "okay", "ok", "um", "uh", "our", "my", "his", "her"}
+)
+_MARKS = frozenset({":", ",", ".", ";", "-", "—", "–", "::"})
+_COPULA = frozenset({"is", "was", "are", "were"})
+
+
+@dataclass(frozen=True, slots=True)
+class _Cue:
+    row: SectionCue
+    words: tuple[str, ...]
+    heading: bool
+
+
+class _Box:
+    """Carries a grammar into the cache, hashed by identity."""
+
+    __slots__ = ("grammar",)
+
+    def __init__(self, grammar: Grammar) -> None:
+        self.grammar = grammar
+
+    def __hash__(self) -> int:
+        return id(self.grammar)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Box) and other.grammar is self.grammar
+
+
+@lru_cache(maxsize=4)
+def _index(box: _Box) -> dict[str, list[_Cue]]:
+    """First folded word -> cues, longest first."""
+    index: dict[str, list[_Cue]] = {}
+    for row in box.grammar.table("sections", SectionCue).values():
+        for phrases, heading in ((row.say, False), (row.heading, True)):
+            for phrase in phrases:
+                words = tuple(split_phrase(phrase))
+                if words:
+                    index.setdefault(words[0], []).append(_Cue(row, words, heading))
+    for cues in index.values():
+        cues.sort(key=lambda cue: (-len(cue.words), cue.heading))
+    return index
+
+
+def place(sentences: Iterable[Sentence], grammar: Grammar) -> list[Sentence]:
+    """The sentences with their sections, cut where a section begins inside one, numbered anew."""
+    placed: list[Sentence] = []
+    lasting, once = "", ""
+    for sentence in sentences:
+        for part, row, alone in _cut(sentence, grammar):
+            section = lasting
+            if row is not None:
+                section = row.id
+                if row.holds == "narration":
+                    lasting, once = row.id, ""
+                else:
+                    lasting = "" if lasting in _LISTS or lasting in _BEFORE else lasting
+                    once = row.id if alone else ""
+            elif once:
+                section, once = once, ""
+            elif lasting in _LISTS and placed and not _alone_so_far(placed[-1]) and not _lists_on(part):
+                section = lasting = ""
+            elif lasting in _BEFORE and _begins_work(part):
+                section = lasting = ""
+            elif lasting in _AHEAD and _tells_of_past(part):
+                section = ""
+            placed.append(replace(part, index=len(placed), section=section))
+    return placed
+
+
+# Headings over a list: what follows belongs to them while it is a bare name ("2. Umbilical hernia").
+_LISTS = frozenset({"preop-diagnosis", "postop-diagnosis", "both-diagnoses", "diagnosis", "procedure"})
+# The story before the operation: it ends where the work begins, also without a heading.
+_BEFORE = frozenset({"indication", "history", "imaging"})
+_WORK = frozenset({"anaesthesia", "positions", "preparations", "approaches", "prophylaxis", "tourniquet"})
+# Instructions: a sentence that tells of the past among them is none ("Blood loss was minimal").
+_AHEAD = frozenset({"aftercare", "follow-up"})
+_PAST = frozenset({"was", "were", "went", "had", "did", "tolerated", "left", "transferred", "correct", "minimal"})
+_VERBS = _PAST | _COPULA | {"has", "have", "will", "should", "came", "comes", "presented", "presents", "underwent"}
+
+
+def _alone_so_far(sentence: Sentence) -> bool:
+    """Whether a sentence is no more than a heading (its marks apart)."""
+    return sum(not token.punctuation for token in sentence.tokens) <= 3 and not sentence.mentions
+
+
+def _lists_on(sentence: Sentence) -> bool:
+    words = [token for token in sentence.tokens if not token.punctuation]
+    if any(token.norm in _VERBS for token in words):
+        return False
+    named = any(m.table in ("diagnoses", "procedures", "findings", "sites", "acts") for m in sentence.mentions)
+    return bool(words) and (words[0].quantity is not None or (named and len(words) <= 25))
+
+
+def _begins_work(sentence: Sentence) -> bool:
+    return any(mention.table in _WORK for mention in sentence.mentions) or any(
+        token.norm in ("brought", "room", "theatre", "prepped", "anesthetized", "anaesthetised", "consent", "consented")
+        for token in sentence.tokens
+    )
+
+
+def _tells_of_past(sentence: Sentence) -> bool:
+    words = {token.norm for token in sentence.tokens}
+    return bool(words & _PAST) and not words & {"instructed", "advised", "will", "should", "given", "told", "prescribed"}
+
+
+def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCue | None, bool]]:
+    """(part, the cue that opens it, whether the part is the cue alone) of a sentence."""
+    index = _index(_Box(grammar))
+    folded = [fold(token.norm) for token in sentence.tokens]
+    starts: list[tuple[int, SectionCue, int]] = []
+    for at, word in enumerate(folded):
+        if word not in index or (starts and at <= starts[-1][2]):
+            continue
+        for cue in index[word]:
+            end = at + len(cue.words)
+            if tuple(folded[at:end]) == cue.words and _opens(sentence, at, end, cue):
+                starts.append((at, cue.row, end - 1))
+                break
+    if not starts:
+        return [(sentence, None, False)]
+    parts: list[tuple[Sentence, SectionCue | None, bool]] = []
+    borders = [0 if _leads(sentence, starts[0][0]) else starts[0][0]] + [start[0] for start in starts[1:]]
+    if borders[0] > 0:
+        parts.append((_slice(sentence, 0, borders[0]), None, False))
+    for number, (_, row, last) in enumerate(starts):
+        end = borders[number + 1] if number + 1 < len(borders) else len(sentence.tokens)
+        part = _slice(sentence, borders[number], end)
+        alone = all(token.punctuation for token in sentence.tokens[last + 1 : end])
+        parts.append((part, row, alone))
+    return parts
+
+
+def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
+    tokens = sentence.tokens
+    after = tokens[end] if end < len(tokens) else None
+    capitals = all(token.text.isupper() and len(token.text) > 2 for token in tokens[at:end])
+    first = _leads(sentence, at)
+    fresh = first or tokens[at - 1].norm in (":", ";", ".", "—") or (tokens[at - 1].norm == "," and _marked(after))
+    if cue.heading:
+        if capitals and (first or _all_capitals_end(tokens, at)):
+            return True
+        return fresh and (after is None or after.norm in _MARKS) and not _is_clause(tokens, end)
+    if fresh or capitals:
+        return True
+    # inside a stream of words: only names of two words or more that are not part of a phrase
+    return len(cue.words) > 1 and tokens[at - 1].norm not in _BEFORE_A_NOUN and not tokens[at - 1].punctuation
+
+
+_BEFORE_A_NOUN = frozenset(
+    {"the", "a", "an", "of", "for", "this", "that", "his", "her", "their", "per", "no", "with", "to", "in", "from",
+     "by", "as", "and", "or", "our", "any", "minimal", "total", "previous", "at", "same", "on", "after", "before"}
+)  # fmt: skip
+
+
+def _marked(after: Token | None) -> bool:
+    return after is None or after.norm in _MARKS or after.norm in _COPULA
+
+
+def _is_clause(tokens: tuple[Token, ...], end: int) -> bool:
+    """Whether "Position, the patient was ..." - a comma after a single word is still a heading; never a clause."""
+    return end < len(tokens) and tokens[end].norm in _COPULA
+
+
+def _all_capitals_end(tokens: tuple[Token, ...], at: int) -> bool:
+    """Whether the word before does not belong to the same run of capitals."""
+    return at == 0 or not (tokens[at - 1].text.isupper() and len(tokens[at - 1].text) > 1)
+
+
+def _leads(sentence: Sentence, at: int) -> bool:
+    """Whether only lead-in words, marks and list numbers stand before a token."""
+    return at <= 4 and all(
+        token.punctuation or token.norm in _LEAD or token.quantity is not None for token in sentence.tokens[:at]
+    )
+
+
+def _slice(sentence: Sentence, first: int, end: int) -> Sentence:
+    """Tokens first..end-1 as a sentence; mentions and strikes that lie inside go along."""
+    last_part = end == len(sentence.tokens)
+    return replace(
+        sentence,
+        tokens=sentence.tokens[first:end],
+        mentions=tuple(
+            replace(mention, first=mention.first - first, last=mention.last - first)
+            for mention in sentence.mentions
+            if mention.first >= first and mention.last < end
+        ),
+        strikes=tuple(
+            replace(strike, at=strike.at - first)
+            for strike in sentence.strikes
+            if first <= strike.at and (strike.at < end or last_part)
+        ),
+    )
