@@ -243,3 +243,42 @@ def nearest(
         return None
     price, _, hit = min(ranked, key=lambda item: item[:2])
     return (price, hit) if price < FAR else None
+
+
+_PHASES = {
+    "marrow": "harvest", "harvest": "harvest", "injected": "injection", "leaving-harvest": "",
+}  # fmt: skip
+_PHASE_SECTIONS = {"harvest": "harvest", "injection": "injection"}
+
+
+class Phase:
+    """Which part of the operation the words are in: "harvest", "injection" or "" (neither).
+
+    Kept over sentences: the last phase word said holds, at most for `_HOLD` sentences without another one.
+    """
+
+    _HOLD = 4
+
+    def __init__(self) -> None:
+        self._now = ""
+        self._since = 0
+
+    def walk(self, sentence: Sentence, grammar: Grammar) -> list[str]:
+        """The phase at every token of the next sentence."""
+        found = hits(sentence, grammar, *_PHASES)
+        starts = {hit.first: _PHASES[hit.id] for hit in sorted(found, key=lambda hit: hit.id, reverse=True)}
+        if sentence.section in _PHASE_SECTIONS and not found:
+            self._now, self._since = _PHASE_SECTIONS[sentence.section], 0
+        self._since += 1
+        if self._since > self._HOLD:
+            self._now = ""
+        # A phase word holds for the words before it in its sentence too, when no other phase was on.
+        now = self._now or (starts[min(starts)] if starts else "")
+        phases: list[str] = []
+        for index in range(len(sentence.tokens)):
+            if index in starts:
+                now = starts[index]
+                self._since = 0
+            phases.append(now)
+        self._now = now
+        return phases

@@ -1,0 +1,124 @@
+"""Marrow and graft harvest: draws, their count and total, what became of them, and how the needle moved.
+
+A harvest is told over several sentences, so every number is read in its phase: a phase begins with a word of the
+harvest (marrow, crest, draw, donor site) and ends with a word of the injection or of the closure.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Quantity, Reading, Sentence
+
+KINDS = (
+    "draw", "draw_count", "harvest_total", "discarded_volume", "anticoagulant_share", "product_volume", "processing",
+)  # fmt: skip
+
+_ORDINALS = {
+    1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh", 8: "eighth", 9: "ninth",
+    10: "tenth", 11: "eleventh", 12: "twelfth",
+}  # fmt: skip
+_TOTAL_REACH, _DRAW_REACH, _PRODUCT_REACH, _DISCARD_REACH = 24, 45, 30, 24
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    phase = cues.Phase()
+    for sentence in reading.sentences:
+        phases = phase.walk(sentence, grammar)
+        for index, token in enumerate(sentence.tokens):
+            quantity = cues.unit_of(sentence, index) if token.quantity is not None else None
+            if quantity is not None and quantity.form in ("number", "range", "fraction"):
+                facts += _number(reading, sentence, grammar, index, quantity, phases[index])
+        for mention in base.mentions(sentence, "processing"):
+            facts.append(
+                base.make("processing", reading, sentence, mention.first, mention.last, name=mention.id)
+            )
+    return facts
+
+
+def _number(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, phase: str
+) -> list[Fact]:
+    def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
+        price, hit = near
+        fields = {"unit": quantity.unit, **fields}
+        return base.claim(kind, reading, sentence, index, hit.first, hit.last, price, **fields)
+
+    facts: list[Fact] = []
+    if quantity.dimension == "volume":
+        near = cues.nearest(sentence, grammar, index, "discarded")
+        if near is not None and near[0] <= _DISCARD_REACH:
+            facts.append(claim("discarded_volume", (max(0, near[0] - 6), near[1])))
+    if phase != "harvest":
+        return facts
+    if quantity.dimension in ("volume", ""):
+        total = cues.nearest(sentence, grammar, index, "total")
+        if total is not None and total[0] <= (_TOTAL_REACH if quantity.dimension else 6):
+            facts.append(claim("harvest_total", (max(0, total[0] - 8), total[1]), scale="total"))
+    if quantity.dimension == "volume":
+        facts += _draw(reading, sentence, grammar, index, quantity)
+        product = cues.nearest(sentence, grammar, index, "product")
+        if product is not None and product[0] <= _PRODUCT_REACH:
+            facts.append(claim("product_volume", product))
+    elif quantity.dimension == "fraction":
+        share = cues.nearest(sentence, grammar, index, "share")
+        if share is not None and share[0] <= 40:
+            said = cues.nearest(sentence, grammar, index, "share-of")
+            near_word = said is not None and said[0] <= 3
+            facts.append(claim("anticoagulant_share", (0 if near_word else share[0] + 8, share[1])))
+    elif quantity.dimension == "" and quantity.form == "number":
+        noun = cues.nearest(sentence, grammar, index, "draw-noun")
+        if noun is not None and noun[1].first > index and noun[0] <= 8:
+            facts.append(claim("draw_count", noun))
+    return facts
+
+
+def _draw(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
+) -> list[Fact]:
+    near = cues.nearest(sentence, grammar, index, "draw", "draw-noun", "marrow")
+    ordinal = _ordinal(sentence, index)
+    if ordinal is not None:
+        name, at, price = ordinal
+        return [
+            base.claim("draw", reading, sentence, index, at, at, price, name=name, unit=quantity.unit,
+                       scale=cues.scale(sentence, index))
+        ]  # fmt: skip
+    if near is None or near[0] > _DRAW_REACH:
+        return []
+    price, hit = near
+    scale = cues.scale(sentence, index)
+    if scale is None and _counted(sentence, index):
+        scale = "each"
+    if scale == "total":
+        return []
+    return [
+        base.claim("draw", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit, scale=scale)
+    ]
+
+
+def _counted(sentence: Sentence, index: int) -> bool:
+    """ "ten draws of two millilitres": the number is that of each."""
+    before = sentence.tokens[max(0, index - 4) : index]
+    return (
+        len(before) >= 3 and before[-1].norm == "of"
+        and any(token.quantity is not None and token.norm == "#number" for token in before)
+    )  # fmt: skip
+
+
+def _ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
+    """(name, token, cost) of the ordinal that stands before the number with no other number between."""
+    for at in range(index - 1, max(-1, index - 9), -1):
+        quantity = sentence.tokens[at].quantity
+        if quantity is None:
+            continue
+        if quantity.form != "ordinal" or quantity.value is None or quantity.value != int(quantity.value):
+            return None
+        price = cues.gap(sentence, at, index)
+        name = _ORDINALS.get(int(quantity.value))
+        return (name, at, price) if name is not None and price <= 30 else None
+    return None

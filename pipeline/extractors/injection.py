@@ -1,0 +1,89 @@
+"""Injections of what is no medicine (marrow, concentrate, cement, fat): what, how much, how deep, which needle."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Quantity, Reading, Sentence
+
+KINDS = ("injection", "injection_volume", "injection_total", "injection_depth", "injection_needle")
+
+_REACH = 45
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    phase = cues.Phase()
+    for sentence in reading.sentences:
+        phases = phase.walk(sentence, grammar)
+        for index, token in enumerate(sentence.tokens):
+            quantity = cues.unit_of(sentence, index) if token.quantity is not None else None
+            if quantity is not None and quantity.form in ("number", "range", "fraction"):
+                facts += _number(reading, sentence, grammar, index, quantity, phases[index])
+        facts += _injectates(reading, sentence, grammar)
+    return facts
+
+
+def _injectates(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    verbs = cues.hits(sentence, grammar, "injected")
+    for mention in base.mentions(sentence, "injectates"):
+        near = [
+            hit for hit in verbs
+            if cues.gap(sentence, min(hit.last, mention.last), max(hit.first, mention.first)) <= _REACH
+        ]  # fmt: skip
+        if near:
+            facts.append(
+                base.make("injection", reading, sentence, mention.first, mention.last, name=mention.id,
+                          group=f"i{base.group_of(sentence, near[0].first)}")
+            )  # fmt: skip
+    return facts
+
+
+def _number(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, phase: str
+) -> list[Fact]:
+    verb = cues.nearest(sentence, grammar, index, "injected")
+    if verb is None and phase != "injection":
+        return []
+
+    def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
+        price, hit = near
+        group = f"i{base.group_of(sentence, verb[1].first if verb is not None else hit.first)}"
+        return base.claim(
+            kind, reading, sentence, index, hit.first, hit.last, price,
+            **{"unit": quantity.unit, "group": group, **fields},
+        )  # fmt: skip
+
+    facts: list[Fact] = []
+    if quantity.dimension == "volume" and verb is not None and verb[0] <= _REACH:
+        facts.append(
+            claim("injection_volume", (verb[0] + 2, verb[1]), name=_what(sentence, index),
+                  scale=cues.scale(sentence, index))
+        )  # fmt: skip
+    if quantity.dimension in ("volume", "") and phase == "injection":
+        total = cues.nearest(sentence, grammar, index, "total")
+        if total is not None and total[0] <= (20 if quantity.dimension else 4):
+            facts.append(claim("injection_total", (max(0, total[0] - 6), total[1]), scale="total"))
+    if phase != "injection":
+        return facts
+    if quantity.dimension in ("gauge", "length"):
+        needle = cues.nearest(sentence, grammar, index, "needle")
+        if needle is not None and needle[0] <= (20 if quantity.dimension == "gauge" else 4):
+            facts.append(claim("injection_needle", needle))
+    if quantity.dimension == "length":
+        depth = cues.nearest(sentence, grammar, index, "depth")
+        if depth is not None and depth[0] <= 20:
+            facts.append(claim("injection_depth", depth))
+    return facts
+
+
+def _what(sentence: Sentence, index: int) -> str | None:
+    ranked = [
+        (cues.cost(sentence, index, mention.first, mention.last), mention.id)
+        for mention in base.mentions(sentence, "injectates")
+    ]
+    return min(ranked)[1] if ranked and min(ranked)[0] <= _REACH else None

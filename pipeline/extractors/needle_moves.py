@@ -1,0 +1,56 @@
+"""The needle of a harvest: its size, its depth below the cortex, advance, turns and retraction."""
+
+from __future__ import annotations
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+
+KINDS = ("harvest_needle", "harvest_depth", "needle_advance", "needle_turns", "needle_retraction")
+
+_MOVES = {"depth": "harvest_depth", "advance": "needle_advance", "retraction": "needle_retraction"}
+_REACH = 40
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    phase = cues.Phase()
+    for sentence in reading.sentences:
+        phases = phase.walk(sentence, grammar)
+        for index, quantity in base.quantities(sentence):
+            if phases[index] != "harvest" or quantity.form not in ("number", "range", "fraction", "size"):
+                continue
+            facts += _number(reading, sentence, grammar, index)
+    return facts
+
+
+def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
+    quantity = sentence.tokens[index].quantity
+    assert quantity is not None
+    facts: list[Fact] = []
+    if quantity.dimension in ("gauge", "length"):
+        needle = cues.nearest(sentence, grammar, index, "needle")
+        if needle is not None and needle[0] <= (20 if quantity.dimension == "gauge" else 4):
+            price, hit = needle
+            facts.append(base.claim("harvest_needle", reading, sentence, index, hit.first, hit.last, price))
+    if quantity.dimension == "length":
+        for cue, kind in _MOVES.items():
+            near = cues.nearest(sentence, grammar, index, cue)
+            if near is not None and near[0] <= _REACH:
+                price, hit = near
+                facts.append(
+                    base.claim(kind, reading, sentence, index, hit.first, hit.last, price,
+                               scale=cues.scale(sentence, index))
+                )  # fmt: skip
+    elif quantity.dimension in ("turns", "angle", ""):
+        near = cues.nearest(sentence, grammar, index, "turns")
+        if quantity.dimension == "turns":
+            facts.append(
+                base.claim("needle_turns", reading, sentence, index, index, index, 0,
+                           scale=cues.scale(sentence, index))
+            )  # fmt: skip
+        elif near is not None and near[0] <= 8 and (near[1].first > index or quantity.dimension == "angle"):
+            price, hit = near
+            facts.append(base.claim("needle_turns", reading, sentence, index, hit.first, hit.last, price))
+    return facts
