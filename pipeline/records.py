@@ -54,13 +54,19 @@ class Word:
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A number as said, with its unit. Exactly one of `value` and (`low`, `high`) is set.
+    """A number as said, with its unit.
 
+    `value`, or `low` and `high` for a range; neither for the shapes that are no number ("level", "suture", "clock",
+    "clock_face", "date", "code", "size", "parity", "pair"), for a fraction without finite decimal (a third) and for
+    mixtures ("50:50"). `text`: the canonical form of such a shape ("L4-L5", "3-0", "14:05", "3 o'clock",
+    "2024-03-26", "4x4", "1:200000", "1/3", "III"), else the words as said.
     `unit`: UCUM code, None when no unit was said (it is never inferred). `said_unit`: the words of the unit.
-    `dimension`: row of grammars/units.toml ("volume", "length", "mass", "time", "ratio", "count" ...), ""
-    when there is no unit. `comparator`: "<" for "less than", "~" for "about". `form` tells number-like
-    shapes apart: "number", "ordinal", "range", "clock", "date", "ratio" (1:200000, value = the second term),
-    "fraction", "suture" (3-0, kept in `text`), "level" (L4-L5), "size" (4 x 4), "roman", "code" (lot, phone).
+    `dimension`: as in grammars/units.toml ("volume", "length", "mass", "time", "ratio", "count" ...), "" when there
+    is no unit. `comparator`: "<" for "less than", "~" for "about".
+    `form`: "number", "range", "fraction" (three eighths), "ordinal", "ratio" (1:200000, value = the second term),
+    "label" (names and does not count: "#15", "zone 2", "grade 3", "ten blade"), "roman" (a grade; value is set),
+    "times" ("x2", "times two"), or one of the shapes above. `doubts`: other readings, in plain words;
+    `extractors.base.make` hands them to the fact.
     """
 
     value: Decimal | None = None
@@ -72,14 +78,16 @@ class Quantity:
     comparator: Comparator | None = None
     form: str = "number"
     text: str = ""
+    doubts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Token:
     """What matching sees: a word, a punctuation mark, or a whole number-with-unit as one token.
 
-    `norm`: lower case form; for a quantity "#" + dimension ("#volume"), "#number" without a unit, or
-    "#" + form for the other forms ("#ordinal", "#clock", "#suture" ...). `first`..`last`: word ids.
+    `norm`: lower case form; for a quantity "#" + dimension ("#volume"), "#number" without a unit, or "#" + form for
+    the other forms ("#clock", "#suture", "#level", "#label" ...). Ordinals keep their word ("first"), so that
+    "first metatarsal" is found as a phrase. "x" and "by" between numbers are "x". `first`..`last`: word ids.
     """
 
     text: str
@@ -128,11 +136,16 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Strike:
-    """Words taken back by a spoken correction. `at`: index of the token where what replaces them begins."""
+    """Words taken back by a spoken correction. `at`: index of the token where what replaces them begins.
+
+    `clear` is False when a correction was said but not what it takes back: nothing was removed, `taken_back` is
+    what it may have meant, and every fact of the sentence is doubtful (`extractors.base.make` says so on the fact).
+    """
 
     taken_back: Evidence
     cue: Evidence
     at: int
+    clear: bool = True
 
 
 @dataclass(frozen=True, slots=True)

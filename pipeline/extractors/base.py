@@ -62,9 +62,20 @@ def make(kind: str, reading: Reading, sentence: Sentence, first: int, last: int,
     fields.setdefault("certainty", scope_at(sentence, "certainty", at, "affirmed"))
     fields.setdefault(
         "taken_back",
-        tuple(strike.taken_back for strike in sentence.strikes if first <= strike.at <= last),
+        tuple(strike.taken_back for strike in sentence.strikes if strike.clear and first <= strike.at <= last),
     )
+    fields["doubts"] = tuple(dict.fromkeys((*fields.get("doubts", ()), *_doubts(sentence, first, last))))
     return Fact(kind=kind, evidence=token_evidence(reading, sentence, first, last), **fields)
+
+
+def _doubts(sentence: Sentence, first: int, last: int) -> Iterator[str]:
+    """Doubts of the numbers used, and of a spoken correction that did not say what it takes back."""
+    for token in sentence.tokens[first : last + 1]:
+        if token.quantity is not None:
+            yield from token.quantity.doubts
+    for strike in sentence.strikes:
+        if not strike.clear:
+            yield f"a correction was said ('{strike.cue.heard}') but it is unclear what it takes back"
 
 
 def number(quantity: Quantity) -> dict[str, Any]:
