@@ -75,9 +75,7 @@ def place(sentences: Iterable[Sentence], grammar: Grammar) -> list[Sentence]:
                     once = row.id if alone else ""
             elif once:
                 section, once = once, ""
-            elif lasting in _LISTS and placed and not _alone_so_far(placed[-1]) and not _lists_on(part):
-                section = lasting = ""
-            elif lasting in _BEFORE and _begins_work(part):
+            elif _is_over(lasting, part, placed):
                 section = lasting = ""
             elif lasting in _AHEAD and _tells_of_past(part):
                 section = ""
@@ -93,7 +91,15 @@ _WORK = frozenset({"anaesthesia", "positions", "preparations", "approaches", "pr
 # Instructions: a sentence that tells of the past among them is none ("Blood loss was minimal").
 _AHEAD = frozenset({"aftercare", "follow-up"})
 _PAST = frozenset({"was", "were", "went", "had", "did", "tolerated", "left", "transferred", "correct", "minimal"})
+_TOLD = frozenset({"instructed", "advised", "will", "should", "given", "told", "prescribed"})
 _VERBS = _PAST | _COPULA | {"has", "have", "will", "should", "came", "comes", "presented", "presents", "underwent"}
+
+
+def _is_over(lasting: str, part: Sentence, placed: list[Sentence]) -> bool:
+    """Whether a section without a closing cue ends before this part."""
+    if lasting in _LISTS:
+        return not _alone_so_far(placed[-1]) and not _lists_on(part)
+    return lasting in _BEFORE and _begins_work(part)
 
 
 def _alone_so_far(sentence: Sentence) -> bool:
@@ -118,7 +124,7 @@ def _begins_work(sentence: Sentence) -> bool:
 
 def _tells_of_past(sentence: Sentence) -> bool:
     words = {token.norm for token in sentence.tokens}
-    return bool(words & _PAST) and not words & {"instructed", "advised", "will", "should", "given", "told", "prescribed"}
+    return bool(words & _PAST) and not words & _TOLD
 
 
 def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCue | None, bool]]:

@@ -1,0 +1,278 @@
+"""Sides: which of left, right and both belongs to a phrase, and when that cannot be told.
+
+Words of side and their look-alikes are rows of grammars/sides.toml, found apart from the mentions, the longest
+phrase first. What is decided here:
+
+* "left in place", "left the room", "the right size", a right angle, handedness, positions and directions ("head
+  turned to the left", "right lateral decubitus") are no sides.
+* Parts of unpaired organs (right atrium, left lobe of the liver, right colon, a quadrant of the abdomen) have a
+  side as their name; it is no side of the operation and is not given out.
+* A side belongs to the noun phrase that it stands in, else to the one that it follows ("hernia, left", "release of
+  the left carpal tunnel"), else to all of its sentence if no other side is said there. A harvest site keeps its side
+  to itself. Two sides and no phrase to tell them apart: no side, and a doubt that says so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+from pipeline.grammar import Grammar
+from pipeline.mentions import fold, split_phrase
+from pipeline.records import Laterality, Mention, Reading, Sentence
+from pipeline.rows import Concept
+
+_RUN_ON = 40  # tokens; in a longer stream of speech a side reaches this far at most:
+_REACH = 12
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+# What ends a noun phrase to the left; what may lie between a thing and a side that follows it.
+_BREAKS = _words(
+    "of in on at to from with for by and or nor but was were is are be been being had has have did then which who "
+    "that than through over under into onto around between no not without we i he she they it performed done "
+    "presented presents underwent via using after before during while as"
+)
+_BRIDGE = _words("of the a an to in at on over for from within through into involving about around her his their both")
+_HARVEST = _words("harvest harvested harvesting donor aspirated aspirate autograft marrow")
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """A word of side at tokens first..last. `value` None: relative ("contralateral")."""
+
+    first: int
+    last: int
+    value: Laterality | None
+
+
+class _Box:
+    """Carries a grammar into the cache, hashed by identity."""
+
+    __slots__ = ("grammar",)
+
+    def __init__(self, grammar: Grammar) -> None:
+        self.grammar = grammar
+
+    def __hash__(self) -> int:
+        return id(self.grammar)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Box) and other.grammar is self.grammar
+
+
+@lru_cache(maxsize=4)
+def _index(box: _Box) -> dict[str, list[tuple[tuple[str, ...], Concept]]]:
+    """First folded word -> [(all folded words, row)], longest first."""
+    index: dict[str, list[tuple[tuple[str, ...], Concept]]] = {}
+    for row in box.grammar.table("sides", Concept).values():
+        for phrase in row.say:
+            words = tuple(split_phrase(phrase))
+            index.setdefault(words[0], []).append((words, row))
+    for entries in index.values():
+        entries.sort(key=lambda entry: (-len(entry[0]), entry[1].side is None))
+    return index
+
+
+@lru_cache(maxsize=4)
+def _site_rows(box: _Box) -> dict[str, Concept]:
+    return dict(box.grammar.table("sites", Concept))
+
+
+def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
+    """Words of side in order, without look-alikes."""
+    index = _index(_Box(grammar))
+    folded = [fold(token.norm) for token in sentence.tokens]
+    found: list[Side] = []
+    at = 0
+    while at < len(folded):
+        step = 1
+        for words, row in index.get(folded[at], ()):
+            if tuple(folded[at : at + len(words)]) != words:
+                continue
+            end = at + len(words) - 1
+            side = _read(sentence, grammar, at, end, row)
+            if side is not None and not _inside_name(sentence, side):
+                found.append(side)
+            step = len(words)
+            break
+        at += step
+    return found
+
+
+def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Concept) -> Side | None:
+    if row.side is not None:
+        return Side(first, last, row.side)
+    if row.group == "relative":
+        return Side(first, last, None)
+    if row.group == "with-sided-site":
+        return Side(first, last, "bilateral") if _before_sided(sentence, grammar, last) else None
+    # "turned to the left", "is right": a side after all where a paired part of the body follows at once
+    word = fold(sentence.tokens[last].norm)
+    if word in ("left", "right") and _before_sided(sentence, grammar, last):
+        return Side(last, last, "left" if word == "left" else "right")
+    return None
+
+
+def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
+    """Whether a paired part of the body is named within three words after a token, in the same noun phrase."""
+    rows = _site_rows(_Box(grammar))
+    for index in range(at + 1, min(at + 5, len(sentence.tokens))):
+        token = sentence.tokens[index]
+        if token.punctuation or (token.norm in _BREAKS and token.norm != "of"):
+            return False
+        for mention in sentence.mentions:
+            if mention.first == index and mention.table == "sites" and mention.id in rows and rows[mention.id].sided:
+                return True
+    return False
+
+
+def _inside_name(sentence: Sentence, side: Side) -> bool:
+    """Whether the word is part of a longer name that is no paired thing ("right upper quadrant", "left lateral")."""
+    return any(
+        mention.first <= side.first
+        and side.last <= mention.last
+        and mention.last - mention.first > side.last - side.first
+        and mention.table in ("sites", "positions", "handedness", "idioms", "events", "closures", "team")
+        for mention in sentence.mentions
+    )
+
+
+def side_for(
+    sentence: Sentence, first: int, last: int, grammar: Grammar, *, own_only: bool = False
+) -> tuple[Laterality | None, str | None]:
+    """(side of the phrase at tokens first..last, doubt in plain words). `own_only`: from its own phrase alone."""
+    found = sides(sentence, grammar)
+    if not found:
+        return None, None
+    for side in found:
+        if side.first <= last and side.last >= first:
+            return _given(side)
+    side_before = _phrase_before(sentence, found, first)
+    if side_before is not None:
+        return _given(side_before)
+    side_after = _phrase_after(sentence, found, last)
+    if side_after is not None:
+        return _given(side_after)
+    if own_only:
+        return None, None
+    return _of_sentence(sentence, found, first, last, grammar)
+
+
+def _given(side: Side) -> tuple[Laterality | None, str | None]:
+    if side.value is None:
+        return None, "the side is only said in relation to another one"
+    return side.value, None
+
+
+def _phrase_before(sentence: Sentence, found: list[Side], first: int) -> Side | None:
+    ends = {side.last: side for side in found}
+    for index in range(first - 1, max(-1, first - 7), -1):
+        if index in ends:
+            return ends[index]
+        token = sentence.tokens[index]
+        if token.punctuation or token.norm in _BREAKS or token.quantity is not None:
+            return None
+    return None
+
+
+def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | None:
+    starts = {side.first: side for side in found}
+    tokens = sentence.tokens
+    sites = {index for m in sentence.mentions if m.table == "sites" for index in range(m.first, m.last + 1)}
+    named = {m.first for m in sentence.mentions if m.table not in ("sites", "sides")}
+    for index in range(last + 1, min(last + 9, len(tokens))):
+        if index in starts:
+            return starts[index]
+        token = tokens[index]
+        if token.norm in (",", "(", "-", ":"):
+            if index + 1 in starts or (index + 2 in starts and tokens[index + 1].norm in ("on", "the")):
+                after = starts.get(index + 1) or starts[index + 2]
+                return after if _closes(sentence, after) else None
+            return None
+        if index in sites or token.norm in _BRIDGE:
+            continue
+        if token.punctuation or index in named or token.norm in _BREAKS or index > last + 4:
+            return None
+    return None
+
+
+def _closes(sentence: Sentence, side: Side) -> bool:
+    """Whether a side after a comma ends its phrase ("hernia, left.") and does not open the next one."""
+    after = side.last + 1
+    return after >= len(sentence.tokens) or sentence.tokens[after].punctuation or sentence.tokens[after].norm in _BREAKS
+
+
+def _of_sentence(
+    sentence: Sentence, found: list[Side], first: int, last: int, grammar: Grammar
+) -> tuple[Laterality | None, str | None]:
+    is_site = any(m.table == "sites" and m.first <= last and m.last >= first for m in sentence.mentions)
+    free: list[Side] = []
+    for side in found:
+        if side.value is None:
+            continue
+        site = _bound_to(sentence, side)
+        if site is not None and (is_site or is_harvest(sentence, site)):
+            continue
+        if len(sentence.tokens) > _RUN_ON and _distance(side, first, last) > _REACH:
+            continue
+        free.append(side)
+    values = {side.value for side in free}
+    if len(values) == 1:
+        return free[0].value, None
+    if not values:
+        return None, None
+    near = sorted(free, key=lambda side: _distance(side, first, last))
+    clause = [side for side in near if _same_clause(sentence, side, first, last)]
+    if clause and len({side.value for side in clause}) == 1:
+        return clause[0].value, None
+    return None, "more than one side is said here"
+
+
+def _distance(side: Side, first: int, last: int) -> int:
+    return max(side.first - last, first - side.last, 0)
+
+
+def _same_clause(sentence: Sentence, side: Side, first: int, last: int) -> bool:
+    low, high = min(side.last, last), max(side.first, first)
+    return not any(sentence.tokens[index].punctuation or sentence.tokens[index].norm in ("and", "then", "while")
+                   for index in range(low + 1, high))  # fmt: skip
+
+
+def _bound_to(sentence: Sentence, side: Side) -> Mention | None:
+    """The site that a side belongs to: the next one in its noun phrase, else the one just before."""
+    for index in range(side.last + 1, min(side.last + 6, len(sentence.tokens))):
+        token = sentence.tokens[index]
+        if token.punctuation or token.norm in _BREAKS:
+            break
+        for mention in sentence.mentions:
+            if mention.table == "sites" and mention.first == index:
+                return mention
+    for mention in sentence.mentions:
+        if mention.table == "sites" and 0 < side.first - mention.last <= 2:
+            return mention
+    return None
+
+
+def is_harvest(sentence: Sentence, site: Mention) -> bool:
+    """Whether a site is where marrow or graft was taken, not where the operation was done."""
+    if "iliac-crest" in site.id:
+        return True
+    near = {token.norm for token in sentence.tokens[max(0, site.first - 8) : site.first]}
+    wide = {token.norm for token in sentence.tokens[max(0, site.first - 14) : site.first]}
+    return "from" in near and bool(wide & _HARVEST)
+
+
+def narration_side(reading: Reading, grammar: Grammar) -> Laterality | None:
+    """The side of the operation where all that name it agree: procedures and diagnoses, harvest apart."""
+    values: set[Laterality] = set()
+    for sentence in reading.sentences:
+        for mention in sentence.mentions:
+            if mention.table in ("procedures", "diagnoses"):
+                side, _ = side_for(sentence, mention.first, mention.last, grammar, own_only=True)
+                if side is not None:
+                    values.add(side)
+    return values.pop() if len(values) == 1 else None
