@@ -182,7 +182,21 @@ class Family(Row):
     sections: tuple[str, ...] = ()
 
 
+class Loinc(Row):
+    """A LOINC code. `use`: what it names; `holds`: sections of the note, or kinds of fact of an observation;
+    `kinds`: of a section, only these; `order`: place among the sections; `required`: stands even when empty."""
+
+    code: str = Field(pattern=r"^[0-9]{1,5}-[0-9]$")
+    display: str
+    use: Literal["document", "section", "observation"]
+    order: int = 0
+    holds: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
+    required: bool = False
+
+
 TABLES: dict[str, type[Row]] = {
+    "loinc": Loinc,
     "kinds": Kind,
     "drugs": Drug,
     "units": Unit,

@@ -20,8 +20,8 @@ LAYERS = {
             "audio segments engines",
             "agreement repair numerals conversion quantities tokens utterances mentions sections context laterality",
             "extractors",
-            "settle assemble wording word word_template dosing coding",
-            "checks review exports fhir",
+            "settle assemble wording word word_template dosing coding fhir",
+            "checks review exports",
             "output checking signout delivery listen run",
             "summary cli web",
         )

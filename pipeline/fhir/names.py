@@ -1,0 +1,43 @@
+"""Systems, extensions and other fixed names of the FHIR exports.
+
+HL7's own extensions are used where one exists. Those of this project hang under an OID made from a UUID
+(2.25, ITU-T X.667), which needs no registration and no domain:
+
+    .1  doubt        string   why a value is unsure, in plain words (any element)
+    .2  approximate  boolean  said as "about" (Quantity)
+    .3  volume       Quantity the volume in which a dose was given (Dosage)
+    .4  evidence     complex  where it was said: words heard, start and end in seconds, confidence (any resource)
+    .5  tags         code system: "unsigned", "placeholder"
+    .6  scale        code     "each", "per_side" or "total" (any element)
+    .7  role         string   what it was for (any resource)
+"""
+
+from __future__ import annotations
+
+_OID = "urn:oid:2.25.322726797448982548761573381824660901815"
+DOUBT = f"{_OID}.1"
+APPROXIMATE = f"{_OID}.2"
+VOLUME = f"{_OID}.3"
+EVIDENCE = f"{_OID}.4"
+TAGS = f"{_OID}.5"
+SCALE = f"{_OID}.6"
+ROLE = f"{_OID}.7"
+
+ABSENT = "http://hl7.org/fhir/StructureDefinition/data-absent-reason"
+TARGET_BODY = "http://hl7.org/fhir/StructureDefinition/procedure-targetBodyStructure"
+INCISION = "http://hl7.org/fhir/StructureDefinition/procedure-incisionDateTime"
+
+UUIDS = "urn:ietf:rfc:3986"
+LOINC = "http://loinc.org"
+UCUM = "http://unitsofmeasure.org"
+SNOMED = "http://snomed.info/sct"
+TERMS = "http://terminology.hl7.org/CodeSystem/"
+XHTML = "http://www.w3.org/1999/xhtml"
+
+# Identifiers that the FHIR R4 specification itself uses for sides (value set bodystructure-relative-location and
+# the examples of BodyStructure).
+SIDES = {
+    "left": ("7771000", "Left"),
+    "right": ("24028007", "Right"),
+    "bilateral": ("51440002", "Bilateral"),
+}
