@@ -1,19 +1,18 @@
-"""Runs every check over a note, lays recorded decisions over the findings, and lists what must be said."""
+"""Runs every check over a note and lays the recorded decisions over the findings."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
 from pipeline import plugins
 from pipeline.grammar import Grammar
-from pipeline.limits import elements
 from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding, Revision
-from pipeline.rows import Element
+from pipeline.records import Finding, Revision
+from pipeline.signout import SignOutItem, signout
 
-State = Literal["said", "not said", "none"]
+__all__ = ["SignOutItem", "as_worked", "run_checks", "settle", "signout"]
+
 _ORDER = {"blocking": 0, "warning": 1, "note": 2}
 
 
@@ -74,42 +73,3 @@ def _settled(one: Finding, reasons: dict[str, Revision]) -> str:
     if decision is None or (decision.before and decision.before != as_worked(one)):
         return ""
     return decision.reason
-
-
-@dataclass(frozen=True, slots=True)
-class SignOutItem:
-    """One line of the sign-out list. `state`: "none" where it was said that there is none. `facts`: ids behind it."""
-
-    element: Element
-    state: State
-    facts: tuple[str, ...]
-    required_by: str
-
-
-def signout(note: OperativeNote, grammar: Grammar) -> list[SignOutItem]:
-    """Everything that the profile and the procedure family want said, with its state, in the order of the files.
-
-    Raises UnknownName for an unknown profile or family.
-    """
-    wanted = [(element, "profile") for element in elements(grammar, note.profile)]
-    if note.family is not None:
-        known = {element.id for element, _ in wanted}
-        family = grammar.family(note.family)
-        wanted += [(element, "family") for element in family.elements if element.id not in known]
-    return [SignOutItem(element, *answered(note, element), required_by) for element, required_by in wanted]
-
-
-def answered(note: OperativeNote, element: Element) -> tuple[State, tuple[str, ...]]:
-    """(state, ids of the facts behind it) of one element."""
-    about = [fact for fact in note.of(*element.kinds) if _counts(fact, element)]
-    if not about:
-        return "not said", ()
-    none = all(fact.certainty == "negated" or (fact.text or "").lower() in ("none", "nil") for fact in about)
-    return ("none" if none else "said"), tuple(fact.id for fact in about)
-
-
-def _counts(fact: Fact, element: Element) -> bool:
-    if fact.status in ("historical", "other_person"):
-        return False
-    names = {name.replace("-", "_") for name in element.names}
-    return not names or (fact.name or "").replace("-", "_") in names

@@ -1,8 +1,9 @@
 """What every check is, and the arithmetic that several of them share.
 
 A check is a module of this folder; its name is the finding's `check` slug. It has `MEANING` (one plain sentence
-for DEVELOPERS.md and `voxop checks`), and `check(note, grammar) -> list[Finding]`, a pure function that reads facts and never
-changes them. Its cases lie in tests/cases/checks/<name>/: at least one that fires and one that stays silent.
+for DEVELOPERS.md and `voxop checks`), and `check(note, grammar) -> list[Finding]`, a pure function that reads
+facts and never changes them. Its cases lie in tests/cases/checks/<name>/: at least one that fires and one that
+stays silent.
 
 Severity: "blocking" where two statements about side, level, patient, drug or unit cannot both be right or a
 device or count is said to be wrong; "warning" where numbers do not add up, a limit is passed or a required

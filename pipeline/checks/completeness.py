@@ -1,0 +1,30 @@
+"""Required elements of the profile that were never said."""
+
+from __future__ import annotations
+
+from pipeline.checks.base import finding
+from pipeline.grammar import Grammar
+from pipeline.limits import elements
+from pipeline.note import OperativeNote
+from pipeline.records import Finding
+from pipeline.signout import answered
+
+MEANING = "An element that the chosen profile requires was never said."
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    found: list[Finding] = []
+    for element in elements(grammar, note.profile):
+        if element.if_any or answered(note, element)[0] != "not said":
+            continue
+        wanted = f" (wanted by {element.source})" if element.source else ""
+        found.append(
+            finding(
+                "completeness",
+                element.severity,
+                f"Never said: {element.label}{wanted}.",
+                about=element.id,
+                ask=element.ask or f"Say the {element.label}, or that there is none.",
+            )
+        )
+    return found

@@ -1,0 +1,72 @@
+"""Concentration x volume against the stated dose."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import NOT_GIVEN, finding, rounded, shown, span, unit_words
+from pipeline.conversion import convertible
+from pipeline.dosing import Dose, doses, in_solution
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+
+MEANING = "Concentration times volume does not give the stated dose (1 % is 10 mg/mL)."
+
+# A dose said to the nearest whole number agrees with the computed one. Convention of this project.
+_ROUNDING = Decimal("0.02")
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    found: list[Finding] = []
+    for dose in doses(fact for fact in note.facts if fact.certainty != "negated" and fact.role not in NOT_GIVEN):
+        one = _compare(dose, grammar)
+        if one is not None:
+            found.append(one)
+    return found
+
+
+def _compare(dose: Dose, grammar: Grammar) -> Finding | None:
+    strengths, said = dose.one("medication_concentration"), dose.one("medication_dose")
+    volumes = dose.of("medication_volume")
+    if strengths is None or said is None or not volumes or strengths.value is None or strengths.unit is None:
+        return None
+    if said.value is None or said.unit is None or (said.scale == "each" and len(volumes) > 1):
+        return None
+    volume = _volume(volumes)
+    worked = None if volume is None else in_solution(strengths.value, strengths.unit, volume, "mL")
+    if worked is None or volume is None or not convertible(said.unit, worked[1]):
+        return None
+    wanted = span(said, worked[1])
+    slack = worked[0] * _ROUNDING
+    if wanted is None or wanted.low is None:
+        return None
+    if wanted.high is not None and wanted.low - slack <= worked[0] <= wanted.high + slack:
+        return None
+    factor = worked[0] / wanted.low if wanted.low else Decimal(0)
+    far = factor >= 10 or factor <= Decimal("0.1")
+    label = grammar.tables.get("drugs", {}).get(dose.drug)
+    facts: list[Fact] = [strengths, *volumes, said]
+    return finding(
+        "dose_arithmetic",
+        "blocking" if far else "warning",
+        f"{label.name if label else dose.drug}: the volume and the strength give "
+        f"{rounded(worked[0])} {unit_words(worked[1])}, the dose was said as {shown(said)}.",
+        facts,
+        arithmetic=f"{shown(strengths)} x {rounded(volume)} mL = {rounded(worked[0])} {unit_words(worked[1])}, "
+        f"said: {shown(said)}",
+        ask="Say which is right: the strength, the volume or the dose.",
+    )
+
+
+def _volume(volumes: list[Fact]) -> Decimal | None:
+    """The volume of one giving in mL: the one that was said, or the sum of the parts."""
+    spans = [span(fact, "mL") for fact in volumes]
+    if len(volumes) > 1 and any(fact.scale == "total" for fact in volumes):
+        spans = [span(fact, "mL") for fact in volumes if fact.scale == "total"]
+    total = Decimal(0)
+    for one in spans:
+        if one is None or one.low is None or one.low != one.high:
+            return None
+        total += one.low
+    return total

@@ -1,0 +1,101 @@
+"""Draws against their stated total and their stated number."""
+
+from __future__ import annotations
+
+from pipeline.checks.base import Span, added, finding, given, shown, span, span_words
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+
+MEANING = "The draws of a harvest do not add up to the stated total, or are not as many as was said."
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    draws = given(note, "draw")
+    return _totals(note, draws) + _number(note, draws)
+
+
+def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
+    found: list[Finding] = []
+    earlier = -1
+    for total in given(note, "harvest_total"):
+        said = span(total, "mL")
+        before = [draw for draw in draws if earlier < draw.evidence.first < total.evidence.first]
+        earlier = total.evidence.first
+        if said is None:
+            continue
+        # A second harvest (other side, other site) has a total of its own; what a total covers is not always said.
+        candidates = [draws, before, [draw for draw in draws if draw.laterality == total.laterality]]
+        sums = [(part, _sum(note, part)) for part in candidates if part]
+        if not sums or any(worked is None or worked.meets(said) for _, worked in sums):
+            continue
+        part, worked = sums[0] if len(given(note, "harvest_total")) == 1 else sums[1 if before else 0]
+        assert worked is not None
+        found.append(
+            finding(
+                "draw_total",
+                "warning",
+                f"The draws add up to {span_words(worked, 'mL')}, the stated total is {shown(total)}.",
+                [*part, total],
+                arithmetic=f"{_worked(note, part)} = {span_words(worked, 'mL')}, said: {shown(total)}"
+                f"{_hint(note, worked, said)}",
+                ask="Say which is right: a draw, the total, or a draw that was not said.",
+            )
+        )
+    return found
+
+
+def _times(note: OperativeNote, draw: Fact) -> int | None:
+    """How many draws a fact stands for: the number said with "each", else one; None if that is not known."""
+    if draw.scale != "each":
+        return 1
+    counts = [one for one in given(note, "draw_count") if one.value is not None]
+    own = [one for one in counts if one.group is not None and one.group == draw.group] or counts
+    return int(own[0].value) if len(own) == 1 and own[0].value is not None else None
+
+
+def _sum(note: OperativeNote, draws: list[Fact]) -> Span | None:
+    parts: list[Span] = []
+    for draw in draws:
+        one, times = span(draw, "mL"), _times(note, draw)
+        if one is None or times is None:
+            return None
+        parts.append(one.times(times))  # type: ignore[arg-type]
+    return added(parts)
+
+
+def _worked(note: OperativeNote, draws: list[Fact]) -> str:
+    terms = []
+    for draw in draws:
+        one, times = span(draw, "mL"), _times(note, draw) or 1
+        assert one is not None
+        words = span_words(one, None)
+        terms.append(words if times == 1 else f"{times} x {words}")
+    return " + ".join(terms)
+
+
+def _hint(note: OperativeNote, worked: Span, said: Span) -> str:
+    """What else that was said would explain the difference. It stays a finding: nobody said that it does."""
+    for other in given(note, "medication_volume"):
+        extra = span(other, "mL") if other.role == "anticoagulant" else None
+        if extra is not None and (worked + extra).meets(said):
+            return f" (with the {shown(other)} of anticoagulant it would be {span_words(worked + extra, 'mL')})"
+    return ""
+
+
+def _number(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
+    counts = [fact for fact in given(note, "draw_count") if fact.value is not None]
+    single = [draw for draw in draws if draw.scale != "each"]
+    if len(counts) != 1 or len(single) < 2 or len(single) != len(draws) or counts[0].value == len(single):
+        return []
+    return [
+        finding(
+            "draw_total",
+            "warning",
+            f"{len(single)} draws were said one by one, their number was said as {shown(counts[0])}.",
+            [*single, counts[0]],
+            arithmetic=f"counted: {len(single)}, said: {shown(counts[0])}",
+            ask="Say how many draws there were.",
+            about="number",
+        )
+    ]

@@ -1,0 +1,38 @@
+"""A number that needs a unit and was said without one."""
+
+from __future__ import annotations
+
+from pipeline.checks.base import called, finding, shown
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Finding
+from pipeline.rows import Kind
+
+MEANING = "A value of a kind that needs a unit was said without one; the unit is asked for, never inferred."
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    kinds = grammar.table("kinds", Kind)
+    found: list[Finding] = []
+    for fact in note.facts:
+        kind = kinds.get(fact.kind)
+        if kind is None or kind.value != "quantity" or not kind.dimensions or fact.unit is not None:
+            continue
+        if set(kind.dimensions) & {"none", "count", "ratio", "turns"} or fact.certainty == "negated":
+            continue
+        if fact.value is None and fact.low is None:
+            continue
+        if fact.value == 0:
+            continue
+        about = called(fact, grammar)
+        subject = f"{kind.name} ({about})" if about and about != fact.text else kind.name
+        found.append(
+            finding(
+                "unit_missing",
+                "warning",
+                f"{subject} was said as {shown(fact)} without a unit.",
+                [fact],
+                ask="Say the value with its unit.",
+            )
+        )
+    return found

@@ -1,0 +1,110 @@
+"""The arithmetic of drugs: strengths, amounts, maxima, blood volume. Decimals in and out; no limits live here.
+
+Sources: 1 % = 10 mg/mL and 1:100,000 = 10 ug/mL (drug labels; Medscape); Nadler's blood volume formula;
+allowable loss EBV x (Hi - Hf) / Hi (perioperative manuals).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from pipeline.conversion import convert, convertible
+from pipeline.note import OperativeNote
+from pipeline.records import Fact
+
+MG_PER_ML_OF_PERCENT = Decimal(10)
+UG_PER_ML_OF_ONE_IN = Decimal(1000000)
+
+_NUMBERS = ("medication_dose", "medication_volume", "medication_concentration", "adrenaline_ratio", "medication_rate")
+DRUG_KINDS = ("medication", "medication_route", *_NUMBERS)
+
+
+def strength(value: Decimal, unit: str) -> tuple[Decimal, str] | None:
+    """(amount per millilitre, unit of the amount) of a concentration: percent and mass -> mg, activity -> [USP'U].
+
+    None where the unit is no concentration.
+    """
+    if unit == "%":
+        return value * MG_PER_ML_OF_PERCENT, "mg"
+    for per, of in (("mg/mL", "mg"), ("[USP'U]/mL", "[USP'U]"), ("mmol/mL", "mmol"), ("meq/mL", "meq")):
+        if convertible(unit, per):
+            return convert(value, unit, per), of
+    return None
+
+
+def in_solution(value: Decimal, unit: str, volume: Decimal, volume_unit: str) -> tuple[Decimal, str] | None:
+    """(amount, its unit) in a volume of that concentration; None where the units are not of that sort."""
+    per_ml = strength(value, unit)
+    if per_ml is None or not convertible(volume_unit, "mL"):
+        return None
+    return per_ml[0] * convert(volume, volume_unit, "mL"), per_ml[1]
+
+
+def adrenaline(ratio: Decimal, millilitres: Decimal) -> Decimal:
+    """Micrograms of adrenaline in that volume of a 1:`ratio` solution (1:100,000 = 10 ug/mL)."""
+    return UG_PER_ML_OF_ONE_IN / ratio * millilitres
+
+
+def maximum(per_kg: Decimal | None, absolute: Decimal | None, weight_kg: Decimal | None) -> Decimal | None:
+    """The smaller of per_kg x weight and the absolute maximum, of those that are known."""
+    known = [absolute] if absolute is not None else []
+    if per_kg is not None and weight_kg is not None:
+        known.append(per_kg * weight_kg)
+    return min(known, default=None)
+
+
+def blood_volume(sex: str, height_m: Decimal, weight_kg: Decimal) -> Decimal:
+    """Blood volume in litres after Nadler (1962). `sex`: "male" or "female"."""
+    factors = ("0.3669", "0.03219", "0.6041") if sex == "male" else ("0.3561", "0.03308", "0.1833")
+    cube, per_kg, fixed = (Decimal(part) for part in factors)
+    return cube * height_m**3 + per_kg * weight_kg + fixed
+
+
+def allowable_loss(volume: Decimal, before: Decimal, lowest: Decimal) -> Decimal:
+    """Blood loss at which the haematocrit falls from `before` to `lowest`, in the unit of `volume`."""
+    return volume * (before - lowest) / before
+
+
+@dataclass(slots=True)
+class Dose:
+    """All facts of one giving of one drug. Lists, since a mixture or a spoken slip may give two."""
+
+    drug: str
+    facts: list[Fact] = field(default_factory=list)
+
+    def of(self, kind: str) -> list[Fact]:
+        return [fact for fact in self.facts if fact.kind == kind]
+
+    def one(self, kind: str) -> Fact | None:
+        """The fact of that kind if there is exactly one."""
+        found = self.of(kind)
+        return found[0] if len(found) == 1 else None
+
+    @property
+    def role(self) -> str:
+        return next((fact.role for fact in self.facts if fact.role), "")
+
+
+def doses(facts: Iterable[Fact]) -> list[Dose]:
+    """Drug facts gathered into givings: by group and drug; an adrenaline ratio goes with its group's other drug."""
+    gathered: dict[tuple[str, str], Dose] = {}
+    ratios: list[Fact] = []
+    for fact in facts:
+        if fact.kind == "adrenaline_ratio":
+            ratios.append(fact)
+        elif fact.kind in DRUG_KINDS and fact.name:
+            key = (fact.group or f"alone {fact.id}", fact.name)
+            gathered.setdefault(key, Dose(fact.name)).facts.append(fact)
+    for ratio in ratios:
+        for (group, drug), dose in gathered.items():
+            if ratio.group is not None and group == ratio.group and drug not in ("adrenaline", "epinephrine"):
+                dose.facts.append(ratio)
+    return list(gathered.values())
+
+
+def weight(note: OperativeNote) -> Fact | None:
+    """The one body weight said for the patient, or None (none, or two that differ)."""
+    said = [fact for fact in note.of("patient_weight") if fact.value is not None and fact.status != "other_person"]
+    return said[0] if said and all((one.value, one.unit) == (said[0].value, said[0].unit) for one in said) else None

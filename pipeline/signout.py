@@ -1,0 +1,54 @@
+"""The list that a surgeon can still answer before the patient leaves: said, not said, or said that there is none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from pipeline.grammar import Grammar
+from pipeline.limits import elements
+from pipeline.note import OperativeNote
+from pipeline.records import Fact
+from pipeline.rows import Element
+
+State = Literal["said", "not said", "none"]
+_NONE = frozenset({"none", "nil", "no"})
+
+
+@dataclass(frozen=True, slots=True)
+class SignOutItem:
+    """One line of the sign-out list. `state`: "none" where it was said that there is none. `facts`: ids behind it."""
+
+    element: Element
+    state: State
+    facts: tuple[str, ...]
+    required_by: str
+
+
+def signout(note: OperativeNote, grammar: Grammar) -> list[SignOutItem]:
+    """Everything that the profile and the procedure family want said, with its state, in the order of the files.
+
+    Raises UnknownName for an unknown profile or family.
+    """
+    wanted = [(element, "profile") for element in elements(grammar, note.profile)]
+    if note.family is not None:
+        known = {element.id for element, _ in wanted}
+        family = grammar.family(note.family)
+        wanted += [(element, "family") for element in family.elements if element.id not in known]
+    return [SignOutItem(element, *answered(note, element), required_by) for element, required_by in wanted]
+
+
+def answered(note: OperativeNote, element: Element) -> tuple[State, tuple[str, ...]]:
+    """(state, ids of the facts behind it) of one element."""
+    about = [fact for fact in note.of(*element.kinds) if _counts(fact, element)]
+    if not about:
+        return "not said", ()
+    none = all(fact.certainty == "negated" or (fact.text or "").lower() in _NONE for fact in about)
+    return ("none" if none else "said"), tuple(fact.id for fact in about)
+
+
+def _counts(fact: Fact, element: Element) -> bool:
+    if fact.status in ("historical", "other_person"):
+        return False
+    names = {name.replace("-", "_") for name in element.names}
+    return not names or (fact.name or "").replace("-", "_") in names
