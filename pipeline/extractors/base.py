@@ -134,10 +134,9 @@ def claim(
     """
     token = sentence.tokens[index]
     values = number(token.quantity) if token.quantity is not None else {}
-    fact = make(
-        kind, reading, sentence, min(index, first), max(index, last), **{"at": index, **values, **fields}
-    )
-    return Claim(**_values(fact), number=(token.first, token.last), cost=cost)
+    rest = fields.pop("rest", ())
+    fact = make(kind, reading, sentence, min(index, first), max(index, last), **{"at": index, **values, **fields})
+    return Claim(**_values(fact), number=(token.first, token.last), cost=cost, rest=rest)
 
 
 def _values(fact: Fact) -> dict[str, Any]:

@@ -1,0 +1,39 @@
+"""Swab, needle and instrument counts: what was counted, and whether it is right."""
+
+from __future__ import annotations
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading
+
+KINDS = ("count",)
+
+_REACH = 60
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        items = cues.hits(sentence, grammar, "swab-count")
+        if not items:
+            continue
+        results = [(hit, "incorrect") for hit in cues.hits(sentence, grammar, "count-incorrect")]
+        wrong = {index for hit, _ in results for index in range(hit.first, hit.last + 1)}
+        results += [
+            (hit, "correct") for hit in cues.hits(sentence, grammar, "count-correct") if hit.first not in wrong
+        ]
+        for result, text in results:
+            near = [
+                item for item in items
+                if cues.gap(sentence, min(item.last, result.last), max(item.first, result.first)) <= _REACH
+            ]  # fmt: skip
+            if near:
+                first = min(near[0].first, result.first)
+                last = max(near[-1].last, result.last)
+                name = next((m.id for m in base.mentions(sentence, "counts") if first <= m.first <= last), "count")
+                facts.append(
+                    base.make("count", reading, sentence, first, last, name=name, text=text, certainty="affirmed")
+                )
+                break
+    return facts

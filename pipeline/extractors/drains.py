@@ -1,0 +1,53 @@
+"""Drains and tubes left in, their size, and that there was none."""
+
+from __future__ import annotations
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Reading, Sentence
+
+KINDS = ("drain", "drain_size")
+
+_SIZE_REACH = 18
+_BEFORE_NOUN = frozenset(
+    ("a", "an", "the", "no", "one", "two", "three", "any", "this", "that", "without", "wound", "suction", "surgical",
+     "french", "closed", "flat", "round", "left", "right", "deep", "subcutaneous", "and", "of", "each", "both")
+)  # fmt: skip
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        drains = [mention for mention in base.mentions(sentence, "drains") if _is_noun(sentence, mention)]
+        for mention in drains:
+            facts.append(
+                base.make("drain", reading, sentence, mention.first, mention.last, name=mention.id,
+                          group=f"t{base.group_of(sentence, mention.first)}")
+            )  # fmt: skip
+        for index, quantity in base.quantities(sentence, "french", "length"):
+            ranked = [
+                (cues.cost(sentence, index, mention.first, mention.last, postfix=2), mention.first, mention)
+                for mention in drains
+            ]
+            if not ranked:
+                continue
+            price, _, mention = min(ranked, key=lambda item: item[:2])
+            reach = _SIZE_REACH if quantity.dimension == "french" else 8
+            if price <= reach:
+                facts.append(
+                    base.claim("drain_size", reading, sentence, index, mention.first, mention.last, price,
+                               name=mention.id, group=f"t{base.group_of(sentence, mention.first)}")
+                )  # fmt: skip
+    return facts
+
+
+def _is_noun(sentence: Sentence, mention: Mention) -> bool:
+    """The bare word "drain" may be a verb ("to drain the abscess"); the noun has an article or a number before it,
+    stands at the head ("Drains: none"), or is followed by what is done with it."""
+    if mention.id != "drain":
+        return True
+    if mention.first == 0:
+        return True
+    before = sentence.tokens[mention.first - 1]
+    return before.norm in _BEFORE_NOUN or before.quantity is not None or before.punctuation

@@ -1,0 +1,75 @@
+"""Sutures (material, USP size, layer), other closures, dressings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.rows import Concept
+
+KINDS = ("suture", "closure", "dressing")
+
+_SIZE_REACH, _LAYER_REACH = 16, 40
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    sites = grammar.table("sites", Concept)
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        sutures = list(base.mentions(sentence, "sutures"))
+        taken: set[int] = set()
+        for mention in sutures:
+            facts.append(_suture(reading, sentence, sites, mention, sutures, taken))
+        for mention in base.mentions(sentence, "closures"):
+            if mention.id == "closure":
+                continue
+            facts.append(
+                base.make("closure", reading, sentence, mention.first, mention.last, name=mention.id,
+                          body_site=_layer(sentence, sites, mention))
+            )  # fmt: skip
+        for mention in base.mentions(sentence, "dressings"):
+            facts.append(base.make("dressing", reading, sentence, mention.first, mention.last, name=mention.id))
+    return facts
+
+
+def _suture(
+    reading: Reading, sentence: Sentence, sites: Mapping[str, Concept], mention: Mention, sutures: list[Mention],
+    taken: set[int],
+) -> Fact:  # fmt: skip
+    best: tuple[int, int, str] | None = None
+    for index, quantity in base.quantities(sentence):
+        if index in taken:
+            continue
+        if quantity.form != "suture" and not (quantity.form == "number" and quantity.dimension == ""):
+            continue
+        price = cues.cost(sentence, index, mention.first, mention.last, postfix=1)
+        reach = _SIZE_REACH if quantity.form == "suture" else 1
+        if any(
+            cues.cost(sentence, index, other.first, other.last, postfix=1) < price
+            for other in sutures if other is not mention
+        ):  # fmt: skip
+            continue
+        text = quantity.text if quantity.form == "suture" else str(quantity.value)
+        if price <= reach and (best is None or price < best[0]):
+            best = (price, index, text)
+    layer = _layer(sentence, sites, mention)
+    if best is None:
+        return base.make("suture", reading, sentence, mention.first, mention.last, name=mention.id, body_site=layer)
+    price, index, text = best
+    taken.add(index)
+    return base.claim("suture", reading, sentence, index, mention.first, mention.last, price, name=mention.id,
+                      text=text, value=None, low=None, high=None, unit=None, body_site=layer)  # fmt: skip
+
+
+def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -> str | None:
+    ranked = []
+    for site in base.mentions(sentence, "sites"):
+        before, after = sorted((site, mention), key=lambda item: item.first)
+        price = cues.gap(sentence, before.last, after.first)
+        if sites[site.id].group != "skin-layer":
+            price += 8
+        ranked.append((price, site.first, site.id))
+    return min(ranked)[2] if ranked and min(ranked)[0] <= _LAYER_REACH else None
