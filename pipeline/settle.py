@@ -1,0 +1,211 @@
+"""Facts of a whole narration brought into one account: said twice is one fact, the later state beats the earlier.
+
+In this order:
+1. suspected, then seen or not seen: only the last state stays;
+2. planned, then done: the performed fact stays;
+3. said twice is one fact, the other places go to `also`. A thing with a name is said twice when kind, name, status and
+   certainty agree and side and site do not differ. A number is said twice when it can be there only once in a
+   narration (blood loss, stated totals, age ...), when header and body say it, or when the words say so ("as
+   stated", "again"); otherwise two events with the same number stay two;
+4. statements that cannot both be true are both kept and both doubted. Nothing is decided for the surgeon.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.grammar import Grammar
+from pipeline.records import Evidence, Fact, Reading, Sentence
+from pipeline.rows import Kind
+
+# Kinds of which a narration has one value (of one name, one side): a second one repeats or contradicts it.
+ONCE = frozenset(
+    {"blood_loss", "harvest_total", "injection_total", "draw_count", "patient_age", "patient_weight", "patient_sex",
+     "patient_name", "patient_identifier", "handedness", "tourniquet_time", "irrigation_deficit",
+     "irrigation_in", "irrigation_out", "clock_time", "date", "anticoagulant_share", "product_volume", "urgency",
+     "medication_concentration", "adrenaline_ratio"}
+)  # fmt: skip
+# Of these, two different values cannot both be true.
+_EXCLUSIVE = frozenset(
+    {"blood_loss", "harvest_total", "injection_total", "draw_count", "patient_age", "patient_weight", "patient_sex",
+     "tourniquet_time", "irrigation_deficit", "clock_time", "date", "anticoagulant_share", "handedness"}
+)  # fmt: skip
+# What is planned first and then done.
+_DOABLE = frozenset(
+    {"procedure", "act", "anaesthesia", "position", "preparation", "approach", "guidance", "device", "drain", "closure",
+     "dressing", "injection", "harvest_site", "processing", "tourniquet", "prophylaxis", "specimen"}
+)  # fmt: skip
+_CONTRADICT = _DOABLE | {"finding", "complication", "count", "preop_diagnosis", "postop_diagnosis", "diagnosis"}
+# Sections that stand as headings over the story and repeat it.
+_BODY = frozenset({"", "description", "findings"})
+_AGAIN = frozenset({"stated", "mentioned", "noted", "described", "again", "above", "said", "repeat", "repeating"})
+
+
+def settle(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
+    """The settled facts, in no promised order. Pure; `facts` have no ids yet."""
+    places = _Places(reading)
+    ordered = sorted(facts, key=lambda fact: (fact.evidence.first, fact.evidence.last, fact.kind))
+    ordered = _last_state(ordered)
+    ordered = _done_beats_planned(ordered)
+    merged = _said_twice(ordered, places, grammar)
+    return _contradictions(merged)
+
+
+class _Places:
+    """From evidence to the sentence that it stands in."""
+
+    def __init__(self, reading: Reading) -> None:
+        self._by_word: dict[int, Sentence] = {}
+        for sentence in reading.sentences:
+            for token in sentence.tokens:
+                for word in range(token.first, token.last + 1):
+                    self._by_word[word] = sentence
+
+    def section(self, fact: Fact) -> str:
+        sentence = self._by_word.get(fact.evidence.first)
+        return sentence.section if sentence is not None else ""
+
+    def says_again(self, fact: Fact) -> bool:
+        sentence = self._by_word.get(fact.evidence.first)
+        return sentence is not None and any(token.norm in _AGAIN for token in sentence.tokens)
+
+    def same(self, one: Fact, other: Fact) -> bool:
+        return self._by_word.get(one.evidence.first) is self._by_word.get(other.evidence.first)
+
+
+def _same_thing(one: Fact, other: Fact) -> bool:
+    return (
+        one.kind == other.kind
+        and one.name == other.name
+        and (one.text == other.text or one.text is None or other.text is None)
+        and _agree(one.laterality, other.laterality)
+        and _agree(one.body_site, other.body_site)
+    )
+
+
+def _agree(one: str | None, other: str | None) -> bool:
+    return one is None or other is None or one == other
+
+
+def _absorb(kept: Fact, other: Fact) -> Fact:
+    """`kept` with the other place, and with what only the other one says."""
+    return replace(
+        kept,
+        laterality=kept.laterality or other.laterality,
+        body_site=kept.body_site or other.body_site,
+        text=kept.text if kept.text is not None else other.text,
+        role=kept.role or other.role,
+        also=_places((*kept.also, other.evidence, *other.also), kept.evidence),
+        taken_back=tuple(dict.fromkeys((*kept.taken_back, *other.taken_back))),
+        doubts=tuple(dict.fromkeys((*kept.doubts, *other.doubts))),
+        alternatives=tuple(dict.fromkeys((*kept.alternatives, *other.alternatives))),
+    )
+
+
+def _places(pieces: tuple[Evidence, ...], own: Evidence) -> tuple[Evidence, ...]:
+    return tuple(dict.fromkeys(piece for piece in pieces if piece != own))
+
+
+def _last_state(facts: list[Fact]) -> list[Fact]:
+    kept: list[Fact] = []
+    for fact in facts:
+        if fact.certainty != "suspected":
+            for index, earlier in enumerate(kept):
+                if earlier.certainty == "suspected" and fact.status == "performed" and _same_thing(earlier, fact):
+                    fact = _absorb(fact, earlier)
+                    kept.pop(index)
+                    break
+        kept.append(fact)
+    return kept
+
+
+def _done_beats_planned(facts: list[Fact]) -> list[Fact]:
+    done = [fact for fact in facts if fact.status == "performed" and fact.kind in _DOABLE]
+    absorbed: dict[int, Fact] = {}
+    kept: list[Fact] = []
+    for fact in facts:
+        if fact.status == "planned" and fact.kind in _DOABLE:
+            match = next((item for item in done if _same_thing(item, fact)), None)
+            if match is not None:
+                absorbed[id(match)] = _absorb(absorbed.get(id(match), match), fact)
+                continue
+        kept.append(fact)
+    return [absorbed.get(id(fact), fact) for fact in kept]
+
+
+def _said_twice(facts: list[Fact], places: _Places, grammar: Grammar) -> list[Fact]:
+    kinds = grammar.table("kinds", Kind)
+    numbered: dict[str | None, int] = {}
+    for fact in facts:
+        if _has_number(fact):
+            numbered[fact.group] = numbered.get(fact.group, 0) + 1
+    kept: list[Fact] = []
+    for fact in facts:
+        for index, earlier in enumerate(kept):
+            if _repeats(earlier, fact, places, kinds):
+                merged = _absorb(earlier, fact)
+                if numbered.get(fact.group, 0) > numbered.get(earlier.group, 0) and not _has_number(fact):
+                    merged = replace(merged, group=fact.group)
+                kept[index] = merged
+                break
+        else:
+            kept.append(fact)
+    return kept
+
+
+def _has_number(fact: Fact) -> bool:
+    return fact.value is not None or fact.low is not None
+
+
+def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
+    if not (_same_thing(earlier, fact) and earlier.status == fact.status and earlier.certainty == fact.certainty):
+        return False
+    if earlier.role is not None and fact.role is not None and earlier.role != fact.role:
+        return False
+    if not _has_number(earlier) and not _has_number(fact):
+        return fact.kind not in _COUNTED or not places.same(earlier, fact)
+    if (earlier.value, earlier.low, earlier.high, earlier.unit, earlier.scale) != (
+        fact.value, fact.low, fact.high, fact.unit, fact.scale,
+    ):  # fmt: skip
+        return False
+    if fact.kind in ONCE or places.says_again(fact):
+        return True
+    if fact.kind in _ORDERED and fact.name:
+        return True
+    here, there = places.section(fact), places.section(earlier)
+    return here != there and (here in _BODY) != (there in _BODY)
+
+
+# Things of which two in one sentence are two (two layers closed with the same suture are told by their site).
+_COUNTED = frozenset({"suture", "device", "device_lot", "device_serial", "device_udi"})
+# Numbers that their name tells apart ("second" draw).
+_ORDERED = frozenset({"draw"})
+
+
+def _contradictions(facts: list[Fact]) -> list[Fact]:
+    result = list(facts)
+    for index, fact in enumerate(result):
+        for later in range(index + 1, len(result)):
+            reason = _clash(result[index], result[later])
+            if reason is not None:
+                result[index] = _doubt(result[index], reason, result[later])
+                result[later] = _doubt(result[later], reason, fact)
+    return result
+
+
+def _clash(one: Fact, other: Fact) -> str | None:
+    if one.kind != other.kind or one.name != other.name or one.status != other.status:
+        return None
+    if not (_agree(one.laterality, other.laterality) and _agree(one.body_site, other.body_site)):
+        return None
+    if {one.certainty, other.certainty} == {"affirmed", "negated"} and one.kind in _CONTRADICT:
+        return "the opposite is also said"
+    if one.kind in _EXCLUSIVE and one.certainty == other.certainty == "affirmed":
+        return "a different value is also said"
+    return None
+
+
+def _doubt(fact: Fact, reason: str, other: Fact) -> Fact:
+    doubt = f"{reason}: {other.evidence.heard!r}"
+    return fact if doubt in fact.doubts else replace(fact, doubts=(*fact.doubts, doubt))
