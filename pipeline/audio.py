@@ -8,6 +8,7 @@ than one of seconds.
 from __future__ import annotations
 
 import hashlib
+import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -26,8 +27,10 @@ PIECE_SECONDS = 1.0
 SILENT_CHANNEL = 0.1
 # Two channels this opposed cancel each other when mixed (one wired the wrong way round): take the stronger.
 OPPOSED = -0.5
-# A header that promises this much more than could be read means that the file was cut off.
-SHORT_SECONDS, SHORT_SHARE = 0.5, 0.01
+# A header that promises this many seconds more than could be read means that the file was cut off.
+SHORT_SECONDS = 0.1
+# Formats that state no length: what the library gives is a guess from the bit rate.
+NO_LENGTH = frozenset({"mp3", "aac", "adts", "amr", "amrnb", "amrwb", "gsm", "ac3", "eac3", "mpeg", "mpegts"})
 
 # Container formats of sound and of video with sound. Others (playlists, subtitles, pictures) could make the library
 # open further files, or take a text for a recording.
@@ -66,7 +69,7 @@ def inspect(path: Path | str) -> Sound:
     digest = _sha256(path)
     tally = _Tally()
     with _opened(path) as (container, stream):
-        promised = float(stream.duration * stream.time_base) if stream.duration and stream.time_base else 0.0
+        promised = _promised(path, container, stream)
         rate, damage = int(stream.rate or 0), _Damage()
         for block in _decoded(container, stream, damage):
             tally.add(block)
@@ -79,9 +82,9 @@ def inspect(path: Path | str) -> Sound:
                        where=str(path))
     seconds = tally.samples / RATE
     weights, notices = tally.weights()
-    if promised - seconds > max(SHORT_SECONDS, SHORT_SHARE * promised):
-        notices.insert(0, f"The recording is cut off: its header promises {promised:.1f} s, {seconds:.1f} s can be "
-                          "read. What was said after that is lost.")
+    if promised - seconds > SHORT_SECONDS:
+        notices.insert(0, f"The recording is cut off or damaged: its header promises {promised:.1f} s, "
+                          f"{seconds:.1f} s can be read. What was said in the rest is lost.")
     if damage.packets:
         notices.insert(0, f"The recording is damaged: {damage.packets} places could not be decoded.")
     return Sound(
@@ -218,6 +221,32 @@ def _opened(path: Path) -> Iterator[tuple[Any, Any]]:
             if not container.streams.audio:
                 raise NotAudio("There is no sound in this file.", f"Hand in a {KINDS} recording.", where=str(path))
             yield container, container.streams.audio[0]
+
+
+def _promised(path: Path, container: Any, stream: Any) -> float:
+    """Seconds that the file says it holds; 0.0 where it does not say."""
+    if container.format.name in NO_LENGTH or not stream.duration or not stream.time_base:
+        return 0.0
+    length = float(stream.duration * stream.time_base)
+    return length * _wav_stretch(path) if container.format.name == "wav" else length
+
+
+def _wav_stretch(path: Path) -> float:
+    """How many times longer the data of a wav file should be than they are (the library trusts the file's size).
+
+    RIFF: chunks of a four-letter name and a 32-bit little-endian size, padded to even length. Sizes 0 and 2^32 - 1
+    are what recorders write that do not know the length beforehand.
+    """
+    with path.open("rb") as file:
+        total = file.seek(0, 2)
+        file.seek(12)
+        while len(head := file.read(8)) == 8:
+            name, size = struct.unpack("<4sI", head)
+            if name == b"data":
+                there = total - file.tell()
+                return size / there if 0 < there < size < 0xFFFFFFFF else 1.0
+            file.seek(size + size % 2, 1)
+    return 1.0
 
 
 def _reason(problem: BaseException) -> str:

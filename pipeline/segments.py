@@ -26,16 +26,20 @@ class Limits:
 
     `on`: speech begins at this probability; `off`: below it is silence. `close_after`: a pause this long ends a
     stretch. `pad`: kept before and after. `longest`: no stretch is longer. `shortest`: less speech than this is a
-    click, not a word. `gap`: shorter silences inside a stretch do not part its spans.
+    click, not a word. `gap`: shorter silences inside a stretch do not part its spans. The defaults are for a file:
+    fuller stretches cost half the work of short ones and give the recogniser more context; `LIVE` answers sooner.
     """
 
     on: float = 0.4
     off: float = 0.25
-    close_after: float = 0.8
+    close_after: float = 1.5
     pad: float = 0.3
     longest: float = 15.0
     shortest: float = 0.09
     gap: float = 0.2
+
+
+LIVE = Limits(close_after=0.8)
 
 
 @dataclass(frozen=True, slots=True)
