@@ -6,7 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -70,6 +70,11 @@ _context = click.option(
 _template = click.option("--template", type=click.Path(path_type=Path), help="The hospital's own DOCX template.")
 
 
+def _site(context: Path | None, template: Path | None) -> site.Site:
+    known = site.load(context) if context else site.Site()
+    return replace(known, template=template)
+
+
 @contextmanager
 def _progress(quiet: bool) -> Iterator[Callable[[float, float], None] | None]:
     if quiet or not ERR.is_terminal:
@@ -104,7 +109,7 @@ def note(
     text on standard input. With several sources each gets a folder of its own under --out, and one that fails
     does not stop the rest.
     """
-    rules, where = grammar.load(), site.read(context, template)
+    rules, where = grammar.load(), _site(context, template)
     failed, blocked, made = 0, False, []
     for source in sources:
         folder = out if len(sources) == 1 else out / (Path(source).stem if source != "-" else "stdin")
@@ -198,7 +203,7 @@ def export(
     path: Path, names: tuple[str, ...], out: Path, context: Path | None, template: Path | None, quiet: bool
 ) -> None:  # fmt: skip
     """Write a note in other forms. The forms are listed by `voxop forms`."""
-    written = output.write_all(out, run.export(load(path), names, grammar.load(), site.read(context, template)))
+    written = output.write_all(out, run.export(load(path), names, grammar.load(), _site(context, template)))
     if not quiet:
         for file in written:
             click.echo(str(file))

@@ -22,8 +22,8 @@ from pipeline import word
 from pipeline.errors import BadTemplate
 from pipeline.grammar import Grammar
 from pipeline.note import Entry, OperativeNote, Passage
-from pipeline.site import Site, patient_line
-from pipeline.wording import CAUTION, MARKS, STATES, doubts, procedure_line
+from pipeline.site import Site
+from pipeline.wording import CAUTION, MARKS, STATES, doubts, patient_line, procedure_line
 
 SECTION = "section_"
 

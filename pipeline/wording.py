@@ -8,6 +8,7 @@ from pipeline.assemble import display
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact
+from pipeline.site import Site
 
 CAUTION = (
     "Made from dictation. A draft until signed; not a medical device. Local rules and licensed judgement decide."
@@ -43,3 +44,26 @@ def doubts(facts: Sequence[Fact]) -> list[str]:
     reasons = [doubt for fact in facts for doubt in fact.doubts]
     reasons += [f"also heard as {other}" for fact in facts for other in fact.alternatives]
     return list(dict.fromkeys(reasons))
+
+
+def patient_line(site: Site, note: OperativeNote) -> str:
+    """Who the patient is: from the site's context, else as said, else clearly not known."""
+    for patient in site.resources.get("Patient", []):
+        names = patient.get("name") or [{}]
+        name = names[0].get("text") or " ".join([*names[0].get("given", []), names[0].get("family", "")]).strip()
+        numbers = ", ".join(str(item["value"]) for item in patient.get("identifier", []) if item.get("value"))
+        born = f"born {patient['birthDate']}" if patient.get("birthDate") else ""
+        return " · ".join(part for part in (name, numbers, born) if part) or "Patient: not identified"
+    said = [fact.text for fact in note.of("patient_name", "patient_identifier") if fact.text]
+    if not said:
+        return "Patient: not identified"
+    return f"Patient as said: {', '.join(said)} (not confirmed by the hospital system)"
+
+
+def phone_line(site: Site) -> str:
+    """Telephone of the organisation in the site's context, empty when there is none."""
+    for organisation in site.resources.get("Organization", []):
+        for contact in organisation.get("telecom", []):
+            if contact.get("system") == "phone" and contact.get("value"):
+                return f"{organisation.get('name', 'Hospital')}: {contact['value']}"
+    return ""

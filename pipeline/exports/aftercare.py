@@ -13,8 +13,8 @@ from pipeline.assemble import display
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact
-from pipeline.site import Site, patient_line, phone_line
-from pipeline.wording import STATES, doubts, procedure_line
+from pipeline.site import Site
+from pipeline.wording import STATES, doubts, patient_line, phone_line, procedure_line
 
 FILE = "aftercare.docx"
 MEANING = "A sheet for the patient with the aftercare that was said, in large type."

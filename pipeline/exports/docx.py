@@ -16,8 +16,8 @@ from pipeline.assemble import display
 from pipeline.grammar import Grammar
 from pipeline.note import Entry, OperativeNote, Passage
 from pipeline.records import Fact
-from pipeline.site import Site, patient_line
-from pipeline.wording import CAUTION, MARKS, STATES, doubts, procedure_line, state
+from pipeline.site import Site
+from pipeline.wording import CAUTION, MARKS, STATES, doubts, patient_line, procedure_line, state
 
 FILE = "note.docx"
 MEANING = "The operative note as a Word document, with a findings box on top while unsigned."
