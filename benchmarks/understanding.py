@@ -1,0 +1,148 @@
+"""How well narrations are understood, against the hand-written truth of tests/gold/.
+
+    python benchmarks/understanding.py [--errors] [--unblind] [--only ID] [--part train|test]
+
+Prints, for the train and the test part apart: precision, recall and F1 by kind and for the groups that have a target,
+the rate of invented facts, and narrations a second on one core after loading. `--errors` lists every fault of the
+train part; those of the test part are listed only with `--unblind`, so that nobody tunes on it by accident.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable, Sequence
+
+import gold_scoring as scoring
+import gold_truth
+from gold_scoring import Result, Tally
+from gold_truth import Narration
+
+from pipeline.note import OperativeNote
+from pipeline.records import Fact
+
+TARGETS = {"number": 0.95, "side": 0.97, "context": 0.95}
+TITLES = {
+    "number": "carries a number",
+    "side": "side",
+    "context": "negated, planned, historical",
+    "closed": "closed kinds",
+    "all": "all facts",
+}
+
+
+def run(text: str, name: str = "gold") -> OperativeNote:
+    """A narration through every stage but the exports."""
+    from pipeline import run as stages
+
+    return stages.note_from_text(text, name=name)
+
+
+def measure(narrations: Sequence[Narration], reader: Callable[[str, str], OperativeNote] = run) -> list[Result]:
+    """Compares each narration's note with its truth."""
+    return [scoring.compare(item, reader(item.text, item.id).facts) for item in narrations]
+
+
+def _show(number: float | None) -> str:
+    return "    -" if number is None else f"{number:5.3f}"
+
+
+def _line(title: str, tally: Tally, target: float | None = None) -> str:
+    goal = "" if target is None else f"   target {target:.2f}"
+    return (
+        f"{title:30}{tally.truths:6}{tally.right:7}{tally.wrong:7}{tally.missed:8}{tally.extra:7}"
+        f"   {_show(tally.precision)}  {_show(tally.recall)}  {_show(tally.f1)}{goal}"
+    )
+
+
+def report(part: str, results: Sequence[Result]) -> str:
+    """The table of one part."""
+    forms = Counter(result.narration.form for result in results)
+    lines = [
+        f"== {part}: {len(results)} narrations ({forms['spoken']} spoken, {forms['typed']} typed)",
+        f"{'':30}{'truth':>6}{'right':>7}{'wrong':>7}{'missed':>8}{'extra':>7}   {'prec.':>5}  {'rec.':>5}  {'F1':>5}",
+    ]
+    for name, title in TITLES.items():
+        lines.append(_line(title, scoring.group(results, name), TARGETS.get(name)))
+    lines.append("-" * 98)
+    for kind, tally in sorted(scoring.by_kind(results).items(), key=lambda item: (-item[1].truths, item[0])):
+        lines.append(_line(kind, tally))
+    given, hits, twice, other = scoring.invention(results)
+    bad = hits + twice + other
+    share = 100 * bad / given if given else 0.0
+    lines.append(
+        f"invented: {bad} of {given} facts = {share:.1f} in 100 (target 1.0): "
+        f"{hits} that must not be there, {twice} said twice, {other} other"
+    )
+    numbered = [name for result in results for truth, _, name in result.right if truth.numeric and truth.name]
+    if numbered:
+        lines.append(f"right number under the right name: {sum(numbered)} of {len(numbered)}")
+    return "\n".join(lines)
+
+
+def _describe(fact: Fact) -> str:
+    amount = f"{fact.low}..{fact.high}" if fact.low is not None else "" if fact.value is None else str(fact.value)
+    parts = [fact.name, fact.text, amount, fact.unit, fact.laterality]
+    parts += [item for item in (fact.status, fact.certainty) if item not in ("performed", "affirmed")]
+    return f"{fact.kind}: " + " | ".join(part for part in parts if part) + f"   <{fact.evidence.heard}>"
+
+
+def errors(results: Sequence[Result]) -> str:
+    """Every missed, wrong and invented fact, narration by narration."""
+    lines = []
+    for result in results:
+        lines.append(f"-- {result.narration.id}")
+        lines += [f"   missed    {truth}" for truth in result.missed]
+        for truth, fact, bad in result.wrong:
+            lines.append(f"   wrong     {truth}   ({', '.join(bad)})   got {_describe(fact)}")
+        lines += [f"   absent    {_describe(fact)}   ({absent.why})" for absent, fact in result.absent_hits]
+        lines += [f"   twice     {_describe(fact)}" for fact in result.twice]
+        lines += [f"   invented  {_describe(fact)}" for fact in result.invented]
+    return "\n".join(lines)
+
+
+def speed(narrations: Sequence[Narration]) -> str:
+    """Narrations of 150 words a second of processor time (so of one core), after one narration as warm-up."""
+    run(narrations[0].text)
+    begin = time.process_time()
+    for item in narrations:
+        run(item.text, item.id)
+    seconds = time.process_time() - begin
+    words = sum(len(item.text.split()) for item in narrations)
+    return (
+        f"speed: {words / 150 / seconds:.1f} narrations of 150 words a second "
+        f"({len(narrations)} narrations, {words} words, {seconds:.2f} s of one core, after loading; target 100)"
+    )
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--errors", action="store_true", help="list every fault of the train part")
+    parser.add_argument("--unblind", action="store_true", help="list those of the test part too")
+    parser.add_argument("--only", help="only this narration")
+    parser.add_argument("--part", choices=("train", "test"), help="only this part")
+    options = parser.parse_args(arguments)
+    ran: list[Narration] = []
+    for part in ("train", "test"):
+        if options.part not in (None, part):
+            continue
+        narrations = [item for item in gold_truth.load(part) if options.only in (None, item.id)]  # type: ignore[arg-type]
+        if not narrations:
+            continue
+        ran += narrations
+        results = measure(narrations)
+        print(report(part, results))
+        if options.errors and (part == "train" or options.unblind):
+            print(errors(results))
+        print()
+    if not ran:
+        print("No narration of that name.", file=sys.stderr)
+        return 2
+    print(speed(ran))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,179 @@
+"""The hand-written truth of tests/gold/ is sound, and the train part is understood as well as it was.
+
+The truth was written by people's reading of the text (tests/gold/README.md); these tests look at its form, at the
+comparison itself, and keep floors under the figures of the train part. The test part has no floor: nobody tunes on it.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections import Counter
+from dataclasses import replace
+from decimal import Decimal
+
+import gold_scoring as scoring
+import gold_truth
+import pytest
+from gold_truth import Expected, Narration
+
+from pipeline import grammar
+from pipeline.records import Evidence, Fact
+from pipeline.rows import Kind, Unit
+
+NARRATIONS = gold_truth.load()
+POOL = gold_truth.ROOT.parent / "shared" / "notes_pool.jsonl"
+RUN_OF_WORDS = 8
+# Codes that a narration may hold and that are put together from rows of units.toml, or written with a prefix that no
+# row spells out (UCUM tables of prefixes and base units).
+COMPOSED = re.compile(r"^[^/]+(/[^/]+)+$|^N\.cm$|^uV$|^mW$")
+
+
+def by_id(item: Narration) -> str:
+    return f"{item.part}-{item.id}"
+
+
+def as_fact(truth: Expected) -> Fact:
+    """The truth as if a note had said it."""
+    return Fact(
+        kind=truth.kind,
+        evidence=Evidence(0, 0, None, None, ""),
+        name=truth.name,
+        text=truth.text,
+        value=truth.value,
+        low=truth.low,
+        high=truth.high,
+        unit=truth.unit,
+        laterality=None if truth.laterality == "none" else truth.laterality,  # type: ignore[arg-type]
+        status=truth.status,  # type: ignore[arg-type]
+        certainty=truth.certainty,  # type: ignore[arg-type]
+        role=truth.role,
+    )
+
+
+def test_there_is_enough_of_it() -> None:
+    forms = Counter(item.form for item in NARRATIONS)
+    assert forms["spoken"] >= 60
+    assert forms["typed"] >= 30
+    assert len({item.family for item in NARRATIONS}) >= 18
+    parts = Counter(item.part for item in NARRATIONS)
+    assert parts["test"] * 3 >= len(NARRATIONS)
+    assert len({item.id for item in NARRATIONS}) == len(NARRATIONS)
+
+
+@pytest.mark.parametrize("item", NARRATIONS, ids=by_id)
+def test_form(item: Narration) -> None:
+    assert item.form in ("spoken", "typed")
+    assert (gold_truth.GOLD / item.part / f"{item.id}.toml").is_file()
+    assert 80 <= len(item.text.split()) <= 200
+    if item.form == "spoken":
+        assert not re.search(r"\d", item.text), "a spoken narration has its numbers in words"
+    else:
+        assert re.search(r"\d", item.text)
+    assert len(item.facts) >= 12
+    assert item.absent, "every narration has something that must not be extracted"
+
+
+@pytest.mark.parametrize("item", NARRATIONS, ids=by_id)
+def test_facts_are_of_the_schema(item: Narration) -> None:
+    kinds = grammar.load().table("kinds", Kind)
+    units = {row.ucum: row.dimension for row in grammar.load().table("units", Unit).values()}
+    for fact in (*item.facts, *item.absent):
+        assert set(fact.kinds) <= kinds.keys(), f"{fact}: no such kind"
+        assert fact.unit is None or fact.unit in units or COMPOSED.match(fact.unit), f"{fact}: no such unit"
+        assert fact.unit is None or fact.numeric, f"{fact}: a unit without a number"
+        if fact.unit in units and not fact.or_kind and not fact.why and not fact.optional:
+            allowed = kinds[fact.kind].dimensions
+            assert not allowed or units[fact.unit] in allowed or fact.kind == "measurement", f"{fact}: dimension"
+        if kinds[fact.kind].value in ("quantity", "count") and fact.kind != "blood_loss":
+            assert fact.numeric or fact.certainty == "negated" or fact.optional, f"{fact}: no number"
+        assert fact.numeric or fact.name or fact.text, f"{fact.kind}: empty"
+    for fact in item.absent:
+        assert fact.why, f"{fact}: absent without a reason"
+    assert all(not fact.why for fact in item.facts)
+    for finding in item.findings:
+        assert finding.about
+
+
+@pytest.mark.parametrize("item", [item for item in NARRATIONS if item.form == "typed"], ids=by_id)
+def test_typed_numbers_stand_in_the_text(item: Narration) -> None:
+    """A value of the truth of a typed narration is written in it (Roman and shorthand forms aside)."""
+    written = {Decimal(found) for found in re.findall(r"\d+(?:\.\d+)?", re.sub(r"(?<=\d),(?=\d{3})", "", item.text))}
+    # 1/8 inch, II grams, "1-200 cc" (100 to 200), "one clip", counts in words, levels II and IV, 39 2/7 weeks.
+    in_words = {Decimal(n) for n in range(13)} | {Decimal("0.125"), Decimal(100), Decimal("39.29")}
+    for fact in item.facts:
+        for number in (fact.value, fact.low, fact.high):
+            if number is not None:
+                assert abs(number) in written | in_words, f"{fact}: not in the text"
+
+
+@pytest.mark.parametrize("item", NARRATIONS, ids=by_id)
+def test_truth_agrees_with_itself(item: Narration) -> None:
+    """A note that says exactly the truth is all right: nothing in `facts` is also in `absent`."""
+    result = scoring.compare(item, [as_fact(fact) for fact in item.facts if not fact.optional])
+    assert not result.missed
+    assert not result.wrong
+    assert not result.absent_hits
+    assert not result.twice
+    assert not result.invented
+
+
+def test_no_text_is_taken_from_the_pool_of_notes() -> None:
+    if not POOL.is_file():
+        pytest.skip("the pool of notes is not on this machine")
+
+    def runs(text: str) -> set[tuple[str, ...]]:
+        words = re.findall(r"[a-z0-9']+", text.lower())
+        return {tuple(words[n : n + RUN_OF_WORDS]) for n in range(len(words) - RUN_OF_WORDS + 1)}
+
+    pool: set[tuple[str, ...]] = set()
+    for line in POOL.read_text(encoding="utf-8").splitlines():
+        pool |= runs(json.loads(line)["text"])
+    shared = {item.id: [" ".join(run) for run in runs(item.text) & pool] for item in NARRATIONS}
+    assert {name: found for name, found in shared.items() if found} == {}
+
+
+def narration(*facts: Expected, absent: tuple[Expected, ...] = ()) -> Narration:
+    return Narration("x", "x", "typed", "train", "", facts, absent, ())
+
+
+def test_comparison_sees_each_fault() -> None:
+    """One truth, one prediction with one thing changed: the fault is named, and it is not counted as right."""
+    truth = Expected("medication_dose", name="heparin", value=Decimal("5.0"), unit="mg", laterality="left")
+    right = as_fact(truth)
+    assert scoring.compare(narration(truth), [right]).right
+    for change, fault in (
+        ({"unit": "g"}, "unit"),
+        ({"unit": None}, "unit"),
+        ({"laterality": "right"}, "side"),
+        ({"laterality": None}, "side"),
+        ({"status": "planned"}, "status"),
+        ({"certainty": "negated"}, "certainty"),
+    ):
+        result = scoring.compare(narration(truth), [replace(right, **change)])
+        assert [bad for _, _, bad in result.wrong] == [[fault]]
+        assert not result.right
+    other = scoring.compare(narration(truth), [replace(right, value=Decimal(50))])
+    assert other.missed == [truth]
+    assert len(other.invented) == 1
+    twice = scoring.compare(narration(truth), [right, right])
+    assert len(twice.right) == len(twice.twice) == 1
+    assert scoring.compare(narration(truth), []).missed == [truth]
+
+
+def test_comparison_of_ranges_absent_and_sides() -> None:
+    loss = Expected("blood_loss", low=Decimal(100), high=Decimal(150), unit="mL")
+    mean = Expected("blood_loss", value=Decimal(125), unit="mL", why="a range is never its mean")
+    result = scoring.compare(narration(loss, absent=(mean,)), [as_fact(mean)])
+    assert len(result.absent_hits) == 1
+    assert result.missed == [loss]
+    hip = Expected("procedure", name="total hip replacement", laterality="right")
+    wrong = replace(as_fact(hip), laterality="left")
+    result = scoring.compare(narration(hip), [wrong])
+    assert scoring.group([result], "side").f1 == 0
+    assert scoring.group([scoring.compare(narration(hip), [as_fact(hip)])], "side").f1 == 1
+    none = Expected("drain", name="none", certainty="negated")
+    assert scoring.compare(narration(none), [replace(as_fact(none), name=None)]).right
+    assert not scoring.compare(narration(none), [replace(as_fact(none), certainty="affirmed")]).right
+    counts = scoring.group([scoring.compare(narration(hip, loss), [as_fact(hip)])], "all")
+    assert (counts.precision, counts.recall) == (1.0, 0.5)
