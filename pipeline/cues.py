@@ -26,6 +26,7 @@ _WORD_COST = {"and": 16, "or": 16, "but": 60, "while": 40, "whereas": 60, "then"
               "before": 20, "until": 20}  # fmt: skip
 _GLUE_COST, _WORD, _SAME, _OTHER = 1, 7, 30, 4
 FAR = 1000
+_JOINERS = frozenset({",", "and", "then", "another", "/", "by", "x", "\u00d7", "plus", "&"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,7 +116,7 @@ def listed(sentence: Sentence, index: int) -> tuple[int, ...]:
         """The next number that way, if only joining words lie between."""
         at += way
         joined = False
-        while 0 <= at < len(tokens) and (tokens[at].norm in (",", "and", "then", "another", "/")):
+        while 0 <= at < len(tokens) and tokens[at].norm in _JOINERS:
             joined = True
             at += way
         if not joined or not 0 <= at < len(tokens):
@@ -246,7 +247,7 @@ def nearest(
 
 
 _PHASES = {
-    "marrow": "harvest", "harvest": "harvest", "injected": "injection", "leaving-harvest": "",
+    "marrow": "harvest", "harvest": "harvest", "injection-phase": "injection", "leaving-harvest": "",
 }  # fmt: skip
 _PHASE_SECTIONS = {"harvest": "harvest", "injection": "injection"}
 
@@ -254,10 +255,12 @@ _PHASE_SECTIONS = {"harvest": "harvest", "injection": "injection"}
 class Phase:
     """Which part of the operation the words are in: "harvest", "injection" or "" (neither).
 
-    Kept over sentences: the last phase word said holds, at most for `_HOLD` sentences without another one.
+    The nearest phase word of the sentence decides (up to `_REACH` tokens away); where there is none, the last one
+    said before holds, for at most `_HOLD` sentences.
     """
 
     _HOLD = 4
+    _REACH = 18
 
     def __init__(self) -> None:
         self._now = ""
@@ -266,19 +269,23 @@ class Phase:
     def walk(self, sentence: Sentence, grammar: Grammar) -> list[str]:
         """The phase at every token of the next sentence."""
         found = hits(sentence, grammar, *_PHASES)
-        starts = {hit.first: _PHASES[hit.id] for hit in sorted(found, key=lambda hit: hit.id, reverse=True)}
         if sentence.section in _PHASE_SECTIONS and not found:
             self._now, self._since = _PHASE_SECTIONS[sentence.section], 0
         self._since += 1
         if self._since > self._HOLD:
             self._now = ""
-        # A phase word holds for the words before it in its sentence too, when no other phase was on.
-        now = self._now or (starts[min(starts)] if starts else "")
         phases: list[str] = []
         for index in range(len(sentence.tokens)):
-            if index in starts:
-                now = starts[index]
+            near = min(
+                ((max(hit.first - index, index - hit.last, 0), hit.first > index, -hit.first, hit) for hit in found),
+                key=lambda item: item[:3],
+                default=None,
+            )
+            if near is not None and near[0] <= self._REACH:
                 self._since = 0
-            phases.append(now)
-        self._now = now
+                phases.append(_PHASES[near[3].id])
+                if near[3].first <= index:
+                    self._now = _PHASES[near[3].id]
+            else:
+                phases.append(self._now)
         return phases

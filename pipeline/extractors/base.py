@@ -133,7 +133,10 @@ def claim(
     and unit come from the quantity; `fields` may override them.
     """
     token = sentence.tokens[index]
-    values = number(token.quantity) if token.quantity is not None else {}
+    values: dict[str, Any] = {}
+    if token.quantity is not None:
+        values = number(token.quantity)
+        fields["doubts"] = (*fields.get("doubts", ()), *token.quantity.doubts)
     rest = fields.pop("rest", ())
     fact = make(kind, reading, sentence, min(index, first), max(index, last), **{"at": index, **values, **fields})
     return Claim(**_values(fact), number=(token.first, token.last), cost=cost, rest=rest)

@@ -16,6 +16,7 @@ _NAMED_REACH, _LESION_REACH, _INCISION_REACH, _PRESSURE_REACH = 22, 16, 24, 45
 _GUESS = 6  # a noun beside a length says less than a named measure
 _NOUNS = ("findings", "diagnoses", "sites", "specimens")
 _LENGTHS = ("length", "area")
+_OTHER_KINDS = frozenset({"weight"})  # patient_weight
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -64,7 +65,7 @@ def _named(
     ranked = [
         (cues.cost(sentence, index, mention.first, mention.last, prefix=2), mention.first, mention)
         for mention in base.mentions(sentence, "measures")
-        if _fits(rows[mention.id].group, quantity.dimension)
+        if mention.id not in _OTHER_KINDS and _fits(rows[mention.id].group, quantity.dimension)
     ]
     if not ranked:
         return []

@@ -70,6 +70,6 @@ def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -
         before, after = sorted((site, mention), key=lambda item: item.first)
         price = cues.gap(sentence, before.last, after.first)
         if sites[site.id].group != "skin-layer":
-            price += 8
+            price += 3
         ranked.append((price, site.first, site.id))
     return min(ranked)[2] if ranked and min(ranked)[0] <= _LAYER_REACH else None

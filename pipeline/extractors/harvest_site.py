@@ -1,0 +1,43 @@
+"""Where marrow or a graft was taken. Its side is that of the harvest, never that of the operation."""
+
+from __future__ import annotations
+
+from pipeline import cues, laterality
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Reading, Sentence
+
+KINDS = ("harvest_site",)
+
+_REACH = 24
+_AFTER = frozenset({"from", "of", "at", "in", "through", "on", "via"})
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        harvest = cues.hits(sentence, grammar, "harvest", "marrow")
+        for site in base.mentions(sentence, "sites"):
+            if not _is_harvest(sentence, site, harvest, grammar):
+                continue
+            side, doubt = laterality.side_for(sentence, site.first, site.last, grammar, own_only=True)
+            facts.append(
+                base.make("harvest_site", reading, sentence, site.first, site.last, name=site.id, body_site=site.id,
+                          laterality=side, doubts=(doubt,) if doubt else ())
+            )  # fmt: skip
+    return facts
+
+
+def _is_harvest(sentence: Sentence, site: Mention, harvest: list[cues.Hit], grammar: Grammar) -> bool:
+    if "iliac-crest" in site.id:
+        return True
+    for hit in harvest:
+        between = sentence.tokens[hit.last + 1 : site.first]
+        if hit.first > site.last:
+            continue
+        ends_from = sentence.tokens[hit.last].norm == "from"
+        if (ends_from or any(token.norm in _AFTER for token in between)) and (
+            cues.gap(sentence, hit.last, site.first) <= _REACH
+        ):
+            return ends_from or any(token.norm == "from" for token in between)
+    return False
