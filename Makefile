@@ -6,7 +6,7 @@ STAMP := $(VENV)/.voxop
 export VOXOP_CACHE ?= $(CURDIR)/$(VENV)/cache
 export HF_HUB_OFFLINE := 1
 
-.PHONY: demo test lint types unit lock clean tools voice $(BENCHES)
+.PHONY: docs demo test lint types unit lock clean tools voice $(BENCHES)
 .DEFAULT_GOAL := demo
 
 $(BIN)/python:
@@ -56,6 +56,9 @@ voice: $(STAMP).test
 BENCHES := bench-understanding bench-checks bench-demo bench-listening bench-fhir
 bench-understanding bench-checks bench-demo bench-listening bench-fhir: $(STAMP).test
 	$(BIN)/python benchmarks/$(subst -,_,$(patsubst bench-%,%,$@)).py $(ARGS)
+
+docs: $(STAMP).test
+	$(BIN)/python -m tests.write_docs
 
 # Needs uv; writes the pinned, hashed lists anew.
 lock:
