@@ -141,7 +141,8 @@ def listed(sentence: Sentence, index: int) -> tuple[int, ...]:
     units = [_unit(tokens[member].quantity) for member in run]
     if all(unit is None for unit in units) or (all(unit is None for unit in units[:-1])):
         return tuple(run)
-    if len(set(units)) == 1 and (len(run) > 2 or any(tokens[at].norm == "and" for at in range(run[0], run[-1]))):
+    joined = {tokens[at].norm for at in range(run[0], run[-1])}
+    if len(set(units)) == 1 and (len(run) > 2 or joined & {"and", "by", "x", "\u00d7"}):
         return tuple(run)
     return (index,)
 
@@ -164,7 +165,7 @@ def unit_of(sentence: Sentence, index: int) -> Quantity | None:
     )  # fmt: skip
 
 
-def gap(sentence: Sentence, low: int, high: int, dimension: str = "") -> int:
+def gap(sentence: Sentence, low: int, high: int, dimension: str | None = None) -> int:
     """What the tokens between low and high (both exclusive) cost."""
     price = 0
     for token in sentence.tokens[low + 1 : high]:

@@ -69,6 +69,8 @@ def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -
     for site in base.mentions(sentence, "sites"):
         before, after = sorted((site, mention), key=lambda item: item.first)
         price = cues.gap(sentence, before.last, after.first)
+        if any(token.norm == "," for token in sentence.tokens[before.last + 1 : after.first]):
+            price += 10
         if sites[site.id].group != "skin-layer":
             price += 3
         ranked.append((price, site.first, site.id))
