@@ -193,8 +193,13 @@ def same_concept(truth: Expected, fact: Fact) -> bool:
             return fact.value == 0 or (not is_numeric(fact) and nothing)
         return not is_numeric(fact) and truth.text in said
     if truth.name == "none" or (kind == "blood_loss" and truth.text in NOTHING):
-        plain = (fact.name or fact.text or "none").lower()
-        return fact.certainty == "negated" and (plain in NOTHING or words_of(plain) <= words_of(kind) or plain == kind)
+        if fact.certainty != "negated":
+            return False
+        if kind != "complication":
+            return True
+        # "No dural tear" does not say that there were no complications.
+        plain = words_of(f"{fact.name or ''} {fact.text or ''}") - NOTHING - {"apparent", "immediate", "intraoperative"}
+        return plain <= words_of(kind)
     if truth.name == "same":
         return "same" in f"{fact.name or ''} {fact.text or ''} {fact.evidence.heard}".lower()
     if kind in ("clock_time", "date", "spinal_level", "patient_identifier") and truth.text:
@@ -288,5 +293,7 @@ def hits(absent: Expected, fact: Fact) -> bool:
 
 
 def judged(fact: Fact) -> bool:
-    """Whether a fact that is not in the truth counts as invented."""
+    """Whether a fact that is not in the truth counts as invented. What was before the operation is not of the note."""
+    if fact.status in ("historical", "other_person"):
+        return False
     return is_numeric(fact) or fact.kind in CLOSED or fact.kind == "clock_time"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any, Literal
@@ -142,6 +142,25 @@ def _expected(row: dict[str, Any], where: str) -> Expected:
     return Expected(**row)
 
 
+def _widen(facts: list[Expected]) -> tuple[Expected, ...]:
+    """Adds the kinds that say the same (README, convention 13)."""
+    wide = []
+    main_procedure_seen = False
+    for fact in facts:
+        more: tuple[str, ...] = ()
+        if fact.kind == "procedure":
+            more = ("act",) if main_procedure_seen else ()
+            main_procedure_seen = True
+        elif fact.kind == "diagnosis":
+            more = ("preop_diagnosis", "indication")
+        elif fact.certainty == "negated" and fact.kind == "finding":
+            more = ("complication",)
+        elif fact.certainty == "negated" and fact.kind == "complication" and fact.name != "none":
+            more = ("finding",)
+        wide.append(replace(fact, or_kind=tuple(dict.fromkeys((*fact.or_kind, *more)))))
+    return tuple(wide)
+
+
 def read(path: Path) -> Narration:
     """One file. Raises ValueError that names the file and the fault."""
     content = tomllib.loads(path.read_text(encoding="utf-8"))
@@ -155,7 +174,7 @@ def read(path: Path) -> Narration:
         form=content["form"],
         part=part,
         text=content["text"],
-        facts=tuple(_expected(row, f"{path.name}: fact {n}") for n, row in enumerate(content["facts"], 1)),
+        facts=_widen([_expected(row, f"{path.name}: fact {n}") for n, row in enumerate(content["facts"], 1)]),
         absent=tuple(_expected(row, f"{path.name}: absent {n}") for n, row in enumerate(content["absent"], 1)),
         findings=tuple(ExpectedFinding(**row) for row in content["findings"]),
     )
