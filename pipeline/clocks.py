@@ -1,0 +1,307 @@
+"""Times of day, positions on a clock face, and dates."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from pipeline import numerals
+from pipeline.records import Quantity, Token
+
+Found = tuple[Quantity, int]
+
+_CLOCK = re.compile(r"^([01]?\d|2[0-3]):([0-5]\d)(?::[0-5]\d)?$")
+_MILITARY = re.compile(r"^([01]\d|2[0-3])([0-5]\d)$")
+_HALVES = frozenset({"am", "pm", "a.m.", "p.m."})
+_AT = frozenset("at by until till since around about approximately time from between to and was is before after".split())
+_EVENTS = frozenset(
+    "incision induction start started starts began begun end ended ends timeout time-out out room closure closed up down "
+    "arrived arrival left inflated deflated released time onset finished finish completed theatre theater in skin".split()
+)
+_RESTATED = frozenset({"correction", "sorry", "mean", "rather", "that"})
+_FACES = frozenset({"position", "positions", "meridian", "hour", "portal"})
+_TIMED = frozenset(
+    "room induction incision began started start ended end closed closure arrived finished morning afternoon evening noon "
+    "recovery theatre theater timeout tourniquet inflated deflated midnight".split()
+)
+_PRESSED = frozenset({"pressure", "set", "inflated", "mmhg", "tourniquet", "cuff", "elevated"})
+MONTHS = {
+    name: number
+    for number, names in enumerate(
+        ("january jan", "february feb", "march mar", "april apr", "may", "june jun", "july jul", "august aug",
+         "september sept sep", "october oct", "november nov", "december dec"), start=1)
+    for name in names.split()
+}  # fmt: skip
+_ISO = re.compile(r"^(\d{4})-(\d{2})-(\d{2})$")
+_SLASHED = re.compile(r"^\d{1,2}[/.]\d{1,2}[/.](?:\d{2}|\d{4})$|^0?\d{1,2}/\d{2}$|^\d{1,2}-\d{1,2}-\d{4}$")
+
+
+def _at(norms: Sequence[str], index: int) -> str:
+    return norms[index] if 0 <= index < len(norms) else ""
+
+
+def clock_face(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """"at the three o'clock position", "from 3 to 6 o'clock". A bare "at 2 o'clock" is one too, unless the words
+    around it tell a time of day. Text "3 o'clock", "1:30 o'clock"."""
+    hour = norms[start]
+    end = start + 1
+    value = int(hour) if hour.isdigit() else numerals.SMALL.get(hour, 0)
+    text = str(value)
+    written = _CLOCK.match(hour)
+    if written:
+        value, text = int(written[1]), hour
+    elif value and _at(norms, end) == "thirty":
+        text, end = f"{value}:30", end + 1
+    if not 1 <= value <= 12:
+        return None
+    follows = _at(norms, end)
+    shared = follows in ("to", "and", "or") and any(
+        _at(norms, at) in ("o'clock", "oclock") for at in (end + 2, end + 3)
+    )
+    if not shared:
+        if follows in ("o'clock", "oclock"):
+            end += 1
+        elif follows in ("o", "'o", "o'") and _at(norms, end + 1) == "clock":
+            end += 2
+        else:
+            return None
+    after = _at(norms, end)
+    if after in _HALVES or after in ("noon", "hours") or (after == "in" and _at(norms, end + 2) in _TIMED):
+        return None
+    around = norms[max(0, start - 6) : start]
+    if not shared and after not in _FACES and _at(norms, start - 1) != "the" and any(w in _TIMED for w in around):
+        return None
+    return Quantity(form="clock_face", text=f"{text} o'clock"), end
+
+
+def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """Times of day: "14:05", "fourteen hundred hours", "oh nine fifteen", "ten thirty a.m.", "at eight fifty",
+    "half past eight". Text "HH:MM" on the 24-hour clock."""
+    norm = norms[start]
+    written = _CLOCK.match(norm)
+    if written:
+        return _finish(int(written[1]), int(written[2]), norms, start, start + 1, sure=len(written[1]) == 2)
+    if norm in ("half", "quarter", "ten", "five", "twenty") and _at(norms, start + 1) in ("past", "to"):
+        return _relative(norms, start)
+    military = _MILITARY.match(norm)
+    if military:
+        if _at(norms, start + 1) in ("hours", "hrs", "h") or (norm[0] == "0" and _cued(norms, start)):
+            end = start + 1 + (_at(norms, start + 1) in ("hours", "hrs", "h"))
+            return _finish(int(military[1]), int(military[2]), norms, start, end, sure=True)
+        if _cued(norms, start) and _at(norms, start - 1) == "at" and not norm.endswith("00"):
+            return _finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
+        return None
+    return _spoken(tokens, norms, start)
+
+
+def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    norm = norms[start]
+    led = norm in numerals.ZERO
+    index = start + led
+    hour = numerals._below_hundred(norms, index)
+    value = hour[0] if hour else -1
+    after = hour[1] if hour else index + 1
+    if hour is None and norms[start].isdigit() and len(norms[start]) <= 2:
+        value, after = int(norms[start]), start + 1
+    if not 0 <= value <= 24 or (led and value > 9):
+        return None
+    follows = _at(norms, after)
+    if follows == "hundred" and (led or value > 9 or value == 0 or _at(norms, after + 1) in ("hours", "hrs")):
+        if _at(norms, after + 1) in ("hours", "hrs") or (led and _cued(norms, start)):
+            return _finish(value % 24, 0, norms, start, after + 1, sure=True)
+        return None
+    if follows in _HALVES or (follows in ("a", "p") and _at(norms, after + 1) == "m"):
+        return _finish(value, 0, norms, start, after, sure=False)
+    if follows in ("o'clock", "oclock") and not led:
+        return _finish(value, 0, norms, start, after + 1, sure=False)
+    if follows in ("noon", "midnight") and value == 12:
+        return _finish(12 if follows == "noon" else 0, 0, norms, start, after + 1, sure=True)
+    minute, end = _minutes(norms, after)
+    if minute is None:
+        return None
+    told = _at(norms, end) in _HALVES or _at(norms, end) in ("hours", "hrs") or (
+        _at(norms, end) in ("a", "p") and _at(norms, end + 1) == "m")  # fmt: skip
+    if led and value <= 9:
+        told = True
+    if not told:
+        if not _cued(norms, start) or _counts(norms, end):
+            return None
+        if norms[start].isdigit() and norms[after].isdigit() and not (len(norms[after]) == 2 and _cued(norms, start)):
+            return None
+        if any(word in _PRESSED for word in norms[max(0, start - 6) : start]) and value in (1, 2, 3):
+            if not any(word in ("up", "down", "released", "deflated") for word in norms[max(0, start - 4) : start]):
+                return None
+    return _finish(value, minute, norms, start, end, sure=led or value > 12)
+
+
+def _minutes(norms: Sequence[str], start: int) -> tuple[int | None, int]:
+    norm = _at(norms, start)
+    if norm in ("oh", "o", "zero"):
+        digit = numerals.SMALL.get(_at(norms, start + 1), 10)
+        return (digit, start + 2) if digit < 10 else (None, start)
+    if norm.isdigit() and len(norm) == 2 and int(norm) < 60:
+        return int(norm), start + 1
+    pair = numerals._below_hundred(norms, start)
+    if pair is not None and 10 <= pair[0] < 60:
+        return pair[0], pair[1]
+    return None, start
+
+
+def _counts(norms: Sequence[str], end: int) -> bool:
+    """Whether what follows makes the number before it a quantity: a unit, a scale, a point."""
+    after = _at(norms, end)
+    return (
+        after in numerals.SCALES
+        or after == "point"
+        or after.startswith(("mil", "cent", "metre", "meter", "litre", "liter", "gram", "kilo", "micro", "degree", "gauge"))
+        or after in ("cc", "ml", "mg", "mm", "cm", "mmhg", "percent", "%", "units", "mics", "french", "minutes", "inch",
+                     "inches", "seconds", "weeks", "days", "per", "g", "mcg", "hole", "year", "years", "blade")  # fmt: skip
+    )
+
+
+def _cued(norms: Sequence[str], start: int) -> bool:
+    before = _at(norms, start - 1)
+    if before in _RESTATED:
+        return any(word in _TIMED or word in _EVENTS for word in norms[max(0, start - 9) : start])
+    if before in _AT:
+        return before not in ("to", "and", "was", "is", "from", "between", "about", "after", "before") or any(
+            word in _TIMED or word == "time" for word in norms[max(0, start - 7) : start]
+        )
+    return any(word in _EVENTS for word in norms[max(0, start - 2) : start]) or (
+        before in (",", ":") and any(word in _EVENTS for word in norms[max(0, start - 4) : start])
+    )
+
+
+def _relative(norms: Sequence[str], start: int) -> Found | None:
+    minutes = {"half": 30, "quarter": 15, "five": 5, "ten": 10, "twenty": 20}[norms[start]]
+    hour = numerals._below_hundred(norms, start + 2)
+    if hour is None or not 1 <= hour[0] <= 12 or (norms[start + 1] == "to" and norms[start] == "half"):
+        return None
+    if norms[start + 1] == "to" and (_counts(norms, hour[1]) or norms[start] != "quarter" or not _cued(norms, start)):
+        return None
+    value, minute = (hour[0], minutes) if norms[start + 1] == "past" else ((hour[0] - 1) or 12, 60 - minutes)
+    return _finish(value, minute, norms, start, hour[1], sure=False)
+
+
+def _finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, *, sure: bool) -> Found | None:
+    """The clock quantity; "a.m." and "p.m." are applied, "hours" swallowed. `sure`: said on the 24-hour clock."""
+    half = _at(norms, end)
+    if half in ("a", "p") and _at(norms, end + 1) == "m":
+        half, end = f"{half}m", end + 1
+    if half in _HALVES or half in ("am", "pm"):
+        if not 1 <= hour <= 12:
+            return None
+        hour = hour % 12 + (12 if half[0] == "p" else 0)
+        sure, end = True, end + 1
+    elif half in ("hours", "hrs", "h") and sure:
+        end += 1
+    elif half == "in" and _at(norms, end + 2) in ("morning", "afternoon", "evening"):
+        hour = hour % 12 + (0 if norms[end + 2] == "morning" else 12)
+        sure, end = True, end + 3
+    if hour == 24:
+        hour = 0
+    doubts = () if sure or not 1 <= hour <= 6 else ("morning or afternoon was not said",)
+    return Quantity(form="clock", text=f"{hour:02d}:{minute:02d}", doubts=doubts), end
+
+
+def date(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """Dates: ISO text when day, month and year are said and cannot be read two ways, else the words as said."""
+    norm = norms[start]
+    iso = _ISO.match(norm)
+    if iso:
+        return Quantity(form="date", text=norm), start + 1
+    if _SLASHED.match(norm):
+        part = numerals.read(norms, start)
+        if part is None or part.value is None or norm[0] == "0":
+            return _slashed(norm), start + 1
+        return None
+    if norm in MONTHS:
+        return _month_first(tokens, norms, start)
+    return _day_first(tokens, norms, start)
+
+
+def _slashed(norm: str) -> Quantity:
+    parts = re.split(r"[/.-]", norm)
+    if len(parts) == 3 and len(parts[2]) == 4:
+        first, second, year = (int(part) for part in parts)
+        if first == second or first > 12 >= second:
+            return Quantity(form="date", text=f"{year}-{second:02d}-{first:02d}")
+        if second > 12 >= first:
+            return Quantity(form="date", text=f"{year}-{first:02d}-{second:02d}")
+        return Quantity(form="date", text=norm, doubts=("day and month could be either way round",))
+    return Quantity(form="date", text=norm)
+
+
+def _day(norms: Sequence[str], start: int) -> tuple[int, int] | None:
+    if start >= len(norms):
+        return None
+    found = numerals.read_ordinal(norms, start, glued=True)
+    if found is None:
+        norm = norms[start]
+        found = (int(norm), start + 1) if norm.isdigit() and len(norm) <= 2 else numerals._below_hundred(norms, start)
+    return found if found is not None and 1 <= found[0] <= 31 else None
+
+
+def _year(norms: Sequence[str], start: int) -> tuple[int, int] | None:
+    norm = _at(norms, start)
+    if norm.isdigit() and len(norm) == 4 and norm[:2] in ("19", "20"):
+        return int(norm), start + 1
+    if norm in ("nineteen", "twenty"):
+        pair = numerals._below_hundred(norms, start + 1)
+        if norm == "twenty" and _at(norms, start + 1) in ("oh", "o"):
+            digit = numerals.SMALL.get(_at(norms, start + 2), 10)
+            return (2000 + digit, start + 3) if digit < 10 else None
+        if pair is not None and pair[0] >= 10:
+            return (19 if norm == "nineteen" else 20) * 100 + pair[0], pair[1]
+        return None
+    if norm == "two" and _at(norms, start + 1) == "thousand":
+        numeral = numerals.read(norms, start)
+        if numeral is not None and numeral.value is not None and 2000 <= numeral.value < 2100:
+            return int(numeral.value), numeral.end
+    return None
+
+
+def _written_out(day: int | None, month: int, year: int | None, said: str) -> Quantity:
+    if day is not None and year is not None:
+        return Quantity(form="date", text=f"{year}-{month:02d}-{day:02d}")
+    return Quantity(form="date", text=said)
+
+
+def _said(tokens: Sequence[Token], start: int, end: int) -> str:
+    return " ".join(token.text for token in tokens[start:end] if token.norm != ",")
+
+
+def _month_first(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    month = MONTHS[norms[start]]
+    index = start + 1 + (_at(norms, start + 1) == "the")
+    year = _year(norms, index)
+    if year is not None:
+        return _written_out(None, month, year[0], _said(tokens, start, year[1])), year[1]
+    day = _day(norms, index)
+    if day is None or norms[start] in ("may", "march", "mar") and not (
+        tokens[start].text[0].isupper() or numerals.read_ordinal(norms, index, glued=True)
+    ):
+        return None
+    end = day[1]
+    year = _year(norms, end + (_at(norms, end) == ","))
+    end = year[1] if year else end
+    return _written_out(day[0], month, year[0] if year else None, _said(tokens, start, end)), end
+
+
+def _day_first(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    day = _day(norms, start)
+    if day is None:
+        return None
+    index = day[1] + (_at(norms, day[1]) == "of")
+    if _at(norms, index) not in MONTHS or (norms[index] in ("may", "mar") and index == day[1]
+                                            and not tokens[index].text[0].isupper()):  # fmt: skip
+        return None
+    month, end = MONTHS[norms[index]], index + 1
+    year = _year(norms, end + (_at(norms, end) == ","))
+    end = year[1] if year else end
+    return _written_out(day[0], month, year[0] if year else None, _said(tokens, start, end)), end
+
+
+def starts_date(norm: str) -> bool:
+    """Whether a word is the name of a month."""
+    return norm in MONTHS

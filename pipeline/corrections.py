@@ -1,0 +1,385 @@
+"""Settles spoken corrections: what was taken back leaves the tokens and stands in `strikes`.
+
+A cue of grammars/corrections.toml counts only where it can be one: "correction of deformity" and "no drains" are
+ordinary speech. What replaces something must be like it (a volume for a volume, a side for a side, a drug for a
+drug). Where it stays unclear what is taken back nothing is removed, and the strike says so (`clear` is False).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
+
+from pipeline import grammar
+from pipeline.mentions import mark
+from pipeline.records import Evidence, Sentence, Strike, Token, Word
+from pipeline.rows import Correction
+
+_SIDES = frozenset({"left", "right", "bilateral", "bilaterally", "both", "lefthand", "righthand"})
+_NUMERIC = frozenset({"number", "range", "fraction"})
+_FILLERS = frozenset({",", ":", ".", "...", "…", ";", "-", "—", "the", "a", "an", "it", "is", "was", "at", "to", "that", "of",
+                      "in", "with", "about", "be", "for", "and", "side", "i", "mean", "sorry"})  # fmt: skip
+_PAUSES = frozenset({",", ";", ":", ".", "...", "…", "-", "—", "?", "!"})
+# Words after or before which a cue is ordinary speech.
+_ORDINARY_AFTER = frozenset("of was is were are for loss osteotomy and in with to obtained achieved on by factor had has "
+                            "has been could would will can".split())  # fmt: skip
+_ORDINARY_BEFORE = frozenset("the a an full good complete adequate deformity angular surgical further this some any no "
+                             "valgus varus excellent partial rotational final of for after".split())  # fmt: skip
+_WEAK = frozenset({"no", "sorry", "rather", "excuse me", "make it", "should be", "actually no", "oops", "should read"})
+_REACH = 14  # tokens of a clause that "scratch that" may take back
+
+
+@dataclass(slots=True)
+class Draft:
+    """A sentence in the making. `heading`: a line of its own that belongs to the next."""
+
+    tokens: list[Token]
+    strikes: list[Strike] = field(default_factory=list)
+    heading: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Cue:
+    row: Correction
+    phrase: str
+    first: int
+    end: int
+
+
+@lru_cache(maxsize=2)
+def _cues() -> tuple[dict[str, tuple[tuple[tuple[str, ...], Correction], ...]], grammar.Grammar]:
+    """Phrases by their first word, longest first."""
+    loaded = grammar.load()
+    table: dict[str, list[tuple[tuple[str, ...], Correction]]] = {}
+    for row in loaded.table("corrections", Correction).values():
+        for phrase in row.say:
+            words = tuple(phrase.split())
+            table.setdefault(words[0], []).append((words, row))
+    ordered = {word: tuple(sorted(items, key=lambda item: -len(item[0]))) for word, items in table.items()}
+    return ordered, loaded
+
+
+def settle(drafts: Sequence[Draft], words: Sequence[Word]) -> list[Draft]:
+    """The drafts with every correction settled; emptied ones keep no tokens."""
+    by_first, _ = _cues()
+    out: list[Draft] = []
+    pending = list(drafts)
+    while pending:
+        draft = pending.pop(0)
+        start = 0
+        while True:
+            cue = _next_cue(draft.tokens, start, by_first)
+            if cue is None:
+                break
+            if _is_alone(draft, cue) and pending and cue.row.action == "replace":
+                following = pending.pop(0)
+                draft.tokens = [*draft.tokens, *following.tokens]
+            start = _apply(draft, cue, out, words)
+        out.append(draft)
+    _rehome(out)
+    return out
+
+
+def _next_cue(
+    tokens: Sequence[Token], start: int, by_first: dict[str, tuple[tuple[tuple[str, ...], Correction], ...]]
+) -> _Cue | None:
+    for index in range(start, len(tokens)):
+        items = by_first.get(tokens[index].norm)
+        if items is None or tokens[index].quantity is not None:
+            continue
+        for phrase, row in items:
+            end = _match(tokens, index, phrase)
+            if end:
+                return _Cue(row, " ".join(phrase), index, end)
+    return None
+
+
+def _match(tokens: Sequence[Token], index: int, phrase: tuple[str, ...]) -> int:
+    """Index after the phrase, over commas ("no, make that"); 0 if it does not stand here."""
+    at = index
+    for number, word in enumerate(phrase):
+        while number and at < len(tokens) and tokens[at].norm == ",":
+            at += 1
+        if at >= len(tokens) or tokens[at].norm != word:
+            return 0
+        at += 1
+    return at
+
+
+def _is_alone(draft: Draft, cue: _Cue) -> bool:
+    return all(token.punctuation for token in (*draft.tokens[: cue.first], *draft.tokens[cue.end :]))
+
+
+def _apply(draft: Draft, cue: _Cue, out: list[Draft], words: Sequence[Word]) -> int:
+    """Carries one cue out; the index from which to look for the next."""
+    tokens = draft.tokens
+    before = tokens[cue.first - 1].norm if cue.first else "."
+    after = tokens[cue.end].norm if cue.end < len(tokens) else "."
+    apart = before in _PAUSES and (after in _PAUSES or cue.end == len(tokens) or tokens[cue.end].quantity is not None
+                                   or after in _SIDES)  # fmt: skip
+    if (after in _ORDINARY_AFTER and cue.row.id in ("correction", "scratch-that") and not apart) or (
+        before in _ORDINARY_BEFORE and cue.row.id in ("correction", "scratch-that", "or-rather")
+    ):
+        return cue.end
+    if cue.row.action == "strike_sentence":
+        return _strike_sentence(draft, cue, out, words)
+    new = _replacement(tokens, cue)
+    weak = cue.phrase in _WEAK
+    if new is not None:
+        target = _target(draft, cue, new, out, weak)
+        if target is not None:
+            adjacent = target[0] is draft and _gap(tokens, target[1], cue.first) == 0
+            if cue.row.action == "replace" or adjacent:
+                return _replace(draft, cue, new, *target, words)
+    if cue.row.action == "strike_last":
+        return _strike_last(draft, cue, out, words)
+    if not weak and (cue.row.id != "i-mean" or (new is not None and apart)):
+        named = None if new is not None else _named(draft, cue, out)
+        if named is not None:
+            return _replace(draft, cue, *named, words)
+        if apart or cue.row.id == "make-that" and new is not None:
+            draft.strikes.append(Strike(_empty(tokens, cue), _said(words, tokens[cue.first : cue.end]), cue.first, False))
+    elif cue.row.id == "i-mean" and new is None:
+        named = _named(draft, cue, out)
+        if named is not None:
+            return _replace(draft, cue, *named, words)
+    return cue.end
+
+
+def _replacement(tokens: Sequence[Token], cue: _Cue) -> int | None:
+    """Index of the value or side that is said after the cue, over a few small words."""
+    for index in range(cue.end, min(cue.end + 5, len(tokens))):
+        token = tokens[index]
+        if (token.quantity is not None and token.quantity.form != "ordinal") or token.norm in _SIDES:
+            return index
+        if token.norm not in _FILLERS:
+            return None
+    return None
+
+
+def _gap(tokens: Sequence[Token], index: int, end: int) -> int:
+    """Words (no punctuation) between a token and the cue."""
+    return sum(not token.punctuation for token in tokens[index + 1 : end])
+
+
+def _like(old: Token, new: Token) -> bool:
+    if new.norm in _SIDES:
+        return old.norm in _SIDES
+    first, second = old.quantity, new.quantity
+    if first is None or second is None or first.form == "ordinal":
+        return False
+    if first.form in _NUMERIC and second.form in _NUMERIC:
+        return first.dimension == second.dimension or first.unit is None or second.unit is None
+    return first.form == second.form or {first.form, second.form} <= {"label", "roman", "number", "times"}
+
+
+def _target(draft: Draft, cue: _Cue, new: int, out: Sequence[Draft], weak: bool) -> tuple[Draft, int] | None:
+    """(draft, token index) of the nearest earlier value that is like the new one."""
+    fresh = draft.tokens[new]
+    for index in range(cue.first - 1, -1, -1):
+        if _like(draft.tokens[index], fresh):
+            if weak and _gap(draft.tokens, index, cue.first):
+                return None
+            return draft, index
+    if weak and cue.first and cue.phrase != "should be":
+        return None
+    lead = [token for token in draft.tokens[: cue.first] if not token.punctuation]
+    if lead:
+        return None
+    for earlier in reversed(out[-2:]):
+        for index in range(len(earlier.tokens) - 1, -1, -1):
+            if _like(earlier.tokens[index], fresh):
+                return earlier, index
+    return None
+
+
+def _named(draft: Draft, cue: _Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | None:
+    """(index of the new name, draft, index of the old) where a name of the same table replaces one before the cue."""
+    _, loaded = _cues()
+    tokens = draft.tokens
+    after = mark(Sentence(0, tuple(tokens[cue.end : cue.end + 6])), loaded).mentions
+    if not after or any(not token.punctuation and token.norm not in _FILLERS
+                        for token in tokens[cue.end : cue.end + after[0].first]):  # fmt: skip
+        return None
+    first = after[0]
+    tables = {mention.table for mention in after if mention.first == first.first}
+    places = [(draft, tokens[: cue.first])] if any(not t.punctuation for t in tokens[: cue.first]) else []
+    places += [(earlier, earlier.tokens) for earlier in reversed(out[-1:])] if not places else []
+    for place, stretch in places:
+        old = [m for m in mark(Sentence(0, tuple(stretch)), loaded).mentions if m.table in tables]
+        if old:
+            if len(old[-1:]) and old[-1].first != old[-1].last or first.first != first.last:
+                return _phrase(place, old[-1].first, old[-1].last, draft, cue, first.first, first.last)
+            return cue.end + first.first, place, old[-1].first
+    return None
+
+
+def _phrase(
+    place: Draft, first: int, last: int, draft: Draft, cue: _Cue, new_first: int, new_last: int
+) -> tuple[int, Draft, int]:
+    """Names of several words are put together into one token each, so that one replaces the other."""
+    tokens = draft.tokens
+    begin, end = cue.end + new_first, cue.end + new_last
+    if place is draft or end > begin:
+        tokens[begin : end + 1] = [_together(tokens[begin : end + 1])]
+    place.tokens[first : last + 1] = [_together(place.tokens[first : last + 1])]
+    shift = last - first if place is draft else 0
+    return begin - shift, place, first
+
+
+def _together(tokens: Sequence[Token]) -> Token:
+    if len(tokens) == 1:
+        return tokens[0]
+    return _Run(" ".join(t.text for t in tokens), " ".join(t.norm for t in tokens), tokens[0].first, tokens[-1].last,
+                None, False, tuple(tokens))  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Run(Token):
+    """Several tokens as one while a correction is settled."""
+
+    parts: tuple[Token, ...] = ()
+
+
+def _apart(tokens: Sequence[Token]) -> list[Token]:
+    flat: list[Token] = []
+    for token in tokens:
+        flat += token.parts if isinstance(token, _Run) else (token,)
+    return flat
+
+
+def _replace(draft: Draft, cue: _Cue, new: int, place: Draft, old: int, words: Sequence[Word]) -> int:
+    """Takes the old value and the cue out. What is said after the new one decides where the new one goes: alone, it
+    takes the place of the old; with words of its own, it stays where it was said."""
+    tokens = draft.tokens
+    shrunk = sum(len(t.parts) - 1 for t in tokens[:new] if isinstance(t, _Run) and place is draft)
+    cue_first, cue_end = cue.first - shrunk, cue.end - shrunk
+    fresh = _inherit(place.tokens[old], tokens[new])
+    repeated = _repeated(place.tokens, old, cue_first if place is draft else len(place.tokens), tokens, new)
+    struck = place.tokens[old : old + 1 + repeated]
+    said = _said(words, tokens[cue_first:cue_end])
+    back = _said(words, _apart(struck))
+    tail = tokens[new + 1 + repeated :]
+    closing = next((token for token in tail if not token.punctuation), None) is None or tail[0].punctuation
+    moved = _apart([fresh, *tokens[new + 1 : new + 1 + repeated]])
+    if closing and place is draft:
+        head = _apart(tokens[:old])
+        middle = _trimmed(_apart(tokens[old + 1 + repeated : cue_first]))
+        draft.tokens = [*head, *moved, *middle, *_apart(tail)]
+        draft.strikes = [*draft.strikes, Strike(back, said, len(head))]
+        return len(head) + len(moved) + len(middle)
+    if closing:
+        head = _apart(place.tokens[:old])
+        place.tokens = [*head, *moved, *_apart(place.tokens[old + 1 + repeated :])]
+        place.strikes.append(Strike(back, said, len(head)))
+        rest = _apart(tail)
+        draft.tokens = rest if any(not token.punctuation for token in rest) else []
+        return 0
+    if place is draft:
+        head = [*_apart(tokens[:old]), *_trimmed(_apart(tokens[old + 1 + repeated : cue_first]))]
+    else:
+        place.tokens = _apart([*place.tokens[:old], *place.tokens[old + 1 + repeated :]])
+        head = _apart(tokens[:cue_first])
+    draft.tokens = [*head, *moved, *_apart(tail)]
+    draft.strikes = [*draft.strikes, Strike(back, said, len(head))]
+    return len(head) + len(moved)
+
+
+def _trimmed(tokens: list[Token]) -> list[Token]:
+    """Without the punctuation that only set the correction apart."""
+    while tokens and tokens[-1].punctuation:
+        tokens = tokens[:-1]
+    return tokens
+
+
+def _inherit(old: Token, new: Token) -> Token:
+    """A bare number that replaces one with a unit keeps the unit that was said with it."""
+    first, second = old.quantity, new.quantity
+    if first is None or second is None or second.form not in _NUMERIC or second.unit is not None or first.unit is None:
+        return new
+    taken = replace(second, unit=first.unit, said_unit=first.said_unit, dimension=first.dimension)
+    return replace(new, norm=f"#{first.dimension}", quantity=taken)
+
+
+def _repeated(old: Sequence[Token], at: int, end: int, new: Sequence[Token], start: int) -> int:
+    """How many words after the old value are said again after the new one ("left knee" ... "right knee")."""
+    count = 0
+    while (
+        at + 1 + count < end
+        and start + 1 + count < len(new)
+        and old[at + 1 + count].norm == new[start + 1 + count].norm
+        and not old[at + 1 + count].punctuation
+        and old[at + 1 + count].quantity is None
+    ):
+        count += 1
+    return count
+
+
+def _strike_last(draft: Draft, cue: _Cue, out: Sequence[Draft], words: Sequence[Word]) -> int:
+    """"Scratch that": by itself it takes the sentence before it; inside one, what was said of that sentence."""
+    tokens = draft.tokens
+    lead = [token for token in tokens[: cue.first] if not token.punctuation]
+    if not lead:
+        return _strike_sentence(draft, cue, out, words)
+    if len(lead) > _REACH or any(token.norm in (",", ";") for token in tokens[: cue.first - 1]):
+        draft.strikes.append(Strike(_empty(tokens, cue), _said(words, tokens[cue.first : cue.end]), cue.first, False))
+        return cue.end
+    return _strike_sentence(draft, cue, out, words)
+
+
+def _strike_sentence(draft: Draft, cue: _Cue, out: Sequence[Draft], words: Sequence[Word]) -> int:
+    tokens = draft.tokens
+    said = _said(words, tokens[cue.first : cue.end])
+    lead = tokens[: cue.first]
+    rest = tokens[cue.end :]
+    while rest and rest[0].punctuation:
+        rest = rest[1:]
+    if any(not token.punctuation for token in lead):
+        back = _said(words, lead)
+    else:
+        earlier = next((item for item in reversed(out) if item.tokens), None)
+        if earlier is None:
+            draft.strikes.append(Strike(_empty(tokens, cue), said, cue.first, False))
+            return cue.end
+        back = _said(words, earlier.tokens)
+        draft.strikes += [replace(strike, at=0) for strike in earlier.strikes]
+        earlier.tokens, earlier.strikes = [], []
+    draft.tokens = rest
+    draft.strikes.append(Strike(back, said, 0 if rest else -1))
+    return 0
+
+
+def _rehome(out: Sequence[Draft]) -> None:
+    """Strikes of an emptied sentence go to the sentence before it (or the next), past its last token, so that they
+    are shown there and claimed by no fact."""
+    for index, draft in enumerate(out):
+        if draft.tokens or not draft.strikes:
+            continue
+        near = next((item for item in reversed(out[:index]) if item.tokens), None) or next(
+            (item for item in out[index:] if item.tokens), None
+        )
+        if near is not None:
+            near.strikes += [replace(strike, at=len(near.tokens)) for strike in draft.strikes]
+            draft.strikes = []
+
+
+def _said(words: Sequence[Word], tokens: Sequence[Token]) -> Evidence:
+    first, last = min(token.first for token in tokens), max(token.last for token in tokens)
+    spoken = list(_within(words, first, last))
+    starts = [word.start for word in spoken if word.start is not None]
+    ends = [word.end for word in spoken if word.end is not None]
+    sure = [word.confidence for word in spoken if word.confidence is not None]
+    return Evidence(first, last, min(starts, default=None), max(ends, default=None),
+                    " ".join(word.heard or word.text for word in spoken), min(sure, default=None))  # fmt: skip
+
+
+def _within(words: Sequence[Word], first: int, last: int) -> Iterator[Word]:
+    return (word for word in words if word.last >= first and word.id <= last)
+
+
+def _empty(tokens: Sequence[Token], cue: _Cue) -> Evidence:
+    """No words: it is not known what is taken back."""
+    at = tokens[cue.first].first
+    return Evidence(at, at, None, None, "")
+

@@ -1,0 +1,315 @@
+"""Number + unit -> Quantity, one token each: ranges, lists that share a unit, compound values, comparators.
+
+`merge` reads the tokens of a stretch of speech. A unit is never inferred: a bare number takes a unit only from a
+list or range that it is said in ("5 and 10 mL", "twenty to thirty millilitres").
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
+
+from pipeline import numerals, shapes
+from pipeline.clocks import starts_date
+from pipeline.ranges import join
+from pipeline.records import Quantity, Token
+from pipeline.units import Said, read_unit, split_attached
+
+_DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
+_TIMES = re.compile(r"^x(\d{1,3})$")
+_BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?([a-z]{0,2})$")
+_RANGE = re.compile(r"^(#?)(\d[\d,]*(?:\.\d+)?|\.\d+)(%?)[-–](\d[\d,]*(?:\.\d+)?|\.\d+)$")
+_STARTS = numerals.STARTS | frozenset("c t l s g p x times number # no. gravida para".split()) | frozenset(numerals.ROMAN)
+_PRONOUN_BEFORE = frozenset("the this that each any which no another every some such other single only last next "
+                            "first second third left right medial lateral upper lower large small good".split())  # fmt: skip
+_PRONOUN_AFTER = frozenset(
+    "of another is was were are had has have that which who side sided day time point might may can could would should "
+    "by another's the in on at to from for and or with . , ; : ) hand more final".split()
+)
+_FUNCTION = frozenset(
+    "of and or in on at to from for with was were is are had below above deep long wide high tall thick medial lateral "
+    "distal proximal superior inferior anterior posterior into under over after before later ago then per each down up "
+    "in diameter length depth total remaining left right iv intravenously intramuscularly subcutaneously given injected "
+    "aspirated were through across apart off away beyond behind between short more less by as".split()
+)
+_PLACED_POINT = frozenset("the this that a which what one starting entry some any insertion pivot pin mid-point puncture "
+                          "to end focal trigger pressure first second at".split())  # fmt: skip
+_ARTICLE_DIMENSIONS = frozenset({"volume", "mass", "length", "time", "turns", "amount", "count"})
+_COUNTED_DIMENSIONS = frozenset({"length", "gauge", "french", "mass", "volume", "angle"})
+_PLAIN_PLURAL = re.compile(r"^[a-z]{2,}s$")
+
+
+def merge(tokens: Sequence[Token]) -> list[Token]:
+    """The tokens with every number, its unit and its comparator as one token; others unchanged, in order."""
+    spread = _spread(tokens)
+    norms = [token.norm for token in spread]
+    out: list[Token] = []
+    index, size = 0, len(spread)
+    found_any = False
+    while index < size:
+        token = spread[index]
+        norm = norms[index]
+        if token.punctuation or not (norm in _STARTS or _DIGIT.search(norm) or starts_date(norm)):
+            out.append(token)
+            index += 1
+            continue
+        read = _read(spread, norms, index)
+        if read is None:
+            out.append(token)
+            index += 1
+            continue
+        found_any = True
+        quantity, end = read
+        out.append(_token(spread, index, end, quantity))
+        index = end
+    return join(out) if found_any else out
+
+
+def _spread(tokens: Sequence[Token]) -> list[Token]:
+    """Cuts strings that hold more than a number: "10mL", "x2", "6x28mm"."""
+    spread: list[Token] = []
+    for token in tokens:
+        if token.punctuation or not _DIGIT.search(token.norm):
+            spread.append(token)
+            continue
+        times = _TIMES.match(token.norm)
+        by = _BY.match(token.norm)
+        if times:
+            spread += [_piece(token, "x"), _piece(token, times[1])]
+        elif by and not (by[1] == by[2] and by[4] in ("", "s")):
+            spread.append(_piece(token, by[1]))
+            for part in (by[2], by[3]):
+                if part:
+                    spread += [_piece(token, "x"), _piece(token, part)]
+            if by[4]:
+                spread.append(_piece(token, by[4]))
+        else:
+            spread += split_attached(token) or [token]
+    return spread
+
+
+def _piece(token: Token, text: str) -> Token:
+    return Token(text, text.lower(), token.first, token.last)
+
+
+def _token(spread: Sequence[Token], start: int, end: int, quantity: Quantity) -> Token:
+    text = " ".join(token.text for token in spread[start:end])
+    if quantity.form == "ordinal":
+        norm = next(
+            (word for word, value in numerals.ORDINALS.items() if value == quantity.value), f"{quantity.value}th"
+        )
+    elif quantity.dimension:
+        norm = f"#{quantity.dimension}"
+    else:
+        norm = "#number" if quantity.form in ("number", "range", "fraction") else f"#{quantity.form}"
+    if not quantity.text:
+        quantity = replace(quantity, text=text)
+    return Token(text, norm, spread[start].first, spread[end - 1].last, quantity)
+
+
+def _read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
+    """The quantity that begins at a token and the index after it."""
+    shape = shapes.read(tokens, norms, start)
+    if shape is not None:
+        return shape
+    norm = norms[start]
+    written = _RANGE.match(norm)
+    if written:
+        return _written_range(tokens, norms, start, written)
+    if norm in ("a", "an"):
+        article = _with_article(tokens, norms, start)
+        if article is not None:
+            return article
+    glued = start + 1 < len(tokens) and tokens[start + 1].first == tokens[start].first
+    ordinal = numerals.read_ordinal(norms, start, glued)
+    if ordinal is not None:
+        return Quantity(value=Decimal(ordinal[0]), form="ordinal"), ordinal[1]
+    if norm in numerals.ROMAN:
+        return _roman_amount(tokens, norms, start)
+    numeral = numerals.read(norms, start)
+    if numeral is None or _is_no_number(norms, start, numeral):
+        return None
+    return _measured(tokens, norms, numeral)
+
+
+def _roman_amount(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
+    """"II grams": what recognisers write for two grams. I, IV, V and X are words of their own and are left."""
+    if norms[start] not in ("ii", "iii", "vi", "vii", "viii", "ix") or not tokens[start].text.isupper():
+        return None
+    said = read_unit(tokens, start + 1, True)
+    if said is None or said.dimension not in ("mass", "volume", "amount", "length"):
+        return None
+    value = Decimal(numerals.ROMAN[norms[start]])
+    return _with_unit(Quantity(value=value), said, tokens), said.end
+
+
+def _with_article(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
+    """"an inch and a half", "a litre of saline": the article counts one when a unit and no noun follows."""
+    said = read_unit(tokens, start + 1, False)
+    if said is None or said.dimension not in _ARTICLE_DIMENSIONS or "/" in said.ucum:
+        return None
+    before = norms[start - 1] if start else ""
+    if before in ("once", "twice", "times", "daily", "dose") or tokens[start + 1].norm in ("day", "second", "drop", "bar"):
+        return None
+    added, end = _and_a_half(norms, said.end)
+    after = norms[end] if end < len(norms) else "."
+    if not added and after not in _FUNCTION and after not in ".,;:)":
+        return None
+    if not added and said.dimension == "time" and after not in ("of", "and", "later", "after", "before", ".", ","):
+        return None
+    return _with_unit(Quantity(value=1 + added), said, tokens), end
+
+
+def _and_a_half(norms: Sequence[str], index: int) -> tuple[Decimal, int]:
+    """What "and a half" after a unit adds: "an inch and a half", "two inches and a quarter"."""
+    if index + 2 < len(norms) and norms[index] == "and" and norms[index + 1] in ("a", "one", "three"):
+        part = numerals.read(norms, index + 1)
+        if part is not None and part.shape == "fraction" and part.value is not None:
+            return part.value, part.end
+    return Decimal(0), index
+
+
+def _is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) -> bool:
+    """Words that could be a number and are none here."""
+    norm = norms[start]
+    before = norms[start - 1] if start else ""
+    after = norms[numeral.end] if numeral.end < len(norms) else "."
+    if norm == "one" and numeral.end == start + 1:
+        ranged = after in ("to", "or", "in") and numeral.end + 1 < len(norms) and _numeric(norms, numeral.end + 1)
+        return before in _PRONOUN_BEFORE or (not ranged and after in _PRONOUN_AFTER and before not in ("total", ":", "#", "times"))
+    if norm == "point" and before in _PLACED_POINT:
+        return True
+    if before == "of" and start > 1 and norms[start - 2] in ("figure", "figures"):
+        return True
+    if numeral.shape == "fraction" and numeral.end == start + 1 and norm in ("half", "quarter"):
+        return False  # decided by the unit
+    return norm in numerals.SCALES and norm + "s" == before
+
+
+def _numeric(norms: Sequence[str], index: int) -> bool:
+    return norms[index][0].isdigit() or norms[index] in numerals.SMALL or norms[index] in numerals.TENS
+
+
+def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
+    """The numeral with its unit; a count that runs into a size ("two five millimetre ports") is cut off."""
+    in_digits = not numeral.spoken
+    part = numeral.shape == "fraction"
+    said = _unit_after(tokens, norms, numeral.end, in_digits, part)
+    if said is not None and said.row == "second" and not _is_seconds(norms, numeral, said):
+        said = None
+    if said is not None and said.row == "foot" and not _is_feet(norms, numeral, said):
+        said = None
+    bare_part = part and numeral.end == numeral.start + 1 and numeral.spoken
+    if said is None:
+        if bare_part:
+            return None
+        if numeral.shape == "digits" and len(numeral.digits) == 2 and numeral.value == int(numeral.digits):
+            return _first_only(norms, numeral)
+        form = "fraction" if part else "number"
+        text = numeral.text if part else ""
+        doubts = (numeral.doubt,) if numeral.doubt else ()
+        return Quantity(value=numeral.value, form=form, text=text, doubts=doubts), numeral.end
+    if numeral.value is None:
+        return Quantity(form="fraction", text=numeral.text), numeral.end
+    doubt = numeral.doubt
+    if numeral.split:
+        if said.dimension in _COUNTED_DIMENSIONS and _counted_noun(norms, said.end):
+            return _first_only(norms, numeral)
+        attributive = said.end < len(norms) and norms[said.end][:1].isalpha() and norms[said.end] not in _FUNCTION
+        if said.dimension in ("pressure", "angle", "temperature", "fraction") or not attributive:
+            doubt = doubt if numeral.shape == "digits" and said.dimension == "length" else ""
+    added, end = (Decimal(0), said.end) if part else _and_a_half(norms, said.end)
+    quantity = Quantity(
+        value=numeral.value + added if added else numeral.value,
+        form="fraction" if part else "number",
+        doubts=(doubt,) if doubt else (),
+    )
+    return _with_unit(quantity, said, tokens), end
+
+
+def _first_only(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
+    """Only the first of two numbers that do not belong together."""
+    value = numerals.SMALL.get(norms[numeral.start])
+    if value is None:
+        return None
+    return Quantity(value=Decimal(value)), numeral.start + 1
+
+
+def _counted_noun(norms: Sequence[str], index: int) -> bool:
+    """Whether a plural noun follows, within two words ("locking screws"), so that a count can stand before."""
+    for at in (index, index + 1):
+        norm = norms[at] if at < len(norms) else ""
+        if norm in _FUNCTION or not norm[:1].isalpha():
+            return False
+        if _PLAIN_PLURAL.match(norm) and not norm.endswith(("ss", "us", "is", "ous")):
+            return True
+    return False
+
+
+def _unit_after(tokens: Sequence[Token], norms: Sequence[str], index: int, in_digits: bool, part: bool) -> Said | None:
+    """The unit after a number, over "of a" after a fraction ("a quarter of an inch", "half a centimetre")."""
+    if part:
+        for link in (("of", "one"), ("of", "a"), ("of", "an"), ("a",), ("an",), ("of",)):
+            if tuple(norms[index : index + len(link)]) == link:
+                said = read_unit(tokens, index + len(link), False)
+                if said is not None and (link != ("of",) or said.dimension != "time"):
+                    return said
+    return read_unit(tokens, index, in_digits)
+
+
+def _is_seconds(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> bool:
+    """"sixty seconds" and "a ten second soak", but "one second toe" is none."""
+    if norms[said.start] != "second":
+        return True
+    after = norms[said.end] if said.end < len(norms) else "."
+    if numeral.value is not None and numeral.value >= 3:
+        return after not in ("toe", "toes", "finger", "fingers", "metatarsal", "metacarpal", "rib", "draw", "port")
+    return after in (".", ",", "later", "hold", "and", "of", "soak", "intervals", "bursts", "burst", "apart")
+
+
+def _is_feet(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> bool:
+    """A foot is a length only beside a height ("five foot two", "six feet tall"); else it is the foot."""
+    if norms[said.start] == "ft":
+        return True
+    if numeral.value is None or not 3 <= numeral.value <= 8:
+        return False
+    after = norms[said.end] if said.end < len(norms) else "."
+    return after in numerals.SMALL or after[0].isdigit() or after in ("tall", "high", "in", "and")
+
+
+def _with_unit(quantity: Quantity, said: Said, tokens: Sequence[Token]) -> Quantity:
+    words = " ".join(token.text for token in tokens[said.start : said.end]).replace(" / ", "/")
+    return replace(quantity, unit=said.ucum, said_unit=words, dimension=said.dimension)
+
+
+def _written_range(
+    tokens: Sequence[Token], norms: Sequence[str], start: int, match: re.Match[str]
+) -> tuple[Quantity, int] | None:
+    """"5-10", "40-60%", "1-200 cc" (100 to 200)."""
+    low, high = Decimal(match[2].replace(",", "")), Decimal(match[4].replace(",", ""))
+    said = read_unit(tokens, start + 1, True)
+    if match[3] and said is None:
+        return None
+    if low >= high or (match[1] and said is None):
+        return Quantity(form="code", text=tokens[start].text), start + 1
+    low = lend_scale(low, high, _tail(match[4]))
+    quantity = Quantity(low=low, high=high, form="range")
+    if said is None:
+        return quantity, start + 1
+    return _with_unit(quantity, said, tokens), said.end
+
+
+def _tail(digits: str) -> int:
+    """The power of ten that a round number ends in: 200 -> 100, 3000 -> 1000, 20 -> 1."""
+    plain = digits.replace(",", "")
+    return 10 ** (len(plain) - 1) if plain[1:] and not plain[1:].strip("0") and len(plain) > 2 else 1
+
+
+def lend_scale(low: Decimal, high: Decimal, scale: int) -> Decimal:
+    """"1-200 cc" means 100 to 200: the low end borrows the hundreds of the high end when it stays below it."""
+    if scale > 1 and low < 10 and low == int(low) and low * scale < high:
+        return low * scale
+    return low
+

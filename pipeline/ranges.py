@@ -1,0 +1,243 @@
+"""Second look at numbers that stand together: ranges, lists with one unit, compound values, comparators."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
+from typing import cast
+
+from pipeline.conversion import convert, convertible
+from pipeline.records import Comparator, Quantity, Token
+
+_COMPARATORS: dict[tuple[str, ...], Comparator] = {
+    ("less", "than"): "<", ("fewer", "than"): "<", ("under",): "<", ("below",): "<", ("smaller", "than"): "<",
+    ("just", "under"): "<", ("up", "to"): "<=", ("at", "most"): "<=", ("no", "more", "than"): "<=",
+    ("not", "more", "than"): "<=", ("maximum", "of"): "<=", ("not", "exceeding"): "<=", ("shorter", "than"): "<",
+    ("more", "than"): ">", ("greater", "than"): ">", ("larger", "than"): ">", ("in", "excess", "of"): ">",
+    ("just", "over"): ">", ("well", "over"): ">", ("over",): ">", ("longer", "than"): ">", ("exceeding",): ">",
+    ("at", "least"): ">=", ("no", "less", "than"): ">=", ("not", "less", "than"): ">=", ("minimum", "of"): ">=",
+    ("about",): "~", ("approximately",): "~", ("approx",): "~", ("approx.",): "~", ("roughly",): "~", ("around",): "~",
+    ("circa",): "~", ("nearly",): "~", ("almost",): "~", ("close", "to"): "~", ("estimated", "at"): "~", ("~",): "~",
+    ("<",): "<", (">",): ">", ("about", "a"): "~", ("ca.",): "~", ("<=",): "<=", (">=",): ">=", ("just", "about"): "~",
+}  # fmt: skip
+_LAST = frozenset(words[-1] for words in _COMPARATORS)
+_LINKS = frozenset({"to", "-", "–", "or"})
+_CHANGED = frozenset(
+    "increased decreased raised lowered reduced advanced exchanged upsized dropped corrected changed went rose fell dilated "
+    "improved progressed upgraded downsized moved widened turned rotated extended serially".split()
+)
+_SMALLER = {"h": ("min", 60), "min": ("s", 60), "g": ("mg", 1000), "kg": ("g", 1000), "L": ("mL", 1000),
+            "[ft_i]": ("[in_i]", 12), "a": ("mo", 12), "cm": ("mm", 10), "[lb_av]": ("[oz_av]", 16),
+            "wk": ("d", 7), "d": ("h", 24), "m": ("cm", 100)}  # fmt: skip
+_NUMERIC = frozenset({"number", "range", "fraction"})
+
+
+def join(tokens: Sequence[Token]) -> list[Token]:
+    """Joins ranges and compounds, hands a shared unit down a list, takes comparators in."""
+    out = _ranges(list(tokens))
+    out = _compounds(out)
+    out = _shared(out)
+    return _compared(out)
+
+
+def _plain(token: Token) -> Quantity | None:
+    quantity = token.quantity
+    return quantity if quantity is not None and quantity.form in _NUMERIC else None
+
+
+def _bare(quantity: Quantity) -> bool:
+    return quantity.unit is None and quantity.form == "number" and quantity.value is not None
+
+
+def _ranges(tokens: list[Token]) -> list[Token]:
+    index = 0
+    while index + 2 < len(tokens):
+        link = tokens[index + 1].norm
+        if link in _LINKS or (link == "and" and index and tokens[index - 1].norm == "between"):
+            first, second = _plain(tokens[index]), _plain(tokens[index + 2])
+            if first is not None and second is not None:
+                start = index
+                changed = _is_change(tokens, index)
+                joined = None if changed and link == "to" else _range(first, second)
+                if joined is not None:
+                    if link == "and":
+                        start = index - 1
+                    elif index and tokens[index - 1].norm == "from":
+                        start = index - 1
+                    tokens[start : index + 3] = [_wide(tokens[start : index + 3], joined)]
+                    index = start + 1
+                    continue
+                if link == "to" and _bare(first) and second.unit is not None and second.value is not None:
+                    tokens[index] = _given(tokens[index], first, second)
+        index += 1
+    return tokens
+
+
+def _is_change(tokens: Sequence[Token], index: int) -> bool:
+    if not index or tokens[index - 1].norm != "from":
+        return False
+    return any(token.norm in _CHANGED for token in tokens[max(0, index - 7) : index])
+
+
+def _range(first: Quantity, second: Quantity) -> Quantity | None:
+    low, high = first.value, second.value
+    if low is None or high is None:
+        return None
+    unit, other = first.unit, second.unit
+    if unit is not None and other is None:
+        return None
+    if unit is not None and unit != other:
+        if other is None or not convertible(unit, other):
+            return None
+        low = convert(low, unit, other)
+    if unit is None and first.form == "number":
+        low = _lent(low, high, second.text)
+    if low >= high:
+        return None
+    doubts = (*first.doubts, *second.doubts)
+    return replace(second, value=None, low=low, high=high, form="range", doubts=doubts, text="")
+
+
+def _lent(low: Decimal, high: Decimal, text: str) -> Decimal:
+    """"one to two hundred": the low end borrows the scale of the high one when it stays below it."""
+    words = text.lower().replace(",", "").split()
+    scale = 1
+    for word, size in (("hundred", 100), ("thousand", 1000), ("million", 10**6)):
+        if word in words[1:]:
+            scale *= size
+    if scale == 1 and words and words[0].isdigit() and len(words[0]) > 2 and not words[0][1:].strip("0"):
+        scale = 10 ** (len(words[0]) - 1)
+    elif scale > 1 and high % scale:
+        scale = 1
+    limit = 10 if words and words[0].isdigit() else 1000
+    return low * scale if scale > 1 and low < limit and low == int(low) and low * scale < high else low
+
+
+def _wide(tokens: Sequence[Token], quantity: Quantity) -> Token:
+    text = " ".join(token.text for token in tokens)
+    norm = f"#{quantity.dimension}" if quantity.dimension else "#number"
+    return Token(text, norm, tokens[0].first, tokens[-1].last, replace(quantity, text=text))
+
+
+def _given(token: Token, quantity: Quantity, source: Quantity) -> Token:
+    """The token of a bare number with the unit of the list it stands in."""
+    taken = replace(quantity, unit=source.unit, said_unit=source.said_unit, dimension=source.dimension)
+    return replace(token, norm=f"#{source.dimension}", quantity=taken)
+
+
+def _compounds(tokens: list[Token]) -> list[Token]:
+    """"1 g 500 mg", "1 hour and 20 minutes", "five foot two", "one hour twenty"."""
+    index = 0
+    while index + 1 < len(tokens):
+        first = _plain(tokens[index])
+        if first is None or first.unit not in _SMALLER or first.value is None:
+            index += 1
+            continue
+        at = index + 1
+        joint = tokens[at].norm
+        if joint in ("and", ",") and at + 1 < len(tokens):
+            at += 1
+        second = _plain(tokens[at])
+        joined = None if second is None else _compound(first, second, joint, tokens, at)
+        if joined is None:
+            index += 1
+            continue
+        tokens[index : at + 1] = [_wide(tokens[index : at + 1], joined)]
+    return tokens
+
+
+def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[Token], at: int) -> Quantity | None:
+    unit, whole = _SMALLER[cast(str, first.unit)]
+    if first.value is None or second.value is None or first.value != int(first.value) or second.comparator:
+        return None
+    timed = first.dimension == "time"
+    if (joint == "and" and not timed and first.unit != "[ft_i]") or (joint == "," and first.unit != "a"):
+        return None
+    if second.unit is None:
+        after = tokens[at + 1].norm if at + 1 < len(tokens) else "."
+        loose = after in (".", ",", ";", "and", "in", "tall") or not after[:1].isalpha()
+        if joint in ("and", ",") or first.unit not in ("h", "[ft_i]") or not loose:
+            return None
+    elif second.unit != unit and not (first.unit == "h" and second.unit == "s"):
+        return None
+    if not 0 < second.value < whole:
+        return None
+    total = first.value * whole + second.value
+    return replace(second, value=total, unit=unit, dimension=first.dimension, form="number",
+                   said_unit=" ".join(part for part in (first.said_unit, second.said_unit) if part))  # fmt: skip
+
+
+def _shared(tokens: list[Token]) -> list[Token]:
+    """The unit at the end of a list belongs to each bare number of it: "ten, five and five millilitres"."""
+    for index in range(len(tokens) - 1, 0, -1):
+        last = tokens[index].quantity
+        if last is None or last.unit is None or last.form not in _NUMERIC:
+            continue
+        spoken = not any(letter.isdigit() for letter in tokens[index].text)
+        members: list[int] = []
+        linked = False
+        at = index
+        while at >= 2:
+            back, words = _link_before(tokens, at)
+            if back < 0:
+                break
+            quantity = _plain(tokens[back])
+            if quantity is None or quantity.unit is not None or (quantity.value is None and quantity.low is None):
+                break
+            if spoken == any(letter.isdigit() for letter in tokens[back].text):
+                break
+            linked = linked or bool(words & {"and", "x", "by", "×", "or", "plus", "then"})
+            members.append(back)
+            at = back
+        if not members or (not linked and len(members) < 2):
+            continue
+        for member in members:
+            quantity = tokens[member].quantity
+            if quantity is not None:
+                tokens[member] = _given(tokens[member], quantity, last)
+        for mark in range(members[-1], index):
+            if tokens[mark].norm in ("by", "×"):
+                tokens[mark] = replace(tokens[mark], norm="x")
+    return tokens
+
+
+def _link_before(tokens: Sequence[Token], at: int) -> tuple[int, set[str]]:
+    """Index of the number linked before a member of a list, and the words that link them; -1 if there is none."""
+    words: set[str] = set()
+    back = at - 1
+    while back >= 0 and at - back <= 3 and tokens[back].norm in (",", "and", "x", "by", "×", "or", "plus", "then", "&"):
+        words.add(tokens[back].norm)
+        back -= 1
+    return (back, words) if words and back >= 0 else (-1, words)
+
+
+def _compared(tokens: list[Token]) -> list[Token]:
+    index = 1
+    while index < len(tokens):
+        quantity = _plain(tokens[index])
+        if quantity is not None and tokens[index - 1].norm in _LAST:
+            taken = _comparator(tokens, index, quantity)
+            if taken is not None:
+                sign, begin = taken
+                joined = _wide(tokens[begin : index + 1], replace(quantity, comparator=sign))
+                tokens[begin : index + 1] = [joined]
+                index = begin
+        index += 1
+    return tokens
+
+
+def _comparator(tokens: Sequence[Token], index: int, quantity: Quantity) -> tuple[Comparator, int] | None:
+    for length in (3, 2, 1):
+        if index >= length:
+            words = tuple(token.norm for token in tokens[index - length : index])
+            sign = _COMPARATORS.get(words)
+            if sign is None:
+                continue
+            if words in (("over",), ("under",), ("below",), ("around",)):
+                if quantity.dimension not in ("volume", "mass", "pressure") or (
+                    words != ("around",) and index >= 2 and tokens[index - 2].quantity is not None
+                ):
+                    return None
+            return sign, index - length
+    return None

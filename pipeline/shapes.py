@@ -1,0 +1,383 @@
+"""Number-like strings that are no quantities: levels, sutures, clock times, clock faces, dates, codes, labels.
+
+Each reader looks at the tokens from `start` and gives the Quantity (with its canonical form in `text`) and the
+index after it, or None. `read` tries them in an order in which the more particular comes first.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from decimal import Decimal
+
+from pipeline import numerals
+from pipeline.clocks import clock, clock_face, date
+from pipeline.records import Quantity, Token
+
+Found = tuple[Quantity, int]
+
+_LEVEL = re.compile(r"^([ctls])(\d{1,2})$")
+_LEVELS = re.compile(r"^([ctls])(\d{1,2})[-/]([ctls]?)(\d{1,2})$")
+_MOST = {"c": 8, "t": 12, "l": 6, "s": 5}
+_SUTURE = re.compile(r"^#?(\d{1,2})-[0o]$")
+_ZEROS = re.compile(r"^#?(0{2,6})$")
+_RATIO = re.compile(r"^(\d+):(\d{1,3}(?:,\d{3})+|\d+)$")
+_SIZE = re.compile(r"^(\d{1,2})x(\d{1,2})(?:'?s)?$")
+_PARITY = re.compile(r"^(?:g\d{1,2})?p\d{1,4}(?:a\d)?$|^g\d{1,2}$")
+_PAIR = re.compile(r"^[+-]?\d{1,4}/\d{1,4}$")
+_PHONE = re.compile(r"^(?:\d{3}-)?\d{3}-\d{4}$|^\d{5}-\d{2,}$|^\d{7,}$|^0\d{4,}$|^\(\d{2}\)\d.*$")
+_CODE = re.compile(r"^[a-z0-9][a-z0-9./-]*$")
+
+THREAD = frozenset(
+    "suture sutures stitch stitches silk nylon vicryl monocryl prolene pds ethibond fiberwire fibrewire ethilon chromic "
+    "gut catgut polypropylene polydioxanone poliglecaprone polyglactin polyester dexon maxon monosyn biosyn novafil "
+    "surgipro tycron ticron mersilene stratafix quill polysorb caprosyn v-loc nurolon steel wire tie ties ligature "
+    "ligatures monofilament braided absorbable nonabsorbable undyed dyed tevdek panacryl vicryls orthocord hi-fi "
+    "maxbraid ultrabraid gore-tex goretex rapide tycryl vloc".split()
+)
+_BETWEEN = frozenset("interrupted running continuous plain looped double-armed inverted subcuticular simple buried fast "
+                     "absorbing clear black white blue violet antibacterial coated of a the and barbed".split())  # fmt: skip
+LABELS = frozenset(
+    "room suite theatre theater grade grades stage stages type types class level zone station segment tooth teeth gravida "
+    "para asa mallampati pod bed case extension slot number no. size sizes outerbridge icrs gartland tanner "
+    "kellgren-lawrence lawrence hawkins garden schatzker gustilo category bi-rads birads rutherford".split()
+)
+_GRADED = frozenset(
+    "grade grades stage stages type types class zone level factor nerve nerves division asa mallampati outerbridge icrs "
+    "gartland schatzker gustilo garden hawkins harris lawrence neer salter segment category rutherford "
+    "classification".split()
+)
+_BLADES = frozenset({"blade", "blades", "knife", "scalpel", "scalpels"})
+_CODES = frozenset("lot batch serial catalogue catalog reference ref udi gtin phone telephone pager extension mrn barcode "
+                   "bleep icd cpt icd-9 icd-10 lots accession".split())  # fmt: skip
+_CODE_FILLERS = frozenset({"number", "numbers", "no", "no.", "code", "is", "was", ":", "#", "device", "identifier"})
+_SPELLED = {"dash": "-", "hyphen": "-", "slash": "/", "dot": ".", "point": "."}
+_DILUTED = frozenset("adrenaline epinephrine dilution diluted dilute solution ratio mixture epi lidocaine lignocaine "
+                     "bupivacaine ropivacaine marcaine xylocaine".split())  # fmt: skip
+
+
+def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """The first shape that fits at a token, or None."""
+    norm = norms[start]
+    if norm in "ctls" or (norm[0] in "ctls" and len(norm) > 1 and norm[1].isdigit()):
+        return _levels(tokens, norms, start)
+    before = norms[start - 1] if start else ""
+    if before in _CODES or before in _CODE_FILLERS:
+        if norm in _CODE_FILLERS and before in _CODES:
+            return None
+        found = _code(tokens, norms, start)
+        if found is not None:
+            return found
+    if norm in ("times", "x"):
+        return _times(norms, start)
+    if norm in numerals.ROMAN:
+        return _roman(tokens, norms, start)
+    if norm[0] in "gp":
+        return (Quantity(form="parity", text=tokens[start].text), start + 1) if _PARITY.match(norm) else None
+    for reader in (date, clock_face, clock, _suture, _ratio, _size, _label, _loose_code, _pair):
+        found = reader(tokens, norms, start)
+        if found is not None:
+            return found
+    return None
+
+
+def _at(norms: Sequence[str], index: int) -> str:
+    return norms[index] if 0 <= index < len(norms) else ""
+
+
+def _levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """L4, L4-L5, L4-5, "L four five", "L four L five": text "L4" or "L4-L5"."""
+    whole = _LEVELS.match(norms[start])
+    if whole:
+        first, second = (whole[1], int(whole[2])), (whole[3] or whole[1], int(whole[4]))
+        if _valid(*first) and _valid(*second):
+            return _level_quantity(first, second), start + 1
+        return None
+    one = _one_level(norms, start)
+    if one is None:
+        return None
+    letter, number, end = one
+    follows = end
+    if _at(norms, follows) in ("-", "/", "slash") and not (_at(norms, follows) == "slash" and letter == ""):
+        follows += 1
+    other = _one_level(norms, follows)
+    if other is not None and _adjacent((letter, number), other[:2]) and tokens[follows].text != "a":
+        return _level_quantity((letter, number), other[:2]), other[2]
+    bare = _small(norms, follows)
+    if bare is not None and bare == number + 1 and _valid(letter, bare):
+        nothing_more = not _at(norms, follows + 1) or not _is_unit_like(_at(norms, follows + 1))
+        if nothing_more and (len(norms[start]) == 1 or follows > end):
+            return _level_quantity((letter, number), (letter, bare)), follows + 1
+    return _level_quantity((letter, number), None), end
+
+
+def _is_unit_like(norm: str) -> bool:
+    return norm in ("mm", "cm", "ml", "cc", "mg", "millimetre", "millimeter", "millilitre", "milliliter", "millimetres",
+                    "millimeters", "millilitres", "milliliters", "centimetre", "centimetres", "gauge", "point")  # fmt: skip
+
+
+def _one_level(norms: Sequence[str], start: int) -> tuple[str, int, int] | None:
+    norm = _at(norms, start)
+    match = _LEVEL.match(norm)
+    if match and _valid(match[1], int(match[2])):
+        return match[1], int(match[2]), start + 1
+    if len(norm) == 1 and norm in _MOST:
+        number = _small(norms, start + 1)
+        if number is not None and _valid(norm, number):
+            return norm, number, start + 2
+    return None
+
+
+def _small(norms: Sequence[str], index: int) -> int | None:
+    norm = _at(norms, index)
+    if norm.isdigit() and len(norm) <= 2:
+        return int(norm)
+    value = numerals.SMALL.get(norm)
+    return value if value is not None and 0 < value <= 12 else None
+
+
+def _valid(letter: str, number: int) -> bool:
+    return 1 <= number <= _MOST[letter]
+
+
+def _adjacent(first: tuple[str, int], second: tuple[str, int]) -> bool:
+    if first[0] == second[0]:
+        return second[1] == first[1] + 1
+    joints = {("c", "t"): (7, 1), ("t", "l"): (12, 1), ("l", "s"): (5, 1)}
+    return (first[1], second[1]) == joints.get((first[0], second[0]), (6, 1) if first[0] == "l" else None)
+
+
+def _level_quantity(first: tuple[str, int], second: tuple[str, int] | None) -> Quantity:
+    text = f"{first[0].upper()}{first[1]}"
+    if second is not None:
+        text += f"-{second[0].upper()}{second[1]}"
+    return Quantity(form="level", text=text)
+
+
+def _thread_follows(norms: Sequence[str], index: int) -> bool:
+    for at in range(index, min(index + 5, len(norms))):
+        if norms[at] in THREAD:
+            return True
+        if norms[at] not in _BETWEEN:
+            return False
+    return False
+
+
+def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """USP sizes: "3-0", "three oh", "00", "0 Vicryl", "number one PDS", "#2 Ethibond". Text "3-0", "0", "2"."""
+    norm = norms[start]
+    match = _SUTURE.match(norm)
+    if match:
+        return Quantity(form="suture", text=f"{int(match[1])}-0"), start + 1
+    zeros = _ZEROS.match(norm)
+    if zeros and _thread_follows(norms, start + 1):
+        return Quantity(form="suture", text=f"{len(zeros[1])}-0"), start + 1
+    number, end = _small(norms, start), start + 1
+    if norm in numerals.REPEATED and _at(norms, start + 1) in ("oh", "o", "zero", "0", "aught"):
+        if _thread_follows(norms, start + 2):
+            return Quantity(form="suture", text=f"{numerals.REPEATED[norm]}-0"), start + 2
+        return None
+    if number is not None and 0 < number <= 12 and _at(norms, end) in ("oh", "o", "0", "zero", "aught", "ought", "naught"):
+        after = _at(norms, end + 1)
+        if _thread_follows(norms, end + 1) or (norms[end] != "0" and norms[end] != "zero" and not _number_like(after)):
+            return Quantity(form="suture", text=f"{number}-0"), end + 1
+        return None
+    marked = start
+    if norm.startswith("#") and norm[1:].isdigit():
+        size: str | None = norm[1:]
+    elif norm in ("number", "size", "#", "no.") and marked + 1 < len(norms):
+        marked, end = start + 1, start + 2
+        size = "0" if norms[marked] in numerals.ZERO else _text(_small(norms, marked))
+    else:
+        size = "0" if norm in numerals.ZERO or norm == "0" else _text(number)
+    if size is None or len(size) > 2 or not _thread_follows(norms, end):
+        return None
+    if marked == start and not norm.startswith("#") and size not in ("0", "1", "2", "5"):
+        return None
+    if marked == start and size != "0" and not norm.startswith("#") and not _material_next(norms, end):
+        return None  # "two running sutures" counts them
+    return Quantity(form="suture", text=size), end
+
+
+_NOUNS = frozenset("suture sutures stitch stitches tie ties ligature ligatures wire monofilament braided absorbable "
+                   "nonabsorbable undyed dyed steel".split())  # fmt: skip
+
+
+def _material_next(norms: Sequence[str], index: int) -> bool:
+    """"1 Vicryl" is a size; "two sutures" and "2 Vicryl sutures" count."""
+    if _at(norms, index) not in THREAD - _NOUNS:
+        return False
+    return not any(_at(norms, at) in ("sutures", "stitches", "ties") for at in (index + 1, index + 2))
+
+
+def _text(number: int | None) -> str | None:
+    return None if number is None else str(number)
+
+
+def _number_like(norm: str) -> bool:
+    return bool(norm) and (norm[0].isdigit() or norm in numerals.SMALL or norm in numerals.TENS or norm in numerals.ZERO
+                           or norm == "point" or _is_unit_like(norm) or norm in numerals.SCALES)  # fmt: skip
+
+
+def _ratio(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """"1:200,000", "one to two hundred thousand", "1 in 200,000": value = the second term."""
+    match = _RATIO.match(norms[start])
+    if match:
+        left, right = match[1], Decimal(match[2].replace(",", ""))
+        end = start + 1
+        while match[2].isdigit() and _at(norms, end) == "000":
+            right, end = right * 1000, end + 1
+        if left == "1":
+            return Quantity(value=right, dimension="ratio", form="ratio", text=f"1:{right}"), end
+        return Quantity(dimension="ratio", form="ratio", text=f"{left}:{right}"), end
+    if norms[start] not in ("one", "1") or _at(norms, start + 1) not in ("to", "in"):
+        return None
+    joint, begin = norms[start + 1], start + 2
+    if begin >= len(norms):
+        return None
+    numeral = numerals.read(norms, begin)
+    if numeral is None or numeral.value is None or numeral.value != int(numeral.value):
+        return None
+    value = numeral.value
+    near = any(norm in _DILUTED for norm in norms[max(0, start - 8) : numeral.end + 8])
+    if value >= 10_000 or (value >= 1000 and (near or joint == "in")) or (near and joint == "in" and value >= 2):
+        if _is_unit_like(_at(norms, numeral.end)) or _at(norms, numeral.end) in ("units", "minutes", "hours", "days"):
+            return None
+        return Quantity(value=value, dimension="ratio", form="ratio", text=f"1:{value}"), numeral.end
+    return None
+
+
+def _size(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """Gauze "4x4s", "four by fours", "4 x 4": text "4x4"."""
+    match = _SIZE.match(norms[start])
+    if match and (match[1] == match[2] or norms[start].endswith("s") or (match[1], match[2]) == ("4", "8")):
+        if _is_unit_like(_at(norms, start + 1)):
+            return None
+        return Quantity(form="size", text=f"{match[1]}x{match[2]}"), start + 1
+    first = _small(norms, start)
+    if first is None or _at(norms, start + 1) not in ("x", "by", "×"):
+        return None
+    last = _at(norms, start + 2)
+    bare = re.sub(r"(?<=.)'?e?s$", "", last) if last not in numerals.SMALL else last
+    second = int(bare) if bare.isdigit() else numerals.SMALL.get(bare) or numerals.SMALL.get(f"{bare}e")
+    if second != first or first not in (2, 3, 4, 8) or _number_like(_at(norms, start + 3)):
+        return None
+    if last == bare and not _at(norms, start + 3).startswith(("gauze", "sponge", "pad", "dressing", "swab")):
+        following = _at(norms, start + 3)
+        if following and following not in (",", ".", ";", "and"):
+            return None
+        if not any(word in ("gauze", "dressing", "dressed", "sterile", "dressings", "adaptic", "xeroform")
+                   for word in norms[max(0, start - 8) : start + 8]):  # fmt: skip
+            return None
+    return Quantity(form="size", text=f"{first}x{first}"), start + 3
+
+
+def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """A number that names and does not count: "#15", "number fifteen blade", "zone 2", "grade 3", "a ten blade"."""
+    norm, begin = norms[start], start
+    before = _at(norms, start - 1)
+    marked = before in LABELS
+    if norm.startswith("#") and len(norm) > 1:
+        value = numerals.written(norm[1:])
+        if value is None:
+            return None
+        return Quantity(value=value, form="label", text=norm[1:]), start + 1
+    if norm in ("number", "#", "no.") and start + 1 < len(norms):
+        begin, marked = start + 1, True
+        if not _number_like(norms[begin]):
+            return None
+    numeral = numerals.read(norms, begin) if norms[begin] not in ("a", "an", "half", "quarter", "point") else None
+    if numeral is None or numeral.value is None or numeral.shape == "fraction":
+        lettered = re.match(r"^(\d)[a-d]$", norm)
+        if lettered and marked:
+            return Quantity(value=Decimal(lettered[1]), form="label", text=norm.upper()), start + 1
+        return None
+    after = _at(norms, numeral.end)
+    if not marked and after not in _BLADES:
+        return None
+    if _is_unit_like(after) or after in ("french", "inch", "fr", "kg", "percent", "%"):
+        return None
+    text = numeral.digits or str(numeral.value)
+    end = numeral.end
+    if before in _GRADED and after in ("to", "or", "-") and end + 1 < len(norms):
+        other = numerals.read(norms, end + 1)
+        if other is not None and other.value is not None and other.value > numeral.value:
+            if not _is_unit_like(_at(norms, other.end)):
+                return Quantity(low=numeral.value, high=other.value, form="label", text=f"{text}-{other.value}"), other.end
+    return Quantity(value=numeral.value, form="label", text=text), end
+
+
+def _roman(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """Grades in Roman numerals, after a word that grades: "grade III", "type II", "cranial nerve VII"."""
+    token = tokens[start]
+    before = _at(norms, start - 1)
+    if before in ("to", "and", "or", "/", "-") and _at(norms, start - 2) in numerals.ROMAN:
+        before = _at(norms, start - 3)
+    if before not in _GRADED or not (token.text.isupper() or len(token.text) > 1):
+        return None
+    value = Decimal(numerals.ROMAN[norms[start]])
+    if _at(norms, start + 1) == "-" and _at(norms, start + 2) in numerals.ROMAN:
+        return None
+    return Quantity(value=value, form="roman", text=token.text.upper()), start + 1
+
+
+def _times(norms: Sequence[str], start: int) -> Found | None:
+    """"times two", "x2": how often. Not after a number ("5 times")."""
+    if start + 1 >= len(norms) or (start and _number_like(norms[start - 1])):
+        return None
+    numeral = numerals.read(norms, start + 1)
+    if numeral is None or numeral.value is None or numeral.value != int(numeral.value) or numeral.shape == "fraction":
+        return None
+    return Quantity(value=numeral.value, form="times", text=str(numeral.value)), numeral.end
+
+
+def _code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """What follows "lot", "serial number", "phone" ...: letters and digits as one string, capitals."""
+    back = start - 1
+    while back >= 0 and norms[back] in _CODE_FILLERS:
+        back -= 1
+    if back < 0 or norms[back] not in _CODES:
+        return None
+    text, index = "", start
+    while index < len(norms):
+        norm = norms[index]
+        piece = ""
+        pair = numerals._below_hundred(norms, index)
+        if norm in numerals.REPEATED and numerals._digit(_at(norms, index + 1)) is not None:
+            piece, index = str(numerals._digit(norms[index + 1])) * numerals.REPEATED[norm], index + 1
+        elif norm in numerals.ZERO:
+            piece = "0"
+        elif pair is not None:
+            piece, index = str(pair[0]), pair[1] - 1
+        elif norm in _SPELLED and text and index + 1 < len(norms):
+            piece = _SPELLED[norm]
+        elif (len(norm) == 1 and norm.isalpha() and norm not in "ai") or any(letter.isdigit() for letter in norm):
+            piece = norm.upper()
+        elif norm in ("a", "i") and (tokens[index].text.isupper() or (text and _number_like(_at(norms, index + 1)))):
+            piece = norm.upper()
+        if not piece or not _CODE.match(piece.lower().lstrip("(#-/.)") or "x"):
+            break
+        text += piece
+        index += 1
+    if not any(letter.isdigit() for letter in text):
+        return None
+    return Quantity(form="code", text=text), index
+
+
+def _loose_code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """Phone numbers, long digit strings, four and more digits said one by one."""
+    norm = norms[start]
+    if _PHONE.match(norm):
+        return Quantity(form="code", text=tokens[start].text), start + 1
+    if norm in numerals.SMALL or norm in numerals.ZERO or norm in numerals.REPEATED:
+        run = numerals.read(norms, start)
+        if run is not None and run.shape == "digits" and len(run.digits) >= 4 and run.value == int(run.digits):
+            return Quantity(form="code", text=run.digits), run.end
+    return None
+
+
+def _pair(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """"120/80", "5/500": two numbers over a stroke that are no fraction."""
+    if _PAIR.match(norms[start]) and numerals.read(norms, start) is None:
+        return Quantity(form="pair", text=tokens[start].text), start + 1
+    return None

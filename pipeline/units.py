@@ -1,0 +1,165 @@
+"""Unit words and abbreviations to UCUM, from grammars/units.toml; "per" puts compound units together."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+from pipeline import grammar
+from pipeline.records import Token
+from pipeline.rows import Unit
+
+# What a unit per another measures. Anything not named here is a "rate" when it is per time, else "other".
+_PER = {
+    ("mass", "volume"): "mass_concentration",
+    ("amount", "volume"): "concentration",
+    ("molar", "volume"): "concentration",
+    ("count", "volume"): "concentration",
+    ("mass", "mass"): "mass_per_mass",
+    ("amount", "mass"): "amount_per_mass",
+    ("molar", "mass"): "amount_per_mass",
+    ("volume", "mass"): "volume_per_mass",
+    ("mass", "area"): "mass_per_area",
+    ("amount", "area"): "mass_per_area",
+    ("energy", "area"): "energy_per_area",
+    ("length", "turns"): "length_per_turn",
+}
+_PER_WORDS = frozenset({"per", "/", "a", "an"})
+_SUFFIX = re.compile(r"^([-+]?[\d.,]*\d|[\d.,/-]*[½¼¾⅛⅜⅝⅞])([A-Za-z%°µμ\"”].*)$")
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A unit found at `start`..`end` (exclusive): UCUM code, dimension, row id of its first part."""
+
+    ucum: str
+    dimension: str
+    start: int
+    end: int
+    row: str
+
+
+@dataclass(slots=True)
+class _Node:
+    rows: Unit | None = None
+    after: dict[str, _Node] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    spoken: _Node
+    written: dict[str, Unit]
+    lowered: dict[str, Unit]
+    first: frozenset[str]
+
+
+@lru_cache(maxsize=2)
+def _table() -> _Table:
+    spoken = _Node()
+    written: dict[str, Unit] = {}
+    lowered: dict[str, Unit] = {}
+    for row in grammar.load().table("units", Unit).values():
+        for phrase in (*row.say, *(item.lower() for item in row.written if " " in item)):
+            node = spoken
+            for word in re.split(r"[\s-]+", phrase):
+                node = node.after.setdefault(word, _Node())
+            node.rows = row
+        for item in row.written:
+            written.setdefault(item, row)
+            if len(item) > 1:
+                lowered.setdefault(item.lower(), row)
+    first = frozenset(spoken.after) | frozenset(lowered) | frozenset(item.lower() for item in written)
+    return _Table(spoken, written, lowered, first)
+
+
+def is_unit_word(norm: str) -> bool:
+    """Whether a unit can begin with this word."""
+    return norm in _table().first
+
+
+def split_attached(token: Token) -> list[Token] | None:
+    """"10mL" as "10" and "mL", "0.5%" as "0.5" and "%"; None when what follows the digits is no unit."""
+    match = _SUFFIX.match(token.text)
+    if match is None:
+        return None
+    number, rest = match[1], match[2]
+    parts = rest.split("/")
+    table = _table()
+    if not all(part in table.written or part.lower() in table.lowered for part in parts if part):
+        return None
+    if rest in ("a", "d", "D", "C", "F", "M") or not number.strip("-+.,"):
+        return None
+    pieces = [Token(number, number, token.first, token.last)]
+    for index, part in enumerate(parts):
+        if index:
+            pieces.append(Token("/", "/", token.first, token.last, None, True))
+        if part:
+            pieces.append(Token(part, part.lower(), token.first, token.last))
+    return pieces
+
+
+def read_unit(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None:
+    """The longest unit that begins at a token, with what it is "per". `in_digits`: the number before it was in
+    digits, which a one-letter abbreviation needs. None where there is none."""
+    said = _single(tokens, start, in_digits)
+    if said is None:
+        return None
+    while True:
+        at = said.end
+        if at >= len(tokens) or tokens[at].norm not in _PER_WORDS:
+            return said
+        mark = tokens[at].norm
+        under = _single(tokens, at + 1, in_digits or mark == "/")
+        if under is None or (mark in ("a", "an") and (under.dimension != "time" or said.dimension not in _PACED)):
+            return said
+        if under.ucum == said.ucum or under.dimension == "fraction" or under.ucum.startswith("/"):
+            return said
+        dimension = _PER.get((said.dimension, under.dimension))
+        if dimension is None:
+            dimension = "rate" if under.dimension == "time" else "other"
+        said = Said(f"{said.ucum}/{under.ucum}", dimension, start, under.end, said.row)
+
+
+_PACED = frozenset({"volume", "mass", "amount"})
+
+
+def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None:
+    if start >= len(tokens):
+        return None
+    table = _table()
+    token = tokens[start]
+    if token.norm not in table.first:
+        return None
+    node: _Node | None = table.spoken
+    best: tuple[Unit, int] | None = None
+    index = start
+    while node is not None and index < len(tokens):
+        node = node.after.get(tokens[index].norm)
+        index += 1
+        if node is not None and node.rows is not None:
+            best = node.rows, index
+    if best is None:
+        row = table.written.get(token.text) or table.lowered.get(token.norm)
+        if row is not None and (len(token.text) > 1 or in_digits):
+            best = row, start + 1
+    elif best[1] == start + 1 and len(token.norm) == 1 and not in_digits:
+        return None
+    if best is None:
+        return None
+    row, end = best
+    if row.id == "unit" and _is_blood(tokens, end):
+        return Said("{unit}", "count", start, end, row.id)
+    # a trailing full stop of an abbreviation ("cc.") is the sentence's own
+    return Said(row.ucum, row.dimension, start, end, row.id)
+
+
+_BLOOD = frozenset({"blood", "packed", "red", "platelets", "plasma", "ffp", "prbc", "prbcs", "fresh", "cryoprecipitate",
+                    "cryo", "whole", "concentrated", "autologous"})  # fmt: skip
+
+
+def _is_blood(tokens: Sequence[Token], start: int) -> bool:
+    """A unit of blood is a bag, not an amount of activity."""
+    index = start + (start < len(tokens) and tokens[start].norm == "of")
+    return index < len(tokens) and tokens[index].norm in _BLOOD
