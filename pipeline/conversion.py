@@ -15,7 +15,7 @@ _ATOMS: dict[str, tuple[str, Fraction]] = {
     "m": ("length", Fraction(1)),
     "[in_i]": ("length", Fraction(254, 10000)),
     "[ft_i]": ("length", Fraction(3048, 10000)),
-    "[Ch]": ("length", Fraction(1, 3000)),  # Charriere (French): a third of a millimetre, as a diameter
+    "[Ch]": ("french", Fraction(1)),  # a diameter by convention; never compared with a length
     "g": ("mass", Fraction(1)),
     "[lb_av]": ("mass", Fraction(45359237, 100000)),
     "[oz_av]": ("mass", Fraction(45359237, 1600000)),
@@ -32,6 +32,7 @@ _ATOMS: dict[str, tuple[str, Fraction]] = {
     "a": ("time", Fraction(31557600)),
     "Pa": ("pressure", Fraction(1)),
     "bar": ("pressure", Fraction(100000)),
+    "atm": ("pressure", Fraction(101325)),
     "m[Hg]": ("pressure", Fraction(133322)),
     "m[H2O]": ("pressure", Fraction(980665, 100)),
     "[psi]": ("pressure", Fraction(6894757293168, 10**9)),

@@ -5,10 +5,20 @@ from __future__ import annotations
 from pipeline.checks.base import called, finding, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Finding
-from pipeline.rows import Kind
+from pipeline.records import Fact, Finding
+from pipeline.rows import Concept, Kind
 
 MEANING = "A value of a kind that needs a unit was said without one; the unit is asked for, never inferred."
+
+# Often said as a bare number by habit; asked for quietly.
+_QUIET = frozenset({"pressure", "follow_up", "incision_length", "patient_age", "measurement", "duration"})
+
+
+def _by_convention(fact: Fact, grammar: Grammar) -> bool:
+    """Blood products are counted in packs, blood pressure is always in mmHg: nothing to ask."""
+    row = grammar.table("fluids", Concept).get(fact.name or "")
+    packs = fact.kind == "fluid_in" and row is not None and row.group == "blood"
+    return packs or (fact.kind == "pressure" and fact.name == "blood-pressure")
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -22,14 +32,14 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             continue
         if fact.value is None and fact.low is None:
             continue
-        if fact.value == 0:
+        if fact.value == 0 or _by_convention(fact, grammar):
             continue
         about = called(fact, grammar)
         subject = f"{kind.name} ({about})" if about and about != fact.text else kind.name
         found.append(
             finding(
                 "unit_missing",
-                "warning",
+                "note" if fact.kind in _QUIET else "warning",
                 f"{subject} was said as {shown(fact)} without a unit.",
                 [fact],
                 ask="Say the value with its unit.",

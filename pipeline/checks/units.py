@@ -7,7 +7,7 @@ from pipeline.conversion import convertible
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Finding
-from pipeline.rows import Kind, Unit
+from pipeline.rows import Concept, Kind, Unit
 
 MEANING = "A value whose unit cannot measure its kind: a volume in millimetres, a length in millilitres."
 
@@ -17,6 +17,7 @@ _SAMPLES = {
     "amount": ("[USP'U]",), "catalytic": ("U",), "molar": ("mmol", "meq"), "fraction": ("%",), "angle": ("deg",),
     "concentration": ("mg/mL", "[USP'U]/mL", "%", "mmol/L"), "mass_concentration": ("mg/mL", "[USP'U]/mL"),
     "rate": ("mL/h", "mg/h", "[USP'U]/h", "mg/kg/h"), "area": ("cm2",), "temperature": ("Cel",),
+    "mass_per_mass": ("mg/kg",), "amount_per_mass": ("[USP'U]/kg", "mmol/kg"), "refraction": ("[diop]",),
     "french": ("[Ch]",), "gauge": ("{gauge}",), "turns": ("{turn}", "deg"), "ratio": ("1",),
 }  # fmt: skip
 # What sounds or looks alike and was likely meant. Only told, never put in.
@@ -24,20 +25,29 @@ _LIKELY = {("mm", "volume"): "mL", ("mL", "length"): "mm", ("cm", "volume"): "mL
            ("mL", "mass"): "mg", ("mg", "length"): "mm", ("mm", "mass"): "mg", ("mm", "pressure"): "mmHg"}  # fmt: skip
 
 
+_TOLD = ("volume", "length", "mass", "time", "pressure", "amount", "fraction", "angle", "concentration", "rate", "area",
+         "temperature", "french", "gauge", "turns", "ratio")  # fmt: skip
+# Groups of measures.toml whose values have one dimension; the others may be measured in anything.
+_MEASURES = {"length": ("length", "area", "french", "none"), "angle": ("angle", "none"), "pressure": ("pressure",)}
+
+
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     kinds = grammar.table("kinds", Kind)
+    measures = grammar.table("measures", Concept)
     dimensions = {row.ucum: row.dimension for row in grammar.table("units", Unit).values()}
     found: list[Finding] = []
     for fact in note.facts:
         kind = kinds.get(fact.kind)
         if kind is None or fact.unit is None or kind.value not in ("quantity", "count"):
             continue
-        if dimensions.get(fact.unit) in kind.dimensions or _measures(fact.unit, kind.dimensions):
+        allowed = kind.dimensions
+        if fact.kind == "measurement":
+            row = measures.get(fact.name or "")
+            allowed = _MEASURES.get(row.group, ()) if row is not None else ()
+        if not allowed or dimensions.get(fact.unit) in allowed or _measures(fact.unit, allowed):
             continue
-        if not kind.dimensions:
-            continue
-        wanted = " or ".join(one.replace("_", " ") for one in kind.dimensions if one != "none") or "no unit"
-        likely = next((_LIKELY[fact.unit, one] for one in kind.dimensions if (fact.unit, one) in _LIKELY), "")
+        wanted = " or ".join(one.replace("_", " ") for one in allowed if one in _TOLD) or "number without a unit"
+        likely = next((_LIKELY[fact.unit, one] for one in allowed if (fact.unit, one) in _LIKELY), "")
         found.append(
             finding(
                 "units",
