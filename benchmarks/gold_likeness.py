@@ -244,7 +244,7 @@ def same_status(truth: Expected, fact: Fact) -> bool:
 def same_certainty(truth: Expected, fact: Fact) -> bool:
     if truth.role == "avoid" or truth.kind in INSTRUCTIONS:
         return True
-    if truth.kind == "blood_loss" and truth.text in NOTHING:
+    if truth.kind == "blood_loss" and (truth.text in NOTHING or truth.value == 0):
         return True
     return fact.certainty == truth.certainty
 
@@ -278,7 +278,7 @@ def hits(absent: Expected, fact: Fact) -> bool:
     """Whether a prediction is what the truth says must not be there."""
     if absent.numeric:
         loose = absent.kind in ("measurement", "duration") and absent.unit is None
-        kind = is_numeric(fact) if loose else fact.kind == absent.kind
+        kind = is_numeric(fact) and fact.unit is None if loose else fact.kind == absent.kind
         return (
             kind
             and same_number(absent, fact)
