@@ -31,7 +31,7 @@ from lxml import etree
 
 NAMESPACE = "urn:vox-operandi:values:1"
 _FORBIDDEN = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
-_RTL = re.compile("[\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufeff]")
+_RTL = re.compile("([\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufeff][\u0590-\u08ff\ufb1d-\ufdff\ufe70-\ufeff\\s]*)")
 _CUSTOM_XML = "http://schemas.openxmlformats.org/officeDocument/2006/relationships/customXml"
 _CUSTOM_PROPS = "http://schemas.openxmlformats.org/officeDocument/2006/relationships/customXmlProps"
 _DROPPED = ("stylesWithEffects", "customXml", "thumbnail")
@@ -71,7 +71,9 @@ def new(title: str, *, language: str = "en-GB", size: int = 10) -> DocumentObjec
     section = document.sections[0]
     section.page_width, section.page_height = Cm(21), Cm(29.7)
     section.left_margin = section.right_margin = Cm(2)
-    section.top_margin = section.bottom_margin = Cm(1.8)
+    section.top_margin = section.bottom_margin = Cm(2)
+    section.header_distance = section.footer_distance = Cm(1)
+    section.header.paragraphs[0].paragraph_format.space_after = Pt(size)
     return document
 
 
@@ -88,13 +90,18 @@ def _drop_ballast(document: DocumentObject) -> None:
                 del holder.rels[ident]
 
 
-def write_text(paragraph: Any, text: str, *, bold: bool = False, italic: bool = False) -> Any:
-    """Appends a run of cleaned text; a run of a right-to-left script is marked as such. Returns the run."""
-    run = paragraph.add_run(clean(text))
-    run.bold, run.italic = bold or None, italic or None
-    if _RTL.search(text):
-        run.font.rtl = True
-    return run
+def write_text(paragraph: Any, text: str, *, bold: bool = False, italic: bool = False) -> list[Any]:
+    """Appends cleaned text; stretches of a right-to-left script are runs of their own, marked so. Gives the runs."""
+    runs = []
+    for index, part in enumerate(_RTL.split(clean(text))):
+        if not part and text:
+            continue
+        run = paragraph.add_run(part)
+        run.bold, run.italic = bold or None, italic or None
+        if index % 2:
+            run.font.rtl = True
+        runs.append(run)
+    return runs
 
 
 class Values:
@@ -125,8 +132,8 @@ class Values:
         properties.append(OxmlElement("w:text"))
         control.append(properties)
         content_element = OxmlElement("w:sdtContent")
-        run = write_text(paragraph, text)
-        content_element.append(run._r)
+        for run in write_text(paragraph, text):
+            content_element.append(run._r)
         control.append(content_element)
         paragraph._p.append(control)
 

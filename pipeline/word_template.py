@@ -14,6 +14,7 @@ import zipfile
 from typing import Any
 
 from docx import Document
+from docx.opc.exceptions import OpcError
 from docxtpl import DocxTemplate, Listing
 from jinja2 import StrictUndefined, TemplateError
 from jinja2.sandbox import SandboxedEnvironment
@@ -46,7 +47,7 @@ def fill(note: OperativeNote, grammar: Grammar, site: Site) -> bytes:
         )
         raw = io.BytesIO()
         template.save(raw)
-    except (OSError, KeyError, ValueError, zipfile.BadZipFile, TemplateError) as problem:
+    except (OSError, KeyError, ValueError, zipfile.BadZipFile, OpcError, TemplateError) as problem:
         raise BadTemplate(f"cannot be filled ({problem}).", "Name a DOCX with places as in DEVELOPERS.md.",
                           where=str(site.template)) from problem  # fmt: skip
     document = Document(io.BytesIO(raw.getvalue()))

@@ -137,9 +137,12 @@ class _Writer:
 
     def _section(self, name: str, entries: Sequence[Entry | Passage], labelled: bool) -> None:
         shown = self._table(name) if name in _TABLES else frozenset()
+        paragraph, under = None, ""
         for entry in entries:
             if isinstance(entry, Passage):
-                self._passage(entry)
+                if paragraph is None or entry.section != under:
+                    paragraph, under = self.document.add_paragraph(), entry.section
+                self._passage(paragraph, entry)
             elif not shown.issuperset(entry.facts):
                 self._entry(entry)
 
@@ -151,11 +154,11 @@ class _Writer:
             for piece in self.facts[ident].taken_back:
                 word.write_text(paragraph, f" [corrected while speaking; taken back: “{piece.heard}”]", italic=True)
 
-    def _passage(self, passage: Passage) -> None:
-        paragraph = self.document.add_paragraph()
+    def _passage(self, paragraph: Any, passage: Passage) -> None:
         word.write_text(paragraph, passage.text)
         for piece in passage.taken_back:
             word.write_text(paragraph, f" [taken back: “{piece.heard}”]", italic=True)
+        word.write_text(paragraph, " ")
 
     def _alias(self, idents: Iterable[str]) -> str:
         return self.grammar.label("kinds", self.facts[next(iter(idents))].kind)
