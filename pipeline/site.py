@@ -13,8 +13,9 @@ from typing import Any
 
 @dataclass(frozen=True)
 class Site:
-    """`resources`: FHIR R4 resources by type ("Patient", "Encounter", "Organization"), lists for practitioners.
-    `template`: a hospital's own DOCX template."""
+    """`resources`: FHIR R4 resources by type ("Patient", "Encounter", "Organization", "Practitioner").
+    `template`: a hospital's own DOCX template. `timezone`: IANA name, "" when not known."""
 
     resources: dict[str, list[dict[str, Any]]] = field(default_factory=dict)
     template: Path | None = None
+    timezone: str = ""

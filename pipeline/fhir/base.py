@@ -12,7 +12,9 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
 
-from pipeline.fhir.names import ABSENT, APPROXIMATE, DOUBT, EVIDENCE, ROLE, SCALE, TAGS, UCUM, UUIDS
+from pipeline.assemble import concept as concept_name
+from pipeline.assemble import display, site
+from pipeline.fhir.names import ABSENT, APPROXIMATE, DOUBT, EVIDENCE, ROLE, SCALE, TAGS, TERMS, UCUM, UUIDS
 from pipeline.fhir.narrative import clean
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -24,13 +26,18 @@ Resource = dict[str, Any]
 _NAMESPACE = uuid.UUID("0d3b4f0a-1c55-5e0b-8f6e-7f0e7a6c2b11")
 # Roles of things that were there but did not go into, or stay in, the patient.
 NOT_GIVEN = frozenset({"prepared", "discarded", "held", "avoid", "trial", "explanted", "not_given", "not_used"})
+# Resources that have no identifier in R4; a tag finds them again.
+_WITHOUT_IDENTIFIER = frozenset({"Provenance"})
+# HL7 security label for what is of uncertain reliability (v3 SecurityIntegrityObservationValue).
+UNCERTAIN = {"system": f"{TERMS}v3-ObservationValue", "code": "UNCERTREL", "display": "uncertain reliability"}
 # The state of the note as statuses of resources that have a preliminary state.
 STATUS = {"draft": "preliminary", "signed": "final", "amended": "amended"}
 
 
 @dataclass
 class Book:
-    """`resources`: in the order added. `docx`: the Word document to embed, None without one."""
+    """`resources`: in the order added. `made`: references by fact id. `shared`: ids of resources of the site.
+    `docx`: the Word document to embed, None without one."""
 
     note: OperativeNote
     grammar: Grammar
@@ -38,6 +45,7 @@ class Book:
     docx: bytes | None = None
     resources: list[Resource] = field(default_factory=list)
     made: dict[str, list[Resource]] = field(default_factory=dict)
+    shared: set[str] = field(default_factory=set)
 
     @property
     def status(self) -> str:
@@ -57,37 +65,70 @@ class Book:
         Adds id and identifier, the tag of an unsigned note, and evidence and doubts of the facts behind it."""
         kind = resource["resourceType"]
         ident = self.ident(kind, key)
-        head: Resource = {"resourceType": kind, "id": ident}
-        if self.unsigned and kind not in ("Patient", "Practitioner", "Organization", "Encounter"):
-            head["meta"] = {"tag": [tag("unsigned")]}
-        if "meta" in resource:
-            head["meta"] = resource["meta"]
-        extensions = [*resource.get("extension", []), *evidence(facts), *doubt(facts)]
-        if extensions:
-            head["extension"] = extensions
+        meta = {
+            "security": [UNCERTAIN] if doubts_of(facts) else [],
+            "tag": [*([tag("unsigned")] if self.unsigned else []), *resource.get("meta", {}).get("tag", [])],
+        }
+        if kind in _WITHOUT_IDENTIFIER:
+            meta["tag"].append({"system": TAGS, "code": ident})
+        head: Resource = {
+            "resourceType": kind,
+            "id": ident,
+            "meta": without_empty(meta),
+            "text": resource.get("text"),
+            "extension": [*resource.get("extension", []), *evidence(facts), *doubt(facts)],
+        }
         if kind == "Composition":
             head["identifier"] = own_identifier(ident)
-        elif kind != "Provenance":
+        elif kind not in _WITHOUT_IDENTIFIER:
             head["identifier"] = [own_identifier(ident), *resource.get("identifier", [])]
-        made = {**head, **{name: value for name, value in resource.items() if name not in head}}
+        return self._take(head, resource, facts)
+
+    def share(self, resource: Resource) -> Resource:
+        """Takes in a resource of the site as it is: it is the same one in every note; gives its reference.
+
+        Its own identifier is kept; one without any gets an identifier made from its id."""
+        kind = resource["resourceType"]
+        listed = resource.get("identifier") or [{}]
+        key = f"{listed[0].get('system', '')}|{listed[0].get('value', '')}|{resource.get('id', '')}"
+        ident = str(uuid.uuid5(_NAMESPACE, f"site/{kind}/{key}"))
+        head: Resource = {"resourceType": kind, "id": ident, "meta": resource.get("meta")}
+        if not resource.get("identifier"):
+            head["identifier"] = [own_identifier(ident)]
+        self.shared.add(ident)
+        return self._take(head, resource, ())
+
+    def _take(self, head: Resource, resource: Resource, facts: Sequence[Fact]) -> Resource:
+        made = without_empty({**head, **{name: value for name, value in resource.items() if name not in head}})
         self.resources.append(made)
+        ref = reference(made)
         for fact in facts:
-            self.made.setdefault(fact.id, []).append(reference(made))
-        return reference(made)
+            self.made.setdefault(fact.id, []).append(ref)
+        return ref
 
     def label(self, fact: Fact) -> str:
         """What a fact is about, in words: the name of its concept, else its text, else the name of its kind."""
-        kind = self.grammar.tables.get("kinds", {}).get(fact.kind)
-        row = self.grammar.tables.get(getattr(kind, "table", ""), {}).get(fact.name or "")
-        if row is not None:
-            return row.name
-        if fact.name and fact.name not in ("same", "none"):
-            return clean(fact.name.replace("-", " ").replace("_", " "))
-        return clean(fact.text or "") or (kind.name if kind else fact.kind)
+        named = "" if fact.name in ("same", "none") else clean(concept_name(fact, self.grammar))
+        return named or clean(fact.text or "") or self.kind_label(fact)
 
     def kind_label(self, fact: Fact) -> str:
         kind = self.grammar.tables.get("kinds", {}).get(fact.kind)
         return kind.name if kind else fact.kind.replace("_", " ")
+
+    def shown(self, fact: Fact) -> str:
+        """The value of a fact as printed in every document."""
+        return clean(display(fact, self.grammar))
+
+    def place(self, fact: Fact) -> str:
+        """Side and site in words ("left ankle"); the site that the words of the concept imply when none was said."""
+        where = clean(site(fact, self.grammar))
+        if not where:
+            kind = self.grammar.tables.get("kinds", {}).get(fact.kind)
+            row = self.grammar.tables.get(getattr(kind, "table", ""), {}).get(fact.name or "")
+            implied = self.grammar.tables.get("sites", {}).get(getattr(row, "site", ""))
+            where = implied.name if implied else ""
+        parts = [part for part in (fact.laterality, where.lower() if where.istitle() else where) if part]
+        return " ".join(parts)
 
     def of(self, *kinds: str) -> list[Fact]:
         """Facts of these kinds that were done or found: performed, not negated, not held back."""
@@ -108,7 +149,7 @@ def own_identifier(ident: str) -> Resource:
     return {"system": UUIDS, "value": f"urn:uuid:{ident}"}
 
 
-def concept(text: str, *codings: Resource) -> Resource:
+def words(text: str, *codings: Resource) -> Resource:
     """A CodeableConcept with the words as said."""
     made: Resource = {"coding": list(codings)} if codings else {}
     return {**made, "text": clean(text)}
@@ -191,11 +232,7 @@ def value_of(fact: Fact) -> Resource:
         return {"valueRange": ends}
     if fact.text and clean(fact.text):
         return {"valueString": clean(fact.text)}
-    return {
-        "dataAbsentReason": concept(
-            "unknown", coding("http://terminology.hl7.org/CodeSystem/data-absent-reason", "unknown", "Unknown")
-        )
-    }
+    return {"dataAbsentReason": words("unknown", coding(f"{TERMS}data-absent-reason", "unknown", "Unknown"))}
 
 
 def scale(fact: Fact) -> list[Resource]:
@@ -204,6 +241,17 @@ def scale(fact: Fact) -> list[Resource]:
 
 def role(fact: Fact) -> list[Resource]:
     return [{"url": ROLE, "valueString": fact.role}] if fact.role else []
+
+
+def within(made: Resource, *groups: Sequence[Resource]) -> Resource:
+    """The element with these extensions in front, if there are any."""
+    extensions = [one for group in groups for one in group]
+    if not extensions:
+        return made
+    return {
+        "extension": [*extensions, *made.get("extension", [])],
+        **{k: v for k, v in made.items() if k != "extension"},
+    }
 
 
 def without_empty(resource: Resource) -> Resource:

@@ -2,65 +2,98 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
+from urllib.parse import quote
 
 import simplejson
 
-from pipeline.fhir.base import Book, Resource, own_identifier, reference, tag
+from pipeline.fhir.acts import Operation, add_procedures, main_reference
+from pipeline.fhir.base import Book, Resource, own_identifier, reference
+from pipeline.fhir.conditions import add_complications, add_diagnoses
 from pipeline.fhir.document import composition, document_reference, provenance
-from pipeline.fhir.people import add_people
+from pipeline.fhir.medicines import add_medicines
+from pipeline.fhir.observations import add_observations
+from pipeline.fhir.people import PEOPLE, add_people
+from pipeline.fhir.plans import add_plan
+from pipeline.fhir.things import add_devices, add_specimens
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.site import Site
 
 
-def collect(note: OperativeNote, grammar: Grammar, site: Site, docx: bytes | None) -> list[Resource]:
-    """All resources of a note, the Composition first."""
+def collect(note: OperativeNote, grammar: Grammar, site: Site, docx: bytes | None) -> Book:
+    """The book of a note, the Composition first among its resources."""
     book = Book(note, grammar, site, docx)
     people = add_people(book)
+    main = main_reference(book)
+    operation = Operation(composition={"reference": f"urn:uuid:{book.ident('Composition', 'note')}"})
+    operation.before = add_diagnoses(book, people)
+    operation.complications = add_complications(book, people)
+    operation.used = add_medicines(book, people, main)
+    add_devices(book, people, operation)
+    add_procedures(book, people, operation)
+    add_observations(book, people, main)
+    add_specimens(book, people)
+    add_plan(book, people)
+    clinical = [reference(one) for one in book.resources if one["resourceType"] not in PEOPLE]
     head = composition(book, people)
     book.add(head, "note")
     made = book.resources.pop()
-    document_reference(book, people, made)
-    provenance(book, people, [reference(made)])
-    return [made, *book.resources]
+    attached = document_reference(book, people, head)
+    provenance(book, people, [reference(made), *([attached] if attached else []), *clinical])
+    book.resources.insert(0, made)
+    return book
 
 
 def document(note: OperativeNote, grammar: Grammar, site: Site, docx: bytes | None) -> Resource:
     """A document bundle: identifier and timestamp fixed, Composition first, no request."""
-    resources = collect(note, grammar, site, docx)
-    book = Book(note, grammar, site)
+    book = collect(note, grammar, site, docx)
     return {
         "resourceType": "Bundle",
         "identifier": own_identifier(book.ident("Bundle", f"document/{note.version}/{note.state}")),
         "type": "document",
         "timestamp": note.made_at,
-        "entry": [{"fullUrl": f"urn:uuid:{one['id']}", "resource": one} for one in resources],
+        "entry": [{"fullUrl": f"urn:uuid:{one['id']}", "resource": one} for one in book.resources],
     }
 
 
 def transaction(note: OperativeNote, grammar: Grammar, site: Site, docx: bytes | None) -> Resource:
-    """A transaction of conditional creates."""
+    """A transaction that makes nothing twice.
+
+    Everything of an unsigned note, and every person, is a conditional create: what is there already stays as it is.
+    A signed or amended note must replace the unsigned one that may have been sent before, so its own resources are
+    conditional updates: the same identifier is written again, never a second time."""
+    book = collect(note, grammar, site, docx)
     entries = []
-    for one in collect(note, grammar, site, docx):
+    for one in book.resources:
         body = {name: value for name, value in one.items() if name != "id"}
-        entries.append({"fullUrl": f"urn:uuid:{one['id']}", "resource": body, "request": _request(one)})
+        update = note.state != "draft" and one["id"] not in book.shared
+        entries.append({"fullUrl": f"urn:uuid:{one['id']}", "resource": body, "request": _request(one, update)})
     return {"resourceType": "Bundle", "type": "transaction", "entry": entries}
 
 
-def _request(resource: Resource) -> Resource:
+def _request(resource: Resource, update: bool) -> Resource:
     kind = resource["resourceType"]
+    if update:
+        return {"method": "PUT", "url": f"{kind}?{condition(resource)}"}
     return {"method": "POST", "url": kind, "ifNoneExist": condition(resource)}
 
 
 def condition(resource: Resource) -> str:
-    """The search that finds a resource again."""
+    """The search that finds a resource again: its first identifier, or its tag where R4 gives it none."""
     identifier = resource.get("identifier")
-    if isinstance(identifier, list):
-        identifier = identifier[0]
     if identifier is None:
-        return f"_tag={tag('unsigned')['system']}|{resource['id']}"
-    return f"identifier={identifier['system']}|{identifier['value']}"
+        own = resource["meta"]["tag"][-1]
+        return f"_tag={_token(own['system'], own['code'])}"
+    first = identifier[0] if isinstance(identifier, list) else identifier
+    return f"identifier={_token(first.get('system', ''), first['value'])}"
+
+
+def _token(system: str, value: str) -> str:
+    """system|value of a FHIR search, escaped (R4 search, 3.1.1.3.8) and percent-encoded."""
+    escaped = re.sub(r"([\\\\$,|])", r"\\\1", value)
+    return f"{quote(system, safe=':/.-_~')}|{quote(escaped, safe=':/.-_~')}"
 
 
 def to_bytes(bundle: dict[str, Any]) -> bytes:

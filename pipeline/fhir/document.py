@@ -7,7 +7,7 @@ import hashlib
 from collections.abc import Iterable, Sequence
 
 from pipeline import __version__
-from pipeline.fhir.base import Book, Resource, coding, concept, doubts_of, without_empty
+from pipeline.fhir.base import Book, Resource, coding, doubts_of, without_empty, words
 from pipeline.fhir.names import LOINC, TERMS
 from pipeline.fhir.narrative import bullets, clean, narrative, paragraph
 from pipeline.fhir.people import People
@@ -20,7 +20,7 @@ _DOCX = "application/vnd.openxmlformats-officedocument.wordprocessingml.document
 
 def document_type(book: Book) -> Resource:
     row = book.grammar.table("loinc", Loinc)["document"]
-    return concept(row.label, coding(LOINC, row.code, row.display))
+    return words(row.label, coding(LOINC, row.code, row.display))
 
 
 def composition(book: Book, people: People) -> Resource:
@@ -29,14 +29,14 @@ def composition(book: Book, people: People) -> Resource:
     rows = sorted(
         (row for row in book.grammar.table("loinc", Loinc).values() if row.use == "section"), key=lambda row: row.order
     )
-    sections = [made for row in rows if (made := _section(book, row)) is not None]
+    sections = [one for row in rows if (one := _section(book, row)) is not None]
     rest = _rest(book, rows)
     made: Resource = {
         "resourceType": "Composition",
         "status": book.status,
         "type": document_type(book),
         "category": [
-            concept(
+            words(
                 "Clinical note",
                 coding(
                     "http://hl7.org/fhir/us/core/CodeSystem/us-core-documentreference-category",
@@ -91,10 +91,10 @@ def _section(book: Book, row: Loinc) -> Resource | None:
                 parts.append((name, chosen))
     if not parts and not row.required:
         return None
-    code = concept(row.label, coding(LOINC, row.code, row.display))
+    code = words(row.label, coding(LOINC, row.code, row.display))
     made: Resource = {"title": row.label, "code": code, **_content(book, parts[:1])}
     if not parts:
-        made["emptyReason"] = concept("Not said", coding(f"{TERMS}list-empty-reason", "unavailable", "Unavailable"))
+        made["emptyReason"] = words("Not said", coding(f"{TERMS}list-empty-reason", "unavailable", "Unavailable"))
     elif len(parts) > 1:
         made["section"] = [_plain_section(book, name, entries) for name, entries in parts[1:]]
     return made
@@ -102,7 +102,7 @@ def _section(book: Book, row: Loinc) -> Resource | None:
 
 def _plain_section(book: Book, name: str, entries: list[Entry | Passage]) -> Resource:
     title = name.replace("_", " ").capitalize()
-    return {"title": title, "code": concept(title), **_content(book, [(name, entries)])}
+    return {"title": title, "code": words(title), **_content(book, [(name, entries)])}
 
 
 def _rest(book: Book, rows: Sequence[Loinc]) -> list[Resource]:
@@ -189,16 +189,16 @@ def provenance(book: Book, people: People, targets: Sequence[Resource]) -> Resou
         "resourceType": "Device",
         "deviceName": [{"name": f"vox-operandi {__version__}, {note.source.engine}", "type": "model-name"}],
         "version": [{"value": clean(f"{note.source.engine} {note.source.model}")}],
-        "type": concept("Dictation software"),
+        "type": words("Dictation software"),
     }
     software = book.add(engine, "software")
     role = f"{TERMS}provenance-participant-type"
     agents: list[Resource] = [
-        {"type": concept("said it", coding(role, "author", "Author")), "who": people.surgeon},
-        {"type": concept("heard it and wrote it down", coding(role, "assembler", "Assembler")), "who": software},
+        {"type": words("said it", coding(role, "author", "Author")), "who": people.surgeon},
+        {"type": words("heard it and wrote it down", coding(role, "assembler", "Assembler")), "who": software},
     ]
     if note.signature is not None and note.state != "draft":
-        agents.append({"type": concept("checked and signed it", coding(role, "legal", "Legal Authenticator")),
+        agents.append({"type": words("checked and signed it", coding(role, "legal", "Legal Authenticator")),
                        "who": {"display": clean(note.signature.by)}})  # fmt: skip
     made: Resource = {
         "resourceType": "Provenance",

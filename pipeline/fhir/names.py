@@ -34,10 +34,10 @@ SNOMED = "http://snomed.info/sct"
 TERMS = "http://terminology.hl7.org/CodeSystem/"
 XHTML = "http://www.w3.org/1999/xhtml"
 
-# Identifiers that the FHIR R4 specification itself uses for sides (value set bodystructure-relative-location and
-# the examples of BodyStructure).
+# SNOMED CT identifiers of sides: the plain qualifier, and the one of the value set bodystructure-relative-location
+# of the FHIR R4 specification (bilateral is the same in both).
 SIDES = {
-    "left": ("7771000", "Left"),
-    "right": ("24028007", "Right"),
-    "bilateral": ("51440002", "Bilateral"),
+    "left": (("7771000", "Left"), ("419161000", "Unilateral left")),
+    "right": (("24028007", "Right"), ("419465000", "Unilateral right")),
+    "bilateral": (("51440002", "Bilateral"),),
 }

@@ -9,9 +9,11 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from pipeline.fhir.base import Book, Resource, absent, concept, reference, tag, without_empty
+from pipeline.fhir.base import Book, Resource, absent, reference, tag, without_empty, words
 from pipeline.fhir.narrative import clean, narrative, paragraph
 from pipeline.records import Fact
+
+PEOPLE = frozenset({"Patient", "Encounter", "Organization", "Practitioner"})
 
 
 @dataclass(frozen=True)
@@ -29,30 +31,23 @@ def add_people(book: Book) -> People:
     patient = _patient(book)
     organization = _given(book, "Organization")
     encounter = _encounter(book, patient)
-    practitioners = [
-        (_family(one), book.add(dict(one), _key(one))) for one in book.site.resources.get("Practitioner", [])
-    ]
+    practitioners = [(_family(one), book.share(one)) for one in book.site.resources.get("Practitioner", [])]
     team: list[tuple[Fact, Resource]] = []
     for fact in book.of("team_member"):
         said = clean(fact.text or "")
         if not said:
             continue
-        words = set(re.findall(r"\w+", said.casefold()))
-        matching = [ref for family, ref in practitioners if family and set(family.casefold().split()) <= words]
+        tokens = set(re.findall(r"\w+", said.casefold()))
+        matching = [ref for family, ref in practitioners if family and set(family.casefold().split()) <= tokens]
         team.append((fact, matching[0] if len(matching) == 1 else _spoken(book, said, fact)))
     surgeons = [ref for fact, ref in team if fact.name == "surgeon"]
     surgeon = surgeons[0] if surgeons else _unnamed(book)
     return People(patient, encounter, surgeon, tuple(team), organization)
 
 
-def _key(resource: Resource) -> str:
-    identifiers = resource.get("identifier") or [{}]
-    return f"{identifiers[0].get('system', '')}|{identifiers[0].get('value', '')}|{resource.get('id', '')}"
-
-
 def _given(book: Book, kind: str) -> Resource | None:
     listed = book.site.resources.get(kind, [])
-    return book.add(dict(listed[0]), _key(listed[0])) if listed else None
+    return book.share(listed[0]) if listed else None
 
 
 def _family(practitioner: Resource) -> str:
@@ -89,7 +84,7 @@ def _gender(book: Book) -> str | None:
 def _encounter(book: Book, patient: Resource) -> Resource:
     listed = book.site.resources.get("Encounter", [])
     if listed:
-        return book.add({**listed[0], "subject": patient}, _key(listed[0]))
+        return book.share({**listed[0], "subject": patient})
     made: Resource = {
         "resourceType": "Encounter",
         **_placeholder("Placeholder: the site gave no encounter"),
@@ -125,8 +120,8 @@ def _unnamed(book: Book) -> Resource:
 def performers(people: People, *roles: str) -> list[Resource]:
     """Procedure.performer of the people named (all roles when none is given), each with the role said."""
     made = [
-        {"function": concept(fact.name or "team"), "actor": ref}
+        {"function": words(fact.name or "team"), "actor": ref}
         for fact, ref in people.team
         if not roles or fact.name in roles
     ]
-    return made or [{"function": concept("surgeon"), "actor": people.surgeon}]
+    return made or [{"function": words("surgeon"), "actor": people.surgeon}]
