@@ -27,6 +27,8 @@ PIECE_SECONDS = 1.0
 SILENT_CHANNEL = 0.1
 # Two channels this opposed cancel each other when mixed (one wired the wrong way round): take the stronger.
 OPPOSED = -0.5
+# A recording whose largest sample is below QUIET is brought to LOUD, by at most MOST_GAIN (40 dB).
+QUIET, LOUD, MOST_GAIN = 0.05, 0.5, 100.0
 # A header that promises this many seconds more than could be read means that the file was cut off.
 SHORT_SECONDS = 0.1
 # Formats that state no length: what the library gives is a guess from the bit rate.
@@ -46,6 +48,7 @@ class Sound:
     """What is in a sound file. `seconds`: length that can be read; `rate`: samples a second in the file.
 
     `weights`: share of each channel in the mono mix (sums to 1). `peak`: largest sample of the mix, 0..1 or more.
+    `gain`: what a very quiet recording is multiplied by, since the voice detector misses speech below about -50 dB.
     `notices`: plain sentences about damage and channels left out. `sha256`: of the file.
     """
 
@@ -55,6 +58,7 @@ class Sound:
     channels: int
     weights: tuple[float, ...]
     peak: float
+    gain: float
     notices: tuple[str, ...]
     sha256: str
 
@@ -87,9 +91,13 @@ def inspect(path: Path | str) -> Sound:
                           f"{seconds:.1f} s can be read. What was said in the rest is lost.")
     if damage.packets:
         notices.insert(0, f"The recording is damaged: {damage.packets} places could not be decoded.")
+    peak = tally.peak()
+    gain = min(MOST_GAIN, LOUD / peak) if 0 < peak < QUIET else 1.0
+    if gain > 1:
+        notices.append(f"The recording is very quiet and was made {gain:.0f} times louder.")
     return Sound(
         path=path, seconds=seconds, rate=rate, channels=len(weights), weights=weights,
-        peak=tally.peak(), notices=tuple(notices), sha256=digest,
+        peak=peak, gain=gain, notices=tuple(notices), sha256=digest,
     )
 
 
@@ -103,7 +111,7 @@ def pieces(sound: Sound, seconds: float = PIECE_SECONDS) -> Iterator[Samples]:
     count = 0
     with _opened(sound.path) as (container, stream):
         for block in _decoded(container, stream, _Damage()):
-            mono = mix(block, sound.weights)
+            mono = mix(block * np.float32(sound.gain), sound.weights)
             held.append(mono)
             count += len(mono)
             if count >= size:

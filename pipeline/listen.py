@@ -23,6 +23,8 @@ ENGINES = "pipeline.engines"
 DEFAULT_ENGINE = "whisper"
 # Word times of a recogniser are right to about this many seconds.
 SLACK = 0.15
+# A word that lies this many seconds in a span of speech was spoken there at least in part.
+REACH = 0.08
 
 
 class Progress(Protocol):
@@ -181,10 +183,19 @@ def _spoken(word: Word, spans: Sequence[tuple[float, float]]) -> bool:
 
 
 def _trimmed(word: Word, spans: Sequence[tuple[float, float]]) -> Word:
-    """The word without the pause that the alignment put into it: kept is the span that it fills most."""
+    """The word without the pause that the alignment put into it.
+
+    An alignment lets a word begin where the one before it ended, so a word that reaches into a later span belongs
+    there; else it belongs to the span that it fills most.
+    """
     if word.start is None or word.end is None:
         return word
     first, last = word.start, word.end
-    start, end = max(spans, key=lambda span: min(last, span[1]) - max(first, span[0]))
+
+    def overlap(span: tuple[float, float]) -> float:
+        return min(last, span[1]) - max(first, span[0])
+
+    reached = [span for span in spans if overlap(span) >= REACH]
+    start, end = reached[-1] if reached else max(spans, key=overlap)
     begins, ends = max(first, start - SLACK), min(last, end + SLACK)
     return replace(word, start=round(begins, 2), end=round(ends, 2)) if begins < ends else word

@@ -271,7 +271,7 @@ def _whole(chosen: Model, place: Path) -> bool:
 
 
 def _check(chosen: Model, file: ModelFile, path: Path) -> None:
-    do = _reinstall(chosen) if chosen.how != "join" else f"Delete {path.parent} and run `voxop models join`."
+    do = _reinstall(chosen) if chosen.how != "join" else "Run `voxop models join`."
     if not path.is_file():
         raise ModelMissing(f"The model {chosen.name} lacks {file.path} ({path}).", do)
     if path.stat().st_size != file.size:

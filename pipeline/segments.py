@@ -25,8 +25,8 @@ class Limits:
     """How speech is told from silence; seconds, and speech probabilities 0..1.
 
     `on`: speech begins at this probability; `off`: below it is silence. `close_after`: a pause this long ends a
-    stretch. `pad`: kept before and after. `longest`: no stretch is longer. `shortest`: less speech than this is a
-    click, not a word. `gap`: shorter silences inside a stretch do not part its spans. The defaults are for a file:
+    stretch. `pad`: kept before and after. `longest`: no stretch is longer. `shortest`: less unbroken speech than
+    this is a click, not a word. `gap`: shorter silences inside a stretch do not part its spans. The defaults are for a file:
     fuller stretches cost half the work of short ones and give the recogniser more context; `LIVE` answers sooner.
     """
 
@@ -35,7 +35,7 @@ class Limits:
     close_after: float = 1.5
     pad: float = 0.3
     longest: float = 15.0
-    shortest: float = 0.09
+    shortest: float = 0.13
     gap: float = 0.2
 
 
@@ -103,7 +103,8 @@ class Segmenter:
     def under_way(self) -> Samples:
         """Sound of the stretch not yet ended, as far as it is sure to stay in that stretch; empty when silent."""
         sure = round(self.limits.longest / 2 / FRAME_SECONDS)
-        frames = self._open[:sure]
+        kept = self._last_speech - self._first + 1 + round(self.limits.pad / FRAME_SECONDS)
+        frames = self._open[: min(sure, kept)]
         return np.concatenate([frame.samples for frame in frames]) if frames else np.zeros(0, dtype=np.float32)
 
     def _hear(self, samples: Samples) -> _Frame:
@@ -148,8 +149,7 @@ class Segmenter:
         self._open = []
         self._before.clear()
         spans = self._spans(frames, first)
-        speech = sum(frame.probability >= self.limits.off for frame in frames) * FRAME_SECONDS
-        if spans and speech >= self.limits.shortest:
+        if self._longest_run(frames) * FRAME_SECONDS >= self.limits.shortest:
             ended = (first + len(frames)) * FRAME
             samples = np.concatenate([frame.samples for frame in frames])
             if ended > self._next * FRAME - self._padding:
@@ -161,6 +161,13 @@ class Segmenter:
         self._next = first + len(frames)
         for frame in after:
             yield from self._take(frame)
+
+    def _longest_run(self, frames: list[_Frame]) -> int:
+        longest = run = 0
+        for frame in frames:
+            run = run + 1 if frame.probability >= self.limits.off else 0
+            longest = max(longest, run)
+        return longest
 
     def _spans(self, frames: list[_Frame], first: int) -> tuple[tuple[float, float], ...]:
         spans: list[list[float]] = []

@@ -122,6 +122,14 @@ def test_opposed_channels_do_not_cancel(tmp_path: Path) -> None:
     assert "cancel" in audio.inspect(path).notices[0]
 
 
+def test_a_very_quiet_recording_is_made_louder_and_says_so(tmp_path: Path) -> None:
+    path = wav(tmp_path / "x.wav", tone(1.0, 16_000, level=0.01))
+    assert np.abs(audio.load(path)).max() == pytest.approx(0.5, rel=0.02)
+    assert "very quiet" in audio.inspect(path).notices[0]
+    silent = wav(tmp_path / "silent.wav", np.zeros((1, 16_000), dtype=np.float32))
+    assert np.abs(audio.load(silent)).max() == 0.0
+
+
 def test_pieces_are_the_file_in_order(tmp_path: Path) -> None:
     path = wav(tmp_path / "x.wav", np.random.default_rng(1).uniform(-0.5, 0.5, 40_123).astype(np.float32))
     given = list(audio.pieces(audio.inspect(path), seconds=0.25))
