@@ -25,8 +25,8 @@ NARRATIONS = gold_truth.load()
 POOL = gold_truth.ROOT.parent / "shared" / "notes_pool.jsonl"
 RUN_OF_WORDS = 8
 # Codes that a narration may hold and that are put together from rows of units.toml, or written with a prefix that no
-# row spells out (UCUM tables of prefixes and base units).
-COMPOSED = re.compile(r"^[^/]+(/[^/]+)+$|^N\.cm$|^uV$|^mW$")
+# row spells out (UCUM tables of prefixes and base units); a unit of blood is an annotation.
+COMPOSED = re.compile(r"^[^/]+(/[^/]+)+$|^N\.cm$|^\{unit\}$|^uV$|^mW$")
 
 
 def by_id(item: Narration) -> str:
