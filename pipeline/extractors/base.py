@@ -15,8 +15,11 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
 from typing import Any, Protocol
 
+from pipeline import laterality
+from pipeline import laterality
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence
+from pipeline.rows import Concept
 
 
 class Extractor(Protocol):
@@ -87,6 +90,56 @@ def number(quantity: Quantity) -> dict[str, Any]:
         "comparator": quantity.comparator,
         "unit": quantity.unit,
     }
+
+
+def named(
+    kind: str, reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar, **fields: Any
+) -> Fact:
+    """A fact of a named thing: its side, its site and what the row implies are filled in unless given."""
+    side, doubt = laterality.side_for(sentence, mention.first, mention.last, grammar)
+    fields.setdefault("name", mention.id)
+    fields.setdefault("laterality", side)
+    fields.setdefault("body_site", site_of(sentence, mention, grammar))
+    if doubt is not None:
+        fields.setdefault("doubts", (doubt,))
+    return make(kind, reading, sentence, mention.first, mention.last, **fields)
+
+
+# What may stand between a thing and the site that it is in ("tear in the posterior horn of the meniscus").
+_TO_SITE = frozenset(
+    ("of", "the", "in", "at", "on", "over", "to", "from", "within", "into", "through", "a", "an", "left", "right",
+     "his", "her", "both", "bilateral", "was", "seen", "noted", "found", "along", "involving", "around", "side")
+)  # fmt: skip
+
+
+def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | None:
+    """Where a named thing is: a site said in its own phrase, else the one that its row implies, else None."""
+    sites = [other for other in sentence.mentions if other.table == "sites" and other != mention]
+    ahead = {site.first: site for site in sites}
+    for index in range(mention.last + 1, min(mention.last + 9, len(sentence.tokens))):
+        if index in ahead:
+            return ahead[index].id
+        token = sentence.tokens[index]
+        if token.norm not in _TO_SITE and index > mention.last + 1 and sentence.tokens[index - 1].norm not in _TO_SITE:
+            break
+        if token.punctuation or any(other.first == index for other in sentence.mentions):
+            break
+    for site in sites:
+        if 0 <= mention.first - site.last - 1 <= 2 and not any(
+            token.punctuation or token.norm in ("and", "or", "was", "is", "of", "with")
+            for token in sentence.tokens[site.last + 1 : mention.first]
+        ):
+            return site.id
+    row = grammar.tables.get(mention.table, {}).get(mention.id)
+    return row.site if isinstance(row, Concept) and row.site else None
+
+
+def words(sentence: Sentence, first: int, last: int) -> str:
+    """The words of tokens first..last as read, marks attached."""
+    text = ""
+    for token in sentence.tokens[max(first, 0) : last + 1]:
+        text += token.text if token.punctuation or not text else f" {token.text}"
+    return text.strip(" ,;:.")
 
 
 def mentions(sentence: Sentence, *tables: str) -> Iterator[Mention]:
