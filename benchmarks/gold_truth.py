@@ -175,7 +175,7 @@ def read(path: Path) -> Narration:
         family=content["family"],
         form=content["form"],
         part=part,
-        text=content["text"],
+        text=content.get("text") or (path.parent / "script.txt").read_text(encoding="utf-8"),
         facts=_widen([_expected(row, f"{path.name}: fact {n}") for n, row in enumerate(content["facts"], 1)]),
         absent=tuple(_expected(row, f"{path.name}: absent {n}") for n, row in enumerate(content["absent"], 1)),
         findings=tuple(ExpectedFinding(**row) for row in content["findings"]),
