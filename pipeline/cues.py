@@ -290,3 +290,27 @@ class Phase:
             else:
                 phases.append(self._now)
         return phases
+
+
+_LONG = 40  # tokens; a longer sentence is a stream of speech without full stops
+_WINDOW = 14
+
+
+def around(sentence: Sentence, grammar: Grammar, first: int, last: int, *ids: str) -> set[str]:
+    """Ids of the cues that are said near tokens first..last: in the sentence, or near by in a stream of speech."""
+    found = hits(sentence, grammar, *ids)
+    if len(sentence.tokens) > _LONG:
+        found = [hit for hit in found if hit.first - last <= _WINDOW and first - hit.last <= _WINDOW]
+    return {hit.id for hit in found}
+
+
+def apart(sentence: Sentence, hit: Hit, first: int, last: int) -> int:
+    """What lies between a cue and tokens first..last, as `gap` counts it; 0 when they touch or overlap."""
+    if hit.first > last:
+        return gap(sentence, last, hit.first)
+    return gap(sentence, hit.last, first) if hit.last < first else 0
+
+
+def distance(sentence: Sentence, grammar: Grammar, first: int, last: int, *ids: str) -> int:
+    """`apart` of the nearest cue of these ids; FAR when there is none."""
+    return min((apart(sentence, hit, first, last) for hit in hits(sentence, grammar, *ids)), default=FAR)

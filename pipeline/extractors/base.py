@@ -134,6 +134,55 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
     return row.site if isinstance(row, Concept) and row.site else None
 
 
+def site_before(sentence: Sentence, mention: Mention) -> str | None:
+    """The last site said before a thing in the same sentence ("Medial compartment: grade two changes")."""
+    before = [site for site in sentence.mentions if site.table == "sites" and site.last < mention.first]
+    return before[-1].id if before and len(sentence.tokens) <= 40 else None
+
+
+_SEEN = frozenset(
+    {"seen", "found", "noted", "identified", "showed", "revealed", "visualized", "visualised", "encountered", "there",
+     "appreciated", "observed", "confirmed", "demonstrated", "evident", "palpated"}
+)  # fmt: skip
+_PICTURES = frozenset(
+    {"mri", "ct", "xray", "radiograph", "radiographs", "ultrasound", "scan", "sonogram", "mammogram", "arthrogram",
+     "films", "film", "imaging", "angiogram", "x", "mr", "venogram", "echocardiogram", "dexa", "pet", "us"}
+)  # fmt: skip
+_TOLD = frozenset(
+    {"showed", "shows", "show", "shown", "revealed", "reveals", "demonstrated", "demonstrates", "on", "confirmed",
+     "suggested", "suggestive", "consistent", "with", "had", "reported", "as", "by"}
+)  # fmt: skip
+_NOW = frozenset({"intraoperative", "intraoperatively", "guided", "guidance", "under", "intraop", "fluoroscopy", "final",
+                  "obtained", "taken", "repeat", "probe", "portable"})  # fmt: skip
+
+
+def is_seen(sentence: Sentence, mention: Mention) -> bool:
+    """Whether the words around a thing tell that it was looked at: "there was", "was found", "showed"."""
+    near = sentence.tokens[max(0, mention.first - 8) : mention.last + 6]
+    return any(token.norm in _SEEN for token in near)
+
+
+def is_imaging(sentence: Sentence) -> bool:
+    """Whether a sentence tells what imaging before the operation showed."""
+    if sentence.section == "imaging":
+        return True
+    norms = {token.norm for token in sentence.tokens}
+    if not norms & _PICTURES or norms & _NOW or ("x" in norms and not norms & (_PICTURES - {"x"}) and "ray" not in norms):
+        return False
+    return bool(norms & _TOLD) and sentence.section not in ("aftercare", "follow-up", "description")
+
+
+def after_heading(sentence: Sentence) -> int | None:
+    """The first token after the heading of a sentence ("Indication: ..."), 0 where it has none, None if no more."""
+    marks = {":", ",", ".", "-", "—", "–"}
+    for index, token in enumerate(sentence.tokens[:7]):
+        if token.norm in marks:
+            return index + 1 if index + 1 < len(sentence.tokens) else None
+        if token.norm in ("is", "was", "are", "were") and index >= 1:
+            return index + 1 if index + 1 < len(sentence.tokens) else None
+    return 0
+
+
 def words(sentence: Sentence, first: int, last: int) -> str:
     """The words of tokens first..last as read, marks attached."""
     text = ""

@@ -12,7 +12,7 @@ from typing import Any
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, Status
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
 
 KINDS = (
@@ -23,11 +23,12 @@ KINDS = (
 _ADRENALINE = frozenset({"adrenaline", "epinephrine"})
 # What a number of a dimension tells of a drug, and how far from the drug it may stand.
 _TELLS = {
-    "mass": ("medication_dose", 60), "amount": ("medication_dose", 60), "catalytic": ("medication_dose", 60),
-    "molar": ("medication_dose", 60), "volume": ("medication_volume", 50),
+    "mass": ("medication_dose", 24), "amount": ("medication_dose", 24), "catalytic": ("medication_dose", 24),
+    "molar": ("medication_dose", 24), "volume": ("medication_volume", 34),
     "fraction": ("medication_concentration", 24), "concentration": ("medication_concentration", 40),
-    "mass_concentration": ("medication_concentration", 40), "rate": ("medication_rate", 60),
+    "mass_concentration": ("medication_concentration", 40), "rate": ("medication_rate", 30),
 }  # fmt: skip
+_LATER_SECTIONS = ("aftercare", "follow-up")
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
 _SMALLEST_RATIO = 1000  # 1:1 is a mixture; adrenaline is 1:1000 to 1:400,000 (labels)
 
@@ -87,12 +88,14 @@ def _circumstances(sentence: Sentence, grammar: Grammar, mention: Mention, drug:
     """Role, status, certainty and doubts that the words around a drug give it."""
     found: dict[str, Any] = {}
     status = base.scope_at(sentence, "status", mention.first, "performed")
-    ids = {hit.id for hit in cues.hits(sentence, grammar)}
-    avoid = [hit for hit in cues.hits(sentence, grammar, "avoid") if hit.first <= mention.first]
-    if avoid:
+    ids = cues.around(sentence, grammar, mention.first, mention.last)
+    if "avoid" in ids and _avoided(sentence, grammar, mention):
         return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
-    if ("take-home" in ids and status in ("performed", "planned")) or sentence.section == "aftercare":
-        return {"role": "aftercare", "status": _later(status)}
+    later = sentence.section in _LATER_SECTIONS or (
+        status in ("performed", "planned", "conditional") and _at_home(sentence, grammar, mention)
+    )
+    if later and not set(drug.classes) & {"local_anaesthetic", "general_anaesthetic"}:
+        return {"role": "aftercare", "status": "planned"}
     if "anticoagulant" in drug.classes and "priming" in ids:
         found["role"] = "prime"
     elif "anticoagulant" in drug.classes and ids & {"marrow", "container"}:
@@ -101,23 +104,48 @@ def _circumstances(sentence: Sentence, grammar: Grammar, mention: Mention, drug:
         found["role"] = "prophylaxis"
     elif "local_anaesthetic" in drug.classes:
         found["role"] = "local_anaesthetic"
-    if "not-given" in ids and _in_clause(sentence, grammar, mention, "not-given"):
+    if "not-given" in ids and _near(sentence, grammar, mention, 24, "not-given"):
         found["certainty"] = "negated"
-    elif "prepared" in ids and "given" not in ids and "priming" not in ids and status == "performed":
+    elif (
+        status == "performed"
+        and _near(sentence, grammar, mention, 12, "prepared")
+        and not _near(sentence, grammar, mention, 40, "given", "priming")
+    ):
         found["status"] = "planned"
         found["doubts"] = ("drawn up or prepared; not said to be given",)
+    elif status == "performed" and _taken_before(sentence, mention):
+        found["status"] = "historical"
     return found
 
 
-def _later(status: str) -> Status:
-    return "conditional" if status == "conditional" else "planned"
-
-
-def _in_clause(sentence: Sentence, grammar: Grammar, mention: Mention, cue: str) -> bool:
+def _avoided(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
     return any(
-        cues.gap(sentence, mention.last, hit.first) < 50 or cues.gap(sentence, hit.last, mention.first) < 20
-        for hit in cues.hits(sentence, grammar, cue)
+        cues.apart(sentence, hit, mention.first, mention.last) <= (30 if hit.first < mention.first else 10)
+        for hit in cues.hits(sentence, grammar, "avoid")
     )
+
+
+def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
+    """A medicine to take later: said so, or given a course of days ("for ten days") or of times ("daily")."""
+    if _near(sentence, grammar, mention, 30, "take-home"):
+        return True
+    for index in range(mention.last + 1, min(mention.last + 8, len(sentence.tokens))):
+        token = sentence.tokens[index]
+        if token.punctuation and token.norm not in (",", "(", ")") or token.norm == "then":
+            return False
+        if token.quantity is not None and token.quantity.unit in ("d", "wk", "mo"):
+            return sentence.tokens[index - 1].norm in ("for", "x", "times", "another", "next", "of")
+    return False
+
+
+def _taken_before(sentence: Sentence, mention: Mention) -> bool:
+    """ "on clopidogrel until yesterday": what the patient was on before."""
+    before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    return before[-1:] == ["on"] and before[:1] not in (["started"], ["discharged"], ["home"], ["continue"], ["go"])
+
+
+def _near(sentence: Sentence, grammar: Grammar, mention: Mention, reach: int, *ids: str) -> bool:
+    return cues.distance(sentence, grammar, mention.first, mention.last, *ids) <= reach
 
 
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: list[_Event]) -> list[Fact]:

@@ -1,28 +1,110 @@
-"""The patient's age and weight."""
+"""The patient's age and weight.
+
+An age is said with its word ("sixty years old", "aged 44", "57 y/o", "58F") or right behind the name ("Missus Ilse
+Vandermeer, forty four"). An age said without a unit is in years: that is what the bare number means in English.
+"""
 
 from __future__ import annotations
+
+import re
+from decimal import Decimal
 
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading
+from pipeline.records import Fact, Reading, Sentence
 
 KINDS = ("patient_age", "patient_weight")
+
+_TITLES = frozenset({"mr", "mister", "mrs", "missus", "miss", "ms", "master", "mr.", "mrs.", "ms.", "madam"})
+_LABELS = frozenset({"pt", "patient", "name"})
+_WITH_SEX = re.compile(r"^(\d{1,3})[-/]?([mf])$")
+_SEX = frozenset({"m", "f", "male", "female", "man", "woman", "boy", "girl", "gentleman", "lady", "yo", "y", "yrs"})
+_VERBS = frozenset({"is", "was", "has", "had", "with", "the", "who", "underwent", "a", "an"})
+_NAME_WORDS = 4
+_OLDEST = 115
+_AGE_UNITS = ("a", "mo", "wk", "d")
+_WEIGHT_UNITS = ("kg", "[lb_av]")
+_OTHER_WEIGHTS = frozenset({"bearing", "traction", "lift", "lifting", "specimen", "gland", "loss", "limit", "birth"})
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        for index, quantity in base.quantities(sentence, "time", "mass", ""):
-            if quantity.form not in ("number", "range", "fraction"):
+        named = _after_name(sentence)
+        for index, token in enumerate(sentence.tokens):
+            sexed = _WITH_SEX.match(token.norm) if token.quantity is None else None
+            if sexed and int(sexed[1]) <= _OLDEST:
+                facts.append(
+                    base.make("patient_age", reading, sentence, index, index, value=Decimal(sexed[1]), unit="a")
+                )
+            if token.quantity is None or token.quantity.form not in ("number", "range", "fraction"):
                 continue
-            cue = "weight" if quantity.dimension == "mass" else "age"
-            near = cues.nearest(sentence, grammar, index, cue)
-            if near is None or near[0] > (12 if quantity.dimension else 2):
-                continue
-            price, hit = near
-            if quantity.dimension == "mass" and quantity.unit not in ("kg", "[lb_av]"):
-                continue
-            kind = "patient_weight" if quantity.dimension == "mass" else "patient_age"
-            facts.append(base.claim(kind, reading, sentence, index, hit.first, hit.last, price))
+            if token.quantity.dimension == "mass":
+                facts += _weight(reading, sentence, grammar, index, named)
+            elif token.quantity.dimension in ("time", ""):
+                facts += _age(reading, sentence, grammar, index, named)
     return facts
+
+
+def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, named: int | None) -> list[Fact]:
+    quantity = sentence.tokens[index].quantity
+    assert quantity is not None
+    value = quantity.value
+    if value is None or value > _OLDEST or (quantity.unit is not None and quantity.unit not in _AGE_UNITS):
+        return []
+    unit = quantity.unit or "a"
+    near = cues.nearest(sentence, grammar, index, "age")
+    if near is not None and near[0] <= (6 if quantity.unit else 2):
+        price, hit = near
+        return [base.claim("patient_age", reading, sentence, index, hit.first, hit.last, price, unit=unit)]
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
+    if named is not None and index == named:
+        if quantity.unit is None and value != int(value):
+            return []
+        return [base.claim("patient_age", reading, sentence, index, index, index, 1, unit=unit)]
+    if quantity.unit == "a" and after and after[0] in _SEX:
+        return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit)]
+    if quantity.unit is None and (after[:1] == ["y"] or after[:1] == ["yo"]):
+        return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit)]
+    return []
+
+
+def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, named: int | None) -> list[Fact]:
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or quantity.unit not in _WEIGHT_UNITS:
+        return []
+    around = {token.norm for token in sentence.tokens[max(0, index - 4) : index + 3]}
+    if around & _OTHER_WEIGHTS:
+        return []
+    near = cues.nearest(sentence, grammar, index, "weight")
+    if near is not None and near[0] <= 12:
+        price, hit = near
+        return [base.claim("patient_weight", reading, sentence, index, hit.first, hit.last, price)]
+    if named is not None and 0 < index - named <= 6:  # "Mrs. Blix, 88 y, 52 kg"
+        return [base.claim("patient_weight", reading, sentence, index, index, index, 10)]
+    first_word = sentence.tokens[0].norm in _LABELS
+    if first_word and index <= 10:
+        return [base.claim("patient_weight", reading, sentence, index, index, index, 10)]
+    return []
+
+
+def _after_name(sentence: Sentence) -> int | None:
+    """The number right behind "Mister Otto Lindgren," or "Patient: Nils Averyanov,"."""
+    tokens = sentence.tokens
+    for start, token in enumerate(tokens):
+        label = token.norm in _LABELS and start + 1 < len(tokens) and (tokens[start + 1].norm == ":" or start == 0)
+        if not label and token.norm not in _TITLES:
+            continue
+        at = start + 1
+        words = 0
+        while at < len(tokens) and words <= _NAME_WORDS:
+            norm = tokens[at].norm
+            if tokens[at].quantity is not None:
+                return at if words >= 1 else None
+            if norm.replace("'", "").isalpha() and norm not in _VERBS:
+                words += norm not in _TITLES
+            elif norm not in (",", ":", ".", "mr.", "mrs.", "ms.", "dr."):
+                break
+            at += 1
+    return None
