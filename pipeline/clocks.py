@@ -7,22 +7,26 @@ from collections.abc import Sequence
 
 from pipeline import numerals
 from pipeline.records import Quantity, Token
+from pipeline.units import is_unit_word
 
 Found = tuple[Quantity, int]
 
 _CLOCK = re.compile(r"^([01]?\d|2[0-3]):([0-5]\d)(?::[0-5]\d)?$")
 _MILITARY = re.compile(r"^([01]\d|2[0-3])([0-5]\d)$")
 _HALVES = frozenset({"am", "pm", "a.m.", "p.m."})
-_AT = frozenset("at by until till since around about approximately time from between to and was is before after".split())
+_AT = frozenset(
+    "at by until till since around about approximately time from between to and was is before after".split()
+)
 _EVENTS = frozenset(
-    "incision induction start started starts began begun end ended ends timeout time-out out room closure closed up down "
-    "arrived arrival left inflated deflated released time onset finished finish completed theatre theater in skin".split()
+    "incision induction start started starts began begun end ended ends timeout time-out out room closure closed up "
+    "down arrived arrival left inflated deflated released time onset finished finish completed theatre theater in "
+    "skin".split()
 )
 _RESTATED = frozenset({"correction", "sorry", "mean", "rather", "that"})
 _FACES = frozenset({"position", "positions", "meridian", "hour", "portal"})
 _TIMED = frozenset(
-    "room induction incision began started start ended end closed closure arrived finished morning afternoon evening noon "
-    "recovery theatre theater timeout tourniquet inflated deflated midnight".split()
+    "room induction incision began started start ended end closed closure arrived finished morning afternoon "
+    "evening noon recovery theatre theater timeout tourniquet inflated deflated midnight".split()
 )
 _PRESSED = frozenset({"pressure", "set", "inflated", "mmhg", "tourniquet", "cuff", "elevated"})
 MONTHS = {
@@ -41,7 +45,7 @@ def _at(norms: Sequence[str], index: int) -> str:
 
 
 def clock_face(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
-    """"at the three o'clock position", "from 3 to 6 o'clock". A bare "at 2 o'clock" is one too, unless the words
+    """ "at the three o'clock position", "from 3 to 6 o'clock". A bare "at 2 o'clock" is one too, unless the words
     around it tell a time of day. Text "3 o'clock", "1:30 o'clock"."""
     hour = norms[start]
     end = start + 1
@@ -107,7 +111,9 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
         return None
     follows = _at(norms, after)
     if follows == "hundred" and (led or value > 9 or value == 0 or _at(norms, after + 1) in ("hours", "hrs")):
-        if _at(norms, after + 1) in ("hours", "hrs") or (led and _cued(norms, start)):
+        if _at(norms, after + 1) in ("hours", "hrs") or (
+            _cued(norms, start) and (led or norms[start - 1] == "at") and not _counts(norms, after + 1)
+        ):
             return _finish(value % 24, 0, norms, start, after + 1, sure=True)
         return None
     if follows in _HALVES or (follows in ("a", "p") and _at(norms, after + 1) == "m"):
@@ -151,11 +157,7 @@ def _counts(norms: Sequence[str], end: int) -> bool:
     """Whether what follows makes the number before it a quantity: a unit, a scale, a point."""
     after = _at(norms, end)
     return (
-        after in numerals.SCALES
-        or after == "point"
-        or after.startswith(("mil", "cent", "metre", "meter", "litre", "liter", "gram", "kilo", "micro", "degree", "gauge"))
-        or after in ("cc", "ml", "mg", "mm", "cm", "mmhg", "percent", "%", "units", "mics", "french", "minutes", "inch",
-                     "inches", "seconds", "weeks", "days", "per", "g", "mcg", "hole", "year", "years", "blade")  # fmt: skip
+        after in numerals.SCALES or after in ("point", "hole", "blade", "per", "year", "years") or is_unit_word(after)
     )
 
 
@@ -278,8 +280,10 @@ def _month_first(tokens: Sequence[Token], norms: Sequence[str], start: int) -> F
     if year is not None:
         return _written_out(None, month, year[0], _said(tokens, start, year[1])), year[1]
     day = _day(norms, index)
-    if day is None or norms[start] in ("may", "march", "mar") and not (
-        tokens[start].text[0].isupper() or numerals.read_ordinal(norms, index, glued=True)
+    if (
+        day is None
+        or norms[start] in ("may", "march", "mar")
+        and not (tokens[start].text[0].isupper() or numerals.read_ordinal(norms, index, glued=True))
     ):
         return None
     end = day[1]

@@ -18,14 +18,19 @@ from pipeline.rows import Correction
 
 _SIDES = frozenset({"left", "right", "bilateral", "bilaterally", "both", "lefthand", "righthand"})
 _NUMERIC = frozenset({"number", "range", "fraction"})
-_FILLERS = frozenset({",", ":", ".", "...", "…", ";", "-", "—", "the", "a", "an", "it", "is", "was", "at", "to", "that", "of",
-                      "in", "with", "about", "be", "for", "and", "side", "i", "mean", "sorry"})  # fmt: skip
+_FILLERS = frozenset(
+    ", : . ... … ; - — the a an it is was at to that of in with about be for and side i mean sorry".split()
+)
 _PAUSES = frozenset({",", ";", ":", ".", "...", "…", "-", "—", "?", "!"})
 # Words after or before which a cue is ordinary speech.
-_ORDINARY_AFTER = frozenset("of was is were are for loss osteotomy and in with to obtained achieved on by factor had has "
-                            "has been could would will can".split())  # fmt: skip
-_ORDINARY_BEFORE = frozenset("the a an full good complete adequate deformity angular surgical further this some any no "
-                             "valgus varus excellent partial rotational final of for after".split())  # fmt: skip
+_ORDINARY_AFTER = frozenset(
+    "of was is were are for loss osteotomy and in with to obtained achieved on by factor had has been could would "
+    "will can".split()
+)
+_ORDINARY_BEFORE = frozenset(
+    "the a an full good complete adequate deformity angular surgical further this some any no valgus varus "
+    "excellent partial rotational final of for after".split()
+)
 _WEAK = frozenset({"no", "sorry", "rather", "excuse me", "make it", "should be", "actually no", "oops", "should read"})
 _REACH = 14  # tokens of a clause that "scratch that" may take back
 
@@ -139,7 +144,9 @@ def _apply(draft: Draft, cue: _Cue, out: list[Draft], words: Sequence[Word]) -> 
         if named is not None:
             return _replace(draft, cue, *named, words)
         if apart or cue.row.id == "make-that" and new is not None:
-            draft.strikes.append(Strike(_empty(tokens, cue), _said(words, tokens[cue.first : cue.end]), cue.first, False))
+            draft.strikes.append(
+                Strike(_empty(tokens, cue), _said(words, tokens[cue.first : cue.end]), cue.first, False)
+            )
     elif cue.row.id == "i-mean" and new is None:
         named = _named(draft, cue, out)
         if named is not None:
@@ -317,7 +324,7 @@ def _repeated(old: Sequence[Token], at: int, end: int, new: Sequence[Token], sta
 
 
 def _strike_last(draft: Draft, cue: _Cue, out: Sequence[Draft], words: Sequence[Word]) -> int:
-    """"Scratch that": by itself it takes the sentence before it; inside one, what was said of that sentence."""
+    """ "Scratch that": by itself it takes the sentence before it; inside one, what was said of that sentence."""
     tokens = draft.tokens
     lead = [token for token in tokens[: cue.first] if not token.punctuation]
     if not lead:
@@ -382,4 +389,3 @@ def _empty(tokens: Sequence[Token], cue: _Cue) -> Evidence:
     """No words: it is not known what is taken back."""
     at = tokens[cue.first].first
     return Evidence(at, at, None, None, "")
-

@@ -42,17 +42,14 @@ _PARTS = {
     "twelfth": 12, "sixteenth": 16,
 }  # fmt: skip
 PARTS = _PARTS | {f"{word}s": value for word, value in _PARTS.items() if word != "half"} | {"halves": 2}
-ROMAN = {
-    letters: value
-    for value, letters in enumerate("i ii iii iv v vi vii viii ix x xi xii".split(), start=1)
-}
+ROMAN = {letters: value for value, letters in enumerate("i ii iii iv v vi vii viii ix x xi xii".split(), start=1)}
 _GLYPHS = {"½": "0.5", "¼": "0.25", "¾": "0.75", "⅛": "0.125", "⅜": "0.375", "⅝": "0.625", "⅞": "0.875"}
 
 _PLAIN = re.compile(r"^[-+]?(?:\d{1,3}(?:,\d{3})+|\d+)?(?:\.\d+)?$")
 _COMMA = re.compile(r"^\d+,\d{1,2}$")
 _GLYPH = re.compile(r"^(\d*)([½¼¾⅛⅜⅝⅞])$")
 _WRITTEN_PART = re.compile(r"^(?:(\d{1,2})-)?(\d{1,2})/(\d{1,2})(?:th|ths|rd|rds|nd)?$")
-_DENOMINATORS = frozenset({2, 3, 4, 5, 6, 8, 10, 12, 16, 32, 64})
+_DENOMINATORS = frozenset({2, 3, 4, 8, 16, 32, 64})
 _SPOKEN = frozenset(SMALL) | frozenset(TENS) | frozenset(SCALES) | ZERO | frozenset(REPEATED) | frozenset(PARTS)
 STARTS = _SPOKEN | frozenset({"a", "an", "point", "minus", "negative", "dozen"}) | frozenset(ORDINALS)
 
@@ -88,15 +85,18 @@ def written(norm: str) -> Decimal | None:
     if glyph:
         return Decimal(glyph[1] or "0") + Decimal(_GLYPHS[glyph[2]])
     part = _WRITTEN_PART.match(norm)
-    if part:
+    if part and int(part[3]) in _DENOMINATORS:
         return _divide(int(part[2]), int(part[3]), int(part[1] or 0))
     return None
 
 
+def _whole(value: Decimal) -> Decimal:
+    """1500000 for 1.5 million, which has no decimals to keep."""
+    return value.quantize(Decimal(1)) if value == value.to_integral_value() else value.normalize()
+
+
 def _divide(numerator: int, denominator: int, whole: int = 0) -> Decimal | None:
-    if denominator not in _DENOMINATORS or numerator >= denominator:
-        return None
-    if denominator % 3 == 0 and (numerator * 8) % denominator:
+    if numerator >= denominator or (denominator % 3 == 0 and numerator * 8 % denominator):
         return None
     return Decimal(whole) + Decimal(numerator) / Decimal(denominator)
 
@@ -172,7 +172,7 @@ def _from_digits(norms: Sequence[str], start: int) -> Numeral | None:
             return Numeral(Decimal(f"{norm}.{digits}"), start, after, "cardinal", spoken=False)
     if following in SCALES and shape == "cardinal":
         scale = SCALES[following]
-        value *= scale
+        value = _whole(value * scale)
         end += 1
         following = _at(norms, end)
     if shape == "cardinal" and scale == 1 and (whole or norm.startswith("-")):
@@ -190,7 +190,7 @@ def _written_fraction(norms: Sequence[str], start: int) -> Numeral | None:
     if norm in _GLYPHS:
         return Numeral(Decimal(_GLYPHS[norm]), start, start + 1, "fraction")
     part = _WRITTEN_PART.match(norm)
-    if part and not part[1]:
+    if part and not part[1] and int(part[3]) in _DENOMINATORS:
         return Numeral(_divide(int(part[2]), int(part[3])), start, start + 1, "fraction")
     return None
 
@@ -237,8 +237,6 @@ def _cardinal(norms: Sequence[str], start: int) -> Numeral | None:
         if size == 100:
             group *= 100
             scale = 100
-            while _at(norms, index) in SCALES and SCALES[norms[index]] > 100:
-                break
             joined = index + (_at(norms, index) == "and")
             rest = _below_hundred(norms, joined)
             if rest is not None and 0 < rest[0] and not _starts_ratio(norms, joined, rest[1]):
@@ -265,7 +263,7 @@ def _cardinal(norms: Sequence[str], start: int) -> Numeral | None:
             value = Decimal(f"{total + group}.{digits}")
             index, scale = after, 1
             if _at(norms, index) in SCALES and SCALES[norms[index]] > 100:
-                value, scale = value * SCALES[norms[index]], SCALES[norms[index]]
+                value, scale = _whole(value * SCALES[norms[index]]), SCALES[norms[index]]
                 index += 1
     if index == start + 1 and group and not total and 0 < group < 10:
         spoken = _colloquial(norms, start, group)
@@ -279,7 +277,7 @@ def _starts_ratio(norms: Sequence[str], start: int, end: int) -> bool:
 
 
 def _colloquial(norms: Sequence[str], start: int, hundreds: int) -> Numeral | None:
-    """"two fifty" for 250: one digit and a number from ten to ninety-nine. Both readings are possible."""
+    """ "two fifty" for 250: one digit and a number from ten to ninety-nine. Both readings are possible."""
     rest = _below_hundred(norms, start + 1)
     if rest is None or rest[0] < 10 or _at(norms, rest[1]) in SCALES or _at(norms, rest[1]) == "point":
         return None
@@ -348,7 +346,7 @@ def _digit_run(norms: Sequence[str], start: int) -> Numeral | None:
             whole = digits.lstrip("0") or "0"
             value_ = Decimal(f"{whole}.{after_digits}")
             if _at(norms, after) in SCALES and SCALES[norms[after]] > 100:
-                return Numeral(value_ * SCALES[norms[after]], start, after + 1, scale=SCALES[norms[after]])
+                return Numeral(_whole(value_ * SCALES[norms[after]]), start, after + 1, scale=SCALES[norms[after]])
             return Numeral(value_, start, after, "cardinal")
     if norms[start] == "point" or len(digits) < 2:
         return None
@@ -360,7 +358,7 @@ def _digit_run(norms: Sequence[str], start: int) -> Numeral | None:
 
 
 def _fraction(norms: Sequence[str], start: int) -> Numeral | None:
-    """"half", "a quarter", "three eighths", "two thirds"; not "a third" (which is an ordinal)."""
+    """ "half", "a quarter", "three eighths", "two thirds"; not "a third" (which is an ordinal)."""
     norm = _at(norms, start)
     if norm in ("half", "quarter"):
         return Numeral(Decimal("0.5" if norm == "half" else "0.25"), start, start + 1, "fraction", text=norm)
@@ -385,7 +383,7 @@ def _part(norms: Sequence[str], start: int, count: int) -> Numeral | None:
 
 
 def _mixed(norms: Sequence[str], numeral: Numeral | None) -> Numeral | None:
-    """"two and a half", "two and three quarters"."""
+    """ "two and a half", "two and three quarters"."""
     if numeral is None or numeral.value is None or _at(norms, numeral.end) != "and":
         return numeral
     part = _fraction(norms, numeral.end + 1)

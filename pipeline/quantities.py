@@ -20,22 +20,29 @@ from pipeline.units import Said, read_unit, split_attached
 _DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
 _TIMES = re.compile(r"^x(\d{1,3})$")
 _BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?([a-z]{0,2})$")
+_POWER = re.compile(r"^10[\^*](\d{1,2})$")
 _RANGE = re.compile(r"^(#?)(\d[\d,]*(?:\.\d+)?|\.\d+)(%?)[-–](\d[\d,]*(?:\.\d+)?|\.\d+)$")
-_STARTS = numerals.STARTS | frozenset("c t l s g p x times number # no. gravida para".split()) | frozenset(numerals.ROMAN)
-_PRONOUN_BEFORE = frozenset("the this that each any which no another every some such other single only last next "
-                            "first second third left right medial lateral upper lower large small good".split())  # fmt: skip
+_STARTS = (
+    numerals.STARTS | frozenset("c t l s g p x times number # no. gravida para".split()) | frozenset(numerals.ROMAN)
+)
+_PRONOUN_BEFORE = frozenset(
+    "the this that each any which no another every some such other single only last next first second third left "
+    "right medial lateral upper lower large small good".split()
+)
 _PRONOUN_AFTER = frozenset(
-    "of another is was were are had has have that which who side sided day time point might may can could would should "
-    "by another's the in on at to from for and or with . , ; : ) hand more final".split()
+    "of another is was were are had has have that which who side sided day time point might may can could would "
+    "should by another's the in on at to from for and or with . , ; : ) hand more final".split()
 )
 _FUNCTION = frozenset(
-    "of and or in on at to from for with was were is are had below above deep long wide high tall thick medial lateral "
-    "distal proximal superior inferior anterior posterior into under over after before later ago then per each down up "
-    "in diameter length depth total remaining left right iv intravenously intramuscularly subcutaneously given injected "
-    "aspirated were through across apart off away beyond behind between short more less by as".split()
+    "of and or in on at to from for with was were is are had below above deep long wide high tall thick medial "
+    "lateral distal proximal superior inferior anterior posterior into under over after before later ago then per "
+    "each down up diameter length depth total remaining left right iv intravenously intramuscularly subcutaneously "
+    "given injected aspirated through across apart off away beyond behind between short more less by as".split()
 )
-_PLACED_POINT = frozenset("the this that a which what one starting entry some any insertion pivot pin mid-point puncture "
-                          "to end focal trigger pressure first second at".split())  # fmt: skip
+_PLACED_POINT = frozenset(
+    "the this that a which what one starting entry some any insertion pivot pin mid-point puncture to end focal "
+    "trigger pressure first second at".split()
+)
 _ARTICLE_DIMENSIONS = frozenset({"volume", "mass", "length", "time", "turns", "amount", "count"})
 _COUNTED_DIMENSIONS = frozenset({"length", "gauge", "french", "mass", "volume", "angle"})
 _PLAIN_PLURAL = re.compile(r"^[a-z]{2,}s$")
@@ -78,6 +85,9 @@ def _spread(tokens: Sequence[Token]) -> list[Token]:
         by = _BY.match(token.norm)
         if times:
             spread += [_piece(token, "x"), _piece(token, times[1])]
+        elif token.norm.startswith("10^") and "/" in token.norm:
+            power, under = token.text.split("/", 1)
+            spread += [_piece(token, power), _piece(token, "/"), _piece(token, under)]
         elif by and not (by[1] == by[2] and by[4] in ("", "s")):
             spread.append(_piece(token, by[1]))
             for part in (by[2], by[3]):
@@ -135,7 +145,7 @@ def _read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Qu
 
 
 def _roman_amount(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
-    """"II grams": what recognisers write for two grams. I, IV, V and X are words of their own and are left."""
+    """ "II grams": what recognisers write for two grams. I, IV, V and X are words of their own and are left."""
     if norms[start] not in ("ii", "iii", "vi", "vii", "viii", "ix") or not tokens[start].text.isupper():
         return None
     said = read_unit(tokens, start + 1, True)
@@ -146,12 +156,17 @@ def _roman_amount(tokens: Sequence[Token], norms: Sequence[str], start: int) -> 
 
 
 def _with_article(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
-    """"an inch and a half", "a litre of saline": the article counts one when a unit and no noun follows."""
+    """ "an inch and a half", "a litre of saline": the article counts one when a unit and no noun follows."""
     said = read_unit(tokens, start + 1, False)
     if said is None or said.dimension not in _ARTICLE_DIMENSIONS or "/" in said.ucum:
         return None
     before = norms[start - 1] if start else ""
-    if before in ("once", "twice", "times", "daily", "dose") or tokens[start + 1].norm in ("day", "second", "drop", "bar"):
+    if before in ("once", "twice", "times", "daily", "dose") or tokens[start + 1].norm in (
+        "day",
+        "second",
+        "drop",
+        "bar",
+    ):
         return None
     added, end = _and_a_half(norms, said.end)
     after = norms[end] if end < len(norms) else "."
@@ -178,7 +193,9 @@ def _is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) -
     after = norms[numeral.end] if numeral.end < len(norms) else "."
     if norm == "one" and numeral.end == start + 1:
         ranged = after in ("to", "or", "in") and numeral.end + 1 < len(norms) and _numeric(norms, numeral.end + 1)
-        return before in _PRONOUN_BEFORE or (not ranged and after in _PRONOUN_AFTER and before not in ("total", ":", "#", "times"))
+        return before in _PRONOUN_BEFORE or (
+            not ranged and after in _PRONOUN_AFTER and before not in ("total", ":", "#", "times")
+        )
     if norm == "point" and before in _PLACED_POINT:
         return True
     if before == "of" and start > 1 and norms[start - 2] in ("figure", "figures"):
@@ -195,6 +212,9 @@ def _numeric(norms: Sequence[str], index: int) -> bool:
 def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
     """The numeral with its unit; a count that runs into a size ("two five millimetre ports") is cut off."""
     in_digits = not numeral.spoken
+    powered = _millions(tokens, norms, numeral)
+    if powered is not None:
+        return powered
     part = numeral.shape == "fraction"
     said = _unit_after(tokens, norms, numeral.end, in_digits, part)
     if said is not None and said.row == "second" and not _is_seconds(norms, numeral, said):
@@ -206,6 +226,8 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         if bare_part:
             return None
         if numeral.shape == "digits" and len(numeral.digits) == 2 and numeral.value == int(numeral.digits):
+            return _first_only(norms, numeral)
+        if numeral.shape == "digits" and numeral.digits in "123456789":
             return _first_only(norms, numeral)
         form = "fraction" if part else "number"
         text = numeral.text if part else ""
@@ -227,6 +249,31 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         doubts=(doubt,) if doubt else (),
     )
     return _with_unit(quantity, said, tokens), end
+
+
+def _millions(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
+    """ "five million per millilitre", "5 x 10^6/mL": so many 10*6/mL."""
+    value, end, exponent = numeral.value, numeral.end, 6
+    if value is None:
+        return None
+    power = _POWER.match(norms[end + 1]) if end + 1 < len(norms) and norms[end] in ("x", "×") else None
+    if power is not None:
+        exponent, end = int(power[1]), end + 2
+    elif numeral.scale != 1_000_000:
+        return None
+    else:
+        value = value.scaleb(-6).normalize()
+        while end < len(norms) and norms[end] in ("cells", "nucleated", "total", "mononuclear"):
+            end += 1
+    if end >= len(norms) or norms[end] not in ("per", "/"):
+        return None
+    under = read_unit(tokens, end + 1, True)
+    if under is None:
+        return None
+    words = " ".join(token.text for token in tokens[numeral.end : under.end])
+    return Quantity(
+        value=value, unit=f"10*{exponent}/{under.ucum}", said_unit=words, dimension="concentration"
+    ), under.end
 
 
 def _first_only(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
@@ -260,7 +307,7 @@ def _unit_after(tokens: Sequence[Token], norms: Sequence[str], index: int, in_di
 
 
 def _is_seconds(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> bool:
-    """"sixty seconds" and "a ten second soak", but "one second toe" is none."""
+    """ "sixty seconds" and "a ten second soak", but "one second toe" is none."""
     if norms[said.start] != "second":
         return True
     after = norms[said.end] if said.end < len(norms) else "."
@@ -287,7 +334,7 @@ def _with_unit(quantity: Quantity, said: Said, tokens: Sequence[Token]) -> Quant
 def _written_range(
     tokens: Sequence[Token], norms: Sequence[str], start: int, match: re.Match[str]
 ) -> tuple[Quantity, int] | None:
-    """"5-10", "40-60%", "1-200 cc" (100 to 200)."""
+    """ "5-10", "40-60%", "1-200 cc" (100 to 200)."""
     low, high = Decimal(match[2].replace(",", "")), Decimal(match[4].replace(",", ""))
     said = read_unit(tokens, start + 1, True)
     if match[3] and said is None:
@@ -308,8 +355,7 @@ def _tail(digits: str) -> int:
 
 
 def lend_scale(low: Decimal, high: Decimal, scale: int) -> Decimal:
-    """"1-200 cc" means 100 to 200: the low end borrows the hundreds of the high end when it stays below it."""
+    """ "1-200 cc" means 100 to 200: the low end borrows the hundreds of the high end when it stays below it."""
     if scale > 1 and low < 10 and low == int(low) and low * scale < high:
         return low * scale
     return low
-

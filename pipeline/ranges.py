@@ -24,8 +24,8 @@ _COMPARATORS: dict[tuple[str, ...], Comparator] = {
 _LAST = frozenset(words[-1] for words in _COMPARATORS)
 _LINKS = frozenset({"to", "-", "–", "or"})
 _CHANGED = frozenset(
-    "increased decreased raised lowered reduced advanced exchanged upsized dropped corrected changed went rose fell dilated "
-    "improved progressed upgraded downsized moved widened turned rotated extended serially".split()
+    "increased decreased raised lowered reduced advanced exchanged upsized dropped corrected changed went rose fell "
+    "dilated improved progressed upgraded downsized moved widened turned rotated extended serially".split()
 )
 _SMALLER = {"h": ("min", 60), "min": ("s", 60), "g": ("mg", 1000), "kg": ("g", 1000), "L": ("mL", 1000),
             "[ft_i]": ("[in_i]", 12), "a": ("mo", 12), "cm": ("mm", 10), "[lb_av]": ("[oz_av]", 16),
@@ -54,6 +54,8 @@ def _ranges(tokens: list[Token]) -> list[Token]:
     index = 0
     while index + 2 < len(tokens):
         link = tokens[index + 1].norm
+        if link == "over":
+            tokens[index : index + 3] = _pressures(tokens[index : index + 3])
         if link in _LINKS or (link == "and" and index and tokens[index - 1].norm == "between"):
             first, second = _plain(tokens[index]), _plain(tokens[index + 2])
             if first is not None and second is not None:
@@ -72,6 +74,18 @@ def _ranges(tokens: list[Token]) -> list[Token]:
                     tokens[index] = _given(tokens[index], first, second)
         index += 1
     return tokens
+
+
+def _pressures(tokens: list[Token]) -> list[Token]:
+    """ "one hundred and twenty over eighty": a blood pressure, kept as a pair."""
+    first, second = _plain(tokens[0]), _plain(tokens[2])
+    if first is None or second is None or first.unit is not None or first.value is None or second.value is None:
+        return tokens
+    if second.dimension not in ("", "pressure") or not 30 <= second.value < first.value <= 300 or first.value < 60:
+        return tokens
+    pair = replace(second, value=None, form="pair", text=f"{first.value}/{second.value}")
+    text = " ".join(token.text for token in tokens)
+    return [Token(text, "#pair", tokens[0].first, tokens[2].last, pair)]
 
 
 def _is_change(tokens: Sequence[Token], index: int) -> bool:
@@ -100,7 +114,7 @@ def _range(first: Quantity, second: Quantity) -> Quantity | None:
 
 
 def _lent(low: Decimal, high: Decimal, text: str) -> Decimal:
-    """"one to two hundred": the low end borrows the scale of the high one when it stays below it."""
+    """ "one to two hundred": the low end borrows the scale of the high one when it stays below it."""
     words = text.lower().replace(",", "").split()
     scale = 1
     for word, size in (("hundred", 100), ("thousand", 1000), ("million", 10**6)):
@@ -127,7 +141,7 @@ def _given(token: Token, quantity: Quantity, source: Quantity) -> Token:
 
 
 def _compounds(tokens: list[Token]) -> list[Token]:
-    """"1 g 500 mg", "1 hour and 20 minutes", "five foot two", "one hour twenty"."""
+    """ "1 g 500 mg", "1 hour and 20 minutes", "five foot two", "one hour twenty"."""
     index = 0
     while index + 1 < len(tokens):
         first = _plain(tokens[index])

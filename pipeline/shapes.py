@@ -10,71 +10,67 @@ import re
 from collections.abc import Sequence
 from decimal import Decimal
 
-from pipeline import numerals
+from pipeline import codes, numerals
 from pipeline.clocks import clock, clock_face, date
+from pipeline.levels import is_unit_like, levels, small
 from pipeline.records import Quantity, Token
+from pipeline.units import read_unit
 
 Found = tuple[Quantity, int]
 
-_LEVEL = re.compile(r"^([ctls])(\d{1,2})$")
-_LEVELS = re.compile(r"^([ctls])(\d{1,2})[-/]([ctls]?)(\d{1,2})$")
-_MOST = {"c": 8, "t": 12, "l": 6, "s": 5}
 _SUTURE = re.compile(r"^#?(\d{1,2})-[0o]$")
 _ZEROS = re.compile(r"^#?(0{2,6})$")
 _RATIO = re.compile(r"^(\d+):(\d{1,3}(?:,\d{3})+|\d+)$")
 _SIZE = re.compile(r"^(\d{1,2})x(\d{1,2})(?:'?s)?$")
 _PARITY = re.compile(r"^(?:g\d{1,2})?p\d{1,4}(?:a\d)?$|^g\d{1,2}$")
-_PAIR = re.compile(r"^[+-]?\d{1,4}/\d{1,4}$")
-_PHONE = re.compile(r"^(?:\d{3}-)?\d{3}-\d{4}$|^\d{5}-\d{2,}$|^\d{7,}$|^0\d{4,}$|^\(\d{2}\)\d.*$")
-_CODE = re.compile(r"^[a-z0-9][a-z0-9./-]*$")
 
 THREAD = frozenset(
-    "suture sutures stitch stitches silk nylon vicryl monocryl prolene pds ethibond fiberwire fibrewire ethilon chromic "
-    "gut catgut polypropylene polydioxanone poliglecaprone polyglactin polyester dexon maxon monosyn biosyn novafil "
-    "surgipro tycron ticron mersilene stratafix quill polysorb caprosyn v-loc nurolon steel wire tie ties ligature "
-    "ligatures monofilament braided absorbable nonabsorbable undyed dyed tevdek panacryl vicryls orthocord hi-fi "
-    "maxbraid ultrabraid gore-tex goretex rapide tycryl vloc".split()
+    "suture sutures stitch stitches silk nylon vicryl monocryl prolene pds ethibond fiberwire fibrewire ethilon "
+    "chromic gut catgut polypropylene polydioxanone poliglecaprone polyglactin polyester dexon maxon monosyn biosyn "
+    "novafil surgipro tycron ticron mersilene stratafix quill polysorb caprosyn v-loc nurolon steel wire tie ties "
+    "ligature ligatures monofilament braided absorbable nonabsorbable undyed dyed tevdek panacryl vicryls orthocord "
+    "hi-fi maxbraid ultrabraid gore-tex goretex rapide tycryl vloc".split()
 )
-_BETWEEN = frozenset("interrupted running continuous plain looped double-armed inverted subcuticular simple buried fast "
-                     "absorbing clear black white blue violet antibacterial coated of a the and barbed".split())  # fmt: skip
+_BETWEEN = frozenset(
+    "interrupted running continuous plain looped double-armed inverted subcuticular simple buried fast absorbing "
+    "clear black white blue violet antibacterial coated of a the and barbed".split()
+)
 LABELS = frozenset(
-    "room suite theatre theater grade grades stage stages type types class level zone station segment tooth teeth gravida "
-    "para asa mallampati pod bed case extension slot number no. size sizes outerbridge icrs gartland tanner "
+    "room suite theatre theater grade grades stage stages type types class level zone station segment tooth teeth "
+    "gravida para asa mallampati pod bed case extension slot number no. size sizes outerbridge icrs gartland tanner "
     "kellgren-lawrence lawrence hawkins garden schatzker gustilo category bi-rads birads rutherford".split()
 )
 _GRADED = frozenset(
-    "grade grades stage stages type types class zone level factor nerve nerves division asa mallampati outerbridge icrs "
-    "gartland schatzker gustilo garden hawkins harris lawrence neer salter segment category rutherford "
+    "grade grades stage stages type types class zone level factor nerve nerves division asa mallampati outerbridge "
+    "icrs gartland schatzker gustilo garden hawkins harris lawrence neer salter segment category rutherford "
     "classification".split()
 )
 _BLADES = frozenset({"blade", "blades", "knife", "scalpel", "scalpels"})
-_CODES = frozenset("lot batch serial catalogue catalog reference ref udi gtin phone telephone pager extension mrn barcode "
-                   "bleep icd cpt icd-9 icd-10 lots accession".split())  # fmt: skip
-_CODE_FILLERS = frozenset({"number", "numbers", "no", "no.", "code", "is", "was", ":", "#", "device", "identifier"})
-_SPELLED = {"dash": "-", "hyphen": "-", "slash": "/", "dot": ".", "point": "."}
-_DILUTED = frozenset("adrenaline epinephrine dilution diluted dilute solution ratio mixture epi lidocaine lignocaine "
-                     "bupivacaine ropivacaine marcaine xylocaine".split())  # fmt: skip
+_DILUTED = frozenset(
+    "adrenaline epinephrine dilution diluted dilute solution ratio mixture epi lidocaine lignocaine bupivacaine "
+    "ropivacaine marcaine xylocaine".split()
+)
 
 
 def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """The first shape that fits at a token, or None."""
     norm = norms[start]
     if norm in "ctls" or (norm[0] in "ctls" and len(norm) > 1 and norm[1].isdigit()):
-        return _levels(tokens, norms, start)
+        return levels(tokens, norms, start)
     before = norms[start - 1] if start else ""
-    if before in _CODES or before in _CODE_FILLERS:
-        if norm in _CODE_FILLERS and before in _CODES:
+    if before in codes.CUES or before in codes.FILLERS:
+        if norm in codes.FILLERS and before in codes.CUES:
             return None
-        found = _code(tokens, norms, start)
+        found = codes.code(tokens, norms, start)
         if found is not None:
             return found
     if norm in ("times", "x"):
-        return _times(norms, start)
+        return _times(tokens, norms, start)
     if norm in numerals.ROMAN:
         return _roman(tokens, norms, start)
     if norm[0] in "gp":
         return (Quantity(form="parity", text=tokens[start].text), start + 1) if _PARITY.match(norm) else None
-    for reader in (date, clock_face, clock, _suture, _ratio, _size, _label, _loose_code, _pair):
+    for reader in (date, clock_face, clock, _suture, _ratio, _size, _label, codes.loose_code, codes.pair):
         found = reader(tokens, norms, start)
         if found is not None:
             return found
@@ -83,75 +79,6 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
 
 def _at(norms: Sequence[str], index: int) -> str:
     return norms[index] if 0 <= index < len(norms) else ""
-
-
-def _levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
-    """L4, L4-L5, L4-5, "L four five", "L four L five": text "L4" or "L4-L5"."""
-    whole = _LEVELS.match(norms[start])
-    if whole:
-        first, second = (whole[1], int(whole[2])), (whole[3] or whole[1], int(whole[4]))
-        if _valid(*first) and _valid(*second):
-            return _level_quantity(first, second), start + 1
-        return None
-    one = _one_level(norms, start)
-    if one is None:
-        return None
-    letter, number, end = one
-    follows = end
-    if _at(norms, follows) in ("-", "/", "slash") and not (_at(norms, follows) == "slash" and letter == ""):
-        follows += 1
-    other = _one_level(norms, follows)
-    if other is not None and _adjacent((letter, number), other[:2]) and tokens[follows].text != "a":
-        return _level_quantity((letter, number), other[:2]), other[2]
-    bare = _small(norms, follows)
-    if bare is not None and bare == number + 1 and _valid(letter, bare):
-        nothing_more = not _at(norms, follows + 1) or not _is_unit_like(_at(norms, follows + 1))
-        if nothing_more and (len(norms[start]) == 1 or follows > end):
-            return _level_quantity((letter, number), (letter, bare)), follows + 1
-    return _level_quantity((letter, number), None), end
-
-
-def _is_unit_like(norm: str) -> bool:
-    return norm in ("mm", "cm", "ml", "cc", "mg", "millimetre", "millimeter", "millilitre", "milliliter", "millimetres",
-                    "millimeters", "millilitres", "milliliters", "centimetre", "centimetres", "gauge", "point")  # fmt: skip
-
-
-def _one_level(norms: Sequence[str], start: int) -> tuple[str, int, int] | None:
-    norm = _at(norms, start)
-    match = _LEVEL.match(norm)
-    if match and _valid(match[1], int(match[2])):
-        return match[1], int(match[2]), start + 1
-    if len(norm) == 1 and norm in _MOST:
-        number = _small(norms, start + 1)
-        if number is not None and _valid(norm, number):
-            return norm, number, start + 2
-    return None
-
-
-def _small(norms: Sequence[str], index: int) -> int | None:
-    norm = _at(norms, index)
-    if norm.isdigit() and len(norm) <= 2:
-        return int(norm)
-    value = numerals.SMALL.get(norm)
-    return value if value is not None and 0 < value <= 12 else None
-
-
-def _valid(letter: str, number: int) -> bool:
-    return 1 <= number <= _MOST[letter]
-
-
-def _adjacent(first: tuple[str, int], second: tuple[str, int]) -> bool:
-    if first[0] == second[0]:
-        return second[1] == first[1] + 1
-    joints = {("c", "t"): (7, 1), ("t", "l"): (12, 1), ("l", "s"): (5, 1)}
-    return (first[1], second[1]) == joints.get((first[0], second[0]), (6, 1) if first[0] == "l" else None)
-
-
-def _level_quantity(first: tuple[str, int], second: tuple[str, int] | None) -> Quantity:
-    text = f"{first[0].upper()}{first[1]}"
-    if second is not None:
-        text += f"-{second[0].upper()}{second[1]}"
-    return Quantity(form="level", text=text)
 
 
 def _thread_follows(norms: Sequence[str], index: int) -> bool:
@@ -172,12 +99,16 @@ def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     zeros = _ZEROS.match(norm)
     if zeros and _thread_follows(norms, start + 1):
         return Quantity(form="suture", text=f"{len(zeros[1])}-0"), start + 1
-    number, end = _small(norms, start), start + 1
+    number, end = small(norms, start), start + 1
     if norm in numerals.REPEATED and _at(norms, start + 1) in ("oh", "o", "zero", "0", "aught"):
         if _thread_follows(norms, start + 2):
             return Quantity(form="suture", text=f"{numerals.REPEATED[norm]}-0"), start + 2
         return None
-    if number is not None and 0 < number <= 12 and _at(norms, end) in ("oh", "o", "0", "zero", "aught", "ought", "naught"):
+    if (
+        number is not None
+        and 0 < number <= 12
+        and _at(norms, end) in ("oh", "o", "0", "zero", "aught", "ought", "naught")
+    ):
         after = _at(norms, end + 1)
         if _thread_follows(norms, end + 1) or (norms[end] != "0" and norms[end] != "zero" and not _number_like(after)):
             return Quantity(form="suture", text=f"{number}-0"), end + 1
@@ -187,7 +118,7 @@ def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
         size: str | None = norm[1:]
     elif norm in ("number", "size", "#", "no.") and marked + 1 < len(norms):
         marked, end = start + 1, start + 2
-        size = "0" if norms[marked] in numerals.ZERO else _text(_small(norms, marked))
+        size = "0" if norms[marked] in numerals.ZERO else _text(small(norms, marked))
     else:
         size = "0" if norm in numerals.ZERO or norm == "0" else _text(number)
     if size is None or len(size) > 2 or not _thread_follows(norms, end):
@@ -199,12 +130,14 @@ def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     return Quantity(form="suture", text=size), end
 
 
-_NOUNS = frozenset("suture sutures stitch stitches tie ties ligature ligatures wire monofilament braided absorbable "
-                   "nonabsorbable undyed dyed steel".split())  # fmt: skip
+_NOUNS = frozenset(
+    "suture sutures stitch stitches tie ties ligature ligatures wire monofilament braided absorbable nonabsorbable "
+    "undyed dyed steel".split()
+)
 
 
 def _material_next(norms: Sequence[str], index: int) -> bool:
-    """"1 Vicryl" is a size; "two sutures" and "2 Vicryl sutures" count."""
+    """ "1 Vicryl" is a size; "two sutures" and "2 Vicryl sutures" count."""
     if _at(norms, index) not in THREAD - _NOUNS:
         return False
     return not any(_at(norms, at) in ("sutures", "stitches", "ties") for at in (index + 1, index + 2))
@@ -216,11 +149,11 @@ def _text(number: int | None) -> str | None:
 
 def _number_like(norm: str) -> bool:
     return bool(norm) and (norm[0].isdigit() or norm in numerals.SMALL or norm in numerals.TENS or norm in numerals.ZERO
-                           or norm == "point" or _is_unit_like(norm) or norm in numerals.SCALES)  # fmt: skip
+                           or norm == "point" or is_unit_like(norm) or norm in numerals.SCALES)  # fmt: skip
 
 
 def _ratio(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
-    """"1:200,000", "one to two hundred thousand", "1 in 200,000": value = the second term."""
+    """ "1:200,000", "one to two hundred thousand", "1 in 200,000": value = the second term."""
     match = _RATIO.match(norms[start])
     if match:
         left, right = match[1], Decimal(match[2].replace(",", ""))
@@ -241,7 +174,7 @@ def _ratio(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     value = numeral.value
     near = any(norm in _DILUTED for norm in norms[max(0, start - 8) : numeral.end + 8])
     if value >= 10_000 or (value >= 1000 and (near or joint == "in")) or (near and joint == "in" and value >= 2):
-        if _is_unit_like(_at(norms, numeral.end)) or _at(norms, numeral.end) in ("units", "minutes", "hours", "days"):
+        if is_unit_like(_at(norms, numeral.end)) or _at(norms, numeral.end) in ("units", "minutes", "hours", "days"):
             return None
         return Quantity(value=value, dimension="ratio", form="ratio", text=f"1:{value}"), numeral.end
     return None
@@ -251,10 +184,10 @@ def _size(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
     """Gauze "4x4s", "four by fours", "4 x 4": text "4x4"."""
     match = _SIZE.match(norms[start])
     if match and (match[1] == match[2] or norms[start].endswith("s") or (match[1], match[2]) == ("4", "8")):
-        if _is_unit_like(_at(norms, start + 1)):
+        if is_unit_like(_at(norms, start + 1)):
             return None
         return Quantity(form="size", text=f"{match[1]}x{match[2]}"), start + 1
-    first = _small(norms, start)
+    first = small(norms, start)
     if first is None or _at(norms, start + 1) not in ("x", "by", "×"):
         return None
     last = _at(norms, start + 2)
@@ -276,11 +209,15 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     """A number that names and does not count: "#15", "number fifteen blade", "zone 2", "grade 3", "a ten blade"."""
     norm, begin = norms[start], start
     before = _at(norms, start - 1)
-    marked = before in LABELS
+    marked = before in LABELS or (before == "or" and tokens[start - 1].text == "OR" and norm.isdigit())
     if norm.startswith("#") and len(norm) > 1:
         value = numerals.written(norm[1:])
         if value is None:
             return None
+        said = read_unit(tokens, start + 1, True)
+        if said is not None and said.dimension in ("gauge", "french", "length"):
+            words = " ".join(token.text for token in tokens[said.start : said.end])
+            return Quantity(value=value, unit=said.ucum, said_unit=words, dimension=said.dimension), said.end
         return Quantity(value=value, form="label", text=norm[1:]), start + 1
     if norm in ("number", "#", "no.") and start + 1 < len(norms):
         begin, marked = start + 1, True
@@ -295,89 +232,42 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     after = _at(norms, numeral.end)
     if not marked and after not in _BLADES:
         return None
-    if _is_unit_like(after) or after in ("french", "inch", "fr", "kg", "percent", "%"):
+    if is_unit_like(after) or after in ("french", "inch", "fr", "kg", "percent", "%"):
         return None
     text = numeral.digits or str(numeral.value)
     end = numeral.end
     if before in _GRADED and after in ("to", "or", "-") and end + 1 < len(norms):
         other = numerals.read(norms, end + 1)
         if other is not None and other.value is not None and other.value > numeral.value:
-            if not _is_unit_like(_at(norms, other.end)):
-                return Quantity(low=numeral.value, high=other.value, form="label", text=f"{text}-{other.value}"), other.end
+            if not is_unit_like(_at(norms, other.end)):
+                return Quantity(
+                    low=numeral.value, high=other.value, form="label", text=f"{text}-{other.value}"
+                ), other.end
     return Quantity(value=numeral.value, form="label", text=text), end
 
 
 def _roman(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
-    """Grades in Roman numerals, after a word that grades: "grade III", "type II", "cranial nerve VII"."""
+    """Grades in Roman numerals, after a word that grades: "grade III", "type II to III", "cranial nerve VII"."""
     token = tokens[start]
-    before = _at(norms, start - 1)
-    if before in ("to", "and", "or", "/", "-") and _at(norms, start - 2) in numerals.ROMAN:
-        before = _at(norms, start - 3)
-    if before not in _GRADED or not (token.text.isupper() or len(token.text) > 1):
+    if _at(norms, start - 1) not in _GRADED or not (token.text.isupper() or len(token.text) > 1):
         return None
-    value = Decimal(numerals.ROMAN[norms[start]])
-    if _at(norms, start + 1) == "-" and _at(norms, start + 2) in numerals.ROMAN:
-        return None
-    return Quantity(value=value, form="roman", text=token.text.upper()), start + 1
+    value, end = Decimal(numerals.ROMAN[norms[start]]), start + 1
+    at = end + (_at(norms, end) in ("to", "or", "-", "/"))
+    glued = at > end or (at < len(tokens) and tokens[at].first == token.first)
+    high = numerals.ROMAN.get(_at(norms, at), 0)
+    if glued and high > value and tokens[at].text.isupper() == token.text.isupper():
+        text = f"{token.text.upper()}-{tokens[at].text.upper()}"
+        return Quantity(low=value, high=Decimal(high), form="roman", text=text), at + 1
+    return Quantity(value=value, form="roman", text=token.text.upper()), end
 
 
-def _times(norms: Sequence[str], start: int) -> Found | None:
-    """"times two", "x2": how often. Not after a number ("5 times")."""
+def _times(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """ "times two", "x2": how often. Not after a number ("5 times")."""
     if start + 1 >= len(norms) or (start and _number_like(norms[start - 1])):
         return None
     numeral = numerals.read(norms, start + 1)
     if numeral is None or numeral.value is None or numeral.value != int(numeral.value) or numeral.shape == "fraction":
         return None
+    if norms[start] == "x" and read_unit(tokens, numeral.end, True) is not None:
+        return None  # "x 48 hours", "5 x 3 cm"
     return Quantity(value=numeral.value, form="times", text=str(numeral.value)), numeral.end
-
-
-def _code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
-    """What follows "lot", "serial number", "phone" ...: letters and digits as one string, capitals."""
-    back = start - 1
-    while back >= 0 and norms[back] in _CODE_FILLERS:
-        back -= 1
-    if back < 0 or norms[back] not in _CODES:
-        return None
-    text, index = "", start
-    while index < len(norms):
-        norm = norms[index]
-        piece = ""
-        pair = numerals._below_hundred(norms, index)
-        if norm in numerals.REPEATED and numerals._digit(_at(norms, index + 1)) is not None:
-            piece, index = str(numerals._digit(norms[index + 1])) * numerals.REPEATED[norm], index + 1
-        elif norm in numerals.ZERO:
-            piece = "0"
-        elif pair is not None:
-            piece, index = str(pair[0]), pair[1] - 1
-        elif norm in _SPELLED and text and index + 1 < len(norms):
-            piece = _SPELLED[norm]
-        elif (len(norm) == 1 and norm.isalpha() and norm not in "ai") or any(letter.isdigit() for letter in norm):
-            piece = norm.upper()
-        elif norm in ("a", "i") and (tokens[index].text.isupper() or (text and _number_like(_at(norms, index + 1)))):
-            piece = norm.upper()
-        if not piece or not _CODE.match(piece.lower().lstrip("(#-/.)") or "x"):
-            break
-        text += piece
-        index += 1
-    if not any(letter.isdigit() for letter in text):
-        return None
-    return Quantity(form="code", text=text), index
-
-
-def _loose_code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
-    """Phone numbers, long digit strings, four and more digits said one by one."""
-    norm = norms[start]
-    if _PHONE.match(norm):
-        return Quantity(form="code", text=tokens[start].text), start + 1
-    if norm in numerals.SMALL or norm in numerals.ZERO or norm in numerals.REPEATED:
-        run = numerals.read(norms, start)
-        if run is not None and run.shape == "digits" and len(run.digits) >= 4 and run.value == int(run.digits):
-            return Quantity(form="code", text=run.digits), run.end
-    return None
-
-
-def _pair(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
-    """"120/80", "5/500": two numbers over a stroke that are no fraction."""
-    if _PAIR.match(norms[start]) and numerals.read(norms, start) is None:
-        return Quantity(form="pair", text=tokens[start].text), start + 1
-    return None

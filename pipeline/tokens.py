@@ -56,6 +56,8 @@ def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
 def _core(text: str) -> list[tuple[str, str, bool]]:
     if not text:
         return []
+    if text[:2] in ("q.", "q4", "q6", "q8"):
+        return [(text, _norm(text), False)]  # "q.4-6h": how often, no quantity
     if not any(mark in text for mark in "-–—/…,"):
         if not any(letter.isalnum() or letter in "½¼¾⅓⅔⅛⅜⅝⅞%°#&+<>~=±×" for letter in text):
             return [(text, text, True)]
@@ -101,11 +103,9 @@ def words_from_text(text: str) -> list[Word]:
     """Typed narration as words, punctuation left on them. `segment` counts the lines that end a sentence:
     a line that was only wrapped for width goes on in the same segment. Times are None."""
     words: list[Word] = []
-    segment = 0
-    for line in _lines(text):
+    for segment, line in enumerate(_lines(text)):
         for part in line.split():
             words.append(Word(id=len(words), text=part, segment=segment))
-        segment += 1
     return words
 
 

@@ -27,7 +27,7 @@ _PER = {
     ("length", "turns"): "length_per_turn",
 }
 _PER_WORDS = frozenset({"per", "/", "a", "an"})
-_SUFFIX = re.compile(r"^([-+]?[\d.,]*\d|[\d.,/-]*[½¼¾⅛⅜⅝⅞])([A-Za-z%°µμ\"”].*)$")
+_SUFFIX = re.compile(r"^([-+]?[\d.,]*\d(?:[-–][\d.,]*\d)?|[\d.,/-]*[½¼¾⅛⅜⅝⅞])([A-Za-z%°µμ\"”].*)$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ def is_unit_word(norm: str) -> bool:
 
 
 def split_attached(token: Token) -> list[Token] | None:
-    """"10mL" as "10" and "mL", "0.5%" as "0.5" and "%"; None when what follows the digits is no unit."""
+    """ "10mL" as "10" and "mL", "0.5%" as "0.5" and "%"; None when what follows the digits is no unit."""
     match = _SUFFIX.match(token.text)
     if match is None:
         return None

@@ -14,9 +14,9 @@ from pipeline.units import is_unit_word
 _ENDS = frozenset({".", "!", "?"})
 # A pause after one of these falls inside a phrase.
 _OPEN = frozenset(
-    "a an the of to at in on with by from for and or but into onto per under over between about approximately than is was "
-    "were are be been using through via as no not less more very both left right each every number size grade stage "
-    "type zone level lot plus then minus point times x".split()
+    "a an the of to at in on with by from for and or but into onto per under over between about approximately than "
+    "is was were are be been using through via as no not less more very both left right each every number size "
+    "grade stage type zone level lot plus then minus point times x".split()
 )
 _LINE_WORDS = 9  # a heading on a line of its own has fewer words
 
@@ -108,10 +108,12 @@ def _sentences(tokens: list[Token]) -> Iterator[list[Token]]:
 
 
 def _is_abbreviation(held: Sequence[Token], following: Token) -> bool:
-    """"No. 5", "q.d" and the like: a full stop that ends no sentence."""
+    """ "No. 5", "q.d" and the like: a full stop that ends no sentence."""
     if len(held) < 2:
         return False
     before = held[-2].norm
     if before == "no":
         return following.norm[0].isdigit()
-    return before in ("approx", "fig", "sq", "inj") or (len(before) == 1 and before in "qbtd" and following.text.islower())
+    return before in ("approx", "fig", "sq", "inj") or (
+        len(before) == 1 and before in "qbtd" and following.text.islower()
+    )

@@ -18,7 +18,7 @@ LAYERS = {
             "errors records paths",
             "rows note grammar manifest plugins site",
             "audio segments engines",
-            "agreement repair numerals units clocks shapes ranges corrections conversion quantities tokens utterances mentions sections context laterality",
+            "agreement repair numerals units levels codes clocks shapes ranges corrections conversion quantities tokens utterances mentions sections context laterality",
             "extractors",
             "settle assemble wording word word_template dosing coding fhir",
             "checks review exports",

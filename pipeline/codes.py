@@ -1,0 +1,83 @@
+"""Letters and digits that are no number: lot and serial numbers, phone numbers, two numbers over a stroke."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from pipeline import numerals
+from pipeline.records import Quantity, Token
+
+Found = tuple[Quantity, int]
+
+_PAIR = re.compile(r"^[+-]?\d{1,4}/\d{1,4}$")
+_PHONE = re.compile(r"^(?:\d{3}-)?\d{3}-\d{4}$|^\d{5}-\d{2,}$|^\d{7,}$|^0\d{4,}$|^\(\d{2}\)\d.*$")
+_CODE = re.compile(r"^[a-z0-9][a-z0-9./-]*$")
+CUES = frozenset(
+    "lot batch serial catalogue catalog reference ref udi gtin phone telephone pager extension mrn barcode bleep "
+    "icd cpt icd-9 icd-10 lots accession".split()
+)
+FILLERS = frozenset({"number", "numbers", "no", "no.", "code", "is", "was", ":", "#", "device", "identifier"})
+_SPELLED = {"dash": "-", "hyphen": "-", "slash": "/", "dot": ".", "point": "."}
+
+
+def _at(norms: Sequence[str], index: int) -> str:
+    return norms[index] if 0 <= index < len(norms) else ""
+
+
+def _is_numeral(norm: str) -> bool:
+    return bool(norm) and (
+        norm[0].isdigit() or norm in numerals.SMALL or norm in numerals.TENS or norm in numerals.ZERO
+    )
+
+
+def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """What follows "lot", "serial number", "phone" ...: letters and digits as one string, capitals."""
+    back = start - 1
+    while back >= 0 and norms[back] in FILLERS:
+        back -= 1
+    if back < 0 or norms[back] not in CUES:
+        return None
+    text, index = "", start
+    while index < len(norms):
+        norm = norms[index]
+        piece = ""
+        pair = numerals._below_hundred(norms, index)
+        if norm in numerals.REPEATED and numerals._digit(_at(norms, index + 1)) is not None:
+            piece, index = str(numerals._digit(norms[index + 1])) * numerals.REPEATED[norm], index + 1
+        elif norm in numerals.ZERO:
+            piece = "0"
+        elif pair is not None:
+            piece, index = str(pair[0]), pair[1] - 1
+        elif norm in _SPELLED and text and index + 1 < len(norms):
+            piece = _SPELLED[norm]
+        elif (len(norm) == 1 and norm.isalpha() and norm not in "ai") or any(letter.isdigit() for letter in norm):
+            piece = norm.upper()
+        elif norm in ("a", "i") and (tokens[index].text.isupper() or (text and _is_numeral(_at(norms, index + 1)))):
+            piece = norm.upper()
+        if not piece or not _CODE.match(piece.lower().lstrip("(#-/.)") or "x"):
+            break
+        text += piece
+        index += 1
+    if not any(letter.isdigit() for letter in text):
+        return None
+    return Quantity(form="code", text=text), index
+
+
+def loose_code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """Phone numbers, long digit strings, four and more digits said one by one."""
+    norm = norms[start]
+    if _PHONE.match(norm):
+        return Quantity(form="code", text=tokens[start].text), start + 1
+    if norm in numerals.SMALL or norm in numerals.ZERO or norm in numerals.REPEATED:
+        run = numerals.read(norms, start)
+        if run is not None and run.shape == "digits" and len(run.digits) >= 4 and run.value == int(run.digits):
+            return Quantity(form="code", text=run.digits), run.end
+    return None
+
+
+def pair(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """ "120/80", "5/500": two numbers over a stroke that are no fraction."""
+    if _PAIR.match(norms[start]) and numerals.read(norms, start) is None:
+        return Quantity(form="pair", text=tokens[start].text), start + 1
+    return None
