@@ -35,7 +35,14 @@ $(STAMP).test: requirements/test.txt $(STAMP).run
 
 demo: $(STAMP).run
 	@$(BIN)/voxop models join --quiet
-	$(BIN)/voxop note audio_demo/dictation.flac --out demo_out
+	@if [ demo_out/words.json -nt audio_demo/dictation.flac ] && [ demo_out/words.json -nt $(STAMP).run ] \
+	  && [ -z "$$(find pipeline/engines pipeline/listen.py pipeline/segments.py pipeline/run.py models grammars/families \
+	       -newer demo_out/words.json -name '*.[pt][yo]*' -print -quit)" ]; then \
+	  echo "The recording was heard before; its words are read again. To hear it anew: rm -r demo_out"; \
+	  $(BIN)/voxop note demo_out/words.json --out demo_out; \
+	else \
+	  $(BIN)/voxop note audio_demo/dictation.flac --out demo_out; \
+	fi
 
 tools: $(STAMP).test
 	@$(BIN)/python tests/system_parts.py

@@ -99,7 +99,7 @@ def listen_to(
     if path.suffix.lower() in (".txt", ".text"):
         return read_text(path)
     if wordlist.is_word_list(path):
-        return _as_heard(listen.hear(path), "words", path)
+        return _as_heard(listen.hear(path), "words", path, wordlist.read(path).source)
     loaded: Engine = plugins.find(listen.ENGINES, engine).load(model)
     chosen = family or _spot_family(path, loaded, rules)
     bias = rules.family(chosen).bias if chosen else ()
@@ -120,10 +120,10 @@ def _spot_family(path: Path, engine: Engine, rules: Grammar) -> str | None:
     return None
 
 
-def _as_heard(heard: listen.Heard, kind: Literal["audio", "words"], path: Path) -> Heard:
+def _as_heard(heard: listen.Heard, kind: Literal["audio", "words"], path: Path, name: str = "") -> Heard:
     source = Source(
         kind=kind,
-        name=path.name,
+        name=name or path.name,
         sha256=heard.sha256 or hashlib.sha256(path.read_bytes()).hexdigest(),
         seconds=heard.seconds or None,
         engine=heard.engine,
