@@ -1,0 +1,83 @@
+"""Diagnoses: before, after, or said without either.
+
+A diagnosis named in the story of the operation with "was seen" or "no ..." is what was found, and is left to the
+findings; one of the past or of a relative is history.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pipeline import story
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+
+KINDS = ("preop_diagnosis", "postop_diagnosis", "diagnosis")
+
+_SECTIONS = {
+    "preop-diagnosis": ("preop_diagnosis",),
+    "postop-diagnosis": ("postop_diagnosis",),
+    "both-diagnoses": ("preop_diagnosis", "postop_diagnosis"),
+}
+_SAME = frozenset({"same", "unchanged"})
+# Sections in which a named disease is no diagnosis of this patient today.
+_ELSEWHERE = frozenset({"findings", "history", "complications", "aftercare", "follow-up", "consent", "imaging",
+                        "specimens", "description"})  # fmt: skip
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        if sentence.section in _SECTIONS:
+            facts += _of_section(reading, sentence, grammar)
+        elif sentence.section not in _ELSEWHERE:
+            facts += _said_freely(reading, sentence, grammar)
+    return facts
+
+
+def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    kinds = _SECTIONS[sentence.section]
+    facts: list[Fact] = []
+    same = next((index for index, token in enumerate(sentence.tokens) if token.norm in _SAME), None)
+    found = list(base.mentions(sentence, "diagnoses")) or list(base.mentions(sentence, "findings"))
+    for mention in found:
+        for kind in kinds[:1] if same is not None else kinds:
+            facts.append(replace(base.named(kind, reading, sentence, mention, grammar), status="performed"))
+    if same is not None and "postop_diagnosis" in kinds and (not found or same > found[-1].last):
+        facts.append(base.make("postop_diagnosis", reading, sentence, same, same, name="same", text="same",
+                               status="performed", certainty="affirmed"))  # fmt: skip
+    if not facts and same is None:
+        facts += _in_words(reading, sentence, kinds)
+    return facts
+
+
+def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...]) -> list[Fact]:
+    """A diagnosis that no row names, in its own words: what follows the heading."""
+    first = story.after_heading(sentence)
+    if first is None:
+        return []
+    last = len(sentence.tokens) - 1
+    text = story.words(sentence, first, last)
+    if not text or len(text) > 160:
+        return []
+    return [base.make(kind, reading, sentence, first, last, text=text, status="performed") for kind in kinds]
+
+
+def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for mention in base.mentions(sentence, "diagnoses"):
+        fact = base.named("diagnosis", reading, sentence, mention, grammar)
+        if fact.status in ("historical", "other_person", "conditional", "planned"):
+            continue
+        if story.is_seen(sentence, mention) and sentence.section != "diagnosis":
+            continue
+        if fact.certainty != "affirmed" and not _is_reason(sentence, mention.first):
+            continue
+        facts.append(fact)
+    return facts
+
+
+def _is_reason(sentence: Sentence, first: int) -> bool:
+    """Whether "for", "of" or "with" leads to it: "appendicectomy for suspected appendicitis"."""
+    return any(token.norm in ("for", "because") for token in sentence.tokens[max(0, first - 5) : first])

@@ -1,0 +1,146 @@
+"""Named grades: Outerbridge II-III, ICRS 3a, Kellgren-Lawrence four, ASIA, Gartland, or a plain "grade three".
+
+`text` is the level as said ("II-III"), `value` or `low`/`high` its number where it has one (letters have none).
+A grade of which no system was said keeps `name` empty: which one was meant is not guessed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+from pipeline import laterality, story
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
+
+KINDS = ("grade",)
+
+_WORDS = frozenset({"grade", "grades", "class", "stage", "type", "classification", "score", "level"})
+_PLAIN = frozenset({"grade", "grades"})
+_GLUE = frozenset({"of", "is", "was", "were", "to", "a", "the", "-", ":", ",", "lesion", "changes", "system"})
+_ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6}
+_LETTERS = frozenset("abcde")
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        taken: set[int] = set()
+        for mention in base.mentions(sentence, "grades"):
+            facts += _named(reading, sentence, mention, grammar, taken)
+        for index, token in enumerate(sentence.tokens):
+            if token.norm in _PLAIN and index not in taken:
+                facts += _at(reading, sentence, index, index + 1, None, grammar, taken)
+    return facts
+
+
+def _named(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar, taken: set[int]) -> list[Fact]:
+    """The level after the name of a system, else the one right before it ("grade two Outerbridge")."""
+    start = mention.last + 1
+    while start < len(sentence.tokens) and start <= mention.last + 3 and (
+        sentence.tokens[start].norm in _WORDS or sentence.tokens[start].norm in _GLUE
+    ):
+        taken.add(start)
+        start += 1
+    found = _at(reading, sentence, mention.first, start, mention, grammar, taken)
+    if found:
+        return found
+    for index in range(mention.first - 1, max(-1, mention.first - 4), -1):
+        if sentence.tokens[index].norm in _WORDS and index + 1 < mention.first:
+            taken.add(index)
+            return _at(reading, sentence, index, index + 1, mention, grammar, taken)
+    return []
+
+
+def _at(
+    reading: Reading, sentence: Sentence, first: int, start: int, mention: Mention | None, grammar: Grammar,
+    taken: set[int],
+) -> list[Fact]:  # fmt: skip
+    """Grades at `start`: one level, a range ("two to three"), or levels joined by "and"."""
+    level = _level(sentence, start)
+    if level is None:
+        return []
+    text, low, high, end = level
+    values: dict[str, Decimal | None] = {}
+    if low is not None and high is not None and low != high:
+        values = {"low": Decimal(low), "high": Decimal(high)}
+    elif low is not None:
+        values = {"value": Decimal(low)}
+    taken.update(range(first, end + 1))
+    anchor = mention or Mention("grades", "", first, end)
+    if sentence.tokens[start].quantity is not None:
+        fact: Fact = base.claim(
+            "grade", reading, sentence, start, first, end, 0,
+            **{"low": None, "high": None, "value": None, "unit": None, "comparator": None, **values, "text": text},
+        )  # fmt: skip
+    else:
+        fact = base.make("grade", reading, sentence, first, end, text=text, **values)
+    side, doubt = laterality.side_for(sentence, first, end, grammar)
+    site = story.site_of(sentence, Mention(anchor.table, anchor.id, first, end), grammar)
+    return [
+        replace(
+            fact,
+            name=mention.id if mention is not None else None,
+            laterality=side,
+            body_site=site or story.site_before(sentence, Mention("grades", "", first, end)),
+            doubts=(*fact.doubts, doubt) if doubt else fact.doubts,
+        )
+    ]
+
+
+def _level(sentence: Sentence, at: int) -> tuple[str, int | None, int | None, int] | None:
+    """(level as said, lowest number, highest number, last token) of the level at a token."""
+    if at >= len(sentence.tokens):
+        return None
+    token = sentence.tokens[at]
+    if token.quantity is not None:
+        return _of_quantity(sentence, at, token.quantity)
+    first = _one(token.norm)
+    if first is None:
+        return None
+    if at + 2 < len(sentence.tokens) and sentence.tokens[at + 1].norm in ("to", "-", "or", "/", "and"):
+        second = _one(sentence.tokens[at + 2].norm)
+        if second is not None:
+            joint = "-" if sentence.tokens[at + 1].norm in ("to", "-", "/") else f" {sentence.tokens[at + 1].norm} "
+            return f"{first[0]}{joint}{second[0]}", first[1], second[1], at + 2
+    return first[0], first[1], first[1], at
+
+
+def _of_quantity(sentence: Sentence, at: int, quantity: Quantity) -> tuple[str, int | None, int | None, int] | None:
+    if quantity.unit is not None or quantity.form not in ("number", "range", "roman", "ordinal"):
+        return None
+    last = at
+    text = sentence.tokens[at].text
+    if quantity.value is not None:
+        number: int | None = int(quantity.value) if quantity.value == quantity.value.to_integral_value() else None
+        if number is None or number > 10:
+            return None
+        text = text if quantity.form == "roman" else str(number)
+        low = high = number
+    elif quantity.low is not None and quantity.high is not None:
+        low, high = int(quantity.low), int(quantity.high)
+        text = text.upper() if quantity.form == "roman" else f"{low}-{high}"
+    else:
+        return None
+    following = sentence.tokens[at + 1] if at + 1 < len(sentence.tokens) else None
+    if following is not None and following.norm in ("a", "b", "c") and not _starts_a_thing(sentence, at + 1):
+        return f"{text}{following.norm.upper()}", low, high, at + 1
+    return text, low, high, last
+
+
+def _starts_a_thing(sentence: Sentence, at: int) -> bool:
+    """Whether "a" is an article: a word follows in the same phrase."""
+    return at + 1 < len(sentence.tokens) and not sentence.tokens[at + 1].punctuation
+
+
+def _one(norm: str) -> tuple[str, int | None] | None:
+    if norm in _ROMAN:
+        return norm.upper(), _ROMAN[norm]
+    if norm in _LETTERS:
+        return norm.upper(), None
+    if len(norm) in (2, 3, 4) and norm[:-1] in _ROMAN and norm[-1] in "abc":
+        return norm[:-1].upper() + norm[-1].upper(), _ROMAN[norm[:-1]]
+    if len(norm) == 2 and norm[0].isdigit() and norm[1] in "abc":
+        return norm[0] + norm[1].upper(), int(norm[0])
+    return None

@@ -1,0 +1,69 @@
+"""Operations and the single acts within them.
+
+An operation said in a history ("the first hip was done in twenty eleven"), refused, planned or not done keeps that
+status. In the story before the operation ("presents for carpal tunnel release") it is planned until the note says
+that it was done; `settle` lets the performed one stand.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Reading, Sentence
+
+KINDS = ("procedure", "act")
+
+_KIND = {"procedures": "procedure", "acts": "act"}
+_BEFORE = frozenset({"indication", "history", "imaging"})
+# Sections whose words name no operation of today.
+_ELSEWHERE = frozenset({"preop-diagnosis", "postop-diagnosis", "both-diagnoses", "diagnosis", "specimens"})
+# "the arthroscopy portal", "after the biopsy site was closed": a name used to name something else.
+_NAMES_ANOTHER = frozenset(
+    {"site", "sites", "portal", "portals", "port", "tray", "set", "pack", "drape", "table", "scar", "scars", "team",
+     "clinic", "specimen", "specimens", "forceps", "sheath", "instruments", "trial", "stitch", "margin", "margins"}
+)  # fmt: skip
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        if sentence.section in _ELSEWHERE:
+            continue
+        for mention in base.mentions(sentence, *_KIND):
+            if _KIND[mention.table] == "act" and _is_procedure_too(sentence, mention):
+                continue
+            if _names_another(sentence, mention):
+                continue
+            fact = base.named(_KIND[mention.table], reading, sentence, mention, grammar)
+            if fact.status == "conditional" and mention.table == "procedures" and _risk(sentence, mention):
+                continue
+            facts.append(_before(sentence, fact))
+    return facts
+
+
+def _before(sentence: Sentence, fact: Fact) -> Fact:
+    if sentence.section in _BEFORE and fact.status == "performed" and fact.certainty == "affirmed":
+        return replace(fact, status="historical" if sentence.section == "history" else "planned")
+    return fact
+
+
+def _is_procedure_too(sentence: Sentence, mention: Mention) -> bool:
+    return any(
+        other.table == "procedures" and other.first <= mention.first and mention.last <= other.last
+        for other in sentence.mentions
+    )
+
+
+def _names_another(sentence: Sentence, mention: Mention) -> bool:
+    after = mention.last + 1
+    return after < len(sentence.tokens) and sentence.tokens[after].norm in _NAMES_ANOTHER
+
+
+def _risk(sentence: Sentence, mention: Mention) -> bool:
+    """Whether only a risk list or a purpose names the operation ("risk of reoperation")."""
+    return any(
+        scope.rule in ("risks", "purpose", "would") and scope.first <= mention.first <= scope.last
+        for scope in sentence.scopes
+    )
