@@ -71,9 +71,9 @@ def performed(book: Book) -> tuple[Resource, list[Fact]]:
 
 
 def on_day(book: Book, name: str) -> Resource:
-    """`name`DateTime with the day of the operation, or with data-absent-reason."""
+    """`name`DateTime with the day of the operation; when it is not known, a period that says so."""
     date = day(book)
-    return {f"{name}DateTime": date} if date else {f"_{name}DateTime": absent()}
+    return {f"{name}DateTime": date} if date else {f"{name}Period": absent()}
 
 
 def at(book: Book, name: str, facts: Iterable[Fact]) -> Resource:
