@@ -26,8 +26,9 @@ class Limits:
 
     `on`: speech begins at this probability; `off`: below it is silence. `close_after`: a pause this long ends a
     stretch. `pad`: kept before and after. `longest`: no stretch is longer. `shortest`: less unbroken speech than
-    this is a click, not a word. `gap`: shorter silences inside a stretch do not part its spans. The defaults are for a file:
-    fuller stretches cost half the work of short ones and give the recogniser more context; `LIVE` answers sooner.
+    this is a click, not a word. `gap`: shorter silences inside a stretch do not part its spans.
+    The defaults are for a file: fuller stretches cost half the work of short ones and give the recogniser more
+    context; `LIVE` answers sooner.
     """
 
     on: float = 0.4

@@ -178,7 +178,9 @@ def test_a_streaming_engine_gets_each_stretch_once_and_gives_partial_words() -> 
     sound = np.concatenate([test_segments.quiet(0.5), *[sentence] * 5, test_segments.quiet(2.0),
                             speak("No complications."), test_segments.quiet(2.0)])
     listener = listen.Listener(_Streaming(), Options())
-    results = [result for start in range(0, len(sound), 4_000) for result in listener.feed(sound[start : start + 4_000])]
+    results: list[Result] = []
+    for start in range(0, len(sound), 4_000):
+        results += listener.feed(sound[start : start + 4_000])
     results += listener.finish()
     assert len(listener.segments) >= 3
     assert sum(not result.final for result in results) > 10
@@ -231,7 +233,8 @@ SAID = ("Left ankle arthroscopy. Cefazolin, two grams, was given. ",
 @pytest.mark.slow
 def test_real_words_from_real_sound(tmp_path: Path, whisper: object) -> None:
     first, second = (speak(part) for part in SAID)
-    sound = np.concatenate([test_segments.quiet(1.0), first, test_segments.quiet(2.5), second, test_segments.quiet(1.0)])
+    before, between = test_segments.quiet(1.0), test_segments.quiet(2.5)
+    sound = np.concatenate([before, first, between, second, before])
     told: list[tuple[float, float]] = []
     heard = listen.hear(wav(tmp_path / "x.wav", sound), engine=whisper, bias=["cefazolin", "tourniquet", "arthroscopy"],
                         progress=lambda done, total: told.append((done, total)))
