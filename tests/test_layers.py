@@ -15,10 +15,10 @@ LAYERS = {
     name: level
     for level, names in enumerate(
         (
-            "errors records paths",
-            "rows note grammar manifest plugins site",
+            "errors records paths sound",
+            "rows note grammar manifest plugins site wordlist",
             "audio segments engines",
-            "agreement repair numerals units levels codes clocks shapes ranges corrections conversion quantities tokens utterances mentions sections context laterality",
+            "agreement repair numerals units levels codes clocks shapes ranges corrections conversion quantities tokens utterances mentions sections context laterality story",
             "extractors",
             "settle assemble wording word word_template dosing coding fhir",
             "checks review exports",
