@@ -15,7 +15,7 @@ from pipeline import numerals, shapes
 from pipeline.clocks import starts_date
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
-from pipeline.units import Said, read_unit, split_attached
+from pipeline.units import Said, is_unit_word, read_unit, split_attached
 
 _DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
 _TIMES = re.compile(r"^x(\d{1,3})$")
@@ -45,6 +45,10 @@ _PLACED_POINT = frozenset(
 )
 _ARTICLE_DIMENSIONS = frozenset({"volume", "mass", "length", "time", "turns", "amount", "count"})
 _COUNTED_DIMENSIONS = frozenset({"length", "gauge", "french", "mass", "volume", "angle"})
+_LASTING = frozenset(
+    ". , later hold holds soak wash burst bursts interval intervals application apart pulse pulses inflation dwell "
+    "exposure delay count scrub rinse cycle cycles pause period compression per".split()
+)
 _PLAIN_PLURAL = re.compile(r"^[a-z]{2,}s$")
 
 
@@ -62,7 +66,7 @@ def merge(tokens: Sequence[Token]) -> list[Token]:
             out.append(token)
             index += 1
             continue
-        read = _read(spread, norms, index)
+        read = None if _in_figure(norms, index) else _read(spread, norms, index)
         if read is None:
             out.append(token)
             index += 1
@@ -72,6 +76,11 @@ def merge(tokens: Sequence[Token]) -> list[Token]:
         out.append(_token(spread, index, end, quantity))
         index = end
     return join(out) if found_any else out
+
+
+def _in_figure(norms: Sequence[str], index: int) -> bool:
+    """The eight of "figure of eight"."""
+    return index > 1 and norms[index - 1] == "of" and norms[index - 2] in ("figure", "figures")
 
 
 def _spread(tokens: Sequence[Token]) -> list[Token]:
@@ -197,9 +206,9 @@ def _is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) -
             not ranged and after in _PRONOUN_AFTER and before not in ("total", ":", "#", "times")
         )
     if norm == "point" and before in _PLACED_POINT:
-        return True
-    if before == "of" and start > 1 and norms[start - 2] in ("figure", "figures"):
-        return True
+        # "bupivacaine at point five percent" is a decimal; "at the point three centimetres below" is a place
+        percent = after in ("percent", "%") or (after == "per" and _next(norms, numeral.end) == "cent")
+        return not (percent or (before in ("at", "to") and is_unit_word(after)))
     if numeral.shape == "fraction" and numeral.end == start + 1 and norm in ("half", "quarter"):
         return False  # decided by the unit
     return norm in numerals.SCALES and norm + "s" == before
@@ -207,6 +216,10 @@ def _is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) -
 
 def _numeric(norms: Sequence[str], index: int) -> bool:
     return norms[index][0].isdigit() or norms[index] in numerals.SMALL or norms[index] in numerals.TENS
+
+
+def _next(norms: Sequence[str], index: int) -> str:
+    return norms[index + 1] if index + 1 < len(norms) else ""
 
 
 def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
@@ -311,9 +324,8 @@ def _is_seconds(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> 
     if norms[said.start] != "second":
         return True
     after = norms[said.end] if said.end < len(norms) else "."
-    if numeral.value is not None and numeral.value >= 3:
-        return after not in ("toe", "toes", "finger", "fingers", "metatarsal", "metacarpal", "rib", "draw", "port")
-    return after in (".", ",", "later", "hold", "and", "of", "soak", "intervals", "bursts", "burst", "apart")
+    many = numeral.value is not None and numeral.value >= 3
+    return after in _LASTING or (many and (not after[0].isalpha() or after in _FUNCTION))
 
 
 def _is_feet(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> bool:
