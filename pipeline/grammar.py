@@ -22,10 +22,10 @@ from pipeline.rows import TABLES, Concept, Family, Profile, Row
 R = TypeVar("R", bound=Row)
 
 # Tables whose phrases do not name things to be found in the text as mentions.
-NOT_MENTIONED = frozenset(
-    {"kinds", "units", "context", "sections", "corrections", "confusions", "limits", "profiles", "cues", "sides", "loinc",
-     "families"}  # fmt: skip
-)
+NOT_MENTIONED = frozenset((
+    "kinds", "units", "context", "sections", "corrections", "confusions", "limits", "profiles", "cues", "sides", "loinc",
+    "families",
+))  # fmt: skip
 
 
 @dataclass(frozen=True)
