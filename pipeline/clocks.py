@@ -37,7 +37,9 @@ MONTHS = {
     for name in names.split()
 }  # fmt: skip
 _ISO = re.compile(r"^(\d{4})-(\d{2})-(\d{2})$")
-_SLASHED = re.compile(r"^\d{1,2}[/.]\d{1,2}[/.](?:\d{2}|\d{4})$|^0?\d{1,2}/\d{2}$|^\d{1,2}-\d{1,2}-\d{4}$")
+_SLASHED = re.compile(
+    r"^\d{1,2}[/.]\d{1,2}[/.](?:\d{2}|\d{4})$|^(?:0[1-9]|1[0-2])/(?:0[1-9]|[12]\d|3[01])$|^\d{1,2}-\d{1,2}-\d{4}$"
+)
 
 
 def _at(norms: Sequence[str], index: int) -> str:
@@ -130,7 +132,9 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     if led and value <= 9:
         told = True
     if not told:
-        if not _cued(norms, start) or _counts(norms, end):
+        if not _cued(norms, start) or _counts(norms, end) or _at(norms, end) in ("x", "by"):
+            return None
+        if norms[start].isdigit() != norms[after].isdigit():
             return None
         if norms[start].isdigit() and norms[after].isdigit() and not (len(norms[after]) == 2 and _cued(norms, start)):
             return None
@@ -163,8 +167,8 @@ def _counts(norms: Sequence[str], end: int) -> bool:
 
 def _cued(norms: Sequence[str], start: int) -> bool:
     before = _at(norms, start - 1)
-    if before in _RESTATED:
-        return any(word in _TIMED or word in _EVENTS for word in norms[max(0, start - 9) : start])
+    if before in _RESTATED or (before == "," and _at(norms, start - 2) in _RESTATED):
+        return any(word in _TIMED or word in _EVENTS or word == "at" for word in norms[max(0, start - 10) : start])
     if before in _AT:
         return before not in ("to", "and", "was", "is", "from", "between", "about", "after", "before") or any(
             word in _TIMED or word == "time" for word in norms[max(0, start - 7) : start]

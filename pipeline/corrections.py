@@ -7,17 +7,16 @@ drug). Where it stays unclear what is taken back nothing is removed, and the str
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from pipeline import grammar
 from pipeline.mentions import mark
 from pipeline.records import Evidence, Sentence, Strike, Token, Word
+from pipeline.restated import SIDES, Draft, Run, alike, gap, inherit, parted, repeated_after, said_by, together, trimmed
 from pipeline.rows import Correction
 
-_SIDES = frozenset({"left", "right", "bilateral", "bilaterally", "both", "lefthand", "righthand"})
-_NUMERIC = frozenset({"number", "range", "fraction"})
 _FILLERS = frozenset(
     ", : . ... … ; - — the a an it is was at to that of in with about be for and side i mean sorry".split()
 )
@@ -33,15 +32,6 @@ _ORDINARY_BEFORE = frozenset(
 )
 _WEAK = frozenset({"no", "sorry", "rather", "excuse me", "make it", "should be", "actually no", "oops", "should read"})
 _REACH = 14  # tokens of a clause that "scratch that" may take back
-
-
-@dataclass(slots=True)
-class Draft:
-    """A sentence in the making. `heading`: a line of its own that belongs to the next."""
-
-    tokens: list[Token]
-    strikes: list[Strike] = field(default_factory=list)
-    heading: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,10 +70,24 @@ def settle(drafts: Sequence[Draft], words: Sequence[Word]) -> list[Draft]:
             if _is_alone(draft, cue) and pending and cue.row.action == "replace":
                 following = pending.pop(0)
                 draft.tokens = [*draft.tokens, *following.tokens]
+            held = [(item, list(item.tokens), list(item.strikes)) for item in (*out[-2:], draft)]
             start = _apply(draft, cue, out, words)
+            for item, tokens, strikes in held:
+                _relocate(item, tokens, len(strikes))
         out.append(draft)
+    for draft in out:
+        if all(token.punctuation for token in draft.tokens):
+            draft.tokens = []
     _rehome(out)
     return out
+
+
+def _relocate(draft: Draft, before: Sequence[Token], known: int) -> None:
+    """Earlier strikes follow their token when a later correction moves it."""
+    places = {id(token): index for index, token in enumerate(draft.tokens)}
+    for number, strike in enumerate(draft.strikes[:known]):
+        if 0 <= strike.at < len(before):
+            draft.strikes[number] = replace(strike, at=places.get(id(before[strike.at]), len(draft.tokens)))
 
 
 def _next_cue(
@@ -122,7 +126,7 @@ def _apply(draft: Draft, cue: _Cue, out: list[Draft], words: Sequence[Word]) -> 
     before = tokens[cue.first - 1].norm if cue.first else "."
     after = tokens[cue.end].norm if cue.end < len(tokens) else "."
     apart = before in _PAUSES and (after in _PAUSES or cue.end == len(tokens) or tokens[cue.end].quantity is not None
-                                   or after in _SIDES)  # fmt: skip
+                                   or after in SIDES)  # fmt: skip
     if (after in _ORDINARY_AFTER and cue.row.id in ("correction", "scratch-that") and not apart) or (
         before in _ORDINARY_BEFORE and cue.row.id in ("correction", "scratch-that", "or-rather")
     ):
@@ -134,19 +138,20 @@ def _apply(draft: Draft, cue: _Cue, out: list[Draft], words: Sequence[Word]) -> 
     if new is not None:
         target = _target(draft, cue, new, out, weak)
         if target is not None:
-            adjacent = target[0] is draft and _gap(tokens, target[1], cue.first) == 0
+            adjacent = target[0] is draft and gap(tokens, target[1], cue.first) == 0
             if cue.row.action == "replace" or adjacent:
                 return _replace(draft, cue, new, *target, words)
     if cue.row.action == "strike_last":
         return _strike_last(draft, cue, out, words)
-    if not weak and (cue.row.id != "i-mean" or (new is not None and apart)):
+    if weak and apart and cue.phrase == "no" and new is not None and tokens[new].quantity is not None:
+        if any(alike(token, tokens[new]) for token in tokens[: cue.first]):
+            draft.strikes.append(_unclear(tokens, cue, words))
+    elif not weak and (cue.row.id != "i-mean" or (new is not None and apart)):
         named = None if new is not None else _named(draft, cue, out)
         if named is not None:
             return _replace(draft, cue, *named, words)
-        if apart or cue.row.id == "make-that" and new is not None:
-            draft.strikes.append(
-                Strike(_empty(tokens, cue), _said(words, tokens[cue.first : cue.end]), cue.first, False)
-            )
+        if apart or (cue.row.id == "make-that" and new is not None) or _restated(tokens, cue):
+            draft.strikes.append(_unclear(tokens, cue, words))
     elif cue.row.id == "i-mean" and new is None:
         named = _named(draft, cue, out)
         if named is not None:
@@ -158,35 +163,20 @@ def _replacement(tokens: Sequence[Token], cue: _Cue) -> int | None:
     """Index of the value or side that is said after the cue, over a few small words."""
     for index in range(cue.end, min(cue.end + 5, len(tokens))):
         token = tokens[index]
-        if (token.quantity is not None and token.quantity.form != "ordinal") or token.norm in _SIDES:
+        if (token.quantity is not None and token.quantity.form != "ordinal") or token.norm in SIDES:
             return index
         if token.norm not in _FILLERS:
             return None
     return None
 
 
-def _gap(tokens: Sequence[Token], index: int, end: int) -> int:
-    """Words (no punctuation) between a token and the cue."""
-    return sum(not token.punctuation for token in tokens[index + 1 : end])
-
-
-def _like(old: Token, new: Token) -> bool:
-    if new.norm in _SIDES:
-        return old.norm in _SIDES
-    first, second = old.quantity, new.quantity
-    if first is None or second is None or first.form == "ordinal":
-        return False
-    if first.form in _NUMERIC and second.form in _NUMERIC:
-        return first.dimension == second.dimension or first.unit is None or second.unit is None
-    return first.form == second.form or {first.form, second.form} <= {"label", "roman", "number", "times"}
-
-
 def _target(draft: Draft, cue: _Cue, new: int, out: Sequence[Draft], weak: bool) -> tuple[Draft, int] | None:
     """(draft, token index) of the nearest earlier value that is like the new one."""
     fresh = draft.tokens[new]
     for index in range(cue.first - 1, -1, -1):
-        if _like(draft.tokens[index], fresh):
-            if weak and _gap(draft.tokens, index, cue.first):
+        if alike(draft.tokens[index], fresh):
+            between = gap(draft.tokens, index, cue.first)
+            if weak and between and repeated_after(draft.tokens, index, cue.first, draft.tokens, new) < between:
                 return None
             return draft, index
     if weak and cue.first and cue.phrase != "should be":
@@ -196,7 +186,7 @@ def _target(draft: Draft, cue: _Cue, new: int, out: Sequence[Draft], weak: bool)
         return None
     for earlier in reversed(out[-2:]):
         for index in range(len(earlier.tokens) - 1, -1, -1):
-            if _like(earlier.tokens[index], fresh):
+            if alike(earlier.tokens[index], fresh):
                 return earlier, index
     return None
 
@@ -229,98 +219,47 @@ def _phrase(
     tokens = draft.tokens
     begin, end = cue.end + new_first, cue.end + new_last
     if place is draft or end > begin:
-        tokens[begin : end + 1] = [_together(tokens[begin : end + 1])]
-    place.tokens[first : last + 1] = [_together(place.tokens[first : last + 1])]
+        tokens[begin : end + 1] = [together(tokens[begin : end + 1])]
+    place.tokens[first : last + 1] = [together(place.tokens[first : last + 1])]
     shift = last - first if place is draft else 0
     return begin - shift, place, first
-
-
-def _together(tokens: Sequence[Token]) -> Token:
-    if len(tokens) == 1:
-        return tokens[0]
-    return _Run(" ".join(t.text for t in tokens), " ".join(t.norm for t in tokens), tokens[0].first, tokens[-1].last,
-                None, False, tuple(tokens))  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class _Run(Token):
-    """Several tokens as one while a correction is settled."""
-
-    parts: tuple[Token, ...] = ()
-
-
-def _apart(tokens: Sequence[Token]) -> list[Token]:
-    flat: list[Token] = []
-    for token in tokens:
-        flat += token.parts if isinstance(token, _Run) else (token,)
-    return flat
 
 
 def _replace(draft: Draft, cue: _Cue, new: int, place: Draft, old: int, words: Sequence[Word]) -> int:
     """Takes the old value and the cue out. What is said after the new one decides where the new one goes: alone, it
     takes the place of the old; with words of its own, it stays where it was said."""
     tokens = draft.tokens
-    shrunk = sum(len(t.parts) - 1 for t in tokens[:new] if isinstance(t, _Run) and place is draft)
+    shrunk = sum(len(t.parts) - 1 for t in tokens[:new] if isinstance(t, Run) and place is draft)
     cue_first, cue_end = cue.first - shrunk, cue.end - shrunk
-    fresh = _inherit(place.tokens[old], tokens[new])
-    repeated = _repeated(place.tokens, old, cue_first if place is draft else len(place.tokens), tokens, new)
+    fresh = inherit(place.tokens[old], tokens[new])
+    repeated = repeated_after(place.tokens, old, cue_first if place is draft else len(place.tokens), tokens, new)
     struck = place.tokens[old : old + 1 + repeated]
-    said = _said(words, tokens[cue_first:cue_end])
-    back = _said(words, _apart(struck))
+    said = said_by(words, tokens[cue_first:cue_end])
+    back = said_by(words, parted(struck))
     tail = tokens[new + 1 + repeated :]
     closing = next((token for token in tail if not token.punctuation), None) is None or tail[0].punctuation
-    moved = _apart([fresh, *tokens[new + 1 : new + 1 + repeated]])
+    moved = parted([fresh, *tokens[new + 1 : new + 1 + repeated]])
     if closing and place is draft:
-        head = _apart(tokens[:old])
-        middle = _trimmed(_apart(tokens[old + 1 + repeated : cue_first]))
-        draft.tokens = [*head, *moved, *middle, *_apart(tail)]
+        head = parted(tokens[:old])
+        middle = trimmed(parted(tokens[old + 1 + repeated : cue_first]))
+        draft.tokens = [*head, *moved, *middle, *parted(tail)]
         draft.strikes = [*draft.strikes, Strike(back, said, len(head))]
         return len(head) + len(moved) + len(middle)
     if closing:
-        head = _apart(place.tokens[:old])
-        place.tokens = [*head, *moved, *_apart(place.tokens[old + 1 + repeated :])]
+        head = parted(place.tokens[:old])
+        place.tokens = [*head, *moved, *parted(place.tokens[old + 1 + repeated :])]
         place.strikes.append(Strike(back, said, len(head)))
-        rest = _apart(tail)
+        rest = parted(tail)
         draft.tokens = rest if any(not token.punctuation for token in rest) else []
         return 0
     if place is draft:
-        head = [*_apart(tokens[:old]), *_trimmed(_apart(tokens[old + 1 + repeated : cue_first]))]
+        head = [*parted(tokens[:old]), *trimmed(parted(tokens[old + 1 + repeated : cue_first]))]
     else:
-        place.tokens = _apart([*place.tokens[:old], *place.tokens[old + 1 + repeated :]])
-        head = _apart(tokens[:cue_first])
-    draft.tokens = [*head, *moved, *_apart(tail)]
+        place.tokens = parted([*place.tokens[:old], *place.tokens[old + 1 + repeated :]])
+        head = parted(tokens[:cue_first])
+    draft.tokens = [*head, *moved, *parted(tail)]
     draft.strikes = [*draft.strikes, Strike(back, said, len(head))]
     return len(head) + len(moved)
-
-
-def _trimmed(tokens: list[Token]) -> list[Token]:
-    """Without the punctuation that only set the correction apart."""
-    while tokens and tokens[-1].punctuation:
-        tokens = tokens[:-1]
-    return tokens
-
-
-def _inherit(old: Token, new: Token) -> Token:
-    """A bare number that replaces one with a unit keeps the unit that was said with it."""
-    first, second = old.quantity, new.quantity
-    if first is None or second is None or second.form not in _NUMERIC or second.unit is not None or first.unit is None:
-        return new
-    taken = replace(second, unit=first.unit, said_unit=first.said_unit, dimension=first.dimension)
-    return replace(new, norm=f"#{first.dimension}", quantity=taken)
-
-
-def _repeated(old: Sequence[Token], at: int, end: int, new: Sequence[Token], start: int) -> int:
-    """How many words after the old value are said again after the new one ("left knee" ... "right knee")."""
-    count = 0
-    while (
-        at + 1 + count < end
-        and start + 1 + count < len(new)
-        and old[at + 1 + count].norm == new[start + 1 + count].norm
-        and not old[at + 1 + count].punctuation
-        and old[at + 1 + count].quantity is None
-    ):
-        count += 1
-    return count
 
 
 def _strike_last(draft: Draft, cue: _Cue, out: Sequence[Draft], words: Sequence[Word]) -> int:
@@ -330,26 +269,26 @@ def _strike_last(draft: Draft, cue: _Cue, out: Sequence[Draft], words: Sequence[
     if not lead:
         return _strike_sentence(draft, cue, out, words)
     if len(lead) > _REACH or any(token.norm in (",", ";") for token in tokens[: cue.first - 1]):
-        draft.strikes.append(Strike(_empty(tokens, cue), _said(words, tokens[cue.first : cue.end]), cue.first, False))
+        draft.strikes.append(_unclear(tokens, cue, words))
         return cue.end
     return _strike_sentence(draft, cue, out, words)
 
 
 def _strike_sentence(draft: Draft, cue: _Cue, out: Sequence[Draft], words: Sequence[Word]) -> int:
     tokens = draft.tokens
-    said = _said(words, tokens[cue.first : cue.end])
+    said = said_by(words, tokens[cue.first : cue.end])
     lead = tokens[: cue.first]
     rest = tokens[cue.end :]
     while rest and rest[0].punctuation:
         rest = rest[1:]
     if any(not token.punctuation for token in lead):
-        back = _said(words, lead)
+        back = said_by(words, lead)
     else:
         earlier = next((item for item in reversed(out) if item.tokens), None)
         if earlier is None:
-            draft.strikes.append(Strike(_empty(tokens, cue), said, cue.first, False))
+            draft.strikes.append(_unclear(tokens, cue, words))
             return cue.end
-        back = _said(words, earlier.tokens)
+        back = said_by(words, earlier.tokens)
         draft.strikes += [replace(strike, at=0) for strike in earlier.strikes]
         earlier.tokens, earlier.strikes = [], []
     draft.tokens = rest
@@ -371,21 +310,14 @@ def _rehome(out: Sequence[Draft]) -> None:
             draft.strikes = []
 
 
-def _said(words: Sequence[Word], tokens: Sequence[Token]) -> Evidence:
-    first, last = min(token.first for token in tokens), max(token.last for token in tokens)
-    spoken = list(_within(words, first, last))
-    starts = [word.start for word in spoken if word.start is not None]
-    ends = [word.end for word in spoken if word.end is not None]
-    sure = [word.confidence for word in spoken if word.confidence is not None]
-    return Evidence(first, last, min(starts, default=None), max(ends, default=None),
-                    " ".join(word.heard or word.text for word in spoken), min(sure, default=None))  # fmt: skip
+def _restated(tokens: Sequence[Token], cue: _Cue) -> bool:
+    """Whether a longer word before the cue is said again right after it ("with epinephrine correction without
+    epinephrine"): a correction, though of what is unclear."""
+    earlier = {token.norm for token in tokens[max(0, cue.first - 5) : cue.first] if len(token.norm) > 3}
+    return any(token.norm in earlier for token in tokens[cue.end : cue.end + 4])
 
 
-def _within(words: Sequence[Word], first: int, last: int) -> Iterator[Word]:
-    return (word for word in words if word.last >= first and word.id <= last)
-
-
-def _empty(tokens: Sequence[Token], cue: _Cue) -> Evidence:
-    """No words: it is not known what is taken back."""
+def _unclear(tokens: Sequence[Token], cue: _Cue, words: Sequence[Word]) -> Strike:
+    """A correction that does not say what it takes back: nothing is removed."""
     at = tokens[cue.first].first
-    return Evidence(at, at, None, None, "")
+    return Strike(Evidence(at, at, None, None, ""), said_by(words, tokens[cue.first : cue.end]), cue.first, False)

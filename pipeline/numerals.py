@@ -239,7 +239,7 @@ def _cardinal(norms: Sequence[str], start: int) -> Numeral | None:
             scale = 100
             joined = index + (_at(norms, index) == "and")
             rest = _below_hundred(norms, joined)
-            if rest is not None and 0 < rest[0] and not _starts_ratio(norms, joined, rest[1]):
+            if rest is not None and 0 < rest[0]:
                 group, index, scale = group + rest[0], rest[1], 1
             continue
         if size >= largest:
@@ -270,10 +270,6 @@ def _cardinal(norms: Sequence[str], start: int) -> Numeral | None:
         if spoken is not None:
             return spoken
     return Numeral(value, start, index, "cardinal", scale)
-
-
-def _starts_ratio(norms: Sequence[str], start: int, end: int) -> bool:
-    return norms[start] == "one" and _at(norms, end) in ("to", "in") and _at(norms, end + 2) == "thousand"
 
 
 def _colloquial(norms: Sequence[str], start: int, hundreds: int) -> Numeral | None:
@@ -389,11 +385,7 @@ def _mixed(norms: Sequence[str], numeral: Numeral | None) -> Numeral | None:
     part = _fraction(norms, numeral.end + 1)
     if part is None or part.value is None:
         return numeral
-    if numeral.scale > 1:
-        value = numeral.value + part.value * numeral.scale
-    else:
-        value = numeral.value + part.value
-    return Numeral(value, numeral.start, part.end, "mixed", numeral.scale)
+    return Numeral(numeral.value + part.value * numeral.scale, numeral.start, part.end, "mixed", numeral.scale)
 
 
 def read_ordinal(norms: Sequence[str], start: int, glued: bool) -> tuple[int, int] | None:

@@ -25,7 +25,8 @@ _LAST = frozenset(words[-1] for words in _COMPARATORS)
 _LINKS = frozenset({"to", "-", "–", "or"})
 _CHANGED = frozenset(
     "increased decreased raised lowered reduced advanced exchanged upsized dropped corrected changed went rose fell "
-    "dilated improved progressed upgraded downsized moved widened turned rotated extended serially".split()
+    "dilated improved progressed upgraded downsized moved widened turned rotated extended serially improvement "
+    "increase decrease reduction".split()
 )
 _SMALLER = {"h": ("min", 60), "min": ("s", 60), "g": ("mg", 1000), "kg": ("g", 1000), "L": ("mL", 1000),
             "[ft_i]": ("[in_i]", 12), "a": ("mo", 12), "cm": ("mm", 10), "[lb_av]": ("[oz_av]", 16),
@@ -196,6 +197,8 @@ def _shared(tokens: list[Token]) -> list[Token]:
             back, words = _link_before(tokens, at)
             if back < 0:
                 break
+            if words & {"x", "by", "×"} and last.dimension not in ("length", "area"):
+                break  # "2 x 40 g": two of them
             quantity = _plain(tokens[back])
             if quantity is None or quantity.unit is not None or (quantity.value is None and quantity.low is None):
                 break

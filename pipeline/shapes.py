@@ -19,6 +19,7 @@ from pipeline.units import read_unit
 Found = tuple[Quantity, int]
 
 _SUTURE = re.compile(r"^#?(\d{1,2})-[0o]$")
+_POINTED = re.compile(r"^\d\.0$")
 _ZEROS = re.compile(r"^#?(0{2,6})$")
 _RATIO = re.compile(r"^(\d+):(\d{1,3}(?:,\d{3})+|\d+)$")
 _SIZE = re.compile(r"^(\d{1,2})x(\d{1,2})(?:'?s)?$")
@@ -96,6 +97,9 @@ def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     match = _SUTURE.match(norm)
     if match:
         return Quantity(form="suture", text=f"{int(match[1])}-0"), start + 1
+    if _POINTED.match(norm) and _material_next(norms, start + 1):
+        doubt = f"'{norm}' was read as the suture size {norm[0]}-0"
+        return Quantity(form="suture", text=f"{norm[0]}-0", doubts=(doubt,)), start + 1
     zeros = _ZEROS.match(norm)
     if zeros and _thread_follows(norms, start + 1):
         return Quantity(form="suture", text=f"{len(zeros[1])}-0"), start + 1

@@ -89,7 +89,7 @@ def split_attached(token: Token) -> list[Token] | None:
     table = _table()
     if not all(part in table.written or part.lower() in table.lowered for part in parts if part):
         return None
-    if rest in ("a", "d", "D", "C", "F", "M") or not number.strip("-+.,"):
+    if rest in ("a", "d", "D", "C", "F", "M", "s") or not number.strip("-+.,"):
         return None
     pieces = [Token(number, number, token.first, token.last)]
     for index, part in enumerate(parts):

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from pipeline import numerals
-from pipeline.corrections import Draft, settle
+from pipeline.corrections import settle
 from pipeline.quantities import merge
 from pipeline.records import Sentence, Token, Word
+from pipeline.restated import Draft
 from pipeline.tokens import tokenize
 from pipeline.units import is_unit_word
 
