@@ -29,6 +29,14 @@ _TELLS = {
     "mass_concentration": ("medication_concentration", 40), "rate": ("medication_rate", 30),
 }  # fmt: skip
 _LATER_SECTIONS = ("aftercare", "follow-up")
+_FAR_BACK, _STILL_AFTERCARE, _STREAM = 99, 3, 40
+_TAKEN_LATER = frozenset({
+    "analgesic", "nsaid", "opioid", "antibiotic", "anticoagulant", "antiplatelet", "laxative", "antiemetic",
+    "ophthalmic", "steroid", "bisphosphonate", "supplement", "acid_reducer", "antihypertensive",
+})  # fmt: skip
+_BARRIERS = ("devices", "specimens", "findings", "injectates")
+_BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
+_TOTAL_REACH = 70
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
 _SMALLEST_RATIO = 1000  # 1:1 is a mixture; adrenaline is 1:1000 to 1:400,000 (labels)
 
@@ -47,13 +55,20 @@ class _Event:
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     drugs = grammar.table("drugs", Drug)
     facts: list[Fact] = []
+    since = _FAR_BACK  # sentences since aftercare was last spoken of
+    closed = False  # whether the counts, the blood loss or the closure have been told
     for sentence in reading.sentences:
+        since = 0 if sentence.section in _LATER_SECTIONS else since + 1
         if any(mention.table == "drugs" for mention in sentence.mentions):
-            facts += _sentence(reading, sentence, grammar, _events(sentence, grammar, drugs))
+            events = _events(sentence, grammar, drugs, since <= _STILL_AFTERCARE)
+            facts += _sentence(reading, sentence, grammar, events)
+        closed = closed or cues.has(sentence, grammar, "swab-count", "blood-loss")
+        if closed and len(sentence.tokens) <= _STREAM and any(True for _ in base.mentions(sentence, "aftercare")):
+            since = 0
     return facts
 
 
-def _events(sentence: Sentence, grammar: Grammar, drugs: Any) -> list[_Event]:
+def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> list[_Event]:
     allergic = cues.hits(sentence, grammar, "allergy")
     events: list[_Event] = []
     for mention in base.mentions(sentence, "drugs"):
@@ -64,7 +79,8 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any) -> list[_Event]:
             continue
         additive = mention.id in _ADRENALINE and bool(events) and _follows_with(sentence, mention)
         group = base.group_of(sentence, mention.first)
-        events.append(_Event(mention, drug, f"m{group}", additive, _circumstances(sentence, grammar, mention, drug)))
+        fields = _circumstances(sentence, grammar, mention, drug, after)
+        events.append(_Event(mention, drug, f"m{group}", additive, fields))
     return events
 
 
@@ -84,7 +100,9 @@ def _follows_with(sentence: Sentence, mention: Mention) -> bool:
     )
 
 
-def _circumstances(sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug) -> dict[str, Any]:
+def _circumstances(
+    sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug, after: bool
+) -> dict[str, Any]:
     """Role, status, certainty and doubts that the words around a drug give it."""
     found: dict[str, Any] = {}
     status = base.scope_at(sentence, "status", mention.first, "performed")
@@ -92,9 +110,11 @@ def _circumstances(sentence: Sentence, grammar: Grammar, mention: Mention, drug:
     if "avoid" in ids and _avoided(sentence, grammar, mention):
         return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
     later = sentence.section in _LATER_SECTIONS or (
-        status in ("performed", "planned", "conditional") and _at_home(sentence, grammar, mention)
+        status in ("performed", "planned", "conditional") and _is_later(sentence, grammar, mention, drug, after)
     )
     if later and not set(drug.classes) & {"local_anaesthetic", "general_anaesthetic"}:
+        if base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated":
+            return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
         return {"role": "aftercare", "status": "planned"}
     if "anticoagulant" in drug.classes and "priming" in ids:
         found["role"] = "prime"
@@ -116,6 +136,13 @@ def _circumstances(sentence: Sentence, grammar: Grammar, mention: Mention, drug:
     elif status == "performed" and _taken_before(sentence, mention):
         found["status"] = "historical"
     return found
+
+
+def _is_later(sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug, after: bool) -> bool:
+    if _at_home(sentence, grammar, mention):
+        return True
+    told = _near(sentence, grammar, mention, 40, "given", "not-given", "prophylaxis")
+    return after and not told and bool(_TAKEN_LATER & set(drug.classes))
 
 
 def _avoided(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
@@ -181,22 +208,32 @@ def _number(
     drug_first: bool,
 ) -> list[Fact]:  # fmt: skip
     kind, limit = _TELLS[quantity.dimension]
+    if quantity.unit in _BODY_UNITS:
+        return []
     prefix, postfix = (_WRONG_STYLE, 0) if drug_first else (0, _WRONG_STYLE)
     ranked: list[tuple[int, int, _Event]] = []
     for order, event in enumerate(events):
         if event.additive and kind in ("medication_volume", "medication_concentration"):
+            continue
+        if _barred(sentence, index, event.mention):
+            continue
+        if kind == "medication_concentration" and "anticoagulant" in event.drug.classes and not _touches(index, event):
             continue
         if "diluent" in event.drug.classes and kind != "medication_volume" and len(events) > 1:
             continue
         price = cues.cost(sentence, index, event.mention.first, event.mention.last, prefix=prefix, postfix=postfix)
         ranked.append((price, order, event))
     ranked.sort(key=lambda item: item[:2])
-    if not ranked or ranked[0][0] > limit:
+    summed = kind == "medication_volume" and cues.scale(sentence, index) == "total"
+    if not ranked or ranked[0][0] > (_TOTAL_REACH if summed else limit):
         return []
     price, _, event = ranked[0]
     fields = _fields(sentence, index, quantity, event)
     mixture = _mixture(sentence, grammar, index) if kind == "medication_volume" else None
-    if mixture is not None and len([item for item in events if not item.additive]) > 1:
+    several = len({item.mention.id for item in events if not item.additive}) > 1
+    if mixture is None and summed and several and event.mention.first < index:
+        mixture = event.mention.first
+    if mixture is not None and several:
         fields["name"] = "mixture"
         fields["group"] = f"m{base.group_of(sentence, mixture)}"
         return [base.claim(kind, reading, sentence, index, mixture, mixture, 0, **fields)]
@@ -219,6 +256,16 @@ def _number(
                               **{**base.number(quantity), **shared})
                 )  # fmt: skip
     return facts
+
+
+def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
+    """Whether a thing stands between the number and the drug ("40 g cement with gentamicin")."""
+    low, high = min(index, mention.last), max(index, mention.first)
+    return any(low < other.first and other.last < high for other in base.mentions(sentence, *_BARRIERS))
+
+
+def _touches(index: int, event: _Event) -> bool:
+    return index in (event.mention.first - 1, event.mention.last + 1)
 
 
 def _fields(sentence: Sentence, index: int, quantity: Quantity, event: _Event) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from typing import Any
 
 from pipeline import cues
 from pipeline.extractors import base
@@ -28,6 +29,9 @@ _WEIGHT_UNITS = ("kg", "[lb_av]")
 _OTHER_WEIGHTS = frozenset({"bearing", "traction", "lift", "lifting", "specimen", "gland", "loss", "limit", "birth"})
 
 
+_SURE: dict[str, Any] = {"status": "performed", "certainty": "affirmed"}  # whatever else the sentence says
+
+
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
@@ -36,7 +40,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             sexed = _WITH_SEX.match(token.norm) if token.quantity is None else None
             if sexed and int(sexed[1]) <= _OLDEST:
                 facts.append(
-                    base.make("patient_age", reading, sentence, index, index, value=Decimal(sexed[1]), unit="a")
+                    base.make("patient_age", reading, sentence, index, index, value=Decimal(sexed[1]), unit="a",
+                              **_SURE)
                 )
             if token.quantity is None or token.quantity.form not in ("number", "range", "fraction"):
                 continue
@@ -57,16 +62,16 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
     near = cues.nearest(sentence, grammar, index, "age")
     if near is not None and near[0] <= (6 if quantity.unit else 2):
         price, hit = near
-        return [base.claim("patient_age", reading, sentence, index, hit.first, hit.last, price, unit=unit)]
+        return [base.claim("patient_age", reading, sentence, index, hit.first, hit.last, price, unit=unit, **_SURE)]
     after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
     if named is not None and index == named:
         if quantity.unit is None and value != int(value):
             return []
-        return [base.claim("patient_age", reading, sentence, index, index, index, 1, unit=unit)]
+        return [base.claim("patient_age", reading, sentence, index, index, index, 1, unit=unit, **_SURE)]
     if quantity.unit == "a" and after and after[0] in _SEX:
-        return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit)]
+        return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
     if quantity.unit is None and (after[:1] == ["y"] or after[:1] == ["yo"]):
-        return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit)]
+        return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
     return []
 
 
@@ -80,12 +85,15 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
     near = cues.nearest(sentence, grammar, index, "weight")
     if near is not None and near[0] <= 12:
         price, hit = near
-        return [base.claim("patient_weight", reading, sentence, index, hit.first, hit.last, price)]
+        return [base.claim("patient_weight", reading, sentence, index, hit.first, hit.last, price, **_SURE)]
     if named is not None and 0 < index - named <= 6:  # "Mrs. Blix, 88 y, 52 kg"
-        return [base.claim("patient_weight", reading, sentence, index, index, index, 10)]
+        return [base.claim("patient_weight", reading, sentence, index, index, index, 10, **_SURE)]
+    ages = [at for at, other in base.quantities(sentence, "time") if other.unit in ("a", "mo") and 0 < index - at <= 4]
+    if ages and quantity.unit == "kg":  # "four years old, sixteen kilos"
+        return [base.claim("patient_weight", reading, sentence, index, ages[-1], ages[-1], 12, **_SURE)]
     first_word = sentence.tokens[0].norm in _LABELS
     if first_word and index <= 10:
-        return [base.claim("patient_weight", reading, sentence, index, index, index, 10)]
+        return [base.claim("patient_weight", reading, sentence, index, index, index, 10, **_SURE)]
     return []
 
 
