@@ -272,3 +272,16 @@ def test_marks_stay_on_their_word(whisper: object, tmp_path: Path) -> None:
 def test_an_unknown_language_is_told(whisper: object) -> None:
     with pytest.raises(EngineUnavailable, match="xx"):
         whisper.open(Options(language="xx"))  # type: ignore[attr-defined]
+
+
+@pytest.mark.slow
+def test_more_bias_than_fits_is_cut_at_whole_terms(whisper: object, tmp_path: Path) -> None:
+    many = [f"{stem}{ending}" for ending in ("itis", "ectomy", "otomy", "oplasty")
+            for stem in ("acromi", "bursa", "capsul", "chondr", "disc", "fasci", "lamin", "menisc", "oste", "patell",
+                         "periost", "spondyl", "synovi", "tendin", "tenosynovi", "arthr", "burs", "condyl", "epicondyl",
+                         "trochanter")]
+    assert len(safe_bias(many)) == BIAS_LIMIT
+    path = wav(tmp_path / "x.wav", np.concatenate([test_segments.quiet(0.5), speak(SAID[1]), test_segments.quiet(0.5)]))
+    heard = listen.hear(path, engine=whisper, bias=many)
+    assert "complications" in text_of(heard.words).casefold()
+    assert not any(term in text_of(heard.words) for term in many)
