@@ -274,6 +274,14 @@ def named(truth: Expected, fact: Fact) -> bool:
     return said is None or alike(said, [fact.text, fact.name, *(sayings(fact.name) if fact.name else ())])
 
 
+def told_as_diagnosis(truth: Expected, fact: Fact) -> bool:
+    """Whether a plain diagnosis repeats what the truth has as a diagnosis, a finding or a complication."""
+    kinds = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "finding", "complication", "indication")
+    said = truth.name or truth.text
+    settled = (truth.status, truth.certainty) == (fact.status, fact.certainty)
+    return truth.kind in kinds and settled and said is not None and alike(said, names_of(fact))
+
+
 def hits(absent: Expected, fact: Fact) -> bool:
     """Whether a prediction is what the truth says must not be there."""
     if absent.numeric:
@@ -289,7 +297,13 @@ def hits(absent: Expected, fact: Fact) -> bool:
         )
     if fact.kind != absent.kind or fact.status != absent.status or fact.certainty != absent.certainty:
         return False
-    return absent.laterality in (None, fact.laterality) and same_concept(absent, fact)
+    if absent.laterality not in (None, fact.laterality):
+        return False
+    if absent.name in (None, "none") or absent.text:
+        return same_concept(absent, fact)
+    wanted = words_of(absent.name)
+    said = [fact.text, *(sayings(fact.name) if fact.name else ())]
+    return any(wanted <= words_of(name) for name in said if name)
 
 
 def judged(fact: Fact) -> bool:

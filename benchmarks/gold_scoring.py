@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from gold_likeness import CLOSED, INSTRUCTIONS, faults, hits, is_numeric, judged, named, shape
+from gold_likeness import CLOSED, INSTRUCTIONS, faults, hits, is_numeric, judged, named, shape, told_as_diagnosis
 from gold_truth import Expected, Narration
 
 from pipeline.records import Fact
@@ -66,6 +66,7 @@ def compare(narration: Narration, facts: Sequence[Fact]) -> Result:
     for m in sorted(free_fact):
         fact = facts[m]
         again = any(fact.kind in truth.kinds and not faults(truth, fact, sides) for truth in right)
+        again = again or (fact.kind == "diagnosis" and any(told_as_diagnosis(truth, fact) for truth in narration.facts))
         hit = next((absent for absent in narration.absent if hits(absent, fact)), None)
         if again:
             (result.twice if is_numeric(fact) else result.unjudged).append(fact)

@@ -153,6 +153,8 @@ def _widen(facts: list[Expected]) -> tuple[Expected, ...]:
             main_procedure_seen = True
         elif fact.kind == "diagnosis":
             more = ("preop_diagnosis", "indication")
+        elif fact.kind == "finding" and fact.certainty != "negated":
+            more = ("diagnosis",)
         elif fact.kind == "injection_needle":
             more = ("device_size",)
         elif fact.certainty == "negated" and fact.kind == "finding":
