@@ -184,14 +184,15 @@ class Family(Row):
 
 class Loinc(Row):
     """A LOINC code. `use`: what it names; `holds`: sections of the note, or kinds of fact of an observation;
-    `kinds`: of a section, only these; `order`: place among the sections; `required`: stands even when empty."""
+    `kinds`, `statuses`: of a section, only these; `order`: place among the sections; `required`: stands even when empty."""
 
     code: str = Field(pattern=r"^[0-9]{1,5}-[0-9]$")
-    display: str
+    display: str = ""
     use: Literal["document", "section", "observation"]
     order: int = 0
     holds: tuple[str, ...] = ()
     kinds: tuple[str, ...] = ()
+    statuses: tuple[str, ...] = ()
     required: bool = False
 
 

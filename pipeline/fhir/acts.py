@@ -18,7 +18,8 @@ from pipeline.fhir.people import People, performers
 from pipeline.records import Fact
 
 _STEPS = ("procedure", "act", "harvest_site", "processing", "injection", "anaesthesia", "irrigation")
-_BY_ANAESTHETIST = ("anaesthetist", "anaesthetic-practitioner")
+_ANAESTHETISTS = frozenset({"anaesthetist", "anaesthetic-practitioner"})
+_SURGEONS = frozenset({"surgeon"})
 
 
 @dataclass
@@ -58,7 +59,8 @@ def add_procedures(book: Book, people: People, operation: Operation) -> None:
 def _add(book: Book, people: People, fact: Fact, operation: Operation | None, part_of: Resource | None) -> None:
     when, time_facts = times.performed(book) if operation else (times.on_day(book, "performed"), [])
     anaesthesia = fact.kind == "anaesthesia"
-    named = performers(people, *(_BY_ANAESTHETIST if anaesthesia else ()))
+    # the operation lists everybody; a step lists only who can be said to have done it
+    roles = _ANAESTHETISTS if anaesthesia else _SURGEONS if operation is None else None
     structure = body_structure(book, people, fact)
     extensions: list[Resource] = [*role(fact)]
     if structure:
@@ -76,7 +78,7 @@ def _add(book: Book, people: People, fact: Fact, operation: Operation | None, pa
         "subject": people.patient,
         "encounter": people.encounter,
         **when,
-        "performer": named,
+        "performer": performers(book, people, roles),
         "bodySite": body_site(book, fact),
         "partOf": [part_of] if part_of and fact.kind != "procedure" else [],
         "note": notes(book, [fact]),

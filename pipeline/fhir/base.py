@@ -84,6 +84,16 @@ class Book:
             head["identifier"] = [own_identifier(ident), *resource.get("identifier", [])]
         return self._take(head, resource, facts)
 
+    def once(self, resource: Resource, key: str, facts: Sequence[Fact] = ()) -> Resource:
+        """Like `add`, but a resource of that type and key that is there already is used again."""
+        ident = self.ident(resource["resourceType"], key)
+        if all(one["id"] != ident for one in self.resources):
+            return self.add(resource, key, facts)
+        ref = {"reference": f"urn:uuid:{ident}"}
+        for fact in facts:
+            self.made.setdefault(fact.id, []).append(ref)
+        return ref
+
     def share(self, resource: Resource) -> Resource:
         """Takes in a resource of the site as it is: it is the same one in every note; gives its reference.
 
@@ -92,6 +102,8 @@ class Book:
         listed = resource.get("identifier") or [{}]
         key = f"{listed[0].get('system', '')}|{listed[0].get('value', '')}|{resource.get('id', '')}"
         ident = str(uuid.uuid5(_NAMESPACE, f"site/{kind}/{key}"))
+        if ident in self.shared:
+            return {"reference": f"urn:uuid:{ident}"}
         head: Resource = {"resourceType": kind, "id": ident, "meta": resource.get("meta")}
         if not resource.get("identifier"):
             head["identifier"] = [own_identifier(ident)]
@@ -122,12 +134,14 @@ class Book:
     def place(self, fact: Fact) -> str:
         """Side and site in words ("left ankle"); the site that the words of the concept imply when none was said."""
         where = clean(site(fact, self.grammar))
+        table = getattr(self.grammar.tables.get("kinds", {}).get(fact.kind), "table", "")
+        if not where and table == "sites":
+            where = self.label(fact)
         if not where:
-            kind = self.grammar.tables.get("kinds", {}).get(fact.kind)
-            row = self.grammar.tables.get(getattr(kind, "table", ""), {}).get(fact.name or "")
+            row = self.grammar.tables.get(table, {}).get(fact.name or "")
             implied = self.grammar.tables.get("sites", {}).get(getattr(row, "site", ""))
             where = implied.name if implied else ""
-        parts = [part for part in (fact.laterality, where.lower() if where.istitle() else where) if part]
+        parts = [part for part in (fact.laterality, where[:1].lower() + where[1:]) if part]
         return " ".join(parts)
 
     def of(self, *kinds: str) -> list[Fact]:
@@ -205,11 +219,15 @@ def simple_quantity(value: Decimal, unit: str | None) -> Resource:
     return {"value": number(value), "unit": unit, "system": UCUM, "code": unit}
 
 
+# Kinds that count things: a number of them has no unit.
+COUNTS = frozenset({"draw_count", "device_count", "specimen_count"})
+
+
 def quantity(fact: Fact) -> Resource | None:
     """The Quantity of a fact with a single value, comparator and doubts included; None for ranges and words."""
     if fact.value is None:
         return None
-    made = simple_quantity(fact.value, fact.unit)
+    made = simple_quantity(fact.value, "1" if fact.unit is None and fact.kind in COUNTS else fact.unit)
     extensions = doubt([fact])
     if fact.comparator == "~":
         extensions.append({"url": APPROXIMATE, "valueBoolean": True})

@@ -13,11 +13,6 @@ def body_structure(book: Book, people: People, fact: Fact) -> Resource | None:
     if fact.laterality is None:
         return None
     place = book.place(fact)
-    ident = book.ident("BodyStructure", place)
-    if any(one["id"] == ident for one in book.resources):
-        ref = {"reference": f"urn:uuid:{ident}"}
-        book.made.setdefault(fact.id, []).append(ref)
-        return ref
     location = place.removeprefix(fact.laterality).strip()
     made: Resource = {
         "resourceType": "BodyStructure",
@@ -26,7 +21,7 @@ def body_structure(book: Book, people: People, fact: Fact) -> Resource | None:
         "description": place,
         "patient": people.patient,
     }
-    return book.add(made, place, [fact])
+    return book.once(made, place, [fact])
 
 
 def side(laterality: str) -> Resource:

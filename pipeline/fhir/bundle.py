@@ -37,11 +37,10 @@ def collect(note: OperativeNote, grammar: Grammar, site: Site, docx: bytes | Non
     add_specimens(book, people)
     add_plan(book, people)
     clinical = [reference(one) for one in book.resources if one["resourceType"] not in PEOPLE]
-    head = composition(book, people)
-    book.add(head, "note")
+    attached = document_reference(book, people)
+    head = book.add(composition(book, people, main, attached), "note")
     made = book.resources.pop()
-    attached = document_reference(book, people, head)
-    provenance(book, people, [reference(made), *([attached] if attached else []), *clinical])
+    provenance(book, people, [head, *([attached] if attached else []), *clinical])
     book.resources.insert(0, made)
     return book
 

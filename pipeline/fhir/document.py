@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from pipeline import __version__
-from pipeline.fhir.base import Book, Resource, coding, doubts_of, without_empty, words
-from pipeline.fhir.names import LOINC, TERMS
+from pipeline.fhir.base import Book, Resource, coding, doubts_of, reference, without_empty, words
+from pipeline.fhir.names import LOINC, SHA256, TERMS, VERSION
 from pipeline.fhir.narrative import bullets, clean, narrative, paragraph
-from pipeline.fhir.people import People
+from pipeline.fhir.people import PEOPLE, People, person
 from pipeline.note import Entry, Passage
 from pipeline.records import Fact
 from pipeline.rows import Loinc
@@ -23,8 +23,18 @@ def document_type(book: Book) -> Resource:
     return words(row.label, coding(LOINC, row.code, row.display))
 
 
-def composition(book: Book, people: People) -> Resource:
-    """The Composition, to stand first."""
+def category() -> Resource:
+    """The category that US Core asks of a clinical note."""
+    system = "http://hl7.org/fhir/us/core/CodeSystem/us-core-documentreference-category"
+    return words("Clinical note", coding(system, "clinical-note", "Clinical Note"))
+
+
+def title(book: Book) -> str:
+    return "Operative note (draft, not signed)" if book.unsigned else "Operative note"
+
+
+def composition(book: Book, people: People, main: Resource | None, attached: Resource | None) -> Resource:
+    """The Composition, to stand first. Everything that was made of the note can be reached from it."""
     note = book.note
     rows = sorted(
         (row for row in book.grammar.table("loinc", Loinc).values() if row.use == "section"), key=lambda row: row.order
@@ -35,35 +45,70 @@ def composition(book: Book, people: People) -> Resource:
         "resourceType": "Composition",
         "status": book.status,
         "type": document_type(book),
-        "category": [
-            words(
-                "Clinical note",
-                coding(
-                    "http://hl7.org/fhir/us/core/CodeSystem/us-core-documentreference-category",
-                    "clinical-note",
-                    "Clinical Note",
-                ),
-            )
-        ],
+        "category": [category()],
         "subject": people.patient,
         "encounter": people.encounter,
         "date": note.made_at,
         "author": [people.surgeon],
-        "title": "Operative note" if note.state != "draft" else "Operative note (draft, not signed)",
-        "attester": _attester(book, people),
+        "title": title(book),
+        "attester": _attester(book),
         "custodian": people.organization,
         "text": narrative(*_summary(book)),
         "language": note.language,
-        "section": [*sections, *rest],
+        "extension": [{"url": VERSION, "valueString": str(note.version)}],
+        "event": _event(book, main),
+        "section": _reaching_all(book, [*sections, *rest], attached),
     }
     return without_empty(made)
 
 
-def _attester(book: Book, people: People) -> list[Resource]:
+def _event(book: Book, main: Resource | None) -> list[Resource]:
+    if main is None:
+        return []
+    done = next(one for one in book.resources if reference(one) == main)
+    made = {"code": [done["code"]], "period": done.get("performedPeriod"), "detail": [main]}
+    return [without_empty(made)]
+
+
+def _reaching_all(book: Book, sections: list[Resource], attached: Resource | None) -> list[Resource]:
+    """With the Word file, and with whatever no entry of the note has led to."""
+    if attached is not None:
+        title = "Word document"
+        text = narrative(paragraph("The note as a Word document is attached."))
+        sections = [*sections, {"title": title, "code": words(title), "text": text, "entry": [attached]}]
+    held = {ref["reference"] for ref in references({"section": sections})}
+    for one in book.resources:
+        held.update(ref["reference"] for ref in references(one))
+    left = [reference(one) for one in book.resources if reference(one)["reference"] not in held]
+    left = [ref for ref in left if ref["reference"] not in _people(book)]
+    if left:
+        title = "Further entries"
+        text = narrative(paragraph("Entries of the note that stand in no section."))
+        sections.append({"title": title, "code": words(title), "text": text, "entry": left})
+    return sections
+
+
+def _people(book: Book) -> set[str]:
+    return {reference(one)["reference"] for one in book.resources if one["resourceType"] in PEOPLE}
+
+
+def references(node: object) -> Iterator[Resource]:
+    """Every Reference inside, at any depth."""
+    if isinstance(node, dict):
+        if isinstance(node.get("reference"), str):
+            yield node
+        for value in node.values():
+            yield from references(value)
+    elif isinstance(node, list):
+        for value in node:
+            yield from references(value)
+
+
+def _attester(book: Book) -> list[Resource]:
     signed = book.note.signature
     if signed is None or book.note.state == "draft":
         return []
-    return [{"mode": "legal", "time": signed.at, "party": people.surgeon}]
+    return [{"mode": "legal", "time": signed.at, "party": person(book, clean(signed.by))}]
 
 
 def _summary(book: Book) -> Iterable[str]:
@@ -80,13 +125,7 @@ def _section(book: Book, row: Loinc) -> Resource | None:
     parts: list[tuple[str, list[Entry | Passage]]] = []
     for name, entries in book.note.sections.items():
         if name in row.holds:
-            chosen: list[Entry | Passage] = [
-                entry
-                for entry in entries
-                if isinstance(entry, Passage)
-                or not row.kinds
-                or any(facts[ident].kind in row.kinds for ident in entry.facts if ident in facts)
-            ]
+            chosen = [entry for entry in entries if _belongs(entry, row, facts)]
             if chosen:
                 parts.append((name, chosen))
     if not parts and not row.required:
@@ -98,6 +137,14 @@ def _section(book: Book, row: Loinc) -> Resource | None:
     elif len(parts) > 1:
         made["section"] = [_plain_section(book, name, entries) for name, entries in parts[1:]]
     return made
+
+
+def _belongs(entry: Entry | Passage, row: Loinc, facts: Mapping[str, Fact]) -> bool:
+    if isinstance(entry, Passage):
+        return True
+    mine = [facts[ident] for ident in entry.facts if ident in facts]
+    of_kind = not row.kinds or any(fact.kind in row.kinds for fact in mine)
+    return of_kind and (not row.statuses or any(fact.status in row.statuses for fact in mine))
 
 
 def _plain_section(book: Book, name: str, entries: list[Entry | Passage]) -> Resource:
@@ -149,7 +196,7 @@ def entry_line(entry: Entry, facts: Sequence[Fact]) -> str:
     return line
 
 
-def document_reference(book: Book, people: People, about: Resource) -> Resource | None:
+def document_reference(book: Book, people: People) -> Resource | None:
     """The Word file inside a DocumentReference, with its size and SHA-1; None without the file."""
     if book.docx is None:
         return None
@@ -158,12 +205,12 @@ def document_reference(book: Book, people: People, about: Resource) -> Resource 
         "status": "current",
         "docStatus": book.status,
         "type": document_type(book),
-        "category": about["category"],
+        "category": [category()],
         "subject": people.patient,
         "date": book.note.made_at,
         "author": [people.surgeon],
         "custodian": people.organization,
-        "description": about["title"],
+        "description": title(book),
         "content": [
             {
                 "attachment": {
@@ -198,12 +245,29 @@ def provenance(book: Book, people: People, targets: Sequence[Resource]) -> Resou
         {"type": words("heard it and wrote it down", coding(role, "assembler", "Assembler")), "who": software},
     ]
     if note.signature is not None and note.state != "draft":
-        agents.append({"type": words("checked and signed it", coding(role, "legal", "Legal Authenticator")),
-                       "who": {"display": clean(note.signature.by)}})  # fmt: skip
+        signer = person(book, clean(note.signature.by))
+        agents.append({"type": words("checked and signed it", coding(role, "attester", "Attester")), "who": signer})
+    for name in dict.fromkeys(clean(decision.by) for decision in note.decisions):
+        if name:
+            who = person(book, name)
+            agents.append({"type": words("reviewed and decided", coding(role, "verifier", "Verifier")), "who": who})
     made: Resource = {
         "resourceType": "Provenance",
         "target": list(targets),
         "recorded": note.made_at if note.signature is None else note.signature.at,
         "agent": agents,
+        "entity": [_source(book)],
     }
     return book.add(made, "note")
+
+
+def _source(book: Book) -> Resource:
+    """What the note was made from, named by its checksum."""
+    source = book.note.source
+    return {
+        "role": "source",
+        "what": {
+            "identifier": {"system": SHA256, "value": source.sha256},
+            "display": clean(f"{source.kind}: {source.name}"),
+        },
+    }

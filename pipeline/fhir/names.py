@@ -9,6 +9,7 @@ HL7's own extensions are used where one exists. Those of this project hang under
     .4  evidence     complex  where it was said: words heard, start and end in seconds, confidence (any resource)
     .5  tags         code system: "unsigned", "placeholder"
     .6  scale        code     "each", "per_side" or "total" (any element)
+    .8  identifier system: SHA-256 of the source, in hexadecimal
     .7  role         string   what it was for (any resource)
 """
 
@@ -22,9 +23,11 @@ EVIDENCE = f"{_OID}.4"
 TAGS = f"{_OID}.5"
 SCALE = f"{_OID}.6"
 ROLE = f"{_OID}.7"
+SHA256 = f"{_OID}.8"
 
 ABSENT = "http://hl7.org/fhir/StructureDefinition/data-absent-reason"
 TARGET_BODY = "http://hl7.org/fhir/StructureDefinition/procedure-targetBodyStructure"
+VERSION = "http://hl7.org/fhir/StructureDefinition/composition-clinicaldocument-versionNumber"
 INCISION = "http://hl7.org/fhir/StructureDefinition/procedure-incisionDateTime"
 
 UUIDS = "urn:ietf:rfc:3986"

@@ -1,7 +1,7 @@
 """Who: patient, encounter, organisation, practitioners. From the site's context; else marked placeholders.
 
-A person who was named in the narration is linked to a practitioner of the context only when exactly one family
-name of the context is among the words said; otherwise a practitioner of that spoken name stands, marked.
+A person who was named in the narration is linked to a practitioner of the context only when exactly one there has
+that family name and no given name speaks against it; otherwise a practitioner of the spoken name stands, marked.
 """
 
 from __future__ import annotations
@@ -9,11 +9,15 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from pipeline.fhir.base import Book, Resource, absent, reference, tag, without_empty, words
+from pipeline.assemble import concept
+from pipeline.fhir.base import Book, Resource, absent, tag, without_empty, words
 from pipeline.fhir.narrative import clean, narrative, paragraph
 from pipeline.records import Fact
 
 PEOPLE = frozenset({"Patient", "Encounter", "Organization", "Practitioner"})
+_TITLES = frozenset(
+    {"dr", "doctor", "mr", "mister", "mrs", "ms", "miss", "prof", "professor", "sister", "nurse", "sir"}
+)
 
 
 @dataclass(frozen=True)
@@ -31,28 +35,51 @@ def add_people(book: Book) -> People:
     patient = _patient(book)
     organization = _given(book, "Organization")
     encounter = _encounter(book, patient)
-    practitioners = [(_family(one), book.share(one)) for one in book.site.resources.get("Practitioner", [])]
-    team: list[tuple[Fact, Resource]] = []
-    for fact in book.of("team_member"):
-        said = clean(fact.text or "")
-        if not said:
-            continue
-        tokens = set(re.findall(r"\w+", said.casefold()))
-        matching = [ref for family, ref in practitioners if family and set(family.casefold().split()) <= tokens]
-        team.append((fact, matching[0] if len(matching) == 1 else _spoken(book, said, fact)))
+    team = [(fact, person(book, said, fact)) for fact in book.of("team_member") if (said := clean(fact.text or ""))]
     surgeons = [ref for fact, ref in team if fact.name == "surgeon"]
     surgeon = surgeons[0] if surgeons else _unnamed(book)
     return People(patient, encounter, surgeon, tuple(team), organization)
 
 
+def _tokens(name: str) -> set[str]:
+    return set(re.findall(r"\w+", name.casefold())) - _TITLES
+
+
+def person(book: Book, said: str, fact: Fact | None = None) -> Resource:
+    """The practitioner of that spoken or signed name: the site's, else one of that name, marked."""
+    tokens = _tokens(said)
+    known = [one for one in book.site.resources.get("Practitioner", []) if _is(one, tokens)]
+    if len(known) == 1:
+        ref = book.share(known[0])
+    else:
+        key = " ".join(sorted(tokens)) or said.casefold()
+        made: Resource = {
+            "resourceType": "Practitioner",
+            **_placeholder("Placeholder: named in the dictation, not found in the site's list"),
+            "name": [{"text": said}],
+        }
+        ref = book.once(made, key)
+    if fact is not None:
+        book.made.setdefault(fact.id, []).append(ref)
+    return ref
+
+
+def _is(practitioner: Resource, said: set[str]) -> bool:
+    """Whether some name of the practitioner fits: the family name was said, other words are given names or initials."""
+    for name in practitioner.get("name", []):
+        family = _tokens(str(name.get("family", "")))
+        given = {token for one in name.get("given", []) for token in _tokens(str(one))}
+        rest = said - family
+        if family and family <= said and all(
+            any(token == one or (len(token) == 1 and one.startswith(token)) for one in given) for token in rest
+        ):  # fmt: skip
+            return True
+    return False
+
+
 def _given(book: Book, kind: str) -> Resource | None:
     listed = book.site.resources.get(kind, [])
     return book.share(listed[0]) if listed else None
-
-
-def _family(practitioner: Resource) -> str:
-    names = practitioner.get("name") or [{}]
-    return str(names[0].get("family", ""))
 
 
 def _placeholder(text: str) -> Resource:
@@ -65,7 +92,8 @@ def _patient(book: Book) -> Resource:
         return given
     names = [clean(fact.text or "") for fact in book.of("patient_name")]
     numbers = [clean(fact.text or "") for fact in book.of("patient_identifier")]
-    said = [f"{'Name' if text in names else 'Number'} as dictated: {text}" for text in (*names, *numbers) if text]
+    said = [f"Name as dictated: {text}" for text in names if text]
+    said += [f"Number as dictated: {text}" for text in numbers if text]
     made: Resource = {
         "resourceType": "Patient",
         **_placeholder("; ".join(["Placeholder: the site gave no patient", *said])),
@@ -77,14 +105,18 @@ def _patient(book: Book) -> Resource:
 
 
 def _gender(book: Book) -> str | None:
-    said = {fact.name for fact in book.of("patient_sex")}
+    said = {fact.name for fact in book.of("patient_sex") if fact.certainty == "affirmed"}
     return next(iter(said)) if len(said) == 1 and said <= {"male", "female"} else None
 
 
 def _encounter(book: Book, patient: Resource) -> Resource:
     listed = book.site.resources.get("Encounter", [])
     if listed:
-        return book.share({**listed[0], "subject": patient})
+        provider = _given(book, "Organization")
+        inside = {"serviceProvider": provider} if provider else {}
+        links = {"participant", "location", "episodeOfCare", "appointment", "diagnosis", "account", "basedOn", "partOf"}
+        kept = {name: value for name, value in listed[0].items() if name not in (*links, "serviceProvider")}
+        return book.share({**kept, "subject": patient, **inside})
     made: Resource = {
         "resourceType": "Encounter",
         **_placeholder("Placeholder: the site gave no encounter"),
@@ -93,19 +125,6 @@ def _encounter(book: Book, patient: Resource) -> Resource:
         "subject": patient,
     }
     return book.add(made, "encounter")
-
-
-def _spoken(book: Book, said: str, fact: Fact) -> Resource:
-    ident = book.ident("Practitioner", said.casefold())
-    for one in book.resources:
-        if one["id"] == ident:
-            return reference(one)
-    made: Resource = {
-        "resourceType": "Practitioner",
-        **_placeholder("Placeholder: named in the dictation, not found in the site's list"),
-        "name": [{"text": said}],
-    }
-    return book.add(made, said.casefold(), [fact])
 
 
 def _unnamed(book: Book) -> Resource:
@@ -117,11 +136,10 @@ def _unnamed(book: Book) -> Resource:
     return book.add(made, "surgeon not named")
 
 
-def performers(people: People, *roles: str) -> list[Resource]:
-    """Procedure.performer of the people named (all roles when none is given), each with the role said."""
-    made = [
-        {"function": words(fact.name or "team"), "actor": ref}
+def performers(book: Book, people: People, roles: frozenset[str] | None = None) -> list[Resource]:
+    """Procedure.performer of the people named (of all roles when None), each with the role said."""
+    return [
+        {"function": words(concept(fact, book.grammar) or "team"), "actor": ref}
         for fact, ref in people.team
-        if not roles or fact.name in roles
+        if roles is None or fact.name in roles
     ]
-    return made or [{"function": words("surgeon"), "actor": people.surgeon}]

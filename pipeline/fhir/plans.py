@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from pipeline.fhir.base import Book, Resource, doubt, simple_quantity, within, without_empty, words
@@ -13,6 +14,7 @@ _KINDS = ("aftercare", "follow_up", "warning_sign", "next_step")
 _MEDICINE = ("medication", "medication_dose", "medication_volume", "medication_concentration", "medication_route",
              "medication_rate", "duration")  # fmt: skip
 _LATER = frozenset({"aftercare", "avoid"})
+_REFUSES = re.compile(r"(?:no|non|not|nil|avoid\w*|without|never|do not|don't|stop|hold)\b", re.IGNORECASE)
 # UCUM codes that FHIR allows for a duration of time (value set units-of-time).
 _TIMES = frozenset({"s", "min", "h", "d", "wk", "mo", "a"})
 
@@ -55,8 +57,9 @@ def _events(book: Book) -> list[list[Fact]]:
 def _activity(book: Book, facts: Sequence[Fact]) -> Resource:
     head = facts[0]
     instruction = next((fact for fact in facts if fact.kind in _KINDS or fact.kind == "medication"), head)
-    avoid = instruction.role == "avoid" or instruction.certainty == "negated"
     label = book.label(instruction)
+    # "Avoid impact" is a thing to do; only what is named by itself can be marked as not to be done
+    avoid = (instruction.role == "avoid" or instruction.certainty == "negated") and not _REFUSES.match(label)
     kind = book.kind_label(instruction)
     title = label if instruction.kind in ("aftercare", "medication") else f"{kind}: {book.shown(instruction)}"
     lines = [

