@@ -80,11 +80,20 @@ def is_imaging(sentence: Sentence) -> bool:
     return bool(norms & _TOLD) and sentence.section not in ("aftercare", "follow-up", "description")
 
 
+def has_heading(sentence: Sentence) -> bool:
+    """Whether a sentence opens with the heading of its section ("Indication: ..."): a mark among its first words."""
+    return bool(sentence.section) and any(token.norm in _HEADING_MARKS for token in sentence.tokens[1:6]) and (
+        sum(not token.punctuation for token in sentence.tokens[:6]) < 6
+    )
+
+
+_HEADING_MARKS = frozenset({":", ",", ".", "-", "—", "–"})
+
+
 def after_heading(sentence: Sentence) -> int | None:
     """The first token after the heading of a sentence ("Indication: ..."), 0 where it has none, None if no more."""
-    marks = {":", ",", ".", "-", "—", "–"}
     for index, token in enumerate(sentence.tokens[:7]):
-        if token.norm in marks:
+        if token.norm in _HEADING_MARKS:
             return index + 1 if index + 1 < len(sentence.tokens) else None
         if token.norm in ("is", "was", "are", "were") and index >= 1:
             return index + 1 if index + 1 < len(sentence.tokens) else None
@@ -97,3 +106,100 @@ def words(sentence: Sentence, first: int, last: int) -> str:
     for token in sentence.tokens[max(first, 0) : last + 1]:
         text += token.text if token.punctuation or not text else f" {token.text}"
     return text.strip(" ,;:.")
+
+
+_CUES_AGAIN = _words(
+    "follow followup review reviewed seen see clinic check appointment recall revisit visit return returns back "
+    "duplex scan mri xray ray radiograph radiographs colonoscopy ultrasound ct recheck surveillance consultation "
+    "removed removal out"
+)
+_WHEN = _words("in at after within around about by every for approximately his her the a next ~")
+_SEEN_NOW = _words("was were had been has underwent under using showed")
+
+
+def follow_up_cue(sentence: Sentence, index: int) -> int | None:
+    """The word that makes the time at a token one of a follow-up ("review in six weeks"), None if there is none."""
+    tokens = sentence.tokens
+    lead = tokens[index - 1].norm if index else ""
+    for at in range(index - 1, max(-1, index - 11), -1):
+        token = tokens[at]
+        if token.norm in (".", ";") or (token.quantity is not None and token.quantity.dimension == "time"):
+            return None
+        if token.norm not in _CUES_AGAIN:
+            continue
+        if any(other.norm in _SEEN_NOW for other in tokens[max(0, at - 3) : at]):
+            return None
+        if token.norm == "for" or lead == "for" and token.norm in ("out", "back", "seen", "see"):
+            return None
+        if token.norm in ("out", "removed", "removal") and not _stitches(sentence, at):
+            continue
+        return at if lead in _WHEN or index - at <= 2 else None
+    if lead in ("in", "at", "after", "within"):
+        for at in range(index + 1, min(index + 7, len(tokens))):
+            if tokens[at].norm in (".", ";", ","):
+                return None
+            if tokens[at].norm in ("follow", "followup", "review", "clinic", "appointment", "recall", "check"):
+                return at
+    return None
+
+
+def _stitches(sentence: Sentence, at: int) -> bool:
+    near = sentence.tokens[max(0, at - 5) : at + 5]
+    return any(token.norm.startswith(("sutur", "stitch", "stapl", "clip", "drain", "stent", "pack", "cathet", "wire",
+                                      "splint", "cast", "pin")) for token in near)  # fmt: skip
+
+
+def follow_up_name(sentence: Sentence, cue: int) -> str | None:
+    """What the follow-up is, where it is more than a visit: "x-ray", "scan", "sutures out"."""
+    word = sentence.tokens[cue].norm
+    if word in ("ray", "xray", "radiograph", "radiographs"):
+        return "x-ray"
+    if word in ("out", "removed", "removal"):
+        before = [token.norm for token in sentence.tokens[max(0, cue - 5) : cue + 4]]
+        thing = next((norm for norm in before if norm.startswith(("sutur", "stitch", "stapl", "clip", "drain", "stent",
+                     "pack", "cathet", "wire", "splint", "cast", "pin"))), "sutures")  # fmt: skip
+        return f"{thing} out"
+    if word in ("scan", "mri", "duplex", "colonoscopy", "ultrasound", "ct"):
+        return word
+    return None
+
+
+def follow_up_alone(sentence: Sentence) -> int | None:
+    """A follow-up without a number of its own ("seen tomorrow", "follow up in clinic"), in instructions only."""
+    planned = sentence.section in ("aftercare", "follow-up") or any(s.value == "planned" for s in sentence.scopes)
+    for at, token in enumerate(sentence.tokens):
+        following = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else ""
+        if token.norm == "seen" and following in ("tomorrow", "again"):
+            return at
+        if not planned:
+            continue
+        if token.norm == "follow" and following == "up" or token.norm in ("followup", "review", "recheck"):
+            return at
+    return None
+
+
+_IF = _words("if should unless")
+_FAILS = _words(
+    "fails fail failed persists persist settled settle improve improves improved improvement recurs recur recurrence "
+    "help helps work works worsens worsen unsuccessful insufficient inadequate remain remains continue continues still "
+    "symptoms pain deteriorates progress progresses positive reaccumulates"
+)
+_THEN = _words("will would consider then offer offered discuss plan proceed may repeat next could recommend")
+_CALL = _words("call return contact report seek attend ring emergency")
+
+
+def next_step_at(sentence: Sentence) -> int | None:
+    """The first token of what is to be done if this operation does not help; None where nothing says so."""
+    norms = [token.norm for token in sentence.tokens]
+    if "next" in norms[:2] and "step" in norms[:3]:
+        return min(3, len(norms) - 1)
+    cue = next((at for at, norm in enumerate(norms) if norm in _IF), None)
+    if cue is None or not set(norms[cue:]) & _FAILS or set(norms) & _CALL:
+        return None
+    ahead = [at for at in range(cue, len(norms)) if norms[at] in _THEN]
+    if ahead and cue < 8:
+        start = ahead[0]
+        comma = [at for at in range(cue, start) if norms[at] in (",", "then")]
+        return comma[-1] + 1 if comma else start
+    behind = [at for at in range(cue) if norms[at] in _THEN]
+    return behind[0] if behind else None

@@ -67,6 +67,8 @@ def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...]) -> l
 def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for mention in base.mentions(sentence, "diagnoses"):
+        if mention.id.endswith("-pain"):
+            continue  # a complaint; it stands in the indication
         fact = base.named("diagnosis", reading, sentence, mention, grammar)
         if fact.status in ("historical", "other_person", "conditional", "planned"):
             continue

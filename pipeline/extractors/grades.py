@@ -108,19 +108,18 @@ def _level(sentence: Sentence, at: int) -> tuple[str, int | None, int | None, in
 
 
 def _of_quantity(sentence: Sentence, at: int, quantity: Quantity) -> tuple[str, int | None, int | None, int] | None:
-    if quantity.unit is not None or quantity.form not in ("number", "range", "roman", "ordinal"):
+    if quantity.unit is not None or quantity.form not in ("number", "range", "roman", "ordinal", "label"):
         return None
     last = at
-    text = sentence.tokens[at].text
     if quantity.value is not None:
         number: int | None = int(quantity.value) if quantity.value == quantity.value.to_integral_value() else None
         if number is None or number > 10:
             return None
-        text = text if quantity.form == "roman" else str(number)
+        text = quantity.text if quantity.form == "roman" else str(number)
         low = high = number
     elif quantity.low is not None and quantity.high is not None:
         low, high = int(quantity.low), int(quantity.high)
-        text = text.upper() if quantity.form == "roman" else f"{low}-{high}"
+        text = quantity.text if quantity.form == "roman" else f"{low}-{high}"
     else:
         return None
     following = sentence.tokens[at + 1] if at + 1 < len(sentence.tokens) else None

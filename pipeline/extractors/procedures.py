@@ -36,7 +36,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 continue
             if _names_another(sentence, mention):
                 continue
-            fact = base.named(_KIND[mention.table], reading, sentence, mention, grammar)
+            kind = _KIND[mention.table]
+            if mention.id.endswith("-harvest") and sentence.section != "procedure":
+                kind = "act"  # a step on the way, with its own site and side
+            fact = base.named(kind, reading, sentence, mention, grammar)
             if fact.status == "conditional" and mention.table == "procedures" and _risk(sentence, mention):
                 continue
             facts.append(_before(sentence, fact))

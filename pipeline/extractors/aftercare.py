@@ -1,0 +1,180 @@
+"""Instructions for after the operation, with how long they hold: status planned unless said otherwise.
+
+A duration goes to the instruction right before it ("cast for six weeks"), and to those joined to it by "with" or
+"and" ("non weight bearing with crutches for four weeks"). An instruction that no row names stands in its own words.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pipeline import story
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
+
+KINDS = ("aftercare",)
+
+_AHEAD = frozenset({"aftercare", "follow-up"})
+_ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "findings", "preop-diagnosis",
+                        "postop-diagnosis", "both-diagnoses", "diagnosis", "tourniquet"})  # fmt: skip
+_UNITS = frozenset({"d", "wk", "mo", "h"})
+_ALSO = ("dressings", "devices", "drugs", "positions", "drains", "closures")
+_LEADS = frozenset({"for", "x", "until", "next", "over", "another", "first", "additional", "further", "about", "at",
+                    "least", "of", "the", "up", "to", "then", "a", "total", "in", "equinus", "continue", "daily",
+                    "day", "and", "night", "times", "use", "be", "worn", "on", "kept", "wear", "-", ":", "only",
+                    "from", "twice"})  # fmt: skip
+_NOT = frozenset({"no", "avoid", "avoiding"})
+_LOADS = frozenset({"bearing", "lift", "lifting", "load", "over", "above", "than", "gripping", "carry", "carrying"})
+_FAILED = frozenset({"failed", "conservative", "nonoperative", "refractory", "despite", "relief", "tried"})
+_REACH = 9
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        norms = {token.norm for token in sentence.tokens}
+        if sentence.section in _ELSEWHERE or norms & _FAILED or story.next_step_at(sentence) is not None:
+            continue
+        facts += _sentence(reading, sentence, grammar)
+    return facts
+
+
+def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    own = list(base.mentions(sentence, "aftercare"))
+    facts: list[Fact] = []
+    used: set[Mention] = set()
+    for index, quantity in base.quantities(sentence, "time", "fraction", "mass"):
+        if not _may_measure(sentence, index, quantity):
+            continue
+        target = _target(sentence, index, quantity, own)
+        if isinstance(target, Mention):
+            joined = _joined(sentence, target, own) if quantity.dimension == "time" else []
+            facts += _durations(reading, sentence, index, quantity, target, joined)
+            used.update((target, *joined))
+        elif target is not None:
+            facts.append(_claim(reading, sentence, index, target, index - 1,
+                                text=story.words(sentence, target, _words_end(sentence, target, index))))  # fmt: skip
+    for mention in own:
+        if mention not in used and _stands(sentence, mention):
+            facts.append(_plan(base.make("aftercare", reading, sentence, mention.first, mention.last, name=mention.id)))
+    return facts
+
+
+def _may_measure(sentence: Sentence, index: int, quantity: Quantity) -> bool:
+    if quantity.dimension == "time":
+        if quantity.unit not in _UNITS or base.scope_at(sentence, "status", index, "") == "historical":
+            return False
+        following = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
+        return following not in ("ago", "old", "history", "prior", "earlier", "before", "postoperatively")
+    near = {token.norm for token in sentence.tokens[max(0, index - 5) : index + 5]}
+    return bool(near & _LOADS)
+
+
+def _target(sentence: Sentence, index: int, quantity: Quantity, own: list[Mention]) -> Mention | int | None:
+    """The instruction that a number belongs to: a named thing, or the token where its words begin."""
+    before = [m for m in own if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)]
+    if before:
+        return before[-1]
+    after = [m for m in own if 0 < m.first - index <= (4 if quantity.dimension != "time" else 2)]
+    if after and not any(token.punctuation for token in sentence.tokens[index + 1 : after[0].first]):
+        return after[0]
+    if quantity.dimension != "time" and not any(t.norm in _NOT for t in sentence.tokens[max(0, index - 6) : index]):
+        return None
+    cued = sentence.section in _AHEAD or base.scope_at(sentence, "status", index, "") == "planned" or _led_by_for(
+        sentence, index
+    )
+    if quantity.dimension == "time" and cued:
+        things = [m for m in base.mentions(sentence, *_ALSO)
+                  if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)]  # fmt: skip
+        if things:
+            return things[-1]
+    if story.follow_up_cue(sentence, index) is not None:
+        return None
+    return _own_words(sentence, index, quantity)
+
+
+def _led_by_for(sentence: Sentence, index: int) -> bool:
+    return any(token.norm in ("for", "x", "until", "another") for token in sentence.tokens[max(0, index - 3) : index])
+
+
+def _same_part(sentence: Sentence, first: int, index: int) -> bool:
+    """Whether no border and no other number of time lies between an instruction and its duration."""
+    for token in sentence.tokens[first + 1 : index]:
+        if token.norm in (".", ";", "then") or (token.quantity is not None and token.quantity.dimension == "time"):
+            return False
+        if token.norm == "," and index - first > 6:
+            return False
+    return True
+
+
+def _own_words(sentence: Sentence, index: int, quantity: Quantity) -> int | None:
+    """Where an instruction in its own words begins: at "no ..." or "avoid ...", else at its clause's start."""
+    tokens = sentence.tokens
+    for at in range(index - 1, max(-1, index - 8), -1):
+        if tokens[at].norm in _NOT and at + 1 < index:
+            return at
+        if tokens[at].punctuation or (tokens[at].quantity is not None):
+            break
+    if sentence.section not in _AHEAD or quantity.dimension != "time" or not _led_by_for(sentence, index):
+        return None
+    start = index - 1
+    while start > 0 and not tokens[start - 1].punctuation and index - start < 8 and tokens[start - 1].norm != "then":
+        start -= 1
+    end = _words_end(sentence, start, index)
+    return start if end >= start and any(tokens[at].norm not in _LEADS for at in range(start, end + 1)) else None
+
+
+def _words_end(sentence: Sentence, start: int, index: int) -> int:
+    end = index - 1
+    while end > start and sentence.tokens[end].norm in _LEADS | {"more", "above", "than"}:
+        end -= 1
+    return end
+
+
+def _joined(sentence: Sentence, target: Mention, own: list[Mention]) -> list[Mention]:
+    """Instructions joined to one by "with" or "and", nothing else between."""
+    found: list[Mention] = []
+    at = target
+    for mention in reversed(own):
+        between = [token.norm for token in sentence.tokens[mention.last + 1 : at.first]]
+        if mention.last < at.first and between and set(between) <= {"with", "and", "in", "on", "a", "the", "two"}:
+            found.append(mention)
+            at = mention
+    return found
+
+
+def _durations(
+    reading: Reading, sentence: Sentence, index: int, quantity: Quantity, target: Mention, joined: list[Mention]
+) -> list[Fact]:
+    facts = [_claim(reading, sentence, index, target.first, target.last, name=target.id)]
+    for mention in joined:
+        facts.append(
+            _plan(base.make("aftercare", reading, sentence, mention.first, index, name=mention.id, at=mention.first,
+                            **base.number(quantity)))
+        )  # fmt: skip
+    return facts
+
+
+def _claim(reading: Reading, sentence: Sentence, index: int, first: int, last: int, **fields: str) -> Fact:
+    distance = index - last if index > last else first - index
+    certainty = "affirmed" if "text" in fields else base.scope_at(sentence, "certainty", first, "affirmed")
+    return _plan(
+        base.claim("aftercare", reading, sentence, index, first, last, min(2 * distance, 40),
+                   certainty=certainty, **fields)
+    )  # fmt: skip
+
+
+def _plan(fact: Fact) -> Fact:
+    return replace(fact, status="planned") if fact.status == "performed" else fact
+
+
+def _stands(sentence: Sentence, mention: Mention) -> bool:
+    """Whether an instruction without a duration is one: not in the telling of what was done."""
+    if sentence.section in _AHEAD:
+        return True
+    status = base.scope_at(sentence, "status", mention.first, "")
+    if status in ("planned", "conditional"):
+        return True
+    past = any(token.norm in ("was", "were", "had") for token in sentence.tokens) and len(sentence.tokens) <= 40
+    return sentence.section not in ("description",) and status == "" and not past

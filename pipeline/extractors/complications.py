@@ -1,0 +1,137 @@
+"""Complications and problems of equipment: what happened, or that nothing did.
+
+A complication that was only feared ("risks including infection") is none. Words that are also part of every
+operation (bleeding that was coagulated) count only under their heading, beside a word that calls them a
+complication, or when they are said not to be there.
+"""
+
+from __future__ import annotations
+
+from pipeline import story
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.rows import Concept
+
+KINDS = ("complication", "equipment_problem")
+
+_ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercare", "follow-up", "preop-diagnosis",
+                        "postop-diagnosis", "both-diagnoses", "diagnosis"})  # fmt: skip
+# Always out of the ordinary when it happened in the operation.
+_GRAVE = frozenset({"organ", "systemic", "bone"})
+_GRAVE_IDS = frozenset({"dural-tear", "nerve-injury", "vascular-injury", "haemorrhage"})
+_CALLED = frozenset(
+    {"complication", "complications", "complicated", "unfortunately", "inadvertent", "inadvertently", "accidental",
+     "accidentally", "iatrogenic", "unexpected", "unintended", "occurred", "sustained", "noticed", "recognized"}
+)  # fmt: skip
+_NONE = frozenset({"none", "nil", "no", "zero", "uneventful", "absent", "not"})
+_EQUIPMENT = frozenset({"equipment", "instrument", "instruments", "device", "console", "camera", "stapler", "machine"})
+_TROUBLE = frozenset({"problem", "problems", "malfunction", "malfunctioned", "failure", "failed", "fault", "faulty",
+                      "defective", "issue", "issues", "broke", "broken"})  # fmt: skip
+_WHOLE = frozenset({"procedure", "operation", "surgery", "patient", "recovery", "case", "course", "anesthesia",
+                    "extubated", "emergence", "tolerated", "complication", "complications"})  # fmt: skip
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    rows = grammar.table("complications", Concept)
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        facts += _equipment(reading, sentence)
+        if sentence.section in _ELSEWHERE:
+            continue
+        found = list(base.mentions(sentence, "complications"))
+        for mention in found:
+            fact = _complication(reading, sentence, mention, found, rows, grammar)
+            if fact is not None:
+                facts.append(fact)
+        if not found and sentence.section == "complications":
+            facts += _in_words(reading, sentence)
+    return facts
+
+
+def _complication(
+    reading: Reading, sentence: Sentence, mention: Mention, found: list[Mention], rows: object, grammar: Grammar
+) -> Fact | None:
+    row = grammar.table("complications", Concept)[mention.id]
+    status = base.scope_at(sentence, "status", mention.first, "performed")
+    certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
+    if status != "performed":
+        return None
+    if mention.id in ("any", "uneventful"):
+        return _general(reading, sentence, mention, found, certainty)
+    if certainty == "affirmed" and not _happened(sentence, mention, row):
+        return None
+    if certainty == "suspected":
+        return None
+    return base.named("complication", reading, sentence, mention, grammar)
+
+
+def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:
+    if sentence.section == "complications":
+        return True
+    norms = {token.norm for token in sentence.tokens}
+    same = [m for m in sentence.mentions if (m.first, m.last) == (mention.first, mention.last) and m is not mention]
+    if any(m.table in ("diagnoses", "findings", "procedures", "acts") for m in same):
+        return bool(norms & _CALLED)
+    return row.group in _GRAVE or row.id in _GRAVE_IDS or bool(norms & _CALLED)
+
+
+def _general(
+    reading: Reading, sentence: Sentence, mention: Mention, found: list[Mention], certainty: str
+) -> Fact | None:
+    """ "No complications", "complications: none", "uneventful": the kind "none", negated."""
+    norms = {token.norm for token in sentence.tokens}
+    if mention.id == "uneventful":
+        words = {token.norm for token in sentence.tokens[mention.first : mention.last + 1]}
+        if not words & {"complication", "complications", "uncomplicated", "uneventful"}:
+            if sentence.section != "complications":
+                return None
+        elif not norms & _WHOLE and sentence.section != "complications":
+            return None
+    elif certainty != "negated":
+        others = [other for other in found if other.id not in ("any", "uneventful")]
+        heading = sentence.section == "complications" and mention.first <= 2
+        if others or (heading and norms & _NONE == set()):
+            return None
+        if heading:
+            certainty = "negated"
+        else:
+            return base.make("complication", reading, sentence, mention.first, mention.last, name="any",
+                             doubts=("which complication is meant was not understood",))  # fmt: skip
+    return base.make("complication", reading, sentence, mention.first, mention.last, name="none", certainty="negated",
+                     status="performed")  # fmt: skip
+
+
+def _in_words(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """What stands under the heading and is in no row: "none", or the words themselves."""
+    first = story.after_heading(sentence)
+    if first is None:
+        return []
+    last = len(sentence.tokens) - 1
+    text = story.words(sentence, first, last)
+    norms = {token.norm for token in sentence.tokens[first:]}
+    if not any(letter.isalpha() for letter in text):
+        return []
+    if norms & _NONE and len(norms) <= 6:
+        return [base.make("complication", reading, sentence, first, last, name="none", certainty="negated",
+                          status="performed")]  # fmt: skip
+    return [base.make("complication", reading, sentence, first, last, text=text, status="performed")]
+
+
+def _equipment(reading: Reading, sentence: Sentence) -> list[Fact]:
+    tokens = sentence.tokens
+    for index, token in enumerate(tokens):
+        if token.norm not in _TROUBLE:
+            continue
+        near = [at for at in range(max(0, index - 4), min(len(tokens), index + 5)) if tokens[at].norm in _EQUIPMENT]
+        if not near:
+            continue
+        first, last = min(*near, index), max(*near, index)
+        certainty = base.scope_at(sentence, "certainty", index, "affirmed")
+        if certainty == "negated" or any(t.norm in _NONE for t in tokens[max(0, first - 2) : last + 3]):
+            return [base.make("equipment_problem", reading, sentence, first, last, text="none", certainty="negated",
+                              status="performed")]  # fmt: skip
+        end = min(len(tokens) - 1, last + 12)
+        return [base.make("equipment_problem", reading, sentence, first, end,
+                          text=story.words(sentence, max(0, first - 2), end))]  # fmt: skip
+    return []

@@ -1,0 +1,84 @@
+"""Consent and the shared decision, the time-out, the mark on the patient: as said."""
+
+from __future__ import annotations
+
+from pipeline import laterality, story
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+
+KINDS = ("consent", "time_out", "site_marking")
+
+_CONSENT = frozenset(
+    {"consent", "consented", "consents", "risks", "alternatives", "agreed", "wishes", "elected", "opted", "guarantees"}
+)
+_DISCUSSED = frozenset(
+    {"discussed", "explained", "talked", "counselled", "counseled", "understood", "understands", "agreed", "signed",
+     "written", "obtained", "given", "gave", "informed", "including", "benefits", "proceed", "reviewed", "verbal",
+     "consent", "consented", "confirmed", "accepted", "desired", "wished"}
+)  # fmt: skip
+_PAUSE = (("time", "out"), ("timeout",), ("team", "pause"), ("surgical", "pause"), ("safety", "pause"),
+          ("who", "checklist"), ("safety", "checklist"), ("surgical", "checklist"), ("stop", "moment"))  # fmt: skip
+_MARK = frozenset({"marked", "marking", "mark", "initialed", "initialled"})
+_WHERE = frozenset({"site", "side", "limb", "leg", "arm", "patient", "correct", "awake", "ward", "holding", "initials",
+                    "preoperatively", "arrow", "left", "right"})  # fmt: skip
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        facts += _consent(reading, sentence, grammar)
+        facts += _pause(reading, sentence, grammar)
+        facts += _mark(reading, sentence, grammar)
+    return facts
+
+
+def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    spots = [index for index, token in enumerate(sentence.tokens) if token.norm in _CONSENT]
+    norms = {token.norm for token in sentence.tokens}
+    if not spots or not (norms & _DISCUSSED or sentence.section == "consent"):
+        return []
+    if not norms & {"consent", "consented", "consents"} and not norms & {"risks", "alternatives"}:
+        return []
+    first, last = _window(sentence, spots[0])
+    return [_told("consent", reading, sentence, first, last, spots[0], grammar)]
+
+
+def _pause(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    tokens = sentence.tokens
+    for index in range(len(tokens)):
+        for cue in _PAUSE:
+            if tuple(token.norm for token in tokens[index : index + len(cue)]) == cue:
+                first, last = _window(sentence, index)
+                return [_told("time_out", reading, sentence, first, last, index, grammar)]
+    return []
+
+
+def _mark(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    norms = {token.norm for token in sentence.tokens}
+    if not norms & _WHERE or sentence.section in ("description", "findings") and "surgeon" not in norms:
+        return []
+    for index, token in enumerate(sentence.tokens):
+        near = {other.norm for other in sentence.tokens[max(0, index - 6) : index + 6]}
+        if token.norm in _MARK and near & _WHERE and not near & {"lesion", "incision", "landmarks", "skin", "breast"}:
+            first, last = _window(sentence, index)
+            return [_told("site_marking", reading, sentence, first, last, index, grammar)]
+    return []
+
+
+def _told(
+    kind: str, reading: Reading, sentence: Sentence, first: int, last: int, at: int, grammar: Grammar
+) -> Fact:
+    side, doubt = laterality.side_for(sentence, at, at, grammar)
+    certainty = base.scope_at(sentence, "certainty", at, "affirmed")
+    return base.make(kind, reading, sentence, first, last, text=story.words(sentence, first, last), laterality=side,
+                     doubts=(doubt,) if doubt else (), status="performed",
+                     certainty="negated" if certainty == "negated" and kind != "consent" else "affirmed")  # fmt: skip
+
+
+def _window(sentence: Sentence, at: int) -> tuple[int, int]:
+    """The sentence, or in a stream of speech the words around."""
+    last = len(sentence.tokens) - 1
+    if last < 60:
+        return 0, last
+    return max(0, at - 4), min(last, at + 10)

@@ -1,0 +1,76 @@
+"""How the patient was at the end, where they went, and what recovery has to look after."""
+
+from __future__ import annotations
+
+from pipeline import story
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Reading, Sentence
+
+KINDS = ("condition", "disposition", "recovery_concern")
+
+_MOVES = frozenset(
+    {"to", "went", "transferred", "taken", "sent", "returned", "discharged", "admitted", "brought", "moved",
+     "escorted", "transported", "going", "goes", "back", "in", "left", "stays", "home", "for", "overnight"}
+)  # fmt: skip
+_PERSON = frozenset({"patient", "he", "she", "pt", "condition", "vitals", "vital", "hemodynamically", "infant", "child",
+                     "baby", "who", "mother"})  # fmt: skip
+_BARE = frozenset({"stable", "awake", "comfortable", "extubated"})
+_EARLY = frozenset({"indication", "history", "imaging", "preop-diagnosis", "postop-diagnosis", "both-diagnoses",
+                    "diagnosis", "procedure", "consent"})  # fmt: skip
+_CONCERN = frozenset({"concern", "concerns"})
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        concern = _concern(reading, sentence)
+        facts += concern
+        if sentence.section in _EARLY:
+            continue
+        goes = [m for m in base.mentions(sentence, "dispositions") if _goes(sentence, m)] if not concern else []
+        for mention in goes:
+            facts.append(base.make("disposition", reading, sentence, mention.first, mention.last, name=mention.id))
+        for mention in base.mentions(sentence, "conditions"):
+            if _is_condition(sentence, mention, bool(goes)):
+                facts.append(base.make("condition", reading, sentence, mention.first, mention.last, name=mention.id))
+    return facts
+
+
+def _goes(sentence: Sentence, mention: Mention) -> bool:
+    if sentence.section == "disposition":
+        return True
+    before = {token.norm for token in sentence.tokens[max(0, mention.first - 5) : mention.first]}
+    after = {token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 3]}
+    if after & {"room", "bed"} and mention.id == "recovery" and not before & _MOVES:
+        return False
+    inside = {token.norm for token in sentence.tokens[mention.first : mention.last + 1]}
+    return bool((before | inside) & _MOVES) and not before & {"pelvic", "orbital", "until", "emergency", "brought"}
+
+
+def _is_condition(sentence: Sentence, mention: Mention, goes: bool) -> bool:
+    if goes or sentence.section == "disposition":
+        return True
+    words = [token.norm for token in sentence.tokens[mention.first : mention.last + 1]]
+    if len(words) > 1 and mention.id not in ("neurovascularly-intact",):
+        return True
+    near = {token.norm for token in sentence.tokens[max(0, mention.first - 8) : mention.last + 4]}
+    sited = any(m.table in ("sites", "findings", "devices") and abs(m.first - mention.first) <= 6
+                and (m.first, m.last) != (mention.first, mention.last) for m in sentence.mentions)  # fmt: skip
+    return bool(near & _PERSON) and not sited
+
+
+def _concern(reading: Reading, sentence: Sentence) -> list[Fact]:
+    tokens = sentence.tokens
+    for index, token in enumerate(tokens):
+        near = {other.norm for other in tokens[max(0, index - 3) : index + 5]}
+        if token.norm not in _CONCERN or not near & {"recovery", "postoperative", "ward"}:
+            continue
+        certainty = base.scope_at(sentence, "certainty", index, "affirmed")
+        if certainty == "negated" or near & {"none", "nil", "no"}:
+            return [base.make("recovery_concern", reading, sentence, index, index, text="none", certainty="negated",
+                              status="performed")]  # fmt: skip
+        last = len(tokens) - 1
+        return [base.make("recovery_concern", reading, sentence, index, last, status="performed",
+                          text=story.words(sentence, index, min(last, index + 20)))]  # fmt: skip
+    return []

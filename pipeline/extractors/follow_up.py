@@ -1,0 +1,107 @@
+"""When the patient is seen again, what should bring them back sooner, and what comes next if this does not help."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pipeline import story
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+
+KINDS = ("follow_up", "warning_sign", "next_step")
+
+_UNITS = frozenset({"d", "wk", "mo", "a", "h"})
+_EARLY = frozenset({"indication", "history", "imaging", "consent", "preop-diagnosis", "postop-diagnosis", "findings",
+                    "both-diagnoses", "diagnosis", "procedure"})  # fmt: skip
+_RETURN = frozenset(
+    {"return", "returns", "call", "calls", "contact", "seek", "report", "attend", "ring", "warn", "warned", "back",
+     "watch", "worry", "worrying", "warning", "present", "flags", "alert"}
+)  # fmt: skip
+_LINK = frozenset({"if", "for", "with", "should", "about", "when", "signs", "include", ":"})
+_SIGN_SECTIONS = frozenset({"aftercare", "follow-up", "", "disposition"})
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        if sentence.section in _EARLY:
+            continue
+        step = _next_step(reading, sentence)
+        sign = [] if step else _warning(reading, sentence)
+        facts += step + sign
+        if not step and not sign:
+            facts += _seen_again(reading, sentence)
+    return facts
+
+
+def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
+    facts: list[Fact] = []
+    for index, quantity in base.quantities(sentence, "time"):
+        if quantity.unit not in _UNITS or quantity.form not in ("number", "range", "fraction"):
+            continue
+        cue = story.follow_up_cue(sentence, index)
+        if cue is None or base.scope_at(sentence, "status", index, "") == "historical":
+            continue
+        distance = abs(index - cue)
+        fact = base.claim("follow_up", reading, sentence, index, cue, cue, min(3 * distance, 60),
+                          name=story.follow_up_name(sentence, cue), certainty="affirmed")  # fmt: skip
+        facts.append(replace(fact, status="planned") if fact.status == "performed" else fact)
+    if not facts:
+        cue = story.follow_up_alone(sentence)
+        if cue is not None:
+            last = min(len(sentence.tokens) - 1, cue + 10)
+            facts.append(base.make("follow_up", reading, sentence, cue, last, status="planned",
+                                   text=story.words(sentence, cue, last)))  # fmt: skip
+    return facts
+
+
+def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
+    tokens = sentence.tokens
+    planned = any(scope.value == "planned" for scope in sentence.scopes)
+    if sentence.section not in _SIGN_SECTIONS and not planned:
+        return []
+    for index, token in enumerate(tokens):
+        if token.norm not in _RETURN:
+            continue
+        if token.norm == "back" and (not index or tokens[index - 1].norm not in ("come", "came", "comes", "bring")):
+            continue
+        for at in range(index + 1, min(index + 9, len(tokens))):
+            if tokens[at].norm in (".", ";") or tokens[at].quantity is not None:
+                break
+            if tokens[at].norm not in _LINK or at + 1 >= len(tokens):
+                continue
+            if tokens[at].norm in ("for", "with") and not _is_sign(sentence, at + 1):
+                break
+            last = _end(sentence, at + 1)
+            return [base.make("warning_sign", reading, sentence, index, last, status="planned", certainty="affirmed",
+                              text=story.words(sentence, at + 1, last))]  # fmt: skip
+    return []
+
+
+_NO_SIGN = frozenset(
+    {"follow", "followup", "review", "the", "a", "an", "his", "her", "suture", "sutures", "me", "us", "dr", "dr.",
+     "doctor", "clinic", "removal", "dressing", "wound", "further", "physical"}
+)  # fmt: skip
+
+
+def _is_sign(sentence: Sentence, at: int) -> bool:
+    return sentence.tokens[at].norm not in _NO_SIGN
+
+
+def _end(sentence: Sentence, start: int) -> int:
+    last = start
+    for index in range(start, min(start + 25, len(sentence.tokens))):
+        if sentence.tokens[index].norm in (".", ";"):
+            break
+        last = index
+    return last
+
+
+def _next_step(reading: Reading, sentence: Sentence) -> list[Fact]:
+    first = story.next_step_at(sentence)
+    if first is None:
+        return []
+    last = _end(sentence, first)
+    return [base.make("next_step", reading, sentence, first, last, text=story.words(sentence, first, last),
+                      certainty="affirmed")]  # fmt: skip

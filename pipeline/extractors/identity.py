@@ -1,0 +1,184 @@
+"""Who the patient is: name, record number, sex, handedness, allergies. Age and weight are numbers (person.py)."""
+
+from __future__ import annotations
+
+from pipeline import people, story
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+
+KINDS = ("patient_name", "patient_identifier", "patient_sex", "handedness", "allergy")
+
+_RECORD = (("hospital", "number"), ("record", "number"), ("patient", "number"), ("nhs", "number"), ("case", "number"),
+           ("unit", "number"), ("patient", "id"), ("patient", "identifier"), ("mrn",), ("chart", "number"))  # fmt: skip
+_SKIPPED = frozenset({":", "is", "number", "#", "no", ".", ",", "are"})
+_SEX = {"m": "male", "f": "female"}
+_HANDED = {"rhd": "right", "lhd": "left"}
+_NONE = frozenset({"none", "nil", "nkda", "nkma", "nka", "unknown"})
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        facts += _name(reading, sentence)
+        facts += _record(reading, sentence)
+        facts += _sex(reading, sentence, grammar)
+        facts += _allergy(reading, sentence)
+        for mention in base.mentions(sentence, "handedness"):
+            facts.append(base.make("handedness", reading, sentence, mention.first, mention.last, name=mention.id,
+                                   status="performed"))  # fmt: skip
+        for index, token in enumerate(sentence.tokens):
+            if token.norm in _HANDED:
+                facts.append(base.make("handedness", reading, sentence, index, index, name=_HANDED[token.norm]))
+    return facts
+
+
+def _name(reading: Reading, sentence: Sentence) -> list[Fact]:
+    roles = list(base.mentions(sentence, "team"))
+    found = people.persons(sentence)
+    for person in found:
+        if person.title not in people.LAY or person.title in ("sister", "nurse"):
+            continue
+        if any(people.beside(sentence, role.first, role.last, [person], 3, set()) == person for role in roles):
+            continue
+        return [base.make("patient_name", reading, sentence, person.first, person.last, text=person.name,
+                          status="performed", certainty="affirmed")]  # fmt: skip
+    return _after_patient(reading, sentence)
+
+
+def _after_patient(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Patient: Ada Moss", "patient name is ada moss", "Pt J. Okonkwo": a written name needs its capitals."""
+    tokens = sentence.tokens
+    for index, token in enumerate(tokens[:-1]):
+        if token.norm not in ("patient", "pt", "name"):
+            continue
+        start = index + 1
+        cued = token.norm == "name" and index > 0 and tokens[index - 1].norm in ("patient", "patient's")
+        while start < len(tokens) and tokens[start].norm in (":", "is", "name", "'s", "-", "called", "named"):
+            cued = cued or tokens[start].norm in ("name", "called", "named", ":")
+            start += 1
+        if start >= len(tokens):
+            return []
+        capital = tokens[start].text[:1].isupper() and not tokens[start].text.isupper() or (
+            len(tokens[start].text) == 1 and tokens[start].text.isupper()
+        )
+        spoken_name = cued and token.norm == "name"
+        if not (spoken_name or (capital and (cued or token.norm == "pt"))):
+            continue
+        covered = {mention.first: mention for mention in sentence.mentions}
+        end = people.name_end(tokens, start, covered)
+        if end > start:
+            return [base.make("patient_name", reading, sentence, start, end - 1,
+                              text=people.joined(tokens[start:end]), status="performed")]  # fmt: skip
+    return []
+
+
+def _record(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """The record number as said: digits and letters run together."""
+    tokens = sentence.tokens
+    for index in range(len(tokens)):
+        cue = next((cue for cue in _RECORD if _at(sentence, index, cue)), None)
+        if cue is None:
+            continue
+        start = index + len(cue)
+        if tokens[start - 1].quantity is not None:  # "number four four seven" is read as one label
+            start -= 1
+        while start < len(tokens) and tokens[start].norm in _SKIPPED:
+            start += 1
+        end, text = start, ""
+        while end < len(tokens) and (piece := _piece(sentence, end)):
+            text += piece
+            end += 1
+        if any(letter.isdigit() for letter in text):
+            return [base.make("patient_identifier", reading, sentence, index, end - 1, text=text.upper(),
+                              status="performed")]  # fmt: skip
+    return []
+
+
+def _at(sentence: Sentence, index: int, cue: tuple[str, ...]) -> bool:
+    for offset, word in enumerate(cue):
+        if index + offset >= len(sentence.tokens):
+            return False
+        token = sentence.tokens[index + offset]
+        if token.norm != word and not (offset and token.text.lower().startswith(f"{word} ")):
+            return False
+    return True
+
+
+def _piece(sentence: Sentence, index: int) -> str:
+    token = sentence.tokens[index]
+    if token.quantity is not None and token.quantity.unit is None:
+        return token.quantity.text if token.quantity.form in ("code", "label") else "".join(
+            letter for letter in format(token.quantity.value or "", "") if letter.isalnum()
+        )
+    if len(token.norm) == 1 and token.norm.isalpha() and token.norm not in ("a", "i"):
+        return token.norm
+    if any(letter.isdigit() for letter in token.norm) and token.quantity is None and not token.punctuation:
+        return token.text
+    return ""
+
+
+def _sex(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """A word of sex beside an age or the patient; "59F", "33 M"."""
+    tokens = sentence.tokens
+    old = any(token.norm in ("old", "patient", "pt", "yo", "aged") for token in tokens) or any(
+        token.quantity is not None and token.quantity.unit == "a" for token in tokens
+    )
+    for mention in base.mentions(sentence, "sex"):
+        if old and mention.first < 25:
+            return [base.make("patient_sex", reading, sentence, mention.first, mention.last, name=mention.id,
+                              status="performed", certainty="affirmed")]  # fmt: skip
+    for index, token in enumerate(tokens[:25]):
+        low = token.norm
+        if len(low) in (2, 3, 4) and low[-1] in _SEX and low[:-1].isdigit() and token.text[-1].isupper():
+            return [base.make("patient_sex", reading, sentence, index, index, name=_SEX[low[-1]])]
+        if low in _SEX and token.text.isupper() and index and _is_age(sentence, index - 1):
+            return [base.make("patient_sex", reading, sentence, index, index, name=_SEX[low])]
+    return []
+
+
+def _is_age(sentence: Sentence, index: int) -> bool:
+    token = sentence.tokens[index]
+    if token.norm in ("old", "yo", "y", "o", "yr", "y/o"):
+        return True
+    quantity = token.quantity
+    return quantity is not None and (quantity.unit == "a" or (quantity.unit is None and quantity.form == "number"))
+
+
+def _allergy(reading: Reading, sentence: Sentence) -> list[Fact]:
+    tokens = sentence.tokens
+    for index, token in enumerate(tokens):
+        if token.norm in ("nkda", "nka"):
+            return [_no_allergy(reading, sentence, index, index)]
+        if token.norm in ("allergic", "allergy", "allergies", "allergic-to", "anaphylaxis"):
+            if token.norm == "anaphylaxis":
+                continue
+            negated = base.scope_at(sentence, "certainty", index, "affirmed") == "negated"
+            if negated or any(other.norm in _NONE for other in tokens[index + 1 : index + 4]):
+                return [_no_allergy(reading, sentence, index, index)]
+            return _to_what(reading, sentence, index)
+    return []
+
+
+def _no_allergy(reading: Reading, sentence: Sentence, first: int, last: int) -> Fact:
+    return base.make("allergy", reading, sentence, first, last, text="none", certainty="negated", status="performed")
+
+
+def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
+    tokens = sentence.tokens
+    start = index + 1
+    while start < len(tokens) and tokens[start].norm in ("to", ":", "is", "are", "include", "includes", ","):
+        start += 1
+    end = start
+    while end < len(tokens) and end < start + 8 and tokens[end].norm not in (
+        ".", ";", "with", "which", "so", "but", "she", "he", "causing", "the", "was", "were", "tourniquet", "who",
+    ):  # fmt: skip
+        end += 1
+    if end == start:
+        drug = [m for m in base.mentions(sentence, "drugs") if m.last < index and index - m.last <= 2]
+        if not drug:
+            return []
+        start, end = drug[-1].first, drug[-1].last + 1
+    text = story.words(sentence, start, end - 1)
+    return [base.make("allergy", reading, sentence, min(start, index), max(end - 1, index), text=text, at=start,
+                      status="performed", certainty="affirmed")] if text else []  # fmt: skip

@@ -1,0 +1,69 @@
+"""How the patient was made ready: anaesthesia, position, preparation, approach, guidance, prophylaxis, urgency."""
+
+from __future__ import annotations
+
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Reading, Sentence
+
+KINDS = ("anaesthesia", "position", "preparation", "approach", "guidance", "prophylaxis", "urgency")
+
+_KIND = {
+    "anaesthesia": "anaesthesia", "positions": "position", "preparations": "preparation", "approaches": "approach",
+    "guidance": "guidance", "prophylaxis": "prophylaxis", "urgency": "urgency",
+}  # fmt: skip
+_SIDED = frozenset({"anaesthesia", "preparation", "approach"})
+_AHEAD = frozenset({"aftercare", "follow-up"})
+# A word that is the name of something else before these ("general surgery", "emergency room", "lateral position").
+_NOT_BEFORE = {
+    "urgency": frozenset({"room", "department", "number", "numbers", "contact", "physician", "medicine", "clinic"}),
+    "anaesthesia": frozenset({"surgery", "surgeon", "ward", "floor", "practitioner", "condition", "fashion", "care",
+                              "examination", "hospital", "health"}),
+}  # fmt: skip
+# Bare words of anaesthesia that mean it only beside one of these or under its heading.
+_BARE = frozenset({"general", "local", "spinal", "epidural", "regional", "topical", "sedation", "ga", "la", "mac"})
+_NEAR = frozenset(
+    {"anesthesia", "anesthetic", "anaesthesia", "anaesthetic", "under", "lma", "tube", "mask", "intubation", "block",
+     "endotracheal", "induced", "induction", "with", "plus", "and", "+", "sedation", "laryngeal"}
+)  # fmt: skip
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        for mention in base.mentions(sentence, *_KIND):
+            fact = _fact(reading, sentence, mention, grammar)
+            if fact is not None:
+                facts.append(fact)
+    return facts
+
+
+def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar) -> Fact | None:
+    kind = _KIND[mention.table]
+    if sentence.section in _AHEAD and kind in ("position", "preparation", "urgency", "approach"):
+        return None
+    after = mention.last + 1
+    if after < len(sentence.tokens) and sentence.tokens[after].norm in _NOT_BEFORE.get(kind, ()):
+        return None
+    if kind == "anaesthesia" and not _means_anaesthesia(sentence, mention):
+        return None
+    fields = {} if kind in _SIDED else {"laterality": None, "body_site": None}
+    if kind == "position":
+        fields["body_site"] = None
+    return base.named(kind, reading, sentence, mention, grammar, **fields)
+
+
+def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
+    """Whether a bare word such as "general" or "spinal" stands where it can only mean the anaesthesia."""
+    words = [token.norm for token in sentence.tokens[mention.first : mention.last + 1]]
+    if len(words) > 1 or words[0] not in _BARE or sentence.section == "anaesthesia":
+        return True
+    tokens = sentence.tokens
+    before = tokens[mention.first - 1] if mention.first else None
+    after = tokens[mention.last + 1] if mention.last + 1 < len(tokens) else None
+    opens = before is None or before.punctuation or before.norm in ("under", "anesthesia", "anaesthesia", "plus", "and")
+    if after is None or after.punctuation:
+        return opens
+    if after.norm == "with":
+        return opens and any(token.quantity is not None for token in tokens[mention.last + 1 :])
+    return after.norm in _NEAR

@@ -1,0 +1,30 @@
+"""Who did what: role (row of team.toml) in `name`, the person in `text`."""
+
+from __future__ import annotations
+
+from pipeline import people
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading
+
+KINDS = ("team_member",)
+
+_REACH = 4
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        persons = people.persons(sentence)
+        roles = list(base.mentions(sentence, "team"))
+        taken: set[int] = set()
+        for role in roles:
+            near = people.beside(sentence, role.first, role.last, persons, _REACH, taken)
+            if near is None:
+                continue
+            taken.add(near.first)
+            facts.append(
+                base.make("team_member", reading, sentence, min(role.first, near.first), max(role.last, near.last),
+                          name=role.id, text=near.name, status="performed", certainty="affirmed")
+            )  # fmt: skip
+    return facts

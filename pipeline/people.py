@@ -1,0 +1,132 @@
+"""Names of people in a sentence: what follows a title, an initial, or "the patient is"."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from pipeline.records import Sentence, Token
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+DOCTORS = _words("doctor dr dr. professor prof prof. consultant")
+LAY = _words("mister mr mr. missus mrs mrs. miss ms ms. master madam sister nurse")
+_CREDENTIALS = _words("md m.d. do d.o. frcs mbbs phd rn crna pa pa-c dpm facs mrcs msc bsc jr sr")
+_PARTICLES = _words("van von de der den del della di da la le el al bin ibn mac mc o st st. ter ten dos du")
+# Words that no spoken name holds: they end it where speech has no capitals and no commas.
+_ENDS = _words(
+    "the a an and or of in on at to for with by from is was were are has had have will would who which this that he "
+    "she they i we his her their as not no first second assisting assisted assistant surgeon anesthetist "
+    "anaesthetist anesthesiologist anaesthesiologist anesthesia anaesthesia scrub nurse resident fellow registrar "
+    "present performed operating dictating speaking age aged year years old male female man woman patient under "
+    "supine prone lateral position general spinal local left right bilateral procedure operation diagnosis indication "
+    "today admitted date born hospital record number allergic allergy consent consented brought taken weight "
+    "positioned placed underwent presented presents came comes then after before during she's he's weighs hand"
+)
+_MOST = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """A name at tokens first..last. `title`: as said; `name`: without the title."""
+
+    first: int
+    last: int
+    title: str
+    name: str
+
+
+def persons(sentence: Sentence) -> list[Person]:
+    """Names that follow a title, in order."""
+    tokens = sentence.tokens
+    found: list[Person] = []
+    covered = {m.first: m for m in sentence.mentions if m.table not in ("team", "sex")}
+    index = 0
+    while index < len(tokens):
+        title = tokens[index].norm
+        if title in DOCTORS or title in LAY:
+            start = index + 1
+            while start < len(tokens) and (tokens[start].norm in DOCTORS or tokens[start].norm == "."):
+                start += 1
+            end = name_end(tokens, start, covered)
+            if end > start:
+                found.append(Person(index, end - 1, title, joined(tokens[start:end])))
+                index = end
+                continue
+        index += 1
+    return found
+
+
+def name_end(tokens: Sequence[Token], start: int, covered: Mapping[int, object]) -> int:
+    """Index after the name that begins at `start` (`start` itself where none does)."""
+    index, taken = start, 0
+    while index < len(tokens) and taken < _MOST + 1:
+        token = tokens[index]
+        if token.punctuation and token.norm == "." and taken and len(tokens[index - 1].text) == 1:
+            index += 1  # the full stop of an initial
+            continue
+        if token.punctuation or token.quantity is not None or token.norm in _ENDS or token.norm in _CREDENTIALS:
+            break
+        if index in covered and not token.text[:1].isupper():
+            break
+        if token.norm in _PARTICLES or len(token.norm) == 1:
+            index += 1
+            continue
+        if taken and tokens[start].text[:1].isupper() and not token.text[:1].isupper():
+            break
+        if taken == _MOST - 1 and not token.text[:1].isupper():
+            break
+        index, taken = index + 1, taken + 1
+    while index > start and (tokens[index - 1].norm in _PARTICLES or tokens[index - 1].punctuation):
+        index -= 1
+    return index if taken else start
+
+
+def joined(tokens: Sequence[Token]) -> str:
+    """The name as written; a name without capitals (speech) gets them."""
+    text = ""
+    for token in tokens:
+        text += token.text if token.punctuation or not text else f" {token.text}"
+    text = text.strip(" .,;:") if not text.endswith(".") or len(text) < 3 else text.rstrip(" ,;:.")
+    if text.islower():
+        text = " ".join(
+            word if word in _PARTICLES and word not in ("mac", "mc", "o") else word[:1].upper() + word[1:]
+            for word in text.split()
+        )
+    return text
+
+
+def beside(
+    sentence: Sentence, first: int, last: int, found: Sequence[Person], reach: int, taken: set[int]
+) -> Person | None:
+    """The person after a role, else before it, within `reach` tokens and not across a full stop or another person."""
+    for person in found:
+        if person.first in taken:
+            continue
+        if 0 <= person.first - last - 1 <= reach and not _split(sentence, last + 1, person.first):
+            return person
+    for person in reversed(found):
+        if person.first in taken:
+            continue
+        if 0 <= first - person.last - 1 <= 2 and not _split(sentence, person.last + 1, first):
+            return person
+    return _untitled(sentence, last, taken)
+
+
+def _split(sentence: Sentence, first: int, end: int) -> bool:
+    return any(token.norm in (";", ".", "for") for token in sentence.tokens[first:end])
+
+
+def _untitled(sentence: Sentence, last: int, taken: set[int]) -> Person | None:
+    """A written name after "Surgeon:" that has no title but capitals or initials."""
+    tokens = sentence.tokens
+    start = last + 1
+    while start < len(tokens) and tokens[start].norm in (":", "is", "was", "-", "by"):
+        start += 1
+    if start == last + 1 or start >= len(tokens) or start in taken or not tokens[start].text[:1].isupper():
+        return None
+    end = name_end(tokens, start, {})
+    return Person(start, end - 1, "", joined(tokens[start:end])) if end > start else None
