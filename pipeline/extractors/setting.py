@@ -5,13 +5,16 @@ from __future__ import annotations
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.rows import Concept
 
-KINDS = ("anaesthesia", "position", "preparation", "approach", "guidance", "prophylaxis", "urgency")
+KINDS = ("anaesthesia", "position", "preparation", "approach", "guidance", "prophylaxis", "urgency", "act")
 
 _KIND = {
     "anaesthesia": "anaesthesia", "positions": "position", "preparations": "preparation", "approaches": "approach",
     "guidance": "guidance", "prophylaxis": "prophylaxis", "urgency": "urgency",
 }  # fmt: skip
+# An aid to positioning is no position, an airway no kind of anaesthesia.
+_BY_GROUP = {("position", "aid"): "preparation", ("anaesthesia", "airway"): "act"}
 _SIDED = frozenset({"anaesthesia", "preparation", "approach"})
 _AHEAD = frozenset({"aftercare", "follow-up"})
 # A word that is the name of something else before these ("general surgery", "emergency room", "lateral position").
@@ -47,6 +50,9 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if kind == "anaesthesia" and not _means_anaesthesia(sentence, mention):
         return None
+    row = grammar.tables[mention.table][mention.id]
+    group = row.group if isinstance(row, Concept) else ""
+    kind = _BY_GROUP.get((kind, group), kind)
     fields = {} if kind in _SIDED else {"laterality": None, "body_site": None}
     if kind == "position":
         fields["body_site"] = None
