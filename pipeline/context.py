@@ -18,7 +18,7 @@ from spacy.tokens import Doc
 
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
-from pipeline.records import Mention, Scope, Sentence
+from pipeline.records import Mention, Scope, Sentence, Token
 from pipeline.rows import ContextRule, SectionCue
 
 _NLP = spacy.blank("en")
@@ -118,7 +118,7 @@ def _hits(sentence: Sentence, grammar: Grammar) -> list[_Hit]:
         if any(hit.first <= other.last and hit.last >= other.first for other in kept):
             continue
         if any(m.first <= hit.first and hit.last <= m.last and m.last - m.first > hit.last - hit.first
-               for m in sentence.mentions):  # fmt: skip
+               and m.table in _WITH_OWN_WORDS for m in sentence.mentions):  # fmt: skip
             continue
         kept.append(hit)
     return sorted(kept, key=lambda hit: hit.first)
@@ -159,15 +159,26 @@ def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[in
     tokens = sentence.tokens
     end = len(tokens) - 1
     limit = min(end, hit.last + hit.rule.reach)
+    settings = {m.first for m in sentence.mentions if m.table in _SETTING}
     for index in range(hit.last + 1, limit + 1):
         if tokens[index].norm in (".", ";", "?", "!") or (index in stops and tokens[index].norm in _TURNS):
             return index - 1
-        past = hit.rule.value in ("historical", "other_person", "conditional")
-        if past and tokens[index].norm == "," and _new_clause(sentence, index + 1):
+        if hit.rule.value == "planned":
+            continue
+        if index in settings or (tokens[index].norm == "," and _new_clause(sentence, index + 1)):
             return index - 1
     return limit
 
 
+# Tables with names that hold such a word themselves ("no weight bearing", "not centrifuged", "no touch").
+_WITH_OWN_WORDS = frozenset(
+    {"aftercare", "idioms", "findings", "diagnoses", "processing", "closures", "acts", "procedures", "devices"}
+)
+# Things of the operation itself: a history or a condition said before them does not reach over them.
+_SETTING = frozenset(
+    {"anaesthesia", "positions", "preparations", "counts", "sutures", "closures", "handedness", "sex", "team", "events",
+     "conditions", "dispositions", "tourniquet", "grades", "drains", "specimens"}
+)
 _TURNS = frozenset({"but", "however", "although", "though", "therefore", "so", "then", "next"})
 
 
@@ -242,18 +253,39 @@ def _affirms(sentence: Sentence, start: int) -> bool:
 
 
 def _behind(sentence: Sentence, hit: _Hit) -> int:
-    """First token of the clause before a cue: the nearest stretch that holds more than thin words."""
+    """First token of the clause before a cue: the nearest stretch that holds more than thin words.
+
+    A certainty cue takes the nearest named thing of it and those joined to that one, no more.
+    """
     tokens = sentence.tokens
     floor = max(0, hit.first - hit.rule.reach)
-    thick = False
+    ends = {m.last: m for m in sentence.mentions if m.table not in _BY_THE_WAY}
+    settings = {m.last for m in sentence.mentions if m.table in _SETTING}
+    thick, named = False, False
     index = hit.first - 1
     while index >= floor:
         token = tokens[index]
         if token.norm in (".", ";", "?", "!") or (token.norm in ("which", "who") and thick):
             return index + 1
-        if token.norm in (",", "and", "but", ":") and thick:
+        if token.norm in (",", "and", "but", ":") and thick and not (named and _list_before(tokens, index)):
             return index + 1
+        if index in settings and (thick or hit.rule.axis == "status") and hit.rule.value != "planned":
+            return index + 1
+        mention = ends.get(index)
+        if mention is not None and hit.rule.axis == "certainty":
+            if named and not _joined(sentence, min(index + 2, hit.first), index):
+                return index + 1
+            named = thick = True
+            index = mention.first - 1
+            continue
         if token.quantity is None and not token.punctuation and token.norm not in _THIN and token.norm not in _READY:
+            if named and token.norm in _FINITE:
+                return index + 1
             thick = True
         index -= 1
-    return floor
+    return max(floor, 0)
+
+
+def _list_before(tokens: tuple[Token, ...], index: int) -> bool:
+    """Whether a mark or "and" before a named thing goes on a list ("a tear and loose bodies were not seen")."""
+    return tokens[index].norm == "and" or any(token.norm in ("and", "or") for token in tokens[index + 1 : index + 6])
