@@ -314,3 +314,14 @@ def apart(sentence: Sentence, hit: Hit, first: int, last: int) -> int:
 def distance(sentence: Sentence, grammar: Grammar, first: int, last: int, *ids: str) -> int:
     """`apart` of the nearest cue of these ids; FAR when there is none."""
     return min((apart(sentence, hit, first, last) for hit in hits(sentence, grammar, *ids)), default=FAR)
+
+
+def is_place(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """Whether the number tells where something is ("2 cm below the umbilicus") and not how large it is."""
+    last = listed(sentence, index)[-1]
+    return any(hit.first == last + 1 for hit in hits(sentence, grammar, "elsewhere"))
+
+
+def words(sentence: Sentence, first: int, last: int) -> str:
+    """The words of tokens first..last as read, without marks at the ends."""
+    return " ".join(token.text for token in sentence.tokens[max(first, 0) : last + 1]).strip(" ,;:.")

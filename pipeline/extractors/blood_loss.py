@@ -25,15 +25,16 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
     facts: list[Fact] = []
     for index, _ in base.quantities(sentence, "volume", ""):
         quantity = cues.unit_of(sentence, index)
-        near = cues.nearest(sentence, grammar, index, "blood-loss", postfix=0, prefix=4)
+        near = cues.nearest(sentence, grammar, index, "blood-loss", prefix=4)
         if near is None or quantity is None or quantity.form not in ("number", "range", "fraction"):
             continue
         price, hit = near
         if quantity.dimension == "" and (price > _BARE or index < hit.first):
             continue
         facts.append(
-            base.claim("blood_loss", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit)
-        )
+            base.claim("blood_loss", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit,
+                       certainty="affirmed")
+        )  # fmt: skip
     if facts:
         return facts
     words = [

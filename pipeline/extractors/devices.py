@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Any
 
 from pipeline import cues
@@ -14,28 +15,69 @@ from pipeline.rows import Device
 KINDS = ("device", "device_size", "device_count")
 
 _SIZES = ("length", "gauge", "french", "angle", "volume")
-_SIZE_REACH, _COUNT_REACH, _ROLE_REACH = 22, 6, 40
-_NOT_COUNTED = ("level", "clock", "date", "ordinal", "suture", "code", "size", "roman", "ratio")
+_SIZE_REACH, _ROLE_REACH = 22, 40
+_FORMS = ("number", "range", "fraction")
+_COUNT_WORDS = 3  # "two partially threaded cancellous screws"
+_ANGLED = ("scope", "plate", "guide", "block", "lens", "liner", "telescope")
+_NEEDLES = ("needle", "trocar", "cannula")
+_NOT_BETWEEN = frozenset(
+    "he she it we i they was were is are had has have the a an of in at to from with for by on and or left right "
+    "that this then which who used using as".split()
+)
+
+
+@dataclass(frozen=True)
+class _Thing:
+    """A device of the grammar, or an instrument of which only a size or a count is kept (`row` is None)."""
+
+    first: int
+    last: int
+    name: str | None
+    text: str
+    row: Device | None
+    group: str
+    role: str
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     rows = grammar.table("devices", Device)
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        devices = list(base.mentions(sentence, "devices"))
-        if not devices:
+        things = _things(sentence, grammar, rows)
+        for thing in things:
+            if thing.row is not None:
+                facts.append(
+                    base.make("device", reading, sentence, thing.first, thing.last, name=thing.name, group=thing.group,
+                              role=thing.role)
+                )  # fmt: skip
+        if not things:
             continue
-        groups = {mention: f"d{base.group_of(sentence, mention.first)}" for mention in devices}
-        for mention in devices:
-            facts.append(
-                base.make("device", reading, sentence, mention.first, mention.last, name=mention.id,
-                          group=groups[mention], role=_role(sentence, grammar, mention, rows))
-            )  # fmt: skip
         for index, _ in base.quantities(sentence):
             quantity = cues.unit_of(sentence, index)
-            if quantity is not None:
-                facts += _number(reading, sentence, grammar, rows, index, quantity, devices, groups)
+            if quantity is not None and (quantity.form in _FORMS or quantity.form == "label"):
+                if not cues.is_place(sentence, grammar, index):
+                    facts += _number(reading, sentence, index, quantity, things)
     return facts
+
+
+def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) -> list[_Thing]:
+    things = [
+        _Thing(mention.first, mention.last, mention.id, "", rows[mention.id],
+               f"d{base.group_of(sentence, mention.first)}", _role(sentence, grammar, mention, rows))
+        for mention in base.mentions(sentence, "devices")
+    ]  # fmt: skip
+    taken = {index for thing in things for index in range(thing.first, thing.last + 1)}
+    taken |= {
+        index for mention in base.mentions(sentence, "drains", "drugs")
+        for index in range(mention.first, mention.last + 1)
+    }  # fmt: skip
+    for hit in cues.hits(sentence, grammar, "instrument", "component"):
+        if not taken & set(range(hit.first, hit.last + 1)):
+            text = cues.words(sentence, hit.first, hit.last)
+            role = "implanted" if hit.id == "component" else "used"
+            group = f"d{base.group_of(sentence, hit.first)}"
+            things.append(_Thing(hit.first, hit.last, None, text, None, group, role))
+    return things
 
 
 def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[str, Device]) -> str:
@@ -55,38 +97,54 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
 
 
 def _number(
-    reading: Reading, sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device], index: int,
-    quantity: Quantity, devices: list[Mention], groups: dict[Mention, str],
-) -> list[Fact]:  # fmt: skip
+    reading: Reading, sentence: Sentence, index: int, quantity: Quantity, things: list[_Thing]
+) -> list[Fact]:
     ranked = sorted(
-        ((cues.cost(sentence, index, mention.first, mention.last, postfix=3), mention.first, mention)
-         for mention in devices),
-        key=lambda item: item[:2],
-    )  # fmt: skip
-    price, _, mention = ranked[0]
-    shared: dict[str, Any] = {"name": mention.id, "group": groups[mention]}
-    role = _role(sentence, grammar, mention, rows)
-    if quantity.dimension in _SIZES:
-        if price > _SIZE_REACH:
+        (cues.cost(sentence, index, thing.first, thing.last, postfix=3), thing.first, at)
+        for at, thing in enumerate(things)
+    )
+    price, _, at = ranked[0]
+    thing = things[at]
+    if any(word in (thing.name or thing.text) for word in _NEEDLES):
+        price += 2  # the needle of a harvest or an injection has a kind of its own
+    said = (thing.name or thing.text).lower()
+    shared: dict[str, Any] = {
+        "name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role,
+        "scale": cues.scale(sentence, index),
+    }  # fmt: skip
+
+    def claim(kind: str) -> list[Fact]:
+        return [
+            base.claim(kind, reading, sentence, index, thing.first, thing.last, price, unit=quantity.unit, **shared)
+        ]
+
+    if quantity.form != "label" and quantity.dimension in _SIZES:
+        volume = quantity.dimension == "volume"
+        if price > _SIZE_REACH or (volume and (thing.row is None or "mL" not in thing.row.sizes)):
             return []
-        return [
-            base.claim("device_size", reading, sentence, index, mention.first, mention.last, price,
-                       unit=quantity.unit, role=role, scale=cues.scale(sentence, index), **shared)
-        ]  # fmt: skip
-    if quantity.dimension not in ("", "count") or quantity.form in _NOT_COUNTED:
+        if thing.role == "implanted" and thing.row is None:
+            return []  # "head turned 30 degrees": a component counts only with the word size
+        if quantity.dimension == "angle" and not any(word in said for word in _ANGLED):
+            return []
+        return claim("device_size")
+    if quantity.dimension not in ("", "count") or price > _SIZE_REACH:
         return []
-    sized = _says_size(sentence, index)
-    if sized and price <= _SIZE_REACH:
-        return [
-            base.claim("device_size", reading, sentence, index, mention.first, mention.last, price, role=role, **shared)
-        ]
-    # "three five millimetre ports": a number, then a size, then the device
-    if mention.first > index and price <= _COUNT_REACH + 4 and quantity.value == int(quantity.value or 0):
-        return [
-            base.claim("device_count", reading, sentence, index, mention.first, mention.last, price, role=role,
-                       **shared)
-        ]
+    if _says_size(sentence, index) and (thing.row is not None or thing.role == "implanted"):
+        return claim("device_size")
+    counted = quantity.form == "number" and quantity.value is not None and quantity.value == int(quantity.value)
+    countable = thing.row.implant if thing.row is not None else thing.role == "used"
+    if counted and countable and thing.first > index and _is_counted(sentence, index, thing.first):
+        return claim("device_count")
     return []
+
+
+def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
+    """Only words that describe (and sizes) stand between a count and what it counts."""
+    between = sentence.tokens[index + 1 : first]
+    words = [token for token in between if token.quantity is None and token.norm not in ("x", "\u00d7")]
+    return len(words) <= _COUNT_WORDS and not any(
+        token.norm in _NOT_BETWEEN or token.punctuation for token in words
+    )
 
 
 def _says_size(sentence: Sentence, index: int) -> bool:

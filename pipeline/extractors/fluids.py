@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Mention, Reading, Sentence
 from pipeline.rows import Concept
 
 KINDS = ("fluid_in", "fluid_out")
@@ -26,16 +26,31 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+_VEIN = ("intravenous-fluid", "given")
+
+
+def _is_intravenous(sentence: Sentence, grammar: Grammar, mention: Mention, washed: bool) -> bool:
+    """Saline rinses and is injected too; it is an infusion where the words around it say so."""
+    if sentence.section == "fluids" or cues.has(sentence, grammar, "urine"):
+        return True
+    if washed or cues.has(sentence, grammar, "injected", "discarded", "mixture"):
+        return cues.distance(sentence, grammar, mention.first, mention.last, "intravenous-fluid") <= 16
+    if mention.id != "saline":
+        return True
+    return cues.distance(sentence, grammar, mention.first, mention.last, *_VEIN) <= 30
+
+
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, fluids: object, index: int, dimension: str
 ) -> list[Fact]:
     assert isinstance(fluids, dict)
     facts: list[Fact] = []
     limit = {"volume": 60, "count": 12, "": 8}[dimension]
-    washed = cues.has(sentence, grammar, "irrigation")
+    here = (index, index)
+    washed = bool(cues.around(sentence, grammar, *here, "irrigation"))
     for mention in base.mentions(sentence, "fluids"):
         row = fluids[mention.id]
-        if row.group == "crystalloid" and washed and "iv" not in cues.folded(sentence):
+        if row.group == "crystalloid" and not _is_intravenous(sentence, grammar, mention, washed):
             continue
         price = cues.cost(sentence, index, mention.first, mention.last)
         if price > limit or (dimension != "volume" and row.group not in ("blood", "output", "colloid")):

@@ -10,6 +10,12 @@ from pipeline.records import Fact, Reading, Sentence
 KINDS = ("irrigation", "irrigation_in", "irrigation_out", "irrigation_deficit")
 
 _WORDS = ("irrigation", "irrigation-out", "deficit")
+_REACH = 60
+# "1,850 mL in, 1,600 mL out"
+_DIRECTIONS = {
+    "in": "irrigation_in", "out": "irrigation_out", "back": "irrigation_out", "returned": "irrigation_out",
+    "recovered": "irrigation_out", "retrieved": "irrigation_out",
+}  # fmt: skip
 _KIND = {"irrigation": "irrigation_in", "irrigation-out": "irrigation_out", "deficit": "irrigation_deficit"}
 
 
@@ -17,7 +23,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
         cue = cues.hits(sentence, grammar, "irrigation")
-        if not cue and not cues.has(sentence, grammar, "deficit"):
+        if not cue and not cues.has(sentence, grammar, "deficit", "distension"):
             continue
         for index, _ in base.quantities(sentence, "volume"):
             facts += _volume(reading, sentence, grammar, index)
@@ -33,8 +39,14 @@ def _name(sentence: Sentence) -> str | None:
 
 
 def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
+    tokens = sentence.tokens
+    after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
+    before = tokens[index - 1].norm if index else ""
+    if after in _DIRECTIONS or (before in _DIRECTIONS and after in ("", ",", ".", ";")):
+        at, kind = (index + 1, _DIRECTIONS[after]) if after in _DIRECTIONS else (index - 1, _DIRECTIONS[before])
+        return [base.claim(kind, reading, sentence, index, at, at, 0)]
     near = cues.nearest(sentence, grammar, index, *_WORDS)
-    if near is None:
+    if near is None or near[0] > _REACH:
         return []
     price, hit = near
     return [base.claim(_KIND[hit.id], reading, sentence, index, hit.first, hit.last, price)]

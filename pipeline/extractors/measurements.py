@@ -7,14 +7,16 @@ from collections.abc import Mapping
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Quantity, Reading, Sentence
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Concept
 
 KINDS = ("measurement", "pressure", "incision_length")
 
+_ANGLE_REACH = 55  # "dorsiflexion 5 degrees before, 20 degrees after"
 _NAMED_REACH, _LESION_REACH, _INCISION_REACH, _PRESSURE_REACH = 22, 16, 24, 45
 _GUESS = 6  # a noun beside a length says less than a named measure
-_NOUNS = ("findings", "diagnoses", "sites", "specimens")
+_NOUNS = ("findings", "diagnoses", "specimens")
+_SITE_EXTRA = 9  # a place beside a length is its measure only where they touch
 _LENGTHS = ("length", "area")
 _OTHER_KINDS = frozenset({"weight"})  # patient_weight
 
@@ -42,8 +44,20 @@ def _number(
                 facts.append(
                     base.claim("pressure", reading, sentence, index, hit.first, hit.last, price, name=name)
                 )
-    if quantity.dimension not in _LENGTHS or _is_place(sentence, grammar, index):
+    if quantity.dimension in _ALWAYS_MEASURED and not facts:
+        facts += _by_words(reading, sentence, index, quantity)
+    if quantity.dimension == "mass":
+        facts += _weighed(reading, sentence, grammar, index)
+    if quantity.dimension in ("angle", "mass_concentration") and not facts:
+        facts += _by_words(reading, sentence, index, quantity)
+    if quantity.dimension == "fraction":
+        return facts + _noun(reading, sentence, grammar, index, quantity)
+    if quantity.dimension not in _LENGTHS:
         return facts
+    if cues.is_place(sentence, grammar, index):
+        return facts + _place(reading, sentence, index, quantity)
+    if not facts:
+        facts += _by_words(reading, sentence, index, quantity)
     near = cues.nearest(sentence, grammar, index, "incision")
     if near is not None and near[0] <= _INCISION_REACH:
         price, hit = near
@@ -51,12 +65,6 @@ def _number(
             base.claim("incision_length", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit)
         )
     return facts + _noun(reading, sentence, grammar, index, quantity)
-
-
-def _is_place(sentence: Sentence, grammar: Grammar, index: int) -> bool:
-    """ "2 cm below the umbilicus" tells where, not how long."""
-    last = cues.listed(sentence, index)[-1]
-    return any(hit.first == last + 1 for hit in cues.hits(sentence, grammar, "elsewhere"))
 
 
 def _named(
@@ -70,13 +78,19 @@ def _named(
     if not ranked:
         return []
     price, _, mention = min(ranked, key=lambda item: item[:2])
-    if price > (_NAMED_REACH if quantity.dimension else 8):
+    reach = {"": 8, "angle": _ANGLE_REACH}.get(quantity.dimension, _NAMED_REACH)
+    if price > reach or (mention.id == "holes" and _of_device(sentence, mention)):
         return []
     kind = "pressure" if quantity.dimension == "pressure" else "measurement"
     return [
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                    unit=quantity.unit)
     ]  # fmt: skip
+
+
+def _of_device(sentence: Sentence, mention: Mention) -> bool:
+    """ "an eight hole plate": part of the name of the plate."""
+    return any(0 < device.first - mention.last <= 3 for device in base.mentions(sentence, "devices"))
 
 
 _FITS = {
@@ -91,6 +105,58 @@ def _fits(group: str, dimension: str) -> bool:
     return dimension in _FITS.get(group, ()) or (dimension == "" and group in ("angle", "pressure"))
 
 
+# Nothing but a measurement has these units.
+_ALWAYS_MEASURED = (
+    "pressure", "torque", "current", "power", "energy", "voltage", "frequency", "radiation", "activity", "force",
+    "refraction", "resistance", "temperature", "area",
+)
+_FALLBACK = 70
+_LATER = ("aftercare", "follow-up", "history")
+_WORDS_BEFORE = 3
+_STOPS = frozenset("the a an to at of in with was is were set and then for on by up".split())
+
+
+def _by_words(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
+    """What no row of measures names: the words before the number tell what it is."""
+    if sentence.section in _LATER:
+        return []
+    first = index
+    for at in range(index - 1, max(-1, index - 6), -1):
+        token = sentence.tokens[at]
+        if (token.punctuation and token.norm != ":") or token.quantity is not None or index - first > _WORDS_BEFORE:
+            break
+        if token.norm not in _STOPS and not token.punctuation:
+            first = at
+    text = cues.words(sentence, first, index - 1) if first < index else None
+    kind = "pressure" if quantity.dimension == "pressure" else "measurement"
+    return [base.claim(kind, reading, sentence, index, first, index, _FALLBACK, text=text, unit=quantity.unit)]
+
+
+def _place(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
+    """ "2 cm below the umbilicus": a distance, named by the place."""
+    if sentence.section in _LATER:
+        return []
+    last = min(len(sentence.tokens) - 1, index + 5)
+    for at in range(index + 2, last + 1):
+        if sentence.tokens[at].punctuation or sentence.tokens[at].quantity is not None:
+            last = at - 1
+            break
+    text = cues.words(sentence, index + 1, last)
+    return [base.claim("measurement", reading, sentence, index, index, last, _FALLBACK, text=text, unit=quantity.unit)]
+
+
+def _weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
+    near = cues.nearest(sentence, grammar, index, "weighed")
+    quantity = sentence.tokens[index].quantity
+    body = quantity is not None and quantity.unit not in ("g", "mg") and not cues.has(sentence, grammar, "specimen")
+    if body or near is None or near[0] > _NAMED_REACH:
+        return []
+    price, hit = near
+    return [
+        base.claim("measurement", reading, sentence, index, hit.first, hit.last, price + 3, name="specimen-weight")
+    ]
+
+
 def _noun(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
 ) -> list[Fact]:
@@ -101,6 +167,9 @@ def _noun(
     ] + [
         (cues.cost(sentence, index, mention.first, mention.last, postfix=1) + 1, mention.first, mention.last)
         for mention in base.mentions(sentence, *_NOUNS)
+    ] + [
+        (cues.cost(sentence, index, mention.first, mention.last, postfix=1) + _SITE_EXTRA, mention.first, mention.last)
+        for mention in base.mentions(sentence, "sites")
     ]
     if not ranked or min(ranked)[0] > _LESION_REACH:
         return []

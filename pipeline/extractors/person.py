@@ -79,7 +79,7 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
     quantity = sentence.tokens[index].quantity
     if quantity is None or quantity.unit not in _WEIGHT_UNITS:
         return []
-    around = {token.norm for token in sentence.tokens[max(0, index - 4) : index + 3]}
+    around = {token.norm for token in sentence.tokens[max(0, index - 2) : index + 3]}
     if around & _OTHER_WEIGHTS:
         return []
     near = cues.nearest(sentence, grammar, index, "weight")

@@ -5,62 +5,126 @@ from __future__ import annotations
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Mention, Reading, Sentence
 
 KINDS = ("specimen", "specimen_count")
 
-_WHERE = ("pathology", "frozen-section", "microbiology", "cytology", "laboratory")
-_LABEL = {
+_WHERE = {
     "pathology": "pathology", "frozen-section": "frozen section", "microbiology": "microbiology",
-    "cytology": "cytology", "laboratory": "laboratory",
+    "cytology": "cytology", "laboratory": "laboratory", "gross-examination": "gross examination",
+    "crystal-analysis": "crystal analysis", "cell-viability": "cell count", "stone-analysis": "stone analysis",
 }  # fmt: skip
-_THINGS = ("sites", "findings", "diagnoses", "specimens", "injectates", "devices")
-_REACH = 60
+_THINGS = ("sites", "findings", "diagnoses", "specimens", "injectates", "devices", "fluids")
+_SENT_TO = ("sent", "pathology", "microbiology", "cytology", "laboratory")
+_PHRASE = 6  # words of a thing that no table names
+_STOPS = frozenset(
+    "the a an was were is are be been being and then to for from with by which that it we i this these sent submitted "
+    "removed taken delivered passed off handed some all both one as".split()
+)
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        facts += _none(reading, sentence, grammar) or _sent(reading, sentence, grammar)
+        facts += _counts(reading, sentence, grammar)
+        none = _none(reading, sentence, grammar)
+        facts += none or _listed(reading, sentence) or _sent(reading, sentence, grammar)
+    return facts
+
+
+def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for hit in cues.hits(sentence, grammar, "specimen"):
+        for index, quantity in base.quantities(sentence, "", "count"):
+            price = cues.cost(sentence, index, hit.first, hit.last, postfix=3)
+            if quantity.form == "number" and quantity.value is not None and price <= 9:
+                facts.append(base.claim("specimen_count", reading, sentence, index, hit.first, hit.last, price))
     return facts
 
 
 def _none(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    for hit in cues.hits(sentence, grammar, "specimen"):
-        for word in cues.hits(sentence, grammar, "none"):
+    """ "Specimens: none", "no specimen", "nothing was sent"."""
+    if sentence.tokens and sentence.tokens[0].norm == "nothing" and cues.has(sentence, grammar, *_SENT_TO):
+        return [base.make("specimen", reading, sentence, 0, len(sentence.tokens) - 1, text="none", certainty="negated")]
+    for word in cues.hits(sentence, grammar, "none"):
+        for hit in cues.hits(sentence, grammar, "specimen", "sent"):
+            ahead = word.first > hit.last
+            if hit.id == "sent" and (ahead or sentence.tokens[word.first].norm != "nothing"):
+                continue
             price = cues.gap(sentence, min(hit.last, word.last), max(hit.first, word.first))
-            if price <= (3 if word.first > hit.last else 4):
+            if price <= (8 if ahead else 5) and not (ahead and sentence.tokens[word.first].norm == "no"):
                 first, last = min(hit.first, word.first), max(hit.last, word.last)
-                return [
-                    base.make("specimen", reading, sentence, first, last, text="none", certainty="negated")
-                ]
+                return [base.make("specimen", reading, sentence, first, last, text="none", certainty="negated")]
     return []
 
 
-def _sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+def _listed(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Specimens: gallbladder and two stones": each thing of the list after the heading."""
+    tokens = sentence.tokens
+    if len(tokens) < 3 or not tokens[0].norm.startswith("specimen"):
+        return []
+    marks = (":", "is", "was", "were", "-")
+    start = next((at for at in range(1, min(4, len(tokens))) if tokens[at].norm in marks), None)
+    if start is None:
+        return []
     facts: list[Fact] = []
-    for hit in cues.hits(sentence, grammar, "specimen"):
-        for index, quantity in base.quantities(sentence, "", "count"):
-            if quantity.form == "number" and hit.first > index and cues.cost(sentence, index, hit.first, hit.last) <= 8:
+    first = start + 1
+    for at in range(start + 1, len(tokens) + 1):
+        if at == len(tokens) or tokens[at].norm in (",", ";", "and", "."):
+            thing = [index for index in range(first, at) if tokens[index].norm not in _STOPS]
+            if thing and not _only_place(sentence, thing):
                 facts.append(
-                    base.claim("specimen_count", reading, sentence, index, hit.first, hit.last,
-                               cues.cost(sentence, index, hit.first, hit.last))
+                    base.make("specimen", reading, sentence, thing[0], thing[-1],
+                              text=cues.words(sentence, thing[0], thing[-1]))
                 )  # fmt: skip
-    places = [hit for hit in cues.hits(sentence, grammar, *_WHERE)]
-    sent = cues.hits(sentence, grammar, "sent")
-    if not places or not sent:
-        return facts
-    for place in places:
-        things = [
-            mention for mention in base.mentions(sentence, *_THINGS)
-            if mention.last < place.first and cues.gap(sentence, mention.last, place.first) <= _REACH
-        ]  # fmt: skip
-        if not things:
-            continue
-        thing = things[-1]
-        what = " ".join(token.text for token in sentence.tokens[thing.first : thing.last + 1])
-        facts.append(
-            base.make("specimen", reading, sentence, thing.first, place.last, text=f"{what} to {_LABEL[place.id]}")
-        )
-        break
+            first = at + 1
     return facts
+
+
+def _only_place(sentence: Sentence, indexes: list[int]) -> bool:
+    """Whether a part of the list only says where it goes ("..., to pathology") or holds no word."""
+    if all(sentence.tokens[index].quantity is not None or sentence.tokens[index].punctuation for index in indexes):
+        return True
+    return any(
+        mention.id in _WHERE and mention.first <= indexes[0] and mention.last >= indexes[-1]
+        for mention in base.mentions(sentence, "specimens")
+    )
+
+
+def _sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    places = [mention for mention in base.mentions(sentence, "specimens") if mention.id in _WHERE]
+    verbs = cues.hits(sentence, grammar, "sent")
+    facts: list[Fact] = []
+    taken: set[int] = set()
+    for place in places:
+        verb = next((hit for hit in verbs if 0 <= place.first - hit.last <= 6), None)
+        before = sentence.tokens[place.first - 1].norm if place.first else ""
+        if verb is None and before not in ("to", "for"):
+            continue
+        end = (verb.first if verb is not None else place.first - 1) - 1
+        thing = _thing(sentence, end)
+        if thing is None or thing[0] in taken:
+            continue
+        taken.add(thing[0])
+        text = f"{cues.words(sentence, *thing)} to {_WHERE[place.id]}"
+        facts.append(base.make("specimen", reading, sentence, thing[0], place.last, at=thing[0], text=text))
+    return facts
+
+
+def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
+    """Tokens of the noun phrase that ends at or before `end`, within its clause."""
+    while end >= 0 and sentence.tokens[end].norm in _STOPS:
+        end -= 1
+    if end < 0 or sentence.tokens[end].punctuation:
+        return None
+    first = end
+    while first > 0 and end - first < _PHRASE:
+        before = sentence.tokens[first - 1]
+        if before.punctuation or before.norm in _STOPS or before.quantity is not None:
+            break
+        first -= 1
+    named: Mention | None = None
+    for mention in base.mentions(sentence, *_THINGS):
+        if first <= mention.first and mention.last <= end:
+            named = named or mention
+    return (named.first if named is not None else first, end)

@@ -8,11 +8,23 @@ from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
-from pipeline.rows import Concept
+from pipeline.rows import Concept, Drug
 
 KINDS = ("clock_time", "duration", "date")
 
-_CLOCK_REACH, _SPAN_REACH, _DATE_REACH = 60, 30, 20
+_CLOCK_REACH, _SPAN_REACH, _DATE_REACH = 40, 24, 20
+_LATER = ("aftercare", "follow-up", "history", "indication")
+_MOMENT_NAMES = {
+    "moment-incision": "incision", "moment-closure": "closure", "moment-tourniquet_up": "tourniquet_up",
+    "moment-tourniquet_down": "tourniquet_down", "moment-out_of_room": "out_of_room", "moment-in_room": "in_room",
+    "moment-operation_end": "operation_end",
+}  # fmt: skip
+_MOMENTS = tuple(_MOMENT_NAMES)
+_TOURNIQUET_MOMENTS = ("moment-tourniquet_up", "moment-tourniquet_down")
+_SPANS = {
+    "span-fluoroscopy": "fluoroscopy", "span-traction": "traction", "span-centrifugation": "centrifugation",
+    "span-clamp": "clamp", "span-operation": "operation",
+}  # fmt: skip
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -21,11 +33,11 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         for index, quantity in base.quantities(sentence):
             if quantity.form == "clock":
-                facts += _clock(reading, sentence, index, quantity, rows)
+                facts += _clock(reading, sentence, grammar, index, quantity, rows)
             elif quantity.form == "date":
                 facts += _date(reading, sentence, grammar, index, quantity)
             elif quantity.dimension == "time":
-                facts += _duration(reading, sentence, index, rows)
+                facts += _duration(reading, sentence, grammar, index, rows)
     return facts
 
 
@@ -44,26 +56,85 @@ def _nearest(
 
 
 def _clock(
-    reading: Reading, sentence: Sentence, index: int, quantity: Quantity, rows: Mapping[str, Concept]
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, rows: Mapping[str, Concept]
 ) -> list[Fact]:
+    """The event is a phrase of events.toml, else a single word beside the time ("incision 1432", "up 08:41"), else
+    the antibiotic that was given then. A time whose event cannot be told stays in the description."""
+    before = sentence.tokens[index - 1].norm if index else ""
+    if before in ("in", "since") and quantity.text[:2] in ("19", "20"):
+        return []  # "in twenty nineteen" is a year
+    found: list[tuple[int, int, int, str]] = []
     near = _nearest(sentence, index, rows, "moment", 3)
-    if near is None or near[0] > _CLOCK_REACH:
+    if near is not None:
+        found.append((near[0], near[1].first, near[1].last, near[1].id))
+    tourniquet = cues.has(sentence, grammar, "tourniquet", "cuff")
+    for hit in cues.hits(sentence, grammar, *_MOMENTS):
+        if hit.id in _TOURNIQUET_MOMENTS and not tourniquet:
+            continue
+        if _between_clocks(sentence, index, hit):
+            continue
+        found.append((cues.cost(sentence, index, hit.first, hit.last, prefix=6) + 2, hit.first, hit.last,
+                      _MOMENT_NAMES[hit.id]))  # fmt: skip
+    drugs = grammar.table("drugs", Drug)
+    for mention in base.mentions(sentence, "drugs"):
+        if "antibiotic" in drugs[mention.id].classes:
+            price = cues.cost(sentence, index, mention.first, mention.last, prefix=6) + 4
+            found.append((price, mention.first, mention.last, "antibiotic"))
+    best = min(found, default=(cues.FAR, index, index, ""))
+    if best[0] > _CLOCK_REACH:
         return []
-    price, mention = near
+    price, first, last, name = best
     return [
-        base.claim("clock_time", reading, sentence, index, mention.first, mention.last, price, name=mention.id,
-                   text=quantity.text, value=None, unit=None)
+        base.claim("clock_time", reading, sentence, index, first, last, price, name=name, text=quantity.text,
+                   value=None, unit=None)
     ]  # fmt: skip
 
 
-def _duration(reading: Reading, sentence: Sentence, index: int, rows: Mapping[str, Concept]) -> list[Fact]:
+def _between_clocks(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
+    """Whether another time of day stands between this one and the word, so that the word belongs to that one."""
+    low, high = min(index, hit.first), max(index, hit.last)
+    return any(
+        token.quantity is not None and token.quantity.form == "clock" for token in sentence.tokens[low + 1 : high]
+    )
+
+
+def _duration(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, rows: Mapping[str, Concept]
+) -> list[Fact]:
+    found: list[tuple[int, int, int, str]] = []
     near = _nearest(sentence, index, rows, "span", 3)
-    if near is None or near[0] > _SPAN_REACH:
+    if near is not None:
+        found.append((near[0], near[1].first, near[1].last, near[1].id))
+    quantity = sentence.tokens[index].quantity
+    if quantity is not None and quantity.unit in ("s", "min", "h"):
+        for hit in cues.hits(sentence, grammar, *_SPANS):
+            price = cues.cost(sentence, index, hit.first, hit.last, prefix=6) + 2
+            found.append((price, hit.first, hit.last, _SPANS[hit.id]))
+    if not found or min(found)[0] > _SPAN_REACH:
+        return _by_words(reading, sentence, index)
+    price, first, last, name = min(found)
+    return [base.claim("duration", reading, sentence, index, first, last, price, name=name)]
+
+
+_RELATIVE = frozenset("after later within before ago every for each until next under over another at last past".split())
+_FALLBACK = 80
+
+
+def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
+    """How long something without a row took ("balloon up for two minutes"): named by the words before it."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or quantity.unit not in ("s", "min") or sentence.section in _LATER:
         return []
-    price, mention = near
-    return [
-        base.claim("duration", reading, sentence, index, mention.first, mention.last, price, name=mention.id)
-    ]
+    if base.scope_at(sentence, "status", index, "performed") != "performed":
+        return []
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
+    start = index - 1 if sentence.tokens[index - 1].norm == "for" else index
+    said = [token.norm for token in sentence.tokens[max(0, start - 3) : start]]
+    if not said or set(said) & _RELATIVE or after in _RELATIVE or after in ("q", "x") or "," in said:
+        return []
+    first = max(0, start - 2)
+    text = cues.words(sentence, first, start - 1)
+    return [base.claim("duration", reading, sentence, index, first, index, _FALLBACK, text=text)]
 
 
 def _date(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity) -> list[Fact]:

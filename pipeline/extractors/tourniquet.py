@@ -9,13 +9,13 @@ from pipeline.records import Fact, Reading, Sentence
 
 KINDS = ("tourniquet", "tourniquet_pressure", "tourniquet_time")
 
-_TIMES = ("tourniquet-time", "tourniquet", "tourniquet-up", "tourniquet-down")
+_TIMES = ("tourniquet-time", "tourniquet", "tourniquet-up", "tourniquet-down", "cuff")
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        if cues.has(sentence, grammar, "tourniquet"):
+        if cues.has(sentence, grammar, "tourniquet", "cuff"):
             facts += _sentence(reading, sentence, grammar)
     return facts
 
@@ -42,7 +42,15 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
                 kind = "tourniquet_pressure"
             if kind:
                 facts.append(base.claim(kind, reading, sentence, index, hit.first, hit.last, price))
-    for hit in cues.hits(sentence, grammar, "tourniquet"):
-        facts.append(base.make("tourniquet", reading, sentence, hit.first, hit.last, name="tourniquet"))
-        break
+    used = cues.hits(sentence, grammar, "tourniquet")
+    absent = next((mention for mention in base.mentions(sentence, "tourniquet") if mention.id == "none"), None)
+    if absent is not None:
+        facts.append(
+            base.make("tourniquet", reading, sentence, absent.first, absent.last, name="none", certainty="negated")
+        )
+    elif used:
+        name = next((m.id for m in base.mentions(sentence, "tourniquet") if m.id in ("tourniquet", "digital")), None)
+        facts.append(
+            base.make("tourniquet", reading, sentence, used[0].first, used[0].last, name=name or "tourniquet")
+        )
     return facts
