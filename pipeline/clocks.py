@@ -22,6 +22,7 @@ _EVENTS = frozenset(
     "down arrived arrival left inflated deflated released time onset finished finish completed theatre theater in "
     "skin".split()
 )
+_HALVES_SAID = frozenset({"morning", "afternoon", "evening"})
 _RESTATED = frozenset({"correction", "sorry", "mean", "rather", "that"})
 _FACES = frozenset({"position", "positions", "meridian", "hour", "portal"})
 _TIMED = frozenset(
@@ -129,7 +130,7 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
         return None
     told = _at(norms, end) in _HALVES or _at(norms, end) in ("hours", "hrs") or (
         _at(norms, end) in ("a", "p") and _at(norms, end + 1) == "m")  # fmt: skip
-    if led and value <= 9:
+    if (led and value <= 9) or (_at(norms, end) == "in" and _at(norms, end + 2) in _HALVES_SAID):
         told = True
     if not told:
         if not _cued(norms, start) or _counts(norms, end) or _at(norms, end) in ("x", "by"):
@@ -201,7 +202,7 @@ def _finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, 
         sure, end = True, end + 1
     elif half in ("hours", "hrs", "h") and sure:
         end += 1
-    elif half == "in" and _at(norms, end + 2) in ("morning", "afternoon", "evening"):
+    elif half == "in" and _at(norms, end + 2) in _HALVES_SAID:
         hour = hour % 12 + (0 if norms[end + 2] == "morning" else 12)
         sure, end = True, end + 3
     if hour == 24:

@@ -11,7 +11,7 @@ from pipeline.records import Quantity, Token
 Found = tuple[Quantity, int]
 
 _PAIR = re.compile(r"^[+-]?\d{1,4}/\d{1,4}$")
-_PHONE = re.compile(r"^(?:\d{3}-)?\d{3}-\d{4}$|^\d{5}-\d{2,}$|^\d{7,}$|^0\d{4,}$|^\(\d{2}\)\d.*$")
+_PHONE = re.compile(r"^(?:\d{3}-)?\d{3}-\d{4}$|^\d{5}-\d{2,}$|^\d{4,}(?!000)\d{3}$|^0\d{4,}$|^\(\d{2}\)\d.*$")
 _CODE = re.compile(r"^[a-z0-9][a-z0-9./-]*$")
 CUES = frozenset(
     "lot batch serial catalogue catalog reference ref udi gtin phone telephone pager extension mrn barcode bleep "

@@ -29,14 +29,18 @@ TENS["fourty"] = 40
 ZERO = frozenset({"zero", "oh", "o", "nought", "naught", "aught", "ought"})
 SCALES = {"hundred": 100, "thousand": 1000, "million": 1_000_000, "billion": 1_000_000_000}
 REPEATED = {"double": 2, "triple": 3, "treble": 3}
-ORDINALS = {
-    word: value
-    for value, word in enumerate(
-        "first second third fourth fifth sixth seventh eighth ninth tenth eleventh twelfth thirteenth fourteenth "
-        "fifteenth sixteenth seventeenth eighteenth nineteenth twentieth".split(),
-        start=1,
-    )
-} | {"thirtieth": 30, "fortieth": 40, "fiftieth": 50, "hundredth": 100}
+ORDINALS = (
+    {
+        word: value
+        for value, word in enumerate(
+            "first second third fourth fifth sixth seventh eighth ninth tenth eleventh twelfth thirteenth fourteenth "
+            "fifteenth sixteenth seventeenth eighteenth nineteenth twentieth".split(),
+            start=1,
+        )
+    }
+    | {f"{word[:-1]}ieth": value for word, value in TENS.items() if word != "fourty"}
+    | {"hundredth": 100}
+)
 _PARTS = {
     "half": 2, "third": 3, "quarter": 4, "fourth": 4, "fifth": 5, "sixth": 6, "eighth": 8, "tenth": 10,
     "twelfth": 12, "sixteenth": 16,
@@ -190,9 +194,8 @@ def _written_fraction(norms: Sequence[str], start: int) -> Numeral | None:
     if norm in _GLYPHS:
         return Numeral(Decimal(_GLYPHS[norm]), start, start + 1, "fraction")
     part = _WRITTEN_PART.match(norm)
-    if part and not part[1] and int(part[3]) in _DENOMINATORS:
-        return Numeral(_divide(int(part[2]), int(part[3])), start, start + 1, "fraction")
-    return None
+    known = part and not part[1] and int(part[3]) in _DENOMINATORS
+    return Numeral(_divide(int(part[2]), int(part[3])), start, start + 1, "fraction") if part and known else None
 
 
 def _below_hundred(norms: Sequence[str], start: int) -> tuple[int, int] | None:
@@ -396,5 +399,5 @@ def read_ordinal(norms: Sequence[str], start: int, glued: bool) -> tuple[int, in
         return ORDINALS[norm], start + 1
     if norm in TENS and ORDINALS.get(_at(norms, start + 1), 10) < 10 and (glued or norms[start + 1] != "second"):
         return TENS[norm] + ORDINALS[norms[start + 1]], start + 2
-    match = re.match(r"^(\d{1,2})(?:st|nd|rd|th)$", norm)
+    match = re.match(r"^(\d{1,3})(?:st|nd|rd|th)$", norm)
     return (int(match[1]), start + 1) if match else None

@@ -201,6 +201,8 @@ def _is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) -
     before = norms[start - 1] if start else ""
     after = norms[numeral.end] if numeral.end < len(norms) else "."
     if norm == "one" and numeral.end == start + 1:
+        if after in ".,;:)" and (not start or not before[0].isalnum()):
+            return False  # said by itself
         ranged = after in ("to", "or", "in") and numeral.end + 1 < len(norms) and _numeric(norms, numeral.end + 1)
         return before in _PRONOUN_BEFORE or (
             not ranged and after in _PRONOUN_AFTER and before not in ("total", ":", "#", "times")

@@ -71,6 +71,9 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
         return _roman(tokens, norms, start)
     if norm[0] in "gp":
         return (Quantity(form="parity", text=tokens[start].text), start + 1) if _PARITY.match(norm) else None
+    long = codes.loose_code(tokens, norms, start)
+    if long is not None and (len(long[0].text) > 4 or not long[0].text.isdigit()):
+        return long
     for reader in (date, clock_face, clock, _suture, _ratio, _size, _label, codes.loose_code, codes.pair):
         found = reader(tokens, norms, start)
         if found is not None:
