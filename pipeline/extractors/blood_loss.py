@@ -33,7 +33,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             continue
         facts.append(
             base.claim("blood_loss", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit,
-                       certainty="affirmed")
+                       status="performed", certainty="affirmed")
         )  # fmt: skip
     if facts:
         return facts
@@ -49,6 +49,6 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         text = "none" if word.id == "none" else said
         facts.append(
             base.make("blood_loss", reading, sentence, min(hit.first, word.first), max(hit.last, word.last),
-                      text=text, certainty="affirmed")
+                      text=text, status="performed", certainty="affirmed")
         )  # fmt: skip
     return facts

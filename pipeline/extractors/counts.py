@@ -33,7 +33,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 last = max(near[-1].last, result.last)
                 name = next((m.id for m in base.mentions(sentence, "counts") if first <= m.first <= last), "count")
                 facts.append(
-                    base.make("count", reading, sentence, first, last, name=name, text=text, certainty="affirmed")
+                    base.make("count", reading, sentence, first, last, name=name, text=text, status="performed",
+                              certainty="affirmed")
                 )
                 break
     return facts

@@ -119,6 +119,8 @@ def _number(
         ]
 
     if quantity.form != "label" and quantity.dimension in _SIZES:
+        if price > _SIZE_REACH and _chained(sentence, thing.last, index):
+            price = _SIZE_REACH
         volume = quantity.dimension == "volume"
         if price > _SIZE_REACH or (volume and (thing.row is None or "mL" not in thing.row.sizes)):
             return []
@@ -136,6 +138,18 @@ def _number(
     if counted and countable and thing.first > index and _is_counted(sentence, index, thing.first):
         return claim("device_count")
     return []
+
+
+_CHAIN = frozenset(
+    (",", "and", "x", "\u00d7", "by", "long", "in", "diameter", "length", "(", ")", "each", ";", ":", "of")
+)
+
+
+def _chained(sentence: Sentence, last: int, index: int) -> bool:
+    """Whether only sizes and joining words stand between a device and the number ("screws 6.5 mm, 85 and 70 mm")."""
+    return last < index and all(
+        token.quantity is not None or token.norm in _CHAIN for token in sentence.tokens[last + 1 : index]
+    )
 
 
 def _is_counted(sentence: Sentence, index: int, first: int) -> bool:

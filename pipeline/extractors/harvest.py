@@ -55,8 +55,14 @@ def _number(
             facts.append(claim("discarded_volume", (max(0, near[0] - 6), near[1])))
     if phase != "harvest":
         return facts
+    if quantity.dimension == "volume" and _follows_counted(sentence, index):
+        facts.append(
+            base.claim("harvest_total", reading, sentence, index, index, index, 4, unit=quantity.unit, scale="total")
+        )
     if quantity.dimension in ("volume", ""):
         total = cues.nearest(sentence, grammar, index, "total")
+        if total is not None and not _sums(sentence, total[1], index):
+            total = None
         if total is not None and total[0] <= (_TOTAL_REACH if quantity.dimension else 6):
             facts.append(claim("harvest_total", (max(0, total[0] - 8), total[1]), scale="total"))
     if quantity.dimension == "volume":
@@ -108,6 +114,23 @@ def _counted(sentence: Sentence, index: int) -> bool:
         len(before) >= 3 and before[-1].norm == "of"
         and any(token.quantity is not None and token.norm == "#number" for token in before)
     )  # fmt: skip
+
+
+def _sums(sentence: Sentence, hit: cues.Hit, index: int) -> bool:
+    """ "that makes six" sums what was said before it; only "in total" and the like may follow their number."""
+    if hit.first < index:
+        return True
+    said = cues.words(sentence, hit.first, hit.last).lower()
+    return hit.first - index <= 2 and said in ("in total", "total", "altogether", "in all", "all together", "all told")
+
+
+def _follows_counted(sentence: Sentence, index: int) -> bool:
+    """ "ten draws of two millilitres, twenty millilitres": what the draws make together."""
+    if index < 2 or sentence.tokens[index - 1].norm not in (",", "makes", "is", "="):
+        return False
+    before = index - 2
+    quantity = sentence.tokens[before].quantity
+    return quantity is not None and quantity.dimension == "volume" and _counted(sentence, before)
 
 
 def _ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:

@@ -12,6 +12,8 @@ from pipeline.records import Fact, Quantity, Reading, Sentence
 KINDS = ("injection", "injection_volume", "injection_total", "injection_depth", "injection_needle")
 
 _REACH = 45
+_NOT_INJECTED = frozenset({"sent", "kept", "left", "remained", "remaining", "stored", "retained", "discarded"})
+_INTO = 12
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -47,7 +49,7 @@ def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, phase: str
 ) -> list[Fact]:
     verb = cues.nearest(sentence, grammar, index, "injected")
-    if verb is None and phase != "injection":
+    if verb is None and phase == "":
         return []
 
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
@@ -59,21 +61,31 @@ def _number(
         )  # fmt: skip
 
     facts: list[Fact] = []
-    if quantity.dimension == "volume" and verb is not None and verb[0] <= _REACH:
+    elsewhere = {token.norm for token in sentence.tokens[index + 1 : index + 4]} & _NOT_INJECTED
+    if quantity.dimension == "volume" and verb is not None and verb[0] <= _REACH and not elsewhere:
         facts.append(
             claim("injection_volume", (verb[0] + 2, verb[1]), name=_what(sentence, index),
                   scale=cues.scale(sentence, index))
         )  # fmt: skip
+    what = _what(sentence, index)
+    ahead = range(index + 1, min(index + 4, len(sentence.tokens)))
+    into = next((at for at in ahead if sentence.tokens[at].norm == "into"), None)
+    if quantity.dimension == "volume" and not elsewhere and (verb is None or verb[0] > _INTO):
+        if into is not None and phase in ("injection", "harvest"):
+            facts.append(claim("injection_volume", (8, cues.Hit("into", into, into)), name=what))
+        given = cues.nearest(sentence, grammar, index, "given")
+        if what is not None and given is not None and given[0] <= 16:
+            facts.append(claim("injection_volume", (given[0], given[1]), name=what, scale=cues.scale(sentence, index)))
     if quantity.dimension in ("volume", "") and phase == "injection":
         total = cues.nearest(sentence, grammar, index, "total")
-        if total is not None and total[0] <= (20 if quantity.dimension else 4):
+        if total is not None and total[1].first < index and total[0] <= (20 if quantity.dimension else 4):
             facts.append(claim("injection_total", (max(0, total[0] - 6), total[1]), scale="total"))
+    if phase != "harvest" and quantity.dimension in ("gauge", "length"):
+        needle = cues.nearest(sentence, grammar, index, "needle")
+        if needle is not None and needle[0] <= (20 if quantity.dimension == "gauge" else 10):
+            facts.append(claim("injection_needle", needle))
     if phase != "injection":
         return facts
-    if quantity.dimension in ("gauge", "length"):
-        needle = cues.nearest(sentence, grammar, index, "needle")
-        if needle is not None and needle[0] <= (20 if quantity.dimension == "gauge" else 4):
-            facts.append(claim("injection_needle", needle))
     if quantity.dimension == "length":
         depth = cues.nearest(sentence, grammar, index, "depth")
         if depth is not None and depth[0] <= 20:

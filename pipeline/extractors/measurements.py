@@ -127,7 +127,9 @@ def _by_words(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
             break
         if token.norm not in _STOPS and not token.punctuation:
             first = at
-    text = cues.words(sentence, first, index - 1) if first < index else None
+    text = cues.words(sentence, first, index - 1)
+    if not any(len(word) > 2 for word in text.split()):
+        return []
     kind = "pressure" if quantity.dimension == "pressure" else "measurement"
     return [base.claim(kind, reading, sentence, index, first, index, _FALLBACK, text=text, unit=quantity.unit)]
 

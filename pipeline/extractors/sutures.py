@@ -22,7 +22,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         sutures = list(base.mentions(sentence, "sutures"))
         taken: set[int] = set()
         for mention in sutures:
-            facts.append(_suture(reading, sentence, sites, mention, sutures, taken))
+            suture = _suture(reading, sentence, sites, mention, sutures, taken)
+            if suture is not None:
+                facts.append(suture)
         for mention in base.mentions(sentence, "closures"):
             if mention.id == "closure":
                 continue
@@ -38,7 +40,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _suture(
     reading: Reading, sentence: Sentence, sites: Mapping[str, Concept], mention: Mention, sutures: list[Mention],
     taken: set[int],
-) -> Fact:  # fmt: skip
+) -> Fact | None:  # fmt: skip
     best: tuple[int, int, str] | None = None
     for index, quantity in base.quantities(sentence):
         if index in taken:
@@ -56,6 +58,8 @@ def _suture(
         if price <= reach and (best is None or price < best[0]):
             best = (price, index, text)
     layer = _layer(sentence, sites, mention)
+    if best is None and mention.id == "suture":
+        return None  # "a stitch": neither material nor size
     if best is None:
         return base.make("suture", reading, sentence, mention.first, mention.last, name=mention.id, body_site=layer)
     price, index, text = best
