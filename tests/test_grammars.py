@@ -227,7 +227,8 @@ def test_bias_holds_no_number_unit_side_or_negation() -> None:
 
 def test_all_bad_rows_are_told_at_once(tmp_path: Path) -> None:
     (tmp_path / "drugs.toml").write_text(
-        '[no-source]\nsay = ["aspirin"]\nclasses = ["nsaid"]\n\n["Bad Id"]\nsay = ["x"]\nsource = "own"\nclasses = []\n',
+        '[no-source]\nsay = ["aspirin"]\nclasses = ["nsaid"]\n\n'
+        '["Bad Id"]\nsay = ["x"]\nsource = "own"\nclasses = []\n',
         encoding="utf-8",
     )
     (tmp_path / "sites.toml").write_text(
