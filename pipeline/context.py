@@ -198,8 +198,12 @@ def _ahead_named(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int
                 return index - 1
             index += 1
             continue
+        if not named and tokens[index].quantity is not None and index > hit.last + 2:
+            return index - 1
         mention = starts.get(index)
         if mention is not None:
+            if not named and mention.table in _SETTING and index > hit.last + 3:
+                return index - 1
             if named and not _joined(sentence, index, hit.last):
                 return index - 1
             named, index = True, mention.last + 1
@@ -261,6 +265,7 @@ def _behind(sentence: Sentence, hit: _Hit) -> int:
     floor = max(0, hit.first - hit.rule.reach)
     ends = {m.last: m for m in sentence.mentions if m.table not in _BY_THE_WAY}
     settings = {m.last for m in sentence.mentions if m.table in _SETTING}
+    certainty = hit.rule.axis == "certainty"
     thick, named = False, False
     index = hit.first - 1
     while index >= floor:
@@ -269,21 +274,28 @@ def _behind(sentence: Sentence, hit: _Hit) -> int:
             return index + 1
         if token.norm in (",", "and", "but", ":") and thick and not (named and _list_before(tokens, index)):
             return index + 1
-        if index in settings and (thick or hit.rule.axis == "status") and hit.rule.value != "planned":
+        if index in settings and hit.rule.value != "planned" and (thick or not certainty):
             return index + 1
         mention = ends.get(index)
-        if mention is not None and hit.rule.axis == "certainty":
-            if named and not _joined(sentence, min(index + 2, hit.first), index):
-                return index + 1
+        if mention is not None and certainty:
             named = thick = True
             index = mention.first - 1
             continue
-        if token.quantity is None and not token.punctuation and token.norm not in _THIN and token.norm not in _READY:
-            if named and token.norm in _FINITE:
-                return index + 1
-            thick = True
+        thin = token.quantity is not None or token.punctuation or token.norm in _THIN or token.norm in _READY
+        if named and token.norm not in _JOINING and token.norm not in _BEFORE_NAME and not _modifies(sentence, index):
+            return index + 1
+        thick = thick or not thin
         index -= 1
     return max(floor, 0)
+
+
+# Words that belong to the named thing right after them.
+_BEFORE_NAME = frozenset({"a", "an", "the", "any", "this", "that", "his", "her", "left", "right", "further", "other"})
+
+
+def _modifies(sentence: Sentence, index: int) -> bool:
+    """Whether a word is an adjective of a list ("chondral or meniscal damage"): "or"/"and" stands close before it."""
+    return any(token.norm in ("or", "and", "nor") for token in sentence.tokens[max(0, index - 2) : index])
 
 
 def _list_before(tokens: tuple[Token, ...], index: int) -> bool:

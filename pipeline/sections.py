@@ -67,14 +67,17 @@ def place(sentences: Iterable[Sentence], grammar: Grammar) -> list[Sentence]:
         for part, row, alone in _cut(sentence, grammar):
             section = lasting
             if row is not None:
+                row = _after_preop(row, part, lasting, grammar)
                 section = row.id
                 if row.holds == "narration":
                     lasting, once = row.id, ""
                 else:
                     lasting = "" if lasting in _LISTS or lasting in _BEFORE else lasting
                     once = row.id if alone else ""
-            elif once:
+            elif once and not _unknown_heading(part):
                 section, once = once, ""
+            elif _unknown_heading(part):
+                section = lasting = once = ""
             elif _is_over(lasting, part, placed):
                 section = lasting = ""
             elif lasting in _AHEAD and _tells_of_past(part):
@@ -93,6 +96,24 @@ _AHEAD = frozenset({"aftercare", "follow-up"})
 _PAST = frozenset({"was", "were", "went", "had", "did", "tolerated", "left", "transferred", "correct", "minimal"})
 _TOLD = frozenset({"instructed", "advised", "will", "should", "given", "told", "prescribed"})
 _VERBS = _PAST | _COPULA | {"has", "have", "will", "should", "came", "comes", "presented", "presents", "underwent"}
+
+
+def _after_preop(row: SectionCue, part: Sentence, lasting: str, grammar: Grammar) -> SectionCue:
+    """ "Post-op:" right after a pre-operative diagnosis is the diagnosis, elsewhere the plan."""
+    words = [token.norm for token in part.tokens if not token.punctuation][:2]
+    if lasting == "preop-diagnosis" and row.id == "aftercare" and words and words[0] in ("post", "postop"):
+        return grammar.table("sections", SectionCue)["postop-diagnosis"]
+    return row
+
+
+def _unknown_heading(part: Sentence) -> bool:
+    """A heading in capitals that no row has ("SETTINGS: ..."): what stood before it is over."""
+    for index, token in enumerate(part.tokens[:5]):
+        if token.norm == ":":
+            return index > 0 and all(len(other.text) > 1 for other in part.tokens[:1])
+        if token.punctuation and token.norm != "/" or not token.text.isupper():
+            return False
+    return False
 
 
 def _is_over(lasting: str, part: Sentence, placed: list[Sentence]) -> bool:
