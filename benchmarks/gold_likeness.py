@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from dataclasses import replace
 from decimal import Decimal
 from functools import cache
 
@@ -238,7 +239,8 @@ def same_status(truth: Expected, fact: Fact) -> bool:
         return fact.role == "avoid" or fact.certainty == "negated" or fact.status == "planned"
     if fact.kind in INSTRUCTIONS and truth.kind in INSTRUCTIONS:
         return fact.status != "historical"
-    return fact.status == truth.status
+    ahead = ("planned", "conditional")
+    return fact.status == truth.status or (truth.optional and truth.status in ahead and fact.status in ahead)
 
 
 def same_certainty(truth: Expected, fact: Fact) -> bool:
@@ -276,7 +278,7 @@ def named(truth: Expected, fact: Fact) -> bool:
 
 def told_as_diagnosis(truth: Expected, fact: Fact) -> bool:
     """Whether a plain diagnosis repeats what the truth has as a diagnosis, a finding or a complication."""
-    kinds = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "finding", "complication", "indication")
+    kinds = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "finding", "complication", "indication", "measurement")
     said = truth.name or truth.text
     settled = (truth.status, truth.certainty) == (fact.status, fact.certainty)
     return truth.kind in kinds and settled and said is not None and alike(said, names_of(fact))
@@ -304,6 +306,13 @@ def hits(absent: Expected, fact: Fact) -> bool:
     wanted = words_of(absent.name)
     said = [fact.text, *(sayings(fact.name) if fact.name else ())]
     return any(wanted <= words_of(name) for name in said if name)
+
+
+def told_as_not_done(absent: Expected, fact: Fact) -> bool:
+    """Whether a prediction says of what must not be there that it was not done, or not yet."""
+    undone = fact.status not in ("performed", absent.status) or fact.certainty not in ("affirmed", absent.certainty)
+    claim = (absent.status, absent.certainty) == ("performed", "affirmed")
+    return claim and undone and hits(absent, replace(fact, status=absent.status, certainty=absent.certainty))  # type: ignore[arg-type]
 
 
 def judged(fact: Fact) -> bool:

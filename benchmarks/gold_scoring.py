@@ -12,7 +12,18 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from gold_likeness import CLOSED, INSTRUCTIONS, faults, hits, is_numeric, judged, named, shape, told_as_diagnosis
+from gold_likeness import (
+    CLOSED,
+    INSTRUCTIONS,
+    faults,
+    hits,
+    is_numeric,
+    judged,
+    named,
+    shape,
+    told_as_diagnosis,
+    told_as_not_done,
+)
 from gold_truth import Expected, Narration
 
 from pipeline.records import Fact
@@ -72,7 +83,7 @@ def compare(narration: Narration, facts: Sequence[Fact]) -> Result:
             (result.twice if is_numeric(fact) else result.unjudged).append(fact)
         elif hit is not None:
             result.absent_hits.append((hit, fact))
-        elif judged(fact):
+        elif judged(fact) and not any(told_as_not_done(absent, fact) for absent in narration.absent):
             result.invented.append(fact)
         else:
             result.unjudged.append(fact)
