@@ -183,8 +183,9 @@ class Family(Row):
 
 
 class Loinc(Row):
-    """A LOINC code. `use`: what it names; `holds`: sections of the note, or kinds of fact of an observation;
-    `kinds`, `statuses`: of a section, only these; `order`: place among the sections; `required`: stands even when empty."""
+    """A LOINC code. `use`: what it names; `holds`: sections of the note, or kinds of fact (observation);
+    `kinds`, `statuses`: of a section, only these; `order`: its place;
+    `required`: stands even when empty."""
 
     code: str = Field(pattern=r"^[0-9]{1,5}-[0-9]$")
     display: str = ""

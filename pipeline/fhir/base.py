@@ -6,6 +6,7 @@ same ids. Nothing is invented: what is missing is left out, or says so by data-a
 
 from __future__ import annotations
 
+import json
 import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -16,6 +17,7 @@ from pipeline.assemble import concept as concept_name
 from pipeline.assemble import display, site
 from pipeline.fhir.names import ABSENT, APPROXIMATE, DOUBT, EVIDENCE, ROLE, SCALE, TAGS, TERMS, UCUM, UUIDS
 from pipeline.fhir.narrative import clean
+from pipeline.fhir.ucum import is_ucum
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact
@@ -94,13 +96,16 @@ class Book:
             self.made.setdefault(fact.id, []).append(ref)
         return ref
 
-    def share(self, resource: Resource) -> Resource:
+    def share(self, resource: Resource, **links: Resource) -> Resource:
         """Takes in a resource of the site as it is: it is the same one in every note; gives its reference.
 
-        Its own identifier is kept; one without any gets an identifier made from its id."""
+        Its own identifier is kept; one without any gets an identifier made from its id. References other than
+        `links` lead to resources that are not here, and are left out."""
         kind = resource["resourceType"]
-        listed = resource.get("identifier") or [{}]
-        key = f"{listed[0].get('system', '')}|{listed[0].get('value', '')}|{resource.get('id', '')}"
+        named = (resource.get("identifier") or [{}])[0]
+        key = f"{named.get('system', '')}|{named.get('value', '')}|{resource.get('id', '')}"
+        if key == "||":
+            key = json.dumps(resource, sort_keys=True)
         ident = str(uuid.uuid5(_NAMESPACE, f"site/{kind}/{key}"))
         if ident in self.shared:
             return {"reference": f"urn:uuid:{ident}"}
@@ -108,7 +113,8 @@ class Book:
         if not resource.get("identifier"):
             head["identifier"] = [own_identifier(ident)]
         self.shared.add(ident)
-        return self._take(head, resource, ())
+        kept = {name: value for name, value in resource.items() if not _refers(value)}
+        return self._take(head, {**kept, **links}, ())
 
     def _take(self, head: Resource, resource: Resource, facts: Sequence[Fact]) -> Resource:
         made = without_empty({**head, **{name: value for name, value in resource.items() if name not in head}})
@@ -147,6 +153,13 @@ class Book:
     def of(self, *kinds: str) -> list[Fact]:
         """Facts of these kinds that were done or found: performed, not negated, not held back."""
         return [fact for fact in self.note.of(*kinds, given=True) if fact.role not in NOT_GIVEN]
+
+
+def _refers(node: Any) -> bool:
+    """Whether a Reference stands somewhere inside."""
+    if isinstance(node, dict):
+        return "reference" in node or any(_refers(value) for value in node.values())
+    return isinstance(node, list) and any(_refers(value) for value in node)
 
 
 def tag(code: str) -> Resource:
@@ -213,9 +226,11 @@ def number(value: Decimal) -> Decimal:
 
 
 def simple_quantity(value: Decimal, unit: str | None) -> Resource:
-    """A Quantity; a unit that was never said is marked as such."""
-    if unit is None:
+    """A Quantity; a unit that was never said is marked as such, one that UCUM does not know stands without a code."""
+    if unit is None or not clean(unit):
         return {"value": number(value), "_unit": absent()}
+    if not is_ucum(unit):
+        return {"value": number(value), "unit": clean(unit)}
     return {"value": number(value), "unit": unit, "system": UCUM, "code": unit}
 
 

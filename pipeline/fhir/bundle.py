@@ -8,6 +8,8 @@ from urllib.parse import quote
 
 import simplejson
 
+from pipeline.errors import ExportError
+from pipeline.fhir import rules
 from pipeline.fhir.acts import Operation, add_procedures, main_reference
 from pipeline.fhir.base import Book, Resource, own_identifier, reference
 from pipeline.fhir.conditions import add_complications, add_diagnoses
@@ -96,6 +98,12 @@ def _token(system: str, value: str) -> str:
 
 
 def to_bytes(bundle: dict[str, Any]) -> bytes:
-    """UTF-8 JSON with decimals exactly as they are."""
+    """UTF-8 JSON with decimals exactly as they are. Raises ExportError if the bundle breaks a rule."""
+    found = rules.faults(bundle)
+    if found:
+        raise ExportError(
+            f"the FHIR bundle breaks {len(found)} rule(s): {'; '.join(found[:3])}.",
+            "Nothing was written. Check the note and the context file for what these name.",
+        )
     text: str = simplejson.dumps(bundle, ensure_ascii=False, indent=1, use_decimal=True)
     return (text + "\n").encode()

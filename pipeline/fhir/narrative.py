@@ -19,7 +19,7 @@ def clean(text: str) -> str:
 
 def plain(text: str) -> str:
     """Clean and escaped text for use inside XHTML."""
-    return escape(clean(text), quote=False)
+    return escape(clean(text) or "(no words)", quote=False)
 
 
 def paragraph(text: str) -> str:

@@ -113,10 +113,8 @@ def _encounter(book: Book, patient: Resource) -> Resource:
     listed = book.site.resources.get("Encounter", [])
     if listed:
         provider = _given(book, "Organization")
-        inside = {"serviceProvider": provider} if provider else {}
-        links = {"participant", "location", "episodeOfCare", "appointment", "diagnosis", "account", "basedOn", "partOf"}
-        kept = {name: value for name, value in listed[0].items() if name not in (*links, "serviceProvider")}
-        return book.share({**kept, "subject": patient, **inside})
+        links = {"subject": patient, "serviceProvider": provider} if provider else {"subject": patient}
+        return book.share(listed[0], **links)
     made: Resource = {
         "resourceType": "Encounter",
         **_placeholder("Placeholder: the site gave no encounter"),

@@ -11,6 +11,7 @@ from pipeline.fhir.base import Book, Resource, quantity, role, without_empty, wo
 from pipeline.fhir.bodies import body_site
 from pipeline.fhir.narrative import clean
 from pipeline.fhir.people import People
+from pipeline.fhir.rules_values import is_datetime
 from pipeline.records import Fact
 
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
@@ -60,7 +61,7 @@ def _first(values: object) -> str | None:
 
 
 def _is_day(text: str | None) -> bool:
-    return bool(text and _DAY.fullmatch(text))
+    return bool(text and _DAY.fullmatch(text)) and is_datetime(text)
 
 
 def _leftovers(book: Book, facts: Sequence[Fact]) -> list[Resource]:
