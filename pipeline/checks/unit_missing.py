@@ -28,7 +28,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         kind = kinds.get(fact.kind)
         if kind is None or kind.value != "quantity" or not kind.dimensions or fact.unit is not None:
             continue
-        if set(kind.dimensions) & {"none", "count", "ratio", "turns"} or fact.certainty == "negated":
+        if set(kind.dimensions) & {"none", "ratio", "turns"} or fact.certainty == "negated":
             continue
         if fact.value is None and fact.low is None:
             continue

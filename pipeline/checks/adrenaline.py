@@ -1,0 +1,71 @@
+"""Adrenaline in a local anaesthetic: the ratio times the volume against a stated dose and the configured maximum."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import NOT_GIVEN, amount, exact, finding, plain, rounded, shown
+from pipeline.dosing import adrenaline
+from pipeline.grammar import Grammar
+from pipeline.limits import limit
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+
+MEANING = "Adrenaline ratio times volume is not the stated dose, or is above the maximum (1:100,000 = 10 ug/mL)."
+
+_NAMES = frozenset({"adrenaline", "epinephrine"})
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    found: list[Finding] = []
+    whole, terms, concerned = Decimal(0), [], []
+    for ratio in note.of("adrenaline_ratio"):
+        if ratio.value is None or ratio.value <= 0 or ratio.certainty == "negated" or ratio.role in NOT_GIVEN:
+            continue
+        volumes = _volumes(note, ratio)
+        sums = [exact(fact, "mL") for fact in volumes]
+        if not volumes or any(one is None for one in sums):
+            continue
+        volume = sum((one for one in sums if one is not None), Decimal(0))
+        worked = adrenaline(ratio.value, volume)
+        whole += worked
+        term = f"1:{plain(ratio.value)} x {rounded(volume)} mL = {rounded(worked)} micrograms"
+        terms.append(term)
+        concerned += [ratio, *volumes]
+        for dose in note.of("medication_dose"):
+            micrograms = exact(dose, "ug") if dose.name in _NAMES and dose.group == ratio.group else None
+            if micrograms is not None and abs(micrograms - worked) > worked / 50:
+                found.append(
+                    finding(
+                        "adrenaline",
+                        "warning",
+                        f"Adrenaline: the ratio and the volume give {rounded(worked)} micrograms, "
+                        f"said: {shown(dose)}.",
+                        [ratio, *volumes, dose],
+                        arithmetic=f"{term}, said: {shown(dose)}",
+                        ask="Say which is right: the ratio, the volume or the dose.",
+                    )
+                )
+    most = limit(grammar, note.profile, "maximum", drug="adrenaline", unit="ug")
+    if most is not None and most.value is not None and whole > most.value:
+        found.append(
+            finding(
+                "adrenaline",
+                "warning",
+                f"Adrenaline: {rounded(whole)} micrograms are above the configured {amount(most.value, most.unit)}.",
+                concerned,
+                arithmetic=f"{'; '.join(terms)} ({most.source})",
+                ask="Say the ratio and the volumes again, or settle it with the reason.",
+                about="maximum",
+            )
+        )
+    return found
+
+
+def _volumes(note: OperativeNote, ratio: Fact) -> list[Fact]:
+    """Volumes of the solution that holds the adrenaline; the total alone where one was said."""
+    same = [fact for fact in note.group(ratio) if fact.kind == "medication_volume" and fact.certainty == "affirmed"]
+    total = [fact for fact in same if fact.scale == "total"]
+    if total:
+        return total
+    return [] if any(fact.scale in ("each", "per_side") for fact in same) else same

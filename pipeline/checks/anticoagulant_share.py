@@ -1,0 +1,83 @@
+"""The share of anticoagulant in an aspirate: said, worked out, and the rule."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import added, exact, finding, given, rounded, shown, span, span_words
+from pipeline.grammar import Grammar
+from pipeline.limits import limit
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+
+MEANING = "The said share of anticoagulant is not the worked one, or the worked one is not by the configured rule."
+
+_ROUNDING = Decimal(1)  # percentage point: shares are said in whole per cent
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    # What primed the kit was let out again and is no part of the aspirate.
+    agents = [fact for fact in given(note, "medication_volume") if fact.role == "anticoagulant"]
+    if any(fact.scale == "each" for fact in agents):
+        return []
+    marrow_facts = given(note, "harvest_total") or given(note, "draw")
+    spans = [span(fact, "mL") for fact in marrow_facts]
+    volumes = [exact(fact, "mL") for fact in agents]
+    if not agents or not spans or any(one is None for one in spans) or any(one is None for one in volumes):
+        return []
+    marrow = added([one for one in spans if one is not None])
+    agent = sum((one for one in volumes if one is not None), Decimal(0))
+    if any(fact.scale == "each" for fact in marrow_facts):
+        return []
+    if marrow.low is None or marrow.low != marrow.high or marrow.low <= 0:
+        return []
+    of_marrow, of_whole = agent / marrow.low * 100, agent / (agent + marrow.low) * 100
+    worked = (
+        f"{rounded(agent)} mL / {span_words(marrow, 'mL')} = {rounded(of_marrow, 1)} % of the marrow, "
+        f"{rounded(of_whole, 1)} % of the whole"
+    )
+    concerned = [*agents, *marrow_facts]
+    said = [fact for fact in given(note, "anticoagulant_share") if fact.unit == "%" and fact.value is not None]
+    if said:
+        return [
+            _differs(fact, concerned, worked)
+            for fact in said
+            if all(abs((fact.value or 0) - one) > _ROUNDING for one in (of_marrow, of_whole))
+        ]
+    return _by_rule(note, grammar, concerned, worked, of_marrow, of_whole)
+
+
+def _differs(share: Fact, concerned: list[Fact], worked: str) -> Finding:
+    return finding(
+        "anticoagulant_share",
+        "warning",
+        f"The share of anticoagulant was said as {shown(share)}; the volumes give another one.",
+        [*concerned, share],
+        arithmetic=f"{worked}, said: {shown(share)}",
+        ask="Say which is right: the share, the volume of anticoagulant or that of the marrow.",
+    )
+
+
+def _by_rule(
+    note: OperativeNote, grammar: Grammar, concerned: list[Fact], worked: str, of_marrow: Decimal, of_whole: Decimal
+) -> list[Finding]:
+    drug = concerned[0].name or ""
+    own = limit(grammar, note.profile, "share", drug=drug)
+    rule = own or limit(grammar, note.profile, "share")
+    slack = limit(grammar, note.profile, "share_slack")
+    if rule is None or rule.value is None or slack is None or slack.value is None:
+        return []
+    share = of_whole if own is not None else of_marrow
+    if abs(share - rule.value) <= slack.value:
+        return []
+    return [
+        finding(
+            "anticoagulant_share",
+            "note",
+            f"The anticoagulant is {rounded(share, 1)} %, the configured rule is {rounded(rule.value)} %.",
+            concerned,
+            arithmetic=f"{worked}; rule: {rounded(rule.value)} % ({rule.source})",
+            ask="Say the volumes again if they were misheard; if the rule does not hold here, nothing.",
+            about="rule",
+        )
+    ]

@@ -1,0 +1,76 @@
+"""A dose far from what is usual for the drug, or in a unit in which the drug is not dosed."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import NOT_GIVEN, amount, finding, plain, shown, span
+from pipeline.conversion import convertible
+from pipeline.dosing import weight
+from pipeline.grammar import Grammar
+from pipeline.limits import limit
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+from pipeline.rows import Drug
+
+MEANING = "A drug's dose is far from its usual adult dose, or in a unit in which the drug is not dosed."
+
+_FAR_ABOVE, _FAR_BELOW = Decimal(2), Decimal("0.2")
+_FULL_GROWN = Decimal(40)
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    drugs = grammar.table("drugs", Drug)
+    found: list[Finding] = []
+    for fact in note.of("medication_dose"):
+        drug = drugs.get(fact.name or "")
+        if drug is None or fact.unit is None or fact.certainty == "negated" or fact.role in NOT_GIVEN:
+            continue
+        row = limit(grammar, note.profile, "dose", drug=drug.id)
+        said = span(fact, row.unit) if row is not None else None
+        if row is not None and said is not None and row.low is not None and row.high is not None:
+            above = said.low is not None and said.low > row.high * _FAR_ABOVE
+            below = said.high is not None and said.high < row.low * _FAR_BELOW and not _small(note)
+            if above or below:
+                found.append(
+                    finding(
+                        "drug_dose",
+                        "warning",
+                        f"{drug.name}: {shown(fact)} is far {'above' if above else 'below'} the usual dose.",
+                        [fact],
+                        arithmetic=f"{shown(fact)} against {plain(row.low)} to {amount(row.high, row.unit)} "
+                        f"({row.source})",
+                        ask="Say the dose again, with its unit.",
+                    )
+                )
+        elif drug.dose_units and _other_sort(fact, drug.dose_units):
+            found.append(
+                finding(
+                    "drug_dose",
+                    "warning",
+                    f"{drug.name} was said as {shown(fact)}; it is dosed in {' or '.join(drug.dose_units)}.",
+                    [fact],
+                    ask="Say the dose again, with its unit.",
+                )
+            )
+    return found
+
+
+def _other_sort(fact: Fact, units: tuple[str, ...]) -> bool:
+    """Whether the unit is of another sort than all usual ones: mass for a drug of units. Per-kilogram doses pass."""
+    mass, activity = convertible(fact.unit or "", "mg"), convertible(fact.unit or "", "[USP'U]")
+    if not (mass or activity):
+        return False
+    usual_mass = any(convertible(unit, "mg") or unit.startswith(("mg/", "ug/", "g/")) for unit in units)
+    usual_activity = any(convertible(unit, "[USP'U]") or unit.startswith(("[USP'U]", "[iU]", "[IU]")) for unit in units)
+    return (mass and usual_activity and not usual_mass) or (activity and usual_mass and not usual_activity)
+
+
+def _small(note: OperativeNote) -> bool:
+    """Whether the patient is said to be a child or light, so that a small dose says nothing."""
+    kilograms = weight(note)
+    light = kilograms is not None and (one := span(kilograms, "kg")) is not None
+    if light and one is not None and one.high is not None and one.high < _FULL_GROWN:
+        return True
+    ages = [span(fact, "a") for fact in note.of("patient_age")]
+    return any(age is not None and age.high is not None and age.high < 16 for age in ages)

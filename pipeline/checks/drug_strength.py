@@ -1,0 +1,58 @@
+"""A strength in which the drug is not sold."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import finding, shown, unit_words
+from pipeline.dosing import strength
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Finding
+from pipeline.rows import Drug
+
+MEANING = "A drug's concentration is none of its usual strengths; ten times one of them is most likely a slip."
+
+_SLIPS = (Decimal(10), Decimal("0.1"), Decimal(100), Decimal("0.01"))
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    drugs = grammar.table("drugs", Drug)
+    found: list[Finding] = []
+    for fact in note.of("medication_concentration"):
+        drug = drugs.get(fact.name or "")
+        if drug is None or not drug.strengths or fact.value is None or fact.unit is None or fact.certainty == "negated":
+            continue
+        said = strength(fact.value, fact.unit)
+        usual = {text: one for text in drug.strengths if (one := _read(text)) is not None}
+        if said is None or not usual or any(one == said for one in usual.values()):
+            continue
+        slips = [text for text, one in usual.items() if one[1] == said[1] and said[0] / one[0] in _SLIPS]
+        listed = ", ".join(_words(text) for text in drug.strengths)
+        stronger = all(one[1] == said[1] and said[0] > one[0] for one in usual.values())
+        if not slips and not stronger:
+            continue  # a dilution made on the table
+        asked = f" Was it {' or '.join(_words(text) for text in slips)}?" if slips else ""
+        found.append(
+            finding(
+                "drug_strength",
+                "warning" if slips else "note",
+                f"{drug.name} {shown(fact)} is none of the usual strengths ({listed}).",
+                [fact],
+                ask="Say the strength again." + asked,
+            )
+        )
+    return found
+
+
+def _read(text: str) -> tuple[Decimal, str] | None:
+    number, _, unit = text.partition(" ")
+    try:
+        return strength(Decimal(number), unit)
+    except ArithmeticError:
+        return None
+
+
+def _words(text: str) -> str:
+    number, _, unit = text.partition(" ")
+    return f"{number} {unit_words(unit)}"

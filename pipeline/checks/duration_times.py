@@ -1,0 +1,57 @@
+"""A stated duration against the times between which it ran."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import Span, finding, given, same_name, shown, span
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+from pipeline.timespan import minutes_between
+
+MEANING = "A stated duration (operation, anaesthesia, clamp, bypass) is not the time between its start and its end."
+
+# (duration, where it may start, where it may end, minutes of slack). Common practice, no source: where exactly an
+# operation starts and ends is not the same everywhere, so every pair that was said may match.
+_RUNS = (
+    ("operation", ("incision",), ("operation_end", "closure", "dressing_on"), 5),
+    ("anaesthesia", ("induction", "anaesthesia_start", "in_room"), ("anaesthesia_end", "out_of_room"), 10),
+    ("clamp", ("clamp_on",), ("clamp_off",), 1),
+    ("bypass", ("bypass_on",), ("bypass_off",), 1),
+)
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    times = {same_name(fact.name): fact for fact in note.of("clock_time", given=True) if fact.text}
+    found: list[Finding] = []
+    for fact in given(note, "duration"):
+        said = span(fact, "min")
+        for name, starts, ends, slack in _RUNS:
+            if said is None or same_name(fact.name) != name:
+                continue
+            runs = [
+                (times[start], times[end], gap)
+                for start in starts
+                for end in ends
+                if start in times and end in times
+                and (gap := minutes_between(times[start].text or "", times[end].text or "")) is not None
+            ]  # fmt: skip
+            if runs and not any(_fits(said, gap, slack) for _, _, gap in runs):
+                found.append(_told(fact, *runs[0]))
+    return found
+
+
+def _fits(said: Span, gap: int, slack: int) -> bool:
+    return said.meets(Span(Decimal(gap), Decimal(gap)), Decimal(slack))
+
+
+def _told(fact: Fact, start: Fact, end: Fact, gap: int) -> Finding:
+    return finding(
+        "duration_times",
+        "warning",
+        f"The times give {gap} min, the duration was said as {shown(fact)}.",
+        [start, end, fact],
+        arithmetic=f"{end.text} - {start.text} = {gap} min, said: {shown(fact)}",
+        ask="Say which is right: the start, the end or the duration.",
+    )

@@ -1,0 +1,37 @@
+"""What was made of a harvest, and what was thrown away, against what was drawn."""
+
+from __future__ import annotations
+
+from pipeline.checks.base import added, finding, given, span, span_words
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Finding
+
+MEANING = "More product was made of a harvest, or more thrown away, than was drawn."
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    drawn = given(note, "harvest_total") or given(note, "draw")
+    made = given(note, "product_volume")
+    agents = [fact for fact in given(note, "medication_volume") if fact.role in ("anticoagulant", "prime")]
+    if not drawn or not made or any(fact.scale == "each" for fact in drawn):
+        return []
+    spans = {name: [span(fact, "mL") for fact in facts] for name, facts in
+             (("drawn", drawn), ("made", made), ("agents", agents))}  # fmt: skip
+    if any(one is None for part in spans.values() for one in part):
+        return []
+    sums = {name: added([one for one in part if one is not None]) for name, part in spans.items()}
+    most, least = (sums["drawn"] + sums["agents"]).high, sums["made"].low
+    if most is None or least is None or least <= most:
+        return []
+    return [
+        finding(
+            "harvest_balance",
+            "warning",
+            f"{span_words(sums['made'], 'mL')} of product cannot come from {span_words(sums['drawn'], 'mL')}.",
+            [*drawn, *made],
+            arithmetic=f"product {span_words(sums['made'], 'mL')} > drawn {span_words(sums['drawn'], 'mL')}"
+            + (f" + anticoagulant {span_words(sums['agents'], 'mL')}" if agents else ""),
+            ask="Say which is right: what was drawn or what was made of it.",
+        )
+    ]

@@ -1,0 +1,75 @@
+"""Injections against their stated total, and against what there was to inject."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import Span, added, finding, given, shown, span, span_words
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+
+MEANING = "The injections do not add up to the stated total, or more was injected than was harvested or made."
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    parts = given(note, "injection_volume")
+    whole = [fact for fact in parts if fact.scale == "total"] + given(note, "injection_total")
+    single = [fact for fact in parts if fact.scale not in ("total", "each", "per_side")]
+    found: list[Finding] = []
+    for total in whole:
+        one = _compare(single, total)
+        if one is not None:
+            found.append(one)
+    return found + _more_than_there_was(note, single, whole)
+
+
+def _compare(parts: list[Fact], total: Fact) -> Finding | None:
+    said, spans = span(total, "mL"), [span(part, "mL") for part in parts]
+    worked = _sum(spans)
+    if said is None or worked is None or len(parts) < 2 or worked.meets(said):
+        return None
+    terms = " + ".join(span_words(one, None) for one in spans if one is not None)
+    return finding(
+        "injection_total",
+        "warning",
+        f"The injections add up to {span_words(worked, 'mL')}, the stated total is {shown(total)}.",
+        [*parts, total],
+        arithmetic=f"{terms} = {span_words(worked, 'mL')}, said: {shown(total)}",
+        ask="Say which is right: a volume, the total, or an injection that was not said.",
+    )
+
+
+def _sum(spans: list[Span | None]) -> Span | None:
+    known = [one for one in spans if one is not None]
+    return added(known) if known and len(known) == len(spans) else None
+
+
+def _more_than_there_was(note: OperativeNote, parts: list[Fact], whole: list[Fact]) -> list[Finding]:
+    """Marrow given against marrow made or drawn. Only injections that are no medicine count."""
+    given_facts = whole if whole else parts
+    given_facts = [fact for fact in given_facts if _is_marrow(fact)]
+    made = given(note, "product_volume") or given(note, "harvest_total") or given(note, "draw")
+    injected, available = _sum([span(f, "mL") for f in given_facts]), _sum([span(f, "mL") for f in made])
+    if injected is None or available is None or any(fact.scale == "each" for fact in made):
+        return []
+    extra = [fact for fact in given(note, "medication_volume") if fact.role in ("anticoagulant", "prime")]
+    spare = _sum([span(fact, "mL") for fact in extra]) or Span(Decimal(0), Decimal(0))
+    if injected.low is None or available.high is None or injected.low <= available.high + (spare.high or 0):
+        return []
+    return [
+        finding(
+            "injection_total",
+            "warning",
+            f"{span_words(injected, 'mL')} were injected, but only {span_words(available, 'mL')} were there.",
+            [*made, *given_facts],
+            arithmetic=f"injected {span_words(injected, 'mL')} > available {span_words(available, 'mL')}",
+            ask="Say which is right: what was harvested, what was made of it, or what was injected.",
+            about="available",
+        )
+    ]
+
+
+def _is_marrow(fact: Fact) -> bool:
+    name = fact.name or ""
+    return name == "" or any(part in name for part in ("marrow", "concentrate", "fat", "plasma", "stem"))

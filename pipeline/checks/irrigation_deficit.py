@@ -1,0 +1,85 @@
+"""Irrigation in and out against the stated deficit, and the deficit against the configured flag."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import Span, added, amount, finding, given, rounded, shown, span, span_words
+from pipeline.grammar import Grammar
+from pipeline.limits import limit
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+
+MEANING = "Irrigation in less irrigation out is not the stated deficit, more came out than went in, or too much stayed."
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    put_in, came_out = given(note, "irrigation_in"), given(note, "irrigation_out")
+    deficits = given(note, "irrigation_deficit")
+    found: list[Finding] = []
+    run, back = _sum(put_in), _sum(came_out)
+    worked = None if run is None or back is None else Span(_less(run.low, back.high), _less(run.high, back.low))
+    if worked is not None:
+        terms = f"{_words(put_in)} - {_words(came_out)} = {span_words(worked, 'mL')}"
+        slack = max((run.high or Decimal(0)) if run else Decimal(0), Decimal(1)) / 100
+        for deficit in deficits:
+            said = span(deficit, "mL")
+            if said is not None and not said.meets(worked, slack):
+                found.append(
+                    finding(
+                        "irrigation_deficit",
+                        "warning",
+                        f"Irrigation in less out is {span_words(worked, 'mL')}, "
+                        f"the deficit was said as {shown(deficit)}.",
+                        [*put_in, *came_out, deficit],
+                        arithmetic=f"{terms}, said: {shown(deficit)}",
+                        ask="Say which is right: in, out or the deficit.",
+                    )
+                )
+        if worked.high is not None and worked.high < 0:
+            found.append(
+                finding(
+                    "irrigation_deficit",
+                    "note",
+                    "More irrigation came out than was run in.",
+                    [*put_in, *came_out],
+                    arithmetic=terms,
+                    ask="Say the volumes again; fluid of the patient may be in it.",
+                    about="negative",
+                )
+            )
+    return found + _flag(note, grammar, deficits, put_in)
+
+
+def _sum(facts: list[Fact]) -> Span | None:
+    spans = [span(fact, "mL") for fact in facts]
+    known = [one for one in spans if one is not None]
+    return added(known) if known and len(known) == len(spans) else None
+
+
+def _less(first: Decimal | None, second: Decimal | None) -> Decimal | None:
+    return None if first is None or second is None else first - second
+
+
+def _words(facts: list[Fact]) -> str:
+    return " + ".join(shown(fact) for fact in facts)
+
+
+def _flag(note: OperativeNote, grammar: Grammar, deficits: list[Fact], put_in: list[Fact]) -> list[Finding]:
+    fluid = next((fact.name for fact in (*deficits, *put_in) if fact.name), "")
+    row = limit(grammar, note.profile, "flag", kind="irrigation_deficit", name=fluid or "")
+    if row is None or row.value is None:
+        return []
+    return [
+        finding(
+            "irrigation_deficit",
+            "warning",
+            f"A deficit of {shown(fact)} is over the configured {amount(row.value, row.unit)}.",
+            [fact],
+            arithmetic=f"{shown(fact)} > {rounded(row.value)} mL ({row.source})",
+            ask="Say the deficit again if it was misheard.",
+            about="flag",
+        )
+        for fact in deficits
+        if (one := span(fact, "mL")) is not None and one.low is not None and one.low > row.value
+    ]

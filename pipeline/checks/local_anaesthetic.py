@@ -1,0 +1,156 @@
+"""Local anaesthetics: what all injections of the operation come to, against the configured maxima."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from pipeline.checks.base import NOT_GIVEN, exact, finding, rounded, shown, span
+from pipeline.dosing import Dose, doses, in_solution, maximum, weight
+from pipeline.grammar import Grammar
+from pipeline.limits import limit
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+from pipeline.rows import Drug
+
+MEANING = "The running total of local anaesthetic is above the configured maximum, alone or as a sum of fractions."
+
+_ADRENALINE = frozenset({"adrenaline", "epinephrine"})
+
+
+@dataclass(slots=True)
+class _Total:
+    milligrams: Decimal = Decimal(0)
+    terms: list[str] = field(default_factory=list)
+    facts: list[Fact] = field(default_factory=list)
+    with_adrenaline: bool = True
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    drugs = grammar.table("drugs", Drug)
+    usable = [fact for fact in note.facts if fact.status == "performed" and fact.certainty == "affirmed"
+              and fact.role not in NOT_GIVEN | {"aftercare"}]  # fmt: skip
+    vasoconstricted = {fact.group for fact in usable if fact.kind == "adrenaline_ratio" or fact.name in _ADRENALINE}
+    totals: dict[str, _Total] = {}
+    for dose in doses(usable):
+        drug = drugs.get(dose.drug)
+        if drug is None or "local_anaesthetic" not in drug.classes:
+            continue
+        given = _milligrams(note, dose)
+        if given is None:
+            continue
+        total = totals.setdefault(dose.drug, _Total())
+        total.milligrams += given[0]
+        total.terms.append(given[1])
+        total.facts += [fact for fact in dose.facts if fact.value is not None]
+        total.with_adrenaline &= any(fact.group in vasoconstricted for fact in dose.facts if fact.group)
+    return _against(note, grammar, drugs, totals)
+
+
+def _milligrams(note: OperativeNote, dose: Dose) -> tuple[Decimal, str] | None:
+    """(mg, the sum as worked) of one giving; the stated dose where there is one. None when it cannot be told."""
+    said, strength = dose.one("medication_dose"), dose.one("medication_concentration")
+    if said is not None and (one := exact(said, "mg")) is not None and said.scale in (None, "total"):
+        return one, f"{rounded(one)} mg"
+    volumes = dose.of("medication_volume")
+    total = [fact for fact in volumes if fact.scale == "total"]
+    if total:
+        volumes = total
+    if strength is None or strength.value is None or strength.unit is None or not volumes:
+        return None
+    volume = Decimal(0)
+    for fact in volumes:
+        one = exact(fact, "mL")
+        sides = 2 if fact.scale == "per_side" else 1
+        if one is None or fact.scale == "each":
+            return None
+        volume += one * sides
+    worked = in_solution(strength.value, strength.unit, volume, "mL")
+    if worked is None or worked[1] != "mg":
+        return None
+    return worked[0], f"{rounded(volume)} mL x {shown(strength)} = {rounded(worked[0])} mg"
+
+
+def _against(
+    note: OperativeNote, grammar: Grammar, drugs: Mapping[str, Drug], totals: dict[str, _Total]
+) -> list[Finding]:
+    found: list[Finding] = []
+    fractions: list[tuple[str, Decimal, Decimal]] = []
+    said_weight = weight(note)
+    kilograms = _kilograms(said_weight)
+    for drug, total in totals.items():
+        suffix = "_with_adrenaline" if total.with_adrenaline else ""
+        absolute = limit(grammar, note.profile, f"maximum{suffix}", drug=drug, unit="mg")
+        per_kg = limit(grammar, note.profile, f"per_kg{suffix}", drug=drug)
+        most = maximum(per_kg.value if per_kg else None, absolute.value if absolute else None, kilograms)
+        name = drugs[drug].name
+        sources = "; ".join(dict.fromkeys(row.source for row in (per_kg, absolute) if row is not None))
+        if most is not None:
+            fractions.append((name, total.milligrams, most))
+            if total.milligrams > most:
+                with_words = " with adrenaline" if suffix else ""
+                limit_words = (
+                    f"{rounded(per_kg.value)} mg/kg x {rounded(kilograms)} kg = {rounded(per_kg.value * kilograms)} mg"
+                    if per_kg and per_kg.value and kilograms is not None
+                    else "absolute"
+                )
+                cap = f", at most {rounded(absolute.value)} mg" if absolute and absolute.value else ""
+                found.append(
+                    finding(
+                        "local_anaesthetic",
+                        "warning",
+                        f"{name}{with_words}: {rounded(total.milligrams)} mg is above the configured maximum of "
+                        f"{rounded(most)} mg.",
+                        [*total.facts, *([said_weight] if said_weight and per_kg else [])],
+                        arithmetic=f"{' + '.join(total.terms)}; maximum: {limit_words}{cap} ({sources})",
+                        ask="Say the strength, volumes and weight again, or settle it with the reason.",
+                        about=drug,
+                    )
+                )
+        if per_kg is not None and per_kg.value is not None and kilograms is None:
+            needed = total.milligrams / per_kg.value
+            found.append(
+                finding(
+                    "local_anaesthetic",
+                    "note",
+                    f"No weight was said: {rounded(total.milligrams)} mg of {name} cannot be checked against "
+                    f"{rounded(per_kg.value)} mg/kg.",
+                    total.facts,
+                    arithmetic=f"{rounded(total.milligrams)} mg / {rounded(per_kg.value)} mg/kg: within it from "
+                    f"{rounded(needed, 1)} kg on ({per_kg.source})",
+                    ask="Say the weight of the patient.",
+                    about=f"weight-{drug}",
+                )
+            )
+    return found + _mixture(totals, fractions)
+
+
+def _kilograms(said: Fact | None) -> Decimal | None:
+    """The weight, at its lower end where it is a range or about."""
+    one = span(said, "kg") if said is not None else None
+    if one is None or said is None:
+        return None
+    return exact(said, "kg") or one.low
+
+
+def _mixture(totals: dict[str, _Total], fractions: list[tuple[str, Decimal, Decimal]]) -> list[Finding]:
+    if len(fractions) < 2 or any(given > most for _, given, most in fractions):
+        return []
+    whole = sum((given / most for _, given, most in fractions), Decimal(0))
+    if whole <= 1:
+        return []
+    terms = " + ".join(f"{rounded(given)}/{rounded(most)}" for _, given, most in fractions)
+    return [
+        finding(
+            "local_anaesthetic",
+            "warning",
+            f"The local anaesthetics together ({', '.join(name for name, _, _ in fractions)}) are above their "
+            "configured maxima taken as fractions.",
+            [fact for total in totals.values() for fact in total.facts],
+            arithmetic=f"{terms} = {rounded(whole, 3)}, more than 1 (sum of fractions: convention [from memory]; "
+            "labels advise against mixing)",
+            ask="Say the strengths and volumes again, or settle it with the reason.",
+            about="mixture",
+        )
+    ]

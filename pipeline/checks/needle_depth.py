@@ -1,0 +1,103 @@
+"""The way of the harvest needle: turns and pitch against the retraction, and how far it can come out."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import exact, finding, given, rounded, shown
+from pipeline.grammar import Grammar
+from pipeline.limits import limit
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+
+MEANING = "Turns times pitch is not the stated retraction, or the needle came back further than it had gone in."
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    return _turns(note, grammar) + _excursion(note)
+
+
+def _turns(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    pitch = limit(grammar, note.profile, "pitch")
+    if pitch is None or pitch.value is None:
+        return []
+    found: list[Finding] = []
+    for turns in given(note, "needle_turns"):
+        number = turns.value if turns.unit is None else exact(turns, "{turn}")
+        same = [fact for fact in given(note, "needle_retraction") if _belongs(note, turns, fact)]
+        if number is None or len(same) != 1:
+            continue
+        moved, worked = exact(same[0], "cm"), number * pitch.value
+        if moved is None or abs(moved - worked) <= Decimal("0.05"):
+            continue
+        found.append(
+            finding(
+                "needle_depth",
+                "note",
+                f"{rounded(number)} turns of a threaded cannula move it {rounded(worked)} cm; "
+                f"the retraction was said as {shown(same[0])}.",
+                [turns, same[0]],
+                arithmetic=f"{rounded(number)} x {rounded(pitch.value)} cm = {rounded(worked)} cm, "
+                f"said: {shown(same[0])} (pitch: {pitch.source})",
+                ask="Say which is right: the turns or the retraction; if the pitch of the needle is another, say it.",
+                about="turns",
+            )
+        )
+    return found
+
+
+def _belongs(note: OperativeNote, turns: Fact, retraction: Fact) -> bool:
+    if turns.group is not None and turns.group == retraction.group:
+        return True
+    return len(given(note, "needle_turns")) == 1 and len(given(note, "needle_retraction")) == 1
+
+
+def _excursion(note: OperativeNote) -> list[Finding]:
+    """Depth reached less what was drawn back, never negative. "Each" goes with the number of draws less one."""
+    depths = [one for fact in given(note, "harvest_depth") if (one := exact(fact, "cm")) is not None]
+    moves = given(note, "needle_advance", "needle_retraction")
+    back = [fact for fact in moves if fact.kind == "needle_retraction"]
+    forth = [fact for fact in moves if fact.kind == "needle_advance"]
+    times = _repeats(note)
+    if not back or not (depths or forth):
+        return []
+    reached = max(depths, default=Decimal(0))
+    advanced, returned = _length(forth, times), _length(back, times)
+    if advanced is None or returned is None:
+        return []
+    reached = max(reached, advanced if not depths else reached + advanced)
+    if returned <= reached:
+        return []
+    each = [fact for fact in back if fact.scale == "each"]
+    fits = ""
+    if len(each) == 1 and (step := exact(each[0], "cm")):
+        fits = f"; {int(reached / step) + 1} draws would fit"
+    return [
+        finding(
+            "needle_depth",
+            "warning",
+            f"The needle was drawn back {rounded(returned)} cm, but had only gone in {rounded(reached)} cm.",
+            [*given(note, "harvest_depth"), *moves],
+            arithmetic=f"{rounded(reached)} - {rounded(returned)} = {rounded(reached - returned)} cm left{fits}",
+            ask="Say which is right: the depth, the retraction or the number of draws.",
+            about="excursion",
+        )
+    ]
+
+
+def _repeats(note: OperativeNote) -> int | None:
+    counts = [fact.value for fact in given(note, "draw_count") if fact.value is not None]
+    draws = [fact for fact in given(note, "draw") if fact.scale != "each"]
+    if len(counts) == 1:
+        return max(int(counts[0]) - 1, 0)
+    return len(draws) - 1 if not counts and draws else None
+
+
+def _length(facts: list[Fact], times: int | None) -> Decimal | None:
+    total = Decimal(0)
+    for fact in facts:
+        one = exact(fact, "cm")
+        if one is None or (fact.scale == "each" and times is None):
+            return None
+        total += one * (times or 0) if fact.scale == "each" else one
+    return total

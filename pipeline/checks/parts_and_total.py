@@ -1,0 +1,101 @@
+"""What was said for each, per side or piece by piece, against what was said in total."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import Span, added, called, finding, given, rounded, shown, span, span_words
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+from pipeline.rows import Kind
+
+MEANING = "Doses, volumes or numbers said for each, per side or one by one do not come to the stated total."
+
+_KINDS = ("medication_volume", "medication_dose", "device_count", "specimen_count", "fluid_in", "fluid_out",
+          "irrigation_in", "injection_volume", "blood_loss")  # fmt: skip
+_BARE = frozenset({"device_count", "specimen_count"})
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    found: list[Finding] = []
+    for kind in _KINDS:
+        facts = given(note, kind)
+        for total in (fact for fact in facts if fact.scale == "total"):
+            same = [fact for fact in facts if fact is not total and fact.scale != "total" and _alike(fact, total)]
+            one = _compare(note, grammar, same, total)
+            if one is not None:
+                found.append(one)
+    return found
+
+
+def _alike(part: Fact, total: Fact) -> bool:
+    """Of the same drug, fluid or sort of device ("locking screw" is a screw); sides apart only if both say one."""
+    if part.laterality and total.laterality and part.laterality != total.laterality:
+        return total.laterality == "bilateral"
+    if part.role != total.role and "explanted" in (part.role, total.role):
+        return False
+    if total.name is None:
+        return True
+    return part.name is not None and (part.name == total.name or part.name.endswith(f"-{total.name}"))
+
+
+def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fact) -> Finding | None:
+    unit = None if total.kind in _BARE else total.unit
+    said = span(total, unit)
+    spans = [span(part, unit) for part in parts]
+    if total.unit is None and total.kind not in _BARE:
+        return None
+    if said is None or not parts or any(one is None for one in spans):
+        return None
+    known = [one for one in spans if one is not None]
+    repeated = [fact for fact in parts if fact.scale in ("each", "per_side")]
+    if not repeated:
+        # One piece beside a total says nothing: the others may not have been said one by one.
+        if len(parts) < 2 or any(one.meets(said) for one in (added(known), *known)):
+            return None
+        terms = " + ".join(span_words(one, None) for one in known)
+        return _told(grammar, parts, total, f"{terms} = {span_words(added(known), unit)}, said: {shown(total)}")
+    if len(repeated) != 1 or len(parts) != 1:
+        return None
+    return _multiple(note, grammar, parts[0], known[0], total, said, unit)
+
+
+def _multiple(
+    note: OperativeNote, grammar: Grammar, part: Fact, each: Span, total: Fact, said: Span, unit: str | None
+) -> Finding | None:
+    """One amount for each or per side: twice per side, else the number of pieces said in the same event, else any
+    whole number of pieces."""
+    if each.low is None or each.low != each.high or each.low <= 0 or said.low is None or said.low != said.high:
+        return None
+    times = Decimal(2) if part.scale == "per_side" else _pieces(note, part)
+    words = f"{rounded(each.low)} {unit or ''}".strip()
+    if times is not None:
+        worked = each.times(times)
+        if worked.meets(said):
+            return None
+        arithmetic = f"{rounded(times)} x {words} = {span_words(worked, unit)}, said: {shown(total)}"
+        return _told(grammar, [part], total, arithmetic)
+    if said.low % each.low == 0:
+        return None
+    return _told(grammar, [part], total, f"{shown(total)} is no multiple of {words}: {rounded(said.low / each.low, 3)}")
+
+
+def _pieces(note: OperativeNote, part: Fact) -> Decimal | None:
+    counts = [fact for fact in note.group(part) if fact.kind in ("device_count", "measurement") and fact.unit is None]
+    known = [fact.value for fact in counts if fact.value is not None]
+    return known[0] if len(known) == 1 else None
+
+
+def _told(grammar: Grammar, parts: list[Fact], total: Fact, arithmetic: str) -> Finding:
+    kinds = grammar.table("kinds", Kind)
+    label = kinds[total.kind].name if total.kind in kinds else total.kind
+    about = called(total, grammar)
+    return finding(
+        "parts_and_total",
+        "warning",
+        f"{label}{f' ({about})' if about else ''}: the parts do not come to the stated total.",
+        [*parts, total],
+        arithmetic=arithmetic,
+        ask="Say which is right: a part, the total, or a part that was not said.",
+    )

@@ -1,0 +1,45 @@
+"""A procedure that was planned, and of which nobody said that it was done or left out."""
+
+from __future__ import annotations
+
+from pipeline.checks.base import called, finding
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+
+MEANING = "A procedure was said as planned before the operation, and never as done or as left out."
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    procedures = note.of("procedure")
+    done = [fact for fact in procedures if fact.status == "performed" and fact.certainty != "suspected"]
+    settled = {fact.name for fact in done} | {fact.name for fact in note.of("act") if fact.status == "performed"}
+    begun = _first_step(note)
+    found: list[Finding] = []
+    told: set[str | None] = set()
+    for fact in procedures:
+        if fact.status != "planned" or fact.certainty == "negated" or fact.name in settled | told:
+            continue
+        # Planned after the first step is what will be done another day; before it, it was for today.
+        if begun is None or fact.evidence.first > begun:
+            continue
+        told.add(fact.name)
+        found.append(
+            finding(
+                "planned_not_done",
+                "warning",
+                f"{called(fact, grammar)} was planned; the note does not say that it was done.",
+                [fact],
+                ask="Say that it was done, or that it was left out and why.",
+            )
+        )
+    return found
+
+
+def _first_step(note: OperativeNote) -> int | None:
+    steps: list[Fact] = [
+        fact
+        for fact in note.of("act", "approach", "injection", "draw", "device", "suture", "finding", "aftercare")
+        if fact.status in ("performed", "planned") and fact.certainty != "negated"
+    ]
+    return min((fact.evidence.first for fact in steps), default=None)

@@ -1,0 +1,88 @@
+"""A number outside the range in which its kind can lie: misheard, misspoken, or in another unit."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import amount, called, finding, plain, shown, span, unit_words
+from pipeline.conversion import convert
+from pipeline.grammar import Grammar
+from pipeline.limits import limits
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+from pipeline.rows import Kind, Limit
+
+MEANING = "A number outside the plausible range of its kind, with the likely reading (a factor of ten, another unit)."
+
+_OTHER_UNITS = (("mm", "cm"), ("cm", "m"), ("mL", "L"), ("ug", "mg"), ("mg", "g"), ("min", "h"), ("d", "wk"),
+                ("[lb_av]", "kg"), ("mm[Hg]", "kPa"))  # fmt: skip
+_FACTORS = tuple(Decimal(text) for text in ("0.1", "10", "0.001", "1000", "0.01", "100"))
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    found: list[Finding] = []
+    for fact in note.facts:
+        if fact.certainty == "negated" or (fact.value is None and fact.low is None):
+            continue
+        for what in ("plausible", "typical"):
+            row = _limit(note, grammar, fact, what)
+            if row is not None and not _inside(fact, row):
+                found.append(_told(note, grammar, fact, row, what))
+                break
+    return found
+
+
+def _limit(note: OperativeNote, grammar: Grammar, fact: Fact, what: str) -> Limit | None:
+    """The row for this kind in a unit that converts; bare numbers only meet rows without a unit."""
+    rows = limits(grammar, note.profile, what, kind=fact.kind, name=fact.name or "", unit=fact.unit or "")
+    return next((row for row in rows if bool(row.unit) == bool(fact.unit)), None)
+
+
+def _inside(fact: Fact, row: Limit) -> bool:
+    said = span(fact, row.unit or None)
+    if said is None or row.low is None or row.high is None:
+        return True
+    top = said.high if said.high is not None else said.low
+    bottom = said.low if fact.comparator not in ("<", "<=") else said.high
+    return (top is None or top <= row.high) and (bottom is None or bottom >= row.low)
+
+
+def _told(note: OperativeNote, grammar: Grammar, fact: Fact, row: Limit, what: str) -> Finding:
+    kinds = grammar.table("kinds", Kind)
+    label = kinds[fact.kind].name if fact.kind in kinds else fact.kind
+    about = called(fact, grammar)
+    subject = f"{label} ({about})" if about else label
+    likely = _likely(note, grammar, fact, row)
+    limits_words = f"{plain(row.low or Decimal(0))} to {amount(row.high or Decimal(0), row.unit or None)}"
+    return finding(
+        "plausible",
+        "warning" if what == "plausible" else "note",
+        f"{subject}: {shown(fact)} is {'hardly possible' if what == 'plausible' else 'unusual'}.",
+        [fact],
+        arithmetic=f"{shown(fact)} against {limits_words} ({row.source})",
+        ask="Say the value again." + (f" Was it {' or '.join(likely)}?" if likely else ""),
+    )
+
+
+def _likely(note: OperativeNote, grammar: Grammar, fact: Fact, row: Limit) -> list[str]:
+    """Readings that would be usual: a factor of ten or a thousand, or the same number in a unit next to it."""
+    if fact.value is None:
+        return []
+    usual = _limit(note, grammar, fact, "typical") or row
+    found: list[str] = []
+    for smaller, larger in _OTHER_UNITS:
+        other = larger if fact.unit == smaller else smaller if fact.unit == larger else None
+        if other is not None and _would_fit(fact.value, other, usual):
+            found.append(f"{plain(fact.value)} {unit_words(other)}")
+    for factor in _FACTORS:
+        if len(found) < 2 and _would_fit(fact.value * factor, fact.unit, usual):
+            found.append(amount(fact.value * factor, fact.unit))
+    return found[:2]
+
+
+def _would_fit(value: Decimal, unit: str | None, row: Limit) -> bool:
+    try:
+        there = convert(value, unit or "", row.unit) if unit and row.unit else value
+    except ValueError:
+        return False
+    return row.low is not None and row.high is not None and row.low <= there <= row.high

@@ -1,0 +1,59 @@
+"""Drawn up, filtered or harvested, and never said to be given."""
+
+from __future__ import annotations
+
+from pipeline.checks.base import called, finding, given, shown
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+
+MEANING = "Marrow was harvested or a drug prepared, and the note does not say that it was given or thrown away."
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    return _marrow(note) + _drugs(note, grammar)
+
+
+def _marrow(note: OperativeNote) -> list[Finding]:
+    taken = given(note, "product_volume") or given(note, "harvest_total") or given(note, "draw")
+    used = note.of("injection", "injection_volume", "injection_total", "discarded_volume", "specimen")
+    if not taken or any(fact.certainty != "suspected" and fact.status == "performed" for fact in used):
+        return []
+    return [
+        finding(
+            "prepared_not_given",
+            "warning",
+            f"{shown(taken[-1])} were harvested; where they went was not said.",
+            taken,
+            ask="Say where how much was injected, or that it was thrown away.",
+            about="harvest",
+        )
+    ]
+
+
+def _drugs(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    found: list[Finding] = []
+    told: set[str] = set()
+    for fact in note.of("medication"):
+        name = fact.name or ""
+        if fact.role != "prepared" or fact.certainty != "affirmed" or name in told or _spent(note, name):
+            continue
+        told.add(name)
+        found.append(
+            finding(
+                "prepared_not_given",
+                "warning",
+                f"{called(fact, grammar)} was prepared; that it was given was not said.",
+                [fact],
+                ask="Say that it was given, or that it was thrown away.",
+                about=name,
+            )
+        )
+    return found
+
+
+def _spent(note: OperativeNote, drug: str) -> bool:
+    """Whether the drug was given, said not to be given, or thrown away elsewhere."""
+    told = note.of("medication", "medication_dose", "medication_volume")
+    same: list[Fact] = [fact for fact in told if fact.name == drug]
+    return any(fact.certainty == "negated" or fact.role != "prepared" for fact in same)

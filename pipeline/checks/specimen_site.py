@@ -1,0 +1,44 @@
+"""A specimen that does not say where it was taken."""
+
+from __future__ import annotations
+
+from pipeline.checks.base import finding, given, site_of
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+from pipeline.rows import Concept
+
+MEANING = "A specimen was sent without a word on where it was taken."
+
+# A specimen of these names is a part of the body itself. Common practice, no source.
+_ANYWHERE = ("tissue", "fluid", "biops", "swab", "sample", "specimen", "mass", "lesion", "polyp", "node", "margin",
+             "cyst", "pus", "lump", "fragment", "bone", "stone", "culture")  # fmt: skip
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    procedures = [fact for fact in note.of("procedure", given=True)]
+    if len(procedures) == 1:
+        return []  # one operation, one place
+    return [
+        finding(
+            "specimen_site",
+            "note",
+            f"A specimen ({fact.text or fact.name or 'specimen'}) was sent; where it was taken was not said.",
+            [fact],
+            ask="Say the site, and the side if it has one.",
+        )
+        for fact in given(note, "specimen")
+        if _anywhere(fact) and not _placed(fact, grammar)
+    ]
+
+
+def _anywhere(fact: Fact) -> bool:
+    words = f"{fact.text or ''} {fact.name or ''}".lower()
+    return not words.strip() or any(word in words for word in _ANYWHERE)
+
+
+def _placed(fact: Fact, grammar: Grammar) -> bool:
+    if site_of(fact, grammar) is not None or fact.body_site or fact.laterality:
+        return True
+    words = f" {(fact.text or fact.evidence.heard).lower()} "
+    return any(f" {phrase} " in words for row in grammar.table("sites", Concept).values() for phrase in row.say)

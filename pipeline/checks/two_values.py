@@ -1,0 +1,59 @@
+"""One thing said with two values."""
+
+from __future__ import annotations
+
+from pipeline.checks.base import finding, shown, span
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding, Severity
+from pipeline.rows import Kind
+
+MEANING = "Something that has one value was said with two: blood loss, weight, age, identity, tourniquet pressure."
+
+_ONE: dict[str, Severity] = {
+    "blood_loss": "warning", "patient_weight": "warning", "patient_age": "warning", "patient_identifier": "blocking",
+    "patient_sex": "warning", "handedness": "note", "date": "warning", "irrigation_deficit": "warning",
+    "tourniquet_pressure": "note", "anticoagulant_share": "warning", "draw_count": "warning", "urgency": "note",
+}  # fmt: skip
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    kinds = grammar.table("kinds", Kind)
+    found: list[Finding] = []
+    for kind, severity in _ONE.items():
+        said = [
+            fact
+            for fact in note.of(kind)
+            if fact.status in ("performed", "planned") and fact.certainty == "affirmed" and fact.scale != "each"
+        ]
+        for later in said[1:]:
+            if _apart(said[0], later):
+                label = kinds[kind].name if kind in kinds else kind
+                found.append(
+                    finding(
+                        "two_values",
+                        severity,
+                        f"{label} was said twice and differently: {_words(said[0])} and {_words(later)}.",
+                        [said[0], later],
+                        arithmetic=f"{_words(said[0])} is not {_words(later)}",
+                        ask="Say which is right, or that the one is a part of the other.",
+                    )
+                )
+                break
+    return found
+
+
+def _apart(first: Fact, second: Fact) -> bool:
+    """Whether the two cannot both hold. Sides of a bilateral operation have values of their own."""
+    if first.laterality != second.laterality and first.laterality and second.laterality:
+        return False
+    one, other = span(first), span(second, first.unit)
+    if one is not None and other is not None:
+        return not one.meets(other)
+    if (one is None) != (other is None):
+        return False
+    return _words(first).lower() != _words(second).lower()
+
+
+def _words(fact: Fact) -> str:
+    return shown(fact) or (fact.name or "")

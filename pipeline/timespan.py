@@ -1,0 +1,51 @@
+"""Times of day: minutes from one to another, over midnight, with the hours that a twelve-hour clock hides."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+
+_DAY, _HALF = 24 * 60, 12 * 60
+# A later time may lie up to 16 hours ahead; what lies further is taken as before. Convention of this project.
+_AHEAD = 16 * 60
+_CLOCK = re.compile(r"^(\d{1,2}):(\d{2})(?::\d{2})?$")
+_DATE = re.compile(r"^(\d{4})-(\d{2})(?:-(\d{2}))?$")
+
+
+def of_day(text: str) -> int | None:
+    """Minutes since midnight of "HH:MM"; None if the text is no time."""
+    match = _CLOCK.match(text.strip())
+    if match is None or int(match[1]) > 23 or int(match[2]) > 59:
+        return None
+    return int(match[1]) * 60 + int(match[2])
+
+
+def minutes_between(early: str, late: str) -> int | None:
+    """Minutes from `early` to `late` ("HH:MM"), negative if `late` is before; None if one is no time.
+
+    23:50 to 00:40 is 50. 8:50 to 1:10 is 260: said on a twelve-hour clock, the afternoon is likelier than the
+    night before.
+    """
+    first, second = of_day(early), of_day(late)
+    if first is None or second is None:
+        return None
+    ahead = (second - first) % _DAY
+    afternoon = second + _HALF - first
+    if ahead > _HALF and second < _HALF and first < _HALF + 60 and 0 <= afternoon <= 8 * 60:
+        return afternoon
+    return ahead if ahead <= _AHEAD else ahead - _DAY
+
+
+def day(text: str) -> date | None:
+    """The date of an ISO text; a month without a day is its last day (an expiry holds to the end of the month)."""
+    match = _DATE.match(text.strip())
+    if match is None:
+        return None
+    year, month = int(match[1]), int(match[2])
+    try:
+        if match[3] and match[3] != "00":
+            return date(year, month, int(match[3]))
+        following = date(year + month // 12, month % 12 + 1, 1)
+        return date.fromordinal(following.toordinal() - 1)
+    except ValueError:
+        return None
