@@ -188,7 +188,8 @@ def _ahead_named(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int
     limit = min(len(tokens) - 1, hit.last + hit.rule.reach)
     starts = {mention.first: mention for mention in sentence.mentions if mention.table not in _BY_THE_WAY}
     others = {other.first for other in hits if other is not hit and other.rule.axis == "certainty"}
-    index, named = hit.last + 1, False
+    over = [m.last for m in sentence.mentions if m.first <= hit.first and m.last > hit.last]
+    index, named = max([hit.last, *over]) + 1, bool(over)
     while index <= limit:
         norm = tokens[index].norm
         if norm in _BORDER or index in stops or (index in others and index > hit.last + 1):

@@ -162,6 +162,12 @@ def side_for(
     return _of_sentence(sentence, found, first, last, grammar)
 
 
+def only_side(sentence: Sentence, first: int, last: int, grammar: Grammar) -> Laterality | None:
+    """The side said within tokens first..last, if it is one and the same."""
+    values = {side.value for side in sides(sentence, grammar) if first <= side.first and side.last <= last}
+    return values.pop() if len(values) == 1 else None
+
+
 def _given(side: Side) -> tuple[Laterality | None, str | None]:
     if side.value is None:
         return None, "the side is only said in relation to another one"

@@ -59,7 +59,7 @@ _TOLD = _words(
     "consistent with had reported as by"
 )
 _NOW = _words(
-    "intraoperative intraoperatively guided guidance under intraop fluoroscopy final obtained taken repeat "
+    "specimen intraoperative intraoperatively guided guidance under intraop fluoroscopy final obtained taken repeat "
     "probe portable"
 )
 
@@ -110,8 +110,8 @@ def words(sentence: Sentence, first: int, last: int) -> str:
 
 _CUES_AGAIN = _words(
     "follow followup review reviewed seen see clinic check appointment recall revisit visit return returns back "
-    "duplex scan mri xray ray radiograph radiographs colonoscopy ultrasound ct recheck surveillance consultation "
-    "removed removal out"
+    "results result level test labs film films imaging echo duplex scan mri xray ray radiograph radiographs "
+    "colonoscopy ultrasound ct recheck surveillance consultation removed removal out"
 )
 _WHEN = _words("in at after within around about by every for approximately his her the a next ~")
 _SEEN_NOW = _words("was were had been has underwent under using showed")
@@ -180,11 +180,13 @@ def follow_up_alone(sentence: Sentence) -> int | None:
 
 _IF = _words("if should unless")
 _FAILS = _words(
-    "fails fail failed persists persist settled settle improve improves improved improvement recurs recur recurrence "
-    "help helps work works worsens worsen unsuccessful insufficient inadequate remain remains continue continues still "
-    "symptoms pain deteriorates progress progresses positive reaccumulates"
+    "fails fail failed persists persist settled settle improve improves improved improvement recurs recur "
+    "recurrence help helps work works worsens worsen unsuccessful insufficient inadequate remain remains "
+    "continue continues still symptoms pain deteriorates progress progresses positive reaccumulates unresolved "
+    "bothers stays bothersome better needed lost loosens unhealed nonunion bridging opens bleeds"
 )
 _THEN = _words("will would consider then offer offered discuss plan proceed may repeat next could recommend")
+_TELLING = _words("was were had tested checked see")
 _CALL = _words("call return contact report seek attend ring emergency")
 
 
@@ -194,12 +196,17 @@ def next_step_at(sentence: Sentence) -> int | None:
     if "next" in norms[:2] and "step" in norms[:3]:
         return min(3, len(norms) - 1)
     cue = next((at for at, norm in enumerate(norms) if norm in _IF), None)
-    if cue is None or not set(norms[cue:]) & _FAILS or set(norms) & _CALL:
+    if cue is None or not set(norms[cue:]) & _FAILS or set(norms) & _CALL or set(norms[:cue]) & _TELLING:
         return None
     ahead = [at for at in range(cue, len(norms)) if norms[at] in _THEN]
     if ahead and cue < 8:
         start = ahead[0]
         comma = [at for at in range(cue, start) if norms[at] in (",", "then")]
         return comma[-1] + 1 if comma else start
+    mark = next((at for at in range(cue, len(norms)) if norms[at] == ","), None)
+    if mark is not None and cue < 3 and mark + 1 < len(norms):
+        return mark + 1
     behind = [at for at in range(cue) if norms[at] in _THEN]
-    return behind[0] if behind else None
+    if behind:
+        return 0 if len(norms) <= 40 else behind[0]
+    return None

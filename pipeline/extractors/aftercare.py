@@ -16,10 +16,13 @@ from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 KINDS = ("aftercare",)
 
 _AHEAD = frozenset({"aftercare", "follow-up"})
-_ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "findings", "preop-diagnosis",
+_ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "preop-diagnosis",
                         "postop-diagnosis", "both-diagnoses", "diagnosis", "tourniquet"})  # fmt: skip
 _UNITS = frozenset({"d", "wk", "mo", "h"})
-_ALSO = ("dressings", "devices", "drugs", "positions", "drains", "closures")
+_OFTEN = frozenset(
+    {"daily", "bid", "tid", "qid", "qd", "b.i.d", "t.i.d", "twice", "hourly", "day", "nightly", "prn", "bd", "tds"}
+)  # fmt: skip
+_ALSO = ("dressings", "devices", "drugs", "positions", "drains", "closures", "prophylaxis")
 _LEADS = frozenset({"for", "x", "until", "next", "over", "another", "first", "additional", "further", "about", "at",
                     "least", "of", "the", "up", "to", "then", "a", "total", "in", "equinus", "continue", "daily",
                     "day", "and", "night", "times", "use", "be", "worn", "on", "kept", "wear", "-", ":", "only",
@@ -63,7 +66,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
 
 def _may_measure(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     if quantity.dimension == "time":
-        if quantity.unit not in _UNITS or base.scope_at(sentence, "status", index, "") == "historical":
+        if quantity.unit not in _UNITS | {"min"} or base.scope_at(sentence, "status", index, "") == "historical":
             return False
         following = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
         return following not in ("ago", "old", "history", "prior", "earlier", "before", "postoperatively")
@@ -76,22 +79,54 @@ def _target(sentence: Sentence, index: int, quantity: Quantity, own: list[Mentio
     before = [m for m in own if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)]
     if before:
         return before[-1]
-    after = [m for m in own if 0 < m.first - index <= (4 if quantity.dimension != "time" else 2)]
-    if after and not any(token.punctuation for token in sentence.tokens[index + 1 : after[0].first]):
-        return after[0]
+    after = _after(sentence, index, quantity, own)
+    if after is not None:
+        return after
+    if quantity.unit == "min":
+        return None
     if quantity.dimension != "time" and not any(t.norm in _NOT for t in sentence.tokens[max(0, index - 6) : index]):
         return None
-    cued = sentence.section in _AHEAD or base.scope_at(sentence, "status", index, "") == "planned" or _led_by_for(
-        sentence, index
-    )
-    if quantity.dimension == "time" and cued:
+    if quantity.dimension == "time":
         things = [m for m in base.mentions(sentence, *_ALSO)
                   if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)]  # fmt: skip
-        if things:
+        if things and (_cued(sentence, index) or _beside(sentence, things[-1], index)):
             return things[-1]
     if story.follow_up_cue(sentence, index) is not None:
         return None
     return _own_words(sentence, index, quantity)
+
+
+def _cued(sentence: Sentence, index: int) -> bool:
+    """Whether the words tell that a time lies ahead: instructions, a plan, "for", or how often a day."""
+    near = sentence.tokens[max(0, index - 4) : index]
+    return (
+        sentence.section in _AHEAD
+        or base.scope_at(sentence, "status", index, "") == "planned"
+        or _led_by_for(sentence, index)
+        or any(token.norm in _OFTEN for token in near)
+    )
+
+
+def _beside(sentence: Sentence, thing: Mention, index: int) -> bool:
+    """Whether a dressing or a device stands right before a time of days or more ("sling three days")."""
+    return thing.table in ("dressings", "devices") and index - thing.last == 1
+
+
+def _after(sentence: Sentence, index: int, quantity: Quantity, own: list[Mention]) -> Mention | None:
+    """The instruction after its number: "six weeks of physiotherapy", "20 kg partial weight bearing"."""
+    tokens = sentence.tokens
+    time = quantity.dimension == "time"
+    for mention in own:
+        gap = mention.first - index - 1
+        if gap < 0 or gap > (2 if time else 3):
+            continue
+        between = tokens[index + 1 : mention.first]
+        if any(token.punctuation for token in between):
+            continue
+        opens = index == 0 or tokens[index - 1].punctuation
+        if not time or opens or any(token.norm in ("of", "in", "with") for token in between):
+            return mention
+    return None
 
 
 def _led_by_for(sentence: Sentence, index: int) -> bool:
@@ -114,7 +149,8 @@ def _own_words(sentence: Sentence, index: int, quantity: Quantity) -> int | None
     for at in range(index - 1, max(-1, index - 8), -1):
         if tokens[at].norm in _NOT and at + 1 < index:
             return at
-        if tokens[at].punctuation or (tokens[at].quantity is not None):
+        number = tokens[at].quantity
+        if tokens[at].punctuation or (number is not None and number.dimension == "time"):
             break
     if sentence.section not in _AHEAD or quantity.dimension != "time" or not _led_by_for(sentence, index):
         return None

@@ -59,6 +59,8 @@ def _complication(
         return None
     if mention.id in ("any", "uneventful"):
         return _general(reading, sentence, mention, found, certainty)
+    if row.group == "late" and sentence.section != "complications":
+        return None
     if certainty == "affirmed" and not _happened(sentence, mention, row):
         return None
     if certainty == "suspected":
@@ -67,13 +69,24 @@ def _complication(
 
 
 def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:
-    if sentence.section == "complications":
+    if sentence.section == "complications" or _bled(sentence, mention):
         return True
     norms = {token.norm for token in sentence.tokens}
     same = [m for m in sentence.mentions if (m.first, m.last) == (mention.first, mention.last) and m is not mention]
     if any(m.table in ("diagnoses", "findings", "procedures", "acts") for m in same):
         return bool(norms & _CALLED)
     return row.group in _GRAVE or row.id in _GRAVE_IDS or bool(norms & _CALLED)
+
+
+def _bled(sentence: Sentence, mention: Mention) -> bool:
+    """Bleeding with an amount beside it, or the reason for something, is more than the usual ooze."""
+    if mention.id not in ("bleeding", "haemorrhage"):
+        return False
+    tokens = sentence.tokens
+    after = tokens[mention.last + 1 : mention.last + 9]
+    return any(token.norm == "because" for token in tokens[max(0, mention.first - 3) : mention.first]) or any(
+        token.quantity is not None and token.quantity.dimension == "volume" for token in after
+    )
 
 
 def _general(

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline import story
+from pipeline import laterality, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.rows import Concept
 
 KINDS = ("preop_diagnosis", "postop_diagnosis", "diagnosis")
 
@@ -48,11 +49,11 @@ def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
         facts.append(base.make("postop_diagnosis", reading, sentence, same, same, name="same", text="same",
                                status="performed", certainty="affirmed"))  # fmt: skip
     if not facts and same is None:
-        facts += _in_words(reading, sentence, kinds)
+        facts += _in_words(reading, sentence, kinds, grammar)
     return facts
 
 
-def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...]) -> list[Fact]:
+def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], grammar: Grammar) -> list[Fact]:
     """A diagnosis that no row names, in its own words: what follows the heading."""
     first = story.after_heading(sentence)
     if first is None:
@@ -61,7 +62,11 @@ def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...]) -> l
     text = story.words(sentence, first, last)
     if not text or len(text) > 160:
         return []
-    return [base.make(kind, reading, sentence, first, last, text=text, status="performed") for kind in kinds]
+    side = laterality.only_side(sentence, first, last, grammar)
+    return [
+        base.make(kind, reading, sentence, first, last, text=text, status="performed", laterality=side)
+        for kind in kinds
+    ]
 
 
 def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
@@ -74,10 +79,22 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
             continue
         if story.is_seen(sentence, mention) and sentence.section != "diagnosis":
             continue
-        if fact.certainty != "affirmed" and not _is_reason(sentence, mention.first):
+        reason = _is_reason(sentence, mention.first)
+        if not reason and (fact.certainty != "affirmed" or _also_found(sentence, mention, grammar)):
             continue
         facts.append(fact)
     return facts
+
+
+def _also_found(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """Whether the words are those of a finding as well ("synovitis", "tear"), or of a part of a specimen."""
+    if sentence.section == "diagnosis":
+        return False
+    row = grammar.table("diagnoses", Concept)[mention.id]
+    return row.group == "seen-at-operation-as-well" or any(
+        other.table == "findings" and (other.first, other.last) == (mention.first, mention.last)
+        for other in sentence.mentions
+    )
 
 
 def _is_reason(sentence: Sentence, first: int) -> bool:

@@ -22,27 +22,73 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         if sentence.section in _ELSEWHERE or story.is_imaging(sentence):
             continue
+        places = {(m.first, m.last): m for m in base.mentions(sentence, "findings")}
         for mention in base.mentions(sentence, "findings", "diagnoses"):
+            if mention.table == "diagnoses" and (mention.first, mention.last) in places:
+                continue
             fact = _fact(reading, sentence, mention, grammar)
             if fact is not None:
                 facts.append(fact)
+        facts += _nothing(reading, sentence)
     return facts
 
 
 def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar) -> Fact | None:
-    if mention.table == "findings" and any(
-        other.table in ("diagnoses", "complications") and (other.first, other.last) == (mention.first, mention.last)
-        for other in sentence.mentions
-    ):
-        return None
     fact = base.named("finding", reading, sentence, mention, grammar)
-    if fact.status != "performed":
+    if fact.status != "performed" or (fact.certainty == "negated" and _is_complication(sentence, mention)):
         return None
-    if mention.table == "diagnoses" and sentence.section not in ("findings", "description"):
-        if fact.certainty == "affirmed" and not story.is_seen(sentence, mention):
-            return None
-    if fact.body_site is None:
-        site = story.site_before(sentence, mention)
-        if site is not None:
-            fact = replace(fact, body_site=site)
-    return fact
+    loose = mention.table == "diagnoses" and sentence.section not in ("findings", "description")
+    if loose and fact.certainty == "affirmed" and not story.is_seen(sentence, mention):
+        return None
+    if mention.table == "findings" and fact.certainty == "affirmed" and _is_reason(sentence, mention):
+        return None
+    site = None if fact.body_site is not None else story.site_before(sentence, mention)
+    return fact if site is None else replace(fact, body_site=site)
+
+
+def _is_reason(sentence: Sentence, mention: Mention) -> bool:
+    """Whether it is why the operation was done ("release for stenosis"): a diagnosis then."""
+    return any(token.norm == "for" for token in sentence.tokens[max(0, mention.first - 4) : mention.first])
+
+
+def _is_complication(sentence: Sentence, mention: Mention) -> bool:
+    return any(
+        other.table == "complications" and (other.first, other.last) == (mention.first, mention.last)
+        for other in sentence.mentions
+    )
+
+
+_NO = frozenset({"no", "without"})
+_NOT_SEEN = frozenset(
+    {"implants", "implant", "specimens", "specimen", "drain", "drains", "tourniquet", "change", "changes", "need",
+     "further", "other", "more", "longer", "doubt", "problem", "problems", "issues", "concern", "concerns", "known",
+     "allergies", "risk", "restrictions", "difficulty", "tension", "sedation", "adrenaline", "epinephrine", "one",
+     "mesh", "graft", "cement", "heavy", "lifting", "driving", "smoking", "weight", "equipment", "complications"}
+)  # fmt: skip
+
+
+def _nothing(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "No steal.", "no gross nodularity": what no row names and was said not to be there, in its own words."""
+    tokens = sentence.tokens
+    facts: list[Fact] = []
+    for index, token in enumerate(tokens[:-1]):
+        if token.norm not in _NO or (token.norm == "without" and sentence.section != "findings"):
+            continue
+        end = index + 1
+        while end < len(tokens) and not tokens[end].punctuation and tokens[end].norm not in ("and", "or", "but"):
+            end += 1
+        words = tokens[index + 1 : end]
+        if not 1 <= len(words) <= 4 or end >= len(tokens):
+            continue
+        named = any(m.first < end and m.last > index and m.table != "sites" for m in sentence.mentions)
+        if named or any(word.quantity is not None or word.norm in _NOT_SEEN for word in words):
+            continue
+        if base.scope_at(sentence, "certainty", index + 1, "affirmed") != "negated":
+            continue
+        if base.scope_at(sentence, "status", index, "performed") != "performed":
+            continue
+        facts.append(
+            base.make("finding", reading, sentence, index, end - 1, text=story.words(sentence, index + 1, end - 1),
+                      certainty="negated")
+        )  # fmt: skip
+    return facts

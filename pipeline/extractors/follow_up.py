@@ -12,7 +12,7 @@ from pipeline.records import Fact, Reading, Sentence
 KINDS = ("follow_up", "warning_sign", "next_step")
 
 _UNITS = frozenset({"d", "wk", "mo", "a", "h"})
-_EARLY = frozenset({"indication", "history", "imaging", "consent", "preop-diagnosis", "postop-diagnosis", "findings",
+_EARLY = frozenset({"indication", "history", "imaging", "consent", "preop-diagnosis", "postop-diagnosis",
                     "both-diagnoses", "diagnosis", "procedure"})  # fmt: skip
 _RETURN = frozenset(
     {"return", "returns", "call", "calls", "contact", "seek", "report", "attend", "ring", "warn", "warned", "back",
@@ -67,7 +67,7 @@ def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
         if token.norm == "back" and (not index or tokens[index - 1].norm not in ("come", "came", "comes", "bring")):
             continue
         for at in range(index + 1, min(index + 9, len(tokens))):
-            if tokens[at].norm in (".", ";") or tokens[at].quantity is not None:
+            if tokens[at].norm in (".", ";"):
                 break
             if tokens[at].norm not in _LINK or at + 1 >= len(tokens):
                 continue

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from pipeline import laterality, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
@@ -31,6 +32,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         if sentence.section in _ELSEWHERE:
             continue
+        facts += _title(reading, sentence, grammar)
         for mention in base.mentions(sentence, *_KIND):
             if _KIND[mention.table] == "act" and _is_procedure_too(sentence, mention):
                 continue
@@ -44,6 +46,43 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 continue
             facts.append(_before(sentence, fact))
     return facts
+
+
+def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """An operation that no row names: under its heading, or as the first words of the narration with an act in them."""
+    if any(base.mentions(sentence, "procedures")):
+        return []
+    acts = list(base.mentions(sentence, "acts"))
+    if sentence.section == "procedure":
+        first = story.after_heading(sentence) if story.has_heading(sentence) else 0
+        if first is None or _is_prose(sentence):
+            return []
+    elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6 and not _is_prose(sentence):
+        first = 0
+    else:
+        return []
+    last = first
+    while last + 1 < len(sentence.tokens) and last - first < 14 and (
+        sentence.tokens[last + 1].norm not in _TITLE_ENDS and sentence.tokens[last + 1].quantity is None
+    ):
+        last += 1
+    text = story.words(sentence, first, last)
+    if not any(letter.isalpha() for letter in text):
+        return []
+    side = laterality.only_side(sentence, first, last, grammar)
+    if side is None:
+        side, _ = laterality.side_for(sentence, first, last, grammar)
+    site = next((m.id for m in base.mentions(sentence, "sites") if m.first <= last), None)
+    return [base.make("procedure", reading, sentence, first, last, text=text, laterality=side, body_site=site,
+                      name=acts[0].id if acts else None)]  # fmt: skip
+
+
+_TITLE_ENDS = frozenset({",", ".", ";", "for", "mister", "missus", "miss", "mr", "mrs", "patient", "under", "because"})
+_PROSE = frozenset({"was", "were", "had", "has", "is", "are", "then", "we", "i"})
+
+
+def _is_prose(sentence: Sentence) -> bool:
+    return any(token.norm in _PROSE for token in sentence.tokens)
 
 
 def _before(sentence: Sentence, fact: Fact) -> Fact:

@@ -26,9 +26,14 @@ _NOT_BEFORE = {
 # Bare words of anaesthesia that mean it only beside one of these or under its heading.
 _BARE = frozenset({"general", "local", "spinal", "epidural", "regional", "topical", "sedation", "ga", "la", "mac"})
 _NEAR = frozenset(
-    {"anesthesia", "anesthetic", "anaesthesia", "anaesthetic", "under", "lma", "tube", "mask", "intubation", "block",
-     "endotracheal", "induced", "induction", "with", "plus", "and", "+", "sedation", "laryngeal"}
+    {"infiltration", "infiltrated", "anesthesia", "anesthetic", "anaesthesia", "anaesthetic", "under", "lma", "tube",
+     "mask", "intubation", "block", "endotracheal", "induced", "induction", "with", "plus", "and", "+", "sedation",
+     "laryngeal"}
 )  # fmt: skip
+
+
+_OPENS = frozenset({"under", "anesthesia", "anaesthesia", "plus", "and", "lma", "mask", "awake", "tumescent", "short",
+                    "endotracheal", "+", "had", "a"})  # fmt: skip
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -67,8 +72,8 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     tokens = sentence.tokens
     before = tokens[mention.first - 1] if mention.first else None
     after = tokens[mention.last + 1] if mention.last + 1 < len(tokens) else None
-    opens = before is None or before.punctuation or before.norm in ("under", "anesthesia", "anaesthesia", "plus", "and")
-    if after is None or after.punctuation:
+    opens = before is None or before.punctuation or before.norm in _OPENS
+    if after is None or after.punctuation or after.quantity is not None:
         return opens
     if after.norm == "with":
         return opens and any(token.quantity is not None for token in tokens[mention.last + 1 :])
