@@ -10,12 +10,13 @@ from pipeline.records import Fact, Reading
 KINDS = ("count",)
 
 _REACH = 60
+_ITEM_REACH = 24  # "swabs and needles correct"
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        items = cues.hits(sentence, grammar, "swab-count")
+        items = cues.hits(sentence, grammar, "swab-count", "count-item")
         if not items:
             continue
         results = [(hit, "incorrect") for hit in cues.hits(sentence, grammar, "count-incorrect")]
@@ -26,7 +27,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for result, text in results:
             near = [
                 item for item in items
-                if cues.gap(sentence, min(item.last, result.last), max(item.first, result.first)) <= _REACH
+                if cues.gap(sentence, min(item.last, result.last), max(item.first, result.first))
+                <= (_REACH if item.id == "swab-count" else _ITEM_REACH)
             ]  # fmt: skip
             if near:
                 first = min(near[0].first, result.first)
