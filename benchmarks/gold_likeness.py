@@ -220,6 +220,9 @@ def same_concept(truth: Expected, fact: Fact) -> bool:
         return alike(truth.text or "", [fact.text])
     if shape(kind) == "grade":
         return truth.name is None or alike(truth.name, names_of(fact))
+    if kind.startswith("medication_") and truth.kind.startswith("medication_") and truth.numeric:
+        # A dose under another drug is as wrong as another dose.
+        return truth.name in (None, "mixture") or named(truth, fact)
     if shape(kind) in ("quantity", "count") and truth.numeric:
         return True
     said = truth.name or truth.text
