@@ -22,6 +22,7 @@ _EVENTS = frozenset(
     "down arrived arrival left inflated deflated released time onset finished finish completed theatre theater in "
     "skin".split()
 )
+_MARKED = frozenset("at incision induction closure start started end finish closed in out up down timeout room".split())
 _HALVES_SAID = frozenset({"morning", "afternoon", "evening"})
 _RESTATED = frozenset({"correction", "sorry", "mean", "rather", "that"})
 _FACES = frozenset({"position", "positions", "meridian", "hour", "portal"})
@@ -95,7 +96,7 @@ def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
         if _at(norms, start + 1) in ("hours", "hrs", "h") or (norm[0] == "0" and _cued(norms, start)):
             end = start + 1 + (_at(norms, start + 1) in ("hours", "hrs", "h"))
             return _finish(int(military[1]), int(military[2]), norms, start, end, sure=True)
-        if _cued(norms, start) and _at(norms, start - 1) == "at" and not norm.endswith("00"):
+        if _cued(norms, start) and _at(norms, start - 1) in _MARKED and not norm.endswith("00"):
             return _finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
         return None
     return _spoken(tokens, norms, start)

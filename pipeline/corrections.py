@@ -147,12 +147,16 @@ def _apply(draft: Draft, cue: _Cue, out: list[Draft], words: Sequence[Word]) -> 
         if any(alike(token, tokens[new]) for token in tokens[: cue.first]):
             draft.strikes.append(_unclear(tokens, cue, words))
     elif not weak and (cue.row.id != "i-mean" or (new is not None and apart)):
+        if new is None and (again := _said_again(tokens, cue)) >= 0:
+            return _restart(draft, cue, again, words)
         named = None if new is not None else _named(draft, cue, out)
         if named is not None:
             return _replace(draft, cue, *named, words)
         if apart or (cue.row.id == "make-that" and new is not None) or _restated(tokens, cue):
             draft.strikes.append(_unclear(tokens, cue, words))
     elif cue.row.id == "i-mean" and new is None:
+        if (again := _said_again(tokens, cue)) >= 0:
+            return _restart(draft, cue, again, words)
         named = _named(draft, cue, out)
         if named is not None:
             return _replace(draft, cue, *named, words)
@@ -210,6 +214,29 @@ def _named(draft: Draft, cue: _Cue, out: Sequence[Draft]) -> tuple[int, Draft, i
                 return _phrase(place, old[-1].first, old[-1].last, draft, cue, first.first, first.last)
             return cue.end + first.first, place, old[-1].first
     return None
+
+
+def _said_again(tokens: Sequence[Token], cue: _Cue) -> int:
+    """Index of the word before the cue that is said again right after it ("counts not done, I mean, counts
+    correct"); -1 if there is none."""
+    new = next((token for token in tokens[cue.end : cue.end + 4] if token.norm not in _FILLERS), None)
+    if new is None or len(new.norm) < 4 or new.quantity is not None:
+        return -1
+    for index in range(cue.first - 1, max(-1, cue.first - 9), -1):
+        if tokens[index].norm == new.norm:
+            return index
+    return -1
+
+
+def _restart(draft: Draft, cue: _Cue, index: int, words: Sequence[Word]) -> int:
+    """Takes back everything from a word to the cue, after which it is said again."""
+    tokens = draft.tokens
+    struck, rest = tokens[index : cue.first], tokens[cue.end :]
+    while rest and rest[0].punctuation:
+        rest = rest[1:]
+    draft.tokens = [*tokens[:index], *rest]
+    draft.strikes.append(Strike(said_by(words, struck), said_by(words, tokens[cue.first : cue.end]), index))
+    return index
 
 
 def _phrase(

@@ -25,7 +25,6 @@ TENS = {
     word: value * 10
     for value, word in enumerate("twenty thirty forty fifty sixty seventy eighty ninety".split(), start=2)
 }
-TENS["fourty"] = 40
 ZERO = frozenset({"zero", "oh", "o", "nought", "naught", "aught", "ought"})
 SCALES = {"hundred": 100, "thousand": 1000, "million": 1_000_000, "billion": 1_000_000_000}
 REPEATED = {"double": 2, "triple": 3, "treble": 3}
@@ -38,7 +37,7 @@ ORDINALS = (
             start=1,
         )
     }
-    | {f"{word[:-1]}ieth": value for word, value in TENS.items() if word != "fourty"}
+    | {f"{word[:-1]}ieth": value for word, value in TENS.items()}
     | {"hundredth": 100}
 )
 _PARTS = {
@@ -149,7 +148,7 @@ def _from_digits(norms: Sequence[str], start: int) -> Numeral | None:
     norm = norms[start]
     doubt = ""
     value = written(norm)
-    shape: Shape = "cardinal"
+    shape: Shape
     if value is None and _COMMA.match(norm):
         value = Decimal(norm.replace(",", "."))
         doubt = "" if norm.startswith("0") else f"'{norm}' was read with a decimal comma"
@@ -159,9 +158,8 @@ def _from_digits(norms: Sequence[str], start: int) -> Numeral | None:
             return Numeral(None, start, start + 1, "fraction", spoken=False, text=f"{part[2]}/{part[3]}")
         return None
     end = start + 1
-    text = ""
-    if "/" in norm and "-" not in norm:
-        shape, text = "fraction", norm.rstrip("thsrdn")
+    halved = "/" in norm and "-" not in norm
+    shape, text = ("fraction", norm.rstrip("thsrdn")) if halved else ("cardinal", "")
     whole = norm.isdigit()
     scale = 1
     following = _at(norms, end)
@@ -194,8 +192,9 @@ def _written_fraction(norms: Sequence[str], start: int) -> Numeral | None:
     if norm in _GLYPHS:
         return Numeral(Decimal(_GLYPHS[norm]), start, start + 1, "fraction")
     part = _WRITTEN_PART.match(norm)
-    known = part and not part[1] and int(part[3]) in _DENOMINATORS
-    return Numeral(_divide(int(part[2]), int(part[3])), start, start + 1, "fraction") if part and known else None
+    if not part or part[1] or int(part[3]) not in _DENOMINATORS:
+        return None
+    return Numeral(_divide(int(part[2]), int(part[3])), start, start + 1, "fraction")
 
 
 def _below_hundred(norms: Sequence[str], start: int) -> tuple[int, int] | None:
@@ -206,9 +205,7 @@ def _below_hundred(norms: Sequence[str], start: int) -> tuple[int, int] | None:
         return (TENS[norm] + unit, start + 2) if 0 < unit < 10 else (TENS[norm], start + 1)
     if norm in SMALL:
         return SMALL[norm], start + 1
-    if norm in ("nought", "naught"):
-        return 0, start + 1
-    return None
+    return (0, start + 1) if norm in ("nought", "naught") else None
 
 
 def _cardinal(norms: Sequence[str], start: int) -> Numeral | None:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from pipeline import numerals, shapes
+from pipeline import compounds, numerals, shapes
 from pipeline.clocks import starts_date
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
@@ -20,11 +20,9 @@ from pipeline.units import Said, is_unit_word, read_unit, split_attached
 _DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
 _TIMES = re.compile(r"^x(\d{1,3})$")
 _BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?([a-z]{0,2})$")
-_POWER = re.compile(r"^10[\^*](\d{1,2})$")
 _RANGE = re.compile(r"^(#?)(\d[\d,]*(?:\.\d+)?|\.\d+)(%?)[-–](\d[\d,]*(?:\.\d+)?|\.\d+)$")
-_STARTS = (
-    numerals.STARTS | frozenset("c t l s g p x times number # no. gravida para".split()) | frozenset(numerals.ROMAN)
-)
+_WORDS = frozenset("c t l s g p x times number # no. gravida para day week month".split())
+_STARTS = numerals.STARTS | _WORDS | frozenset(numerals.ROMAN)
 _PRONOUN_BEFORE = frozenset(
     "the this that each any which no another every some such other single only last next first second third left "
     "right medial lateral upper lower large small good".split()
@@ -45,6 +43,8 @@ _PLACED_POINT = frozenset(
 )
 _ARTICLE_DIMENSIONS = frozenset({"volume", "mass", "length", "time", "turns", "amount", "count"})
 _COUNTED_DIMENSIONS = frozenset({"length", "gauge", "french", "mass", "volume", "angle"})
+_AFTER_TIME = frozenset(". , ; of and later after before if when as unless for to ago at with in or".split())
+_MORE = frozenset({"more", "further", "additional", "extra", "full", "complete", "whole"})
 _LASTING = frozenset(
     ". , later hold holds soak wash burst bursts interval intervals application apart pulse pulses inflation dwell "
     "exposure delay count scrub rinse cycle cycles pause period compression per".split()
@@ -73,6 +73,9 @@ def merge(tokens: Sequence[Token]) -> list[Token]:
             continue
         found_any = True
         quantity, end = read
+        before = out[-1].quantity if out else None
+        if before is not None and not quantity.doubts and before.doubts and before.doubts[0].startswith("taken as"):
+            quantity = replace(quantity, doubts=before.doubts)
         out.append(_token(spread, index, end, quantity))
         index = end
     return join(out) if found_any else out
@@ -141,6 +144,8 @@ def _read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Qu
         article = _with_article(tokens, norms, start)
         if article is not None:
             return article
+    if norm in compounds.NUMBERED:
+        return compounds.numbered(tokens, norms, start)
     glued = start + 1 < len(tokens) and tokens[start + 1].first == tokens[start].first
     ordinal = numerals.read_ordinal(norms, start, glued)
     if ordinal is not None:
@@ -181,7 +186,7 @@ def _with_article(tokens: Sequence[Token], norms: Sequence[str], start: int) -> 
     after = norms[end] if end < len(norms) else "."
     if not added and after not in _FUNCTION and after not in ".,;:)":
         return None
-    if not added and said.dimension == "time" and after not in ("of", "and", "later", "after", "before", ".", ","):
+    if not added and said.dimension == "time" and after not in _AFTER_TIME:
         return None
     return _with_unit(Quantity(value=1 + added), said, tokens), end
 
@@ -227,7 +232,7 @@ def _next(norms: Sequence[str], index: int) -> str:
 def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
     """The numeral with its unit; a count that runs into a size ("two five millimetre ports") is cut off."""
     in_digits = not numeral.spoken
-    powered = _millions(tokens, norms, numeral)
+    powered = compounds.millions(tokens, norms, numeral) or compounds.weeks_and_days(norms, numeral)
     if powered is not None:
         return powered
     part = numeral.shape == "fraction"
@@ -242,7 +247,8 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
             return None
         if numeral.shape == "digits" and len(numeral.digits) == 2 and numeral.value == int(numeral.digits):
             return _first_only(norms, numeral)
-        if numeral.shape == "digits" and numeral.digits in "123456789":
+        follows = numeral.end < len(norms) and _numeric(norms, numeral.end)
+        if (numeral.shape == "digits" and numeral.digits in "123456789") or (numeral.shape == "colloquial" and follows):
             return _first_only(norms, numeral)
         form = "fraction" if part else "number"
         text = numeral.text if part else ""
@@ -255,8 +261,16 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         if said.dimension in _COUNTED_DIMENSIONS and _counted_noun(norms, said.end):
             return _first_only(norms, numeral)
         attributive = said.end < len(norms) and norms[said.end][:1].isalpha() and norms[said.end] not in _FUNCTION
+        single = norms[numeral.start] == "one" and attributive and said.dimension in ("length", "gauge", "french")
+        pair = numeral.shape == "digits" and len(numeral.digits) == 2 and "0" not in numeral.digits
+        if single or (pair and said.dimension not in ("pressure", "angle", "temperature", "fraction")):
+            first, _, rest = numeral.doubt.partition("; it could be ")[2].partition(" and ")
+            first, rest = (first, rest) if rest else (numeral.digits[:1], numeral.digits[1:])
+            return _first_only(norms, numeral, f"taken as {first} and {rest}; it could be {numeral.value}")
         if said.dimension in ("pressure", "angle", "temperature", "fraction") or not attributive:
-            doubt = doubt if numeral.shape == "digits" and said.dimension == "length" else ""
+            doubt = ""
+        elif said.dimension in ("volume", "mass") and norms[said.end - 1].endswith("s"):
+            doubt = ""  # "one twenty mils": before a noun the unit would be in the singular
     added, end = (Decimal(0), said.end) if part else _and_a_half(norms, said.end)
     quantity = Quantity(
         value=numeral.value + added if added else numeral.value,
@@ -266,37 +280,12 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
     return _with_unit(quantity, said, tokens), end
 
 
-def _millions(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
-    """ "five million per millilitre", "5 x 10^6/mL": so many 10*6/mL."""
-    value, end, exponent = numeral.value, numeral.end, 6
-    if value is None:
-        return None
-    power = _POWER.match(norms[end + 1]) if end + 1 < len(norms) and norms[end] in ("x", "×") else None
-    if power is not None:
-        exponent, end = int(power[1]), end + 2
-    elif numeral.scale != 1_000_000:
-        return None
-    else:
-        value = value.scaleb(-6).normalize()
-        while end < len(norms) and norms[end] in ("cells", "nucleated", "total", "mononuclear"):
-            end += 1
-    if end >= len(norms) or norms[end] not in ("per", "/"):
-        return None
-    under = read_unit(tokens, end + 1, True)
-    if under is None:
-        return None
-    words = " ".join(token.text for token in tokens[numeral.end : under.end])
-    return Quantity(
-        value=value, unit=f"10*{exponent}/{under.ucum}", said_unit=words, dimension="concentration"
-    ), under.end
-
-
-def _first_only(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
+def _first_only(norms: Sequence[str], numeral: numerals.Numeral, doubt: str = "") -> tuple[Quantity, int] | None:
     """Only the first of two numbers that do not belong together."""
     value = numerals.SMALL.get(norms[numeral.start])
     if value is None:
         return None
-    return Quantity(value=Decimal(value)), numeral.start + 1
+    return Quantity(value=Decimal(value), doubts=(doubt,) if doubt else ()), numeral.start + 1
 
 
 def _counted_noun(norms: Sequence[str], index: int) -> bool:
@@ -318,7 +307,10 @@ def _unit_after(tokens: Sequence[Token], norms: Sequence[str], index: int, in_di
                 said = read_unit(tokens, index + len(link), False)
                 if said is not None and (link != ("of",) or said.dimension != "time"):
                     return said
-    return read_unit(tokens, index, in_digits)
+    said = read_unit(tokens, index, in_digits)
+    if said is None and index < len(norms) and norms[index] in _MORE:
+        return read_unit(tokens, index + 1, in_digits)  # "five more days"
+    return said
 
 
 def _is_seconds(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> bool:

@@ -19,15 +19,17 @@ _COMPARATORS: dict[tuple[str, ...], Comparator] = {
     ("at", "least"): ">=", ("no", "less", "than"): ">=", ("not", "less", "than"): ">=", ("minimum", "of"): ">=",
     ("about",): "~", ("approximately",): "~", ("approx",): "~", ("approx.",): "~", ("roughly",): "~", ("around",): "~",
     ("circa",): "~", ("nearly",): "~", ("almost",): "~", ("close", "to"): "~", ("estimated", "at"): "~", ("~",): "~",
-    ("<",): "<", (">",): ">", ("about", "a"): "~", ("ca.",): "~", ("<=",): "<=", (">=",): ">=", ("just", "about"): "~",
+    ("≤",): "<=", ("≥",): ">=", ("<",): "<", (">",): ">", ("about", "a"): "~", ("ca.",): "~",
+    ("<=",): "<=", (">=",): ">=", ("just", "about"): "~",
 }  # fmt: skip
 _LAST = frozenset(words[-1] for words in _COMPARATORS)
 _LINKS = frozenset({"to", "-", "–", "or"})
 _CHANGED = frozenset(
-    "increased decreased raised lowered reduced advanced exchanged upsized dropped corrected changed went rose fell "
-    "dilated improved progressed upgraded downsized moved widened turned rotated extended serially improvement "
-    "increase decrease reduction".split()
+    "increased decreased raised lowered reduced advanced exchanged upsized dropped corrected changed went rose "
+    "fell dilated improved progressed upgraded downsized moved widened turned rotated extended serially "
+    "improvement increase decrease reduction".split()
 )
+_JOINTS = frozenset({",", "and", "x", "by", "×", "or", "plus", "then", "&", "->", "→"})
 _SMALLER = {"h": ("min", 60), "min": ("s", 60), "g": ("mg", 1000), "kg": ("g", 1000), "L": ("mL", 1000),
             "[ft_i]": ("[in_i]", 12), "a": ("mo", 12), "cm": ("mm", 10), "[lb_av]": ("[oz_av]", 16),
             "wk": ("d", 7), "d": ("h", 24), "m": ("cm", 100)}  # fmt: skip
@@ -110,7 +112,7 @@ def _range(first: Quantity, second: Quantity) -> Quantity | None:
         low = _lent(low, high, second.text)
     if low >= high:
         return None
-    doubts = (*first.doubts, *second.doubts)
+    doubts = () if second.dimension in ("volume", "pressure") else (*first.doubts, *second.doubts)
     return replace(second, value=None, low=low, high=high, form="range", doubts=doubts, text="")
 
 
@@ -204,7 +206,7 @@ def _shared(tokens: list[Token]) -> list[Token]:
                 break
             if spoken == any(letter.isdigit() for letter in tokens[back].text):
                 break
-            linked = linked or bool(words & {"and", "x", "by", "×", "or", "plus", "then"})
+            linked = linked or bool(words & _JOINTS - {","})
             members.append(back)
             at = back
         if not members or (not linked and len(members) < 2):
@@ -223,7 +225,7 @@ def _link_before(tokens: Sequence[Token], at: int) -> tuple[int, set[str]]:
     """Index of the number linked before a member of a list, and the words that link them; -1 if there is none."""
     words: set[str] = set()
     back = at - 1
-    while back >= 0 and at - back <= 3 and tokens[back].norm in (",", "and", "x", "by", "×", "or", "plus", "then", "&"):
+    while back >= 0 and at - back <= 3 and tokens[back].norm in _JOINTS:
         words.add(tokens[back].norm)
         back -= 1
     return (back, words) if words and back >= 0 else (-1, words)

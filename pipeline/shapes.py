@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 from pipeline import codes, numerals
@@ -19,6 +20,7 @@ from pipeline.units import read_unit
 Found = tuple[Quantity, int]
 
 _SUTURE = re.compile(r"^#?(\d{1,2})-[0o]$")
+_INTERVAL = re.compile(r"^q\.?(\d{1,2})(?:-(\d{1,2}))?(h|d|w)")
 _POINTED = re.compile(r"^\d\.0$")
 _ZEROS = re.compile(r"^#?(0{2,6})$")
 _RATIO = re.compile(r"^(\d+):(\d{1,3}(?:,\d{3})+|\d+)$")
@@ -53,6 +55,19 @@ _DILUTED = frozenset(
 )
 
 
+def _interval(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """ "q6h", "q.4-6h": how often."""
+    match = _INTERVAL.match(norms[start])
+    if match is None:
+        return None
+    low, high = Decimal(match[1]), Decimal(match[2]) if match[2] else None
+    quantity = Quantity(value=low) if high is None else Quantity(low=low, high=high)
+    unit = {"h": "h", "d": "d", "w": "wk"}[match[3]]
+    return replace(
+        quantity, unit=unit, said_unit=match[3], dimension="time", form="interval", text=norms[start]
+    ), start + 1
+
+
 def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """The first shape that fits at a token, or None."""
     norm = norms[start]
@@ -65,6 +80,8 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
         found = codes.code(tokens, norms, start)
         if found is not None:
             return found
+    if norm[0] == "q":
+        return _interval(tokens, norms, start)
     if norm in ("times", "x"):
         return _times(tokens, norms, start)
     if norm in numerals.ROMAN:
@@ -239,7 +256,8 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     after = _at(norms, numeral.end)
     if not marked and after not in _BLADES:
         return None
-    if is_unit_like(after) or after in ("french", "inch", "fr", "kg", "percent", "%"):
+    said = read_unit(tokens, numeral.end, True)
+    if said is not None and (len(tokens[said.start].text) > 1 or after in ("h", "g", "l")):
         return None
     text = numeral.digits or str(numeral.value)
     end = numeral.end
@@ -256,7 +274,8 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
 def _roman(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """Grades in Roman numerals, after a word that grades: "grade III", "type II to III", "cranial nerve VII"."""
     token = tokens[start]
-    if _at(norms, start - 1) not in _GRADED or not (token.text.isupper() or len(token.text) > 1):
+    graded = _at(norms, start - 1) in _GRADED or (start and tokens[start - 1].text == "WHO")
+    if not graded or not (token.text.isupper() or len(token.text) > 1):
         return None
     value, end = Decimal(numerals.ROMAN[norms[start]]), start + 1
     at = end + (_at(norms, end) in ("to", "or", "-", "/"))

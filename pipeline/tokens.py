@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from pipeline.records import Token, Word
 
-_OPENING = "([{\"'“‘<«"
+_OPENING = "([{\"'“‘<>~≤≥«"
 _CLOSING = ")]}\"'”’,;:!?.…>»"
 _DOTTED = re.compile(r"^(?:[A-Za-z]\.){2,}$")
 # Abbreviations that keep their full stop; "no." is one only before a number, so it is not here.
@@ -24,7 +24,7 @@ _NUMBERISH = re.compile(
     r"[%A-Za-z\"°µμ]*$"
 )
 _NAMED = re.compile(r"^[A-Z][A-Za-z]*[-–]\d[\dA-Za-z.]*$")  # GIA-80, TIMI-3: a name, not a number
-_SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ])")
+_SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ]|\d{1,2}$)")
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
 
 
@@ -34,6 +34,8 @@ def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
     if _SIMPLE.match(text):
         return ((text, text, False),)
     text = text.replace("’", "'").replace("‐", "-").replace("‑", "-").replace("−", "-")
+    if text in ("->", "→", "=>"):
+        return ((text, "->", True),)
     head: list[tuple[str, str, bool]] = []
     tail: list[tuple[str, str, bool]] = []
     while text and text[0] in _OPENING:
@@ -56,7 +58,7 @@ def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
 def _core(text: str) -> list[tuple[str, str, bool]]:
     if not text:
         return []
-    if text[:2] in ("q.", "q4", "q6", "q8"):
+    if text[0] in "qQ" and (text[1:2] == "." or text[1:2].isdigit()):
         return [(text, _norm(text), False)]  # "q.4-6h": how often, no quantity
     if not any(mark in text for mark in "-–—/…,"):
         if not any(letter.isalnum() or letter in "½¼¾⅓⅔⅛⅜⅝⅞%°#&+<>~=±×" for letter in text):

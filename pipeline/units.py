@@ -114,6 +114,8 @@ def read_unit(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | No
         under = _single(tokens, at + 1, in_digits or mark == "/")
         if under is None or (mark in ("a", "an") and (under.dimension != "time" or said.dimension not in _PACED)):
             return said
+        if under.ucum in _HOW_OFTEN:
+            return said
         if under.ucum == said.ucum or under.dimension == "fraction" or under.ucum.startswith("/"):
             return said
         dimension = _PER.get((said.dimension, under.dimension))
@@ -122,6 +124,7 @@ def read_unit(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | No
         said = Said(f"{said.ucum}/{under.ucum}", dimension, start, under.end, said.row)
 
 
+_HOW_OFTEN = frozenset({"d", "wk", "mo", "a"})  # "40 mg per day" is a dose and how often, no rate of flow
 _PACED = frozenset({"volume", "mass", "amount"})
 
 

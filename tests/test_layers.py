@@ -18,7 +18,7 @@ LAYERS = {
             "errors records paths sound",
             "rows note grammar manifest plugins site wordlist",
             "audio segments engines",
-            "agreement repair numerals units levels codes clocks shapes ranges restated corrections conversion quantities tokens utterances mentions sections context laterality story",
+            "agreement repair numerals units levels codes clocks shapes compounds ranges restated corrections conversion quantities tokens utterances mentions sections context laterality story",
             "extractors",
             "settle assemble wording word word_template dosing coding fhir",
             "checks review exports",
