@@ -15,7 +15,7 @@ from typing import Any
 
 from pipeline.assemble import concept as concept_name
 from pipeline.assemble import display, site
-from pipeline.fhir.names import ABSENT, APPROXIMATE, DOUBT, EVIDENCE, ROLE, SCALE, TAGS, TERMS, UCUM, UUIDS
+from pipeline.fhir.names import ABSENT, APPROXIMATE, DOUBT, EVIDENCE, RECORDS, ROLE, SCALE, TAGS, TERMS, UCUM
 from pipeline.fhir.narrative import clean
 from pipeline.fhir.ucum import is_ucum
 from pipeline.grammar import Grammar
@@ -173,7 +173,7 @@ def reference(resource: Resource, display: str = "") -> Resource:
 
 
 def own_identifier(ident: str) -> Resource:
-    return {"system": UUIDS, "value": f"urn:uuid:{ident}"}
+    return {"system": RECORDS, "value": ident}
 
 
 def words(text: str, *codings: Resource) -> Resource:

@@ -9,8 +9,10 @@ HL7's own extensions are used where one exists. Those of this project hang under
     .4  evidence     complex  where it was said: words heard, start and end in seconds, confidence (any resource)
     .5  tags         code system: "unsigned", "placeholder"
     .6  scale        code     "each", "per_side" or "total" (any element)
+    .7  role        string   what it was for (any resource)
     .8  identifier system: SHA-256 of the source, in hexadecimal
-    .7  role         string   what it was for (any resource)
+    .9  identifier system: UUIDs of resources made from notes. Not written as urn:uuid, since servers replace every
+        urn that is the fullUrl of an entry, in identifiers too, and would then not find the resource again
 """
 
 from __future__ import annotations
@@ -24,13 +26,13 @@ TAGS = f"{_OID}.5"
 SCALE = f"{_OID}.6"
 ROLE = f"{_OID}.7"
 SHA256 = f"{_OID}.8"
+RECORDS = f"{_OID}.9"
 
 ABSENT = "http://hl7.org/fhir/StructureDefinition/data-absent-reason"
 TARGET_BODY = "http://hl7.org/fhir/StructureDefinition/procedure-targetBodyStructure"
 VERSION = "http://hl7.org/fhir/StructureDefinition/composition-clinicaldocument-versionNumber"
 INCISION = "http://hl7.org/fhir/StructureDefinition/procedure-incisionDateTime"
 
-UUIDS = "urn:ietf:rfc:3986"
 LOINC = "http://loinc.org"
 UCUM = "http://unitsofmeasure.org"
 SNOMED = "http://snomed.info/sct"

@@ -44,6 +44,9 @@ def _bundle(bundle: Node) -> Iterator[str]:
         yield "Bundle.entry.fullUrl: not unique (bdl-7)"
     for entry in entries:
         yield from _entry(entry, kind)
+        for path, node in walk(entry.get("resource", {})):
+            if node.get("value") in urls and path.endswith("identifier"):
+                yield f"Bundle.entry.resource.{path}: is a fullUrl, which servers replace"
     if kind == "document":
         if entries[0].get("resource", {}).get("resourceType") != "Composition":
             yield "Bundle.entry: a document starts with its Composition (bdl-11)"
