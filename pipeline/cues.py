@@ -210,7 +210,7 @@ _TOTAL = frozenset({"total", "altogether", "combined", "overall", "totaling", "t
 def scale(sentence: Sentence, index: int) -> Scale | None:
     """Whether the number at `index` was said for each, per side or in total; None when nothing was said.
 
-    Looks at up to three words before the number and four after it, no further than the next number.
+    Looks at up to three words before the number and eight after it, no further than the next number.
     """
     tokens = sentence.tokens
     before: list[str] = []
@@ -219,7 +219,7 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
             break
         before.insert(0, fold(token.norm))
     after: list[str] = []
-    for token in tokens[index + 1 : index + 6]:
+    for token in tokens[index + 1 : index + 9]:
         if token.quantity is not None or (token.punctuation and token.norm != ","):
             break
         after.append(fold(token.norm))

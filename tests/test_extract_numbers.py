@@ -59,8 +59,8 @@ def test_what_is_no_claim_passes_unchanged() -> None:
 
 def test_no_number_stands_in_two_facts() -> None:
     text = (
-        "Cefazolin two grams. Ten millilitres of half percent bupivacaine to the skin. Tourniquet 250 mmHg for 50 minutes. "
-        "Two 3.5 mm screws, 30 and 32 mm. Blood loss 50 mL, urine 200 mL. Irrigated with 3 litres of saline."
+        "Cefazolin two grams. Ten millilitres of half percent bupivacaine to the skin. Tourniquet 250 mmHg for 50 "
+        "minutes. Two 3.5 mm screws, 30 and 32 mm. Blood loss 50 mL, urine 200 mL. Irrigated with 3 litres of saline."
     )
     reading = run.understand(run.from_text(text).words, grammar.load())[0]
     taken: list[tuple[int, int]] = []

@@ -21,6 +21,7 @@ _ORDINALS = {
     1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh", 8: "eighth", 9: "ninth",
     10: "tenth", 11: "eleventh", 12: "twelfth",
 }  # fmt: skip
+_EVERYDAY = frozenset({"mixing", "washing", "separation", "dilution", "concentration", "activation", "filtration"})
 _TOTAL_REACH, _DRAW_REACH, _PRODUCT_REACH, _DISCARD_REACH = 24, 45, 30, 24
 
 
@@ -33,10 +34,21 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             quantity = cues.unit_of(sentence, index) if token.quantity is not None else None
             if quantity is not None and quantity.form in ("number", "range", "fraction"):
                 facts += _number(reading, sentence, grammar, index, quantity, phases[index])
-        for mention in base.mentions(sentence, "processing"):
-            facts.append(
-                base.make("processing", reading, sentence, mention.first, mention.last, name=mention.id)
-            )
+        facts += _processing(reading, sentence, phases)
+    return facts
+
+
+def _processing(reading: Reading, sentence: Sentence, phases: list[str]) -> list[Fact]:
+    """Filtering, spinning and the like; "mixed" and "washed" only where marrow or graft is spoken of."""
+    facts: list[Fact] = []
+    done: set[str] = set()
+    for mention in base.mentions(sentence, "processing", "events"):
+        if mention.table == "events" and mention.id != "centrifugation":
+            continue
+        if mention.id in done or (mention.id in _EVERYDAY and phases[mention.first] != "harvest"):
+            continue
+        done.add(mention.id)
+        facts.append(base.make("processing", reading, sentence, mention.first, mention.last, name=mention.id))
     return facts
 
 
@@ -96,6 +108,10 @@ def _draw(
         ]  # fmt: skip
     if near is None or near[0] > _DRAW_REACH:
         return []
+    drawn = cues.nearest(sentence, grammar, index, "draw")
+    given = cues.nearest(sentence, grammar, index, "injected")
+    if given is not None and given[0] <= _DRAW_REACH and (drawn is None or given[0] <= drawn[0]):
+        return []  # "six millilitres of marrow concentrate were injected"
     price, hit = near
     scale = cues.scale(sentence, index)
     if scale is None and _counted(sentence, index):
@@ -121,6 +137,9 @@ def _sums(sentence: Sentence, hit: cues.Hit, index: int) -> bool:
     if hit.first < index:
         return True
     said = cues.words(sentence, hit.first, hit.last).lower()
+    after = sentence.tokens[hit.last + 1 : hit.last + 2]
+    if after and after[0].quantity is not None:
+        return False
     return hit.first - index <= 2 and said in ("in total", "total", "altogether", "in all", "all together", "all told")
 
 

@@ -12,7 +12,7 @@ from pipeline.rows import Concept
 
 KINDS = ("measurement", "pressure", "incision_length")
 
-_ANGLE_REACH = 55  # "dorsiflexion 5 degrees before, 20 degrees after"
+_ANGLE_REACH = 75  # "dorsiflexion 5 degrees before, 20 degrees after"
 _NAMED_REACH, _LESION_REACH, _INCISION_REACH, _PRESSURE_REACH = 22, 16, 24, 45
 _GUESS = 6  # a noun beside a length says less than a named measure
 _NOUNS = ("findings", "diagnoses", "specimens")

@@ -36,6 +36,7 @@ _TAKEN_LATER = frozenset({
 })  # fmt: skip
 _BARRIERS = ("devices", "specimens", "findings", "injectates")
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
+_NO_ROUTES = ("priming", "irrigation", "insufflation")  # told by the role
 _TOTAL_REACH = 70
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
 _SMALLEST_RATIO = 1000  # 1:1 is a mixture; adrenaline is 1:1000 to 1:400,000 (labels)
@@ -321,6 +322,8 @@ def _ratio(
 def _routes(reading: Reading, sentence: Sentence, events: list[_Event]) -> list[Fact]:
     facts: list[Fact] = []
     for route in base.mentions(sentence, "routes"):
+        if route.id in _NO_ROUTES:
+            continue
         near = [
             (_distance(sentence, route, event.mention), order)
             for order, event in enumerate(events)

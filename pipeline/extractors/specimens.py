@@ -71,7 +71,10 @@ def _listed(reading: Reading, sentence: Sentence) -> list[Fact]:
     first = start + 1
     for at in range(start + 1, len(tokens) + 1):
         if at == len(tokens) or tokens[at].norm in (",", ";", "and", "."):
-            thing = [index for index in range(first, at) if tokens[index].norm not in _STOPS]
+            thing = [
+                index for index in range(first, at)
+                if tokens[index].norm not in _STOPS and tokens[index].quantity is None
+            ]  # fmt: skip
             if thing and not _only_place(sentence, thing):
                 facts.append(
                     base.make("specimen", reading, sentence, thing[0], thing[-1],

@@ -70,7 +70,12 @@ def _suture(
 
 def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -> str | None:
     ranked = []
-    for site in base.mentions(sentence, "sites"):
+    skin = [
+        Mention("sites", "skin", index, index)
+        for index, token in enumerate(sentence.tokens)
+        if token.norm == "skin" and "skin" in sites
+    ]  # inside a longer phrase ("skin closed") too
+    for site in (*base.mentions(sentence, "sites"), *skin):
         before, after = sorted((site, mention), key=lambda item: item.first)
         price = cues.gap(sentence, before.last, after.first)
         if any(token.norm == "," for token in sentence.tokens[before.last + 1 : after.first]):
