@@ -173,7 +173,7 @@ def _cued(norms: Sequence[str], start: int) -> bool:
         return any(word in _TIMED or word in _EVENTS or word == "at" for word in norms[max(0, start - 10) : start])
     if before in _AT:
         return before not in ("to", "and", "was", "is", "from", "between", "about", "after", "before") or any(
-            word in _TIMED or word == "time" for word in norms[max(0, start - 7) : start]
+            word in _TIMED or word == "time" for word in norms[max(0, start - 12) : start]
         )
     return any(word in _EVENTS for word in norms[max(0, start - 2) : start]) or (
         before in (",", ":") and any(word in _EVENTS for word in norms[max(0, start - 4) : start])
