@@ -91,7 +91,28 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
     for hit in hits:
         if hit.rule.axis != "none":
             found += _governed(sentence, hit, hits, stops)
+    found += _years(sentence)
     return replace(sentence, scopes=tuple(found))
+
+
+def _years(sentence: Sentence) -> list[Scope]:
+    """What is said with a year ("lumpectomy in 2015", "done in twenty eleven") was before this operation."""
+    tokens = sentence.tokens
+    found = []
+    for index in range(2, len(tokens)):
+        if tokens[index - 1].norm in ("in", "since") and _is_year(tokens[index]):
+            rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
+            found.append(Scope("status", "historical", _behind(sentence, _Hit(rule, index - 1, index)), index, "year"))
+    return found
+
+
+def _is_year(token: Token) -> bool:
+    quantity = token.quantity
+    if quantity is None or quantity.unit is not None:
+        return False
+    if quantity.form in ("date", "clock", "year"):  # "in twenty eleven" is heard like a time, but a time has "at"
+        return True
+    return quantity.form == "number" and quantity.value is not None and 1950 <= quantity.value <= 2100
 
 
 def _section_scopes(sentence: Sentence, grammar: Grammar) -> list[Scope]:
@@ -131,11 +152,14 @@ def _governed(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) 
     if rule.direction == "sentence":
         spans.append(_whole(sentence, hit))
     else:
-        if rule.direction in ("after", "both"):
+        behind = _behind(sentence, hit)
+        # what comes before such a cue is its subject ("a tear was not seen"): then it governs nothing ahead
+        subject = axis == "certainty" and rule.direction == "both" and _is_thick(sentence, behind, hit.first)
+        if rule.direction in ("after", "both") and not subject:
             ahead = _ahead_named if axis == "certainty" else _ahead_clause
             spans.append((hit.first, ahead(sentence, hit, hits, stops)))
         if rule.direction in ("before", "both"):
-            spans.append((_behind(sentence, hit), hit.last))
+            spans.append((behind, hit.last))
     first = min(span[0] for span in spans)
     last = max(span[1] for span in spans)
     if rule.value == "affirmed":
@@ -145,6 +169,14 @@ def _governed(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) 
             if first <= m.first and m.last <= last
         ]
     return [Scope(axis, rule.value, first, last, rule.id)]
+
+
+def _is_thick(sentence: Sentence, first: int, end: int) -> bool:
+    """Whether tokens first..end-1 hold more than function words."""
+    return any(
+        not token.punctuation and token.quantity is None and token.norm not in _THIN and token.norm not in _READY
+        for token in sentence.tokens[first:end]
+    )
 
 
 def _whole(sentence: Sentence, hit: _Hit) -> tuple[int, int]:
@@ -276,6 +308,8 @@ def _behind(sentence: Sentence, hit: _Hit) -> int:
         if token.norm in (",", "and", "but", ":") and thick and not (named and _list_before(tokens, index)):
             return index + 1
         if index in settings and hit.rule.value != "planned" and (thick or not certainty):
+            return index + 1
+        if certainty and thick and token.quantity is not None:
             return index + 1
         mention = ends.get(index)
         if mention is not None and certainty:

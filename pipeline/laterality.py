@@ -23,7 +23,7 @@ from pipeline.records import Laterality, Mention, Reading, Sentence
 from pipeline.rows import Concept
 
 _RUN_ON = 40  # tokens; in a longer stream of speech a side reaches this far at most:
-_REACH = 12
+_REACH = 3
 
 
 def _words(text: str) -> frozenset[str]:

@@ -185,7 +185,7 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
         if capitals and (first or _all_capitals_end(tokens, at)):
             return True
         return fresh and (after is None or after.norm in _MARKS) and not _is_clause(tokens, end)
-    if fresh or capitals:
+    if fresh or capitals or (len(cue.words) > 1 and tokens[at - 1].norm == ","):
         return True
     # inside a stream of words: only names of two words or more that are not part of a phrase
     return len(cue.words) > 1 and tokens[at - 1].norm not in _BEFORE_A_NOUN and not tokens[at - 1].punctuation

@@ -70,11 +70,16 @@ def is_seen(sentence: Sentence, mention: Mention) -> bool:
     return any(token.norm in _SEEN for token in near)
 
 
-def is_imaging(sentence: Sentence) -> bool:
-    """Whether a sentence tells what imaging before the operation showed."""
+def is_imaging(sentence: Sentence, at: int | None = None) -> bool:
+    """Whether a sentence (the part between semicolons around token `at`) tells what imaging before showed."""
     if sentence.section == "imaging":
         return True
-    norms = {token.norm for token in sentence.tokens}
+    first, end = 0, len(sentence.tokens)
+    if at is not None:
+        marks = [index for index, token in enumerate(sentence.tokens) if token.norm == ";"]
+        first = max((mark for mark in marks if mark < at), default=-1) + 1
+        end = min((mark for mark in marks if mark > at), default=end)
+    norms = {token.norm for token in sentence.tokens[first:end]}
     if not norms & _PICTURES or norms & _NOW:
         return False
     return bool(norms & _TOLD) and sentence.section not in ("aftercare", "follow-up", "description")
@@ -113,7 +118,7 @@ _CUES_AGAIN = _words(
     "results result level test labs film films imaging echo duplex scan mri xray ray radiograph radiographs "
     "colonoscopy ultrasound ct recheck surveillance consultation removed removal out"
 )
-_WHEN = _words("in at after within around about by every for approximately his her the a next ~")
+_WHEN = _words("in at after within around about by every approximately his her the a next ~")
 _SEEN_NOW = _words("was were had been has underwent under using showed")
 
 
@@ -185,7 +190,9 @@ _FAILS = _words(
     "continue continues still symptoms pain deteriorates progress progresses positive reaccumulates unresolved "
     "bothers stays bothersome better needed lost loosens unhealed nonunion bridging opens bleeds"
 )
-_THEN = _words("will would consider then offer offered discuss plan proceed may repeat next could recommend")
+_THEN = _words(
+    "can considered thought will would consider then offer offered discuss plan proceed may repeat next could recommend"
+)
 _TELLING = _words("was were had tested checked see")
 _CALL = _words("call return contact report seek attend ring emergency")
 
@@ -196,7 +203,10 @@ def next_step_at(sentence: Sentence) -> int | None:
     if "next" in norms[:2] and "step" in norms[:3]:
         return min(3, len(norms) - 1)
     cue = next((at for at, norm in enumerate(norms) if norm in _IF), None)
-    if cue is None or not set(norms[cue:]) & _FAILS or set(norms) & _CALL or set(norms[:cue]) & _TELLING:
+    if cue is None or set(norms) & _CALL or set(norms[:cue]) & _TELLING:
+        return None
+    first = cue == 0 and norms[cue] == "if" and "," in norms and not set(norms) & _TELLING
+    if not set(norms[cue:]) & _FAILS and not first:
         return None
     ahead = [at for at in range(cue, len(norms)) if norms[at] in _THEN]
     if ahead and cue < 8:

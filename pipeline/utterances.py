@@ -108,11 +108,34 @@ def _sentences(tokens: list[Token]) -> Iterator[list[Token]]:
         yield held
 
 
+_TITLES = frozenset(
+    {"dr", "dr.", "mr", "mr.", "mrs", "mrs.", "ms", "ms.", "prof", "prof.", "doctor", "mister", "missus", "miss", "pt",
+     "patient", "surgeon", "assistant", "by", ":"}
+)  # fmt: skip
+_STARTERS = frozenset(
+    {"the", "a", "an", "he", "she", "we", "i", "this", "it", "then", "after", "patient", "there", "at", "in", "on",
+     "no", "his", "her", "next", "all", "both", "general", "under", "following", "surgeon", "assistant"}
+)  # fmt: skip
+
+
+def _names(held: Sequence[Token]) -> bool:
+    """Whether an initial after these tokens belongs to a person: a title or another initial stands before it."""
+    last = held[-1] if held else None
+    if last is None:
+        return False
+    if last.norm == ".":
+        return len(held) > 1 and len(held[-2].text) == 1 and held[-2].text.isupper()
+    return last.norm in _TITLES
+
+
 def _is_abbreviation(held: Sequence[Token], following: Token) -> bool:
     """ "No. 5", "q.d" and the like: a full stop that ends no sentence."""
     if len(held) < 2:
         return False
     before = held[-2].norm
+    initial = len(held[-2].text) == 1 and held[-2].text.isupper()
+    if initial and following.text[:1].isupper() and following.norm not in _STARTERS and _names(held[:-2]):
+        return True
     if before == "no":
         return following.norm[0].isdigit()
     return before in ("approx", "fig", "sq", "inj") or (

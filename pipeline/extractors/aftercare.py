@@ -58,10 +58,34 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         elif target is not None:
             facts.append(_claim(reading, sentence, index, target, index - 1,
                                 text=story.words(sentence, target, _words_end(sentence, target, index))))  # fmt: skip
+    facts += _avoid(reading, sentence)
     for mention in own:
         if mention not in used and _stands(sentence, mention):
             facts.append(_plan(base.make("aftercare", reading, sentence, mention.first, mention.last, name=mention.id)))
     return facts
+
+
+def _avoid(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Avoid diving": an instruction in its own words. A medicine to avoid is left to the medicines."""
+    tokens = sentence.tokens
+    for index, token in enumerate(tokens[:-1]):
+        told = index and tokens[index - 1].norm in ("to", "carefully") and sentence.section == ""
+        if token.norm != "avoid" or told:
+            continue
+        end = index + 1
+        while end + 1 < len(tokens) and end - index < 5 and not tokens[end + 1].punctuation and (
+            tokens[end + 1].quantity is None and tokens[end + 1].norm not in ("for", "until", "and", "then")
+        ):
+            end += 1
+        if tokens[end].punctuation or any(
+            m.table in ("drugs", "aftercare") and index < m.last and m.first <= end for m in sentence.mentions
+        ):
+            continue
+        if end + 1 < len(tokens) and tokens[end + 1].norm == "for":
+            continue  # with a duration it is taken there
+        text = story.words(sentence, index, end)
+        return [_plan(base.make("aftercare", reading, sentence, index, end, text=text, certainty="affirmed"))]
+    return []
 
 
 def _may_measure(sentence: Sentence, index: int, quantity: Quantity) -> bool:
@@ -77,7 +101,7 @@ def _may_measure(sentence: Sentence, index: int, quantity: Quantity) -> bool:
 def _target(sentence: Sentence, index: int, quantity: Quantity, own: list[Mention]) -> Mention | int | None:
     """The instruction that a number belongs to: a named thing, or the token where its words begin."""
     before = [m for m in own if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)]
-    if before:
+    if before and not any(token.norm in _NOT for token in sentence.tokens[before[-1].last + 1 : index]):
         return before[-1]
     after = _after(sentence, index, quantity, own)
     if after is not None:

@@ -15,7 +15,7 @@ _PRESENTS = frozenset(
 )  # fmt: skip
 _NOT_BEFORE = frozenset({"aftercare", "follow-up", "description", "findings", "specimens", "complications"})
 _CONSENT = frozenset({"risks", "consent", "consented", "alternatives"})
-_PAST = ("historical", "historical-before", "other-person", "section:history")
+_PAST = ("year", "historical", "historical-before", "other-person", "section:history")
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:

@@ -93,8 +93,11 @@ def number(quantity: Quantity) -> dict[str, Any]:
 def named(
     kind: str, reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar, **fields: Any
 ) -> Fact:
-    """A fact of a named thing: its side, its site and what the row implies are filled in unless given."""
-    side, doubt = laterality.side_for(sentence, mention.first, mention.last, grammar)
+    """A fact of a named thing: its side, its site and what the row implies are filled in unless given.
+
+    `own_side`: take only a side from its own phrase, never one that the sentence says of something else."""
+    own_only = fields.pop("own_side", False)
+    side, doubt = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=own_only)
     fields.setdefault("name", mention.id)
     fields.setdefault("laterality", side)
     fields.setdefault("body_site", story.site_of(sentence, mention, grammar))

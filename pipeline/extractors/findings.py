@@ -20,11 +20,14 @@ _ELSEWHERE = frozenset(
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        if sentence.section in _ELSEWHERE or story.is_imaging(sentence):
+        if sentence.section in _ELSEWHERE:
             continue
+        imaging = story.is_imaging(sentence)
         places = {(m.first, m.last): m for m in base.mentions(sentence, "findings")}
         for mention in base.mentions(sentence, "findings", "diagnoses"):
             if mention.table == "diagnoses" and (mention.first, mention.last) in places:
+                continue
+            if imaging and story.is_imaging(sentence, mention.first):
                 continue
             fact = _fact(reading, sentence, mention, grammar)
             if fact is not None:

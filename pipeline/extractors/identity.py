@@ -26,10 +26,11 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         facts += _allergy(reading, sentence)
         for mention in base.mentions(sentence, "handedness"):
             facts.append(base.make("handedness", reading, sentence, mention.first, mention.last, name=mention.id,
-                                   status="performed"))  # fmt: skip
+                                   status="performed", certainty="affirmed"))  # fmt: skip
         for index, token in enumerate(sentence.tokens):
             if token.norm in _HANDED:
-                facts.append(base.make("handedness", reading, sentence, index, index, name=_HANDED[token.norm]))
+                facts.append(base.make("handedness", reading, sentence, index, index, name=_HANDED[token.norm],
+                                       status="performed", certainty="affirmed"))  # fmt: skip
     return facts
 
 

@@ -50,15 +50,17 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 
 def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """An operation that no row names: under its heading, or as the first words of the narration with an act in them."""
-    if any(base.mentions(sentence, "procedures")):
+    if any(mention.first < 15 for mention in base.mentions(sentence, "procedures")):
         return []
     acts = list(base.mentions(sentence, "acts"))
     if sentence.section == "procedure":
         first = story.after_heading(sentence) if story.has_heading(sentence) else 0
         if first is None or _is_prose(sentence):
             return []
-    elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6 and not _is_prose(sentence):
+    elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6:
         first = 0
+        if _is_prose(sentence, acts[0].last + 6):
+            return []
     else:
         return []
     last = first
@@ -81,8 +83,8 @@ _TITLE_ENDS = frozenset({",", ".", ";", "for", "mister", "missus", "miss", "mr",
 _PROSE = frozenset({"was", "were", "had", "has", "is", "are", "then", "we", "i"})
 
 
-def _is_prose(sentence: Sentence) -> bool:
-    return any(token.norm in _PROSE for token in sentence.tokens)
+def _is_prose(sentence: Sentence, end: int | None = None) -> bool:
+    return any(token.norm in _PROSE for token in sentence.tokens[:end])
 
 
 def _before(sentence: Sentence, fact: Fact) -> Fact:

@@ -24,7 +24,7 @@ _NOT_BEFORE = {
                               "examination", "hospital", "health"}),
 }  # fmt: skip
 # Bare words of anaesthesia that mean it only beside one of these or under its heading.
-_BARE = frozenset({"general", "local", "spinal", "epidural", "regional", "topical", "sedation", "ga", "la", "mac"})
+_BARE = frozenset({"general", "local", "spinal", "epidural", "regional", "topical", "sedation", "ga", "la", "mac", "peribulbar", "retrobulbar", "caudal"})
 _NEAR = frozenset(
     {"infiltration", "infiltrated", "anesthesia", "anesthetic", "anaesthesia", "anaesthetic", "under", "lma", "tube",
      "mask", "intubation", "block", "endotracheal", "induced", "induction", "with", "plus", "and", "+", "sedation",
@@ -43,6 +43,24 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             fact = _fact(reading, sentence, mention, grammar)
             if fact is not None:
                 facts.append(fact)
+        facts += _bare(reading, sentence)
+    return facts
+
+
+# Words that no table holds alone, since they name other things as well ("spinal canal").
+_SINGLE = {"spinal": "spinal", "epidural": "epidural", "peribulbar": "retrobulbar-block", "retrobulbar":
+           "retrobulbar-block", "caudal": "caudal-block"}  # fmt: skip
+
+
+def _bare(reading: Reading, sentence: Sentence) -> list[Fact]:
+    facts: list[Fact] = []
+    for index, token in enumerate(sentence.tokens):
+        if token.norm not in _SINGLE or any(
+            m.first <= index <= m.last and (m.last > m.first or m.table == "anaesthesia") for m in sentence.mentions
+        ):
+            continue
+        if _means_anaesthesia(sentence, Mention("anaesthesia", _SINGLE[token.norm], index, index)):
+            facts.append(base.make("anaesthesia", reading, sentence, index, index, name=_SINGLE[token.norm]))
     return facts
 
 
@@ -61,7 +79,9 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     fields = {} if kind in _SIDED else {"laterality": None, "body_site": None}
     if kind == "position":
         fields["body_site"] = None
-    return base.named(kind, reading, sentence, mention, grammar, **fields)
+    if kind == "anaesthesia" and group not in ("regional", "local"):
+        fields = {"laterality": None, "body_site": None}
+    return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
 
 
 def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
