@@ -22,7 +22,7 @@ _ANGLED = ("scope", "plate", "guide", "block", "lens", "liner", "telescope")
 _NEEDLES = ("needle", "trocar", "cannula")
 _NOT_BETWEEN = frozenset(
     "he she it we i they was were is are had has have the a an of in at to from with for by on and or left right "
-    "that this then which who used using as".split()
+    "that this then which who used using as hole holes port layer layers row rows".split()
 )
 
 
@@ -44,19 +44,20 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
         things = _things(sentence, grammar, rows)
-        for thing in things:
-            if thing.row is not None:
+        numbers: list[Fact] = []
+        for index, _ in base.quantities(sentence):
+            quantity = cues.unit_of(sentence, index)
+            if quantity is not None and (quantity.form in _FORMS or quantity.form == "label"):
+                if things and not cues.is_place(sentence, grammar, index):
+                    numbers += _number(reading, sentence, index, quantity, things)
+        sized = {fact.group for fact in numbers}
+        for thing in things:  # an instrument without a size is no news; an implant always is
+            if thing.row is not None and (thing.row.implant or thing.group in sized):
                 facts.append(
                     base.make("device", reading, sentence, thing.first, thing.last, name=thing.name, group=thing.group,
                               role=thing.role)
                 )  # fmt: skip
-        if not things:
-            continue
-        for index, _ in base.quantities(sentence):
-            quantity = cues.unit_of(sentence, index)
-            if quantity is not None and (quantity.form in _FORMS or quantity.form == "label"):
-                if not cues.is_place(sentence, grammar, index):
-                    facts += _number(reading, sentence, index, quantity, things)
+        facts += numbers
     return facts
 
 
@@ -126,18 +127,27 @@ def _number(
             return []
         if thing.role == "implanted" and thing.row is None:
             return []  # "head turned 30 degrees": a component counts only with the word size
-        if quantity.dimension == "angle" and not any(word in said for word in _ANGLED):
+        if quantity.dimension == "angle" and (index > thing.last or not any(word in said for word in _ANGLED)):
             return []
         return claim("device_size")
     if quantity.dimension not in ("", "count") or price > _SIZE_REACH:
         return []
     if _says_size(sentence, index) and (thing.row is not None or thing.role == "implanted"):
         return claim("device_size")
-    counted = quantity.form == "number" and quantity.value is not None and quantity.value == int(quantity.value)
+    counted = (
+        quantity.form == "number" and quantity.value is not None and quantity.value == int(quantity.value)
+        and "." not in sentence.tokens[index].text and not _beside_x(sentence, index)
+    )  # fmt: skip
     countable = thing.row.implant if thing.row is not None else thing.role == "used"
     if counted and countable and thing.first > index and _is_counted(sentence, index, thing.first):
         return claim("device_count")
     return []
+
+
+def _beside_x(sentence: Sentence, index: int) -> bool:
+    """ "a 28 x 46 cup": sizes, no counts."""
+    around = sentence.tokens[max(0, index - 1) : index] + sentence.tokens[index + 1 : index + 2]
+    return any(token.norm in ("x", "\u00d7") for token in around)
 
 
 _CHAIN = frozenset(

@@ -26,6 +26,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+_COUNTED = {"count": "blood", "": "output"}  # units of blood; "urine output 180"
 _VEIN = ("intravenous-fluid", "given")
 
 
@@ -53,7 +54,7 @@ def _number(
         if row.group == "crystalloid" and not _is_intravenous(sentence, grammar, mention, washed):
             continue
         price = cues.cost(sentence, index, mention.first, mention.last)
-        if price > limit or (dimension != "volume" and row.group not in ("blood", "output", "colloid")):
+        if price > limit or (dimension != "volume" and row.group != _COUNTED.get(dimension)):
             continue
         kind = "fluid_out" if row.group == "output" else "fluid_in"
         facts.append(

@@ -98,6 +98,8 @@ def _number(
 def _draw(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
 ) -> list[Fact]:
+    if cues.around(sentence, grammar, index, index, "blood-loss"):
+        return []
     near = cues.nearest(sentence, grammar, index, "draw", "draw-noun", "marrow")
     ordinal = _ordinal(sentence, index)
     if ordinal is not None:

@@ -9,16 +9,18 @@ from pipeline.records import Fact, Mention, Reading, Sentence
 
 KINDS = ("harvest_site",)
 
-_REACH = 24
+_REACH, _CREST_REACH = 24, 60
 _AFTER = frozenset({"from", "of", "at", "in", "through", "on", "via"})
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    phase = cues.Phase()
     for sentence in reading.sentences:
+        phases = phase.walk(sentence, grammar)
         harvest = cues.hits(sentence, grammar, "harvest", "marrow")
         for site in base.mentions(sentence, "sites"):
-            if not _is_harvest(sentence, site, harvest, grammar):
+            if not _is_harvest(sentence, site, harvest, grammar, phases[site.first]):
                 continue
             side, doubt = laterality.side_for(sentence, site.first, site.last, grammar, own_only=True)
             facts.append(
@@ -28,9 +30,13 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
-def _is_harvest(sentence: Sentence, site: Mention, harvest: list[cues.Hit], grammar: Grammar) -> bool:
+def _is_harvest(
+    sentence: Sentence, site: Mention, harvest: list[cues.Hit], grammar: Grammar, phase: str
+) -> bool:
+    if not cues.around(sentence, grammar, site.first, site.last, "graft-word"):
+        return phase == "harvest" and "iliac-crest" in site.id
     if "iliac-crest" in site.id:
-        return True
+        return cues.distance(sentence, grammar, site.first, site.last, "graft-word") <= _CREST_REACH
     for hit in harvest:
         between = sentence.tokens[hit.last + 1 : site.first]
         if hit.first > site.last:

@@ -80,8 +80,8 @@ def _number(
         total = cues.nearest(sentence, grammar, index, "total")
         if total is not None and total[1].first < index and total[0] <= (20 if quantity.dimension else 4):
             facts.append(claim("injection_total", (max(0, total[0] - 6), total[1]), scale="total"))
-    if phase != "harvest" and quantity.dimension in ("gauge", "length"):
-        needle = cues.nearest(sentence, grammar, index, "needle")
+    if phase != "harvest" and quantity.dimension in ("gauge", "length") and _is_injection(sentence, grammar, index):
+        needle = cues.nearest(sentence, grammar, index, "injection-needle")
         if needle is not None and needle[0] <= (20 if quantity.dimension == "gauge" else 10):
             facts.append(claim("injection_needle", needle))
     if phase != "injection":
@@ -91,6 +91,12 @@ def _number(
         if depth is not None and depth[0] <= 20:
             facts.append(claim("injection_depth", depth))
     return facts
+
+
+def _is_injection(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    return bool(cues.around(sentence, grammar, index, index, "injected", "depth")) or any(
+        abs(mention.first - index) <= 14 for mention in base.mentions(sentence, "drugs", "injectates")
+    )
 
 
 def _what(sentence: Sentence, index: int) -> str | None:

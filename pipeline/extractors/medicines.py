@@ -209,7 +209,7 @@ def _number(
     drug_first: bool,
 ) -> list[Fact]:  # fmt: skip
     kind, limit = _TELLS[quantity.dimension]
-    if quantity.unit in _BODY_UNITS:
+    if quantity.unit in _BODY_UNITS or (quantity.unit == "L" and quantity.value is not None and quantity.value >= 1):
         return []
     prefix, postfix = (_WRONG_STYLE, 0) if drug_first else (0, _WRONG_STYLE)
     ranked: list[tuple[int, int, _Event]] = []

@@ -22,6 +22,7 @@ _LABELS = frozenset({"pt", "patient", "name"})
 _WITH_SEX = re.compile(r"^(\d{1,3})[-/]?([mf])$")
 _SEX = frozenset({"m", "f", "male", "female", "man", "woman", "boy", "girl", "gentleman", "lady", "yo", "y", "yrs"})
 _VERBS = frozenset({"is", "was", "has", "had", "with", "the", "who", "underwent", "a", "an"})
+_PERSONS = _SEX | frozenset({"infant", "baby", "child", "patient", "newborn", "neonate", "toddler", "twin"})
 _NAME_WORDS = 4
 _OLDEST = 115
 _AGE_UNITS = ("a", "mo", "wk", "d")
@@ -60,7 +61,8 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         return []
     unit = quantity.unit or "a"
     near = cues.nearest(sentence, grammar, index, "age")
-    if near is not None and near[0] <= (6 if quantity.unit else 2):
+    persons = {token.norm for token in sentence.tokens[max(0, index - 4) : index + 6]} & _PERSONS
+    if near is not None and near[0] <= (6 if quantity.unit else 2) and (persons or quantity.unit in (None, "a")):
         price, hit = near
         return [base.claim("patient_age", reading, sentence, index, hit.first, hit.last, price, unit=unit, **_SURE)]
     after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]

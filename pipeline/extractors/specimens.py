@@ -14,9 +14,13 @@ _WHERE = {
     "cytology": "cytology", "laboratory": "laboratory", "gross-examination": "gross examination",
     "crystal-analysis": "crystal analysis", "cell-viability": "cell count", "stone-analysis": "stone analysis",
 }  # fmt: skip
-_THINGS = ("sites", "findings", "diagnoses", "specimens", "injectates", "devices", "fluids")
+_THINGS = ("sites", "findings", "diagnoses", "specimens", "injectates", "fluids")
 _SENT_TO = ("sent", "pathology", "microbiology", "cytology", "laboratory")
 _PHRASE = 6  # words of a thing that no table names
+_NO_THINGS = frozenset(
+    ("also", "collected", "obtained", "then", "this", "that", "of", "all", "some", "portions", "half", "excised",
+     "isolated", "trap", "off")
+)  # fmt: skip
 _STOPS = frozenset(
     "the a an was were is are be been being and then to for from with by which that it we i this these sent submitted "
     "removed taken delivered passed off handed some all both one as".split()
@@ -63,7 +67,7 @@ def _listed(reading: Reading, sentence: Sentence) -> list[Fact]:
     tokens = sentence.tokens
     if len(tokens) < 3 or not tokens[0].norm.startswith("specimen"):
         return []
-    marks = (":", "is", "was", "were", "-")
+    marks = (":", "-")
     start = next((at for at in range(1, min(4, len(tokens))) if tokens[at].norm in marks), None)
     if start is None:
         return []
@@ -74,6 +78,7 @@ def _listed(reading: Reading, sentence: Sentence) -> list[Fact]:
             thing = [
                 index for index in range(first, at)
                 if tokens[index].norm not in _STOPS and tokens[index].quantity is None
+                and any(letter.isalpha() for letter in tokens[index].norm)
             ]  # fmt: skip
             if thing and not _only_place(sentence, thing):
                 facts.append(
@@ -126,8 +131,17 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
         if before.punctuation or before.norm in _STOPS or before.quantity is not None:
             break
         first -= 1
-    named: Mention | None = None
-    for mention in base.mentions(sentence, *_THINGS):
-        if first <= mention.first and mention.last <= end:
-            named = named or mention
-    return (named.first if named is not None else first, end)
+    inside = [m for m in base.mentions(sentence, *_THINGS) if first <= m.first and m.last <= end and _is_thing(m)]
+    if inside:
+        return inside[0].first, end
+    phrase = {token.norm for token in sentence.tokens[first : end + 1]}
+    tool = any(m.table == "devices" and first <= m.first <= end for m in sentence.mentions)
+    if not tool and not phrase & _NO_THINGS and any(len(word) > 2 for word in phrase):
+        return first, end
+    # "the cyst was excised with scissors and sent": what was named last before in this sentence
+    named = [m for m in base.mentions(sentence, *_THINGS) if m.last < first and _is_thing(m)]
+    return (named[-1].first, named[-1].last) if named else None
+
+
+def _is_thing(mention: Mention) -> bool:
+    return mention.table != "devices" and not (mention.table == "specimens" and mention.id in _WHERE)

@@ -116,7 +116,10 @@ def _duration(
     return [base.claim("duration", reading, sentence, index, first, last, price, name=name)]
 
 
-_RELATIVE = frozenset("after later within before ago every for each until next under over another at last past".split())
+_RELATIVE = frozenset(
+    ("after", "later", "within", "before", "ago", "every", "for", "each", "until", "next", "under", "over", "another",
+     "at", "last", "past", "first", "preoperatively", "preop", "prior")
+)  # fmt: skip
 _FALLBACK = 80
 
 
