@@ -10,6 +10,7 @@ from pipeline.grammar import Grammar
 from pipeline.limits import limit
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
+from pipeline.rows import Drug
 
 MEANING = "Adrenaline ratio times volume is not the stated dose, or is above the maximum (1:100,000 = 10 ug/mL)."
 
@@ -17,6 +18,7 @@ _NAMES = frozenset({"adrenaline", "epinephrine"})
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    drugs = grammar.table("drugs", Drug)
     found: list[Finding] = []
     whole, terms, concerned = Decimal(0), [], []
     for ratio in note.of("adrenaline_ratio"):
@@ -28,7 +30,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             continue
         volume = sum((one for one in sums if one is not None), Decimal(0))
         worked = adrenaline(ratio.value, volume)
-        whole += worked
+        mixed = [drugs.get(fact.name or "") for fact in volumes]
+        injected = any("local_anaesthetic" in drug.classes for drug in mixed if drug is not None)
+        whole += worked if injected else 0
         term = f"1:{plain(ratio.value)} x {rounded(volume)} mL = {rounded(worked)} micrograms"
         terms.append(term)
         concerned += [ratio, *volumes]

@@ -11,6 +11,9 @@ MEANING = "Complications were said to be none, but one was told; or one was susp
 
 _GENERAL = frozenset({"", "none", "any", "uneventful", "complication", "complications"})
 
+# Words for complications that are also said of what is usual in an operation ("bleeding was seen from the holes").
+_EVERYDAY = frozenset({"bleeding", "numbness", "stiffness", "persistent-pain", "recurrence", "hypotension"})
+
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     known = grammar.tables.get("complications", {})
@@ -28,7 +31,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return [
         finding(
             "complication_conflict",
-            "warning",
+            "note" if fact.name in _EVERYDAY else "warning",
             f"Complications were said to be none, but {called(fact, grammar)} was told.",
             [none[0], fact],
             ask="Say whether it is a complication, or that it was there before.",

@@ -11,42 +11,54 @@ from pipeline.rows import Kind
 
 MEANING = "A number, side, drug or count is unsure: low confidence, two readings of the sound, or doubtful words."
 
-_CRITICAL_KINDS = frozenset({"medication", "count", "specimen", "complication", "clock_time", "device_lot",
-                             "device_serial", "device_udi", "spinal_level", "procedure"})  # fmt: skip
+# A wrong value of these may harm; of the others a doubt is told quietly.
+_CRITICAL = frozenset({
+    "procedure", "medication", "medication_dose", "medication_volume", "medication_concentration", "medication_rate",
+    "adrenaline_ratio", "draw", "harvest_total", "harvest_depth", "anticoagulant_share", "injection_volume",
+    "injection_total", "injection_depth", "product_volume", "blood_loss", "fluid_in", "irrigation_deficit",
+    "tourniquet_pressure", "tourniquet_time", "count", "specimen", "patient_weight", "device_lot", "device_serial",
+    "device_udi", "spinal_level",
+})  # fmt: skip
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     row = limit(grammar, note.profile, "confidence")
     least = float(row.value) if row is not None and row.value is not None else 0.0
-    return [
-        _told(fact, grammar, reasons, critical)
-        for fact in note.facts
-        if (critical := _critical(fact)) is not None and (reasons := _reasons(fact, least, critical))
-    ]
+    doubted: dict[str, list[Fact]] = {}
+    found: list[Finding] = []
+    for fact in note.facts:
+        if fact.certainty == "negated" and fact.laterality is None:
+            continue
+        heard = [f"also heard as {other}" for other in fact.alternatives]
+        sure = fact.evidence.confidence
+        if sure is not None and sure < least and (_matters(fact) or fact.value is not None):
+            heard.append(f"heard with a confidence of {sure:.2f}")
+        if heard:
+            found.append(_told([fact], grammar, "; ".join(heard), sound=True))
+        for reason in fact.doubts:
+            doubted.setdefault(reason, []).append(fact)
+    return found + [_told(facts, grammar, reason, sound=False) for reason, facts in doubted.items()]
 
 
-def _critical(fact: Fact) -> bool:
-    number = fact.value is not None or fact.low is not None
-    return number or fact.laterality is not None or fact.kind in _CRITICAL_KINDS
+def _matters(fact: Fact) -> bool:
+    return fact.kind in _CRITICAL or fact.laterality is not None
 
 
-def _reasons(fact: Fact, least: float, critical: bool) -> list[str]:
-    reasons = list(fact.doubts)
-    reasons += [f"also heard as {other}" for other in fact.alternatives]
-    sure = fact.evidence.confidence
-    if critical and sure is not None and sure < least:
-        reasons.append(f"heard with a confidence of {sure:.2f}")
-    return reasons
-
-
-def _told(fact: Fact, grammar: Grammar, reasons: list[str], critical: bool) -> Finding:
+def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool) -> Finding:
+    """One reason, told once for all facts that it holds for."""
     kinds = grammar.table("kinds", Kind)
-    label = kinds[fact.kind].name if fact.kind in kinds else fact.kind
-    value = " ".join(dict.fromkeys(part for part in (fact.laterality, called(fact, grammar), shown(fact)) if part))
+    names = []
+    for fact in facts:
+        value = " ".join(dict.fromkeys(part for part in (fact.laterality, called(fact, grammar), shown(fact)) if part))
+        label = kinds[fact.kind].name if fact.kind in kinds else fact.kind
+        names.append(f"{label.lower()} {value}".strip())
+    listed = ", ".join(dict.fromkeys(names))
+    warn = any(_matters(fact) if sound else fact.kind in _CRITICAL for fact in facts)
     return finding(
         "doubtful",
-        "warning" if critical else "note",
-        f"{label}: {value} is unsure: {'; '.join(reasons).rstrip('.')}.",
-        [fact],
-        ask="Listen to it, and say it again if it is wrong.",
+        "warning" if warn else "note",
+        f"Unsure ({listed}): {reason.rstrip('.')}.",
+        facts,
+        ask="Listen to it, and say it again if it is wrong." if sound else "Say it again, or accept it as it stands.",
+        about="sound" if sound else "words",
     )

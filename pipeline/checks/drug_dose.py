@@ -15,8 +15,9 @@ from pipeline.rows import Drug
 
 MEANING = "A drug's dose is far from its usual adult dose, or in a unit in which the drug is not dosed."
 
-_FAR_ABOVE, _FAR_BELOW = Decimal(2), Decimal("0.2")
+_FAR_ABOVE, _FAR_BELOW = Decimal(2), Decimal("0.25")
 _FULL_GROWN = Decimal(40)
+_SYSTEMIC = frozenset({"intravenous", "oral", "intramuscular", "subcutaneous", "rectal"})
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -30,7 +31,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         said = span(fact, row.unit) if row is not None else None
         if row is not None and said is not None and row.low is not None and row.high is not None:
             above = said.low is not None and said.low > row.high * _FAR_ABOVE
-            below = said.high is not None and said.high < row.low * _FAR_BELOW and not _small(note)
+            below = said.high is not None and said.high < row.low * _FAR_BELOW
+            below = below and not _small(note) and not _local(note, fact)
             if above or below:
                 found.append(
                     finding(
@@ -64,6 +66,12 @@ def _other_sort(fact: Fact, units: tuple[str, ...]) -> bool:
     usual_mass = any(convertible(unit, "mg") or unit.startswith(("mg/", "ug/", "g/")) for unit in units)
     usual_activity = any(convertible(unit, "[USP'U]") or unit.startswith(("[USP'U]", "[iU]", "[IU]")) for unit in units)
     return (mass and usual_activity and not usual_mass) or (activity and usual_mass and not usual_activity)
+
+
+def _local(note: OperativeNote, fact: Fact) -> bool:
+    """Whether the drug went to one place only (an eye, a joint, the spine), where little is enough."""
+    routes = {other.name for other in note.group(fact) if other.kind == "medication_route"}
+    return note.family == "eye" or bool(routes - _SYSTEMIC)
 
 
 def _small(note: OperativeNote) -> bool:

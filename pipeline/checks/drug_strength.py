@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from pipeline.checks.base import finding, shown, unit_words
+from pipeline.checks.base import finding, shown, span, unit_words
 from pipeline.dosing import strength
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -13,6 +13,8 @@ from pipeline.rows import Drug
 
 MEANING = "A drug's concentration is none of its usual strengths; ten times one of them is most likely a slip."
 
+_TOPICAL = ("spray", "topical", "gel", "jelly", "cream", "patch")  # sold stronger
+_MUCH = Decimal(100)  # millilitres
 _SLIPS = (Decimal(10), Decimal("0.1"), Decimal(100), Decimal("0.01"))
 
 
@@ -29,20 +31,28 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             continue
         slips = [text for text, one in usual.items() if one[1] == said[1] and said[0] / one[0] in _SLIPS]
         listed = ", ".join(_words(text) for text in drug.strengths)
+        least = min(one[0] for one in usual.values())
         stronger = all(one[1] == said[1] and said[0] > one[0] for one in usual.values())
         if not slips and not stronger:
             continue  # a dilution made on the table
         asked = f" Was it {' or '.join(_words(text) for text in slips)}?" if slips else ""
+        spray = any(word in fact.evidence.heard.lower() for word in _TOPICAL)
         found.append(
             finding(
                 "drug_strength",
-                "warning" if slips else "note",
+                "warning" if slips and not spray and (said[0] > least or not _diluted(note, drug.id)) else "note",
                 f"{drug.name} {shown(fact)} is none of the usual strengths ({listed}).",
                 [fact],
                 ask="Say the strength again." + asked,
             )
         )
     return found
+
+
+def _diluted(note: OperativeNote, drug: str) -> bool:
+    """Whether so much was given that it was surely diluted (tumescent solution)."""
+    volumes = [one for fact in note.of("medication_volume") if fact.name == drug and (one := span(fact, "mL"))]
+    return any(one.low is not None and one.low >= _MUCH for one in volumes)
 
 
 def _read(text: str) -> tuple[Decimal, str] | None:

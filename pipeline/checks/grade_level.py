@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -10,7 +12,8 @@ from pipeline.rows import Grade
 
 MEANING = "A grade was said that the named grading system does not have (an Outerbridge grade of six)."
 
-_ROMAN = {"0": "0", "1": "I", "2": "II", "3": "III", "4": "IV", "5": "V", "6": "VI"}
+_FIGURES = {"i": "1", "ii": "2", "iii": "3", "iv": "4", "v": "5", "vi": "6", "vii": "7"}
+_ROMAN = re.compile(r"^(iv|vii|vi|v|iii|ii|i)([a-d]?\d?)$")
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -34,9 +37,15 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 
 def _has(system: Grade, said: str) -> bool:
-    wanted = {_plain(said), _plain(_ROMAN.get(said, said))}
-    return any(_plain(level) in wanted or _plain(_ROMAN.get(level, level)) in wanted for level in system.levels)
+    """Whether a level is one of the system; "2" is enough where the system has 2A and 2B."""
+    wanted = _plain(said)
+    levels = [_plain(level) for level in system.levels]
+    parts = any(level.startswith(wanted) and level[len(wanted) :].isalpha() for level in levels)
+    return wanted in levels or (wanted.isdigit() and parts)
 
 
 def _plain(level: str) -> str:
-    return level.lower().replace("grade", "").replace("stage", "").replace("type", "").strip()
+    """Lower case, Roman numerals as figures: "IIA" and "2a" are the same."""
+    text = level.lower().replace("grade", "").replace("stage", "").replace("type", "").replace(" ", "")
+    match = _ROMAN.match(text)
+    return _FIGURES[match[1]] + match[2] if match else text

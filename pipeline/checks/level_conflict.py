@@ -45,7 +45,8 @@ def _covered(level: str, done: set[str]) -> bool:
 def _outlier(levels: list[Fact]) -> list[Finding]:
     """Without a procedure beside it: a level said once that has no vertebra in common with the one said often."""
     counted = Counter(_plain(fact) for fact in levels).most_common()
-    if counted[0][1] < 2 or counted[-1][1] > 1:
+    # Decompression over several levels names many; only one stray level beside a steady one is asked for.
+    if counted[0][1] < 2 or len(counted) != 2 or counted[1][1] > 1 or _covered(counted[1][0], {counted[0][0]}):
         return []
     often = next(fact for fact in levels if _plain(fact) == counted[0][0])
     return [

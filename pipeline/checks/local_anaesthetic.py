@@ -144,7 +144,7 @@ def _mixture(totals: dict[str, _Total], fractions: list[tuple[str, Decimal, Deci
     return [
         finding(
             "local_anaesthetic",
-            "warning",
+            "note",
             f"The local anaesthetics together ({', '.join(name for name, _, _ in fractions)}) are above their "
             "configured maxima taken as fractions.",
             [fact for total in totals.values() for fact in total.facts],

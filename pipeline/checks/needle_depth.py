@@ -59,6 +59,9 @@ def _excursion(note: OperativeNote) -> list[Finding]:
     back = [fact for fact in moves if fact.kind == "needle_retraction"]
     forth = [fact for fact in moves if fact.kind == "needle_advance"]
     times = _repeats(note)
+    sides = {fact.laterality for fact in note.of("draw", "harvest_site", "harvest_total") if fact.laterality}
+    if len(sides) > 1 or len(given(note, "harvest_total")) > 1:
+        return []  # two harvests: which move belongs to which was not said
     if not back or not (depths or forth):
         return []
     reached = max(depths, default=Decimal(0))

@@ -17,6 +17,9 @@ _PAIRS = {
     "tourniquet": ("tourniquet_pressure", "tourniquet_time"),
     "suture": ("suture",),
 }
+# Rows of drains.toml that nobody means with "no drain".
+_NO_WOUND_DRAIN = frozenset({"urinary-catheter", "suprapubic-catheter", "nasogastric-tube", "pain-catheter", "t-tube",
+                             "nephrostomy", "chest-tube", "external-ventricular-drain", "lumbar-drain"})  # fmt: skip
 _WORDS = frozenset({"none", "nil", "no", ""})
 
 
@@ -49,4 +52,6 @@ def _wholly(fact: Fact, kind: str) -> bool:
 
 
 def _stands(fact: Fact) -> bool:
+    if fact.name in _NO_WOUND_DRAIN:
+        return False
     return fact.kind != "device" or fact.role == "implanted"

@@ -35,7 +35,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 def _limit(note: OperativeNote, grammar: Grammar, fact: Fact, what: str) -> Limit | None:
     """The row for this kind in a unit that converts; bare numbers only meet rows without a unit."""
     rows = limits(grammar, note.profile, what, kind=fact.kind, name=fact.name or "", unit=fact.unit or "")
-    return next((row for row in rows if bool(row.unit) == bool(fact.unit)), None)
+    rows = [row for row in rows if bool(row.unit) == bool(fact.unit)]
+    own = [row for row in rows if row.unit == fact.unit]
+    return next(iter([*own, *rows]), None) if not rows or not rows[0].name_of else rows[0]
 
 
 def _inside(fact: Fact, row: Limit) -> bool:

@@ -16,7 +16,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _marrow(note: OperativeNote) -> list[Finding]:
     taken = given(note, "product_volume") or given(note, "harvest_total") or given(note, "draw")
-    used = note.of("injection", "injection_volume", "injection_total", "discarded_volume", "specimen")
+    used = note.of("injection", "injection_volume", "injection_total", "discarded_volume", "specimen", "processing")
+    used = [fact for fact in used if fact.kind != "processing" or fact.name == "mixing"]
     if not taken or any(fact.certainty != "suspected" and fact.status == "performed" for fact in used):
         return []
     return [

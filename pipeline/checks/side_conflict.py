@@ -5,75 +5,129 @@ from __future__ import annotations
 from pipeline.checks.base import called, finding, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding
-from pipeline.rows import Kind
+from pipeline.records import Fact, Finding, Severity
+from pipeline.rows import Concept, Kind
 
 MEANING = "Two statements of the note name different sides of the same operation; the harvest side is its own."
 
-# Kinds that name the side of the operation. Harvest and what belongs to it is taken from wherever it is taken.
-_TARGET = (
-    "procedure", "preop_diagnosis", "postop_diagnosis", "diagnosis", "consent", "time_out", "site_marking",
-    "indication", "imaging", "preparation", "approach", "act", "finding", "injection", "injection_volume",
-    "injection_total", "injection_depth", "device", "tourniquet", "aftercare", "dressing", "drain", "specimen",
-    "closure", "grade", "measurement",
-)  # fmt: skip
-# Of these a conflict says that one of the two is wrong; others may speak of the healthy side for comparison.
-_FIRM = frozenset({"procedure", "preop_diagnosis", "postop_diagnosis", "consent", "time_out", "site_marking",
-                   "injection", "injection_volume", "device", "tourniquet", "act", "approach",
-                   "preparation"})  # fmt: skip
+# What is said of the operation as a whole: another side there is a contradiction.
+_FIRM = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "consent", "time_out", "site_marking", "injection",
+         "injection_volume", "injection_total", "device", "tourniquet", "tourniquet_pressure")  # fmt: skip
+# What may speak of the other side too: it counts where its site is the site of the operation.
+_STEPS = ("act", "approach", "preparation", "drain", "closure", "dressing", "specimen")
+_SEEN = ("finding", "grade", "measurement", "imaging", "indication", "aftercare")
+# Said of the healthy side for comparison. Concepts of findings.toml.
+_HEALTHY = frozenset({"normal", "intact", "stable", "healthy", "preserved", "no-disease", "patent"})
+
+_ARM = frozenset({"shoulder", "elbow", "wrist", "hand", "finger", "humerus", "ulna", "radius", "arm", "forearm",
+                  "upper-extremity", "thumb", "index-finger", "middle-finger", "ring-finger", "small-finger",
+                  "carpal-tunnel", "palm", "humeral-shaft", "radial-shaft", "palmar-fascia", "clavicle"})  # fmt: skip
+_LEG = frozenset({"hip", "knee", "ankle", "foot", "toe", "femur", "tibia", "fibula", "patella", "leg", "thigh", "calf",
+                  "shin", "lower-extremity", "great-toe", "little-toe", "heel", "forefoot", "hindfoot", "midfoot",
+                  "achilles-tendon", "tibial-shaft", "femoral-shaft", "distal-fibula"})  # fmt: skip
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    sided = [fact for fact in note.of(*_TARGET) if fact.laterality is not None and _speaks(fact)]
-    harvested = {site.id for site in (site_of(fact, grammar) for fact in note.of("harvest_site")) if site}
-    sided = [fact for fact in sided if not _harvest(fact, harvested, grammar)]
+    sided = [fact for fact in note.of("procedure", *_FIRM, *_STEPS, *_SEEN) if _speaks(fact)]
+    harvest = _harvest_sites(note, grammar)
+    sided = [fact for fact in sided if not _of_harvest(fact, harvest, grammar)]
     operated = [fact for fact in sided if fact.kind == "procedure" and fact.certainty == "affirmed"]
     sides = {fact.laterality for fact in operated}
     if not operated:
-        return _among(sided, grammar)
+        return _among([fact for fact in sided if fact.kind in _FIRM], grammar)
+    found = _same_procedure(operated, grammar)
     if "bilateral" in sides or len(sides) > 1:
-        return _two_procedures(operated, grammar) if "bilateral" not in sides else []
-    (side,) = sides
-    wrong = [fact for fact in sided if fact.laterality not in (side, None) and fact not in operated]
-    return [_conflict(operated[0], fact, grammar) for fact in wrong]
+        return found
+    wrong = [fact for fact in sided if fact not in operated and _opposite(operated[0], fact)]
+    told = [_judged(operated, fact, grammar) for fact in wrong]
+    return found + [one for one in told if one is not None]
 
 
 def _speaks(fact: Fact) -> bool:
-    return fact.certainty != "negated" and fact.status in ("performed", "planned") and fact.role != "harvest"
+    return (
+        fact.laterality is not None
+        and fact.certainty != "negated"
+        and fact.status in ("performed", "planned")
+        and fact.role not in ("harvest", "explanted", "used")
+    )
 
 
-def _harvest(fact: Fact, harvested: set[str], grammar: Grammar) -> bool:
+def _opposite(first: Fact, second: Fact) -> bool:
+    """Left against right. "Bilateral" is none: a disease of both sides may be treated on one."""
+    return {first.laterality, second.laterality} == {"left", "right"}
+
+
+def _harvest_sites(note: OperativeNote, grammar: Grammar) -> set[str]:
+    sites = [site_of(fact, grammar) for fact in note.of("harvest_site")]
+    return {name for site in sites if site is not None for name in (site.id, site.within) if name}
+
+
+def _of_harvest(fact: Fact, harvest: set[str], grammar: Grammar) -> bool:
     """Whether a fact is about the place of the harvest (its closure, its dressing, its portal)."""
     site = site_of(fact, grammar)
-    return fact.kind != "procedure" and site is not None and (site.id in harvested or site.within in harvested)
+    return fact.kind != "procedure" and site is not None and (site.id in harvest or site.within in harvest)
 
 
-def _among(sided: list[Fact], grammar: Grammar) -> list[Finding]:
-    firm = [fact for fact in sided if fact.kind in _FIRM and fact.laterality != "bilateral"]
-    other = next((fact for fact in firm if fact.laterality != firm[0].laterality), None)
-    return [_conflict(firm[0], other, grammar)] if other is not None else []
+def _judged(operated: list[Fact], fact: Fact, grammar: Grammar) -> Finding | None:
+    """A contradiction, a question, or nothing, by what sort of statement it is and where its site lies."""
+    place = site_of(fact, grammar)
+    sites = [site for one in operated if (site := site_of(one, grammar)) is not None]
+    related = place is not None and any(_related(place, site, grammar) for site in sites)
+    elsewhere = place is not None and bool(sites) and not related
+    severity: Severity
+    if fact.kind in _FIRM:
+        if elsewhere:
+            return None
+        severity = "blocking" if fact.certainty == "affirmed" else "warning"
+    elif fact.kind in _STEPS:
+        severity = "blocking" if related and fact.status == "performed" else "note"
+    else:
+        if fact.name in _HEALTHY or elsewhere:
+            return None
+        severity = "warning" if related and fact.kind in ("finding", "grade", "aftercare") else "note"
+    return _conflict(operated[0], fact, grammar, severity)
 
 
-def _two_procedures(operated: list[Fact], grammar: Grammar) -> list[Finding]:
+def _related(first: Concept, second: Concept, grammar: Grammar) -> bool:
+    """The same part of the body, one within the other, or two parts of the same limb."""
+    one, other = _chain(first, grammar), _chain(second, grammar)
+    return bool(one & other) or any(one & limb and other & limb for limb in (_ARM, _LEG))
+
+
+def _chain(site: Concept, grammar: Grammar) -> set[str]:
+    sites = grammar.table("sites", Concept)
+    found: set[str] = set()
+    here: Concept | None = site
+    while here is not None and here.id not in found:
+        found.add(here.id)
+        here = sites.get(here.within)
+    return found
+
+
+def _among(firm: list[Fact], grammar: Grammar) -> list[Finding]:
+    other = next((fact for fact in firm if _opposite(firm[0], fact)), None)
+    return [_conflict(firm[0], other, grammar, "blocking")] if other is not None else []
+
+
+def _same_procedure(operated: list[Fact], grammar: Grammar) -> list[Finding]:
     """The same operation said for two sides, neither as bilateral. Two different ones may well have two sides."""
     found: list[Finding] = []
     for index, first in enumerate(operated):
         for second in operated[index + 1 :]:
-            same = first.name == second.name and first.name is not None
-            if same and first.laterality != second.laterality:
-                found.append(_conflict(first, second, grammar))
-    return found
+            if first.name is not None and first.name == second.name and _opposite(first, second):
+                found.append(_conflict(first, second, grammar, "blocking"))
+    return found[:1]
 
 
-def _conflict(first: Fact, second: Fact, grammar: Grammar) -> Finding:
+def _conflict(first: Fact, second: Fact, grammar: Grammar, severity: Severity) -> Finding:
     kinds = grammar.table("kinds", Kind)
     label = kinds[second.kind].name.lower() if second.kind in kinds else second.kind
-    firm = second.kind in _FIRM and second.certainty == "affirmed"
+    about = called(second, grammar)
     return finding(
         "side_conflict",
-        "blocking" if firm else "warning",
+        severity,
         f"Side: {called(first, grammar, 'the operation')} was said for the {first.laterality}, "
-        f"{label} ({called(second, grammar)}) for the {second.laterality}.",
+        f"{label}{f' ({about})' if about else ''} for the {second.laterality}.",
         [first, second],
         ask="Say which side is right.",
     )

@@ -27,6 +27,8 @@ _LIKELY = {("mm", "volume"): "mL", ("mL", "length"): "mm", ("cm", "volume"): "mL
 
 _TOLD = ("volume", "length", "mass", "time", "pressure", "amount", "fraction", "angle", "concentration", "rate", "area",
          "temperature", "french", "gauge", "turns", "ratio")  # fmt: skip
+# What a length or an angle is misheard as.
+_SLIPS = frozenset({"volume", "mass", "pressure", "amount"})
 # Groups of measures.toml whose values have one dimension; the others may be measured in anything.
 _MEASURES = {"length": ("length", "area", "french", "none"), "angle": ("angle", "none"), "pressure": ("pressure",)}
 
@@ -40,10 +42,14 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         kind = kinds.get(fact.kind)
         if kind is None or fact.unit is None or kind.value not in ("quantity", "count"):
             continue
+        if fact.kind in ("fluid_in", "fluid_out") and fact.unit.startswith("{"):
+            continue  # blood products are counted in units and packs
         allowed = kind.dimensions
         if fact.kind == "measurement":
             row = measures.get(fact.name or "")
             allowed = _MEASURES.get(row.group, ()) if row is not None else ()
+            if dimensions.get(fact.unit, "") not in _SLIPS:
+                continue  # the words may well have meant something else that was measured
         if not allowed or dimensions.get(fact.unit) in allowed or _measures(fact.unit, allowed):
             continue
         wanted = " or ".join(one.replace("_", " ") for one in allowed if one in _TOLD) or "number without a unit"
