@@ -234,6 +234,8 @@ def same_side(truth: Expected, fact: Fact, sides: frozenset[str]) -> bool:
         return fact.laterality is None
     if truth.laterality is None:
         return fact.laterality is None or fact.laterality in sides
+    if shape(fact.kind) == "text" and fact.laterality is None:
+        return truth.laterality in (fact.text or "").lower()  # what is kept word for word keeps its side
     return fact.laterality == truth.laterality
 
 
@@ -251,6 +253,8 @@ def same_certainty(truth: Expected, fact: Fact) -> bool:
         return True
     if truth.kind == "blood_loss" and (truth.text in NOTHING or truth.value == 0):
         return True
+    if truth.certainty == "negated" and (fact.name or "").startswith("no-"):
+        return True  # a row such as "no-leak" holds the negation in its name
     return fact.certainty == truth.certainty
 
 
