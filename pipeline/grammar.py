@@ -37,9 +37,11 @@ class Grammar:
     def table(self, name: str, model: type[R]) -> Mapping[str, R]:
         """Rows of a table, typed. An absent table is empty. Raises TypeError on a wrong model."""
         rows = self.tables.get(name, {})
+        # All rows of a table are of one model (see _row), so the first one tells.
         for row in rows.values():
             if not isinstance(row, model):
                 raise TypeError(f"table {name} holds {type(row).__name__}, not {model.__name__}")
+            break
         return rows  # type: ignore[return-value]
 
     def row(self, table: str, ident: str) -> Row:
