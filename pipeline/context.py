@@ -92,7 +92,19 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
         if hit.rule.axis != "none":
             found += _governed(sentence, hit, hits, stops)
     found += _years(sentence)
-    return replace(sentence, scopes=tuple(found))
+    return replace(sentence, scopes=tuple(scope for scope in found if not _overruled(scope, found)))
+
+
+def _overruled(scope: Scope, found: list[Scope]) -> bool:
+    """A suspicion that the same sentence settles, and a plan that hangs on an "if"."""
+    for other in found:
+        holds = other.axis == scope.axis and other.first <= scope.first and scope.last <= other.last
+        meets = other.axis == scope.axis and other.first <= scope.last and scope.first <= other.last
+        if meets and scope.value == "suspected" and other.value == "negated" and other.first > scope.first:
+            return True
+        if holds and scope.value == "planned" and other.value == "conditional" and other.rule == "conditional":
+            return True
+    return False
 
 
 def _years(sentence: Sentence) -> list[Scope]:

@@ -127,7 +127,14 @@ def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
         for mention in sentence.mentions:
             if mention.first == index and mention.table == "sites" and mention.id in rows and rows[mention.id].sided:
                 return True
+            if mention.first == index and mention.table in ("diagnoses", "procedures") and _sided(mention, grammar):
+                return True
     return False
+
+
+def _sided(mention: Mention, grammar: Grammar) -> bool:
+    row = grammar.tables[mention.table].get(mention.id)
+    return isinstance(row, Concept) and row.sided
 
 
 def _inside_name(sentence: Sentence, side: Side) -> bool:

@@ -188,7 +188,10 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
     if fresh or capitals or (len(cue.words) > 1 and tokens[at - 1].norm == ","):
         return True
     # inside a stream of words: only names of two words or more that are not part of a phrase
-    return len(cue.words) > 1 and tokens[at - 1].norm not in _BEFORE_A_NOUN and not tokens[at - 1].punctuation
+    before = tokens[at - 1].norm
+    if before == "same":  # "postoperative diagnosis same procedure performed", but not "the same procedure performed"
+        return len(cue.words) > 1 and at > 1 and tokens[at - 2].norm != "the"
+    return len(cue.words) > 1 and before not in _BEFORE_A_NOUN and not tokens[at - 1].punctuation
 
 
 _BEFORE_A_NOUN = frozenset(

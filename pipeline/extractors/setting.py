@@ -24,7 +24,10 @@ _NOT_BEFORE = {
                               "examination", "hospital", "health"}),
 }  # fmt: skip
 # Bare words of anaesthesia that mean it only beside one of these or under its heading.
-_BARE = frozenset({"general", "local", "spinal", "epidural", "regional", "topical", "sedation", "ga", "la", "mac", "peribulbar", "retrobulbar", "caudal"})
+_BARE = frozenset(
+    {"general", "local", "spinal", "epidural", "regional", "topical", "sedation", "ga", "la", "mac", "peribulbar",
+     "retrobulbar", "caudal"}
+)  # fmt: skip
 _NEAR = frozenset(
     {"infiltration", "infiltrated", "anesthesia", "anesthetic", "anaesthesia", "anaesthetic", "under", "lma", "tube",
      "mask", "intubation", "block", "endotracheal", "induced", "induction", "with", "plus", "and", "+", "sedation",
