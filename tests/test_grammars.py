@@ -255,3 +255,9 @@ def test_two_meanings_need_what_decides(tmp_path: Path) -> None:
     (tmp_path / "specimens.toml").write_text(decided.format(id="body"), encoding="utf-8")
     load.cache_clear()
     assert set(load(tmp_path).tables) == {"findings", "specimens"}
+
+
+def test_labels_are_plain_words() -> None:
+    """A label is printed in notes: one line, no marks of a file format."""
+    for table, row in rows():
+        assert re.fullmatch(r"[\w][\w \-/'’(),.%&:]*", row.name), f"{table}.{row.id}: {row.name!r}"
