@@ -18,6 +18,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         if cues.has(sentence, grammar, "blood-loss"):
             facts += _sentence(reading, sentence, grammar)
+        else:
+            facts += _bleeding(reading, sentence, grammar)
     return facts
 
 
@@ -52,3 +54,17 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
                       text=text, status="performed", certainty="affirmed")
         )  # fmt: skip
     return facts
+
+
+def _bleeding(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Bleeding minimal", "bleeding none": the amount right behind the word; "no bleeding" is a finding."""
+    words = cues.hits(sentence, grammar, "minimal", "none")
+    for hit in cues.hits(sentence, grammar, "bleeding"):
+        for word in words:
+            if word.first == hit.last + 1 and sentence.tokens[word.first].norm not in ("no", "nothing"):
+                text = "none" if word.id == "none" else sentence.tokens[word.first].norm
+                return [
+                    base.make("blood_loss", reading, sentence, hit.first, word.last, text=text, status="performed",
+                              certainty="affirmed")
+                ]  # fmt: skip
+    return []

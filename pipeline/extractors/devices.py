@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from pipeline import cues
+from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
@@ -49,13 +49,14 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             quantity = cues.unit_of(sentence, index)
             if quantity is not None and (quantity.form in _FORMS or quantity.form == "label"):
                 if things and not cues.is_place(sentence, grammar, index):
-                    numbers += _number(reading, sentence, index, quantity, things)
+                    numbers += _number(reading, sentence, grammar, index, quantity, things)
         sized = {fact.group for fact in numbers}
         for thing in things:  # an instrument without a size is no news; an implant always is
             if thing.row is not None and (thing.row.implant or thing.group in sized):
+                side, _ = laterality.side_for(sentence, thing.first, thing.last, grammar, own_only=True)
                 facts.append(
                     base.make("device", reading, sentence, thing.first, thing.last, name=thing.name, group=thing.group,
-                              role=thing.role)
+                              role=thing.role, laterality=side)
                 )  # fmt: skip
         facts += numbers
     return facts
@@ -98,7 +99,7 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
 
 
 def _number(
-    reading: Reading, sentence: Sentence, index: int, quantity: Quantity, things: list[_Thing]
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, things: list[_Thing]
 ) -> list[Fact]:
     ranked = sorted(
         (cues.cost(sentence, index, thing.first, thing.last, postfix=3), thing.first, at)
@@ -109,7 +110,9 @@ def _number(
     if any(word in (thing.name or thing.text) for word in _NEEDLES):
         price += 2  # the needle of a harvest or an injection has a kind of its own
     said = (thing.name or thing.text).lower()
+    side, _ = laterality.side_for(sentence, thing.first, thing.last, grammar, own_only=True)
     shared: dict[str, Any] = {
+        "laterality": side,
         "name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role,
         "scale": cues.scale(sentence, index),
     }  # fmt: skip
@@ -125,8 +128,8 @@ def _number(
         volume = quantity.dimension == "volume"
         if price > _SIZE_REACH or (volume and (thing.row is None or "mL" not in thing.row.sizes)):
             return []
-        if thing.role == "implanted" and thing.row is None:
-            return []  # "head turned 30 degrees": a component counts only with the word size
+        if thing.role == "implanted" and thing.row is None and (price > _TOUCHING or not _is_component(quantity, said)):
+            return []  # "head turned 30 degrees", "tibia, 3 mm"
         if quantity.dimension == "angle" and (index > thing.last or not any(word in said for word in _ANGLED)):
             return []
         return claim("device_size")
@@ -148,6 +151,14 @@ def _beside_x(sentence: Sentence, index: int) -> bool:
     """ "a 28 x 46 cup": sizes, no counts."""
     around = sentence.tokens[max(0, index - 1) : index] + sentence.tokens[index + 1 : index + 2]
     return any(token.norm in ("x", "\u00d7") for token in around)
+
+
+_TOUCHING = 4
+_BONES = ("femur", "tibia", "patella")
+
+
+def _is_component(quantity: Quantity, said: str) -> bool:
+    return quantity.dimension == "length" and said not in _BONES
 
 
 _CHAIN = frozenset(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import cues
+from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
@@ -21,8 +21,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         drains = [mention for mention in base.mentions(sentence, "drains") if _is_noun(sentence, mention)]
         for mention in drains:
+            side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
             facts.append(
                 base.make("drain", reading, sentence, mention.first, mention.last, name=mention.id,
+                          laterality=side,
                           group=f"t{base.group_of(sentence, mention.first)}")
             )  # fmt: skip
         for index, quantity in base.quantities(sentence, "french", "length"):

@@ -53,6 +53,8 @@ def _number(
         row = fluids[mention.id]
         if row.group == "crystalloid" and not _is_intravenous(sentence, grammar, mention, washed):
             continue
+        if row.group == "blood" and cues.around(sentence, grammar, index, mention.last, "reserved"):
+            continue  # cross-matched is not given
         price = cues.cost(sentence, index, mention.first, mention.last)
         if price > limit or (dimension != "volume" and row.group != _COUNTED.get(dimension)):
             continue

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline import cues
+from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Quantity, Reading, Sentence
+from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
 
 KINDS = (
     "draw", "draw_count", "harvest_total", "discarded_volume", "anticoagulant_share", "product_volume", "processing",
@@ -55,8 +55,12 @@ def _processing(reading: Reading, sentence: Sentence, phases: list[str]) -> list
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, phase: str
 ) -> list[Fact]:
+    side = _side(sentence, grammar, index)
+
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near
+        if kind in _SIDED:
+            fields["laterality"] = side
         fields = {"unit": quantity.unit, **fields}
         return base.claim(kind, reading, sentence, index, hit.first, hit.last, price, **fields)
 
@@ -69,8 +73,9 @@ def _number(
         return facts
     if quantity.dimension == "volume" and _follows_counted(sentence, index):
         facts.append(
-            base.claim("harvest_total", reading, sentence, index, index, index, 4, unit=quantity.unit, scale="total")
-        )
+            base.claim("harvest_total", reading, sentence, index, index, index, 4, unit=quantity.unit, scale="total",
+                       laterality=side)
+        )  # fmt: skip
     if quantity.dimension in ("volume", ""):
         total = cues.nearest(sentence, grammar, index, "total")
         if total is not None and not _sums(sentence, total[1], index):
@@ -80,6 +85,9 @@ def _number(
     if quantity.dimension == "volume":
         facts += _draw(reading, sentence, grammar, index, quantity)
         product = cues.nearest(sentence, grammar, index, "product")
+        given = cues.nearest(sentence, grammar, index, "injected")
+        if product is not None and given is not None and given[0] <= _DRAW_REACH:
+            product = None
         if product is not None and product[0] <= _PRODUCT_REACH:
             facts.append(claim("product_volume", product))
     elif quantity.dimension == "fraction":
@@ -95,17 +103,30 @@ def _number(
     return facts
 
 
+_SIDED = ("draw_count", "harvest_total")
+
+
+def _side(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None:
+    """The side of the harvest site said last before the number, or of the only one of the sentence."""
+    sites = [site for site in base.mentions(sentence, "sites") if laterality.is_harvest(sentence, site)]
+    before = [site for site in sites if site.first < index] or (sites if len(sites) == 1 else [])
+    if not before:
+        return None
+    return laterality.side_for(sentence, before[-1].first, before[-1].last, grammar, own_only=True)[0]
+
+
 def _draw(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
 ) -> list[Fact]:
     if cues.around(sentence, grammar, index, index, "blood-loss"):
         return []
     near = cues.nearest(sentence, grammar, index, "draw", "draw-noun", "marrow")
+    side = _side(sentence, grammar, index)
     ordinal = _ordinal(sentence, index)
     if ordinal is not None:
         name, at, price = ordinal
         return [
-            base.claim("draw", reading, sentence, index, at, at, price, name=name, unit=quantity.unit,
+            base.claim("draw", reading, sentence, index, at, at, price, name=name, unit=quantity.unit, laterality=side,
                        scale=cues.scale(sentence, index))
         ]  # fmt: skip
     if near is None or near[0] > _DRAW_REACH:
@@ -121,8 +142,9 @@ def _draw(
     if scale == "total":
         return []
     return [
-        base.claim("draw", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit, scale=scale)
-    ]
+        base.claim("draw", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit, scale=scale,
+                   laterality=side)
+    ]  # fmt: skip
 
 
 def _counted(sentence: Sentence, index: int) -> bool:

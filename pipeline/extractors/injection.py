@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline import cues
+from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Sentence
@@ -14,6 +14,7 @@ KINDS = ("injection", "injection_volume", "injection_total", "injection_depth", 
 _REACH = 45
 _NOT_INJECTED = frozenset({"sent", "kept", "left", "remained", "remaining", "stored", "retained", "discarded"})
 _INTO = 12
+_INJECTION_NEEDLES = ("spinal-needle", "block-needle", "tuohy-needle")
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -40,9 +41,20 @@ def _injectates(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
         if near:
             facts.append(
                 base.make("injection", reading, sentence, mention.first, mention.last, name=mention.id,
+                          laterality=laterality.side_for(sentence, near[0].first, near[0].last, grammar)[0],
+                          body_site=_where(sentence, near[0]),
                           group=f"i{base.group_of(sentence, near[0].first)}")
             )  # fmt: skip
     return facts
+
+
+def _where(sentence: Sentence, verb: cues.Hit) -> str | None:
+    """The first site after "into", "in" or "to" behind the verb."""
+    for site in base.mentions(sentence, "sites"):
+        between = [token.norm for token in sentence.tokens[verb.last + 1 : site.first]]
+        if site.first > verb.last and len(between) <= 6 and {"into", "in", "to", "around", "at"} & set(between):
+            return site.id
+    return None
 
 
 def _number(
@@ -55,6 +67,8 @@ def _number(
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near
         group = f"i{base.group_of(sentence, verb[1].first if verb is not None else hit.first)}"
+        if kind in ("injection_volume", "injection_total"):
+            fields.setdefault("laterality", laterality.side_for(sentence, hit.first, hit.last, grammar)[0])
         return base.claim(
             kind, reading, sentence, index, hit.first, hit.last, price,
             **{"unit": quantity.unit, "group": group, **fields},
@@ -94,6 +108,9 @@ def _number(
 
 
 def _is_injection(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    if any("needle" in mention.id and 0 < mention.first - index <= 4 and mention.id in _INJECTION_NEEDLES
+           for mention in base.mentions(sentence, "devices")):  # fmt: skip
+        return True
     return bool(cues.around(sentence, grammar, index, index, "injected", "depth")) or any(
         abs(mention.first - index) <= 14 for mention in base.mentions(sentence, "drugs", "injectates")
     )

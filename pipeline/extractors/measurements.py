@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pipeline import cues
+from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
@@ -35,7 +35,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, rows: Mapping[str, Concept], index: int, quantity: Quantity
 ) -> list[Fact]:
-    facts = _named(reading, sentence, rows, index, quantity)
+    facts = _named(reading, sentence, grammar, rows, index, quantity)
     if quantity.dimension == "pressure":
         for cue, name in (("insufflation", "insufflation-pressure"), ("pump", "pump-pressure")):
             near = cues.nearest(sentence, grammar, index, cue)
@@ -68,7 +68,7 @@ def _number(
 
 
 def _named(
-    reading: Reading, sentence: Sentence, rows: Mapping[str, Concept], index: int, quantity: Quantity
+    reading: Reading, sentence: Sentence, grammar: Grammar, rows: Mapping[str, Concept], index: int, quantity: Quantity
 ) -> list[Fact]:
     ranked = [
         (cues.cost(sentence, index, mention.first, mention.last, prefix=2), mention.first, mention)
@@ -82,9 +82,10 @@ def _named(
     if price > reach or (mention.id == "holes" and _of_device(sentence, mention)):
         return []
     kind = "pressure" if quantity.dimension == "pressure" else "measurement"
+    side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
     return [
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
-                   unit=quantity.unit)
+                   unit=quantity.unit, laterality=side)
     ]  # fmt: skip
 
 
@@ -177,7 +178,8 @@ def _noun(
         return []
     price, first, last = min(ranked)
     text = " ".join(token.text for token in sentence.tokens[first : last + 1])
+    side, _ = laterality.side_for(sentence, first, last, grammar, own_only=True)
     return [
         base.claim("measurement", reading, sentence, index, first, last, price + _GUESS, name="size", text=text,
-                   unit=quantity.unit)
+                   unit=quantity.unit, laterality=side)
     ]  # fmt: skip

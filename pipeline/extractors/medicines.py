@@ -63,7 +63,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if any(mention.table == "drugs" for mention in sentence.mentions):
             events = _events(sentence, grammar, drugs, since <= _STILL_AFTERCARE)
             facts += _sentence(reading, sentence, grammar, events)
-        closed = closed or cues.has(sentence, grammar, "swab-count", "blood-loss")
+        closed = closed or cues.has(sentence, grammar, "swab-count", "blood-loss", "count-item")
         if closed and len(sentence.tokens) <= _STREAM and any(True for _ in base.mentions(sentence, "aftercare")):
             since = 0
     return facts
@@ -155,7 +155,7 @@ def _avoided(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
 
 def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
     """A medicine to take later: said so, or given a course of days ("for ten days") or of times ("daily")."""
-    if _near(sentence, grammar, mention, 30, "take-home"):
+    if _near(sentence, grammar, mention, 45, "take-home"):
         return True
     for index in range(mention.last + 1, min(mention.last + 8, len(sentence.tokens))):
         token = sentence.tokens[index]

@@ -12,6 +12,7 @@ from pipeline.rows import Concept
 
 KINDS = ("suture", "closure", "dressing")
 
+_UNNAMED = 60
 _SIZE_REACH, _LAYER_REACH = 16, 40
 
 
@@ -25,6 +26,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             suture = _suture(reading, sentence, sites, mention, sutures, taken)
             if suture is not None:
                 facts.append(suture)
+        facts += _unnamed(reading, sentence, sutures, taken)
         for mention in base.mentions(sentence, "closures"):
             if mention.id == "closure":
                 continue
@@ -35,6 +37,16 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for mention in base.mentions(sentence, "dressings"):
             facts.append(base.make("dressing", reading, sentence, mention.first, mention.last, name=mention.id))
     return facts
+
+
+def _unnamed(reading: Reading, sentence: Sentence, sutures: list[Mention], taken: set[int]) -> list[Fact]:
+    """A USP size with a material that no table names ("4-0 Lactomer"): the size, its words as the evidence."""
+    return [
+        base.claim("suture", reading, sentence, index, index, min(index + 1, len(sentence.tokens) - 1), _UNNAMED,
+                   text=quantity.text, value=None, low=None, high=None, unit=None)
+        for index, quantity in base.quantities(sentence)
+        if quantity.form == "suture" and index not in taken
+    ]  # fmt: skip
 
 
 def _suture(

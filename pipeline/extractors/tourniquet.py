@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import cues
+from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
@@ -51,6 +51,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
     elif used:
         name = next((m.id for m in base.mentions(sentence, "tourniquet") if m.id in ("tourniquet", "digital")), None)
         facts.append(
-            base.make("tourniquet", reading, sentence, used[0].first, used[0].last, name=name or "tourniquet")
-        )
+            base.make("tourniquet", reading, sentence, used[0].first, used[0].last, name=name or "tourniquet",
+                      laterality=laterality.side_for(sentence, used[0].first, used[-1].last, grammar)[0])
+        )  # fmt: skip
     return facts
