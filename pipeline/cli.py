@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict, replace
 from pathlib import Path
@@ -76,7 +76,7 @@ def _site(context: Path | None, template: Path | None) -> site.Site:
 
 
 @contextmanager
-def _progress(quiet: bool) -> Iterator[Callable[[float, float], None] | None]:
+def _progress(quiet: bool) -> Iterator[run.Progress | None]:
     if quiet or not ERR.is_terminal:
         yield None
         return
@@ -84,7 +84,11 @@ def _progress(quiet: bool) -> Iterator[Callable[[float, float], None] | None]:
                TextColumn("left"), TimeRemainingColumn())  # fmt: skip
     with Progress(*columns, console=ERR, transient=True) as bar:
         task = bar.add_task("listening", total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+        def shown(done: float, total: float) -> None:
+            bar.update(task, completed=done, total=total)
+
+        yield shown
 
 
 @main.command()

@@ -6,7 +6,7 @@ import hashlib
 import os
 import sys
 import uuid
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -42,7 +42,7 @@ OUTPUTS = ("json", "fhir", "docx")
 ALIASES = {"fhir": "fhir_document", "json": "note_json"}
 _NAMESPACE = uuid.UUID("6f1c1d0e-5a0b-5f0e-9a53-0f5d3c6d7a21")
 
-Progress = Callable[[float, float], None]
+Progress = listen.Progress
 # The family is looked for in this much speech before the whole is heard with that family's bias words.
 SPOTTING_SECONDS = 45.0
 

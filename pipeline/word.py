@@ -109,7 +109,7 @@ class Values:
 
     def __init__(self, document: DocumentObject, ident: str) -> None:
         self._document = document
-        self._root = etree.Element(f"{{{NAMESPACE}}}values", nsmap={None: NAMESPACE})
+        self._root = etree.Element(f"{{{NAMESPACE}}}values", nsmap={None: NAMESPACE})  # type: ignore[dict-item]
         self._guid = "{" + str(uuid.uuid5(uuid.NAMESPACE_URL, f"{NAMESPACE}:{ident}")).upper() + "}"
         self._count = 0
 

@@ -18,11 +18,13 @@ LAYERS = {
             "errors records paths sound",
             "rows note grammar manifest plugins site wordlist",
             "audio segments engines",
-            "agreement repair numerals units levels codes clocks shapes compounds ranges restated corrections conversion quantities tokens utterances mentions sections context laterality story",
+            "listen agreement sounds repair numerals units levels codes clocks shapes compounds ranges restated "
+            "corrections conversion quantities tokens timespan utterances mentions sections context laterality "
+            "people cues story",
             "extractors",
-            "settle assemble wording word word_template dosing coding fhir",
+            "settle assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
-            "output checking signout delivery listen run",
+            "output checking delivery run",
             "summary cli web",
         )
     )
