@@ -14,6 +14,7 @@ from typing import Any
 from urllib.parse import unquote
 
 from pipeline.fhir import rules_values
+from pipeline.fhir.names import SIDES
 from pipeline.fhir.rules_tables import CODES, SYSTEMS, TARGETS
 
 _URN = re.compile(r"urn:uuid:[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
@@ -209,6 +210,9 @@ def _sides(resources: Mapping[Any, Node]) -> Iterator[str]:
         if one.get("resourceType") == "BodyStructure":
             said = [side for side in sides if str(one.get("description", "")).split(" ")[0] == side]
             coded = {str(part.get("text")) for part in one.get("locationQualifier", [])}
+            codes = {code for part in one.get("locationQualifier", []) for code in _coded(part)}
+            if any(codes != {code for code, _ in SIDES.get(side, ())} for side in coded):
+                yield f"BodyStructure.locationQualifier: the codes {sorted(codes)} are not those of {sorted(coded)}"
             if said and set(said) != coded:
                 yield f"BodyStructure.locationQualifier: {sorted(coded)} beside the words {one.get('description')!r}"
         if one.get("resourceType") != "Procedure":

@@ -175,6 +175,8 @@ def _object(path: str, node: Mapping[str, Any]) -> Iterator[str]:
             yield f"{path}: a UCUM code without a unit to read"
     if "code" in node and "value" in node and "system" not in node:
         yield f"{path}: a coded unit without its system (qty-3)"
+    if "comparator" in node and path.endswith((".dose", "rateQuantity", ".low", ".high")):
+        yield f"{path}: a SimpleQuantity with a comparator (sqty-1)"
     if node.get("system") == LOINC and not loinc_holds(str(node.get("code", ""))):
         yield f"{path}: {node.get('code')!r} is no LOINC code (check digit)"
     if "numerator" in node or "denominator" in node:
