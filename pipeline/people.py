@@ -65,7 +65,7 @@ def name_end(tokens: Sequence[Token], start: int, covered: Mapping[int, object])
     index, taken = start, 0
     while index < len(tokens) and taken < _MOST + 1:
         token = tokens[index]
-        if token.punctuation and token.norm == "." and taken and len(tokens[index - 1].text) == 1:
+        if token.norm == "." and index > start and len(tokens[index - 1].text) == 1:
             index += 1  # the full stop of an initial
             continue
         if token.punctuation or token.quantity is not None or token.norm in _ENDS or token.norm in _CREDENTIALS:

@@ -186,7 +186,8 @@ def _own_words(sentence: Sentence, index: int, quantity: Quantity) -> int | None
 
 
 def _words_end(sentence: Sentence, start: int, index: int) -> int:
-    end = index - 1
+    numbers = [at for at in range(start, index) if sentence.tokens[at].quantity is not None]
+    end = min([index, *numbers]) - 1
     while end > start and sentence.tokens[end].norm in _LEADS | {"more", "above", "than"}:
         end -= 1
     return end

@@ -33,24 +33,21 @@ _WHOLE = frozenset({"procedure", "operation", "surgery", "patient", "recovery", 
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
-    rows = grammar.table("complications", Concept)
     facts: list[Fact] = []
     for sentence in reading.sentences:
         facts += _equipment(reading, sentence)
         if sentence.section in _ELSEWHERE:
             continue
         found = list(base.mentions(sentence, "complications"))
-        for mention in found:
-            fact = _complication(reading, sentence, mention, found, rows, grammar)
-            if fact is not None:
-                facts.append(fact)
-        if not found and sentence.section == "complications":
+        here = [_complication(reading, sentence, mention, found, grammar) for mention in found]
+        facts += [fact for fact in here if fact is not None]
+        if sentence.section == "complications" and not any(here):
             facts += _in_words(reading, sentence)
     return facts
 
 
 def _complication(
-    reading: Reading, sentence: Sentence, mention: Mention, found: list[Mention], rows: object, grammar: Grammar
+    reading: Reading, sentence: Sentence, mention: Mention, found: list[Mention], grammar: Grammar
 ) -> Fact | None:
     row = grammar.table("complications", Concept)[mention.id]
     status = base.scope_at(sentence, "status", mention.first, "performed")

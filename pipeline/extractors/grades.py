@@ -6,6 +6,7 @@ A grade of which no system was said keeps `name` empty: which one was meant is n
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from decimal import Decimal
 
@@ -20,6 +21,7 @@ _WORDS = frozenset({"grade", "grades", "class", "stage", "type", "classification
 _PLAIN = frozenset({"grade", "grades"})
 _GLUE = frozenset({"of", "is", "was", "were", "to", "a", "the", "-", ":", ",", "lesion", "changes", "system"})
 _ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6}
+_LETTERED = re.compile(r"^\d[A-F]$")
 _LETTERS = frozenset("abcde")
 
 
@@ -115,7 +117,8 @@ def _of_quantity(sentence: Sentence, at: int, quantity: Quantity) -> tuple[str, 
         number: int | None = int(quantity.value) if quantity.value == quantity.value.to_integral_value() else None
         if number is None or number > 10:
             return None
-        text = quantity.text if quantity.form == "roman" else str(number)
+        lettered = _LETTERED.match(quantity.text.upper())
+        text = quantity.text if quantity.form == "roman" else lettered[0] if lettered else str(number)
         low = high = number
     elif quantity.low is not None and quantity.high is not None:
         low, high = int(quantity.low), int(quantity.high)

@@ -59,7 +59,8 @@ def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
             return []
     elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6:
         first = 0
-        if _is_prose(sentence, acts[0].last + 6):
+        risky = base.scope_at(sentence, "status", acts[0].first, "performed") != "performed"
+        if risky or _is_prose(sentence, acts[0].last + 6):
             return []
     else:
         return []
