@@ -11,7 +11,7 @@ from functools import lru_cache
 
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
-from pipeline.records import Quantity, Scale, Sentence
+from pipeline.records import Quantity, Scale, Sentence, Token
 
 # What words between a number and its phrase cost. Common practice, no source: tuned on narrations of our own.
 _GLUE = frozenset((
@@ -67,38 +67,67 @@ def _index(box: _Box) -> dict[str, list[tuple[tuple[str, ...], str]]]:
     return index
 
 
-@lru_cache(maxsize=4096)
-def _found(words: tuple[str, ...], box: _Box) -> tuple[Hit, ...]:
-    index = _index(box)
-    hits: list[Hit] = []
+class _Found:
+    """What was found in a sentence, kept while it is looked at by one extractor after the other."""
+
+    __slots__ = ("hits", "listed", "tokens", "words")
+
+    def __init__(self, tokens: tuple[Token, ...]) -> None:
+        self.tokens = tokens
+        self.words = tuple(fold(token.norm) for token in tokens)
+        self.hits: dict[int, dict[str, list[Hit]]] = {}
+        self.listed: dict[int, tuple[int, ...]] = {}
+
+
+_KEPT = 256
+_found: dict[int, _Found] = {}
+
+
+def _look(sentence: Sentence) -> _Found:
+    """The memory of a sentence. Keyed by the identity of its tokens, which it holds, so that no other can have it."""
+    found = _found.get(id(sentence.tokens))
+    if found is None:
+        if len(_found) >= _KEPT:
+            _found.clear()
+        found = _found[id(sentence.tokens)] = _Found(sentence.tokens)
+    return found
+
+
+def _by_id(found: _Found, grammar: Grammar) -> dict[str, list[Hit]]:
+    hits = found.hits.get(id(grammar))
+    if hits is not None:
+        return hits
+    hits = {}
+    index, words = _index(_Box(grammar)), found.words
     for first, word in enumerate(words):
         for phrase, ident in index.get(word, ()):
             if words[first : first + len(phrase)] == phrase:
-                hits.append(Hit(ident, first, first + len(phrase) - 1))
-    return tuple(hits)
+                hit = Hit(ident, first, first + len(phrase) - 1)
+                kept = hits.setdefault(ident, [])
+                if not any(other.first <= hit.first and other.last >= hit.last for other in kept):
+                    kept.append(hit)
+    found.hits[id(grammar)] = hits
+    return hits
 
 
 def folded(sentence: Sentence) -> tuple[str, ...]:
     """The folded norms of the tokens."""
-    return tuple(fold(token.norm) for token in sentence.tokens)
+    return _look(sentence).words
 
 
 def hits(sentence: Sentence, grammar: Grammar, *ids: str) -> list[Hit]:
     """Cues of these ids (all when none is named), in order; of one id the longest at a place."""
-    found = _found(folded(sentence), _Box(grammar))
-    kept: list[Hit] = []
-    for hit in found:
-        if ids and hit.id not in ids:
-            continue
-        if any(other.id == hit.id and other.first <= hit.first and other.last >= hit.last for other in kept):
-            continue
-        kept.append(hit)
-    return kept
+    known = _by_id(_look(sentence), grammar)
+    if len(ids) == 1:
+        return known.get(ids[0], [])
+    chosen = [hit for ident in (ids or known) for hit in known.get(ident, ())]
+    return sorted(chosen, key=lambda hit: (hit.first, -hit.last, hit.id))
 
 
 def has(sentence: Sentence, grammar: Grammar, *ids: str) -> bool:
     """Whether the sentence holds one of these cues."""
-    return bool(hits(sentence, grammar, *ids))
+    known = _by_id(_look(sentence), grammar)
+    return any(ident in known for ident in ids)
 
 
 def listed(sentence: Sentence, index: int) -> tuple[int, ...]:
@@ -107,7 +136,13 @@ def listed(sentence: Sentence, index: int) -> tuple[int, ...]:
     "five, five, four and five millilitres", "30, 32 and 34 mm": numbers joined by commas and "and" of which
     all but the last are bare, or at least three (two joined by "and") of the same unit.
     """
-    tokens = sentence.tokens
+    known = _look(sentence).listed
+    if index not in known:
+        known[index] = _enumeration(sentence.tokens, index)
+    return known[index]
+
+
+def _enumeration(tokens: tuple[Token, ...], index: int) -> tuple[int, ...]:
     quantity = tokens[index].quantity
     if quantity is None or quantity.form not in ("number", "fraction"):
         return (index,)
@@ -275,6 +310,8 @@ class Phase:
         self._since += 1
         if self._since > self._HOLD:
             self._now = ""
+        if not found:
+            return [self._now] * len(sentence.tokens)
         phases: list[str] = []
         for index in range(len(sentence.tokens)):
             near = min(

@@ -11,6 +11,7 @@ needs to know who else reads numbers, and the order of the extractors changes no
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
 from typing import Any, Protocol
@@ -28,7 +29,9 @@ class Extractor(Protocol):
 
 def evidence(reading: Reading, first: int, last: int) -> Evidence:
     """Evidence for original word ids first..last (inclusive): times, words as heard, lowest confidence."""
-    words = [word for word in reading.words if word.last >= first and word.id <= last]
+    start = bisect_left(reading.words, first, key=lambda word: word.last)
+    end = bisect_right(reading.words, last, key=lambda word: word.id)
+    words = reading.words[start:end]
     starts = [word.start for word in words if word.start is not None]
     ends = [word.end for word in words if word.end is not None]
     sure = [word.confidence for word in words if word.confidence is not None]

@@ -110,17 +110,17 @@ def _number(
     if any(word in (thing.name or thing.text) for word in _NEEDLES):
         price += 2  # the needle of a harvest or an injection has a kind of its own
     said = (thing.name or thing.text).lower()
-    side, _ = laterality.side_for(sentence, thing.first, thing.last, grammar, own_only=True)
     shared: dict[str, Any] = {
-        "laterality": side,
         "name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role,
         "scale": cues.scale(sentence, index),
     }  # fmt: skip
 
     def claim(kind: str) -> list[Fact]:
+        side, _ = laterality.side_for(sentence, thing.first, thing.last, grammar, own_only=True)
         return [
-            base.claim(kind, reading, sentence, index, thing.first, thing.last, price, unit=quantity.unit, **shared)
-        ]
+            base.claim(kind, reading, sentence, index, thing.first, thing.last, price, unit=quantity.unit,
+                       laterality=side, **shared)
+        ]  # fmt: skip
 
     if quantity.form != "label" and quantity.dimension in _SIZES:
         if price > _SIZE_REACH and _chained(sentence, thing.last, index):
