@@ -11,7 +11,7 @@ from functools import lru_cache
 
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
-from pipeline.records import Quantity, Scale, Sentence, Token
+from pipeline.records import Quantity, Reading, Scale, Sentence, Token
 
 # What words between a number and its phrase cost. Common practice, no source: tuned on narrations of our own.
 _GLUE = frozenset((
@@ -288,45 +288,47 @@ _PHASES = {
 _PHASE_SECTIONS = {"harvest": "harvest", "injection": "injection"}
 
 
-class Phase:
-    """Which part of the operation the words are in: "harvest", "injection" or "" (neither).
+_HOLD = 4  # sentences for which a phase lasts without another word of it
+_PHASE_REACH = 18
+_last_phases: list[tuple[Reading, int, list[list[str]]]] = []
 
-    The nearest phase word of the sentence decides (up to `_REACH` tokens away); where there is none, the last one
-    said before holds, for at most `_HOLD` sentences.
+
+def phases(reading: Reading, grammar: Grammar) -> list[list[str]]:
+    """The part of the operation that every token of every sentence is in: "harvest", "injection" or "" (neither).
+
+    The nearest phase word of the sentence decides (up to `_PHASE_REACH` tokens away); where there is none, the last
+    one said before holds, for at most `_HOLD` sentences.
     """
-
-    _HOLD = 4
-    _REACH = 18
-
-    def __init__(self) -> None:
-        self._now = ""
-        self._since = 0
-
-    def walk(self, sentence: Sentence, grammar: Grammar) -> list[str]:
-        """The phase at every token of the next sentence."""
+    if _last_phases and _last_phases[0][0] is reading and _last_phases[0][1] == id(grammar):
+        return _last_phases[0][2]
+    now, since = "", 0
+    told: list[list[str]] = []
+    for sentence in reading.sentences:
         found = hits(sentence, grammar, *_PHASES)
         if sentence.section in _PHASE_SECTIONS and not found:
-            self._now, self._since = _PHASE_SECTIONS[sentence.section], 0
-        self._since += 1
-        if self._since > self._HOLD:
-            self._now = ""
+            now, since = _PHASE_SECTIONS[sentence.section], 0
+        since += 1
+        if since > _HOLD:
+            now = ""
         if not found:
-            return [self._now] * len(sentence.tokens)
-        phases: list[str] = []
+            told.append([now] * len(sentence.tokens))
+            continue
+        here: list[str] = []
         for index in range(len(sentence.tokens)):
             near = min(
                 ((max(hit.first - index, index - hit.last, 0), hit.first > index, -hit.first, hit) for hit in found),
                 key=lambda item: item[:3],
-                default=None,
             )
-            if near is not None and near[0] <= self._REACH:
-                self._since = 0
-                phases.append(_PHASES[near[3].id])
+            if near[0] <= _PHASE_REACH:
+                since = 0
+                here.append(_PHASES[near[3].id])
                 if near[3].first <= index:
-                    self._now = _PHASES[near[3].id]
+                    now = here[-1]
             else:
-                phases.append(self._now)
-        return phases
+                here.append(now)
+        told.append(here)
+    _last_phases[:] = [(reading, id(grammar), told)]
+    return told
 
 
 _LONG = 40  # tokens; a longer sentence is a stream of speech without full stops

@@ -86,7 +86,7 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
     near = {
         cue: min(
             (cues.gap(sentence, min(hit.last, mention.last), max(hit.first, mention.first))
-             for hit in cues.hits(sentence, grammar, cue)),
+             for hit in cues.hits(sentence, grammar, cue) if abs(hit.first - mention.first) <= _ROLE_TOKENS),
             default=cues.FAR,
         )
         for cue in ("removed", "trial", "implanted")
@@ -159,6 +159,9 @@ _BONES = ("femur", "tibia", "patella")
 
 def _is_component(quantity: Quantity, said: str) -> bool:
     return quantity.dimension == "length" and said not in _BONES
+
+
+_ROLE_TOKENS = 20
 
 
 _CHAIN = frozenset(

@@ -27,9 +27,7 @@ _TOTAL_REACH, _DRAW_REACH, _PRODUCT_REACH, _DISCARD_REACH = 24, 45, 30, 24
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
-    phase = cues.Phase()
-    for sentence in reading.sentences:
-        phases = phase.walk(sentence, grammar)
+    for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
         for index, token in enumerate(sentence.tokens):
             quantity = cues.unit_of(sentence, index) if token.quantity is not None else None
             if quantity is not None and quantity.form in ("number", "range", "fraction"):

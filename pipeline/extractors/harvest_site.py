@@ -15,9 +15,7 @@ _AFTER = frozenset({"from", "of", "at", "in", "through", "on", "via"})
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
-    phase = cues.Phase()
-    for sentence in reading.sentences:
-        phases = phase.walk(sentence, grammar)
+    for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
         harvest = cues.hits(sentence, grammar, "harvest", "marrow")
         for site in base.mentions(sentence, "sites"):
             if not _is_harvest(sentence, site, harvest, grammar, phases[site.first]):

@@ -19,9 +19,7 @@ _INJECTION_NEEDLES = ("spinal-needle", "block-needle", "tuohy-needle")
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
-    phase = cues.Phase()
-    for sentence in reading.sentences:
-        phases = phase.walk(sentence, grammar)
+    for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
         for index, token in enumerate(sentence.tokens):
             quantity = cues.unit_of(sentence, index) if token.quantity is not None else None
             if quantity is not None and quantity.form in ("number", "range", "fraction"):

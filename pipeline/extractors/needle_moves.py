@@ -15,9 +15,7 @@ _REACH = 40
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
-    phase = cues.Phase()
-    for sentence in reading.sentences:
-        phases = phase.walk(sentence, grammar)
+    for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
         for index, quantity in base.quantities(sentence):
             if phases[index] != "harvest" or quantity.form not in ("number", "range", "fraction", "size"):
                 continue
