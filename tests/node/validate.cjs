@@ -10,18 +10,17 @@ indexStructureDefinitionBundle(readJson('fhir/r4/profiles-types.json'));
 indexStructureDefinitionBundle(readJson('fhir/r4/profiles-resources.json'));
 const fhir = new Fhir();
 
+// Goes into the resources of a bundle too.
 function medplum(resource) {
-  const faults = [];
-  const all = [resource, ...(resource.entry ?? []).map((entry) => entry.resource).filter(Boolean)];
-  for (const one of all) {
-    try {
-      validateResource(one);
-    } catch (error) {
-      const issues = error.outcome?.issue ?? [{ details: { text: String(error) } }];
-      faults.push(...issues.map((issue) => `${issue.expression?.[0] ?? ''} ${issue.details?.text ?? ''}`.trim()));
-    }
+  try {
+    validateResource(resource);
+    return [];
+  } catch (error) {
+    const issues = error.outcome?.issue ?? [{ severity: 'error', details: { text: String(error) } }];
+    return issues
+      .filter((issue) => issue.severity === 'error' || issue.severity === 'fatal')
+      .map((issue) => `${issue.expression?.[0] ?? ''} ${issue.details?.text ?? ''}`.trim());
   }
-  return [...new Set(faults)];
 }
 
 function lantana(text) {
