@@ -81,6 +81,13 @@ def _matcher(box: _Box) -> PhraseMatcher:
     return matcher
 
 
+@lru_cache(maxsize=4)
+def _known(box: _Box) -> frozenset[str]:
+    """The words of all cues: other words need no entry in spaCy's vocabulary."""
+    rows = box.grammar.table("context", ContextRule).values()
+    return frozenset(word for row in rows for phrase in row.say for word in split_phrase(phrase))
+
+
 def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its scopes: those of its section (the whole sentence) and those of its cues."""
     if not sentence.tokens:
@@ -143,7 +150,9 @@ def _section_scopes(sentence: Sentence, grammar: Grammar) -> list[Scope]:
 def _hits(sentence: Sentence, grammar: Grammar) -> list[_Hit]:
     """Cues in order, the longest at a place, without those inside a longer named thing ("non touch technique")."""
     rules = grammar.table("context", ContextRule)
-    doc = Doc(_NLP.vocab, words=[fold(token.norm) or "_" for token in sentence.tokens])
+    known = _known(_Box(grammar))
+    folded = (fold(token.norm) for token in sentence.tokens)
+    doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
     raw = [_Hit(rules[_NLP.vocab.strings[key]], start, end - 1) for key, start, end in _matcher(_Box(grammar))(doc)]
     raw.sort(key=lambda hit: (hit.first - hit.last, hit.first, hit.rule.id))
     kept: list[_Hit] = []

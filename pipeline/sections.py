@@ -182,6 +182,7 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
     first = _leads(sentence, at)
     fresh = first or tokens[at - 1].norm in (":", ";", ".", "—") or (tokens[at - 1].norm == "," and _marked(after))
     if cue.heading:
+        fresh = fresh and (first or tokens[at - 1].norm != ",")
         if capitals and (first or _all_capitals_end(tokens, at)):
             return True
         return fresh and (after is None or after.norm in _MARKS) and not _is_clause(tokens, end)

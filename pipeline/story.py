@@ -52,15 +52,15 @@ _SEEN = _words(
 )
 _PICTURES = _words(
     "mri ct xray radiograph radiographs ultrasound scan sonogram mammogram arthrogram films film imaging "
-    "angiogram mr venogram echocardiogram dexa pet us"
+    "angiogram mr venogram echocardiogram dexa pet"
 )
 _TOLD = _words(
-    "showed shows show shown revealed reveals demonstrated demonstrates on confirmed suggested suggestive "
-    "consistent with had reported as by"
+    "showed shows show shown revealed reveals demonstrated demonstrates confirmed suggested suggestive reported "
+    "consistent"
 )
 _NOW = _words(
     "specimen intraoperative intraoperatively guided guidance under intraop fluoroscopy final obtained taken repeat "
-    "probe portable"
+    "probe portable used visualize brought our hardware position cross-table we"
 )
 
 
@@ -79,30 +79,49 @@ def is_imaging(sentence: Sentence, at: int | None = None) -> bool:
         marks = [index for index, token in enumerate(sentence.tokens) if token.norm == ";"]
         first = max((mark for mark in marks if mark < at), default=-1) + 1
         end = min((mark for mark in marks if mark > at), default=end)
-    norms = {token.norm for token in sentence.tokens[first:end]}
-    if not norms & _PICTURES or norms & _NOW:
+    part = [token.norm for token in sentence.tokens[first:end]]
+    norms = set(part)
+    if not norms & _PICTURES or norms & _NOW or sentence.section in ("aftercare", "follow-up", "description"):
         return False
-    return bool(norms & _TOLD) and sentence.section not in ("aftercare", "follow-up", "description")
+    shown = any(norm in _PICTURES and "on" in part[max(0, index - 3) : index] for index, norm in enumerate(part))
+    return shown or bool(norms & _TOLD)
 
 
 def has_heading(sentence: Sentence) -> bool:
     """Whether a sentence opens with the heading of its section ("Indication: ..."): a mark among its first words."""
-    return bool(sentence.section) and any(token.norm in _HEADING_MARKS for token in sentence.tokens[1:6]) and (
-        sum(not token.punctuation for token in sentence.tokens[:6]) < 6
-    )
+    return after_heading(sentence) != _first_word(sentence)
 
 
 _HEADING_MARKS = frozenset({":", ",", ".", "-", "—", "–"})
 
 
+_HEADINGS = _words(
+    "pre post preoperative postoperative preop postop op operative operation operations procedure procedures "
+    "performed title name of diagnosis diagnoses dx indication indications for surgery the history past medical "
+    "surgical present illness background imaging findings complications complication intraoperative plan aftercare "
+    "reason clinical summary and final preprocedure postprocedure done is was are / 1 2 a"
+)
+
+
+def _first_word(sentence: Sentence) -> int:
+    """The first token after marks and list numbers."""
+    return next((index for index, token in enumerate(sentence.tokens) if not token.punctuation), 0)
+
+
 def after_heading(sentence: Sentence) -> int | None:
-    """The first token after the heading of a sentence ("Indication: ..."), 0 where it has none, None if no more."""
-    for index, token in enumerate(sentence.tokens[:7]):
-        if token.norm in _HEADING_MARKS:
-            return index + 1 if index + 1 < len(sentence.tokens) else None
-        if token.norm in ("is", "was", "are", "were") and index >= 1:
-            return index + 1 if index + 1 < len(sentence.tokens) else None
-    return 0
+    """The first token after the heading of a sentence ("Indication: ..."), None where nothing follows it.
+
+    A sentence without a heading begins at its first word.
+    """
+    start = _first_word(sentence)
+    for index in range(start, min(start + 8, len(sentence.tokens))):
+        norm = sentence.tokens[index].norm
+        if index > start and (norm in _HEADING_MARKS or norm in ("is", "was", "are", "were")):
+            rest = [at for at in range(index + 1, len(sentence.tokens)) if not sentence.tokens[at].punctuation]
+            return rest[0] if rest else None
+        if norm not in _HEADINGS:
+            break
+    return start
 
 
 def words(sentence: Sentence, first: int, last: int) -> str:
@@ -200,8 +219,8 @@ _CALL = _words("call return contact report seek attend ring emergency")
 def next_step_at(sentence: Sentence) -> int | None:
     """The first token of what is to be done if this operation does not help; None where nothing says so."""
     norms = [token.norm for token in sentence.tokens]
-    if "next" in norms[:2] and "step" in norms[:3]:
-        return min(3, len(norms) - 1)
+    if norms[:2] == ["next", "step"] and set(norms[2:5]) & {"if", "would", "will", "is"}:
+        return min(2, len(norms) - 1)
     cue = next((at for at, norm in enumerate(norms) if norm in _IF), None)
     if cue is None or set(norms) & _CALL or set(norms[:cue]) & _TELLING:
         return None

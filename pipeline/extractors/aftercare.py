@@ -69,8 +69,7 @@ def _avoid(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Avoid diving": an instruction in its own words. A medicine to avoid is left to the medicines."""
     tokens = sentence.tokens
     for index, token in enumerate(tokens[:-1]):
-        told = index and tokens[index - 1].norm in ("to", "carefully") and sentence.section == ""
-        if token.norm != "avoid" or told:
+        if token.norm != "avoid" or not _told_ahead(sentence, index):
             continue
         end = index + 1
         while end + 1 < len(tokens) and end - index < 5 and not tokens[end + 1].punctuation and (
@@ -86,6 +85,14 @@ def _avoid(reading: Reading, sentence: Sentence) -> list[Fact]:
         text = story.words(sentence, index, end)
         return [_plan(base.make("aftercare", reading, sentence, index, end, text=text, certainty="affirmed"))]
     return []
+
+
+def _told_ahead(sentence: Sentence, index: int) -> bool:
+    """Whether "avoid" is an instruction and no purpose ("retracted to avoid the nerve")."""
+    if sentence.section in _AHEAD or index == 0:
+        return True
+    planned = base.scope_at(sentence, "status", index, "") == "planned"
+    return planned and sentence.tokens[index - 1].norm != "to" or sentence.tokens[index - 1].norm in ("should", "must")
 
 
 def _may_measure(sentence: Sentence, index: int, quantity: Quantity) -> bool:
@@ -112,7 +119,8 @@ def _target(sentence: Sentence, index: int, quantity: Quantity, own: list[Mentio
         return None
     if quantity.dimension == "time":
         things = [m for m in base.mentions(sentence, *_ALSO)
-                  if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)]  # fmt: skip
+                  if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)
+                  and not (quantity.unit == "h" and m.table == "drugs")]  # fmt: skip
         if things and (_cued(sentence, index) or _beside(sentence, things[-1], index)):
             return things[-1]
     if story.follow_up_cue(sentence, index) is not None:

@@ -24,7 +24,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         kind = _kind(sentence)
         if kind is not None:
             facts += _whole(reading, sentence, kind)
-        else:
+        if kind != "history":
             facts += _past_parts(reading, sentence)
     return facts
 
@@ -39,7 +39,7 @@ def _kind(sentence: Sentence) -> str | None:
     if sentence.section == "history":
         return "history"
     if sentence.section == "indication":
-        return "history" if any(scope.rule in _PAST for scope in sentence.scopes) else "indication"
+        return "indication"
     if sentence.section not in _NOT_BEFORE and norms & _PRESENTS and len(sentence.tokens) <= 60:
         return "indication"
     return None

@@ -99,6 +99,8 @@ def _general(
         elif not norms & _WHOLE and sentence.section != "complications":
             return None
     elif certainty != "negated":
+        if norms & {"discussed", "explained", "risks", "risk", "consent", "potential", "possible", "benefits"}:
+            return None
         others = [other for other in found if other.id not in ("any", "uneventful")]
         heading = sentence.section == "complications" and mention.first <= 2
         if others or (heading and norms & _NONE == set()):

@@ -19,6 +19,7 @@ _DISCUSSED = frozenset(
 )  # fmt: skip
 _PAUSE = (("time", "out"), ("timeout",), ("team", "pause"), ("surgical", "pause"), ("safety", "pause"),
           ("who", "checklist"), ("safety", "checklist"), ("surgical", "checklist"), ("stop", "moment"))  # fmt: skip
+_PAUSE_BY_WORD = {cue[0]: tuple(other for other in _PAUSE if other[0] == cue[0]) for cue in _PAUSE}
 _MARK = frozenset({"marked", "marking", "mark", "initialed", "initialled"})
 _WHERE = frozenset({"site", "side", "limb", "leg", "arm", "patient", "correct", "awake", "ward", "holding", "initials",
                     "preoperatively", "arrow", "left", "right"})  # fmt: skip
@@ -45,10 +46,10 @@ def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
 
 
 def _pause(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    tokens = sentence.tokens
-    for index in range(len(tokens)):
-        for cue in _PAUSE:
-            if tuple(token.norm for token in tokens[index : index + len(cue)]) == cue:
+    norms = [token.norm for token in sentence.tokens]
+    for index, norm in enumerate(norms):
+        for cue in _PAUSE_BY_WORD.get(norm, ()):
+            if tuple(norms[index : index + len(cue)]) == cue:
                 first, last = _window(sentence, index)
                 return [_told("time_out", reading, sentence, first, last, index, grammar)]
     return []

@@ -33,7 +33,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts.append(base.make("disposition", reading, sentence, mention.first, mention.last, name=mention.id))
         for mention in base.mentions(sentence, "conditions"):
             if _is_condition(sentence, mention, bool(goes)):
-                facts.append(base.make("condition", reading, sentence, mention.first, mention.last, name=mention.id))
+                certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
+                facts.append(base.make("condition", reading, sentence, mention.first, mention.last, name=mention.id,
+                                       certainty="negated" if certainty == "negated" else "affirmed"))  # fmt: skip
     return facts
 
 

@@ -16,7 +16,7 @@ _EARLY = frozenset({"indication", "history", "imaging", "consent", "preop-diagno
                     "both-diagnoses", "diagnosis", "procedure"})  # fmt: skip
 _RETURN = frozenset(
     {"return", "returns", "call", "calls", "contact", "seek", "report", "attend", "ring", "warn", "warned", "back",
-     "watch", "worry", "worrying", "warning", "present", "flags", "alert"}
+     "watch", "worry", "worrying", "warning", "flags", "alert"}
 )  # fmt: skip
 _LINK = frozenset({"if", "for", "with", "should", "about", "when", "signs", "include", ":"})
 _SIGN_SECTIONS = frozenset({"aftercare", "follow-up", "", "disposition"})
@@ -67,7 +67,7 @@ def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
         if token.norm == "back" and (not index or tokens[index - 1].norm not in ("come", "came", "comes", "bring")):
             continue
         for at in range(index + 1, min(index + 9, len(tokens))):
-            if tokens[at].norm in (".", ";"):
+            if tokens[at].norm in (".", ";", "operating", "theatre", "room", "clinic"):
                 break
             if tokens[at].norm not in _LINK or at + 1 >= len(tokens):
                 continue
@@ -86,7 +86,10 @@ _NO_SIGN = frozenset(
 
 
 def _is_sign(sentence: Sentence, at: int) -> bool:
-    return sentence.tokens[at].norm not in _NO_SIGN
+    near = range(at, at + 3)
+    done = any(m.first in near and m.table in ("acts", "procedures", "aftercare") for m in sentence.mentions)
+    removal = any(token.norm in ("removal", "change", "surgery") for token in sentence.tokens[at : at + 4])
+    return sentence.tokens[at].norm not in _NO_SIGN and not done and not removal
 
 
 def _end(sentence: Sentence, start: int) -> int:

@@ -11,6 +11,7 @@ KINDS = ("patient_name", "patient_identifier", "patient_sex", "handedness", "all
 
 _RECORD = (("hospital", "number"), ("record", "number"), ("patient", "number"), ("nhs", "number"), ("case", "number"),
            ("unit", "number"), ("patient", "id"), ("patient", "identifier"), ("mrn",), ("chart", "number"))  # fmt: skip
+_RECORD_BY_WORD = {cue[0]: tuple(other for other in _RECORD if other[0] == cue[0]) for cue in _RECORD}
 _SKIPPED = frozenset({":", "is", "number", "#", "no", ".", ",", "are"})
 _SEX = {"m": "male", "f": "female"}
 _HANDED = {"rhd": "right", "lhd": "left"}
@@ -51,7 +52,9 @@ def _after_patient(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Patient: Ada Moss", "patient name is ada moss", "Pt J. Okonkwo": a written name needs its capitals."""
     tokens = sentence.tokens
     for index, token in enumerate(tokens[:-1]):
-        if token.norm not in ("patient", "pt", "name"):
+        if token.norm not in ("patient", "pt") and (token.norm != "name" or not index):
+            continue
+        if token.norm == "name" and tokens[index - 1].norm not in ("patient", "patient's"):
             continue
         start = index + 1
         cued = token.norm == "name" and index > 0 and tokens[index - 1].norm in ("patient", "patient's")
@@ -77,8 +80,10 @@ def _after_patient(reading: Reading, sentence: Sentence) -> list[Fact]:
 def _record(reading: Reading, sentence: Sentence) -> list[Fact]:
     """The record number as said: digits and letters run together."""
     tokens = sentence.tokens
-    for index in range(len(tokens)):
-        cue = next((cue for cue in _RECORD if _at(sentence, index, cue)), None)
+    for index, token in enumerate(tokens):
+        if token.norm not in _RECORD_BY_WORD:
+            continue
+        cue = next((cue for cue in _RECORD_BY_WORD[token.norm] if _at(sentence, index, cue)), None)
         if cue is None:
             continue
         start = index + len(cue)
@@ -154,6 +159,8 @@ def _allergy(reading: Reading, sentence: Sentence) -> list[Fact]:
         if token.norm in ("allergic", "allergy", "allergies", "allergic-to", "anaphylaxis"):
             if token.norm == "anaphylaxis":
                 continue
+            if base.scope_at(sentence, "status", index, "performed") != "performed":
+                continue
             negated = base.scope_at(sentence, "certainty", index, "affirmed") == "negated"
             if negated or any(other.norm in _NONE for other in tokens[index + 1 : index + 4]):
                 return [_no_allergy(reading, sentence, index, index)]
@@ -168,9 +175,11 @@ def _no_allergy(reading: Reading, sentence: Sentence, first: int, last: int) -> 
 def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
     tokens = sentence.tokens
     start = index + 1
-    while start < len(tokens) and tokens[start].norm in ("to", ":", "is", "are", "include", "includes", ","):
+    led = start < len(tokens) and tokens[start].norm in ("to", ":", "is", "are", "include", "includes")
+    while led and start < len(tokens) and tokens[start].norm in ("to", ":", "is", "are", "include", "includes", ","):
         start += 1
-    end = start
+    end = start if led else len(tokens)
+    start = start if led else end
     while end < len(tokens) and end < start + 8 and tokens[end].norm not in (
         ".", ";", "with", "which", "so", "but", "she", "he", "causing", "the", "was", "were", "tourniquet", "who",
     ):  # fmt: skip

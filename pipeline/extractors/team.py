@@ -20,7 +20,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         taken: set[int] = set()
         for role in roles:
             near = people.beside(sentence, role.first, role.last, persons, _REACH, taken)
-            if near is None:
+            if near is None or near.name.lower() in ("none", "nil"):
                 continue
             taken.add(near.first)
             facts.append(
