@@ -133,17 +133,21 @@ def _number(
         if quantity.dimension == "angle" and (index > thing.last or not any(word in said for word in _ANGLED)):
             return []
         return claim("device_size")
-    if quantity.dimension not in ("", "count") or price > _SIZE_REACH:
+    if quantity.dimension not in ("", "count"):
         return []
-    if _says_size(sentence, index) and (thing.row is not None or thing.role == "implanted"):
+    if price <= _SIZE_REACH and _says_size(sentence, index) and (thing.row is not None or thing.role == "implanted"):
         return claim("device_size")
     counted = (
         quantity.form == "number" and quantity.value is not None and quantity.value == int(quantity.value)
         and "." not in sentence.tokens[index].text and not _beside_x(sentence, index)
     )  # fmt: skip
-    countable = thing.row.implant if thing.row is not None else thing.role == "used"
-    if counted and countable and thing.first > index and _is_counted(sentence, index, thing.first):
-        return claim("device_count")
+    for _, first, at in ranked:
+        other = things[at]
+        countable = other.row.implant if other.row is not None else other.role == "used"
+        if counted and countable and first > index and _is_counted(sentence, index, first):
+            thing, price = other, cues.cost(sentence, index, other.first, other.last)
+            shared |= {"name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role}
+            return claim("device_count")
     return []
 
 
@@ -165,7 +169,8 @@ _ROLE_TOKENS = 20
 
 
 _CHAIN = frozenset(
-    (",", "and", "x", "\u00d7", "by", "long", "in", "diameter", "length", "(", ")", "each", ";", ":", "of")
+    (",", "and", "x", "\u00d7", "by", "long", "in", "diameter", "length", "(", ")", "each", ";", ":", "of",
+     "side", "per", "left", "right")
 )
 
 

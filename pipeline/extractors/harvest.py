@@ -108,8 +108,11 @@ def _side(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None
     """The side of the harvest site said last before the number, or of the only one of the sentence."""
     sites = [site for site in base.mentions(sentence, "sites") if laterality.is_harvest(sentence, site)]
     before = [site for site in sites if site.first < index] or (sites if len(sites) == 1 else [])
-    if not before:
-        return None
+    if not before:  # "left crest, ten draws"
+        crests = [hit for hit in cues.hits(sentence, grammar, "marrow") if hit.first < index]
+        if not crests:
+            return None
+        return laterality.side_for(sentence, crests[-1].first, crests[-1].last, grammar, own_only=True)[0]
     return laterality.side_for(sentence, before[-1].first, before[-1].last, grammar, own_only=True)[0]
 
 

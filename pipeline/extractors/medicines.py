@@ -37,6 +37,8 @@ _TAKEN_LATER = frozenset({
 _BARRIERS = ("devices", "specimens", "findings", "injectates")
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
 _NO_ROUTES = ("priming", "irrigation", "insufflation")  # told by the role
+_CLOSE = 8
+_CONCENTRATION_AHEAD = 9
 _TOTAL_REACH = 70
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
 _SMALLEST_RATIO = 1000  # 1:1 is a mixture; adrenaline is 1:1000 to 1:400,000 (labels)
@@ -222,7 +224,13 @@ def _number(
             continue
         if "diluent" in event.drug.classes and kind != "medication_volume" and len(events) > 1:
             continue
+        before = sentence.tokens[event.mention.first - 1].norm if event.mention.first else ""
+        if before in ("no", "without", "nor"):
+            continue
         price = cues.cost(sentence, index, event.mention.first, event.mention.last, prefix=prefix, postfix=postfix)
+        ahead = event.mention.first > index
+        if kind == "medication_concentration" and ahead and price - prefix > _CONCENTRATION_AHEAD:
+            continue
         ranked.append((price, order, event))
     ranked.sort(key=lambda item: item[:2])
     summed = kind == "medication_volume" and cues.scale(sentence, index) == "total"
@@ -262,7 +270,17 @@ def _number(
 def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
     """Whether a thing stands between the number and the drug ("40 g cement with gentamicin")."""
     low, high = min(index, mention.last), max(index, mention.first)
-    return any(low < other.first and other.last < high for other in base.mentions(sentence, *_BARRIERS))
+    tables = (*_BARRIERS, "drugs", "fluids") if index < mention.first else _BARRIERS
+    if any(low < other.first and other.last < high for other in base.mentions(sentence, *tables)):
+        return True
+    if index < mention.first:  # "1.7 mL each amoxicillin 2 g": each closes what came before
+        after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+        return after[:1] == ["each"] and after[1:] != ["of"]
+    # "Depo-Medrol and 2 mL saline": the number belongs to what follows it
+    return any(
+        other.first > index and other != mention and cues.gap(sentence, index, other.first) <= _CLOSE
+        for other in base.mentions(sentence, "fluids", "injectates")
+    )
 
 
 def _touches(index: int, event: _Event) -> bool:

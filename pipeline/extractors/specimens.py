@@ -9,17 +9,16 @@ from pipeline.records import Fact, Mention, Reading, Sentence
 
 KINDS = ("specimen", "specimen_count")
 
-_WHERE = {
-    "pathology": "pathology", "frozen-section": "frozen section", "microbiology": "microbiology",
-    "cytology": "cytology", "laboratory": "laboratory", "gross-examination": "gross examination",
-    "crystal-analysis": "crystal analysis", "cell-viability": "cell count", "stone-analysis": "stone analysis",
-}  # fmt: skip
+_WHERE = frozenset({
+    "pathology", "frozen-section", "microbiology", "cytology", "laboratory", "gross-examination", "crystal-analysis",
+    "cell-viability", "stone-analysis",
+})  # fmt: skip
 _THINGS = ("sites", "findings", "diagnoses", "specimens", "injectates", "fluids")
 _SENT_TO = ("sent", "pathology", "microbiology", "cytology", "laboratory")
 _PHRASE = 6  # words of a thing that no table names
 _NO_THINGS = frozenset(
     ("also", "collected", "obtained", "then", "this", "that", "of", "all", "some", "portions", "half", "excised",
-     "isolated", "trap", "off")
+     "isolated", "trap", "off", "sucked", "out", "kept")
 )  # fmt: skip
 _STOPS = frozenset(
     "the a an was were is are be been being and then to for from with by which that it we i this these sent submitted "
@@ -114,7 +113,9 @@ def _sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         if thing is None or thing[0] in taken:
             continue
         taken.add(thing[0])
-        text = f"{cues.words(sentence, *thing)} to {_WHERE[place.id]}"
+        said = cues.words(sentence, place.first, place.last)
+        joined = said if said.lower().startswith("for ") else f"{'for' if before == 'for' else 'to'} {said}"
+        text = f"{cues.words(sentence, *thing)} {joined}"
         facts.append(base.make("specimen", reading, sentence, thing[0], place.last, at=thing[0], text=text))
     return facts
 

@@ -64,7 +64,7 @@ def _clock(
     if before in ("in", "since") and quantity.text[:2] in ("19", "20"):
         return []  # "in twenty nineteen" is a year
     found: list[tuple[int, int, int, str]] = []
-    near = _nearest(sentence, index, rows, "moment", 3)
+    near = _nearest(sentence, index, rows, "moment", 12)
     if near is not None:
         found.append((near[0], near[1].first, near[1].last, near[1].id))
     tourniquet = cues.has(sentence, grammar, "tourniquet", "cuff")
@@ -73,7 +73,7 @@ def _clock(
             continue
         if _between_clocks(sentence, index, hit):
             continue
-        found.append((cues.cost(sentence, index, hit.first, hit.last, prefix=6) + 2, hit.first, hit.last,
+        found.append((cues.cost(sentence, index, hit.first, hit.last, prefix=12) + 2, hit.first, hit.last,
                       _MOMENT_NAMES[hit.id]))  # fmt: skip
     drugs = grammar.table("drugs", Drug)
     for mention in base.mentions(sentence, "drugs"):
