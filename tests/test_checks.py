@@ -31,7 +31,7 @@ _DECIMALS = ("value", "low", "high")
 
 
 def fact(index: int, fields: dict[str, Any]) -> Fact:
-    """A fact from a case file: numbers are decimal strings, the evidence is made up from its place in the list."""
+    """A fact from a case file: numbers are decimal strings; its first word is `at`, else ten times its place."""
     fields = dict(fields)
     for name in _DECIMALS:
         if name in fields:
@@ -45,7 +45,8 @@ def fact(index: int, fields: dict[str, Any]) -> Fact:
         fields["taken_back"] = (Evidence(10 * index + 5, 10 * index + 6, None, None, struck),)
     fields.setdefault("id", f"f{index:03d}")
     confidence = fields.pop("confidence", None)
-    return Fact(evidence=Evidence(10 * index, 10 * index + 2, None, None, heard, confidence), **fields)
+    place = fields.pop("at", 10 * index)
+    return Fact(evidence=Evidence(place, place + 2, None, None, heard, confidence), **fields)
 
 
 def note_of(facts: list[Fact], **fields: Any) -> OperativeNote:

@@ -28,6 +28,12 @@ NOT_GIVEN = frozenset({"prepared", "discarded", "held", "avoid", "trial", "expla
 # "about 20" agrees with 18 to 22. Convention of this project, no source.
 ABOUT = Decimal("0.1")
 
+# Kinds of which there is one value in a note, and how much two of them matter.
+ONE_VALUE: dict[str, Severity] = {
+    "blood_loss": "warning", "patient_weight": "warning", "patient_age": "warning", "patient_identifier": "blocking",
+    "patient_sex": "warning", "handedness": "note", "date": "warning", "irrigation_deficit": "warning",
+    "tourniquet_pressure": "note", "anticoagulant_share": "warning", "draw_count": "warning", "urgency": "note",
+}  # fmt: skip
 _UNIT_WORDS = {
     "[USP'U]": "units", "[IU]": "international units", "[iU]": "international units", "U": "units",
     "mm[Hg]": "mmHg", "cm[H2O]": "cmH2O", "ug": "micrograms", "[lb_av]": "lb", "[in_i]": "in", "{gauge}": "gauge",

@@ -17,7 +17,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     ages = [one.high for fact in note.of("patient_age") if (one := span(fact, "a")) is not None]
     years = min((age for age in ages if age is not None), default=None)
     child = years is not None and adult_from is not None and adult_from.value is not None and years < adult_from.value
-    row = limit(grammar, note.profile, "flag", kind="blood_loss", name="child" if child else "")
+    row = limit(grammar, note.profile, "flag", kind="blood_loss", name="child" if child else note.family or "")
     if row is None or row.value is None:
         return []
     most, worked = row.value, ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import called, finding, shown
+from pipeline.checks.base import ONE_VALUE, called, finding, shown
 from pipeline.grammar import Grammar
 from pipeline.limits import limit
 from pipeline.note import OperativeNote
@@ -24,7 +24,7 @@ _CRITICAL = frozenset({
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     row = limit(grammar, note.profile, "confidence")
     least = float(row.value) if row is not None and row.value is not None else 0.0
-    doubted: dict[str, list[Fact]] = {}
+    doubted: dict[tuple[str, str], list[Fact]] = {}
     found: list[Finding] = []
     for fact in note.facts:
         if fact.certainty == "negated" and fact.laterality is None:
@@ -36,8 +36,12 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if heard:
             found.append(_told([fact], grammar, "; ".join(heard), sound=True))
         for reason in fact.doubts:
-            doubted.setdefault(reason, []).append(fact)
-    return found + [_told(facts, grammar, reason, sound=False) for reason, facts in doubted.items()]
+            # "a different value is also said: '...'" stands on both facts: one finding names them together.
+            head, quoted, _ = reason.partition(": '")
+            if quoted and fact.kind in ONE_VALUE:
+                continue  # two_values shows both with their values
+            doubted.setdefault((head, fact.kind if quoted else ""), []).append(fact)
+    return found + [_told(facts, grammar, reason, sound=False) for (reason, _), facts in doubted.items()]
 
 
 def _matters(fact: Fact) -> bool:

@@ -7,12 +7,14 @@ from collections import Counter
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding
+from pipeline.records import Evidence, Fact, Finding
 
 MEANING = "A spinal level of the diagnosis, consent or time-out is none of the levels that were operated on."
 
 _BEFORE = frozenset({"preop_diagnosis", "postop_diagnosis", "diagnosis", "consent", "time_out", "site_marking",
                      "procedure"})  # fmt: skip
+
+_NEAR = 6  # words: "microdiscectomy on the left at L4-L5"
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -23,13 +25,38 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     ]
     if len({_plain(fact) for fact in levels}) < 2:
         return []
-    beside = {fact.id: {other.kind for other in note.group(fact)} for fact in levels}
+    beside = {fact.id: _beside(note, fact) for fact in levels}
     operated = [fact for fact in levels if "procedure" in beside[fact.id]]
     if operated:
         done = {_plain(fact) for fact in operated}
         wrong = [fact for fact in levels if beside[fact.id] & _BEFORE and not _covered(_plain(fact), done)]
         return [_told(operated[0], fact, "blocking") for fact in wrong]
     return _outlier(levels)
+
+
+def _beside(note: OperativeNote, level: Fact) -> set[str]:
+    """Kinds of what a level was said of: of its group, else of the statements within a few words of it.
+
+    A level that was said several times counts at each of its places.
+    """
+    own = {other.kind for other in note.group(level) if other.kind in _BEFORE}
+    if own:
+        return own
+    found: set[str] = set()
+    for place in (level.evidence, *level.also):
+        near = [
+            (_gap(place, other.evidence), other.evidence.first > place.first, other.kind)
+            for other in note.of(*_BEFORE)
+            if other.status in ("performed", "planned") and other.certainty != "negated"
+        ]
+        if near and min(near)[0] <= _NEAR:
+            found.add(min(near)[2])
+    return found
+
+
+def _gap(first: Evidence, second: Evidence) -> int:
+    """Words between two places; 0 where one lies in the other."""
+    return max(second.first - first.last, first.first - second.last, 0)
 
 
 def _plain(fact: Fact) -> str:

@@ -18,6 +18,7 @@ _STEPS = ("act", "approach", "preparation", "drain", "closure", "dressing", "spe
 _SEEN = ("finding", "grade", "measurement", "imaging", "indication", "aftercare")
 # Said of the healthy side for comparison. Concepts of findings.toml.
 _HEALTHY = frozenset({"normal", "intact", "stable", "healthy", "preserved", "no-disease", "patent"})
+_LOOKED = frozenset({"inspection", "exploration", "palpation", "examination"})  # the other side may be looked at too
 
 _ARM = frozenset({"shoulder", "elbow", "wrist", "hand", "finger", "humerus", "ulna", "radius", "arm", "forearm",
                   "upper-extremity", "thumb", "index-finger", "middle-finger", "ring-finger", "small-finger",
@@ -80,7 +81,8 @@ def _judged(operated: list[Fact], fact: Fact, grammar: Grammar) -> Finding | Non
             return None
         severity = "blocking" if fact.certainty == "affirmed" else "warning"
     elif fact.kind in _STEPS:
-        severity = "blocking" if related and fact.status == "performed" else "note"
+        looked = fact.name in _LOOKED
+        severity = "blocking" if related and fact.status == "performed" and not looked else "note"
     else:
         if fact.name in _HEALTHY or elsewhere:
             return None

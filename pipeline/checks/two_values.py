@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import finding, shown, span
+from pipeline.checks.base import ONE_VALUE, finding, shown, span
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding, Severity
+from pipeline.records import Fact, Finding
 from pipeline.rows import Kind
 
 MEANING = "Something that has one value was said with two: blood loss, weight, age, identity, tourniquet pressure."
 
-_ONE: dict[str, Severity] = {
-    "blood_loss": "warning", "patient_weight": "warning", "patient_age": "warning", "patient_identifier": "blocking",
-    "patient_sex": "warning", "handedness": "note", "date": "warning", "irrigation_deficit": "warning",
-    "tourniquet_pressure": "note", "anticoagulant_share": "warning", "draw_count": "warning", "urgency": "note",
-}  # fmt: skip
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     kinds = grammar.table("kinds", Kind)
     found: list[Finding] = []
-    for kind, severity in _ONE.items():
+    for kind, severity in ONE_VALUE.items():
         said = [
             fact
             for fact in note.of(kind)
