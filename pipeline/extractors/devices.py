@@ -19,6 +19,7 @@ _SIZE_REACH, _ROLE_REACH = 22, 40
 _FORMS = ("number", "range", "fraction")
 _COUNT_WORDS = 3  # "two partially threaded cancellous screws"
 _ANGLED = ("scope", "plate", "guide", "block", "lens", "liner", "telescope")
+_UNSIZED = ("scalpel",)  # a number beside a blade is its label or the length of its cut
 _NEEDLES = ("needle", "trocar", "cannula")
 _NOT_BETWEEN = frozenset(
     "he she it we i they was were is are had has have the a an of in at to from with for by on and or left right "
@@ -67,6 +68,7 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) ->
         _Thing(mention.first, mention.last, mention.id, "", rows[mention.id],
                f"d{base.group_of(sentence, mention.first)}", _role(sentence, grammar, mention, rows))
         for mention in base.mentions(sentence, "devices")
+        if mention.id not in _UNSIZED
     ]  # fmt: skip
     taken = {index for thing in things for index in range(thing.first, thing.last + 1)}
     taken |= {
@@ -144,6 +146,9 @@ def _number(
     for _, first, at in ranked:
         other = things[at]
         countable = other.row.implant if other.row is not None else other.role == "used"
+        following = sentence.tokens[other.last + 1].norm if other.last + 1 < len(sentence.tokens) else ""
+        if following in ("hole", "holes", "head", "heads", "site", "sites"):
+            continue  # "six screw holes"
         if counted and countable and first > index and _is_counted(sentence, index, first):
             thing, price = other, cues.cost(sentence, index, other.first, other.last)
             shared |= {"name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role}

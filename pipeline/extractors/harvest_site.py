@@ -9,7 +9,7 @@ from pipeline.records import Fact, Mention, Reading, Sentence
 
 KINDS = ("harvest_site",)
 
-_REACH, _CREST_REACH = 24, 60
+_REACH, _CREST_REACH = 24, 36
 _AFTER = frozenset({"from", "of", "at", "in", "through", "on", "via"})
 
 

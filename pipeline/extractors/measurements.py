@@ -79,7 +79,7 @@ def _named(
         return []
     price, _, mention = min(ranked, key=lambda item: item[:2])
     reach = {"": 8, "angle": _ANGLE_REACH}.get(quantity.dimension, _NAMED_REACH)
-    if price > reach or (mention.id == "holes" and _of_device(sentence, mention)):
+    if price > reach or (mention.id in _PARTS and _of_device(sentence, grammar, mention)):
         return []
     kind = "pressure" if quantity.dimension == "pressure" else "measurement"
     side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
@@ -89,9 +89,14 @@ def _named(
     ]  # fmt: skip
 
 
-def _of_device(sentence: Sentence, mention: Mention) -> bool:
-    """ "an eight hole plate": part of the name of the plate."""
-    return any(0 < device.first - mention.last <= 3 for device in base.mentions(sentence, "devices"))
+_PARTS = ("holes", "diameter")
+
+
+def _of_device(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
+    """ "an eight hole plate", "6.5 mm diameter screws": part of the name of the device."""
+    starts = [device.first for device in base.mentions(sentence, "devices")]
+    starts += [hit.first for hit in cues.hits(sentence, grammar, "instrument")]
+    return any(0 < start - mention.last <= 3 for start in starts)
 
 
 _FITS = {

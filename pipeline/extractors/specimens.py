@@ -137,7 +137,8 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
         return inside[0].first, end
     phrase = {token.norm for token in sentence.tokens[first : end + 1]}
     tool = any(m.table == "devices" and first <= m.first <= end for m in sentence.mentions)
-    if not tool and not phrase & _NO_THINGS and any(len(word) > 2 for word in phrase):
+    verb = len(phrase) == 1 and next(iter(phrase)).endswith("ed")
+    if not tool and not verb and not phrase & _NO_THINGS and any(len(word) > 2 for word in phrase):
         return first, end
     # "the cyst was excised with scissors and sent": what was named last before in this sentence
     named = [m for m in base.mentions(sentence, *_THINGS) if m.last < first and _is_thing(m)]
