@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from functools import lru_cache
 
+from pipeline import story
 from pipeline.grammar import Grammar
 from pipeline.note import Entry, Passage, Sections
 from pipeline.records import Evidence, Fact, Reading, Sentence
@@ -240,7 +241,7 @@ def _passage(sentence: Sentence, reading: Reading) -> Passage:
     for strike in sentence.strikes:
         first = min(first, strike.taken_back.first, strike.cue.first)
         last = max(last, strike.taken_back.last, strike.cue.last)
-    words = [word for word in reading.words if word.last >= first and word.id <= last]
+    words = story.words_between(reading, first, last)
     return Passage(
         text=" ".join(word.text for word in words),
         evidence=_span(reading, first, last),
@@ -250,7 +251,7 @@ def _passage(sentence: Sentence, reading: Reading) -> Passage:
 
 
 def _span(reading: Reading, first: int, last: int) -> Evidence:
-    words = [word for word in reading.words if word.last >= first and word.id <= last]
+    words = story.words_between(reading, first, last)
     return Evidence(
         first=first,
         last=last,

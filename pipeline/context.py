@@ -88,6 +88,13 @@ def _known(box: _Box) -> frozenset[str]:
     return frozenset(word for row in rows for phrase in row.say for word in split_phrase(phrase))
 
 
+@lru_cache(maxsize=4)
+def _openers(box: _Box) -> frozenset[str]:
+    """The first words of all cues."""
+    rows = box.grammar.table("context", ContextRule).values()
+    return frozenset(split_phrase(phrase)[0] for row in rows for phrase in row.say)
+
+
 def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its scopes: those of its section (the whole sentence) and those of its cues."""
     if not sentence.tokens:
@@ -150,10 +157,13 @@ def _section_scopes(sentence: Sentence, grammar: Grammar) -> list[Scope]:
 def _hits(sentence: Sentence, grammar: Grammar) -> list[_Hit]:
     """Cues in order, the longest at a place, without those inside a longer named thing ("non touch technique")."""
     rules = grammar.table("context", ContextRule)
-    known = _known(_Box(grammar))
-    folded = (fold(token.norm) for token in sentence.tokens)
+    box = _Box(grammar)
+    known = _known(box)
+    folded = [fold(token.norm) for token in sentence.tokens]
+    if _openers(box).isdisjoint(folded):
+        return []
     doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
-    raw = [_Hit(rules[_NLP.vocab.strings[key]], start, end - 1) for key, start, end in _matcher(_Box(grammar))(doc)]
+    raw = [_Hit(rules[_NLP.vocab.strings[key]], start, end - 1) for key, start, end in _matcher(box)(doc)]
     raw.sort(key=lambda hit: (hit.first - hit.last, hit.first, hit.rule.id))
     kept: list[_Hit] = []
     for hit in raw:

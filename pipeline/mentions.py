@@ -75,6 +75,12 @@ def _matcher(grammar_id: int, box: _Box) -> PhraseMatcher:
     return matcher
 
 
+@lru_cache(maxsize=4)
+def _known(box: _Box) -> frozenset[str]:
+    """The words of all phrases: other words need no entry in spaCy's vocabulary."""
+    return frozenset(word for _, _, phrase in box.grammar.phrases() for word in split_phrase(phrase))
+
+
 class _Box:
     """Carries a grammar into the cache, hashed by identity."""
 
@@ -96,7 +102,9 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     if not sentence.tokens:
         return sentence
     matcher = _matcher(id(grammar), _Box(grammar))
-    doc = Doc(_NLP.vocab, words=[fold(token.norm) or "_" for token in sentence.tokens])
+    known = _known(_Box(grammar))
+    folded = (fold(token.norm) for token in sentence.tokens)
+    doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
     found = [(start, end, _NLP.vocab.strings[key]) for key, start, end in matcher(doc)]
     found.sort(key=lambda item: (item[0] - item[1], item[0], item[2]))
     taken: list[tuple[int, int]] = []

@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
+
 from pipeline.grammar import Grammar
-from pipeline.records import Mention, Sentence
+from pipeline.records import Mention, Reading, Sentence, Word
 from pipeline.rows import Concept
 
 
 def _words(text: str) -> frozenset[str]:
     return frozenset(text.split())
+
+
+def words_between(reading: Reading, first: int, last: int) -> list[Word]:
+    """The words that hold original word ids first..last (inclusive); words are in the order of their ids."""
+    words = reading.words
+    found: list[Word] = []
+    for index in range(bisect_left(words, first, key=lambda word: word.last), len(words)):
+        if words[index].id > last:
+            break
+        found.append(words[index])
+    return found
 
 
 # What may stand between a thing and the site that it is in ("tear in the posterior horn of the meniscus").
