@@ -9,6 +9,7 @@ from pipeline.records import Fact, Reading, Sentence
 
 KINDS = ("blood_loss",)
 
+_BESIDE = 4  # "blood loss was minimal"
 _REACH = 40  # a word of amount stands near the cue
 _BARE = 16  # a number without a unit must stand right beside it
 
@@ -24,6 +25,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 
 
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    words = _words(sentence, grammar)
+    if words and words[0][0] <= _BESIDE:
+        return [_amount(reading, sentence, words[0])]
     facts: list[Fact] = []
     for index, _ in base.quantities(sentence, "volume", ""):
         quantity = cues.unit_of(sentence, index)
@@ -37,23 +41,26 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             base.claim("blood_loss", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit,
                        status="performed", certainty="affirmed")
         )  # fmt: skip
-    if facts:
-        return facts
-    words = [
-        (abs(word.first - hit.first), word, hit)
+    if not facts and words and words[0][0] <= _REACH:
+        facts.append(_amount(reading, sentence, words[0]))
+    return facts
+
+
+def _words(sentence: Sentence, grammar: Grammar) -> list[tuple[int, cues.Hit, cues.Hit]]:
+    """(distance, word of amount, cue), the nearest first."""
+    found = [
+        (cues.apart(sentence, word, hit.first, hit.last), word, hit)
         for hit in cues.hits(sentence, grammar, "blood-loss")
         for word in cues.hits(sentence, grammar, "minimal", "none")
-        if cues.gap(sentence, min(hit.last, word.last), max(hit.first, word.first)) <= _REACH
     ]
-    if words:
-        _, word, hit = min(words, key=lambda item: item[0])
-        said = " ".join(token.norm for token in sentence.tokens[word.first : word.last + 1])
-        text = "none" if word.id == "none" else said
-        facts.append(
-            base.make("blood_loss", reading, sentence, min(hit.first, word.first), max(hit.last, word.last),
-                      text=text, status="performed", certainty="affirmed")
-        )  # fmt: skip
-    return facts
+    return sorted(found, key=lambda item: (item[0], item[1].first))
+
+
+def _amount(reading: Reading, sentence: Sentence, found: tuple[int, cues.Hit, cues.Hit]) -> Fact:
+    _, word, hit = found
+    text = "none" if word.id == "none" else cues.words(sentence, word.first, word.last).lower()
+    return base.make("blood_loss", reading, sentence, min(hit.first, word.first), max(hit.last, word.last), text=text,
+                     status="performed", certainty="affirmed")  # fmt: skip
 
 
 def _bleeding(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:

@@ -127,6 +127,8 @@ def _number(
     if quantity.form != "label" and quantity.dimension in _SIZES:
         if price > _SIZE_REACH and _chained(sentence, thing.last, index):
             price = _SIZE_REACH
+        if price > _SIZE_REACH and _elliptic(sentence, index, thing.first, quantity.dimension):
+            price = _SIZE_REACH
         volume = quantity.dimension == "volume"
         if price > _SIZE_REACH or (volume and (thing.row is None or "mL" not in thing.row.sizes)):
             return []
@@ -160,6 +162,15 @@ def _beside_x(sentence: Sentence, index: int) -> bool:
     """ "a 28 x 46 cup": sizes, no counts."""
     around = sentence.tokens[max(0, index - 1) : index] + sentence.tokens[index + 1 : index + 2]
     return any(token.norm in ("x", "\u00d7") for token in around)
+
+
+def _elliptic(sentence: Sentence, index: int, first: int, dimension: str) -> bool:
+    """ "one 11 mm and three 5 mm ports": the first size is of a port too."""
+    between = sentence.tokens[index + 1 : first]
+    sizes = [token for token in between if token.quantity is not None and token.quantity.dimension == dimension]
+    return bool(sizes) and len(between) <= 6 and all(
+        token.quantity is not None or token.norm in ("and", ",", "or", "then") for token in between
+    )
 
 
 _TOUCHING = 4

@@ -9,10 +9,15 @@ from pipeline.records import Fact, Mention, Reading, Sentence
 
 KINDS = ("drain", "drain_size")
 
-_SIZE_REACH = 18
+_SIZE_REACH = 36  # nothing but tubes is measured in French
 _BEFORE_NOUN = frozenset(
     ("a", "an", "the", "no", "one", "two", "three", "any", "this", "that", "without", "wound", "suction", "surgical",
      "french", "closed", "flat", "round", "left", "right", "deep", "subcutaneous", "and", "of", "each", "both")
+)  # fmt: skip
+
+
+_AFTER_NOUN = frozenset(
+    ("a", "an", "one", "two", ":", ",", "none", "no", "was", "were", "is", "in", "left", "brought", "placed", "number")
 )  # fmt: skip
 
 
@@ -50,6 +55,9 @@ def _is_noun(sentence: Sentence, mention: Mention) -> bool:
     if mention.id != "drain":
         return True
     if mention.first == 0:
+        return True
+    after = sentence.tokens[mention.last + 1 : mention.last + 2]
+    if after and (after[0].norm in _AFTER_NOUN or after[0].quantity is not None):
         return True
     before = sentence.tokens[mention.first - 1]
     return before.norm in _BEFORE_NOUN or before.quantity is not None or before.punctuation

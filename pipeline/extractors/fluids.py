@@ -26,6 +26,21 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+def _catheter(reading: Reading, sentence: Sentence, index: int, dimension: str) -> list[Fact]:
+    """ "Foley: 300 cc": what came out of it, unless it fills the balloon."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
+    if dimension != "volume" or {"balloon", "water", "saline"} & set(after):
+        return []
+    for mention in base.mentions(sentence, "drains"):
+        if mention.id == "urinary-catheter" and mention.last < index:
+            price = cues.cost(sentence, index, mention.first, mention.last)
+            if price <= 3:
+                return [
+                    base.claim("fluid_out", reading, sentence, index, mention.first, mention.last, price, name="urine")
+                ]
+    return []
+
+
 _COUNTED = {"count": "blood", "": "output"}  # units of blood; "urine output 180"
 _VEIN = ("intravenous-fluid", "given")
 
@@ -62,14 +77,15 @@ def _number(
         facts.append(
             base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id)
         )
-    if dimension != "volume":
-        return facts
+    facts += _catheter(reading, sentence, index, dimension)
     near = cues.nearest(sentence, grammar, index, "intravenous-fluid")
-    if near is not None and near[0] <= limit and not washed:
+    if near is not None and near[0] <= (limit if dimension == "volume" else 2) and not washed and dimension != "count":
         facts.append(
             base.claim("fluid_in", reading, sentence, index, near[1].first, near[1].last, near[0] + 1,
                        name="crystalloid" if "crystalloid" in fluids else None)
         )  # fmt: skip
+    if dimension != "volume":
+        return facts
     near = cues.nearest(sentence, grammar, index, *_OUT_CUES)
     if near is not None and near[0] <= _EVACUATED:
         facts.append(

@@ -23,6 +23,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
         cue = cues.hits(sentence, grammar, "irrigation")
+        facts += _unsaid(reading, sentence, grammar) if not cue else []
         if not cue and not cues.has(sentence, grammar, "deficit", "distension"):
             continue
         for index, _ in base.quantities(sentence, "volume"):
@@ -36,6 +37,30 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 
 def _name(sentence: Sentence) -> str | None:
     return next((mention.id for mention in base.mentions(sentence, "irrigation")), None)
+
+
+def _unsaid(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Four litres of warm saline": litres that no vein took. Warm or sterile says rinsing; else it stays in doubt."""
+    if sentence.section == "fluids" or cues.has(sentence, grammar, "deficit"):
+        return []
+    facts: list[Fact] = []
+    for mention in base.mentions(sentence, "fluids", "irrigation"):
+        if mention.id not in ("saline", "water"):
+            continue
+        for index, quantity in base.quantities(sentence, "volume"):
+            price = cues.cost(sentence, index, mention.first, mention.last)
+            near = {token.norm for token in sentence.tokens[max(0, mention.first - 3) : mention.last + 1]}
+            if price > 12 or quantity.unit != "L" or cues.around(
+                sentence, grammar, index, mention.last, "intravenous-fluid", "given", "injected"
+            ):
+                continue
+            sure = bool(near & {"warm", "warmed", "sterile", "antibiotic"})
+            doubts = () if sure else ("whether it rinsed or was infused was not said",)
+            facts.append(
+                base.claim("irrigation_in", reading, sentence, index, mention.first, mention.last, price + 2,
+                           doubts=doubts)
+            )  # fmt: skip
+    return facts
 
 
 def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
