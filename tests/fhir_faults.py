@@ -8,6 +8,7 @@ import copy
 from collections.abc import Callable
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 from typing import Any
 
 import notes
@@ -29,14 +30,20 @@ class Fault:
     transaction: bool = False
 
 
-def good(transaction: bool = False) -> Bundle:
+@lru_cache(maxsize=2)
+def _text(transaction: bool) -> bytes:
     make = bundles.transaction if transaction else bundles.document
     made = make(notes.hip(), grammar.load(), Site(timezone="Europe/London"), DOCX)
-    return dict(simplejson.loads(bundles.to_bytes(made), use_decimal=True))
+    return bundles.to_bytes(made)
+
+
+def good(transaction: bool = False) -> Bundle:
+    """The bundle without a fault, made anew."""
+    return dict(simplejson.loads(_text(transaction), use_decimal=True))
 
 
 def broken(fault: Fault) -> Bundle:
-    made = copy.deepcopy(good(fault.transaction))
+    made = good(fault.transaction)
     fault.plant(made)
     return made
 

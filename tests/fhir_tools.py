@@ -48,6 +48,7 @@ def kit(text: str) -> list[str]:
 
 
 def own(text: str) -> list[str]:
+    """The rules of this project."""
     return rules.faults(simplejson.loads(text, use_decimal=True))
 
 
