@@ -52,8 +52,17 @@ def _words(sentence: Sentence, grammar: Grammar) -> list[tuple[int, cues.Hit, cu
         (cues.apart(sentence, word, hit.first, hit.last), word, hit)
         for hit in cues.hits(sentence, grammar, "blood-loss")
         for word in cues.hits(sentence, grammar, "minimal", "none")
+        if _is_amount(sentence, word, hit)
     ]
     return sorted(found, key=lambda item: (item[0], item[1].first))
+
+
+def _is_amount(sentence: Sentence, word: cues.Hit, hit: cues.Hit) -> bool:
+    """ "No blood loss" and "blood loss none", but not "blood loss three cc, no drain"."""
+    low, high = min(word.last, hit.last), max(word.first, hit.first)
+    if any(token.quantity is not None for token in sentence.tokens[low + 1 : high]):
+        return False
+    return word.first < hit.first or sentence.tokens[word.first].norm not in ("no", "nothing")
 
 
 def _amount(reading: Reading, sentence: Sentence, found: tuple[int, cues.Hit, cues.Hit]) -> Fact:

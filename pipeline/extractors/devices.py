@@ -19,6 +19,7 @@ _SIZE_REACH, _ROLE_REACH = 22, 40
 _FORMS = ("number", "range", "fraction")
 _COUNT_WORDS = 3  # "two partially threaded cancellous screws"
 _ANGLED = ("scope", "plate", "guide", "block", "lens", "liner", "telescope")
+_SHAPELESS = ("bone-cement", "bone-graft", "allograft-chips")
 _UNSIZED = ("scalpel",)  # a number beside a blade is its label or the length of its cut
 _NEEDLES = ("needle", "trocar", "cannula")
 _NOT_BETWEEN = frozenset(
@@ -131,6 +132,10 @@ def _number(
             price = _SIZE_REACH
         volume = quantity.dimension == "volume"
         if price > _SIZE_REACH or (volume and (thing.row is None or "mL" not in thing.row.sizes)):
+            return []
+        if volume and not (thing.row is not None and thing.row.implant) and (index > thing.first or price > _TOUCHING):
+            return []  # "one millilitre in the syringe"
+        if thing.name in _SHAPELESS and quantity.dimension == "length":
             return []
         if thing.role == "implanted" and thing.row is None and (price > _TOUCHING or not _is_component(quantity, said)):
             return []  # "head turned 30 degrees", "tibia, 3 mm"

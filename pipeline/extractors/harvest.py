@@ -78,6 +78,8 @@ def _number(
         total = cues.nearest(sentence, grammar, index, "total")
         if total is not None and not _sums(sentence, total[1], index):
             total = None
+        if not quantity.dimension and not cues.around(sentence, grammar, index, index, "draw", "draw-noun"):
+            total = None
         if total is not None and total[0] <= (_TOTAL_REACH if quantity.dimension else 6):
             facts.append(claim("harvest_total", (max(0, total[0] - 8), total[1]), scale="total"))
     if quantity.dimension == "volume":

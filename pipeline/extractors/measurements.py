@@ -48,7 +48,8 @@ def _number(
         facts += _by_words(reading, sentence, index, quantity)
     if quantity.dimension == "mass":
         facts += _weighed(reading, sentence, grammar, index)
-    if quantity.dimension in ("angle", "mass_concentration") and not facts:
+    blood = quantity.dimension == "mass_concentration" and quantity.unit in ("g/dL", "g/L")
+    if (quantity.dimension == "angle" or blood) and not facts:
         facts += _by_words(reading, sentence, index, quantity)
     if quantity.dimension == "fraction":
         return facts + _noun(reading, sentence, grammar, index, quantity)
@@ -59,7 +60,7 @@ def _number(
     if not facts:
         facts += _by_words(reading, sentence, index, quantity)
     near = cues.nearest(sentence, grammar, index, "incision")
-    if near is not None and near[0] <= _INCISION_REACH:
+    if near is not None and near[0] <= _INCISION_REACH and not _numbers_between(sentence, index, near[1]):
         price, hit = near
         facts.append(
             base.claim("incision_length", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit)
@@ -87,6 +88,16 @@ def _named(
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                    unit=quantity.unit, laterality=side)
     ]  # fmt: skip
+
+
+def _numbers_between(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
+    """Whether other measures stand between a length and the incision, so that it is theirs."""
+    low, high = min(index, hit.last), max(index, hit.first)
+    members = cues.listed(sentence, index)
+    return any(
+        token.quantity is not None and token.quantity.dimension != "" and at not in members
+        for at, token in enumerate(sentence.tokens[low + 1 : high], low + 1)
+    )
 
 
 _PARTS = ("holes", "diameter")
