@@ -9,7 +9,7 @@ only    the kinds that `facts` lists completely; all kinds of the extractor when
 source  where the truth is from, if not from reading the text
 
 Values are strings ("2.50"); `value = "none"` (or unit, laterality, body_site ...) means that the field must be empty.
-In `name` and `text` "none" is a value like any other ("Specimens: none").
+In `text` "none" is a value like any other ("Specimens: none").
 """
 
 from __future__ import annotations
@@ -76,7 +76,7 @@ def agrees(fact: Fact, wanted: dict[str, Any]) -> bool:
             have = " ".join(item.heard for item in fact.taken_back)
         else:
             have = getattr(fact, key)
-        if value == "none" and key not in ("text", "name"):
+        if value == "none" and key != "text":
             if have not in (None, "", "none"):
                 return False
         elif isinstance(value, bool):

@@ -11,7 +11,16 @@ KINDS = ("device_lot", "device_serial", "device_udi", "device_expiry")
 
 _CODES = {"lot": "device_lot", "serial": "device_serial", "udi": "device_udi"}
 _SKIPPED = frozenset({"is", "was", ":", "number", "no", "#", "code", "the", "of", "reads"})
-_LETTERS = {"dash": "-", "hyphen": "-", "slash": "/", "oh": "0", "point": ".", "dot": "."}
+# The ICAO spelling alphabet.
+_SPELLED = {
+    word: word[0].upper()
+    for word in (
+        "alpha", "alfa", "bravo", "charlie", "delta", "echo", "foxtrot", "golf", "hotel", "india", "juliett", "juliet",
+        "kilo", "lima", "mike", "november", "oscar", "papa", "quebec", "romeo", "sierra", "tango", "uniform", "victor",
+        "whiskey", "xray", "yankee", "zulu",
+    )
+}  # fmt: skip
+_LETTERS = {"dash": "-", "hyphen": "-", "slash": "/", "oh": "0", "point": ".", "dot": "."} | _SPELLED
 _LONGEST_WORD = 12
 
 

@@ -127,9 +127,9 @@ def _number(
 
     if quantity.form != "label" and quantity.dimension in _SIZES:
         if price > _SIZE_REACH and _chained(sentence, thing.last, index):
-            price = _SIZE_REACH
+            price = _TOUCHING * 3
         if price > _SIZE_REACH and _elliptic(sentence, index, thing.first, quantity.dimension):
-            price = _SIZE_REACH
+            price = _TOUCHING * 2
         volume = quantity.dimension == "volume"
         if price > _SIZE_REACH or (volume and (thing.row is None or "mL" not in thing.row.sizes)):
             return []

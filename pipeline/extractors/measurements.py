@@ -146,9 +146,12 @@ def _by_words(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
             first = at
     text = cues.words(sentence, first, index - 1)
     if not any(len(word) > 2 for word in text.split()):
-        return []
+        if quantity.dimension not in _ALWAYS_MEASURED or quantity.dimension in ("pressure", "area"):
+            return []
+        first, text = index, ""
     kind = "pressure" if quantity.dimension == "pressure" else "measurement"
-    return [base.claim(kind, reading, sentence, index, first, index, _FALLBACK, text=text, unit=quantity.unit)]
+    return [base.claim(kind, reading, sentence, index, first, index, _FALLBACK, text=text or None,
+                       unit=quantity.unit)]  # fmt: skip
 
 
 def _place(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:

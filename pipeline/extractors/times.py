@@ -59,7 +59,7 @@ def _clock(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, rows: Mapping[str, Concept]
 ) -> list[Fact]:
     """The event is a phrase of events.toml, else a single word beside the time ("incision 1432", "up 08:41"), else
-    the antibiotic that was given then. A time whose event cannot be told stays in the description."""
+    the antibiotic that was given then, else no name: what was at that time stands in the evidence."""
     before = sentence.tokens[index - 1].norm if index else ""
     if before in ("in", "since") and quantity.text[:2] in ("19", "20"):
         return []  # "in twenty nineteen" is a year
@@ -82,11 +82,24 @@ def _clock(
             found.append((price, mention.first, mention.last, "antibiotic"))
     best = min(found, default=(cues.FAR, index, index, ""))
     if best[0] > _CLOCK_REACH:
-        return []
+        return _unnamed(reading, sentence, index, quantity)
     price, first, last, name = best
     return [
         base.claim("clock_time", reading, sentence, index, first, last, price, name=name, text=quantity.text,
                    value=None, unit=None)
+    ]  # fmt: skip
+
+
+def _unnamed(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
+    """ "First twin at nine thirty six": a time whose event has no row. Without "at" it may be no time at all."""
+    if not index or sentence.tokens[index - 1].norm != "at" or sentence.section in _LATER:
+        return []
+    if any(abs(mention.first - index) <= _STITCH for mention in base.mentions(sentence, "sutures", "devices")):
+        return []  # "anchors at half past six": a place on the clock face
+    first = max(0, index - 4)
+    return [
+        base.claim("clock_time", reading, sentence, index, first, index, _FALLBACK, text=quantity.text, value=None,
+                   unit=None)
     ]  # fmt: skip
 
 
@@ -121,6 +134,7 @@ _RELATIVE = frozenset(
      "at", "last", "past", "first", "preoperatively", "preop", "prior")
 )  # fmt: skip
 _FALLBACK = 80
+_STITCH = 7
 
 
 def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
