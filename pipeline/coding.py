@@ -231,10 +231,10 @@ def procedure_questions(note: OperativeNote, grammar: Grammar, tables: list[Tabl
 def _axes(
     note: OperativeNote, grammar: Grammar, fact: Fact, name: frozenset[str], tables: list[Table]
 ) -> tuple[Axis, ...]:
-    roots = {root: said for root, stems in _ROOTS.items() if (said := _hits(name, stems))}
+    roots = {root: hits for root, stems in _ROOTS.items() if (hits := _hits(name, stems))}
     row = grammar.table("procedures", Concept).get(fact.name or "")
     site = grammar.table("sites", Concept).get(fact.body_site or (row.site if row else ""))
-    place = words_of(" ".join((site.name, *site.say, fact.laterality or ""))) if site else words_of(fact.laterality or "")
+    place = words_of(" ".join((*((site.name, *site.say) if site else ()), fact.laterality or "")))
     best: tuple[int, Table, int, str, tuple[str, ...]] | None = None
     for table in tables:
         if len(table.head) < 3 or table.head[2][1] not in roots:
@@ -251,11 +251,11 @@ def _axes(
         return tuple(
             Axis(axis, root, roots.get(root, ()), ()) if axis == AXES[2] else Axis(axis, "", (), ()) for axis in AXES
         )
-    _, table, index, part, words = best
+    _, table, index, part, support = best
     row_axes = table.rows[index]
     said = name | words_of(" ".join(one.evidence.heard for one in note.of("approach", "device", given=True)))
     filled = [Axis(AXES[at], table.head[at][1], roots[table.head[2][1]], ()) for at in range(3)]
-    filled.append(Axis(AXES[3], part, words, ()))
+    filled.append(Axis(AXES[3], part, support, ()))
     filled.append(_approach(row_axes[1], said))
     filled += [_by_label(AXES[at], row_axes[at - 3], said) for at in (5, 6)]
     return tuple(filled)
