@@ -214,7 +214,8 @@ def _whole(sentence: Sentence, hit: _Hit) -> tuple[int, int]:
     last = len(sentence.tokens) - 1
     if last < _RUN_ON:
         return 0, last
-    return max(0, _behind(sentence, hit)), min(last, hit.last + hit.rule.reach)
+    settings = [m.first for m in sentence.mentions if m.table in _SETTING and m.first > hit.last]
+    return max(0, _behind(sentence, hit)), min(last, hit.last + hit.rule.reach, *(first - 1 for first in settings))
 
 
 def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) -> int:
@@ -226,7 +227,7 @@ def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[in
     for index in range(hit.last + 1, limit + 1):
         if tokens[index].norm in (".", ";", "?", "!") or (index in stops and tokens[index].norm in _TURNS):
             return index - 1
-        if hit.rule.value == "planned":
+        if hit.rule.value == "planned" and len(tokens) <= _RUN_ON:
             continue
         if index in settings or (tokens[index].norm == "," and _new_clause(sentence, index + 1)):
             return index - 1
@@ -274,13 +275,13 @@ def _ahead_named(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int
             limit = max(limit, min(len(tokens) - 1, index + 6))
             continue
         if named and norm not in _THIN and norm not in _JOINING and not _leads_on(sentence, index, starts):
-            return index - 1 if norm in _FINITE else index
+            return index - 1 if norm in _FINITE or tokens[index].quantity is not None else index
         index += 1
     return limit
 
 
 # Mentions of these tables tell how, where or how much, and do not use up the reach of a negation.
-_BY_THE_WAY = frozenset({"sides", "sites", "severity", "compartments"})
+_BY_THE_WAY = frozenset({"sides", "sites", "guidance", "team", "events", "routes"})
 
 
 def _leads_on(sentence: Sentence, index: int, starts: dict[int, Mention]) -> bool:
@@ -338,6 +339,8 @@ def _behind(sentence: Sentence, hit: _Hit) -> int:
             return index + 1
         if token.norm in (",", "and", "but", ":") and thick and not (named and _list_before(tokens, index)):
             return index + 1
+        if not certainty and thick and token.norm in ("she", "he", "they", "we", "i"):
+            return index
         if index in settings and hit.rule.value != "planned" and (thick or not certainty):
             return index + 1
         if certainty and thick and token.quantity is not None:

@@ -111,9 +111,9 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if row.group == "with-sided-site":
         return Side(first, last, "bilateral") if _before_sided(sentence, grammar, last) else None
     # "turned to the left", "is right": a side after all where a paired part of the body follows at once
-    word = fold(sentence.tokens[last].norm)
-    if word in ("left", "right") and _before_sided(sentence, grammar, last):
-        return Side(last, last, "left" if word == "left" else "right")
+    ends = [index for index in (last, last - 1) if index >= first and sentence.tokens[index].norm in ("left", "right")]
+    if ends and _before_sided(sentence, grammar, ends[0]):
+        return Side(ends[0], ends[0], "left" if sentence.tokens[ends[0]].norm == "left" else "right")
     return None
 
 
@@ -224,13 +224,16 @@ def _of_sentence(
 ) -> tuple[Laterality | None, str | None]:
     is_site = any(m.table == "sites" and m.first <= last and m.last >= first for m in sentence.mentions)
     free: list[Side] = []
+    title = _title_end(sentence)
     for side in found:
         if side.value is None:
             continue
         site = _bound_to(sentence, side)
         if site is not None and (is_site or is_harvest(sentence, site)):
             continue
-        if len(sentence.tokens) > _RUN_ON and _distance(side, first, last) > _REACH:
+        stream = len(sentence.tokens) > _RUN_ON
+        both_in_title = max(side.last, last) < title
+        if stream and not both_in_title and _distance(side, first, last) > _REACH:
             continue
         free.append(side)
     values = {side.value for side in free}
@@ -243,6 +246,17 @@ def _of_sentence(
     if clause and len({side.value for side in clause}) == 1:
         return clause[0].value, None
     return None, "more than one side is said here"
+
+
+def _title_end(sentence: Sentence) -> int:
+    """Where the title of a stream of speech ends: at the patient or the team, after 25 tokens at most."""
+    for index, token in enumerate(sentence.tokens[:25]):
+        if token.norm in _PERSONS:
+            return index
+    return 25
+
+
+_PERSONS = _words("mister missus miss mr mrs ms doctor dr patient surgeon")
 
 
 def _distance(side: Side, first: int, last: int) -> int:

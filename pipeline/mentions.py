@@ -96,6 +96,25 @@ class _Box:
         return isinstance(other, _Box) and other.grammar is self.grammar
 
 
+_SIDE_WORDS = frozenset({"left", "right", "bilateral"})
+_SPLIT_BY_SIDE = ("procedures|", "diagnoses|")
+
+
+def _across_sides(sentence: Sentence, known: frozenset[str], matcher: PhraseMatcher) -> list[tuple[int, int, str]]:
+    """Names with a side inside them ("ruptured left Achilles tendon"), found as if it had not been said there."""
+    kept = [index for index, token in enumerate(sentence.tokens) if token.norm not in _SIDE_WORDS]
+    if len(kept) == len(sentence.tokens) or not kept:
+        return []
+    folded = (fold(sentence.tokens[index].norm) for index in kept)
+    doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
+    found = []
+    for key, start, end in matcher(doc):
+        first, last, name = kept[start], kept[end - 1], _NLP.vocab.strings[key]
+        if last - first >= end - start and name.startswith(_SPLIT_BY_SIDE):
+            found.append((first, last + 1, name))
+    return found
+
+
 def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its mentions, in order. A phrase inside a longer one of any table is dropped;
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
@@ -106,6 +125,7 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     folded = (fold(token.norm) for token in sentence.tokens)
     doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
     found = [(start, end, _NLP.vocab.strings[key]) for key, start, end in matcher(doc)]
+    found += _across_sides(sentence, known, matcher)
     found.sort(key=lambda item: (item[0] - item[1], item[0], item[2]))
     taken: list[tuple[int, int]] = []
     kept: list[Mention] = []

@@ -68,9 +68,9 @@ def place(sentences: Iterable[Sentence], grammar: Grammar) -> list[Sentence]:
             section = lasting
             if row is not None:
                 row = _after_preop(row, part, lasting, grammar)
-                section = row.id
+                section = "" if row is _NO_CUE else row.id
                 if row.holds == "narration":
-                    lasting, once = row.id, ""
+                    lasting, once = section, ""
                 else:
                     lasting = "" if lasting in _LISTS or lasting in _BEFORE else lasting
                     once = row.id if alone else ""
@@ -156,9 +156,11 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
     for at, word in enumerate(folded):
         if word not in index or (starts and at <= starts[-1][2]):
             continue
+        listing = bool(starts) and starts[-1][1].id in _LISTS and len(folded) > _STREAM
         for cue in index[word]:
             end = at + len(cue.words)
-            if tuple(folded[at:end]) == cue.words and _opens(sentence, at, end, cue):
+            goes_on = listing and cue.row.id in ("procedure", "anaesthesia", "indication", "findings")
+            if tuple(folded[at:end]) == cue.words and (goes_on or _opens(sentence, at, end, cue)):
                 starts.append((at, cue.row, end - 1))
                 break
     if not starts:
@@ -171,8 +173,28 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
         end = borders[number + 1] if number + 1 < len(borders) else len(sentence.tokens)
         part = _slice(sentence, borders[number], end)
         alone = all(token.punctuation for token in sentence.tokens[last + 1 : end])
-        parts.append((part, row, alone))
+        length = _length_in_stream(part, row)
+        if length < len(part.tokens):
+            parts += [(_slice(part, 0, length), row, alone), (_slice(part, length, len(part.tokens)), _NO_CUE, False)]
+        else:
+            parts.append((part, row, alone))
     return parts
+
+
+_STREAM = 40  # tokens; a longer part is speech without full stops: its heading holds for the next few words only
+_NO_CUE = SectionCue(id="none", section="", source="own", holds="narration")
+
+
+def _length_in_stream(part: Sentence, row: SectionCue) -> int:
+    """How many tokens of a long part belong to its heading: up to the patient, the team or the work."""
+    if len(part.tokens) <= _STREAM or row.id not in _LISTS | _BEFORE:
+        return len(part.tokens)
+    ends = [m.first for m in part.mentions if m.table in _WORK or m.table == "team"]
+    ends += [index for index, token in enumerate(part.tokens) if token.norm in _PERSONS]
+    return min([end for end in ends if end > 2] + [25])
+
+
+_PERSONS = frozenset({"mister", "missus", "miss", "mr", "mrs", "ms", "doctor", "dr", "patient"})
 
 
 def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:

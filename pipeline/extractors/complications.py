@@ -102,6 +102,10 @@ def _general(
         if norms & {"discussed", "explained", "risks", "risk", "consent", "potential", "possible", "benefits"}:
             return None
         others = [other for other in found if other.id not in ("any", "uneventful")]
+        after = {token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 4]}
+        if after & {"nil", "none", "zero", "absent"}:
+            return base.make("complication", reading, sentence, mention.first, mention.last + 1, name="none",
+                             certainty="negated", status="performed")  # fmt: skip
         heading = sentence.section == "complications" and mention.first <= 2
         if others or (heading and norms & _NONE == set()):
             return None

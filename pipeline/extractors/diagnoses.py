@@ -41,7 +41,10 @@ def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
     kinds = _SECTIONS[sentence.section]
     facts: list[Fact] = []
     same = next((index for index, token in enumerate(sentence.tokens) if token.norm in _SAME), None)
-    found = list(base.mentions(sentence, "diagnoses")) or list(base.mentions(sentence, "findings"))
+    found = list(base.mentions(sentence, "diagnoses"))
+    taken = {(mention.first, mention.last) for mention in found}
+    found += [m for m in base.mentions(sentence, "complications") if (m.first, m.last) not in taken]
+    found = found or list(base.mentions(sentence, "findings"))
     for mention in found:
         for kind in kinds[:1] if same is not None else kinds:
             facts.append(replace(base.named(kind, reading, sentence, mention, grammar), status="performed"))

@@ -105,6 +105,8 @@ def _next_step(reading: Reading, sentence: Sentence) -> list[Fact]:
     first = story.next_step_at(sentence)
     if first is None:
         return []
+    if len(sentence.tokens) <= 40:  # the condition belongs to it
+        first = next(index for index, token in enumerate(sentence.tokens) if not token.punctuation)
     last = _end(sentence, first)
     return [base.make("next_step", reading, sentence, first, last, text=story.words(sentence, first, last),
                       certainty="affirmed")]  # fmt: skip

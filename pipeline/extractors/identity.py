@@ -45,7 +45,27 @@ def _name(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue
         return [base.make("patient_name", reading, sentence, person.first, person.last, text=person.name,
                           status="performed", certainty="affirmed")]  # fmt: skip
-    return _after_patient(reading, sentence)
+    return _after_patient(reading, sentence) or _after_sex(reading, sentence)
+
+
+def _after_sex(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "six year old boy lucas hartmann twenty two kilograms", "Boy of four, Elias Moreno, sixteen kilograms"."""
+    tokens = sentence.tokens
+    starts = [mention.last + 1 for mention in base.mentions(sentence, "sex")]
+    starts += [index + 2 for index, token in enumerate(tokens[:-2])
+               if token.norm == "patient" and tokens[index + 1].norm == "is"]  # fmt: skip
+    covered = {mention.first: mention for mention in sentence.mentions}
+    for start in starts:
+        while start < len(tokens) and (tokens[start].norm in (",", "of") or tokens[start].quantity is not None):
+            start += 1
+        end = people.name_end(tokens, start, covered)
+        if end - start != 2 or end >= len(tokens) or any(len(token.norm) < 3 for token in tokens[start:end]):
+            continue
+        number = tokens[end].quantity is not None or (tokens[end].norm == "," and tokens[start].text[:1].isupper())
+        if number and tokens[start].text[:1].isupper() == tokens[end - 1].text[:1].isupper():
+            return [base.make("patient_name", reading, sentence, start, end - 1, status="performed",
+                              text=people.joined(tokens[start:end]), certainty="affirmed")]  # fmt: skip
+    return []
 
 
 def _after_patient(reading: Reading, sentence: Sentence) -> list[Fact]:
@@ -73,7 +93,8 @@ def _after_patient(reading: Reading, sentence: Sentence) -> list[Fact]:
         end = people.name_end(tokens, start, covered)
         if end > start:
             return [base.make("patient_name", reading, sentence, start, end - 1,
-                              text=people.joined(tokens[start:end]), status="performed")]  # fmt: skip
+                              text=people.joined(tokens[start:end]), status="performed",
+                              certainty="affirmed")]  # fmt: skip
     return []
 
 

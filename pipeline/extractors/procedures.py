@@ -19,7 +19,7 @@ KINDS = ("procedure", "act")
 _KIND = {"procedures": "procedure", "acts": "act"}
 _BEFORE = frozenset({"indication", "history", "imaging"})
 # Sections whose words name no operation of today.
-_ELSEWHERE = frozenset({"preop-diagnosis", "postop-diagnosis", "both-diagnoses", "diagnosis", "specimens"})
+_ELSEWHERE = frozenset({"preop-diagnosis", "postop-diagnosis", "both-diagnoses", "diagnosis", "specimens", "consent"})
 # "the arthroscopy portal", "after the biopsy site was closed": a name used to name something else.
 _NAMES_ANOTHER = frozenset(
     {"site", "sites", "portal", "portals", "port", "tray", "set", "pack", "drape", "table", "scar", "scars", "team",

@@ -36,7 +36,7 @@ _NEAR = frozenset(
 
 
 _OPENS = frozenset({"under", "anesthesia", "anaesthesia", "plus", "and", "lma", "mask", "awake", "tumescent", "short",
-                    "endotracheal", "+", "had", "a"})  # fmt: skip
+                    "endotracheal", "+", "had", "a", "with"})  # fmt: skip
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -79,6 +79,9 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     row = grammar.tables[mention.table][mention.id]
     group = row.group if isinstance(row, Concept) else ""
     kind = _BY_GROUP.get((kind, group), kind)
+    certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
+    if kind == "anaesthesia" and group == "local" and certainty == "negated":
+        return None  # "no local anaesthetic into the joint" is about a medicine
     fields = {} if kind in _SIDED else {"laterality": None, "body_site": None}
     if kind == "position":
         fields["body_site"] = None
@@ -99,5 +102,10 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     if after is None or after.punctuation or after.quantity is not None:
         return opens
     if after.norm == "with":
-        return opens and any(token.quantity is not None for token in tokens[mention.last + 1 :])
+        ahead = range(mention.last + 1, mention.last + 7)
+        return opens and any(
+            (index < len(tokens) and tokens[index].quantity is not None)
+            or any(m.table == "anaesthesia" and m.first == index for m in sentence.mentions)
+            for index in ahead
+        )
     return after.norm in _NEAR

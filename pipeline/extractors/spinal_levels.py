@@ -34,6 +34,6 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _fact(
     reading: Reading, sentence: Sentence, first: int, last: int, text: str, site: str | None, grammar: Grammar
 ) -> Fact:
-    side, doubt = laterality.side_for(sentence, first, last, grammar)
+    side, doubt = laterality.side_for(sentence, first, last, grammar, own_only=True)
     return base.make("spinal_level", reading, sentence, first, last, text=text, laterality=side, body_site=site,
                      doubts=(doubt,) if doubt else ())  # fmt: skip

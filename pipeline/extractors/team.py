@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline import people
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading
+from pipeline.records import Fact, Reading, Sentence
 
 KINDS = ("team_member",)
 
@@ -26,5 +26,22 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts.append(
                 base.make("team_member", reading, sentence, min(role.first, near.first), max(role.last, near.last),
                           name=role.id, text=near.name, status="performed", certainty="affirmed")
+            )  # fmt: skip
+        facts += _doing(reading, sentence, persons, taken)
+    return facts
+
+
+_DOING = {"operating": "surgeon", "assisting": "assistant"}
+
+
+def _doing(reading: Reading, sentence: Sentence, persons: list[people.Person], taken: set[int]) -> list[Fact]:
+    """ "Doctor Sefton operating, Doctor Marsh assisting"."""
+    facts: list[Fact] = []
+    for person in persons:
+        after = sentence.tokens[person.last + 1].norm if person.last + 1 < len(sentence.tokens) else ""
+        if person.first not in taken and after in _DOING:
+            facts.append(
+                base.make("team_member", reading, sentence, person.first, person.last + 1, name=_DOING[after],
+                          text=person.name, status="performed", certainty="affirmed")
             )  # fmt: skip
     return facts
