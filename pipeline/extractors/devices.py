@@ -133,7 +133,7 @@ def _number(
         volume = quantity.dimension == "volume"
         if price > _SIZE_REACH or (volume and (thing.row is None or "mL" not in thing.row.sizes)):
             return []
-        if volume and not (thing.row is not None and thing.row.implant) and (index > thing.first or price > _TOUCHING):
+        if volume and not (thing.row is not None and thing.row.implant) and index != thing.first - 1:
             return []  # "one millilitre in the syringe"
         if thing.name in _SHAPELESS and quantity.dimension == "length":
             return []

@@ -79,6 +79,8 @@ def _number(
         )
     facts += _catheter(reading, sentence, index, dimension)
     near = cues.nearest(sentence, grammar, index, "intravenous-fluid")
+    if near is not None and sentence.tokens[near[1].last].norm == "fluid" and near[1].first == near[1].last:
+        near = None  # "purulent fluid" is no infusion, "fluids" are
     if near is not None and near[0] <= (limit if dimension == "volume" else 2) and not washed and dimension != "count":
         facts.append(
             base.claim("fluid_in", reading, sentence, index, near[1].first, near[1].last, near[0] + 1,

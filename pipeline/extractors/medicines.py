@@ -37,6 +37,7 @@ _TAKEN_LATER = frozenset({
 _BARRIERS = ("devices", "specimens", "findings", "injectates")
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
 _NO_ROUTES = ("priming", "irrigation", "insufflation")  # told by the role
+_DILUENTS = ("sodium-chloride", "water-for-injection")
 _CLOSE = 16
 _CONCENTRATION_AHEAD = 9
 _TOTAL_REACH = 70
@@ -279,7 +280,8 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
     # "Depo-Medrol and 2 mL saline": the number belongs to what follows it
     return any(
         other.first > index and other != mention and cues.gap(sentence, index, other.first) <= _CLOSE
-        for other in base.mentions(sentence, "fluids", "injectates")
+        for other in base.mentions(sentence, "fluids", "injectates", "drugs")
+        if other.table != "drugs" or other.id in _DILUENTS
     )
 
 
