@@ -57,7 +57,8 @@ def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool) -> F
         label = kinds[fact.kind].name if fact.kind in kinds else fact.kind
         names.append(f"{label.lower()} {value}".strip())
     listed = ", ".join(dict.fromkeys(names))
-    warn = any(_matters(fact) if sound else fact.kind in _CRITICAL for fact in facts)
+    # What was prepared is no dose yet; that it was never given is the business of prepared_not_given.
+    warn = any(_matters(fact) if sound else fact.kind in _CRITICAL and fact.role != "prepared" for fact in facts)
     return finding(
         "doubtful",
         "warning" if warn else "note",

@@ -45,11 +45,12 @@ def _beside(note: OperativeNote, level: Fact) -> set[str]:
     found: set[str] = set()
     for place in (level.evidence, *level.also):
         near = [
-            (_gap(place, other.evidence), other.evidence.first > place.first, other.kind)
+            (other.evidence.first > place.last, _gap(place, other.evidence), other.kind)
             for other in note.of(*_BEFORE)
             if other.status in ("performed", "planned") and other.certainty != "negated"
-        ]
-        if near and min(near)[0] <= _NEAR:
+            and _gap(place, other.evidence) <= _NEAR
+        ]  # what was said before it goes first: "fusion L3 to L5 for stenosis"
+        if near:
             found.add(min(near)[2])
     return found
 
