@@ -21,6 +21,7 @@ _ORDINALS = {
     1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh", 8: "eighth", 9: "ninth",
     10: "tenth", 11: "eleventh", 12: "twelfth",
 }  # fmt: skip
+_ORDINAL_REACH = 70
 _EVERYDAY = frozenset({"mixing", "washing", "separation", "dilution", "concentration", "activation", "filtration"})
 _TOTAL_REACH, _DRAW_REACH, _PRODUCT_REACH, _DISCARD_REACH = 24, 45, 30, 24
 
@@ -134,7 +135,12 @@ def _draw(
         ]  # fmt: skip
     if near is None or near[0] > _DRAW_REACH:
         return []
-    drawn = cues.nearest(sentence, grammar, index, "draw")
+    named = [range(m.first, m.last + 1) for m in base.mentions(sentence, "injectates")]
+    drawn = min(
+        ((cues.cost(sentence, index, verb.first, verb.last), verb.first)
+         for verb in cues.hits(sentence, grammar, "draw") if not any(verb.first in span for span in named)),
+        default=None,
+    )  # fmt: skip
     given = cues.nearest(sentence, grammar, index, "injected")
     if given is not None and given[0] <= _DRAW_REACH and (drawn is None or given[0] <= drawn[0]):
         return []  # "six millilitres of marrow concentrate were injected"
@@ -181,13 +187,13 @@ def _follows_counted(sentence: Sentence, index: int) -> bool:
 
 def _ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
     """(name, token, cost) of the ordinal that stands before the number with no other number between."""
-    for at in range(index - 1, max(-1, index - 9), -1):
+    for at in range(index - 1, max(-1, index - 12), -1):
         quantity = sentence.tokens[at].quantity
-        if quantity is None:
-            continue
+        if quantity is None or quantity.dimension in ("length", "turns"):
+            continue  # "first draw, one centimetre below the cortex, five millilitres"
         if quantity.form != "ordinal" or quantity.value is None or quantity.value != int(quantity.value):
             return None
         price = cues.gap(sentence, at, index)
         name = _ORDINALS.get(int(quantity.value))
-        return (name, at, price) if name is not None and price <= 30 else None
+        return (name, at, price) if name is not None and price <= _ORDINAL_REACH else None
     return None

@@ -221,8 +221,9 @@ def _number(
             continue
         if _barred(sentence, index, event.mention):
             continue
-        if kind == "medication_concentration" and "anticoagulant" in event.drug.classes and not _touches(index, event):
-            continue
+        share = quantity.dimension == "fraction" and "anticoagulant" in event.drug.classes
+        if share and not _touches(index, event):
+            continue  # "citrate 3 mL (10 %)" is a share of the aspirate
         if "diluent" in event.drug.classes and kind != "medication_volume" and len(events) > 1:
             continue
         before = sentence.tokens[event.mention.first - 1].norm if event.mention.first else ""

@@ -12,6 +12,7 @@ from pipeline.rows import Concept, Drug
 
 KINDS = ("clock_time", "duration", "date")
 
+_ANTIBIOTIC_REACH = 64  # "cefazolin, two grams intravenously, was given at eight twenty-five"
 _CLOCK_REACH, _SPAN_REACH, _DATE_REACH = 40, 24, 20
 _LATER = ("aftercare", "follow-up", "history", "indication")
 _MOMENT_NAMES = {
@@ -79,7 +80,8 @@ def _clock(
     for mention in base.mentions(sentence, "drugs"):
         if "antibiotic" in drugs[mention.id].classes:
             price = cues.cost(sentence, index, mention.first, mention.last, prefix=6) + 4
-            found.append((price, mention.first, mention.last, "antibiotic"))
+            if price <= _ANTIBIOTIC_REACH:
+                found.append((min(price, _CLOCK_REACH), mention.first, mention.last, "antibiotic"))
     best = min(found, default=(cues.FAR, index, index, ""))
     if best[0] > _CLOCK_REACH:
         return _unnamed(reading, sentence, index, quantity)
