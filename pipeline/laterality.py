@@ -111,10 +111,18 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if row.group == "with-sided-site":
         return Side(first, last, "bilateral") if _before_sided(sentence, grammar, last) else None
     # "turned to the left", "is right": a side after all where a paired part of the body follows at once
+    if sentence.tokens[first].norm in ("left", "right") and sentence.tokens[last].norm in _AFTER_TITLE and any(
+        m.last == first - 1 and m.table in ("procedures", "diagnoses") for m in sentence.mentions
+    ):
+        return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
     ends = [index for index in (last, last - 1) if index >= first and sentence.tokens[index].norm in ("left", "right")]
     if ends and _before_sided(sentence, grammar, ends[0]):
         return Side(ends[0], ends[0], "left" if sentence.tokens[ends[0]].norm == "left" else "right")
     return None
+
+
+# "partial nephrectomy left for a mass": after the name of an operation it is its side, not the verb.
+_AFTER_TITLE = frozenset({"for", "with", "at", "under", "on", "by", "after", "in"})
 
 
 def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:

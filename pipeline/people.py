@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from pipeline.records import Sentence, Token
+from pipeline.records import Mention, Sentence, Token
 
 
 def _words(text: str) -> frozenset[str]:
@@ -60,7 +60,7 @@ def persons(sentence: Sentence) -> list[Person]:
     return found
 
 
-def name_end(tokens: Sequence[Token], start: int, covered: Mapping[int, object]) -> int:
+def name_end(tokens: Sequence[Token], start: int, covered: Mapping[int, Mention]) -> int:
     """Index after the name that begins at `start` (`start` itself where none does)."""
     index, taken = start, 0
     while index < len(tokens) and taken < _MOST + 1:
@@ -70,7 +70,7 @@ def name_end(tokens: Sequence[Token], start: int, covered: Mapping[int, object])
             continue
         if token.punctuation or token.quantity is not None or token.norm in _ENDS or token.norm in _CREDENTIALS:
             break
-        if index in covered and not token.text[:1].isupper():
+        if index in covered and not token.text[:1].isupper() and not _is_surname(covered[index], taken):
             break
         if token.norm in _PARTICLES or len(token.norm) == 1:
             index += 1
@@ -83,6 +83,13 @@ def name_end(tokens: Sequence[Token], start: int, covered: Mapping[int, object])
     while index > start and (tokens[index - 1].norm in _PARTICLES or tokens[index - 1].punctuation):
         index -= 1
     return index if taken else start
+
+
+def _is_surname(mention: Mention, taken: int) -> bool:
+    """Whether a word of the grammars is here a person's name (Weber, Mason, Hartmann): after a title or first name."""
+    if mention.first != mention.last:
+        return False
+    return mention.table == "grades" or (taken > 0 and mention.table in ("procedures", "devices", "drains"))
 
 
 def joined(tokens: Sequence[Token]) -> str:

@@ -100,11 +100,6 @@ def is_imaging(sentence: Sentence, at: int | None = None) -> bool:
     return shown or bool(norms & _TOLD)
 
 
-def has_heading(sentence: Sentence) -> bool:
-    """Whether a sentence opens with the heading of its section ("Indication: ..."): a mark among its first words."""
-    return after_heading(sentence) != _first_word(sentence)
-
-
 _HEADING_MARKS = frozenset({":", ",", ".", "-", "—", "–"})
 
 

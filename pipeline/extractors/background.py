@@ -46,7 +46,7 @@ def _kind(sentence: Sentence) -> str | None:
 
 
 def _whole(reading: Reading, sentence: Sentence, kind: str) -> list[Fact]:
-    first = story.after_heading(sentence) if story.has_heading(sentence) else 0
+    first = story.after_heading(sentence) if sentence.section else 0
     last = len(sentence.tokens) - 1
     if first is None or first > last:
         return []

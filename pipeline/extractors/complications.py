@@ -32,6 +32,12 @@ _WHOLE = frozenset({"procedure", "operation", "surgery", "patient", "recovery", 
                     "extubated", "emergence", "tolerated", "complication", "complications"})  # fmt: skip
 
 
+_TALK = frozenset(
+    {"discussed", "explained", "risks", "risk", "consent", "consented", "potential", "possible", "benefits",
+     "understands", "counselled", "counseled", "aware"}
+)  # fmt: skip
+
+
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
@@ -66,7 +72,11 @@ def _complication(
 
 
 def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:
-    if sentence.section == "complications" or _bled(sentence, mention):
+    if sentence.section == "complications":
+        return True
+    if {token.norm for token in sentence.tokens} & _TALK:
+        return False  # the risks, as they were explained
+    if _bled(sentence, mention):
         return True
     norms = {token.norm for token in sentence.tokens}
     same = [m for m in sentence.mentions if (m.first, m.last) == (mention.first, mention.last) and m is not mention]
@@ -99,7 +109,7 @@ def _general(
         elif not norms & _WHOLE and sentence.section != "complications":
             return None
     elif certainty != "negated":
-        if norms & {"discussed", "explained", "risks", "risk", "consent", "potential", "possible", "benefits"}:
+        if norms & _TALK:
             return None
         others = [other for other in found if other.id not in ("any", "uneventful")]
         after = {token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 4]}

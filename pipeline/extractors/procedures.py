@@ -54,7 +54,7 @@ def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
         return []
     acts = list(base.mentions(sentence, "acts"))
     if sentence.section == "procedure":
-        first = story.after_heading(sentence) if story.has_heading(sentence) else 0
+        first = story.after_heading(sentence)
         if first is None or _is_prose(sentence):
             return []
     elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6:
