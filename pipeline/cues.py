@@ -6,6 +6,7 @@ Cues are found apart from mentions, so that a cue inside a longer phrase of anot
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -242,6 +243,10 @@ _SIDES = ("per side", "each side", "either side", "both side")
 _TOTAL = frozenset({"total", "altogether", "combined", "overall", "totaling", "totalling"})
 
 
+_STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration"})
+_IN_TOTAL = re.compile(r"(?:[^\s,]+ ){0,2}(?:, )?(?:in total|altogether|in all)\b")  # "nine screws in total"
+
+
 def scale(sentence: Sentence, index: int) -> Scale | None:
     """Whether the number at `index` was said for each, per side or in total; None when nothing was said.
 
@@ -255,6 +260,8 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
         before.insert(0, fold(token.norm))
     after: list[str] = []
     for token in tokens[index + 1 : index + 9]:
+        if token.quantity is not None and token.quantity.dimension in _STRENGTHS:
+            continue  # "eight millilitres of one percent lidocaine per side"
         if token.quantity is not None or (token.punctuation and token.norm != ","):
             break
         after.append(fold(token.norm))
@@ -263,7 +270,7 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
         return "per_side"
     if any(phrase in ahead for phrase in _EACH) or "each" in before:
         return "each"
-    if _TOTAL & set(before) or ahead.startswith(("in total", "total", "altogether", "in all", ", in total")):
+    if _TOTAL & set(before) or ahead.startswith("total") or _IN_TOTAL.match(ahead):
         return "total"
     return None
 

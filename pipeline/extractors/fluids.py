@@ -75,7 +75,8 @@ def _number(
             continue
         kind = "fluid_out" if row.group == "output" else "fluid_in"
         facts.append(
-            base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id)
+            base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
+                       scale=cues.scale(sentence, index))
         )
     facts += _catheter(reading, sentence, index, dimension)
     near = cues.nearest(sentence, grammar, index, "intravenous-fluid")
