@@ -24,8 +24,8 @@ LAYERS = {
             "extractors",
             "settle assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
-            "output checking delivery run",
-            "summary cli web",
+            "output checking delivery run casefiles contexts caseview desk live jobs",
+            "summary handover_cli cli web",
         )
     )
     for name in names.split()
