@@ -24,7 +24,8 @@ _UNSIZED = ("scalpel",)  # a number beside a blade is its label or the length of
 _NEEDLES = ("needle", "trocar", "cannula")
 _NOT_BETWEEN = frozenset(
     "he she it we i they was were is are had has have the a an of in at to from with for by on and or left right "
-    "that this then which who used using as hole holes port layer layers row rows".split()
+    "that this then which who used using as hole holes port layer layers row rows through each per into across "
+    "every".split()
 )
 
 

@@ -44,7 +44,7 @@ def _processing(reading: Reading, sentence: Sentence, phases: list[str]) -> list
     for mention in base.mentions(sentence, "processing", "events"):
         if mention.table == "events" and mention.id != "centrifugation":
             continue
-        if mention.id in done or (mention.id in _EVERYDAY and phases[mention.first] != "harvest"):
+        if mention.id in done or (mention.id in _EVERYDAY and not phases[mention.first]):
             continue
         done.add(mention.id)
         facts.append(base.make("processing", reading, sentence, mention.first, mention.last, name=mention.id))
@@ -68,6 +68,13 @@ def _number(
         near = cues.nearest(sentence, grammar, index, "discarded")
         if near is not None and near[0] <= _DISCARD_REACH:
             facts.append(claim("discarded_volume", (max(0, near[0] - 6), near[1])))
+    if quantity.dimension == "volume" and phase:
+        product = cues.nearest(sentence, grammar, index, "product")
+        given = cues.nearest(sentence, grammar, index, "injected")
+        if product is not None and given is not None and given[0] <= _DRAW_REACH:
+            product = None
+        if product is not None and product[0] <= _PRODUCT_REACH:
+            facts.append(claim("product_volume", product))
     if phase != "harvest":
         return facts
     if quantity.dimension == "volume" and _follows_counted(sentence, index):
@@ -85,12 +92,6 @@ def _number(
             facts.append(claim("harvest_total", (max(0, total[0] - 8), total[1]), scale="total"))
     if quantity.dimension == "volume":
         facts += _draw(reading, sentence, grammar, index, quantity)
-        product = cues.nearest(sentence, grammar, index, "product")
-        given = cues.nearest(sentence, grammar, index, "injected")
-        if product is not None and given is not None and given[0] <= _DRAW_REACH:
-            product = None
-        if product is not None and product[0] <= _PRODUCT_REACH:
-            facts.append(claim("product_volume", product))
     elif quantity.dimension == "fraction":
         share = cues.nearest(sentence, grammar, index, "share")
         if share is not None and share[0] <= 40:

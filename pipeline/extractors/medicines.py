@@ -252,15 +252,16 @@ def _number(
     if len(ranked) > 1 and ranked[1][0] == price:
         doubts.append(f"may also belong to {ranked[1][2].drug.name}")
     partner = _partner(sentence, index, event, events)
-    if kind == "medication_volume" and partner is not None:
-        doubts.append(f"may be the volume together with {partner.drug.name}")
+    if kind in ("medication_volume", "medication_dose") and partner is not None and fields["scale"] != "each":
+        doubts.append(f"may be the amount together with {partner.drug.name}")
     fields["doubts"] = tuple(doubts)
     facts: list[Fact] = [
         base.claim(kind, reading, sentence, index, event.mention.first, event.mention.last, price, **fields)
     ]
-    if fields.get("scale") == "each" and index + 2 < len(sentence.tokens) and sentence.tokens[index + 1].norm == "each":
-        for _, _, other in ranked[1:]:
-            if other.mention.first > event.mention.last:
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    if after == ["each", "of"]:  # "one gram each of vancomycin and tobramycin"
+        for other in events:
+            if other.mention.first > event.mention.last and not other.additive:
                 shared = {**_fields(sentence, index, quantity, other), "doubts": ()}
                 facts.append(
                     base.make(kind, reading, sentence, index, other.mention.last, at=index,
