@@ -46,6 +46,7 @@ _READY = _words(
 )
 _AFRESH = frozenset({"a", "an", "the", "some", "mild", "moderate", "severe", "good", "normal", "intact"})
 _BORDER = frozenset({";", ":", ".", "?", "!", "—", "...", "…"})
+_BACK = 8  # tokens that a status reaches back in such a stream
 _RUN_ON = 40  # tokens; a longer sentence is a stream of speech without full stops [chosen on own narrations]
 
 
@@ -327,10 +328,11 @@ def _behind(sentence: Sentence, hit: _Hit) -> int:
     A certainty cue takes the nearest named thing of it and those joined to that one, no more.
     """
     tokens = sentence.tokens
-    floor = max(0, hit.first - hit.rule.reach)
+    stream = len(tokens) > _RUN_ON
+    certainty = hit.rule.axis == "certainty"
+    floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))
     ends = {m.last: m for m in sentence.mentions if m.table not in _BY_THE_WAY}
     settings = {m.last for m in sentence.mentions if m.table in _SETTING}
-    certainty = hit.rule.axis == "certainty"
     thick, named = False, False
     index = hit.first - 1
     while index >= floor:
@@ -341,7 +343,7 @@ def _behind(sentence: Sentence, hit: _Hit) -> int:
             return index + 1
         if not certainty and thick and token.norm in ("she", "he", "they", "we", "i"):
             return index
-        if index in settings and hit.rule.value != "planned" and (thick or not certainty):
+        if index in settings and (stream or hit.rule.value != "planned") and (thick or not certainty):
             return index + 1
         if certainty and thick and token.quantity is not None:
             return index + 1

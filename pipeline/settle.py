@@ -49,7 +49,7 @@ def settle(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fa
     ordered = _last_state(ordered)
     ordered = _done_beats_planned(ordered)
     merged = _said_twice(ordered, places, grammar)
-    return _contradictions(merged)
+    return _contradictions(_less_said(merged, grammar))
 
 
 class _Places:
@@ -152,6 +152,39 @@ def _said_twice(facts: list[Fact], places: _Places, grammar: Grammar) -> list[Fa
         else:
             kept.append(fact)
     return kept
+
+
+_NAMED_MORE = frozenset({"procedure", "diagnosis", "preop_diagnosis", "postop_diagnosis"})
+
+
+def _less_said(facts: list[Fact], grammar: Grammar) -> list[Fact]:
+    """A shorter name of what another fact names in full ("hernia", "inguinal hernia") is the same thing."""
+    kinds = grammar.table("kinds", Kind)
+    words = {
+        id(fact): frozenset(grammar.tables[kinds[fact.kind].table][fact.name].name.lower().split())
+        for fact in facts
+        if fact.kind in _NAMED_MORE and fact.name in grammar.tables.get(kinds[fact.kind].table, {})
+    }
+    fuller: dict[int, Fact] = {}
+    kept: list[Fact] = []
+    for fact in facts:
+        match = None
+        if id(fact) in words:
+            match = next((other for other in facts if id(other) in words and words[id(fact)] < words[id(other)]
+                          and _same_but_name(fact, other)), None)  # fmt: skip
+        if match is None:
+            kept.append(fact)
+        else:
+            fuller[id(match)] = _absorb(fuller.get(id(match), match), fact)
+    return [fuller.get(id(fact), fact) for fact in kept]
+
+
+def _same_but_name(one: Fact, other: Fact) -> bool:
+    return (
+        (one.kind, one.status, one.certainty) == (other.kind, other.status, other.certainty)
+        and _agree(one.laterality, other.laterality)
+        and _agree(one.body_site, other.body_site)
+    )
 
 
 def _has_number(fact: Fact) -> bool:

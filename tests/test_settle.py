@@ -115,3 +115,9 @@ def test_settling_twice_changes_nothing() -> None:
     again = settle.settle(once, Reading((), ()), grammar.load())
     assert {(item.kind, item.name, item.value) for item in again} == {(i.kind, i.name, i.value) for i in once}
     assert len(again) == len(once)
+
+
+def test_a_shorter_name_is_the_same_diagnosis() -> None:
+    (one,) = settled(fact("diagnosis", 0, name="inguinal-hernia", laterality="left"), fact("diagnosis", 5, name="hernia"))
+    assert one.name == "inguinal-hernia"
+    assert len(one.also) == 1

@@ -168,7 +168,8 @@ def _led_by_for(sentence: Sentence, index: int) -> bool:
 def _same_part(sentence: Sentence, first: int, index: int) -> bool:
     """Whether no border and no other number of time lies between an instruction and its duration."""
     for token in sentence.tokens[first + 1 : index]:
-        if token.norm in (".", ";", "then") or (token.quantity is not None and token.quantity.dimension == "time"):
+        time = token.quantity is not None and token.quantity.dimension == "time"
+        if time or token.norm in (".", ";", "then", "when", "below", "/"):
             return False
         if token.norm == "," and index - first > 6:
             return False

@@ -47,12 +47,15 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if fact is not None:
                 facts.append(fact)
         facts += _bare(reading, sentence)
+        facts += _lateral(reading, sentence)
     return facts
 
 
 # Words that no table holds alone, since they name other things as well ("spinal canal").
-_SINGLE = {"spinal": "spinal", "epidural": "epidural", "peribulbar": "retrobulbar-block", "retrobulbar":
-           "retrobulbar-block", "caudal": "caudal-block"}  # fmt: skip
+_SINGLE = {
+    "geta": "general", "spinal": "spinal", "epidural": "epidural", "peribulbar": "retrobulbar-block",
+    "retrobulbar": "retrobulbar-block", "caudal": "caudal-block",
+}  # fmt: skip
 
 
 def _bare(reading: Reading, sentence: Sentence) -> list[Fact]:
@@ -82,6 +85,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
     if kind == "anaesthesia" and group == "local" and certainty == "negated":
         return None  # "no local anaesthetic into the joint" is about a medicine
+    if kind == "position" and _kept_for_days(sentence, mention):
+        return None
     fields = {} if kind in _SIDED else {"laterality": None, "body_site": None}
     if kind == "position":
         fields["body_site"] = None
@@ -90,10 +95,37 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
 
 
+def _kept_for_days(sentence: Sentence, mention: Mention) -> bool:
+    """ "Head down for seven days" is an instruction."""
+    for index in range(mention.last + 2, min(mention.last + 9, len(sentence.tokens))):
+        quantity = sentence.tokens[index].quantity
+        if quantity is not None:
+            return quantity.unit in ("d", "wk", "h") and sentence.tokens[index - 1].norm == "for"
+    return False
+
+
+_AFTER_LATERAL = frozenset({"position", "decubitus", "so", "with", "on", "and", "under", "the", "pneumoperitoneum"})
+
+
+def _lateral(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Left lateral." as a position: not before a part of the body ("left lateral malleolus")."""
+    tokens = sentence.tokens
+    for index in range(len(tokens) - 1):
+        if tokens[index].norm not in ("left", "right") or tokens[index + 1].norm != "lateral":
+            continue
+        if any(m.first <= index + 1 <= m.last for m in sentence.mentions):
+            continue
+        after = tokens[index + 2] if index + 2 < len(tokens) else None
+        if after is None or after.punctuation or after.norm in _AFTER_LATERAL:
+            name = f"{tokens[index].norm}-lateral-decubitus"
+            return [base.make("position", reading, sentence, index, index + 1, name=name)]
+    return []
+
+
 def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     """Whether a bare word such as "general" or "spinal" stands where it can only mean the anaesthesia."""
     words = [token.norm for token in sentence.tokens[mention.first : mention.last + 1]]
-    if len(words) > 1 or words[0] not in _BARE or sentence.section == "anaesthesia":
+    if words[0] == "geta" or len(words) > 1 or words[0] not in _BARE or sentence.section == "anaesthesia":
         return True
     tokens = sentence.tokens
     before = tokens[mention.first - 1] if mention.first else None
