@@ -1,6 +1,6 @@
 """Plants faults into good FHIR bundles and prints which validator catches which (fault x validator).
 
-    python benchmarks/fhir_faults.py [--words]
+    python benchmarks/fhir_planted.py [--words]
 
 `--words` adds what the first validator that caught it says. Needs the node tools (`make tools`).
 """
@@ -13,7 +13,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-import fhir_faults  # noqa: E402
+import fhir_planted  # noqa: E402
 import fhir_tools  # noqa: E402
 
 
@@ -21,8 +21,8 @@ def main(arguments: list[str]) -> int:
     node = fhir_tools.node_is_here()
     if not node:
         print(fhir_tools.NO_NODE)
-    texts = {fault.name: fhir_tools.dump(fhir_faults.broken(fault)) for fault in fhir_faults.FAULTS}
-    good = {form: fhir_tools.dump(fhir_faults.good(form == "transaction")) for form in ("document", "transaction")}
+    texts = {fault.name: fhir_tools.dump(fhir_planted.broken(fault)) for fault in fhir_planted.FAULTS}
+    good = {form: fhir_tools.dump(fhir_planted.good(form == "transaction")) for form in ("document", "transaction")}
     found = fhir_tools.verdicts({**texts, **good}, node)
     names = [name for name in fhir_tools.NAMES if name in found["document"]]
     width = max(map(len, texts))

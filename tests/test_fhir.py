@@ -317,6 +317,32 @@ def test_aftercare_stands_in_a_plan_as_ordered(hip: Any) -> None:
     assert "Only on a condition" in json.dumps(details, default=str)
 
 
+def test_how_long_to_avoid_a_medicine_is_never_an_order_to_take_it() -> None:
+    """The length may be a fact of its own, without group and role."""
+    told = notes.Telling()
+    told.say("medication", name="ibuprofen", role="avoid", status="planned", group="g1")
+    told.say("aftercare", name="ibuprofen", value="6", unit="wk", status="planned")
+    bundle = document(told.note())
+    activities = resources(bundle, "CarePlan")[0]["activity"]
+    assert len(activities) == 1
+    assert activities[0]["detail"]["doNotPerform"] is True
+    assert activities[0]["detail"]["scheduledTiming"]["repeat"]["boundsDuration"]["value"] == 6
+    plan = next(s for s in bundle["entry"][0]["resource"]["section"] if s["title"] == "Aftercare")
+    assert "Ibuprofen: 6 weeks [to be avoided]" in plan["text"]["div"]
+
+
+@pytest.mark.parametrize(
+    ("role", "mark"), [("prepared", "not given"), ("discarded", "discarded"), ("held", "not given")]
+)
+def test_what_was_not_given_says_so_in_the_text(role: str, mark: str) -> None:
+    told = notes.Telling()
+    told.say("medication", name="ketorolac", role=role, group="g")
+    told.say("medication_dose", name="ketorolac", value="30", unit="mg", role=role, group="g")
+    bundle = document(told.note())
+    assert resources(bundle, "MedicationAdministration") == []
+    assert mark in json.dumps(bundle["entry"][0]["resource"]["section"], default=str)
+
+
 @pytest.mark.parametrize("label", ["avoid-impact", "no-lifting", "avoid-nsaids", "non-weight-bearing"])
 def test_a_thing_already_named_as_not_to_be_done_is_not_negated_twice(label: str) -> None:
     told = notes.Telling()

@@ -12,7 +12,7 @@ from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
-import fhir_faults
+import fhir_planted
 import fhir_tools
 import fhirkit
 import notes
@@ -47,7 +47,7 @@ def texts() -> Iterator[tuple[str, str]]:
     for name, make in notes.NOTES.items():
         for state, change in STATES.items():
             note = change(make())
-            yield f"{name}, {state}, document", _text(bundles.document(note, RULES, SITE, fhir_faults.DOCX))
+            yield f"{name}, {state}, document", _text(bundles.document(note, RULES, SITE, fhir_planted.DOCX))
             yield f"{name}, {state}, transaction", _text(bundles.transaction(note, RULES, Site(), None))
 
 
@@ -67,7 +67,7 @@ def gold() -> dict[str, str]:
     for file in sorted(GOLD.glob("*/*.toml")):
         case = tomllib.loads(file.read_text(encoding="utf-8"))
         note = run.note_from_text(case["text"], case["id"])
-        found[file.stem] = _text(bundles.document(note, RULES, SITE, fhir_faults.DOCX))
+        found[file.stem] = _text(bundles.document(note, RULES, SITE, fhir_planted.DOCX))
     return found
 
 
@@ -131,12 +131,12 @@ def test_gold_bundles_pass_in_node(gold: dict[str, str]) -> None:
 
 @pytest.fixture(scope="module")
 def verdicts() -> dict[str, dict[str, list[str]]]:
-    planted = {fault.name: fhir_tools.dump(fhir_faults.broken(fault)) for fault in fhir_faults.FAULTS}
-    planted |= {form: fhir_tools.dump(fhir_faults.good(form == "transaction")) for form in ("document", "transaction")}
+    planted = {fault.name: fhir_tools.dump(fhir_planted.broken(fault)) for fault in fhir_planted.FAULTS}
+    planted |= {form: fhir_tools.dump(fhir_planted.good(form == "transaction")) for form in ("document", "transaction")}
     return fhir_tools.verdicts(planted, fhir_tools.node_is_here())
 
 
-@pytest.mark.parametrize("name", [fault.name for fault in fhir_faults.FAULTS])
+@pytest.mark.parametrize("name", [fault.name for fault in fhir_planted.FAULTS])
 def test_planted_fault_is_caught(name: str, verdicts: dict[str, dict[str, list[str]]]) -> None:
     assert any(verdicts[name].values())
 
@@ -147,8 +147,8 @@ def test_the_bundle_without_a_fault_passes(form: str, verdicts: dict[str, dict[s
 
 
 def test_there_are_enough_different_faults() -> None:
-    names = [fault.name for fault in fhir_faults.FAULTS]
+    names = [fault.name for fault in fhir_planted.FAULTS]
     assert len(set(names)) == len(names) >= 40
-    good = {form: fhir_tools.dump(fhir_faults.good(form)) for form in (False, True)}
-    for fault in fhir_faults.FAULTS:
-        assert fhir_tools.dump(fhir_faults.broken(fault)) != good[fault.transaction], fault.name
+    good = {form: fhir_tools.dump(fhir_planted.good(form)) for form in (False, True)}
+    for fault in fhir_planted.FAULTS:
+        assert fhir_tools.dump(fhir_planted.broken(fault)) != good[fault.transaction], fault.name

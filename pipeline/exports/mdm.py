@@ -12,12 +12,13 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from pipeline.errors import ExportError
+from pipeline.fhir.lines import entry_line
 from pipeline.fhir.narrative import clean
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
 from pipeline.rows import Loinc
 from pipeline.site import Site
-from pipeline.wording import STATES, doubts
+from pipeline.wording import STATES
 
 FILE = "note.hl7"
 MEANING = "The note as an HL7 v2 MDM^T02 message, for hospitals without FHIR."
@@ -130,14 +131,11 @@ def _lines(note: OperativeNote, grammar: Grammar) -> Iterator[tuple[str, str, st
         for entry in entries:
             kinds = [] if isinstance(entry, Passage) else [facts[ident].kind for ident in entry.facts if ident in facts]
             code = next((_code(row) for row in rows.values() if _holds(row, name, kinds)), whole)
-            text = f"{name.replace('_', ' ').capitalize()}: {entry.text}"
             if isinstance(entry, Passage):
-                text += "".join(f" [taken back: {piece.heard}]" for piece in entry.taken_back)
+                text = entry.text + "".join(f" [taken back: {piece.heard}]" for piece in entry.taken_back)
             else:
-                mine = [facts[ident] for ident in entry.facts if ident in facts]
-                reasons = list(dict.fromkeys([*entry.doubts, *doubts(mine)]))
-                text += f" [unsure: {'; '.join(reasons)}]" if reasons else ""
-                text += "".join(f" [taken back: {piece.heard}]" for fact in mine for piece in fact.taken_back)
+                text = entry_line(entry, [facts[ident] for ident in entry.facts if ident in facts], note)
+            text = f"{name.replace('_', ' ').capitalize()}: {text}"
             for part in _short(clean(text)):
                 yield code, str(number), part
 

@@ -7,7 +7,8 @@ import hashlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from pipeline import __version__
-from pipeline.fhir.base import Book, Resource, coding, doubts_of, reference, without_empty, words
+from pipeline.fhir.base import Book, Resource, coding, reference, without_empty, words
+from pipeline.fhir.lines import entry_line
 from pipeline.fhir.names import LOINC, SHA256, TERMS, VERSION
 from pipeline.fhir.narrative import bullets, clean, narrative, paragraph
 from pipeline.fhir.people import PEOPLE, People, person
@@ -174,26 +175,13 @@ def _content(book: Book, parts: Iterable[tuple[str, list[Entry | Passage]]]) -> 
                 lines.append(item.text + "".join(f" [taken back: {piece.heard}]" for piece in item.taken_back))
                 continue
             mine = [facts[ident] for ident in item.facts if ident in facts]
-            lines.append(entry_line(item, mine))
+            lines.append(entry_line(item, mine, book.note))
             for fact in mine:
                 for ref in book.made.get(fact.id, []):
                     entries[ref["reference"]] = ref
         blocks.append(bullets(lines) if lines else "")
     text = narrative(*blocks) if any(blocks) else narrative(paragraph("Not said."))
     return without_empty({"text": text, "entry": list(entries.values())})
-
-
-def entry_line(entry: Entry, facts: Sequence[Fact]) -> str:
-    """The words of an entry with its doubts and what was taken back."""
-    line = clean(entry.text)
-    reasons = list(dict.fromkeys([*map(clean, entry.doubts), *doubts_of(facts)]))
-    if reasons:
-        line += f" [unsure: {'; '.join(reasons)}]"
-    elif entry.doubtful:
-        line += " [unsure]"
-    for fact in facts:
-        line += "".join(f" [corrected while speaking; taken back: {piece.heard}]" for piece in fact.taken_back)
-    return line
 
 
 def document_reference(book: Book, people: People) -> Resource | None:

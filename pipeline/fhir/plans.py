@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from pipeline.fhir.base import Book, Resource, doubt, simple_quantity, within, without_empty, words
+from pipeline.fhir.lines import roles
 from pipeline.fhir.narrative import clean
 from pipeline.fhir.people import People
 from pipeline.records import Fact
@@ -40,26 +41,32 @@ def add_plan(book: Book, people: People) -> None:
 
 def _events(book: Book) -> list[list[Fact]]:
     """Instructions, and medicines to take or to avoid afterwards with their numbers."""
+    live = [fact for fact in book.note.facts if fact.status not in ("historical", "other_person")]
+    later = {fact.name: fact for fact in live if fact.kind == "medication" and fact.role in _LATER}
+    ordered = [fact for fact in live if fact.kind in _KINDS or (fact.kind == "medication" and fact.role in _LATER)]
+    groups = {_event(fact, later) for fact in ordered}
     made: dict[str, list[Fact]] = {}
-    groups = {
-        fact.group or fact.id
-        for fact in book.note.facts
-        if fact.status not in ("historical", "other_person")
-        and (fact.kind in _KINDS or (fact.kind == "medication" and fact.role in _LATER))
-    }
-    for fact in book.note.facts:
-        key = fact.group or fact.id
+    for fact in live:
+        key = _event(fact, later)
         if key in groups and fact.kind in (*_KINDS, *_MEDICINE):
             made.setdefault(key, []).append(fact)
     return list(made.values())
 
 
+def _event(fact: Fact, later: Mapping[str | None, Fact]) -> str:
+    """What belongs together. How long a medicine is taken or avoided belongs to that medicine, whoever said it."""
+    medicine = later.get(fact.name) if fact.kind in ("aftercare", "duration") else None
+    return (medicine or fact).group or (medicine or fact).id
+
+
 def _activity(book: Book, facts: Sequence[Fact]) -> Resource:
     head = facts[0]
-    instruction = next((fact for fact in facts if fact.kind in _KINDS or fact.kind == "medication"), head)
+    instruction = next((fact for fact in facts if fact.kind == "medication"), None)
+    instruction = instruction or next((fact for fact in facts if fact.kind in _KINDS), head)
     label = book.label(instruction)
     # "Avoid impact" is a thing to do; only what is named by itself can be marked as not to be done
-    avoid = (instruction.role == "avoid" or instruction.certainty == "negated") and not _REFUSES.match(label)
+    refused = instruction.certainty == "negated" or "avoid" in roles(instruction, book.note)
+    avoid = refused and not _REFUSES.match(label)
     kind = book.kind_label(instruction)
     title = label if instruction.kind in ("aftercare", "medication") else f"{kind}: {book.shown(instruction)}"
     lines = [
