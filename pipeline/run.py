@@ -21,6 +21,7 @@ from pipeline import (
     listen,
     mentions,
     plugins,
+    repair,
     sections,
     settle,
     tokens,
@@ -86,12 +87,13 @@ def read_text(path: Path) -> Heard:
 
 def listen_to(
     source: str, rules: Grammar, *, engine: str = DEFAULT_ENGINE, family: str | None = None,
-    model: str | None = None, progress: Progress | None = None,
+    model: str | None = None, progress: Progress | None = None, mend: bool = True,
 ) -> Heard:  # fmt: skip
     """Words of a recording, a stored word list, a .txt narration, or "-" (text on standard input).
 
     Without `family`, the beginning of a recording is heard once without bias to find it, so that the whole can be
-    heard with that family's bias words. Raises InputError and SetupError subclasses, UnknownName.
+    heard with that family's bias words. `mend`: whether misheard terms are repaired (never in typed text).
+    Raises InputError and SetupError subclasses, UnknownName.
     """
     if source == "-":
         return from_text(sys.stdin.read(), "stdin")
@@ -99,12 +101,20 @@ def listen_to(
     if path.suffix.lower() in (".txt", ".text"):
         return read_text(path)
     if wordlist.is_word_list(path):
-        return _as_heard(listen.hear(path), "words", path, wordlist.read(path).source)
+        stored = _as_heard(listen.hear(path), "words", path, wordlist.read(path).source)
+        return mended(stored, rules, family) if mend else stored
     loaded: Engine = plugins.find(listen.ENGINES, engine).load(model)
     chosen = family or _spot_family(path, loaded, rules)
     bias = rules.family(chosen).bias if chosen else ()
     units = [phrase for row in rules.table("units", Unit).values() for phrase in row.say]
-    return _as_heard(listen.hear(path, engine, bias, progress, units=units, engine=loaded), "audio", path)
+    heard = _as_heard(listen.hear(path, engine, bias, progress, units=units, engine=loaded), "audio", path)
+    return mended(heard, rules, chosen) if mend else heard
+
+
+def mended(heard: Heard, rules: Grammar, family: str | None = None) -> Heard:
+    """The same with misheard terms repaired; what was heard stays on each word. Pure."""
+    chosen = family or pick_family(understand(heard.words, rules)[1], rules)
+    return replace(heard, words=repair.repair(heard.words, rules, rules.family(chosen).bias if chosen else ()))
 
 
 def _spot_family(path: Path, engine: Engine, rules: Grammar) -> str | None:

@@ -110,12 +110,12 @@ def safe_bias(terms: Iterable[str], units: Iterable[str] = (), limit: int = BIAS
     A biased decoder writes its bias into unclear sound: a size or a dose must never get there. `units`: further
     unit words, as the grammar says them.
     """
-    barred = _NUMBER_WORDS | _UNIT_WORDS | {part.casefold() for unit in units for part in _PARTS.findall(unit)}
+    barred = frozenset(part.casefold() for unit in units for part in _PARTS.findall(unit))
     kept: dict[str, str] = {}
     for term in terms:
         text = " ".join(term.split())
         parts = _PARTS.findall(text)
-        if not parts or any(_quantitative(part, barred) for part in parts) or "%" in text:
+        if not parts or any(quantitative(part, barred) for part in parts) or "%" in text:
             continue
         kept.setdefault(text.casefold(), text)
         if len(kept) == limit:
@@ -123,13 +123,16 @@ def safe_bias(terms: Iterable[str], units: Iterable[str] = (), limit: int = BIAS
     return tuple(kept.values())
 
 
-def _quantitative(part: str, barred: frozenset[str] | set[str]) -> bool:
-    low = part.casefold()
+def quantitative(word: str, units: frozenset[str] = frozenset()) -> bool:
+    """Whether a word is a number, a unit, a Roman numeral or holds a digit. `units`: further unit words."""
+    low = word.casefold()
     return (
-        any(sign.isnumeric() for sign in part)
-        or low in barred
+        any(sign.isnumeric() for sign in word)
+        or low in _NUMBER_WORDS
+        or low in _UNIT_WORDS
+        or low in units
         or _METRIC.fullmatch(low) is not None
-        or _ROMAN.fullmatch(part) is not None
+        or _ROMAN.fullmatch(word) is not None
     )
 
 

@@ -69,7 +69,18 @@ def make(kind: str, reading: Reading, sentence: Sentence, first: int, last: int,
         tuple(strike.taken_back for strike in sentence.strikes if strike.clear and first <= strike.at <= last),
     )
     fields["doubts"] = tuple(dict.fromkeys((*fields.get("doubts", ()), *_doubts(sentence, first, last))))
+    fields.setdefault("alternatives", readings(reading, sentence, range(first, last + 1)))
     return Fact(kind=kind, evidence=token_evidence(reading, sentence, first, last), **fields)
+
+
+def readings(reading: Reading, sentence: Sentence, places: Iterable[int]) -> tuple[str, ...]:
+    """The other readings of the sound of the words behind these tokens."""
+    spans = [(sentence.tokens[place].first, sentence.tokens[place].last) for place in places]
+    words = {ident for first, last in spans for ident in range(first, last + 1)}
+    return tuple(dict.fromkeys(
+        other for word in reading.words if word.others and words & set(range(word.id, word.last + 1))
+        for other in word.others
+    ))  # fmt: skip
 
 
 def _doubts(sentence: Sentence, first: int, last: int) -> Iterator[str]:
@@ -158,6 +169,8 @@ def claim(
         values = number(token.quantity)
         fields["doubts"] = (*fields.get("doubts", ()), *token.quantity.doubts)
     rest = fields.pop("rest", ())
+    # Words between the number and what it is about lend it no doubt.
+    fields.setdefault("alternatives", readings(reading, sentence, {index, *range(first, last + 1)}))
     fact = make(kind, reading, sentence, min(index, first), max(index, last), **{"at": index, **values, **fields})
     return Claim(**_values(fact), number=(token.first, token.last), cost=cost, rest=rest)
 
