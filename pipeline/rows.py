@@ -146,7 +146,8 @@ class Limit(Row):
 
 
 class Element(BaseModel):
-    """One required element of a profile or family. `kinds`: any one of them satisfies it. `severity` if missing."""
+    """One required element of a profile or family. `kinds`: any one of them satisfies it. `severity` if missing.
+    `cues`: words that show that it was spoken of even where nothing of it was understood."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -154,6 +155,7 @@ class Element(BaseModel):
     label: str
     kinds: tuple[str, ...]
     names: tuple[str, ...] = ()
+    cues: tuple[str, ...] = ()
     if_any: bool = False
     severity: Literal["blocking", "warning", "note"] = "warning"
     ask: str = ""

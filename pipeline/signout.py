@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Literal
 
 from pipeline.grammar import Grammar
 from pipeline.limits import elements
-from pipeline.note import OperativeNote
+from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact
 from pipeline.rows import Element
 
@@ -52,3 +53,11 @@ def _counts(fact: Fact, element: Element) -> bool:
         return False
     names = {name.replace("-", "_") for name in element.names}
     return not names or (fact.name or "").replace("-", "_") in names
+
+
+def spoken_of(note: OperativeNote, element: Element) -> Passage | None:
+    """The first sentence that has a word of the element, where no fact came of it."""
+    if not element.cues:
+        return None
+    words = re.compile(r"(?<!\w)(?:" + "|".join(re.escape(cue) for cue in element.cues) + r")(?!\w)", re.IGNORECASE)
+    return next((passage for passage in note.sections.description if words.search(passage.text)), None)

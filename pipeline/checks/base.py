@@ -121,6 +121,11 @@ def called(fact: Fact, grammar: Grammar, default: str = "") -> str:
     return text if text[1:2].isupper() else text[:1].lower() + text[1:]
 
 
+def prepared(fact: Fact) -> bool:
+    """Whether a medicine was only said to be drawn up or made ready."""
+    return fact.role == "prepared" or (fact.status == "planned" and any("prepared" in doubt for doubt in fact.doubts))
+
+
 def given(note: OperativeNote, *kinds: str) -> list[Fact]:
     """Facts of these kinds that were done: performed, affirmed, and not prepared, discarded, held or a trial."""
     return [

@@ -7,9 +7,9 @@ from pipeline.grammar import Grammar
 from pipeline.limits import elements
 from pipeline.note import OperativeNote
 from pipeline.records import Finding
-from pipeline.signout import answered
+from pipeline.signout import answered, spoken_of
 
-MEANING = "An element that the chosen profile requires was never said."
+MEANING = "An element that the chosen profile requires was never said, or was spoken of and not understood."
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -18,11 +18,17 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if element.if_any or answered(note, element)[0] != "not said":
             continue
         wanted = f" (wanted by {element.source})" if element.source else ""
+        passage = spoken_of(note, element)
+        message = (
+            f"Never said: {element.label}{wanted}."
+            if passage is None
+            else f"Spoken of but not understood: {element.label}; heard: {passage.text.strip()[:80].rstrip('.')}."
+        )
         found.append(
             finding(
                 "completeness",
                 element.severity,
-                f"Never said: {element.label}{wanted}.",
+                message,
                 about=element.id,
                 ask=element.ask or f"Say the {element.label}, or that there is none.",
             )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import ONE_VALUE, called, finding, shown
+from pipeline.checks.base import ONE_VALUE, called, finding, prepared, shown
 from pipeline.grammar import Grammar
 from pipeline.limits import limit
 from pipeline.note import OperativeNote
@@ -58,7 +58,7 @@ def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool) -> F
         names.append(f"{label.lower()} {value}".strip())
     listed = ", ".join(dict.fromkeys(names))
     # What was prepared is no dose yet; that it was never given is the business of prepared_not_given.
-    warn = any(_matters(fact) if sound else fact.kind in _CRITICAL and fact.role != "prepared" for fact in facts)
+    warn = any(_matters(fact) if sound else fact.kind in _CRITICAL and not prepared(fact) for fact in facts)
     return finding(
         "doubtful",
         "warning" if warn else "note",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import called, finding, given, shown
+from pipeline.checks.base import called, finding, given, prepared, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
@@ -37,7 +37,7 @@ def _drugs(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     told: set[str] = set()
     for fact in note.of("medication"):
         name = fact.name or ""
-        if fact.role != "prepared" or fact.certainty != "affirmed" or name in told or _spent(note, name):
+        if not prepared(fact) or fact.certainty != "affirmed" or name in told or _spent(note, name):
             continue
         told.add(name)
         found.append(
@@ -57,4 +57,4 @@ def _spent(note: OperativeNote, drug: str) -> bool:
     """Whether the drug was given, said not to be given, or thrown away elsewhere."""
     told = note.of("medication", "medication_dose", "medication_volume")
     same: list[Fact] = [fact for fact in told if fact.name == drug]
-    return any(fact.certainty == "negated" or fact.role != "prepared" for fact in same)
+    return any(fact.certainty == "negated" or not prepared(fact) for fact in same)

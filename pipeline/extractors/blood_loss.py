@@ -12,6 +12,7 @@ KINDS = ("blood_loss",)
 _BESIDE = 4  # "blood loss was minimal"
 _REACH = 40  # a word of amount stands near the cue
 _BARE = 16  # a number without a unit must stand right beside it
+_WRONG = ("length", "mass", "pressure")  # kept as heard right behind the words, for the checks to ask about
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -29,13 +30,14 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
     if words and words[0][0] <= _BESIDE:
         return [_amount(reading, sentence, words[0])]
     facts: list[Fact] = []
-    for index, _ in base.quantities(sentence, "volume", ""):
+    volumes = any(True for _ in base.quantities(sentence, "volume"))
+    for index, found in base.quantities(sentence, "volume", "", *(() if volumes else _WRONG)):
         quantity = cues.unit_of(sentence, index)
         near = cues.nearest(sentence, grammar, index, "blood-loss", prefix=4)
         if near is None or quantity is None or quantity.form not in ("number", "range", "fraction"):
             continue
         price, hit = near
-        if quantity.dimension == "" and (price > _BARE or index < hit.first):
+        if found.dimension != "volume" and (price > _BARE or index < hit.first):
             continue
         facts.append(
             base.claim("blood_loss", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit,
