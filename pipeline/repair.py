@@ -15,21 +15,18 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 from rapidfuzz import process
 from rapidfuzz.distance import Levenshtein
 
-from pipeline import sounds
-from pipeline.engines.base import quantitative
 from pipeline.grammar import Grammar
+from pipeline.lexicon import COARSE, COMMON, DIRECTIONS, LEAST_SOUNDS, NAME, Lexicon, Term, lexicon
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Word
-from pipeline.rows import Confusion, Row
 
 LONGEST = 4
-# SCOWL sizes: the commonest words, common words, unusual ones, names (the largest size that counts as English).
-EVERYDAY, COMMON, UNUSUAL, NAME = 10, 35, 50, 60
+# SCOWL sizes: the commonest words, and unusual ones.
+EVERYDAY, UNUSUAL = 10, 50
 # How unlike run and term may be, as `score` gives it, where the run holds a word that is none ...
 UNKNOWN = 0.33
 # ... or only English words, one of them rare ...
@@ -41,44 +38,10 @@ MARGIN, DRUG_MARGIN = 0.045, 0.12
 EXTRA = 0.05
 FAMILY_BONUS, SAID_BONUS = 0.05, 0.05
 SPELLING_SHARE = 0.15
-LEAST_SOUNDS, CANDIDATES = 4, 24
-_TABLES = frozenset(
-    "acts anaesthesia approaches closures complications devices diagnoses drains dressings drugs events findings "
-    "fluids guidance injectates irrigation positions preparations procedures processing sites specimens sutures "
-    "tourniquet".split()
-)
-# Common practice, no source.
-DIRECTIONS = frozenset(
-    "left right bilateral bilaterally unilateral contralateral ipsilateral both medial lateral anterior posterior "
-    "proximal distal superior inferior dorsal volar plantar palmar ulnar radial cranial caudal internal external "
-    "upper lower deep superficial above below side sided".split()
-)
-NEGATIONS = frozenset(
-    "no not none nor never without neither nil negative absent denies denied deny free unremarkable un non "
-    "cannot isn't wasn't weren't didn't don't doesn't hasn't haven't".split()
-)
+CANDIDATES = 24
 _TITLES = frozenset("dr doctor mr mrs ms miss prof professor nurse sister surgeon assistant by named".split())
 _MARKS = ",.;:!?"
 _WORDLIKE = re.compile(r"[a-z]+(?:['’-][a-z]+)*")
-# Which letters stand for like sounds: a quick key for finding candidates, before the exact distance.
-_COARSE = str.maketrans({
-    **dict.fromkeys("EIOWYRAaeUəɪiʌu", "a"), **dict.fromkeys("bpfv", "p"), **dict.fromkeys("dtTD", "t"),
-    **dict.fromkeys("gkN", "k"), **dict.fromkeys("szSZCJ", "s"), **dict.fromkeys("mn", "n"),
-    **dict.fromkeys("rlwj", "l"), "h": None,
-})  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Term:
-    """A target: as it is written, its folded words, how it sounds and the rows that say it."""
-
-    text: str
-    words: tuple[str, ...]
-    sounds: str
-    coarse: str
-    rows: frozenset[tuple[str, str]]
-
-
 @dataclass(frozen=True, slots=True)
 class Change:
     """One repair: words at places first..last (inclusive) become `term`; `rivals` sound as much like them."""
@@ -88,107 +51,6 @@ class Change:
     term: Term
     worth: float
     rivals: tuple[str, ...]
-
-
-class Lexicon:
-    """The terms of a grammar that can be repaired to, and the words that may stand as they are."""
-
-    def __init__(self, grammar: Grammar) -> None:
-        self.ear = sounds.load()
-        self.units = frozenset(
-            part for row in grammar.tables.get("units", {}).values() for phrase in (*row.say, *_written(row))
-            for part in phrase.casefold().split()
-        )  # fmt: skip
-        phrases: dict[str, set[tuple[str, str]]] = {}
-        self.known: set[str] = set()
-        self.firsts: set[tuple[str, ...]] = set()
-        self.phrases: set[tuple[str, ...]] = set()
-        for table, rows in grammar.tables.items():
-            for ident, row in rows.items():
-                self.firsts |= {tuple(split_phrase(phrase)) for phrase in row.say[:1]}
-                for phrase in row.say:
-                    parts = tuple(split_phrase(phrase))
-                    self.known |= set(parts) | {part for word in phrase.lower().split() for part in word.split("-")}
-                    if len(parts) > 1:
-                        self.phrases.add(parts)
-                    if table in _TABLES:
-                        for target in self._targets(phrase):
-                            phrases.setdefault(target, set()).add((table, ident))
-        self.terms = [self._term(text, rows) for text, rows in sorted(phrases.items())]
-        self.terms = [term for term in self.terms if len(term.sounds) >= LEAST_SOUNDS]
-        self.keys = [term.coarse for term in self.terms]
-        confusions = grammar.table("confusions", Confusion)
-        self.mistaken = {
-            tuple(row.pair[1].split()): row.pair[0] for row in confusions.values() if row.what == "other"
-        }
-
-    def _targets(self, phrase: str) -> Iterator[str]:
-        """The phrase, when it can be a target, and each technical word of it."""
-        parts = phrase.replace("-", " ").split()
-        free = [not self.guarded(part) for part in parts]
-        technical = [self.technical(part) for part in parts]
-        if len(parts) <= LONGEST and all(free) and any(technical):
-            yield " ".join(parts)
-        if len(parts) <= 2 and all(free) and not any(technical):
-            yield " ".join(parts)
-        for part, is_free, is_technical in zip(parts, free, technical, strict=True):
-            if is_free and is_technical:
-                yield part
-        if len(parts) == 1 and free[0] and len(self.ear.say(parts[0])) < LEAST_SOUNDS:
-            # Too short to be told alone: with its article it may be.
-            yield ("an " if parts[0][0] in "aeiou" else "a ") + parts[0]
-
-    def _term(self, text: str, rows: set[tuple[str, str]]) -> Term:
-        said = self.ear.phrase(text)
-        return Term(text, tuple(split_phrase(text)), said, said.translate(_COARSE), frozenset(rows))
-
-    def technical(self, word: str) -> bool:
-        return word.isascii() and word.isalpha() and len(word) > 2 and self.ear.level.get(word, 99) > COMMON
-
-    def guarded(self, word: str) -> bool:
-        """Whether a word must neither be touched nor made."""
-        return (
-            not word.isascii()
-            or quantitative(word, self.units)
-            or word in DIRECTIONS
-            or word in NEGATIONS
-            or word.rstrip("s") in DIRECTIONS
-        )
-
-    def stands(self, word: str) -> bool:
-        """Whether a word is English or part of a term."""
-        base = word.removesuffix("'s").replace("’", "'")
-        forms = {base, fold(base), *base.split("'")}
-        return any(form in self.known or self.ear.level.get(form, 99) <= NAME for form in forms if form)
-
-
-def _written(row: Row) -> tuple[str, ...]:
-    return tuple(getattr(row, "written", ()))
-
-
-@lru_cache(maxsize=4)
-def _lexicon(box: _Box) -> Lexicon:
-    return Lexicon(box.grammar)
-
-
-class _Box:
-    """Carries a grammar into the cache, hashed by identity."""
-
-    __slots__ = ("grammar",)
-
-    def __init__(self, grammar: Grammar) -> None:
-        self.grammar = grammar
-
-    def __hash__(self) -> int:
-        return id(self.grammar)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Box) and other.grammar is self.grammar
-
-
-def lexicon(grammar: Grammar) -> Lexicon:
-    """The lexicon of a grammar, made once (about a second)."""
-    return _lexicon(_Box(grammar))
 
 
 @dataclass(frozen=True, slots=True)
@@ -278,7 +140,7 @@ def _change(
     if len(spoken) < LEAST_SOUNDS:
         return None
     found = process.extract(
-        spoken.translate(_COARSE), book.keys, scorer=Levenshtein.normalized_distance, processor=None,
+        spoken.translate(COARSE), book.keys, scorer=Levenshtein.normalized_distance, processor=None,
         score_cutoff=0.45 if unknown else 0.34, limit=CANDIDATES,
     )  # fmt: skip
     ranked: list[tuple[float, Term]] = []

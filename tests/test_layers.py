@@ -18,7 +18,7 @@ LAYERS = {
             "errors records paths sound",
             "rows note grammar manifest plugins site wordlist",
             "audio segments engines",
-            "listen agreement sounds repair numerals units levels codes clocks shapes compounds ranges restated "
+            "listen agreement sounds lexicon repair numerals units levels codes clocks shapes compounds ranges restated "
             "corrections conversion quantities tokens timespan utterances mentions sections context laterality "
             "people cues story",
             "extractors",
