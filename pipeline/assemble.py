@@ -129,7 +129,17 @@ def line(fact: Fact, grammar: Grammar) -> str:
         text = f"{name}: {value}"
     else:
         text = value
-    return _dress(fact, text, grammar)
+    dressed = _dress(fact, text, grammar)
+    return f"{label}: {dressed[:1].lower() if dressed.lower() == 'none' else dressed[:1]}{dressed[1:]}" if (
+        fact.kind in _LABELLED
+    ) else dressed
+
+
+# Kinds that share a section with others and would be taken for them without their name.
+_LABELLED = frozenset(
+    {"preop_diagnosis", "postop_diagnosis", "equipment_problem", "recovery_concern", "warning_sign", "allergy",
+     "handedness", "imaging", "history", "guidance", "urgency", "patient_name", "patient_identifier"}
+)  # fmt: skip
 
 
 _WORDED = frozenset({"text", "clock", "code", "count"})
@@ -143,6 +153,8 @@ def _with_name(label: str, name: str) -> str:
 def _dress(fact: Fact, text: str, grammar: Grammar) -> str:
     """The text with side, site, certainty and status in words."""
     lower = text.lower()
+    if fact.role == "avoid":
+        text = f"Avoid {text[:1].lower()}{text[1:]}"
     if fact.laterality is not None and fact.laterality not in lower:
         text = f"{text}, {fact.laterality}"
     place = site(fact, grammar)
@@ -153,7 +165,8 @@ def _dress(fact: Fact, text: str, grammar: Grammar) -> str:
     elif fact.certainty == "suspected":
         text = f"{text} (suspected)"
     status = _STATUS.get(fact.status)
-    if status is not None and not (fact.status == "planned" and fact.kind in _INSTRUCTIONS):
+    told = fact.status == "planned" and (fact.kind in _INSTRUCTIONS or fact.role == "avoid")
+    if status is not None and not told:
         text = f"{text} ({status})"
     return text[:1].upper() + text[1:]
 

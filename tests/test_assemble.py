@@ -62,6 +62,9 @@ def test_value_as_it_is_printed(given: Fact, shown: str) -> None:
         (fact("complication", name="none", certainty="negated"), "None"),
         (fact("blood_loss", value=Decimal("2.50"), unit="mL"), "Blood loss: 2.50 mL"),
         (fact("aftercare", name="crutches", value=Decimal("2"), unit="wk", status="planned"), "Crutches: 2 weeks"),
+        (fact("preop_diagnosis", name="inguinal-hernia"), "Pre-operative diagnosis: Inguinal hernia"),
+        (fact("equipment_problem", text="none", certainty="negated"), "Equipment: none"),
+        (fact("medication", name="ibuprofen", role="avoid", status="planned"), "Avoid ibuprofen"),
         (fact("team_member", name="surgeon", text="Harper"), "Surgeon: Harper"),
     ],
 )

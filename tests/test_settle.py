@@ -118,6 +118,7 @@ def test_settling_twice_changes_nothing() -> None:
 
 
 def test_a_shorter_name_is_the_same_diagnosis() -> None:
-    (one,) = settled(fact("diagnosis", 0, name="inguinal-hernia", laterality="left"), fact("diagnosis", 5, name="hernia"))
+    full = fact("diagnosis", 0, name="inguinal-hernia", laterality="left")
+    (one,) = settled(full, fact("diagnosis", 5, name="hernia"))
     assert one.name == "inguinal-hernia"
     assert len(one.also) == 1

@@ -217,7 +217,9 @@ def _joined(sentence: Sentence, target: Mention, own: list[Mention]) -> list[Men
 def _durations(
     reading: Reading, sentence: Sentence, index: int, quantity: Quantity, target: Mention, joined: list[Mention]
 ) -> list[Fact]:
-    facts = [_claim(reading, sentence, index, target.first, target.last, name=target.id)]
+    avoided = any(token.norm in _NOT for token in sentence.tokens[max(0, target.first - 2) : target.first])
+    role = {"role": "avoid"} if avoided and target.table != "aftercare" else {}
+    facts = [_claim(reading, sentence, index, target.first, target.last, name=target.id, **role)]
     for mention in joined:
         facts.append(
             _plan(base.make("aftercare", reading, sentence, mention.first, index, name=mention.id, at=mention.first,
@@ -228,7 +230,8 @@ def _durations(
 
 def _claim(reading: Reading, sentence: Sentence, index: int, first: int, last: int, **fields: str) -> Fact:
     distance = index - last if index > last else first - index
-    certainty = "affirmed" if "text" in fields else base.scope_at(sentence, "certainty", first, "affirmed")
+    plain = "text" in fields or "role" in fields  # their own words say what is not to be done
+    certainty = "affirmed" if plain else base.scope_at(sentence, "certainty", first, "affirmed")
     return _plan(
         base.claim("aftercare", reading, sentence, index, first, last, min(2 * distance, 40),
                    certainty=certainty, **fields)
