@@ -14,7 +14,7 @@ import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
-from pipeline import __version__, grammar, manifest, output, plugins, run, site, summary
+from pipeline import __version__, grammar, handover_cli, manifest, output, plugins, run, serve_cli, site, summary
 from pipeline.errors import VoxError
 from pipeline.note import OperativeNote, load
 
@@ -61,6 +61,9 @@ def _names(_: click.Context, __: click.Parameter, value: str | None) -> tuple[st
 _family = click.option("--family", metavar="NAME", help="Procedure family; found from the words when not given.")
 _profile = click.option("--profile", default=run.DEFAULT_PROFILE, show_default=True, help="Rules of a country or site.")
 _engine = click.option("--engine", default=run.DEFAULT_ENGINE, show_default=True, help="Recogniser for sound.")
+_no_repair = click.option(
+    "--no-repair", is_flag=True, help="Leave every word as it was heard; misheard terms are not put right."
+)
 _json = click.option("--json", "as_json", is_flag=True, help="Machine-readable output on standard output.")
 _quiet = click.option("--quiet", "-q", is_flag=True, help="Print nothing but errors.")
 _strict = click.option("--strict", is_flag=True, help="Exit 3 when a blocking finding stands.")
@@ -96,6 +99,7 @@ def _progress(quiet: bool) -> Iterator[run.Progress | None]:
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the results.")
 @click.option("--to", "names", callback=_names, help="Outputs, by comma.  [default: json,fhir,docx]")
 @_engine
+@_no_repair
 @_family
 @_profile
 @_context
@@ -104,8 +108,9 @@ def _progress(quiet: bool) -> Iterator[run.Progress | None]:
 @_json
 @_quiet
 def note(
-    sources: tuple[str, ...], out: Path, names: tuple[str, ...] | None, engine: str, family: str | None, profile: str,
-    context: Path | None, template: Path | None, strict: bool, as_json: bool, quiet: bool,
+    sources: tuple[str, ...], out: Path, names: tuple[str, ...] | None, engine: str, no_repair: bool,
+    family: str | None, profile: str, context: Path | None, template: Path | None, strict: bool, as_json: bool,
+    quiet: bool,
 ) -> None:  # fmt: skip
     """Make a checked note, a FHIR bundle and a Word file of a recording or narration.
 
@@ -119,7 +124,9 @@ def note(
         folder = out if len(sources) == 1 else out / (Path(source).stem if source != "-" else "stdin")
         try:
             with _progress(quiet or as_json) as progress:
-                heard = run.listen_to(source, rules, engine=engine, family=family, progress=progress)
+                heard = run.listen_to(
+                    source, rules, engine=engine, family=family, progress=progress, mend=not no_repair
+                )
             result = run.make_note(heard, rules, family=family, profile=profile)
             files = {"words.json": run.words_file(heard)} | run.export(result, names or run.OUTPUTS, rules, where)
             written = output.write_all(folder, files)
@@ -157,15 +164,18 @@ def _as_dict(result: OperativeNote, written: Sequence[Path], source: str) -> dic
 @click.argument("source")
 @click.option("--out", type=click.Path(path_type=Path), help="Write the word list (JSON) to this file.")
 @_engine
+@_no_repair
 @_family
 @_json
 @_quiet
 def transcribe(
-    source: str, out: Path | None, engine: str, family: str | None, as_json: bool, quiet: bool
+    source: str, out: Path | None, engine: str, no_repair: bool, family: str | None, as_json: bool, quiet: bool
 ) -> None:  # fmt: skip
     """Turn a recording into words, with times and confidences."""
     with _progress(quiet or as_json) as progress:
-        heard = run.listen_to(source, grammar.load(), engine=engine, family=family, progress=progress)
+        heard = run.listen_to(
+            source, grammar.load(), engine=engine, family=family, progress=progress, mend=not no_repair
+        )
     words = run.words_file(heard)
     if out is not None:
         output.write_all(out.parent, {out.name: words})
@@ -268,6 +278,14 @@ def verify(as_json: bool) -> None:
             click.echo(f"{state.name:16} {state.state:10} {state.detail}")
     if any(state.state in ("missing", "damaged") for state in states):
         sys.exit(2)
+
+
+for command in (handover_cli.send, handover_cli.outbox, handover_cli.codes):
+    main.add_command(command)
+
+
+for command in serve_cli.COMMANDS:
+    main.add_command(command)
 
 
 if __name__ == "__main__":

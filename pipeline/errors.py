@@ -12,6 +12,8 @@
     │   ├── BadNote                 bad-note
     │   ├── BadContext              bad-context
     │   ├── BadTemplate             bad-template
+    │   ├── BadAccount              bad-account
+    │   ├── BadDecision             bad-decision
     │   └── OutputUnwritable        output-unwritable
     ├── SetupError                  the installation is not whole (exit 2)
     │   ├── GrammarError            bad-grammar
@@ -98,6 +100,18 @@ class BadContext(InputError):
 
 class BadTemplate(InputError):
     slug = "bad-template"
+
+
+class BadAccount(InputError):
+    """A user name, role or password that cannot be taken."""
+
+    slug = "bad-account"
+
+
+class BadDecision(InputError):
+    """What a reviewer decided or typed cannot be taken; nothing was changed."""
+
+    slug = "bad-decision"
 
 
 class OutputUnwritable(InputError):

@@ -100,6 +100,31 @@ class Signature(_Strict):
     statement: str
 
 
+class Code(_Strict):
+    """A code that a coder entered. `system`: its URI as FHIR writes it; `facts`: what it codes.
+
+    ICD-10-CM: http://hl7.org/fhir/sid/icd-10-cm, ICD-10-PCS: http://www.cms.gov/Medicare/Coding/ICD10,
+    CPT: http://www.ama-assn.org/go/cpt, SNOMED CT: http://snomed.info/sct (HL7 Terminology).
+    """
+
+    system: str
+    code: str
+    display: str = ""
+    facts: list[str] = []
+    by: str = ""
+    at: str = ""
+
+
+class Amendment(_Strict):
+    """Why a version was made after the one before it had been signed. `version`: the one that it amends."""
+
+    version: int
+    by: str
+    at: str
+    reason: str
+    changes: list[str] = []
+
+
 class OperativeNote(_Strict):
     """One operation. `made_at`: ISO 8601 with offset. `state`: draft until a person signs."""
 
@@ -116,6 +141,8 @@ class OperativeNote(_Strict):
     sections: Sections
     findings: list[Finding] = []
     decisions: list[Revision] = []
+    codes: list[Code] = []
+    amendment: Amendment | None = None
     signature: Signature | None = None
 
     def fact(self, ident: str) -> Fact:

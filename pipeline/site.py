@@ -75,6 +75,12 @@ def load(path: Path) -> Site:
         content = path.read_bytes()
     except OSError as problem:
         raise BadContext(f"cannot be read ({problem.strerror}).", "Check the path.", where=str(path)) from problem
+    return parse(content, str(path))
+
+
+def parse(content: bytes, name: str) -> Site:
+    """The content of a context file; `name` tells the form (.toml, else JSON). Raises BadContext."""
+    path = Path(name)
     try:
         text = content.decode("utf-8-sig")
         if path.suffix.lower() == ".toml":

@@ -46,14 +46,21 @@ def doubts(facts: Sequence[Fact]) -> list[str]:
     return list(dict.fromkeys(reasons))
 
 
-def patient_line(site: Site, note: OperativeNote) -> str:
-    """Who the patient is: from the site's context, else as said, else clearly not known."""
+def known_patient(site: Site) -> str:
+    """Who the patient is by the site's context: name, numbers, date of birth; "" without one."""
     for patient in site.resources.get("Patient", []):
         names = patient.get("name") or [{}]
         name = names[0].get("text") or " ".join([*names[0].get("given", []), names[0].get("family", "")]).strip()
         numbers = ", ".join(str(item["value"]) for item in patient.get("identifier", []) if item.get("value"))
         born = f"born {patient['birthDate']}" if patient.get("birthDate") else ""
-        return " · ".join(part for part in (name, numbers, born) if part) or "Patient: not identified"
+        return " · ".join(part for part in (name, numbers, born) if part)
+    return ""
+
+
+def patient_line(site: Site, note: OperativeNote) -> str:
+    """Who the patient is: from the site's context, else as said, else clearly not known."""
+    if known := known_patient(site):
+        return known
     said = [fact.text for fact in note.of("patient_name", "patient_identifier") if fact.text]
     if not said:
         return "Patient: not identified"

@@ -1,0 +1,93 @@
+"""Recordings are heard in the background, one after the other, so that a page answers while one is under way."""
+
+from __future__ import annotations
+
+import hashlib
+import logging
+import time
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import replace
+from pathlib import Path
+
+from pipeline import run
+from pipeline.desk import Desk
+from pipeline.errors import VoxError
+from pipeline.review.accounts import User
+
+_LOG = logging.getLogger(__name__)
+_TOLD_EVERY = 0.5
+
+
+class Jobs:
+    """Hears recordings of cases. `engine`: name of the recogniser."""
+
+    def __init__(self, desk: Desk, *, engine: str = run.DEFAULT_ENGINE) -> None:
+        self._desk = desk
+        self._engine = engine
+        self._pool = ThreadPoolExecutor(1, thread_name_prefix="hearing")
+
+    def add(self, case: str, by: User, name: str) -> Future[None]:
+        """Hears the recording `name` in the case's folder and makes its note."""
+        return self._pool.submit(self._work, case, by, name)
+
+    def go_on(self, by: Callable[[str], User]) -> None:
+        """Hears again what was under way when the program ended. `by`: the user of a name."""
+        for case in self._desk.cases():
+            if case.state == "listening" and case.recording:
+                self.add(case.id, by(case.made_by), case.recording)
+
+    def close(self) -> None:
+        self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def _work(self, case: str, by: User, name: str) -> None:
+        files = self._desk.files(case)
+        told = 0.0
+
+        def progress(done: float, total: float) -> None:
+            nonlocal told
+            if time.monotonic() - told >= _TOLD_EVERY:
+                told = time.monotonic()
+                self._desk.progress(case, "listening", seconds=done, length=total)
+
+        try:
+            path = files.folder / name
+            files.convert(path)
+            heard = run.listen_to(str(path), self._desk.rules, engine=self._engine, progress=progress)
+            self._desk.make_note(case, by, heard)
+        except VoxError as problem:
+            self._desk.progress(case, "failed", message=f"{problem.what} {problem.do}".strip())
+        except Exception:
+            _LOG.exception("the recording of case %s could not be heard", case)
+            self._desk.progress(case, "failed", message="The recording could not be heard. The log of the server "
+                                                        "says why; the recording is kept.")  # fmt: skip
+
+
+def store_recording(desk: Desk, case: str, by: User, content: bytes, name: str) -> str:
+    """Puts a recording into the case's folder and gives the name it has there. Raises BadDecision."""
+    files = desk.files(case)
+    files.make()
+    kept = "recording" + (Path(name).suffix.lower()[:8] if Path(name).suffix[1:].isalnum() else "")
+    path = files.folder / kept
+    desk.recorded(case, by, kept, hashlib.sha256(content).hexdigest())
+    path.write_bytes(content)
+    return kept
+
+
+def demo(desk: Desk, by: User, recording: Path, words: Path) -> str:
+    """Opens the bundled case, with its stored words, so that nothing has to be heard. Gives its id."""
+    case = desk.new_case(by, "Demonstration: left ankle")
+    files = desk.files(case)
+    if recording.exists():
+        kept = store_recording(desk, case, by, recording.read_bytes(), recording.name)
+        files.convert(files.folder / kept)
+    heard = run.listen_to(str(words), desk.rules)
+    desk.make_note(case, by, replace(heard, source=heard.source.model_copy(update={"kind": "audio"})))
+    return case
+
+
+def bundled() -> tuple[Path, Path | None]:
+    """(recording, its stored words) of the demonstration case of a checkout; None for words that are not there."""
+    folder = Path(__file__).resolve().parent.parent / "audio_demo"
+    words = folder / "words.json"
+    return folder / "dictation.flac", words if words.exists() else None
