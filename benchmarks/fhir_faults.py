@@ -1,4 +1,5 @@
-"""Plants faults into good FHIR bundles and prints which validator catches which (fault x validator).
+"""Plants faults into good FHIR bundles and prints which validator catches which (fault x validator); before that,
+how long exports of short and very long notes take and how much memory.
 
     python benchmarks/fhir_planted.py [--words]
 
@@ -8,6 +9,8 @@
 from __future__ import annotations
 
 import sys
+import time
+import tracemalloc
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -15,9 +18,34 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 import fhir_planted  # noqa: E402
 import fhir_tools  # noqa: E402
+import notes  # noqa: E402
+
+from pipeline import grammar  # noqa: E402
+from pipeline.exports import fhir_document, fhir_transaction, mdm  # noqa: E402
+from pipeline.site import Site  # noqa: E402
+
+
+def show_times() -> None:
+    """Seconds and peak memory of each export."""
+    rules = grammar.load()
+    parts = {"docx": b"x" * 60_000}
+    print(f"{'note':12}{'form':14}{'facts':>7}{'kB':>8}{'seconds':>10}{'peak MB':>10}")
+    for name in ("hip", "every_kind", "many_draws", "odd_text"):
+        note = notes.NOTES[name]()
+        for form, module in (("document", fhir_document), ("transaction", fhir_transaction), ("hl7 v2", mdm)):
+            started = time.perf_counter()
+            made = module.write(note, rules, Site(), parts)
+            seconds = time.perf_counter() - started
+            tracemalloc.start()
+            module.write(note, rules, Site(), parts)
+            peak = tracemalloc.get_traced_memory()[1] / 1e6
+            tracemalloc.stop()
+            print(f"{name:12}{form:14}{len(note.facts):7}{len(made) / 1000:8.0f}{seconds:10.2f}{peak:10.1f}")
 
 
 def main(arguments: list[str]) -> int:
+    show_times()
+    print()
     node = fhir_tools.node_is_here()
     if not node:
         print(fhir_tools.NO_NODE)
