@@ -35,6 +35,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                           body_site=_layer(sentence, sites, mention))
             )  # fmt: skip
         for mention in base.mentions(sentence, "dressings"):
+            if sentence.section in ("indication", "history", "imaging"):
+                break  # what was worn before the operation
             facts.append(base.make("dressing", reading, sentence, mention.first, mention.last, name=mention.id))
     return facts
 
