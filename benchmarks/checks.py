@@ -106,7 +106,7 @@ ERRORS = (
     Error("strength of the block ten times", ("dose_arithmetic", "drug_strength", "local_anaesthetic"),
           work("la_percent", lambda v: Decimal(str(v)) * 10)),
     Error("volume of the block swapped", ("dose_arithmetic",), work("la_volume", lambda v: int(str(v)) + 15)),
-    Error("dose of the block in millilitres", ("units", "two_values", "parts_and_total", "dose_arithmetic", "doubtful"),
+    Error("dose of the block in millilitres", ("units", "local_anaesthetic", "plausible", "dose_arithmetic"),
           put(u_la_dose="millilitres")),
     Error("per side against total", ("parts_and_total",), work("la_both", lambda v: int(str(v)) + 5)),
     Error("tourniquet total off", ("tourniquet_times",), work("tourniquet", lambda v: int(str(v)) + 10)),

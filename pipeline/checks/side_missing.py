@@ -19,6 +19,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     told = any(fact.laterality for fact in note.of(*_TELL) if fact.certainty != "negated" and fact.role != "harvest")
     if told:
         return []
+    if any("side" in doubt for fact in note.of("procedure") for doubt in fact.doubts):
+        return []  # sides were said, which belongs to what is asked by doubtful
     open_ones = [
         fact
         for fact in note.of("procedure")
@@ -41,5 +43,7 @@ def _sided(fact: Fact, grammar: Grammar) -> bool:
     row = grammar.table("procedures", Concept).get(fact.name or "")
     if row is not None and row.side is not None:
         return False
-    site = site_of(fact, grammar)
-    return bool(row is not None and row.sided) or bool(row is not None and site is not None and site.sided)
+    if row is None or row.sided or row.site:
+        return row is not None and row.sided
+    site = site_of(fact, grammar)  # "excision of a lipoma": the place decides
+    return site is not None and site.sided

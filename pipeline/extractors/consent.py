@@ -20,6 +20,7 @@ _DISCUSSED = frozenset(
 _PAUSE = (("time", "out"), ("timeout",), ("team", "pause"), ("surgical", "pause"), ("safety", "pause"),
           ("who", "checklist"), ("safety", "checklist"), ("surgical", "checklist"), ("stop", "moment"))  # fmt: skip
 _PAUSE_BY_WORD = {cue[0]: tuple(other for other in _PAUSE if other[0] == cue[0]) for cue in _PAUSE}
+_CHECKED = frozenset({"confirmed", "verified", "checked", "agreed"})
 _MARK = frozenset({"marked", "marking", "mark", "initialed", "initialled"})
 _WHERE = frozenset({"site", "side", "limb", "leg", "arm", "patient", "correct", "awake", "ward", "holding", "initials",
                     "preoperatively", "arrow", "left", "right"})  # fmt: skip
@@ -27,9 +28,12 @@ _WHERE = frozenset({"site", "side", "limb", "leg", "arm", "patient", "correct", 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    paused = False
     for sentence in reading.sentences:
         facts += _consent(reading, sentence, grammar)
-        facts += _pause(reading, sentence, grammar)
+        pause = _pause(reading, sentence, grammar)
+        facts += pause or (_confirmed(reading, sentence, grammar) if paused else [])
+        paused = bool(pause)
         facts += _mark(reading, sentence, grammar)
     return facts
 
@@ -55,6 +59,16 @@ def _pause(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
     return []
 
 
+def _confirmed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Time out was done. The left shoulder was confirmed.": what the pause confirmed, in the next sentence."""
+    sites = list(base.mentions(sentence, "sites"))
+    for index, token in enumerate(sentence.tokens):
+        if token.norm in _CHECKED and sites:
+            first, last = _window(sentence, index)
+            return [_told("time_out", reading, sentence, first, last, sites[0].first, grammar)]
+    return []
+
+
 def _mark(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     norms = {token.norm for token in sentence.tokens}
     if not norms & _WHERE or sentence.section in ("description", "findings") and "surgeon" not in norms:
@@ -72,7 +86,9 @@ def _told(
 ) -> Fact:
     side, doubt = laterality.side_for(sentence, at, at, grammar)
     certainty = base.scope_at(sentence, "certainty", at, "affirmed")
+    sites = {mention.id for mention in base.mentions(sentence, "sites") if first <= mention.first <= last}
     return base.make(kind, reading, sentence, first, last, text=story.words(sentence, first, last), laterality=side,
+                     body_site=sites.pop() if len(sites) == 1 else None,
                      doubts=(doubt,) if doubt else (), status="performed",
                      certainty="negated" if certainty == "negated" and kind != "consent" else "affirmed")  # fmt: skip
 
