@@ -25,10 +25,12 @@ FILLERS = frozenset("the a an and of is are was were to in on with at".split())
 
 @dataclass(frozen=True, slots=True)
 class Item:
-    """One word as compared, with its class ("" when it is not critical)."""
+    """One word as compared, with its class ("" when it is not critical) and the ids of the words behind it."""
 
     text: str
     kind: str = ""
+    first: int = -1
+    last: int = -1
 
 
 @dataclass
@@ -72,13 +74,14 @@ def items(words: Sequence[Word], grammar: Grammar) -> list[Item]:
             quantity = token.quantity
             if quantity is not None:
                 numbers = [str(n.normalize()) for n in (quantity.value, quantity.low, quantity.high) if n is not None]
-                result += [Item(number, "number") for number in numbers or [quantity.text or token.norm]]
+                said = numbers or [quantity.text or token.norm]
+                result += [Item(number, "number", token.first, token.last) for number in said]
                 if quantity.unit:
-                    result.append(Item(quantity.unit, "unit"))
+                    result.append(Item(quantity.unit, "unit", token.first, token.last))
             elif not token.punctuation:
                 text = mentions.fold(token.norm)
                 kind = "side" if text in SIDES else "negation" if text in NEGATIONS else kinds.get(place, "")
-                result.append(Item(text, "" if text in FILLERS else kind))
+                result.append(Item(text, "" if text in FILLERS else kind, token.first, token.last))
     return result
 
 
@@ -108,6 +111,17 @@ def compare(truth: str, heard: Sequence[Word], grammar: Grammar) -> Errors:
             ("+".join(kinds) or "word", " ".join(item.text for item in lost), " ".join(item.text for item in made))
         )
     return result
+
+
+def judged(truth: str, heard: Sequence[Word], grammar: Grammar) -> list[tuple[Item, bool, list[Word]]]:
+    """Every item heard, whether it is as in the script, and the words behind it."""
+    wanted, given = items(tokens.words_from_text(truth), grammar), items(heard, grammar)
+    alignment = jiwer.process_words(" ".join(_glued(wanted)), " ".join(_glued(given)))
+    return [
+        (item, chunk.type == "equal", [word for word in heard if word.id <= item.last and word.last >= item.first])
+        for chunk in alignment.alignments[0]
+        for item in given[chunk.hyp_start_idx : chunk.hyp_end_idx]
+    ]
 
 
 def _glued(these: Sequence[Item]) -> list[str]:

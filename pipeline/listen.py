@@ -6,8 +6,8 @@ it over a whole file.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Protocol
 
@@ -33,13 +33,28 @@ class Progress(Protocol):
     def __call__(self, done: float, total: float) -> None: ...
 
 
+class Hearing(Protocol):
+    """What takes in sound in pieces: a Listener, or something that guides one (`ear.py`)."""
+
+    @property
+    def listener(self) -> Listener:
+        """The one that holds the words; may change as sound is taken in."""
+
+    def feed(self, samples: Samples) -> Iterator[object]:
+        """Takes in sound, shape (samples,), 16 kHz mono."""
+
+    def finish(self) -> Iterator[object]:
+        """Ends the sound."""
+
+
 @dataclass(frozen=True, slots=True)
 class Heard:
     """All that was heard in a source.
 
     `seconds`: length of the recording (0 for a word list without sound). `dropped_words`: words placed where nobody
     spoke. `collapsed_loops`: phrases repeated faster than a voice can. `sha256`: of the recording, as 64 hex digits.
-    `notices`: plain sentences on damage to the recording, which the reader of the note must see.
+    `notices`: plain sentences on damage to the recording, which the reader of the note must see. `alternatives`:
+    segment -> other readings of it as text, best first, where they were asked for.
     """
 
     words: tuple[Word, ...]
@@ -52,6 +67,7 @@ class Heard:
     model: str
     model_sha256: str
     notices: tuple[str, ...] = ()
+    alternatives: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
 
     def stored(self, source: str = "") -> WordList:
         """The word list to be written as words.json."""
@@ -71,6 +87,12 @@ class Listener:
         self.segments: list[Segment] = []
         self.dropped_words = 0
         self.collapsed_loops = 0
+        self.alternatives: dict[int, tuple[str, ...]] = {}
+
+    @property
+    def listener(self) -> Listener:
+        """Itself: what holds the words (`Hearing`)."""
+        return self
 
     @property
     def seconds(self) -> float:
@@ -88,6 +110,11 @@ class Listener:
                 partial = self._session.feed(new)
                 if partial is not None:
                     yield replace(partial, words=self._numbered(partial.words, len(self.segments)))
+
+    def use(self, options: Options) -> None:
+        """Hears what follows with other options; the stretch under way is heard with them from its start."""
+        self._session = self._engine.open(options)
+        self._given = 0
 
     def finish(self) -> Iterator[Result]:
         """Ends the sound; an unfinished last stretch is decoded too."""
@@ -110,6 +137,8 @@ class Listener:
         numbered = self._numbered(words, segment)
         self.words += numbered
         self.collapsed_loops += result.loops
+        if result.alternatives:
+            self.alternatives[segment] = result.alternatives
         return replace(result, words=numbered)
 
     def _numbered(self, words: Sequence[Word], segment: int) -> tuple[Word, ...]:
@@ -131,11 +160,14 @@ def hear(
     model: str | None = None,
     units: Sequence[str] = (),
     engine: Engine | None = None,
+    alternatives: int = 0,
+    hearing: Hearing | None = None,
 ) -> Heard:
     """Hears a whole recording, or reads a stored word list (told by its content).
 
     `bias`: terms that are likely, most useful first; any with a number, unit, dose or size is left out here, `units`
-    being the unit words of the grammar. `engine`: a loaded one, to save loading it again.
+    being the unit words of the grammar. `engine`: a loaded one, to save loading it again. `alternatives`: how many
+    other readings of each segment are wanted. `hearing`: what listens in place of a plain Listener with that bias.
     Raises the InputErrors of `audio.inspect` and of `wordlist.read`, NoSpeech, UnknownName, and SetupErrors of the
     engine.
     """
@@ -143,14 +175,15 @@ def hear(
         return _replayed(Path(source))
     sound = audio.inspect(source)
     chosen: Engine = engine or plugins.find(ENGINES, engine_name or DEFAULT_ENGINE).load(model)
-    listener = Listener(chosen, Options(bias=safe_bias(bias, units)))
+    ear = hearing or Listener(chosen, Options(bias=safe_bias(bias, units), alternatives=alternatives))
     for piece in audio.pieces(sound):
-        for _ in listener.feed(piece):
+        for _ in ear.feed(piece):
             pass
         if progress:
-            progress(min(listener.seconds, sound.seconds), sound.seconds)
-    for _ in listener.finish():
+            progress(min(ear.listener.seconds, sound.seconds), sound.seconds)
+    for _ in ear.finish():
         pass
+    listener = ear.listener
     if progress:
         progress(sound.seconds, sound.seconds)
     if not listener.segments or not listener.words:
@@ -162,6 +195,7 @@ def hear(
         words=tuple(listener.words), segments=tuple(listener.segments), seconds=sound.seconds,
         dropped_words=listener.dropped_words, collapsed_loops=listener.collapsed_loops, sha256=sound.sha256,
         engine=chosen.name, model=chosen.model, model_sha256=chosen.sha256, notices=sound.notices,
+        alternatives=dict(listener.alternatives),
     )
 
 

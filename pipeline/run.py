@@ -14,13 +14,13 @@ from typing import Literal
 
 from pipeline import (
     assemble,
-    audio,
     checking,
     context,
     grammar,
     listen,
     mentions,
     plugins,
+    readings,
     repair,
     sections,
     settle,
@@ -28,13 +28,15 @@ from pipeline import (
     utterances,
     wordlist,
 )
-from pipeline.engines.base import Engine, Options
+from pipeline.ear import Ear
+from pipeline.engines.base import Engine
 from pipeline.errors import EmptyNarration, SourceNotFound, SourceUnreadable
 from pipeline.extractors.base import arbitrate
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Source
 from pipeline.records import Fact, Reading, Segment, Word
 from pipeline.rows import Family, Unit
+from pipeline.segments import Limits
 from pipeline.site import Site
 
 DEFAULT_ENGINE = listen.DEFAULT_ENGINE
@@ -44,8 +46,6 @@ ALIASES = {"fhir": "fhir_document", "json": "note_json"}
 _NAMESPACE = uuid.UUID("6f1c1d0e-5a0b-5f0e-9a53-0f5d3c6d7a21")
 
 Progress = listen.Progress
-# The family is looked for in this much speech before the whole is heard with that family's bias words.
-SPOTTING_SECONDS = 45.0
 
 
 @dataclass(frozen=True)
@@ -91,8 +91,8 @@ def listen_to(
 ) -> Heard:  # fmt: skip
     """Words of a recording, a stored word list, a .txt narration, or "-" (text on standard input).
 
-    Without `family`, the beginning of a recording is heard once without bias to find it, so that the whole can be
-    heard with that family's bias words. `mend`: whether misheard terms are repaired (never in typed text).
+    Without `family`, a recording is heard without bias until it is known, and from its start with that family's
+    bias words (`ear.py`). `mend`: whether misheard terms are repaired (never in typed text).
     Raises InputError and SetupError subclasses, UnknownName.
     """
     if source == "-":
@@ -104,11 +104,9 @@ def listen_to(
         stored = _as_heard(listen.hear(path), "words", path, wordlist.read(path).source)
         return mended(stored, rules, family) if mend else stored
     loaded: Engine = plugins.find(listen.ENGINES, engine).load(model)
-    chosen = family or _spot_family(path, loaded, rules)
-    bias = rules.family(chosen).bias if chosen else ()
-    units = [phrase for row in rules.table("units", Unit).values() for phrase in row.say]
-    heard = _as_heard(listen.hear(path, engine, bias, progress, units=units, engine=loaded), "audio", path)
-    return mended(heard, rules, chosen) if mend else heard
+    guided = ear(loaded, rules, family=family)
+    heard = _as_heard(listen.hear(path, engine, (), progress, engine=loaded, hearing=guided), "audio", path)
+    return mended(heard, rules, guided.family) if mend else heard
 
 
 def mended(heard: Heard, rules: Grammar, family: str | None = None) -> Heard:
@@ -117,17 +115,14 @@ def mended(heard: Heard, rules: Grammar, family: str | None = None) -> Heard:
     return replace(heard, words=repair.repair(heard.words, rules, rules.family(chosen).bias if chosen else ()))
 
 
-def _spot_family(path: Path, engine: Engine, rules: Grammar) -> str | None:
-    """The family that the first spoken stretches tell, None when they do not."""
-    listener = listen.Listener(engine, Options())
-    for piece in audio.pieces(audio.inspect(path)):
-        for _ in listener.feed(piece):
-            found = pick_family(understand(listener.words, rules)[1], rules)
-            if found is not None:
-                return found
-        if listener.seconds > SPOTTING_SECONDS:
-            break
-    return None
+def ear(engine: Engine, rules: Grammar, *, family: str | None = None, limits: Limits | None = None) -> Ear:
+    """What hears sound with the words of its family, which it finds by itself when none is named. For files and for
+    live dictation alike. Raises UnknownName."""
+    return Ear(
+        engine, lambda words: pick_family(understand(words, rules)[1], rules), lambda name: rules.family(name).bias,
+        units=[phrase for row in rules.table("units", Unit).values() for phrase in row.say], family=family,
+        limits=limits,
+    )  # fmt: skip
 
 
 def _as_heard(heard: listen.Heard, kind: Literal["audio", "words"], path: Path, name: str = "") -> Heard:

@@ -18,13 +18,13 @@ LAYERS = {
             "errors records paths sound",
             "rows note grammar manifest plugins site wordlist",
             "audio segments engines",
-            "listen agreement sounds lexicon repair numerals units levels codes clocks shapes compounds ranges restated "
+            "listen ear agreement sounds lexicon readings repair numerals units levels codes clocks shapes compounds ranges restated "
             "corrections conversion quantities tokens timespan utterances mentions sections context laterality "
             "people cues story",
             "extractors",
             "settle assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
-            "output checking delivery run casefiles contexts caseview desk live jobs",
+            "output checking delivery run casefiles contexts caseview dictation desk live jobs",
             "summary handover_cli serve_cli cli web",
         )
     )
