@@ -35,7 +35,8 @@ HOP, FRAMES = 160, 3000
 
 @dataclass(frozen=True, slots=True)
 class _Reading:
-    """One decode of a stretch. `encoded`: what the encoder made of it; `texts`: token ids, best first; `pace`: words a second, before loops were collapsed."""
+    """One decode of a stretch. `encoded`: what the encoder made of it; `texts`: token ids, best first; `pace`: words
+    a second, before loops were collapsed."""
 
     encoded: Any
     texts: list[list[int]]

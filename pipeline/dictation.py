@@ -1,0 +1,386 @@
+"""A dictation under way, for a microphone, a page or a file read at any pace. Knows no screen.
+
+    dictation = Dictation(SoundFile(folder / "recording.wav"), rules, engine)     # engine: loaded
+    dictation.take(samples)            # from one thread; returns when the sound is on the disk, never waits for words
+    dictation.finish()                 # no more sound; returns at once
+    for event in dictation.events():   # from one thread; waits for the next event; ends after Ended or Failed
+        ...
+
+Two threads of its own work: one recognises what lies on the disk, one makes the note anew from all words after each
+utterance (when utterances come faster than notes are made, from the newest words only). If recognition falls behind,
+sound waits on the disk, none is dropped, and `Behind` tells by how much. The events, in the order they come:
+
+    Partial(seconds, words)      words of the utterance under way, replaced by the next (engines that stream)
+    Utterance(seconds, words, wait)
+                                 final words of one utterance, as heard; ids count through the dictation; `wait`:
+                                 seconds that passed since its last sound arrived
+    Anew(family)                 the family became known: every Utterance so far is void and comes again, better heard
+    Noted(note, words)           the whole note, with its findings, from the words so far (misheard terms repaired)
+    Behind(seconds)              sound on the disk that is not recognised yet; told when it passes 2 s, at each further
+                                 second of change, and once when it is below 1 s again
+    Ended(heard, note)           all is recognised; `heard` goes into `run.words_file`; note None: nobody spoke
+    Failed(problem)              recognition broke down; the sound is whole on the disk
+
+`seconds` are seconds of sound from the start of the dictation. A sound file that exists already is gone on with: what
+lies in it is heard first. So a dictation whose process was killed goes on by opening the same file.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import queue
+import struct
+import threading
+import time
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from pipeline import run
+from pipeline.ear import Anew
+from pipeline.engines.base import Engine
+from pipeline.errors import OutputUnwritable, SourceUnreadable, VoxError
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote, Source
+from pipeline.records import Word
+from pipeline.segments import LIVE, Limits
+from pipeline.sound import RATE, Samples
+
+WIDTH = 2  # bytes a sample
+HEADER = 44
+UNKNOWN = 0xFFFFFFFF  # RIFF: a length that the recorder does not know yet; readers take all that follows
+PIECE = RATE  # samples recognised at a time
+FALLS_BEHIND, CAUGHT_UP = 2.0, 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Partial:
+    seconds: float
+    words: tuple[Word, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Utterance:
+    seconds: float
+    words: tuple[Word, ...]
+    wait: float
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    note: OperativeNote
+    words: tuple[Word, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Behind:
+    seconds: float
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    heard: run.Heard
+    note: OperativeNote | None
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    problem: VoxError
+
+
+Event = Partial | Utterance | Anew | Noted | Behind | Ended | Failed
+
+
+class SoundFile:
+    """Sound that grows on the disk: 16 kHz mono 16 bit, a WAV file (by the suffix .wav) or bare samples.
+
+    While it grows, the WAV header gives its length as unknown, so that a file whose writer was killed is read to its
+    end by any player and by `voxop note`. `gaps`: (start, end) seconds that were never received and are silence here;
+    they are kept beside it, in <name>.gaps.json. Raises OutputUnwritable, SourceUnreadable (another kind of WAV).
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._head = HEADER if path.suffix.lower() == ".wav" else 0
+        self._gaps_path = path.with_suffix(path.suffix + ".gaps.json")
+        self.gaps: list[tuple[float, float]] = []
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            if self._gaps_path.exists():
+                self.gaps = [(start, end) for start, end in json.loads(self._gaps_path.read_text(encoding="utf-8"))]
+            self._stream = path.open("r+b" if path.exists() else "w+b")
+            self._open()
+        except OSError as problem:
+            raise OutputUnwritable(
+                f"cannot be written ({problem.strerror or problem}).", "Name a folder that can be written.",
+                where=str(path),
+            ) from problem  # fmt: skip
+
+    def _open(self) -> None:
+        size = self._stream.seek(0, 2)
+        if self._head:
+            if size >= HEADER:
+                self._stream.seek(0)
+                if self._stream.read(HEADER)[:40] != _header(UNKNOWN)[:40] and not self._is_ours():
+                    raise SourceUnreadable("is not a recording of this program.", "Name another folder.",
+                                           where=str(self.path))  # fmt: skip
+            self._write_head(UNKNOWN)
+        self._size = max(0, self._stream.seek(0, 2) - self._head) // WIDTH
+        self._stream.truncate(self._head + self._size * WIDTH)
+
+    def _is_ours(self) -> bool:
+        self._stream.seek(0)
+        head = self._stream.read(HEADER)
+        return head[:4] == b"RIFF" and head[8:40] == _header(0)[8:40]
+
+    def _write_head(self, length: int) -> None:
+        self._stream.seek(0)
+        self._stream.write(_header(length))
+        self._stream.flush()
+
+    @property
+    def samples(self) -> int:
+        """Samples on the disk."""
+        return self._size
+
+    def append(self, samples: Samples, position: int | None = None) -> None:
+        """Puts sound at the end; it is on the disk when this returns. Raises OutputUnwritable.
+
+        `position`: number of its first sample, for senders that may repeat or lose something: what is there already
+        is left out, and a hole is filled with silence and told in `gaps`.
+        """
+        if position is not None and position < self._size:
+            samples = samples[self._size - position :]
+        if not len(samples):
+            return
+        data = np.clip(np.rint(samples * 32767.0), -32768, 32767).astype("<i2").tobytes()
+        try:
+            if position is not None and position > self._size:
+                self.gaps.append((self._size / RATE, position / RATE))
+                self._gaps_path.write_text(json.dumps(self.gaps), encoding="utf-8")
+                data = bytes((position - self._size) * WIDTH) + data
+            self._stream.seek(0, 2)
+            self._stream.write(data)
+            self._stream.flush()
+            os.fsync(self._stream.fileno())
+        except OSError as problem:
+            raise OutputUnwritable(
+                f"cannot be written any more ({problem.strerror or problem}).",
+                "Free some space; the sound so far is kept.", where=str(self.path),
+            ) from problem  # fmt: skip
+        self._size += len(data) // WIDTH
+
+    def read(self, start: int, count: int) -> Samples:
+        """Up to `count` samples from number `start` on, shape (samples,)."""
+        with self.path.open("rb") as stream:
+            stream.seek(self._head + start * WIDTH)
+            data = stream.read(min(count, self._size - start) * WIDTH)
+        return np.frombuffer(data, dtype="<i2").astype(np.float32) / np.float32(32768.0)
+
+    def close(self) -> None:
+        """Ends the file with its true length."""
+        if not self._stream.closed:
+            if self._head:
+                self._write_head(self._size * WIDTH)
+                os.fsync(self._stream.fileno())
+            self._stream.close()
+
+    def sha256(self) -> str:
+        with self.path.open("rb") as stream:
+            return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def _header(length: int) -> bytes:
+    """RIFF/WAVE, PCM, mono, 16 kHz, 16 bit. `length`: bytes of sound, or UNKNOWN."""
+    whole = UNKNOWN if length == UNKNOWN else 36 + length
+    return struct.pack("<4sI4s4sIHHIIHH4sI", b"RIFF", whole, b"WAVE", b"fmt ", 16, 1, 1, RATE, RATE * WIDTH, WIDTH,
+                       8 * WIDTH, b"data", length)  # fmt: skip
+
+
+class Dictation:
+    """One dictation. `family`: when known beforehand; `name`: how the note calls its source; `made_at`: ISO 8601."""
+
+    def __init__(
+        self, sound: SoundFile, rules: Grammar, engine: Engine, *, family: str | None = None,
+        profile: str = run.DEFAULT_PROFILE, name: str = "", mend: bool = True, limits: Limits = LIVE,
+        made_at: str = "",
+    ) -> None:  # fmt: skip
+        rules.profile(profile)
+        self.sound = sound
+        self._rules, self._engine, self._family, self._profile = rules, engine, family, profile
+        self._name, self._mend, self._made_at = name or sound.path.name, mend, made_at
+        self._pad = limits.pad
+        self._ear = run.ear(engine, rules, family=family, limits=limits)
+        self._events: queue.SimpleQueue[Event] = queue.SimpleQueue()
+        self._changed = threading.Condition()
+        self._stored = sound.samples
+        self._arrivals: deque[tuple[int, float]] = deque([(self._stored, time.monotonic())])
+        self._ending = False
+        self._dropped = False
+        self._recognised = 0
+        self._told_lag = 0.0
+        self._latest: tuple[Word, ...] | None = None
+        self._no_more_words = False
+        self._threads = [
+            threading.Thread(target=self._guarded, args=(self._recognise,), name="recognising", daemon=True),
+            threading.Thread(target=self._guarded, args=(self._keep_note,), name="note", daemon=True),
+        ]
+        for thread in self._threads:
+            thread.start()
+
+    @property
+    def received(self) -> int:
+        """Samples on the disk: where a sender that lost its connection must go on."""
+        return self.sound.samples
+
+    @property
+    def lag(self) -> float:
+        """Seconds of sound on the disk that are not recognised yet."""
+        return (self.sound.samples - self._recognised) / RATE
+
+    def take(self, samples: Samples, position: int | None = None) -> None:
+        """Takes in sound, shape (samples,), float32, 16 kHz mono. Raises OutputUnwritable, and ValueError after
+        `finish`. `position` is as in `SoundFile.append`."""
+        if self._ending:
+            raise ValueError("the dictation has ended")
+        self.sound.append(samples, position)
+        with self._changed:
+            self._stored = self.sound.samples
+            self._arrivals.append((self._stored, time.monotonic()))
+            self._changed.notify_all()
+
+    def finish(self) -> None:
+        """No more sound comes; what is on the disk is recognised to its end."""
+        with self._changed:
+            self._ending = True
+            self._changed.notify_all()
+
+    def abandon(self) -> None:
+        """Stops at once without an `Ended`: for a program that closes. The sound is whole on the disk."""
+        with self._changed:
+            self._ending = self._dropped = True
+            self._changed.notify_all()
+        for thread in self._threads:
+            thread.join()
+        self.sound.close()
+
+    def events(self, timeout: float | None = None) -> Iterator[Event]:
+        """Events as they come. With `timeout`, ends when none came for so many seconds; call it again for more."""
+        while True:
+            try:
+                event = self._events.get(timeout=timeout)
+            except queue.Empty:
+                return
+            yield event
+            if isinstance(event, Ended | Failed):
+                return
+
+    def _guarded(self, work: object) -> None:
+        assert callable(work)
+        try:
+            work()
+        except VoxError as problem:
+            self._broken(problem)
+        except Exception as problem:  # a thread that dies silently would leave the caller waiting for ever
+            self._broken(VoxError(f"Recognition broke down ({type(problem).__name__}: {problem}).",
+                                  f"The sound is whole in {self.sound.path}: run voxop note on it."))
+
+    def _broken(self, problem: VoxError) -> None:
+        with self._changed:
+            self._ending = self._dropped = self._no_more_words = True
+            self._changed.notify_all()
+        self._events.put(Failed(problem))
+
+    def _recognise(self) -> None:
+        while True:
+            with self._changed:
+                while self._recognised >= self._stored and not self._ending:
+                    self._changed.wait()
+                ready, over = self._stored, self._ending
+            if self._dropped:
+                return
+            if self._recognised >= ready and over:
+                break
+            piece = self.sound.read(self._recognised, min(PIECE, ready - self._recognised))
+            self._pass_on(self._ear.feed(piece), self._recognised + len(piece))
+            self._recognised += len(piece)
+            self._tell_lag()
+        self._pass_on(self._ear.finish(), self._recognised)
+        with self._changed:
+            self._latest = tuple(self._ear.listener.words)
+            self._no_more_words = True
+            self._changed.notify_all()
+
+    def _pass_on(self, results: object, upto: int) -> None:
+        assert isinstance(results, Iterator)
+        for result in results:
+            listener = self._ear.listener
+            if isinstance(result, Anew):
+                self._events.put(result)
+            elif not result.final:
+                self._events.put(Partial(listener.seconds, result.words))
+            elif result.words:
+                spoken = min(upto, round((listener.segments[-1].end - self._pad) * RATE))
+                self._events.put(Utterance(listener.seconds, result.words, time.monotonic() - self._arrived(spoken)))
+                with self._changed:
+                    self._latest = tuple(listener.words)
+                    self._changed.notify_all()
+
+    def _arrived(self, sample: int) -> float:
+        """When that sample came."""
+        while len(self._arrivals) > 1 and self._arrivals[0][0] < sample:
+            self._arrivals.popleft()
+        return self._arrivals[0][1]
+
+    def _tell_lag(self) -> None:
+        lag = self.lag
+        if (lag >= FALLS_BEHIND and abs(lag - self._told_lag) >= 1) or (lag < CAUGHT_UP and self._told_lag):
+            self._told_lag = lag if lag >= CAUGHT_UP else 0.0
+            self._events.put(Behind(round(lag, 1)))
+
+    def _keep_note(self) -> None:
+        while True:
+            with self._changed:
+                while self._latest is None and not self._no_more_words:
+                    self._changed.wait()
+                words, over = self._latest, self._no_more_words
+                self._latest = None
+            if self._dropped:
+                return
+            if over:
+                self._end()
+                return
+            if words:
+                heard, note = self._note(words, "")
+                self._events.put(Noted(note, heard.words))
+
+    def _note(self, words: tuple[Word, ...], digest: str) -> tuple[run.Heard, OperativeNote]:
+        heard = run.Heard(words, self._source(digest), tuple(self._ear.listener.segments))
+        if self._mend:
+            heard = run.mended(heard, self._rules, self._ear.family)
+        note = run.make_note(heard, self._rules, family=self._family, profile=self._profile, made_at=self._made_at)
+        return heard, note
+
+    def _end(self) -> None:
+        self.sound.close()
+        words = tuple(self._ear.listener.words)
+        if words:
+            self._events.put(Ended(*self._note(words, self.sound.sha256())))
+        else:
+            self._events.put(Ended(run.Heard((), self._source(self.sound.sha256())), None))
+
+    def _source(self, digest: str) -> Source:
+        listener = self._ear.listener
+        return Source(
+            kind="audio", name=self._name, sha256=digest or hashlib.sha256(str(self.sound.path).encode()).hexdigest(),
+            seconds=listener.seconds, engine=self._engine.name, model=self._engine.model,
+            segments=len(listener.segments), dropped_words=listener.dropped_words,
+            collapsed_loops=listener.collapsed_loops,
+            notices=[f"The sound is missing from {start:.1f} s to {end:.1f} s."
+                     for start, end in self.sound.gaps],
+        )  # fmt: skip
