@@ -231,6 +231,7 @@ def test_every_limit_has_a_source_and_a_known_profile_drug_and_kind() -> None:
 _ML = st.decimals(min_value="0.5", max_value="30", places=1)
 
 
+@settings(deadline=None)
 @given(st.lists(_ML, min_size=2, max_size=8), st.decimals(min_value="0.1", max_value="50", places=1), st.booleans())
 def test_a_total_that_is_off_is_always_caught_and_a_right_one_never_flagged(
     values: list[Decimal], off: Decimal, litres: bool
@@ -242,6 +243,7 @@ def test_a_total_that_is_off_is_always_caught_and_a_right_one_never_flagged(
         assert len(findings("draw_total", [*facts, {"kind": "harvest_total", **said}])) == expected
 
 
+@settings(deadline=None)
 @given(
     st.decimals(min_value="0.1", max_value="4", places=2),
     st.decimals(min_value="1", max_value="60", places=1),
@@ -261,6 +263,7 @@ def test_a_dose_that_is_not_strength_times_volume_is_always_caught(
         assert len(findings("dose_arithmetic", facts)) == expected
 
 
+@settings(deadline=None)
 @given(st.integers(0, 1439), st.integers(1, 119), st.integers(2, 60))
 def test_tourniquet_times_agree_at_any_hour(start: int, minutes: int, off: int) -> None:
     clock = [f"{moment // 60:02d}:{moment % 60:02d}" for moment in (start, (start + minutes) % 1440)]

@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal as D
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.conversion import convert, convertible
@@ -45,6 +45,7 @@ def test_what_is_not_the_same_measure_is_never_converted(unit: str, other: str) 
         convert(D(1), unit, other)
 
 
+@settings(deadline=None)
 @given(st.decimals(min_value="0.001", max_value="10000", places=3), st.sampled_from(["mL", "L", "dL", "uL", "cm3"]))
 def test_there_and_back(value: D, unit: str) -> None:
     assert convert(convert(value, unit, "mL"), "mL", unit) == value
@@ -114,6 +115,7 @@ def test_gs1_check_digit_of_the_specification() -> None:
     assert read("09501101530003").problem == ""
 
 
+@settings(deadline=None)
 @given(st.text("0123456789", min_size=13, max_size=13), st.integers(0, 12), st.integers(1, 9))
 def test_one_wrong_digit_is_always_seen(digits: str, place: int, step: int) -> None:
     # GS1: mod 10 with weights 3 and 1 finds every single wrong digit

@@ -83,6 +83,8 @@ def _judged(operated: list[Fact], fact: Fact, grammar: Grammar) -> Finding | Non
     elif fact.kind in _STEPS:
         looked = fact.name in _LOOKED
         severity = "blocking" if related and fact.status == "performed" and not looked else "note"
+        if fact.kind == "preparation" and place is None and "head" not in (fact.name or ""):
+            severity = "warning"  # "the left leg was prepped": the limb is often no site of its own
     else:
         if fact.name in _HEALTHY or elsewhere:
             return None
