@@ -14,7 +14,19 @@ import click
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
-from pipeline import __version__, grammar, handover_cli, manifest, output, plugins, run, serve_cli, site, summary
+from pipeline import (
+    __version__,
+    grammar,
+    handover_cli,
+    listen_cli,
+    manifest,
+    output,
+    plugins,
+    run,
+    serve_cli,
+    site,
+    summary,
+)
 from pipeline.errors import VoxError
 from pipeline.note import OperativeNote, load
 
@@ -280,7 +292,7 @@ def verify(as_json: bool) -> None:
         sys.exit(2)
 
 
-for command in (handover_cli.send, handover_cli.outbox, handover_cli.codes):
+for command in (handover_cli.send, handover_cli.outbox, handover_cli.codes, listen_cli.listen_command):
     main.add_command(command)
 
 

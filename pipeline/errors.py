@@ -19,7 +19,8 @@
     │   ├── GrammarError            bad-grammar
     │   ├── ModelMissing            model-missing
     │   ├── ModelDamaged            model-damaged
-    │   └── EngineUnavailable       engine-unavailable
+    │   ├── EngineUnavailable       engine-unavailable
+    │   └── SoundDeviceMissing      sound-device-missing
     ├── UnknownName                 unknown-name (an engine, family, exporter or profile that does not exist)
     ├── ExportError                 export-failed
     └── DeliveryError               delivery-failed
@@ -138,6 +139,10 @@ class ModelDamaged(SetupError):
 
 class EngineUnavailable(SetupError):
     slug = "engine-unavailable"
+
+
+class SoundDeviceMissing(SetupError):
+    slug = "sound-device-missing"
 
 
 class UnknownName(VoxError):

@@ -22,7 +22,7 @@ def show(console: Console, note: OperativeNote, files: Sequence[Path]) -> None:
     """Prints what was understood, what is missing, what does not add up, and where the files lie."""
     console.print(
         Panel(
-            _understood(note),
+            understood(note),
             title=f"Understood from {note.source.name}: {len(note.facts)} facts",
             subtitle=CAUTION,
             title_align="left",
@@ -45,7 +45,8 @@ def _note_path(files: Sequence[Path]) -> str:
     return next((str(path) for path in files if path.name == "note.json"), "NOTE.json")
 
 
-def _understood(note: OperativeNote) -> Table:
+def understood(note: OperativeNote) -> Table:
+    """The note by sections, a line each; what is unsure is marked (?)."""
     table = Table.grid(padding=(0, 2))
     table.add_column(style="bold", no_wrap=True)
     table.add_column(overflow="fold")

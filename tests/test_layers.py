@@ -25,7 +25,7 @@ LAYERS = {
             "settle assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
             "output checking delivery run casefiles contexts caseview dictation desk live jobs",
-            "summary handover_cli serve_cli cli web",
+            "summary handover_cli listen_cli serve_cli cli web",
         )
     )
     for name in names.split()
