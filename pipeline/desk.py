@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 
@@ -24,7 +24,7 @@ from pipeline.errors import BadDecision
 from pipeline.grammar import Grammar
 from pipeline.note import Amendment, Code, OperativeNote, Signature
 from pipeline.records import Fact, Finding, Revision
-from pipeline.review import compare, decisions, history, worklist
+from pipeline.review import compare, decisions, history, values, worklist
 from pipeline.review.accounts import User
 from pipeline.review.store import Store, Writing, now
 from pipeline.review.tables import CaseRow, DecisionRow, VersionRow
@@ -96,6 +96,12 @@ class Desk:
             row.recording, row.state = name, "listening"
             change.tell("recording stored", ident, detail={"name": name, "sha256": sha256})
 
+    def read_back(self, ident: str, by: User, detail: Mapping[str, object]) -> None:
+        """The team confirmed the read-back. `detail`: how, where in the sound, and what was on the screen."""
+        with self.store.writing(by.name) as change:
+            row_of(change.session, ident)
+            change.tell("read-back confirmed", ident, detail=detail)
+
     def make_note(self, ident: str, by: User, heard: Heard, *, family: str | None = None) -> OperativeNote:
         """The first version of the case's note, from words; stores the words. Raises BadDecision if there is one."""
         files = CaseFiles(self.folder, ident)
@@ -125,6 +131,10 @@ class Desk:
             return self._opened(session, ident, version)
 
     # review
+
+    def fields(self, ident: str, fact: str) -> list[values.Field]:
+        """What of a fact can be corrected. Raises BadDecision when it is not there."""
+        return values.fields(_fact(self.open(ident), fact), self.rules)
 
     def accept(self, ident: str, by: User, facts: Sequence[str], seen: int | None = None) -> None:
         """These facts stand as they are. Raises BadDecision."""

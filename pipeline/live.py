@@ -7,10 +7,12 @@ How a page or a microphone of the server uses it:
     for update in live.take(position, pcm): ...         # 16 kHz mono 16 bit little-endian; on disk before it is heard
     note = live.finish()                                # ends the case and stores words and note as version 1
 
+`take` is `keep` and then `hear`. A page that must not wait for the recogniser calls `keep` in one thread as the sound
+comes, and `hear` in another.
 `position` counts samples from the start of the case. What lies before `received` was sent twice and is left out;
 a hole before `position` is filled with silence and kept in `gaps`, and the note's source says so in a notice.
-Calls block while an utterance is recognised: run them in a thread, one at a time for a case. A case whose process
-was killed goes on from its sound file: `LiveCase` hears again what is there.
+`hear`, `take` and `finish` block while an utterance is recognised: run them in a thread, one at a time for a case. A
+case whose process was killed goes on from its sound file: `LiveCase` hears again what is there.
 """
 
 from __future__ import annotations
@@ -68,8 +70,13 @@ class LiveCase:
         )
         self._heard = 0
         desk.progress(case, "dictating")
-        for _ in self._hear():
+        for _ in self.hear():
             pass
+
+    @property
+    def behind(self) -> float:
+        """Seconds of sound that lie on the disk and were not taken in by the recogniser yet."""
+        return (self.received - self._heard) / RATE
 
     @property
     def received(self) -> int:
@@ -80,11 +87,13 @@ class LiveCase:
         """Takes in a piece of sound that begins at sample `position`; an update for each utterance that ended in it.
 
         The sound is on the disk when the first update comes, and also when none does."""
-        self._keep(position, pcm[: len(pcm) - len(pcm) % WIDTH])
-        return self._hear()
+        self.keep(position, pcm)
+        return self.hear()
 
     def finish(self) -> OperativeNote:
         """Ends the dictation: hears the rest, stores words and note. Raises NoSpeech when nothing was said."""
+        for _ in self.hear():
+            pass
         for _ in self._listener.finish():
             pass
         if not self._listener.words:
@@ -96,7 +105,9 @@ class LiveCase:
         """The note as it stands."""
         return run.make_note(self._as_heard(), self._desk.rules, family=self._family, profile=self._desk.profile)
 
-    def _keep(self, position: int, pcm: bytes) -> None:
+    def keep(self, position: int, pcm: bytes) -> None:
+        """Puts a piece of sound that begins at sample `position` on the disk; it is there when this returns."""
+        pcm = pcm[: len(pcm) - len(pcm) % WIDTH]
         there = self.received
         if position < there:
             pcm, position = pcm[(there - position) * WIDTH :], there
@@ -111,7 +122,8 @@ class LiveCase:
             stream.flush()
             os.fsync(stream.fileno())
 
-    def _hear(self) -> Iterator[Update]:
+    def hear(self) -> Iterator[Update]:
+        """Takes in what is on the disk and was not heard yet; an update for each utterance that ended in it."""
         while self._heard < self.received:
             with self._files.sound.open("rb") as stream:
                 stream.seek(self._heard * WIDTH)
@@ -131,7 +143,7 @@ class LiveCase:
             seconds=listener.seconds, engine=self._engine.name, model=self._engine.model,
             segments=len(listener.segments), dropped_words=listener.dropped_words,
             collapsed_loops=listener.collapsed_loops,
-            notices=[f"The sound is missing from {start:.1f} s to {end:.1f} s: the connection was lost."
+            notices=[f"No sound was recorded from {start:.1f} s to {end:.1f} s."
                      for start, end in self.gaps],
         )  # fmt: skip
         words = tuple(replace(word) for word in listener.words)
