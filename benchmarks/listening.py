@@ -21,7 +21,7 @@ import sys
 import time
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import median
 
@@ -187,14 +187,15 @@ def table(title: str, jobs: Sequence[Job], hearer: Hearer, rules: Grammar) -> No
             run = hearer.hear(path, job.dictation.family if bias else None)
             seconds += run.seconds if bias else 0.0
             for mend in (False, True):
-                heard = repair.repair(run.words, rules, family.bias) if mend else run.words
+                plain = tuple(replace(word, others=()) for word in run.words)
+                heard = repair.repair(plain, rules, family.bias) if mend else plain
                 row = ways[bias, mend]
                 errors = words.compare(job.dictation.text, heard, rules)
                 row.errors.add(errors)
                 row.dropped += dropped(errors)
                 row.changed += sum(word.heard is not None for word in heard)
             if bias:
-                mended = repair.repair(readings.compared(run.words, run.others), rules, family.bias)
+                mended = repair.repair(readings.compared(plain, run.others), rules, family.bias)
                 flags.update(flagged(job.dictation.text, mended, rules))
     print(f"\n{title}: {len(jobs)} recordings, {seconds / 60:.1f} min, voices "
           f"{', '.join(dict.fromkeys(job.voice for job in jobs))}")  # fmt: skip

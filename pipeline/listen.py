@@ -6,12 +6,12 @@ it over a whole file.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
-from pipeline import audio, plugins, wordlist
+from pipeline import audio, plugins, readings, wordlist
 from pipeline.engines.base import Engine, Options, Result, safe_bias
 from pipeline.errors import NoSpeech
 from pipeline.records import Segment, Word
@@ -53,8 +53,7 @@ class Heard:
 
     `seconds`: length of the recording (0 for a word list without sound). `dropped_words`: words placed where nobody
     spoke. `collapsed_loops`: phrases repeated faster than a voice can. `sha256`: of the recording, as 64 hex digits.
-    `notices`: plain sentences on damage to the recording, which the reader of the note must see. `alternatives`:
-    segment -> other readings of it as text, best first, where they were asked for.
+    `notices`: plain sentences on damage to the recording, which the reader of the note must see.
     """
 
     words: tuple[Word, ...]
@@ -67,7 +66,6 @@ class Heard:
     model: str
     model_sha256: str
     notices: tuple[str, ...] = ()
-    alternatives: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
 
     def stored(self, source: str = "") -> WordList:
         """The word list to be written as words.json."""
@@ -76,7 +74,11 @@ class Heard:
 
 
 class Listener:
-    """Sound in pieces -> results, with word ids that count through the whole recording."""
+    """Sound in pieces -> results, with word ids that count through the whole recording.
+
+    `alternatives`: segment -> its other readings as text, where they were asked for; where they differ in a number,
+    a unit, a side or a negation, the words say so (`readings.py`).
+    """
 
     def __init__(self, engine: Engine, options: Options, limits: Limits | None = None) -> None:
         self._engine = engine
@@ -134,7 +136,7 @@ class Listener:
         return self._kept(result, [_trimmed(word, speech.spans) for word in spoken], speech.segment.index)
 
     def _kept(self, result: Result, words: Sequence[Word], segment: int) -> Result:
-        numbered = self._numbered(words, segment)
+        numbered = readings.compared(self._numbered(words, segment), {segment: result.alternatives})
         self.words += numbered
         self.collapsed_loops += result.loops
         if result.alternatives:
@@ -195,7 +197,6 @@ def hear(
         words=tuple(listener.words), segments=tuple(listener.segments), seconds=sound.seconds,
         dropped_words=listener.dropped_words, collapsed_loops=listener.collapsed_loops, sha256=sound.sha256,
         engine=chosen.name, model=chosen.model, model_sha256=chosen.sha256, notices=sound.notices,
-        alternatives=dict(listener.alternatives),
     )
 
 

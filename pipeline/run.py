@@ -20,7 +20,6 @@ from pipeline import (
     listen,
     mentions,
     plugins,
-    readings,
     repair,
     sections,
     settle,
@@ -29,7 +28,7 @@ from pipeline import (
     wordlist,
 )
 from pipeline.ear import Ear
-from pipeline.engines.base import Engine
+from pipeline.engines.base import Engine, Options
 from pipeline.errors import EmptyNarration, SourceNotFound, SourceUnreadable
 from pipeline.extractors.base import arbitrate
 from pipeline.grammar import Grammar
@@ -121,7 +120,7 @@ def ear(engine: Engine, rules: Grammar, *, family: str | None = None, limits: Li
     return Ear(
         engine, lambda words: pick_family(understand(words, rules)[1], rules), lambda name: rules.family(name).bias,
         units=[phrase for row in rules.table("units", Unit).values() for phrase in row.say], family=family,
-        limits=limits,
+        limits=limits, options=Options(alternatives=ALTERNATIVES),
     )  # fmt: skip
 
 
