@@ -41,6 +41,8 @@ from pipeline.site import Site
 DEFAULT_ENGINE = listen.DEFAULT_ENGINE
 DEFAULT_PROFILE = "us"
 OUTPUTS = ("json", "fhir", "docx")
+# One further reading, without bias words: where the two differ in a number, both are shown.
+ALTERNATIVES = 1
 ALIASES = {"fhir": "fhir_document", "json": "note_json"}
 _NAMESPACE = uuid.UUID("6f1c1d0e-5a0b-5f0e-9a53-0f5d3c6d7a21")
 
