@@ -1,150 +1,78 @@
-"""A case while it is dictated: sound comes in pieces, the note is made anew after each utterance.
+"""A case of the desk while it is dictated: its sound file, its dictation, and the note at the end.
 
-How a page or a microphone of the server uses it:
+    live = LiveCase(desk, case_id, user, engine)   # opens or goes on with the case's sound file
+    live.received                                  # samples on disk: where the sender must go on
+    live.take(position, pcm)                       # 16 kHz mono 16 bit little-endian; returns when it is on the disk
+    live.finish()                                  # no more sound
+    for event in live.events(): ...                # `dictation.Event`s; the last one is Ended or Failed
+    note = live.store(ended)                       # the words and version 1 of the note
 
-    live = LiveCase(desk, case_id, user, engine)        # opens or goes on with the case's sound file
-    live.received                                       # samples on disk: where the sender must go on
-    for update in live.take(position, pcm): ...         # 16 kHz mono 16 bit little-endian; on disk before it is heard
-    note = live.finish()                                # ends the case and stores words and note as version 1
-
-`take` is `keep` and then `hear`. A page that must not wait for the recogniser calls `keep` in one thread as the sound
-comes, and `hear` in another.
-`position` counts samples from the start of the case. What lies before `received` was sent twice and is left out;
-a hole before `position` is filled with silence and kept in `gaps`, and the note's source says so in a notice.
-`hear`, `take` and `finish` block while an utterance is recognised: run them in a thread, one at a time for a case. A
-case whose process was killed goes on from its sound file: `LiveCase` hears again what is there.
+`position` counts samples from the start of the case: what lies before `received` was sent twice and is left out; a
+hole is filled with silence, and the note says so. A case whose process was killed goes on from its sound file.
 """
 
 from __future__ import annotations
 
-import hashlib
-import json
-import os
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 
-from pipeline import checking, run
-from pipeline.casefiles import WIDTH, CaseFiles, from_pcm
+import numpy as np
+
+from pipeline.casefiles import WIDTH
 from pipeline.desk import Desk
-from pipeline.engines.base import Engine, Options
+from pipeline.dictation import Dictation, Ended, Event, SoundFile
+from pipeline.engines.base import Engine
 from pipeline.errors import BadDecision, NoSpeech
-from pipeline.listen import Listener
-from pipeline.note import OperativeNote, Source
-from pipeline.records import Word
+from pipeline.note import OperativeNote
 from pipeline.review.accounts import User
-from pipeline.run import Heard
-from pipeline.segments import LIVE
-from pipeline.signout import SignOutItem
-from pipeline.sound import RATE
-
-_AT_ONCE = RATE * 10
-
-
-@dataclass(frozen=True)
-class Update:
-    """What one utterance changed. `heard`: its words; `note`: the whole note so far; `seconds`: sound taken in."""
-
-    seconds: float
-    heard: tuple[Word, ...]
-    note: OperativeNote
-    signout: tuple[SignOutItem, ...]
+from pipeline.review.store import now
 
 
 class LiveCase:
-    """One case under way. Raises BadDecision when the case has a note already."""
+    """One case under way. `user`: who dictates. Raises BadDecision when the case has a note or recording already."""
 
-    def __init__(
-        self, desk: Desk, case: str, by: User, engine: Engine, *, family: str | None = None,
-        options: Options | None = None,
-    ) -> None:  # fmt: skip
+    def __init__(self, desk: Desk, case: str, user: User, engine: Engine, *, family: str | None = None) -> None:
         known = desk.case(case)
         if known.version or known.recording:
             raise BadDecision("This case has been dictated already.", "Open a new case.")
-        self._desk, self.case, self._by, self._engine, self._family = desk, case, by, engine, family
-        self._files: CaseFiles = desk.files(case)
-        self._files.make()
-        self._listener = Listener(engine, options or Options(), LIVE)
-        self._gaps_path = self._files.folder / "gaps.json"
-        self.gaps: list[tuple[float, float]] = (
-            [tuple(gap) for gap in json.loads(self._gaps_path.read_text())] if self._gaps_path.exists() else []
-        )
-        self._heard = 0
+        self.case, self.user = case, user
+        self._desk, self._family = desk, family
+        files = desk.files(case)
+        files.make()
         desk.progress(case, "dictating")
-        for _ in self.hear():
-            pass
-
-    @property
-    def behind(self) -> float:
-        """Seconds of sound that lie on the disk and were not taken in by the recogniser yet."""
-        return (self.received - self._heard) / RATE
+        self._dictation = Dictation(SoundFile(files.sound), desk.rules, engine, family=family, profile=desk.profile,
+                                    name="dictation", made_at=now())  # fmt: skip
 
     @property
     def received(self) -> int:
         """Samples that lie on the disk."""
-        return self._files.sound.stat().st_size // WIDTH if self._files.sound.exists() else 0
+        return self._dictation.received
 
-    def take(self, position: int, pcm: bytes) -> Iterator[Update]:
-        """Takes in a piece of sound that begins at sample `position`; an update for each utterance that ended in it.
+    @property
+    def lag(self) -> float:
+        """Seconds of sound on the disk that are not recognised yet."""
+        return self._dictation.lag
 
-        The sound is on the disk when the first update comes, and also when none does."""
-        self.keep(position, pcm)
-        return self.hear()
+    def take(self, position: int, pcm: bytes) -> None:
+        """Takes in a piece of sound that begins at sample `position`. Raises OutputUnwritable."""
+        samples = np.frombuffer(pcm[: len(pcm) - len(pcm) % WIDTH], dtype="<i2").astype(np.float32)
+        # By 32767, as the sound file multiplies: what comes to lie on the disk is bit for bit what was sent.
+        self._dictation.take(samples / np.float32(32767.0), position)
 
-    def finish(self) -> OperativeNote:
-        """Ends the dictation: hears the rest, stores words and note. Raises NoSpeech when nothing was said."""
-        for _ in self.hear():
-            pass
-        for _ in self._listener.finish():
-            pass
-        if not self._listener.words:
+    def events(self, timeout: float | None = None) -> Iterator[Event]:
+        """Events as they come; from one thread."""
+        return self._dictation.events(timeout)
+
+    def finish(self) -> None:
+        """No more sound comes; the events go on to `Ended`."""
+        self._dictation.finish()
+
+    def store(self, ended: Ended) -> OperativeNote:
+        """Stores words and note as version 1. Raises NoSpeech when nobody was heard, BadDecision."""
+        if ended.note is None:
+            self._desk.progress(self.case, "new")
             raise NoSpeech("Nobody was heard speaking.", "Check the microphone; the sound so far is kept.")
-        heard = self._as_heard()
-        return self._desk.make_note(self.case, self._by, heard, family=self._family)
+        return self._desk.make_note(self.case, self.user, ended.heard, family=self._family)
 
-    def note(self) -> OperativeNote:
-        """The note as it stands."""
-        return run.make_note(self._as_heard(), self._desk.rules, family=self._family, profile=self._desk.profile)
-
-    def keep(self, position: int, pcm: bytes) -> None:
-        """Puts a piece of sound that begins at sample `position` on the disk; it is there when this returns."""
-        pcm = pcm[: len(pcm) - len(pcm) % WIDTH]
-        there = self.received
-        if position < there:
-            pcm, position = pcm[(there - position) * WIDTH :], there
-        if not pcm:
-            return
-        if position > there:
-            self.gaps.append((there / RATE, position / RATE))
-            self._gaps_path.write_text(json.dumps(self.gaps), encoding="utf-8")
-            pcm = bytes((position - there) * WIDTH) + pcm
-        with self._files.sound.open("ab") as stream:
-            stream.write(pcm)
-            stream.flush()
-            os.fsync(stream.fileno())
-
-    def hear(self) -> Iterator[Update]:
-        """Takes in what is on the disk and was not heard yet; an update for each utterance that ended in it."""
-        while self._heard < self.received:
-            with self._files.sound.open("rb") as stream:
-                stream.seek(self._heard * WIDTH)
-                data = stream.read(_AT_ONCE * WIDTH)
-            data = data[: len(data) - len(data) % WIDTH]
-            self._heard += len(data) // WIDTH
-            for result in self._listener.feed(from_pcm(data)):
-                if result.final and result.words:
-                    note = self.note()
-                    listed = tuple(checking.signout(note, self._desk.rules))
-                    yield Update(self._listener.seconds, result.words, note, listed)
-
-    def _as_heard(self) -> Heard:
-        listener = self._listener
-        source = Source(
-            kind="audio", name="dictation", sha256=hashlib.sha256(self.case.encode()).hexdigest(),
-            seconds=listener.seconds, engine=self._engine.name, model=self._engine.model,
-            segments=len(listener.segments), dropped_words=listener.dropped_words,
-            collapsed_loops=listener.collapsed_loops,
-            notices=[f"No sound was recorded from {start:.1f} s to {end:.1f} s."
-                     for start, end in self.gaps],
-        )  # fmt: skip
-        words = tuple(replace(word) for word in listener.words)
-        return Heard(words, source, tuple(listener.segments))
+    def abandon(self) -> None:
+        """Stops at once, for a program that closes; the sound is whole on the disk."""
+        self._dictation.abandon()
