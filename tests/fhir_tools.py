@@ -52,9 +52,11 @@ def own(text: str) -> list[str]:
     return rules.faults(simplejson.loads(text, use_decimal=True))
 
 
-def with_node(texts: Mapping[str, str]) -> dict[str, dict[str, list[str]]]:
-    """{name: {"medplum", "fhir", "units": faults}}, in one run of node."""
-    lines = "".join(json.dumps({"name": name, "resource": text}) + "\n" for name, text in texts.items())
+def with_node(texts: Mapping[str, str], quick: frozenset[str] = frozenset()) -> dict[str, dict[str, list[str]]]:
+    """{name: {"medplum", "fhir", "units": faults}}, in one run of node. `quick`: names that npm fhir is spared."""
+    lines = "".join(
+        json.dumps({"name": name, "resource": text, "quick": name in quick}) + "\n" for name, text in texts.items()
+    )
     done = subprocess.run(
         [str(NODE), "validate.cjs"],
         input=lines,

@@ -43,10 +43,11 @@ def _bundle(bundle: Node) -> Iterator[str]:
     urls = [entry.get("fullUrl") for entry in entries]
     if len(set(urls)) != len(urls):
         yield "Bundle.entry.fullUrl: not unique (bdl-7)"
+    known = set(urls)
     for entry in entries:
         yield from _entry(entry, kind)
         for path, node in walk(entry.get("resource", {})):
-            if node.get("value") in urls and path.endswith("identifier"):
+            if path.endswith("identifier") and node.get("value") in known:
                 yield f"Bundle.entry.resource.{path}: is a fullUrl, which servers replace"
     if kind == "document":
         if entries[0].get("resource", {}).get("resourceType") != "Composition":
