@@ -28,9 +28,12 @@ TERMINAL = "terminal"
 @click.option("--demo", is_flag=True, help="Open the bundled case, in a store of its own, with users of its own.")
 @click.option("--profile", default=run.DEFAULT_PROFILE, show_default=True, help="Rules of a country or site.")
 @click.option("--engine", default=run.DEFAULT_ENGINE, show_default=True, help="Recogniser for recordings.")
+@click.option("--pcs-tables", type=click.Path(path_type=Path, dir_okay=False, exists=True), help="ICD-10-PCS tables, "
+              "the XML that CMS publishes, for the coding help.")
 @_store
 def serve(
-    host: str, port: int, certfile: Path | None, keyfile: Path | None, demo: bool, profile: str, engine: str, url: str
+    host: str, port: int, certfile: Path | None, keyfile: Path | None, demo: bool, profile: str, engine: str,
+    pcs_tables: Path | None, url: str,
 ) -> None:  # fmt: skip
     """Open the local web application: the theatre page and the coder's page."""
     import uvicorn
@@ -59,8 +62,10 @@ def serve(
     known = {user.name: user for user in accounts.users()}
     jobs.go_on(lambda name: known.get(name, User(name, name, ())))
     click.echo(f"Vox Operandi is at {address}   (end with Ctrl+C)")
-    uvicorn.run(create(desk, accounts, jobs, demo=demo), host=host, port=port, log_level="warning", access_log=False,
-                ssl_certfile=certfile, ssl_keyfile=keyfile, server_header=False)  # fmt: skip
+    uvicorn.run(
+        create(desk, accounts, jobs, demo=demo, pcs_tables=pcs_tables), host=host, port=port, log_level="warning",
+        access_log=False, ssl_certfile=certfile, ssl_keyfile=keyfile, server_header=False,
+    )  # fmt: skip
 
 
 def _loopback(host: str) -> bool:

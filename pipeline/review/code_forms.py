@@ -31,6 +31,11 @@ def checked(kind: str, typed: str, display: str, facts: list[str]) -> Code:
     return Code(system=system, code=code, display=" ".join(display.split()), facts=facts)
 
 
+def kind(system: str) -> str:
+    """The kind of code of a URI, "" when it is not known."""
+    return next((name for name, (uri, _, _) in FORMS.items() if uri == system), "")
+
+
 def label(system: str) -> str:
     """The name of a code system by its URI."""
     return next((LABELS[kind] for kind, (uri, _, _) in FORMS.items() if uri == system), system)

@@ -163,6 +163,12 @@ def note(_: Reader, desk: OfDesk, case: str, version: int | None = None) -> Oper
     return desk.open(case, version).note
 
 
+@router.get("/cases/{case}/facts/{fact}/fields")
+def fields(_: Reader, desk: OfDesk, case: str, fact: str) -> list[dict[str, Any]]:
+    """What of a fact can be corrected, how it stands, and what may be chosen."""
+    return [asdict(one) for one in desk.fields(case, fact)]
+
+
 @router.get("/cases/{case}/signout")
 def signout(_: Reader, desk: OfDesk, case: str) -> list[dict[str, Any]]:
     """The sign-out list: said, not said, said that there is none."""

@@ -24,7 +24,7 @@ _HERE = Path(__file__).resolve().parent
 
 
 def create(desk: Desk, accounts: Accounts, jobs: Jobs, **state: Any) -> FastAPI:
-    """The ASGI application. `state`: further things that pages show ("demo": True)."""
+    """The ASGI application. `state`: further things that pages show ("demo": True, "pcs_tables": a path)."""
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
@@ -36,7 +36,7 @@ def create(desk: Desk, accounts: Accounts, jobs: Jobs, **state: Any) -> FastAPI:
         description="Cases, notes, decisions, signing and exports. The pages use the same functions.",
     )  # fmt: skip
     app.state.desk, app.state.accounts, app.state.jobs, app.state.store = desk, accounts, jobs, desk.store
-    app.state.demo = bool(state.get("demo"))
+    app.state.demo, app.state.pcs_tables = bool(state.get("demo")), state.get("pcs_tables")
     app.middleware("http")(security.guard)
     app.mount("/static", StaticFiles(directory=_HERE / "static"), name="static")
     for module in (pages, api, admin, live):

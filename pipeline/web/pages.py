@@ -85,6 +85,18 @@ def work(request: Request, found: Found, case: str, version: int | None = None) 
     return views.page(request, "work.html", found, **review_page.content(desk, case, version))
 
 
+@router.get("/cases/{case}/outline", dependencies=[READ])
+def outline(request: Request, found: Found, case: str) -> Response:
+    return views.page(request, "outline.html", found, **review_page.content(request.app.state.desk, case, None))
+
+
+@router.get("/cases/{case}/coding", dependencies=[READ])
+def coding(request: Request, found: Found, case: str) -> Response:
+    """Codes, candidates and axes; asked for when the reader opens them."""
+    state = request.app.state
+    return views.page(request, "coding.html", found, **review_page.coding_help(state.desk, case, state.pcs_tables))
+
+
 @router.get("/cases/{case}/questions", dependencies=[READ])
 def questions(request: Request, found: Found, case: str) -> Response:
     return views.page(request, "questions.html", found, **review_page.content(request.app.state.desk, case, None))

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
-from pipeline import delivery, wording
+from pipeline import coding, delivery, wording
 from pipeline.assemble import concept, display
 from pipeline.caseview import Opened
 from pipeline.desk import STATEMENT, Desk
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Evidence, Fact, Finding, Revision, Word
-from pipeline.review import code_forms, decisions, values, worklist
+from pipeline.review import code_forms, decisions, worklist
 from pipeline.review.worklist import Item
 from pipeline.rows import Kind
 
@@ -30,7 +31,6 @@ class Value:
     label: str
     text: str
     item: Item
-    fields: tuple[values.Field, ...]
     doubts: tuple[str, ...]
     state: str
 
@@ -87,7 +87,7 @@ def content(desk: Desk, case: str, version: int | None) -> dict[str, Any]:
         "decided": note.decisions,
         "names": {fact.id: _label(fact, rules) for fact in opened.made.facts},
         "stretches": _stretches(opened),
-        "marks": _marks(opened, items),
+        "outline_marks": _marks(opened, items),
         "length": _length(opened),
         "can_undo": bool(decisions.last_to_undo(opened.steps)),
         "code_kinds": code_forms.LABELS,
@@ -99,6 +99,18 @@ def content(desk: Desk, case: str, version: int | None) -> dict[str, Any]:
     }
 
 
+def coding_help(desk: Desk, case: str, pcs_tables: Path | None) -> dict[str, Any]:
+    """What coding.html shows: candidates and axes of the newest version. The first call takes some seconds."""
+    opened = desk.open(case)
+    tables = coding.read_tables(pcs_tables) if pcs_tables else []
+    return {
+        "note": opened.note, "editable": not opened.signed, "tables": bool(tables), "code_kinds": code_forms.LABELS,
+        "code_label": code_forms.label, "code_kind": code_forms.kind,
+        "diagnoses": coding.diagnosis_questions(opened.note, desk.rules),
+        "procedures": coding.procedure_questions(opened.note, desk.rules, tables),
+    }  # fmt: skip
+
+
 def _line(note: OperativeNote, facts: list[str], text: str, items: dict[str, Item], rules: Grammar) -> Line:
     return Line(text, tuple(_value(note.fact(ident), items[ident], rules) for ident in facts))
 
@@ -108,7 +120,7 @@ def _value(fact: Fact, item: Item, rules: Grammar) -> Value:
     parts = [display(fact, rules), fact.laterality or ""]
     return Value(
         fact, _label(fact, rules), ", ".join(part for part in parts if part), item,
-        tuple(values.fields(fact, rules)), tuple(wording.doubts([fact])), "" if state == "done" else state,
+        tuple(wording.doubts([fact])), "" if state == "done" else state,
     )  # fmt: skip
 
 

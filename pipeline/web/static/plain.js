@@ -1,0 +1,2 @@
+"use strict";
+document.querySelectorAll("[data-print]").forEach((button) => button.addEventListener("click", () => print()));
