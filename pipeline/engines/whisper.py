@@ -30,27 +30,30 @@ BIAS_TOKENS = 200
 TAIL = 1.0
 # Words a second over a whole stretch; common practice, no source: fast speech is about 6 at its quickest.
 FASTEST_STRETCH = 5.5
+# Tokens that a stretch may hold: dictation takes about 4 a second, and a decoder in a loop would go on to 224.
+TOKENS_A_SECOND, TOKENS_MORE = 9, 16
 HOP, FRAMES = 160, 3000
 
 
 @dataclass(frozen=True, slots=True)
 class _Reading:
     """One decode of a stretch. `encoded`: what the encoder made of it; `texts`: token ids, best first; `pace`: words
-    a second, before loops were collapsed."""
+    a second, before loops were collapsed; `endless`: it was cut off at the token limit."""
 
     encoded: Any
     texts: list[list[int]]
     words: tuple[Word, ...]
     loops: int
     pace: float
+    endless: bool
 
     @property
     def suspect(self) -> bool:
         """Whether the decoder looped, spoke faster than a voice can, or found nothing where somebody spoke."""
-        return self.loops > 0 or self.pace > FASTEST_STRETCH or not self.words
+        return self.loops > 0 or self.endless or self.pace > FASTEST_STRETCH or not self.words
 
-    def badness(self) -> tuple[bool, int, bool]:
-        return not self.words, self.loops, self.pace > FASTEST_STRETCH
+    def badness(self) -> tuple[bool, bool, int, bool]:
+        return not self.words, self.endless, self.loops, self.pace > FASTEST_STRETCH
 
 
 class Whisper:
@@ -131,10 +134,9 @@ class WhisperSession:
         if best.suspect and self._biased != self._plain:
             best = min(best, self._read(self._encode(sound, None), self._plain, sound, segment), key=_Reading.badness)
         texts, words, loops = best.texts, best.words, best.loops
-        others = texts[1:]
-        if self._alternatives and self._biased != self._plain:
-            # The reading without bias says more than the runners-up of one beam, which differ by little.
-            others = [*self._decode(best.encoded, self._plain)[:1], *others]
+        # The reading without bias says more than the runners-up of one beam, which differ by little.
+        apart = self._alternatives and self._biased != self._plain
+        others = self._decode(encoded, self._plain)[:1] if apart else texts[1:]
         told = dict.fromkeys(self._tokenizer.decode(tokens).strip() for tokens in others)
         told.pop(self._tokenizer.decode(texts[0]).strip(), None)
         return Result(words, loops=loops, alternatives=tuple(told)[: self._alternatives])
@@ -155,19 +157,21 @@ class WhisperSession:
         return self._weights.encode(features[:, : min(features.shape[-1] // 2 * 2, FRAMES)])
 
     def _read(self, encoded: Any, prompt: list[int], sound: Samples, segment: Segment) -> _Reading:
-        texts = self._decode(encoded, prompt)
+        seconds = len(sound) / RATE
+        limit = round(TOKENS_A_SECOND * seconds) + TOKENS_MORE
+        texts = self._decode(encoded, prompt, limit)
         said = self._words(encoded, texts[0], min(len(sound) // HOP, FRAMES), segment)
         words, loops = collapse_loops(said)
-        return _Reading(encoded, texts, words, loops, len(said) / max(0.5, len(sound) / RATE))
+        return _Reading(encoded, texts, words, loops, len(said) / max(0.5, seconds), len(texts[0]) >= limit)
 
-    def _decode(self, encoded: Any, prompt: list[int]) -> list[list[int]]:
+    def _decode(self, encoded: Any, prompt: list[int], limit: int) -> list[list[int]]:
         """Token ids of the best reading, then of the other ones that were asked for."""
         result = self._weights.model.generate(
             encoded,
             [prompt],
             beam_size=BEAM,
             num_hypotheses=min(BEAM, 1 + self._alternatives),
-            max_length=self._weights.max_length,
+            max_length=min(self._weights.max_length, len(prompt) + limit),
             suppress_blank=True,
             suppress_tokens=self._suppressed,
         )[0]
