@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 # Atom -> (dimension, factor to the dimension's base). Source: UCUM, https://ucum.org/ucum (exact definitions).
 _ATOMS: dict[str, tuple[str, Fraction]] = {
@@ -88,6 +89,7 @@ def _atom(code: str) -> tuple[str, Fraction] | None:
     return None
 
 
+@lru_cache(maxsize=512)
 def _parsed(ucum: str) -> tuple[tuple[tuple[str, int], ...], Fraction] | None:
     """((dimension, exponent), ...) sorted, and the factor to base units; None if not in the table."""
     whole = _atom(ucum)

@@ -22,11 +22,12 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         shown_before |= places
         label = kinds[fact.kind].name if fact.kind in kinds else fact.kind
         now = " ".join(part for part in (fact.laterality, called(fact, grammar), shown(fact)) if part)
+        struck = heard(fact.taken_back).rstrip(",.;: ")
         found.append(
             finding(
                 "corrected",
                 "note",
-                f"Corrected while speaking: {label} is now {now}; taken back: {heard(fact.taken_back)}.",
+                f"Corrected while speaking: {label} is now {now}; taken back: {struck}.",
                 [fact],
                 ask="Nothing, if that is right.",
             )
