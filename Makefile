@@ -17,20 +17,19 @@ $(BIN)/python:
 	$(PYTHON) -m venv $(VENV)
 
 # The installed set is named by the lock file's checksum, so a second run installs nothing.
-$(STAMP).run: requirements/run.txt pyproject.toml | $(BIN)/python
+$(STAMP).packages: requirements/run.txt | $(BIN)/python
 	@echo "Installing the pinned packages (this takes a minute or two the first time) ..."
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --no-deps -r requirements/run.txt
-	@$(MAKE) --no-print-directory $(STAMP).editable
+	@$(BIN)/python -m pip install -qq --disable-pip-version-check --require-hashes --no-deps -r requirements/run.txt
 	@touch $@
 
-$(STAMP).editable: pyproject.toml requirements/run.in requirements/hatch_hook.py | $(BIN)/python
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --no-deps -r requirements/build.txt
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation --editable .
+$(STAMP).run: $(STAMP).packages pyproject.toml requirements/run.in requirements/hatch_hook.py
+	@$(BIN)/python -m pip install -qq --disable-pip-version-check --require-hashes --no-deps -r requirements/build.txt
+	@$(BIN)/python -m pip install -qq --disable-pip-version-check --no-deps --no-build-isolation --editable .
 	@touch $@
 
 $(STAMP).test: requirements/test.txt $(STAMP).run
 	@echo "Installing what the tests need ..."
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes --no-deps -r requirements/test.txt
+	@$(BIN)/python -m pip install -qq --disable-pip-version-check --require-hashes --no-deps -r requirements/test.txt
 	@touch $@
 
 demo: $(STAMP).run
