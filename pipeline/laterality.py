@@ -104,6 +104,13 @@ def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
 
 
 def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Concept) -> Side | None:
+    if row.group == "eye":
+        if not sentence.tokens[first].text.isupper() or not _about_an_eye(sentence, grammar):
+            return None
+        return Side(first, last, row.side)
+    if row.group == "initial":
+        alone = sentence.tokens[first].text.isupper() and _beside_sided(sentence, grammar, first)
+        return Side(first, last, row.side) if alone else None
     if row.side is not None:
         return Side(first, last, row.side)
     if row.group == "relative":
@@ -119,6 +126,37 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if ends and _before_sided(sentence, grammar, ends[0]):
         return Side(ends[0], ends[0], "left" if sentence.tokens[ends[0]].norm == "left" else "right")
     return None
+
+
+def _about_an_eye(sentence: Sentence, grammar: Grammar) -> bool:
+    for mention in sentence.mentions:
+        if mention.table not in ("procedures", "diagnoses", "sites"):
+            continue
+        row = grammar.tables[mention.table].get(mention.id)
+        if isinstance(row, Concept) and (row.group == "eye" or "eye" in (row.site, row.id)):
+            return True
+    return False
+
+
+def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
+    """Whether an initial stands right before a thing that has two sides, or closes its phrase ("TKR, R")."""
+    tokens = sentence.tokens
+    if at and tokens[at - 1].quantity is not None:  # "1 L"
+        return False
+    opened = at and tokens[at - 1].norm == "("
+    shut = at + 1 < len(tokens) and tokens[at + 1].norm in (")", ".")
+    first, last = (at - 1 if opened else at), (at + 1 if shut else at)
+    for mention in sentence.mentions:
+        if mention.table not in ("procedures", "diagnoses", "sites") or not _sided(mention, grammar):
+            continue
+        if 0 < mention.first - last <= 3 and not any(token.punctuation for token in tokens[last + 1 : mention.first]):
+            return True
+        gap = tokens[mention.last + 1 : first]
+        if 0 < first - mention.last <= 2 and all(token.punctuation for token in gap) and (
+            last + 1 >= len(tokens) or shut or tokens[last + 1].punctuation or tokens[last + 1].norm in _BREAKS
+        ):
+            return True
+    return False
 
 
 # "partial nephrectomy left for a mass": after the name of an operation it is its side, not the verb.

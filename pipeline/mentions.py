@@ -14,6 +14,7 @@ import spacy
 from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 
+from pipeline import rephrased
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
 
@@ -96,22 +97,43 @@ class _Box:
         return isinstance(other, _Box) and other.grammar is self.grammar
 
 
-_SIDE_WORDS = frozenset({"left", "right", "bilateral"})
-_SPLIT_BY_SIDE = ("procedures|", "diagnoses|")
+@lru_cache(maxsize=4)
+def _rephrased(box: _Box) -> tuple[PhraseMatcher, frozenset[str]]:
+    """Matcher of the names of operations and diagnoses in their other forms, and the words of these."""
+    matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
+    said = {phrase for _, _, phrase in box.grammar.phrases()}
+    seen: set[str] = set()
+    known: set[str] = set()
+    patterns: dict[str, list[Doc]] = {}
+    for table, ident, phrase in box.grammar.phrases():
+        if table not in ("procedures", "diagnoses"):
+            continue
+        forms = [phrase, *(form for form in rephrased.variants(table, phrase) if form not in said | seen)]
+        seen.update(forms[1:])
+        for form in forms:
+            words = split_phrase(form)
+            words = [words[index] for index in rephrased.kept(words)]
+            known.update(words)
+            patterns.setdefault(f"{table}|{ident}", []).append(Doc(_NLP.vocab, words=words))
+    for key, docs in patterns.items():
+        matcher.add(key, [doc for doc in docs if len(doc)])
+    return matcher, frozenset(known)
 
 
-def _across_sides(sentence: Sentence, known: frozenset[str], matcher: PhraseMatcher) -> list[tuple[int, int, str]]:
-    """Names with a side inside them ("ruptured left Achilles tendon"), found as if it had not been said there."""
-    kept = [index for index, token in enumerate(sentence.tokens) if token.norm not in _SIDE_WORDS]
-    if len(kept) == len(sentence.tokens) or not kept:
+def _across(sentence: Sentence, norms: list[str], folded: list[str], box: _Box) -> list[tuple[int, int, str]]:
+    """Names with a side or an article inside them, turned round or said as a verb."""
+    if not rephrased.may_hold(norms):
         return []
-    folded = (fold(sentence.tokens[index].norm) for index in kept)
-    doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
+    places = rephrased.kept(norms)
+    if not places:
+        return []
+    matcher, known = _rephrased(box)
+    doc = Doc(_NLP.vocab, words=[folded[index] if folded[index] in known else "_" for index in places])
     found = []
     for key, start, end in matcher(doc):
-        first, last, name = kept[start], kept[end - 1], _NLP.vocab.strings[key]
-        if last - first >= end - start and name.startswith(_SPLIT_BY_SIDE):
-            found.append((first, last + 1, name))
+        first, last = places[start], places[end - 1]
+        if end - start > 1 and not any(sentence.tokens[index].punctuation for index in range(first, last + 1)):
+            found.append((first, last + 1, _NLP.vocab.strings[key]))
     return found
 
 
@@ -120,12 +142,14 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
     if not sentence.tokens:
         return sentence
-    matcher = _matcher(id(grammar), _Box(grammar))
-    known = _known(_Box(grammar))
-    folded = (fold(token.norm) for token in sentence.tokens)
+    box = _Box(grammar)
+    matcher = _matcher(id(grammar), box)
+    known = _known(box)
+    norms = [token.norm for token in sentence.tokens]
+    folded = [fold(norm) for norm in norms]
     doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
     found = [(start, end, _NLP.vocab.strings[key]) for key, start, end in matcher(doc)]
-    found += _across_sides(sentence, known, matcher)
+    found += set(_across(sentence, norms, folded, box)) - set(found)
     found.sort(key=lambda item: (item[0] - item[1], item[0], item[2]))
     taken: list[tuple[int, int]] = []
     kept: list[Mention] = []

@@ -138,6 +138,8 @@ def _is_abbreviation(held: Sequence[Token], following: Token) -> bool:
         return True
     if before == "no":
         return following.norm[0].isdigit()
+    if before in ("rt", "lt", "incl"):
+        return following.text.islower()
     return before in ("approx", "fig", "sq", "inj") or (
         len(before) == 1 and before in "qbtd" and following.text.islower()
     )
