@@ -5,10 +5,10 @@ the repair of terms, clean and in theatre noise, tuning half and test half apart
 minutes of non-speech; real-time factor, seconds from the end of an utterance to its text, load time, peak memory; how
 many wrong numbers the second reading flags, and how many right ones. Human read speech where ../shared/speech is.
 
-The default run hears every dictation of a rotating subset once (14 recordings, about a quarter of an hour of sound); `--full` hears
-all dictations by all voices in all conditions (hours). What was heard is kept in benchmarks/work/heard, by the sound,
-the engine's code and the model, so that a second run only scores; `--again` hears anew. Times are those of the run
-that heard.
+The default run hears 14 recordings, about a quarter of an hour of sound, by rotating voices; `--full` hears all
+dictations by all voices in all conditions (hours). What was heard is kept in benchmarks/work/heard, by the sound, the
+engine's code and the model, so that a second run only scores; `--again` hears anew. Times are those of the run that
+heard. "Without bias" is the second reading of the same stretches.
 """
 
 from __future__ import annotations

@@ -126,8 +126,7 @@ class WhisperSession:
         self._sound = []
         if not len(sound):
             return Result(())
-        encoded = self._encode(sound, self._engine.tail)
-        best = self._read(encoded, self._biased, sound, segment)
+        best = self._read(self._encode(sound, self._engine.tail), self._biased, sound, segment)
         if best.suspect and self._engine.tail is not None:
             self._engine.decoded_again += 1
             best = min(best, self._read(self._encode(sound, None), self._biased, sound, segment), key=_Reading.badness)
@@ -136,7 +135,7 @@ class WhisperSession:
         texts, words, loops = best.texts, best.words, best.loops
         # The reading without bias says more than the runners-up of one beam, which differ by little.
         apart = self._alternatives and self._biased != self._plain
-        others = self._decode(encoded, self._plain)[:1] if apart else texts[1:]
+        others = self._decode(best.encoded, self._plain, _most(sound))[:1] if apart else texts[1:]
         told = dict.fromkeys(self._tokenizer.decode(tokens).strip() for tokens in others)
         told.pop(self._tokenizer.decode(texts[0]).strip(), None)
         return Result(words, loops=loops, alternatives=tuple(told)[: self._alternatives])
@@ -158,7 +157,7 @@ class WhisperSession:
 
     def _read(self, encoded: Any, prompt: list[int], sound: Samples, segment: Segment) -> _Reading:
         seconds = len(sound) / RATE
-        limit = round(TOKENS_A_SECOND * seconds) + TOKENS_MORE
+        limit = _most(sound)
         texts = self._decode(encoded, prompt, limit)
         said = self._words(encoded, texts[0], min(len(sound) // HOP, FRAMES), segment)
         words, loops = collapse_loops(said)
@@ -217,6 +216,11 @@ def _glued(aligned: list[dict[str, Any]]) -> Iterator[tuple[str, float, float, f
             end, sure = float(item["end"]), min(sure, float(item["probability"]))
     if text.strip():
         yield text.strip(), start, end, sure
+
+
+def _most(sound: Samples) -> int:
+    """More tokens than a voice can say in this sound: a decoder that goes on is in a loop."""
+    return round(TOKENS_A_SECOND * len(sound) / RATE) + TOKENS_MORE
 
 
 def _fill(features: Any) -> Any:
