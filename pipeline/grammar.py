@@ -23,8 +23,8 @@ R = TypeVar("R", bound=Row)
 
 # Tables whose phrases do not name things to be found in the text as mentions.
 NOT_MENTIONED = frozenset((
-    "kinds", "units", "context", "sections", "corrections", "confusions", "limits", "profiles", "cues", "sides",
-    "loinc", "families",
+    "kinds", "units", "context", "sections", "control", "corrections", "confusions", "limits", "profiles", "cues",
+    "sides", "loinc", "families",
 ))  # fmt: skip
 
 

@@ -120,6 +120,12 @@ class Correction(Row):
     action: Literal["replace", "strike_last", "strike_sentence"]
 
 
+class Control(Row):
+    """A spoken control phrase. `action`: begin or end the note, take the last sentence back, mark this place."""
+
+    action: Literal["begin", "end", "take_back", "mark"]
+
+
 class Confusion(Row):
     """Two readings that recognisers take for each other. `pair`: the two spoken forms."""
 
@@ -210,6 +216,7 @@ TABLES: dict[str, type[Row]] = {
     "context": ContextRule,
     "sections": SectionCue,
     "corrections": Correction,
+    "control": Control,
     "confusions": Confusion,
     "limits": Limit,
     "profiles": Profile,

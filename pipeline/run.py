@@ -16,6 +16,7 @@ from pipeline import (
     assemble,
     checking,
     context,
+    controls,
     grammar,
     listen,
     mentions,
@@ -163,7 +164,7 @@ def lines(heard: Heard) -> list[tuple[float | None, str]]:
 
 def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fact]]:
     """Words -> the reading and its settled, numbered facts. Pure."""
-    marked = [mentions.mark(sentence, rules) for sentence in utterances.read(words)]
+    marked = [mentions.mark(sentence, rules) for sentence in utterances.read(controls.obey(words, rules).words)]
     placed = sections.place(marked, rules)
     reading = Reading(tuple(words), tuple(context.scopes(sentence, rules) for sentence in placed))
     found: list[Fact] = []
@@ -208,11 +209,17 @@ def make_note(
         made_at=made_at or now(),
         family=chosen,
         profile=profile,
-        source=heard.source,
+        source=_told(heard, rules),
         facts=facts,
         sections=assemble.assemble(facts, reading, rules),
     )
     return recheck(note, rules)
+
+
+def _told(heard: Heard, rules: Grammar) -> Source:
+    """The source with what was said to the program, in notices."""
+    notices = controls.obey(heard.words, rules).notices
+    return heard.source.model_copy(update={"notices": [*heard.source.notices, *notices]})
 
 
 def recheck(note: OperativeNote, rules: Grammar) -> OperativeNote:

@@ -18,7 +18,7 @@ LAYERS = {
             "errors records paths sound",
             "rows note grammar manifest plugins site wordlist",
             "audio segments engines",
-            "listen ear agreement sounds lexicon readings repair numerals units levels codes clocks shapes compounds ranges restated "
+            "listen ear controls agreement sounds lexicon readings repair numerals units levels codes clocks shapes compounds ranges restated "
             "corrections conversion quantities tokens timespan utterances mentions sections context laterality "
             "people cues story",
             "extractors",

@@ -22,6 +22,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
+from rapidfuzz import fuzz
+
 from pipeline.records import Segment, Word
 from pipeline.sound import Samples
 
@@ -30,6 +32,8 @@ BIAS_LIMIT = 80
 # speech is about 6 words a second.
 FASTEST = 8.0
 LONGEST_PHRASE = 12
+# Likeness (0..100, rapidfuzz) of a phrase and its repeat: "no concerns for recovery, no concern for recovery".
+NEARLY = 90
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +158,16 @@ def collapse_loops(words: Sequence[Word]) -> tuple[tuple[Word, ...], int]:
                 break
         at += 1
     return tuple(kept), loops
+
+
+def twice(words: Sequence[Word], at_least: int = 3) -> bool:
+    """Whether a phrase of so many words or more stands twice running, at whatever pace, letter for letter or nearly."""
+    plain = [_plain(word) for word in words]
+    return any(
+        fuzz.ratio(" ".join(plain[at : at + size]), " ".join(plain[at + size : at + 2 * size]), score_cutoff=NEARLY)
+        for size in range(at_least, len(plain) // 2 + 1)
+        for at in range(len(plain) - 2 * size + 1)
+    )
 
 
 def _repeats(words: Sequence[Word], at: int, size: int) -> int:

@@ -11,12 +11,12 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 
 from pipeline import manifest
-from pipeline.engines.base import Options, Result, collapse_loops
+from pipeline.engines.base import Options, Result, collapse_loops, twice
 from pipeline.errors import EngineUnavailable
 from pipeline.records import Segment, Word
 from pipeline.sound import RATE, Samples
@@ -38,7 +38,8 @@ HOP, FRAMES = 160, 3000
 @dataclass(frozen=True, slots=True)
 class _Reading:
     """One decode of a stretch. `encoded`: what the encoder made of it; `texts`: token ids, best first; `pace`: words
-    a second, before loops were collapsed; `endless`: it was cut off at the token limit."""
+    a second, before loops were collapsed; `endless`: it was cut off at the token limit; `twice`: a phrase
+    stands twice running, which may be a loop or what was said."""
 
     encoded: Any
     texts: list[list[int]]
@@ -46,11 +47,14 @@ class _Reading:
     loops: int
     pace: float
     endless: bool
+    twice: bool
 
     @property
     def suspect(self) -> bool:
         """Whether the decoder looped, spoke faster than a voice can, or found nothing where somebody spoke."""
-        return self.loops > 0 or self.endless or self.pace > FASTEST_STRETCH or not self.words
+        return bool(self.loops) or self.endless or self.twice or self.pace > FASTEST_STRETCH or not self.words
+
+    GOOD: ClassVar = (False, False, 0, False)
 
     def badness(self) -> tuple[bool, bool, int, bool]:
         return not self.words, self.endless, self.loops, self.pace > FASTEST_STRETCH
@@ -129,8 +133,8 @@ class WhisperSession:
         best = self._read(self._encode(sound, self._engine.tail), self._biased, sound, segment)
         if best.suspect and self._engine.tail is not None:
             self._engine.decoded_again += 1
-            best = min(best, self._read(self._encode(sound, None), self._biased, sound, segment), key=_Reading.badness)
-        if best.suspect and self._biased != self._plain:
+            best = min(self._read(self._encode(sound, None), self._biased, sound, segment), best, key=_Reading.badness)
+        if best.badness() > _Reading.GOOD and self._biased != self._plain:
             best = min(best, self._read(self._encode(sound, None), self._plain, sound, segment), key=_Reading.badness)
         texts, words, loops = best.texts, best.words, best.loops
         # The reading without bias says more than the runners-up of one beam, which differ by little.
@@ -161,7 +165,8 @@ class WhisperSession:
         texts = self._decode(encoded, prompt, limit)
         said = self._words(encoded, texts[0], min(len(sound) // HOP, FRAMES), segment)
         words, loops = collapse_loops(said)
-        return _Reading(encoded, texts, words, loops, len(said) / max(0.5, seconds), len(texts[0]) >= limit)
+        pace = len(said) / max(0.5, seconds)
+        return _Reading(encoded, texts, words, loops, pace, len(texts[0]) >= limit, twice(words))
 
     def _decode(self, encoded: Any, prompt: list[int], limit: int) -> list[list[int]]:
         """Token ids of the best reading, then of the other ones that were asked for."""
