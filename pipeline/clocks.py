@@ -13,6 +13,15 @@ Found = tuple[Quantity, int]
 
 _CLOCK = re.compile(r"^([01]?\d|2[0-3]):([0-5]\d)(?::[0-5]\d)?$")
 _MILITARY = re.compile(r"^([01]\d|2[0-3])([0-5]\d)$")
+# How recognisers write "eight twenty-five": 8.25, 8-25, 825.
+_HEARD = re.compile(r"^([01]?\d|2[0-3])([.-]?)([0-5]\d)$")
+_GOVERNS = frozenset(
+    "incision induction timeout room theatre theater tourniquet inflated deflated released started start began begun "
+    "ended finished completed closed closure arrived delivered delivery born birth clamp clamped unclamped reperfusion "
+    "onset wheels anaesthesia anesthesia handover".split()
+)
+_MOVES = frozenset("up down in out off on given".split())
+_HEARD_BEFORE, _HEARD_AFTER = 8, 5
 _HALVES = frozenset({"am", "pm", "a.m.", "p.m."})
 _AT = frozenset(
     "at by until till since around about approximately time from between to and was is before after".split()
@@ -100,6 +109,43 @@ def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
             return _finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
         return None
     return _spoken(tokens, norms, start)
+
+
+def heard_clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """A time of day as recognisers write it ("at 8.25", "incision 825", "in the room at 8-10"): only where the word of
+    an event stands before it (or right after "at 825") and no unit follows; always with a doubt."""
+    match = _HEARD.match(norms[start])
+    if match is None or (not match[2] and len(norms[start]) == 4):
+        return None
+    if _counts(norms, start + 1) or _at(norms, start + 1) in ("x", "by", "-", "/", "and", "to", "or"):
+        return None
+    before = _at(norms, start - 1)
+    led = before in ("at", "since", "until")
+    if match[2] == "-" and not led:
+        return None
+    near = norms[max(0, start - _HEARD_BEFORE) : start]
+    for at in range(len(near) - 1, -1, -1):  # nothing from before the last number or full stop
+        if near[at] in (".", ";") or (near[at][0].isdigit() and at < len(near) - 1):
+            near = near[at + 1 :]
+            break
+    timed = "time" in near and _at(near, near.index("time") + 1) == "out"
+    event = timed or any(word in _GOVERNS for word in near)
+    if led:
+        event = event or _at(near, len(near) - 2) in _MOVES
+        event = event or any(word in _GOVERNS for word in norms[start + 1 : start + 1 + _HEARD_AFTER])
+    else:
+        marked = before in (",", ":") and _at(near, len(near) - 2) in _GOVERNS
+        event = marked or before in _GOVERNS | {"up", "down", "out"}
+    hour, minute = int(match[1]), int(match[3])
+    if not event or (not match[2] and _is_pressure(near, hour)):
+        return None
+    doubt = f"heard as {tokens[start].text}"
+    return Quantity(form="clock", text=f"{hour:02d}:{minute:02d}", doubts=(doubt,)), start + 1
+
+
+def _is_pressure(near: Sequence[str], hour: int) -> bool:
+    """ "Tourniquet up at 250": a cuff is inflated to 150 to 450 mmHg (common practice, no source)."""
+    return hour <= 4 and any(word in _PRESSED or word == "up" for word in near)
 
 
 def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:

@@ -270,9 +270,20 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
         return "per_side"
     if any(phrase in ahead for phrase in _EACH) or "each" in before:
         return "each"
-    if _TOTAL & set(before) or ahead.startswith("total") or _IN_TOTAL.match(ahead):
+    opens = ahead.startswith("total") and not _leads_on(tokens, index + 1)
+    if _TOTAL & set(before) or opens or _IN_TOTAL.match(ahead):
         return "total"
     return None
+
+
+def _leads_on(tokens: tuple[Token, ...], index: int) -> bool:
+    """Whether "total" at `index` names the number that follows it ("four millilitres, total aspirate 22 mL")."""
+    for token in tokens[index + 1 : index + 5]:
+        if token.quantity is not None:
+            return True
+        if token.norm in (".", ";"):
+            return False
+    return False
 
 
 def nearest(

@@ -12,7 +12,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from pipeline import codes, numerals
-from pipeline.clocks import clock, clock_face, date
+from pipeline.clocks import clock, clock_face, date, heard_clock
 from pipeline.levels import is_unit_like, levels, small
 from pipeline.records import Quantity, Token
 from pipeline.units import read_unit
@@ -22,6 +22,7 @@ Found = tuple[Quantity, int]
 _SUTURE = re.compile(r"^#?(\d{1,2})-[0o]$")
 _INTERVAL = re.compile(r"^q\.?(\d{1,2})(?:-(\d{1,2}))?(h|d|w)")
 _POINTED = re.compile(r"^\d\.0$")
+_TENS = re.compile(r"^([2-9]|1[01])0$")
 _ZEROS = re.compile(r"^#?(0{2,6})$")
 _RATIO = re.compile(r"^(\d+):(\d{1,3}(?:,\d{3})+|\d+)$")
 _SIZE = re.compile(r"^(\d{1,2})x(\d{1,2})(?:'?s)?$")
@@ -91,7 +92,7 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     long = codes.loose_code(tokens, norms, start)
     if long is not None and (len(long[0].text) > 4 or not long[0].text.isdigit()):
         return long
-    for reader in (date, clock_face, clock, _suture, _ratio, _size, _label, codes.loose_code, codes.pair):
+    for reader in (date, clock_face, clock, heard_clock, _suture, _ratio, _size, _label, codes.loose_code, codes.pair):
         found = reader(tokens, norms, start)
         if found is not None:
             return found
@@ -120,6 +121,10 @@ def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     if _POINTED.match(norm) and _material_next(norms, start + 1):
         doubt = f"'{norm}' was read as the suture size {norm[0]}-0"
         return Quantity(form="suture", text=f"{norm[0]}-0", doubts=(doubt,)), start + 1
+    tens = _TENS.match(norm)
+    if tens and _material_next(norms, start + 1):
+        doubt = f"'{norm}' was read as the suture size {tens[1]}-0"
+        return Quantity(form="suture", text=f"{tens[1]}-0", doubts=(doubt,)), start + 1
     zeros = _ZEROS.match(norm)
     if zeros and _thread_follows(norms, start + 1):
         return Quantity(form="suture", text=f"{len(zeros[1])}-0"), start + 1

@@ -92,12 +92,14 @@ def _norm(text: str) -> str:
 
 
 def tokenize(words: Sequence[Word]) -> list[Token]:
-    """One token a word or punctuation mark, with the ids of the words it came from."""
+    """One token a word or punctuation mark, with the ids of the words it came from. A repaired term of several words
+    ("tourniquet down") gives a token each, so that every phrase is still found in it."""
     tokens: list[Token] = []
     for word in words:
         first, last = word.id, word.last
-        for text, norm, punctuation in _pieces(word.text):
-            tokens.append(Token(text, norm, first, last, None, punctuation))
+        for part in word.text.split():
+            for text, norm, punctuation in _pieces(part):
+                tokens.append(Token(text, norm, first, last, None, punctuation))
     return tokens
 
 

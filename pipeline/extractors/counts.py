@@ -33,7 +33,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if near:
                 first = min(near[0].first, result.first)
                 last = max(near[-1].last, result.last)
-                name = next((m.id for m in base.mentions(sentence, "counts") if first <= m.first <= last), "count")
+                said = (m.id for m in base.mentions(sentence, "counts") if first <= m.last and m.first <= last)
+                name = next(said, "count")
                 facts.append(
                     base.make("count", reading, sentence, first, last, name=name, text=text, status="performed",
                               certainty="affirmed")

@@ -171,9 +171,11 @@ def _sums(sentence: Sentence, hit: cues.Hit, index: int) -> bool:
     if hit.first < index:
         return True
     said = cues.words(sentence, hit.first, hit.last).lower()
-    after = sentence.tokens[hit.last + 1 : hit.last + 2]
-    if after and after[0].quantity is not None:
-        return False
+    for token in sentence.tokens[hit.last + 1 : hit.last + 4]:  # "four millilitres total aspirate 22 millilitres"
+        if token.quantity is not None:
+            return False
+        if token.punctuation:
+            break
     return hit.first - index <= 2 and said in ("in total", "total", "altogether", "in all", "all together", "all told")
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Concept
 
 KINDS = ("suture", "closure", "dressing")
@@ -56,6 +56,7 @@ def _suture(
     taken: set[int],
 ) -> Fact | None:  # fmt: skip
     best: tuple[int, int, str] | None = None
+    doubts: tuple[str, ...] = ()
     for index, quantity in base.quantities(sentence):
         if index in taken:
             continue
@@ -68,9 +69,11 @@ def _suture(
             for other in sutures if other is not mention
         ):  # fmt: skip
             continue
-        text = quantity.text if quantity.form == "suture" else str(quantity.value)
-        if price <= reach and (best is None or price < best[0]):
+        text = quantity.text if quantity.form == "suture" else _thick(quantity)
+        if text and price <= reach and (best is None or price < best[0]):
             best = (price, index, text)
+            doubts = () if quantity.form == "suture" or text == str(quantity.value) else (
+                f"'{quantity.value}' was read as the suture size {text}",)  # fmt: skip
     layer = _layer(sentence, sites, mention)
     if best is None and mention.id == "suture":
         return None  # "a stitch": neither material nor size
@@ -79,7 +82,18 @@ def _suture(
     price, index, text = best
     taken.add(index)
     return base.claim("suture", reading, sentence, index, mention.first, mention.last, price, name=mention.id,
-                      text=text, value=None, low=None, high=None, unit=None, body_site=layer)  # fmt: skip
+                      text=text, value=None, low=None, high=None, unit=None, body_site=layer,
+                      doubts=doubts)  # fmt: skip
+
+
+def _thick(quantity: Quantity) -> str:
+    """A bare number as a USP size: up to 7 as said, "30" as 3-0; "" for what is no size (USP <861>)."""
+    value = quantity.value
+    if value is None or value != int(value):
+        return ""
+    if value <= 7:
+        return str(value)
+    return f"{value / 10:.0f}-0" if value % 10 == 0 and 20 <= value <= 110 else ""
 
 
 def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -> str | None:
