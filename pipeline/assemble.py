@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from pipeline import story
 from pipeline.grammar import Grammar
-from pipeline.note import Entry, Passage, Sections
+from pipeline.note import Entry, Passage, Repair, Sections
 from pipeline.records import Evidence, Fact, Reading, Sentence
 from pipeline.rows import Kind, Unit
 
@@ -90,6 +90,8 @@ def concept(fact: Fact, grammar: Grammar) -> str:
     row = grammar.table("kinds", Kind).get(fact.kind)
     table = grammar.tables.get(row.table, {}) if row is not None and row.table else {}
     found = table.get(fact.name)
+    if found is not None and found.name.endswith(")"):
+        return found.name.partition(" (")[0]  # "Drain (kind not said)": what a row is called, not what was said
     return found.name if found is not None else fact.name.replace("-", " ").replace("_", " ")
 
 
@@ -107,6 +109,10 @@ def display(fact: Fact, grammar: Grammar) -> str:
     "2.50 mL", "20–30 mL", "L4-L5", "Vicryl 2-0", "1:200000", "Outerbridge 2-3", "No loose body".
     """
     number = number_text(fact, grammar)
+    if fact.kind == "postop_diagnosis" and fact.text == "same":
+        return "same as before"
+    if fact.kind == "count" and fact.name == "correct":
+        return f"Counts {fact.text or 'correct'}"
     if fact.kind == "adrenaline_ratio" and fact.value is not None:
         return f"1:{format(fact.value, 'f')}"
     if fact.kind in ("grade", "suture", "count"):
@@ -260,6 +266,7 @@ def _passage(sentence: Sentence, reading: Reading) -> Passage:
         evidence=_span(reading, first, last),
         section=sentence.section,
         taken_back=[strike.taken_back for strike in sentence.strikes],
+        repaired=[Repair(text=word.text, heard=word.heard) for word in words if word.heard is not None],
     )
 
 

@@ -32,13 +32,22 @@ class Entry(_Strict):
     doubts: list[str] = []
 
 
+class Repair(_Strict):
+    """A misheard term that was put right by its sound: what stands in the text, and what was heard."""
+
+    text: str
+    heard: str
+
+
 class Passage(_Strict):
-    """One sentence of the narration, word for word. `taken_back`: parts struck by a spoken correction."""
+    """One sentence of the narration, word for word. `taken_back`: parts struck by a spoken correction; `repaired`:
+    misheard terms that stand put right in `text` (`evidence.heard` has them as heard)."""
 
     text: str
     evidence: Evidence
     section: str = ""
     taken_back: list[Evidence] = []
+    repaired: list[Repair] = []
 
 
 class Sections(_Strict):

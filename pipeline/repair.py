@@ -35,6 +35,8 @@ RARE = 0.20
 PLAIN = 0.14
 # A term that is less than this much less like the run is a rival; drugs are too much like each other.
 MARGIN, DRUG_MARGIN = 0.045, 0.12
+# A drug that is less alike than this is shown as unsure even without a rival.
+SURE_DRUG = 0.14
 EXTRA = 0.05
 FAMILY_BONUS, SAID_BONUS = 0.05, 0.05
 SPELLING_SHARE = 0.15
@@ -168,6 +170,8 @@ def _change(
     ]  # fmt: skip
     first_said = [other for other in near if other.rows & term.rows and other.words in book.firsts]
     rivals = tuple(dict.fromkeys(other.text for other in near if not _same(term, other)))
+    if drug and best > SURE_DRUG and not rivals:
+        rivals = (letters,)
     if first_said and term.words not in book.firsts:
         term = first_said[0]
     mended = sum(len(book.ear.phrase(" ".join(item.parts))) for item in unknown or run)

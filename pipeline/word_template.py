@@ -24,7 +24,7 @@ from pipeline.errors import BadTemplate
 from pipeline.grammar import Grammar
 from pipeline.note import Entry, OperativeNote, Passage
 from pipeline.site import Site
-from pipeline.wording import CAUTION, MARKS, STATES, doubts, patient_line, procedure_line
+from pipeline.wording import CAUTION, MARKS, STATES, asides, doubts, patient_line, procedure_line
 
 SECTION = "section_"
 
@@ -98,7 +98,7 @@ def _box(note: OperativeNote) -> str:
 
 def _line(entry: Entry | Passage, facts: dict[str, Any]) -> str:
     if isinstance(entry, Passage):
-        return entry.text + "".join(f" [taken back: “{piece.heard}”]" for piece in entry.taken_back)
+        return entry.text + "".join(f" [{aside}]" for aside in asides(entry))
     reasons = list(dict.fromkeys([*entry.doubts, *doubts([facts[ident] for ident in entry.facts])]))
     return entry.text + (f" [unsure: {'; '.join(reasons)}]" if reasons else "")
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from pipeline.assemble import display
 from pipeline.grammar import Grammar
-from pipeline.note import OperativeNote
+from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact
 from pipeline.site import Site
 
@@ -44,6 +44,16 @@ def doubts(facts: Sequence[Fact]) -> list[str]:
     reasons = [doubt for fact in facts for doubt in fact.doubts]
     reasons += [f"also heard as {other}" for fact in facts for other in fact.alternatives]
     return list(dict.fromkeys(reasons))
+
+
+def asides(passage: Passage) -> list[str]:
+    """What the reader of a sentence must know beside its text: what was taken back, and how a term was heard."""
+    told = [f"taken back: “{piece.heard}”" for piece in passage.taken_back]
+    return told + [f"“{_bare(one.text)}” was heard as “{_bare(one.heard)}”" for one in passage.repaired]
+
+
+def _bare(text: str) -> str:
+    return text.strip(" ,.;:!?")
 
 
 def known_patient(site: Site) -> str:

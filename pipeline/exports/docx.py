@@ -17,7 +17,7 @@ from pipeline.grammar import Grammar
 from pipeline.note import Entry, OperativeNote, Passage
 from pipeline.records import Fact
 from pipeline.site import Site
-from pipeline.wording import CAUTION, MARKS, STATES, doubts, patient_line, procedure_line, state
+from pipeline.wording import CAUTION, MARKS, STATES, asides, doubts, patient_line, procedure_line, state
 
 FILE = "note.docx"
 MEANING = "The operative note as a Word document, with a findings box on top while unsigned."
@@ -156,8 +156,8 @@ class _Writer:
 
     def _passage(self, paragraph: Any, passage: Passage) -> None:
         word.write_text(paragraph, passage.text)
-        for piece in passage.taken_back:
-            word.write_text(paragraph, f" [taken back: “{piece.heard}”]", italic=True)
+        for aside in asides(passage):
+            word.write_text(paragraph, f" [{aside}]", italic=True)
         word.write_text(paragraph, " ")
 
     def _alias(self, idents: Iterable[str]) -> str:

@@ -18,7 +18,7 @@ from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
 from pipeline.rows import Loinc
 from pipeline.site import Site
-from pipeline.wording import STATES
+from pipeline.wording import STATES, asides
 
 FILE = "note.hl7"
 MEANING = "The note as an HL7 v2 MDM^T02 message, for hospitals without FHIR."
@@ -132,7 +132,7 @@ def _lines(note: OperativeNote, grammar: Grammar) -> Iterator[tuple[str, str, st
             kinds = [] if isinstance(entry, Passage) else [facts[ident].kind for ident in entry.facts if ident in facts]
             code = next((_code(row) for row in rows.values() if _holds(row, name, kinds)), whole)
             if isinstance(entry, Passage):
-                text = entry.text + "".join(f" [taken back: {piece.heard}]" for piece in entry.taken_back)
+                text = entry.text + "".join(f" [{aside}]" for aside in asides(entry))
             else:
                 text = entry_line(entry, [facts[ident] for ident in entry.facts if ident in facts], note)
             text = f"{name.replace('_', ' ').capitalize()}: {text}"

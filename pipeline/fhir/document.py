@@ -15,6 +15,7 @@ from pipeline.fhir.people import PEOPLE, People, person
 from pipeline.note import Entry, Passage
 from pipeline.records import Fact
 from pipeline.rows import Loinc
+from pipeline.wording import asides
 
 _DOCX = "application/vnd.openxmlformats-officedocument.wordprocessingml.document"
 
@@ -172,7 +173,7 @@ def _content(book: Book, parts: Iterable[tuple[str, list[Entry | Passage]]]) -> 
         lines: list[str] = []
         for item in items:
             if isinstance(item, Passage):
-                lines.append(item.text + "".join(f" [taken back: {piece.heard}]" for piece in item.taken_back))
+                lines.append(item.text + "".join(f" [{aside}]" for aside in asides(item)))
                 continue
             mine = [facts[ident] for ident in item.facts if ident in facts]
             lines.append(entry_line(item, mine, book.note))
