@@ -10,8 +10,10 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
-from pipeline import run
+from pipeline import listen, plugins, run
+from pipeline.contexts import patient_context
 from pipeline.desk import Desk
+from pipeline.engines.base import Engine
 from pipeline.errors import VoxError
 from pipeline.review.accounts import User
 
@@ -26,6 +28,11 @@ class Jobs:
         self._desk = desk
         self._engine = engine
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="hearing")
+
+    def load_engine(self) -> Engine:
+        """A recogniser of its own for live dictation. Raises SetupError, UnknownName."""
+        loaded: Engine = plugins.find(listen.ENGINES, self._engine).load(None)
+        return loaded
 
     def add(self, case: str, by: User, name: str) -> Future[None]:
         """Hears the recording `name` in the case's folder and makes its note."""
@@ -76,7 +83,9 @@ def store_recording(desk: Desk, case: str, by: User, content: bytes, name: str) 
 
 def demo(desk: Desk, by: User, recording: Path, words: Path) -> str:
     """Opens the bundled case, with its stored words, so that nothing has to be heard. Gives its id."""
-    case = desk.new_case(by, "Demonstration: left ankle")
+    patient = patient_context(family="Sundqvist", given="Maja", number="DEMO-1047", system="urn:oid:2.999.1",
+                              birth_date="1992-02-11", sex="female")  # fmt: skip
+    case = desk.new_case(by, "Demonstration", patient)
     files = desk.files(case)
     if recording.exists():
         kept = store_recording(desk, case, by, recording.read_bytes(), recording.name)

@@ -19,16 +19,19 @@ from pipeline.errors import BadDecision, InputError, SourceNotFound, UnknownName
 from pipeline.jobs import Jobs
 from pipeline.review.accounts import Accounts
 from pipeline.web import admin, api, live, pages, security, views
+from pipeline.web.rooms import Rooms
 
 _HERE = Path(__file__).resolve().parent
 
 
 def create(desk: Desk, accounts: Accounts, jobs: Jobs, **state: Any) -> FastAPI:
-    """The ASGI application. `state`: further things that pages show ("demo": True, "pcs_tables": a path)."""
+    """The ASGI application. `state`: further things that pages show ("demo": True, "pcs_tables": a path),
+    or that replace a part ("load_engine": makes the recogniser of live dictation)."""
 
     @asynccontextmanager
     async def lifespan(_: FastAPI) -> AsyncIterator[None]:
         yield
+        await app.state.rooms.close()
         jobs.close()
 
     app = FastAPI(
@@ -37,6 +40,7 @@ def create(desk: Desk, accounts: Accounts, jobs: Jobs, **state: Any) -> FastAPI:
     )  # fmt: skip
     app.state.desk, app.state.accounts, app.state.jobs, app.state.store = desk, accounts, jobs, desk.store
     app.state.demo, app.state.pcs_tables = bool(state.get("demo")), state.get("pcs_tables")
+    app.state.rooms = Rooms(desk, state.get("load_engine") or jobs.load_engine)
     app.middleware("http")(security.guard)
     app.mount("/static", StaticFiles(directory=_HERE / "static"), name="static")
     for module in (pages, api, admin, live):
