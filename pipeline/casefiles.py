@@ -64,8 +64,9 @@ class CaseFiles:
     def convert(self, recording: Path) -> None:
         """Writes `sound.pcm` from a recording. Raises the InputErrors of `audio.inspect`."""
         part = self.sound.with_suffix(".part")
+        sound = audio.inspect(recording)
         with part.open("wb") as stream:
-            for piece in audio.pieces(audio.inspect(recording)):
+            for piece in audio.pieces(sound):
                 stream.write(to_pcm(piece))
         part.replace(self.sound)
 

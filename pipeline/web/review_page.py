@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from pipeline import coding, delivery, wording
-from pipeline.assemble import concept, display
+from pipeline.assemble import concept, display, line
 from pipeline.caseview import Opened
 from pipeline.desk import STATEMENT, Desk
 from pipeline.grammar import Grammar
@@ -67,7 +67,7 @@ def content(desk: Desk, case: str, version: int | None) -> dict[str, Any]:
     lines = {name: [_line(note, entry.facts, entry.text, items, rules) for entry in entries
                     if not isinstance(entry, Passage)]
              for name, entries in note.sections.items()}  # fmt: skip
-    first = [value for listed in lines.values() for line in listed for value in line.values
+    first = [value for listed in lines.values() for entry in listed for value in entry.values
              if value.item.standing in ("decide", "asked")]  # fmt: skip
     return {
         "case": opened.case,
@@ -75,13 +75,14 @@ def content(desk: Desk, case: str, version: int | None) -> dict[str, Any]:
         "note": note,
         "patient": wording.patient_line(opened.site, note),
         "identified": bool(wording.known_patient(opened.site)),
-        "title": wording.procedure_line(note, rules) or "No procedure said",
+        "title": _title(note, rules),
         "sections": {name: listed for name, listed in lines.items() if listed},
         "first": first,
         "sure": len(worklist.sure(note)),
         "counts": _counts(items),
         "labels": worklist.LABELS,
-        "findings": worklist.findings(note),
+        "findings": [one for one in worklist.findings(note) if not _in_rows(one, first)],
+        "open_findings": len(note.open_findings()),
         "questions": _questions(opened),
         "rejected": [one for one in note.decisions if one.action == "reject"],
         "decided": note.decisions,
@@ -109,6 +110,18 @@ def coding_help(desk: Desk, case: str, pcs_tables: Path | None) -> dict[str, Any
         "diagnoses": coding.diagnosis_questions(opened.note, desk.rules),
         "procedures": coding.procedure_questions(opened.note, desk.rules, tables),
     }  # fmt: skip
+
+
+def _title(note: OperativeNote, rules: Grammar) -> str:
+    """The procedures with their side, as the heading."""
+    said = [line(fact, rules) for fact in note.of("procedure") if fact.certainty != "negated"]
+    return "; ".join(dict.fromkeys(said)) or "No procedure said"
+
+
+def _in_rows(finding: Finding, rows: list[Value]) -> bool:
+    """Whether a doubt is shown with each value that it is about, so that it needs no place of its own."""
+    shown = {row.fact.id for row in rows}
+    return finding.check == "doubtful" and not finding.settled and bool(finding.facts) and set(finding.facts) <= shown
 
 
 def _line(note: OperativeNote, facts: list[str], text: str, items: dict[str, Item], rules: Grammar) -> Line:
