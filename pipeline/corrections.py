@@ -8,13 +8,35 @@ drug). Where it stays unclear what is taken back nothing is removed, and the str
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
 from pipeline import grammar
 from pipeline.mentions import mark
 from pipeline.records import Evidence, Sentence, Strike, Token, Word
-from pipeline.restated import SIDES, Draft, Run, alike, gap, inherit, parted, repeated_after, said_by, together, trimmed
+from pipeline.restated import (
+    APOLOGIES,
+    FEW_BETWEEN,
+    REACH,
+    SIDES,
+    Cue,
+    Draft,
+    Run,
+    alike,
+    gap,
+    inherit,
+    like_before,
+    may_skip,
+    numbered_anew,
+    other_unit,
+    parted,
+    repeated_after,
+    rival,
+    said_by,
+    together,
+    trimmed,
+    unit_only,
+)
 from pipeline.rows import Correction
 
 _FILLERS = frozenset(
@@ -31,15 +53,7 @@ _ORDINARY_BEFORE = frozenset(
     "excellent partial rotational final of for after".split()
 )
 _WEAK = frozenset({"no", "sorry", "rather", "excuse me", "make it", "should be", "actually no", "oops", "should read"})
-_REACH = 14  # tokens of a clause that "scratch that" may take back
-
-
-@dataclass(frozen=True, slots=True)
-class _Cue:
-    row: Correction
-    phrase: str
-    first: int
-    end: int
+_HESITANT = frozenset({"actually", "wait", "hold on"})  # may restate or go on: both values stay, in doubt
 
 
 @lru_cache(maxsize=2)
@@ -92,7 +106,7 @@ def _relocate(draft: Draft, before: Sequence[Token], known: int) -> None:
 
 def _next_cue(
     tokens: Sequence[Token], start: int, by_first: dict[str, tuple[tuple[tuple[str, ...], Correction], ...]]
-) -> _Cue | None:
+) -> Cue | None:
     for index in range(start, len(tokens)):
         items = by_first.get(tokens[index].norm)
         if items is None or tokens[index].quantity is not None:
@@ -100,7 +114,7 @@ def _next_cue(
         for phrase, row in items:
             end = _match(tokens, index, phrase)
             if end:
-                return _Cue(row, " ".join(phrase), index, end)
+                return Cue(row, " ".join(phrase), index, end)
     return None
 
 
@@ -116,11 +130,11 @@ def _match(tokens: Sequence[Token], index: int, phrase: tuple[str, ...]) -> int:
     return at
 
 
-def _is_alone(draft: Draft, cue: _Cue) -> bool:
+def _is_alone(draft: Draft, cue: Cue) -> bool:
     return all(token.punctuation for token in (*draft.tokens[: cue.first], *draft.tokens[cue.end :]))
 
 
-def _apply(draft: Draft, cue: _Cue, out: list[Draft], words: Sequence[Word]) -> int:
+def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> int:
     """Carries one cue out; the index from which to look for the next."""
     tokens = draft.tokens
     before = tokens[cue.first - 1].norm if cue.first else "."
@@ -135,23 +149,37 @@ def _apply(draft: Draft, cue: _Cue, out: list[Draft], words: Sequence[Word]) -> 
         return _strike_sentence(draft, cue, out, words)
     new = _replacement(tokens, cue)
     weak = cue.phrase in _WEAK
+    if cue.phrase in _HESITANT:
+        if new is not None and tokens[new].quantity is not None and like_before(tokens, cue, new):
+            draft.strikes.append(_unclear(tokens, cue, words))
+        return cue.end
     if new is not None:
         target = _target(draft, cue, new, out, weak)
+        if target is not None and rival(draft, cue, new, target):
+            draft.strikes.append(_unclear(tokens, cue, words))
+            return cue.end
+        if target is not None and target[0] is draft and _renamed(tokens, target[1], cue, new):
+            return _restart(draft, cue, target[1], words)
         if target is not None:
-            adjacent = target[0] is draft and gap(tokens, target[1], cue.first) == 0
+            adjacent = target[0] is draft and gap(tokens, target[1], cue.first) <= FEW_BETWEEN
             if cue.row.action == "replace" or adjacent:
                 return _replace(draft, cue, new, *target, words)
+    elif (unit := unit_only(draft, cue)) is not None:
+        return other_unit(draft, cue, *unit, words)
     if cue.row.action == "strike_last":
         return _strike_last(draft, cue, out, words)
     if weak and apart and cue.phrase == "no" and new is not None and tokens[new].quantity is not None:
         if any(alike(token, tokens[new]) for token in tokens[: cue.first]):
             draft.strikes.append(_unclear(tokens, cue, words))
-    elif not weak and (cue.row.id != "i-mean" or (new is not None and apart)):
+    elif cue.phrase in APOLOGIES and new is not None and tokens[new].quantity is not None:
+        if like_before(tokens, cue, new):
+            draft.strikes.append(_unclear(tokens, cue, words))
+    elif (not weak or cue.phrase in APOLOGIES) and (cue.row.id != "i-mean" or (new is not None and apart)):
         if new is None and (again := _said_again(tokens, cue)) >= 0:
             return _restart(draft, cue, again, words)
         named = None if new is not None else _named(draft, cue, out)
         if named is not None:
-            return _replace(draft, cue, *named, words)
+            return _anew(draft, cue, named, words)
         if apart or (cue.row.id == "make-that" and new is not None) or _restated(tokens, cue):
             draft.strikes.append(_unclear(tokens, cue, words))
     elif cue.row.id == "i-mean" and new is None:
@@ -159,11 +187,17 @@ def _apply(draft: Draft, cue: _Cue, out: list[Draft], words: Sequence[Word]) -> 
             return _restart(draft, cue, again, words)
         named = _named(draft, cue, out)
         if named is not None:
-            return _replace(draft, cue, *named, words)
+            return _anew(draft, cue, named, words)
     return cue.end
 
 
-def _replacement(tokens: Sequence[Token], cue: _Cue) -> int | None:
+def _anew(draft: Draft, cue: Cue, named: tuple[int, Draft, int] | int, words: Sequence[Word]) -> int:
+    if isinstance(named, int):
+        return _restart(draft, cue, named, words)
+    return _replace(draft, cue, *named, words)
+
+
+def _replacement(tokens: Sequence[Token], cue: Cue) -> int | None:
     """Index of the value or side that is said after the cue, over a few small words."""
     for index in range(cue.end, min(cue.end + 5, len(tokens))):
         token = tokens[index]
@@ -174,13 +208,14 @@ def _replacement(tokens: Sequence[Token], cue: _Cue) -> int | None:
     return None
 
 
-def _target(draft: Draft, cue: _Cue, new: int, out: Sequence[Draft], weak: bool) -> tuple[Draft, int] | None:
+def _target(draft: Draft, cue: Cue, new: int, out: Sequence[Draft], weak: bool) -> tuple[Draft, int] | None:
     """(draft, token index) of the nearest earlier value that is like the new one."""
     fresh = draft.tokens[new]
     for index in range(cue.first - 1, -1, -1):
         if alike(draft.tokens[index], fresh):
             between = gap(draft.tokens, index, cue.first)
-            if weak and between and repeated_after(draft.tokens, index, cue.first, draft.tokens, new) < between:
+            again = repeated_after(draft.tokens, index, cue.first, draft.tokens, new)
+            if weak and again < between and not may_skip(draft.tokens, index, cue, new, between):
                 return None
             return draft, index
     if weak and cue.first and cue.phrase != "should be":
@@ -195,8 +230,19 @@ def _target(draft: Draft, cue: _Cue, new: int, out: Sequence[Draft], weak: bool)
     return None
 
 
-def _named(draft: Draft, cue: _Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | None:
-    """(index of the new name, draft, index of the old) where a name of the same table replaces one before the cue."""
+def _renamed(tokens: Sequence[Token], old: int, cue: Cue, new: int) -> bool:
+    """ "two grams of cefazolin sorry one gram of vancomycin": the thing is said anew together with its number."""
+    _, loaded = _cues()
+    first = mark(Sentence(0, tuple(tokens[old + 1 : cue.first])), loaded).mentions
+    second = mark(Sentence(0, tuple(tokens[new + 1 : new + 6])), loaded).mentions
+    if not first or not second or second[0].first > 1 or tokens[new + 1].norm != "of":
+        return False
+    return any(one.table == two.table and one.id != two.id for one in first for two in second if two.first <= 1)
+
+
+def _named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | int | None:
+    """(index of the new name, draft, index of the old) where a name of the same table replaces one before the cue; an
+    index alone where its number is said anew too, from which all is taken back."""
     _, loaded = _cues()
     tokens = draft.tokens
     after = mark(Sentence(0, tuple(tokens[cue.end : cue.end + 6])), loaded).mentions
@@ -209,6 +255,8 @@ def _named(draft: Draft, cue: _Cue, out: Sequence[Draft]) -> tuple[int, Draft, i
     places += [(earlier, earlier.tokens) for earlier in reversed(out[-1:])] if not places else []
     for place, stretch in places:
         old = [m for m in mark(Sentence(0, tuple(stretch)), loaded).mentions if m.table in tables]
+        if old and place is draft and numbered_anew(tokens, old[-1].last, cue, first.last):
+            return old[-1].first
         if old:
             if len(old[-1:]) and old[-1].first != old[-1].last or first.first != first.last:
                 return _phrase(place, old[-1].first, old[-1].last, draft, cue, first.first, first.last)
@@ -216,7 +264,7 @@ def _named(draft: Draft, cue: _Cue, out: Sequence[Draft]) -> tuple[int, Draft, i
     return None
 
 
-def _said_again(tokens: Sequence[Token], cue: _Cue) -> int:
+def _said_again(tokens: Sequence[Token], cue: Cue) -> int:
     """Index of the word before the cue that is said again right after it ("counts not done, I mean, counts
     correct"); -1 if there is none."""
     new = next((token for token in tokens[cue.end : cue.end + 4] if token.norm not in _FILLERS), None)
@@ -228,7 +276,7 @@ def _said_again(tokens: Sequence[Token], cue: _Cue) -> int:
     return -1
 
 
-def _restart(draft: Draft, cue: _Cue, index: int, words: Sequence[Word]) -> int:
+def _restart(draft: Draft, cue: Cue, index: int, words: Sequence[Word]) -> int:
     """Takes back everything from a word to the cue, after which it is said again."""
     tokens = draft.tokens
     struck, rest = tokens[index : cue.first], tokens[cue.end :]
@@ -240,7 +288,7 @@ def _restart(draft: Draft, cue: _Cue, index: int, words: Sequence[Word]) -> int:
 
 
 def _phrase(
-    place: Draft, first: int, last: int, draft: Draft, cue: _Cue, new_first: int, new_last: int
+    place: Draft, first: int, last: int, draft: Draft, cue: Cue, new_first: int, new_last: int
 ) -> tuple[int, Draft, int]:
     """Names of several words are put together into one token each, so that one replaces the other."""
     tokens = draft.tokens
@@ -252,7 +300,7 @@ def _phrase(
     return begin - shift, place, first
 
 
-def _replace(draft: Draft, cue: _Cue, new: int, place: Draft, old: int, words: Sequence[Word]) -> int:
+def _replace(draft: Draft, cue: Cue, new: int, place: Draft, old: int, words: Sequence[Word]) -> int:
     """Takes the old value and the cue out. What is said after the new one decides where the new one goes: alone, it
     takes the place of the old; with words of its own, it stays where it was said."""
     tokens = draft.tokens
@@ -289,19 +337,19 @@ def _replace(draft: Draft, cue: _Cue, new: int, place: Draft, old: int, words: S
     return len(head) + len(moved)
 
 
-def _strike_last(draft: Draft, cue: _Cue, out: Sequence[Draft], words: Sequence[Word]) -> int:
+def _strike_last(draft: Draft, cue: Cue, out: Sequence[Draft], words: Sequence[Word]) -> int:
     """ "Scratch that": by itself it takes the sentence before it; inside one, what was said of that sentence."""
     tokens = draft.tokens
     lead = [token for token in tokens[: cue.first] if not token.punctuation]
     if not lead:
         return _strike_sentence(draft, cue, out, words)
-    if len(lead) > _REACH or any(token.norm in (",", ";") for token in tokens[: cue.first - 1]):
+    if len(lead) > REACH or any(token.norm in (",", ";") for token in tokens[: cue.first - 1]):
         draft.strikes.append(_unclear(tokens, cue, words))
         return cue.end
     return _strike_sentence(draft, cue, out, words)
 
 
-def _strike_sentence(draft: Draft, cue: _Cue, out: Sequence[Draft], words: Sequence[Word]) -> int:
+def _strike_sentence(draft: Draft, cue: Cue, out: Sequence[Draft], words: Sequence[Word]) -> int:
     tokens = draft.tokens
     said = said_by(words, tokens[cue.first : cue.end])
     lead = tokens[: cue.first]
@@ -337,14 +385,14 @@ def _rehome(out: Sequence[Draft]) -> None:
             draft.strikes = []
 
 
-def _restated(tokens: Sequence[Token], cue: _Cue) -> bool:
+def _restated(tokens: Sequence[Token], cue: Cue) -> bool:
     """Whether a longer word before the cue is said again right after it ("with epinephrine correction without
     epinephrine"): a correction, though of what is unclear."""
     earlier = {token.norm for token in tokens[max(0, cue.first - 5) : cue.first] if len(token.norm) > 3}
     return any(token.norm in earlier for token in tokens[cue.end : cue.end + 4])
 
 
-def _unclear(tokens: Sequence[Token], cue: _Cue, words: Sequence[Word]) -> Strike:
+def _unclear(tokens: Sequence[Token], cue: Cue, words: Sequence[Word]) -> Strike:
     """A correction that does not say what it takes back: nothing is removed."""
     at = tokens[cue.first].first
     return Strike(Evidence(at, at, None, None, ""), said_by(words, tokens[cue.first : cue.end]), cue.first, False)

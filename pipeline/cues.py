@@ -267,6 +267,10 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
         after.append(fold(token.norm))
     behind, ahead = " ".join(before), " ".join(after)
     if any(phrase in ahead or phrase in behind for phrase in _SIDES):
+        each = [ahead.find(phrase) for phrase in ("per needle", "each needle", "per port", "per level", "each level")]
+        side = min((ahead.find(phrase) for phrase in _SIDES if phrase in ahead), default=-1)
+        if any(0 <= at < side for at in each):
+            return "each"  # "through each needle, both sides"
         return "per_side"
     if any(phrase in ahead for phrase in _EACH) or "each" in before:
         return "each"

@@ -6,9 +6,28 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from pipeline.records import Evidence, Strike, Token, Word
+from pipeline.rows import Correction
+from pipeline.units import Said, read_unit
 
 SIDES = frozenset({"left", "right", "bilateral", "bilaterally", "both", "lefthand", "righthand"})
+# Never ordinary speech right before a value.
+APOLOGIES = frozenset({
+    "sorry", "oh sorry", "no sorry", "sorry no", "excuse me", "no excuse me", "oops", "whoops", "my bad", "my mistake",
+    "pardon", "pardon me", "no pardon", "i beg your pardon", "beg your pardon", "apologies", "no wait", "wait no",
+    "let me rephrase", "that is wrong", "that's wrong",
+})  # fmt: skip
+BETWEEN, FEW_BETWEEN = 5, 3  # words between a value and the cue ("two grams of cefazolin, sorry, three grams")
+REACH = 14  # tokens of a clause that "scratch that" may take back
+_ENDS_VALUE = frozenset("of was were is are in at to and for then given used".split())
 _NUMERIC = frozenset({"number", "range", "fraction"})
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    row: Correction
+    phrase: str
+    first: int
+    end: int
 
 
 @dataclass(slots=True)
@@ -99,3 +118,68 @@ def said_by(words: Sequence[Word], tokens: Sequence[Token]) -> Evidence:
 
 def _within(words: Sequence[Word], first: int, last: int) -> Iterator[Word]:
     return (word for word in words if word.last >= first and word.id <= last)
+
+
+def may_skip(tokens: Sequence[Token], index: int, cue: Cue, new: int, between: int) -> bool:
+    """Whether a weak cue may reach over the words after the old value ("two grams of cefazolin sorry three grams")."""
+    old, fresh = tokens[index].quantity, tokens[new].quantity
+    if fresh is None or old is None:
+        return False
+    if cue.phrase in APOLOGIES:
+        return between <= BETWEEN
+    after = tokens[new + 1].norm if new + 1 < len(tokens) else "."
+    ends = not after[0].isalpha() or after in _ENDS_VALUE
+    return between <= FEW_BETWEEN and fresh.unit is not None and old.unit == fresh.unit and ends
+
+
+def like_before(tokens: Sequence[Token], cue: Cue, new: int) -> bool:
+    """Whether a value like the new one stands before the cue."""
+    return any(alike(token, tokens[new]) for token in tokens[max(0, cue.first - REACH) : cue.first])
+
+
+def rival(draft: Draft, cue: Cue, new: int, target: tuple[Draft, int]) -> bool:
+    """Whether the nearest value has another unit, and one before it the unit of the new one: either may be meant."""
+    fresh, old = draft.tokens[new].quantity, target[0].tokens[target[1]].quantity
+    if fresh is None or old is None or fresh.unit is None or old.unit is None or fresh.unit == old.unit:
+        return False
+    before = target[0].tokens[max(0, target[1] - REACH) : target[1]]
+    return any(token.quantity is not None and token.quantity.unit == fresh.unit for token in before)
+
+
+def unit_only(draft: Draft, cue: Cue) -> tuple[int, Said] | None:
+    """(index of the value, unit) where only a unit is said anew ("ten milligrams I mean micrograms")."""
+    tokens = draft.tokens
+    start = cue.end
+    while start < len(tokens) and tokens[start].norm in (",", "..."):
+        start += 1
+    said = read_unit(tokens, start, False) if start < len(tokens) else None
+    if said is None or cue.phrase == "no":
+        return None
+    for index in range(cue.first - 1, max(-1, cue.first - BETWEEN - 2), -1):
+        quantity = tokens[index].quantity
+        if quantity is not None:
+            other = quantity.form in ("number", "range", "fraction") and quantity.unit not in (None, said.ucum)
+            return (index, said) if other else None
+    return None
+
+
+def other_unit(draft: Draft, cue: Cue, index: int, said: Said, words: Sequence[Word]) -> int:
+    """The value with the unit that was said anew; the old one stands in the strikes."""
+    tokens = draft.tokens
+    old = tokens[index]
+    assert old.quantity is not None
+    named = " ".join(token.text for token in tokens[said.start : said.end])
+    fresh = replace(old.quantity, unit=said.ucum, said_unit=named, dimension=said.dimension)
+    back, heard = said_by(words, [old]), said_by(words, tokens[cue.first : cue.end])
+    middle = trimmed(list(tokens[index + 1 : cue.first]))
+    draft.tokens = [
+        *tokens[:index], replace(old, norm=f"#{said.dimension}", quantity=fresh), *middle, *tokens[said.end :]
+    ]  # fmt: skip
+    draft.strikes.append(Strike(back, heard, index))
+    return index + 1 + len(middle)
+
+
+def numbered_anew(tokens: Sequence[Token], last: int, cue: Cue, named: int) -> bool:
+    """ "cefazolin two grams sorry cefuroxime one gram": the number after the name is said anew too."""
+    fresh = next((t for t in tokens[cue.end + named + 1 : cue.end + named + 4] if t.quantity is not None), None)
+    return fresh is not None and any(alike(token, fresh) for token in tokens[last + 1 : cue.first])

@@ -105,8 +105,9 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, things: list[_Thing]
 ) -> list[Fact]:
+    prefix, postfix = (3, 0) if _thing_first(sentence, things) else (0, 3)
     ranked = sorted(
-        (cues.cost(sentence, index, thing.first, thing.last, postfix=3), thing.first, at)
+        (cues.cost(sentence, index, thing.first, thing.last, prefix=prefix, postfix=postfix), thing.first, at)
         for at, thing in enumerate(things)
     )
     price, _, at = ranked[0]
@@ -164,6 +165,23 @@ def _number(
     return []
 
 
+def _thing_first(sentence: Sentence, things: list[_Thing]) -> bool:
+    """Whether the sentence says the thing and then its size ("stem size three cup fifty two millimetres")."""
+    first = min(thing.first for thing in things)
+    sized = [
+        index for index, quantity in base.quantities(sentence)
+        if quantity.dimension in _SIZES or (not quantity.dimension and _says_size(sentence, index))
+    ]  # fmt: skip
+    if not sized or sized[0] < first:
+        return False
+    last = max(thing.last for thing in things if thing.first < sized[0])
+    between = sentence.tokens[last + 1 : sized[0]]
+    return all(token.norm in _TO_SIZE for token in between)
+
+
+_TO_SIZE = frozenset({"size", "sized", "number", "no", "a", "is", "was", "of", "at", ":", ","})
+
+
 def _beside_x(sentence: Sentence, index: int) -> bool:
     """ "a 28 x 46 cup": sizes, no counts."""
     around = sentence.tokens[max(0, index - 1) : index] + sentence.tokens[index + 1 : index + 2]
@@ -191,8 +209,9 @@ _ROLE_TOKENS = 20
 
 
 _CHAIN = frozenset(
-    (",", "and", "x", "\u00d7", "by", "long", "in", "diameter", "length", "(", ")", "each", ";", ":", "of",
-     "side", "per", "left", "right")
+    ("was", "were", "is", "are", "placed", "inserted", "used", "implanted", "put", "seated", "measuring", "sizes",
+     "size", "lengths", ",", "and", "x", "\u00d7", "by", "long", "in", "diameter", "length", "(", ")", "each", ";", ":",
+     "of", "side", "per", "left", "right")
 )
 
 

@@ -99,6 +99,7 @@ def _number(
             near_word = said is not None and said[0] <= 3
             facts.append(claim("anticoagulant_share", (0 if near_word else share[0] + 8, share[1])))
     elif quantity.dimension == "" and quantity.form == "number":
+        facts += _bare_draw(reading, sentence, grammar, index, side)
         noun = cues.nearest(sentence, grammar, index, "draw-noun")
         if noun is not None and noun[1].first > index and noun[0] <= 8:
             facts.append(claim("draw_count", noun))
@@ -155,6 +156,24 @@ def _draw(
         base.claim("draw", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit, scale=scale,
                    laterality=side)
     ]  # fmt: skip
+
+
+def _bare_draw(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, side: Laterality | None
+) -> list[Fact]:
+    """ "First draw five, second draw six": a draw whose unit was not said."""
+    ordinal = _ordinal(sentence, index)
+    if ordinal is None or ordinal[2] > _BARE_REACH or not cues.has(sentence, grammar, "draw", "draw-noun"):
+        return []
+    after = sentence.tokens[index + 1 : index + 2]
+    if after and not after[0].punctuation and after[0].norm not in _AFTER_BARE and after[0].quantity is None:
+        return []
+    name, at, price = ordinal
+    return [base.claim("draw", reading, sentence, index, at, at, price, name=name, unit=None, laterality=side)]
+
+
+_BARE_REACH = 20
+_AFTER_BARE = frozenset({"and", "then", "total", "in", "for", "was", "were", "filtered", "discarded"})
 
 
 def _counted(sentence: Sentence, index: int) -> bool:

@@ -28,6 +28,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             continue
         for index, _ in base.quantities(sentence, "volume"):
             facts += _volume(reading, sentence, grammar, index)
+        for index, quantity in base.quantities(sentence, ""):
+            if quantity.form == "number" and cues.unit_of(sentence, index) is quantity:
+                facts += _bare(reading, sentence, index)
         if cue:
             facts.append(
                 base.make("irrigation", reading, sentence, cue[0].first, cue[0].last, name=_name(sentence))
@@ -61,6 +64,19 @@ def _unsaid(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                            doubts=doubts)
             )  # fmt: skip
     return facts
+
+
+def _bare(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
+    """ "Irrigation in 3000, out 2800 mL": the unit of the first was not said."""
+    tokens = sentence.tokens
+    before = tokens[index - 1].norm if index else ""
+    if before == ":" and index > 1:
+        before = tokens[index - 2].norm
+    ends = index + 1 == len(tokens) or tokens[index + 1].punctuation or tokens[index + 1].norm in ("and", "out", "in")
+    if before not in ("in", "out", "inflow", "outflow") or not ends:
+        return []
+    kind = "irrigation_in" if before in ("in", "inflow") else "irrigation_out"
+    return [base.claim(kind, reading, sentence, index, index - 1, index - 1, 2)]
 
 
 def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:

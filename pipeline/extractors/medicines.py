@@ -236,8 +236,15 @@ def _number(
         ranked.append((price, order, event))
     ranked.sort(key=lambda item: item[:2])
     summed = kind == "medication_volume" and cues.scale(sentence, index) == "total"
-    if not ranked or ranked[0][0] > (_TOTAL_REACH if summed else limit):
+    if not ranked:
         return []
+    further: tuple[str, ...] = ()
+    if ranked[0][0] > (_TOTAL_REACH if summed else limit):
+        owner = _said_on(sentence, index, [event for _, _, event in ranked])
+        if owner is None:
+            return []
+        ranked = [(_SAID_ON, 0, owner[0])]
+        further = () if owner[1] else (f"taken as a number of {owner[0].drug.name}, which was said before it",)
     price, _, event = ranked[0]
     fields = _fields(sentence, index, quantity, event)
     mixture = _mixture(sentence, grammar, index) if kind == "medication_volume" else None
@@ -248,7 +255,7 @@ def _number(
         fields["name"] = "mixture"
         fields["group"] = f"m{base.group_of(sentence, mixture)}"
         return [base.claim(kind, reading, sentence, index, mixture, mixture, 0, **fields)]
-    doubts = list(event.fields.get("doubts", ()))
+    doubts = [*event.fields.get("doubts", ()), *further]
     if len(ranked) > 1 and ranked[1][0] == price:
         doubts.append(f"may also belong to {ranked[1][2].drug.name}")
     partner = _partner(sentence, index, event, events)
@@ -268,6 +275,35 @@ def _number(
                               **{**base.number(quantity), **shared})
                 )  # fmt: skip
     return facts
+
+
+def _said_on(sentence: Sentence, index: int, events: list[_Event]) -> tuple[_Event, bool] | None:
+    """(drug, sure) of a number that goes on about the drug before it, which already has one: "ropivacaine 0.2 %, 20 mL,
+    that is 400 mg". Sure where only joining words stand between the numbers."""
+    before = [event for event in events if event.mention.last < index]
+    if not before:
+        return None
+    event = max(before, key=lambda item: item.mention.first)
+    between = sentence.tokens[event.mention.last + 1 : index]
+    numbers = [at for at, token in enumerate(between) if token.quantity is not None]
+    if not numbers or len(between) > _SAID_ON_TOKENS:
+        return None
+    first, last = event.mention.last + 1, index - 1
+    if any(first <= other.first and other.last <= last and other.table not in _HARMLESS for other in sentence.mentions):
+        return None
+    tail = [token.norm for token in between[numbers[-1] + 1 :]]
+    if set(tail) & _STOPPERS or len(tail) > _SAID_ON_TAIL:
+        return None
+    return event, all(norm in _LINKS for norm in tail)
+
+
+_SAID_ON, _SAID_ON_TOKENS, _SAID_ON_TAIL = 66, 16, 8
+_HARMLESS = frozenset({"routes", "events"})
+_STOPPERS = frozenset({".", ";", "then", "while", "but", "after", "before", "next"})
+_LINKS = frozenset(
+    ", ( ) : = - / that is which makes make equals equal equalling or so giving given in total a of altogether to at "
+    "i.e. ie the dose total: totalling was were used as and for volume concentration strength".split()
+)
 
 
 def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:

@@ -16,11 +16,21 @@ _REACH = 40
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
+        moved = _is_moved(sentence, grammar)
         for index, quantity in base.quantities(sentence):
-            if phases[index] != "harvest" or quantity.form not in ("number", "range", "fraction", "size"):
+            here = phases[index] == "harvest" or (moved and not phases[index])
+            if not here or quantity.form not in ("number", "range", "fraction", "size"):
                 continue
             facts += _number(reading, sentence, grammar, index)
     return facts
+
+
+def _is_moved(sentence: Sentence, grammar: Grammar) -> bool:
+    """Whether a needle is moved in two of three ways ("advanced two centimetres, two turns back"): a harvest needle,
+    though nothing else says so."""
+    turned = cues.has(sentence, grammar, "turns") or any(True for _ in base.quantities(sentence, "turns"))
+    ways = (turned, cues.has(sentence, grammar, "advance"), cues.has(sentence, grammar, "retraction"))
+    return sum(ways) > 1 and cues.has(sentence, grammar, "needle")
 
 
 def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
