@@ -36,12 +36,12 @@ import threading
 import time
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from pipeline import run
+from pipeline import repair, run
 from pipeline.ear import Anew
 from pipeline.engines.base import Engine
 from pipeline.errors import OutputUnwritable, SourceUnreadable, VoxError
@@ -125,8 +125,8 @@ class SoundFile:
         size = self._stream.seek(0, 2)
         if self._head:
             if size >= HEADER:
-                self._stream.seek(0)
-                if self._stream.read(HEADER)[:40] != _header(UNKNOWN)[:40] and not self._is_ours():
+                if not self._is_ours():
+                    self._stream.close()
                     raise SourceUnreadable("is not a recording of this program.", "Name another folder.",
                                            where=str(self.path))  # fmt: skip
             self._write_head(UNKNOWN)
@@ -224,6 +224,7 @@ class Dictation:
         self._dropped = False
         self._recognised = 0
         self._told_lag = 0.0
+        self._mended: dict[int, tuple[tuple[object, ...], tuple[Word, ...]]] = {}
         self._latest: tuple[Word, ...] | None = None
         self._no_more_words = False
         self._threads = [
@@ -346,7 +347,7 @@ class Dictation:
     def _keep_note(self) -> None:
         while True:
             with self._changed:
-                while self._latest is None and not self._no_more_words:
+                while self._latest is None and not (self._no_more_words or self._dropped):
                     self._changed.wait()
                 words, over = self._latest, self._no_more_words
                 self._latest = None
@@ -360,11 +361,34 @@ class Dictation:
                 self._events.put(Noted(note, heard.words))
 
     def _note(self, words: tuple[Word, ...], digest: str) -> tuple[run.Heard, OperativeNote]:
+        """`digest`: of the ended sound file, "" while it grows. The last note is made as that of a file, wholly anew;
+        until then each utterance is repaired once, beside the one before it, which is what takes longest."""
         heard = run.Heard(words, self._source(digest), tuple(self._ear.listener.segments))
-        if self._mend:
+        if self._mend and digest:
             heard = run.mended(heard, self._rules, self._ear.family)
+        elif self._mend:
+            heard = replace(heard, words=self._repaired(words))
         note = run.make_note(heard, self._rules, family=self._family, profile=self._profile, made_at=self._made_at)
         return heard, note
+
+    def _repaired(self, words: tuple[Word, ...]) -> tuple[Word, ...]:
+        """Each utterance repaired when it is new, with the one before it as its context."""
+        family = self._ear.family
+        by_segment: dict[int, list[Word]] = {}
+        for word in words:
+            by_segment.setdefault(word.segment, []).append(word)
+        before: list[Word] = []
+        result: list[Word] = []
+        for segment, said in by_segment.items():
+            known, mended = self._mended.get(segment, ((), ()))
+            if known != (family, *said):
+                bias = self._rules.family(family).bias if family else ()
+                fresh = repair.repair((*before, *said), self._rules, bias)
+                mended = tuple(word for word in fresh if word.segment == segment)
+                self._mended[segment] = ((family, *said), mended)
+            result += mended
+            before = said
+        return tuple(result)
 
     def _end(self) -> None:
         self.sound.close()

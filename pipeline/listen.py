@@ -85,6 +85,7 @@ class Listener:
         self._session = engine.open(options)
         self._segmenter = Segmenter(limits)
         self._given = 0
+        self._early: tuple[Segment, Result] | None = None
         self.words: list[Word] = []
         self.segments: list[Segment] = []
         self.dropped_words = 0
@@ -105,6 +106,8 @@ class Listener:
         """Takes in sound, shape (samples,), 16 kHz mono; gives final results, and partial ones if the engine can."""
         for speech in self._segmenter.feed(samples):
             yield self._ended(speech)
+        if getattr(self._engine, "repeatable", False):
+            self._hear_early(self._segmenter.about_to_end())
         if self._engine.streams:
             new = self._segmenter.under_way()[self._given :]
             if len(new):
@@ -116,7 +119,7 @@ class Listener:
     def use(self, options: Options) -> None:
         """Hears what follows with other options; the stretch under way is heard with them from its start."""
         self._session = self._engine.open(options)
-        self._given = 0
+        self._given, self._early = 0, None
 
     def finish(self) -> Iterator[Result]:
         """Ends the sound; an unfinished last stretch is decoded too."""
@@ -126,10 +129,20 @@ class Listener:
         if rest.words:
             yield self._kept(rest, rest.words, max(0, len(self.segments) - 1))
 
+    def _hear_early(self, speech: Speech | None) -> None:
+        """Recognises a stretch that is about to end, so that its words are there as soon as it has."""
+        if speech is not None:
+            self._session.feed(speech.samples)
+            self._early = (speech.segment, self._session.end(speech.segment))
+
     def _ended(self, speech: Speech) -> Result:
-        self._session.feed(speech.samples[self._given :])
+        early, self._early = self._early, None
+        if early is not None and early[0] == speech.segment:
+            result = early[1]
+        else:
+            self._session.feed(speech.samples[self._given :])
+            result = self._session.end(speech.segment)
         self._given = 0
-        result = self._session.end(speech.segment)
         spoken = [word for word in result.words if _spoken(word, speech.spans)]
         self.dropped_words += len(result.words) - len(spoken)
         self.segments.append(speech.segment)

@@ -27,6 +27,7 @@ class Limits:
     `on`: speech begins at this probability; `off`: below it is silence. `close_after`: a pause this long ends a
     stretch. `pad`: kept before and after. `longest`: no stretch is longer. `shortest`: less unbroken speech than
     this is a click, not a word. `gap`: shorter silences inside a stretch do not part its spans.
+    `early`: after a pause this long (more than `pad`), the stretch is recognised beforehand, in case the pause lasts.
     The defaults are for a file: fuller stretches cost half the work of short ones and give the recogniser more
     context; `LIVE` answers sooner.
     """
@@ -38,9 +39,10 @@ class Limits:
     longest: float = 15.0
     shortest: float = 0.13
     gap: float = 0.2
+    early: float | None = None
 
 
-LIVE = Limits(close_after=0.8)
+LIVE = Limits(close_after=0.8, early=0.4)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +76,7 @@ class Segmenter:
         self._first = 0  # number of the first frame of the open stretch
         self._next = 0  # number of the next frame
         self._last_speech = 0  # number of the last frame with speech
+        self._offered = -1  # last frame with speech when the stretch was offered as about to end
         self._count = 0
         self._padding = 0  # samples of silence added to fill the very last frame
         self._bar = self.limits.on  # probability at which a stretch opens; lower right after a cut in mid-speech
@@ -107,6 +110,19 @@ class Segmenter:
         kept = self._last_speech - self._first + 1 + round(self.limits.pad / FRAME_SECONDS)
         frames = self._open[: min(sure, kept)]
         return np.concatenate([frame.samples for frame in frames]) if frames else np.zeros(0, dtype=np.float32)
+
+    def about_to_end(self) -> Speech | None:
+        """The stretch under way, when it has paused so long that it is whole if nobody goes on; each pause once.
+
+        If the pause lasts, `feed` gives the very same stretch later: what it holds is known by then.
+        """
+        limits = self.limits
+        pause = (self._next - 1 - self._last_speech) * FRAME_SECONDS
+        if not self._open or limits.early is None or pause < limits.early or self._offered == self._last_speech:
+            return None
+        self._offered = self._last_speech
+        keep = self._last_speech - self._first + 1 + round(limits.pad / FRAME_SECONDS)
+        return self._speech(self._open[:keep], self._first) if keep <= len(self._open) else None
 
     def _hear(self, samples: Samples) -> _Frame:
         probability = self._detector.process_samples(samples.tolist())
@@ -149,19 +165,25 @@ class Segmenter:
         first = self._first
         self._open = []
         self._before.clear()
-        spans = self._spans(frames, first)
-        if self._longest_run(frames) * FRAME_SECONDS >= self.limits.shortest:
-            ended = (first + len(frames)) * FRAME
-            samples = np.concatenate([frame.samples for frame in frames])
-            if ended > self._next * FRAME - self._padding:
-                samples = samples[: len(samples) - self._padding]
-            start = first * FRAME / RATE
-            segment = Segment(self._count, start, start + len(samples) / RATE)
+        speech = self._speech(frames, first)
+        if speech is not None:
             self._count += 1
-            yield Speech(segment, samples, spans)
+            yield speech
         self._next = first + len(frames)
         for frame in after:
             yield from self._take(frame)
+
+    def _speech(self, frames: list[_Frame], first: int) -> Speech | None:
+        """The frames as a stretch, None for a mere click."""
+        if self._longest_run(frames) * FRAME_SECONDS < self.limits.shortest:
+            return None
+        ended = (first + len(frames)) * FRAME
+        samples = np.concatenate([frame.samples for frame in frames])
+        if ended > self._next * FRAME - self._padding:
+            samples = samples[: len(samples) - self._padding]
+        start = first * FRAME / RATE
+        segment = Segment(self._count, start, start + len(samples) / RATE)
+        return Speech(segment, samples, self._spans(frames, first))
 
     def _longest_run(self, frames: list[_Frame]) -> int:
         longest = run = 0

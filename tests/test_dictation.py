@@ -38,6 +38,7 @@ class Reader:
     """Stands in for a recogniser: "hears" the sentences of `said` one a stretch, and notes what it was given."""
 
     name, model, sha256, streams = "reader", "", "", False
+    repeatable = True
 
     def __init__(self, said: tuple[str, ...] = SAID, slow: float = 0.0) -> None:
         self.said, self.slow = said, slow
@@ -138,6 +139,36 @@ def test_the_family_is_found_and_its_words_used_from_the_start(tmp_path: Path, s
     assert [word.id for word in words] == list(range(sum(len(said.split()) for said in SAID)))
 
 
+def test_a_stretch_is_heard_before_it_has_surely_ended_and_not_twice(sound: np.ndarray) -> None:
+    ends: list[float] = []
+
+    class Counting(Reader):
+        def open(self, options: Options) -> _Reading:
+            class Session(_Reading):
+                def end(self, segment: Segment) -> Result:
+                    ends.append(segment.end)
+                    return super().end(segment)
+
+            return Session(self)
+
+    plain, eager = (listen.Listener(Counting(), Options(), replace(LIVE, early=early)) for early in (None, 0.4))
+    for listener in (plain, eager):
+        fed = 0.0
+        before = len(ends)
+        for piece in pieces(sound, 0.1):
+            fed += len(piece) / RATE
+            for _ in listener.feed(piece):
+                pass
+            if listener is eager and len(ends) > before:
+                assert fed - ends[-1] < 0.25  # a pause of 0.4 s, less the 0.3 s of it that belong to the stretch
+                before = len(ends)
+        for _ in listener.finish():
+            pass
+    assert eager.words == plain.words
+    assert eager.segments == plain.segments
+    assert len(ends) < 2.5 * len(plain.segments)
+
+
 def test_a_family_that_is_known_late_helps_from_there_on() -> None:
     said = ("The patient was prepped.", "Draped in the usual way.", "Left ankle arthroscopy.", "No complications.")
     engine = Reader(said)
@@ -185,6 +216,10 @@ def test_a_file_with_half_a_sample_and_no_length_is_gone_on_with(tmp_path: Path)
     path = tmp_path / "recording.wav"
     file = SoundFile(path)
     file.append(np.full(160, 0.5, dtype=np.float32))
+    file.close()
+    with path.open("r+b") as raw:
+        raw.seek(40)
+        raw.write(b"\xff\xff\xff\xff")  # as while it grows
     with path.open("ab") as raw:
         raw.write(b"\x01")
     again = SoundFile(path)
@@ -206,7 +241,10 @@ def test_what_was_sent_twice_is_left_out_and_a_hole_is_silence_and_told(tmp_path
     assert file.samples == 3 * RATE
     assert file.gaps == [(1.5, 2.0)]
     assert not file.read(RATE * 3 // 2, RATE // 2).any()
-    assert SoundFile(tmp_path / "sound.pcm").gaps == [(1.5, 2.0)]
+    file.close()
+    again = SoundFile(tmp_path / "sound.pcm")
+    assert again.gaps == [(1.5, 2.0)]
+    again.close()
 
 
 def test_files_of_others_and_folders_that_cannot_be_written(tmp_path: Path) -> None:
@@ -234,6 +272,7 @@ def test_a_recogniser_that_breaks_down_is_told_and_the_sound_is_kept(tmp_path: P
     dictation = Dictation(SoundFile(tmp_path / "recording.wav"), RULES, Broken())
     dictation.take(sound)
     last = list(dictation.events())[-1]
+    dictation.abandon()
     assert isinstance(last, Failed)
     assert "no room" in str(last.problem)
     assert "recording.wav" in str(last.problem)

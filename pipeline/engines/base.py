@@ -78,7 +78,10 @@ class Session(Protocol):
 
 
 class Engine(Protocol):
-    """A recogniser with its weights in memory. `model`: name in the manifest, "" without; `sha256`: of the model."""
+    """A recogniser with its weights in memory. `model`: name in the manifest, "" without; `sha256`: of the model.
+
+    One that has `repeatable = True` may be given a stretch before it is sure to have ended, and again if it goes on.
+    """
 
     name: str
     model: str
@@ -160,7 +163,7 @@ def collapse_loops(words: Sequence[Word]) -> tuple[tuple[Word, ...], int]:
     return tuple(kept), loops
 
 
-def twice(words: Sequence[Word], at_least: int = 3) -> bool:
+def twice(words: Sequence[Word], at_least: int = 2) -> bool:
     """Whether a phrase of so many words or more stands twice running, at whatever pace, letter for letter or nearly."""
     plain = [_plain(word) for word in words]
     return any(

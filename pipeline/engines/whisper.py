@@ -28,6 +28,8 @@ BEAM = 5
 BIAS_TOKENS = 200
 # The encoder hears the stretch and this much silence, instead of 30 s: a fifth of the work for a short utterance.
 TAIL = 1.0
+# Seconds that the encoder hears at least: of less, with silence to this length, a fifth of short stretches loop.
+LEAST = 6.0
 # Words a second over a whole stretch; common practice, no source: fast speech is about 6 at its quickest.
 FASTEST_STRETCH = 5.5
 # Tokens that a stretch may hold: dictation takes about 4 a second, and a decoder in a loop would go on to 224.
@@ -65,6 +67,7 @@ class Whisper:
 
     name = "whisper"
     streams = False
+    repeatable = True
     tail: float | None = TAIL
     decoded_again = 0
 
@@ -149,13 +152,15 @@ class WhisperSession:
         return Result(())
 
     def _encode(self, sound: Samples, tail: float | None) -> Any:
-        """What the encoder makes of the sound and `tail` seconds of silence after it; None: filled up to 30 s.
+        """What the encoder makes of the sound and `tail` seconds of silence after it, LEAST seconds or more;
+        None: filled up to 30 s.
 
         The silence is added to the sound, not to the features: a decoder that meets made-up features loops.
         """
         if tail is None:
             return self._weights.encode(_fill(self._weights.feature_extractor(sound)))
-        padded = np.concatenate([sound, np.zeros(round(tail * RATE), dtype=np.float32)])
+        silence = round(max(tail, LEAST - len(sound) / RATE) * RATE)
+        padded = np.concatenate([sound, np.zeros(silence, dtype=np.float32)])
         features = self._weights.feature_extractor(padded)
         return self._weights.encode(features[:, : min(features.shape[-1] // 2 * 2, FRAMES)])
 
