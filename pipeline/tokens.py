@@ -23,6 +23,7 @@ _NUMBERISH = re.compile(
     r"^#?(?:[\d.,/:½¼¾⅓⅔⅛⅜⅝⅞%]+(?:[-–][\d.,/:½¼¾⅛⅜⅝⅞%]+)+|\d{1,2}[-–][Oo0]|[CTLScltls]\d{1,2}(?:[-–/][CTLScltls]?\d{1,2})+)"
     r"[%A-Za-z\"°µμ]*$"
 )
+_OH = re.compile(r"^\d{1,2}[oO]$")
 _NAMED = re.compile(r"^[A-Z][A-Za-z]*[-–]\d[\dA-Za-z.]*$")  # GIA-80, TIMI-3: a name, not a number
 _SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ]|\d{1,2}$)")
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
@@ -60,6 +61,8 @@ def _core(text: str) -> list[tuple[str, str, bool]]:
         return []
     if text[0] in "qQ" and (text[1:2] == "." or text[1:2].isdigit()):
         return [(text, _norm(text), False)]  # "q.4-6h": how often, no quantity
+    if _OH.match(text):
+        return [(text[:-1], text[:-1], False), (text[-1], "o", False)]  # "2o Vicryl": two oh
     if not any(mark in text for mark in "-–—/…,"):
         if not any(letter.isalnum() or letter in "½¼¾⅓⅔⅛⅜⅝⅞%°#&+<>~=±×" for letter in text):
             return [(text, text, True)]
