@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from functools import lru_cache
 
-from pipeline import story
+from pipeline import leftovers, story
 from pipeline.grammar import Grammar
 from pipeline.note import Entry, Passage, Repair, Sections
 from pipeline.records import Evidence, Fact, Reading, Sentence
@@ -202,7 +202,9 @@ def assemble(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> Secti
             where[key] = len(events)
             events.append([fact])
     sections = {name: [_entry(event, grammar) for event in events] for name, events in by_section.items()}
-    return Sections(**sections, description=[_passage(sentence, reading) for sentence in reading.sentences])
+    left = leftovers.numbers(facts, reading)
+    passages = [_passage(sentence, reading, left.get(sentence.index, [])) for sentence in reading.sentences]
+    return Sections(**sections, description=passages)
 
 
 def _event(fact: Fact) -> str:
@@ -225,10 +227,13 @@ def _told(event: list[Fact], grammar: Grammar) -> str:
         return line(event[0], grammar)
     head = next((fact for fact in event if not number_text(fact, grammar)), None)
     rest = [fact for fact in event if fact is not head]
+    primes = head is not None and head.role == "prime"
+    if primes:
+        rest = [fact for fact in rest if fact.kind != "medication_route"]
     parts = [_part(fact, head, grammar) for fact in rest]
     if head is None:
         return "; ".join(line(fact, grammar) for fact in event)
-    thing = display(head, grammar)
+    thing = f"{display(head, grammar)} (to prime the kit)," if primes else display(head, grammar)
     text = f"{thing} {', '.join(parts)}" if parts else thing
     return _dress(head, text, grammar)
 
@@ -253,7 +258,7 @@ def _part(fact: Fact, head: Fact | None, grammar: Grammar) -> str:
     return f"{label} {value}"
 
 
-def _passage(sentence: Sentence, reading: Reading) -> Passage:
+def _passage(sentence: Sentence, reading: Reading, unplaced: list[Evidence]) -> Passage:
     """A sentence word for word, as it was heard, with what was taken back inside it."""
     first = min(token.first for token in sentence.tokens)
     last = max(token.last for token in sentence.tokens)
@@ -267,6 +272,7 @@ def _passage(sentence: Sentence, reading: Reading) -> Passage:
         section=sentence.section,
         taken_back=[strike.taken_back for strike in sentence.strikes],
         repaired=[Repair(text=word.text, heard=word.heard) for word in words if word.heard is not None],
+        unplaced=unplaced,
     )
 
 

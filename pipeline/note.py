@@ -41,13 +41,15 @@ class Repair(_Strict):
 
 class Passage(_Strict):
     """One sentence of the narration, word for word. `taken_back`: parts struck by a spoken correction; `repaired`:
-    misheard terms that stand put right in `text` (`evidence.heard` has them as heard)."""
+    misheard terms that stand put right in `text` (`evidence.heard` has them as heard); `unplaced`: numbers in it that
+    no fact holds."""
 
     text: str
     evidence: Evidence
     section: str = ""
     taken_back: list[Evidence] = []
     repaired: list[Repair] = []
+    unplaced: list[Evidence] = []
 
 
 class Sections(_Strict):

@@ -47,8 +47,10 @@ def doubts(facts: Sequence[Fact]) -> list[str]:
 
 
 def asides(passage: Passage) -> list[str]:
-    """What the reader of a sentence must know beside its text: what was taken back, and how a term was heard."""
+    """What the reader of a sentence must know beside its text: what was taken back, which numbers stand in no
+    entry, and how a term was heard."""
     told = [f"taken back: “{piece.heard}”" for piece in passage.taken_back]
+    told += [f"number not placed: “{_bare(piece.heard)}”" for piece in passage.unplaced]
     return told + [f"“{_bare(one.text)}” was heard as “{_bare(one.heard)}”" for one in passage.repaired]
 
 

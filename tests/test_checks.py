@@ -1,7 +1,7 @@
 """Every check has cases that fire and cases that stay silent; a case is a list of facts, so no extractor is needed.
 
 A case file holds `source` (where its numbers are from), `facts`, and optionally `profile`, `family`, `made_at`,
-`recording` (fields of the note's source: notices, dropped words ...)
+`recording` (fields of the note's source: notices, dropped words ...), `said` (sentences with their unplaced numbers)
 and `expect` (a list: each item's `severity` is equal to, its `arithmetic`, `message`, `ask` are part of, those of one
 finding of the check).
 """
@@ -22,7 +22,7 @@ from pipeline import grammar, plugins
 from pipeline.checking import run_checks, settle, signout
 from pipeline.conversion import convertible
 from pipeline.limits import elements
-from pipeline.note import OperativeNote, Sections, Source
+from pipeline.note import OperativeNote, Passage, Sections, Source
 from pipeline.records import Evidence, Fact, Finding, Revision
 from pipeline.rows import Limit
 
@@ -53,12 +53,19 @@ def fact(index: int, fields: dict[str, Any]) -> Fact:
 def note_of(facts: list[Fact], **fields: Any) -> OperativeNote:
     fields.setdefault("profile", "us")
     fields.setdefault("made_at", "2026-03-02T10:00:00+00:00")
+    passages = [
+        Passage(
+            text=one["text"], evidence=Evidence(one["first"], one["last"], None, None, one["text"]),
+            unplaced=[Evidence(start=None, end=None, **piece) for piece in one.get("unplaced", ())],
+        )
+        for one in fields.pop("said", ())
+    ]  # fmt: skip
     source = {"kind": "text", "name": "case", "sha256": "0" * 64, "engine": "typed", **fields.pop("recording", {})}
     return OperativeNote(
         id="case",
         source=Source(**source),
         facts=facts,
-        sections=Sections(),
+        sections=Sections(description=passages),
         **fields,
     )
 
@@ -71,7 +78,7 @@ def findings(check: str, facts: list[dict[str, Any]], **fields: Any) -> list[Fin
 
 def read(path: Path) -> tuple[dict[str, Any], list[Finding]]:
     case = tomllib.loads(path.read_text(encoding="utf-8"))
-    fields = {key: case[key] for key in ("profile", "family", "made_at", "recording") if key in case}
+    fields = {key: case[key] for key in ("profile", "family", "made_at", "recording", "said") if key in case}
     return case, findings(path.parent.name, case["facts"], **fields)
 
 

@@ -22,7 +22,7 @@ LAYERS = {
             "corrections conversion quantities tokens timespan utterances mentions sections context laterality "
             "people cues story",
             "extractors",
-            "settle assemble limits signout wording word word_template dosing coding udi fhir",
+            "settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
             "output checking delivery run casefiles contexts caseview dictation desk live jobs",
             "summary handover_cli listen_cli serve_cli cli web",

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline import cues
-from pipeline.extractors import base
+from pipeline.extractors import _drug_numbers, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
@@ -38,7 +38,7 @@ _BARRIERS = ("devices", "specimens", "findings", "injectates")
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
 _NO_ROUTES = ("priming", "irrigation", "insufflation")  # told by the role
 _DILUENTS = ("sodium-chloride", "water-for-injection")
-_CLOSE = 16
+_CLOSE, _SAID_ON = 16, 66
 _CONCENTRATION_AHEAD = 9
 _TOTAL_REACH = 70
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
@@ -240,11 +240,13 @@ def _number(
         return []
     further: tuple[str, ...] = ()
     if ranked[0][0] > (_TOTAL_REACH if summed else limit):
-        owner = _said_on(sentence, index, [event for _, _, event in ranked])
-        if owner is None:
+        before = [event for _, _, event in ranked if event.mention.last < index]
+        owner = max(before, key=lambda item: item.mention.first, default=None)
+        sure = _drug_numbers.said_on(sentence, index, owner.mention) if owner is not None else None
+        if owner is None or sure is None:
             return []
-        ranked = [(_SAID_ON, 0, owner[0])]
-        further = () if owner[1] else (f"taken as a number of {owner[0].drug.name}, which was said before it",)
+        ranked = [(_SAID_ON, 0, owner)]
+        further = () if sure else (f"taken as a number of {owner.drug.name}, which was said before it",)
     price, _, event = ranked[0]
     fields = _fields(sentence, index, quantity, event)
     mixture = _mixture(sentence, grammar, index) if kind == "medication_volume" else None
@@ -275,35 +277,6 @@ def _number(
                               **{**base.number(quantity), **shared})
                 )  # fmt: skip
     return facts
-
-
-def _said_on(sentence: Sentence, index: int, events: list[_Event]) -> tuple[_Event, bool] | None:
-    """(drug, sure) of a number that goes on about the drug before it, which already has one: "ropivacaine 0.2 %, 20 mL,
-    that is 400 mg". Sure where only joining words stand between the numbers."""
-    before = [event for event in events if event.mention.last < index]
-    if not before:
-        return None
-    event = max(before, key=lambda item: item.mention.first)
-    between = sentence.tokens[event.mention.last + 1 : index]
-    numbers = [at for at, token in enumerate(between) if token.quantity is not None]
-    if not numbers or len(between) > _SAID_ON_TOKENS:
-        return None
-    first, last = event.mention.last + 1, index - 1
-    if any(first <= other.first and other.last <= last and other.table not in _HARMLESS for other in sentence.mentions):
-        return None
-    tail = [token.norm for token in between[numbers[-1] + 1 :]]
-    if set(tail) & _STOPPERS or len(tail) > _SAID_ON_TAIL:
-        return None
-    return event, all(norm in _LINKS for norm in tail)
-
-
-_SAID_ON, _SAID_ON_TOKENS, _SAID_ON_TAIL = 66, 16, 8
-_HARMLESS = frozenset({"routes", "events"})
-_STOPPERS = frozenset({".", ";", "then", "while", "but", "after", "before", "next"})
-_LINKS = frozenset(
-    ", ( ) : = - / that is which makes make equals equal equalling or so giving given in total a of altogether to at "
-    "i.e. ie the dose total: totalling was were used as and for volume concentration strength".split()
-)
 
 
 def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:

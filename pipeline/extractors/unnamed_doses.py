@@ -1,4 +1,4 @@
-"""Doses in a sentence that names no drug: "eighty milligrams through each needle". Kept without a name, and asked about."""
+"""Doses where no drug is named: "eighty milligrams through each needle". Kept without a name, and asked about."""
 
 from __future__ import annotations
 

@@ -1,0 +1,79 @@
+"""Numbers that were said and that no fact took, so that nothing said with a number vanishes from view."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from pipeline import cues, story
+from pipeline.records import Evidence, Fact, Quantity, Reading, Sentence
+
+_FORMS = frozenset({"number", "range", "fraction"})
+_COUNTS = frozenset({"", "count"})
+# What is told there of times is a story, and the facts of these sections hold it in words.
+_STORIES = frozenset({"history", "indication", "imaging", "consent"})
+_BESIDE = 3  # tokens between a bare number and a drug
+_WORDED = frozenset({
+    "indication", "history", "imaging", "consent", "aftercare", "follow_up", "next_step", "warning_sign",
+})  # fmt: skip
+
+
+def numbers(facts: Iterable[Fact], reading: Reading) -> dict[int, list[Evidence]]:
+    """Sentence index -> where numbers stand that no fact holds: those with a unit, and bare ones beside a drug.
+
+    A number is held by a fact over its words that has its value (or tells it in its text), not by any fact whose
+    words happen to lie around it. Levels, sizes of thread, labels, dates and the like are no quantities. Pure.
+    """
+    by_word: dict[int, list[Fact]] = {}
+    for fact in facts:
+        for piece in (fact.evidence, *fact.also):
+            for word in range(piece.first, piece.last + 1):
+                by_word.setdefault(word, []).append(fact)
+    found: dict[int, list[Evidence]] = {}
+    for sentence in reading.sentences:
+        for index, token in enumerate(sentence.tokens):
+            quantity = token.quantity
+            if quantity is None or not _counts(sentence, index, quantity):
+                continue
+            near = [fact for word in range(token.first, token.last + 1) for fact in by_word.get(word, ())]
+            if not any(_holds(fact, quantity) for fact in near):
+                found.setdefault(sentence.index, []).append(_evidence(reading, token.first, token.last))
+    return found
+
+
+def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
+    if quantity.form not in _FORMS or (quantity.value is None and quantity.low is None):
+        return False
+    said = cues.unit_of(sentence, index) or quantity
+    if said.dimension in _COUNTS:
+        return any(
+            mention.table == "drugs" and (0 < mention.first - index <= _BESIDE or 0 < index - mention.last <= _BESIDE)
+            and not _parted(sentence, index, mention.first)
+            for mention in sentence.mentions
+        )  # fmt: skip
+    return not (said.dimension == "time" and sentence.section in _STORIES)
+
+
+def _parted(sentence: Sentence, one: int, other: int) -> bool:
+    low, high = sorted((one, other))
+    return any(token.punctuation or token.quantity is not None for token in sentence.tokens[low + 1 : high])
+
+
+def _holds(fact: Fact, quantity: Quantity) -> bool:
+    if fact.value is None and fact.low is None and fact.high is None:
+        if fact.text is None:
+            return fact.kind in _WORDED  # the note prints its words
+        return quantity.text.lower() in fact.text.lower() or f"{quantity.value}" in fact.text
+    if quantity.value is not None:
+        return quantity.value in (fact.value, fact.low, fact.high)
+    return (quantity.low, quantity.high) == (fact.low, fact.high)
+
+
+def _evidence(reading: Reading, first: int, last: int) -> Evidence:
+    words = story.words_between(reading, first, last)
+    return Evidence(
+        first, last,
+        min((word.start for word in words if word.start is not None), default=None),
+        max((word.end for word in words if word.end is not None), default=None),
+        " ".join(word.heard or word.text for word in words).strip(" ,.;:"),
+        min((word.confidence for word in words if word.confidence is not None), default=None),
+    )  # fmt: skip
