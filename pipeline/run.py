@@ -120,8 +120,14 @@ def mended(heard: Heard, rules: Grammar, family: str | None = None) -> Heard:
 def ear(engine: Engine, rules: Grammar, *, family: str | None = None, limits: Limits | None = None) -> Ear:
     """What hears sound with the words of its family, which it finds by itself when none is named. For files and for
     live dictation alike. Raises UnknownName."""
+
+    def spot(words: Sequence[Word]) -> str | None:
+        """From the words as heard, else as repaired: without bias, the name of the operation is often misheard."""
+        found = pick_family(understand(words, rules)[1], rules)
+        return found or pick_family(understand(repair.repair(words, rules), rules)[1], rules)
+
     return Ear(
-        engine, lambda words: pick_family(understand(words, rules)[1], rules), lambda name: rules.family(name).bias,
+        engine, spot, lambda name: rules.family(name).bias,
         units=[phrase for row in rules.table("units", Unit).values() for phrase in row.say], family=family,
         limits=limits, options=Options(alternatives=ALTERNATIVES),
     )  # fmt: skip

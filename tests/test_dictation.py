@@ -312,7 +312,9 @@ def test_listen_from_a_file_writes_what_note_writes(tmp_path: Path, sound: np.nd
                           capture_output=True, text=True, timeout=300, check=True)  # fmt: skip
     events = [json.loads(line) for line in done.stdout.splitlines()]
     assert [event["event"] for event in events][-2:] == ["ended", "written"]
-    assert "cefazolin" in " ".join(event["text"].lower() for event in events if event["event"] == "utterance")
+    assert "tourniquet" in " ".join(event["text"].lower() for event in events if event["event"] == "utterance")
+    facts = json.loads((tmp_path / "out" / "note.json").read_text(encoding="utf-8"))["facts"]
+    assert {("tourniquet_time", "48")} <= {(fact["kind"], fact["value"]) for fact in facts}
     assert {path.name for path in (tmp_path / "out").iterdir()} == {
         "recording.wav", "words.json", "note.json", "bundle.json", "note.docx"}  # fmt: skip
     with pytest.raises(subprocess.CalledProcessError) as caught:
