@@ -93,7 +93,7 @@ def read(session: Session, folder: Path, rules: Grammar, ident: str, version: in
     files = CaseFiles(folder, ident)
     context = chosen.context if chosen.signed else row.context
     return Opened(
-        case=case_of(row, versions[-1]), version=chosen.version,
+        case=case_of(row, (len(versions), bool(versions[-1].signed))), version=chosen.version,
         versions=tuple(Version(one.version, one.made_by, one.made_at, one.reason, bool(one.signed))
                        for one in versions),
         made=made, note=note, steps=steps, words=files.words(), site=read_context(context),
@@ -112,14 +112,17 @@ def versions_of(session: Session, ident: str) -> list[VersionRow]:
     return list(session.scalars(select(VersionRow).where(VersionRow.case == ident).order_by(VersionRow.version)))
 
 
-def newest(session: Session) -> dict[str, VersionRow]:
-    return {row.case: row for row in session.scalars(select(VersionRow).order_by(VersionRow.version))}
+def newest(session: Session) -> dict[str, tuple[int, bool]]:
+    """(number, whether signed) of the newest version of each case; the notes themselves are not read."""
+    rows = select(VersionRow.case, VersionRow.version, VersionRow.signed != "").order_by(VersionRow.version)
+    return {case: (version, bool(signed)) for case, version, signed in session.execute(rows)}
 
 
-def case_of(row: CaseRow, newest: VersionRow | None) -> Case:
+def case_of(row: CaseRow, newest: tuple[int, bool] | None) -> Case:
+    version, signed = newest or (0, False)
     return Case(
         row.id, row.label, row.made_by, row.made_at, row.state, row.seconds, row.length, row.message, row.recording,
-        row.context, newest.version if newest else 0, bool(newest and newest.signed),
+        row.context, version, signed,
     )  # fmt: skip
 
 

@@ -85,11 +85,6 @@ def work(request: Request, found: Found, case: str, version: int | None = None) 
     return views.page(request, "work.html", found, **review_page.content(desk, case, version))
 
 
-@router.get("/cases/{case}/outline", dependencies=[READ])
-def outline(request: Request, found: Found, case: str) -> Response:
-    return views.page(request, "outline.html", found, **review_page.content(request.app.state.desk, case, None))
-
-
 @router.get("/cases/{case}/coding", dependencies=[READ])
 def coding(request: Request, found: Found, case: str) -> Response:
     """Codes, candidates and axes; asked for when the reader opens them."""

@@ -21,7 +21,7 @@ const rows = () => [...work.querySelectorAll(".value, .finding")];
 
 function choose(row, focus = true) {
   chosen?.classList.remove("chosen");
-  document.querySelectorAll("#transcript .w.of").forEach((word) => word.classList.remove("of"));
+  document.querySelectorAll(".w.of").forEach((word) => word.classList.remove("of"));
   chosen = row;
   if (!row) return;
   row.classList.add("chosen");
@@ -32,7 +32,16 @@ function choose(row, focus = true) {
       word.classList.toggle("of", Number(word.dataset.last) >= first && Number(word.dataset.first) <= last);
     });
   }
+  showWords();
   if (row.dataset.start !== undefined) move(Number(row.dataset.start));
+}
+
+// The stretch of speech that holds the words of the chosen value, always in sight while it sounds.
+function showWords() {
+  const strip = document.getElementById("strip");
+  const holders = [...document.querySelectorAll("#transcript p:has(.w.of)")].slice(0, 2);
+  strip.hidden = !holders.length;
+  strip.replaceChildren(...holders.map((holder) => holder.cloneNode(true)));
 }
 
 function step(by) {
@@ -78,7 +87,7 @@ document.getElementById("outline")?.addEventListener("click", (event) => {
   move(Math.max(0, Math.min(1, (event.clientX - box.left) / box.width)) * sound.length);
   sound.play(at + sound.before, at + 15);
 });
-document.getElementById("transcript").addEventListener("click", (event) => {
+for (const place_ of ["transcript", "strip"]) document.getElementById(place_).addEventListener("click", (event) => {
   const word = event.target.closest(".w[data-start]");
   if (word) sound.play(Number(word.dataset.start), Number(word.dataset.end) + 2);
 });
@@ -89,8 +98,9 @@ async function refresh(keep) {
   const answer = await fetch(`/cases/${work.dataset.case}/work`, { headers: { "X-CSRF-Token": vox.csrf } });
   if (!answer.ok) { location.reload(); return; }
   work.innerHTML = await answer.text();
-  const outline = await fetch(`/cases/${work.dataset.case}/outline`);
-  if (outline.ok && document.getElementById("outline")) document.getElementById("outline").innerHTML = await outline.text();
+  const outline = document.getElementById("outline"), drawn = document.getElementById("new-outline");
+  if (outline) outline.replaceChildren(drawn.content);
+  drawn.remove();
   const again = keep && document.getElementById(keep);
   choose(again || rows()[0] || null, Boolean(again));
 }

@@ -12,9 +12,6 @@ const sound = {
     sound.path = `/api/cases/${work.dataset.case}/sound`;
     sound.length = Number(work.dataset.length);
     sound.there = work.dataset.sound === "1";
-    sound.words = [...document.querySelectorAll("#transcript .w[data-start]")].map((element) => ({
-      element, start: Number(element.dataset.start), end: Number(element.dataset.end),
-    }));
     sound.audio.addEventListener("ended", () => sound.stop());
     const follow = () => {
       if (!sound.audio.paused) { sound.show(sound.from + sound.audio.currentTime); requestAnimationFrame(follow); }
@@ -26,6 +23,9 @@ const sound = {
   async play(start, end) {
     if (!sound.there) { vox.tell("The recording is not stored with this case."); return; }
     sound.stop();
+    sound.words = [...document.querySelectorAll(".w[data-start]")].map((element) => ({
+      element, start: Number(element.dataset.start), end: Number(element.dataset.end),
+    }));
     sound.from = Math.max(0, start - sound.before);
     const until = Math.min(sound.length || end + 1, end + sound.after);
     sound.audio.src = `${sound.path}?start=${sound.from.toFixed(2)}&end=${until.toFixed(2)}`;
