@@ -192,6 +192,10 @@ def _ratio(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
         if left == "1":
             return Quantity(value=right, dimension="ratio", form="ratio", text=f"1:{right}"), end
         return Quantity(dimension="ratio", form="ratio", text=f"{left}:{right}"), end
+    if norms[start] == "1" and _at(norms, start + 1) == ":":  # "1: 200,000"
+        second = _at(norms, start + 2).replace(",", "")
+        if second.isdigit() and len(second) >= 4:
+            return Quantity(value=Decimal(second), dimension="ratio", form="ratio", text=f"1:{second}"), start + 3
     if norms[start] not in ("one", "1") or _at(norms, start + 1) not in ("to", "in"):
         return None
     joint, begin = norms[start + 1], start + 2

@@ -13,6 +13,25 @@ _LINKS = frozenset(
 )
 
 
+def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
+    """ "Enoxaparin forty for six weeks": the unit was not said. Not "heparin two vials"."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or quantity.form != "number" or not any(drug.last == index - 1 for drug in drugs):
+        return False
+    after = sentence.tokens[index + 1 : index + 2]
+    return not after or after[0].punctuation or after[0].norm in _AFTER_DOSE
+
+
+_AFTER_DOSE = frozenset(
+    {"for", "daily", "twice", "once", "given", "was", "were", "and", "iv", "im", "sc", "at", "bd", "od", "tds", "bid",
+     "tid", "every", "then", "before", "on", "intravenously"}
+)  # fmt: skip
+
+
+def _is_harmless(other: Mention) -> bool:
+    return other.table in _HARMLESS or (other.table == "drugs" and other.id in ("adrenaline", "epinephrine"))
+
+
 def said_on(sentence: Sentence, index: int, drug: Mention) -> bool | None:
     """Whether the number at `index` is one more of the drug before it: "ropivacaine 0.2 %, 20 mL, that is 400 mg".
 
@@ -23,8 +42,7 @@ def said_on(sentence: Sentence, index: int, drug: Mention) -> bool | None:
     numbers = [at for at, token in enumerate(between) if token.quantity is not None]
     if not numbers or len(between) > _TOKENS:
         return None
-    if any(drug.last < other.first and other.last < index and other.table not in _HARMLESS
-           for other in sentence.mentions):  # fmt: skip
+    if any(drug.last < other.first and other.last < index and not _is_harmless(other) for other in sentence.mentions):
         return None
     tail = [token.norm for token in between[numbers[-1] + 1 :]]
     if set(tail) & _STOPPERS or len(tail) > _TAIL:

@@ -54,6 +54,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 if things and not cues.is_place(sentence, grammar, index):
                     numbers += _number(reading, sentence, grammar, index, quantity, things)
         sized = {fact.group for fact in numbers}
+        numbers += _nameless(reading, sentence)
         for thing in things:  # an instrument without a size is no news; an implant always is
             if thing.row is not None and (thing.row.implant or thing.group in sized):
                 side, _ = laterality.side_for(sentence, thing.first, thing.last, grammar, own_only=True)
@@ -63,6 +64,28 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 )  # fmt: skip
         facts += numbers
     return facts
+
+
+def _nameless(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """A size in French or gauge of what no table names ("tract dilated to 30 Fr"): the words beside it tell of what."""
+    facts: list[Fact] = []
+    for index, quantity in base.quantities(sentence, "french", "gauge"):
+        first = last = index
+        following = sentence.tokens[index + 1 : index + 2]
+        if following and following[0].norm.isalpha() and following[0].norm not in _NOT_BETWEEN:
+            last = index + 1
+        else:
+            while first and index - first < 4 and not sentence.tokens[first - 1].punctuation:
+                first -= 1
+        text = cues.words(sentence, first, last).replace(sentence.tokens[index].text, "").strip()
+        if text and quantity.form in _FORMS:
+            facts.append(
+                base.claim("device_size", reading, sentence, index, first, last, _NAMELESS, text=text, role="used")
+            )
+    return facts
+
+
+_NAMELESS = 86
 
 
 def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) -> list[_Thing]:
@@ -133,9 +156,12 @@ def _number(
         if price > _SIZE_REACH and _elliptic(sentence, index, thing.first, quantity.dimension):
             price = _TOUCHING * 2
         volume = quantity.dimension == "volume"
-        if price > _SIZE_REACH or (volume and (thing.row is None or "mL" not in thing.row.sizes)):
+        filling = volume and price <= _TOUCHING and thing.row is not None and any(
+            word in said for word in ("graft", "chips", "sealant", "glue", "putty", "expander", "balloon")
+        )  # fmt: skip
+        if price > _SIZE_REACH or (volume and not filling and (thing.row is None or "mL" not in thing.row.sizes)):
             return []
-        if volume and not (thing.row is not None and thing.row.implant) and index != thing.first - 1:
+        if volume and not filling and not (thing.row is not None and thing.row.implant) and index != thing.first - 1:
             return []  # "one millilitre in the syringe"
         if thing.name in _SHAPELESS and quantity.dimension == "length":
             return []

@@ -56,6 +56,9 @@ def _is_noun(sentence: Sentence, mention: Mention) -> bool:
         return True
     if mention.first == 0:
         return True
+    if any(token.quantity is not None and token.quantity.dimension == "french"
+           for token in sentence.tokens[mention.last + 1 : mention.last + 4]):  # fmt: skip
+        return True
     after = sentence.tokens[mention.last + 1 : mention.last + 2]
     if after and (after[0].norm in _AFTER_NOUN or after[0].quantity is not None):
         return True

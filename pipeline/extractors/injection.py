@@ -60,7 +60,7 @@ def _number(
 ) -> list[Fact]:
     verb = cues.nearest(sentence, grammar, index, "injected")
     if verb is None and phase == "":
-        return []
+        return _cement(reading, sentence, index, quantity)
 
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near
@@ -103,6 +103,20 @@ def _number(
         if depth is not None and depth[0] <= 20:
             facts.append(claim("injection_depth", depth))
     return facts
+
+
+def _cement(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
+    """ "Cement four millilitres at T12": cement that is measured in millilitres goes in by a needle."""
+    return [
+        base.claim("injection_volume", reading, sentence, index, mention.first, mention.last, 6, name=mention.id,
+                   unit=quantity.unit, group=f"i{base.group_of(sentence, mention.first)}")
+        for mention in base.mentions(sentence, "injectates", "devices")
+        if mention.id == "bone-cement" and quantity.dimension == "volume"
+        and cues.cost(sentence, index, mention.first, mention.last) <= _CEMENT_REACH
+    ][:1]  # fmt: skip
+
+
+_CEMENT_REACH = 6
 
 
 def _is_injection(sentence: Sentence, grammar: Grammar, index: int) -> bool:

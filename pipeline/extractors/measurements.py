@@ -14,6 +14,7 @@ KINDS = ("measurement", "pressure", "incision_length")
 
 _ANGLE_REACH = 75  # "dorsiflexion 5 degrees before, 20 degrees after"
 _NAMED_REACH, _LESION_REACH, _INCISION_REACH, _PRESSURE_REACH = 22, 16, 24, 45
+_BARE_REACH = 4
 _GUESS = 6  # a noun beside a length says less than a named measure
 _NOUNS = ("findings", "diagnoses", "specimens")
 _SITE_EXTRA = 9  # a place beside a length is its measure only where they touch
@@ -44,6 +45,18 @@ def _number(
                 facts.append(
                     base.claim("pressure", reading, sentence, index, hit.first, hit.last, price, name=name)
                 )
+    if quantity.dimension == "" and quantity.form == "number" and quantity.value is not None and not facts:
+        near = cues.nearest(sentence, grammar, index, "insufflation")
+        if near is not None and near[1].last < index and near[0] <= _BARE_REACH and 5 <= quantity.value <= 25:
+            price, hit = near  # "pneumoperitoneum at twelve": 5 to 25 mmHg, common practice, no source
+            facts.append(
+                base.claim("pressure", reading, sentence, index, hit.first, hit.last, price,
+                           name="insufflation-pressure")
+            )  # fmt: skip
+    if quantity.dimension == "mass" and quantity.unit == "kg" and any(
+        token.norm == "traction" for token in sentence.tokens[max(0, index - 4) : index]
+    ):  # fmt: skip
+        facts += _by_words(reading, sentence, index, quantity)
     if quantity.dimension in _ALWAYS_MEASURED and not facts:
         facts += _by_words(reading, sentence, index, quantity)
     if quantity.dimension == "mass":
@@ -79,6 +92,9 @@ def _named(
     if not ranked:
         return []
     price, _, mention = min(ranked, key=lambda item: item[:2])
+    root = _root(sentence, index, quantity)
+    if root != index:
+        price = min(price, 4 + cues.cost(sentence, root, mention.first, mention.last, prefix=2))
     reach = {"": 8, "angle": _ANGLE_REACH}.get(quantity.dimension, _NAMED_REACH)
     if price > reach or (mention.id in _PARTS and _of_device(sentence, grammar, mention)):
         return []
@@ -88,6 +104,24 @@ def _named(
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                    unit=quantity.unit, laterality=side)
     ]  # fmt: skip
+
+
+def _root(sentence: Sentence, index: int, quantity: Quantity) -> int:
+    """The first of the numbers that go on about one measure: "27 mmHg left, 17 mmHg right", "13.2 -> 11.9 g/dL"."""
+    for at in range(index - 1, max(-1, index - 7), -1):
+        other = sentence.tokens[at].quantity
+        if other is None and sentence.tokens[at].norm not in _GOES_ON:
+            break
+        if other is not None:
+            alike = other.dimension == quantity.dimension or "" in (other.dimension, quantity.dimension)
+            return _root(sentence, at, other) if alike and other.form == quantity.form else index
+    return index
+
+
+_GOES_ON = frozenset(
+    ", / -> → to and os od ou left right before after then versus vs preop postop preoperatively postoperatively on "
+    "the now from with in arterial".split()
+)
 
 
 def _numbers_between(sentence: Sentence, index: int, hit: cues.Hit) -> bool:

@@ -38,7 +38,7 @@ _BARRIERS = ("devices", "specimens", "findings", "injectates")
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
 _NO_ROUTES = ("priming", "irrigation", "insufflation")  # told by the role
 _DILUENTS = ("sodium-chloride", "water-for-injection")
-_CLOSE, _SAID_ON = 16, 66
+_CLOSE, _SAID_ON, _RATIO_REACH = 16, 66, 12
 _CONCENTRATION_AHEAD = 9
 _TOTAL_REACH = 70
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
@@ -197,6 +197,12 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
     for index, quantity in numbers:
         if quantity.form == "ratio" or quantity.dimension == "ratio":
             facts += _ratio(reading, sentence, index, quantity, events)
+        elif quantity.dimension == "" and _drug_numbers.is_bare_dose(sentence, index, [e.mention for e in events]):
+            event = next(item for item in events if item.mention.last == index - 1)
+            facts.append(
+                base.claim("medication_dose", reading, sentence, index, event.mention.first, event.mention.last, 4,
+                           **_fields(sentence, index, quantity, event))
+            )  # fmt: skip
         elif quantity.dimension in _TELLS and not _of_container(sentence, grammar, index):
             facts += _number(reading, sentence, grammar, index, quantity, events, drug_first)
     return facts + _routes(reading, sentence, events)
@@ -240,8 +246,8 @@ def _number(
         return []
     further: tuple[str, ...] = ()
     if ranked[0][0] > (_TOTAL_REACH if summed else limit):
-        before = [event for _, _, event in ranked if event.mention.last < index]
-        owner = max(before, key=lambda item: item.mention.first, default=None)
+        earlier = [event for _, _, event in ranked if event.mention.last < index]
+        owner = max(earlier, key=lambda item: item.mention.first, default=None)
         sure = _drug_numbers.said_on(sentence, index, owner.mention) if owner is not None else None
         if owner is None or sure is None:
             return []
@@ -338,8 +344,15 @@ def _ratio(
     if quantity.value is None or quantity.value < _SMALLEST_RATIO:
         return []
     adrenalines = [event for event in events if event.mention.id in _ADRENALINE]
-    if not adrenalines:
-        return []
+    if not adrenalines:  # "lidocaine 1% with 1:200,000": a ratio beside a local anaesthetic is of nothing else
+        carriers = [item for item in events if "local_anaesthetic" in item.drug.classes and item.mention.last < index]
+        if not carriers or index - carriers[-1].mention.last > _RATIO_REACH:
+            return []
+        at = carriers[-1].mention
+        return [
+            base.claim("adrenaline_ratio", reading, sentence, index, at.first, at.last, _CLOSE, name="adrenaline",
+                       group=carriers[-1].group, unit=None)
+        ]  # fmt: skip
     event = min(adrenalines, key=lambda item: cues.cost(sentence, index, item.mention.first, item.mention.last))
     price = cues.cost(sentence, index, event.mention.first, event.mention.last)
     carrier = [item for item in events if "local_anaesthetic" in item.drug.classes and item.mention.last < index]

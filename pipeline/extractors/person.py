@@ -90,7 +90,10 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
         return [base.claim("patient_weight", reading, sentence, index, hit.first, hit.last, price, **_SURE)]
     if named is not None and 0 < index - named <= 6:  # "Mrs. Blix, 88 y, 52 kg"
         return [base.claim("patient_weight", reading, sentence, index, index, index, 10, **_SURE)]
-    ages = [at for at, other in base.quantities(sentence, "time") if other.unit in ("a", "mo") and 0 < index - at <= 4]
+    ages = [at for at, other in base.quantities(sentence, "time") if other.unit in ("a", "mo") and 0 < index - at <= 8]
+    ages += [hit.last for hit in cues.hits(sentence, grammar, "age") if 0 < index - hit.last <= 8]
+    if any(mention.table == "drugs" for mention in sentence.mentions if ages and ages[0] < mention.first < index):
+        return []
     if ages and quantity.unit == "kg":  # "four years old, sixteen kilos"
         return [base.claim("patient_weight", reading, sentence, index, ages[-1], ages[-1], 12, **_SURE)]
     first_word = sentence.tokens[0].norm in _LABELS

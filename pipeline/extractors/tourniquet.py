@@ -38,7 +38,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         elif quantity.dimension == "" and quantity.form == "number" and price <= 30 and index > hit.last:
             inflated = any(token.norm.startswith("inflat") for token in sentence.tokens[:index])
             kind = "tourniquet_time" if "time" in cues.folded(sentence)[hit.first : hit.last + 1] else ""
-            if inflated and not kind:
+            pressed = quantity.value is not None and 100 <= quantity.value <= 450 and index == hit.last + 1
+            if (inflated or pressed) and not kind:
                 kind = "tourniquet_pressure"
             if kind:
                 facts.append(base.claim(kind, reading, sentence, index, hit.first, hit.last, price))
