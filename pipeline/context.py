@@ -226,7 +226,11 @@ def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[in
     limit = min(end, hit.last + hit.rule.reach)
     settings = {m.first for m in sentence.mentions if m.table in _SETTING}
     for index in range(hit.last + 1, limit + 1):
+        if tokens[index].norm == "." and tokens[index - 1].norm in _SHORT:
+            continue
         if tokens[index].norm in (".", ";", "?", "!") or (index in stops and tokens[index].norm in _TURNS):
+            return index - 1
+        if hit.rule.value == "conditional" and tokens[index].norm in _CHOSEN:
             return index - 1
         if hit.rule.value == "planned" and len(tokens) <= _RUN_ON:
             continue
@@ -244,6 +248,9 @@ _SETTING = frozenset(
     {"anaesthesia", "positions", "preparations", "counts", "sutures", "closures", "handedness", "sex", "team", "events",
      "conditions", "dispositions", "tourniquet", "grades", "drains", "specimens"}
 )
+_SHORT = frozenset({"incl", "rt", "lt", "approx"})
+# What was chosen after the options and risks were told is no option any more.
+_CHOSEN = frozenset({"chose", "chosen", "elected", "opted", "decided", "proceeded"})
 _TURNS = frozenset({"but", "however", "although", "though", "therefore", "so", "then", "next"})
 
 

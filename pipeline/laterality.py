@@ -180,7 +180,10 @@ def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
 
 def _sided(mention: Mention, grammar: Grammar) -> bool:
     row = grammar.tables[mention.table].get(mention.id)
-    return isinstance(row, Concept) and row.sided
+    if not isinstance(row, Concept):
+        return False
+    within = _site_rows(_Box(grammar)).get(row.site) if row.site else None
+    return row.sided or (within is not None and within.sided)
 
 
 def _inside_name(sentence: Sentence, side: Side) -> bool:

@@ -1,4 +1,4 @@
-"""Other ways to say the names of operations and diagnoses: "repaired the right rotator cuff", "fracture of the clavicle".
+"""Other ways to say names of operations and diagnoses: "repaired the right cuff", "fracture of the clavicle".
 
 A name of grammars/procedures.toml or diagnoses.toml that ends in what is done or what is wrong ("rotator cuff repair",
 "clavicle fracture") gives its other forms by itself, so that no row lists them: as a verb with its object, as a verb
@@ -19,7 +19,8 @@ DONE = {
     "resection": ("resected",), "reconstruction": ("reconstructed",), "decompression": ("decompressed",),
     "drainage": ("drained",), "amputation": ("amputated",), "fusion": ("fused",), "arthrodesis": ("fused",),
     "arthroscopy": ("scoped", "arthroscoped"), "transposition": ("transposed",), "extraction": ("extracted",),
-    "evacuation": ("evacuated",), "lengthening": ("lengthened",), "removal": ("removed", "excised", "resected"),
+    "evacuation": ("evacuated",), "lengthening": ("lengthened",), "removal": ("removed", "excised", "resected", "taken out", "took out"),
+    "trimming": ("trimmed",),
     "transfer": ("transferred",), "fixation": ("fixed",), "pinning": ("pinned",), "nailing": ("nailed",),
 }  # fmt: skip
 # What is wrong -> the adjective before the part.
@@ -32,7 +33,7 @@ _WRONG = {
     "detachment": (), "haematoma": (), "necrosis": (), "nonunion": (), "infection": (), "rupture of": (),
     "entrapment": (), "compression": (), "defect": (), "hernia": (), "ganglion": (), "lipoma": (), "nodule": (),
 }  # fmt: skip
-VERBS = frozenset(verb for verbs in DONE.values() for verb in verbs)
+VERBS = frozenset(verb.split()[0] for verbs in DONE.values() for verb in verbs)
 _STATES = frozenset(word for words in _WRONG.values() for word in words)
 _HEADS = frozenset(DONE) | frozenset(_WRONG)
 SIDES = frozenset({"left", "right", "bilateral", "both"})

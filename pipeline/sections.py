@@ -120,7 +120,17 @@ def _is_over(lasting: str, part: Sentence, placed: list[Sentence]) -> bool:
     """Whether a section without a closing cue ends before this part."""
     if lasting in _LISTS:
         return not _alone_so_far(placed[-1]) and not _lists_on(part)
-    return lasting in _BEFORE and _begins_work(part)
+    return lasting in _BEFORE and (_begins_work(part) or _is_title(part))
+
+
+def _is_title(part: Sentence) -> bool:
+    """A bare name of an operation as a sentence of its own ("Right ankle arthroscopy.")."""
+    words = [token for token in part.tokens if not token.punctuation]
+    named = any(m.table == "procedures" and m.first <= 3 for m in part.mentions)
+    return named and len(words) <= 8 and not any(token.norm in _VERBS or token.norm in _TELLS for token in words)
+
+
+_TELLS = frozenset({"for", "after", "previous", "prior", "history", "in", "since", "no", "failed", "ago", "years"})
 
 
 def _alone_so_far(sentence: Sentence) -> bool:

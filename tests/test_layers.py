@@ -19,7 +19,7 @@ LAYERS = {
             "rows note grammar manifest plugins site wordlist",
             "audio segments engines",
             "listen ear controls agreement sounds lexicon readings repair numerals units levels codes clocks shapes compounds ranges restated "
-            "corrections conversion quantities tokens timespan utterances mentions sections context laterality "
+            "corrections conversion quantities tokens timespan utterances rephrased mentions sections context laterality "
             "people cues story",
             "extractors",
             "settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",

@@ -34,8 +34,18 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         pause = _pause(reading, sentence, grammar)
         facts += pause or (_confirmed(reading, sentence, grammar) if paused else [])
         paused = bool(pause)
-        facts += _mark(reading, sentence, grammar)
+        facts += _mark(reading, sentence, grammar) or ([] if pause else _level(reading, sentence, grammar))
     return facts
+
+
+def _level(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Level confirmed at L5-S1": stands beside the mark on the skin, so that it is held against the operation."""
+    norms = [token.norm for token in sentence.tokens]
+    for index, norm in enumerate(norms):
+        if norm in ("level", "levels") and _CHECKED & set(norms[index : index + 5]):
+            first, last = _window(sentence, index)
+            return [_told("site_marking", reading, sentence, first, last, index, grammar)]
+    return []
 
 
 def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:

@@ -101,5 +101,8 @@ def _also_found(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
 
 
 def _is_reason(sentence: Sentence, first: int) -> bool:
-    """Whether "for", "of" or "with" leads to it: "appendicectomy for suspected appendicitis"."""
+    """Whether it is why: "appendicectomy for suspected appendicitis", "repair of a tear of the subscapularis"."""
+    lead = [token.norm for token in sentence.tokens[max(0, first - 3) : first]]
+    if "of" in lead and any(m.table in ("acts", "procedures") and 0 < first - m.last <= 3 for m in sentence.mentions):
+        return True
     return any(token.norm in ("for", "because") for token in sentence.tokens[max(0, first - 5) : first])

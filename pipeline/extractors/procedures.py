@@ -7,12 +7,14 @@ that it was done; `settle` lets the performed one stand.
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
-from pipeline import laterality, story
+from pipeline import laterality, rephrased, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.records import Evidence, Fact, Mention, Reading, Sentence
+from pipeline.rows import Concept
 
 KINDS = ("procedure", "act")
 
@@ -29,10 +31,11 @@ _NAMES_ANOTHER = frozenset(
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    verbal: list[tuple[Fact, bool]] = []
     for sentence in reading.sentences:
         if sentence.section in _ELSEWHERE:
             continue
-        facts += _title(reading, sentence, grammar)
+        facts += _title(reading, sentence, grammar) or _unnamed(reading, sentence, grammar)
         for mention in base.mentions(sentence, *_KIND):
             if _KIND[mention.table] == "act" and _is_procedure_too(sentence, mention):
                 continue
@@ -44,15 +47,87 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             fact = base.named(kind, reading, sentence, mention, grammar)
             if fact.status == "conditional" and mention.table == "procedures" and _risk(sentence, mention):
                 continue
-            facts.append(_before(sentence, fact))
-    return facts
+            fact = _before(sentence, fact)
+            if mention.table == "procedures" and rephrased.is_verbal(sentence, mention.first, mention.last):
+                active = sentence.tokens[mention.first].norm in rephrased.VERBS
+                verbal.append((fact, active))
+            else:
+                facts.append(fact)
+    facts += [_as_step(fact, active, facts, grammar) for fact, active in verbal]
+    return facts + _only_act(reading, facts)
+
+
+def _as_step(fact: Fact, active: bool, facts: list[Fact], grammar: Grammar) -> Fact:
+    """An operation said as a verb is a step where others are named: all of "sigmoid resected", of "we resected the
+    sigmoid" only where the other is about the same part."""
+    if fact.status != "performed":
+        return fact
+    named = [other for other in facts if other.kind == "procedure" and other.status == "performed"]
+    if not named or any(other.name == fact.name for other in named):
+        return fact
+    if active and not any(_akin(fact, other, grammar) for other in named):
+        return fact
+    return replace(fact, kind="act")
+
+
+_COMMON = frozenset({"repair", "release", "removal", "resection", "excision", "drainage", "reconstruction", "fixation",
+                     "replacement", "fusion", "laparoscopic", "arthroscopic"})  # fmt: skip
+
+
+def _akin(one: Fact, other: Fact, grammar: Grammar) -> bool:
+    if one.body_site is not None and one.body_site == other.body_site:
+        return True
+    rows = grammar.tables["procedures"]
+    if one.name not in rows or other.name not in rows:
+        return True  # one in its own words: which part it is about cannot be told
+    return bool(set(rows[one.name].name.lower().split()) & set(rows[other.name].name.lower().split()) - _COMMON)
+
+
+_OPERATIVE = frozenset(
+    {"excision", "resection", "release", "repair", "drainage", "tendon-repair", "reattachment", "curettage",
+     "internal-fixation", "provisional-fixation", "reduction", "amputation", "decompression", "debridement",
+     "tenotomy", "tenodesis", "loose-body-removal", "osteotomy", "marsupialization", "neurolysis"}
+)  # fmt: skip
+
+
+def _only_act(reading: Reading, facts: list[Fact]) -> list[Fact]:
+    """Where no operation is named: the first act on a part of the body, in its words ("fixed the left radius")."""
+    if any(fact.kind == "procedure" and fact.status == "performed" for fact in facts):
+        return []
+    for fact in facts:
+        if fact.name in _OPERATIVE and (fact.status, fact.certainty) == ("performed", "affirmed"):
+            place = _place(reading, fact)
+            if place is not None:
+                return [replace(fact, kind="procedure", name=None, text=place[1], evidence=place[0])]
+    return []
+
+
+def _place(reading: Reading, fact: Fact) -> tuple[Evidence, str] | None:
+    """Evidence and words of an act with the site beside it."""
+    for sentence in reading.sentences:
+        if not sentence.tokens or not sentence.tokens[0].first <= fact.evidence.first <= sentence.tokens[-1].last:
+            continue
+        act = [at for at, token in enumerate(sentence.tokens)
+               if fact.evidence.first <= token.first <= fact.evidence.last]  # fmt: skip
+        for site in base.mentions(sentence, "sites"):
+            first, last = min(act[0], site.first), max(act[-1], site.last)
+            between = {token.norm for token in sentence.tokens[min(act[-1], site.last) + 1 : max(act[0], site.first)]}
+            joined = site.id == fact.body_site or (site.last < act[0] and between <= {"was", "were", "then"})
+            for thing in base.mentions(sentence, "diagnoses", "findings"):  # "lipoma of the right forearm"
+                link = {token.norm for token in sentence.tokens[thing.last + 1 : first]}
+                if thing.last < first and first - thing.last <= 5 and "of" in link | {sentence.tokens[first].norm}:
+                    first = thing.first
+                    break
+            if joined and last - first <= 10:
+                return base.token_evidence(reading, sentence, first, last), story.words(sentence, first, last)
+    return None
 
 
 def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """An operation that no row names: under its heading, or as the first words of the narration with an act in them."""
     if any(mention.first < 15 for mention in base.mentions(sentence, "procedures")):
         return []
-    acts = list(base.mentions(sentence, "acts"))
+    acts = [m for m in base.mentions(sentence, "acts") if _is_deed(m, grammar)]
     if sentence.section == "procedure":
         first = story.after_heading(sentence)
         if first is None or _is_prose(sentence):
@@ -75,9 +150,16 @@ def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
     side = laterality.only_side(sentence, first, last, grammar)
     if side is None:
         side, _ = laterality.side_for(sentence, first, last, grammar)
+    if side is None:  # "Excision of the accessory navicular, right foot"
+        side = laterality.only_side(sentence, first, len(sentence.tokens) - 1, grammar)
     site = next((m.id for m in base.mentions(sentence, "sites") if m.first <= last), None)
-    return [base.make("procedure", reading, sentence, first, last, text=text, laterality=side, body_site=site,
-                      name=acts[0].id if acts else None)]  # fmt: skip
+    return [base.make("procedure", reading, sentence, first, last, text=text, laterality=side, body_site=site)]
+
+
+def _is_deed(mention: Mention, grammar: Grammar) -> bool:
+    """Whether an act is something done to the patient, not a check or the way in."""
+    row = grammar.table("acts", Concept)[mention.id]
+    return row.group not in ("assessment", "opening", "closing")
 
 
 _TITLE_ENDS = frozenset({",", ".", ";", "for", "mister", "missus", "miss", "mr", "mrs", "patient", "under", "because"})
@@ -102,8 +184,14 @@ def _is_procedure_too(sentence: Sentence, mention: Mention) -> bool:
 
 
 def _names_another(sentence: Sentence, mention: Mention) -> bool:
-    after = mention.last + 1
-    return after < len(sentence.tokens) and sentence.tokens[after].norm in _NAMES_ANOTHER
+    after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 5]]
+    if after[:1] and after[0] in _NAMES_ANOTHER:
+        return True
+    return bool(after) and after[0] in ("was", "were") and bool(set(after[1:]) & _TREATED)
+
+
+# "The arthrotomy was closed": the opening that it left.
+_TREATED = frozenset({"closed", "extended", "enlarged", "irrigated", "widened", "sutured"})
 
 
 def _risk(sentence: Sentence, mention: Mention) -> bool:
@@ -112,3 +200,60 @@ def _risk(sentence: Sentence, mention: Mention) -> bool:
         scope.rule in ("risks", "purpose", "would") and scope.first <= mention.first <= scope.last
         for scope in sentence.scopes
     )
+
+
+# Word endings of operations (Greek -ektome cutting out, -tomia cutting, -stoma mouth, -plastia moulding ...).
+_OPERATION = re.compile(r"^[a-z]{4,}(ectomy|ostomy|plasty|pexy|desis|rrhaphy|tripsy|ectomies|plasties)$")
+_CUT = re.compile(r"^[a-z]{4,}(otomy|otomies)$")  # mostly a way in: an operation only in a title
+_DONE_BEFORE = frozenset({"underwent", "performed", "did", "carried", "doing", "proceeded", "procedure", "operation"})
+_DONE_AFTER = frozenset({"performed", "carried", "done", "undertaken", "completed"})
+_STOPS = frozenset(
+    "a an the of in on at to from with for by and or was were is had we i he she they did underwent performed then "
+    "left right bilateral both patient today under".split()
+)
+_FIRST = 2  # sentences
+
+
+def _unnamed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """A procedure in its own words for every such word that stands as one: in a title, or with "was done"."""
+    facts: list[Fact] = []
+    for index, token in enumerate(sentence.tokens):
+        cut = _CUT.match(token.norm) is not None
+        if not cut and _OPERATION.match(token.norm) is None:
+            continue
+        if any(m.first <= index <= m.last and m.table != "sites" for m in sentence.mentions):
+            continue
+        if not (_heads(sentence, index) or (not cut and _is_done(sentence, index))):
+            continue
+        if base.scope_at(sentence, "status", index, "performed") != "performed":
+            continue
+        facts.append(_in_words(reading, sentence, index, grammar))
+    return facts
+
+
+def _heads(sentence: Sentence, index: int) -> bool:
+    head = sentence.section == "procedure" or (sentence.section == "" and sentence.index < _FIRST)
+    return head and index <= 6 and not any(
+        token.norm in ("was", "were", "had", "has") for token in sentence.tokens[: index + 8]
+    )
+
+
+def _is_done(sentence: Sentence, index: int) -> bool:
+    before = {token.norm for token in sentence.tokens[max(0, index - 5) : index]}
+    after = {token.norm for token in sentence.tokens[index + 1 : index + 8]}
+    return bool(before & _DONE_BEFORE) or bool(after & _DONE_AFTER and after & {"was", "were"})
+
+
+def _in_words(reading: Reading, sentence: Sentence, index: int, grammar: Grammar) -> Fact:
+    tokens = sentence.tokens
+    first = index
+    while first > 0 and index - first < 2 and tokens[first - 1].norm.isalpha() and tokens[first - 1].norm not in _STOPS:
+        first -= 1
+    last = index
+    if index + 1 < len(tokens) and tokens[index + 1].norm == "of":
+        site = next((m for m in base.mentions(sentence, "sites") if index < m.first <= index + 4), None)
+        last = site.last if site is not None else index
+    side, doubt = laterality.side_for(sentence, first, last, grammar)
+    place = next((m.id for m in base.mentions(sentence, "sites") if first <= m.last and m.first <= last + 4), None)
+    return base.make("procedure", reading, sentence, first, last, text=story.words(sentence, first, last),
+                     laterality=side, body_site=place, doubts=(doubt,) if doubt else ())  # fmt: skip

@@ -37,6 +37,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for mention in base.mentions(sentence, "dressings"):
             if sentence.section in ("indication", "history", "imaging"):
                 break  # what was worn before the operation
+            if base.scope_at(sentence, "status", mention.first, "performed") == "historical":
+                continue
             facts.append(base.make("dressing", reading, sentence, mention.first, mention.last, name=mention.id))
     return facts
 
