@@ -22,7 +22,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     for fact in note.of("grade"):
         system = systems.get(fact.name or "")
         said = fact.text or (str(fact.value) if fact.value is not None else "")
-        if system is None or not said or _has(system, said):
+        if system is None or not said or all(_has(system, part) for part in _ends(said)):
             continue
         found.append(
             finding(
@@ -34,6 +34,11 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             )
         )
     return found
+
+
+def _ends(said: str) -> list[str]:
+    """The two ends of a range ("3-4", "II to III"), else the grade itself."""
+    return [part.strip() for part in re.split(r"-|–|\bto\b", said) if part.strip()] or [said]
 
 
 def _has(system: Grade, said: str) -> bool:
