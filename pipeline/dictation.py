@@ -326,7 +326,8 @@ class Dictation:
             elif not result.final:
                 self._events.put(Partial(listener.seconds, result.words))
             elif result.words:
-                spoken = min(upto, round((listener.segments[-1].end - self._pad) * RATE))
+                ended = listener.segments[-1].end - self._pad if listener.segments else listener.seconds
+                spoken = min(upto, round(ended * RATE))
                 self._events.put(Utterance(listener.seconds, result.words, time.monotonic() - self._arrived(spoken)))
                 with self._changed:
                     self._latest = tuple(listener.words)
