@@ -35,7 +35,7 @@ $(STAMP).test: requirements/test.txt $(STAMP).run
 demo: $(STAMP).run
 	@$(BIN)/voxop models join --quiet
 	@if [ demo_out/words.json -nt audio_demo/dictation.flac ] && [ demo_out/words.json -nt $(STAMP).run ] \
-	  && [ -z "$$(find pipeline/engines pipeline/listen.py pipeline/segments.py pipeline/repair.py pipeline/sounds.py pipeline/run.py models grammars/families \
+	  && [ -z "$$(find pipeline/engines pipeline/listen.py pipeline/segments.py pipeline/repair.py pipeline/sounds.py pipeline/ear.py pipeline/controls.py pipeline/run.py models grammars/families \
 	       -newer demo_out/words.json -name '*.[pt][yo]*' -print -quit)" ]; then \
 	  echo "The recording was heard before; its words are read again. To hear it anew: rm -r demo_out"; \
 	  $(BIN)/voxop note demo_out/words.json --out demo_out; \
