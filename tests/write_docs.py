@@ -14,7 +14,7 @@ DOCUMENT = ROOT / "DEVELOPERS.md"
 def first_line(text: str | None) -> str:
     """The first sentence of a docstring, on one line."""
     words = " ".join((text or "").split())
-    return re.split(r"(?<=[.:])\s", words)[0].rstrip(":")
+    return re.split(r"(?<=\.)\s", words)[0]
 
 
 def all_errors(cls: type[errors.VoxError] = errors.VoxError) -> list[type[errors.VoxError]]:
