@@ -252,6 +252,7 @@ def test_the_same_on_postgresql(tmp_path: Path) -> None:
             for table in ("history", "decisions"):
                 for verb in ("update", "delete"):
                     session.execute(text(f"DROP FUNCTION IF EXISTS {table}_no_{verb}()"))
+        house.store.close()
 
 
 def test_users_from_the_terminal(tmp_path: Path) -> None:

@@ -74,6 +74,10 @@ class Store:
         if self.url.startswith("sqlite:///") and (file := Path(self.url.removeprefix("sqlite:///"))).is_file():
             file.chmod(0o600)
 
+    def close(self) -> None:
+        """Gives the connections back."""
+        self.engine.dispose()
+
     @contextmanager
     def reading(self) -> Iterator[Session]:
         with Session(self.engine) as session:

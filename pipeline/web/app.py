@@ -33,6 +33,7 @@ def create(desk: Desk, accounts: Accounts, jobs: Jobs, **state: Any) -> FastAPI:
         yield
         await app.state.rooms.close()
         jobs.close()
+        desk.store.close()
 
     app = FastAPI(
         title="Vox Operandi", version=__version__, docs_url=None, redoc_url=None, openapi_url=None, lifespan=lifespan,
