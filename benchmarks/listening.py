@@ -74,7 +74,7 @@ def main() -> int:
     options = arguments()
     rules = grammar.load()
     jobs = chosen(options.full)
-    hearer = Hearer(options.engine, options.model, rules, options.again)
+    hearer = Hearer(options.engine, options.model, rules, options.again, options.mark)
     for half in ("tuning", "test"):
         for condition in corpus.CONDITIONS:
             some = [job for job in jobs if job.dictation.half == half and job.condition == condition]
@@ -91,6 +91,7 @@ def arguments() -> argparse.Namespace:
     parser.add_argument("--engine", default=listen.DEFAULT_ENGINE)
     parser.add_argument("--model")
     parser.add_argument("--full", action="store_true", help="every dictation, voice and condition: hours")
+    parser.add_argument("--mark", help="score what an earlier state of the engine heard (its mark in the file names)")
     parser.add_argument("--again", action="store_true", help="hear anew what was heard before")
     parser.add_argument("--utterances", type=int, default=20, help="of human read speech (default 20)")
     return parser.parse_args()
@@ -113,7 +114,7 @@ def chosen(full: bool) -> list[Job]:
 class Hearer:
     """Hears recordings with one engine, or reads what it heard before."""
 
-    def __init__(self, name: str, model: str | None, rules: Grammar, again: bool) -> None:
+    def __init__(self, name: str, model: str | None, rules: Grammar, again: bool, mark: str | None = None) -> None:
         self.name, self._model, self._again = name, model, again
         self._rules = rules
         self._engine: Engine | None = None
@@ -121,7 +122,7 @@ class Hearer:
         self.runs: list[Run] = []
         self._units = [phrase for row in rules.table("units", Unit).values() for phrase in row.say]
         code = "".join((ROOT / file).read_text() for file in (*CODE, f"pipeline/engines/{name}.py"))
-        self._mark = hashlib.sha256(f"{code}{model}".encode()).hexdigest()[:12]
+        self._mark = mark or hashlib.sha256(f"{code}{model}".encode()).hexdigest()[:12]
 
     def engine(self) -> Engine:
         if self._engine is None:

@@ -14,8 +14,10 @@ from pipeline.rows import Confusion, Row
 
 # A term has at most so many words and at least so many sounds.
 LONGEST, LEAST_SOUNDS = 4, 4
-# SCOWL sizes: up to here a word is common; names are the largest size that counts as English.
-COMMON, NAME = 35, 60
+# SCOWL sizes: common words; words that stand as they are; words that exist, many of them medical; names.
+COMMON, ENGLISH, ATTESTED, NAME, UNHEARD = 35, 49, 70, 100, 999
+# "Two oh Vicryl" is often heard as "two ovicral": the end of the size hangs on the material.
+OH = "oh"
 _TABLES = frozenset(
     "acts anaesthesia approaches closures complications devices diagnoses drains dressings drugs events findings "
     "fluids guidance injectates irrigation positions preparations procedures processing sites specimens sutures "
@@ -74,8 +76,13 @@ class Lexicon:
                     if table in _TABLES:
                         for target in self._targets(phrase):
                             phrases.setdefault(target, set()).add((table, ident))
+        for row in grammar.tables.get("sutures", {}).values():
+            for phrase in row.say:
+                if " " not in phrase:
+                    phrases.setdefault(f"{OH} {phrase}", set()).add(("sutures", row.id))
         self.terms = [self._term(text, rows) for text, rows in sorted(phrases.items())]
         self.terms = [term for term in self.terms if len(term.sounds) >= LEAST_SOUNDS]
+        self.drugs = {term.text for term in self.terms if any(table == "drugs" for table, _ in term.rows)}
         self.keys = [term.coarse for term in self.terms]
         confusions = grammar.table("confusions", Confusion)
         self.mistaken = {
@@ -103,7 +110,7 @@ class Lexicon:
         return Term(text, tuple(split_phrase(text)), said, said.translate(COARSE), frozenset(rows))
 
     def technical(self, word: str) -> bool:
-        return word.isascii() and word.isalpha() and len(word) > 2 and self.ear.level.get(word, 99) > COMMON
+        return word.isascii() and word.isalpha() and len(word) > 2 and self.ear.level.get(word, UNHEARD) > COMMON
 
     def guarded(self, word: str) -> bool:
         """Whether a word must neither be touched nor made."""
@@ -117,9 +124,18 @@ class Lexicon:
 
     def stands(self, word: str) -> bool:
         """Whether a word is English or part of a term."""
-        base = word.removesuffix("'s").replace("’", "'")
-        forms = {base, fold(base), *base.split("'")}
-        return any(form in self.known or self.ear.level.get(form, 99) <= NAME for form in forms if form)
+        return any(form in self.known or self.ear.level.get(form, UNHEARD) <= NAME for form in _forms(word))
+
+    def rare(self, word: str) -> bool:
+        """Whether a word exists and is so rare that a term which sounds the same is likelier."""
+        forms = _forms(word)
+        levels = [self.ear.level[form] for form in forms if form in self.ear.level]
+        return bool(levels) and ENGLISH < min(levels) <= ATTESTED and not forms & self.known
+
+
+def _forms(word: str) -> set[str]:
+    base = word.removesuffix("'s").replace("’", "'")
+    return {form for form in (base, fold(base), *base.split("'")) if form}
 
 
 def _written(row: Row) -> tuple[str, ...]:

@@ -20,29 +20,32 @@ from rapidfuzz import process
 from rapidfuzz.distance import Levenshtein
 
 from pipeline.grammar import Grammar
-from pipeline.lexicon import COARSE, COMMON, DIRECTIONS, LEAST_SOUNDS, NAME, Lexicon, Term, lexicon
+from pipeline.lexicon import COARSE, COMMON, DIRECTIONS, LEAST_SOUNDS, NAME, OH, Lexicon, Term, lexicon
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Word
 
 LONGEST = 4
-# SCOWL sizes: the commonest words, and unusual ones.
-EVERYDAY, UNUSUAL = 10, 50
+# SCOWL size of the commonest words.
+EVERYDAY = 10
 # How unlike run and term may be, as `score` gives it, where the run holds a word that is none ...
-UNKNOWN = 0.33
+UNKNOWN = 0.24
 # ... or only English words, one of them rare ...
-RARE = 0.20
+RARE = 0.15
 # ... or only common ones.
 PLAIN = 0.14
 # A term that is less than this much less like the run is a rival; drugs are too much like each other.
 MARGIN, DRUG_MARGIN = 0.045, 0.12
-# A drug that is less alike than this is shown as unsure even without a rival.
-SURE_DRUG = 0.14
+# A run that is less alike than this and could be something else as well is left as it was heard.
+SURE = 0.14
+# A term of these tables that is less alike than this is shown as unsure even without a rival.
+SURE_ALONE, WEIGHTY = 0.12, frozenset({"drugs", "procedures", "diagnoses"})
 EXTRA = 0.05
 FAMILY_BONUS, SAID_BONUS = 0.05, 0.05
 SPELLING_SHARE = 0.15
 CANDIDATES = 24
 _TITLES = frozenset("dr doctor mr mrs ms miss prof professor nurse sister surgeon assistant by named".split())
 _MARKS = ",.;:!?"
+_SIZES = frozenset("1 2 3 4 5 6 7 8 9 10 one two three four five six seven eight nine ten".split())
 _WORDLIKE = re.compile(r"[a-z]+(?:['’-][a-z]+)*")
 @dataclass(frozen=True, slots=True)
 class Change:
@@ -102,7 +105,7 @@ def _seen(words: Sequence[Word], at: int, book: Lexicon) -> _Heard:
         parts=parts,
         guarded=guarded or words[at].heard is not None or name,
         stands=all(book.stands(part) for part in parts) or book.stands(low.replace("-", "")),
-        rare=any(book.ear.level.get(part, 0) == UNUSUAL and fold(part) not in book.known for part in parts),
+        rare=any(book.rare(part) for part in parts),
         level=max((book.ear.level.get(part, NAME) for part in parts), default=NAME),
         ends=words[at].text[-1:] in _MARKS,
         name=name,
@@ -148,6 +151,8 @@ def _change(
     ranked: list[tuple[float, Term]] = []
     for _, _, place in found:
         term = book.terms[place]
+        if term.words[0] == OH and not _after_size(words, first):
+            continue
         if not _allowed(parts, folded, unknown, term, book):
             continue
         unlike = book.ear.distance(spoken, term.sounds)
@@ -170,12 +175,23 @@ def _change(
     ]  # fmt: skip
     first_said = [other for other in near if other.rows & term.rows and other.words in book.firsts]
     rivals = tuple(dict.fromkeys(other.text for other in near if not _same(term, other)))
-    if drug and best > SURE_DRUG and not rivals:
+    if term.words[0] == OH:
+        # A size is made of what was heard as a number: never without the other reading.
+        rivals = (term.text.removeprefix(f"{OH} "),)
+    elif rivals and best > SURE and not (drug and all(other in book.drugs for other in rivals)):
+        return None
+    if best > SURE_ALONE and not rivals and any(table in WEIGHTY for table, _ in term.rows):
         rivals = (letters,)
     if first_said and term.words not in book.firsts:
         term = first_said[0]
-    mended = sum(len(book.ear.phrase(" ".join(item.parts))) for item in unknown or run)
+    odd = [item for item in run if item in unknown or item.level > COMMON]
+    mended = sum(len(book.ear.phrase(" ".join(item.parts))) for item in odd or run)
     return Change(first, last, term, (limit - best) * mended, rivals[:2])
+
+
+def _after_size(words: Sequence[Word], first: int) -> bool:
+    """Whether the word before could be the first part of a suture size."""
+    return first > 0 and words[first - 1].text.lower() in _SIZES and words[first - 1].segment == words[first].segment
 
 
 def _limit(run: Sequence[_Heard], term: Term) -> float:

@@ -5,7 +5,7 @@ Run: python models/sounds/make_sounds.py   (takes two minutes; the same inputs g
 Needs what the product does not: the program espeak-ng (only its output is used), Debian's `scowl` word lists, and
 the Python package panphon. What is made:
 
-- `words`: common English words by SCOWL size (10 = the commonest thousand or so, up to 50), and names;
+- `words`: common English words by SCOWL size (10 = the commonest thousand or so, up to 70), and names;
 - `tree`: letters -> sounds, a decision tree over the letters around each letter, learnt from espeak-ng's American
   English pronunciations of those words and of every word of grammars/;
 - `distance`: how unlike two sounds are, 0..1, from the articulatory features of panphon.
@@ -28,8 +28,10 @@ from pipeline.mentions import split_phrase
 from pipeline.sounds import CONTEXT, FILE
 
 SCOWL = Path("/usr/share/dict/scowl")
-SIZES = (10, 20, 35, 40, 50)
-NAME_SIZE = 60
+SIZES = (10, 20, 35, 40, 50, 55, 60, 70)
+NAME_SIZE = 100
+# Spelling is learnt from words up to this size; rarer ones are only known to exist.
+LEARNT = 50
 # IPA of espeak-ng's en-us -> one letter a sound, longest first. Flaps and glottal stops are the /t/ they stand for.
 PHONES = {
     "eɪ": "E", "aɪ": "I", "oʊ": "O", "aʊ": "W", "ɔɪ": "Y", "tʃ": "C", "dʒ": "J", "oːɹ": "Or", "ɔːɹ": "Or", "ɑːɹ": "Ar",
@@ -52,7 +54,8 @@ LEAST = 2
 def main() -> int:
     words = scowl()
     terms = sorted({part for _, _, phrase in grammar.load().phrases() for part in split_phrase(phrase) if known(part)})
-    said = pronounced(sorted({*words, *terms}))
+    learnt = {word for word, size in words.items() if size <= LEARNT or size == NAME_SIZE}
+    said = pronounced(sorted({*learnt, *terms}))
     weight = Counter({word: 1 for word in said}) + Counter({word: 2 for word in terms if word in said})
     unlike = distances()
     tree = grown(aligned(said), weight)
