@@ -234,6 +234,8 @@ class Room:
                 except Exception:
                     _LOG.exception("the note of case %s could not be stored", live.case)
                     note = VoxError("The note could not be stored.", "The sound is kept; the server's log says why.")
+            if isinstance(event, Failed):
+                live.abandon()
             try:
                 self._loop.call_soon_threadsafe(self._on, event, note)
             except RuntimeError:  # the server has ended
@@ -352,6 +354,7 @@ class Rooms:
 
     async def close(self) -> None:
         """The program ends."""
-        for room in list(self._rooms.values()):
+        rooms, self._rooms = list(self._rooms.values()), {}
+        for room in rooms:
             await room.close()
 

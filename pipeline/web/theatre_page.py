@@ -5,6 +5,7 @@ Pure: note and words in, a dictionary of JSON values out; the page only draws it
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -110,28 +111,53 @@ def _line(entry: Entry, items: dict[str, worklist.Item]) -> dict[str, Any]:
 def open_items(note: OperativeNote, signout: Sequence[SignOutItem], *, known: bool) -> list[dict[str, Any]]:
     """What is missing or does not add up: first what must be settled while the patient is here.
 
-    The order: blocking; does not add up or is unsure; sign-out items not said; what else was not said; notes. `known`:
-    the patient's identity comes from the context, so that it need not be said.
+    The order: blocking; does not add up; is unsure; sign-out items not said; what else was not said; notes. What was
+    not heard clearly, and what was not said, is one item each, so that a long list hides nothing. `known`: the
+    patient's identity comes from the context, so that it need not be said.
     """
     wanted = {item.element.id for item in signout if WHO in item.element.source}
     listed = [(_rank(one, wanted), one) for one in note.open_findings()
               if not (known and one.key == "completeness:patient")]  # fmt: skip
-    return [
-        {
-            "key": one.key, "severity": one.severity, "now": rank < 3, "message": _plain(one.message),
-            "short": _plain(one.message).removeprefix("Never said: ").rstrip("."),
-            "arithmetic": one.arithmetic, "ask": one.ask,
-        }
-        for rank, one in sorted(listed, key=lambda pair: pair[0])
-    ]  # fmt: skip
+    listed.sort(key=lambda pair: pair[0])
+    items = [_open(one, rank) for rank, one in listed if rank not in (_UNCLEAR, _NOT_SAID)]
+    unclear = [found[1] for rank, one in listed if rank == _UNCLEAR if (found := _SOUND.match(one.message))]
+    unsaid = [_short(one.message) for rank, one in listed if rank == _NOT_SAID]
+    before = [item for item in items if item["now"]]
+    if unclear:
+        before.append(_together("unclear", "Not heard clearly", unclear, "Say it again."))
+    if unsaid:
+        before.append(_together("unsaid", "Sign-out, not said yet", unsaid, "Say each, or that there is none."))
+    return before + [item for item in items if not item["now"]]
+
+
+_BLOCKING, _WRONG, _UNCLEAR, _NOT_SAID, _LATER, _TOLD = range(6)
+_SOUND = re.compile(r"Unsure \((.+)\): heard with a confidence of [\d.]+\.$")
+
+
+def _open(one: Finding, rank: int) -> dict[str, Any]:
+    return {"key": one.key, "severity": one.severity, "now": rank <= _NOT_SAID, "message": _plain(one.message),
+            "short": _short(one.message), "arithmetic": one.arithmetic, "ask": one.ask}  # fmt: skip
+
+
+def _together(key: str, what: str, names: list[str], ask: str) -> dict[str, Any]:
+    message = f"{what}: {', '.join(dict.fromkeys(names))}."
+    return {"key": key, "severity": "warning", "now": True, "message": message, "short": message, "arithmetic": "",
+            "ask": ask}  # fmt: skip
 
 
 def _rank(one: Finding, wanted: set[str]) -> int:
     if one.severity == "blocking":
-        return 0
+        return _BLOCKING
     if one.check in _NOT_SAID_CHECKS:
-        return 2 if one.key.partition(":")[2].partition("#")[0] in wanted else 3 if one.severity == "warning" else 4
-    return 1 if one.severity == "warning" else 4
+        about = one.key.partition(":")[2].partition("#")[0]
+        return _NOT_SAID if about in wanted else _LATER if one.severity == "warning" else _TOLD
+    if one.severity != "warning":
+        return _TOLD
+    return _UNCLEAR if _SOUND.match(one.message) else _WRONG
+
+
+def _short(message: str) -> str:
+    return _plain(message).removeprefix("Never said: ").rstrip(".")
 
 
 def _plain(message: str) -> str:
