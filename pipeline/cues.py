@@ -71,11 +71,12 @@ def _index(box: _Box) -> dict[str, list[tuple[tuple[str, ...], str]]]:
 class _Found:
     """What was found in a sentence, kept while it is looked at by one extractor after the other."""
 
-    __slots__ = ("hits", "listed", "tokens", "words")
+    __slots__ = ("hits", "listed", "numbers", "tokens", "words")
 
     def __init__(self, tokens: tuple[Token, ...]) -> None:
         self.tokens = tokens
         self.words = tuple(fold(token.norm) for token in tokens)
+        self.numbers = tuple((at, token.quantity) for at, token in enumerate(tokens) if token.quantity is not None)
         self.hits: dict[int, dict[str, list[Hit]]] = {}
         self.listed: dict[int, tuple[int, ...]] = {}
 
@@ -111,6 +112,11 @@ def _by_id(found: _Found, grammar: Grammar) -> dict[str, list[Hit]]:
     return hits
 
 
+def numbers(sentence: Sentence) -> tuple[tuple[int, Quantity], ...]:
+    """(token index, quantity) of every number of the sentence, in order."""
+    return _look(sentence).numbers
+
+
 def folded(sentence: Sentence) -> tuple[str, ...]:
     """The folded norms of the tokens."""
     return _look(sentence).words
@@ -118,7 +124,8 @@ def folded(sentence: Sentence) -> tuple[str, ...]:
 
 def hits(sentence: Sentence, grammar: Grammar, *ids: str) -> list[Hit]:
     """Cues of these ids (all when none is named), in order; of one id the longest at a place."""
-    known = _by_id(_look(sentence), grammar)
+    found = _look(sentence)
+    known = found.hits.get(id(grammar)) or _by_id(found, grammar)
     if len(ids) == 1:
         return known.get(ids[0], [])
     chosen = [hit for ident in (ids or known) for hit in known.get(ident, ())]

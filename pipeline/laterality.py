@@ -82,8 +82,23 @@ def _site_rows(box: _Box) -> dict[str, Concept]:
     return dict(box.grammar.table("sites", Concept))
 
 
+_KEPT = 256
+_known: dict[int, tuple[Sentence, Grammar, list[Side]]] = {}
+
+
 def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
-    """Words of side in order, without look-alikes."""
+    """Words of side in order, without look-alikes. Kept per sentence, since every extractor asks for them."""
+    kept = _known.get(id(sentence))
+    if kept is not None and kept[0] is sentence and kept[1] is grammar:
+        return kept[2]
+    if len(_known) >= _KEPT:
+        _known.clear()
+    found = _sides(sentence, grammar)
+    _known[id(sentence)] = (sentence, grammar, found)
+    return found
+
+
+def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     index = _index(_Box(grammar))
     folded = [fold(token.norm) for token in sentence.tokens]
     found: list[Side] = []

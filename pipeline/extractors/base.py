@@ -16,7 +16,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
 from typing import Any, Protocol
 
-from pipeline import laterality, story
+from pipeline import cues, laterality, story
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence
 
@@ -127,9 +127,9 @@ def mentions(sentence: Sentence, *tables: str) -> Iterator[Mention]:
 
 def quantities(sentence: Sentence, *dimensions: str) -> Iterator[tuple[int, Quantity]]:
     """(token index, quantity) of these dimensions ("" = no unit), in order; all when none is named."""
-    for index, token in enumerate(sentence.tokens):
-        if token.quantity is not None and (not dimensions or token.quantity.dimension in dimensions):
-            yield index, token.quantity
+    for index, quantity in cues.numbers(sentence):
+        if not dimensions or quantity.dimension in dimensions:
+            yield index, quantity
 
 
 def group_of(sentence: Sentence, token: int) -> str:
@@ -176,7 +176,10 @@ def claim(
 
 
 def _values(fact: Fact) -> dict[str, Any]:
-    return {item.name: getattr(fact, item.name) for item in fields(Fact)}
+    return {name: getattr(fact, name) for name in _FIELDS}
+
+
+_FIELDS = tuple(item.name for item in fields(Fact))
 
 
 def arbitrate(facts: Iterable[Fact]) -> list[Fact]:

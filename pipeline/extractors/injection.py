@@ -107,13 +107,14 @@ def _number(
 
 def _cement(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
     """ "Cement four millilitres at T12": cement that is measured in millilitres goes in by a needle."""
-    return [
+    facts: list[Fact] = [
         base.claim("injection_volume", reading, sentence, index, mention.first, mention.last, 6, name=mention.id,
                    unit=quantity.unit, group=f"i{base.group_of(sentence, mention.first)}")
         for mention in base.mentions(sentence, "injectates", "devices")
         if mention.id == "bone-cement" and quantity.dimension == "volume"
         and cues.cost(sentence, index, mention.first, mention.last) <= _CEMENT_REACH
-    ][:1]  # fmt: skip
+    ]  # fmt: skip
+    return facts[:1]
 
 
 _CEMENT_REACH = 6
