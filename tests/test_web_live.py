@@ -97,7 +97,8 @@ def test_every_piece_lies_on_the_disk_as_it_was_sent(tmp_path: Path) -> None:
                 assert sound.read_bytes() == b"".join(sent[: number + 1])
             # sent twice, and half of it new
             assert send(socket, 5 * PIECE, sent[5]) == 6 * PIECE
-            assert send(socket, 5 * PIECE + PIECE // 2, sent[5][PIECE:] + noise(9, PIECE // 2)) == 6 * PIECE + PIECE // 2
+            half = PIECE // 2
+            assert send(socket, 5 * PIECE + half, sent[5][PIECE:] + noise(9, half)) == 6 * PIECE + half
             socket.send_json({"do": "end"})
             ended = until(socket, "state", phase="ended")
         assert sound.read_bytes() == b"".join(sent) + noise(9, PIECE // 2)
@@ -429,8 +430,8 @@ def test_the_side_is_shown_as_it_stands(text: str, side: str, how: str) -> None:
 
 def test_what_is_open_is_ordered_by_what_must_be_settled_first() -> None:
     told = shown(
-        "Left ankle arthroscopy. Time out was done, right ankle confirmed. First draw five millilitres. Second draw four "
-        "millilitres. Total aspirate ten millilitres."
+        "Left ankle arthroscopy. Time out was done, right ankle confirmed. First draw five millilitres. Second draw "
+        "four millilitres. Total aspirate ten millilitres."
     )["open"]
     assert told[0]["severity"] == "blocking"
     assert [one["now"] for one in told] == sorted((one["now"] for one in told), reverse=True)

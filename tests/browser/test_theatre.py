@@ -58,7 +58,8 @@ def serious(page: Any) -> list[str]:
 
 
 def arc_minutes(page: Any, place: str) -> float:
-    size = page.locator(place).first.evaluate("element => parseFloat(getComputedStyle(element).fontSize)")
+    expect(page.locator(place).first).to_be_visible(timeout=20_000)
+    size = page.evaluate("place => parseFloat(getComputedStyle(document.querySelector(place)).fontSize)", place)
     return float(size) * 0.7 * MM_PER_PIXEL / DISTANCE * 180 / 3.14159265 * 60
 
 
