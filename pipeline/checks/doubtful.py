@@ -30,11 +30,11 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if fact.certainty == "negated" and fact.laterality is None:
             continue
         heard = [f"also heard as {other}" for other in fact.alternatives]
-        sure = fact.evidence.confidence
-        if sure is not None and sure < least and (_matters(fact) or fact.value is not None):
-            heard.append(f"heard with a confidence of {sure:.2f}")
         if heard:
             found.append(_told([fact], grammar, "; ".join(heard), sound=True))
+        sure = fact.evidence.confidence
+        if not heard and sure is not None and sure < least and (_matters(fact) or fact.value is not None):
+            found.append(_told([fact], grammar, f"heard with a confidence of {sure:.2f}", sound=True, hint=True))
         for reason in fact.doubts:
             # "a different value is also said: '...'" stands on both facts: one finding names them together.
             head, quoted, _ = reason.partition(": '")
@@ -48,8 +48,9 @@ def _matters(fact: Fact) -> bool:
     return fact.kind in _CRITICAL or fact.laterality is not None
 
 
-def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool) -> Finding:
-    """One reason, told once for all facts that it holds for."""
+def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool, hint: bool = False) -> Finding:
+    """One reason, told once for all facts that it holds for. `hint`: a recogniser's confidence alone, or a number
+    that was put to the thing named before it: too often wrong to warn, so it is told quietly."""
     kinds = grammar.table("kinds", Kind)
     names = []
     for fact in facts:
@@ -58,7 +59,8 @@ def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool) -> F
         names.append(f"{label.lower()} {value}".strip())
     listed = ", ".join(dict.fromkeys(names))
     # What was prepared is no dose yet; that it was never given is the business of prepared_not_given.
-    warn = any(_matters(fact) if sound else fact.kind in _CRITICAL and not prepared(fact) for fact in facts)
+    hint = hint or reason.startswith("taken as a number of")
+    warn = not hint and any(_matters(fact) if sound else fact.kind in _CRITICAL and not prepared(fact) for fact in facts)
     return finding(
         "doubtful",
         "warning" if warn else "note",
