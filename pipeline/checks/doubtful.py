@@ -59,8 +59,8 @@ def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool, hint
         names.append(f"{label.lower()} {value}".strip())
     listed = ", ".join(dict.fromkeys(names))
     # What was prepared is no dose yet; that it was never given is the business of prepared_not_given.
-    hint = hint or reason.startswith("taken as a number of")
-    warn = not hint and any(_matters(fact) if sound else fact.kind in _CRITICAL and not prepared(fact) for fact in facts)
+    harmful = any(_matters(fact) if sound else fact.kind in _CRITICAL and not prepared(fact) for fact in facts)
+    warn = harmful and not hint and not reason.startswith("taken as a number of")
     return finding(
         "doubtful",
         "warning" if warn else "note",
