@@ -21,12 +21,13 @@ from rich.panel import Panel
 from rich.text import Text
 
 from pipeline import audio, grammar, listen, output, plugins, run, site, summary
-from pipeline.dictation import Behind, Dictation, Ended, Event, Failed, Noted, Partial, SoundFile, Utterance
+from pipeline.dictation import Behind, Dictation, Ended, Event, Failed, Noted, Partial, Utterance
 from pipeline.ear import Anew
 from pipeline.errors import EngineUnavailable, NoSpeech, OutputUnwritable, SoundDeviceMissing
 from pipeline.note import OperativeNote
 from pipeline.records import Word
 from pipeline.sound import RATE, Samples
+from pipeline.soundstore import SoundFile
 
 RECORDING = "recording.wav"
 PIECE_SECONDS = 0.1

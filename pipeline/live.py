@@ -19,12 +19,13 @@ import numpy as np
 
 from pipeline.casefiles import WIDTH
 from pipeline.desk import Desk
-from pipeline.dictation import Dictation, Ended, Event, SoundFile
+from pipeline.dictation import Dictation, Ended, Event
 from pipeline.engines.base import Engine
 from pipeline.errors import BadDecision, NoSpeech
 from pipeline.note import OperativeNote
 from pipeline.review.accounts import User
 from pipeline.review.store import now
+from pipeline.soundstore import SoundFile
 
 
 class LiveCase:

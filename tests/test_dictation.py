@@ -18,12 +18,13 @@ import numpy as np
 import pytest
 
 from pipeline import audio, grammar, listen, run
-from pipeline.dictation import Behind, Dictation, Ended, Event, Failed, Noted, SoundFile, Utterance
+from pipeline.dictation import Behind, Dictation, Ended, Event, Failed, Noted, Utterance
 from pipeline.ear import Anew, Ear
 from pipeline.engines.base import Options, Result
 from pipeline.errors import OutputUnwritable, SourceUnreadable
 from pipeline.records import Segment, Word
 from pipeline.segments import LIVE
+from pipeline.soundstore import SoundFile
 from tests import test_segments
 from tests.test_segments import quiet
 from tests.voice import speak
