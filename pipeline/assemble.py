@@ -119,7 +119,7 @@ def display(fact: Fact, grammar: Grammar) -> str:
         return " ".join(part for part in (concept(fact, grammar), fact.text or number) if part)
     if number:
         return number
-    if fact.text is not None and fact.kind not in ("aftercare",):
+    if fact.text is not None:
         return fact.text
     return concept(fact, grammar) or fact.evidence.heard
 
@@ -127,6 +127,8 @@ def display(fact: Fact, grammar: Grammar) -> str:
 def line(fact: Fact, grammar: Grammar) -> str:
     """A fact alone as a full line: with its concept, side, site, negation and status."""
     value, name = display(fact, grammar), concept(fact, grammar)
+    if fact.kind == "aftercare" and fact.text is not None:
+        name = fact.text
     kind = grammar.table("kinds", Kind).get(fact.kind)
     label = kind.name if kind is not None else fact.kind.replace("_", " ")
     if number_text(fact, grammar) and fact.kind not in ("grade", "suture"):

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from pipeline import word
-from pipeline.assemble import display
+from pipeline.assemble import display, line, number_text
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact
+from pipeline.rows import Concept
 from pipeline.site import Site
 from pipeline.wording import STATES, doubts, patient_line, phone_line, procedure_line
 
@@ -57,7 +58,8 @@ def _parts(note: OperativeNote) -> list[tuple[str, list[list[Fact]]]]:
     avoid = [fact for fact in care if fact.role == "avoid" or fact.certainty == "negated"]
     medicines = [fact for fact in note.of("medication") if fact.role in ("aftercare", "avoid")]
     taken = [fact for fact in medicines if fact.role == "aftercare" and fact.certainty != "negated"]
-    left = [fact for fact in medicines if fact not in taken]
+    told = {fact.name for fact in avoid}
+    left = [fact for fact in medicines if fact not in taken and fact.name not in told]
     return [
         ("What to do", [note.group(fact) for fact in care if fact not in avoid]),
         ("What to avoid", [note.group(fact) for fact in (*avoid, *left)]),
@@ -72,8 +74,34 @@ def _medicine(note: OperativeNote, fact: Fact) -> list[Fact]:
     return [other for other in note.group(fact) if other.kind in _MEDICINE]
 
 
+# What is done once, at a time, and not for a time.
+_ONCE = frozenset(
+    {"suture-removal", "drain-removal", "catheter-removal", "packing-removal", "control-x-ray", "control-mri",
+     "repeat-injection", "blood-tests", "await-pathology"}
+)  # fmt: skip
+_LASTING = frozenset({"wk", "d", "mo", "a", "h"})
+
+
 def _sentence(group: Sequence[Fact], grammar: Grammar) -> str:
-    """The words of an event, each value once."""
+    """The words of an event, each value once; an instruction that has a plain sentence is told in it."""
+    if len(group) == 1 and group[0].kind == "aftercare":
+        return _plain(group[0], grammar)
     words = dict.fromkeys(display(fact, grammar) for fact in group)
     text = ", ".join(words)
     return text[:1].upper() + text[1:]
+
+
+def _plain(fact: Fact, grammar: Grammar) -> str:
+    """ "Do not put weight on the operated limb for 4 weeks."; the words as said where no sentence fits them."""
+    row = grammar.table("aftercare", Concept).get(fact.name or "")
+    number = number_text(fact, grammar)
+    if fact.text and not fact.taken_back:
+        return fact.evidence.heard[:1].upper() + fact.evidence.heard[1:]  # "May shower after two days"
+    if row is None or not row.meaning or fact.role == "avoid" or fact.certainty != "affirmed":
+        return line(fact, grammar)
+    if not number:
+        return row.meaning
+    told = row.meaning.removesuffix(".")
+    if fact.unit in _LASTING and fact.name not in _ONCE:
+        return f"{told} for {number}."
+    return f"{told} ({number})."

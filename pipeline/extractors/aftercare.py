@@ -12,6 +12,7 @@ from pipeline import story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
+from pipeline.rows import Concept
 
 KINDS = ("aftercare",)
 
@@ -62,7 +63,17 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
     for mention in own:
         if mention not in used and _stands(sentence, mention):
             facts.append(_plan(base.make("aftercare", reading, sentence, mention.first, mention.last, name=mention.id)))
-    return facts
+    return [_as_said(fact, reading, sentence, grammar) for fact in facts]
+
+
+def _as_said(fact: Fact, reading: Reading, sentence: Sentence, grammar: Grammar) -> Fact:
+    """Rows whose sayings tell a thing and its opposite ("driving", "no driving") keep the words as said."""
+    row = grammar.table("aftercare", Concept).get(fact.name or "")
+    if row is None or row.meaning or fact.text is not None:
+        return fact
+    said = [m for m in base.mentions(sentence, "aftercare") if m.id == fact.name
+            and fact.evidence.first <= sentence.tokens[m.first].first <= fact.evidence.last]  # fmt: skip
+    return replace(fact, text=story.words(sentence, said[0].first, said[0].last)) if said else fact
 
 
 def _avoid(reading: Reading, sentence: Sentence) -> list[Fact]:

@@ -40,6 +40,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     fact = base.named("finding", reading, sentence, mention, grammar)
     if fact.status != "performed" or (fact.certainty == "negated" and _is_complication(sentence, mention)):
         return None
+    if mention.id == "instability" and _loose_tissue(sentence, mention):
+        return None
     loose = mention.table == "diagnoses" and sentence.section not in ("findings", "description")
     if loose and fact.certainty == "affirmed" and not story.is_seen(sentence, mention):
         return None
@@ -47,6 +49,15 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     site = None if fact.body_site is not None else story.site_before(sentence, mention)
     return fact if site is None else replace(fact, body_site=site)
+
+
+_TISSUE = frozenset({"cartilage", "lesion", "flap", "fragment", "rim", "margin", "edge", "edges", "defect", "vitals"})
+
+
+def _loose_tissue(sentence: Sentence, mention: Mention) -> bool:
+    """ "Unstable cartilage", "the lesion is unstable": a loose piece, not a joint that gives way."""
+    near = sentence.tokens[max(0, mention.first - 8) : mention.last + 3]
+    return sentence.tokens[mention.first].norm == "unstable" and any(token.norm in _TISSUE for token in near)
 
 
 def _is_reason(sentence: Sentence, mention: Mention) -> bool:

@@ -13,8 +13,8 @@ _KIND = {
     "anaesthesia": "anaesthesia", "positions": "position", "preparations": "preparation", "approaches": "approach",
     "guidance": "guidance", "prophylaxis": "prophylaxis", "urgency": "urgency",
 }  # fmt: skip
-# An aid to positioning is no position, an airway no kind of anaesthesia.
-_BY_GROUP = {("position", "aid"): "preparation", ("anaesthesia", "airway"): "act"}
+# An airway is no kind of anaesthesia.
+_BY_GROUP = {("position", "aid"): "position", ("anaesthesia", "airway"): "act"}
 _SIDED = frozenset({"anaesthesia", "preparation", "approach"})
 _AHEAD = frozenset({"aftercare", "follow-up"})
 # A word that is the name of something else before these ("general surgery", "emergency room", "lateral position").
@@ -79,6 +79,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if kind == "anaesthesia" and not _means_anaesthesia(sentence, mention):
         return None
+    if kind == "approach" and mention.id in ("incision", "portal") and _is_no_way_in(sentence, mention):
+        return None
     row = grammar.tables[mention.table][mention.id]
     group = row.group if isinstance(row, Concept) else ""
     kind = _BY_GROUP.get((kind, group), kind)
@@ -93,6 +95,17 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     if kind == "anaesthesia" and group not in ("regional", "local"):
         fields = {"laterality": None, "body_site": None}
     return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
+
+
+_SHUT = frozenset({"closed", "sutured", "injected", "infiltrated", "dressed", "irrigated", "clean", "dry", "checked"})
+
+
+def _is_no_way_in(sentence: Sentence, mention: Mention) -> bool:
+    """ "Incision at nine", "portals closed with nylon": a time, or an opening that is looked after."""
+    after = sentence.tokens[mention.last + 1 : mention.last + 4]
+    return any(token.norm in _SHUT for token in after) or any(
+        token.quantity is not None and token.quantity.form == "clock" for token in after
+    )
 
 
 def _kept_for_days(sentence: Sentence, mention: Mention) -> bool:
