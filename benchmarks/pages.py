@@ -20,12 +20,12 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from pipeline import audio, jobs, run  # noqa: E402
-from pipeline.dictation import Event, Noted, Utterance  # noqa: E402
-from pipeline.sound import RATE  # noqa: E402
-from pipeline.web import rooms  # noqa: E402
-from tests.theatre_parts import DEMO, Server, browser, signed_in, write_wav  # noqa: E402
-from tests.web_parts import House  # noqa: E402
+from pipeline import audio, jobs, run
+from pipeline.dictation import Event, Noted, Utterance
+from pipeline.sound import RATE
+from pipeline.web import rooms
+from tests.theatre_parts import DEMO, Server, browser, signed_in, write_wav
+from tests.web_parts import House
 
 WATCH = """() => {
   window.changes = [];
@@ -70,6 +70,7 @@ def measure(folder: Path, seconds: float) -> None:
                            ("theatre page", f"/theatre/{case}")):  # fmt: skip
             for _ in range(3):
                 page.goto(server.address + path)
+                page.wait_for_timeout(1500)  # a page without a frame yet has no paint entry
             print(f"  {name:28} {page.evaluate(PAINT):6.0f}")
         page.wait_for_selector("#go:not([disabled])")
         page.evaluate(WATCH)
@@ -81,17 +82,17 @@ def measure(folder: Path, seconds: float) -> None:
 
 
 def report(told: list[tuple[float, Event]], changes: list[list[object]]) -> None:
+    drawn = {what: [float(str(when)) / 1000 for name, when in changes if name == what] for what in ("heard", "note")}
     words, notes = [], []
     for at, event in told:
         if isinstance(event, Utterance):
-            drawn = [float(str(when)) / 1000 for what, when in changes if what == "heard" and float(str(when)) / 1000 >= at]
             made = [when for when, other in told if isinstance(other, Noted) and when > at]
-            shown = [float(str(when)) / 1000 for what, when in changes
-                     if what == "note" and made and float(str(when)) / 1000 >= made[0]]  # fmt: skip
-            if drawn:
-                words.append(event.wait + min(drawn) - at)
+            heard = [when for when in drawn["heard"] if when >= at]
+            shown = [when for when in drawn["note"] if made and when >= made[0]]
+            if heard:
+                words.append(event.wait + heard[0] - at)
             if shown:
-                notes.append(event.wait + min(shown) - at)
+                notes.append(event.wait + shown[0] - at)
     print(f"from the end of an utterance to the screen, s ({len(words)} utterances)")
     for name, values in (("its words", words), ("the note with it", notes)):
         print(f"  {name:28} median {statistics.median(values):.1f}, worst {max(values):.1f}")

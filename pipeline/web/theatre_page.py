@@ -151,9 +151,9 @@ def _rank(one: Finding, wanted: set[str]) -> int:
     if one.check in _NOT_SAID_CHECKS:
         about = one.key.partition(":")[2].partition("#")[0]
         return _NOT_SAID if about in wanted else _LATER if one.severity == "warning" else _TOLD
-    if one.severity != "warning":
-        return _TOLD
-    return _UNCLEAR if _SOUND.match(one.message) else _WRONG
+    if _SOUND.match(one.message):
+        return _UNCLEAR  # whatever its severity: it can be said again now, and not later
+    return _WRONG if one.severity == "warning" else _TOLD
 
 
 def _short(message: str) -> str:

@@ -292,6 +292,7 @@ function drawPartial(text) {
 function drawNote(before) {
   const known = new Set((before?.sections || []).flatMap((section) => section.lines.map((line) => line.text)));
   let newest = null;
+  const scrolled = find("note").scrollTop;
   find("note").replaceChildren(...state.sections.map((section) => {
     const block = made("div", "", "section");
     const list = made("ul");
@@ -309,6 +310,7 @@ function drawNote(before) {
     return block;
   }));
   if (!state.sections.length) find("note").append(made("p", "The note fills as you speak.", "empty-words"));
+  find("note").scrollTop = scrolled;
   if (newest) find("note").scrollTop = newest.closest(".section").offsetTop - find("note").offsetTop - 8;
 }
 
