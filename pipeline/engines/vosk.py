@@ -1,0 +1,228 @@
+"""Vosk (Kaldi) on the processor: partial words while the voice still speaks, and closed lists of words.
+
+A model answers at once but writes fewer words right than Whisper does. `Grammar` asks a stretch of sound which of a
+few phrases was said; only a model with a look-ahead graph (HCLr.fst and Gr.fst) takes such a list at run time.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from pipeline import manifest
+from pipeline.engines.base import Options, Result
+from pipeline.errors import EngineUnavailable, ModelMissing
+from pipeline.records import Segment, Word
+from pipeline.sound import RATE, Samples
+
+MEANING = "Vosk (Kaldi) on the processor: words while they are spoken, and closed lists of words."
+
+UNKNOWN = "[unk]"
+ADD = "Add one with `voxop models add PATH`: a model for Vosk as its publisher packs it, a folder or a zip."
+# Silence after a stretch, so that the net, which looks ahead, hears its end.
+TAIL = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One phrase of a closed list. `score`: the log-likelihood of the whole stretch under it; only differences
+    between the choices of one stretch mean something."""
+
+    text: str
+    score: float
+
+
+class Vosk:
+    """A model in memory."""
+
+    name = "vosk"
+    streams = True
+
+    def __init__(self, chosen: manifest.Model) -> None:
+        folder = manifest.folder(chosen.name)
+        try:
+            import vosk
+        except (ImportError, OSError) as problem:
+            raise EngineUnavailable(f"vosk cannot be used ({problem}).", "Install vosk==0.3.45.") from problem
+        vosk.SetLogLevel(-1)
+        self._vosk = vosk
+        self.model = chosen.name
+        self.sha256 = chosen.sha256
+        self.language = chosen.language
+        self.folder = Path(folder)
+        self.takes_lists = all((folder / "graph" / name).is_file() for name in ("HCLr.fst", "Gr.fst"))
+        try:
+            self.weights = vosk.Model(str(folder))
+        except Exception as problem:  # vosk raises plain Exception when a model cannot be read
+            raise EngineUnavailable(
+                f"The model {chosen.name} cannot be loaded by vosk.", "Run `voxop models verify`, or add it again."
+            ) from problem
+
+    def knows(self, word: str) -> bool:
+        """Whether the word is in the model's vocabulary."""
+        return int(self.weights.vosk_model_find_word(word)) >= 0
+
+    def unknown(self, words: Sequence[str]) -> tuple[str, ...]:
+        """Those of the words that the model does not know, in their order, once each."""
+        parts = dict.fromkeys(part for word in words for part in word.casefold().split())
+        return tuple(part for part in parts if part != UNKNOWN and not self.knows(part))
+
+    def open(self, options: Options) -> VoskSession:
+        """Raises EngineUnavailable for another language than the model's. Bias words are not used: Vosk takes none."""
+        if options.language != self.language:
+            raise EngineUnavailable(
+                f"{self.model} understands '{self.language}', not '{options.language}'.",
+                "Name a model of that language.",
+            )
+        return VoskSession(self.recogniser(), options.alternatives)
+
+    def recogniser(self, phrases: Sequence[str] | None = None) -> Any:
+        """A recogniser of the package, free or for a closed list.
+
+        Raises EngineUnavailable when the model takes no list or does not know a word of it.
+        """
+        if phrases is None:
+            return self._vosk.KaldiRecognizer(self.weights, RATE)
+        if not self.takes_lists:
+            raise EngineUnavailable(
+                f"{self.model} has a fixed graph and takes no list of words at run time.",
+                "Use a model with graph/HCLr.fst and graph/Gr.fst.",
+            )
+        if lacking := self.unknown(phrases):
+            raise EngineUnavailable(f"{self.model} does not know: {', '.join(lacking)}.", "Leave these words out.")
+        return self._vosk.KaldiRecognizer(self.weights, RATE, json.dumps(list(phrases)))
+
+    def choose(self, sound: Samples, phrases: Sequence[str]) -> tuple[Choice, ...]:
+        """How well each phrase fits the whole sound, best first; phrases that do not fit at all are left out.
+
+        `sound`: shape (samples,), 16 kHz. Raises EngineUnavailable as `recogniser` does.
+        """
+        recogniser = self.recogniser(phrases)
+        recogniser.SetMaxAlternatives(max(10, 2 * len(phrases)))
+        pieces = [*_split(sound), np.zeros(round(TAIL * RATE), np.float32)]
+        for piece in pieces:
+            recogniser.AcceptWaveform(_bytes(piece))
+        found = json.loads(recogniser.FinalResult()).get("alternatives", ())
+        wanted = {" ".join(phrase.split()) for phrase in phrases}
+        best: dict[str, float] = {}
+        for one in found:
+            text = " ".join(str(one.get("text", "")).split())
+            if text in wanted:
+                best[text] = max(best.get(text, -np.inf), float(one["confidence"]))
+        return tuple(Choice(text, score) for text, score in sorted(best.items(), key=lambda pair: -pair[1]))
+
+
+class VoskSession:
+    """Hears stretch after stretch; partial words come as soon as they are likely."""
+
+    def __init__(self, recogniser: Any, alternatives: int = 0) -> None:
+        self._recogniser = recogniser
+        self._alternatives = alternatives
+        recogniser.SetWords(True)
+        recogniser.SetPartialWords(True)
+        if alternatives:
+            recogniser.SetMaxAlternatives(alternatives + 1)
+        self._done: list[dict[str, Any]] = []
+        self._others: list[list[str]] = []
+        self._offset = 0.0  # seconds that the recogniser heard before the stretch under way
+        self._heard = 0.0
+
+    def feed(self, samples: Samples) -> Result | None:
+        """Times of partial words count from the start of the stretch."""
+        if not len(samples):
+            return None
+        self._take(samples)
+        told = json.loads(self._recogniser.PartialResult())
+        under_way = told.get("partial_result") or [
+            {"word": word} for word in str(told.get("partial", "")).split()
+        ]
+        words = _words([*self._done, *under_way], -self._offset, None, sure=False)
+        return Result(words, final=False) if words else None
+
+    def end(self, segment: Segment) -> Result:
+        """Words with times within the segment; without confidence where other readings were asked for."""
+        self._take(np.zeros(round(TAIL * RATE), np.float32))
+        self._keep(self._recogniser.FinalResult())
+        words = _words(self._done, segment.start - self._offset, segment, sure=not self._alternatives)
+        others = tuple(" ".join(filter(None, parts)) for parts in self._readings())
+        self._done, self._others = [], []
+        self._recogniser.Reset()
+        self._offset = self._heard
+        return Result(words, alternatives=others)
+
+    def finish(self) -> Result:
+        return Result(())
+
+    def _take(self, samples: Samples) -> None:
+        for piece in _split(samples):
+            self._heard += len(piece) / RATE
+            if self._recogniser.AcceptWaveform(_bytes(piece)):
+                self._keep(self._recogniser.Result())
+
+    def _keep(self, told: str) -> None:
+        """Takes in a final result: a stretch may hold several, where the speaker paused."""
+        read = json.loads(told)
+        if "alternatives" in read:
+            ways = read["alternatives"]
+            if ways:
+                self._done += ways[0].get("result", ())
+                self._others.append([str(way["text"]).strip() for way in ways])
+        else:
+            self._done += read.get("result", ())
+
+    def _readings(self) -> list[list[str]]:
+        """Readings of the whole stretch other than the best: one part is read otherwise, the rest as it was best."""
+        best = [ways[0] for ways in self._others]
+        found = [
+            [*best[:at], way, *best[at + 1 :]] for at, ways in enumerate(self._others) for way in ways[1:]
+            if way != ways[0]
+        ]  # fmt: skip
+        return found[: self._alternatives]
+
+
+def load(model: str | None = None) -> Vosk:
+    """Loads the named model or the default one.
+
+    Raises UnknownName, ModelMissing, ModelDamaged, EngineUnavailable.
+    """
+    try:
+        chosen = manifest.choose("vosk", model)
+    except ModelMissing as problem:
+        raise ModelMissing("There is no model for the engine 'vosk'.", ADD) from problem
+    return Vosk(chosen)
+
+
+def _words(
+    told: Sequence[dict[str, Any]], shift: float, segment: Segment | None, *, sure: bool
+) -> tuple[Word, ...]:
+    """Words of Vosk's answer, its times moved by `shift` seconds and kept within the segment."""
+    words: list[Word] = []
+    for one in told:
+        start = end = None
+        if "start" in one:
+            start, end = one["start"] + shift, one["end"] + shift
+            if segment is not None:
+                start = min(max(start, segment.start), segment.end)
+                end = min(max(end, start), segment.end)
+            start, end = round(max(0.0, start), 2), round(max(0.0, end), 2)
+        confidence = round(min(1.0, float(one["conf"])), 3) if sure and "conf" in one else None
+        words.append(Word(
+            id=len(words), text=one["word"], start=start, end=end, confidence=confidence, heard_by=Vosk.name,
+            segment=segment.index if segment is not None else 0,
+        ))  # fmt: skip
+    return tuple(words)
+
+
+def _split(samples: Samples) -> list[Samples]:
+    """Pieces of a quarter of a second: what the recogniser takes best."""
+    size = RATE // 4
+    return [samples[at : at + size] for at in range(0, len(samples), size)]
+
+
+def _bytes(samples: Samples) -> bytes:
+    return (np.clip(samples, -1.0, 1.0) * 32767).astype("<i2").tobytes()
