@@ -327,18 +327,18 @@ def test_listen_from_a_file_writes_what_note_writes(tmp_path: Path, sound: np.nd
 def test_interrupt_ends_cleanly_and_writes_everything(tmp_path: Path, sound: np.ndarray) -> None:
     source = wav(tmp_path / "said.wav", np.concatenate([sound, np.zeros(60 * RATE, dtype=np.float32)]))
     out = tmp_path / "out"
-    process = subprocess.Popen(voxop("listen", "--from", str(source), "--pace", "real", "--out", str(out)),
-                               stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
-    assert process.stdout is not None
-    lines: list[str] = []
-    reader = threading.Thread(target=lambda: lines.extend(process.stdout or ()))
-    reader.start()
-    until = time.monotonic() + 120
-    while not any("ankle" in line.lower() for line in lines) and time.monotonic() < until:
-        time.sleep(0.2)
-    os.kill(process.pid, signal.SIGINT)
-    assert process.wait(timeout=120) == 0, process.stderr.read() if process.stderr else ""
-    reader.join()
+    command = voxop("listen", "--from", str(source), "--pace", "real", "--out", str(out))
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        lines: list[str] = []
+        reader = threading.Thread(target=lambda: lines.extend(process.stdout or ()))
+        reader.start()
+        until = time.monotonic() + 120
+        while not any("ankle" in line.lower() for line in lines) and time.monotonic() < until:
+            time.sleep(0.2)
+        os.kill(process.pid, signal.SIGINT)
+        assert process.wait(timeout=120) == 0, process.stderr.read() if process.stderr else ""
+        reader.join()
     assert (out / "note.json").exists()
     assert (out / "bundle.json").exists()
     with wave.open(str(out / "recording.wav")) as file:
