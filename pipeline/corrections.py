@@ -180,7 +180,7 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         named = None if new is not None else _named(draft, cue, out)
         if named is not None:
             return _anew(draft, cue, named, words)
-        if apart or (cue.row.id == "make-that" and new is not None) or _restated(tokens, cue):
+        if (apart and not weak) or (cue.row.id == "make-that" and new is not None) or _restated(tokens, cue):
             draft.strikes.append(_unclear(tokens, cue, words))
     elif cue.row.id == "i-mean" and new is None:
         if (again := _said_again(tokens, cue)) >= 0:

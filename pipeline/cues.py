@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import lru_cache
 
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
@@ -39,32 +38,23 @@ class Hit:
     last: int
 
 
-class _Box:
-    """Carries a grammar into the cache, hashed by identity."""
-
-    __slots__ = ("grammar",)
-
-    def __init__(self, grammar: Grammar) -> None:
-        self.grammar = grammar
-
-    def __hash__(self) -> int:
-        return id(self.grammar)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Box) and other.grammar is self.grammar
+_indexes: dict[int, tuple[Grammar, dict[str, list[tuple[tuple[str, ...], str]]]]] = {}
 
 
-@lru_cache(maxsize=4)
-def _index(box: _Box) -> dict[str, list[tuple[tuple[str, ...], str]]]:
-    """First folded word -> [(all folded words, cue id)], longest first."""
+def _index(grammar: Grammar) -> dict[str, list[tuple[tuple[str, ...], str]]]:
+    """First folded word -> [(all folded words, cue id)], longest first; made once for a grammar."""
+    kept = _indexes.get(id(grammar))
+    if kept is not None and kept[0] is grammar:
+        return kept[1]
     index: dict[str, list[tuple[tuple[str, ...], str]]] = {}
-    for ident, row in box.grammar.tables.get("cues", {}).items():
+    for ident, row in grammar.tables.get("cues", {}).items():
         for phrase in row.say:
             words = tuple(split_phrase(phrase))
             if words:
                 index.setdefault(words[0], []).append((words, ident))
     for entries in index.values():
         entries.sort(key=lambda entry: (-len(entry[0]), entry))
+    _indexes[id(grammar)] = (grammar, index)
     return index
 
 
@@ -100,7 +90,7 @@ def _by_id(found: _Found, grammar: Grammar) -> dict[str, list[Hit]]:
     if hits is not None:
         return hits
     hits = {}
-    index, words = _index(_Box(grammar)), found.words
+    index, words = _index(grammar), found.words
     for first, word in enumerate(words):
         for phrase, ident in index.get(word, ()):
             if words[first : first + len(phrase)] == phrase:
@@ -141,8 +131,8 @@ def has(sentence: Sentence, grammar: Grammar, *ids: str) -> bool:
 def listed(sentence: Sentence, index: int) -> tuple[int, ...]:
     """The indexes of the enumeration that the number at `index` belongs to, itself included, in order.
 
-    "five, five, four and five millilitres", "30, 32 and 34 mm": numbers joined by commas and "and" of which
-    all but the last are bare, or at least three (two joined by "and") of the same unit.
+    "five, five, four and five millilitres": joined by commas and "and", all but the last bare, or at least three (two
+    joined by "and") of the same unit.
     """
     known = _look(sentence).listed
     if index not in known:
@@ -234,6 +224,8 @@ def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int =
     dimension = quantity.dimension if quantity is not None else ""
     if members[-1] < first:
         price = gap(sentence, members[-1], first, dimension) + prefix
+        if _of_other(sentence, members[-1], first):
+            return FAR
         binds = members[-1] + 1 < first and sentence.tokens[members[-1] + 1].norm == "of"
         return max(0, price - 3) if binds else price
     if last < members[0]:
@@ -243,6 +235,15 @@ def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int =
             price += 10
         return price
     return FAR
+
+
+def _of_other(sentence: Sentence, index: int, first: int) -> bool:
+    """ "One litre of hartmanns and two units of red cells": "of" binds the number to what comes before the "and"."""
+    between = sentence.tokens[index + 1 : first]
+    if not between or between[0].norm != "of":
+        return False
+    joined = next((at for at, token in enumerate(between) if token.norm in (",", "and", "then")), 0)
+    return joined > 1 and any(token.quantity is not None for token in between[joined:])
 
 
 _EACH = ("each", "apiece", "respectively", "per site", "per level", "per port", "per needle", "per portal")

@@ -19,6 +19,11 @@ _OPEN = frozenset(
     "is was were are be been using through via as no not less more very both left right each every number size "
     "grade stage type zone level lot plus then minus point times x".split()
 )
+# Words with which a new sentence begins; a short pause before one is enough.
+_OPENERS = frozenset(
+    "the no there we then this patient first second third fourth fifth total estimated specimens counts next finally "
+    "aftercare findings".split()
+)
 _LINE_WORDS = 9  # a heading on a line of its own has fewer words
 
 
@@ -26,7 +31,8 @@ def read(words: Sequence[Word], *, pause: float = 0.7) -> list[Sentence]:
     """Sentences with quantities and strikes, in order; every word that was not taken back is in one token.
 
     `pause`: seconds of silence that end a sentence where there is no punctuation; doubled where the words come
-    with full stops. A pause after a preposition, or between a number and what belongs to it, ends none.
+    with full stops; half of it before a word that opens a sentence. A pause after a preposition, or between a number
+    and what belongs to it, ends none.
     """
     drafts: list[Draft] = []
     for chunk, heading in _chunks(words, pause):
@@ -49,7 +55,7 @@ def _chunks(words: Sequence[Word], pause: float) -> Iterator[tuple[list[Word], b
     limit = pause * 2 if stops * 40 > len(words) else pause
     held: list[Word] = []
     for index, word in enumerate(words):
-        if held and _breaks(words, index, limit):
+        if held and (_breaks(words, index, limit) or _opens(words, index, pause / 2, limit > pause)):
             yield held, _is_heading(held, words[index])
             held = []
         held.append(word)
@@ -67,6 +73,27 @@ def _breaks(words: Sequence[Word], index: int, limit: float) -> bool:
     if last in _OPEN:
         return False
     return not (_is_number(last) and _goes_on(word.text.lower().strip(",.;:")))
+
+
+def _opens(words: Sequence[Word], index: int, pause: float, stops: bool) -> bool:
+    """Whether a short pause lies before a word that opens a sentence, or right after it where it is written large
+    ("no loose bodies The ... cartilage"): recognisers put the silence on either side of a short word."""
+    before, word = words[index - 1], words[index]
+    if before.end is None or word.start is None or word.text.lower().strip(",.;:") not in _OPENERS:
+        return False
+    last = before.text.lower().strip(",;:")
+    if last in _OPEN or before.text.endswith(",") or _is_number(last) and word.text.lower() in ("second", "third"):
+        return False
+    large = word.text[:1].isupper() and word.text[1:].islower()
+    if stops and not large:
+        return False
+    gap = word.start - before.end
+    following = words[index + 1] if index + 1 < len(words) else None
+    if word.text.lower() == "no" and following is not None and _is_number(following.text.lower()):
+        return False  # "five mils, no, six mils"
+    if large and following is not None and following.start is not None and word.end is not None:
+        gap = max(gap, following.start - word.end)
+    return gap >= pause
 
 
 def _is_number(norm: str) -> bool:

@@ -85,6 +85,13 @@ def test_no_pause_no_cut() -> None:
     assert len(read(words, pause=0.7)) == 1
 
 
+def test_a_short_pause_is_enough_before_a_word_that_opens_a_sentence() -> None:
+    words = timed(("the wound was closed", 0.4), ("the drain was removed", 0.0))
+    assert plain(read(words, pause=0.7)) == "the wound was closed / the drain was removed"
+    assert len(read(timed(("we injected into", 0.4), ("the joint", 0.0)), pause=0.7)) == 1
+    assert len(read(timed(("it took five mils", 0.4), ("no six mils", 0.0)), pause=0.7)) == 1
+
+
 @pytest.mark.parametrize(
     ("first", "second", "whole"),
     [
@@ -232,7 +239,7 @@ def test_every_row_of_corrections(row: Correction) -> None:
     assert row.examples
     for text in row.examples:
         found = [strike for sentence in of_text(text) for strike in sentence.strikes]
-        assert any(strike.clear for strike in found), text
+        assert any(strike.clear != (row.id == "actually") for strike in found), text  # "actually" only doubts
     for text in row.not_examples:
         assert not [strike for sentence in of_text(text) for strike in sentence.strikes], text
 

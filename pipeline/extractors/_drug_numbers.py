@@ -6,7 +6,7 @@ from pipeline.records import Mention, Sentence
 
 _TOKENS, _TAIL = 16, 8
 _HARMLESS = frozenset({"routes", "events"})
-_STOPPERS = frozenset({".", ";", "then", "while", "but", "after", "before", "next"})
+_STOPPERS = frozenset({".", ";", "while", "but", "after", "before", "next"})
 _LINKS = frozenset(
     ", ( ) : = - / that is which makes make equals equal equalling or so giving given in total a of altogether to at "
     "i.e. ie the dose total: totalling was were used as and for volume concentration strength".split()
@@ -26,6 +26,24 @@ _AFTER_DOSE = frozenset(
     {"for", "daily", "twice", "once", "given", "was", "were", "and", "iv", "im", "sc", "at", "bd", "od", "tds", "bid",
      "tid", "every", "then", "before", "on", "intravenously"}
 )  # fmt: skip
+
+
+def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "Steroid eighty milligrams with four mils of half percent marcaine": the number follows a word of its own, and
+    the drug ahead comes after "with" and a number that is its own."""
+    between = sentence.tokens[index + 1 : drug.first]
+    joined = next((at for at, token in enumerate(between) if token.norm in ("with", "plus", "and", "then")), None)
+    if joined is None or not index or not any(token.quantity is not None for token in between[joined:]):
+        return False
+    before = sentence.tokens[index - 1]
+    return before.norm.isalpha() and before.quantity is None and before.norm not in _NO_NAMES and not any(
+        token.quantity is not None for token in between[:joined]
+    )
+
+
+_NO_NAMES = frozenset(
+    "of with and gave given injected used a the about was were then plus by total block infiltrated in".split()
+)
 
 
 def _is_harmless(other: Mention) -> bool:

@@ -167,6 +167,8 @@ def _number(
             return []
         if thing.role == "implanted" and thing.row is None and (price > _TOUCHING or not _is_component(quantity, said)):
             return []  # "head turned 30 degrees", "tibia, 3 mm"
+        if "tube" in said and quantity.dimension == "length" and index and sentence.tokens[index - 1].norm == "at":
+            return []  # "tube seven point five at twenty two centimetres": how far it lies in
         if quantity.dimension == "angle" and (index > thing.last or not any(word in said for word in _ANGLED)):
             return []
         return claim("device_size")
@@ -184,10 +186,19 @@ def _number(
         following = sentence.tokens[other.last + 1].norm if other.last + 1 < len(sentence.tokens) else ""
         if following in ("hole", "holes", "head", "heads", "site", "sites"):
             continue  # "six screw holes"
+        if _is_one(sentence, quantity, other.last):
+            continue  # "cup fifty four liner": no count of liners
         if counted and countable and first > index and _is_counted(sentence, index, first):
             thing, price = other, cues.cost(sentence, index, other.first, other.last)
             shared |= {"name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role}
             return claim("device_count")
+    thing = next((other for other in things if other.last == index - 1), thing)
+    if counted and thing.row is not None and thing.row.implant and thing.last == index - 1:
+        shared |= {"name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role}
+        behind = sentence.tokens[index + 1 : index + 2]
+        if not behind or behind[0].punctuation or any(other.first == index + 1 for other in things):
+            shared["doubts"] = ("taken as its size; neither size nor a unit was said",)
+            return claim("device_size")
     return []
 
 
@@ -206,6 +217,15 @@ def _thing_first(sentence: Sentence, things: list[_Thing]) -> bool:
 
 
 _TO_SIZE = frozenset({"size", "sized", "number", "no", "a", "is", "was", "of", "at", ":", ","})
+
+
+def _is_one(sentence: Sentence, quantity: Quantity, last: int) -> bool:
+    """Whether a number above one stands before a thing in the singular, which it does not count."""
+    noun = sentence.tokens[last].norm
+    return quantity.value is not None and quantity.value > _FEW and not noun.endswith("s")
+
+
+_FEW = 12  # recognisers drop the plural of small counts ("three screw")
 
 
 def _beside_x(sentence: Sentence, index: int) -> bool:
@@ -252,6 +272,8 @@ def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
     """Only words that describe (and sizes) stand between a count and what it counts."""
     between = sentence.tokens[index + 1 : first]
     words = [token for token in between if token.quantity is None and token.norm not in ("x", "\u00d7")]
+    if any(token.norm == "#number" for token in between) or (index and sentence.tokens[index - 1].norm == "plus"):
+        return False  # "tunnel nine screw", "head thirty six plus four stem"
     return len(words) <= _COUNT_WORDS and not any(
         token.norm in _NOT_BETWEEN or token.punctuation for token in words
     )

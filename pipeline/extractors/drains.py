@@ -32,6 +32,14 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                           laterality=side,
                           group=f"t{base.group_of(sentence, mention.first)}")
             )  # fmt: skip
+        for index, quantity in base.quantities(sentence, ""):
+            for mention in drains:  # "a nineteen Blake drain": 7 to 36 French are made, common practice, no source
+                sized = mention.id != "drain" and mention.first == index + 1 and quantity.form == "number"
+                if sized and quantity.value is not None and 7 <= quantity.value <= 36:
+                    facts.append(
+                        base.claim("drain_size", reading, sentence, index, mention.first, mention.last, 2,
+                                   name=mention.id, group=f"t{base.group_of(sentence, mention.first)}")
+                    )  # fmt: skip
         for index, quantity in base.quantities(sentence, "french", "length"):
             ranked = [
                 (cues.cost(sentence, index, mention.first, mention.last, postfix=2), mention.first, mention)

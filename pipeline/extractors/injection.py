@@ -60,7 +60,7 @@ def _number(
 ) -> list[Fact]:
     verb = cues.nearest(sentence, grammar, index, "injected")
     if verb is None and phase == "":
-        return _cement(reading, sentence, index, quantity)
+        return _cement(reading, sentence, index, quantity) or _put_into(reading, sentence, index, quantity)
 
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near
@@ -118,6 +118,20 @@ def _cement(reading: Reading, sentence: Sentence, index: int, quantity: Quantity
 
 
 _CEMENT_REACH = 6
+
+
+def _put_into(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
+    """ "BMAC four millilitres into the right hip": no verb, but what and where."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 6]]
+    if quantity.dimension != "volume" or "into" not in after:
+        return []
+    facts: list[Fact] = [
+        base.claim("injection_volume", reading, sentence, index, mention.first, mention.last, 8, name=mention.id,
+                   unit=quantity.unit, group=f"i{base.group_of(sentence, mention.first)}")
+        for mention in base.mentions(sentence, "injectates")
+        if cues.cost(sentence, index, mention.first, mention.last) <= _CEMENT_REACH
+    ]  # fmt: skip
+    return facts[:1]
 
 
 def _is_injection(sentence: Sentence, grammar: Grammar, index: int) -> bool:

@@ -87,7 +87,9 @@ def _named(
     ranked = [
         (cues.cost(sentence, index, mention.first, mention.last, prefix=2), mention.first, mention)
         for mention in base.mentions(sentence, "measures")
-        if mention.id not in _OTHER_KINDS and _fits(rows[mention.id].group, quantity.dimension)
+        if mention.id not in _OTHER_KINDS
+        and not (mention.id == "apgar" and quantity.unit)
+        and _fits(rows[mention.id].group, quantity.dimension)
     ]
     if not ranked:
         return []

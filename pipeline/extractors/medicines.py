@@ -291,6 +291,8 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
     tables = (*_BARRIERS, "drugs", "fluids") if index < mention.first else _BARRIERS
     if any(low < other.first and other.last < high for other in base.mentions(sentence, *tables)):
         return True
+    if index < mention.first and _drug_numbers.is_of_another(sentence, index, mention):
+        return True
     if index < mention.first:  # "1.7 mL each amoxicillin 2 g": each closes what came before
         after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
         return after[:1] == ["each"] and after[1:] != ["of"]

@@ -17,23 +17,31 @@ _DOSES = {
 # Units in which drugs are given; a weight in kg or a haemoglobin in g/dL is none.
 _UNITS = ("g", "mg", "ug", "[USP'U]", "[iU]", "U", "mg/mL", "ug/mL", "[USP'U]/mL", "[iU]/mL", "mmol", "meq")
 _LATER = ("aftercare", "follow-up")
-_REACH = 40
+_REACH, _AHEAD = 40, 10
 _COST = 88  # any other claim on the number is better
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        if sentence.section in _LATER or any(True for _ in base.mentions(sentence, "drugs")):
+        if sentence.section in _LATER:
             continue
+        things = [mention.first for mention in base.mentions(sentence, "devices", "fluids")]
+        drugs = [mention.first for mention in base.mentions(sentence, "drugs")]
         for index, quantity in base.quantities(sentence, *_DOSES):
             if quantity.unit not in _UNITS or quantity.form not in ("number", "range", "fraction"):
                 continue
             near = cues.nearest(sentence, grammar, index, "given", "injected", "each")
-            if near is None or near[0] > _REACH:
+            if any(0 < at - index <= _AHEAD // 2 for at in things):
+                continue  # "40 g cement with gentamicin"
+            if drugs and 0 < min(drugs, key=lambda at: abs(at - index)) - index <= _AHEAD:
+                first = last = index  # "steroid eighty milligrams with four mils of marcaine"
+            elif drugs or near is None or near[0] > _REACH:
                 continue
+            else:
+                first, last = near[1].first, near[1].last
             facts.append(
-                base.claim(_DOSES[quantity.dimension], reading, sentence, index, near[1].first, near[1].last, _COST,
+                base.claim(_DOSES[quantity.dimension], reading, sentence, index, first, last, _COST,
                            scale=cues.scale(sentence, index), doubts=("which drug was not said",))
             )  # fmt: skip
     return facts
