@@ -232,6 +232,8 @@ def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[in
             return index - 1
         if hit.rule.value == "conditional" and tokens[index].norm in _CHOSEN:
             return index - 1
+        if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
+            return index - 1
         if hit.rule.value == "planned" and len(tokens) <= _RUN_ON:
             continue
         if index in settings or (tokens[index].norm == "," and _new_clause(sentence, index + 1)):

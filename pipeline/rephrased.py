@@ -19,7 +19,8 @@ DONE = {
     "resection": ("resected",), "reconstruction": ("reconstructed",), "decompression": ("decompressed",),
     "drainage": ("drained",), "amputation": ("amputated",), "fusion": ("fused",), "arthrodesis": ("fused",),
     "arthroscopy": ("scoped", "arthroscoped"), "transposition": ("transposed",), "extraction": ("extracted",),
-    "evacuation": ("evacuated",), "lengthening": ("lengthened",), "removal": ("removed", "excised", "resected", "taken out", "took out"),
+    "evacuation": ("evacuated",), "lengthening": ("lengthened",),
+    "removal": ("removed", "excised", "resected", "taken out", "took out"),
     "trimming": ("trimmed",),
     "transfer": ("transferred",), "fixation": ("fixed",), "pinning": ("pinned",), "nailing": ("nailed",),
 }  # fmt: skip

@@ -16,7 +16,7 @@ LAYERS = {
     for level, names in enumerate(
         (
             "errors records paths sound",
-            "rows note grammar manifest plugins site wordlist",
+            "rows note grammar manifest model_store plugins site wordlist",
             "audio segments engines",
             "listen ear controls soundstore agreement sounds lexicon readings repair numerals units levels codes "
             "clocks shapes compounds ranges restated corrections conversion quantities tokens timespan utterances "
@@ -25,7 +25,7 @@ LAYERS = {
             "settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
             "output checking delivery run casefiles contexts caseview dictation desk live jobs",
-            "summary handover_cli listen_cli serve_cli cli web",
+            "summary handover_cli listen_cli models_cli serve_cli cli web",
         )
     )
     for name in names.split()

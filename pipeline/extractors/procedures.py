@@ -32,10 +32,14 @@ _NAMES_ANOTHER = frozenset(
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     verbal: list[tuple[Fact, bool]] = []
+    told: list[Fact] = []
     for sentence in reading.sentences:
         if sentence.section in _ELSEWHERE:
             continue
-        facts += _title(reading, sentence, grammar) or _unnamed(reading, sentence, grammar)
+        words = _title(reading, sentence, grammar)
+        for fact in [] if words else _unnamed(reading, sentence, grammar):
+            (words if sentence.section == "procedure" or sentence.index < _FIRST else told).append(fact)
+        facts += words
         for mention in base.mentions(sentence, *_KIND):
             if _KIND[mention.table] == "act" and _is_procedure_too(sentence, mention):
                 continue
@@ -53,6 +57,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 verbal.append((fact, active))
             else:
                 facts.append(fact)
+    # in the body of a note that names its operation, a further one in other words is a step
+    named = any(fact.kind == "procedure" and fact.status == "performed" for fact in facts)
+    facts += [replace(fact, kind="act") if named else fact for fact in told]
     facts += [_as_step(fact, active, facts, grammar) for fact, active in verbal]
     return facts + _only_act(reading, facts)
 
@@ -63,8 +70,12 @@ def _as_step(fact: Fact, active: bool, facts: list[Fact], grammar: Grammar) -> F
     if fact.status != "performed":
         return fact
     named = [other for other in facts if other.kind == "procedure" and other.status == "performed"]
-    if not named or any(other.name == fact.name for other in named):
+    if not named:
         return fact
+    for other in named:
+        if other.name == fact.name:  # told again: where it was done the name says
+            agree = fact.laterality is None or other.laterality in (None, fact.laterality)
+            return replace(fact, body_site=other.body_site) if agree else fact
     if active and not any(_akin(fact, other, grammar) for other in named):
         return fact
     return replace(fact, kind="act")
@@ -78,7 +89,7 @@ def _akin(one: Fact, other: Fact, grammar: Grammar) -> bool:
     if one.body_site is not None and one.body_site == other.body_site:
         return True
     rows = grammar.tables["procedures"]
-    if one.name not in rows or other.name not in rows:
+    if one.name is None or other.name is None or not {one.name, other.name} <= set(rows):
         return True  # one in its own words: which part it is about cannot be told
     return bool(set(rows[one.name].name.lower().split()) & set(rows[other.name].name.lower().split()) - _COMMON)
 
@@ -102,6 +113,9 @@ def _only_act(reading: Reading, facts: list[Fact]) -> list[Fact]:
     return []
 
 
+_LINKS = frozenset({"was", "were", "then", "the", "a", "an", "of", "left", "right", "on", "found", "and"})
+
+
 def _place(reading: Reading, fact: Fact) -> tuple[Evidence, str] | None:
     """Evidence and words of an act with the site beside it."""
     for sentence in reading.sentences:
@@ -109,10 +123,12 @@ def _place(reading: Reading, fact: Fact) -> tuple[Evidence, str] | None:
             continue
         act = [at for at, token in enumerate(sentence.tokens)
                if fact.evidence.first <= token.first <= fact.evidence.last]  # fmt: skip
-        for site in base.mentions(sentence, "sites"):
+        for site in base.mentions(sentence, "sites", "diagnoses"):
             first, last = min(act[0], site.first), max(act[-1], site.last)
             between = {token.norm for token in sentence.tokens[min(act[-1], site.last) + 1 : max(act[0], site.first)]}
-            joined = site.id == fact.body_site or (site.last < act[0] and between <= {"was", "were", "then"})
+            joined = site.id == fact.body_site or (site.last < act[0] and between <= _LINKS) or (
+                site.first > act[-1] and between <= _LINKS
+            )
             for thing in base.mentions(sentence, "diagnoses", "findings"):  # "lipoma of the right forearm"
                 link = {token.norm for token in sentence.tokens[thing.last + 1 : first]}
                 if thing.last < first and first - thing.last <= 5 and "of" in link | {sentence.tokens[first].norm}:
@@ -125,9 +141,10 @@ def _place(reading: Reading, fact: Fact) -> tuple[Evidence, str] | None:
 
 def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """An operation that no row names: under its heading, or as the first words of the narration with an act in them."""
-    if any(mention.first < 15 for mention in base.mentions(sentence, "procedures")):
-        return []
     acts = [m for m in base.mentions(sentence, "acts") if _is_deed(m, grammar)]
+    others = [m.first for m in base.mentions(sentence, "procedures") if m.first < 15]
+    if others and not (acts and _goes_on(sentence, acts[0], others[0])):
+        return []
     if sentence.section == "procedure":
         first = story.after_heading(sentence)
         if first is None or _is_prose(sentence):
@@ -140,8 +157,9 @@ def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
     else:
         return []
     last = first
+    ends = _TITLE_ENDS | {"with", "and"} if others else _TITLE_ENDS
     while last + 1 < len(sentence.tokens) and last - first < 14 and (
-        sentence.tokens[last + 1].norm not in _TITLE_ENDS and sentence.tokens[last + 1].quantity is None
+        sentence.tokens[last + 1].norm not in ends and sentence.tokens[last + 1].quantity is None
     ):
         last += 1
     text = story.words(sentence, first, last)
@@ -154,6 +172,13 @@ def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
         side = laterality.only_side(sentence, first, len(sentence.tokens) - 1, grammar)
     site = next((m.id for m in base.mentions(sentence, "sites") if m.first <= last), None)
     return [base.make("procedure", reading, sentence, first, last, text=text, laterality=side, body_site=site)]
+
+
+def _goes_on(sentence: Sentence, act: Mention, other: int) -> bool:
+    """ "Excision of a carcinoma with a local flap": the named operation is joined to the one in other words."""
+    tokens = sentence.tokens
+    of = act.first <= 3 and act.last + 1 < other and tokens[act.last + 1].norm == "of"
+    return of and any(token.norm in ("with", "and", ",") for token in tokens[act.last + 1 : other])
 
 
 def _is_deed(mention: Mention, grammar: Grammar) -> bool:
@@ -209,7 +234,7 @@ _DONE_BEFORE = frozenset({"underwent", "performed", "did", "carried", "doing", "
 _DONE_AFTER = frozenset({"performed", "carried", "done", "undertaken", "completed"})
 _STOPS = frozenset(
     "a an the of in on at to from with for by and or was were is had we i he she they did underwent performed then "
-    "left right bilateral both patient today under".split()
+    "left right bilateral both patient today under sided side".split()
 )
 _FIRST = 2  # sentences
 
