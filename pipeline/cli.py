@@ -20,6 +20,7 @@ from pipeline import (
     handover_cli,
     listen_cli,
     manifest,
+    models_cli,
     output,
     plugins,
     run,
@@ -294,6 +295,10 @@ def verify(as_json: bool) -> None:
 
 for command in (handover_cli.send, handover_cli.outbox, handover_cli.codes, listen_cli.listen_command):
     main.add_command(command)
+
+
+for command in models_cli.COMMANDS:
+    models.add_command(command)
 
 
 for command in serve_cli.COMMANDS:

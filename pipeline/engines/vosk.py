@@ -124,7 +124,6 @@ class VoskSession:
         self._recogniser = recogniser
         self._alternatives = alternatives
         recogniser.SetWords(True)
-        recogniser.SetPartialWords(True)
         if alternatives:
             recogniser.SetMaxAlternatives(alternatives + 1)
         self._done: list[dict[str, Any]] = []
@@ -133,15 +132,13 @@ class VoskSession:
         self._heard = 0.0
 
     def feed(self, samples: Samples) -> Result | None:
-        """Times of partial words count from the start of the stretch."""
+        """Partial words have no times: to align them each time would cost more than to hear them."""
         if not len(samples):
             return None
         self._take(samples)
         told = json.loads(self._recogniser.PartialResult())
-        under_way = told.get("partial_result") or [
-            {"word": word} for word in str(told.get("partial", "")).split()
-        ]
-        words = _words([*self._done, *under_way], -self._offset, None, sure=False)
+        under_way = [{"word": word} for word in str(told.get("partial", "")).split()]
+        words = _words([{"word": one["word"]} for one in self._done] + under_way, 0.0, None, sure=False)
         return Result(words, final=False) if words else None
 
     def end(self, segment: Segment) -> Result:

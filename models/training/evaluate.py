@@ -1,0 +1,138 @@
+"""Word error of a model on the held-out speakers and on a held-out synthetic voice, over all words and by class.
+
+Run: python models/training/evaluate.py --model FOLDER --prepared FOLDER [--speech FOLDER] [--voice] [--limit 60]
+
+`--speech`: the real recordings, of which the held-out speakers are decoded. `--voice`: the test sentences of
+prepare.py, spoken by hibari-tts. Words outside the model's vocabulary count as the filler.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+import soundfile
+import soxr
+import vosk
+from held_out import SPEAKERS
+
+RATE = 16_000
+FILLER = "[unk]"
+NUMBERS = set("""zero oh one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen
+seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred thousand million point half
+""".split())
+CLASSES = {
+    "number": NUMBERS,
+    "unit": {"percent", "minutes", "hours", "units", "mercury", "seconds"},
+    "side": set("left right bilateral both medial lateral anterior posterior superior inferior proximal distal".split()),
+    "negation": set("no not none never without negative absent nil known".split()),
+}
+
+
+def class_of(word: str) -> str:
+    if word == FILLER:
+        return "filler"
+    if word.endswith(("litres", "liters", "grams", "metres", "meters", "litre", "liter", "gram", "metre", "meter")):
+        return "unit"
+    return next((name for name, words in CLASSES.items() if word in words), "other")
+
+
+def aligned(said: list[str], heard: list[str]) -> list[tuple[str | None, str | None]]:
+    """Pairs of the cheapest alignment; None where a word was added or lost."""
+    cost = np.zeros((len(said) + 1, len(heard) + 1), int)
+    cost[:, 0], cost[0] = np.arange(len(said) + 1), np.arange(len(heard) + 1)
+    for i, one in enumerate(said, 1):
+        for j, other in enumerate(heard, 1):
+            cost[i, j] = min(cost[i - 1, j] + 1, cost[i, j - 1] + 1, cost[i - 1, j - 1] + (one != other))
+    i, j, pairs = len(said), len(heard), []
+    while i or j:
+        if i and j and cost[i, j] == cost[i - 1, j - 1] + (said[i - 1] != heard[j - 1]):
+            pairs.append((said[i - 1], heard[j - 1]))
+            i, j = i - 1, j - 1
+        elif i and cost[i, j] == cost[i - 1, j] + 1:
+            pairs.append((said[i - 1], None))
+            i -= 1
+        else:
+            pairs.append((None, heard[j - 1]))
+            j -= 1
+    return pairs[::-1]
+
+
+def hear(model: vosk.Model, sound: np.ndarray) -> list[str]:
+    recogniser = vosk.KaldiRecognizer(model, RATE)
+    data = (np.clip(sound, -1, 1) * 32767).astype("<i2")
+    words: list[str] = []
+    for at in range(0, len(data), 4000):
+        if recogniser.AcceptWaveform(data[at : at + 4000].tobytes()):
+            words += json.loads(recogniser.Result())["text"].split()
+    recogniser.AcceptWaveform(bytes(RATE))
+    return words + json.loads(recogniser.FinalResult())["text"].split()
+
+
+def joined(words: list[str]) -> list[str]:
+    """A run of fillers counts once: how many words nobody listed lie in a stretch cannot be told."""
+    return [word for at, word in enumerate(words) if word != FILLER or at == 0 or words[at - 1] != FILLER]
+
+
+def measure(name: str, model: vosk.Model, cases: list[tuple[np.ndarray, list[str]]], known: set[str]) -> None:
+    began, length = time.time(), 0.0
+    right, wrong = Counter[str](), Counter[str]()
+    for number, (sound, words) in enumerate(cases):
+        said = joined([word if word in known else FILLER for word in words])
+        heard = joined(hear(model, sound))
+        length += len(sound) / RATE
+        if number < 4:
+            print("  said ", " ".join(said), "\n  heard", " ".join(heard))
+        for one, other in aligned(said, heard):
+            kind = class_of(one or other or "")
+            (right if one == other else wrong)[kind] += 1
+            if one is None:
+                wrong[f"{kind} added"] += 1
+    said_count = sum(right.values()) + sum(v for k, v in wrong.items() if "added" not in k) - sum(
+        v for k, v in wrong.items() if "added" in k)
+    errors = sum(v for k, v in wrong.items() if "added" not in k)
+    print(f"{name}: {100 * errors / said_count:.1f} % word error, {said_count} words, {len(cases)} utterances, "
+          f"real-time factor {(time.time() - began) / length:.2f}")
+    for kind in sorted(set(right) | {k for k in wrong if "added" not in k}):
+        of = right[kind] + wrong[kind] - wrong[f"{kind} added"]
+        print(f"  {kind:9} {100 * wrong[kind] / max(1, of):5.1f} % of {of} (of which added: {wrong[f'{kind} added']})")
+
+
+def main() -> None:
+    take = argparse.ArgumentParser(description=__doc__)
+    for name in ("model", "prepared"):
+        take.add_argument(f"--{name}", type=Path, required=True)
+    take.add_argument("--speech", type=Path)
+    take.add_argument("--voice", action="store_true")
+    take.add_argument("--limit", type=int, default=60)
+    given = take.parse_args()
+    vosk.SetLogLevel(-1)
+    model = vosk.Model(str(given.model))
+    known = {line.split()[0] for line in (given.model / "graph/words.txt").read_text().splitlines()}
+    if given.speech:
+        found = json.loads((given.prepared / "utterances.json").read_text())
+        held = [(given.speech / path, words) for speaker, path, words in found if speaker in SPEAKERS]
+        picked = held[:: max(1, len(held) // given.limit)]
+        measure("held-out speakers", model, [(load(path), words) for path, words in picked], known)
+    if given.voice:
+        sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+        from hibari import Hibari
+
+        say = Hibari(threads=1)
+        texts = json.loads((given.prepared / "tests.json").read_text())[: given.limit]
+        cases = [(soxr.resample(say(text, seed=1), 24_000, RATE) * 0.5, text.split()) for text in texts]
+        measure("held-out voice", model, cases, known)
+
+
+def load(path: Path) -> np.ndarray:
+    sound, rate = soundfile.read(str(path), dtype="float32")
+    return soxr.resample(sound, rate, RATE) if rate != RATE else sound
+
+
+if __name__ == "__main__":
+    main()
