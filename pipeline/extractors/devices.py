@@ -128,11 +128,13 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, things: list[_Thing]
 ) -> list[Fact]:
+    last = _last_beside(sentence, index, quantity)
     prefix, postfix = (3, 0) if _thing_first(sentence, things) else (0, 3)
     ranked = sorted(
-        (cues.cost(sentence, index, thing.first, thing.last, prefix=prefix, postfix=postfix), thing.first, at)
+        (cues.cost(sentence, last if thing.first > last else index, thing.first, thing.last, prefix=prefix,
+                   postfix=postfix), thing.first, at)
         for at, thing in enumerate(things)
-    )
+    )  # fmt: skip
     price, _, at = ranked[0]
     thing = things[at]
     if any(word in (thing.name or thing.text) for word in _NEEDLES):
@@ -195,11 +197,21 @@ def _number(
     thing = next((other for other in things if other.last == index - 1), thing)
     if counted and thing.row is not None and thing.row.implant and thing.last == index - 1:
         shared |= {"name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role}
+        price = _GUESSED
         behind = sentence.tokens[index + 1 : index + 2]
         if not behind or behind[0].punctuation or any(other.first == index + 1 for other in things):
             shared["doubts"] = ("taken as its size; neither size nor a unit was said",)
             return claim("device_size")
     return []
+
+
+def _last_beside(sentence: Sentence, index: int, quantity: Quantity) -> int:
+    """The last of the lengths that stand side by side: "one 12 mm 3.5 mm cortical screw", both of the screw."""
+    for at in range(index + 1, len(sentence.tokens)):
+        other = sentence.tokens[at].quantity
+        if other is None or not other.dimension == quantity.dimension == "length":
+            return at - 1
+    return index
 
 
 def _thing_first(sentence: Sentence, things: list[_Thing]) -> bool:
@@ -225,6 +237,7 @@ def _is_one(sentence: Sentence, quantity: Quantity, last: int) -> bool:
     return quantity.value is not None and quantity.value > _FEW and not noun.endswith("s")
 
 
+_GUESSED = 40  # any kind that knows what the number is has it first
 _FEW = 12  # recognisers drop the plural of small counts ("three screw")
 
 

@@ -115,7 +115,8 @@ def _root(sentence: Sentence, index: int, quantity: Quantity) -> int:
         if other is None and sentence.tokens[at].norm not in _GOES_ON:
             break
         if other is not None:
-            alike = other.dimension == quantity.dimension or "" in (other.dimension, quantity.dimension)
+            led = any(token.norm in ("->", "→") for token in sentence.tokens[at + 1 : index])
+            alike = other.dimension == quantity.dimension or (led and "" in (other.dimension, quantity.dimension))
             return _root(sentence, at, other) if alike and other.form == quantity.form else index
     return index
 
