@@ -77,6 +77,10 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
     for mention in base.mentions(sentence, "diagnoses"):
         if mention.id.endswith("-pain"):
             continue  # a complaint; it stands in the indication
+        if sentence.tokens[mention.last].norm == "dislocated" and mention.first and (
+            sentence.tokens[mention.first - 1].norm in ("was", "were", "then")
+        ):
+            continue  # what the surgeon did with the hip
         fact = base.named("diagnosis", reading, sentence, mention, grammar)
         if fact.status in ("historical", "other_person", "conditional", "planned"):
             continue
