@@ -23,13 +23,16 @@ from held_out import SPEAKERS
 
 RATE = 16_000
 FILLER = "[unk]"
-NUMBERS = set("""zero oh one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen
+NUMBERS = set("""
+zero oh one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen
 seventeen eighteen nineteen twenty thirty forty fifty sixty seventy eighty ninety hundred thousand million point half
 """.split())
 CLASSES = {
     "number": NUMBERS,
     "unit": {"percent", "minutes", "hours", "units", "mercury", "seconds"},
-    "side": set("left right bilateral both medial lateral anterior posterior superior inferior proximal distal".split()),
+    "side": set(
+        "left right bilateral both medial lateral anterior posterior superior inferior proximal distal".split()
+    ),
     "negation": set("no not none never without negative absent nil known".split()),
 }
 

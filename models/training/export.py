@@ -11,6 +11,7 @@ where OpenFst's tools were unpacked when they are not installed.
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import math
 from collections import Counter
@@ -54,7 +55,7 @@ def bigram(texts: list[list[str]], words: list[str]) -> tuple[dict, dict, dict]:
     for text in texts:
         said = ["<s>", *[word if word in known else FILLER for word in text], "</s>"]
         single.update(said[1:])
-        pairs.update(zip(said, said[1:], strict=False))
+        pairs.update(itertools.pairwise(said))
     total, size = sum(single.values()), len(words) + 1
     chance = {word: (single[word] + 0.5) / (total + 0.5 * size) for word in [*words, "</s>"]}
     begun = Counter[str]()
@@ -119,7 +120,8 @@ def write_net(weights: dict[str, np.ndarray], order: list[int], model: object, e
 
 
 def build(weights: dict[str, np.ndarray], base: list[str], lexicon: dict[str, list[str]], words: list[str],
-          texts: list[list[str]], out: Path, filler_cost: float = FILLER_COST, silence: float = 0.3) -> None:  # fmt: skip
+          texts: list[list[str]], out: Path, filler_cost: float = FILLER_COST,
+          silence: float = 0.3) -> None:  # fmt: skip
     """Writes the model's folder. `base`: phones, silence first."""
     for part in ("am", "conf", "graph/phones"):
         (out / part).mkdir(parents=True, exist_ok=True)

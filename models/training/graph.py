@@ -116,7 +116,8 @@ def grammar_text(
 
 
 def look_ahead(
-    spelt: object, marks_at: list[int], context: object, model: object, words: dict[str, int], grammar: object, out: Path
+    spelt: object, marks_at: list[int], context: object, model: object, words: dict[str, int], grammar: object,
+    out: Path,
 ) -> None:
     """Writes HCLr.fst, Gr.fst, words.txt and disambig_tid.int into `out`; needs OpenFst's fstconvert.
 
