@@ -17,7 +17,7 @@ from lxml import etree
 
 from pipeline import grammar, plugins, run
 from pipeline.errors import BadTemplate
-from pipeline.note import OperativeNote, Signature
+from pipeline.note import Amendment, Code, OperativeNote, Signature
 from pipeline.records import Fact
 from pipeline.site import Site
 
@@ -52,8 +52,9 @@ def nasty(note: OperativeNote) -> OperativeNote:
     name = "\u05d3\u05e0\u05d4 \u05db\u05d4\u05df \U0001f600\x00\x0b"
     extra = [Fact(kind="patient_name", id="x0", text=name, evidence=evidence)]
     extra += [Fact(kind="draw", id=f"x{n}", value=Decimal("2.50"), unit="mL", evidence=evidence) for n in range(1, 201)]
-    long = [passage.model_copy(update={"text": "word & <tag> \x01 " * 3000}) for passage in note.sections.description]
-    sections = note.sections.model_copy(update={"description": long})
+    first, *others = note.sections.description
+    long = first.model_copy(update={"text": "word & <tag> \x01 " * 3000})
+    sections = note.sections.model_copy(update={"description": [long, *others]})
     return note.model_copy(update={"facts": [*note.facts, *extra], "sections": sections})
 
 
@@ -202,3 +203,25 @@ def test_libreoffice_renders_it(note: OperativeNote, name: str, tmp_path: Path) 
     assert ("Operative note" if name == "docx" else "After your operation") in shown.stdout
     if name == "docx":
         assert shown.stdout.count("2.50 mL") == 200
+
+
+def test_amended_note_says_what_it_changes_and_carries_the_coder_s_codes(note: OperativeNote) -> None:
+    from pipeline.fhir import bundle
+
+    (procedure,) = note.of("procedure")
+    amended = note.model_copy(
+        update={
+            "state": "amended",
+            "version": 2,
+            "amendment": Amendment(
+                version=1, by="Dr. Harper", at=EPOCH, reason="dose misheard", changes=["2 g -> 1 g"]
+            ),
+            "codes": [Code(system="http://hl7.org/fhir/sid/icd-10-cm", code="M24.852", facts=[procedure.id])],
+        }
+    )
+    text = text_of(made(amended))
+    assert "Amends version 1: dose misheard (Dr. Harper" in text
+    assert "2 g -> 1 g" in text
+    document = bundle.to_bytes(bundle.document(amended, grammar.load(), Site(), None)).decode()
+    assert '"M24.852"' in document
+    assert "Amends version 1: dose misheard" in document

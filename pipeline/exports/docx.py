@@ -119,6 +119,12 @@ class _Writer:
         word.write_text(line, f"{STATES[self.note.state]} · version {self.note.version}", bold=True)
         word.write_text(line, f" · made {self.note.made_at} from {self.note.source.name} ({self.note.source.engine})")
         word.write_text(self.document.add_paragraph(), CAUTION, italic=True)
+        amendment = self.note.amendment
+        if amendment is not None:
+            line = self.document.add_paragraph()
+            word.write_text(line, f"Amends version {amendment.version}", bold=True)
+            word.write_text(line, f": {amendment.reason} ({amendment.by}, {amendment.at}). ")
+            word.write_text(line, "; ".join(amendment.changes))
         if self.note.signature is None:
             self._box()
 

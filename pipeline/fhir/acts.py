@@ -74,7 +74,7 @@ def _add(book: Book, people: People, fact: Fact, operation: Operation | None, pa
         "extension": extensions,
         "status": "completed" if fact.certainty == "affirmed" else "unknown",
         "category": words("Anaesthesia") if anaesthesia else None,
-        "code": words(_title(book, fact)),
+        "code": words(_title(book, fact), *book.codings(fact)),
         "subject": people.patient,
         "encounter": people.encounter,
         **when,

@@ -57,6 +57,10 @@ class Book:
     def unsigned(self) -> bool:
         return self.note.state == "draft"
 
+    def codings(self, fact: Fact) -> list[Resource]:
+        """The codes that a coder entered for a fact."""
+        return [coding(code.system, code.code, code.display) for code in self.note.codes if fact.id in code.facts]
+
     def ident(self, kind: str, key: str) -> str:
         """The UUID of a resource of this note."""
         return str(uuid.uuid5(_NAMESPACE, f"{self.note.id}/{kind}/{key}"))

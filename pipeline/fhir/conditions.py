@@ -53,7 +53,7 @@ def _add(book: Book, people: People, fact: Fact) -> Resource:
         "resourceType": "Condition",
         "verificationStatus": _verification(book, fact),
         "category": category,
-        "code": words(book.label(fact)),
+        "code": words(book.label(fact), *book.codings(fact)),
         "bodySite": body_site(book, fact),
         "subject": people.patient,
         "encounter": people.encounter,

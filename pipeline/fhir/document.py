@@ -59,9 +59,19 @@ def composition(book: Book, people: People, main: Resource | None, attached: Res
         "language": note.language,
         "extension": [{"url": VERSION, "valueString": str(note.version)}],
         "event": _event(book, main),
-        "section": _reaching_all(book, [*sections, *rest], attached),
+        "section": _reaching_all(book, [*_amendment(book), *sections, *rest], attached),
     }
     return without_empty(made)
+
+
+def _amendment(book: Book) -> list[Resource]:
+    """What an amended version says of itself: why it was made, by whom, and what it changes."""
+    amendment = book.note.amendment
+    if amendment is None:
+        return []
+    head = f"Amends version {amendment.version}: {amendment.reason} ({amendment.by}, {amendment.at})"
+    text = narrative(paragraph(head), *(paragraph(change) for change in amendment.changes))
+    return [{"title": "Amendment", "code": words("Amendment"), "text": text}]
 
 
 def _event(book: Book, main: Resource | None) -> list[Resource]:
