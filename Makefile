@@ -59,8 +59,8 @@ types: $(STAMP).test
 voice: $(STAMP).test
 	$(BIN)/python audio_demo/make_recording.py
 
-BENCHES := bench-understanding bench-checks bench-demo bench-listening bench-fhir-faults
-bench-understanding bench-checks bench-demo bench-listening bench-fhir-faults: $(STAMP).test
+BENCHES := bench-understanding bench-checks bench-demo bench-listening bench-fhir-faults bench-pages bench-long-session
+$(BENCHES): $(STAMP).test
 	$(BIN)/python benchmarks/$(subst -,_,$(patsubst bench-%,%,$@)).py $(ARGS)
 
 docs: $(STAMP).test

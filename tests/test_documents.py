@@ -38,7 +38,10 @@ def test_errors_survive_pickling() -> None:
 
 def test_commands_and_targets_named_in_the_documents_exist() -> None:
     targets = set(re.findall(r"^([a-z-]+):", (ROOT / "Makefile").read_text("utf-8"), re.M))
-    targets |= set(re.findall(r"^(bench-[a-z -]+):", (ROOT / "Makefile").read_text("utf-8"), re.M)[0].split())
+    benches = re.findall(r"^BENCHES := (.+)$", (ROOT / "Makefile").read_text("utf-8"), re.M)[0].split()
+    for bench in benches:
+        assert (ROOT / "benchmarks" / f"{bench.removeprefix('bench-').replace('-', '_')}.py").exists(), bench
+    targets |= set(benches)
     for name in ("README.md", "DEVELOPERS.md", "NOTICE.md"):
         text = (ROOT / name).read_text(encoding="utf-8")
         for target in re.findall(r"`?make ([a-z-]+)", text):
