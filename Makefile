@@ -73,3 +73,7 @@ lock:
 
 clean:
 	rm -rf $(VENV) demo_out build dist
+
+.PHONY: bench-second-opinion
+bench-second-opinion: ## How many planted errors and right words the second opinion of Vosk flags (not in `make test`)
+	$(BIN)/python benchmarks/second_opinion.py
