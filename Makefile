@@ -59,7 +59,7 @@ types: $(STAMP).test
 voice: $(STAMP).test
 	$(BIN)/python audio_demo/make_recording.py
 
-BENCHES := bench-understanding bench-checks bench-demo bench-listening bench-fhir-faults bench-pages bench-long-session
+BENCHES := bench-understanding bench-checks bench-demo bench-listening bench-fhir-faults bench-pages bench-long-session bench-second-opinion
 $(BENCHES): $(STAMP).test
 	$(BIN)/python benchmarks/$(subst -,_,$(patsubst bench-%,%,$@)).py $(ARGS)
 
@@ -73,7 +73,3 @@ lock:
 
 clean:
 	rm -rf $(VENV) demo_out build dist
-
-.PHONY: bench-second-opinion
-bench-second-opinion: ## How many planted errors and right words the second opinion of Vosk flags (not in `make test`)
-	$(BIN)/python benchmarks/second_opinion.py
