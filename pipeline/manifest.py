@@ -125,7 +125,7 @@ def model(name: str) -> Model:
 
 
 def choose(engine: str, name: str | None = None) -> Model:
-    """The named model, or the engine's default one.
+    """The named model, or the engine's default one; the default of a site beats the shipped one.
 
     Raises UnknownName when the name is not known or belongs to another engine, ModelMissing when there is none.
     """
@@ -138,7 +138,8 @@ def choose(engine: str, name: str | None = None) -> Model:
         return found
     if not fitting:
         raise ModelMissing(f"No model for engine '{engine}' is installed.", "See `voxop models`.")
-    return next((item for item in fitting if item.default), fitting[0])
+    defaults = [item for item in fitting if item.default]
+    return next((item for item in defaults if item.origin == "site"), (defaults or fitting)[0])
 
 
 def folder(name: str) -> Path:

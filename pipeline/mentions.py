@@ -137,6 +137,10 @@ def _across(sentence: Sentence, norms: list[str], folded: list[str], box: _Box) 
     return found
 
 
+def _device_inside(start: int, end: int, found: list[tuple[int, int, str]]) -> bool:
+    return any(start <= first and last <= end and key.startswith("devices|") for first, last, key in found)
+
+
 def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its mentions, in order. A phrase inside a longer one of any table is dropped;
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
@@ -149,7 +153,8 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     folded = [fold(norm) for norm in norms]
     doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
     found = [(start, end, _NLP.vocab.strings[key]) for key, start, end in matcher(doc)]
-    found += set(_across(sentence, norms, folded, box)) - set(found)
+    across = set(_across(sentence, norms, folded, box)) - set(found)
+    found += across
     found.sort(key=lambda item: (item[0] - item[1], item[0], item[2]))
     taken: list[tuple[int, int]] = []
     kept: list[Mention] = []
@@ -157,7 +162,9 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
         if any(start < other_end and end > other_start and (start, end) != (other_start, other_end)
                for other_start, other_end in taken):  # fmt: skip
             continue
-        taken.append((start, end))
+        # "Four screws were removed" names an operation, and the screws all the same.
+        if (start, end, key) not in across or not _device_inside(start, end, found):
+            taken.append((start, end))
         table, ident = key.split("|", 1)
         kept.append(Mention(table, ident, start, end - 1))
     kept.sort(key=lambda mention: (mention.first, mention.last, mention.table, mention.id))

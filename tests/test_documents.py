@@ -59,7 +59,8 @@ def test_no_machine_path_or_registry_in_tracked_files() -> None:
         if not path.is_file() or path.suffix in {".flac", ".png", ".bin"}:
             continue
         text = path.read_text(encoding="utf-8", errors="replace")
-        for pattern in (r"/(?:work|root|home)/\w+", r"extra-index-url\s", r"files\.pythonhosted", r"registry\.npmjs"):
+        machine = r"(?<![\w.])/(?:work|root|home)/\w+"
+        for pattern in (machine, r"extra-index-url\s", r"files\.pythonhosted", r"registry\.npmjs"):
             found = re.search(pattern, text) if name != "tests/test_documents.py" else None
             assert found is None, f"{name}: {found}"
 

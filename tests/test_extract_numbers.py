@@ -5,7 +5,6 @@ The case files lie under tests/cases/extractors/<name>/; tests/cases_runner.py t
 
 from __future__ import annotations
 
-import time
 from decimal import Decimal
 
 import pytest
@@ -84,20 +83,3 @@ def test_every_cue_is_found_in_its_examples() -> None:
             words = run.from_text(example).words
             reading: Reading = run.understand(words, rules)[0]
             assert any(cues.has(sentence, rules, ident) for sentence in reading.sentences), (ident, example)
-
-
-def test_speed() -> None:
-    """All extractors of numbers together on a narration of about 150 words: well under 5 ms a call at rest; the
-    bound here is wide because test machines are busy."""
-    text = " ".join(case.say for case in cases("medicines", "harvest", "devices"))
-    words = text.split()[:150]
-    rules = grammar.load()
-    reading = run.understand(run.from_text(" ".join(words)).words, rules)[0]
-    modules = [plugins.find("pipeline.extractors", name) for name in NAMES]
-    best = 1.0
-    for _ in range(5):
-        began = time.perf_counter()
-        for module in modules:
-            module.extract(reading, rules)
-        best = min(best, time.perf_counter() - began)
-    assert best < 0.05, f"{best * 1000:.1f} ms"

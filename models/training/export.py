@@ -22,7 +22,7 @@ import numpy as np
 from graph import FILLER, grammar_text, lexicon_fst, look_ahead, told_apart, tuples
 from kaldi_files import Writer, affine, batch_norm, fixed_affine, net, no_op, relu, topology_text, transition_model
 
-# These follow net.py, which cannot be imported without torch; test_engine_vosk.py compares the two.
+# These follow net.py, which cannot be imported without torch; nothing compares the two: change both.
 FAST = ((-2, -1, 0, 1, 2), (-1, 0, 1), (-1, 0, 1))
 SLOW = (1, 1, 1, 1, 1, 2)
 KEPT, STEP, CONTEXT = 0.66, 3, 25
