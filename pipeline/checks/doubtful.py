@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline import quantities, tokens
 from pipeline.checks.base import ONE_VALUE, called, finding, prepared, shown
 from pipeline.grammar import Grammar
 from pipeline.limits import limit
@@ -29,7 +30,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     for fact in note.facts:
         if fact.certainty == "negated" and fact.laterality is None:
             continue
-        heard = [f"also heard as {other}" for other in fact.alternatives]
+        heard = [f"also heard as {other}" for other in fact.alternatives if _differs(fact, other)]
         if heard:
             found.append(_told([fact], grammar, "; ".join(heard), sound=True))
         sure = fact.evidence.confidence
@@ -42,6 +43,17 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 continue  # two_values shows both with their values
             doubted.setdefault((head, fact.kind if quoted else ""), []).append(fact)
     return found + [_told(facts, grammar, reason, sound=False) for (reason, _), facts in doubted.items()]
+
+
+def _differs(fact: Fact, other: str) -> bool:
+    """Whether another reading changes a number: one with the same number, or with none, does not. Of a fact without
+    a number every other reading counts."""
+    if fact.value is None and fact.low is None:
+        return True
+    read = quantities.merge(tokens.tokenize(tokens.words_from_text(other)))
+    said = [token.quantity for token in read if token.quantity is not None]
+    same = [one for one in said if (one.value, one.low, one.high) == (fact.value, fact.low, fact.high)]
+    return bool(said) and not any(one.unit in (fact.unit, None) for one in same)
 
 
 def _matters(fact: Fact) -> bool:
