@@ -27,6 +27,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     least = float(row.value) if row is not None and row.value is not None else 0.0
     doubted: dict[tuple[str, str], list[Fact]] = {}
     found: list[Finding] = []
+    faint: list[Fact] = []
     for fact in note.facts:
         if fact.certainty == "negated" and fact.laterality is None:
             continue
@@ -35,13 +36,18 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             found.append(_told([fact], grammar, "; ".join(heard), sound=True))
         sure = fact.evidence.confidence
         if not heard and sure is not None and sure < least and (_matters(fact) or fact.value is not None):
-            found.append(_told([fact], grammar, f"heard with a confidence of {sure:.2f}", sound=True, hint=True))
+            faint.append(fact)
         for reason in fact.doubts:
             # "a different value is also said: '...'" stands on both facts: one finding names them together.
             head, quoted, _ = reason.partition(": '")
             if quoted and fact.kind in ONE_VALUE:
                 continue  # two_values shows both with their values
             doubted.setdefault((head, fact.kind if quoted else ""), []).append(fact)
+    if faint:
+        # One line for all: a recogniser's confidence is low for many right words too.
+        lowest = min(fact.evidence.confidence or 0.0 for fact in faint)
+        reason = f"heard with a confidence of {lowest:.2f} or little more"
+        found.append(_told(faint, grammar, reason, sound=True, hint=True))
     return found + [_told(facts, grammar, reason, sound=False) for (reason, _), facts in doubted.items()]
 
 

@@ -30,9 +30,15 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         step = _next_step(reading, sentence)
         sign = [] if step else _warning(reading, sentence)
         facts += step + sign
-        if not step and not sign:
-            facts += _seen_again(reading, sentence)
+        if not step:
+            facts += [fact for fact in _seen_again(reading, sentence) if not sign or _apart(fact, sign[0])]
     return facts
+
+
+def _apart(fact: Fact, sign: Fact) -> bool:
+    """Whether a time stands beside what should bring the patient back, not inside it."""
+    inside = fact.evidence.last >= sign.evidence.first and fact.evidence.first <= sign.evidence.last
+    return not inside and (fact.value is not None or fact.low is not None)
 
 
 def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
