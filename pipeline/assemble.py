@@ -11,7 +11,7 @@ from decimal import Decimal
 from functools import lru_cache
 
 from pipeline import leftovers, story
-from pipeline.grammar import Grammar
+from pipeline.grammar import Box, Grammar
 from pipeline.note import Entry, Passage, Repair, Sections
 from pipeline.records import Evidence, Fact, Reading, Sentence
 from pipeline.rows import Kind, Unit
@@ -35,23 +35,8 @@ _SINGULAR = {"years": "year", "weeks": "week", "days": "day", "months": "month",
              "inches": "inch", "feet": "foot"}  # fmt: skip
 
 
-class _Box:
-    """Carries a grammar into the cache, hashed by identity."""
-
-    __slots__ = ("grammar",)
-
-    def __init__(self, grammar: Grammar) -> None:
-        self.grammar = grammar
-
-    def __hash__(self) -> int:
-        return id(self.grammar)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Box) and other.grammar is self.grammar
-
-
 @lru_cache(maxsize=4)
-def _unit_labels(box: _Box) -> dict[str, str]:
+def _unit_labels(box: Box) -> dict[str, str]:
     return {row.ucum: row.label or row.ucum for row in box.grammar.table("units", Unit).values()}
 
 
@@ -62,7 +47,7 @@ def unit_text(unit: str | None, grammar: Grammar, value: Decimal | None = None) 
     """
     if unit is None:
         return ""
-    labels = _unit_labels(_Box(grammar))
+    labels = _unit_labels(Box(grammar))
     parts = [_WRITTEN.get(part, labels.get(part, part)) for part in unit.split("/")]
     parts = [parts[0], *(_SINGULAR.get(part, part) for part in parts[1:])]
     if value is not None and abs(value) == 1:

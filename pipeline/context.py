@@ -16,7 +16,7 @@ import spacy
 from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 
-from pipeline.grammar import Grammar
+from pipeline.grammar import Box, Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Mention, Scope, Sentence, Token
 from pipeline.rows import ContextRule, SectionCue
@@ -57,23 +57,8 @@ class _Hit:
     last: int
 
 
-class _Box:
-    """Carries a grammar into the cache, hashed by identity."""
-
-    __slots__ = ("grammar",)
-
-    def __init__(self, grammar: Grammar) -> None:
-        self.grammar = grammar
-
-    def __hash__(self) -> int:
-        return id(self.grammar)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Box) and other.grammar is self.grammar
-
-
 @lru_cache(maxsize=4)
-def _matcher(box: _Box) -> PhraseMatcher:
+def _matcher(box: Box) -> PhraseMatcher:
     matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
     for ident, row in box.grammar.table("context", ContextRule).items():
         docs = [Doc(_NLP.vocab, words=words) for words in map(split_phrase, row.say) if words]
@@ -83,14 +68,14 @@ def _matcher(box: _Box) -> PhraseMatcher:
 
 
 @lru_cache(maxsize=4)
-def _known(box: _Box) -> frozenset[str]:
+def _known(box: Box) -> frozenset[str]:
     """The words of all cues: other words need no entry in spaCy's vocabulary."""
     rows = box.grammar.table("context", ContextRule).values()
     return frozenset(word for row in rows for phrase in row.say for word in split_phrase(phrase))
 
 
 @lru_cache(maxsize=4)
-def _openers(box: _Box) -> frozenset[str]:
+def _openers(box: Box) -> frozenset[str]:
     """The first words of all cues."""
     rows = box.grammar.table("context", ContextRule).values()
     return frozenset(split_phrase(phrase)[0] for row in rows for phrase in row.say)
@@ -158,7 +143,7 @@ def _section_scopes(sentence: Sentence, grammar: Grammar) -> list[Scope]:
 def _hits(sentence: Sentence, grammar: Grammar) -> list[_Hit]:
     """Cues in order, the longest at a place, without those inside a longer named thing ("non touch technique")."""
     rules = grammar.table("context", ContextRule)
-    box = _Box(grammar)
+    box = Box(grammar)
     known = _known(box)
     folded = [fold(token.norm) for token in sentence.tokens]
     if _openers(box).isdisjoint(folded):

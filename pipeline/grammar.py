@@ -75,6 +75,21 @@ class Grammar:
                     yield table, ident, phrase
 
 
+class Box:
+    """Carries a grammar into the cache, hashed by identity."""
+
+    __slots__ = ("grammar",)
+
+    def __init__(self, grammar: Grammar) -> None:
+        self.grammar = grammar
+
+    def __hash__(self) -> int:
+        return id(self.grammar)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Box) and other.grammar is self.grammar
+
+
 @lru_cache(maxsize=4)
 def load(folder: Path | None = None) -> Grammar:
     """Reads every table. Raises GrammarError that lists all bad rows with file, row and fix."""

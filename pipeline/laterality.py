@@ -17,7 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-from pipeline.grammar import Grammar
+from pipeline.grammar import Box, Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Laterality, Mention, Reading, Sentence
 from pipeline.rows import Concept
@@ -49,23 +49,8 @@ class Side:
     value: Laterality | None
 
 
-class _Box:
-    """Carries a grammar into the cache, hashed by identity."""
-
-    __slots__ = ("grammar",)
-
-    def __init__(self, grammar: Grammar) -> None:
-        self.grammar = grammar
-
-    def __hash__(self) -> int:
-        return id(self.grammar)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Box) and other.grammar is self.grammar
-
-
 @lru_cache(maxsize=4)
-def _index(box: _Box) -> dict[str, list[tuple[tuple[str, ...], Concept]]]:
+def _index(box: Box) -> dict[str, list[tuple[tuple[str, ...], Concept]]]:
     """First folded word -> [(all folded words, row)], longest first."""
     index: dict[str, list[tuple[tuple[str, ...], Concept]]] = {}
     for row in box.grammar.table("sides", Concept).values():
@@ -78,7 +63,7 @@ def _index(box: _Box) -> dict[str, list[tuple[tuple[str, ...], Concept]]]:
 
 
 @lru_cache(maxsize=4)
-def _site_rows(box: _Box) -> dict[str, Concept]:
+def _site_rows(box: Box) -> dict[str, Concept]:
     return dict(box.grammar.table("sites", Concept))
 
 
@@ -99,7 +84,7 @@ def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
 
 
 def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
-    index = _index(_Box(grammar))
+    index = _index(Box(grammar))
     folded = [fold(token.norm) for token in sentence.tokens]
     found: list[Side] = []
     at = 0
@@ -180,7 +165,7 @@ _AFTER_TITLE = frozenset({"for", "with", "at", "under", "on", "by", "after", "in
 
 def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     """Whether a paired part of the body is named within three words after a token, in the same noun phrase."""
-    rows = _site_rows(_Box(grammar))
+    rows = _site_rows(Box(grammar))
     for index in range(at + 1, min(at + 5, len(sentence.tokens))):
         token = sentence.tokens[index]
         if token.punctuation or (token.norm in _BREAKS and token.norm != "of"):
@@ -197,7 +182,7 @@ def _sided(mention: Mention, grammar: Grammar) -> bool:
     row = grammar.tables[mention.table].get(mention.id)
     if not isinstance(row, Concept):
         return False
-    within = _site_rows(_Box(grammar)).get(row.site) if row.site else None
+    within = _site_rows(Box(grammar)).get(row.site) if row.site else None
     return row.sided or (within is not None and within.sided)
 
 

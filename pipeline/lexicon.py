@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from pipeline import sounds
 from pipeline.engines.base import quantitative
-from pipeline.grammar import Grammar
+from pipeline.grammar import Box, Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.rows import Confusion, Row
 
@@ -143,25 +143,10 @@ def _written(row: Row) -> tuple[str, ...]:
 
 
 @lru_cache(maxsize=4)
-def _lexicon(box: _Box) -> Lexicon:
+def _lexicon(box: Box) -> Lexicon:
     return Lexicon(box.grammar)
-
-
-class _Box:
-    """Carries a grammar into the cache, hashed by identity."""
-
-    __slots__ = ("grammar",)
-
-    def __init__(self, grammar: Grammar) -> None:
-        self.grammar = grammar
-
-    def __hash__(self) -> int:
-        return id(self.grammar)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Box) and other.grammar is self.grammar
 
 
 def lexicon(grammar: Grammar) -> Lexicon:
     """The lexicon of a grammar, made once (about a second)."""
-    return _lexicon(_Box(grammar))
+    return _lexicon(Box(grammar))

@@ -15,7 +15,7 @@ from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 
 from pipeline import rephrased
-from pipeline.grammar import Grammar
+from pipeline.grammar import Box, Grammar
 from pipeline.records import Mention, Sentence
 
 _NLP = spacy.blank("en")
@@ -64,7 +64,7 @@ def split_phrase(phrase: str) -> list[str]:
 
 
 @lru_cache(maxsize=4)
-def _matcher(grammar_id: int, box: _Box) -> PhraseMatcher:
+def _matcher(grammar_id: int, box: Box) -> PhraseMatcher:
     matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
     patterns: dict[str, list[Doc]] = {}
     for table, ident, phrase in box.grammar.phrases():
@@ -77,28 +77,13 @@ def _matcher(grammar_id: int, box: _Box) -> PhraseMatcher:
 
 
 @lru_cache(maxsize=4)
-def _known(box: _Box) -> frozenset[str]:
+def _known(box: Box) -> frozenset[str]:
     """The words of all phrases: other words need no entry in spaCy's vocabulary."""
     return frozenset(word for _, _, phrase in box.grammar.phrases() for word in split_phrase(phrase))
 
 
-class _Box:
-    """Carries a grammar into the cache, hashed by identity."""
-
-    __slots__ = ("grammar",)
-
-    def __init__(self, grammar: Grammar) -> None:
-        self.grammar = grammar
-
-    def __hash__(self) -> int:
-        return id(self.grammar)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Box) and other.grammar is self.grammar
-
-
 @lru_cache(maxsize=4)
-def _rephrased(box: _Box) -> tuple[PhraseMatcher, frozenset[str]]:
+def _rephrased(box: Box) -> tuple[PhraseMatcher, frozenset[str]]:
     """Matcher of the names of operations and diagnoses in their other forms, and the words of these."""
     matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
     said = {phrase for _, _, phrase in box.grammar.phrases()}
@@ -120,7 +105,7 @@ def _rephrased(box: _Box) -> tuple[PhraseMatcher, frozenset[str]]:
     return matcher, frozenset(known)
 
 
-def _across(sentence: Sentence, norms: list[str], folded: list[str], box: _Box) -> list[tuple[int, int, str]]:
+def _across(sentence: Sentence, norms: list[str], folded: list[str], box: Box) -> list[tuple[int, int, str]]:
     """Names with a side or an article inside them, turned round or said as a verb."""
     if not rephrased.may_hold(norms):
         return []
@@ -146,7 +131,7 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
     if not sentence.tokens:
         return sentence
-    box = _Box(grammar)
+    box = Box(grammar)
     matcher = _matcher(id(grammar), box)
     known = _known(box)
     norms = [token.norm for token in sentence.tokens]

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from pipeline.grammar import Grammar
+from pipeline.grammar import Box, Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Sentence, Token
 from pipeline.rows import SectionCue
@@ -29,23 +29,8 @@ class _Cue:
     heading: bool
 
 
-class _Box:
-    """Carries a grammar into the cache, hashed by identity."""
-
-    __slots__ = ("grammar",)
-
-    def __init__(self, grammar: Grammar) -> None:
-        self.grammar = grammar
-
-    def __hash__(self) -> int:
-        return id(self.grammar)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, _Box) and other.grammar is self.grammar
-
-
 @lru_cache(maxsize=4)
-def _index(box: _Box) -> dict[str, list[_Cue]]:
+def _index(box: Box) -> dict[str, list[_Cue]]:
     """First folded word -> cues, longest first."""
     index: dict[str, list[_Cue]] = {}
     for row in box.grammar.table("sections", SectionCue).values():
@@ -160,7 +145,7 @@ def _tells_of_past(sentence: Sentence) -> bool:
 
 def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCue | None, bool]]:
     """(part, the cue that opens it, whether the part is the cue alone) of a sentence."""
-    index = _index(_Box(grammar))
+    index = _index(Box(grammar))
     folded = [fold(token.norm) for token in sentence.tokens]
     starts: list[tuple[int, SectionCue, int]] = []
     for at, word in enumerate(folded):

@@ -44,7 +44,7 @@ def test_commands_and_targets_named_in_the_documents_exist() -> None:
     targets |= set(benches)
     for name in ("README.md", "DEVELOPERS.md", "NOTICE.md"):
         text = (ROOT / name).read_text(encoding="utf-8")
-        for target in re.findall(r"`?make ([a-z-]+)", text):
+        for target in re.findall(r"(?:^|`)make ([a-z-]+)", text, re.M):
             assert target in targets, f"{name}: make {target}"
         for command in re.findall(r"voxop ([a-z]+)", text):
             assert command in main.commands, f"{name}: voxop {command}"

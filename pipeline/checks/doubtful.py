@@ -46,7 +46,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if faint:
         # One line for all: a recogniser's confidence is low for many right words too.
         lowest = min(fact.evidence.confidence or 0.0 for fact in faint)
-        reason = f"heard with a confidence of {lowest:.2f} or little more"
+        reason = f"heard with low confidence, the lowest {lowest:.2f}"
         found.append(_told(faint, grammar, reason, sound=True, hint=True))
     return found + [_told(facts, grammar, reason, sound=False) for (reason, _), facts in doubted.items()]
 

@@ -131,7 +131,7 @@ def open_items(note: OperativeNote, signout: Sequence[SignOutItem], *, known: bo
 
 
 _BLOCKING, _WRONG, _UNCLEAR, _NOT_SAID, _LATER, _TOLD = range(6)
-_SOUND = re.compile(r"Unsure \((.+)\): heard with a confidence of [\d.]+ or little more\.$")
+_SOUND = re.compile(r"Unsure \((.+)\): heard with low confidence, the lowest [\d.]+\.$")
 
 
 def _open(one: Finding, rank: int) -> dict[str, Any]:
