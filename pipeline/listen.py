@@ -53,6 +53,7 @@ class Heard:
 
     `seconds`: length of the recording (0 for a word list without sound). `dropped_words`: words placed where nobody
     spoke. `collapsed_loops`: phrases repeated faster than a voice can. `sha256`: of the recording, as 64 hex digits.
+    `source`: name of the recording that a word list was made from.
     `notices`: plain sentences on damage to the recording, which the reader of the note must see.
     """
 
@@ -66,6 +67,7 @@ class Heard:
     model: str
     model_sha256: str
     notices: tuple[str, ...] = ()
+    source: str = ""
 
     def stored(self, source: str = "") -> WordList:
         """The word list to be written as words.json."""
@@ -220,7 +222,7 @@ def _replayed(path: Path) -> Heard:
     return Heard(
         words=stored.words, segments=stored.segments, seconds=stored.seconds, dropped_words=0, collapsed_loops=0,
         sha256=stored.sha256, engine=stored.engine or "scripted", model=stored.model, model_sha256="",
-        notices=stored.notices,
+        notices=stored.notices, source=stored.source,
     )
 
 

@@ -103,7 +103,8 @@ def listen_to(
     if path.suffix.lower() in (".txt", ".text"):
         return read_text(path)
     if wordlist.is_word_list(path):
-        stored = _as_heard(listen.hear(path), "words", path, wordlist.read(path).source)
+        replayed = listen.hear(path)
+        stored = _as_heard(replayed, "words", path, replayed.source)
         return mended(stored, rules, family) if mend else stored
     loaded: Engine = plugins.find(listen.ENGINES, engine).load(model)
     guided = ear(loaded, rules, family=family)
