@@ -55,27 +55,41 @@ def house(folder: Path, engine: Any) -> Iterator[tuple[House, Browser]]:
         yield made, client
 
 
+class Talk:
+    """A socket of the test client that loses nothing: a message that comes while another is waited for is set aside,
+    in order, for whoever waits for it next. A state may come before or after an acknowledgement."""
+
+    def __init__(self, socket: Any) -> None:
+        self._socket, self._aside = socket, list[dict[str, Any]]()
+        self.send_json, self.send_bytes, self.send_text = socket.send_json, socket.send_bytes, socket.send_text
+
+    def until(self, kind: str, **fields: Any) -> dict[str, Any]:
+        """The next message of that kind with these fields; those of its kind before it are gone then."""
+        passed = -1
+        for _ in range(400):
+            passed += 1
+            if passed == len(self._aside):
+                self._aside.append(self._socket.receive_json())
+            message = self._aside[passed]
+            assert not message.get("problem"), message["problem"]
+            if message["is"] == kind and all(message.get(name) == value for name, value in fields.items()):
+                before = [one for one in self._aside[:passed] if one["is"] != kind]
+                self._aside = before + self._aside[passed + 1 :]
+                return message
+        raise AssertionError(f"no message {kind} {fields}")
+
+
 @contextmanager
-def connected(client: Browser, case: str, session: str = "page-1", **hello: Any) -> Iterator[Any]:
+def connected(client: Browser, case: str, session: str = "page-1", **hello: Any) -> Iterator[Talk]:
     with client.websocket_connect(f"/theatre/{case}/socket") as socket:
         socket.send_json({"do": "hello", "session": session, "record": True} | hello)
-        yield socket
+        yield Talk(socket)
 
 
-def until(socket: Any, kind: str, **fields: Any) -> dict[str, Any]:
-    """The next message of that kind with these fields."""
-    for _ in range(400):
-        message = socket.receive_json()
-        assert not message.get("problem"), message["problem"]
-        if message["is"] == kind and all(message.get(name) == value for name, value in fields.items()):
-            return message
-    raise AssertionError(f"no message {kind} {fields}")
-
-
-def send(socket: Any, position: int, pcm: bytes) -> int:
+def send(socket: Talk, position: int, pcm: bytes) -> int:
     """Sends a piece and waits until it is on the disk; the number of samples there."""
     socket.send_bytes(position.to_bytes(8, "little") + pcm)
-    return int(until(socket, "kept")["received"])
+    return int(socket.until("kept")["received"])
 
 
 def noise(seed: int, samples: int = PIECE) -> bytes:
@@ -88,9 +102,9 @@ def test_every_piece_lies_on_the_disk_as_it_was_sent(tmp_path: Path) -> None:
         case = made.desk.new_case(made.user("ann"))
         sound = made.desk.files(case).sound
         with connected(client, case) as socket:
-            assert until(socket, "ready") == {"is": "ready", "received": 0, "at": 0, "record": True, "phase": "ready"}
+            assert socket.until("ready") == {"is": "ready", "received": 0, "at": 0, "record": True, "phase": "ready"}
             socket.send_json({"do": "begin"})
-            until(socket, "state", phase="listening")
+            socket.until("state", phase="listening")
             sent = [noise(seed) for seed in range(6)]
             for number, pcm in enumerate(sent):
                 assert send(socket, number * PIECE, pcm) == (number + 1) * PIECE
@@ -100,7 +114,7 @@ def test_every_piece_lies_on_the_disk_as_it_was_sent(tmp_path: Path) -> None:
             half = PIECE // 2
             assert send(socket, 5 * PIECE + half, sent[5][PIECE:] + noise(9, half)) == 6 * PIECE + half
             socket.send_json({"do": "end"})
-            ended = until(socket, "state", phase="ended")
+            ended = socket.until("state", phase="ended")
         assert sound.read_bytes() == b"".join(sent) + noise(9, PIECE // 2)
         assert ended["side"]["text"] == "LEFT"
         note = made.desk.open(case).note
@@ -122,12 +136,12 @@ def test_a_lost_connection_loses_nothing(tmp_path: Path) -> None:
             for number in (4, 5):
                 socket.send_bytes((number * PIECE).to_bytes(8, "little") + sent[number])
         with connected(client, case) as socket:
-            received = until(socket, "ready", record=True)["received"]
+            received = socket.until("ready", record=True)["received"]
             assert 4 * PIECE <= received <= 6 * PIECE
             for number in range(4, 12):  # everything that was not acknowledged, again
                 send(socket, number * PIECE, sent[number])
             socket.send_json({"do": "end"})
-            until(socket, "state", phase="ended")
+            socket.until("state", phase="ended")
         assert made.desk.files(case).sound.read_bytes() == b"".join(sent)
         assert made.desk.open(case).note.source.notices == []
 
@@ -140,7 +154,7 @@ def test_sound_that_never_came_is_marked(tmp_path: Path) -> None:
             send(socket, 0, noise(1))
             assert send(socket, PIECE + 2 * RATE, noise(2)) == 2 * PIECE + 2 * RATE
             socket.send_json({"do": "end"})
-            until(socket, "state", phase="ended")
+            socket.until("state", phase="ended")
         data = made.desk.files(case).sound.read_bytes()
         assert data == noise(1) + bytes(2 * RATE * 2) + noise(2)
         (notice,) = made.desk.open(case).note.source.notices
@@ -155,12 +169,12 @@ def test_a_page_that_is_loaded_anew_counts_the_time_without_sound(tmp_path: Path
             send(socket, 0, noise(1))
         time.sleep(1.0)
         with connected(client, case, "page-2") as socket:
-            ready = until(socket, "ready", record=True)
+            ready = socket.until("ready", record=True)
             assert ready["received"] == PIECE
             assert 0.9 * RATE < ready["at"] - PIECE < 6 * RATE
             send(socket, ready["at"], noise(2))
             socket.send_json({"do": "end"})
-            until(socket, "state", phase="ended")
+            socket.until("state", phase="ended")
         assert len(made.desk.open(case).note.source.notices) == 1
 
 
@@ -172,18 +186,18 @@ def test_two_cases_at_once_are_not_mixed(tmp_path: Path) -> None:
         first, second = made.desk.new_case(ann, "one", context), made.desk.new_case(ann, "two")
         with connected(client, first, "a") as one, connected(client, second, "b") as two:
             one.send_json({"do": "begin"})
-            until(one, "state", phase="listening")
+            one.until("state", phase="listening")
             two.send_json({"do": "begin"})
-            until(two, "state", phase="listening")
+            two.until("state", phase="listening")
             for number in range(5):
                 send(one, number * PIECE, noise(10 + number))
                 send(two, number * PIECE, noise(20 + number))
             two.send_json({"do": "end"})
-            right = until(two, "state", phase="ended")
+            right = two.until("state", phase="ended")
             engine.again = LEFT
             send(one, 5 * PIECE, noise(15))
             one.send_json({"do": "end"})
-            left = until(one, "state", phase="ended")
+            left = one.until("state", phase="ended")
         assert made.desk.files(first).sound.read_bytes() == b"".join(noise(10 + number) for number in range(6))
         assert made.desk.files(second).sound.read_bytes() == b"".join(noise(20 + number) for number in range(5))
         assert (left["side"]["text"], right["side"]["text"]) == ("LEFT", "RIGHT")
@@ -206,9 +220,9 @@ def test_who_may_not(tmp_path: Path) -> None:
         coder = Browser(made, "cem")
         assert coder.get(f"/theatre/{case}").status_code == 200
         with connected(coder, case, "c") as socket:
-            assert until(socket, "ready")["record"] is False
+            assert socket.until("ready")["record"] is False
             socket.send_json({"do": "begin"})
-            assert "looks on" in until(socket, "problem")["what"]
+            assert "looks on" in socket.until("problem")["what"]
             socket.send_bytes(bytes(8) + noise(1))
         assert not made.desk.files(case).has_sound()
         assert made.desk.case(case).state == "new"
@@ -221,20 +235,20 @@ def test_one_page_records_until_another_takes_over(tmp_path: Path) -> None:
             one.send_json({"do": "begin"})
             send(one, 0, noise(1))
             with connected(client, case, "b") as two:
-                until(two, "taken")
-                assert until(two, "ready")["record"] is False
+                two.until("taken")
+                assert two.until("ready")["record"] is False
                 two.send_bytes(PIECE.to_bytes(8, "little") + noise(2))
                 two.send_json({"do": "hello", "session": "b", "record": True, "take": True})
-                assert until(two, "ready")["record"] is True
-                until(one, "taken")
+                assert two.until("ready")["record"] is True
+                one.until("taken")
                 one.send_bytes(PIECE.to_bytes(8, "little") + noise(3))
                 assert send(two, PIECE, noise(4)) == 2 * PIECE
                 two.send_json({"do": "end"})
-                until(two, "state", phase="ended")
+                two.until("state", phase="ended")
         assert made.desk.files(case).sound.read_bytes() == noise(1) + noise(4)
 
 
-def feed(socket: Any, sound: np.ndarray, first: int = 0) -> None:
+def feed(socket: Talk, sound: np.ndarray, first: int = 0) -> None:
     pcm = to_pcm(sound)
     for at in range(0, len(pcm), 2 * RATE):
         send(socket, first + at // 2, pcm[at : at + 2 * RATE])
@@ -256,17 +270,17 @@ def test_the_read_back_is_confirmed_by_voice_with_its_place_in_the_sound(tmp_pat
             feed(socket, np.concatenate([voice, np.zeros(round(0.2 * RATE), dtype=np.float32)]))
             pause = np.zeros(RATE, dtype=np.float32)
             feed(socket, pause, round(9.8 * RATE))
-            while not until(socket, "state")["procedures"]:
+            while not socket.until("state")["procedures"]:
                 pass
             socket.send_json({"do": "read-back"})
-            shown = until(socket, "state", phase="read-back")
+            shown = socket.until("state", phase="read-back")
             feed(socket, np.concatenate([voice, pause]), round(10.8 * RATE))
-            confirmed = until(socket, "state")
+            confirmed = socket.until("state")
             while confirmed["confirmed"] is None:
-                confirmed = until(socket, "state")
+                confirmed = socket.until("state")
             assert confirmed["confirmed"]["how"] == "spoken"
             socket.send_json({"do": "end"})
-            until(socket, "state", phase="ended")
+            socket.until("state", phase="ended")
         (entry,) = client.get(f"/api/cases/{case}/read-back").json()
         assert (entry["by"], entry["how"], entry["heard"]) == ("ann", "spoken", "Left ankle, confirmed.")
         assert said[0].start is not None
@@ -284,12 +298,12 @@ def test_a_confirmation_does_not_outlast_what_it_confirmed(tmp_path: Path) -> No
             send(socket, 0, noise(1))
             socket.send_json({"do": "confirm"})  # nothing is shown: nothing can be confirmed
             socket.send_json({"do": "read-back"})
-            assert until(socket, "state", phase="read-back")["confirmed"] is None
+            assert socket.until("state", phase="read-back")["confirmed"] is None
             socket.send_json({"do": "confirm"})
-            state = until(socket, "state", phase="read-back")
+            state = socket.until("state", phase="read-back")
             assert state["confirmed"] == {"how": "pressed", "at": 0.2, "heard": "", "stale": False}
             socket.send_json({"do": "end"})  # only now the words of the noise come
-            assert until(socket, "state", phase="ended")["confirmed"]["stale"] is True
+            assert socket.until("state", phase="ended")["confirmed"]["stale"] is True
 
 
 def test_a_case_begins_by_voice_and_nothing_before_is_stored(tmp_path: Path) -> None:
@@ -318,12 +332,12 @@ def test_a_case_begins_by_voice_and_nothing_before_is_stored(tmp_path: Path) -> 
         pause = np.zeros(round(1.4 * RATE), dtype=np.float32)
         with connected(client, case) as socket:
             socket.send_json({"do": "stand-by"})
-            until(socket, "state", phase="standby")
+            socket.until("state", phase="standby")
             heard = np.concatenate([voice, pause, voice, pause])
             feed(socket, heard)
-            until(socket, "state", phase="listening")
+            socket.until("state", phase="listening")
             socket.send_json({"do": "end"})
-            until(socket, "state", phase="ended")
+            socket.until("state", phase="ended")
         stored = made.desk.files(case).sound.read_bytes()
         begun = to_pcm(heard).rfind(stored) // 2
         assert begun > 0
@@ -345,13 +359,13 @@ def test_a_microphone_of_the_server(tmp_path: Path, monkeypatch: pytest.MonkeyPa
         with connected(client, case) as socket:
             socket.send_json({"do": "begin"})
             socket.send_json({"do": "server-microphone", "on": True})
-            until(socket, "server-microphone")
+            socket.until("server-microphone")
             sound = made.desk.files(case).sound
             limit = time.monotonic() + 10
             while sound.stat().st_size < 6 * PIECE and time.monotonic() < limit:
                 time.sleep(0.02)
             socket.send_json({"do": "end"})
-            until(socket, "state", phase="ended")
+            socket.until("state", phase="ended")
         assert sound.read_bytes() == b"".join(sent)
 
 
@@ -366,7 +380,7 @@ def test_no_recogniser_is_told_and_nothing_begins(tmp_path: Path) -> None:
         case = made.desk.new_case(made.user("ann"))
         with connected(client, case) as socket:
             socket.send_json({"do": "begin"})
-            problem = until(socket, "problem")
+            problem = socket.until("problem")
             assert (problem["what"], problem["do"]) == ("The model is not there.", "Run: voxop models join")
 
 

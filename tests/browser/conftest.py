@@ -49,7 +49,9 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     house.jobs.close()
 
 
-@pytest.fixture(scope="session")
+# Not for the whole session: playwright keeps an event loop running in this thread, and the stack it switches away from
+# is in the way of whatever test comes next.
+@pytest.fixture(scope="module")
 def chromium() -> Iterator[Any]:
     sync_api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     program = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
