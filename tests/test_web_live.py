@@ -479,6 +479,17 @@ def test_the_read_back_says_what_was_given_and_what_was_never_said() -> None:
     assert rows["Counts"]["missing"]
 
 
+def test_the_read_back_marks_the_value_that_is_unsure_and_no_other() -> None:
+    (row,) = [row for row in shown(
+        "Left hip arthroscopy. Cefazolin two grams intravenously was given. Bupivacaine 0.25 percent, twenty "
+        "milliliters, eighty milligrams was infiltrated."
+    )["readback"] if row["label"] == "Medicines given"]  # fmt: skip
+    marked = dict(zip(row["values"], row["unsure"], strict=True))
+    assert [unsure for text, unsure in marked.items() if text.startswith("Cefazolin")] == [False]
+    # 20 mL of 0.25 % (2.5 mg/mL) are 50 mg
+    assert [unsure for text, unsure in marked.items() if text.startswith("Bupivacaine")] == [True]
+
+
 def test_doubtful_words_are_marked_with_the_reason() -> None:
     words = (
         Word(0, "Heparin", confidence=0.9, heard="hepper in"), Word(1, "two", confidence=0.2),

@@ -39,6 +39,9 @@ _READ_BACK: tuple[tuple[str, tuple[str, ...], tuple[str, ...], bool], ...] = (
     ("Specimens", ("specimens",), (), True),
 )
 NOT_SAID = "NOT SAID"
+# What an item of the sign-out is called on a wall: short enough for one line of large type.
+_SHORT = {"procedure": "Procedure", "counts": "Counts", "specimens": "Specimens", "equipment": "Equipment",
+          "recovery": "Recovery"}  # fmt: skip
 
 
 def state(note: OperativeNote, rules: Grammar, site: Site) -> dict[str, Any]:
@@ -172,36 +175,41 @@ def _plain(message: str) -> str:
 def _sign_out(note: OperativeNote, item: SignOutItem, rules: Grammar) -> dict[str, str]:
     values = [line(note.fact(ident), rules) for ident in item.facts]
     label = item.element.label
-    return {"id": item.element.id, "label": label[:1].upper() + label[1:], "state": item.state,
+    full = label[:1].upper() + label[1:]
+    return {"id": item.element.id, "label": _SHORT.get(item.element.id, full), "full": full, "state": item.state,
             "value": "; ".join(dict.fromkeys(values)) if item.state == "said" else ""}  # fmt: skip
 
 
 def read_back(note: OperativeNote, rules: Grammar) -> list[dict[str, Any]]:
-    """The rows that the team confirms aloud. `missing`: nothing was said of it; `unsure`: something stands against."""
+    """The rows that the team confirms aloud. `missing`: nothing was said of it; `unsure`, value by value:
+    something stands against it."""
     where = side(note)
     named = procedures(note, rules)
     rows: list[dict[str, Any]] = [
-        _row("Side", [where["text"]] if where["how"] else [], unsure=where["how"] not in ("said", ""), always=True),
-        _row("Procedure", named, unsure=False, always=True),
+        _row("Side", [where["text"]] if where["how"] else [], [where["how"] not in ("said", "")], always=True),
+        _row("Procedure", named, [False] * len(named), always=True),
     ]
     items = worklist.items(note)
     for label, wanted, kinds, always in _READ_BACK:
-        texts, unsure = [], False
+        texts: list[str] = []
+        unsure: list[bool] = []
         for entry in _entries(note, wanted):
             about = [note.fact(ident) for ident in entry.facts]
             if _given(about) and (not kinds or any(fact.kind in kinds for fact in about)):
                 texts.append(entry.text)
-                unsure |= any(items[fact.id].standing == "decide" for fact in about)
+                unsure.append(any(items[fact.id].standing == "decide" for fact in about))
         if label == "Harvested" and not texts:
             draws = [number_text(fact, rules) for fact in note.of("draw", given=True)]
             texts = [f"Draws {', '.join(draws)}; no total said"] if draws else []
-        rows.append(_row(label, texts, unsure=unsure, always=always))
+            unsure = [False] * len(texts)
+        rows.append(_row(label, texts, unsure, always=always))
     return [row for row in rows if row["values"] or row["missing"]]
 
 
-def _row(label: str, values: list[str], *, unsure: bool, always: bool) -> dict[str, Any]:
+def _row(label: str, values: list[str], unsure: list[bool], *, always: bool) -> dict[str, Any]:
     missing = always and not values
-    return {"label": label, "values": [NOT_SAID] if missing else values, "missing": missing, "unsure": unsure}
+    return {"label": label, "values": [NOT_SAID] if missing else values, "missing": missing,
+            "unsure": [False] if missing else unsure}  # fmt: skip
 
 
 def _entries(note: OperativeNote, names: Iterable[str]) -> Iterable[Entry]:

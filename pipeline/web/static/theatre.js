@@ -15,7 +15,7 @@ const PHASES = {
   ending: ["…", "Writing the note"], ended: ["✓", "Ended"],
 };
 const MARKS = { blocking: ["■", "Must settle"], warning: ["▲", "Check"], note: ["●", "Note"] };
-const SIGNED_OUT = { said: ["✓", "Said"], none: ["∅", "Said: none"], "not said": ["○", "Not said"] };
+const SIGNED_OUT = { said: ["✓", "Said"], none: ["∅", "None"], "not said": ["○", "Not said"] };
 
 let state = null;
 let taken = false;
@@ -346,18 +346,23 @@ function drawSignOut(item) {
   const [sign, words] = SIGNED_OUT[item.state];
   const mark = made("span", sign, "sign");
   mark.setAttribute("aria-hidden", "true");
-  line.append(mark, made("span", item.label, "item"), made("span", item.value || words, "answer"));
+  line.append(mark, made("span", item.label, "item"), made("span", words, "answer"));
+  line.title = item.value ? `${item.full}: ${item.value}` : item.full;
   return line;
 }
 
 function drawReadBack() {
   const list = find("readback").querySelector("dl");
-  list.replaceChildren(...state.readback.map((row) => {
-    const block = made("div", "", row.missing ? "missing" : row.unsure ? "unsure" : "");
+  // Side and procedure stand above, very large, on every screen of the case.
+  list.replaceChildren(...state.readback.filter((row) => !["Side", "Procedure"].includes(row.label)).map((row) => {
+    const block = made("div", "", row.missing ? "missing" : row.unsure.some(Boolean) ? "unsure" : "");
     const value = made("dd");
-    row.values.forEach((text) => value.append(made("span", text)));
+    row.values.forEach((text, index) => {
+      const line = made("span", text);
+      if (row.unsure[index]) line.append(made("span", " ▲ unsure", "flag"));
+      value.append(line);
+    });
     if (row.missing) value.firstChild.prepend("○ ");
-    if (row.unsure) value.append(made("span", "▲ unsure: say it again", "flag"));
     block.append(made("dt", row.label), value);
     return block;
   }));
@@ -373,7 +378,18 @@ function drawReadBack() {
       ? `✓ Confirmed aloud at ${clock(state.confirmed.at)}: “${state.confirmed.heard}”`
       : `✓ Confirmed by button at ${clock(state.confirmed.at)} of the recording`;
   }
+  fit();
 }
+
+// All of the read-back in sight at once: the letters shrink until it is, to two thirds at the least.
+function fit() {
+  const box = find("readback").querySelector(".whole"), list = box.firstElementChild;
+  for (let size = 1; size > 0.64; size -= 0.06) {
+    list.style.setProperty("--fit", size.toFixed(2));
+    if (box.scrollHeight <= box.clientHeight) return;
+  }
+}
+addEventListener("resize", fit);
 
 // ---- set up
 
