@@ -200,8 +200,9 @@ def _event(fact: Fact) -> str:
 
 def _entry(event: list[Fact], grammar: Grammar) -> Entry:
     doubts = list(dict.fromkeys(doubt for fact in event for doubt in fact.doubts))
+    added = list(dict.fromkeys(fact.added for fact in event if fact.added))
     return Entry(
-        text=_told(event, grammar),
+        text=_told(event, grammar) + "".join(f" [not said; {one}]" for one in added),
         facts=[fact.id for fact in event],
         doubtful=bool(doubts),
         doubts=doubts,

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from pydantic import TypeAdapter
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
@@ -15,12 +17,20 @@ from pipeline.contexts import read_context
 from pipeline.errors import UnknownName
 from pipeline.grammar import Grammar
 from pipeline.note import Code, OperativeNote
-from pipeline.records import Revision
+from pipeline.records import Fact, Revision
 from pipeline.review import decisions
 from pipeline.review.decisions import Step
 from pipeline.review.tables import CaseRow, DecisionRow, VersionRow
 from pipeline.site import Site
 from pipeline.wordlist import WordList
+
+
+_FACTS = TypeAdapter(list[Fact])
+
+
+def as_json(facts: Sequence[Fact]) -> object:
+    """Facts as JSON values, as a stored decision holds them."""
+    return _FACTS.dump_python(list(facts), mode="json")
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,6 +138,9 @@ def case_of(row: CaseRow, newest: tuple[int, bool] | None) -> Case:
 
 def _step(row: DecisionRow) -> Step:
     content = json.loads(row.content)
+    if row.kind == "added":
+        facts = tuple(_FACTS.validate_python(content["facts"]))
+        return Step(row.id, row.kind, Revision(**content["revision"]), None, row.undoes, row.together, facts)
     revision = Revision(**content) if row.kind == "revision" else None
     code = Code(**content) if row.kind.startswith("code") else None
     return Step(row.id, row.kind, revision, code, row.undoes, row.together)

@@ -181,7 +181,8 @@ class Fact:
     its dose, volume and route; a draw with its depth). `role`: what it was for ("anticoagulant", "prophylaxis",
     "aftercare", "avoid" ...). `scale`: whether a number holds for each, per side or in total.
     `also`: the other places where the same was said. `taken_back`: what a spoken correction replaced.
-    `alternatives`: other readings of the sound. `doubts`: why this is unsure, in plain words.
+    `alternatives`: other readings of the sound. `doubts`: why this is unsure, in plain words. `added`: by whom, when
+    and why it was put in by a reviewer, "" for what was said; its evidence has no sound then.
     """
 
     kind: str
@@ -205,6 +206,7 @@ class Fact:
     taken_back: tuple[Evidence, ...] = ()
     alternatives: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
+    added: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,10 +231,14 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Revision:
-    """A reviewer's decision on a fact or a finding. `before`, `after`: field values as text."""
+    """A reviewer's decision on a fact or a finding. `before`, `after`: field values as text.
+
+    For "ask", `attribute` is the user who is asked ("" for every surgeon), `reason` the question; for "answer", `reason`
+    the answer; for "add", `after` what was typed.
+    """
 
     target: str
-    action: Literal["accept", "correct", "reject", "ask", "settle"]
+    action: Literal["accept", "correct", "reject", "ask", "answer", "settle", "add"]
     by: str
     at: str
     attribute: str = ""

@@ -15,17 +15,21 @@ from pipeline.assemble import assemble, line
 from pipeline.errors import BadDecision
 from pipeline.grammar import Grammar
 from pipeline.note import Code, OperativeNote
-from pipeline.records import Fact, Reading, Revision
+from pipeline.records import Evidence, Fact, Reading, Revision
 from pipeline.review import values
 
-ACTIONS = ("accept", "correct", "reject", "ask", "settle")
+ACTIONS = ("accept", "correct", "reject", "ask", "answer", "settle", "add")
+
+
+# Word ids of what was added: after those of any recording.
+ADDED_FROM = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One recorded decision. `kind`: "revision", "code", "code-removed" or "undo" (of the step `undoes`).
+    """One recorded decision. `kind`: "revision", "added", "code", "code-removed" or "undo" (of the step `undoes`).
 
-    `together`: steps made at once share it, and are undone at once."""
+    `facts`: what a reviewer added. `together`: steps made at once share it, and are undone at once."""
 
     id: int
     kind: str
@@ -33,6 +37,7 @@ class Step:
     code: Code | None = None
     undoes: int = 0
     together: str = ""
+    facts: tuple[Fact, ...] = ()
 
 
 def standing(steps: Iterable[Step]) -> list[Step]:
@@ -59,6 +64,7 @@ def apply(note: OperativeNote, steps: Iterable[Step], grammar: Grammar) -> Opera
     for step in standing(steps):
         if step.revision is not None:
             revisions.append(step.revision)
+            facts |= {fact.id: fact for fact in step.facts}
             _lay(facts, step.revision, grammar)
         elif step.code is not None:
             same = [code for code in codes if (code.system, code.code) == (step.code.system, step.code.code)]
@@ -73,7 +79,7 @@ def apply(note: OperativeNote, steps: Iterable[Step], grammar: Grammar) -> Opera
 
 
 def _lay(facts: dict[str, Fact], revision: Revision, grammar: Grammar) -> None:
-    if revision.action in ("settle", "ask"):
+    if revision.action in ("settle", "ask", "answer", "add"):
         return
     fact = facts.get(revision.target)
     if fact is None:
@@ -128,12 +134,45 @@ def reject(fact: Fact, grammar: Grammar, *, by: str, at: str, reason: str) -> Re
     return Revision(target=fact.id, action="reject", by=by, at=at, before=line(fact, grammar), reason=reason.strip())
 
 
-def ask(target: str, about: str, question: str, *, by: str, at: str) -> Revision:
-    """A question to the surgeon on a fact or finding. Raises BadDecision without a question."""
+def ask(target: str, about: str, question: str, *, by: str, at: str, to: str = "") -> Revision:
+    """A question to a surgeon (`to`: user name, "" for any) on a fact or finding. Raises BadDecision without one."""
     if not question.strip():
         raise BadDecision("There is no question yet.", "Write what the surgeon should answer.")
-    return Revision(target=target, action="ask", by=by, at=at, before=about, reason=question.strip())
+    return Revision(target=target, action="ask", by=by, at=at, attribute=to, before=about,
+                    reason=question.strip())  # fmt: skip
 
+
+def answer(question: Revision, text: str, *, by: str, at: str) -> Revision:
+    """The answer to a question, which is open no more. Raises BadDecision without words."""
+    if not text.strip():
+        raise BadDecision("There is no answer yet.", "Write what you know, or that you do not know.")
+    return Revision(target=question.target, action="answer", by=by, at=at, before=question.reason, reason=text.strip())
+
+
+def added(
+    read: Sequence[Fact], typed: str, number: int, *, name: str, by: str, at: str, reason: str
+) -> tuple[Revision, tuple[Fact, ...]]:  # fmt: skip
+    """What was never said, as read from `typed` (`read`): marked as put in by a reviewer, without sound.
+
+    `number`: of this addition in the note, so that ids are new; `name`: the reviewer's full name. Raises BadDecision
+    without a reason, and when nothing was understood.
+    """
+    if not reason.strip():
+        raise BadDecision("What was not said is added only with a reason.", "Say where it is known from.")
+    if not read:
+        raise BadDecision(f"No value was understood in '{typed}'.", "Write it as it would be said: Cefazolin 2 g was "
+                          "given intravenously.")  # fmt: skip
+    told = f"added by {name}, {at[:16].replace('T', ' ')}: {reason.strip()}"
+    place = ADDED_FROM + 1000 * number
+    facts = []
+    for fact in read:
+        where = Evidence(place + fact.evidence.first, place + fact.evidence.last, None, None, f"not said; {told}")
+        plain = fact.evidence.heard if fact.name is None and fact.value is None and fact.low is None else None
+        facts.append(replace(
+            fact, id=f"a{number:02d}-{fact.id}", group=f"a{number:02d}-{fact.group}" if fact.group else None,
+            evidence=where, also=(), taken_back=(), added=told, text=fact.text if fact.text is not None else plain,
+        ))  # fmt: skip
+    return Revision(target=facts[0].id, action="add", by=by, at=at, after=typed, reason=reason.strip()), tuple(facts)
 
 def decided(note: OperativeNote) -> dict[str, Revision]:
     """The last decision on each fact or finding, by its id or key."""

@@ -10,10 +10,10 @@ from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Revision
 from pipeline.review.decisions import decided
 
-Standing = Literal["decide", "asked", "sure", "accepted", "corrected"]
+Standing = Literal["decide", "asked", "sure", "accepted", "corrected", "added"]
 LABELS: Mapping[Standing, str] = {
     "decide": "Needs a decision", "asked": "Asked the surgeon", "sure": "Nothing against it",
-    "accepted": "Accepted", "corrected": "Corrected",
+    "accepted": "Accepted", "corrected": "Corrected", "added": "Added, not said",
 }  # fmt: skip
 
 
@@ -56,6 +56,10 @@ def _item(fact: Fact, against: tuple[Finding, ...], decision: Revision | None) -
         standing = "decide" if against else "corrected"
     elif decision is not None and decision.action == "accept":
         standing = "decide" if any(one.severity == "blocking" for one in against) else "accepted"
+    elif decision is not None and decision.action == "answer":
+        standing = "decide"
+    elif fact.added and not (against or fact.doubts):
+        standing = "added"
     elif against or fact.doubts or fact.alternatives:
         standing = "decide"
     else:
