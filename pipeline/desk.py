@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 from pipeline import checking, plugins, run
 from pipeline.assemble import line
 from pipeline.casefiles import CaseFiles
-from pipeline.caseview import Case, Opened, case_of, newest, read, row_of, versions_of
+from pipeline.caseview import Case, Opened, as_json, case_of, newest, read, row_of, versions_of
 from pipeline.contexts import read_context
 from pipeline.errors import BadDecision
 from pipeline.grammar import Grammar
@@ -172,12 +172,47 @@ class Desk:
 
         self._decide(ident, by, made, seen)
 
-    def ask(self, ident: str, by: User, target: str, question: str, seen: int | None = None) -> None:
-        """Puts a question on a fact or finding on the surgeon's list. Raises BadDecision."""
+    def add(self, ident: str, by: User, typed: str, reason: str, seen: int | None = None) -> None:
+        """Adds what was never said, typed as it would be said; marked so wherever it stands. Raises BadDecision."""
+        heard = run.from_text(typed, "added") if typed.strip() else None
+        with self.store.writing(by.name) as change:
+            opened = self._draft(change.session, ident, seen)
+            family = opened.note.family
+            read = run.make_note(heard, self.rules, family=family, profile=self.profile).facts if heard else []
+            number = 1 + sum(one.action == "add" for one in opened.note.decisions)
+            revision, facts = decisions.added(read, " ".join(typed.split()), number, name=by.full_name, by=by.name,
+                                              at=now(), reason=reason)  # fmt: skip
+            content = {"revision": asdict(revision), "facts": as_json(facts)}
+            self._add(change, opened, "added", json.dumps(content, ensure_ascii=False))
+
+    def ask(
+        self, ident: str, by: User, target: str, question: str, seen: int | None = None, *, to: str = ""
+    ) -> None:  # fmt: skip
+        """Puts a question on a fact or finding on a surgeon's list (`to`: user name, "" for every surgeon's). Raises
+        BadDecision."""
         def made(opened: Opened) -> list[Revision]:
-            return [decisions.ask(target, self._about(opened, target), question, by=by.name, at=now())]
+            return [decisions.ask(target, self._about(opened, target), question, by=by.name, at=now(), to=to)]
 
         self._decide(ident, by, made, seen)
+
+    def answer(self, ident: str, by: User, target: str, text: str) -> None:
+        """Answers the open question on a fact or finding. Raises BadDecision."""
+        def made(opened: Opened) -> list[Revision]:
+            for question in decisions.questions(opened.note):
+                if question.target == target:
+                    return [decisions.answer(question, text, by=by.name, at=now())]
+            raise BadDecision("This question is answered already.", "Load the page anew.")
+
+        self._decide(ident, by, made, None)
+
+    def questions(self, user: User) -> list[tuple[Opened, Revision]]:
+        """The open questions to this user in all drafts, oldest first. Cases without a question are not opened."""
+        with self.store.reading() as session:
+            asked = select(DecisionRow.case).where(DecisionRow.content.contains('"action": "ask"')).distinct()
+            cases = list(session.scalars(asked))
+        listed = [(opened, one) for case in cases if not (opened := self.open(case)).signed
+                  for one in decisions.questions(opened.note) if one.attribute in ("", user.name)]  # fmt: skip
+        return sorted(listed, key=lambda pair: pair[1].at)
 
     def settle(self, ident: str, by: User, key: str, reason: str, seen: int | None = None) -> None:
         """Settles a finding with a reason. Raises BadDecision without one."""

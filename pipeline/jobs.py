@@ -5,16 +5,18 @@ from __future__ import annotations
 import hashlib
 import logging
 import time
+import uuid
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
+from typing import BinaryIO
 
 from pipeline import listen, plugins, run
 from pipeline.contexts import patient_context
 from pipeline.desk import Desk
 from pipeline.engines.base import Engine
-from pipeline.errors import VoxError
+from pipeline.errors import BadDecision, OutputUnwritable, VoxError
 from pipeline.review.accounts import User
 
 _LOG = logging.getLogger(__name__)
@@ -70,14 +72,40 @@ class Jobs:
                                                         "says why; the recording is kept.")  # fmt: skip
 
 
-def store_recording(desk: Desk, case: str, by: User, content: bytes, name: str) -> str:
-    """Puts a recording into the case's folder and gives the name it has there. Raises BadDecision."""
+# A recording of an hour as 48 kHz stereo WAV has 0.7 GB; nobody dictates longer.
+LARGEST = 1_000_000_000
+_AT_ONCE = 1 << 20
+
+
+def store_recording(desk: Desk, case: str, by: User, content: BinaryIO, name: str) -> str:
+    """Copies a recording piece by piece into the case's folder and gives the name it has there. Raises BadDecision,
+    OutputUnwritable; nothing is kept then."""
+    known = desk.case(case)
+    if known.recording or known.version:
+        raise BadDecision("This case has a recording or note already.", "Open a new case for another one.")
     files = desk.files(case)
     files.make()
     kept = "recording" + (Path(name).suffix.lower()[:8] if Path(name).suffix[1:].isalnum() else "")
     path = files.folder / kept
-    desk.recorded(case, by, kept, hashlib.sha256(content).hexdigest())
-    path.write_bytes(content)
+    part = files.folder / f".{uuid.uuid4()}.part"
+    digest, size = hashlib.sha256(), 0
+    try:
+        with part.open("wb") as stream:
+            while piece := content.read(_AT_ONCE):
+                size += len(piece)
+                if size > LARGEST:
+                    raise BadDecision("The recording is larger than 1 GB.", "Hand it in as flac, m4a or ogg.")
+                digest.update(piece)
+                stream.write(piece)
+        if not size:
+            raise BadDecision("The recording is empty.", "Choose the file again.")
+        desk.recorded(case, by, kept, digest.hexdigest())
+        part.replace(path)
+    except OSError as problem:
+        raise OutputUnwritable(f"cannot be written ({problem.strerror}).", "Free some space, then send it again.",
+                               where=str(files.folder)) from problem  # fmt: skip
+    finally:
+        part.unlink(missing_ok=True)
     return kept
 
 
@@ -88,7 +116,8 @@ def demo(desk: Desk, by: User, recording: Path, words: Path) -> str:
     case = desk.new_case(by, "Demonstration", patient)
     files = desk.files(case)
     if recording.exists():
-        kept = store_recording(desk, case, by, recording.read_bytes(), recording.name)
+        with recording.open("rb") as content:
+            kept = store_recording(desk, case, by, content, recording.name)
         files.convert(files.folder / kept)
     heard = run.listen_to(str(words), desk.rules)
     desk.make_note(case, by, replace(heard, source=heard.source.model_copy(update={"kind": "audio"})))

@@ -233,8 +233,8 @@ class Finding:
 class Revision:
     """A reviewer's decision on a fact or a finding. `before`, `after`: field values as text.
 
-    For "ask", `attribute` is the user who is asked ("" for every surgeon), `reason` the question; for "answer", `reason`
-    the answer; for "add", `after` what was typed.
+    For "ask", `attribute` is the user who is asked ("" for every surgeon), `reason` the question; for "answer",
+    `reason` the answer; for "add", `after` what was typed.
     """
 
     target: str

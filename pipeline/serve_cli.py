@@ -30,15 +30,19 @@ TERMINAL = "terminal"
 @click.option("--engine", default=run.DEFAULT_ENGINE, show_default=True, help="Recogniser for recordings.")
 @click.option("--pcs-tables", type=click.Path(path_type=Path, dir_okay=False, exists=True), help="ICD-10-PCS tables, "
               "the XML that CMS publishes, for the coding help.")
+@click.option("--send-to", metavar="URL", default="", help="Base URL of the FHIR server that signed notes are sent to.")
+@click.option("--token-file", type=click.Path(path_type=Path), help="File with the bearer token for it.")
+@click.option("--ca-file", type=click.Path(path_type=Path), help="Certificate authority of the hospital (PEM).")
 @_store
 def serve(
     host: str, port: int, certfile: Path | None, keyfile: Path | None, demo: bool, profile: str, engine: str,
-    pcs_tables: Path | None, url: str,
+    pcs_tables: Path | None, send_to: str, token_file: Path | None, ca_file: Path | None, url: str,
 ) -> None:  # fmt: skip
     """Open the local web application: the theatre page and the coder's page."""
     import uvicorn
 
     from pipeline.desk import Desk
+    from pipeline.handover import Sending
     from pipeline.jobs import Jobs
     from pipeline.web.app import create
 
@@ -54,6 +58,7 @@ def serve(
     store = Store(url)
     accounts, desk = Accounts(store), Desk(store, folder, grammar.load(), profile=profile)
     jobs = Jobs(desk, engine=engine)
+    sending = Sending(desk, send_to, token_file=token_file, ca_file=ca_file)
     address = f"{'https' if certfile else 'http'}://{'[' + host + ']' if ':' in host else host}:{port}/"
     if demo:
         _prepare_demo(desk, accounts, address)
@@ -63,8 +68,8 @@ def serve(
     jobs.go_on(lambda name: known.get(name, User(name, name, ())))
     click.echo(f"Vox Operandi is at {address}   (end with Ctrl+C)")
     uvicorn.run(
-        create(desk, accounts, jobs, demo=demo, pcs_tables=pcs_tables), host=host, port=port, log_level="warning",
-        access_log=False, ssl_certfile=certfile, ssl_keyfile=keyfile, server_header=False,
+        create(desk, accounts, jobs, demo=demo, pcs_tables=pcs_tables, sending=sending), host=host, port=port,
+        log_level="warning", access_log=False, ssl_certfile=certfile, ssl_keyfile=keyfile, server_header=False,
     )  # fmt: skip
 
 

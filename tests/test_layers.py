@@ -24,7 +24,7 @@ LAYERS = {
             "extractors",
             "settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
-            "output checking delivery run casefiles contexts caseview dictation desk live jobs",
+            "output checking delivery run casefiles contexts caseview dictation desk live jobs handover",
             "summary handover_cli listen_cli models_cli serve_cli cli web",
         )
     )

@@ -5,9 +5,12 @@ from __future__ import annotations
 import io
 import json
 import re
+import threading
 import time
 import wave
 import zipfile
+from collections.abc import Iterator
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -16,12 +19,14 @@ import numpy as np
 import pytest
 from sqlalchemy import select
 
-from pipeline import audio, run
+from pipeline import audio, jobs, run
 from pipeline.casefiles import to_pcm, wav
+from pipeline.contexts import context_of
+from pipeline.handover import Sending
 from pipeline.jobs import Jobs
 from pipeline.review import accounts
 from pipeline.review.tables import AccessRow
-from pipeline.web import admin, api, live, pages
+from pipeline.web import admin, api, bodies, live, pages
 from tests.web_parts import NARRATION, PASSWORD, Browser, House, token
 
 DEMO = Path(__file__).resolve().parent.parent / "audio_demo" / "dictation.flac"
@@ -326,3 +331,199 @@ def test_administration_shows_whether_the_history_is_whole(house: House) -> None
     assert ada.patch("/api/users/bo", json={"active": False}).status_code == 204
     assert Browser(house).sign_in("bo", "quite another password").status_code == 401
     assert token(ada.get("/administration").text) == ada.headers["X-CSRF-Token"]
+
+
+class Hospital:
+    """An HTTP server that takes transactions as FHIR R4 says (http.html#transaction-response: one entry an entry).
+
+    `up`: whether it answers 503. `taken`: bundles that came."""
+
+    def __init__(self) -> None:
+        self.up, self.taken = True, list[dict[str, Any]]()
+        hospital = self
+
+        class Handler(BaseHTTPRequestHandler):
+            def do_POST(self) -> None:
+                bundle = json.loads(self.rfile.read(int(self.headers["Content-Length"])))
+                answer: dict[str, Any] = {"resourceType": "OperationOutcome"}
+                if hospital.up:
+                    hospital.taken.append(bundle)
+                    entries = [{"response": {"status": "201 Created"}} for _ in bundle["entry"]]
+                    answer = {"resourceType": "Bundle", "type": "transaction-response", "entry": entries}
+                body = json.dumps(answer).encode()
+                self.send_response(200 if hospital.up else 503)
+                self.send_header("Content-Length", str(len(body)))
+                self.end_headers()
+                self.wfile.write(body)
+
+            def log_message(self, *_: Any) -> None:
+                pass
+
+        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self.url = f"http://127.0.0.1:{self.server.server_address[1]}/fhir"
+        threading.Thread(target=self.server.serve_forever, daemon=True).start()
+
+
+@pytest.fixture
+def hospital() -> Iterator[Hospital]:
+    made = Hospital()
+    yield made
+    made.server.shutdown()
+    made.server.server_close()
+
+
+IDENTITY = json.dumps([
+    {"resourceType": "Patient", "identifier": [{"system": "urn:oid:2.999.1", "value": "7712345"}],
+     "name": [{"family": "Lind"}]},
+    {"resourceType": "Encounter", "identifier": [{"system": "urn:oid:2.999.2", "value": "E-1"}],
+     "status": "in-progress", "class": {"code": "IMP"}},
+]).encode()  # fmt: skip
+
+
+def signed_case(house: House) -> str:
+    case = house.case(text="Left hip arthroscopy. Estimated blood loss fifty millilitres. Counts correct.")
+    house.desk.identify(case, house.user("ann"), context_of("c.json", IDENTITY))
+    for one in house.desk.open(case).note.open_findings():
+        if one.severity == "blocking":
+            house.desk.settle(case, house.user("ann"), one.key, "looked up")
+    house.desk.sign(case, house.user("ann"))
+    return case
+
+
+def test_a_signed_note_is_sent_and_what_cannot_go_waits(house: House, hospital: Hospital, tmp_path: Path) -> None:
+    house.app.state.sending = Sending(house.desk, hospital.url, outbox=tmp_path / "outbox")
+    draft, cem = house.case(), Browser(house, "cem")
+    refused = cem.post(f"/api/cases/{draft}/delivery")
+    assert (refused.status_code, refused.json()["what"]) == (409, "Only a signed note is sent.")
+    case = signed_case(house)
+    hospital.up = False
+    failed = cem.post(f"/api/cases/{case}/delivery")
+    assert failed.status_code == 502
+    assert "outbox" in failed.json()["do"]
+    assert len(cem.get("/api/outbox").json()["waiting"]) == 1
+    assert "1 bundle(s) wait" in cem.get(f"/cases/{case}").text
+    hospital.up = True
+    assert cem.post("/api/outbox").json() == {"sent": 1, "failed": []}
+    assert cem.get("/api/outbox").json()["waiting"] == []
+    assert cem.post(f"/api/cases/{case}/delivery").json()["again"] is True
+    assert len(hospital.taken) == 1
+    assert hospital.taken[0]["type"] == "transaction"
+    page = cem.get(f"/cases/{case}").text
+    assert "✓ Sent: version 1" in page
+    assert "Could not be sent; put into the outbox" in page
+    assert Browser(house, "ada").post("/api/outbox").status_code == 403
+    assert house.store.verify() == []
+
+
+def test_without_a_server_the_page_says_so_and_nothing_is_queued(house: House, tmp_path: Path) -> None:
+    house.app.state.sending = Sending(house.desk, "", outbox=tmp_path / "outbox")
+    case, cem = signed_case(house), Browser(house, "cem")
+    assert "No server of the hospital is configured" in cem.get(f"/cases/{case}").text
+    assert cem.post(f"/api/cases/{case}/delivery").status_code == 409
+    assert cem.get("/api/outbox").json() == {"url": "", "waiting": []}
+
+
+def test_a_placeholder_is_not_sent(house: House, hospital: Hospital, tmp_path: Path) -> None:
+    house.app.state.sending = Sending(house.desk, hospital.url, outbox=tmp_path / "outbox")
+    case, ann = house.case(text="Left hip arthroscopy. Counts correct."), Browser(house, "ann")
+    for one in house.desk.open(case).note.open_findings():
+        if one.severity == "blocking":
+            house.desk.settle(case, house.user("ann"), one.key, "looked up")
+    house.desk.sign(case, house.user("ann"))
+    failed = ann.post(f"/api/cases/{case}/delivery")
+    assert failed.status_code == 502
+    assert "context file" in failed.json()["do"]
+    assert hospital.taken == []
+    assert ann.get("/api/outbox").json()["waiting"] == []
+
+
+def test_what_was_never_said_is_added_and_marked_everywhere(house: House) -> None:
+    case = house.case(text="Left hip arthroscopy. Cefazolin two grams intravenously was given.")
+    cem, ann = Browser(house, "cem"), Browser(house, "ann")
+    before = {one["key"] for one in cem.get(f"/api/cases/{case}/note").json()["findings"]}
+    assert any("blood_loss" in key for key in before)
+    assert decide(cem, case, action="add", value="Estimated blood loss 40 mL.", reason="").status_code == 409
+    assert decide(cem, case, action="add", value="tralala", reason="chart").status_code == 409
+    state = decide(cem, case, action="add", value="Estimated blood loss 40 mL.", reason="anaesthetic chart").json()
+    assert state["facts"]["added"] == 1
+    note = cem.get(f"/api/cases/{case}/note").json()
+    assert not any("blood_loss" in one["key"] for one in note["findings"]), "the checks were made again"
+    (loss,) = [one for one in note["facts"] if one["kind"] == "blood_loss"]
+    assert (loss["value"], loss["unit"], loss["evidence"]["start"]) == ("40", "mL", None)
+    marks = ("Cem Ozturk", "anaesthetic chart", loss["added"][len("added by Cem Ozturk, "):][:10])
+    page = cem.get(f"/cases/{case}").text
+    assert "Never said: added by Cem Ozturk" in page
+    for form in ("fhir-document", "fhir-transaction", "docx", "mdm", "note-json"):
+        content = cem.get(f"/api/cases/{case}/exports/{form}").content
+        text = words_of(content) if form == "docx" else content.decode()
+        assert "not said" in text, form
+        assert all(mark in text for mark in marks), form
+    undone = decide(cem, case, action="undo").json()
+    assert undone["facts"]["added"] == 0
+    decide(cem, case, action="add", value="Estimated blood loss 40 mL.", reason="anaesthetic chart")
+    (loss,) = [one for one in house.desk.open(case).note.facts if one.kind == "blood_loss"]
+    state = decide(ann, case, action="correct", fact=loss.id, value="45 mL").json()
+    assert "45 mL" in ann.get(f"/cases/{case}").text
+    for one in house.desk.open(case).note.open_findings():
+        if one.severity == "blocking":
+            house.desk.settle(case, house.user("ann"), one.key, "looked up")
+    house.desk.sign(case, house.user("ann"))
+    assert "not said; added by Cem Ozturk" in house.desk.open(case, 1).note.sections.blood_loss[0].text
+    assert house.store.verify() == []
+
+
+def test_a_question_goes_to_the_surgeon_and_comes_back_answered(house: House) -> None:
+    house.accounts.add("bo", PASSWORD, ("surgeon",), "Dr Bo Berg", by="terminal")
+    case = house.case()
+    cem, ann, bo = (Browser(house, name) for name in ("cem", "ann", "bo"))
+    loss = fact(cem, case, "blood_loss")
+    assert decide(cem, case, action="ask", target=loss, reason="Fifty or fifteen?", to="cem").status_code == 409
+    decide(cem, case, action="ask", target=loss, reason="Fifty or fifteen?", to="ann")
+    assert "Fifty or fifteen?" in ann.get("/questions").text
+    assert "Fifty or fifteen?" not in bo.get("/questions").text
+    assert cem.get("/questions").status_code == 403
+    assert decide(cem, case, action="answer", target=loss, reason="guess").status_code == 403
+    assert decide(ann, case, action="answer", target=loss, reason=" ").status_code == 409
+    decide(ann, case, action="answer", target=loss, reason="Fifty, I saw the canister.")
+    assert ann.get("/api/questions").json() == []
+    assert "Fifty, I saw the canister." in cem.get(f"/cases/{case}").text
+    assert house.desk.open(case).note.decisions[-1].action == "answer"
+    total = fact(cem, case, "harvest_total")
+    decide(cem, case, action="ask", target=total, reason="Nine or ten?")
+    assert all("Nine or ten?" in one.get("/questions").text for one in (ann, bo)), "asked of every surgeon"
+
+
+def test_a_body_that_is_too_large_is_refused_before_it_is_kept(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ann = Browser(house, "ann")
+    case = ann.post("/api/cases", json={"label": "x"}).json()["id"]
+    big = ann.post(f"/api/cases/{case}/narration", content=b"x" * (bodies.USUAL + 1))
+    assert big.status_code == 413
+    assert big.json()["do"]
+    # without a length beforehand (chunked), counted while it comes
+    chunks = (b"x" * 100_000 for _ in range(60))
+    assert ann.post(f"/api/cases/{case}/narration", content=chunks).status_code == 413
+    monkeypatch.setattr(jobs, "LARGEST", 10_000)
+    sent = ann.post(f"/api/cases/{case}/recording", files={"file": ("a.wav", b"x" * 20_000)})
+    assert sent.status_code == 409
+    assert list(house.desk.files(case).folder.iterdir()) == []
+    assert ann.get(f"/api/cases/{case}").json()["state"] == "new", "another file can be handed in"
+    empty = ann.post(f"/api/cases/{case}/recording", files={"file": ("a.wav", b"")})
+    assert "empty" in empty.json()["what"]
+
+
+def test_what_is_typed_is_text_on_every_page(house: House) -> None:
+    """A name, label, question or reason that looks like markup stays text (OWASP cross-site scripting, rule 1)."""
+    evil = "<img src=x onerror=alert(1)>\"'</script>"
+    ann, cem = Browser(house, "ann"), Browser(house, "cem")
+    patient = {"family": evil, "given": evil, "number": evil, "system": "urn:oid:2.999.1"}
+    case = ann.post("/api/cases", json={"label": evil, "patient": patient}).json()["id"]
+    waiting = [ann.get(path).text for path in ("/cases", "/theatre", f"/theatre/{case}", f"/cases/{case}")]
+    ann.post(f"/api/cases/{case}/narration", json={"text": NARRATION + f" Estimated blood loss {evil} 5 mL."})
+    decide(cem, case, action="ask", target=fact(cem, case, "harvest_total"), reason=evil)
+    decide(cem, case, action="add", value="Urine output 50 mL.", reason=evil)
+    pages = waiting + [ann.get(path).text for path in (
+        "/cases", f"/cases/{case}", f"/cases/{case}/questions", "/questions", f"/cases/{case}/coding")]  # fmt: skip
+    assert all("<img" not in page for page in pages)
+    assert sum("&lt;img" in page for page in pages) >= 7

@@ -81,7 +81,8 @@ class VersionRow(Base):
 
 
 class DecisionRow(Base):
-    """`kind`: "revision" (a records.Revision), "added" (with the facts), "code", "code-removed" or "undo" (of the decision `undoes`)."""
+    """`kind`: "revision" (a records.Revision), "added" (with its facts), "code", "code-removed" or "undo" (of the
+    decision `undoes`)."""
 
     __tablename__ = "decisions"
     id: Mapped[int] = mapped_column(Integer, primary_key=True)

@@ -6,7 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Depends, File, Request, Response, UploadFile
+from fastapi import APIRouter, Depends, File, HTTPException, Request, Response, UploadFile
 from fastapi.openapi.utils import get_openapi
 from pydantic import BaseModel, ConfigDict, Field
 
@@ -15,6 +15,7 @@ from pipeline.caseview import Opened
 from pipeline.contexts import context_of, patient_context
 from pipeline.desk import STATEMENT, Desk
 from pipeline.errors import BadDecision
+from pipeline.handover import Sending
 from pipeline.jobs import Jobs, store_recording
 from pipeline.note import OperativeNote
 from pipeline.review import code_forms, decisions, worklist
@@ -27,8 +28,6 @@ Reviewer = Annotated[User, Depends(allowed("review"))]
 Coder = Annotated[User, Depends(allowed("code"))]
 Surgeon = Annotated[User, Depends(allowed("sign"))]
 Exporter = Annotated[User, Depends(allowed("export"))]
-# A recording of an hour as 48 kHz stereo WAV has 0.7 GB; nobody dictates longer.
-LARGEST = 1_000_000_000
 
 
 class _Body(BaseModel):
@@ -60,11 +59,12 @@ class Decision(_Body):
     """`seen`: number of the last decision on the page, so that none is made on an old one.
 
     accept: `facts`. accept-sure: nothing more. correct: `fact`, `attribute`, `value`. reject: `fact`, `reason`, with
-    `whole` for all of its event. ask: `target` (fact or finding), `reason` is the question. settle: `target` (finding),
-    `reason`. undo: nothing more.
+    `whole` for all of its event. ask: `target` (fact or finding), `reason` is the question, `to` the surgeon
+    (user name; every surgeon without). answer: `target`, `reason` is the answer; only who may sign. settle: `target`
+    (finding), `reason`. add: `value` (what was never said, as it would be said), `reason`. undo: nothing more.
     """
 
-    action: Literal["accept", "accept-sure", "correct", "reject", "ask", "settle", "undo"]
+    action: Literal["accept", "accept-sure", "correct", "reject", "ask", "answer", "settle", "add", "undo"]
     seen: int | None = None
     facts: list[str] = []
     fact: str = ""
@@ -73,6 +73,7 @@ class Decision(_Body):
     value: str = Field(default="", max_length=2000)
     reason: str = Field(default="", max_length=2000)
     whole: bool = False
+    to: str = ""
 
 
 class NewCode(_Body):
@@ -102,6 +103,14 @@ def _desk(request: Request) -> Desk:
 
 
 OfDesk = Annotated[Desk, Depends(_desk)]
+
+
+def _sending(request: Request) -> Sending:
+    sending: Sending = request.app.state.sending
+    return sending
+
+
+OfSending = Annotated[Sending, Depends(_sending)]
 
 
 @router.get("/openapi.json", dependencies=[Depends(signed_in)], include_in_schema=False)
@@ -144,11 +153,8 @@ def context(user: Reviewer, desk: OfDesk, case: str, file: Annotated[UploadFile,
 @router.post("/cases/{case}/recording", status_code=202)
 def recording(user: Reviewer, request: Request, desk: OfDesk, case: str, file: Annotated[UploadFile, File()]) -> None:
     """Takes a recording and hears it in the background; `GET /cases/{case}` tells how far it is."""
-    content = file.file.read(LARGEST + 1)
-    if len(content) > LARGEST:
-        raise BadDecision("The recording is larger than 1 GB.", "Hand it in as flac, m4a or ogg.")
     jobs: Jobs = request.app.state.jobs
-    jobs.add(case, user, store_recording(desk, case, user, content, file.filename or "recording"))
+    jobs.add(case, user, store_recording(desk, case, user, file.file, file.filename or "recording"))
 
 
 @router.post("/cases/{case}/narration", status_code=201)
@@ -189,7 +195,7 @@ def questions(_: Reader, desk: OfDesk, case: str) -> list[dict[str, Any]]:
 
 
 @router.post("/cases/{case}/decisions")
-def decide(user: Reviewer, desk: OfDesk, case: str, body: Decision) -> dict[str, Any]:
+def decide(user: Reviewer, request: Request, desk: OfDesk, case: str, body: Decision) -> dict[str, Any]:
     """One decision on the newest version; gives how the note stands after it."""
     seen = body.seen
     if body.action == "accept":
@@ -201,7 +207,17 @@ def decide(user: Reviewer, desk: OfDesk, case: str, body: Decision) -> dict[str,
     elif body.action == "reject":
         desk.reject(case, user, body.fact, body.reason, whole=body.whole, seen=seen)
     elif body.action == "ask":
-        desk.ask(case, user, body.target or body.fact, body.reason, seen)
+        if body.to:
+            accounts: Accounts = request.app.state.accounts
+            if not any(one.name == body.to and one.may("sign") for one in accounts.users()):
+                raise BadDecision(f"There is no surgeon {body.to}.", "Choose one of the list.")
+        desk.ask(case, user, body.target or body.fact, body.reason, seen, to=body.to)
+    elif body.action == "answer":
+        if not user.may("sign"):
+            raise HTTPException(403, "A surgeon answers questions.")
+        desk.answer(case, user, body.target, body.reason)
+    elif body.action == "add":
+        desk.add(case, user, body.value, body.reason, seen)
     elif body.action == "settle":
         desk.settle(case, user, body.target, body.reason, seen)
     else:
@@ -247,6 +263,31 @@ def export(user: Exporter, desk: OfDesk, case: str, form: str, version: int | No
     file = f"{stem}-{case[:8]}.{kind}"
     return Response(content, media_type=_MEDIA.get(Path(name).suffix, "application/octet-stream"),
                     headers={"Content-Disposition": f'attachment; filename="{file}"'})  # fmt: skip
+
+
+@router.get("/questions")
+def my_questions(user: Surgeon, desk: OfDesk) -> list[dict[str, Any]]:
+    """The open questions to the surgeon who is signed in, of all cases."""
+    return [asdict(one) | {"case": opened.case.id} for opened, one in desk.questions(user)]
+
+
+@router.get("/outbox")
+def outbox(_: Reader, sending: OfSending) -> dict[str, Any]:
+    """The server that notes are sent to ("" when none is configured), and what waits to be sent."""
+    return asdict(sending.state())
+
+
+@router.post("/outbox")
+def resume(user: Exporter, sending: OfSending) -> dict[str, Any]:
+    """Sends all that waits; tells what failed and still waits."""
+    sent, failed = sending.resume(user)
+    return {"sent": sent, "failed": [{"what": one.what, "do": one.do} for one in failed]}
+
+
+@router.post("/cases/{case}/delivery")
+def send(user: Exporter, sending: OfSending, case: str) -> dict[str, Any]:
+    """Sends the newest version, signed, to the hospital's server; what cannot go now waits in the outbox."""
+    return asdict(sending.send(case, user))
 
 
 _MEDIA = {

@@ -15,10 +15,12 @@ from starlette.exceptions import HTTPException
 
 from pipeline import __version__
 from pipeline.desk import Desk
-from pipeline.errors import BadDecision, InputError, SourceNotFound, UnknownName, VoxError
+from pipeline.errors import BadDecision, DeliveryError, InputError, SourceNotFound, UnknownName, VoxError
+from pipeline.handover import Sending
 from pipeline.jobs import Jobs
 from pipeline.review.accounts import Accounts
 from pipeline.web import admin, api, live, pages, security, views
+from pipeline.web.bodies import BodyLimit
 from pipeline.web.rooms import Rooms
 
 _HERE = Path(__file__).resolve().parent
@@ -41,8 +43,10 @@ def create(desk: Desk, accounts: Accounts, jobs: Jobs, **state: Any) -> FastAPI:
     )  # fmt: skip
     app.state.desk, app.state.accounts, app.state.jobs, app.state.store = desk, accounts, jobs, desk.store
     app.state.demo, app.state.pcs_tables = bool(state.get("demo")), state.get("pcs_tables")
+    app.state.sending = state.get("sending") or Sending(desk)
     app.state.rooms = Rooms(desk, state.get("load_engine") or jobs.load_engine)
     app.middleware("http")(security.guard)
+    app.add_middleware(BodyLimit)
     app.mount("/static", StaticFiles(directory=_HERE / "static"), name="static")
     for module in (pages, api, admin, live):
         app.include_router(module.router)
@@ -59,6 +63,8 @@ def status_of(problem: VoxError) -> int:
         return 404
     if isinstance(problem, BadDecision):
         return 409
+    if isinstance(problem, DeliveryError):
+        return 502
     return 400 if isinstance(problem, InputError) else 500
 
 

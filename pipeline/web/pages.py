@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Depends, Form, Request, Response
 from fastapi.responses import RedirectResponse
@@ -11,6 +11,7 @@ from fastapi.responses import RedirectResponse
 from pipeline import wording
 from pipeline.contexts import read_context
 from pipeline.desk import Desk
+from pipeline.handover import Sending
 from pipeline.review import worklist
 from pipeline.review.accounts import Accounts, SignedIn
 from pipeline.web import review_page, security, views
@@ -75,14 +76,13 @@ def case(request: Request, found: Found, case: str, version: int | None = None) 
     known = desk.case(case)
     if not known.version:
         return views.page(request, "waiting.html", found, case=known, patient=_patient(known.context))
-    return views.page(request, "case.html", found, **review_page.content(desk, case, version))
+    return views.page(request, "case.html", found, **_shown(request, case, version))
 
 
 @router.get("/cases/{case}/work", dependencies=[READ])
 def work(request: Request, found: Found, case: str, version: int | None = None) -> Response:
     """The part of the case's page that changes with a decision."""
-    desk: Desk = request.app.state.desk
-    return views.page(request, "work.html", found, **review_page.content(desk, case, version))
+    return views.page(request, "work.html", found, **_shown(request, case, version))
 
 
 @router.get("/cases/{case}/coding", dependencies=[READ])
@@ -106,6 +106,25 @@ def compare(request: Request, found: Found, case: str, before: int, after: int) 
         patient=wording.patient_line(opened.site, opened.note), rows=desk.compare(case, before, after),
         standings=worklist.LABELS,
     )  # fmt: skip
+
+
+def _shown(request: Request, case: str, version: int | None) -> dict[str, Any]:
+    """What case.html and work.html show."""
+    state = request.app.state
+    sending: Sending = state.sending
+    accounts: Accounts = state.accounts
+    surgeons = [(one.name, one.full_name) for one in accounts.users() if one.may("sign")]
+    return review_page.content(state.desk, case, version) | {
+        "outbox": sending.state(), "deliveries": sending.sent(case), "surgeons": surgeons,
+    }  # fmt: skip
+
+
+@router.get("/questions", dependencies=[Depends(allowed("sign"))])
+def my_questions(request: Request, found: Found) -> Response:
+    """What the signed-in surgeon was asked, of all cases, to be answered here."""
+    desk: Desk = request.app.state.desk
+    listed = [review_page.Asked.of(opened, one) for opened, one in desk.questions(found.user)]
+    return views.page(request, "my_questions.html", found, listed=listed)
 
 
 def _sign_in(request: Request, problem: str = "", status: int = 200) -> Response:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from pipeline import coding, delivery, wording
+from pipeline import coding, wording
 from pipeline.assemble import concept, display, line
 from pipeline.caseview import Opened
 from pipeline.desk import STATEMENT, Desk
@@ -59,6 +59,25 @@ class Mark:
     target: str
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question to a surgeon, with whose operation it is about. `place`: where in the recording, None without."""
+
+    case: str
+    patient: str
+    title: str
+    question: Revision
+    place: Evidence | None
+    has_sound: bool
+
+    @classmethod
+    def of(cls, opened: Opened, question: Revision) -> Asked:
+        place = dict((one.target, where) for one, where in _questions(opened)).get(question.target)
+        said = [fact.text or fact.evidence.heard for fact in opened.note.of("procedure")]
+        return cls(opened.case.id, wording.patient_line(opened.site, opened.note), "; ".join(dict.fromkeys(said)),
+                   question, place, opened.has_sound)  # fmt: skip
+
+
 def content(desk: Desk, case: str, version: int | None) -> dict[str, Any]:
     """Everything that case.html and work.html show."""
     opened = desk.open(case, version)
@@ -95,7 +114,6 @@ def content(desk: Desk, case: str, version: int | None) -> dict[str, Any]:
         "code_label": code_forms.label,
         "exports": EXPORTS,
         "statement": STATEMENT,
-        "waiting": len(delivery.waiting()),
         "editable": not opened.signed and opened.version == len(opened.versions),
     }
 

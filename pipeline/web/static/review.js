@@ -193,8 +193,11 @@ const acts = {
       decide({ action: "reject", fact: row.dataset.fact, reason: typed.reason, whole: Boolean(typed.whole) }, "Rejected. It stands in the list of rejected values."));
   },
   ask(row) {
-    ask(`Ask the surgeon: ${row.dataset.label}`, row.dataset.heard ? `Said: “${row.dataset.heard}”` : "", [{ name: "reason", label: "Question", value: "" }], "Ask", (typed) =>
-      decide({ action: "ask", target: row.dataset.fact || row.dataset.target, reason: typed.reason }, "On the list of questions."));
+    ask(`Ask the surgeon: ${row.dataset.label}`, row.dataset.heard ? `Said: “${row.dataset.heard}”` : "", [
+      { name: "reason", label: "Question", value: "" },
+      { name: "to", label: "To", value: "", choices: [["", "every surgeon"], ...JSON.parse(work.querySelector(".standing-line").dataset.surgeons)] },
+    ], "Ask", (typed) =>
+      decide({ action: "ask", target: row.dataset.fact || row.dataset.target, reason: typed.reason, to: typed.to }, "Asked: it stands on the surgeon's page of questions."));
   },
   settle(row) {
     if (!row.dataset.target) return;
@@ -202,6 +205,10 @@ const acts = {
       decide({ action: "settle", target: row.dataset.target, reason: typed.reason }, "Settled with a reason."));
   },
 };
+const add = () => ask("Add what was not said", "It is marked as added by you, with the time and your reason, wherever the note goes. It has no sound.", [
+  { name: "value", label: "What", hint: "as it would be said: Estimated blood loss 50 mL.", value: "" },
+  { name: "reason", label: "Where is it known from?", value: "" },
+], "Add", (typed) => decide({ action: "add", value: typed.value, reason: typed.reason }, "Added, and marked as not said; the checks were made again."));
 const undo = () => guarded(() => decide({ action: "undo" }, "The last decision is undone."));
 const acceptSure = () => guarded(() => decide({ action: "accept-sure" }, "All sure values are accepted."));
 
@@ -211,6 +218,9 @@ work.addEventListener("click", (event) => {
   const act = event.target.closest("[data-act]");
   if (act && row) { Promise.resolve(acts[act.dataset.act](row)).catch((problem) => vox.tell(problem.message)); return; }
   if (event.target.closest("#undo")) undo();
+  if (event.target.closest("#add")) add();
+  if (event.target.closest("#send")) handOver(event.target.closest("#send"), `${path}/delivery`);
+  if (event.target.closest("#resume")) handOver(event.target.closest("#resume"), "/api/outbox");
   if (event.target.closest("#accept-sure")) acceptSure();
   const to = event.target.closest("a.to");
   if (to) { event.preventDefault(); const row_ = document.getElementById(to.hash.slice(1)); choose(row_); row_?.scrollIntoView({ block: "center" }); }
@@ -230,7 +240,7 @@ document.addEventListener("keydown", (event) => {
   const onButton = event.target.closest("button, a, summary");
   const key = event.key.toLowerCase();
   const run = {
-    j: () => step(1), k: () => step(-1), n: nextOpen, u: () => editable() && undo(), s: () => editable() && acceptSure(),
+    j: () => step(1), k: () => step(-1), n: nextOpen, u: () => editable() && undo(), i: () => editable() && add(), s: () => editable() && acceptSure(),
     "?": () => document.getElementById("keys").showModal(),
     " ": () => (sound.playing() ? sound.stop() : hear(chosen)),
     a: () => chosen && editable() && acts.accept(chosen), c: () => chosen && editable() && acts.correct(chosen),
@@ -241,6 +251,20 @@ document.addEventListener("keydown", (event) => {
   event.preventDefault();
   run();
 });
+
+// Sends this note, or all that waits; what became of it stands on the page afterwards.
+async function handOver(button, address) {
+  button.disabled = true;
+  button.textContent = "Sending …";
+  let trouble = "";
+  try {
+    const answer = await vox.call("POST", address);
+    if (answer.failed) trouble = answer.failed.map((one) => `${one.what} ${one.do}`).join(" ");
+  } catch (problem) { trouble = problem.message; }
+  await refresh(chosen?.id);
+  if (trouble) vox.problem(document.getElementById("outbox"), trouble);
+  else vox.tell("Sent.");
+}
 
 // --- identity, signing, amending, codes -------------------------------------------------------------------------
 
