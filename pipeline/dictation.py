@@ -44,7 +44,7 @@ from pipeline.note import OperativeNote, Source
 from pipeline.records import Word
 from pipeline.segments import LIVE, Limits
 from pipeline.sound import RATE, Samples
-from pipeline.soundstore import SoundFile
+from pipeline.soundstore import SoundFile, missing
 
 PIECE = RATE  # samples recognised at a time
 FALLS_BEHIND, CAUGHT_UP = 2.0, 1.0
@@ -292,6 +292,5 @@ class Dictation:
             seconds=listener.seconds, engine=self._engine.name, model=self._engine.model,
             segments=len(listener.segments), dropped_words=listener.dropped_words,
             collapsed_loops=listener.collapsed_loops,
-            notices=[f"The sound is missing from {start:.1f} s to {end:.1f} s."
-                     for start, end in self.sound.gaps],
+            notices=[missing(start, end) for start, end in self.sound.gaps],
         )  # fmt: skip

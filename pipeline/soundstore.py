@@ -17,6 +17,19 @@ WIDTH = 2  # bytes a sample
 HEADER = 44
 UNKNOWN = 0xFFFFFFFF  # RIFF: a length that the recorder does not know yet; readers take all that follows
 
+# A pause in a recording is silence of the same length in the sound, at most this many seconds: the rest of the pause
+# has no length here.
+LONGEST_GAP = 600.0
+
+
+def missing(start: float, end: float) -> str:
+    """How a gap is told, seconds of the recording."""
+    if end - start >= LONGEST_GAP - 1:
+        minutes = round((end - start) / 60)
+        return (f"The sound is missing from {start:.1f} s on for ten minutes or more; {minutes} minutes of silence "
+                "stand for it, and the times after it count on from there.")  # fmt: skip
+    return f"The sound is missing from {start:.1f} s to {end:.1f} s."
+
 
 class SoundFile:
     """Sound that grows on the disk: 16 kHz mono 16 bit, a WAV file (by the suffix .wav) or bare samples.

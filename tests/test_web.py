@@ -229,6 +229,17 @@ def test_exports(house: House) -> None:
     assert [one.action for one in house.store.entries(case)].count("exported") == 4
 
 
+def test_a_note_that_somebody_else_reviewed_can_be_exported(house: House) -> None:
+    case, cem = house.case(), Browser(house, "cem")
+    decide(cem, case, action="accept-sure")
+    for form in ("fhir-document", "fhir-transaction"):
+        bundle = cem.get(f"/api/cases/{case}/exports/{form}")
+        assert bundle.status_code == 200, bundle.text
+        (made,) = [one["resource"] for one in bundle.json()["entry"]
+                   if one["resource"]["resourceType"] == "Provenance"]  # fmt: skip
+        assert "reviewed and decided" in [agent["type"]["text"] for agent in made["agent"]]
+
+
 def words_of(content: bytes) -> str:
     """The text of a Word file, tags left out (ISO/IEC 29500: word/document.xml)."""
     with zipfile.ZipFile(io.BytesIO(content)) as file:

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from starlette.websockets import WebSocketDisconnect
 
-from pipeline import grammar, run
+from pipeline import grammar, run, soundstore
 from pipeline.casefiles import to_pcm
 from pipeline.contexts import patient_context
 from pipeline.engines.base import Options
@@ -102,7 +102,8 @@ def test_every_piece_lies_on_the_disk_as_it_was_sent(tmp_path: Path) -> None:
         case = made.desk.new_case(made.user("ann"))
         sound = made.desk.files(case).sound
         with connected(client, case) as socket:
-            assert socket.until("ready") == {"is": "ready", "received": 0, "at": 0, "record": True, "phase": "ready"}
+            assert socket.until("ready") == {"is": "ready", "received": 0, "at": 0, "zero": 0, "record": True,
+                                             "phase": "ready"}  # fmt: skip
             socket.send_json({"do": "begin"})
             socket.until("state", phase="listening")
             sent = [noise(seed) for seed in range(6)]
@@ -159,6 +160,13 @@ def test_sound_that_never_came_is_marked(tmp_path: Path) -> None:
         assert data == noise(1) + bytes(2 * RATE * 2) + noise(2)
         (notice,) = made.desk.open(case).note.source.notices
         assert "from 0.2 s to 2.2 s" in notice
+
+
+def test_a_long_pause_is_told_as_at_least_what_it_was() -> None:
+    assert soundstore.missing(12.0, 14.5) == "The sound is missing from 12.0 s to 14.5 s."
+    told = soundstore.missing(12.0, 12.0 + soundstore.LONGEST_GAP)
+    assert "ten minutes or more" in told
+    assert "10 minutes of silence" in told
 
 
 def test_a_page_that_is_loaded_anew_counts_the_time_without_sound(tmp_path: Path) -> None:

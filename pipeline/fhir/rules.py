@@ -156,7 +156,8 @@ def _unreachable(entries: list[Node]) -> Iterator[str]:
             from_head.add(url)
             open_ += list(links.get(url, ()))
     for url in without_provenance - from_head:
-        if types[url] != "Device" or url not in reached:
+        # Who and what a Provenance names, and nothing of the Composition's own, may hang on the Provenance alone.
+        if types[url] not in ("Device", "Practitioner") or url not in reached:
             yield f"Bundle.entry: the {types[url]} {url} cannot be reached from the Composition"
 
 

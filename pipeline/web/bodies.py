@@ -31,7 +31,7 @@ class BodyLimit:
             return
         most = LARGEST + _ROUND_IT if _RECORDING.fullmatch(scope["path"]) else USUAL
         told = dict(scope["headers"]).get(b"content-length", b"0")
-        taken, begun = 0, False
+        taken, answered = 0, False
 
         async def counted() -> Message:
             nonlocal taken
@@ -42,9 +42,12 @@ class BodyLimit:
             return message
 
         async def sent(message: Message) -> None:
-            nonlocal begun
-            begun = True
-            await send(message)
+            nonlocal answered
+            if taken <= most:
+                await send(message)
+            elif not answered:  # whatever the application makes of a body that broke off
+                answered = True
+                await _refuse(send)
 
         if told.isdigit() and int(told) > most:
             await _refuse(send)
@@ -52,7 +55,7 @@ class BodyLimit:
         try:
             await self._app(scope, counted, sent)
         except _TooLarge:
-            if not begun:
+            if not answered:
                 await _refuse(send)
 
 

@@ -6,7 +6,8 @@ Samples are numbered from the start of the case, so a piece that is sent twice i
 sent leaves a hole that is told.
 
     page    {"do": "hello", "session": ..., "record": true, "take": false}   first; `session` names this loaded page
-    server  {"is": "ready", "received": samples on the disk, "at": where a page new to the case begins, "record": ...}
+    server  {"is": "ready", "received": samples on the disk, "at": where a page new to the case begins, "zero": the
+            page's number of the case's first sample, "record": ...}
             {"is": "taken"}                another page records; ask again with "take": true
     page    a piece of sound               kept by the page until the server says that it is on the disk
     server  {"is": "kept", "received": ...}
@@ -219,8 +220,8 @@ class _Screen:
             room.recording_screen, self._session = self, session
             if room.phase == "ready" and room.under_way:
                 await room.begin(self._user)
-        self._queue.put_nowait({"is": "ready", "received": room.received, "at": room.goes_on_at, "record": wants,
-                                "phase": room.phase})  # fmt: skip
+        self._queue.put_nowait({"is": "ready", "received": room.received, "at": room.goes_on_at, "zero": room.zero,
+                                "record": wants, "phase": room.phase})  # fmt: skip
         self._queue.put_nowait(await asyncio.to_thread(room.state))
 
     async def _server_microphone(self, on: bool) -> None:

@@ -25,6 +25,7 @@ from pipeline.note import OperativeNote, Source
 from pipeline.records import Word
 from pipeline.review.accounts import User
 from pipeline.sound import RATE
+from pipeline.soundstore import LONGEST_GAP
 from pipeline.web import spoken, theatre_page
 from pipeline.web.standby import Standby
 
@@ -33,8 +34,6 @@ Phase = Literal["ready", "standby", "listening", "paused", "read-back", "ending"
 Message = dict[str, Any]
 # Stretches of speech that the screen keeps.
 SHOWN_STRETCHES = 6
-# A pause in the recording is silence of the same length in the sound, at most this many seconds.
-LONGEST_GAP = 600.0
 
 
 class Room:
@@ -146,6 +145,11 @@ class Room:
         return self._zero + self._stored
 
     @property
+    def zero(self) -> int:
+        """The recorder's number of the case's first sample: not 0 when the case was begun by voice."""
+        return self._zero
+
+    @property
     def _stored(self) -> int:
         return self._live.received if self._live is not None else round(self._desk.files(self.case).seconds() * RATE)
 
@@ -174,7 +178,7 @@ class Room:
         told = theatre_page.state(self._note, self._desk.rules, read_context(case.context))
         stale = self._confirmed is not None and told["readback"] != self._confirmed_rows
         return told | {
-            "is": "state", "phase": self.phase, "label": case.label, "seconds": self._stored / RATE,
+            "is": "state", "phase": self.phase, "label": case.label, "seconds": self._stored / RATE, "zero": self._zero,
             "heard": self._heard(), "partial": self._partial, "behind": self._behind, "family": self._family,
             "confirmed": self._confirmed and self._confirmed | {"stale": stale}, "problem": self._problem,
             "notices": self._note.source.notices,

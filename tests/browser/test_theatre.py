@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from pipeline.contexts import patient_context
+from pipeline.sound import RATE
 from tests import theatre_parts
 from tests.theatre_parts import Server, Told, browser, short_case, signed_in, write_wav
 from tests.web_parts import House
@@ -88,7 +89,7 @@ def test_a_case_from_the_first_word_to_the_note(house: tuple[House, Server], rec
         expect(page.locator("#now")).to_contain_text("5 + 6 + 5 + 4 = 20 mL", timeout=60_000)
         expect(page.locator("#heard mark").first).to_contain_text("unsure")
         assert serious(page) == []
-        expect(page.locator("#signout")).to_contain_text("correct", timeout=40_000)
+        expect(page.locator("#signout [data-state=said]", has_text="Counts")).to_be_visible(timeout=40_000)
         page.keyboard.press("PageDown")
         expect(page.locator("#readback")).to_contain_text("Blood loss")
         expect(page.locator("#patient")).to_contain_text("Maja Lindqvist")
@@ -106,6 +107,63 @@ def test_a_case_from_the_first_word_to_the_note(house: tuple[House, Server], rec
     assert note.source.notices == [], "a cut connection leaves no hole"
     assert made.desk.files(case).seconds() == pytest.approx(spoken, abs=4)
     assert [entry.action for entry in made.store.entries(case)] == ["case opened", "read-back confirmed", "note made"]
+
+
+def test_sound_survives_a_page_that_is_closed_without_connection(house: tuple[House, Server], recording: Path) -> None:
+    made, server = house
+    case = opened(made)
+    files = made.desk.files(case)
+    with browser(recording) as launched:
+        page = signed_in(launched, server)
+        page.goto(f"{server.address}/theatre/{case}")
+        page.click("#go")
+        expect(page.locator("#phase")).to_contain_text("Recording", timeout=20_000)
+        page.wait_for_function("() => link.stored && link.next > 2 * RATE")
+        server.stop()
+        expect(page.locator("#trouble")).to_contain_text("The recording goes on in this page", timeout=20_000)
+        page.wait_for_function("() => link.waiting > 3", timeout=20_000)
+        taken = page.evaluate(
+            "async () => { await microphone.stop(); await shelf.change((store) => store.count()); return link.next; }"
+        )
+        assert files.seconds() * RATE < taken - 2 * RATE
+        context = page.context
+        page.close()
+        server.start()
+        page = context.new_page()
+        page.goto(f"{server.address}/theatre/{case}")
+        expect(page.locator("#recovered")).to_contain_text("are with the server now", timeout=20_000)
+        assert round(files.seconds() * RATE) == taken
+        gaps = files.sound.with_suffix(".pcm.gaps.json")
+        assert not gaps.exists(), "no hole in what was kept"
+        page.wait_for_function("() => shelf.change((store) => store.count()).then((count) => count === 0)")
+        # a second page of the same case finds nothing left behind, and takes nothing from the first
+        other = context.new_page()
+        other.goto(f"{server.address}/theatre/{case}")
+        other.wait_for_function("() => link.up")
+        assert other.evaluate("() => link.pieces.length") == 0
+
+
+def test_the_read_back_is_on_one_screen(house: tuple[House, Server], recording: Path) -> None:
+    """With more than most cases have; at 16 minutes of arc it would not fit, so the letters shrink, never below two
+    thirds."""
+    made, server = house
+    case = opened(made)
+    told = {"label": "Medicines given", "values": [f"Cefazolin {n} g, intravenous" for n in range(9)],
+            "missing": False, "unsure": [False] * 9}  # fmt: skip
+    with browser(recording) as launched:
+        page = signed_in(launched, server)
+        page.goto(f"{server.address}/theatre/{case}")
+        page.wait_for_function("() => state !== null")
+        for width, height in ((1920, 1080), (1280, 800)):
+            page.set_viewport_size({"width": width, "height": height})
+            page.evaluate(
+                "(rows) => { state.phase = 'read-back'; state.readback = rows; drawState(state); show(); }",
+                [told, *({**told, "label": name, "values": ["No drain"], "unsure": [True]} for name in "ABCDEF")],
+            )
+            assert page.evaluate("""() => { const whole = document.querySelector('#readback .whole');
+                return whole.scrollHeight <= whole.clientHeight && whole.scrollWidth <= whole.clientWidth; }""")
+            foot = page.locator(".controls").bounding_box()
+            assert foot["y"] + foot["height"] <= height
 
 
 def test_two_cases_at_once(house: tuple[House, Server], recording: Path) -> None:

@@ -48,25 +48,90 @@ class Microphone {
   }
 }
 
+// Sound that the server does not have yet, kept in the browser's own database so that a closed or reloaded page loses
+// none. A piece is written when it is taken and goes when the server says that it is on its disk. A page holds the lock
+// of its session while it lives; what lies here of a session without one was left behind by a page that is gone.
+const shelf = {
+  opened: null,
+
+  open() {
+    shelf.opened ||= new Promise((done, failed) => {
+      const asked = indexedDB.open("vox", 1);
+      asked.addEventListener("upgradeneeded", () => asked.result.createObjectStore("sound", { keyPath: ["place", "session", "position"] }));
+      asked.addEventListener("success", () => done(asked.result));
+      asked.addEventListener("error", () => failed(asked.error));
+    });
+    return shelf.opened;
+  },
+
+  async change(work) {
+    const base = await shelf.open();
+    return new Promise((done, failed) => {
+      const change = base.transaction("sound", "readwrite");
+      const asked = work(change.objectStore("sound"));
+      change.addEventListener("complete", () => done(asked.result));
+      change.addEventListener("abort", () => failed(change.error));
+    });
+  },
+
+  put(place, session, piece, zero) {
+    return shelf.change((store) => store.put({ place, session, position: piece.position - zero, sound: piece.sound }));
+  },
+
+  // What lies before sample `before`, as the case counts, is on the server's disk.
+  drop(place, session, before) {
+    if (before <= 0) return Promise.resolve();
+    return shelf.change((store) => store.delete(IDBKeyRange.bound([place, session, -Infinity], [place, session, before], false, true)));
+  },
+
+  // The pieces left behind by pages of this case that are gone, oldest first, and their sessions.
+  async left(place) {
+    const rows = await shelf.change((store) => store.getAll(IDBKeyRange.bound([place], [place, []])));
+    const alive = new Set(((await navigator.locks?.query())?.held || []).map((lock) => lock.name));
+    return rows.filter((row) => !alive.has(`vox-${row.session}`)).sort((one, other) => one.position - other.position);
+  },
+
+  hold(session) { navigator.locks?.request(`vox-${session}`, () => new Promise(() => {})); },
+};
+
 // Sound in numbered pieces and commands, in order, over a connection that may be lost. `told`: messages of the server;
 // `changed`: called when the connection or what waits here has changed.
 class Link {
   constructor(address, record, told, changed) {
     Object.assign(this, { address, record, told, changed });
     this.session = crypto.randomUUID();
+    this.place = new URL(address).pathname;
     this.pieces = [];
+    this.left = []; // sessions whose sound was found on the shelf
+    this.zero = 0;
     this.commands = [];
     this.up = false;
     this.granted = false;
     this.next = null;
     this.tries = 0;
     this.signedOut = false;
-    this.connect();
+    shelf.hold(this.session);
+    this.ready = record ? this.findLeft() : Promise.resolve();
+    this.ready.finally(() => this.connect());
     setInterval(() => this.watch(), 500);
   }
 
   // Seconds of sound that the server does not have yet.
   get waiting() { return this.pieces.reduce((sum, piece) => sum + piece.sound.length, 0) / RATE; }
+
+  // Takes up the sound that an earlier page of this case could not hand over.
+  async findLeft() {
+    try {
+      const rows = await shelf.left(this.place);
+      this.left = [...new Set(rows.map((row) => row.session))];
+      this.pieces = rows.map((row) => ({ position: row.position, sound: row.sound, sent: false, left: true }));
+      this.recovered = this.waiting;
+    } catch { this.unkept = true; }
+  }
+
+  async keep(piece) {
+    try { await shelf.put(this.place, this.session, piece, this.zero); } catch { this.unkept = true; }
+  }
 
   connect(take = false) {
     const socket = new WebSocket(this.address);
@@ -92,6 +157,7 @@ class Link {
   // A connection that says nothing while sound waits is dead, whatever the browser thinks.
   watch() {
     const waits = this.pieces.some((piece) => piece.sent);
+    if (!this.socket && !this.tries) return;
     if (this.up && waits && Date.now() - this.lastSign > SILENT_FOR) {
       const dead = this.socket;
       this.socket = null;
@@ -109,8 +175,11 @@ class Link {
       this.signedOut = false;
       this.granted = message.record;
       this.readyAt = Date.now();
+      this.zero = message.zero;
       this.at = message.at;
       this.forget(message.received);
+      const last = this.pieces[this.pieces.length - 1];
+      if (last?.left) this.at = Math.max(this.at, last.position + last.sound.length);
       this.pieces.forEach((piece) => { piece.sent = false; });
       this.pump();
     } else if (message.is === "kept") {
@@ -124,7 +193,16 @@ class Link {
   }
 
   forget(received) {
-    while (this.pieces.length && this.pieces[0].position + this.pieces[0].sound.length <= received) this.pieces.shift();
+    let gone = false;
+    while (this.pieces.length && this.pieces[0].position + this.pieces[0].sound.length <= received) { this.pieces.shift(); gone = true; }
+    if (!gone) return;
+    const before = this.pieces.length ? this.pieces[0].position : received;
+    for (const session of [this.session, ...this.left]) shelf.drop(this.place, session, before - this.zero).catch(() => { this.unkept = true; });
+    if (this.recovered && !this.pieces.some((piece) => piece.left)) {
+      this.told({ is: "handed-over", seconds: this.recovered });
+      this.recovered = 0;
+      this.left = [];
+    }
   }
 
   // A piece of sound whose last sample was taken at `at` (milliseconds): numbered, kept, sent when it can be.
@@ -140,7 +218,9 @@ class Link {
       this.next += Math.round((Math.min(missing, LONGEST_HOLE) * RATE) / 1000);
       this.clock = at - long;
     } else this.clock += missing * 0.01; // two clocks never run quite alike
-    this.pieces.push({ position: this.next, sound, sent: false });
+    const piece = { position: this.next, sound, sent: false };
+    this.pieces.push(piece);
+    if (this.stored) this.keep(piece);
     this.next += sound.length;
     this.clock += long;
     this.pump();

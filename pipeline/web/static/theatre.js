@@ -15,7 +15,6 @@ const PHASES = {
   ending: ["…", "Writing the note"], ended: ["✓", "Ended"],
 };
 const MARKS = { blocking: ["■", "Must settle"], warning: ["▲", "Check"], note: ["●", "Note"] };
-const SIGNED_OUT = { said: ["✓", "Said"], none: ["∅", "None"], "not said": ["○", "Not said"] };
 
 let state = null;
 let taken = false;
@@ -23,6 +22,7 @@ let leaving = false;
 let serverMicrophone = false;
 let starting = false;
 let ownProblem = "";
+let recovered = "";
 
 const scheme = location.protocol === "https:" ? "wss" : "ws";
 const link = new Link(`${scheme}://${location.host}/theatre/${place.dataset.case}/socket`, may, take, show);
@@ -37,6 +37,9 @@ function take(message) {
   if (message.is === "state") {
     const before = state;
     state = message;
+    link.zero = message.zero;
+    // Before a case has begun, and while it waits for a voice to begin it, nothing is stored anywhere.
+    link.stored = ["listening", "read-back", "paused"].includes(message.phase);
     taken = taken && !link.granted;
     drawState(before);
     follow(before);
@@ -49,7 +52,10 @@ function take(message) {
     microphone.stop();
     vox.tell("Another screen records this case now.");
   } else if (message.is === "problem") ownProblem = `${message.what} ${message.do}`.trim();
-  else if (message.is === "server-microphone") serverMicrophone = message.on;
+  else if (message.is === "handed-over") {
+    recovered = `${long(message.seconds)} of sound that this browser had kept are with the server now.`;
+    vox.tell(recovered);
+  } else if (message.is === "server-microphone") serverMicrophone = message.on;
   show();
 }
 
@@ -224,8 +230,9 @@ function show() {
   const trouble = ownProblem || (state?.problem && `${state.problem.what} ${state.problem.do}`) || "";
   const lost = !link.up && !link.final && link.tries > 0;
   const message = link.signedOut ? "You are signed out. Sign in again in another window; the sound is kept in this page meanwhile."
+    : link.recovered && link.up ? `${long(link.recovered)} of sound of an earlier page of this case were kept in this browser. They are being handed over.`
     : lost ? (recording() ? `No connection to the server. The recording goes on in this page: ${long(waiting)} are kept here.` : "No connection to the server. Trying again.")
-      : trouble;
+      : trouble || (recording() && link.unkept ? "This browser cannot keep sound: do not close this page while there is no connection." : "");
   const box = find("trouble");
   box.hidden = !message;
   // The seconds change too often to be read out each time.
@@ -241,6 +248,8 @@ function show() {
       box.append(" ", way);
     }
   }
+  find("recovered").hidden = !recovered;
+  find("recovered").textContent = recovered ? `✓ ${recovered}` : "";
   drawWays();
 }
 
@@ -339,57 +348,6 @@ function drawOpen(before) {
   const fresh = now.find((one) => blocking.includes(one.key) && !had.has(one.key));
   if (fresh && before) vox.tell(`Must settle: ${fresh.message}`);
 }
-
-function drawSignOut(item) {
-  const line = made("li");
-  line.dataset.state = item.state;
-  const [sign, words] = SIGNED_OUT[item.state];
-  const mark = made("span", sign, "sign");
-  mark.setAttribute("aria-hidden", "true");
-  line.append(mark, made("span", item.label, "item"), made("span", words, "answer"));
-  line.title = item.value ? `${item.full}: ${item.value}` : item.full;
-  return line;
-}
-
-function drawReadBack() {
-  const list = find("readback").querySelector("dl");
-  // Side and procedure stand above, very large, on every screen of the case.
-  list.replaceChildren(...state.readback.filter((row) => !["Side", "Procedure"].includes(row.label)).map((row) => {
-    const block = made("div", "", row.missing ? "missing" : row.unsure.some(Boolean) ? "unsure" : "");
-    const value = made("dd");
-    row.values.forEach((text, index) => {
-      const line = made("span", text);
-      if (row.unsure[index]) line.append(made("span", " ▲ unsure", "flag"));
-      value.append(line);
-    });
-    if (row.missing) value.firstChild.prepend("○ ");
-    block.append(made("dt", row.label), value);
-    return block;
-  }));
-  const confirmed = find("confirmed");
-  confirmed.className = "";
-  if (!state.confirmed) confirmed.textContent = "○ Not confirmed yet. Read it out; the team answers “confirmed”.";
-  else if (state.confirmed.stale) {
-    confirmed.className = "stale";
-    confirmed.textContent = `▲ Changed since it was confirmed at ${clock(state.confirmed.at)}. Confirm it again.`;
-  } else {
-    confirmed.className = "done";
-    confirmed.textContent = state.confirmed.how === "spoken"
-      ? `✓ Confirmed aloud at ${clock(state.confirmed.at)}: “${state.confirmed.heard}”`
-      : `✓ Confirmed by button at ${clock(state.confirmed.at)} of the recording`;
-  }
-  fit();
-}
-
-// All of the read-back in sight at once: the letters shrink until it is, to two thirds at the least.
-function fit() {
-  const box = find("readback").querySelector(".whole"), list = box.firstElementChild;
-  for (let size = 1; size > 0.64; size -= 0.06) {
-    list.style.setProperty("--fit", size.toFixed(2));
-    if (box.scrollHeight <= box.clientHeight) return;
-  }
-}
-addEventListener("resize", fit);
 
 // ---- set up
 
