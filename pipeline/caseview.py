@@ -24,7 +24,6 @@ from pipeline.review.tables import CaseRow, DecisionRow, VersionRow
 from pipeline.site import Site
 from pipeline.wordlist import WordList
 
-
 _FACTS = TypeAdapter(list[Fact])
 
 

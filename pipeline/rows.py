@@ -133,6 +133,12 @@ class Confusion(Row):
     what: Literal["number", "unit", "side", "negation", "other"]
 
 
+class LookAlike(Row):
+    """Two drugs whose names are taken for each other. `pair`: rows of drugs.toml."""
+
+    pair: tuple[str, str]
+
+
 class Limit(Row):
     """A configured limit. `profile`: "" for every profile; `value`/`low`/`high` with `unit` (UCUM).
 
@@ -218,6 +224,7 @@ TABLES: dict[str, type[Row]] = {
     "corrections": Correction,
     "control": Control,
     "confusions": Confusion,
+    "look_alikes": LookAlike,
     "limits": Limit,
     "profiles": Profile,
     "families": Family,

@@ -19,6 +19,7 @@ from pipeline.contexts import patient_context
 from pipeline.engines.base import Options
 from pipeline.engines.scripted import ScriptedSession
 from pipeline.records import Word
+from pipeline.rows import Drug, LookAlike
 from pipeline.site import Site
 from pipeline.sound import RATE
 from pipeline.tokens import words_from_text
@@ -462,6 +463,23 @@ def test_what_is_open_is_ordered_by_what_must_be_settled_first() -> None:
     assert sums
     assert 0 < sums[0] < unsaid[0]
     assert all(word in told[unsaid[0]]["message"] for word in ("counts", "specimens"))
+
+
+def test_a_drug_whose_name_is_taken_for_another_is_asked_about() -> None:
+    """Pairs: FDA and ISMP lists of confused drug names (from memory)."""
+    told = {one["key"]: one for one in shown("Left ankle arthroscopy. Ephedrine six milligrams was given.")["open"]}
+    assert "EPHEDRINE, not adrenaline" in told["look-alike"]["message"].replace("epinephrine", "adrenaline").replace(
+        "adrenaline (adrenaline)", "adrenaline"
+    )
+    plain = shown("Left ankle arthroscopy. Tranexamic acid one gram was given. Allergic to ephedrine.")["open"]
+    assert "look-alike" not in {one["key"] for one in plain}
+
+
+def test_look_alikes_are_drugs_of_the_table() -> None:
+    drugs = RULES.table("drugs", Drug)
+    pairs = [row.pair for row in RULES.table("look_alikes", LookAlike).values()]
+    assert len(pairs) == len({frozenset(pair) for pair in pairs}) > 10
+    assert all(one in drugs for pair in pairs for one in pair)
 
 
 def test_the_sign_out_has_the_items_of_the_who_and_three_states() -> None:

@@ -16,6 +16,7 @@ from pipeline.limits import limit
 from pipeline.note import Entry, OperativeNote, Passage
 from pipeline.records import Fact, Finding, Word
 from pipeline.review import worklist
+from pipeline.rows import Drug, LookAlike
 from pipeline.signout import SignOutItem
 from pipeline.site import Site
 
@@ -53,7 +54,7 @@ def state(note: OperativeNote, rules: Grammar, site: Site) -> dict[str, Any]:
         "side": side(note),
         "procedures": procedures(note, rules),
         "sections": sections(note),
-        "open": open_items(note, signout, known=bool(wording.known_patient(site))),
+        "open": open_items(note, signout, known=bool(wording.known_patient(site)), alike=look_alikes(note, rules)),
         "signout": [_sign_out(note, item, rules) for item in signout if WHO in item.element.source],
         "readback": read_back(note, rules),
     }
@@ -111,12 +112,28 @@ def _line(entry: Entry, items: dict[str, worklist.Item]) -> dict[str, Any]:
     return {"text": entry.text, "unsure": unsure, "why": why[0] if unsure and why else ""}
 
 
-def open_items(note: OperativeNote, signout: Sequence[SignOutItem], *, known: bool) -> list[dict[str, Any]]:
+def look_alikes(note: OperativeNote, rules: Grammar) -> list[str]:
+    """Which drugs of the note have a name that is taken for another one: "ADRENALINE, not ephedrine"."""
+    drugs = rules.table("drugs", Drug)
+    asked = []
+    given = [fact.name for fact in note.of("medication", given=True) if fact.name and not fact.added]
+    for name in dict.fromkeys(given):
+        others = [other for row in rules.table("look_alikes", LookAlike).values() if name in row.pair
+                  for other in row.pair if other != name and other in drugs]  # fmt: skip
+        if name in drugs and others:
+            unlike = " or ".join(drugs[other].name.lower() for other in others)
+            asked.append(f"{drugs[name].name.upper()}, not {unlike}?")
+    return asked
+
+
+def open_items(
+    note: OperativeNote, signout: Sequence[SignOutItem], *, known: bool, alike: Sequence[str] = ()
+) -> list[dict[str, Any]]:  # fmt: skip
     """What is missing or does not add up: first what must be settled while the patient is here.
 
     The order: blocking; does not add up; is unsure; sign-out items not said; what else was not said; notes. What was
     not heard clearly, and what was not said, is one item each, so that a long list hides nothing. `known`: the
-    patient's identity comes from the context, so that it need not be said.
+    patient's identity comes from the context, so that it need not be said. `alike`: drugs with a look-alike name.
     """
     wanted = {item.element.id for item in signout if WHO in item.element.source}
     listed = [(_rank(one, wanted), one) for one in note.open_findings()
@@ -128,6 +145,10 @@ def open_items(note: OperativeNote, signout: Sequence[SignOutItem], *, known: bo
     before = [item for item in items if item["now"]]
     if unclear:
         before.append(_together("unclear", "Not heard clearly", unclear, "Say it again."))
+    if alike:
+        message = f"Look-alike name: {' '.join(alike)}"
+        before.append({"key": "look-alike", "severity": "note", "now": True, "message": message, "short": message,
+                       "arithmetic": "", "ask": "Say it again if it was the other."})  # fmt: skip
     if unsaid:
         before.append(_together("unsaid", "Sign-out, not said yet", unsaid, "Say each, or that there is none."))
     return before + [item for item in items if not item["now"]]

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from pipeline.handover import Sending
 from tests.browser.conftest import Reader, Served, faults
 from tests.web_parts import PASSWORD
 
@@ -121,6 +123,42 @@ def test_deciding_by_keyboard(coder: Reader) -> None:
     assert coder.complaints == [text for text in coder.complaints if "409" in text], "only the refused value"
 
 
+def test_adding_what_was_not_said_and_asking_a_surgeon(coder: Reader, surgeon: Reader) -> None:
+    page = opened(coder)
+    page.keyboard.press("i")
+    page.wait_for_selector("#decide[open]")
+    page.keyboard.type("Urine output 150 mL.")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#decide .problem:not([hidden])")
+    assert "reason" in page.inner_text("#decide .problem")
+    page.fill("#decide [name=reason]", "anaesthetic chart")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".value.added")
+    assert "Never said: added by Cem Ozturk" in page.inner_text(".value.added")
+    assert page.locator(".value.added [data-act=play]").count() == 0, "it has no sound"
+
+    person = fact(coder.served, "team_member")
+    page.focus(f"#{person.id}")
+    page.keyboard.press("q")
+    page.fill("#decide [name=reason]", "Harper or Harpur?")
+    page.select_option("#decide [name=to]", "ann")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(f"#{person.id}.asked")
+    theirs = surgeon.open("/questions")
+    assert faults(theirs) == []
+    form = theirs.locator(".answer-form", has_text="Harper or Harpur?")
+    form.locator("button").click()
+    form.locator(".problem:not([hidden])").wait_for()
+    form.locator("textarea").fill("Harper.")
+    form.locator("button").click()
+    theirs.wait_for_selector("text=No question is open")
+    page = opened(coder)
+    assert "Answer of ann" in page.inner_text(f"#{person.id}")
+    page.focus(f"#{person.id}")
+    page.keyboard.press("a")
+    page.wait_for_selector(f"#{person.id}.accepted")
+
+
 def test_a_second_reader_sees_that_the_page_is_old(coder: Reader, surgeon: Reader) -> None:
     first, second = opened(coder), opened(surgeon)
     first.focus(f"#{fact(coder.served, 'patient_sex').id}")
@@ -175,7 +213,7 @@ def test_first_paint(coder: Reader) -> None:
     assert 0 < paint < 3000
 
 
-def test_signing_exporting_and_amending(surgeon: Reader, coder: Reader) -> None:
+def test_signing_exporting_and_amending(surgeon: Reader, coder: Reader, tmp_path: Path) -> None:
     """Last in this file: it signs the case."""
     page = opened(surgeon)
     for one in surgeon.served.house.desk.open(surgeon.served.case).note.open_findings():
@@ -193,6 +231,14 @@ def test_signing_exporting_and_amending(surgeon: Reader, coder: Reader) -> None:
     with page.expect_download() as download:
         page.click("text=FHIR document")
     assert download.value.suggested_filename.endswith(".json")
+    assert "No server of the hospital is configured" in page.inner_text("#outbox")
+    surgeon.served.house.app.state.sending = Sending(
+        surgeon.served.house.desk, "http://127.0.0.1:9/fhir", outbox=tmp_path / "outbox"
+    )
+    page.reload()
+    page.click("#send")
+    page.wait_for_selector("#outbox .problem:not([hidden])")
+    assert "placeholder" in page.inner_text("#outbox .problem"), "typed identity has no encounter"
 
     page.fill("#amend [name=reason]", "weighed again")
     page.click("#amend button")
