@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Finding
+from pipeline.records import Fact, Finding
 
 MEANING = "The post-operative diagnosis is said to be the same, though the diagnosis was ruled out in the note."
 
 _SAME = frozenset({"same", "the same", "as above", "unchanged"})
 
+# "No other lesion", "no evidence of any residual tumour": what was there is not denied.
+_REST = re.compile(r"\b(?:other|further|residual|remaining|additional|more|recurrent|remained)\b", re.IGNORECASE)
+
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     before = [fact for fact in note.of("preop_diagnosis", "diagnosis") if fact.certainty != "negated" and fact.name]
     after = [fact for fact in note.of("postop_diagnosis") if fact.status == "performed"]
-    denied = [fact for fact in note.of("finding", "diagnosis") if fact.certainty == "negated" and fact.name]
+    seen = {fact.name for fact in note.of("finding") if fact.status == "performed" and fact.certainty == "affirmed"}
+    denied = [
+        fact
+        for fact in note.of("finding", "diagnosis")
+        if fact.certainty == "negated" and fact.name and fact.name not in seen and not _of_the_rest(note, fact)
+    ]
     ruled_out = {fact.name: fact for fact in denied}
     found: list[Finding] = []
     for fact in after:
@@ -48,3 +58,11 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if fact.name in affirmed_after
     ]
     return found
+
+
+def _of_the_rest(note: OperativeNote, fact: Fact) -> bool:
+    """Whether the sentence speaks of what is left, not of the disease itself."""
+    return any(
+        passage.evidence.first <= fact.evidence.first <= passage.evidence.last and _REST.search(passage.text)
+        for passage in note.sections.description
+    )

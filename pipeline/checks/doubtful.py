@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from pipeline import quantities, tokens
 from pipeline.checks.base import ONE_VALUE, called, finding, prepared, shown
 from pipeline.grammar import Grammar
@@ -40,8 +42,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         for reason in fact.doubts:
             # "a different value is also said: '...'" stands on both facts: one finding names them together.
             head, quoted, _ = reason.partition(": '")
-            if quoted and fact.kind in ONE_VALUE:
-                continue  # two_values shows both with their values
+            if quoted and (fact.kind in ONE_VALUE or _sides_add_up(note, fact.kind)):
+                continue  # two_values shows both with their values; a total and its two sides are no contradiction
             doubted.setdefault((head, fact.kind if quoted else ""), []).append(fact)
     if faint:
         # One line for all: a recogniser's confidence is low for many right words too.
@@ -60,6 +62,18 @@ def _differs(fact: Fact, other: str) -> bool:
     said = [token.quantity for token in read if token.quantity is not None]
     same = [one for one in said if (one.value, one.low, one.high) == (fact.value, fact.low, fact.high)]
     return bool(said) and not any(one.unit in (fact.unit, None) for one in same)
+
+
+def _sides_add_up(note: OperativeNote, kind: str) -> bool:
+    """Whether a kind was said for each side and in all, and the sides come to the whole ("20 and 20, together 40")."""
+    said = [fact for fact in note.of(kind) if fact.certainty == "affirmed" and fact.value is not None]
+    sides = [fact for fact in said if fact.laterality in ("left", "right")]
+    wholes = [fact for fact in said if fact not in sides]
+    if len(wholes) != 1 or sorted(str(fact.laterality) for fact in sides) != ["left", "right"]:
+        return False
+    if len({fact.unit for fact in said}) != 1:
+        return False
+    return sum((fact.value for fact in sides if fact.value is not None), Decimal(0)) == wholes[0].value
 
 
 def _matters(fact: Fact) -> bool:

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
 
 MEANING = "A procedure was said as planned before the operation, and never as done or as left out."
+
+# "Had been planned, vein too small so not done": left out, and the reason told.
+_OUT = re.compile(
+    r"\b(?:not (?:done|performed|carried out|possible|needed|required|attempted|indicated)|abandoned|deferred|aborted|"
+    r"cancelled|canceled|postponed|omitted|instead|rather than|declined|refused)\b",
+    re.IGNORECASE,
+)
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -19,6 +28,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     told: set[str | None] = set()
     for fact in procedures:
         if fact.status != "planned" or fact.certainty == "negated" or fact.name in settled | told:
+            continue
+        if _left_out(note, fact) or any(_more_exact(one, fact, grammar) for one in done):
             continue
         # Planned after the first step is what will be done another day; before it, it was for today.
         if begun is None or fact.evidence.first > begun:
@@ -43,3 +54,18 @@ def _first_step(note: OperativeNote) -> int | None:
         if fact.status in ("performed", "planned") and fact.certainty != "negated"
     ]
     return min((fact.evidence.first for fact in steps), default=None)
+
+
+def _left_out(note: OperativeNote, fact: Fact) -> bool:
+    return any(
+        passage.evidence.first <= fact.evidence.first <= passage.evidence.last and _OUT.search(passage.text)
+        for passage in note.sections.description
+    )
+
+
+def _more_exact(done: Fact, fact: Fact, grammar: Grammar) -> bool:
+    """Whether what was done is the planned thing said more exactly: "hysterectomy", "vaginal hysterectomy"."""
+    plan = set(called(fact, grammar).lower().split())
+    return bool(plan) and plan <= set(called(done, grammar).lower().split()) and not (
+        fact.laterality and done.laterality and fact.laterality != done.laterality
+    )

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks.base import called, finding, given, prepared, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
 
 MEANING = "Marrow was harvested or a drug prepared, and the note does not say that it was given or thrown away."
+
+_KEPT = re.compile(
+    r"\bnot (?:been )?(?:added|used|given|injected|needed|required|administered|instilled)\b|\bdiscarded\b|"
+    r"\bthrown away\b|\bwasted\b",
+    re.IGNORECASE,
+)
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -37,7 +45,9 @@ def _drugs(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     told: set[str] = set()
     for fact in note.of("medication"):
         name = fact.name or ""
-        if not prepared(fact) or fact.certainty != "affirmed" or name in told or _spent(note, name):
+        if not prepared(fact) or fact.certainty != "affirmed" or name in told:
+            continue
+        if _spent(note, name) or _kept(note, fact):
             continue
         told.add(name)
         found.append(
@@ -58,3 +68,16 @@ def _spent(note: OperativeNote, drug: str) -> bool:
     told = note.of("medication", "medication_dose", "medication_volume")
     same: list[Fact] = [fact for fact in told if fact.name == drug]
     return any(fact.certainty == "negated" or not prepared(fact) for fact in same)
+
+
+def _kept(note: OperativeNote, fact: Fact) -> bool:
+    """Whether the sentence with one drug says that it was not given: "had been drawn up but was not added"."""
+    return any(
+        passage.evidence.first <= fact.evidence.first <= passage.evidence.last
+        and _KEPT.search(passage.text)
+        and not any(
+            other.name != fact.name and passage.evidence.first <= other.evidence.first <= passage.evidence.last
+            for other in note.of("medication")
+        )
+        for passage in note.sections.description
+    )

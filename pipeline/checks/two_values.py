@@ -11,6 +11,10 @@ from pipeline.rows import Kind
 MEANING = "Something that has one value was said with two: blood loss, weight, age, identity, tourniquet pressure."
 
 
+# Words for one and the same small amount.
+_LITTLE = frozenset({"minimal", "negligible", "none", "nil", "trace", "scant", "small", "insignificant", "trivial",
+                     "very little", "little"})  # fmt: skip
+
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     kinds = grammar.table("kinds", Kind)
@@ -47,7 +51,8 @@ def _apart(first: Fact, second: Fact) -> bool:
         return not one.meets(other)
     if (one is None) != (other is None):
         return False
-    return _words(first).lower() != _words(second).lower()
+    one_text, other_text = _words(first).lower(), _words(second).lower()
+    return one_text != other_text and not (one_text in _LITTLE and other_text in _LITTLE)
 
 
 def _words(fact: Fact) -> str:

@@ -7,6 +7,7 @@ from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Evidence, Fact, Finding, Severity
+from pipeline.rows import Drug
 
 MEANING = "A number with a unit was said that no entry of the note holds; beside a drug it may be a dose."
 
@@ -15,6 +16,15 @@ _GIVEN = frozenset({
     "ratio", "",
 })  # fmt: skip
 _NEAR = 12  # words between the number and the drug
+# Things that a number may be of as well as a drug: the nearest takes it ("2 x 40 g cement with gentamicin").
+_THINGS = frozenset({
+    "preparation", "device", "complication", "blood_loss", "finding", "fluid_in", "fluid_out", "specimen", "dressing",
+    "irrigation_in", "irrigation_out", "suture", "injection", "harvest_site",
+})  # fmt: skip
+_BARE = 3  # words between a number without a unit and the drug
+# "In 1 L" after a dose is what it was diluted in; "per cassette" is no dose of its own.
+_CARRIER = frozenset({"in", "into"})
+_CONTRAST = "contrast"  # "Isovue 300": the number is part of the name
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -23,7 +33,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         quiet: list[Evidence] = []
         for piece in passage.unplaced:
             drug = _drug(note, passage, piece)
-            if drug is None or _dimension(piece) not in _GIVEN:
+            if drug is None or not _may_be_given(drug, passage, piece, grammar):
                 quiet.append(piece)
                 continue
             found.append(
@@ -49,13 +59,35 @@ def _told(severity: Severity, pieces: list[Evidence], message: str, ask: str, fa
 
 
 def _drug(note: OperativeNote, passage: Passage, piece: Evidence) -> Fact | None:
-    """The drug of the same sentence that is said nearest to the number."""
+    """The drug of the same sentence that is said nearest to the number, unless something else is nearer."""
     near = [
-        (max(fact.evidence.first - piece.last, piece.first - fact.evidence.last), fact.id, fact)
+        (_words_between(fact, piece), fact.kind != "medication", fact.id, fact)
         for fact in note.facts
-        if fact.kind == "medication" and passage.evidence.first <= fact.evidence.first <= passage.evidence.last
+        if (fact.kind == "medication" or (fact.kind in _THINGS and fact.value is None))
+        and passage.evidence.first <= fact.evidence.first <= passage.evidence.last
     ]
-    return min(near)[2] if near and min(near)[0] <= _NEAR else None
+    if not near or min(near)[0] > _NEAR:
+        return None
+    fact = min(near)[3]
+    return fact if fact.kind == "medication" else None
+
+
+def _words_between(fact: Fact, piece: Evidence) -> int:
+    return max(fact.evidence.first - piece.last, piece.first - fact.evidence.last)
+
+
+def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Grammar) -> bool:
+    """Whether the number may be an amount or a strength of the drug."""
+    dimension = _dimension(piece)
+    if dimension not in _GIVEN:
+        return False
+    row = grammar.table("drugs", Drug).get(drug.name or "")
+    if not dimension:
+        contrast = row is not None and _CONTRAST in row.classes
+        return _words_between(drug, piece) <= _BARE and not (contrast and piece.first > drug.evidence.last)
+    before = passage.text.partition(piece.heard)[0].lower().split()
+    carrier = dimension == "volume" and bool(before) and before[-1] in _CARRIER
+    return not (carrier and piece.first > drug.evidence.last)
 
 
 def _dimension(piece: Evidence) -> str:
