@@ -23,7 +23,7 @@ from pipeline.rows import Drug, LookAlike
 from pipeline.site import Site
 from pipeline.sound import RATE
 from pipeline.tokens import words_from_text
-from pipeline.web import microphone, spoken, theatre_page
+from pipeline.web import live, microphone, spoken, theatre_page
 from tests.theatre_parts import Told, short_case
 from tests.web_parts import Browser, House
 
@@ -161,6 +161,43 @@ def test_sound_that_never_came_is_marked(tmp_path: Path) -> None:
         assert data == noise(1) + bytes(2 * RATE * 2) + noise(2)
         (notice,) = made.desk.open(case).note.source.notices
         assert "from 0.2 s to 2.2 s" in notice
+
+
+def test_a_session_that_ends_while_somebody_dictates_loses_no_sound(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:  # fmt: skip
+    with house(tmp_path, InTurn(LEFT)) as (made, client):
+        case = made.desk.new_case(made.user("ann"))
+        with connected(client, case) as socket:
+            socket.send_json({"do": "begin"})
+            send(socket, 0, noise(1))
+            made.accounts.change("ann", by="terminal", active=False)  # ends her sessions
+            monkeypatch.setattr(live, "LOOKED_AT_EVERY", 0.0)
+            socket.send_bytes(PIECE.to_bytes(8, "little") + noise(2))
+            socket.until("signed-out")
+            with pytest.raises(WebSocketDisconnect):
+                socket.until("kept", received=2 * PIECE)
+        with pytest.raises(WebSocketDisconnect), connected(client, case) as socket:
+            socket.until("ready")
+        made.accounts.change("ann", by="terminal", active=True)
+        client.sign_in("ann")
+        with connected(client, case) as socket:
+            assert socket.until("ready", record=True)["received"] == PIECE, "the page still has the rest"
+            assert send(socket, PIECE, noise(2)) == 2 * PIECE
+        assert made.desk.files(case).sound.read_bytes() == noise(1) + noise(2)
+
+
+def test_a_page_that_counts_wrongly_cannot_fill_the_disk(tmp_path: Path) -> None:
+    with house(tmp_path, InTurn(LEFT)) as (made, client):
+        case = made.desk.new_case(made.user("ann"))
+        with connected(client, case) as socket:
+            socket.send_json({"do": "begin"})
+            send(socket, 0, noise(1))
+            for position in (2**63, RATE * 3600):
+                socket.send_bytes(position.to_bytes(8, "little") + noise(2))
+                assert "wrongly" in socket.until("problem")["what"]
+            assert send(socket, PIECE, noise(2)) == 2 * PIECE
+        assert made.desk.files(case).sound.stat().st_size == 2 * PIECE * 2
 
 
 def test_a_long_pause_is_told_as_at_least_what_it_was() -> None:

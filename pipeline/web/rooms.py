@@ -34,6 +34,8 @@ Phase = Literal["ready", "standby", "listening", "paused", "read-back", "ending"
 Message = dict[str, Any]
 # Stretches of speech that the screen keeps.
 SHOWN_STRETCHES = 6
+# A page may be away for LONGEST_GAP, and its microphone for as long again.
+LONGEST_HOLE = 2 * LONGEST_GAP + 60
 
 
 class Room:
@@ -203,6 +205,9 @@ class Room:
             return self._standby.keep(position, pcm)
         if self._live is None or self.phase in ("ending", "ended"):
             return self.received
+        if position - self.received > LONGEST_HOLE * RATE:
+            # Silence of that length would fill the disk.
+            raise BadDecision("This page counts its sound wrongly; the piece was not stored.", "Load the page anew.")
         await asyncio.to_thread(self._live.take, max(0, position - self._zero), pcm)
         self._last_sound = time.time()
         return self.received

@@ -195,6 +195,11 @@ def test_who_looks_on_records_nothing(house: tuple[House, Server], recording: Pa
         expect(page.locator("#go")).to_have_text("Looking on")
         expect(page.locator("#go")).to_be_disabled()
         assert serious(page) == []
+        # words for screen readers inside the rolling areas make the page no longer than what is seen
+        page.evaluate("() => { state.heard = Array(40).fill({runs: [{text: 'fifty', why: 'also heard as fifteen'}]}); "
+                      "state.sections = [{name: 'Times', lines: Array(60).fill({text: 'x', unsure: true, why: 'y'})}]; "
+                      "drawState(state); }")  # fmt: skip
+        assert page.evaluate("() => document.documentElement.scrollHeight") < 2 * 1024
         # 1920 pixels at 400 %
         page.set_viewport_size({"width": 480, "height": 270})
         assert page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")

@@ -21,7 +21,7 @@ function drawReadBack() {
     const block = made("div", "", row.missing ? "missing" : row.unsure.some(Boolean) ? "unsure" : "");
     const value = made("dd");
     row.values.forEach((text, index) => {
-      const line = made("span", text);
+      const line = made("span", whole(text));
       if (row.unsure[index]) line.append(made("span", " ▲ unsure", "flag"));
       value.append(line);
     });

@@ -11,7 +11,7 @@ const kept = (name, value) => {
 
 const PHASES = {
   ready: ["○", "Ready"], standby: ["◌", "Waiting for “note keeper, begin”"], listening: ["●", "Recording"],
-  paused: ["❚❚", "Paused: nothing is recorded"], "read-back": ["●", "Recording the read-back"],
+  paused: ["❚❚", "Paused: nothing is recorded"], "read-back": ["●", "Recording"],
   ending: ["…", "Writing the note"], ended: ["✓", "Ended"],
 };
 const MARKS = { blocking: ["■", "Must settle"], warning: ["▲", "Check"], note: ["●", "Note"] };
@@ -205,6 +205,8 @@ function signed(element, [sign, words]) {
   element.querySelector(".words").textContent = words;
 }
 
+// A number and its unit stay on one line.
+const whole = (text) => text.replace(/(\d) (?=[A-Za-zµ%])/g, "$1\u00a0");
 const clock = (seconds) => `${Math.floor(seconds / 60)}:${String(Math.floor(seconds % 60)).padStart(2, "0")}`;
 const long = (seconds) => (seconds < 90 ? `${Math.max(1, Math.round(seconds))} s` : `${Math.round(seconds / 60)} min`);
 
@@ -307,7 +309,7 @@ function drawNote(before) {
     const list = made("ul");
     block.append(made("h3", section.name), list);
     for (const line of section.lines) {
-      const item = made("li", line.text);
+      const item = made("li", whole(line.text));
       if (before && before.sections.length && !known.has(line.text)) { item.className = "new"; newest = item; }
       if (line.unsure) {
         item.append(made("span", " ?", "doubtful"));
