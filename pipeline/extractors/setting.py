@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from pipeline import story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
-from pipeline.rows import Concept
+from pipeline.rows import Concept, Drug
 
 KINDS = ("anaesthesia", "position", "preparation", "approach", "guidance", "prophylaxis", "urgency", "act")
 
@@ -31,7 +32,7 @@ _BARE = frozenset(
 _NEAR = frozenset(
     {"infiltration", "infiltrated", "anesthesia", "anesthetic", "anaesthesia", "anaesthetic", "under", "lma", "tube",
      "mask", "intubation", "block", "endotracheal", "induced", "induction", "with", "plus", "and", "+", "sedation",
-     "laryngeal"}
+     "laryngeal", "by", "via"}
 )  # fmt: skip
 
 
@@ -47,6 +48,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if fact is not None:
                 facts.append(fact)
         facts += _bare(reading, sentence)
+        if not any(fact.kind == "anaesthesia" and fact.evidence.first >= sentence.tokens[0].first for fact in facts):
+            facts += _in_other_words(reading, sentence, grammar)
         facts += _lateral(reading, sentence)
     return facts
 
@@ -68,6 +71,36 @@ def _bare(reading: Reading, sentence: Sentence) -> list[Fact]:
         if _means_anaesthesia(sentence, Mention("anaesthesia", _SINGLE[token.norm], index, index)):
             facts.append(base.make("anaesthesia", reading, sentence, index, index, name=_SINGLE[token.norm]))
     return facts
+
+
+_NUMBED = frozenset({"anesthetized", "anaesthetised", "anesthetised", "anaesthetized"})
+_INFILTRATED = frozenset({"infiltration", "infiltrated"})
+_LOCAL = "local_anaesthetic"
+_SHORT = 8  # words under a heading that name it
+
+
+def _in_other_words(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Anesthesia: Demerol and Versed", "anaesthesia: cervical block", "local infiltration", "anesthetized with
+    lidocaine": the kind in the words that were said, named only where they leave no choice."""
+    tokens = sentence.tokens
+    drugs = list(base.mentions(sentence, "drugs"))
+    local = [m for m in drugs if _LOCAL in {c.replace("-", "_") for c in grammar.table("drugs", Drug)[m.id].classes}]
+    numbed = next((at for at, token in enumerate(tokens) if token.norm in _NUMBED), None)
+    if numbed is not None and local:
+        return [base.make("anaesthesia", reading, sentence, numbed, local[0].last, name="local")]
+    for at, token in enumerate(tokens):
+        if token.norm in _INFILTRATED and at and tokens[at - 1].norm == "local":
+            return [base.make("anaesthesia", reading, sentence, at - 1, at, name="local")]
+    if sentence.section == "anaesthesia" and tokens[0].norm in ("anesthesia", "anaesthesia", "anesthetic"):
+        mark = next((at for at in range(1, min(4, len(tokens))) if tokens[at].norm in (":", "-")), None)
+        first = None if mark is None else mark + 1
+        words = [] if first is None else [at for at in range(first, len(tokens)) if not tokens[at].punctuation]
+        if first is not None and 0 < len(words) <= _SHORT:
+            said = story.words(sentence, words[0], words[-1])
+            if tokens[words[0]].norm in ("none", "nil", "no"):
+                return [base.make("anaesthesia", reading, sentence, words[0], words[-1], name="no-anaesthesia")]
+            return [base.make("anaesthesia", reading, sentence, words[0], words[-1], text=said)]
+    return []
 
 
 def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar) -> Fact | None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.records import Fact, Mention, Reading, Sentence, Token
 
 KINDS = ("specimen", "specimen_count")
 
@@ -31,7 +33,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         facts += _counts(reading, sentence, grammar)
         none = _none(reading, sentence, grammar)
-        facts += none or _listed(reading, sentence) or _sent(reading, sentence, grammar)
+        facts += none
+        if not none or none[0].name is not None:  # "no biopsy, culture sent": only the biopsy was not
+            facts += _listed(reading, sentence) or _sent(reading, sentence, grammar) or _taken(reading, sentence)
     return facts
 
 
@@ -57,14 +61,17 @@ def _none(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             price = cues.gap(sentence, min(hit.last, word.last), max(hit.first, word.first))
             if price <= (8 if ahead else 5) and not (ahead and sentence.tokens[word.first].norm == "no"):
                 first, last = min(hit.first, word.first), max(hit.last, word.last)
-                return [base.make("specimen", reading, sentence, first, last, text="none", certainty="negated")]
+                only = "biopsy" if sentence.tokens[hit.first].norm in ("biopsy", "biopsies") else None
+                return [
+                    base.make("specimen", reading, sentence, first, last, name=only, text="none", certainty="negated")
+                ]
     return []
 
 
 def _listed(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Specimens: gallbladder and two stones": each thing of the list after the heading."""
     tokens = sentence.tokens
-    if len(tokens) < 3 or not tokens[0].norm.startswith("specimen"):
+    if len(tokens) < 3 or not (tokens[0].norm.startswith("specimen") or tokens[0].norm in ("pathology", "histology")):
         return []
     marks = (":", "-")
     start = next((at for at in range(1, min(4, len(tokens))) if tokens[at].norm in marks), None)
@@ -86,6 +93,65 @@ def _listed(reading: Reading, sentence: Sentence) -> list[Fact]:
                 )  # fmt: skip
             first = at + 1
     return facts
+
+
+_SAMPLES = frozenset(
+    {"biopsy", "biopsies", "cultures", "culture", "washings", "brushings", "aspirate", "specimen", "specimens", "csf",
+     "histology"}
+)  # fmt: skip
+_TAKEN = frozenset(
+    {"taken", "obtained", "sent", "submitted", "collected", "sampled", "removed", "retrieved", "performed", "delivered",
+     "passed", "handed", "bagged", "extracted"}
+)  # fmt: skip
+_OTHER_WAY = frozenset(
+    {"patient", "not", "no", "home", "previous", "prior", "recovery", "site", "follow", "radiograph", "had"}
+)  # fmt: skip
+_TOLD = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow-up", "preop-diagnosis"})
+
+
+def _taken(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Biopsies were taken", "ten mL of CSF sent", "the specimen was handed off": no word on where it went."""
+    if sentence.section in _TOLD:
+        return []
+    tokens = sentence.tokens
+    if len(tokens) > 1 and tokens[0].norm == "specimen" and tokens[1].quantity is not None:
+        if tokens[1].quantity.dimension in ("length", "mass"):  # "Specimen 4 x 3 x 2 cm, oriented"
+            return [base.make("specimen", reading, sentence, 0, 0, text=cues.words(sentence, 0, 0))]
+    for index, token in enumerate(tokens):
+        if token.norm not in _SAMPLES or _past(tokens, index):
+            continue
+        ahead = range(index + 1, min(index + 9, len(tokens)))
+        stop = next((at for at in ahead if tokens[at].punctuation or tokens[at].norm in ("which", "that")), len(tokens))
+        verb = next((at for at in ahead if at < stop and tokens[at].norm in _TAKEN), None)
+        if verb is None:
+            verb = _for_tests(sentence, index)
+        if verb is None or {one.norm for one in tokens[max(0, index - 2) : verb + 1]} & _OTHER_WAY:
+            continue
+        if base.scope_at(sentence, "status", index, "performed") != "performed":
+            continue
+        first = 0 if verb == index else index
+        while first > 0 and index - first < 2 and not tokens[first - 1].punctuation and (
+            tokens[first - 1].norm not in _STOPS | {"of"} and tokens[first - 1].quantity is None
+        ):
+            first -= 1
+        return [
+            base.make("specimen", reading, sentence, first, verb, at=index, text=cues.words(sentence, first, index))
+        ]
+    return []
+
+
+def _for_tests(sentence: Sentence, index: int) -> int | None:
+    """ "Stone for analysis + culture": the last word of a short sentence that says only that."""
+    before = {token.norm for token in sentence.tokens[:index]}
+    return index if index == _last_word(sentence) and "for" in before and index <= 5 else None
+
+
+def _last_word(sentence: Sentence) -> int:
+    return max((at for at, token in enumerate(sentence.tokens) if not token.punctuation), default=-1)
+
+
+def _past(tokens: Sequence[Token], index: int) -> bool:
+    return any(token.norm in ("ago", "last", "previously") for token in tokens[index : index + 9])
 
 
 def _only_place(sentence: Sentence, indexes: list[int]) -> bool:
