@@ -6,7 +6,7 @@ digits and their unit as said; what is planned, negated, suspected or historical
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 from functools import lru_cache
 
@@ -114,6 +114,8 @@ def line(fact: Fact, grammar: Grammar) -> str:
     value, name = display(fact, grammar), concept(fact, grammar)
     if fact.kind == "aftercare" and fact.text is not None:
         name = fact.text
+    if fact.role == "starts":
+        value = f"from {value} on"
     kind = grammar.table("kinds", Kind).get(fact.kind)
     label = kind.name if kind is not None else fact.kind.replace("_", " ")
     if number_text(fact, grammar) and fact.kind not in ("grade", "suture"):
@@ -274,18 +276,3 @@ def _span(reading: Reading, first: int, last: int) -> Evidence:
         heard=" ".join(word.heard or word.text for word in words),
         confidence=min((word.confidence for word in words if word.confidence is not None), default=None),
     )
-
-
-def unplaced(facts: Iterable[Fact], reading: Reading) -> list[Sentence]:
-    """Sentences from which no fact came: they stand in the description only."""
-    covered = {
-        word
-        for fact in facts
-        for piece in (fact.evidence, *fact.also)
-        for word in range(piece.first, piece.last + 1)
-    }
-    return [
-        sentence
-        for sentence in reading.sentences
-        if not any(word in covered for token in sentence.tokens for word in range(token.first, token.last + 1))
-    ]

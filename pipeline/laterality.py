@@ -17,6 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+from pipeline import clauses
 from pipeline.grammar import Box, Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Laterality, Mention, Reading, Sentence
@@ -246,7 +247,8 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
     tokens = sentence.tokens
     sites = {index for m in sentence.mentions if m.table == "sites" for index in range(m.first, m.last + 1)}
     named = {m.first for m in sentence.mentions if m.table not in ("sites", "sides")}
-    for index in range(last + 1, min(last + 9, len(tokens))):
+    end = clauses.bounds(sentence, last)[1]
+    for index in range(last + 1, min(last + 9, end)):
         if index in starts:
             return starts[index]
         token = tokens[index]
@@ -282,7 +284,8 @@ def _of_sentence(
             continue
         stream = len(sentence.tokens) > _RUN_ON
         both_in_title = max(side.last, last) < title
-        if stream and not both_in_title and _distance(side, first, last) > _REACH:
+        close = _distance(side, first, last) <= _REACH and not clauses.parted(sentence, side.first, first)
+        if stream and not both_in_title and not close:
             continue
         free.append(side)
     values = {side.value for side in free}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 
+from pipeline import clauses
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Reading, Sentence, Word
 from pipeline.rows import Concept
@@ -33,7 +34,9 @@ _TO_SITE = _words(
 
 def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | None:
     """Where a named thing is: a site said in its own phrase, else the one that its row implies, else None."""
-    sites = [other for other in sentence.mentions if other.table == "sites" and other != mention]
+    low, end = clauses.bounds(sentence, mention.first)
+    sites = [other for other in sentence.mentions
+             if other.table == "sites" and other != mention and low <= other.first < end]  # fmt: skip
     ahead = {site.first: site for site in sites}
     for index in range(mention.last + 1, min(mention.last + 9, len(sentence.tokens))):
         if index in ahead:
@@ -55,8 +58,11 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
 
 def site_before(sentence: Sentence, mention: Mention) -> str | None:
     """The last site said before a thing in the same sentence ("Medial compartment: grade two changes")."""
+    low, _ = clauses.bounds(sentence, mention.first)
     before = [site for site in sentence.mentions if site.table == "sites" and site.last < mention.first]
-    return before[-1].id if before and len(sentence.tokens) <= 40 else None
+    if len(sentence.tokens) > 40:
+        before = [site for site in before if site.first >= low]
+    return before[-1].id if before else None
 
 
 _SEEN = _words(

@@ -98,10 +98,3 @@ def test_a_doubt_is_marked_on_its_entry() -> None:
 def test_an_unknown_unit_is_printed_as_it_is() -> None:
     assert assemble.unit_text("furlong", RULES) == "furlong"
     assert assemble.unit_text(None, RULES) == ""
-
-
-def test_words_that_nothing_placed_are_told() -> None:
-    note = run.note_from_text(TEXT)
-    reading, _ = run.understand(run.from_text(TEXT).words, RULES)
-    left = [" ".join(token.text for token in sentence.tokens) for sentence in assemble.unplaced(note.facts, reading)]
-    assert any("weather" in text for text in left)

@@ -20,7 +20,7 @@ LAYERS = {
             "audio segments engines",
             "listen ear controls soundstore agreement sounds lexicon readings repair numerals units levels codes "
             "clocks shapes compounds ranges restated corrections conversion quantities tokens timespan utterances "
-            "rephrased mentions sections context laterality people cues story",
+            "rephrased mentions sections clauses context laterality people cues story",
             "extractors",
             "settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",

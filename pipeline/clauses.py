@@ -1,0 +1,140 @@
+"""Where clauses begin in a sentence, also in speech without any marks.
+
+"the right ovary held a cyst the left ovary was normal no ascites" has three: a finite verb has a subject before it, and
+the subject opens its clause; a bare "no" opens one; so does a subject pronoun, "there" or "then". What belongs together
+(a side and its thing, a thing and its site, a cue and what it governs) is looked for within a clause.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+
+from pipeline.records import Sentence
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+# Function words of English (closed classes) and the verbs with which what was seen is told.
+FINITE = _words(
+    "was were is are had has have did does showed shows revealed demonstrated confirmed remained became appeared "
+    "looked felt measured weighed came went lay stayed turned tolerated contained held will would should can could may "
+    "must"
+)
+_DETERMINERS = _words(
+    "the a an this that these those his her their its our my both each all either neither no some any"
+)
+_PRONOUNS = _words("it he she they we i you there this nothing everything")
+_PREPOSITIONS = _words(
+    "of in on at to from with for by into onto through over under around about along across behind between below "
+    "beneath above near within without after before during since until via per than against toward towards"
+)
+_CONJUNCTIONS = _words("and but or nor so because if when while once unless although though as until whereas")
+_RELATIVE = _words("which who whom whose that where")
+_ADVERBS = _words("then now next afterwards subsequently finally also still again only just not never")
+_LINKS = _PREPOSITIONS | _CONJUNCTIONS
+_MARKS = frozenset({".", ";", "?", "!", "—", "–"})
+_HEADS = frozenset({"findings", "diagnoses", "procedures", "acts", "complications"})
+_BARE = _words("no")
+_LONG = 12  # words of a subject
+
+_KEPT = 256
+_known: dict[int, tuple[Sentence, tuple[int, ...]]] = {}
+
+
+def starts(sentence: Sentence) -> tuple[int, ...]:
+    """Tokens at which a clause begins, in order; the first is 0. Kept per sentence, since many ask for them."""
+    kept = _known.get(id(sentence))
+    if kept is not None and kept[0] is sentence:
+        return kept[1]
+    if len(_known) >= _KEPT:
+        _known.clear()
+    found = _starts(sentence)
+    _known[id(sentence)] = (sentence, found)
+    return found
+
+
+def bounds(sentence: Sentence, token: int) -> tuple[int, int]:
+    """First token of the clause that holds a token, and the first one behind it."""
+    opened = starts(sentence)
+    at = bisect_right(opened, token)
+    return opened[max(0, at - 1)], opened[at] if at < len(opened) else len(sentence.tokens)
+
+
+def parted(sentence: Sentence, one: int, other: int) -> bool:
+    """Whether a clause begins between two tokens (after the first, at the latest at the second)."""
+    low, high = min(one, other), max(one, other)
+    opened = starts(sentence)
+    return bisect_right(opened, high) > bisect_right(opened, low)
+
+
+def _starts(sentence: Sentence) -> tuple[int, ...]:
+    norms = [token.norm for token in sentence.tokens]
+    found = {0}
+    for index, norm in enumerate(norms):
+        if norm in _MARKS and index + 1 < len(norms) and not (norm == "." and index and len(norms[index - 1]) <= 2):
+            found.add(index + 1)
+        elif norm == "then" and index:
+            found.add(_with_conjunction(norms, index))
+        elif norm in _BARE and index and _stands_free(norms, index):
+            found.add(index)
+        elif norm in FINITE:
+            first = _subject(sentence, norms, index)
+            if first is not None and first > 0:
+                found.add(first)
+    return tuple(sorted(found))
+
+
+def _stands_free(norms: list[str], index: int) -> bool:
+    """Whether a "no" belongs to no verb or preposition before it ("there was no", "with no")."""
+    before = norms[index - 1]
+    return before not in _LINKS | FINITE | _ADVERBS and before not in ("be", "been", "saw", "there")
+
+
+def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
+    """The first token of the clause whose finite verb stands at a token, None where it opens none of its own."""
+    at = verb - 1
+    while at >= 0 and norms[at] in _ADVERBS:
+        at -= 1
+    if at < 0 or norms[at] in _RELATIVE or norms[at] in FINITE or norms[at] in _MARKS or norms[at] in _LINKS:
+        return None
+    if norms[at] in _PRONOUNS:
+        return _with_conjunction(norms, at)
+    named = [mention.first for mention in sentence.mentions if mention.last == at]
+    if named and any(m.last == min(named) - 1 and m.table in _HEADS for m in sentence.mentions):
+        return min(named)  # "no tumour contrast showed": a finding ends its phrase
+    first = at
+    while at >= 0 and verb - at <= _LONG:
+        norm = norms[at]
+        if norm in _DETERMINERS:
+            if at and norms[at - 1] == "of":
+                at -= 2  # "the tendon of the ring finger showed"
+                continue
+            if at and norms[at - 1] in _PREPOSITIONS:
+                return _before_phrase(norms, at - 1)
+            return _with_conjunction(norms, at)
+        if norm in FINITE or norm in _MARKS or norm == "," or norm in _RELATIVE or norm in _ADVERBS:
+            break
+        if norm in _LINKS and norm != "of":
+            return _with_conjunction(norms, first) if norm in _CONJUNCTIONS else _before_phrase(norms, at)
+        first = at
+        at -= 1
+    return min(named) if named else None
+
+
+def _before_phrase(norms: list[str], preposition: int) -> int | None:
+    """The subject that a phrase belongs to ("the drum on the left was dull"): back to its determiner, if it is near."""
+    for at in range(preposition - 1, max(-1, preposition - 5), -1):
+        if norms[at] in _DETERMINERS:
+            return _with_conjunction(norms, at) if not (at and norms[at - 1] in _PREPOSITIONS) else None
+        if norms[at] in FINITE or norms[at] in _LINKS or norms[at] in _MARKS:
+            return None
+    return None
+
+
+def _with_conjunction(norms: list[str], first: int) -> int:
+    """A conjunction or "then" right before a subject opens the clause with it."""
+    while first and (norms[first - 1] in _CONJUNCTIONS or norms[first - 1] == "then"):
+        first -= 1
+    return first
