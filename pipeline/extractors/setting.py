@@ -87,7 +87,8 @@ def _in_other_words(reading: Reading, sentence: Sentence, grammar: Grammar) -> l
     local = [m for m in drugs if _LOCAL in {c.replace("-", "_") for c in grammar.table("drugs", Drug)[m.id].classes}]
     numbed = next((at for at, token in enumerate(tokens) if token.norm in _NUMBED), None)
     if numbed is not None and local:
-        return [base.make("anaesthesia", reading, sentence, numbed, local[0].last, name="local")]
+        ends = (min(numbed, local[0].first), max(numbed, local[0].last))
+        return [base.make("anaesthesia", reading, sentence, *ends, name="local")]
     for at, token in enumerate(tokens):
         if token.norm in _INFILTRATED and at and tokens[at - 1].norm == "local":
             return [base.make("anaesthesia", reading, sentence, at - 1, at, name="local")]
