@@ -201,7 +201,18 @@ def _whole(sentence: Sentence, hit: _Hit) -> tuple[int, int]:
     if last < _RUN_ON:
         return 0, last
     settings = [m.first for m in sentence.mentions if m.table in _SETTING and m.first > hit.last]
-    return max(0, _behind(sentence, hit)), min(last, hit.last + hit.rule.reach, *(first - 1 for first in settings))
+    behind = hit.first if _consequence_ahead(sentence, hit) else max(0, _behind(sentence, hit))
+    return behind, min(last, hit.last + hit.rule.reach, *(first - 1 for first in settings))
+
+
+def _consequence_ahead(sentence: Sentence, hit: _Hit) -> bool:
+    """Whether what hangs on an "if" comes after it ("if she has a fever she should call"): then nothing before does."""
+    if hit.rule.value != "conditional":
+        return False
+    return any(token.norm in _CONSEQUENCE for token in sentence.tokens[hit.last + 3 : hit.last + 12])
+
+
+_CONSEQUENCE = _words("should will must can may call calls return returns come comes phone ring contact we'll")
 
 
 def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) -> int:
@@ -256,6 +267,8 @@ def _ahead_named(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int
         if norm == "," or norm in ("and", "/"):
             if _new_clause(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1)):
                 return index - 1
+            if norm == "," and named and _told_more(sentence, index + 1):
+                return index - 1
             index += 1
             continue
         if not named and tokens[index].quantity is not None and index > hit.last + 2:
@@ -306,6 +319,25 @@ def _new_clause(sentence: Sentence, start: int) -> bool:
         if norm in _FINITE:
             return index > start
     return False
+
+
+def _told_more(sentence: Sentence, start: int) -> bool:
+    """Whether what follows a comma is measured or acted on, and so is there: "no full tear, a partial tear of 30 %"
+    or "no defect, loose body removed". Items of a list stand bare."""
+    for index in range(start, len(sentence.tokens)):
+        token = sentence.tokens[index]
+        if token.norm in _BORDER or token.norm in (",", "or", "nor"):
+            return False
+        if token.quantity is not None or token.norm in _ACTED:
+            return True
+    return False
+
+
+# What is done to a thing only where there is one.
+_ACTED = _words(
+    "removed excised resected debrided trimmed shaved repaired drained evacuated cauterised cauterized coagulated "
+    "biopsied released divided ligated clipped treated smoothed"
+)
 
 
 def _affirms(sentence: Sentence, start: int) -> bool:

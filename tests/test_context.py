@@ -29,6 +29,8 @@ NEGATED = [
     ("misoprostol was drawn from the cupboard but not given uterus closed with one vicryl", "misoprostol"),
 ]
 AFFIRMED = [
+    ("Labrum frayed, no full thickness tear, partial tear of about thirty percent.", "partial"),
+    ("No chondral lesion, small loose body removed.", "loose"),
     ("No purulence, some fibrin.", "fibrin"),
     ("There was no bleeding, and the hernia was reduced.", "hernia"),
     ("There was no bleeding, the hernia was reduced.", "hernia"),

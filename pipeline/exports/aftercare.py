@@ -102,6 +102,8 @@ def _plain(fact: Fact, grammar: Grammar) -> str:
     if not number:
         return row.meaning
     told = row.meaning.removesuffix(".")
+    if fact.role == "starts":
+        return f"{told}, from {number} after the operation on."
     if fact.unit in _LASTING and fact.name not in _ONCE:
         return f"{told} for {number}."
     return f"{told} ({number})."

@@ -230,18 +230,31 @@ def _durations(
 ) -> list[Fact]:
     avoided = any(token.norm in _NOT for token in sentence.tokens[max(0, target.first - 2) : target.first])
     role = {"role": "avoid"} if avoided and target.table != "aftercare" else {}
+    if not role and _starts(sentence, index, quantity, target):
+        role = {"role": "starts"}
     facts = [_claim(reading, sentence, index, target.first, target.last, name=target.id, **role)]
     for mention in joined:
         facts.append(
             _plan(base.make("aftercare", reading, sentence, mention.first, index, name=mention.id, at=mention.first,
-                            **base.number(quantity)))
+                            role=role.get("role") if role.get("role") == "starts" else None, **base.number(quantity)))
         )  # fmt: skip
     return facts
 
 
+def _starts(sentence: Sentence, index: int, quantity: Quantity, target: Mention) -> bool:
+    """ "Full weight bearing from week six", "physiotherapy after two weeks", "at day 3": when it begins, not how long."""
+    if quantity.dimension != "time" or target.last > index:
+        return False
+    between = [token.norm for token in sentence.tokens[target.last + 1 : index]]
+    return bool(_BEGINS & set(between[-3:])) and not set(between) & {"for", "until", "till", "another"}
+
+
+_BEGINS = frozenset({"from", "after", "at", "starting", "beginning", "commencing", "start", "starts", "begin", "begins"})
+
+
 def _claim(reading: Reading, sentence: Sentence, index: int, first: int, last: int, **fields: str) -> Fact:
     distance = index - last if index > last else first - index
-    plain = "text" in fields or "role" in fields  # their own words say what is not to be done
+    plain = "text" in fields or fields.get("role") == "avoid"  # their own words say what is not to be done
     certainty = "affirmed" if plain else base.scope_at(sentence, "certainty", first, "affirmed")
     return _plan(
         base.claim("aftercare", reading, sentence, index, first, last, min(2 * distance, 40),

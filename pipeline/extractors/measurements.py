@@ -116,7 +116,8 @@ def _root(sentence: Sentence, index: int, quantity: Quantity) -> int:
             break
         if other is not None:
             led = any(token.norm in ("->", "→") for token in sentence.tokens[at + 1 : index])
-            alike = other.dimension == quantity.dimension or (led and "" in (other.dimension, quantity.dimension))
+            pair = (other.dimension, quantity.dimension)
+            alike = pair[0] == pair[1] or ("" in pair and (led or "mass_concentration" in pair))
             return _root(sentence, at, other) if alike and other.form == quantity.form else index
     return index
 
@@ -151,7 +152,7 @@ _FITS = {
     "length": ("length", "area"), "angle": ("angle",), "pressure": ("pressure",),
     "count": ("", "count", "volume", "fraction"),
     "body": ("mass", "length", "temperature", "frequency", "fraction", "", "time", "count", "mass_concentration"),
-    "time": ("time",),
+    "time": ("time",), "laboratory": ("", "mass_concentration", "fraction"),
 }  # fmt: skip
 
 
@@ -211,9 +212,12 @@ def _weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int)
     if body or near is None or near[0] > _NAMED_REACH:
         return []
     price, hit = near
-    return [
-        base.claim("measurement", reading, sentence, index, hit.first, hit.last, price + 3, name="specimen-weight")
-    ]
+    child = any(token.norm in _CHILD for token in sentence.tokens)
+    name = "birth-weight" if child else "specimen-weight"
+    return [base.claim("measurement", reading, sentence, index, hit.first, hit.last, price + 3, name=name)]
+
+
+_CHILD = frozenset({"infant", "baby", "newborn", "neonate", "boy", "girl", "twin", "apgar", "apgars"})
 
 
 def _noun(

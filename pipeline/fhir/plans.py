@@ -95,6 +95,9 @@ def _scheduled(book: Book, facts: Sequence[Fact]) -> Resource:
     later = [fact for fact in facts if fact.kind == "follow_up" and _has_number(fact)]
     if later:
         return {"scheduledString": ", ".join(f"in {book.shown(fact)}" for fact in later)}
+    if any(fact.role == "starts" for fact in lengths):
+        ways = [f"from {book.shown(fact)} on" if fact.role == "starts" else f"for {book.shown(fact)}" for fact in lengths]
+        return {"scheduledString": ", ".join(ways)}
     if len(lengths) != 1 or lengths[0].unit not in _TIMES:
         return {"scheduledString": ", ".join(f"for {book.shown(fact)}" for fact in lengths)} if lengths else {}
     fact = lengths[0]
