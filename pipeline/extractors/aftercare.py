@@ -242,14 +242,16 @@ def _durations(
 
 
 def _starts(sentence: Sentence, index: int, quantity: Quantity, target: Mention) -> bool:
-    """ "Full weight bearing from week six", "physiotherapy after two weeks", "at day 3": when it begins, not how long."""
+    """ "Full weight bearing from week six", "physiotherapy after two weeks": when it begins, not how long."""
     if quantity.dimension != "time" or target.last > index:
         return False
     between = [token.norm for token in sentence.tokens[target.last + 1 : index]]
     return bool(_BEGINS & set(between[-3:])) and not set(between) & {"for", "until", "till", "another"}
 
 
-_BEGINS = frozenset({"from", "after", "at", "starting", "beginning", "commencing", "start", "starts", "begin", "begins"})
+_BEGINS = frozenset(
+    {"from", "after", "at", "starting", "beginning", "commencing", "start", "starts", "begin", "begins"}
+)  # fmt: skip
 
 
 def _claim(reading: Reading, sentence: Sentence, index: int, first: int, last: int, **fields: str) -> Fact:

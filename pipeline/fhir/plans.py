@@ -96,8 +96,9 @@ def _scheduled(book: Book, facts: Sequence[Fact]) -> Resource:
     if later:
         return {"scheduledString": ", ".join(f"in {book.shown(fact)}" for fact in later)}
     if any(fact.role == "starts" for fact in lengths):
-        ways = [f"from {book.shown(fact)} on" if fact.role == "starts" else f"for {book.shown(fact)}" for fact in lengths]
-        return {"scheduledString": ", ".join(ways)}
+        return {"scheduledString": ", ".join(
+            f"from {book.shown(fact)} on" if fact.role == "starts" else f"for {book.shown(fact)}" for fact in lengths
+        )}  # fmt: skip
     if len(lengths) != 1 or lengths[0].unit not in _TIMES:
         return {"scheduledString": ", ".join(f"for {book.shown(fact)}" for fact in lengths)} if lengths else {}
     fact = lengths[0]
