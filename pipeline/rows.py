@@ -188,11 +188,13 @@ class Family(Row):
     """A procedure family: one file grammars/families/<id>.toml.
 
     `procedures`: ids of grammars/procedures.toml that belong to it; `bias`: words offered to the recogniser,
-    ranked (never numbers, doses or sizes); `elements`: what such a note is expected to say."""
+    ranked (never numbers, doses or sizes); `elements`: what such a note is expected to say; `seldom`: elements of the
+    profile that such an operation seldom has (no specimen of a joint injection): asked for as a note."""
 
     procedures: tuple[str, ...]
     bias: tuple[str, ...] = ()
     elements: tuple[Element, ...] = ()
+    seldom: tuple[str, ...] = ()
     sections: tuple[str, ...] = ()
 
 

@@ -15,6 +15,9 @@ from pipeline.rows import Element
 State = Literal["said", "not said", "none"]
 _NONE = frozenset({"none", "nil", "no"})
 
+# What was explained to the patient beforehand answers no question of the sign-out.
+_TALK = re.compile(r"\b(?:risks?|benefits|alternatives|discussed|explained|consent(?:ed)?)\b", re.IGNORECASE)
+
 
 @dataclass(frozen=True, slots=True)
 class SignOutItem:
@@ -60,4 +63,6 @@ def spoken_of(note: OperativeNote, element: Element) -> Passage | None:
     if not element.cues:
         return None
     words = re.compile(r"(?<!\w)(?:" + "|".join(re.escape(cue) for cue in element.cues) + r")(?!\w)", re.IGNORECASE)
-    return next((passage for passage in note.sections.description if words.search(passage.text)), None)
+    return next(
+        (one for one in note.sections.description if words.search(one.text) and not _TALK.search(one.text)), None
+    )

@@ -13,6 +13,7 @@ MEANING = "An element that the chosen profile requires was never said, or was sp
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    seldom = grammar.family(note.family).seldom if note.family is not None else ()
     found: list[Finding] = []
     for element in elements(grammar, note.profile):
         if element.if_any or answered(note, element)[0] != "not said":
@@ -27,7 +28,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         found.append(
             finding(
                 "completeness",
-                element.severity,
+                "note" if passage is None and element.id in seldom else element.severity,
                 message,
                 about=element.id,
                 ask=element.ask or f"Say the {element.label}, or that there is none.",
