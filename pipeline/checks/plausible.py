@@ -18,6 +18,8 @@ _OTHER_UNITS = (("mm", "cm"), ("cm", "m"), ("mL", "L"), ("ug", "mg"), ("mg", "g"
                 ("[lb_av]", "kg"), ("mm[Hg]", "kPa"))  # fmt: skip
 _FACTORS = tuple(Decimal(text) for text in ("0.1", "10", "0.001", "1000", "0.01", "100"))
 
+_TENS, _HUNDRED = Decimal(10), Decimal(100)
+
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
@@ -34,10 +36,17 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _limit(note: OperativeNote, grammar: Grammar, fact: Fact, what: str) -> Limit | None:
     """The row for this kind in a unit that converts; bare numbers only meet rows without a unit."""
-    rows = limits(grammar, note.profile, what, kind=fact.kind, name=fact.name or "", unit=fact.unit or "")
+    rows = limits(grammar, note.profile, what, kind=fact.kind, name=_name(fact), unit=fact.unit or "")
     rows = [row for row in rows if bool(row.unit) == bool(fact.unit)]
     own = [row for row in rows if row.unit == fact.unit]
     return next(iter([*own, *rows]), None) if not rows or not rows[0].name_of else rows[0]
+
+
+def _name(fact: Fact) -> str:
+    """The concept, or for a device without a row of its own the last of its words ("ports": "port")."""
+    if fact.name is not None or fact.kind != "device_size" or not fact.text:
+        return fact.name or ""
+    return fact.text.lower().split()[-1].removesuffix("s")
 
 
 def _inside(fact: Fact, row: Limit) -> bool:
@@ -72,6 +81,10 @@ def _likely(note: OperativeNote, grammar: Grammar, fact: Fact, row: Limit) -> li
         return []
     usual = _limit(note, grammar, fact, "typical") or row
     found: list[str] = []
+    if fact.kind == "device_size" and fact.unit and _TENS <= fact.value < _HUNDRED and fact.value % 1 == 0:
+        count, size = divmod(int(fact.value), 10)  # "three five millimetre ports" runs together to 35
+        if count > 1 and _would_fit(Decimal(size), fact.unit, usual):
+            found.append(f"{count} of {amount(Decimal(size), fact.unit)}")
     for smaller, larger in _OTHER_UNITS:
         other = larger if fact.unit == smaller else smaller if fact.unit == larger else None
         if other is not None and _would_fit(fact.value, other, usual):
