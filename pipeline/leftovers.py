@@ -11,6 +11,7 @@ _FORMS = frozenset({"number", "range", "fraction"})
 _COUNTS = frozenset({"", "count"})
 # What is told there of times is a story, and the facts of these sections hold it in words.
 _STORIES = frozenset({"history", "indication", "imaging", "consent"})
+_DRAWS = frozenset({"draw", "draws", "aspirated", "aspirate", "aspirates"})  # where a bare number is a volume
 _BESIDE = 3  # tokens between a bare number and a drug
 _WORDED = frozenset({
     "indication", "history", "imaging", "consent", "aftercare", "follow_up", "next_step", "warning_sign",
@@ -45,7 +46,7 @@ def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
         return False
     said = cues.unit_of(sentence, index) or quantity
     if said.dimension in _COUNTS:
-        return any(
+        return any(token.norm in _DRAWS for token in sentence.tokens) or any(
             mention.table == "drugs" and (0 < mention.first - index <= _BESIDE or 0 < index - mention.last <= _BESIDE)
             and not _parted(sentence, index, mention.first)
             for mention in sentence.mentions

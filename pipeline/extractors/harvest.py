@@ -77,7 +77,7 @@ def _number(
             facts.append(claim("product_volume", product))
     if phase != "harvest":
         return facts
-    if quantity.dimension == "volume" and _follows_counted(sentence, index):
+    if quantity.dimension == "volume" and (_follows_counted(sentence, index) or _in_draws(sentence, grammar, index)):
         facts.append(
             base.claim("harvest_total", reading, sentence, index, index, index, 4, unit=quantity.unit, scale="total",
                        laterality=side)
@@ -99,7 +99,9 @@ def _number(
             near_word = said is not None and said[0] <= 3
             facts.append(claim("anticoagulant_share", (0 if near_word else share[0] + 8, share[1])))
     elif quantity.dimension == "" and quantity.form == "number":
-        facts += _bare_draw(reading, sentence, grammar, index, side)
+        facts += _bare_draw(reading, sentence, grammar, index, side) or _listed_draw(
+            reading, sentence, grammar, index, side
+        )  # fmt: skip
         noun = cues.nearest(sentence, grammar, index, "draw-noun")
         if noun is not None and noun[1].first > index and noun[0] <= 8:
             facts.append(claim("draw_count", noun))
@@ -124,7 +126,7 @@ def _side(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None
 def _draw(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
 ) -> list[Fact]:
-    if cues.around(sentence, grammar, index, index, "blood-loss"):
+    if cues.around(sentence, grammar, index, index, "blood-loss") or _in_draws(sentence, grammar, index):
         return []
     near = cues.nearest(sentence, grammar, index, "draw", "draw-noun", "marrow")
     side = _side(sentence, grammar, index)
@@ -172,6 +174,34 @@ def _bare_draw(
     return [base.claim("draw", reading, sentence, index, at, at, price, name=name, unit=None, laterality=side)]
 
 
+def _listed_draw(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, side: Laterality | None
+) -> list[Fact]:
+    """ "In four draws, fifteen, fifteen, ten and ten": at least two bare numbers in a row after the word for a draw."""
+    first = last = index
+    while first > 0 and _goes_on(sentence, first - 1):
+        first -= 1
+    while last + 1 < len(sentence.tokens) and _goes_on(sentence, last + 1):
+        last += 1
+    listed = [at for at in range(first, last + 1) if sentence.tokens[at].quantity is not None]
+    nouns = [hit for hit in cues.hits(sentence, grammar, "draw-noun", "draw") if 0 < first - hit.last <= 2]
+    following = sentence.tokens[listed[-1] + 1 : listed[-1] + 2]
+    if len(listed) < 2 or not nouns or (following and cues.hits(sentence, grammar, "draw-noun")[-1].first == last + 1):
+        return []
+    return [
+        base.claim("draw", reading, sentence, index, nouns[-1].first, nouns[-1].last, 12, unit=None, laterality=side)
+    ]
+
+
+def _goes_on(sentence: Sentence, at: int) -> bool:
+    """Whether a token belongs to a list of bare numbers."""
+    token = sentence.tokens[at]
+    quantity = token.quantity
+    if quantity is None:
+        return token.norm in (",", "and", "then")
+    return quantity.form == "number" and not quantity.dimension and quantity.value is not None
+
+
 _BARE_REACH = 20
 _AFTER_BARE = frozenset({"and", "then", "total", "in", "for", "was", "were", "filtered", "discarded"})
 
@@ -205,6 +235,22 @@ def _follows_counted(sentence: Sentence, index: int) -> bool:
     before = index - 2
     quantity = sentence.tokens[before].quantity
     return quantity is not None and quantity.dimension == "volume" and _counted(sentence, before)
+
+
+def _in_draws(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "Sixty mils in six draws": the draws together. Not "five mils in each of six draws", nor in one."""
+    tokens = sentence.tokens
+    at = next((at for at in range(index + 1, len(tokens)) if tokens[at].quantity or tokens[at].punctuation), index)
+    count = tokens[at].quantity
+    if count is None or at - index > _DRAWS_AHEAD or tokens[at - 1].norm not in ("in", "over", "by", "from", "with"):
+        return False
+    if count.dimension or count.form != "number" or count.value is None or count.value < 2:
+        return False
+    nouns = cues.hits(sentence, grammar, "draw-noun")
+    return cues.scale(sentence, index) is None and any(0 < noun.first - at <= 2 for noun in nouns)
+
+
+_DRAWS_AHEAD = 14
 
 
 def _ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
