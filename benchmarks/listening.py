@@ -19,6 +19,7 @@ import json
 import resource
 import sys
 import time
+import zlib
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -144,6 +145,13 @@ class Hearer:
             _store(store, run, path.name)
         self.runs.append(run)
         return run
+
+    def kept(self, dictation: corpus.Dictation, voice: str, condition: str) -> Run | None:
+        """What was heard before of a dictation, by whatever state of the engine heard it last; None for nothing."""
+        mark = zlib.crc32(dictation.text.encode())
+        stores = HEARD.glob(f"{dictation.name}-{mark:08x}.{voice}.{condition}.{self.name}.*.json")
+        newest = max(stores, key=lambda path: path.stat().st_mtime, default=None)
+        return _stored(newest) if newest else None
 
     def _hear(self, path: Path, bias: Sequence[str]) -> Run:
         sound = audio.inspect(path)

@@ -74,6 +74,10 @@ def _names(_: click.Context, __: click.Parameter, value: str | None) -> tuple[st
 _family = click.option("--family", metavar="NAME", help="Procedure family; found from the words when not given.")
 _profile = click.option("--profile", default=run.DEFAULT_PROFILE, show_default=True, help="Rules of a country or site.")
 _engine = click.option("--engine", default=run.DEFAULT_ENGINE, show_default=True, help="Recogniser for sound.")
+_model = click.option("--model", metavar="NAME", help="Model of that recogniser (`voxop models list`).")
+_second = click.option("--second-opinion", "second", metavar="MODEL|auto|off", default="off", show_default=True,
+                       help="Ask a model for Vosk about numbers, units, sides and negations that are easily misheard; "
+                            "auto: one that the site added.")  # fmt: skip
 _no_repair = click.option(
     "--no-repair", is_flag=True, help="Leave every word as it was heard; misheard terms are not put right."
 )
@@ -112,6 +116,8 @@ def _progress(quiet: bool) -> Iterator[run.Progress | None]:
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder for the results.")
 @click.option("--to", "names", callback=_names, help="Outputs, by comma.  [default: json,fhir,docx]")
 @_engine
+@_model
+@_second
 @_no_repair
 @_family
 @_profile
@@ -121,9 +127,9 @@ def _progress(quiet: bool) -> Iterator[run.Progress | None]:
 @_json
 @_quiet
 def note(
-    sources: tuple[str, ...], out: Path, names: tuple[str, ...] | None, engine: str, no_repair: bool,
-    family: str | None, profile: str, context: Path | None, template: Path | None, strict: bool, as_json: bool,
-    quiet: bool,
+    sources: tuple[str, ...], out: Path, names: tuple[str, ...] | None, engine: str, model: str | None,
+    second: str, no_repair: bool, family: str | None, profile: str, context: Path | None, template: Path | None,
+    strict: bool, as_json: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Make a checked note, a FHIR bundle and a Word file of a recording or narration.
 
@@ -132,13 +138,15 @@ def note(
     does not stop the rest.
     """
     rules, where = grammar.load(), _site(context, template)
+    asked = run.second_opinion(second, rules)
     failed, blocked, made = 0, False, []
     for source in sources:
         folder = out if len(sources) == 1 else out / (Path(source).stem if source != "-" else "stdin")
         try:
             with _progress(quiet or as_json) as progress:
                 heard = run.listen_to(
-                    source, rules, engine=engine, family=family, progress=progress, mend=not no_repair
+                    source, rules, engine=engine, model=model, family=family, progress=progress, mend=not no_repair,
+                    second=asked,
                 )
             result = run.make_note(heard, rules, family=family, profile=profile)
             files = {"words.json": run.words_file(heard)} | run.export(result, names or run.OUTPUTS, rules, where)
@@ -177,18 +185,24 @@ def _as_dict(result: OperativeNote, written: Sequence[Path], source: str) -> dic
 @click.argument("source")
 @click.option("--out", type=click.Path(path_type=Path), help="Write the word list (JSON) to this file.")
 @_engine
+@_model
+@_second
 @_no_repair
 @_family
 @_json
 @_quiet
 def transcribe(
-    source: str, out: Path | None, engine: str, no_repair: bool, family: str | None, as_json: bool, quiet: bool
+    source: str, out: Path | None, engine: str, model: str | None, second: str, no_repair: bool, family: str | None,
+    as_json: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Turn a recording into words, with times and confidences."""
+    rules = grammar.load()
+    asked = run.second_opinion(second, rules)
     with _progress(quiet or as_json) as progress:
         heard = run.listen_to(
-            source, grammar.load(), engine=engine, family=family, progress=progress, mend=not no_repair
-        )
+            source, rules, engine=engine, model=model, family=family, progress=progress, mend=not no_repair,
+            second=asked,
+        )  # fmt: skip
     words = run.words_file(heard)
     if out is not None:
         output.write_all(out.parent, {out.name: words})

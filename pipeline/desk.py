@@ -20,6 +20,7 @@ from pipeline.assemble import line
 from pipeline.casefiles import CaseFiles
 from pipeline.caseview import Case, Opened, as_json, case_of, newest, read, row_of, versions_of
 from pipeline.contexts import read_context
+from pipeline.engines.base import Engine
 from pipeline.errors import BadDecision
 from pipeline.grammar import Grammar
 from pipeline.note import Amendment, Code, OperativeNote, Signature
@@ -42,6 +43,9 @@ class Desk:
         self.folder = folder
         self.rules = rules
         self.profile = profile
+        # What asks about confusable words of every dictation, and what gives its partial words; none unless set.
+        self.second: run.Second | None = None
+        self.early: Engine | None = None
 
     # cases
 

@@ -89,19 +89,24 @@ Event = Partial | Utterance | Anew | Noted | Behind | Ended | Failed
 
 
 class Dictation:
-    """One dictation. `family`: when known beforehand; `name`: how the note calls its source; `made_at`: ISO 8601."""
+    """One dictation. `family`: when known beforehand; `name`: how the note calls its source; `made_at`: ISO 8601.
+
+    `second`: asks about confusable words (`run.second_opinion`); `early`: an engine that streams, for partial words
+    while the other still listens."""
 
     def __init__(
         self, sound: SoundFile, rules: Grammar, engine: Engine, *, family: str | None = None,
         profile: str = run.DEFAULT_PROFILE, name: str = "", mend: bool = True, limits: Limits = LIVE,
-        made_at: str = "",
+        made_at: str = "", second: run.Second | None = None, early: Engine | None = None,
     ) -> None:  # fmt: skip
         rules.profile(profile)
         self.sound = sound
         self._rules, self._engine, self._family, self._profile = rules, engine, family, profile
         self._name, self._mend, self._made_at = name or sound.path.name, mend, made_at
         self._pad = limits.pad
-        self._ear = run.ear(engine, rules, family=family, limits=limits)
+        self._second = second
+        self._asked: dict[int, tuple[tuple[Word, ...], tuple[Word, ...]]] = {}
+        self._ear = run.ear(engine, rules, family=family, limits=limits, early=early)
         self._events: queue.SimpleQueue[Event] = queue.SimpleQueue()
         self._changed = threading.Condition()
         self._stored = sound.samples
@@ -255,6 +260,8 @@ class Dictation:
             heard = run.mended(heard, self._rules, self._ear.family)
         elif self._mend:
             heard = replace(heard, words=self._repaired(words))
+        if self._second:
+            heard = replace(heard, words=self._doubted(heard.words, self._second))
         note = run.make_note(heard, self._rules, family=self._family, profile=self._profile, made_at=self._made_at)
         return heard, note
 
@@ -276,6 +283,19 @@ class Dictation:
             result += mended
             before = said
         return tuple(result)
+
+    def _doubted(self, words: tuple[Word, ...], second: run.Second) -> tuple[Word, ...]:
+        """Each utterance is asked about once, and again where its words changed."""
+        by_segment: dict[int, list[Word]] = {}
+        for word in words:
+            by_segment.setdefault(word.segment, []).append(word)
+        for segment, said in by_segment.items():
+            if segment not in self._asked or self._asked[segment][0] != tuple(said):
+                self._asked[segment] = (tuple(said), second.asked(tuple(said), self._between))
+        return tuple(word for segment in by_segment for word in self._asked[segment][1])
+
+    def _between(self, start: float, end: float) -> Samples:
+        return self.sound.read(round(start * RATE), round((end - start) * RATE))
 
     def _end(self) -> None:
         self.sound.close()

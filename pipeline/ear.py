@@ -41,14 +41,16 @@ class Ear:
     def __init__(
         self, engine: Engine, spot: Spot, bias: Callable[[str], Sequence[str]], *, units: Sequence[str] = (),
         family: str | None = None, limits: Limits | None = None, options: Options | None = None,
+        early: Engine | None = None,
     ) -> None:  # fmt: skip
         self._engine, self._spot, self._bias, self._units, self._limits = engine, spot, bias, units, limits
         self._options = options or Options()
+        self._early = early
         self.family = family
         self._kept: list[Samples] | None = [] if family is None else None
         self._kept_seconds = 0.0
         self._looked_at = 0
-        self._listener = Listener(engine, self._with_bias(family), limits)
+        self._listener = Listener(engine, self._with_bias(family), limits, early)
 
     @property
     def listener(self) -> Listener:
@@ -87,7 +89,7 @@ class Ear:
             yield from results
             return
         kept, self._kept = self._kept, None
-        self._listener = Listener(self._engine, self._with_bias(family), self._limits)
+        self._listener = Listener(self._engine, self._with_bias(family), self._limits, self._early)
         yield Anew(family)
         for piece in kept:
             yield from self.listener.feed(piece)

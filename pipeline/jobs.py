@@ -24,16 +24,17 @@ _TOLD_EVERY = 0.5
 
 
 class Jobs:
-    """Hears recordings of cases. `engine`: name of the recogniser."""
+    """Hears recordings of cases. `engine`, `model`: names of the recogniser and its model."""
 
-    def __init__(self, desk: Desk, *, engine: str = run.DEFAULT_ENGINE) -> None:
+    def __init__(self, desk: Desk, *, engine: str = run.DEFAULT_ENGINE, model: str | None = None) -> None:
         self._desk = desk
-        self._engine = engine
+        self._engine, self._model = engine, model
         self._pool = ThreadPoolExecutor(1, thread_name_prefix="hearing")
 
     def load_engine(self) -> Engine:
         """A recogniser of its own for live dictation. Raises SetupError, UnknownName."""
-        loaded: Engine = plugins.find(listen.ENGINES, self._engine).load(None)
+        loaded: Engine = plugins.find(listen.ENGINES, self._engine).load(self._model)
+        self._desk.early = run.early_ear(loaded)
         return loaded
 
     def add(self, case: str, by: User, name: str) -> Future[None]:
@@ -62,7 +63,8 @@ class Jobs:
         try:
             path = files.folder / name
             files.convert(path)
-            heard = run.listen_to(str(path), self._desk.rules, engine=self._engine, progress=progress)
+            heard = run.listen_to(str(path), self._desk.rules, engine=self._engine, model=self._model,
+                                  progress=progress, second=self._desk.second)
             self._desk.make_note(case, by, heard)
         except VoxError as problem:
             self._desk.progress(case, "failed", message=f"{problem.what} {problem.do}".strip())

@@ -82,9 +82,12 @@ class Listener:
     a unit, a side or a negation, the words say so (`readings.py`).
     """
 
-    def __init__(self, engine: Engine, options: Options, limits: Limits | None = None) -> None:
+    def __init__(self, engine: Engine, options: Options, limits: Limits | None = None,
+                 early: Engine | None = None) -> None:  # fmt: skip
         self._engine = engine
         self._session = engine.open(options)
+        # Another engine for partial words, where the one that writes the text gives none.
+        self._ahead = early.open(Options(language=options.language)) if early and not engine.streams else None
         self._segmenter = Segmenter(limits)
         self._given = 0
         self._early: tuple[Segment, Result] | None = None
@@ -110,18 +113,20 @@ class Listener:
             yield self._ended(speech)
         if getattr(self._engine, "repeatable", False):
             self._hear_early(self._segmenter.about_to_end())
-        if self._engine.streams:
+        if self._engine.streams or self._ahead:
             new = self._segmenter.under_way()[self._given :]
             if len(new):
                 self._given += len(new)
-                partial = self._session.feed(new)
+                partial = (self._ahead or self._session).feed(new)
                 if partial is not None:
                     yield replace(partial, words=self._numbered(partial.words, len(self.segments)))
 
     def use(self, options: Options) -> None:
         """Hears what follows with other options; the stretch under way is heard with them from its start."""
         self._session = self._engine.open(options)
-        self._given, self._early = 0, None
+        if not self._ahead:
+            self._given = 0
+        self._early = None
 
     def finish(self) -> Iterator[Result]:
         """Ends the sound; an unfinished last stretch is decoded too."""
@@ -142,8 +147,10 @@ class Listener:
         if early is not None and early[0] == speech.segment:
             result = early[1]
         else:
-            self._session.feed(speech.samples[self._given :])
+            self._session.feed(speech.samples if self._ahead else speech.samples[self._given :])
             result = self._session.end(speech.segment)
+        if self._ahead:
+            self._ahead.end(speech.segment)
         self._given = 0
         spoken = [word for word in result.words if _spoken(word, speech.spans)]
         self.dropped_words += len(result.words) - len(spoken)

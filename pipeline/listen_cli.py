@@ -47,6 +47,9 @@ _SHOWN_FINDINGS = 10
               callback=lambda ctx, _, wanted: _list_devices(ctx) if wanted and not ctx.resilient_parsing else None)
 @click.option("--resume", is_flag=True, help="Go on with the dictation whose sound lies in --out.")
 @click.option("--engine", default=run.DEFAULT_ENGINE, show_default=True, help="Recogniser for sound.")
+@click.option("--model", metavar="NAME", help="Model of that recogniser (`voxop models list`).")
+@click.option("--second-opinion", "second", metavar="MODEL|auto|off", default="off", show_default=True,
+              help="Ask a model for Vosk about numbers, units, sides and negations that are easily misheard.")
 @click.option("--no-repair", is_flag=True, help="Leave every word as it was heard.")
 @click.option("--family", metavar="NAME", help="Procedure family; found from the words when not given.")
 @click.option("--profile", default=run.DEFAULT_PROFILE, show_default=True, help="Rules of a country or site.")
@@ -54,8 +57,8 @@ _SHOWN_FINDINGS = 10
               help="Patient, encounter, people: FHIR JSON or a small TOML.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, for each event, on standard output.")
 def listen_command(
-    out: Path, source: Path | None, pace: str, device: str | None, resume: bool, engine: str, no_repair: bool,
-    family: str | None, profile: str, context: Path | None, as_json: bool,
+    out: Path, source: Path | None, pace: str, device: str | None, resume: bool, engine: str, model: str | None,
+    second: str, no_repair: bool, family: str | None, profile: str, context: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Listen to a dictation and show the note as it grows; Ctrl-C ends it and writes everything.
 
@@ -72,10 +75,11 @@ def listen_command(
             where=str(recording),
         )  # fmt: skip
     feed = _from_file(source, pace) if source else _from_microphone(device)
-    loaded = plugins.find(listen.ENGINES, engine).load(None)
+    loaded = plugins.find(listen.ENGINES, engine).load(model)
+    asked = run.second_opinion(second, rules)
     dictation = Dictation(
         SoundFile(recording), rules, loaded, family=family, profile=profile, mend=not no_repair,
-        name=source.name if source else RECORDING,
+        name=source.name if source else RECORDING, second=asked, early=run.early_ear(loaded),
     )  # fmt: skip
     with _ended_by_interrupt() as stop:
         feeder = threading.Thread(target=_feed, args=(feed, dictation, stop), name="sound", daemon=True)

@@ -41,7 +41,8 @@ class LiveCase:
         files.make()
         desk.progress(case, "dictating")
         self._dictation = Dictation(SoundFile(files.sound), desk.rules, engine, family=family, profile=desk.profile,
-                                    name="dictation", made_at=now())  # fmt: skip
+                                    name="dictation", made_at=now(), second=desk.second,
+                                    early=desk.early)  # fmt: skip
 
     @property
     def received(self) -> int:

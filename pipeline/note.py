@@ -90,6 +90,15 @@ class Sections(_Strict):
             yield name, getattr(self, name)
 
 
+class SecondOpinion(_Strict):
+    """A word that a second recogniser reads otherwise. `word`: its id; `at`: seconds, None where it has no time."""
+
+    word: int
+    heard: str
+    others: list[str]
+    at: float | None = None
+
+
 class Source(_Strict):
     """What the note was made from. `seconds`: length of the sound, None for text."""
 
@@ -103,6 +112,7 @@ class Source(_Strict):
     dropped_words: int = 0
     collapsed_loops: int = 0
     notices: list[str] = []
+    opinions: list[SecondOpinion] = []
 
 
 class Signature(_Strict):

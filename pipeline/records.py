@@ -34,6 +34,7 @@ class Word:
     `id`..`last`: original word ids (inclusive). `start`, `end`: seconds, None for typed text.
     `confidence`: 0..1 or None where the engine gives none. `heard_by`: engine name.
     `heard`: what was heard where `text` differs from it. `others`: disagreeing readings of other decodes.
+    `opinions`: what a second recogniser finds likelier here (`agreement.py`).
     """
 
     id: int
@@ -46,6 +47,7 @@ class Word:
     heard: str | None = None
     segment: int = 0
     others: tuple[str, ...] = ()
+    opinions: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if self.last < self.id:

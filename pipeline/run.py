@@ -6,19 +6,24 @@ import hashlib
 import os
 import sys
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Literal
 
+import numpy as np
+
 from pipeline import (
+    agreement,
     assemble,
+    audio,
     checking,
     context,
     controls,
     grammar,
     listen,
+    manifest,
     mentions,
     plugins,
     repair,
@@ -30,17 +35,19 @@ from pipeline import (
 )
 from pipeline.ear import Ear
 from pipeline.engines.base import Engine, Options
-from pipeline.errors import EmptyNarration, SourceNotFound, SourceUnreadable
+from pipeline.errors import EmptyNarration, EngineUnavailable, SourceNotFound, SourceUnreadable
 from pipeline.extractors.base import arbitrate
 from pipeline.grammar import Grammar
-from pipeline.note import OperativeNote, Source
+from pipeline.note import OperativeNote, SecondOpinion, Source
 from pipeline.records import Fact, Reading, Segment, Word
-from pipeline.rows import Family, Unit
+from pipeline.rows import Confusion, Family, Unit
 from pipeline.segments import Limits
 from pipeline.site import Site
+from pipeline.sound import RATE, Samples
 
 DEFAULT_ENGINE = listen.DEFAULT_ENGINE
 DEFAULT_PROFILE = "us"
+SECOND_ENGINE = "vosk"
 OUTPUTS = ("json", "fhir", "docx")
 # One further reading, without bias words: where the two differ in a number, both are shown.
 ALTERNATIVES = 1
@@ -89,12 +96,13 @@ def read_text(path: Path) -> Heard:
 
 def listen_to(
     source: str, rules: Grammar, *, engine: str = DEFAULT_ENGINE, family: str | None = None,
-    model: str | None = None, progress: Progress | None = None, mend: bool = True,
+    model: str | None = None, progress: Progress | None = None, mend: bool = True, second: Second | None = None,
 ) -> Heard:  # fmt: skip
     """Words of a recording, a stored word list, a .txt narration, or "-" (text on standard input).
 
     Without `family`, a recording is heard without bias until it is known, and from its start with that family's
     bias words (`ear.py`). `mend`: whether misheard terms are repaired (never in typed text).
+    `second`: asks about confusable words of a recording (`second_opinion`).
     Raises InputError and SetupError subclasses, UnknownName.
     """
     if source == "-":
@@ -109,7 +117,60 @@ def listen_to(
     loaded: Engine = plugins.find(listen.ENGINES, engine).load(model)
     guided = ear(loaded, rules, family=family)
     heard = _as_heard(listen.hear(path, engine, (), progress, engine=loaded, hearing=guided), "audio", path)
-    return mended(heard, rules, guided.family) if mend else heard
+    heard = mended(heard, rules, guided.family) if mend else heard
+    return second.over(heard, _samples(path)) if second else heard
+
+
+class Second:
+    """The second opinion of an engine that takes closed lists. Nothing is overwritten."""
+
+    def __init__(self, chooser: agreement.Chooser, rules: Grammar, margin: float = agreement.MARGIN) -> None:
+        self._chooser, self._margin = chooser, margin
+        self._taken_for = agreement.pairs(rules.table("confusions", Confusion).values())
+
+    def over(self, heard: Heard, sound: Callable[[float, float], Samples]) -> Heard:
+        """The same with `Word.opinions` where another reading wins. `sound(start, end)`: samples, seconds."""
+        return replace(heard, words=self.asked(heard.words, sound))
+
+    def asked(self, words: tuple[Word, ...], sound: Callable[[float, float], Samples]) -> tuple[Word, ...]:
+        """The same for words."""
+        said = agreement.opinions(words, sound, self._chooser, self._taken_for)
+        return agreement.noted(words, said, self._margin)
+
+
+def second_opinion(named: str, rules: Grammar) -> Second | None:
+    """`named`: a model for Vosk; "auto": the one that a site added, else none; "off": none.
+
+    The model in the package is too weak to be asked unless it is named (models/vosk-small/MODEL.md). Raises
+    UnknownName, ModelDamaged, and EngineUnavailable for a model that takes no lists.
+    """
+    if named == "off" or (named == "auto" and not any(
+        one.engine == SECOND_ENGINE and one.origin == "site" for one in manifest.models()
+    )):  # fmt: skip
+        return None
+    engine = plugins.find(listen.ENGINES, SECOND_ENGINE).load(None if named == "auto" else named)
+    if not engine.takes_lists:
+        if named == "auto":
+            return None
+        raise EngineUnavailable(f"{engine.model} takes no lists of words, so it gives no second opinion.",
+                                "Name a model with graph/HCLr.fst and graph/Gr.fst.")
+    return Second(engine, rules)
+
+
+def early_ear(engine: Engine) -> Engine | None:
+    """What gives partial words while `engine` is still listening: the model for Vosk that a site added, if any. The
+    one in the package cannot write dictation. Raises ModelDamaged."""
+    if engine.streams or not any(one.engine == SECOND_ENGINE and one.origin == "site" for one in manifest.models()):
+        return None
+    found: Engine = plugins.find(listen.ENGINES, SECOND_ENGINE).load(None)
+    return found
+
+
+def _samples(path: Path) -> Callable[[float, float], Samples]:
+    """The recording in memory, in 16 bits: an hour takes 115 MB."""
+    pieces = [(piece * 32767).clip(-32768, 32767).astype("i2") for piece in audio.pieces(audio.inspect(path))]
+    whole = np.concatenate(pieces)
+    return lambda start, end: whole[round(start * RATE) : round(end * RATE)].astype(np.float32) / np.float32(32767)
 
 
 def mended(heard: Heard, rules: Grammar, family: str | None = None) -> Heard:
@@ -118,9 +179,10 @@ def mended(heard: Heard, rules: Grammar, family: str | None = None) -> Heard:
     return replace(heard, words=repair.repair(heard.words, rules, rules.family(chosen).bias if chosen else ()))
 
 
-def ear(engine: Engine, rules: Grammar, *, family: str | None = None, limits: Limits | None = None) -> Ear:
+def ear(engine: Engine, rules: Grammar, *, family: str | None = None, limits: Limits | None = None,
+        early: Engine | None = None) -> Ear:  # fmt: skip
     """What hears sound with the words of its family, which it finds by itself when none is named. For files and for
-    live dictation alike. Raises UnknownName."""
+    live dictation alike. `early`: another engine that gives the partial words. Raises UnknownName."""
 
     def spot(words: Sequence[Word]) -> str | None:
         """From the words as heard, else as repaired: without bias, the name of the operation is often misheard."""
@@ -130,7 +192,7 @@ def ear(engine: Engine, rules: Grammar, *, family: str | None = None, limits: Li
     return Ear(
         engine, spot, lambda name: rules.family(name).bias,
         units=[phrase for row in rules.table("units", Unit).values() for phrase in row.say], family=family,
-        limits=limits, options=Options(alternatives=ALTERNATIVES),
+        limits=limits, options=Options(alternatives=ALTERNATIVES), early=early,
     )  # fmt: skip
 
 
@@ -224,9 +286,11 @@ def make_note(
 
 
 def _told(heard: Heard, rules: Grammar) -> Source:
-    """The source with what was said to the program, in notices."""
+    """The source with what was said to the program, in notices, and the second opinions."""
     notices = controls.obey(heard.words, rules).notices
-    return heard.source.model_copy(update={"notices": [*heard.source.notices, *notices]})
+    opinions = [SecondOpinion(word=word.id, heard=word.text, others=list(word.opinions), at=word.start)
+                for word in heard.words if word.opinions]  # fmt: skip
+    return heard.source.model_copy(update={"notices": [*heard.source.notices, *notices], "opinions": opinions})
 
 
 def recheck(note: OperativeNote, rules: Grammar) -> OperativeNote:

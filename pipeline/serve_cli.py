@@ -28,6 +28,9 @@ TERMINAL = "terminal"
 @click.option("--demo", is_flag=True, help="Open the bundled case, in a store of its own, with users of its own.")
 @click.option("--profile", default=run.DEFAULT_PROFILE, show_default=True, help="Rules of a country or site.")
 @click.option("--engine", default=run.DEFAULT_ENGINE, show_default=True, help="Recogniser for recordings.")
+@click.option("--model", metavar="NAME", help="Model of that recogniser (`voxop models list`).")
+@click.option("--second-opinion", "second", metavar="MODEL|auto|off", default="off", show_default=True,
+              help="Ask a model for Vosk about numbers, units, sides and negations that are easily misheard.")
 @click.option("--pcs-tables", type=click.Path(path_type=Path, dir_okay=False, exists=True), help="ICD-10-PCS tables, "
               "the XML that CMS publishes, for the coding help.")
 @click.option("--send-to", metavar="URL", default="", help="Base URL of the FHIR server that signed notes are sent to.")
@@ -36,7 +39,8 @@ TERMINAL = "terminal"
 @_store
 def serve(
     host: str, port: int, certfile: Path | None, keyfile: Path | None, demo: bool, profile: str, engine: str,
-    pcs_tables: Path | None, send_to: str, token_file: Path | None, ca_file: Path | None, url: str,
+    model: str | None, second: str, pcs_tables: Path | None, send_to: str, token_file: Path | None,
+    ca_file: Path | None, url: str,
 ) -> None:  # fmt: skip
     """Open the local web application: the theatre page and the coder's page."""
     import uvicorn
@@ -57,7 +61,8 @@ def serve(
         url = url or f"sqlite:///{folder / 'demo.sqlite'}"
     store = Store(url)
     accounts, desk = Accounts(store), Desk(store, folder, grammar.load(), profile=profile)
-    jobs = Jobs(desk, engine=engine)
+    desk.second = run.second_opinion(second, desk.rules)
+    jobs = Jobs(desk, engine=engine, model=model)
     sending = Sending(desk, send_to, token_file=token_file, ca_file=ca_file)
     address = f"{'https' if certfile else 'http'}://{'[' + host + ']' if ':' in host else host}:{port}/"
     if demo:

@@ -9,6 +9,8 @@ Form, version 1 (UTF-8 JSON):
      "words": [{"id": 0, "text": "left", "last": 0, "start": 1.2, "end": 1.5, "confidence": 0.98,
                 "heard_by": "whisper", "heard": null, "segment": 0, "others": []}, ...]}
 
+A word that a second recogniser reads otherwise has `"opinions": ["fifty"]` too.
+
 Times are seconds from the start of the recording. Of a word only `text` is required; ids, when given, must number
 the original words from 0 without a hole (`id`..`last`). Unknown fields are an error, so that a slip is seen.
 """
@@ -66,6 +68,7 @@ class _Word(_Row):
     heard: str | None = None
     segment: int = Field(default=0, ge=0)
     others: tuple[str, ...] = ()
+    opinions: tuple[str, ...] = ()
 
     @model_validator(mode="after")
     def _in_order(self) -> _Word:
@@ -97,7 +100,8 @@ def dump(stored: WordList) -> bytes:
     segments: list[dict[str, object]] = [{"index": s.index, "start": s.start, "end": s.end} for s in stored.segments]
     words: list[dict[str, object]] = [
         {"id": w.id, "text": w.text, "last": w.last, "start": w.start, "end": w.end, "confidence": w.confidence,
-         "heard_by": w.heard_by, "heard": w.heard, "segment": w.segment, "others": list(w.others)}
+         "heard_by": w.heard_by, "heard": w.heard, "segment": w.segment, "others": list(w.others),
+         **({"opinions": list(w.opinions)} if w.opinions else {})}
         for w in stored.words
     ]
     lines += [f' "segments": {_rows(segments)},', f' "words": {_rows(words)}']
@@ -172,7 +176,7 @@ def _words(rows: Sequence[_Word], where: str) -> tuple[Word, ...]:
         following = last + 1
         words.append(Word(
             id=ident, text=row.text, last=last, start=row.start, end=row.end, confidence=row.confidence,
-            heard_by=row.heard_by, heard=row.heard, segment=row.segment, others=row.others,
+            heard_by=row.heard_by, heard=row.heard, segment=row.segment, others=row.others, opinions=row.opinions,
         ))
     return tuple(words)
 

@@ -16,7 +16,7 @@ from pipeline.wordlist import WordList
 
 FULL = WordList(
     words=(
-        Word(0, "left", start=0.5, end=0.75, confidence=0.875, heard_by="whisper"),
+        Word(0, "left", start=0.5, end=0.75, confidence=0.875, heard_by="whisper", opinions=("right",)),
         Word(1, "cefazolin,", last=4, start=0.75, end=1.5, heard="ceph as all in", segment=1, others=("a", "b")),
     ),
     segments=(Segment(0, 0.25, 1.0), Segment(1, 1.0, 2.0)),
