@@ -131,9 +131,10 @@ def open_items(
 ) -> list[dict[str, Any]]:  # fmt: skip
     """What is missing or does not add up: first what must be settled while the patient is here.
 
-    The order: blocking; does not add up; is unsure; look-alike names; sign-out items not said; what else was not said; notes. What was
-    not heard clearly, and what was not said, is one item each, so that a long list hides nothing. `known`: the
-    patient's identity comes from the context, so that it need not be said. `alike`: drugs with a look-alike name.
+    The order: blocking; does not add up; is unsure; look-alike names; sign-out items not said; what else was not said;
+    notes. What was not heard clearly, and what was not said, is one item each, so that a long list hides nothing.
+    `known`: the patient's identity comes from the context, so that it need not be said. `alike`: drugs with a
+    look-alike name.
     """
     wanted = {item.element.id for item in signout if WHO in item.element.source}
     listed = [(_rank(one, wanted), one) for one in note.open_findings()
