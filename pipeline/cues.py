@@ -252,7 +252,10 @@ _TOTAL = frozenset({"total", "altogether", "combined", "overall", "totaling", "t
 
 
 _STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration"})
-_IN_TOTAL = re.compile(r"(?:[^\s,]+ ){0,2}(?:, )?(?:in total|altogether|in all)\b")  # "nine screws in total"
+# "nine screws in total", "sixteen millilitres together"; "together with" joins.
+_IN_TOTAL = re.compile(
+    r"(?:[^\s,]+ ){0,2}(?:, )?(?:in total|altogether|in all|all together|together(?! with))\b"
+)
 
 
 def scale(sentence: Sentence, index: int) -> Scale | None:

@@ -261,7 +261,9 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         if said.dimension in _COUNTED_DIMENSIONS and _counted_noun(norms, said.end):
             return _first_only(norms, numeral)
         attributive = said.end < len(norms) and norms[said.end][:1].isalpha() and norms[said.end] not in _FUNCTION
-        single = norms[numeral.start] == "one" and attributive and said.dimension in ("length", "gauge", "french")
+        sized = said.dimension in ("length", "gauge", "french")
+        ahead = attributive or (_is_singular(norms[said.end - 1]) and "".join(norms[said.end : said.end + 1]) == "and")
+        single = norms[numeral.start] == "one" and ahead and sized
         pair = numeral.shape == "digits" and len(numeral.digits) == 2 and "0" not in numeral.digits
         if single or (pair and said.dimension not in ("pressure", "angle", "temperature", "fraction")):
             first, _, rest = numeral.doubt.partition("; it could be ")[2].partition(" and ")
@@ -278,6 +280,12 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         doubts=(doubt,) if doubt else (),
     )
     return _with_unit(quantity, said, tokens), end
+
+
+def _is_singular(unit: str) -> bool:
+    """Whether a unit was said in the singular, as before a noun ("one ten millimetre and two five millimetre ports").
+    """
+    return len(unit) > 2 and not unit.endswith("s")
 
 
 def _first_only(norms: Sequence[str], numeral: numerals.Numeral, doubt: str = "") -> tuple[Quantity, int] | None:

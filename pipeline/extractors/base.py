@@ -62,13 +62,14 @@ def scope_at(sentence: Sentence, axis: str, index: int, default: str) -> str:
 def make(kind: str, reading: Reading, sentence: Sentence, first: int, last: int, **fields: Any) -> Fact:
     """A fact from tokens first..last: evidence, status, certainty and what was taken back are filled in."""
     at = fields.pop("at", first)
+    places: Iterable[int] = fields.pop("places", range(first, last + 1))
     fields.setdefault("status", scope_at(sentence, "status", at, "performed"))
     fields.setdefault("certainty", scope_at(sentence, "certainty", at, "affirmed"))
     fields.setdefault(
         "taken_back",
         tuple(strike.taken_back for strike in sentence.strikes if strike.clear and first <= strike.at <= last),
     )
-    fields["doubts"] = tuple(dict.fromkeys((*fields.get("doubts", ()), *_doubts(sentence, first, last))))
+    fields["doubts"] = tuple(dict.fromkeys((*fields.get("doubts", ()), *_doubts(sentence, places))))
     fields.setdefault("alternatives", readings(reading, sentence, range(first, last + 1)))
     return Fact(kind=kind, evidence=token_evidence(reading, sentence, first, last), **fields)
 
@@ -83,11 +84,12 @@ def readings(reading: Reading, sentence: Sentence, places: Iterable[int]) -> tup
     ))  # fmt: skip
 
 
-def _doubts(sentence: Sentence, first: int, last: int) -> Iterator[str]:
+def _doubts(sentence: Sentence, places: Iterable[int]) -> Iterator[str]:
     """Doubts of the numbers used, and of a spoken correction that did not say what it takes back."""
-    for token in sentence.tokens[first : last + 1]:
-        if token.quantity is not None:
-            yield from token.quantity.doubts
+    for place in places:
+        quantity = sentence.tokens[place].quantity
+        if quantity is not None:
+            yield from quantity.doubts
     for strike in sentence.strikes:
         if not strike.clear:
             yield f"a correction was said ('{strike.cue.heard}') but it is unclear what it takes back"
@@ -169,8 +171,10 @@ def claim(
         values = number(token.quantity)
         fields["doubts"] = (*fields.get("doubts", ()), *token.quantity.doubts)
     rest = fields.pop("rest", ())
-    # Words between the number and what it is about lend it no doubt.
-    fields.setdefault("alternatives", readings(reading, sentence, {index, *range(first, last + 1)}))
+    # Words and numbers between the number and what it is about lend it no doubt.
+    places = sorted({index, *range(first, last + 1)})
+    fields.setdefault("places", places)
+    fields.setdefault("alternatives", readings(reading, sentence, places))
     fact = make(kind, reading, sentence, min(index, first), max(index, last), **{"at": index, **values, **fields})
     return Claim(**_values(fact), number=(token.first, token.last), cost=cost, rest=rest)
 

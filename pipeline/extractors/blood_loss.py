@@ -41,11 +41,20 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             continue
         facts.append(
             base.claim("blood_loss", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit,
-                       status="performed", certainty="affirmed")
+                       status="performed", certainty="affirmed", doubts=_side_by_side(sentence, index))
         )  # fmt: skip
     if not facts and words and words[0][0] <= _REACH:
         facts.append(_amount(reading, sentence, words[0]))
     return facts
+
+
+def _side_by_side(sentence: Sentence, index: int) -> tuple[str, ...]:
+    """ "Blood loss ten fifteen": two numbers with no word between may be two values, a range or one number."""
+    for low in (index - 1, index):
+        pair = sentence.tokens[max(0, low) : low + 2]
+        if len(pair) == 2 and all(token.quantity is not None and token.quantity.form == "number" for token in pair):
+            return (f"'{pair[0].text} {pair[1].text}' may be two values, a range or one number",)
+    return ()
 
 
 def _words(sentence: Sentence, grammar: Grammar) -> list[tuple[int, cues.Hit, cues.Hit]]:

@@ -56,6 +56,20 @@ def _is_intravenous(sentence: Sentence, grammar: Grammar, mention: Mention, wash
     return cues.distance(sentence, grammar, mention.first, mention.last, *_VEIN) <= 30
 
 
+def _is_bare_amount(sentence: Sentence, index: int, group: str, mention: Mention) -> bool:
+    """ "Crystalloid 1500": so much right behind a fluid is an amount of it, whose unit was not said."""
+    quantity = sentence.tokens[index].quantity
+    between = sentence.tokens[mention.last + 1 : index]
+    return (
+        group in ("crystalloid", "colloid") and quantity is not None and quantity.form == "number"
+        and quantity.value is not None and quantity.value >= _LEAST_BARE and mention.last < index
+        and all(token.norm in (":", "-", "in", "was", "of") for token in between)
+    )  # fmt: skip
+
+
+_LEAST_BARE = 50
+
+
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, fluids: object, index: int, dimension: str
 ) -> list[Fact]:
@@ -71,7 +85,8 @@ def _number(
         if row.group == "blood" and cues.around(sentence, grammar, index, mention.last, "reserved"):
             continue  # cross-matched is not given
         price = cues.cost(sentence, index, mention.first, mention.last)
-        if price > limit or (dimension != "volume" and row.group != _COUNTED.get(dimension)):
+        bare = dimension == "" and _is_bare_amount(sentence, index, row.group, mention)
+        if price > limit or (dimension != "volume" and row.group != _COUNTED.get(dimension) and not bare):
             continue
         kind = "fluid_out" if row.group == "output" else "fluid_in"
         facts.append(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from pipeline import cues, laterality
@@ -11,6 +12,7 @@ from pipeline.records import Fact, Quantity, Reading, Sentence
 
 KINDS = ("injection", "injection_volume", "injection_total", "injection_depth", "injection_needle")
 
+_UNNAMED = "what was injected was not said"
 _REACH = 45
 _NOT_INJECTED = frozenset({"sent", "kept", "left", "remained", "remaining", "stored", "retained", "discarded"})
 _INTO = 12
@@ -19,11 +21,17 @@ _INJECTION_NEEDLES = ("spinal-needle", "block-needle", "tuohy-needle")
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    named = False  # whether anything that can be injected has been said so far
     for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
+        named = named or any(True for _ in base.mentions(sentence, "injectates", "drugs", "fluids"))
+        first = len(facts)
         for index, token in enumerate(sentence.tokens):
             quantity = cues.unit_of(sentence, index) if token.quantity is not None else None
             if quantity is not None and quantity.form in ("number", "range", "fraction"):
                 facts += _number(reading, sentence, grammar, index, quantity, phases[index])
+        if not named:
+            facts[first:] = [replace(fact, doubts=(*fact.doubts, _UNNAMED)) if fact.kind == "injection_volume" else fact
+                             for fact in facts[first:]]  # fmt: skip
         facts += _injectates(reading, sentence, grammar)
     return facts
 

@@ -77,7 +77,7 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
     events: list[_Event] = []
     for mention in base.mentions(sentence, "drugs"):
         drug = drugs[mention.id]
-        if any(hit.first <= mention.last and mention.first - hit.last < 12 for hit in allergic):
+        if any(_drug_numbers.allergic_to(sentence, hit.first, hit.last, mention) for hit in allergic):
             continue
         if "diluent" in drug.classes and not _is_given(sentence, grammar, mention):
             continue
@@ -130,9 +130,9 @@ def _circumstances(
         found["role"] = "local_anaesthetic"
     if "not-given" in ids and _near(sentence, grammar, mention, 24, "not-given"):
         found["certainty"] = "negated"
-    elif (
-        status == "performed"
-        and _near(sentence, grammar, mention, 12, "prepared")
+    elif status == "performed" and (
+        any(_drug_numbers.says_of(sentence, mention, hit.first) for hit in cues.hits(sentence, grammar, "prepared"))
+        or _near(sentence, grammar, mention, 12, "prepared")
         and not _near(sentence, grammar, mention, 40, "given", "priming")
     ):
         found["status"] = "planned"
@@ -232,6 +232,8 @@ def _number(
             continue  # "citrate 3 mL (10 %)" is a share of the aspirate
         if "diluent" in event.drug.classes and kind != "medication_volume" and len(events) > 1:
             continue
+        if event.mention.id in _ADRENALINE and quantity.dimension == "fraction" and len(events) > 1:
+            continue  # adrenaline is said as a ratio; the percent is the local anaesthetic's
         before = sentence.tokens[event.mention.first - 1].norm if event.mention.first else ""
         if before in ("no", "without", "nor"):
             continue

@@ -11,6 +11,8 @@ KINDS = ("tourniquet", "tourniquet_pressure", "tourniquet_time")
 
 _TIMES = ("tourniquet-time", "tourniquet", "tourniquet-up", "tourniquet-down", "cuff")
 
+_SET = frozenset({"at", "to", "up", "set", "was", "pressure", "of", ":"})
+
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
@@ -38,7 +40,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         elif quantity.dimension == "" and quantity.form == "number" and price <= 30 and index > hit.last:
             inflated = any(token.norm.startswith("inflat") for token in sentence.tokens[:index])
             kind = "tourniquet_time" if "time" in cues.folded(sentence)[hit.first : hit.last + 1] else ""
-            pressed = quantity.value is not None and 100 <= quantity.value <= 450 and index == hit.last + 1
+            beside = all(token.norm in _SET for token in sentence.tokens[hit.last + 1 : index])
+            pressed = quantity.value is not None and 100 <= quantity.value <= 450 and beside
             if (inflated or pressed) and not kind:
                 kind = "tourniquet_pressure"
             if kind:
