@@ -20,7 +20,7 @@ _ROUNDING = Decimal("0.02")
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for dose in doses(fact for fact in note.facts if fact.certainty != "negated" and fact.role not in NOT_GIVEN):
-        one = _compare(dose, grammar)
+        one = _compare(dose, grammar) or _volume_for_dose(dose, grammar)
         if one is not None:
             found.append(one)
     return found
@@ -57,6 +57,30 @@ def _compare(dose: Dose, grammar: Grammar) -> Finding | None:
         f"said: {shown(said)}",
         ask="Say which is right: the strength, the volume or the dose.",
     )
+
+
+def _volume_for_dose(dose: Dose, grammar: Grammar) -> Finding | None:
+    """Two volumes of which one is the dose in milligrams of the other: the unit of the dose was wrong."""
+    strengths, volumes = dose.one("medication_concentration"), dose.of("medication_volume")
+    if strengths is None or strengths.value is None or strengths.unit is None or len(volumes) != 2:
+        return None
+    for first, second in (volumes, volumes[::-1]):
+        if first.value is None or second.value is None or {first.unit, second.unit} != {"mL"}:
+            continue
+        worked = in_solution(strengths.value, strengths.unit, first.value, "mL")
+        if worked is None or worked[1] != "mg" or worked[0] != second.value:
+            continue
+        label = grammar.tables.get("drugs", {}).get(dose.drug)
+        return finding(
+            "dose_arithmetic",
+            "warning",
+            f"{label.name if label else dose.drug}: {shown(second)} was said, and {rounded(worked[0])} mg is the dose "
+            f"in {shown(first)}.",
+            [strengths, first, second],
+            arithmetic=f"{shown(strengths)} x {shown(first)} = {rounded(worked[0])} mg, said: {shown(second)}",
+            ask=f"Say whether {rounded(worked[0])} mg was meant.",
+        )
+    return None
 
 
 def _volume(volumes: list[Fact]) -> Decimal | None:
