@@ -120,7 +120,12 @@ def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
             return _with_conjunction(norms, first) if norm in _CONJUNCTIONS else _before_phrase(norms, at)
         first = at
         at -= 1
-    return min(named) if named else None
+    if at < 0 or not named:
+        return None
+    first = min(named)
+    while first and sentence.tokens[first - 1].quantity is not None:  # "two screws were planned"
+        first -= 1
+    return first
 
 
 def _before_phrase(norms: list[str], preposition: int) -> int | None:
@@ -138,3 +143,61 @@ def _with_conjunction(norms: list[str], first: int) -> int:
     while first and (norms[first - 1] in _CONJUNCTIONS or norms[first - 1] == "then"):
         first -= 1
     return first
+
+
+_BORDERS = _MARKS | {":", "...", "…"}
+_VERBS = FINITE | {"be", "been", "made", "took", "gave", "put", "seemed"}
+
+
+def opens_one(sentence: Sentence, start: int) -> bool:
+    """Whether the stretch from `start` to the next comma or "and" holds a finite verb: a clause of its own."""
+    tokens = sentence.tokens
+    for index in range(start, len(tokens)):
+        norm = tokens[index].norm
+        if norm in _BORDERS or norm in (",", "or", "nor"):
+            return False
+        if norm == "and" and index > start:
+            return False
+        if norm in _VERBS:
+            return index > start
+    return False
+
+
+def told_more(sentence: Sentence, start: int) -> bool:
+    """Whether what follows a comma is measured or acted on, and so is there: "no full tear, a partial tear of 30 %"
+    or "no defect, loose body removed". Items of a list stand bare."""
+    for index in range(start, len(sentence.tokens)):
+        token = sentence.tokens[index]
+        if token.norm in _BORDERS or token.norm in (",", "or", "nor"):
+            return False
+        if token.quantity is not None or token.norm in _ACTED:
+            return True
+    return False
+
+
+# What is done to a thing only where there is one.
+_ACTED = _words(
+    "removed excised resected debrided trimmed shaved repaired drained evacuated cauterised cauterized coagulated "
+    "biopsied released divided ligated clipped treated smoothed"
+)
+
+
+_PAST = _words("was were had did showed revealed remained went came tolerated")
+_FUTURE = _words("will would should can could may must shall")
+
+
+def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> tuple[int, int]:
+    """First and last token of what hangs on an "if" among several clauses: what follows until something is told
+    again, and the clause before it where no other one says what will be done. What was done hangs on nothing."""
+    norms = [token.norm for token in sentence.tokens]
+    opened = [*starts(sentence), len(norms)]
+    at = max(index for index, start in enumerate(opened) if start <= cue_first)
+    first, end = opened[at], at + 1
+    while end < len(opened) - 1 and not set(norms[opened[end] : opened[end + 1]]) & _PAST:
+        end += 1
+    then = set(norms[cue_last + 1 : opened[end]]) & _FUTURE
+    if at and not then and not set(norms[opened[at - 1] : first]) & _PAST:
+        first = opened[at - 1]
+    if set(norms[first:cue_first]) & _PAST:
+        first = cue_first
+    return first, min(opened[end] - 1, cue_last + reach)

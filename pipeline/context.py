@@ -16,6 +16,7 @@ import spacy
 from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 
+from pipeline import clauses
 from pipeline.grammar import Box, Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Mention, Scope, Sentence, Token
@@ -170,9 +171,13 @@ def _governed(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) 
         spans.append(_whole(sentence, hit))
     else:
         behind = _behind(sentence, hit)
+        if axis == "status":
+            behind = max(behind, clauses.bounds(sentence, hit.first)[0])
         # what comes before such a cue is its subject ("a tear was not seen"): then it governs nothing ahead
         subject = axis == "certainty" and rule.direction == "both" and _is_thick(sentence, behind, hit.first)
-        if rule.direction in ("after", "both") and not subject:
+        if _denies_its_verb(sentence, hit, behind):
+            spans.append((behind, hit.last + 1))
+        elif rule.direction in ("after", "both") and not subject:
             ahead = _ahead_named if axis == "certainty" else _ahead_clause
             spans.append((hit.first, ahead(sentence, hit, hits, stops)))
         if rule.direction in ("before", "both"):
@@ -188,6 +193,19 @@ def _governed(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) 
     return [Scope(axis, rule.value, first, last, rule.id)]
 
 
+def _denies_its_verb(sentence: Sentence, hit: _Hit, behind: int) -> bool:
+    """ "The other side was not touched gentamicin ...": a passive has its subject before it, and a named thing right
+    behind its verb begins something new."""
+    tokens = sentence.tokens
+    after = hit.last + 1
+    return (
+        hit.rule.id == "not" and hit.first > 0 and after + 1 < len(tokens) and tokens[after].norm.endswith("ed")
+        and tokens[hit.first - 1].norm in ("was", "were", "is", "are", "been")
+        and _is_thick(sentence, behind, hit.first)
+        and any(mention.first == after + 1 and mention.table not in _BY_THE_WAY for mention in sentence.mentions)
+    )  # fmt: skip
+
+
 def _is_thick(sentence: Sentence, first: int, end: int) -> bool:
     """Whether tokens first..end-1 hold more than function words."""
     return any(
@@ -198,6 +216,8 @@ def _is_thick(sentence: Sentence, first: int, end: int) -> bool:
 
 def _whole(sentence: Sentence, hit: _Hit) -> tuple[int, int]:
     last = len(sentence.tokens) - 1
+    if hit.rule.value == "conditional" and len(clauses.starts(sentence)) > 2:
+        return clauses.hangs_on(sentence, hit.first, hit.last, hit.rule.reach)
     if last < _RUN_ON:
         return 0, last
     settings = [m.first for m in sentence.mentions if m.table in _SETTING and m.first > hit.last]
@@ -226,13 +246,15 @@ def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[in
             continue
         if tokens[index].norm in (".", ";", "?", "!") or (index in stops and tokens[index].norm in _TURNS):
             return index - 1
+        if hit.rule.value == "historical" and tokens[index - 1].norm in ("in", "since") and _is_year(tokens[index]):
+            return index
         if hit.rule.value == "conditional" and tokens[index].norm in _CHOSEN:
             return index - 1
         if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
             return index - 1
         if hit.rule.value == "planned" and len(tokens) <= _RUN_ON:
             continue
-        if index in settings or (tokens[index].norm == "," and _new_clause(sentence, index + 1)):
+        if index in settings or (tokens[index].norm == "," and clauses.opens_one(sentence, index + 1)):
             return index - 1
     return limit
 
@@ -265,9 +287,9 @@ def _ahead_named(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int
         if norm in _BORDER or index in stops or (index in others and index > hit.last + 1):
             return index - 1
         if norm == "," or norm in ("and", "/"):
-            if _new_clause(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1)):
+            if clauses.opens_one(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1)):
                 return index - 1
-            if norm == "," and named and _told_more(sentence, index + 1):
+            if norm == "," and named and clauses.told_more(sentence, index + 1):
                 return index - 1
             index += 1
             continue
@@ -305,39 +327,6 @@ def _leads_on(sentence: Sentence, index: int, starts: dict[int, Mention]) -> boo
 def _joined(sentence: Sentence, index: int, floor: int) -> bool:
     """Whether a joining word or mark stands before a token, with at most two words between."""
     return any(sentence.tokens[back].norm in _JOINING for back in range(index - 1, max(floor, index - 4), -1))
-
-
-def _new_clause(sentence: Sentence, start: int) -> bool:
-    """Whether the stretch from `start` to the next comma or "and" holds a finite verb: a clause of its own."""
-    tokens = sentence.tokens
-    for index in range(start, len(tokens)):
-        norm = tokens[index].norm
-        if norm in _BORDER or norm in (",", "or", "nor"):
-            return False
-        if norm == "and" and index > start:
-            return False
-        if norm in _FINITE:
-            return index > start
-    return False
-
-
-def _told_more(sentence: Sentence, start: int) -> bool:
-    """Whether what follows a comma is measured or acted on, and so is there: "no full tear, a partial tear of 30 %"
-    or "no defect, loose body removed". Items of a list stand bare."""
-    for index in range(start, len(sentence.tokens)):
-        token = sentence.tokens[index]
-        if token.norm in _BORDER or token.norm in (",", "or", "nor"):
-            return False
-        if token.quantity is not None or token.norm in _ACTED:
-            return True
-    return False
-
-
-# What is done to a thing only where there is one.
-_ACTED = _words(
-    "removed excised resected debrided trimmed shaved repaired drained evacuated cauterised cauterized coagulated "
-    "biopsied released divided ligated clipped treated smoothed"
-)
 
 
 def _affirms(sentence: Sentence, start: int) -> bool:

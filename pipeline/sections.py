@@ -63,6 +63,8 @@ def place(sentences: Iterable[Sentence], grammar: Grammar) -> list[Sentence]:
                 section, once = once, ""
             elif _unknown_heading(part):
                 section = lasting = once = ""
+            elif placed and placed[-1].section in _LISTS and _next_item(part):
+                section = placed[-1].section
             elif _is_over(lasting, part, placed):
                 section = lasting = ""
             elif lasting in _AHEAD and _tells_of_past(part):
@@ -120,6 +122,8 @@ _TELLS = frozenset({"for", "after", "previous", "prior", "history", "in", "since
 
 def _alone_so_far(sentence: Sentence) -> bool:
     """Whether a sentence is no more than a heading (its marks apart)."""
+    if _is_item(sentence.tokens[0]):
+        return False
     return sum(not token.punctuation for token in sentence.tokens) <= 3 and not sentence.mentions
 
 
@@ -128,7 +132,18 @@ def _lists_on(sentence: Sentence) -> bool:
     if any(token.norm in _VERBS for token in words):
         return False
     named = any(m.table in ("diagnoses", "procedures", "findings", "sites", "acts") for m in sentence.mentions)
-    return bool(words) and (words[0].quantity is not None or (named and len(words) <= 25))
+    return bool(words) and (words[0].quantity is not None or _is_item(words[0]) or (named and len(words) <= 25))
+
+
+def _is_item(token: Token) -> bool:
+    """The number of a list item: "2." or "3)"."""
+    return len(token.norm) > 1 and token.norm[:-1].isdigit() and token.norm[-1] in ".)"
+
+
+def _next_item(part: Sentence) -> bool:
+    """A second or later item of a list ("2. Umbilical hernia."): a name, no clause."""
+    norms = [token.norm for token in part.tokens]
+    return len(norms) > 1 and _is_item(part.tokens[0]) and norms[0][:-1] != "1" and not set(norms) & (_VERBS - {"left"})
 
 
 def _begins_work(sentence: Sentence) -> bool:

@@ -119,7 +119,8 @@ _HEADINGS = _words(
 
 def _first_word(sentence: Sentence) -> int:
     """The first token after marks and list numbers."""
-    return next((index for index, token in enumerate(sentence.tokens) if not token.punctuation), 0)
+    return next((index for index, token in enumerate(sentence.tokens)
+                 if not token.punctuation and any(letter.isalpha() for letter in token.text)), 0)  # fmt: skip
 
 
 def after_heading(sentence: Sentence) -> int | None:
@@ -131,7 +132,8 @@ def after_heading(sentence: Sentence) -> int | None:
     for index in range(start, min(start + 8, len(sentence.tokens))):
         norm = sentence.tokens[index].norm
         if index > start and (norm in _HEADING_MARKS or norm in ("is", "was", "are", "were")):
-            rest = [at for at in range(index + 1, len(sentence.tokens)) if not sentence.tokens[at].punctuation]
+            rest = [at for at in range(index + 1, len(sentence.tokens))
+                    if any(letter.isalpha() for letter in sentence.tokens[at].text)]  # fmt: skip
             return rest[0] if rest else None
         if norm not in _HEADINGS:
             break

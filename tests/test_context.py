@@ -115,3 +115,24 @@ def test_every_rule_fires_in_one_of_its_examples() -> None:
         for example in row.not_examples:
             fired = {scope.rule for sentence in read(example).sentences for scope in sentence.scopes}
             assert ident not in fired, f"{ident}: {example}"
+
+
+@pytest.mark.parametrize(
+    ("text", "word", "expected"),
+    [
+        ("the right side was not touched gentamicin two hundred milligrams", "gentamicin", ("performed", "affirmed")),
+        ("the cyst was not infected", "cyst", ("performed", "affirmed")),
+        ("no arthroscopy was performed", "arthroscopy", ("performed", "negated")),
+        (
+            "we did a left tarsal tunnel release the nerve was swollen if there is numbness an emg will be done",
+            "release", ("performed", "affirmed"),
+        ),
+        (
+            "the nerve was swollen if there is numbness a revision would be considered",
+            "revision", ("conditional", "affirmed"),
+        ),
+        ("history of an ectopic in 2012 veress entry at the umbilicus", "veress", ("performed", "affirmed")),
+    ],
+)  # fmt: skip
+def test_a_cue_keeps_to_its_clause(text: str, word: str, expected: tuple[str, str]) -> None:
+    assert state(text, word) == expected

@@ -55,3 +55,12 @@ def test_cutting_a_sentence_keeps_every_token_and_strike() -> None:
     assert "left" not in said
     assert len(struck) == 1
     assert "left" in struck[0]
+
+
+def test_every_item_of_a_numbered_list_belongs_to_its_heading() -> None:
+    text = (
+        "PREOPERATIVE DIAGNOSES:\n1. Ureteric stone.\n2. Forniceal rupture, left.\n3. Chronic prostatodynia.\n"
+        "PROCEDURES PERFORMED:\n1. Left ureteroscopy.\n2. Meatal calibration.\nThe wound was closed."
+    )
+    found = [sentence.section for sentence in read(text).sentences]
+    assert found == ["preop-diagnosis"] * 3 + ["procedure"] * 2 + [""]

@@ -58,6 +58,8 @@ def _none(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             ahead = word.first > hit.last
             if hit.id == "sent" and (ahead or sentence.tokens[word.first].norm != "nothing"):
                 continue
+            if not ahead and sentence.tokens[word.first].norm in ("none", "nil"):
+                continue  # it answers what stands before it: "blood loss none specimen urine"
             price = cues.gap(sentence, min(hit.last, word.last), max(hit.first, word.first))
             if price <= (8 if ahead else 5) and not (ahead and sentence.tokens[word.first].norm == "no"):
                 first, last = min(hit.first, word.first), max(hit.last, word.last)
