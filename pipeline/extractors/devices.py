@@ -173,6 +173,8 @@ def _number(
             return []  # "tube seven point five at twenty two centimetres": how far it lies in
         if quantity.dimension == "angle" and (index > thing.last or not any(word in said for word in _ANGLED)):
             return []
+        run_together = _run_together(quantity, said)
+        shared |= {"doubts": (run_together,)} if run_together else {}
         return claim("device_size")
     if quantity.dimension not in ("", "count"):
         return []
@@ -203,6 +205,21 @@ def _number(
             shared["doubts"] = ("taken as its size; neither size nor a unit was said",)
             return claim("device_size")
     return []
+
+
+_PORTS = ("port", "trocar")
+_PORT_SIZES = ("2", "3", "5", "8", "10", "11", "12", "15")  # mm; common practice, no source
+
+
+def _run_together(quantity: Quantity, said: str) -> str:
+    """The doubt of "35 mm ports": recognisers write three ports of 5 mm so; no port is so wide."""
+    value = f"{quantity.value}"
+    if quantity.unit != "mm" or not any(word in said for word in _PORTS) or not value.isdigit() or len(value) < 2:
+        return ""
+    count, size = value[0], value[1:]
+    if value in _PORT_SIZES or size not in _PORT_SIZES or int(count) < 2:
+        return ""
+    return f"read as {value} mm; it could be {count} of {size} mm"
 
 
 def _last_beside(sentence: Sentence, index: int, quantity: Quantity) -> int:
