@@ -56,6 +56,7 @@ def note_of(facts: list[Fact], **fields: Any) -> OperativeNote:
     passages = [
         Passage(
             text=one["text"], evidence=Evidence(one["first"], one["last"], None, None, one["text"]),
+            section=one.get("section", ""),
             unplaced=[Evidence(start=None, end=None, **piece) for piece in one.get("unplaced", ())],
         )
         for one in fields.pop("said", ())

@@ -18,13 +18,14 @@ _OTHER_UNITS = (("mm", "cm"), ("cm", "m"), ("mL", "L"), ("ug", "mg"), ("mg", "g"
                 ("[lb_av]", "kg"), ("mm[Hg]", "kPa"))  # fmt: skip
 _FACTORS = tuple(Decimal(text) for text in ("0.1", "10", "0.001", "1000", "0.01", "100"))
 
+_WALKING = frozenset({"claudication", "walking", "walks", "walk", "distance"})
 _TENS, _HUNDRED = Decimal(10), Decimal(100)
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for fact in note.facts:
-        if fact.certainty == "negated" or (fact.value is None and fact.low is None):
+        if fact.certainty == "negated" or (fact.value is None and fact.low is None) or _walked(fact):
             continue
         for what in ("plausible", "typical"):
             row = _limit(note, grammar, fact, what)
@@ -32,6 +33,11 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 found.append(_told(note, grammar, fact, row, what))
                 break
     return found
+
+
+def _walked(fact: Fact) -> bool:
+    """How far somebody walks is no size ("claudication at fifty metres")."""
+    return fact.unit == "m" and bool(_WALKING & set((fact.text or "").lower().split()))
 
 
 def _limit(note: OperativeNote, grammar: Grammar, fact: Fact, what: str) -> Limit | None:

@@ -36,7 +36,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     sides = {fact.laterality for fact in operated}
     if not operated:
         return _among([fact for fact in sided if fact.kind in _FIRM], grammar)
-    found = _same_procedure(operated, grammar)
+    found = _same_procedure(note, operated, grammar)
     if "bilateral" in sides or len(sides) > 1:
         return found
     wrong = [fact for fact in sided if fact not in operated and _opposite(operated[0], fact)]
@@ -113,14 +113,23 @@ def _among(firm: list[Fact], grammar: Grammar) -> list[Finding]:
     return [_conflict(firm[0], other, grammar, "blocking")] if other is not None else []
 
 
-def _same_procedure(operated: list[Fact], grammar: Grammar) -> list[Finding]:
+def _same_procedure(note: OperativeNote, operated: list[Fact], grammar: Grammar) -> list[Finding]:
     """The same operation said for two sides, neither as bilateral. Two different ones may well have two sides."""
     found: list[Finding] = []
     for index, first in enumerate(operated):
         for second in operated[index + 1 :]:
             if first.name is not None and first.name == second.name and _opposite(first, second):
-                found.append(_conflict(first, second, grammar, "blocking"))
+                # Both in the list of operations: two operations, unless one of them was a slip.
+                listed = all(_in_list(note, one) for one in (first, second))
+                found.append(_conflict(first, second, grammar, "note" if listed else "blocking"))
     return found[:1]
+
+
+def _in_list(note: OperativeNote, fact: Fact) -> bool:
+    return any(
+        passage.section == "procedure" and passage.evidence.first <= fact.evidence.first <= passage.evidence.last
+        for passage in note.sections.description
+    )
 
 
 def _conflict(first: Fact, second: Fact, grammar: Grammar, severity: Severity) -> Finding:

@@ -24,6 +24,8 @@ _THINGS = frozenset({
 _BARE = 3  # words between a number without a unit and the drug
 # "In 1 L" after a dose is what it was diluted in; "per cassette" is no dose of its own.
 _CARRIER = frozenset({"in", "into"})
+# "2 mL preservative-free saline", "2 L of CO2": what it is of stands right behind it, and is no drug.
+_PLAIN = frozenset({"saline", "co2", "water", "gas", "blood"})
 _CONTRAST = "contrast"  # "Isovue 300": the number is part of the name
 
 
@@ -85,7 +87,10 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if not dimension:
         contrast = row is not None and _CONTRAST in row.classes
         return _words_between(drug, piece) <= _BARE and not (contrast and piece.first > drug.evidence.last)
-    before = passage.text.partition(piece.heard)[0].lower().split()
+    lead, _, rest = passage.text.partition(piece.heard)
+    before, after = lead.lower().split(), rest.lower().split()
+    if any(word.strip(".,;:") in _PLAIN for word in after[:3]):
+        return False
     carrier = dimension == "volume" and bool(before) and before[-1] in _CARRIER
     return not (carrier and piece.first > drug.evidence.last)
 
