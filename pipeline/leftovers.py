@@ -46,12 +46,23 @@ def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
         return False
     said = cues.unit_of(sentence, index) or quantity
     if said.dimension in _COUNTS:
-        return any(token.norm in _DRAWS for token in sentence.tokens) or any(
+        if any(token.norm in _DRAWS for token in sentence.tokens) or _acted_on(sentence, index):
+            return True
+        return any(
             mention.table == "drugs" and (0 < mention.first - index <= _BESIDE or 0 < index - mention.last <= _BESIDE)
             and not _parted(sentence, index, mention.first)
             for mention in sentence.mentions
         )  # fmt: skip
     return not (said.dimension == "time" and sentence.section in _STORIES)
+
+
+def _acted_on(sentence: Sentence, index: int) -> bool:
+    """ "Six were injected and two discarded": a bare number that something was done with is an amount."""
+    near = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
+    return any(norm in _DONE and set(near[:at]) <= {"were", "was", "of", "it", "them"} for at, norm in enumerate(near))
+
+
+_DONE = frozenset({"injected", "given", "used", "discarded", "wasted", "infiltrated", "instilled", "administered"})
 
 
 def _parted(sentence: Sentence, one: int, other: int) -> bool:

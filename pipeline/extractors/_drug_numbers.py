@@ -66,3 +66,38 @@ def said_on(sentence: Sentence, index: int, drug: Mention) -> bool | None:
     if set(tail) & _STOPPERS or len(tail) > _TAIL:
         return None
     return all(norm in _LINKS for norm in tail)
+
+
+_REACTS = 12  # tokens after the word for an allergy
+_THEREFORE = frozenset({"so", "therefore", "hence", "instead", "thus", "gave", "given", "received", ";", "."})
+
+
+def allergic_to(sentence: Sentence, first: int, last: int, drug: Mention) -> bool:
+    """Whether the word for an allergy at tokens first..last is said of a drug: "penicillin allergy", "allergic to
+    penicillin", but not of what was given because of it ("allergic to penicillin, so clindamycin")."""
+    if drug.last < first:
+        between = sentence.tokens[drug.last + 1 : first]
+        return False if any(token.norm in _THEREFORE for token in between) else drug.last >= first - 1
+    if any(token.norm in _NONE for token in sentence.tokens[max(0, first - 3) : last + 1]):
+        return False
+    others = [m for m in sentence.mentions if m.table == "drugs" and m.first != drug.first]
+    if any(other.last == first - 1 for other in others):
+        return False  # "penicillin allergy, clindamycin 900 mg"
+    between = sentence.tokens[last + 1 : drug.first]
+    return drug.first - last < _REACTS and not any(token.norm in _THEREFORE for token in between)
+
+
+_NONE = frozenset({"no", "nil", "denies", "without", "nkda"})
+_SAYING = frozenset({"of", "was", "were", "had", "been", "is", ",", "(", ")", "and", "then", "all", "percent", "%"})
+
+
+def says_of(sentence: Sentence, drug: Mention, verb: int) -> bool:
+    """Whether a verb after a drug is its own: nothing but the drug's numbers stands between
+    ("ropivacaine 0.2 percent, twenty millilitres, was prepared")."""
+    between = sentence.tokens[drug.last + 1 : verb]
+    given = any(token.norm in _GIVEN for token in sentence.tokens[verb : verb + 5])
+    own = all(token.quantity is not None or token.norm in _SAYING for token in between)
+    return drug.last < verb and own and not given
+
+
+_GIVEN = frozenset({"given", "injected", "administered", "infiltrated", "instilled", "and"})

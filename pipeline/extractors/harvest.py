@@ -71,7 +71,7 @@ def _number(
     if quantity.dimension == "volume" and phase:
         product = cues.nearest(sentence, grammar, index, "product")
         given = cues.nearest(sentence, grammar, index, "injected")
-        if product is not None and given is not None and given[0] <= _DRAW_REACH:
+        if product is not None and given is not None and given[0] <= _DRAW_REACH and not _parted(sentence, index, given):
             product = None
         if product is not None and product[0] <= _PRODUCT_REACH:
             facts.append(claim("product_volume", product))
@@ -128,6 +128,8 @@ def _draw(
 ) -> list[Fact]:
     if cues.around(sentence, grammar, index, index, "blood-loss") or _in_draws(sentence, grammar, index):
         return []
+    if any(m.id in _MADE and 0 < m.first - index <= 3 for m in base.mentions(sentence, "injectates")):
+        return []  # "eight mils of bone marrow concentrate were drawn up": no draw from the bone
     near = cues.nearest(sentence, grammar, index, "draw", "draw-noun", "marrow")
     side = _side(sentence, grammar, index)
     ordinal = _ordinal(sentence, index)
@@ -158,6 +160,15 @@ def _draw(
         base.claim("draw", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit, scale=scale,
                    laterality=side)
     ]  # fmt: skip
+
+
+_MADE = frozenset({"bone-marrow-concentrate", "platelet-rich-plasma"})
+
+
+def _parted(sentence: Sentence, index: int, near: tuple[int, cues.Hit]) -> bool:
+    """Whether another number stands between a number and a word: "eight were made, six were injected"."""
+    low, high = sorted((index, near[1].first))
+    return any(token.quantity is not None for token in sentence.tokens[low + 1 : high])
 
 
 def _bare_draw(
