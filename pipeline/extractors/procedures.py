@@ -142,12 +142,13 @@ def _place(reading: Reading, fact: Fact) -> tuple[Evidence, str] | None:
 def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """An operation that no row names: under its heading, or as the first words of the narration with an act in them."""
     acts = [m for m in base.mentions(sentence, "acts") if _is_deed(m, grammar)]
+    acts = sorted([*acts, *_deeds(sentence)], key=lambda mention: mention.first)
     others = [m.first for m in base.mentions(sentence, "procedures") if m.first < 15]
     if others and not (acts and _goes_on(sentence, acts[0], others[0])):
         return []
     if sentence.section == "procedure":
         first = story.after_heading(sentence)
-        if first is None or _is_prose(sentence):
+        if first is None or _is_prose(sentence) or not sentence.tokens[first].text[:1].isalpha():
             return []
     elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6:
         first = 0
@@ -158,20 +159,56 @@ def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
         return []
     last = first
     ends = _TITLE_ENDS | {"with", "and"} if others else _TITLE_ENDS
-    while last + 1 < len(sentence.tokens) and last - first < 14 and (
-        sentence.tokens[last + 1].norm not in ends and sentence.tokens[last + 1].quantity is None
-    ):
+    while last + 1 < len(sentence.tokens) and last - first < _TITLE and not _ends_title(sentence, last + 1, ends):
         last += 1
+    return [_titled(reading, sentence, *part, grammar) for part in _parts(sentence, first, last)]
+
+
+def _deeds(sentence: Sentence) -> list[Mention]:
+    """Nouns of what is done that no row of the acts has, with "of" behind: "removal of", "fixation of"."""
+    return [
+        Mention("acts", token.norm, index, index)
+        for index, token in enumerate(sentence.tokens[:-1])
+        if token.norm in rephrased.DONE and sentence.tokens[index + 1].norm == "of"
+        and not any(m.first <= index <= m.last for m in base.mentions(sentence, *_KIND))
+    ]  # fmt: skip
+
+
+def _ends_title(sentence: Sentence, index: int, ends: frozenset[str]) -> bool:
+    """Whether a name ends before a token: at a mark, at how it was done, at an amount (not at a "third" molar)."""
+    token = sentence.tokens[index]
+    amount = token.quantity is not None and token.text.lower() not in _ORDINALS
+    return token.norm in ends or amount or any(
+        mention.first == index and mention.table in ("anaesthesia", "positions") for mention in sentence.mentions
+    )
+
+
+_TITLE = 24  # words
+_ORDINALS = frozenset({"first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth"})
+
+
+def _parts(sentence: Sentence, first: int, last: int) -> list[tuple[int, int]]:
+    """Two operations that "and" joins, each with what it is done to: "removal of one and extraction of another"."""
+    tokens = sentence.tokens
+    for at in range(first + 3, last - 1):
+        named = [index for index in range(at + 1, min(at + 4, last)) if tokens[index + 1].norm == "of"]
+        deed = bool(named) and (tokens[named[0]].norm in rephrased.DONE or any(
+            m.last == named[0] for m in base.mentions(sentence, "acts")
+        ))
+        if tokens[at].norm == "and" and deed and "of" in [token.norm for token in tokens[first:at]]:
+            return [(first, at - 1), *_parts(sentence, at + 1, last)]
+    return [(first, last)]
+
+
+def _titled(reading: Reading, sentence: Sentence, first: int, last: int, grammar: Grammar) -> Fact:
     text = story.words(sentence, first, last)
-    if not any(letter.isalpha() for letter in text):
-        return []
     side = laterality.only_side(sentence, first, last, grammar)
     if side is None:
         side, _ = laterality.side_for(sentence, first, last, grammar)
     if side is None:  # "Excision of the accessory navicular, right foot"
         side = laterality.only_side(sentence, first, len(sentence.tokens) - 1, grammar)
-    site = next((m.id for m in base.mentions(sentence, "sites") if m.first <= last), None)
-    return [base.make("procedure", reading, sentence, first, last, text=text, laterality=side, body_site=site)]
+    site = next((m.id for m in base.mentions(sentence, "sites") if first <= m.first <= last), None)
+    return base.make("procedure", reading, sentence, first, last, text=text, laterality=side, body_site=site)
 
 
 def _goes_on(sentence: Sentence, act: Mention, other: int) -> bool:
