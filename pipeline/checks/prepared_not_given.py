@@ -32,7 +32,7 @@ def _marrow(note: OperativeNote) -> list[Finding]:
         finding(
             "prepared_not_given",
             "warning",
-            f"{shown(taken[-1])} were harvested; where they went was not said.",
+            f"{' + '.join(shown(fact) for fact in taken)} were harvested; where they went was not said.",
             taken,
             ask="Say where how much was injected, or that it was thrown away.",
             about="harvest",

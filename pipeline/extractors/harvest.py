@@ -71,7 +71,8 @@ def _number(
     if quantity.dimension == "volume" and phase:
         product = cues.nearest(sentence, grammar, index, "product")
         given = cues.nearest(sentence, grammar, index, "injected")
-        if product is not None and given is not None and given[0] <= _DRAW_REACH and not _parted(sentence, index, given):
+        injected = given is not None and given[0] <= _DRAW_REACH and not _parted(sentence, index, given)
+        if product is not None and injected:
             product = None
         if product is not None and product[0] <= _PRODUCT_REACH:
             facts.append(claim("product_volume", product))
@@ -152,7 +153,7 @@ def _draw(
         return []  # "six millilitres of marrow concentrate were injected"
     price, hit = near
     scale = cues.scale(sentence, index)
-    if scale is None and _counted(sentence, index):
+    if scale is None and _counted(sentence, index) and not _more_follow(sentence, index):
         scale = "each"
     if scale == "total":
         return []
@@ -202,6 +203,12 @@ def _listed_draw(
     return [
         base.claim("draw", reading, sentence, index, nouns[-1].first, nouns[-1].last, 12, unit=None, laterality=side)
     ]
+
+
+def _more_follow(sentence: Sentence, index: int) -> bool:
+    """ "Four draws of fifteen, fifteen, ten and twelve": each number is a draw of its own."""
+    after = sentence.tokens[index + 1 : index + 3]
+    return len(after) == 2 and after[0].norm in (",", "and") and after[1].quantity is not None
 
 
 def _goes_on(sentence: Sentence, at: int) -> bool:
