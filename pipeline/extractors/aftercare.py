@@ -110,6 +110,8 @@ def _may_measure(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     if quantity.dimension == "time":
         if quantity.unit not in _UNITS | {"min"} or base.scope_at(sentence, "status", index, "") == "historical":
             return False
+        if index and sentence.tokens[index - 1].norm in ("last", "past", "previous"):
+            return False  # "on vancomycin for the last five days"
         following = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
         return following not in ("ago", "old", "history", "prior", "earlier", "before", "postoperatively")
     near = {token.norm for token in sentence.tokens[max(0, index - 5) : index + 5]}

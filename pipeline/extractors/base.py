@@ -78,8 +78,12 @@ def readings(reading: Reading, sentence: Sentence, places: Iterable[int]) -> tup
     """The other readings of the sound of the words behind these tokens."""
     spans = [(sentence.tokens[place].first, sentence.tokens[place].last) for place in places]
     words = {ident for first, last in spans for ident in range(first, last + 1)}
+    if not words:
+        return ()
+    start = bisect_left(reading.words, min(words), key=lambda word: word.last)
+    end = bisect_right(reading.words, max(words), key=lambda word: word.id)
     return tuple(dict.fromkeys(
-        other for word in reading.words if word.others and words & set(range(word.id, word.last + 1))
+        other for word in reading.words[start:end] if word.others and words & set(range(word.id, word.last + 1))
         for other in word.others
     ))  # fmt: skip
 
