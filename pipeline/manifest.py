@@ -20,7 +20,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
-from pipeline import paths
+from pipeline import merging, paths
 from pipeline.errors import ModelDamaged, ModelMissing, SetupError, UnknownName
 
 VERIFIED = "verified.sha256"
@@ -37,7 +37,10 @@ def _inside(path: str) -> str:
 
 
 class ModelFile(BaseModel):
-    """One file of a model. `size`: bytes. `parts`: "package/path" of what is joined to make it, in order."""
+    """One file of a model. `size`: bytes. `parts`: "package/path" of what is joined to make it, in order.
+
+    `adapter`: file below models/ that is laid over what was joined, `strength` 0..1 of it (merging.py).
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -45,8 +48,10 @@ class ModelFile(BaseModel):
     size: int = Field(ge=0)
     sha256: str = Field(pattern=r"^[0-9a-f]{64}$")
     parts: tuple[Relative, ...] = ()
+    adapter: str = ""
+    strength: float = Field(default=0.0, ge=0.0, le=1.0)
 
-    @field_validator("path")
+    @field_validator("path", "adapter")
     @classmethod
     def _path_inside(cls, value: str) -> str:
         return _inside(value)
@@ -301,6 +306,13 @@ def _put_together(
                         progress(done, chosen.size)
         out.flush()
         os.fsync(out.fileno())
+    if file.adapter:
+        try:
+            merging.merge_file(target, paths.models() / file.adapter, file.strength, target)
+        except (OSError, ValueError) as problem:
+            raise ModelDamaged(f"The adapter of {chosen.name} cannot be used ({problem}).",
+                               "Install vox-operandi again.") from problem
+        digest = hashlib.sha256(target.read_bytes())
     if digest.hexdigest() != file.sha256:
         raise ModelDamaged(f"The installed weights of {chosen.name} are damaged ({file.path}).", _reinstall(chosen))
     return done

@@ -15,7 +15,7 @@ LAYERS = {
     name: level
     for level, names in enumerate(
         (
-            "errors records paths sound",
+            "errors records paths sound merging",
             "rows note grammar manifest model_store plugins site wordlist",
             "audio segments engines",
             "listen ear controls soundstore agreement sounds lexicon readings repair numerals units levels codes "

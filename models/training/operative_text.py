@@ -9,6 +9,8 @@ of grammars/ and from `operative_lines.toml` (written by hand; contrasts that a 
 running words with an evaluation dictation is left out.
 """
 
+# A template reads best on one line.
+# ruff: noqa: E501
 from __future__ import annotations
 
 import argparse
