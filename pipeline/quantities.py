@@ -22,7 +22,7 @@ _TIMES = re.compile(r"^x(\d{1,3})$")
 _BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?([a-z]{0,2})$")
 _RANGE = re.compile(r"^(#?)(\d[\d,]*(?:\.\d+)?|\.\d+)(%?)[-–](\d[\d,]*(?:\.\d+)?|\.\d+)$")
 _WORDS = frozenset("c t l s g p x times number # no. gravida para day week month".split())
-_STARTS = numerals.STARTS | _WORDS | frozenset(numerals.ROMAN)
+_STARTS = numerals.STARTS | _WORDS | frozenset(numerals.ROMAN) | {"another"}
 _PRONOUN_BEFORE = frozenset(
     "the this that each any which no another every some such other single only last next first second third left "
     "right medial lateral upper lower large small good".split()
@@ -140,7 +140,7 @@ def _read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Qu
     written = _RANGE.match(norm)
     if written:
         return _written_range(tokens, norms, start, written)
-    if norm in ("a", "an"):
+    if norm in ("a", "an", "another"):
         article = _with_article(tokens, norms, start)
         if article is not None:
             return article

@@ -55,6 +55,7 @@ MEASURED = [
     ("0.25% Marcaine", ["0.25 %"]),
     ("half a percent", ["0.5 %"]),
     ("half a centimetre", ["0.5 cm"]),
+    ("another gram", ["1 g"]), ("another five millilitres", ["5 mL"]),
     ("an inch and a half", ["1.5 [in_i]"]),
     ("two inches and a quarter", ["2.25 [in_i]"]),
     ("two and a half millilitres", ["2.5 mL"]),

@@ -167,9 +167,8 @@ _MADE = frozenset({"bone-marrow-concentrate", "platelet-rich-plasma"})
 
 
 def _parted(sentence: Sentence, index: int, near: tuple[int, cues.Hit]) -> bool:
-    """Whether another number stands between a number and a word: "eight were made, six were injected"."""
-    low, high = sorted((index, near[1].first))
-    return any(token.quantity is not None for token in sentence.tokens[low + 1 : high])
+    """Whether another number stands before a later word and takes it: "eight were made, six were injected"."""
+    return any(token.quantity is not None for token in sentence.tokens[index + 1 : near[1].first])
 
 
 def _bare_draw(
