@@ -135,15 +135,18 @@ class WhisperSession:
         if not len(sound):
             return Result(())
         best = self._read(self._encode(sound, self._engine.tail), self._biased, sound, segment)
-        if best.suspect and self._engine.tail is not None:
+        full = best.encoded if self._engine.tail is None else None
+        if best.suspect and full is None:
             self._engine.decoded_again += 1
-            best = min(self._read(self._encode(sound, None), self._biased, sound, segment), best, key=_Reading.badness)
+            full = self._encode(sound, None)
+            best = min(self._read(full, self._biased, sound, segment), best, key=_Reading.badness)
         if best.badness() > _Reading.GOOD and self._biased != self._plain:
-            best = min(best, self._read(self._encode(sound, None), self._plain, sound, segment), key=_Reading.badness)
+            full = self._encode(sound, None) if full is None else full
+            best = min(best, self._read(full, self._plain, sound, segment), key=_Reading.badness)
         texts, words, loops = best.texts, best.words, best.loops
         # The reading without bias says more than the runners-up of one beam, which differ by little.
         apart = self._alternatives and self._biased != self._plain
-        others = self._decode(best.encoded, self._plain, _most(sound))[:1] if apart else texts[1:]
+        others = self._decode(best.encoded, self._plain, _most(sound), 1) if apart else texts[1:]
         told = dict.fromkeys(self._tokenizer.decode(tokens).strip() for tokens in others)
         told.pop(self._tokenizer.decode(texts[0]).strip(), None)
         return Result(words, loops=loops, alternatives=tuple(told)[: self._alternatives])
@@ -168,19 +171,20 @@ class WhisperSession:
     def _read(self, encoded: Any, prompt: list[int], sound: Samples, segment: Segment) -> _Reading:
         seconds = len(sound) / RATE
         limit = _most(sound)
-        texts = self._decode(encoded, prompt, limit)
+        runners_up = 0 if self._biased != self._plain else self._alternatives
+        texts = self._decode(encoded, prompt, limit, 1 + runners_up)
         said = self._words(encoded, texts[0], min(len(sound) // HOP, FRAMES), segment)
         words, loops = collapse_loops(said)
         pace = len(said) / max(0.5, seconds)
         return _Reading(encoded, texts, words, loops, pace, len(texts[0]) >= limit, twice(words))
 
-    def _decode(self, encoded: Any, prompt: list[int], limit: int) -> list[list[int]]:
-        """Token ids of the best reading, then of the other ones that were asked for."""
+    def _decode(self, encoded: Any, prompt: list[int], limit: int, readings: int) -> list[list[int]]:
+        """Token ids of the best reading, then of its runners-up: `readings` in all, at most BEAM."""
         result = self._weights.model.generate(
             encoded,
             [prompt],
             beam_size=BEAM,
-            num_hypotheses=min(BEAM, 1 + self._alternatives),
+            num_hypotheses=min(BEAM, readings),
             max_length=min(self._weights.max_length, len(prompt) + limit),
             suppress_blank=True,
             suppress_tokens=self._suppressed,
