@@ -267,6 +267,12 @@ def amended(note: OperativeNote) -> OperativeNote:
     return signed(note).model_copy(update={"state": "amended", "version": 2, "decisions": [decision]})
 
 
+def reviewed(note: OperativeNote) -> OperativeNote:
+    """Signed by the surgeon after somebody else had decided."""
+    decision = Revision("f001", "accept", "Cem Aydin", "2026-03-02T11:05:00+00:00", "text", "a", "a", "")
+    return signed(note).model_copy(update={"decisions": [decision]})
+
+
 def with_facts(note: OperativeNote, **changes: Any) -> OperativeNote:
     """The note with fields of every fact changed."""
     return note.model_copy(update={"facts": [replace(fact, **changes) for fact in note.facts]})

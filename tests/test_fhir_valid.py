@@ -29,7 +29,8 @@ RULES = grammar.load()
 GOLD = Path(__file__).parent / "gold"
 Answers = dict[str, dict[str, list[str]]]
 FORMS = ("document", "transaction")
-STATES = {"draft": lambda note: note, "signed": notes.signed, "amended": notes.amended}
+STATES = {"draft": lambda note: note, "signed": notes.signed, "amended": notes.amended,
+          "reviewed by another": notes.reviewed}
 SITE = Site(
     {
         "Patient": [{"resourceType": "Patient", "identifier": [{"system": "urn:oid:2.999.1", "value": "7712345"}],
