@@ -178,7 +178,7 @@ def told_more(sentence: Sentence, start: int) -> bool:
 # What is done to a thing only where there is one.
 _ACTED = _words(
     "removed excised resected debrided trimmed shaved repaired drained evacuated cauterised cauterized coagulated "
-    "biopsied released divided ligated clipped treated smoothed"
+    "biopsied released divided ligated clipped treated smoothed sent submitted obtained collected"
 )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from pipeline import cues
 from pipeline.extractors import base
@@ -184,8 +185,17 @@ def _sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         said = cues.words(sentence, place.first, place.last)
         joined = said if said.lower().startswith("for ") else f"{'for' if before == 'for' else 'to'} {said}"
         text = f"{cues.words(sentence, *thing)} {joined}"
-        facts.append(base.make("specimen", reading, sentence, thing[0], place.last, at=thing[0], text=text))
+        made = base.make("specimen", reading, sentence, thing[0], place.last, at=thing[0], text=text)
+        facts.append(made if _denied(sentence, thing[0], place.first) else replace(made, certainty="affirmed"))
     return facts
+
+
+def _denied(sentence: Sentence, first: int, place: int) -> bool:
+    """Whether a word of denial stands right before the thing or between it and where it would go."""
+    return any(token.norm in _DENIALS for token in sentence.tokens[max(0, first - 1) : place])
+
+
+_DENIALS = frozenset({"no", "not", "none", "nor", "never", "without", "nothing"})
 
 
 def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
@@ -200,6 +210,9 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
         if before.punctuation or before.norm in _STOPS or before.quantity is not None:
             break
         first -= 1
+    denied = [at for at in range(first, end + 1) if sentence.tokens[at].norm in ("no", "not", "without", "nor")]
+    if denied and denied[-1] + 2 <= end:  # "no ascites no endometriosis washings were sent": what was sent is the last
+        first = denied[-1] + 2
     inside = [m for m in base.mentions(sentence, *_THINGS) if first <= m.first and m.last <= end and _is_thing(m)]
     if inside:
         return inside[0].first, end
