@@ -51,6 +51,10 @@ class Passage(_Strict):
     repaired: list[Repair] = []
     unplaced: list[Evidence] = []
 
+    def holds(self, fact: Fact) -> bool:
+        """Whether the fact was said in this sentence: its first word is one of the sentence's."""
+        return self.evidence.first <= fact.evidence.first <= self.evidence.last
+
 
 class Sections(_Strict):
     """The sections of a note, in the order in which they are printed."""

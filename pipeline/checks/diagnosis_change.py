@@ -62,7 +62,4 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _of_the_rest(note: OperativeNote, fact: Fact) -> bool:
     """Whether the sentence speaks of what is left, not of the disease itself."""
-    return any(
-        passage.evidence.first <= fact.evidence.first <= passage.evidence.last and _REST.search(passage.text)
-        for passage in note.sections.description
-    )
+    return any(passage.holds(fact) and _REST.search(passage.text) for passage in note.sections.description)

@@ -57,10 +57,7 @@ def _first_step(note: OperativeNote) -> int | None:
 
 
 def _left_out(note: OperativeNote, fact: Fact) -> bool:
-    return any(
-        passage.evidence.first <= fact.evidence.first <= passage.evidence.last and _OUT.search(passage.text)
-        for passage in note.sections.description
-    )
+    return any(passage.holds(fact) and _OUT.search(passage.text) for passage in note.sections.description)
 
 
 def _more_exact(done: Fact, fact: Fact, grammar: Grammar) -> bool:

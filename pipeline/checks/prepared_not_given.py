@@ -73,11 +73,8 @@ def _spent(note: OperativeNote, drug: str) -> bool:
 def _kept(note: OperativeNote, fact: Fact) -> bool:
     """Whether the sentence with one drug says that it was not given: "had been drawn up but was not added"."""
     return any(
-        passage.evidence.first <= fact.evidence.first <= passage.evidence.last
+        passage.holds(fact)
         and _KEPT.search(passage.text)
-        and not any(
-            other.name != fact.name and passage.evidence.first <= other.evidence.first <= passage.evidence.last
-            for other in note.of("medication")
-        )
+        and not any(other.name != fact.name and passage.holds(other) for other in note.of("medication"))
         for passage in note.sections.description
     )

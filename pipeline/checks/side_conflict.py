@@ -126,10 +126,7 @@ def _same_procedure(note: OperativeNote, operated: list[Fact], grammar: Grammar)
 
 
 def _in_list(note: OperativeNote, fact: Fact) -> bool:
-    return any(
-        passage.section == "procedure" and passage.evidence.first <= fact.evidence.first <= passage.evidence.last
-        for passage in note.sections.description
-    )
+    return any(passage.section == "procedure" and passage.holds(fact) for passage in note.sections.description)
 
 
 def _conflict(first: Fact, second: Fact, grammar: Grammar, severity: Severity) -> Finding:

@@ -65,8 +65,7 @@ def _drug(note: OperativeNote, passage: Passage, piece: Evidence) -> Fact | None
     near = [
         (_words_between(fact, piece), fact.kind != "medication", fact.id, fact)
         for fact in note.facts
-        if (fact.kind == "medication" or (fact.kind in _THINGS and fact.value is None))
-        and passage.evidence.first <= fact.evidence.first <= passage.evidence.last
+        if (fact.kind == "medication" or (fact.kind in _THINGS and fact.value is None)) and passage.holds(fact)
     ]
     if not near or min(near)[0] > _NEAR:
         return None

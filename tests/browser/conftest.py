@@ -14,6 +14,7 @@ import pytest
 import uvicorn
 
 from pipeline import jobs
+from tests.theatre_parts import Server, Told, short_case, write_wav
 from tests.web_parts import PASSWORD, House
 
 # Without these a Chromium of Debian calls home and opens helper processes that a test machine refuses.
@@ -61,6 +62,21 @@ def chromium() -> Iterator[Any]:
         browser = playwright.chromium.launch(executable_path=program, args=FLAGS, headless=True)
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="module")
+def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """What the microphone of the browser plays: the short case."""
+    return write_wav(tmp_path_factory.mktemp("sound") / "microphone.wav", short_case()[0])
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> Iterator[tuple[House, Server]]:
+    """A served application whose recogniser hears the words of the short case."""
+    made = House(tmp_path, load_engine=lambda: Told(short_case()[1]))
+    server = Server(made)
+    yield made, server
+    server.stop()
 
 
 class Reader:

@@ -11,7 +11,7 @@ import pytest
 from pipeline.contexts import patient_context
 from pipeline.sound import RATE
 from tests import theatre_parts
-from tests.theatre_parts import Server, Told, browser, short_case, signed_in, write_wav
+from tests.theatre_parts import Server, browser, signed_in
 from tests.web_parts import House
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -21,19 +21,6 @@ pytestmark = [
     pytest.mark.skipif(theatre_parts.CHROMIUM is None, reason="chromium is not installed"),
 ]
 EVIL = "<img src=x onerror=\"window.harmed=1\">'\"</script>"
-
-
-@pytest.fixture(scope="module")
-def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_wav(tmp_path_factory.mktemp("sound") / "microphone.wav", short_case()[0])
-
-
-@pytest.fixture
-def house(tmp_path: Path) -> Iterator[tuple[House, Server]]:
-    made = House(tmp_path, load_engine=lambda: Told(short_case()[1]))
-    server = Server(made)
-    yield made, server
-    server.stop()
 
 
 @pytest.fixture

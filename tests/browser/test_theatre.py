@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +11,7 @@ import pytest
 from pipeline.contexts import patient_context
 from pipeline.sound import RATE
 from tests import theatre_parts
-from tests.theatre_parts import Server, Told, browser, short_case, signed_in, write_wav
+from tests.theatre_parts import Server, browser, signed_in
 from tests.web_parts import House
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
@@ -26,19 +25,6 @@ WALL = {"width": 1920, "height": 1080}
 # A wall screen of 43 inches, 16:9, is 952 mm wide. ISO 9241-303 (from memory): characters of at least 16 minutes of
 # arc; a capital letter is about 0.7 of the font size.
 MM_PER_PIXEL, DISTANCE, LEAST_ARC = 952 / 1920, 3000, 16
-
-
-@pytest.fixture(scope="module")
-def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_wav(tmp_path_factory.mktemp("sound") / "microphone.wav", short_case()[0])
-
-
-@pytest.fixture
-def house(tmp_path: Path) -> Iterator[tuple[House, Server]]:
-    made = House(tmp_path, load_engine=lambda: Told(short_case()[1]))
-    server = Server(made)
-    yield made, server
-    server.stop()
 
 
 def opened(made: House, label: str = "second case", family: str = "Lindqvist", given: str = "Maja") -> str:
