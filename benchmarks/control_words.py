@@ -40,7 +40,7 @@ def main() -> None:
     given.add_argument("--model", default="vosk-small")
     ear = vosk.load(given.parse_args().model)
     rules = grammar.load()
-    rows = rules.table("control", Control).values()
+    rows = [row for row in rules.table("control", Control).values() if row.when == "always"]
     phrases = [phrase for row in rows for phrase in row.say if not ear.unknown([phrase])]
     first = {row.action: next(phrase for phrase in row.say if not ear.unknown([phrase])) for row in rows}
     print(f"{len(phrases)} phrases, {ear.model}")

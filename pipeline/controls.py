@@ -39,16 +39,21 @@ class Obeyed:
     notices: tuple[str, ...]
 
 
-def find(words: Sequence[Word], rules: Grammar) -> tuple[Command, ...]:
-    """The control phrases in the words, in order; of two at one place the longer one."""
-    table = _table(rules)
+def find(words: Sequence[Word], rules: Grammar, when: str = "always") -> tuple[Command, ...]:
+    """The control phrases in the words, in order; of two at one place the longer one.
+
+    `when`: whose rows are looked for (`rows.Control.when`). What keeps a row from counting (`unless`) is looked for in
+    all the words given: hand in one utterance for those rows.
+    """
     parts = [(part, place) for place, word in enumerate(words)
              for part in _PARTS.findall((word.heard or word.text).casefold())]  # fmt: skip
+    said = [part for part, _ in parts]
+    table = _table(rules, when, said)
     found: list[Command] = []
     at = 0
     while at < len(parts):
-        for phrase, action in table.get(parts[at][0], ()):
-            if tuple(part for part, _ in parts[at : at + len(phrase)]) == phrase:
+        for phrase, action in table.get(said[at], ()):
+            if tuple(said[at : at + len(phrase)]) == phrase:
                 first, last = parts[at][1], parts[at + len(phrase) - 1][1]
                 found.append(Command(action, first, last, words[first].start))
                 at += len(phrase) - 1
@@ -92,12 +97,17 @@ def obey(words: Sequence[Word], rules: Grammar) -> Obeyed:
     return Obeyed(tuple(kept), commands, tuple(notices))
 
 
-def _table(rules: Grammar) -> Mapping[str, Sequence[tuple[tuple[str, ...], str]]]:
-    """First word -> (phrase, action), longest phrase first."""
+def _table(
+    rules: Grammar, when: str, said: Sequence[str]
+) -> Mapping[str, Sequence[tuple[tuple[str, ...], str]]]:
+    """First word -> (phrase, action), longest phrase first, of the rows that count beside what was said."""
     table: dict[str, list[tuple[tuple[str, ...], str]]] = {}
+    whole = f" {' '.join(said)} "
     for row in rules.table("control", Control).values():
+        if row.when != when or any(f" {' '.join(_PARTS.findall(other))} " in whole for other in row.unless):
+            continue
         for phrase in row.say:
-            parts = tuple(phrase.split())
+            parts = tuple(_PARTS.findall(phrase))
             table.setdefault(parts[0], []).append((parts, row.action))
     return {first: sorted(phrases, key=lambda item: -len(item[0])) for first, phrases in table.items()}
 

@@ -121,9 +121,13 @@ class Correction(Row):
 
 
 class Control(Row):
-    """A spoken control phrase. `action`: begin or end the note, take the last sentence back, mark this place."""
+    """A spoken control phrase. `action`: begin or end the note, take the last sentence back, mark this place; show the
+    read-back, confirm it. `when`: it counts always, on a screen only, or only while the read-back is shown; `unless`:
+    phrases that keep it from counting when they are said in the same utterance."""
 
-    action: Literal["begin", "end", "take_back", "mark"]
+    action: Literal["begin", "end", "take_back", "mark", "read_back", "confirm"]
+    when: Literal["always", "screen", "read-back"] = "always"
+    unless: tuple[str, ...] = ()
 
 
 class Confusion(Row):

@@ -20,20 +20,34 @@ ROWS = RULES.table("control", Control)
 ROOT = Path(__file__).resolve().parent.parent
 
 
-def actions(text: str) -> list[str]:
-    return [command.action for command in controls.find(words_from_text(text), RULES)]
+def actions(text: str, when: str = "always") -> list[str]:
+    return [command.action for command in controls.find(words_from_text(text), RULES, when)]
 
 
 @pytest.mark.parametrize("row", ROWS.values(), ids=lambda row: row.id)
 def test_each_phrase_and_example_is_found_and_ordinary_speech_is_not(row: Control) -> None:
     for text in (*row.say, *row.examples):
-        assert row.action in actions(text), text
+        assert row.action in actions(text, row.when), text
     for text in row.not_examples:
-        assert actions(text) == [], text
+        assert actions(text, row.when) == [], text
+
+
+@pytest.mark.parametrize("row", [row for row in ROWS.values() if row.unless], ids=lambda row: row.id)
+def test_whoever_denies_doubts_or_goes_on_confirms_nothing(row: Control) -> None:
+    for phrase in row.say:
+        for other in row.unless:
+            curled = other.replace("'", "\N{RIGHT SINGLE QUOTATION MARK}")
+            for text in (f"{phrase} {other}", f"{other}, {phrase}.", f"{phrase}, {curled} so"):
+                assert actions(text, row.when) == [], text
+
+
+def test_what_is_for_the_screen_leaves_the_note_as_it_is() -> None:
+    words = words_from_text("Left ankle arthroscopy. Note keeper, read back. Confirmed. Cefazolin, two grams.")
+    assert controls.obey(words, RULES) == controls.Obeyed(tuple(words), (), ())
 
 
 def test_each_action_has_one_row() -> None:
-    assert sorted(row.action for row in ROWS.values()) == ["begin", "end", "mark", "take_back"]
+    assert sorted(row.action for row in ROWS.values()) == ["begin", "confirm", "end", "mark", "read_back", "take_back"]
 
 
 def test_the_last_sentence_is_taken_back_and_shown_as_such() -> None:
