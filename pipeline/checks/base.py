@@ -15,10 +15,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 from typing import Protocol
 
 from pipeline.conversion import convert
-from pipeline.grammar import Grammar
+from pipeline.grammar import Box, Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Severity
 from pipeline.rows import Concept
@@ -216,12 +217,21 @@ def site_of(fact: Fact, grammar: Grammar) -> Concept | None:
     """The row of sites.toml that a fact is about: its body site, its own name, or the site of its concept."""
     sites = grammar.table("sites", Concept)
     if fact.body_site:
-        wanted = fact.body_site.lower()
-        for row in sites.values():
-            if wanted in (row.id, row.name.lower()) or wanted in row.say:
-                return row
+        row = _sites_by_name(Box(grammar)).get(fact.body_site.lower())
+        if row is not None:
+            return row
     if fact.name in sites:
         return sites[fact.name or ""]
     kind = grammar.tables.get("kinds", {}).get(fact.kind)
     concept = grammar.tables.get(getattr(kind, "table", ""), {}).get(fact.name or "")
     return sites.get(getattr(concept, "site", ""))
+
+
+@lru_cache(maxsize=4)
+def _sites_by_name(box: Box) -> dict[str, Concept]:
+    """Rows of sites.toml by id, name and phrase; the first row that has a name keeps it."""
+    found: dict[str, Concept] = {}
+    for row in box.grammar.table("sites", Concept).values():
+        for name in (row.id, row.name.lower(), *row.say):
+            found.setdefault(name, row)
+    return found

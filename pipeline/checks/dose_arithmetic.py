@@ -9,12 +9,13 @@ from pipeline.conversion import convertible
 from pipeline.dosing import Dose, doses, in_solution
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding
+from pipeline.records import Fact, Finding, Scale
 
 MEANING = "Concentration times volume does not give the stated dose (1 % is 10 mg/mL)."
 
 # A dose said to the nearest whole number agrees with the computed one. Convention of this project.
 _ROUNDING = Decimal("0.02")
+_PIECES = 6  # ports, levels or needles; of more, ten times the dose would pass as ten pieces
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -41,7 +42,10 @@ def _compare(dose: Dose, grammar: Grammar) -> Finding | None:
     slack = worked[0] * _ROUNDING
     if wanted is None or wanted.low is None:
         return None
-    if wanted.high is not None and wanted.low - slack <= worked[0] <= wanted.high + slack:
+    if wanted.high is not None and any(
+        wanted.low - slack * times <= worked[0] * times <= wanted.high + slack * times
+        for times in _times(_scale(volumes), said.scale, wanted.low / worked[0] if worked[0] else Decimal(0))
+    ):
         return None
     factor = worked[0] / wanted.low if wanted.low else Decimal(0)
     far = factor >= 10 or factor <= Decimal("0.1")
@@ -57,6 +61,32 @@ def _compare(dose: Dose, grammar: Grammar) -> Finding | None:
         f"said: {shown(said)}",
         ask="Say which is right: the strength, the volume or the dose.",
     )
+
+
+def _scale(volumes: list[Fact]) -> Scale | None:
+    """What a volume is for: each or a side only where nothing was said of the whole."""
+    scales = {fact.scale for fact in volumes}
+    return next(iter(scales)) if len(scales) == 1 else None
+
+
+def _times(volume: Scale | None, dose: Scale | None, ratio: Decimal) -> tuple[Decimal, ...]:
+    """By what the worked dose may be multiplied: the volume may be for a side or a piece and the dose for all.
+
+    "5 mL of 1 % each side, 100 mg in all" holds with 2; of pieces the number is not always said, so any whole
+    number of them holds.
+    """
+    one, two = Decimal(1), Decimal(2)
+    if volume == dose:
+        return (one,)
+    if "each" in (volume, dose):
+        pieces = ratio if volume == "each" else (one / ratio if ratio else ratio)
+        whole = round(pieces)
+        return (one, (Decimal(whole) if volume == "each" else one / whole) if 2 <= whole <= _PIECES else one)
+    if volume == "per_side":
+        return (two,) if dose == "total" else (one, two)
+    if dose == "per_side":
+        return (one / two,) if volume == "total" else (one, one / two)
+    return (one,)
 
 
 def _volume_for_dose(dose: Dose, grammar: Grammar) -> Finding | None:
@@ -84,10 +114,16 @@ def _volume_for_dose(dose: Dose, grammar: Grammar) -> Finding | None:
 
 
 def _volume(volumes: list[Fact]) -> Decimal | None:
-    """The volume of one giving in mL: the one that was said, or the sum of the parts."""
+    """The volume of one giving in mL: the one that was said, or the sum of the parts.
+
+    Beside the whole, what went into each port or side is a part of it ("30 mL, 10 mL per port").
+    """
+    for scales in (("total",), (None,)):
+        whole = [fact for fact in volumes if fact.scale in scales]
+        if whole and len(volumes) > 1:
+            volumes = whole
+            break
     spans = [span(fact, "mL") for fact in volumes]
-    if len(volumes) > 1 and any(fact.scale == "total" for fact in volumes):
-        spans = [span(fact, "mL") for fact in volumes if fact.scale == "total"]
     total = Decimal(0)
     for one in spans:
         if one is None or one.low is None or one.low != one.high:

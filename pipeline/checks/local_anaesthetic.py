@@ -50,26 +50,36 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _milligrams(note: OperativeNote, dose: Dose) -> tuple[Decimal, str] | None:
     """(mg, the sum as worked) of one giving; the stated dose where there is one. None when it cannot be told."""
-    said, strength = dose.one("medication_dose"), dose.one("medication_concentration")
-    if said is not None and (one := exact(said, "mg")) is not None and said.scale in (None, "total"):
-        return one, f"{rounded(one)} mg"
-    volumes = dose.of("medication_volume")
-    total = [fact for fact in volumes if fact.scale == "total"]
-    if total:
-        volumes = total
-    if strength is None or strength.value is None or strength.unit is None or not volumes:
+    strength = dose.one("medication_concentration")
+    said = _whole(dose.of("medication_dose"), "mg")
+    if said is not None:
+        return said[0], f"{said[1]} mg"
+    volume = _whole(dose.of("medication_volume"), "mL")
+    if strength is None or strength.value is None or strength.unit is None or volume is None:
         return None
-    volume = Decimal(0)
-    for fact in volumes:
-        one = exact(fact, "mL")
-        sides = 2 if fact.scale == "per_side" else 1
-        if one is None or fact.scale == "each":
-            return None
-        volume += one * sides
-    worked = in_solution(strength.value, strength.unit, volume, "mL")
+    worked = in_solution(strength.value, strength.unit, volume[0], "mL")
     if worked is None or worked[1] != "mg":
         return None
-    return worked[0], f"{rounded(volume)} mL x {shown(strength)} = {rounded(worked[0])} mg"
+    return worked[0], f"{volume[1]} mL x {shown(strength)} = {rounded(worked[0])} mg"
+
+
+def _whole(facts: list[Fact], unit: str) -> tuple[Decimal, str] | None:
+    """(amount, its terms) of all that was said of one drug: the total, else the sum; per side counts twice.
+
+    What was said for each is a part of what was said for all, and alone it says nothing of the whole.
+    """
+    for scale, times in (("total", 1), (None, 1), ("per_side", 2)):
+        known = [exact(fact, unit) for fact in facts if fact.scale == scale]
+        if known:
+            amounts = [one * times for one in known if one is not None]
+            if len(amounts) < len(known):
+                return None
+            if scale == "total":
+                amounts = amounts[:1]
+            whole = sum(amounts, Decimal(0))
+            terms = " + ".join(rounded(one) for one in amounts)
+            return whole, terms if len(amounts) == 1 else f"({terms} = {rounded(whole)})"
+    return None
 
 
 def _against(
