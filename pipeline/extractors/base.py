@@ -14,6 +14,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
+from operator import attrgetter
 from typing import Any, Protocol
 
 from pipeline import cues, laterality, story
@@ -27,10 +28,13 @@ class Extractor(Protocol):
     def extract(self, reading: Reading, grammar: Grammar) -> list[Fact]: ...
 
 
+_ID, _LAST = attrgetter("id"), attrgetter("last")
+
+
 def evidence(reading: Reading, first: int, last: int) -> Evidence:
     """Evidence for original word ids first..last (inclusive): times, words as heard, lowest confidence."""
-    start = bisect_left(reading.words, first, key=lambda word: word.last)
-    end = bisect_right(reading.words, last, key=lambda word: word.id)
+    start = bisect_left(reading.words, first, key=_LAST)
+    end = bisect_right(reading.words, last, key=_ID)
     words = reading.words[start:end]
     starts = [word.start for word in words if word.start is not None]
     ends = [word.end for word in words if word.end is not None]
@@ -76,14 +80,14 @@ def make(kind: str, reading: Reading, sentence: Sentence, first: int, last: int,
 
 def readings(reading: Reading, sentence: Sentence, places: Iterable[int]) -> tuple[str, ...]:
     """The other readings of the sound of the words behind these tokens."""
-    spans = [(sentence.tokens[place].first, sentence.tokens[place].last) for place in places]
-    words = {ident for first, last in spans for ident in range(first, last + 1)}
-    if not words:
+    tokens = [sentence.tokens[place] for place in places]
+    if not tokens:
         return ()
-    start = bisect_left(reading.words, min(words), key=lambda word: word.last)
-    end = bisect_right(reading.words, max(words), key=lambda word: word.id)
+    start = bisect_left(reading.words, min(token.first for token in tokens), key=_LAST)
+    end = bisect_right(reading.words, max(token.last for token in tokens), key=_ID)
     return tuple(dict.fromkeys(
-        other for word in reading.words[start:end] if word.others and words & set(range(word.id, word.last + 1))
+        other for word in reading.words[start:end] if word.others
+        and any(token.first <= word.last and word.id <= token.last for token in tokens)
         for other in word.others
     ))  # fmt: skip
 
