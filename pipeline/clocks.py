@@ -98,8 +98,10 @@ def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
     written = _CLOCK.match(norm)
     if written:
         return _finish(int(written[1]), int(written[2]), norms, start, start + 1, sure=len(written[1]) == 2)
-    if norm in ("half", "quarter", "ten", "five", "twenty") and _at(norms, start + 1) in ("past", "to"):
-        return _relative(norms, start)
+    if norm in _MINUTES:
+        relative = _relative(norms, start)
+        if relative is not None:
+            return relative
     military = _MILITARY.match(norm)
     if military:
         if _at(norms, start + 1) in ("hours", "hrs", "h") or (norm[0] == "0" and _cued(norms, start)):
@@ -180,7 +182,7 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     if (led and value <= 9) or (_at(norms, end) == "in" and _at(norms, end + 2) in _HALVES_SAID):
         told = True
     if not told:
-        if not _cued(norms, start) or _counts(norms, end) or _at(norms, end) in ("x", "by"):
+        if not _cued(norms, start) or _counts(norms, end) or _at(norms, end) in ("x", "by", "of"):
             return None
         if norms[start].isdigit() != norms[after].isdigit():
             return None
@@ -226,15 +228,32 @@ def _cued(norms: Sequence[str], start: int) -> bool:
     )
 
 
+_MINUTES = {"half": 30, "quarter": 15, "five": 5, "ten": 10, "twenty": 20}
+
+
 def _relative(norms: Sequence[str], start: int) -> Found | None:
-    minutes = {"half": 30, "quarter": 15, "five": 5, "ten": 10, "twenty": 20}[norms[start]]
-    hour = numerals._below_hundred(norms, start + 2)
-    if hour is None or not 1 <= hour[0] <= 12 or (norms[start + 1] == "to" and norms[start] == "half"):
+    """ "half past eight", "twenty five past nine", "quarter to ten"; minutes to the hour only where the word of an event
+    leads on to them, for "five to nine" may be a range too."""
+    minutes, link = _MINUTES[norms[start]], start + 1
+    if minutes == 20 and _at(norms, link) == "five":
+        minutes, link = 25, link + 1
+    said = _at(norms, link)
+    hour = numerals._below_hundred(norms, link + 1) if said in ("past", "to") else None
+    if hour is None or not 1 <= hour[0] <= 12 or (said == "to" and norms[start] == "half"):
         return None
-    if norms[start + 1] == "to" and (_counts(norms, hour[1]) or norms[start] != "quarter" or not _cued(norms, start)):
+    if said == "past":
+        return _finish(hour[0], minutes, norms, start, hour[1], sure=False)
+    if _counts(norms, hour[1]) or not (_cued(norms, start) if minutes == 15 else _leads(norms, start)):
         return None
-    value, minute = (hour[0], minutes) if norms[start + 1] == "past" else ((hour[0] - 1) or 12, 60 - minutes)
-    return _finish(value, minute, norms, start, hour[1], sure=False)
+    return _finish((hour[0] - 1) or 12, 60 - minutes, norms, start, hour[1], sure=False)
+
+
+def _leads(norms: Sequence[str], start: int) -> bool:
+    """Whether the word of an event stands right before a time, or before "at" and the time."""
+    before = _at(norms, start - 1)
+    if before in ("at", "by", "until", "till", "since"):
+        return any(word in _GOVERNS or word in _TIMED or word in _EVENTS for word in norms[max(0, start - 6) : start])
+    return before in _GOVERNS
 
 
 def _finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, *, sure: bool) -> Found | None:

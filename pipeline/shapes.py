@@ -81,8 +81,8 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
         found = codes.code(tokens, norms, start)
         if found is not None:
             return found
-    if norm[0] == "q":
-        return _interval(tokens, norms, start)
+    if norm[0] == "q" and (interval := _interval(tokens, norms, start)) is not None:
+        return interval
     if norm in ("times", "x"):
         return _times(tokens, norms, start)
     if norm in numerals.ROMAN:

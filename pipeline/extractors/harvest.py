@@ -196,8 +196,7 @@ def _listed_draw(
         last += 1
     listed = [at for at in range(first, last + 1) if sentence.tokens[at].quantity is not None]
     nouns = [hit for hit in cues.hits(sentence, grammar, "draw-noun", "draw") if 0 < first - hit.last <= 2]
-    following = sentence.tokens[listed[-1] + 1 : listed[-1] + 2]
-    if len(listed) < 2 or not nouns or (following and cues.hits(sentence, grammar, "draw-noun")[-1].first == last + 1):
+    if len(listed) < 2 or not nouns or any(h.first == last + 1 for h in cues.hits(sentence, grammar, "draw-noun")):
         return []
     return [
         base.claim("draw", reading, sentence, index, nouns[-1].first, nouns[-1].last, 12, unit=None, laterality=side)

@@ -66,13 +66,15 @@ def _clock(
         return []  # "in twenty nineteen" is a year
     found: list[tuple[int, int, int, str]] = []
     near = _nearest(sentence, index, rows, "moment", 12)
-    if near is not None:
+    if near is not None and not _of_next(sentence, index, near[1].first, near[1].last):
         found.append((near[0], near[1].first, near[1].last, near[1].id))
     tourniquet = cues.has(sentence, grammar, "tourniquet", "cuff")
     for hit in cues.hits(sentence, grammar, *_MOMENTS):
         if hit.id in _TOURNIQUET_MOMENTS and not tourniquet:
             continue
-        if _between_clocks(sentence, index, hit):
+        if _between_clocks(sentence, index, hit) or _of_next(sentence, index, hit.first, hit.last):
+            continue
+        if hit.id == "moment-incision" and _begins_other(sentence, grammar, hit):
             continue
         found.append((cues.cost(sentence, index, hit.first, hit.last, prefix=12) + 2, hit.first, hit.last,
                       _MOMENT_NAMES[hit.id]))  # fmt: skip
@@ -90,6 +92,36 @@ def _clock(
         base.claim("clock_time", reading, sentence, index, first, last, price, name=name, text=quantity.text,
                    value=None, unit=None)
     ]  # fmt: skip
+
+
+def _of_next(sentence: Sentence, index: int, first: int, last: int) -> bool:
+    """ "On the table 08:25, incision 08:55": the word after a time of day has a time of its own."""
+    if first < index:
+        return False
+    for token in sentence.tokens[last + 1 : last + 1 + _TO_CLOCK]:
+        if token.quantity is not None:
+            return token.quantity.form == "clock"
+        if token.punctuation and token.norm not in (":", "-"):
+            return False
+    return False
+
+
+_TO_CLOCK = 4
+_BEGINS = frozenset({"start", "started", "began"})
+_BEGUN = frozenset({"infusion", "transfusion", "anaesthesia", "anesthesia", "cooling", "bypass", "antibiotic",
+                    "antibiotics", "dialysis", "ventilation", "drip"})  # fmt: skip
+
+
+def _begins_other(sentence: Sentence, grammar: Grammar, hit: cues.Hit) -> bool:
+    """ "Vancomycin one gram over an hour, started at seven": what began was the drug, not the operation."""
+    if sentence.tokens[hit.last].norm not in _BEGINS:
+        return False
+    drugs = grammar.table("drugs", Drug)
+    before = [token.norm for token in sentence.tokens[: hit.first]]
+    return bool(_BEGUN & set(before[-6:])) or any(
+        mention.last < hit.first and "general_anaesthetic" not in drugs[mention.id].classes
+        for mention in base.mentions(sentence, "drugs")
+    )
 
 
 def _unnamed(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
