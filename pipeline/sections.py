@@ -214,6 +214,8 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
     first = _leads(sentence, at)
     fresh = first or tokens[at - 1].norm in (":", ";", ".", "—") or (tokens[at - 1].norm == "," and _marked(after))
     if cue.heading:
+        if _names_its_own(sentence, at, end, cue.row, first):
+            return True
         fresh = fresh and (first or tokens[at - 1].norm != ",")
         if capitals and (first or _all_capitals_end(tokens, at)):
             return True
@@ -227,6 +229,30 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
     return len(cue.words) > 1 and before not in _BEFORE_A_NOUN and not tokens[at - 1].punctuation
 
 
+# What a heading said without a mark is known by: the name that follows it ("procedure left carpal tunnel release").
+_NAMED_BY = {
+    "preop-diagnosis": ("diagnoses", "findings"), "postop-diagnosis": ("diagnoses", "findings"),
+    "diagnosis": ("diagnoses", "findings"), "procedure": ("procedures",), "anaesthesia": ("anaesthesia",),
+    "position": ("positions",),
+}  # fmt: skip
+_NEAR = 3  # words: a side and what is more said of the thing
+
+
+def _names_its_own(sentence: Sentence, at: int, end: int, row: SectionCue, first: bool) -> bool:
+    """Whether a heading without a mark is followed at once by a name of its own sort. In the middle of speech only
+    "pre op" and "post op" are headings."""
+    tables = _NAMED_BY.get(row.id, ())
+    middle = row.id in _BEFORE_AND_AFTER and at > 0 and sentence.tokens[at - 1].norm not in _BEFORE_A_NOUN - {"and"}
+    if not tables or not (first or middle):
+        return False
+    return any(
+        mention.table in tables and end <= mention.first <= end + _NEAR
+        and not any(token.punctuation or token.norm in _VERBS for token in sentence.tokens[end : mention.first])
+        for mention in sentence.mentions
+    )
+
+
+_BEFORE_AND_AFTER = frozenset({"preop-diagnosis", "postop-diagnosis"})
 _BEFORE_A_NOUN = frozenset(
     {"the", "a", "an", "of", "for", "this", "that", "his", "her", "their", "per", "no", "with", "to", "in", "from",
      "by", "as", "and", "or", "our", "any", "minimal", "total", "previous", "at", "same", "on", "after", "before"}
