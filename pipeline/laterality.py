@@ -20,7 +20,7 @@ from functools import lru_cache
 from pipeline import clauses
 from pipeline.grammar import Box, Grammar
 from pipeline.mentions import fold, split_phrase
-from pipeline.records import Laterality, Mention, Reading, Sentence
+from pipeline.records import Laterality, Mention, Sentence
 from pipeline.rows import Concept
 
 _RUN_ON = 40  # tokens; in a longer stream of speech a side reaches this far at most:
@@ -118,6 +118,10 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         return Side(first, last, None)
     if row.group == "with-sided-site":
         return Side(first, last, "bilateral") if _before_sided(sentence, grammar, last) else None
+    norms = [token.norm for token in sentence.tokens[max(0, first - 2) : last + 1]]
+    if row.id in _NO_NOUN and norms[:2] == ["on", "the"] and norms[3] in _OPENERS:
+        # "on the left a sac", "on the right in the recess": what looks like a verb is a noun behind "the"
+        return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
     # "turned to the left", "is right": a side after all where a paired part of the body follows at once
     if sentence.tokens[first].norm in ("left", "right") and sentence.tokens[last].norm in _AFTER_TITLE and any(
         m.last == first - 1 and m.table in ("procedures", "diagnoses") for m in sentence.mentions
@@ -127,6 +131,10 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if ends and _before_sided(sentence, grammar, ends[0]):
         return Side(ends[0], ends[0], "left" if sentence.tokens[ends[0]].norm == "left" else "right")
     return None
+
+
+_NO_NOUN = frozenset({"left-behind", "right-size"})
+_OPENERS = _words("a an the no some it at in into over under to with as for only")
 
 
 def _about_an_eye(sentence: Sentence, grammar: Grammar) -> bool:
@@ -208,12 +216,9 @@ def side_for(
     for side in found:
         if side.first <= last and side.last >= first:
             return _given(side)
-    side_before = _phrase_before(sentence, found, first)
-    if side_before is not None:
-        return _given(side_before)
-    side_after = _phrase_after(sentence, found, last)
-    if side_after is not None:
-        return _given(side_after)
+    beside = _phrase_before(sentence, found, first) or _phrase_after(sentence, found, last)
+    if beside is not None:
+        return _given(beside)
     if own_only:
         return None, None
     return _of_sentence(sentence, found, first, last, grammar)
@@ -290,14 +295,54 @@ def _of_sentence(
         free.append(side)
     values = {side.value for side in free}
     if len(values) == 1:
-        return free[0].value, None
+        return (None if _points_elsewhere(sentence, found, first, last) else free[0].value), None
     if not values:
         return None, None
     near = sorted(free, key=lambda side: _distance(side, first, last))
     clause = [side for side in near if _same_clause(sentence, side, first, last)]
     if clause and len({side.value for side in clause}) == 1:
         return clause[0].value, None
+    shared = _of_list(sentence, found, first, last)
+    if shared is not None:
+        return shared, None
     return None, "more than one side is said here"
+
+
+def _of_list(sentence: Sentence, found: list[Side], first: int, last: int) -> Laterality | None:
+    """The one side of a list that a name stands in: "left excision and node biopsy, right reduction"."""
+    before, after = _along(sentence, found, first, -1), _along(sentence, found, last, 1)
+    return before if after is None else after if before is None else None
+
+
+def _along(sentence: Sentence, found: list[Side], start: int, step: int) -> Laterality | None:
+    """The side at which a list of names ends, from one of its names on."""
+    sides = {index: side for side in found for index in range(side.first, side.last + 1)}
+    named = {index for m in sentence.mentions if m.table in ("procedures", "acts", "sites", "diagnoses")
+             for index in range(m.first, m.last + 1)}  # fmt: skip
+    index, spare = start + step, 1
+    while 0 <= index < len(sentence.tokens):
+        if index in sides:
+            return sides[index].value
+        norm = sentence.tokens[index].norm
+        if index not in named and norm not in ("and", "with", "plus", "the", "a", "of"):
+            spare -= 1
+            if spare < 0 or sentence.tokens[index].punctuation or norm in _BREAKS:
+                return None
+        index += step
+    return None
+
+
+def _points_elsewhere(sentence: Sentence, found: list[Side], first: int, last: int) -> bool:
+    """Whether the phrase has a direction of its own ("deviated to the left, spur on the right")."""
+    sides = {index for side in found for index in range(side.first, side.last + 1)}
+    for step, index in ((-1, first - 1), (1, last + 1)):
+        while 0 <= index < len(sentence.tokens) and not sentence.tokens[index].punctuation:
+            if sentence.tokens[index].norm in ("left", "right") and index not in sides:
+                return sentence.tokens[index - 1].norm == "the"
+            if index in sides:
+                break
+            index += step
+    return False
 
 
 def _title_end(sentence: Sentence) -> int:
@@ -343,15 +388,3 @@ def is_harvest(sentence: Sentence, site: Mention) -> bool:
     near = {token.norm for token in sentence.tokens[max(0, site.first - 8) : site.first]}
     wide = {token.norm for token in sentence.tokens[max(0, site.first - 14) : site.first]}
     return "from" in near and bool(wide & _HARVEST)
-
-
-def narration_side(reading: Reading, grammar: Grammar) -> Laterality | None:
-    """The side of the operation where all that name it agree: procedures and diagnoses, harvest apart."""
-    values: set[Laterality] = set()
-    for sentence in reading.sentences:
-        for mention in sentence.mentions:
-            if mention.table in ("procedures", "diagnoses"):
-                side, _ = side_for(sentence, mention.first, mention.last, grammar, own_only=True)
-                if side is not None:
-                    values.add(side)
-    return values.pop() if len(values) == 1 else None

@@ -22,6 +22,7 @@ from pipeline import (
     context,
     controls,
     grammar,
+    inherited,
     listen,
     manifest,
     mentions,
@@ -239,7 +240,8 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     found: list[Fact] = []
     for extractor in plugins.every("pipeline.extractors"):
         found += extractor.extract(reading, rules)
-    return reading, _number(settle.settle(arbitrate(found), reading, rules))
+    stated = inherited.inherit(arbitrate(found), reading, rules)
+    return reading, _number(settle.settle(stated, reading, rules))
 
 
 def _number(facts: Sequence[Fact]) -> list[Fact]:

@@ -80,13 +80,3 @@ def test_a_relative_side_is_no_side_but_a_doubt() -> None:
     found, doubt = side("The contralateral knee was normal.", "knee")
     assert found is None
     assert doubt is not None
-
-
-def test_harvest_side_is_no_side_of_the_operation() -> None:
-    text = "Left ankle arthroscopy. Marrow was taken from the right iliac crest."
-    assert laterality.narration_side(read(text), grammar.load()) == "left"
-
-
-def test_a_narration_that_names_both_has_no_side_of_its_own() -> None:
-    text = "Left carpal tunnel release. Right trigger finger release."
-    assert laterality.narration_side(read(text), grammar.load()) is None

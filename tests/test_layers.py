@@ -19,10 +19,11 @@ LAYERS = {
             "rows note grammar manifest model_store plugins site wordlist",
             "audio segments engines",
             "listen ear controls soundstore agreement sounds lexicon readings repair numerals units levels codes "
-            "clocks shapes compounds ranges restated corrections conversion quantities tokens timespan utterances "
-            "rephrased mentions sections clauses context laterality people cues story",
+            "clocks shapes compounds ranges restated contrasts corrections conversion quantities tokens timespan "
+            "utterances rephrased mentions sections clauses context laterality people enumerations cues sidewise "
+            "story",
             "extractors",
-            "settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",
+            "inherited settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
             "output checking delivery run casefiles contexts caseview dictation desk live jobs handover",
             "summary handover_cli listen_cli models_cli serve_cli cli web",

@@ -1,0 +1,83 @@
+"""Sides that are said once and meant for what follows. The narrations are invented; the truth is read from them."""
+
+from __future__ import annotations
+
+import pytest
+from cases_runner import facts_of
+
+from pipeline.records import Fact
+
+
+def found(text: str, kind: str, name: str) -> list[Fact]:
+    return [fact for fact in facts_of(text) if fact.kind == kind and name in (fact.name or fact.text or "")]
+
+
+def sides(text: str, kind: str, name: str) -> list[str | None]:
+    return [fact.laterality for fact in found(text, kind, name)]
+
+
+EARS = (
+    "Bilateral myringotomy and grommets. Right ear first. Wax cleared. Mucoid effusion aspirated. "
+    "Then the left ear. Glue. A grommet of one point one four millimetres was inserted."
+)
+BREASTS = (
+    "Left wide local excision and sentinel node biopsy, right breast reduction. Left side: clear margins. "
+    "Cavity marked with five clips."
+)
+HERNIAS = "Hernia repair. On the right a direct defect, on the left an indirect sac."
+SCOPE = "Right shoulder arthroscopy. The labrum was torn. Three anchors of two point four millimetres were placed."
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "name", "side"),
+    [
+        (EARS, "finding", "mucoid-effusion", "right"),
+        (EARS, "device", "ventilation-tube", "left"),
+        (EARS, "device_size", "ventilation-tube", "left"),
+        (BREASTS, "procedure", "wide-local-excision", "left"),
+        (BREASTS, "procedure", "sentinel-lymph-node-biopsy", "left"),
+        (BREASTS, "procedure", "breast-reduction", "right"),
+        (BREASTS, "device", "surgical-clip", "left"),
+        (SCOPE, "finding", "torn", "right"),
+        (SCOPE, "device_count", "suture-anchor", "right"),
+        (HERNIAS, "finding", "direct-defect", "right"),
+        (HERNIAS, "finding", "indirect-sac", "left"),
+        ("Bilateral FESS. On the left the antrum held pus.", "finding", "purulence", "left"),
+    ],
+)  # fmt: skip
+def test_a_side_stands_over_what_follows(text: str, kind: str, name: str, side: str) -> None:
+    given = sides(text, kind, name)
+    assert given[-1:] == [side], facts_of(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "name"),
+    [
+        # one of two operations lends its side to nothing of the other
+        ("Removal of hardware left ankle. Carpal tunnel release right wrist. A screw was placed.", "device", "screw"),
+        # both sides were operated on: which one a thing is of was not said
+        ("Bilateral knee arthroscopy. The meniscus was torn.", "finding", "torn"),
+        # what has no side takes none
+        ("Left inguinal hernia repair. The bladder was normal.", "finding", "normal"),
+        # the other side is not the side of the operation
+        ("Left carotid endarterectomy. The other carotid was occluded.", "finding", "occlusion"),
+        # a history lends no side
+        ("Cystoscopy. Left: stent in 2015. A stone was seen.", "finding", "stone"),
+    ],
+)
+def test_and_over_nothing_else(text: str, kind: str, name: str) -> None:
+    given = sides(text, kind, name)
+    assert given == [None] * len(given)
+    assert given, facts_of(text)
+
+
+def test_a_direction_is_no_side() -> None:
+    text = "Septoplasty. Septum deviated to the left, spur on the right."
+    assert sides(text, "finding", "deviation-of-the-septum") == [None]
+    assert sides(text, "finding", "osteophyte") == ["right"]
+
+
+def test_the_side_of_the_harvest_is_not_that_of_the_operation() -> None:
+    text = "Left ankle arthroscopy. Marrow was taken from the right iliac crest. Two anchors in the talus."
+    assert sides(text, "harvest_site", "iliac-crest") == ["right"]
+    assert sides(text, "device", "suture-anchor") == ["left"]
