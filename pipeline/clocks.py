@@ -232,8 +232,8 @@ _MINUTES = {"half": 30, "quarter": 15, "five": 5, "ten": 10, "twenty": 20}
 
 
 def _relative(norms: Sequence[str], start: int) -> Found | None:
-    """ "half past eight", "twenty five past nine", "quarter to ten"; minutes to the hour only where the word of an event
-    leads on to them, for "five to nine" may be a range too."""
+    """ "half past eight", "twenty five past nine", "quarter to ten"; other minutes to the hour only where the word of
+    an event leads on to them, for "five to nine" may be a range too."""
     minutes, link = _MINUTES[norms[start]], start + 1
     if minutes == 20 and _at(norms, link) == "five":
         minutes, link = 25, link + 1

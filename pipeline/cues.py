@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from pipeline import enumerations
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Quantity, Reading, Scale, Sentence, Token
@@ -26,7 +27,6 @@ _WORD_COST = {"and": 16, "or": 16, "but": 60, "while": 40, "whereas": 60, "then"
               "before": 20, "until": 20}  # fmt: skip
 _GLUE_COST, _WORD, _SAME, _OTHER = 1, 7, 30, 4
 FAR = 1000
-_JOINERS = frozenset({",", "and", "then", "another", "/", "by", "x", "\u00d7", "plus", "&"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,52 +136,8 @@ def listed(sentence: Sentence, index: int) -> tuple[int, ...]:
     """
     known = _look(sentence).listed
     if index not in known:
-        known[index] = _enumeration(sentence.tokens, index)
+        known[index] = enumerations.members(sentence.tokens, index)
     return known[index]
-
-
-def _enumeration(tokens: tuple[Token, ...], index: int) -> tuple[int, ...]:
-    quantity = tokens[index].quantity
-    if quantity is None or quantity.form not in ("number", "fraction"):
-        return (index,)
-
-    def step(at: int, way: int) -> int | None:
-        """The next number that way, if only joining words lie between."""
-        at += way
-        joined = False
-        while 0 <= at < len(tokens) and tokens[at].norm in _JOINERS:
-            joined = True
-            at += way
-        if not joined or not 0 <= at < len(tokens):
-            return None
-        other = tokens[at].quantity
-        return at if other is not None and other.form in ("number", "fraction") else None
-
-    members = [index]
-    while (following := step(members[-1], 1)) is not None:
-        members.append(following)
-    while (before := step(members[0], -1)) is not None:
-        members.insert(0, before)
-    # Cut at every member that has a unit and is followed by one with a different unit or "of".
-    runs: list[list[int]] = [[]]
-    for member in members:
-        runs[-1].append(member)
-        unit = tokens[member].quantity
-        follows = tokens[member + 1].norm if member + 1 < len(tokens) else ""
-        if unit is not None and unit.unit is not None and follows == "of":
-            runs.append([])
-    run = next(run for run in runs if index in run)
-    units = [_unit(tokens[member].quantity) for member in run]
-    if all(unit is None for unit in units) or (all(unit is None for unit in units[:-1])):
-        return tuple(run)
-    joined = {tokens[at].norm for at in range(run[0], run[-1])}
-    if len(set(units)) == 1 and (len(run) > 2 or joined & {"and", "by", "x", "\u00d7"}):
-        return tuple(run)
-    return (index,)
-
-
-def _unit(quantity: Quantity | None) -> str | None:
-    return quantity.unit if quantity is not None else None
 
 
 def unit_of(sentence: Sentence, index: int) -> Quantity | None:

@@ -153,14 +153,23 @@ def unit_only(draft: Draft, cue: Cue) -> tuple[int, Said] | None:
     while start < len(tokens) and tokens[start].norm in (",", "..."):
         start += 1
     said = read_unit(tokens, start, False) if start < len(tokens) else None
-    if said is None or cue.phrase == "no":
+    if said is None or (cue.phrase == "no" and not _is_apart(tokens, cue, said.end)):
         return None
     for index in range(cue.first - 1, max(-1, cue.first - BETWEEN - 2), -1):
         quantity = tokens[index].quantity
         if quantity is not None:
-            other = quantity.form in ("number", "range", "fraction") and quantity.unit not in (None, said.ucum)
+            other = quantity.form in ("number", "range", "fraction") and quantity.unit != said.ucum
             return (index, said) if other else None
     return None
+
+
+def _is_apart(tokens: Sequence[Token], cue: Cue, end: int) -> bool:
+    """ "Four millimetres, no, centimetres": the value right before the cue, and nothing that the unit could be of."""
+    back = cue.first - 1
+    while back > 0 and tokens[back].norm == ",":
+        back -= 1
+    after = tokens[end].norm if end < len(tokens) else "."
+    return tokens[back].quantity is not None and (after in _ENDS_VALUE or not after[0].isalpha())
 
 
 def other_unit(draft: Draft, cue: Cue, index: int, said: Said, words: Sequence[Word]) -> int:

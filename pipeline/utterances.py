@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from pipeline import numerals
+from pipeline import contrasts, numerals
 from pipeline.corrections import settle
+from pipeline.gapped import lend
 from pipeline.quantities import merge
 from pipeline.records import Sentence, Token, Word
 from pipeline.restated import Draft
@@ -41,9 +42,11 @@ def read(words: Sequence[Word], *, pause: float = 0.7) -> list[Sentence]:
                 held = drafts.pop()
                 mark = Token(":", ":", held.tokens[-1].first, held.tokens[-1].last, None, True)
                 colon = [] if held.tokens[-1].norm == ":" else [mark]
-                drafts.append(Draft([*held.tokens, *colon, *merge(tokens)]))
+                drafts.append(Draft([*held.tokens, *colon, *lend(merge(tokens))]))
             else:
-                drafts.append(Draft(merge(tokens), heading=heading))
+                drafts.append(Draft(lend(merge(tokens)), heading=heading))
+    for draft in drafts:
+        contrasts.settle(draft, words)
     settled = settle(drafts, words)
     kept = [draft for draft in settled if draft.tokens or draft.strikes]
     return [Sentence(index, tuple(draft.tokens), tuple(draft.strikes)) for index, draft in enumerate(kept)]

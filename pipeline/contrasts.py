@@ -1,0 +1,96 @@
+"""A number said together with the one that it is not: "thirty, not forty", "not fifty but one hundred millilitres".
+
+What is denied so is no value and leaves the tokens; the strike shows it beside the number that holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.records import Evidence, Strike, Token, Word
+from pipeline.restated import Draft, alike, inherit, said_by
+from pipeline.units import read_unit
+
+_DENIES = (("not",), ("and", "not"), ("instead", "of"), ("rather", "than"))
+_FORMS = frozenset({"number", "range", "fraction"})
+_NEAR = 2  # words that may stand between a number and the one denied after it ("thirty millimetre screw, not forty")
+
+
+def settle(draft: Draft, words: Sequence[Word]) -> None:
+    """Takes every denied number of a draft out; where two numbers follow the denial, both values stay in doubt."""
+    index = 0
+    while index < len(draft.tokens):
+        length = next((len(cue) for cue in _DENIES if _norms(draft.tokens, index, len(cue)) == cue), 0)
+        denied = index + length
+        if length and denied < len(draft.tokens) and draft.tokens[denied].norm in ("a", "an", "the"):
+            denied += 1
+        if length and _is_number(draft.tokens, denied):
+            _deny(draft, words, index, denied)
+        index += 1
+
+
+def _norms(tokens: Sequence[Token], index: int, length: int) -> tuple[str, ...]:
+    return tuple(token.norm for token in tokens[index : index + length])
+
+
+def _is_number(tokens: Sequence[Token], index: int) -> bool:
+    quantity = tokens[index].quantity if index < len(tokens) else None
+    return quantity is not None and quantity.form in _FORMS and quantity.comparator is None
+
+
+def _deny(draft: Draft, words: Sequence[Word], cue: int, denied: int) -> None:
+    """`cue`: index of the word that denies; `denied`: of the number after it."""
+    tokens = draft.tokens
+    before = _before(tokens, cue, tokens[denied])
+    end = denied + 1
+    parted = end < len(tokens) and tokens[end].norm in (",", "but")
+    after = end + parted if _is_number(tokens, end + parted) and alike(tokens[denied], tokens[end + parted]) else -1
+    led = parted and tokens[end].norm == "but"
+    if before >= 0 and after < 0:
+        _between(draft, words, before, cue, denied)
+    elif after > 0 and tokens[cue].norm == "not" and (led or (before < 0 and parted)):
+        _take_out(draft, words, cue, denied, after)
+    elif before >= 0 and after > 0 and not led:
+        # "five millilitres not two three millilitres": what holds was not said clearly
+        spoken = said_by(words, [tokens[denied]])
+        _take_out(draft, words, cue, denied, after)
+        at = draft.tokens[cue].first
+        draft.strikes.append(Strike(Evidence(at, at, None, None, ""), replace(spoken, heard=f"not {spoken.heard}"), cue,
+                                    False))  # fmt: skip
+
+
+def _before(tokens: Sequence[Token], cue: int, denied: Token) -> int:
+    """Index of the number that stands right before the denial, over a comma and up to two words; -1 if none does."""
+    words = 0
+    for index in range(cue - 1, max(-1, cue - 2 - _NEAR), -1):
+        if _is_number(tokens, index):
+            return index if alike(tokens[index], denied) else -1
+        words += not tokens[index].punctuation
+        if words > _NEAR or tokens[index].norm in (".", ";", "and", "but", "is", "was", "were"):
+            return -1
+    return -1
+
+
+def _between(draft: Draft, words: Sequence[Word], kept: int, cue: int, denied: int) -> None:
+    """ "Thirty, not forty, millimetres": the unit may be said with either."""
+    tokens = draft.tokens
+    holds = inherit(tokens[denied], tokens[kept])
+    start = cue - 1 if tokens[cue - 1].norm == "," else cue
+    rest = list(tokens[denied + 1 :])
+    at = 1 if rest and rest[0].norm == "," else 0
+    said = read_unit(rest, at, False) if at < len(rest) else None
+    quantity = holds.quantity
+    if said is not None and quantity is not None and quantity.unit is None:
+        named = " ".join(token.text for token in rest[said.start : said.end])
+        quantity = replace(quantity, unit=said.ucum, said_unit=named, dimension=said.dimension)
+        holds = replace(holds, norm=f"#{said.dimension}", quantity=quantity)
+        rest = rest[said.end :]
+    draft.strikes.append(Strike(said_by(words, [tokens[denied]]), said_by(words, tokens[cue:denied]), kept))
+    draft.tokens = [*tokens[:kept], holds, *tokens[kept + 1 : start], *rest]
+
+
+def _take_out(draft: Draft, words: Sequence[Word], cue: int, denied: int, after: int) -> None:
+    tokens = draft.tokens
+    draft.strikes.append(Strike(said_by(words, [tokens[denied]]), said_by(words, tokens[cue:denied]), cue))
+    draft.tokens = [*tokens[:cue], *tokens[after:]]
