@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 
-from pipeline.records import Sentence
+from pipeline.records import Sentence, Token
 
 
 def _words(text: str) -> frozenset[str]:
@@ -145,6 +145,18 @@ def _with_conjunction(norms: list[str], first: int) -> int:
     return first
 
 
+_TALK = _words("discussed explained understood accepted mentioned covered reviewed outlined given told detailed")
+
+
+def is_main(sentence: Sentence, start: int) -> bool:
+    """Whether the clause at a token tells something of its own, and is no item of the list before it nor what was said
+    of the list ("infection and nerve injury were explained")."""
+    tokens = sentence.tokens
+    if start and tokens[start - 1].norm in (",", "and", "or", "nor", "/"):
+        return False
+    return not any(token.norm in _TALK for token in tokens[start : bounds(sentence, start)[1]])
+
+
 _BORDERS = _MARKS | {":", "...", "…"}
 _VERBS = FINITE | {"be", "been", "made", "took", "gave", "put", "seemed"}
 
@@ -173,6 +185,63 @@ def told_more(sentence: Sentence, start: int) -> bool:
         if token.quantity is not None or token.norm in _ACTED:
             return True
     return False
+
+
+def is_year(token: Token) -> bool:
+    """Whether a number is a year of this or the last century."""
+    quantity = token.quantity
+    if quantity is None or quantity.unit is not None:
+        return False
+    if quantity.form in ("date", "clock", "year"):  # "in twenty eleven" is heard like a time, but a time has "at"
+        return True
+    return quantity.form == "number" and quantity.value is not None and 1950 <= quantity.value <= 2100
+
+
+def heading(sentence: Sentence, colon: int) -> int:
+    """The first token of the heading that a colon closes: all of "Drains and packs: none", "Drain (s): none"."""
+    first = colon
+    while first and colon - first < _LONG:
+        before = sentence.tokens[first - 1]
+        if before.norm in _BORDERS or before.norm in FINITE or before.quantity is not None:
+            break
+        first -= 1
+    return first
+
+
+# Participles of what a surgeon does or sees that do not end in "ed".
+_PARTICIPLES = _words(
+    "seen felt found brought taken done made put cut drawn held left lain laid shown kept driven torn split run gotten "
+    "swept freed sewn oversewn cleaned begun built bent let"
+)
+
+
+def is_participle(sentence: Sentence, index: int) -> bool:
+    """Whether a token, after words of manner, is the participle of a passive ("easily retracted")."""
+    tokens = sentence.tokens
+    while index < len(tokens) and (tokens[index].norm.endswith("ly") or tokens[index].norm in _ADVERBS):
+        index += 1
+    return index < len(tokens) and (
+        tokens[index].norm in _PARTICIPLES or (tokens[index].norm.endswith("ed") and len(tokens[index].norm) > 4)
+    )
+
+
+def acted_on(sentence: Sentence, index: int) -> bool:
+    """Whether a finite verb at a token tells what was done now to its subject: not "was performed in 2015"."""
+    tokens = sentence.tokens
+    return tokens[index].norm in ("was", "were") and is_participle(sentence, index + 1) and not any(
+        token.norm in _CARRIED_OUT for token in tokens[index + 1 : index + 4]
+    )
+
+
+_CARRIED_OUT = _words("performed done carried undertaken completed treated diagnosed repaired placed noted")
+
+
+def is_past_purpose(sentence: Sentence, index: int) -> bool:
+    """Whether a purpose ("to prevent injury ...") is over at a token: a number, what it was done with, a clause."""
+    token = sentence.tokens[index]
+    return token.quantity is not None or token.norm == "with" or (
+        token.norm in ("and", ",") and opens_one(sentence, index + 1)
+    )
 
 
 # What is done to a thing only where there is one.

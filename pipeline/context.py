@@ -62,24 +62,35 @@ class _Hit:
 def _matcher(box: Box) -> PhraseMatcher:
     matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
     for ident, row in box.grammar.table("context", ContextRule).items():
-        docs = [Doc(_NLP.vocab, words=words) for words in map(split_phrase, row.say) if words]
+        docs = [Doc(_NLP.vocab, words=words) for phrase in row.say for words in _forms(phrase) if words]
         if docs:
             matcher.add(ident, docs)
     return matcher
+
+
+def _forms(phrase: str) -> list[list[str]]:
+    """A cue as it is written, and one that begins with "not" with the verb that speech contracts it with."""
+    words = split_phrase(phrase)
+    short = [[verb, *words[1:]] for verb in _SHORT_NOT] if len(words) > 1 and words[0] == "not" else []
+    return [words, *short]
+
+
+# "wasn't used": "not" with the verb before it.
+_SHORT_NOT = ("wasn't", "weren't", "isn't", "aren't", "couldn't", "wouldn't")
 
 
 @lru_cache(maxsize=4)
 def _known(box: Box) -> frozenset[str]:
     """The words of all cues: other words need no entry in spaCy's vocabulary."""
     rows = box.grammar.table("context", ContextRule).values()
-    return frozenset(word for row in rows for phrase in row.say for word in split_phrase(phrase))
+    return frozenset(word for row in rows for phrase in row.say for form in _forms(phrase) for word in form)
 
 
 @lru_cache(maxsize=4)
 def _openers(box: Box) -> frozenset[str]:
     """The first words of all cues."""
     rows = box.grammar.table("context", ContextRule).values()
-    return frozenset(split_phrase(phrase)[0] for row in rows for phrase in row.say)
+    return frozenset(form[0] for row in rows for phrase in row.say for form in _forms(phrase))
 
 
 def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
@@ -101,7 +112,8 @@ def _overruled(scope: Scope, found: list[Scope]) -> bool:
     for other in found:
         holds = other.axis == scope.axis and other.first <= scope.first and scope.last <= other.last
         meets = other.axis == scope.axis and other.first <= scope.last and scope.first <= other.last
-        if meets and scope.value == "suspected" and other.value == "negated" and other.first > scope.first:
+        later = other.first > scope.first or other.last > scope.last
+        if meets and scope.value == "suspected" and other.value == "negated" and later:
             return True
         if holds and scope.value == "planned" and other.value == "conditional" and other.rule == "conditional":
             return True
@@ -113,19 +125,10 @@ def _years(sentence: Sentence) -> list[Scope]:
     tokens = sentence.tokens
     found = []
     for index in range(2, len(tokens)):
-        if tokens[index - 1].norm in ("in", "since") and _is_year(tokens[index]):
+        if tokens[index - 1].norm in ("in", "since") and clauses.is_year(tokens[index]):
             rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
             found.append(Scope("status", "historical", _behind(sentence, _Hit(rule, index - 1, index)), index, "year"))
     return found
-
-
-def _is_year(token: Token) -> bool:
-    quantity = token.quantity
-    if quantity is None or quantity.unit is not None:
-        return False
-    if quantity.form in ("date", "clock", "year"):  # "in twenty eleven" is heard like a time, but a time has "at"
-        return True
-    return quantity.form == "number" and quantity.value is not None and 1950 <= quantity.value <= 2100
 
 
 def _section_scopes(sentence: Sentence, grammar: Grammar) -> list[Scope]:
@@ -159,6 +162,8 @@ def _hits(sentence: Sentence, grammar: Grammar) -> list[_Hit]:
         if any(m.first <= hit.first and hit.last <= m.last and m.last - m.first > hit.last - hit.first
                and m.table in _WITH_OWN_WORDS for m in sentence.mentions):  # fmt: skip
             continue
+        if hit.rule.id == "suspected" and folded[hit.last] == "be" and clauses.is_participle(sentence, hit.last + 1):
+            continue  # "could be retracted": it was possible
         kept.append(hit)
     return sorted(kept, key=lambda hit: hit.first)
 
@@ -182,8 +187,12 @@ def _governed(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) 
             spans.append((hit.first, ahead(sentence, hit, hits, stops)))
         if rule.direction in ("before", "both"):
             spans.append((behind, hit.last))
+        if rule.value == "historical" and rule.direction == "before" and not _is_thick(sentence, behind, hit.first):
+            spans.append((hit.first, _ahead_clause(sentence, hit, hits, stops)))  # "ten years ago a hysterectomy"
     first = min(span[0] for span in spans)
     last = max(span[1] for span in spans)
+    if rule.id == "unable" and sentence.tokens[min(hit.last + 1, last)].norm in _OVERCOME:
+        last = min([last, *(m.first - 1 for m in sentence.mentions if m.table in _SEEN and m.first > hit.last)])
     if rule.value == "affirmed":
         return [
             Scope(axis, "affirmed", m.first, m.last, rule.id)
@@ -191,6 +200,11 @@ def _governed(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) 
             if first <= m.first and m.last <= last
         ]
     return [Scope(axis, rule.value, first, last, rule.id)]
+
+
+# "Unable to cross the stenosis": what could not be overcome is there.
+_OVERCOME = _words("cross pass traverse negotiate reach remove reduce relieve clear treat correct control close")
+_SEEN = frozenset({"findings", "diagnoses", "complications"})
 
 
 def _denies_its_verb(sentence: Sentence, hit: _Hit, behind: int) -> bool:
@@ -216,23 +230,9 @@ def _is_thick(sentence: Sentence, first: int, end: int) -> bool:
 
 def _whole(sentence: Sentence, hit: _Hit) -> tuple[int, int]:
     last = len(sentence.tokens) - 1
-    if hit.rule.value == "conditional" and len(clauses.starts(sentence)) > 2:
+    if hit.rule.value == "conditional":
         return clauses.hangs_on(sentence, hit.first, hit.last, hit.rule.reach)
-    if last < _RUN_ON:
-        return 0, last
-    settings = [m.first for m in sentence.mentions if m.table in _SETTING and m.first > hit.last]
-    behind = hit.first if _consequence_ahead(sentence, hit) else max(0, _behind(sentence, hit))
-    return behind, min(last, hit.last + hit.rule.reach, *(first - 1 for first in settings))
-
-
-def _consequence_ahead(sentence: Sentence, hit: _Hit) -> bool:
-    """Whether what hangs on an "if" comes after it ("if she has a fever she should call"): then nothing before does."""
-    if hit.rule.value != "conditional":
-        return False
-    return any(token.norm in _CONSEQUENCE for token in sentence.tokens[hit.last + 3 : hit.last + 12])
-
-
-_CONSEQUENCE = _words("should will must can may call calls return returns come comes phone ring contact we'll")
+    return (0, last) if last < _RUN_ON else (max(0, _behind(sentence, hit)), min(last, hit.last + hit.rule.reach))
 
 
 def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) -> int:
@@ -241,20 +241,28 @@ def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[in
     end = len(tokens) - 1
     limit = min(end, hit.last + hit.rule.reach)
     settings = {m.first for m in sentence.mentions if m.table in _SETTING}
+    opened = clauses.starts(sentence) if hit.rule.id in _FEARS else ()
     for index in range(hit.last + 1, limit + 1):
         if tokens[index].norm == "." and tokens[index - 1].norm in _SHORT:
             continue
         if tokens[index].norm in (".", ";", "?", "!") or (index in stops and tokens[index].norm in _TURNS):
             return index - 1
-        if hit.rule.value == "historical" and tokens[index - 1].norm in ("in", "since") and _is_year(tokens[index]):
+        dated = clauses.is_year(tokens[index]) and tokens[index - 1].norm in ("in", "since")
+        if hit.rule.value == "historical" and dated:
             return index
         if hit.rule.value == "conditional" and tokens[index].norm in _CHOSEN:
             return index - 1
+        if hit.rule.id == "purpose" and clauses.is_past_purpose(sentence, index):
+            return index - 1
+        if tokens[hit.last].norm in _ADJECTIVES and clauses.acted_on(sentence, index) and index > hit.last + 1:
+            return index - 1  # "the previous osteotomy was resected": today
         if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
             return index - 1
         if hit.rule.value == "planned" and len(tokens) <= _RUN_ON:
             continue
         if index in settings or (tokens[index].norm == "," and clauses.opens_one(sentence, index + 1)):
+            return index - 1
+        if hit.rule.id in _FEARS and index in opened and clauses.is_main(sentence, index):
             return index - 1
     return limit
 
@@ -268,7 +276,10 @@ _SETTING = frozenset(
     {"anaesthesia", "positions", "preparations", "counts", "sutures", "closures", "handedness", "sex", "team", "events",
      "conditions", "dispositions", "tourniquet", "grades", "drains", "specimens"}
 )
+_ADJECTIVES = frozenset({"previous", "prior", "old", "preexisting", "existing", "longstanding", "standing", "known"})
 _SHORT = frozenset({"incl", "rt", "lt", "approx"})
+# What is feared or aimed at is told in a phrase: the clause behind it tells what was done.
+_FEARS = frozenset({"risks", "purpose"})
 # What was chosen after the options and risks were told is no option any more.
 _CHOSEN = frozenset({"chose", "chosen", "elected", "opted", "decided", "proceeded"})
 _TURNS = frozenset({"but", "however", "although", "though", "therefore", "so", "then", "next"})
@@ -299,7 +310,7 @@ def _ahead_named(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int
         if mention is not None:
             if not named and mention.table in _SETTING and index > hit.last + 3:
                 return index - 1
-            if named and not _joined(sentence, index, hit.last):
+            if named and (mention.table in _OUTCOME or not _joined(sentence, index, hit.last)):
                 return index - 1
             named, index = True, mention.last + 1
             limit = max(limit, min(len(tokens) - 1, index + 6))
@@ -310,6 +321,8 @@ def _ahead_named(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int
     return limit
 
 
+# "No complications, to the ward in good condition"
+_OUTCOME = frozenset({"dispositions", "conditions"})
 # Mentions of these tables tell how, where or how much, and do not use up the reach of a negation.
 _BY_THE_WAY = frozenset({"sides", "sites", "guidance", "team", "events", "routes"})
 
@@ -345,6 +358,8 @@ def _behind(sentence: Sentence, hit: _Hit) -> int:
     tokens = sentence.tokens
     stream = len(tokens) > _RUN_ON
     certainty = hit.rule.axis == "certainty"
+    if certainty and hit.first and tokens[hit.first - 1].norm == ":":
+        return clauses.heading(sentence, hit.first - 1)
     floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))
     ends = {m.last: m for m in sentence.mentions if m.table not in _BY_THE_WAY}
     settings = {m.last for m in sentence.mentions if m.table in _SETTING}

@@ -64,6 +64,8 @@ def _suture(
             continue
         if quantity.form != "suture" and not (quantity.form == "number" and quantity.dimension == ""):
             continue
+        if quantity.form == "number" and mention.id == "suture" and _is_plural(sentence, mention.last):
+            continue  # "four sutures": how many
         price = cues.cost(sentence, index, mention.first, mention.last, postfix=1)
         reach = _SIZE_REACH if quantity.form == "suture" else 1
         if any(
@@ -74,8 +76,7 @@ def _suture(
         text = quantity.text if quantity.form == "suture" else _thick(quantity)
         if text and price <= reach and (best is None or price < best[0]):
             best = (price, index, text)
-            doubts = () if quantity.form == "suture" or text == str(quantity.value) else (
-                f"'{quantity.value}' was read as the suture size {text}",)  # fmt: skip
+            doubts = _unsure_size(sentence, mention, quantity, text)
     layer = _layer(sentence, sites, mention)
     if best is None and mention.id == "suture":
         return None  # "a stitch": neither material nor size
@@ -86,6 +87,21 @@ def _suture(
     return base.claim("suture", reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                       text=text, value=None, low=None, high=None, unit=None, body_site=layer,
                       doubts=doubts)  # fmt: skip
+
+
+def _is_plural(sentence: Sentence, index: int) -> bool:
+    return index < len(sentence.tokens) and sentence.tokens[index].norm in ("sutures", "stitches", "ties", "ligatures")
+
+
+def _unsure_size(sentence: Sentence, mention: Mention, quantity: Quantity, text: str) -> tuple[str, ...]:
+    """A bare number before a material: written otherwise than a size, or as likely how many of them."""
+    if quantity.form == "suture":
+        return ()
+    if text != str(quantity.value):
+        return (f"'{quantity.value}' was read as the suture size {text}",)
+    if quantity.value is not None and quantity.value > 1 and _is_plural(sentence, mention.last + 1):
+        return (f"'{quantity.value}' was read as the suture size; it may be how many",)
+    return ()
 
 
 def _thick(quantity: Quantity) -> str:
