@@ -9,7 +9,7 @@ _HARMLESS = frozenset({"routes", "events"})
 _STOPPERS = frozenset({".", ";", "while", "but", "after", "before", "next"})
 _LINKS = frozenset(
     ", ( ) : = - / that is which makes make equals equal equalling or so giving given in total a of altogether to at "
-    "i.e. ie the dose total: totalling was were used as and for volume concentration strength".split()
+    "i.e. ie x the dose total: totalling was were used as and for volume concentration strength".split()
 )
 
 
@@ -30,7 +30,13 @@ _AFTER_DOSE = frozenset(
 
 def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     """ "Steroid eighty milligrams with four mils of half percent marcaine": the number follows a word of its own, and
-    the drug ahead comes after "with" and a number that is its own."""
+    the drug ahead comes after "with" and a number that is its own. "Cefazolin at induction, two mils of blue dye": it
+    is of what its "of" names."""
+    if drug.last < index:
+        after = sentence.tokens[index + 1 : index + 3]
+        return len(after) == 2 and after[0].norm == "of" and after[1].norm.isalpha() and after[1].quantity is None and (
+            after[1].norm not in _SAME_DRUG
+        )
     between = sentence.tokens[index + 1 : drug.first]
     joined = next((at for at, token in enumerate(between) if token.norm in ("with", "plus", "and", "then")), None)
     if joined is None or not index or not any(token.quantity is not None for token in between[joined:]):
@@ -41,6 +47,10 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     )
 
 
+_SAME_DRUG = frozenset(
+    "it this that these those them the a an which each same local solution mixture anaesthetic anesthetic plain heavy "
+    "hyperbaric isobaric dilute diluted undiluted half quarter".split()
+)
 _NO_NAMES = frozenset(
     "of with and gave given injected used a the about was were then plus by total block infiltrated in".split()
 )
@@ -68,6 +78,29 @@ def said_on(sentence: Sentence, index: int, drug: Mention) -> bool | None:
     return all(norm in _LINKS for norm in tail)
 
 
+_MORE = frozenset({"second", "third", "another", "further", "repeat", "repeated", "again", "additional", "redosed"})
+_WHEN = frozenset({"at", "before", "after", "during", "prior", "later", "on"})
+_FURTHER = 30  # tokens
+
+
+def said_again(sentence: Sentence, index: int, drug: Mention, *, total: bool) -> bool:
+    """Whether the number at `index` is a further giving of the drug before it, or all of them together: "1 g before
+    the incision, second 1 g at closure, 2 g in total". Only a number of the same unit is."""
+    quantity = sentence.tokens[index].quantity
+    between = sentence.tokens[drug.last + 1 : index]
+    if quantity is None or quantity.unit is None or len(between) > _FURTHER:
+        return False
+    if any(drug.last < other.first and other.last < index and other.table in _OTHERS for other in sentence.mentions):
+        return False
+    if not any(token.quantity is not None and token.quantity.unit == quantity.unit for token in between):
+        return False
+    before = [token.norm for token in sentence.tokens[max(0, index - 3) : index]]
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
+    joined = before[-1] in ("and", "then", "plus", ",") and after in _WHEN
+    return total or joined or bool(_MORE & set(before))
+
+
+_OTHERS = frozenset({"drugs", "fluids", "devices", "injectates", "specimens", "measures"})
 _REACTS = 12  # tokens after the word for an allergy
 _THEREFORE = frozenset({"so", "therefore", "hence", "instead", "thus", "gave", "given", "received", ";", "."})
 

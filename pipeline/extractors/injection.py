@@ -81,11 +81,11 @@ def _number(
         )  # fmt: skip
 
     facts: list[Fact] = []
-    elsewhere = {token.norm for token in sentence.tokens[index + 1 : index + 4]} & _NOT_INJECTED
+    elsewhere = _goes_elsewhere(sentence, index)
     if quantity.dimension == "volume" and verb is not None and verb[0] <= _REACH and not elsewhere:
         facts.append(
-            claim("injection_volume", (verb[0] + 2, verb[1]), name=_what(sentence, index),
-                  scale=cues.scale(sentence, index))
+            claim("injection_volume", (verb[0] + (_MEDICINE if _is_medicine(sentence, index, verb[1]) else 2), verb[1]),
+                  name=_what(sentence, index), scale=cues.scale(sentence, index))
         )  # fmt: skip
     what = _what(sentence, index)
     ahead = range(index + 1, min(index + 4, len(sentence.tokens)))
@@ -98,7 +98,7 @@ def _number(
             facts.append(claim("injection_volume", (given[0], given[1]), name=what, scale=cues.scale(sentence, index)))
     if quantity.dimension in ("volume", "") and phase == "injection":
         total = cues.nearest(sentence, grammar, index, "total")
-        if total is not None and total[1].first < index and total[0] <= (20 if quantity.dimension else 4):
+        if total is not None and cues.sums(sentence, total[1], index) and total[0] <= (20 if quantity.dimension else 4):
             facts.append(claim("injection_total", (max(0, total[0] - 6), total[1]), scale="total"))
     if phase != "harvest" and quantity.dimension in ("gauge", "length") and _is_injection(sentence, grammar, index):
         needle = cues.nearest(sentence, grammar, index, "injection-needle")
@@ -111,6 +111,26 @@ def _number(
         if depth is not None and depth[0] <= 20:
             facts.append(claim("injection_depth", depth))
     return facts
+
+
+def _is_medicine(sentence: Sentence, index: int, verb: cues.Hit) -> bool:
+    """ "Lidocaine 1 %, 4 x 3 mL, was infiltrated": a drug is what was injected, and nothing else is named."""
+    drugs = [mention.last for mention in base.mentions(sentence, "drugs") if mention.last < index]
+    if not drugs or any(True for _ in base.mentions(sentence, "injectates")):
+        return False
+    return verb.first > index or verb.last < drugs[-1]
+
+
+_MEDICINE = 70
+
+
+def _goes_elsewhere(sentence: Sentence, index: int) -> bool:
+    """ "Two millilitres were left": no injection; "four millilitres into the left hip" is one."""
+    near = sentence.tokens[index + 1 : index + 4]
+    norms = [token.norm for token in near]
+    if "left" in norms and {"the", "into", "to", "in"} & set(norms[: norms.index("left")]):
+        norms.remove("left")
+    return bool(_NOT_INJECTED & set(norms))
 
 
 def _cement(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
