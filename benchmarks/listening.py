@@ -1,27 +1,28 @@
-"""How well the product hears (`make bench-listening`, ARGS="--full" for everything).
+"""How well the product hears (`make bench-listening`; options in ARGS="...").
 
-One table a recogniser: word error (jiwer), critical-word error by class, with and without bias words, with and without
-the repair of terms, clean and in theatre noise, tuning half and test half apart; dropped phrases; invented words on ten
-minutes of non-speech; real-time factor, seconds from the end of an utterance to its text, load time, peak memory; how
-many wrong numbers the second reading flags, and how many right ones. Human read speech where ../shared/speech is.
+Rows: Whisper base with the shorter encoder input and with the full one, the tuned weights, the small Vosk model; each
+without and with bias words, without and with the repair of terms; tuning half and test half apart. Columns: word error
+(jiwer), critical words wrong of all by class, phrases dropped, words repaired; of the numbers, units, sides and
+negations, how many wrong ones and how many right ones the second reading flags. Then speed: real-time factor on
+this machine as loaded as it was, processor seconds for a second of sound, work for an utterance of 3 to 8 s, load time,
+peak memory. Then invented words on ten minutes of non-speech, and human read speech where ../shared/speech is.
 
-The default run hears 14 recordings, about a quarter of an hour of sound, by rotating voices; `--full` hears all
-dictations by all voices in all conditions (hours). What was heard is kept in benchmarks/work/heard, by the sound, the
-engine's code and the model, so that a second run only scores; `--again` hears anew. Times are those of the run that
-heard. "Without bias" is the second reading of the same stretches.
+The default hears 14 recordings, about a quarter of an hour of sound, by rotating voices; `--full` all dictations by
+all voices in all conditions (hours). What was heard is kept (listening_hearer.py), so a second run only scores, and
+`--minutes 15` hears for about so long, row after row, and scores what is there: run it again to go on. A table holds
+the recordings that all its rows have heard. `--detail` shows each noise apart, and the errors of the tuning half.
+`--write` puts what is printed into benchmarks/listening.txt too. "Without bias" is the second reading of the same
+stretches. Speech is synthetic except the human part: compare the rows, do not take them for a surgeon's.
 """
 
 from __future__ import annotations
 
 import argparse
-import hashlib
-import json
-import resource
+import subprocess
 import sys
 import time
-import zlib
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from statistics import median
@@ -29,19 +30,42 @@ from statistics import median
 import jiwer
 import listening_corpus as corpus
 import words
+from listening_hearer import ROOT, Hearer, Run
 
-from pipeline import audio, grammar, listen, plugins, readings, repair, wordlist
-from pipeline.engines.base import Engine, Options, safe_bias
+from pipeline import grammar, readings, repair
 from pipeline.grammar import Grammar
 from pipeline.records import Word
-from pipeline.rows import Unit
 
-ROOT = Path(__file__).resolve().parent.parent
-HEARD = corpus.WORK / "heard"
 SPEECH = ROOT.parent / "shared" / "speech"
+TABLE = Path(__file__).with_suffix(".txt")
 # A run of at least so many words of the script with nothing heard for them is a dropped phrase.
 DROPPED = 4
-CODE = ("pipeline/listen.py", "pipeline/segments.py", "pipeline/engines/base.py")
+
+
+@dataclass(frozen=True)
+class Setup:
+    """A row of the tables. `model`: None for the engine's default; `full`: full encoder input; `biased`: whether the
+    engine takes bias words."""
+
+    engine: str
+    model: str | None = None
+    full: bool = False
+    biased: bool = True
+
+    def hearer(self, rules: Grammar, again: bool) -> Hearer:
+        return Hearer(self.engine, self.model, rules, again, full=self.full)
+
+
+SETUPS = {
+    "base": Setup("whisper"),
+    "base-full": Setup("whisper", full=True),
+    "tuned": Setup("whisper", "whisper-base-operative"),
+    "vosk": Setup("vosk", "vosk-small", biased=False),
+}
+ABOUT = {
+    "base": "Whisper base, shorter encoder input (the default)", "base-full": "Whisper base, full encoder input",
+    "tuned": "Whisper base with the adapter for operative language", "vosk": "the Vosk model in the package",
+}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -52,49 +76,69 @@ class Job:
 
 
 @dataclass
-class Run:
-    """One recording heard once. `took`: seconds of work for each utterance, with its length."""
-
-    words: tuple[Word, ...]
-    others: dict[int, tuple[str, ...]]
-    seconds: float
-    wall: float
-    took: list[tuple[float, float]]
-
-
-@dataclass
 class Row:
-    """One line of the table."""
+    """One line of a table."""
 
     errors: words.Errors = field(default_factory=words.Errors)
     dropped: int = 0
     changed: int = 0
 
 
+@dataclass(frozen=True)
+class Sound:
+    """A recording to be heard, with the family whose bias words are used ("" for none)."""
+
+    path: Callable[[], Path]
+    family: str = ""
+
+
 def main() -> int:
     options = arguments()
     rules = grammar.load()
     jobs = chosen(options.full)
-    hearer = Hearer(options.engine, options.model, rules, options.again, options.mark)
+    if options.hear:
+        hearer = SETUPS[options.hear].hearer(rules, options.again)
+        return hear(hearer, sounds(jobs, options.utterances), options.minutes)
+    ends = time.monotonic() + 60 * options.minutes if options.minutes else None
+    for name in options.rows:
+        # A process for each engine: its peak memory is its own.
+        left = [] if ends is None else ["--minutes", str(max(0.001, (ends - time.monotonic()) / 60))]
+        again = [flag for flag in ("--again", "--full") if getattr(options, flag[2:])]
+        these = ["--hear", name, "--utterances", str(options.utterances), *left, *again]
+        subprocess.run([sys.executable, __file__, *these], check=True)
+    hearers = {name: SETUPS[name].hearer(rules, False) for name in options.rows}
+    told: list[str] = []
+
+    def tell(line: str = "") -> None:
+        told.append(line)
+        print(line, flush=True)
+
     for half in ("tuning", "test"):
-        for condition in corpus.CONDITIONS:
-            some = [job for job in jobs if job.dictation.half == half and job.condition == condition]
-            if some:
-                table(f"{half} half, {condition}", some, hearer, rules)
-    figures(hearer)
-    silence(hearer)
-    human(hearer, rules, options.utterances)
+        conditions = [(level,) for level in corpus.CONDITIONS] if options.detail else [tuple(corpus.CONDITIONS)]
+        for levels in conditions:
+            some = [job for job in jobs if job.dictation.half == half and job.condition in levels]
+            table(half, " and ".join(levels), some, hearers, rules, tell, examples=options.detail)
+    speed(hearers, sounds(jobs, options.utterances), tell)
+    for name, hearer in hearers.items():
+        silence(name, hearer, tell)
+    for name, hearer in hearers.items():
+        human(name, hearer, rules, options.utterances, tell)
+    if options.write:
+        command = "make bench-listening" + (f' ARGS="{" ".join(sys.argv[1:])}"' if sys.argv[1:] else "")
+        TABLE.write_text("\n".join([command, *told]) + "\n", encoding="utf-8")
     return 0
 
 
 def arguments() -> argparse.Namespace:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--engine", default=listen.DEFAULT_ENGINE)
-    parser.add_argument("--model")
+    parser.add_argument("--rows", nargs="+", choices=list(SETUPS), default=list(SETUPS))
+    parser.add_argument("--minutes", type=float, help="hear for about so long at most, then score what is there")
     parser.add_argument("--full", action="store_true", help="every dictation, voice and condition: hours")
-    parser.add_argument("--mark", help="score what an earlier state of the engine heard (its mark in the file names)")
     parser.add_argument("--again", action="store_true", help="hear anew what was heard before")
+    parser.add_argument("--detail", action="store_true", help="each noise apart; errors of the tuning half")
+    parser.add_argument("--write", action="store_true", help=f"also into {TABLE.name}")
     parser.add_argument("--utterances", type=int, default=20, help="of human read speech (default 20)")
+    parser.add_argument("--hear", choices=list(SETUPS), help="hear for one row, score nothing")
     return parser.parse_args()
 
 
@@ -112,116 +156,76 @@ def chosen(full: bool) -> list[Job]:
     return jobs
 
 
-class Hearer:
-    """Hears recordings with one engine, or reads what it heard before."""
-
-    def __init__(self, name: str, model: str | None, rules: Grammar, again: bool, mark: str | None = None) -> None:
-        self.name, self._model, self._again = name, model, again
-        self._rules = rules
-        self._engine: Engine | None = None
-        self.load_seconds: float | None = None
-        self.runs: list[Run] = []
-        self._units = [phrase for row in rules.table("units", Unit).values() for phrase in row.say]
-        code = "".join((ROOT / file).read_text() for file in (*CODE, f"pipeline/engines/{name}.py"))
-        self._mark = mark or hashlib.sha256(f"{code}{model}".encode()).hexdigest()[:12]
-
-    def engine(self) -> Engine:
-        if self._engine is None:
-            began = time.perf_counter()
-            self._engine = plugins.find(listen.ENGINES, self.name).load(self._model)
-            self.load_seconds = time.perf_counter() - began
-        assert self._engine is not None
-        return self._engine
-
-    def hear(self, path: Path, family: str | None) -> Run:
-        """Without a family: without bias."""
-        bias = safe_bias(self._rules.family(family).bias, self._units) if family else ()
-        mark = hashlib.sha256("|".join(bias).encode()).hexdigest()[:8]
-        store = HEARD / f"{path.stem}.{self.name}.{self._mark}.{mark}.json"
-        if store.exists() and not self._again:
-            run = _stored(store)
-        else:
-            run = self._hear(path, bias)
-            _store(store, run, path.name)
-        self.runs.append(run)
-        return run
-
-    def kept(self, dictation: corpus.Dictation, voice: str, condition: str) -> Run | None:
-        """What was heard before of a dictation, by whatever state of the engine heard it last; None for nothing."""
-        mark = zlib.crc32(dictation.text.encode())
-        stores = HEARD.glob(f"{dictation.name}-{mark:08x}.{voice}.{condition}.{self.name}.*.json")
-        newest = max(stores, key=lambda path: path.stat().st_mtime, default=None)
-        return _stored(newest) if newest else None
-
-    def _hear(self, path: Path, bias: Sequence[str]) -> Run:
-        sound = audio.inspect(path)
-        listener = listen.Listener(self.engine(), Options(bias=tuple(bias), alternatives=1))
-        took = []
-        began = last = time.perf_counter()
-        for piece in [*audio.pieces(sound), None]:
-            results = listener.finish() if piece is None else listener.feed(piece)
-            last = time.perf_counter()
-            for result in results:
-                now = time.perf_counter()
-                if result.final and listener.segments:
-                    segment = listener.segments[-1]
-                    took.append((now - last, segment.end - segment.start))
-                last = time.perf_counter()
-        return Run(tuple(listener.words), dict(listener.alternatives), sound.seconds, time.perf_counter() - began, took)
+def path_of(job: Job) -> Path:
+    return corpus.recording(job.dictation, job.voice, job.condition)
 
 
-def _store(path: Path, run: Run, source: str) -> None:
-    path.parent.mkdir(parents=True, exist_ok=True)
-    held = json.loads(wordlist.dump(wordlist.WordList(run.words, (), source, "", run.seconds)))
-    rest = {"others": run.others, "wall": run.wall, "took": run.took}
-    path.write_text(json.dumps({"words": held, **rest}), encoding="utf-8")
+def sounds(jobs: Sequence[Job], utterances: int) -> list[Sound]:
+    return [
+        *(Sound(lambda job=job: path_of(job), job.dictation.family) for job in jobs),  # type: ignore[misc]
+        Sound(corpus.non_speech, "laparoscopy"),
+        *(Sound(lambda path=path: path) for path, _ in _read_speech(utterances)),  # type: ignore[misc]
+    ]
 
 
-def _stored(path: Path) -> Run:
-    held = json.loads(path.read_text(encoding="utf-8"))
-    these = tuple(Word(**{**row, "others": tuple(row.get("others", ()))}) for row in held["words"]["words"])
-    others = {int(segment): tuple(texts) for segment, texts in held["others"].items()}
-    return Run(these, others, held["words"]["seconds"], held["wall"], [tuple(pair) for pair in held["took"]])
+def hear(hearer: Hearer, these: Sequence[Sound], minutes: float | None) -> int:
+    """Hears what was not heard before, until the time is over."""
+    began = time.monotonic()
+    for one in these:
+        if minutes is not None and time.monotonic() - began > 60 * minutes:
+            break
+        hearer.hear(one.path(), one.family or None)
+    return 0
 
 
-def table(title: str, jobs: Sequence[Job], hearer: Hearer, rules: Grammar) -> None:
-    """Errors of one half in one condition, four ways, and what the second reading flags."""
-    ways = {(bias, mend): Row() for bias in (False, True) for mend in (False, True)}
-    flags: Counter[str] = Counter()
-    seconds = 0.0
-    for job in jobs:
-        path = corpus.recording(job.dictation, job.voice, job.condition)
-        family = rules.family(job.dictation.family)
-        run = hearer.hear(path, job.dictation.family)
-        seconds += run.seconds
-        biased = tuple(replace(word, others=()) for word in run.words)
-        for bias in (False, True):
+def table(half: str, condition: str, jobs: Sequence[Job], hearers: dict[str, Hearer], rules: Grammar,
+          tell: Callable[[str], None], *, examples: bool) -> None:  # fmt: skip
+    """Errors over the recordings that all rows have heard, each row with and without bias and repair."""
+    common = [job for job in jobs if all(one.has(path_of(job), job.dictation.family) for one in hearers.values())]
+    if not common:
+        tell(f"\n{half} half, {condition}: nothing that all rows have heard yet")
+        return
+    first = next(iter(hearers.values()))
+    minutes = sum(first.hear(path_of(job), job.dictation.family).seconds for job in common) / 60
+    tell(f"\n{half} half, {condition}: {len(common)} of {len(jobs)} recordings, {minutes:.1f} min, voices "
+         f"{', '.join(dict.fromkeys(job.voice for job in common))}")
+    tell(f"{'row':10}{'bias':5}{'repair':7}{'words %':>8}{'critical %':>11}  "
+         + "".join(f"{kind:>10}" for kind in words.CLASSES)
+         + f"{'dropped':>9}{'repaired':>9}{'wrong flagged':>15}{'right flagged':>15}")
+    for name, hearer in hearers.items():
+        for bias in (False, True) if SETUPS[name].biased else (False,):
             for mend in (False, True):
-                plain = biased if bias else unbiased(run)
-                heard = repair.repair(plain, rules, family.bias) if mend else plain
-                row = ways[bias, mend]
-                errors = words.compare(job.dictation.text, heard, rules)
-                row.errors.add(errors)
-                row.dropped += dropped(errors)
-                row.changed += sum(word.heard is not None for word in heard)
-        mended = repair.repair(readings.compared(biased, run.others), rules, family.bias)
-        flags.update(flagged(job.dictation.text, mended, rules))
-    print(f"\n{title}: {len(jobs)} recordings, {seconds / 60:.1f} min, voices "
-          f"{', '.join(dict.fromkeys(job.voice for job in jobs))}")  # fmt: skip
-    print(f"{'bias':5}{'repair':7}{'words %':>8}{'critical %':>11}  " + "".join(f"{kind:>14}" for kind in words.CLASSES)
-          + f"{'dropped':>9}{'repaired':>9}")  # fmt: skip
-    for (bias, mend), row in ways.items():
-        by_class = "".join(
-            f"{f'{row.errors.critical_wrong[kind]}/{row.errors.critical[kind]}':>14}" for kind in words.CLASSES
-        )
-        print(f"{'yes' if bias else 'no':5}{'yes' if mend else 'no':7}{100 * row.errors.word_error:8.1f}"
-              f"{100 * row.errors.critical_error:11.1f}  {by_class}{row.dropped:9}{row.changed:9}")  # fmt: skip
-    wrong, right = flags["wrong"], flags["right"]
-    print(f"numbers, units, sides: {flags['wrong flagged']} of {wrong} wrong ones flagged, "
-          f"{flags['right flagged']} of {right} right ones flagged")  # fmt: skip
-    if any(job.dictation.half == "tuning" for job in jobs):
-        for kind, lost, made in ways[True, True].errors.examples:
-            print(f"    [{kind}] {lost!r} <- {made!r}")
+                flags: Counter[str] = Counter()
+                row = Row()
+                for job in common:
+                    run = hearer.hear(path_of(job), job.dictation.family)
+                    score(row, flags, job, run, rules, bias, mend, SETUPS[name].biased)
+                by_class = "".join(
+                    f"{f'{row.errors.critical_wrong[kind]}/{row.errors.critical[kind]}':>10}" for kind in words.CLASSES
+                )
+                told = [f"{flags[f'{key} flagged']}/{flags[key]}" if bias else "-" for key in ("wrong", "right")]
+                tell(f"{name:10}{'yes' if bias else 'no':5}{'yes' if mend else 'no':7}"
+                     f"{100 * row.errors.word_error:8.1f}{100 * row.errors.critical_error:11.1f}  {by_class}"
+                     f"{row.dropped:9}{row.changed:9}"
+                     f"{told[0]:>15}{told[1]:>15}")
+        if examples and half == "tuning":
+            for kind, lost, made in row.errors.examples:
+                tell(f"    [{kind}] {lost!r} <- {made!r}")
+
+
+def score(row: Row, flags: Counter[str], job: Job, run: Run, rules: Grammar, bias: bool, mend: bool,
+          biased: bool) -> None:  # fmt: skip
+    """Adds one recording to a row, and to its counts of flags."""
+    family = rules.family(job.dictation.family)
+    plain = unbiased(run) if biased and not bias else tuple(replace(word, others=()) for word in run.words)
+    heard = repair.repair(plain, rules, family.bias) if mend else plain
+    errors = words.compare(job.dictation.text, heard, rules)
+    row.errors.add(errors)
+    row.dropped += dropped(errors)
+    row.changed += sum(word.heard is not None for word in heard)
+    if bias:
+        noted = readings.compared(plain, run.others)
+        flags.update(flagged(job.dictation.text, repair.repair(noted, rules, family.bias) if mend else noted, rules))
 
 
 def unbiased(run: Run) -> tuple[Word, ...]:
@@ -249,32 +253,39 @@ def flagged(truth: str, heard: Sequence[Word], rules: Grammar) -> Counter[str]:
     return counts
 
 
-def figures(hearer: Hearer) -> None:
-    """Speed and memory over all that was heard; each stretch was decoded twice, with bias words and without."""
-    runs = hearer.runs
-    seconds, wall = sum(run.seconds for run in runs), sum(run.wall for run in runs)
-    took = [pair for run in runs for pair in run.took]
-    short = [work for work, length in took if 3 <= length <= 8]
-    load = f"{hearer.load_seconds:.1f} s" if hearer.load_seconds is not None else "not loaded: all was heard before"
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    print(f"\n{hearer.name}: real-time factor {wall / max(1.0, seconds):.2f} over {seconds / 60:.0f} min; "
-          f"work per utterance median {median(work for work, _ in took):.1f} s, "
-          f"of 3 to 8 s of speech {median(short) if short else float('nan'):.1f} s ({len(short)}); load {load}; "
-          f"peak memory of this process {peak:.0f} MB")  # fmt: skip
+def speed(hearers: dict[str, Hearer], these: Sequence[Sound], tell: Callable[[str], None]) -> None:
+    """Speed and memory over what was heard; with bias words each stretch was decoded twice."""
+    tell(f"\n{'row':10}{'minutes':>8}{'real-time factor':>18}{'processor':>11}{'3-8 s utterance':>17}{'load s':>8}"
+         f"{'peak MB':>9}")
+    for name, hearer in hearers.items():
+        runs = [hearer.hear(one.path(), one.family) for one in these
+                if one.family and "non-speech" not in one.path().name and hearer.has(one.path(), one.family)]
+        if not runs:
+            continue
+        seconds, wall = sum(run.seconds for run in runs), sum(run.wall for run in runs)
+        short = [work for run in runs for work, length in run.took if 3 <= length <= 8]
+        loads = [run.load for run in runs if run.load]
+        tell(f"{name:10}{seconds / 60:8.1f}{wall / seconds:18.2f}{sum(run.processor for run in runs) / seconds:11.2f}"
+             f"{f'{median(short):.1f} s ({len(short)})' if short else '-':>17}"
+             f"{median(loads) if loads else float('nan'):8.1f}{max(run.peak for run in runs):9.0f}")
 
 
-def silence(hearer: Hearer) -> None:
+def silence(name: str, hearer: Hearer, tell: Callable[[str], None]) -> None:
     path = corpus.non_speech()
+    if not hearer.has(path, "laparoscopy"):
+        tell(f"{name}: non-speech: not heard yet")
+        return
     run = hearer.hear(path, "laparoscopy")
     text = " ".join(word.text for word in run.words)
-    print(f"non-speech, {run.seconds / 60:.0f} min with bias words: {len(run.words)} words invented {text[:200]!r}")
+    tell(f"{name}: non-speech, {run.seconds / 60:.0f} min with bias words: {len(run.words)} words invented "
+         f"{text[:200]!r}")
 
 
-def human(hearer: Hearer, rules: Grammar, limit: int) -> None:
+def human(name: str, hearer: Hearer, rules: Grammar, limit: int, tell: Callable[[str], None]) -> None:
     """Human read speech (not about operations): word error, and what the repair does where nothing is to repair."""
-    found = list(_read_speech(limit))
+    found = [row for row in _read_speech(limit) if hearer.has(row[0], None)]
     if not found:
-        print("human read speech: not there")
+        tell(f"{name}: human read speech: not there or not heard yet")
         return
     truths, heard, mended, touched = [], [], [], []
     for path, text in found:
@@ -284,8 +295,9 @@ def human(hearer: Hearer, rules: Grammar, limit: int) -> None:
         heard.append(_plain(" ".join(word.text for word in run.words)) or "_")
         mended.append(_plain(" ".join(word.text for word in after)) or "_")
         touched += [f"{word.heard} -> {word.text}" for word in after if word.heard is not None]
-    print(f"human read speech, {len(found)} utterances, no bias: word error {100 * jiwer.wer(truths, heard):.1f} %, "
-          f"with repair {100 * jiwer.wer(truths, mended):.1f} %; repaired: {touched}")  # fmt: skip
+    tell(f"{name}: human read speech, {len(found)} utterances, no bias: word error "
+         f"{100 * jiwer.wer(truths, heard):.1f} %, with repair {100 * jiwer.wer(truths, mended):.1f} %; "
+         f"repaired: {touched}")
 
 
 def _read_speech(limit: int) -> Iterable[tuple[Path, str]]:

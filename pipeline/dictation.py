@@ -15,7 +15,8 @@ sound waits on the disk, none is dropped, and `Behind` tells by how much. The ev
                                  final words of one utterance, as heard; ids count through the dictation; `wait`:
                                  seconds that passed since its last sound arrived
     Anew(family)                 the family became known: every Utterance so far is void and comes again, better heard
-    Noted(note, words)           the whole note, with its findings, from the words so far (misheard terms repaired)
+    Noted(note, words)           the whole note, with its findings, from the words so far (misheard terms repaired);
+                                 comes again when a second reading of the last utterance differs from the first
     Behind(seconds)              sound on the disk that is not recognised yet; told when it passes 2 s, at each further
                                  second of change, and once when it is below 1 s again
     Ended(heard, note)           all is recognised; `heard` goes into `run.words_file`; note None: nobody spoke
@@ -216,13 +217,18 @@ class Dictation:
                 self._events.put(result)
             elif not result.final:
                 self._events.put(Partial(listener.seconds, result.words))
+            elif result.revised:
+                self._note_wanted(listener.words)
             elif result.words:
                 ended = listener.segments[-1].end - self._pad if listener.segments else listener.seconds
                 spoken = min(upto, round(ended * RATE))
                 self._events.put(Utterance(listener.seconds, result.words, time.monotonic() - self._arrived(spoken)))
-                with self._changed:
-                    self._latest = tuple(listener.words)
-                    self._changed.notify_all()
+                self._note_wanted(listener.words)
+
+    def _note_wanted(self, words: list[Word]) -> None:
+        with self._changed:
+            self._latest = tuple(words)
+            self._changed.notify_all()
 
     def _arrived(self, sample: int) -> float:
         """When that sample came."""

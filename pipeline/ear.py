@@ -73,7 +73,7 @@ class Ear:
     def _watched(self, results: Iterator[Result], ending: bool = False) -> Iterator[Result | Anew]:
         for result in results:
             yield result
-            if self.family is None and result.final and self._worth_looking():
+            if self.family is None and result.final and not result.revised and self._worth_looking():
                 self._looked_at = len(self.listener.words)
                 self.family = self._spot(self.listener.words)
                 if self.family is not None:

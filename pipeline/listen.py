@@ -79,7 +79,8 @@ class Listener:
     """Sound in pieces -> results, with word ids that count through the whole recording.
 
     `alternatives`: segment -> its other readings as text, where they were asked for; where they differ in a number,
-    a unit, a side or a negation, the words say so (`readings.py`).
+    a unit, a side or a negation, the words say so (`readings.py`). An engine may be slow to give them: then the words
+    come first, and once more, revised, if the readings differ.
     """
 
     def __init__(self, engine: Engine, options: Options, limits: Limits | None = None,
@@ -110,7 +111,7 @@ class Listener:
     def feed(self, samples: Samples) -> Iterator[Result]:
         """Takes in sound, shape (samples,), 16 kHz mono; gives final results, and partial ones if the engine can."""
         for speech in self._segmenter.feed(samples):
-            yield self._ended(speech)
+            yield from self._ended(speech)
         if getattr(self._engine, "repeatable", False):
             self._hear_early(self._segmenter.about_to_end())
         if self._engine.streams or self._ahead:
@@ -131,7 +132,7 @@ class Listener:
     def finish(self) -> Iterator[Result]:
         """Ends the sound; an unfinished last stretch is decoded too."""
         for speech in self._segmenter.finish():
-            yield self._ended(speech)
+            yield from self._ended(speech)
         rest = self._session.finish()
         if rest.words:
             yield self._kept(rest, rest.words, max(0, len(self.segments) - 1))
@@ -142,7 +143,7 @@ class Listener:
             self._session.feed(speech.samples)
             self._early = (speech.segment, self._session.end(speech.segment))
 
-    def _ended(self, speech: Speech) -> Result:
+    def _ended(self, speech: Speech) -> Iterator[Result]:
         early, self._early = self._early, None
         if early is not None and early[0] == speech.segment:
             result = early[1]
@@ -155,7 +156,22 @@ class Listener:
         spoken = [word for word in result.words if _spoken(word, speech.spans)]
         self.dropped_words += len(result.words) - len(spoken)
         self.segments.append(speech.segment)
-        return self._kept(result, [_trimmed(word, speech.spans) for word in spoken], speech.segment.index)
+        kept = self._kept(result, [_trimmed(word, speech.spans) for word in spoken], speech.segment.index)
+        yield kept
+        if kept.later is not None:
+            yield from self._revised(kept, speech.segment.index)
+
+    def _revised(self, result: Result, segment: int) -> Iterator[Result]:
+        """The words of the stretch heard last with what its other readings say, if that is anything."""
+        assert result.later is not None
+        said = result.later()
+        if not said:
+            return
+        self.alternatives[segment] = said
+        words = readings.compared(result.words, {segment: said})
+        if words != result.words:
+            self.words[len(self.words) - len(words) :] = words
+            yield replace(result, words=words, alternatives=said, later=None, revised=True)
 
     def _kept(self, result: Result, words: Sequence[Word], segment: int) -> Result:
         numbered = readings.compared(self._numbered(words, segment), {segment: result.alternatives})

@@ -170,6 +170,43 @@ def test_a_stretch_is_heard_before_it_has_surely_ended_and_not_twice(sound: np.n
     assert len(ends) < 2.5 * len(plain.segments)
 
 
+class _Doubting(Reader):
+    """Hears fourteen minutes where its second reading, which it must work for, hears forty."""
+
+    def open(self, options: Options) -> _Reading:
+        class Session(_Reading):
+            def end(self, segment: Segment) -> Result:
+                result = super().end(segment)
+                said = " ".join(word.text for word in result.words)
+
+                def later() -> tuple[str, ...]:
+                    doubting.asked.append(segment.index)
+                    return (said.replace("fourteen", "forty"),)
+
+                doubting = self._engine
+                assert isinstance(doubting, _Doubting)
+                return replace(result, later=later)
+
+        self.asked: list[int] = []
+        return Session(self)
+
+
+def test_words_do_not_wait_for_the_second_reading_and_the_note_still_shows_it(
+    tmp_path: Path, sound: np.ndarray
+) -> None:
+    engine = _Doubting((SAID[0], SAID[1], "Tourniquet time, fourteen minutes.", SAID[3]))
+    events = dictate(tmp_path / "recording.wav", engine, sound, family="ankle-arthroscopy")
+    told = [event for event in events if isinstance(event, Utterance)]
+    assert [" ".join(word.text for word in event.words) for event in told] == list(engine.said)
+    assert not any(word.others for event in told for word in event.words)
+    last = ended(events)
+    assert engine.asked == [0, 1, 2, 3]
+    doubted = {word.text: word.others for word in last.heard.words if word.others}
+    assert doubted == {"fourteen": ("forty minutes",), "minutes.": ("forty minutes",)}
+    assert last.note is not None
+    assert any("also heard as forty minutes" in finding.message for finding in last.note.findings)
+
+
 def test_a_family_that_is_known_late_helps_from_there_on() -> None:
     said = ("The patient was prepped.", "Draped in the usual way.", "Left ankle arthroscopy.", "No complications.")
     engine = Reader(said)

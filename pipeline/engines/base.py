@@ -17,7 +17,7 @@ Stretches come from `segments.py` for every engine, so that none of them hears s
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
@@ -55,13 +55,17 @@ class Result:
     """What was heard in a stretch. Word ids count within the result; times are seconds of the recording.
 
     `final`: false for a partial result, which the next one replaces. `loops`: repeats that were collapsed.
-    `alternatives`: other readings of the whole stretch as text, best first.
+    `alternatives`: other readings of the whole stretch as text, best first. `later`: gives them when it is called,
+    for an engine that must work for them: the words need not wait. `revised`: the same final words again, which now
+    say where those readings differ.
     """
 
     words: tuple[Word, ...]
     final: bool = True
     loops: int = 0
     alternatives: tuple[str, ...] = field(default=())
+    later: Callable[[], tuple[str, ...]] | None = field(default=None, compare=False)
+    revised: bool = False
 
 
 class Session(Protocol):

@@ -143,17 +143,23 @@ class WhisperSession:
         if best.badness() > _Reading.GOOD and self._biased != self._plain:
             full = self._encode(sound, None) if full is None else full
             best = min(best, self._read(full, self._plain, sound, segment), key=_Reading.badness)
-        texts, words, loops = best.texts, best.words, best.loops
         # The reading without bias says more than the runners-up of one beam, which differ by little.
-        apart = self._alternatives and self._biased != self._plain
-        others = self._decode(best.encoded, self._plain, _most(sound), 1) if apart else texts[1:]
-        told = dict.fromkeys(self._tokenizer.decode(tokens).strip() for tokens in others)
-        told.pop(self._tokenizer.decode(texts[0]).strip(), None)
-        return Result(words, loops=loops, alternatives=tuple(told)[: self._alternatives])
+        if self._alternatives and self._biased != self._plain:
+            return Result(best.words, loops=best.loops, later=lambda: self._others(best, _most(sound)))
+        return Result(best.words, loops=best.loops, alternatives=self._told(best, best.texts[1:]))
 
     def finish(self) -> Result:
         self._sound = []
         return Result(())
+
+    def _others(self, best: _Reading, limit: int) -> tuple[str, ...]:
+        return self._told(best, self._decode(best.encoded, self._plain, limit, 1))
+
+    def _told(self, best: _Reading, others: list[list[int]]) -> tuple[str, ...]:
+        """The readings as text, without those that say the same as the best one."""
+        told = dict.fromkeys(self._tokenizer.decode(tokens).strip() for tokens in others)
+        told.pop(self._tokenizer.decode(best.texts[0]).strip(), None)
+        return tuple(told)[: self._alternatives]
 
     def _encode(self, sound: Samples, tail: float | None) -> Any:
         """What the encoder makes of the sound and `tail` seconds of silence after it, LEAST seconds or more;
