@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
 from pipeline import quantities, tokens
 from pipeline.checks.base import ONE_VALUE, called, finding, prepared, shown
 from pipeline.grammar import Grammar
-from pipeline.limits import limit
+from pipeline.limits import limit, limits
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
 from pipeline.rows import Kind
@@ -40,6 +41,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if not heard and sure is not None and sure < least and (_matters(fact) or fact.value is not None):
             faint.append(fact)
         for reason in fact.doubts:
+            if _only_reading(fact, reason, grammar, note.profile):
+                continue
             # "a different value is also said: '...'" stands on both facts: one finding names them together.
             head, quoted, _ = reason.partition(": '")
             if quoted and (fact.kind in ONE_VALUE or _sides_add_up(note, fact.kind)):
@@ -62,6 +65,19 @@ def _differs(fact: Fact, other: str) -> bool:
     said = [token.quantity for token in read if token.quantity is not None]
     same = [one for one in said if (one.value, one.low, one.high) == (fact.value, fact.low, fact.high)]
     return bool(said) and not any(one.unit in (fact.unit, None) for one in same)
+
+
+_PAIR = re.compile(r"read as ([\d.]+); it could be ([\d.]+) and ([\d.]+)")
+
+
+def _only_reading(fact: Fact, reason: str, grammar: Grammar, profile: str) -> bool:
+    """Whether of "250" and "2 and 50" only the whole can be a value of this kind (a tourniquet pressure)."""
+    pair = _PAIR.match(reason)
+    row = next(iter(limits(grammar, profile, "plausible", kind=fact.kind, name=fact.name or "")), None)
+    if pair is None or row is None or row.low is None or row.high is None or fact.unit not in (None, row.unit):
+        return False
+    whole, *parts = (Decimal(number) for number in pair.groups())
+    return row.low <= whole <= row.high and not any(row.low <= one <= row.high for one in parts)
 
 
 def _sides_add_up(note: OperativeNote, kind: str) -> bool:

@@ -26,6 +26,11 @@ _BARE = 3  # words between a number without a unit and the drug
 _CARRIER = frozenset({"in", "into"})
 # "2 mL preservative-free saline", "2 L of CO2": what it is of stands right behind it, and is no drug.
 _PLAIN = frozenset({"saline", "co2", "water", "gas", "blood"})
+# "Two cartridges": what it came in was counted, no amount of it.
+_CONTAINERS = frozenset({
+    "cartridge", "cartridges", "vial", "vials", "ampoule", "ampoules", "ampule", "ampules", "syringe", "syringes",
+    "bottle", "bottles", "bag", "bags", "tube", "tubes", "drop", "drops", "swab", "swabs", "patch", "patches",
+})  # fmt: skip
 _CONTRAST = "contrast"  # "Isovue 300": the number is part of the name
 
 
@@ -83,6 +88,11 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if dimension not in _GIVEN:
         return False
     row = grammar.table("drugs", Drug).get(drug.name or "")
+    following = [word.strip(".,;:()") for word in passage.text.partition(piece.heard)[2].lower().split()[:1]]
+    if following == ["of"] and piece.first > drug.evidence.last:
+        return False  # "cefazolin at induction, two mL of blue dye": of what follows
+    if not dimension and _CONTAINERS & set(following):
+        return False
     if not dimension:
         contrast = row is not None and _CONTRAST in row.classes
         return _words_between(drug, piece) <= _BARE and not (contrast and piece.first > drug.evidence.last)

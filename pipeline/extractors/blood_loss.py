@@ -49,10 +49,13 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
 
 
 def _side_by_side(sentence: Sentence, index: int) -> tuple[str, ...]:
-    """ "Blood loss ten fifteen": two numbers with no word between may be two values, a range or one number."""
+    """ "Blood loss ten fifteen": two numbers with no word between may be two values, a range or one number. A unit
+    closes the first ("nine hundred millilitres two units of red cells")."""
     for low in (index - 1, index):
         pair = sentence.tokens[max(0, low) : low + 2]
-        if len(pair) == 2 and all(token.quantity is not None and token.quantity.form == "number" for token in pair):
+        if len(pair) == 2 and all(token.quantity is not None and token.quantity.form == "number" for token in pair) and (
+            pair[0].quantity is not None and pair[0].quantity.unit is None
+        ):
             return (f"'{pair[0].text} {pair[1].text}' may be two values, a range or one number",)
     return ()
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline import cues, laterality
+from pipeline import cues, laterality, sidewise
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
@@ -55,6 +55,7 @@ def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, phase: str
 ) -> list[Fact]:
     side = _side(sentence, grammar, index)
+    spun = _spun(sentence, grammar, index)
 
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near
@@ -76,6 +77,13 @@ def _number(
             product = None
         if product is not None and product[0] <= _PRODUCT_REACH:
             facts.append(claim("product_volume", product))
+    if quantity.dimension == "fraction":
+        share = cues.nearest(sentence, grammar, index, "share")
+        said = cues.nearest(sentence, grammar, index, "share-of")
+        near_word = said is not None and said[0] <= 3
+        reach = _SHARE_OF_REACH if near_word and phase else _SHARE_REACH if phase else _SHARE_BESIDE
+        if share is not None and share[0] <= reach:
+            facts.append(claim("anticoagulant_share", (0 if near_word else share[0] + 8, share[1])))
     if phase != "harvest":
         return facts
     if quantity.dimension == "volume" and (_follows_counted(sentence, index) or _in_draws(sentence, grammar, index)):
@@ -110,10 +118,15 @@ def _number(
 
 
 _SIDED = ("draw_count", "harvest_total")
+_SHARE_OF_REACH, _SHARE_REACH, _SHARE_BESIDE = 90, 40, 16
 
 
 def _side(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None:
-    """The side of the harvest site said last before the number, or of the only one of the sentence."""
+    """The side that the number was said with, else that of the harvest site said last before it, or of the only one of
+    the sentence."""
+    own = sidewise.side_of(sentence, index)
+    if own is not None:
+        return own
     sites = [site for site in base.mentions(sentence, "sites") if laterality.is_harvest(sentence, site)]
     before = [site for site in sites if site.first < index] or (sites if len(sites) == 1 else [])
     if not before:  # "left crest, ten draws"
@@ -131,6 +144,9 @@ def _draw(
         return []
     if any(m.id in _MADE and 0 < m.first - index <= 3 for m in base.mentions(sentence, "injectates")):
         return []  # "eight mils of bone marrow concentrate were drawn up": no draw from the bone
+    ahead = sentence.tokens[index + 1 : index + 5]
+    if len(ahead) == 4 and ahead[0].norm == "to" and ahead[1].quantity is not None and ahead[2].norm == "of":
+        return []  # "citrate, eight mils to fifty two of marrow"
     near = cues.nearest(sentence, grammar, index, "draw", "draw-noun", "marrow")
     side = _side(sentence, grammar, index)
     ordinal = _ordinal(sentence, index)
@@ -153,7 +169,7 @@ def _draw(
         return []  # "six millilitres of marrow concentrate were injected"
     price, hit = near
     scale = cues.scale(sentence, index)
-    if scale is None and _counted(sentence, index) and not _more_follow(sentence, index):
+    if _times(sentence, index) or (scale is None and _counted(sentence, index) and not _more_follow(sentence, index)):
         scale = "each"
     if scale == "total":
         return []
@@ -163,6 +179,36 @@ def _draw(
     ]  # fmt: skip
 
 
+def _times(sentence: Sentence, index: int) -> bool:
+    """ "2 x 30 mL": the volume of each of so many draws."""
+    around = sentence.tokens[max(0, index - 2) : index + 1]
+    if len(around) < 3 or around[1].norm not in ("x", "\u00d7"):
+        return False
+    count, each = around[0].quantity, around[2].quantity
+    return count is not None and count.form == "number" and not count.dimension and each is not None and each.dimension == "volume"
+
+
+def _spun(sentence: Sentence, grammar: Grammar, index: int) -> str:
+    """ "Fifty mils filtered down to eight": "from" for what went in, "to" for what was left, "" for any other number.
+    """
+    tokens = sentence.tokens
+    for hit in cues.hits(sentence, grammar, "reduced-to"):
+        if hit.last == index - 1:
+            return "to"
+        if 0 < hit.first - index <= 3 and hit.last + 1 < len(tokens) and tokens[hit.last + 1].quantity is not None:
+            return "from"
+    return ""
+
+
+def _goes_in(sentence: Sentence, grammar: Grammar, index: int, product: cues.Hit) -> bool:
+    """ "We injected six millilitres, the right with four mils of concentrate": what follows the verb went in too."""
+    if sentence.tokens[product.last].norm not in _PRODUCT_NOUNS:
+        return False
+    verbs = [hit for hit in cues.hits(sentence, grammar, "injected") if hit.last < index]
+    return bool(verbs) and not cues.around(sentence, grammar, index, index, "discarded")
+
+
+_PRODUCT_NOUNS = frozenset({"concentrate", "product", "bmac"})
 _MADE = frozenset({"bone-marrow-concentrate", "platelet-rich-plasma"})
 
 
@@ -201,6 +247,29 @@ def _listed_draw(
     return [
         base.claim("draw", reading, sentence, index, nouns[-1].first, nouns[-1].last, 12, unit=None, laterality=side)
     ]
+
+
+def _short_draw(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, side: Laterality | None
+) -> list[Fact]:
+    """ "Thirty mils from the left and thirty from the right", "the last one was twelve": the unit is left out."""
+    tokens = sentence.tokens
+    after = [token.norm for token in tokens[index + 1 : index + 5]]
+    volume = any(at < index for at, _ in base.quantities(sentence, "volume"))
+    if volume and after[:1] == ["from"] and {"left", "right", "second", "other"} & set(after):
+        return [base.claim("draw", reading, sentence, index, index, index, 10, unit=None, laterality=side)]
+    if after[:2] == ["of", "marrow"] or after[:3] == ["of", "bone", "marrow"]:
+        return [base.claim("draw", reading, sentence, index, index, index + 2, 10, unit=None, laterality=side)]
+    last = next((hit for hit in cues.hits(sentence, grammar, "last-draw") if 0 < index - hit.last <= 2), None)
+    if last is None or (index - last.last == 2 and tokens[index - 1].norm not in _IS):
+        return []
+    listed = any(at < last.first for at, _ in base.quantities(sentence, "volume", ""))
+    doubts = ("more than one number was said for the last draw",) if listed else ()
+    return [base.claim("draw", reading, sentence, index, last.first, last.last, 3, name="last", unit=None,
+                       laterality=side, doubts=doubts)]  # fmt: skip
+
+
+_IS = frozenset({"was", "were", "gave", "yielded", ",", ":", "only", "of"})
 
 
 def _more_follow(sentence: Sentence, index: int) -> bool:
@@ -275,9 +344,20 @@ def _ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
         quantity = sentence.tokens[at].quantity
         if quantity is None or quantity.dimension in ("length", "turns"):
             continue  # "first draw, one centimetre below the cortex, five millilitres"
+        if _is_label(sentence, at, quantity):
+            return _ORDINALS[int(quantity.value or 0)], at, cues.gap(sentence, at, index)
         if quantity.form != "ordinal" or quantity.value is None or quantity.value != int(quantity.value):
             return None
         price = cues.gap(sentence, at, index)
         name = _ORDINALS.get(int(quantity.value))
         return (name, at, price) if name is not None and price <= _ORDINAL_REACH else None
     return None
+
+
+def _is_label(sentence: Sentence, at: int, quantity: Quantity) -> bool:
+    """ "Draw one, five millilitres; draw two, five": the number that names a draw."""
+    bare = quantity.form in ("number", "label") and not quantity.dimension and quantity.value in _ORDINALS
+    behind = sentence.tokens[at + 1 : at + 3]
+    number = next((token for token in behind if not token.punctuation), None)
+    led = at > 0 and sentence.tokens[at - 1].norm in ("draw", "aspirate", "pull", "aspiration", "sample")
+    return bare and led and number is not None and number.quantity is not None

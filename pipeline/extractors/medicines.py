@@ -251,6 +251,10 @@ def _number(
         earlier = [event for _, _, event in ranked if event.mention.last < index]
         owner = max(earlier, key=lambda item: item.mention.first, default=None)
         sure = _drug_numbers.said_on(sentence, index, owner.mention) if owner is not None else None
+        if owner is not None and sure is None and _drug_numbers.said_again(
+            sentence, index, owner.mention, total=cues.scale(sentence, index) == "total"
+        ):
+            sure = True
         if owner is None or sure is None:
             return []
         ranked = [(_SAID_ON, 0, owner)]
@@ -293,7 +297,7 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
     tables = (*_BARRIERS, "drugs", "fluids") if index < mention.first else _BARRIERS
     if any(low < other.first and other.last < high for other in base.mentions(sentence, *tables)):
         return True
-    if index < mention.first and _drug_numbers.is_of_another(sentence, index, mention):
+    if _drug_numbers.is_of_another(sentence, index, mention):
         return True
     if index < mention.first:  # "1.7 mL each amoxicillin 2 g": each closes what came before
         after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
