@@ -80,17 +80,11 @@ _SHORT_NOT = ("wasn't", "weren't", "isn't", "aren't", "couldn't", "wouldn't")
 
 
 @lru_cache(maxsize=4)
-def _known(box: Box) -> frozenset[str]:
-    """The words of all cues: other words need no entry in spaCy's vocabulary."""
+def _known(box: Box) -> tuple[frozenset[str], frozenset[str]]:
+    """The words of all cues (other words need no entry in spaCy's vocabulary), and their first words."""
     rows = box.grammar.table("context", ContextRule).values()
-    return frozenset(word for row in rows for phrase in row.say for form in _forms(phrase) for word in form)
-
-
-@lru_cache(maxsize=4)
-def _openers(box: Box) -> frozenset[str]:
-    """The first words of all cues."""
-    rows = box.grammar.table("context", ContextRule).values()
-    return frozenset(form[0] for row in rows for phrase in row.say for form in _forms(phrase))
+    forms = [form for row in rows for phrase in row.say for form in _forms(phrase)]
+    return frozenset(word for form in forms for word in form), frozenset(form[0] for form in forms)
 
 
 def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
@@ -148,9 +142,9 @@ def _hits(sentence: Sentence, grammar: Grammar) -> list[_Hit]:
     """Cues in order, the longest at a place, without those inside a longer named thing ("non touch technique")."""
     rules = grammar.table("context", ContextRule)
     box = Box(grammar)
-    known = _known(box)
+    known, openers = _known(box)
     folded = [fold(token.norm) for token in sentence.tokens]
-    if _openers(box).isdisjoint(folded):
+    if openers.isdisjoint(folded):
         return []
     doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
     raw = [_Hit(rules[_NLP.vocab.strings[key]], start, end - 1) for key, start, end in _matcher(box)(doc)]

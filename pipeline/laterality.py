@@ -319,12 +319,13 @@ def _along(sentence: Sentence, found: list[Side], start: int, step: int) -> Late
     sides = {index: side for side in found for index in range(side.first, side.last + 1)}
     named = {index for m in sentence.mentions if m.table in ("procedures", "acts", "sites", "diagnoses")
              for index in range(m.first, m.last + 1)}  # fmt: skip
-    index, spare = start + step, 1
+    index, spare, listed = start + step, 1, False
     while 0 <= index < len(sentence.tokens):
         if index in sides:
-            return sides[index].value
+            return sides[index].value if listed else None
         norm = sentence.tokens[index].norm
-        if index not in named and norm not in ("and", "with", "plus", "the", "a", "of"):
+        listed = listed or norm in ("and", "with", "plus")
+        if index not in named and norm not in ("and", "with", "plus", "of"):
             spare -= 1
             if spare < 0 or sentence.tokens[index].punctuation or norm in _BREAKS:
                 return None
