@@ -19,7 +19,8 @@ from pathlib import Path
 
 import kaldi_hmm_gmm as khg  # before kaldifst: the other order hangs
 import numpy as np
-from graph import FILLER, grammar_text, lexicon_fst, look_ahead, told_apart, tuples
+from graph import FILLER, grammar_text, lexicon_fst, look_ahead, spelling, told_apart, tuples
+from held_out import SPEAKERS
 from kaldi_files import Writer, affine, batch_norm, fixed_affine, net, no_op, relu, topology_text, transition_model
 
 # These follow net.py, which cannot be imported without torch; nothing compares the two: change both.
@@ -120,9 +121,10 @@ def write_net(weights: dict[str, np.ndarray], order: list[int], model: object, e
 
 
 def build(weights: dict[str, np.ndarray], base: list[str], lexicon: dict[str, list[str]], words: list[str],
-          texts: list[list[str]], out: Path, filler_cost: float = FILLER_COST,
+          texts: list[list[str]], said: list[list[str]], out: Path, filler_cost: float = FILLER_COST,
           silence: float = 0.3) -> None:  # fmt: skip
-    """Writes the model's folder. `base`: phones, silence first."""
+    """Writes the model's folder. `base`: phones, silence first; `said`: sentences of which the filler learns how words
+    are spelt in phones."""
     for part in ("am", "conf", "graph/phones"):
         (out / part).mkdir(parents=True, exist_ok=True)
     phones = ["SIL", *[one + place for one in base[1:] for place in PLACES]]
@@ -141,8 +143,8 @@ def build(weights: dict[str, np.ndarray], base: list[str], lexicon: dict[str, li
     table = {word: at for at, word in enumerate(["<eps>", FILLER, *words, "#0", "<s>", "</s>"])}
     ways, most = told_apart([(word, placed(way)) for word in words for way in lexicon[word] if way])
     marks_at = [len(phones) + 1 + at for at in range(most + 3)]
-    forms = [(one + "_B", one + "_I", one + "_E") for one in base[1:]]
-    spelt = lexicon_fst(ways, number, table, marks_at, silence, marks=True, filler=(forms, filler_cost))
+    learnt = spelling([lexicon[word][0].split() for text in said for word in text if lexicon[word][0]], base[1:])
+    spelt = lexicon_fst(ways, number, table, marks_at, silence, marks=True, filler=(learnt, filler_cost))
     costs = bigram(texts, [*words, FILLER])
     look_ahead(spelt, marks_at, context, model, table, lambda ids: grammar_text(*costs, ids), out / "graph")
     (out / "graph/phones.txt").write_text("".join(f"{one} {at}\n" for one, at in ({"<eps>": 0} | number).items()))
@@ -167,7 +169,9 @@ def main() -> None:
     lexicon = json.loads((given.prepared / "lexicon.json").read_text())
     words = json.loads((given.words or given.prepared / "closed.json").read_text())
     texts = [text.split() for text in json.loads((given.text or given.prepared / "sentences.json").read_text())]
-    build(weights, base, lexicon, words, texts, given.out, given.filler_cost)
+    found = json.loads((given.prepared / "utterances.json").read_text())
+    said = [text for speaker, _, text in found if speaker not in SPEAKERS]
+    build(weights, base, lexicon, words, texts, said, given.out, given.filler_cost)
     total = sum(path.stat().st_size for path in given.out.rglob("*") if path.is_file())
     print(f"{given.out}: {len(words)} words, {total / 1e6:.1f} MB")
 

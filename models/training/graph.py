@@ -6,10 +6,12 @@ labels, and `Gr.fst` is the grammar that is used when none is given.
 
 from __future__ import annotations
 
+import math
 import os
 import re
 import subprocess
 from collections import Counter
+from itertools import pairwise
 from pathlib import Path
 
 import kaldi_hmm_gmm as khg  # before kaldifst: the other order hangs
@@ -18,6 +20,8 @@ import numpy as np
 from kaldi_files import topology_text
 
 Ways = list[tuple[str, list[str], int]]
+# (phone before, phone) -> cost (-log); "" is the edge of a word.
+Costs = dict[tuple[str, str], float]
 FILLER = "[unk]"
 
 
@@ -50,14 +54,31 @@ def told_apart(lexicon: list[tuple[str, list[str]]]) -> tuple[Ways, int]:
     return out, max(used.values(), default=0)
 
 
+def spelling(words: list[list[str]], phones: list[str]) -> Costs:
+    """How words are made of phones: a bigram of the phones of the words, so that the filler fits words better than
+    it fits noise. `words`: phones of each word that was said; `phones`: all there are."""
+    pairs = Counter((before, after) for way in words for before, after in pairwise(["", *way, ""]))
+    single = Counter(after for way in words for after in way)
+    begun: Counter[str] = Counter()
+    for (before, _), count in pairs.items():
+        begun[before] += count
+    total = single.total() + len(phones)
+    costs = {}
+    for before in ["", *phones]:
+        for after in [*phones, ""]:
+            plain = (single[after] + 1) / total if after else 0.2
+            costs[before, after] = -math.log((pairs[before, after] + 10 * plain) / (begun[before] + 10))
+    return costs
+
+
 def lexicon_fst(
     ways: Ways, phone: dict[str, int], word: dict[str, int], marks_at: list[int], silence: float, marks: bool,
-    filler: tuple[list[tuple[str, str, str]], float] | None = None,
+    filler: tuple[Costs, float] | None = None,
 ) -> object:  # fmt: skip
     """L.fst: words with optional silence between them.
 
     `marks_at`: ids of #0, #1 ...; the last is the mark after silence, the last but one opens the filler. `filler`:
-    (begin, inside, end) forms of every phone, and the cost of each phone: any two or more phones read as [unk].
+    what `spelling` learnt, and a cost for each phone more: any two or more phones read as [unk].
     """
     no, yes = -np.log(1 - silence), -np.log(silence)
     start, loop, quiet, after, following = 0, 1, 2, 3, 4
@@ -77,13 +98,22 @@ def lexicon_fst(
                 lines.append(f"{at} {following} {label} {said} 0")
                 at, following = following, following + 1
     if filler is not None:
-        forms, cost = filler
-        opened, inside = following, following + 1
+        learnt, more = filler
+        opened = following
+        phones = sorted({name for _, name in learnt} - {""})
+        state = {"": opened} | {name: opened + 1 + at for at, name in enumerate(phones)}
         lines.append(f"{loop} {opened} {marks_at[-2]} {word[FILLER]} 0")
-        for begin, middle, end in forms:
-            lines.append(f"{opened} {inside} {phone[begin]} 0 {cost}")
-            lines.append(f"{inside} {inside} {phone[middle]} 0 {cost}")
-            lines += [f"{inside} {loop} {phone[end]} 0 {cost + no}", f"{inside} {quiet} {phone[end]} 0 {cost + yes}"]
+        for (before, name), cost in sorted(learnt.items()):
+            if not name:
+                continue
+            cost += more
+            form = "_I" if before else "_B"
+            lines.append(f"{state[before]} {state[name]} {phone[name + form]} 0 {cost}")
+            if before:
+                ends = cost + learnt[name, ""]
+                label = phone[name + "_E"]
+                lines += [f"{state[before]} {loop} {label} 0 {ends + no}",
+                          f"{state[before]} {quiet} {label} 0 {ends + yes}"]
     if marks:
         lines.append(f"{loop} {loop} {marks_at[0]} {word['#0']} 0")
     lines.append(f"{loop} 0")
