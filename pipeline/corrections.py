@@ -9,9 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from functools import lru_cache
 
-from pipeline import grammar
+from pipeline.correction_cues import cues, next_cue
 from pipeline.mentions import mark
 from pipeline.records import Evidence, Sentence, Strike, Token, Word
 from pipeline.restated import (
@@ -37,7 +36,6 @@ from pipeline.restated import (
     trimmed,
     unit_only,
 )
-from pipeline.rows import Correction
 
 _FILLERS = frozenset(
     ", : . ... … ; - — the a an it is was at to that of in with about be for and side i mean sorry".split()
@@ -53,32 +51,20 @@ _ORDINARY_BEFORE = frozenset(
     "excellent partial rotational final of for after".split()
 )
 _WEAK = frozenset({"no", "sorry", "rather", "excuse me", "make it", "should be", "actually no", "oops", "should read"})
-_HESITANT = frozenset({"actually", "wait", "hold on"})  # may restate or go on: both values stay, in doubt
-
-
-@lru_cache(maxsize=2)
-def _cues() -> tuple[dict[str, tuple[tuple[tuple[str, ...], Correction], ...]], grammar.Grammar]:
-    """Phrases by their first word, longest first."""
-    loaded = grammar.load()
-    table: dict[str, list[tuple[tuple[str, ...], Correction]]] = {}
-    for row in loaded.table("corrections", Correction).values():
-        for phrase in row.say:
-            words = tuple(phrase.split())
-            table.setdefault(words[0], []).append((words, row))
-    ordered = {word: tuple(sorted(items, key=lambda item: -len(item[0]))) for word, items in table.items()}
-    return ordered, loaded
+# May restate or go on: both values stay, in doubt.
+_HESITANT = frozenset({"actually", "wait", "hold on", "hang on", "wait a minute", "wait a second"})
 
 
 def settle(drafts: Sequence[Draft], words: Sequence[Word]) -> list[Draft]:
     """The drafts with every correction settled; emptied ones keep no tokens."""
-    by_first, _ = _cues()
+    by_first, _ = cues()
     out: list[Draft] = []
     pending = list(drafts)
     while pending:
         draft = pending.pop(0)
         start = 0
         while True:
-            cue = _next_cue(draft.tokens, start, by_first)
+            cue = next_cue(draft.tokens, start, by_first)
             if cue is None:
                 break
             if _is_alone(draft, cue) and pending and cue.row.action == "replace":
@@ -102,32 +88,6 @@ def _relocate(draft: Draft, before: Sequence[Token], known: int) -> None:
     for number, strike in enumerate(draft.strikes[:known]):
         if 0 <= strike.at < len(before):
             draft.strikes[number] = replace(strike, at=places.get(id(before[strike.at]), len(draft.tokens)))
-
-
-def _next_cue(
-    tokens: Sequence[Token], start: int, by_first: dict[str, tuple[tuple[tuple[str, ...], Correction], ...]]
-) -> Cue | None:
-    for index in range(start, len(tokens)):
-        items = by_first.get(tokens[index].norm)
-        if items is None or tokens[index].quantity is not None:
-            continue
-        for phrase, row in items:
-            end = _match(tokens, index, phrase)
-            if end:
-                return Cue(row, " ".join(phrase), index, end)
-    return None
-
-
-def _match(tokens: Sequence[Token], index: int, phrase: tuple[str, ...]) -> int:
-    """Index after the phrase, over commas ("no, make that"); 0 if it does not stand here."""
-    at = index
-    for number, word in enumerate(phrase):
-        while number and at < len(tokens) and tokens[at].norm == ",":
-            at += 1
-        if at >= len(tokens) or tokens[at].norm != word:
-            return 0
-        at += 1
-    return at
 
 
 def _is_alone(draft: Draft, cue: Cue) -> bool:
@@ -232,7 +192,7 @@ def _target(draft: Draft, cue: Cue, new: int, out: Sequence[Draft], weak: bool) 
 
 def _renamed(tokens: Sequence[Token], old: int, cue: Cue, new: int) -> bool:
     """ "two grams of cefazolin sorry one gram of vancomycin": the thing is said anew together with its number."""
-    _, loaded = _cues()
+    _, loaded = cues()
     first = mark(Sentence(0, tuple(tokens[old + 1 : cue.first])), loaded).mentions
     second = mark(Sentence(0, tuple(tokens[new + 1 : new + 6])), loaded).mentions
     if not first or not second or second[0].first > 1 or tokens[new + 1].norm != "of":
@@ -243,7 +203,7 @@ def _renamed(tokens: Sequence[Token], old: int, cue: Cue, new: int) -> bool:
 def _named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | int | None:
     """(index of the new name, draft, index of the old) where a name of the same table replaces one before the cue; an
     index alone where its number is said anew too, from which all is taken back."""
-    _, loaded = _cues()
+    _, loaded = cues()
     tokens = draft.tokens
     after = mark(Sentence(0, tuple(tokens[cue.end : cue.end + 6])), loaded).mentions
     if not after or any(not token.punctuation and token.norm not in _FILLERS

@@ -271,6 +271,19 @@ def nearest(
     return (price, hit) if price < FAR else None
 
 
+def sums(sentence: Sentence, hit: Hit, index: int) -> bool:
+    """ "that makes six" sums what was said before it; only "in total" and the like may follow their number."""
+    if hit.first < index:
+        return True
+    said = words(sentence, hit.first, hit.last).lower()
+    for token in sentence.tokens[hit.last + 1 : hit.last + 4]:  # "four millilitres total aspirate 22 millilitres"
+        if token.quantity is not None:
+            return False
+        if token.punctuation:
+            break
+    return hit.first - index <= 2 and said in ("in total", "total", "altogether", "in all", "all together", "all told")
+
+
 _PHASES = {
     "marrow": "harvest", "harvest": "harvest", "injection-phase": "injection", "leaving-harvest": "",
 }  # fmt: skip

@@ -14,7 +14,8 @@ SIDES = frozenset({"left", "right", "bilateral", "bilaterally", "both", "lefthan
 APOLOGIES = frozenset({
     "sorry", "oh sorry", "no sorry", "sorry no", "excuse me", "no excuse me", "oops", "whoops", "my bad", "my mistake",
     "pardon", "pardon me", "no pardon", "i beg your pardon", "beg your pardon", "apologies", "no wait", "wait no",
-    "let me rephrase", "that is wrong", "that's wrong",
+    "let me rephrase", "that is wrong", "that's wrong", "no hang on", "hang on no", "no hold on", "hold on no",
+    "no wait a minute", "no wait a second",
 })  # fmt: skip
 BETWEEN, FEW_BETWEEN = 5, 3  # words between a value and the cue ("two grams of cefazolin, sorry, three grams")
 REACH = 14  # tokens of a clause that "scratch that" may take back

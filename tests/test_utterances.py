@@ -157,6 +157,10 @@ CORRECTED = [
         ["six millilitres."],
     ),
     ("one, correction, two, correction, three screws", "three screws", ["one,", "two,"]),
+    # Two cues in a row are one.
+    ("Loss of thirty mils. No wait, make that forty.", "Loss of forty .", ["thirty mils."]),
+    ("Loss of thirty mils, no, hang on, forty mils.", "Loss of forty mils .", ["thirty mils,"]),
+    ("Loss of thirty mils. Sorry, no. Forty mils.", "Loss of Forty mils .", ["thirty mils."]),
 ]
 
 
@@ -219,6 +223,10 @@ def test_what_replaces_keeps_the_unit_that_was_said() -> None:
     assert quantity is not None
     assert (str(quantity.value), quantity.unit) == ("20", "mL")
     assert sentence.strikes[0].at == 1
+
+
+def test_an_apology_before_no_leaves_the_no_alone() -> None:
+    assert plain(of_text("Loss of thirty mils, sorry, no drains.")).endswith("no drains .")
 
 
 def test_a_strike_points_at_what_replaces_it_after_a_second_correction() -> None:

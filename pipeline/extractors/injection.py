@@ -176,4 +176,6 @@ def _what(sentence: Sentence, index: int) -> str | None:
         (cues.cost(sentence, index, mention.first, mention.last), mention.id)
         for mention in base.mentions(sentence, "injectates")
     ]
+    if len({ident for _, ident in ranked}) == 1:
+        return ranked[0][1]  # "four mils of concentrate into the left hip and three into the right"
     return min(ranked)[1] if ranked and min(ranked)[0] <= _REACH else None

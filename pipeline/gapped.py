@@ -1,0 +1,73 @@
+"""Numbers that leave their unit out because it was just said: "four mils into the condyle, three into the plateau".
+
+Only where the grammar of the sentence says so: the number with the unit and the bare one both stand before a place,
+and nothing but a comma or "and" joins them. The unit is lent with a doubt, so that the surgeon is asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.records import Token
+
+_PLACES = frozenset("into in to at around on onto over under along inside".split())
+_JOINS = frozenset({",", "and", "then", ";", "plus", "with"})
+_REST = frozenset("the a another remaining other rest last next further final".split())
+_LENT = frozenset({"volume", "mass", "amount"})
+_NO_PLACE = frozenset("all total number each one two three four five six place".split())
+_SUBSTANCE = 5  # tokens of "of the marrow concentrate" between the unit and the place
+_APART = 16  # tokens between the two numbers
+
+
+def lend(tokens: Sequence[Token]) -> list[Token]:
+    """The tokens, with the unit lent to bare numbers that leave it out. Pure; others unchanged, in order."""
+    out = list(tokens)
+    giver = -1
+    for index, token in enumerate(out):
+        quantity = token.quantity
+        if quantity is None or quantity.form not in ("number", "range", "fraction"):
+            continue
+        if quantity.dimension:
+            giver = index if quantity.dimension in _LENT and _placed(out, index) else -1
+            continue
+        source = out[giver].quantity if giver >= 0 else None
+        if source is None or index - giver > _APART or not _joined(out, index) or not _at_place(out, index + 1):
+            giver = -1 if quantity.form != "number" else giver
+            continue
+        doubt = f"the unit of {token.text} was not said; taken as {source.said_unit}, as in '{source.text}'"
+        lent = replace(
+            quantity, unit=source.unit, said_unit=source.said_unit, dimension=source.dimension,
+            doubts=(*quantity.doubts, doubt),
+        )  # fmt: skip
+        out[index] = replace(token, norm=out[giver].norm, quantity=lent)
+        giver = index
+    return out
+
+
+def _placed(tokens: Sequence[Token], index: int) -> bool:
+    """Whether a place follows the number, over what was given ("four mils of the concentrate into")."""
+    at = index + 1
+    if at < len(tokens) and tokens[at].norm == "of":
+        for further in range(at + 1, min(at + 1 + _SUBSTANCE, len(tokens))):
+            if tokens[further].punctuation or tokens[further].quantity is not None:
+                return False
+            if _at_place(tokens, further):
+                return True
+        return False
+    return _at_place(tokens, at)
+
+
+def _at_place(tokens: Sequence[Token], at: int) -> bool:
+    """Whether a preposition of place and a word that can name one stand here; not "in all", "to 5", "in one"."""
+    if at + 1 >= len(tokens) or tokens[at].norm not in _PLACES:
+        return False
+    after = tokens[at + 1]
+    return after.quantity is None and not after.punctuation and after.norm not in _NO_PLACE
+
+
+def _joined(tokens: Sequence[Token], index: int) -> bool:
+    before = index - 1
+    while before > 0 and tokens[before].norm in _REST:
+        before -= 1
+    return before > 0 and tokens[before].norm in _JOINS

@@ -1,0 +1,45 @@
+"""Numbers whose unit is left out because it was just said. Expected values: how English gaps what repeats."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline.tokens import words_from_text
+from pipeline.utterances import read
+
+
+def amounts(text: str) -> list[tuple[str, str | None, bool]]:
+    """(value, unit, in doubt) of every number of the first sentence."""
+    (sentence,) = read(words_from_text(text))
+    return [(str(token.quantity.value), token.quantity.unit, bool(token.quantity.doubts))
+            for token in sentence.tokens if token.quantity is not None]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("four mils into the talus and two into the fibula",
+         [("4", "mL", False), ("2", "mL", True)]),
+        ("three mils of the concentrate into the glenoid, two into the head, and the remaining one into the joint",
+         [("3", "mL", False), ("2", "mL", True), ("1", "mL", True)]),
+        ("eighty milligrams in the left elbow and forty in the right",
+         [("80", "mg", False), ("40", "mg", True)]),
+    ],
+)  # fmt: skip
+def test_a_gapped_unit_is_lent_and_asked_about(text: str, expected: list[tuple[str, str | None, bool]]) -> None:
+    assert amounts(text) == expected
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "four mils into the talus and two anchors",  # another noun
+        "four mils into the talus, two in all",  # a total
+        "a five millimetre port in the flank and two in the groin",  # two ports
+        "four mils into the talus for two to three minutes",
+        "we used four mils, two in the morning",  # the first stands before no place
+    ],
+)
+def test_what_is_no_gap_gets_no_unit(text: str) -> None:
+    units = [unit for _, unit, _ in amounts(text)[1:] if unit != "min"]
+    assert not [unit for unit in units if unit is not None]
