@@ -242,7 +242,10 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
     if any(phrase in ahead for phrase in _EACH) or "each" in before:
         return "each"
     opens = ahead.startswith("total") and not _leads_on(tokens, index + 1)
-    if _TOTAL & set(before) or opens or _IN_TOTAL.match(ahead):
+    summed = _IN_TOTAL.match(ahead)
+    if summed and "," in summed[0] and summed.end() == len(ahead) and index + 1 + len(after) < len(tokens):
+        summed = None if tokens[index + 1 + len(after)].quantity is not None else summed  # ", in total 750"
+    if _TOTAL & set(before) or opens or summed:
         return "total"
     return None
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pipeline import cues, story
+from pipeline import cues, numerals, story
 from pipeline.records import Evidence, Fact, Quantity, Reading, Sentence
 
 _FORMS = frozenset({"number", "range", "fraction"})
@@ -71,6 +71,8 @@ def _parted(sentence: Sentence, one: int, other: int) -> bool:
 
 
 def _holds(fact: Fact, quantity: Quantity) -> bool:
+    if fact.kind == "draw" and fact.name is not None and numerals.ORDINALS.get(fact.name) == quantity.value:
+        return True  # "draw two, five millilitres"
     if fact.value is None and fact.low is None and fact.high is None:
         if fact.text is None:
             return fact.kind in _WORDED  # the note prints its words

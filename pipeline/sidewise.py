@@ -5,32 +5,54 @@ from __future__ import annotations
 from pipeline.records import Laterality, Sentence
 
 _SIDES: dict[str, Laterality] = {"left": "left", "right": "right", "lefthand": "left", "righthand": "right"}
+_AFTER_BARE = frozenset("from on in into at and to for left right the then on".split())  # else the bare number counts
 _NO_SIDES = frozenset({"in", "over", "behind", "with", "us", "was", "were", "there", "the"})  # after "left": a verb
 
 
 def side_of(sentence: Sentence, index: int) -> Laterality | None:
-    """The side said between a number and its neighbours, where the sentence gives two numbers their own sides.
+    """The side that the words right around a number give it, where the sentence gives numbers sides of their own.
 
-    Where the first number of the sentence comes after its side ("left 3 mL, right 2 mL"), every number takes the side
-    before it, else the side after it. None where fewer than two sides are said, or none for this number.
+    None where fewer than two sides are said, or where a comma or "and" parts the number from every side. A side on
+    either hand of the number is settled by what the sentence said first, a side or a number.
     """
-    sides = [(at, side) for at in range(len(sentence.tokens)) if (side := _side(sentence, at)) is not None]
-    if len({side for _, side in sides}) < 2:
+    sides = {at: side for at in range(len(sentence.tokens)) if (side := _side(sentence, at)) is not None}
+    if len(set(sides.values())) < 2:
         return None
-    numbers = [at for at, token in enumerate(sentence.tokens) if _is_like(sentence, index, at)]
-    low = max((at for at in numbers if at < index), default=-1)
-    high = min((at for at in numbers if at > index), default=len(sentence.tokens))
-    ahead = numbers[0] < sides[0][0]
-    if ahead:
-        return next((side for at, side in sides if index < at < high), None)
-    return next((side for at, side in reversed(sides) if low < at < index), None)
+    numbers = [at for at in range(len(sentence.tokens)) if _is_like(sentence, index, at)]
+    for bounds in (_BOUNDS, _BOUNDS - {","}):
+        linked = {at: _linked(sentence, at, sides, numbers, bounds) for at in numbers}
+        if any(pair != (None, None) for pair in linked.values()):
+            before, after = linked[index]
+            return (before or after) if min(sides) < numbers[0] else (after or before)
+    return None
+
+
+_BOUNDS = frozenset({",", "and", "then", "but", "plus", ".", ";"})
+
+
+def _linked(
+    sentence: Sentence, number: int, sides: dict[int, Laterality], numbers: list[int], bounds: frozenset[str]
+) -> tuple[Laterality | None, Laterality | None]:
+    """The side before and the side after a number that no boundary and no other number parts from it."""
+    found: list[Laterality | None] = []
+    for way in (-1, 1):
+        at = number + way
+        while 0 <= at < len(sentence.tokens) and at not in sides:
+            if at in numbers or sentence.tokens[at].norm in bounds:
+                break
+            at += way
+        found.append(sides.get(at))
+    return found[0], found[1]
 
 
 def _is_like(sentence: Sentence, index: int, at: int) -> bool:
     one, other = sentence.tokens[index].quantity, sentence.tokens[at].quantity
     if one is None or other is None or other.form not in ("number", "range", "fraction"):
         return False
-    return other.dimension == one.dimension or "" in (other.dimension, one.dimension)
+    if other.dimension == one.dimension:
+        return True
+    after = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else "."
+    return "" in (other.dimension, one.dimension) and (after in _AFTER_BARE or not after[0].isalpha())
 
 
 def _side(sentence: Sentence, at: int) -> Laterality | None:

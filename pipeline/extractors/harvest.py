@@ -73,10 +73,12 @@ def _number(
         product = cues.nearest(sentence, grammar, index, "product")
         given = cues.nearest(sentence, grammar, index, "injected")
         injected = given is not None and given[0] <= _DRAW_REACH and not _parted(sentence, index, given)
-        if product is not None and injected:
+        if product is not None and (injected or _goes_in(sentence, grammar, index, product[1])):
             product = None
-        if product is not None and product[0] <= _PRODUCT_REACH:
+        if product is not None and product[0] <= _PRODUCT_REACH and spun != "from":
             facts.append(claim("product_volume", product))
+    if spun == "to" and quantity.dimension in ("volume", "") and phase:
+        facts.append(base.claim("product_volume", reading, sentence, index, index - 1, index, 2, unit=quantity.unit))
     if quantity.dimension == "fraction":
         share = cues.nearest(sentence, grammar, index, "share")
         said = cues.nearest(sentence, grammar, index, "share-of")
@@ -84,7 +86,7 @@ def _number(
         reach = _SHARE_OF_REACH if near_word and phase else _SHARE_REACH if phase else _SHARE_BESIDE
         if share is not None and share[0] <= reach:
             facts.append(claim("anticoagulant_share", (0 if near_word else share[0] + 8, share[1])))
-    if phase != "harvest":
+    if phase != "harvest" or spun:
         return facts
     if quantity.dimension == "volume" and (_follows_counted(sentence, index) or _in_draws(sentence, grammar, index)):
         facts.append(
@@ -93,24 +95,23 @@ def _number(
         )  # fmt: skip
     if quantity.dimension in ("volume", ""):
         total = cues.nearest(sentence, grammar, index, "total")
-        if total is not None and not _sums(sentence, total[1], index):
+        if total is not None and not cues.sums(sentence, total[1], index):
             total = None
         if not quantity.dimension and not cues.around(sentence, grammar, index, index, "draw", "draw-noun"):
-            total = None
+            total = total if any(at < index for at, _ in base.quantities(sentence, "volume")) else None
         if total is not None and total[0] <= (_TOTAL_REACH if quantity.dimension else 6):
             facts.append(claim("harvest_total", (max(0, total[0] - 8), total[1]), scale="total"))
     if quantity.dimension == "volume":
         facts += _draw(reading, sentence, grammar, index, quantity)
-    elif quantity.dimension == "fraction":
-        share = cues.nearest(sentence, grammar, index, "share")
-        if share is not None and share[0] <= 40:
-            said = cues.nearest(sentence, grammar, index, "share-of")
-            near_word = said is not None and said[0] <= 3
-            facts.append(claim("anticoagulant_share", (0 if near_word else share[0] + 8, share[1])))
     elif quantity.dimension == "" and quantity.form == "number":
-        facts += _bare_draw(reading, sentence, grammar, index, side) or _listed_draw(
-            reading, sentence, grammar, index, side
-        )  # fmt: skip
+        facts += (
+            _bare_draw(reading, sentence, grammar, index, side)
+            or _listed_draw(reading, sentence, grammar, index, side)
+            or _short_draw(reading, sentence, grammar, index, side)
+        )
+        if _times(sentence, index + 2):
+            facts.append(base.claim("draw_count", reading, sentence, index, index, index + 2, 4, unit=None,
+                                    laterality=side))  # fmt: skip
         noun = cues.nearest(sentence, grammar, index, "draw-noun")
         if noun is not None and noun[1].first > index and noun[0] <= 8:
             facts.append(claim("draw_count", noun))
@@ -195,7 +196,8 @@ def _spun(sentence: Sentence, grammar: Grammar, index: int) -> str:
     for hit in cues.hits(sentence, grammar, "reduced-to"):
         if hit.last == index - 1:
             return "to"
-        if 0 < hit.first - index <= 3 and hit.last + 1 < len(tokens) and tokens[hit.last + 1].quantity is not None:
+        led = not any(token.punctuation for token in tokens[index + 1 : hit.first])
+        if 0 < hit.first - index <= 3 and led and hit.last + 1 < len(tokens) and tokens[hit.last + 1].quantity:
             return "from"
     return ""
 
@@ -300,19 +302,6 @@ def _counted(sentence: Sentence, index: int) -> bool:
     )  # fmt: skip
 
 
-def _sums(sentence: Sentence, hit: cues.Hit, index: int) -> bool:
-    """ "that makes six" sums what was said before it; only "in total" and the like may follow their number."""
-    if hit.first < index:
-        return True
-    said = cues.words(sentence, hit.first, hit.last).lower()
-    for token in sentence.tokens[hit.last + 1 : hit.last + 4]:  # "four millilitres total aspirate 22 millilitres"
-        if token.quantity is not None:
-            return False
-        if token.punctuation:
-            break
-    return hit.first - index <= 2 and said in ("in total", "total", "altogether", "in all", "all together", "all told")
-
-
 def _follows_counted(sentence: Sentence, index: int) -> bool:
     """ "ten draws of two millilitres, twenty millilitres": what the draws make together."""
     if index < 2 or sentence.tokens[index - 1].norm not in (",", "makes", "is", "="):
@@ -342,6 +331,8 @@ def _ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
     """(name, token, cost) of the ordinal that stands before the number with no other number between."""
     for at in range(index - 1, max(-1, index - 12), -1):
         quantity = sentence.tokens[at].quantity
+        if sentence.tokens[at].norm == "one" and sentence.tokens[at - 1].norm in _NUMBERED:
+            return _ORDINALS[1], at, cues.gap(sentence, at, index)
         if quantity is None or quantity.dimension in ("length", "turns"):
             continue  # "first draw, one centimetre below the cortex, five millilitres"
         if _is_label(sentence, at, quantity):
@@ -359,5 +350,8 @@ def _is_label(sentence: Sentence, at: int, quantity: Quantity) -> bool:
     bare = quantity.form in ("number", "label") and not quantity.dimension and quantity.value in _ORDINALS
     behind = sentence.tokens[at + 1 : at + 3]
     number = next((token for token in behind if not token.punctuation), None)
-    led = at > 0 and sentence.tokens[at - 1].norm in ("draw", "aspirate", "pull", "aspiration", "sample")
+    led = at > 0 and sentence.tokens[at - 1].norm in _NUMBERED
     return bare and led and number is not None and number.quantity is not None
+
+
+_NUMBERED = frozenset({"draw", "aspirate", "pull", "aspiration", "sample"})
