@@ -247,13 +247,19 @@ _ORDERED = frozenset({"draw"})
 
 def _contradictions(facts: list[Fact]) -> list[Fact]:
     result = list(facts)
+    summed = {fact.kind for fact in facts if fact.scale == "total"}
     for index, fact in enumerate(result):
         for later in range(index + 1, len(result)):
             reason = _clash(result[index], result[later])
+            if reason == _ANOTHER and fact.kind in summed and "total" not in (fact.scale, result[later].scale):
+                continue  # parts of a sum
             if reason is not None:
                 result[index] = _doubt(result[index], reason, result[later])
                 result[later] = _doubt(result[later], reason, fact)
     return result
+
+
+_ANOTHER = "a different value is also said"
 
 
 def _clash(one: Fact, other: Fact) -> str | None:
@@ -263,8 +269,10 @@ def _clash(one: Fact, other: Fact) -> str | None:
         return None
     if {one.certainty, other.certainty} == {"affirmed", "negated"} and one.kind in _CONTRADICT:
         return "the opposite is also said"
+    if "total" in (one.scale, other.scale) and one.scale != other.scale:
+        return None  # parts and their sum: the checks add up
     if one.kind in _EXCLUSIVE and one.certainty == other.certainty == "affirmed":
-        return "a different value is also said"
+        return _ANOTHER
     return None
 
 

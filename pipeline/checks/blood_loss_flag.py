@@ -29,7 +29,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         most = row.value * kilograms.low
         worked = f"{rounded(row.value)} mL/kg x {rounded(kilograms.low)} kg = {rounded(most)} mL; "
     found: list[Finding] = []
-    for fact in given(note, "blood_loss"):
+    losses = given(note, "blood_loss")
+    whole = [fact for fact in losses if fact.scale == "total" and fact.unit is not None]
+    for fact in whole or losses:
         lost = span(fact, "mL")
         if lost is None or lost.low is None or lost.low <= most:
             continue

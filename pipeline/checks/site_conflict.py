@@ -11,7 +11,7 @@ from pipeline.rows import Concept
 MEANING = "The digit or joint of the diagnosis, consent or time-out is not that of the procedure."
 
 # Words for any digit: they agree with every one.
-_ANY_DIGIT = frozenset({"finger", "toe", "fingertip", "ray", "nail-bed"})
+_ANY_DIGIT = frozenset({"digit", "finger", "toe", "fingertip", "ray", "nail-bed"})
 _FIRM = ("time_out", "site_marking", "consent", "preop_diagnosis", "postop_diagnosis", "diagnosis")
 
 

@@ -25,8 +25,14 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             for fact in note.of(kind)
             if fact.status in ("performed", "planned") and fact.certainty == "affirmed" and fact.scale != "each"
         ]
+        totals = [fact for fact in said if fact.scale == "total"]
+        parts = [fact for fact in said if fact.scale != "total"]
+        if len(totals) == 1 and len(parts) > 1:
+            continue  # several parts and their sum: parts_and_total adds up
         for later in said[1:]:
             if _apart(said[0], later):
+                if len(totals) == 1 and _within(parts[0], totals[0]):
+                    severity = "note"  # a loss told on the way, and all of it
                 label = kinds[kind].name if kind in kinds else kind
                 found.append(
                     finding(
@@ -40,6 +46,13 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 )
                 break
     return found
+
+
+def _within(part: Fact, total: Fact) -> bool:
+    one, whole = span(part, total.unit), span(total)
+    return one is not None and whole is not None and one.high is not None and whole.low is not None and (
+        one.high <= whole.low
+    )
 
 
 def _apart(first: Fact, second: Fact) -> bool:

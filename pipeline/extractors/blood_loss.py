@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
-from pipeline import cues
+from typing import Any
+
+from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Laterality, Reading, Sentence
 
 KINDS = ("blood_loss",)
 
 _BESIDE = 4  # "blood loss was minimal"
 _REACH = 40  # a word of amount stands near the cue
 _BARE = 16  # a number without a unit must stand right beside it
+_IN_ALL = 60  # a total stands behind its parts
 _WRONG = ("length", "mass", "pressure")  # kept as heard right behind the words, for the checks to ask about
 
 
@@ -37,15 +40,71 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         if near is None or quantity is None or quantity.form not in ("number", "range", "fraction"):
             continue
         price, hit = near
-        if found.dimension != "volume" and (price > _BARE or index < hit.first):
+        scale = cues.scale(sentence, index)
+        if _part_of(sentence, index):
             continue
+        if scale == "total" and facts:
+            price = min(price, _IN_ALL)
+        elif found.dimension == "" and facts and _beside_place(sentence, index):
+            price = min(price, _BARE)  # "six hundred mL in the suction and one hundred and fifty on swabs"
+        if found.dimension != "volume" and (price > (_IN_ALL if scale == "total" else _BARE) or index < hit.first):
+            continue
+        pair = _from_to(sentence, index)
+        if pair is not None and index == pair[0]:
+            continue
+        fields = {} if pair is None else _range(sentence, *pair)
         facts.append(
-            base.claim("blood_loss", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit,
-                       status="performed", certainty="affirmed", doubts=_side_by_side(sentence, index))
+            base.claim("blood_loss", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit, **fields,
+                       status="performed", certainty="affirmed", doubts=_side_by_side(sentence, index), scale=scale,
+                       laterality=_side(sentence, index, grammar))
         )  # fmt: skip
     if not facts and words and words[0][0] <= _REACH:
         facts.append(_amount(reading, sentence, words[0]))
     return facts
+
+
+def _from_to(sentence: Sentence, index: int) -> tuple[int, int] | None:
+    """Both numbers of "ten, fifteen millilitres": how people say from ten to fifteen."""
+    for first in (index, index - 2):
+        pair = sentence.tokens[max(0, first) : first + 3]
+        if len(pair) < 3 or first < 0 or pair[1].norm != "," or first + 2 in cues.listed(sentence, first)[2:]:
+            continue
+        low, high = pair[0].quantity, pair[2].quantity
+        if low is None or high is None or low.form != "number" or high.form != "number" or low.unit is not None:
+            continue
+        if high.unit is not None and low.value is not None and high.value is not None and low.value < high.value:
+            return first, first + 2
+    return None
+
+
+def _range(sentence: Sentence, first: int, last: int) -> dict[str, Any]:
+    low, high = sentence.tokens[first].quantity, sentence.tokens[last].quantity
+    assert low is not None
+    assert high is not None
+    token = sentence.tokens[first]
+    return {"value": None, "low": low.value, "high": high.value, "rest": ((token.first, token.last),)}
+
+
+def _part_of(sentence: Sentence, index: int) -> bool:
+    """ "200 mL, of which 50 mL on swabs": a part of what was lost, said already."""
+    return [token.norm for token in sentence.tokens[max(0, index - 2) : index]] in (["of", "which"], ["of", "that"])
+
+
+def _beside_place(sentence: Sentence, index: int) -> bool:
+    """Whether the number is of what was found in one place, or on top of what was said before."""
+    after = {token.norm for token in sentence.tokens[index + 1 : index + 4]}
+    before = {token.norm for token in sentence.tokens[max(0, index - 2) : index]}
+    return bool(after & _PLACES) or bool(before & {"another", "further", "plus"})
+
+
+_PLACES = frozenset({"swabs", "sponges", "suction", "sucker", "canister", "drapes", "floor", "packs", "laps"})
+
+
+def _side(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | None:
+    """The side said right behind the number, where a loss is told for each side."""
+    near = [one for one in laterality.sides(sentence, grammar) if 0 < one.first - index <= 3]
+    between = sentence.tokens[index + 1 : near[0].first] if near else ()
+    return near[0].value if near and not any(token.punctuation or token.quantity for token in between) else None
 
 
 def _side_by_side(sentence: Sentence, index: int) -> tuple[str, ...]:
@@ -53,9 +112,8 @@ def _side_by_side(sentence: Sentence, index: int) -> tuple[str, ...]:
     closes the first ("nine hundred millilitres two units of red cells")."""
     for low in (index - 1, index):
         pair = sentence.tokens[max(0, low) : low + 2]
-        if len(pair) == 2 and all(token.quantity is not None and token.quantity.form == "number" for token in pair) and (
-            pair[0].quantity is not None and pair[0].quantity.unit is None
-        ):
+        numbers = [token.quantity for token in pair if token.quantity is not None and token.quantity.form == "number"]
+        if len(numbers) == 2 and numbers[0].unit is None:
             return (f"'{pair[0].text} {pair[1].text}' may be two values, a range or one number",)
     return ()
 
