@@ -48,6 +48,8 @@ def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     if said.dimension in _COUNTS:
         if any(token.norm in _DRAWS for token in sentence.tokens) or _acted_on(sentence, index):
             return True
+        if sentence.section not in _STORIES and _stands_alone(sentence, index, quantity):
+            return True
         return any(
             mention.table == "drugs" and (0 < mention.first - index <= _BESIDE or 0 < index - mention.last <= _BESIDE)
             and not _parted(sentence, index, mention.first)
@@ -56,13 +58,37 @@ def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     return not (said.dimension == "time" and sentence.section in _STORIES)
 
 
+def _stands_alone(sentence: Sentence, index: int, quantity: Quantity) -> bool:
+    """ "Tunnel length forty on the femur": a bare number that counts no noun and is no label is an amount whose unit
+    was left out. One, years and codes are none."""
+    value = quantity.value if quantity.value is not None else quantity.high
+    if quantity.form == "fraction" or value is None or not 1 < value < _CODES or _FIRST_YEAR <= value <= _LAST_YEAR:
+        return False
+    before = sentence.tokens[index - 1].norm.rstrip(".") if index else ""
+    after = sentence.tokens[index + 1] if index + 1 < len(sentence.tokens) else None
+    if before in _LABELS or quantity.text.startswith("("):
+        return False
+    return after is None or after.punctuation or after.norm in _AFTER_AMOUNT
+
+
+_CODES, _FIRST_YEAR, _LAST_YEAR = 2500, 1900, 2100
+_LABELS = frozenset(
+    "grade stage type class number no asa level zone step day room page figure part case kellgren garland gartland "
+    "outerbridge icrs tonnis gravida para score scale degree size t c l s station group bed row line model generation "
+    "version x times g p v # / - ( times".split()
+)
+_AFTER_AMOUNT = frozenset("of on at in for into to by and from then with or before after".split())
+
+
 def _acted_on(sentence: Sentence, index: int) -> bool:
     """ "Six were injected and two discarded": a bare number that something was done with is an amount."""
     near = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
     return any(norm in _DONE and set(near[:at]) <= {"were", "was", "of", "it", "them"} for at, norm in enumerate(near))
 
 
-_DONE = frozenset({"injected", "given", "used", "discarded", "wasted", "infiltrated", "instilled", "administered"})
+_DONE = frozenset(
+    "injected given used discarded wasted infiltrated instilled administered kept stored".split()
+)
 
 
 def _parted(sentence: Sentence, one: int, other: int) -> bool:

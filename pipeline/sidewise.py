@@ -27,6 +27,11 @@ def side_of(sentence: Sentence, index: int) -> Laterality | None:
     return None
 
 
+def told(sentence: Sentence) -> bool:
+    """Whether both sides are said in a sentence, so that its numbers may be of either."""
+    return len({side for at in range(len(sentence.tokens)) if (side := _side(sentence, at)) is not None}) > 1
+
+
 _BOUNDS = frozenset({",", "and", "then", "but", "plus", ".", ";"})
 
 

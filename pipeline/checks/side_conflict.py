@@ -34,6 +34,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     sided = [fact for fact in sided if not _of_harvest(fact, harvest, grammar)]
     operated = [fact for fact in sided if fact.kind == "procedure" and fact.certainty == "affirmed"]
     sides = {fact.laterality for fact in operated}
+    sided = [fact for fact in sided if not _one_each(fact, sided)]
     if not operated:
         return _among([fact for fact in sided if fact.kind in _FIRM], grammar)
     found = _same_procedure(note, operated, grammar)
@@ -51,6 +52,20 @@ def _speaks(fact: Fact) -> bool:
         and fact.status in ("performed", "planned")
         and fact.role not in ("harvest", "explanted", "used")
     )
+
+
+def _one_each(fact: Fact, sided: list[Fact]) -> bool:
+    """Whether an injection is told with one on the other side ("four mils on the left and two on the right"): each
+    has its side, and neither contradicts the operation."""
+    return fact.kind in _EACH and any(
+        other.kind == fact.kind and _opposite(fact, other)
+        and abs(other.evidence.first - fact.evidence.first) <= _TOGETHER
+        for other in sided
+    )  # fmt: skip
+
+
+_EACH = frozenset({"injection_volume", "tourniquet", "tourniquet_pressure"})
+_TOGETHER = 20  # words
 
 
 def _opposite(first: Fact, second: Fact) -> bool:

@@ -186,7 +186,9 @@ def _times(sentence: Sentence, index: int) -> bool:
     if len(around) < 3 or around[1].norm not in ("x", "\u00d7"):
         return False
     count, each = around[0].quantity, around[2].quantity
-    return count is not None and count.form == "number" and not count.dimension and each is not None and each.dimension == "volume"
+    if count is None or each is None:
+        return False
+    return count.form == "number" and not count.dimension and each.dimension == "volume"
 
 
 def _spun(sentence: Sentence, grammar: Grammar, index: int) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from pipeline import cues, laterality
+from pipeline import cues, laterality, sidewise
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Sentence
@@ -74,7 +74,8 @@ def _number(
         price, hit = near
         group = f"i{base.group_of(sentence, verb[1].first if verb is not None else hit.first)}"
         if kind in ("injection_volume", "injection_total"):
-            fields.setdefault("laterality", laterality.side_for(sentence, hit.first, hit.last, grammar)[0])
+            fields.setdefault("laterality", sidewise.side_of(sentence, index) or (
+                None if sidewise.told(sentence) else laterality.side_for(sentence, hit.first, hit.last, grammar)[0]))
         return base.claim(
             kind, reading, sentence, index, hit.first, hit.last, price,
             **{"unit": quantity.unit, "group": group, **fields},
@@ -96,6 +97,8 @@ def _number(
         given = cues.nearest(sentence, grammar, index, "given")
         if what is not None and given is not None and given[0] <= 16:
             facts.append(claim("injection_volume", (given[0], given[1]), name=what, scale=cues.scale(sentence, index)))
+    if not facts and not elsewhere and (led := _led_on(sentence, grammar, index, quantity)) is not None:
+        facts.append(claim("injection_volume", (_LED_ON, led), name=what, scale=cues.scale(sentence, index)))
     if quantity.dimension in ("volume", "") and phase == "injection":
         total = cues.nearest(sentence, grammar, index, "total")
         if total is not None and cues.sums(sentence, total[1], index) and total[0] <= (20 if quantity.dimension else 4):
@@ -122,12 +125,53 @@ def _is_medicine(sentence: Sentence, index: int, verb: cues.Hit) -> bool:
 
 
 _MEDICINE = 70
+_LED_ON = 12
+
+
+def _led_on(sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity) -> cues.Hit | None:
+    """The verb of a number that goes on about an injection: "injected four mils into the joint and two beside it",
+    "six mils, the right with four and the left with two", "four mL PRP and two mL BMAC were injected"."""
+    verbs = cues.hits(sentence, grammar, "injected")
+    before = [hit for hit in verbs if hit.last < index]
+    volumes = [at for at, _ in base.quantities(sentence, "volume")]
+    bare = quantity.dimension == "" and quantity.form == "number"
+    if bare and volumes and volumes[0] < index:  # "eight mils, six were injected and two kept"
+        beside = next((hit for hit in verbs if 0 < hit.first - index <= 2), None)
+        if beside is not None and all(t.norm in _PASSIVE for t in sentence.tokens[index + 1 : beside.first]):
+            return beside
+    if before and (quantity.dimension == "volume" or (bare and sidewise.side_of(sentence, index) is not None)):
+        first = next((at for at in volumes if before[-1].last < at < index), None)
+        started = first is not None or (before[-1].first > 0 and any(at < before[-1].first for at in volumes))
+        inside = sentence.tokens[before[-1].last + 1 : index]
+        if started and not any(token.norm in _ENDS for token in inside) and not _others(sentence, before[-1], index):
+            return before[-1]
+    after = next((hit for hit in verbs if hit.first > index), None)
+    if after is None or quantity.dimension != "volume":
+        return None
+    named = any(mention.first > index and cues.cost(sentence, index, mention.first, mention.last) <= _BESIDE
+                for mention in base.mentions(sentence, "injectates"))  # fmt: skip
+    inside = sentence.tokens[index + 1 : after.first]
+    return after if named and not any(token.norm in _ENDS or token.norm in _NOT_INJECTED for token in inside) else None
+
+
+def _others(sentence: Sentence, verb: cues.Hit, index: int) -> bool:
+    """Whether a drug, a fluid or a device that may own the number is named behind the verb."""
+    return any(mention.first > verb.last and abs(mention.first - index) <= _NEAR
+               for mention in base.mentions(sentence, "drugs", "fluids", "devices"))  # fmt: skip
+
+
+_ENDS = frozenset({";", ".", "aspirated", "drawn", "removed", "drained", "lavage", "irrigated", "counts"})
+_PASSIVE = frozenset({"were", "was", "of"})
+_BESIDE, _NEAR = 6, 6
 
 
 def _goes_elsewhere(sentence: Sentence, index: int) -> bool:
     """ "Two millilitres were left": no injection; "four millilitres into the left hip" is one."""
-    near = sentence.tokens[index + 1 : index + 4]
-    norms = [token.norm for token in near]
+    norms: list[str] = []
+    for token in sentence.tokens[index + 1 : index + 4]:
+        if token.punctuation or token.quantity is not None:
+            break
+        norms.append(token.norm)
     if "left" in norms and {"the", "into", "to", "in"} & set(norms[: norms.index("left")]):
         norms.remove("left")
     return bool(_NOT_INJECTED & set(norms))
