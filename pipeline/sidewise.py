@@ -21,9 +21,10 @@ def side_of(sentence: Sentence, index: int) -> Laterality | None:
     numbers = [at for at in range(len(sentence.tokens)) if _is_like(sentence, index, at)]
     for bounds in (_BOUNDS, _BOUNDS - {","}):
         linked = {at: _linked(sentence, at, sides, numbers, bounds) for at in numbers}
-        if any(pair != (None, None) for pair in linked.values()):
-            before, after = linked[index]
-            return (before or after) if min(sides) < numbers[0] else (after or before)
+        led = min(sides) < numbers[0]
+        own = {at: (before or after) if led else (after or before) for at, (before, after) in linked.items()}
+        if {"left", "right"} <= set(own.values()):
+            return own[index]
     return None
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import cues, laterality
+from pipeline import cues, laterality, sidewise
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
@@ -11,7 +11,13 @@ KINDS = ("tourniquet", "tourniquet_pressure", "tourniquet_time")
 
 _TIMES = ("tourniquet-time", "tourniquet", "tourniquet-up", "tourniquet-down", "cuff")
 
-_SET = frozenset({"at", "to", "up", "set", "was", "pressure", "of", ":"})
+_SET = frozenset(
+    "at to up set was pressure of : on the left right upper lower thigh arm forearm calf ankle leg limb applied put "
+    "and inflated proximal high around , went goes".split()
+)
+
+
+_FAR = 60
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -29,23 +35,29 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         if near is None:
             continue
         price, hit = near
+        side = sidewise.side_of(sentence, index)
+        if side is not None and price > _FAR:
+            price = _FAR  # ", left arm 250 mmHg 9 min": the second of two
         if quantity.dimension == "pressure":
             facts.append(
-                base.claim("tourniquet_pressure", reading, sentence, index, hit.first, hit.last, price)
+                base.claim("tourniquet_pressure", reading, sentence, index, hit.first, hit.last, price, laterality=side)
             )
-        elif quantity.dimension == "time" and price <= 60:
+        elif quantity.dimension == "time" and price <= _FAR:
             facts.append(
-                base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price)
+                base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price, laterality=side)
             )
-        elif quantity.dimension == "" and quantity.form == "number" and price <= 30 and index > hit.last:
-            inflated = any(token.norm.startswith("inflat") for token in sentence.tokens[:index])
+        elif quantity.dimension == "" and quantity.form == "number" and price <= 60 and index > hit.last:
+            inflated = any(token.norm.startswith("inflat") for token in sentence.tokens[max(0, index - 3) : index])
+            if price > 30 and not inflated:
+                continue
             kind = "tourniquet_time" if "time" in cues.folded(sentence)[hit.first : hit.last + 1] else ""
             beside = all(token.norm in _SET for token in sentence.tokens[hit.last + 1 : index])
             pressed = quantity.value is not None and 100 <= quantity.value <= 450 and beside
             if (inflated or pressed) and not kind:
                 kind = "tourniquet_pressure"
             if kind:
-                facts.append(base.claim(kind, reading, sentence, index, hit.first, hit.last, price))
+                # "Up to three hundred" says how far it was blown up, no upper bound.
+                facts.append(base.claim(kind, reading, sentence, index, hit.first, hit.last, price, comparator=None))
     used = cues.hits(sentence, grammar, "tourniquet")
     absent = next((mention for mention in base.mentions(sentence, "tourniquet") if mention.id == "none"), None)
     if absent is not None:
@@ -53,9 +65,11 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             base.make("tourniquet", reading, sentence, absent.first, absent.last, name="none", certainty="negated")
         )
     elif used:
+        sides = {fact.laterality for fact in facts}
+        side = laterality.side_for(sentence, used[0].first, used[-1].last, grammar)[0]
         name = next((m.id for m in base.mentions(sentence, "tourniquet") if m.id in ("tourniquet", "digital")), None)
         facts.append(
             base.make("tourniquet", reading, sentence, used[0].first, used[0].last, name=name or "tourniquet",
-                      laterality=laterality.side_for(sentence, used[0].first, used[-1].last, grammar)[0])
+                      laterality="bilateral" if {"left", "right"} <= sides else side)
         )  # fmt: skip
     return facts
