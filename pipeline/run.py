@@ -28,6 +28,7 @@ from pipeline import (
     mentions,
     plugins,
     repair,
+    sayings,
     sections,
     settle,
     tokens,
@@ -125,9 +126,9 @@ def listen_to(
 class Second:
     """The second opinion of an engine that takes closed lists. Nothing is overwritten."""
 
-    def __init__(self, chooser: agreement.Chooser, rules: Grammar, margin: float = agreement.MARGIN) -> None:
-        self._chooser, self._margin = chooser, margin
-        self._taken_for = agreement.pairs(rules.table("confusions", Confusion).values())
+    def __init__(self, weigher: agreement.Weigher, rules: Grammar) -> None:
+        self._weigher = weigher
+        self._known = sayings.pairs(rules.table("confusions", Confusion).values())
 
     def over(self, heard: Heard, sound: Callable[[float, float], Samples]) -> Heard:
         """The same with `Word.opinions` where another reading wins. `sound(start, end)`: samples, seconds."""
@@ -135,8 +136,7 @@ class Second:
 
     def asked(self, words: tuple[Word, ...], sound: Callable[[float, float], Samples]) -> tuple[Word, ...]:
         """The same for words."""
-        said = agreement.opinions(words, sound, self._chooser, self._taken_for)
-        return agreement.noted(words, said, self._margin)
+        return agreement.noted(words, agreement.opinions(words, sound, self._weigher, self._known))
 
 
 def second_opinion(named: str, rules: Grammar) -> Second | None:

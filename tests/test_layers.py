@@ -18,7 +18,7 @@ LAYERS = {
             "errors records paths sound merging",
             "rows note grammar manifest model_store plugins site wordlist",
             "audio segments engines",
-            "listen ear controls soundstore agreement sounds lexicon readings repair numerals units levels codes "
+            "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals units levels codes "
             "clocks shapes compounds ranges restated contrasts corrections correction_cues gapped conversion quantities tokens timespan "
             "utterances rephrased mentions sections clauses context laterality people enumerations cues sidewise "
             "story",

@@ -84,6 +84,16 @@ def test_vosk_prefers_what_the_net_prefers_of_all_phrases_of_a_list(shipped: Mod
             assert ear.choose(sound, listed)[0].text == max(scores, key=lambda phrase: scores[phrase])
 
 
+def test_the_cost_of_a_closed_list_is_reckoned_alike(shipped: ModuleType) -> None:
+    for listed in (*LISTS, ["at fifteen", "at fifty", "[unk]"]):
+        for text in (*listed, f"{listed[0]} {listed[1]}"):
+            assert vosk.list_cost(text.split(), listed) == pytest.approx(shipped.list_cost(text, listed))
+    # By hand: of "at fifteen", "at fifty" and their two ends, "at" is 2 of 6; half of it, "fifteen" follows in half of
+    # the cases, half of that, then its end for sure, half of that.
+    wanted = -np.log(0.5 * 2 / 6 * 0.5 * 0.5 * 0.5)
+    assert vosk.list_cost(["at", "fifteen"], ["at fifteen", "at fifty"]) == pytest.approx(wanted)
+
+
 def test_features_are_those_that_kaldi_documents(shipped: ModuleType) -> None:
     # Worked by hand: a sound of zeros has the floor of 32-bit numbers in each of 40 bands, whose cosine transform is
     # sqrt(40) * log(2 ** -23) in the first place and nothing else.

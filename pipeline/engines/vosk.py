@@ -7,8 +7,11 @@ few phrases was said; only a model with a look-ahead graph (HCLr.fst and Gr.fst)
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
+from math import log
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +27,8 @@ MEANING = "Vosk (Kaldi) on the processor: words while they are spoken, and close
 
 UNKNOWN = "[unk]"
 ADD = "Add one with `voxop models add PATH`: a model for Vosk as its publisher packs it, a folder or a zip."
+# Of Vosk: the share of a closed list's bigram for the pairs in it, and what the costs of a graph are weighed with.
+SEEN, GRAPH_SCALE = 0.5, 0.9
 # Silence after a stretch, so that the net, which looks ahead, hears its end.
 TAIL = 0.4
 
@@ -97,24 +102,105 @@ class Vosk:
             raise EngineUnavailable(f"{self.model} does not know: {', '.join(lacking)}.", "Leave these words out.")
         return self._vosk.KaldiRecognizer(self.weights, RATE, json.dumps(list(phrases)))
 
+    def listening(self, phrases: Sequence[str]) -> VoskList:
+        """Listens for these phrases and for anything else. Raises EngineUnavailable as `recogniser` does."""
+        return VoskList(self.recogniser([*phrases, UNKNOWN]))
+
+    def weigh(
+        self, sound: Samples, ways: Sequence[tuple[str, ...]], left: tuple[str, ...], right: tuple[str, ...]
+    ) -> dict[tuple[str, ...], float]:
+        """Log-likelihood of the sound under each of the ways to say something, with what was said before and after it.
+
+        Words of `left` and `right` may be lost or come twice (the sound was cut within them), and anything else may
+        lie around. Ways that do not fit at all are left out; only differences mean something. Raises EngineUnavailable
+        as `recogniser` does.
+        """
+        phrases = {way: " ".join((*left, *way, *right)) for way in ways}
+        found: dict[tuple[str, ...], float] = {}
+        # Those that the search over all of them lost are asked alone.
+        for asked in (list(ways), *([way] for way in ways)):
+            if len(asked) == 1 and asked[0] in found:
+                continue
+            listed = [*dict.fromkeys(phrases[way] for way in asked), UNKNOWN]
+            for text, score in self._readings(sound, listed, 10 + 10 * len(asked)):
+                fair = score + GRAPH_SCALE * list_cost(text, listed)
+                for way in asked:
+                    if _holds(text, way, {*left, *right, UNKNOWN}):
+                        found[way] = max(found.get(way, -np.inf), fair)
+        return found
+
     def choose(self, sound: Samples, phrases: Sequence[str]) -> tuple[Choice, ...]:
         """How well each phrase fits the whole sound, best first; phrases that do not fit at all are left out.
 
         `sound`: shape (samples,), 16 kHz. Raises EngineUnavailable as `recogniser` does.
         """
-        recogniser = self.recogniser(phrases)
-        recogniser.SetMaxAlternatives(max(10, 2 * len(phrases)))
-        pieces = [*_split(sound), np.zeros(round(TAIL * RATE), np.float32)]
-        for piece in pieces:
-            recogniser.AcceptWaveform(_bytes(piece))
-        found = json.loads(recogniser.FinalResult()).get("alternatives", ())
         wanted = {" ".join(phrase.split()) for phrase in phrases}
         best: dict[str, float] = {}
-        for one in found:
-            text = " ".join(str(one.get("text", "")).split())
-            if text in wanted:
-                best[text] = max(best.get(text, -np.inf), float(one["confidence"]))
+        for words, score in self._readings(sound, phrases, max(10, 2 * len(phrases))):
+            if (text := " ".join(words)) in wanted:
+                best[text] = max(best.get(text, -np.inf), score)
         return tuple(Choice(text, score) for text, score in sorted(best.items(), key=lambda pair: -pair[1]))
+
+    def _readings(self, sound: Samples, phrases: Sequence[str], most: int) -> list[tuple[list[str], float]]:
+        """The likeliest texts over a closed list, with their scores."""
+        recogniser = self.recogniser(phrases)
+        recogniser.SetMaxAlternatives(most)
+        for piece in (*_split(sound), np.zeros(round(TAIL * RATE), np.float32)):
+            recogniser.AcceptWaveform(_bytes(piece))
+        found = json.loads(recogniser.FinalResult()).get("alternatives", ())
+        return [(str(one.get("text", "")).split(), float(one["confidence"])) for one in found]
+
+
+def _holds(text: Sequence[str], way: tuple[str, ...], around: Collection[str]) -> bool:
+    """Whether the text is the way with nothing but words of `around` before and after it."""
+    size = len(way)
+    return any(
+        tuple(text[at : at + size]) == way and all(word in around for word in (*text[:at], *text[at + size :]))
+        for at in range(len(text) - size + 1)
+    )
+
+
+def list_cost(text: Sequence[str], listed: Sequence[str]) -> float:
+    """What a closed list adds to the cost (-log) of a text, so that it can be taken out of a score: Vosk makes a bigram
+    of the list, half of it for the pairs in it, half for any word of it (language_model.cc of vosk-api)."""
+    single: Counter[str] = Counter()
+    pairs: Counter[tuple[str, str]] = Counter()
+    begun: Counter[str] = Counter()
+    for phrase in listed:
+        words = [*phrase.split(), ""]
+        single.update(words)
+        pairs.update(pairwise(words))
+        begun.update(words[:-1])
+    total, cost, before = single.total(), 0.0, None
+    for word in [*text, ""]:
+        plain = SEEN * single[word] / total
+        if before is None:
+            cost -= log(plain)
+        else:
+            cost -= log(max(SEEN * pairs[before, word] / begun[before], (1 - SEEN) * plain))
+        before = word
+    return cost
+
+
+class VoskList:
+    """Listens without end for the phrases of a closed list; what fits none of them is `UNKNOWN`."""
+
+    def __init__(self, recogniser: Any) -> None:
+        self._recogniser = recogniser
+        recogniser.SetWords(True)
+
+    def feed(self, samples: Samples) -> tuple[Word, ...]:
+        """The words up to a pause, once it is reached, with times in seconds of all the sound fed."""
+        found: list[dict[str, Any]] = []
+        for piece in _split(samples):
+            if self._recogniser.AcceptWaveform(_bytes(piece)):
+                found += json.loads(self._recogniser.Result()).get("result", ())
+        return _words(found, 0.0, None, sure=True)
+
+    def finish(self) -> tuple[Word, ...]:
+        """The words since the last pause."""
+        self._recogniser.AcceptWaveform(_bytes(np.zeros(round(TAIL * RATE), np.float32)))
+        return _words(json.loads(self._recogniser.FinalResult()).get("result", ()), 0.0, None, sure=True)
 
 
 class VoskSession:
