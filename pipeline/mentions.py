@@ -137,7 +137,8 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     norms = [token.norm for token in sentence.tokens]
     folded = [fold(norm) for norm in norms]
     doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
-    found = [(start, end, _NLP.vocab.strings[key]) for key, start, end in matcher(doc)]
+    found = [(start, end, _NLP.vocab.strings[key]) for key, start, end in matcher(doc)
+             if not (start and norms[start - 1] == "non")]  # "non-locking screw" is no locking screw
     across = set(_across(sentence, norms, folded, box)) - set(found)
     found += across
     found.sort(key=lambda item: (item[0] - item[1], item[0], item[2]))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipeline import story
-from pipeline.extractors import base
+from pipeline.extractors import _other_senses, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 
@@ -39,6 +39,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar) -> Fact | None:
     fact = base.named("finding", reading, sentence, mention, grammar)
     if fact.status != "performed" or (fact.certainty == "negated" and _is_complication(sentence, mention)):
+        return None
+    if mention.id == "normal" and _other_senses.is_manner(sentence, mention):
         return None
     if mention.id == "instability" and _loose_tissue(sentence, mention):
         return None

@@ -1,0 +1,94 @@
+"""Words that are an act, a finding or a side of the operation except beside certain others."""
+
+from __future__ import annotations
+
+from pipeline import clauses, cues, laterality
+from pipeline.grammar import Grammar
+from pipeline.records import Mention, Sentence
+from pipeline.rows import Concept, Device
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+_MANNER = _words("fashion manner technique way protocol routine")
+# What goes back in without growing there again.
+_TOOLS = _words(
+    "instrument instruments scope camera cannula catheter balloon tube trocar port sheath trial obturator needle "
+    "laparoscope arthroscope introducer probe stent drain endoscope cystoscope resectoscope retractor speculum"
+)
+# What is lowered, and no fracture, hernia or joint.
+_AMOUNTS = _words("pressure flow rate dose swelling bulk volume insufflation tension time pain risk setting power")
+_PRESERVED = _words("itself glutaraldehyde formalin formaldehyde alcohol place")
+_BACK = 8  # tokens
+
+
+def is_manner(sentence: Sentence, mention: Mention) -> bool:
+    """ "Draped in normal sterile fashion": how it was done, nothing that was seen."""
+    for token in sentence.tokens[mention.last + 1 : mention.last + 5]:
+        if token.norm in _MANNER:
+            return True
+        if token.punctuation or token.norm in ("and", "of", "with"):
+            return False
+    return False
+
+
+def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """ "The scope was reinserted", "the pressure was reduced", "fixed in formalin", "the guide was pinned"."""
+    tokens = sentence.tokens
+    said = tokens[mention.first].norm
+    before = [token.norm for token in tokens[max(0, mention.first - _BACK) : mention.first]]
+    after = [token.norm for token in tokens[mention.last + 1 : mention.last + 4]]
+    if mention.id == "reattachment" and said in ("reinserted", "reinsertion"):
+        return bool(_TOOLS & set(before + after))
+    if mention.id == "reduction" and said == "reduced":
+        return bool(_AMOUNTS & set(before[-5:]))
+    if mention.id == "internal-fixation" and said in ("fixed", "pinned"):
+        return bool(after and after[0] in ("to", "in") and _PRESERVED & set(after)) or _is_tool(
+            sentence, mention, grammar
+        )
+    return False
+
+
+def _is_tool(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """Whether the thing named last before an act is an instrument."""
+    rows = grammar.table("devices", Device)
+    low = max(0, mention.first - _BACK)
+    named = [(m.last, not rows[m.id].implant) for m in sentence.mentions if m.table == "devices" and m.first >= low]
+    named += [(hit.last, True) for hit in cues.hits(sentence, grammar, "instrument") if hit.first >= low]
+    named += [(m.last, False) for m in sentence.mentions if m.table in ("sites", "findings", "diagnoses")]
+    nearest = max(((last, tool) for last, tool in named if last < mention.first), default=(0, False))
+    return nearest[1]
+
+
+def takes_own_side_only(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """Whether an operation has no left and right of its own and the side in its sentence is another's: of an
+    operation with it ("laparotomy and right salpingectomy") or of something that is told of."""
+    row = grammar.tables[mention.table].get(mention.id)
+    if not isinstance(row, Concept) or row.sided or _is_paired(row, grammar):
+        return False
+    tokens = sentence.tokens
+    for side in laterality.sides(sentence, grammar):
+        low, high = min(mention.last, side.last), max(mention.first, side.first)
+        if any(token.norm in clauses.FINITE for token in tokens[low + 1 : high]):
+            return True
+    others = [m for m in sentence.mentions if m.table in ("procedures", "acts") and m.first > mention.last]
+    return any(laterality.side_for(sentence, m.first, m.last, grammar, own_only=True)[0] for m in others)
+
+
+def _is_paired(row: Concept, grammar: Grammar) -> bool:
+    """Whether the site that a row implies has a left and a right."""
+    site = grammar.table("sites", Concept).get(row.site) if row.site else None
+    return site is not None and site.sided
+
+
+def is_of_a_part(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """Whether a side lies in another phrase than the operation on an organ that there is once ("hysterectomy with
+    bilateral node dissection")."""
+    row = grammar.tables[mention.table].get(mention.id)
+    if not isinstance(row, Concept) or not row.site or row.sided or _is_paired(row, grammar):
+        return False
+    return not any(
+        mention.first - 2 <= side.last and side.first <= mention.last for side in laterality.sides(sentence, grammar)
+    )
