@@ -11,7 +11,7 @@ import re
 from dataclasses import replace
 
 from pipeline import laterality, rephrased, story
-from pipeline.extractors import base
+from pipeline.extractors import _other_senses, base
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Mention, Reading, Sentence
 from pipeline.rows import Concept
@@ -43,12 +43,15 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for mention in base.mentions(sentence, *_KIND):
             if _KIND[mention.table] == "act" and _is_procedure_too(sentence, mention):
                 continue
-            if _names_another(sentence, mention):
+            if _names_another(sentence, mention) or _other_senses.is_other_act(sentence, mention, grammar):
                 continue
             kind = _KIND[mention.table]
             if mention.id.endswith("-harvest") and sentence.section != "procedure":
                 kind = "act"  # a step on the way, with its own site and side
-            fact = base.named(kind, reading, sentence, mention, grammar)
+            own = mention.table == "procedures" and _other_senses.takes_own_side_only(sentence, mention, grammar)
+            fact = base.named(kind, reading, sentence, mention, grammar, own_side=own)
+            if mention.table == "procedures" and _other_senses.is_of_a_part(sentence, mention, grammar):
+                fact = replace(fact, laterality=None)
             if fact.status == "conditional" and mention.table == "procedures" and _risk(sentence, mention):
                 continue
             fact = _before(sentence, fact)
