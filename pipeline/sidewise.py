@@ -24,7 +24,7 @@ def side_of(sentence: Sentence, index: int) -> Laterality | None:
         led = min(sides) < numbers[0]
         own = {at: (before or after) if led else (after or before) for at, (before, after) in linked.items()}
         if {"left", "right"} <= set(own.values()):
-            return own[index]
+            return own.get(index)
     return None
 
 
