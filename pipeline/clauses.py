@@ -176,15 +176,32 @@ def opens_one(sentence: Sentence, start: int) -> bool:
 
 
 def told_more(sentence: Sentence, start: int) -> bool:
-    """Whether what follows a comma is measured or acted on, and so is there: "no full tear, a partial tear of 30 %"
-    or "no defect, loose body removed". Items of a list stand bare."""
+    """Whether what follows a comma is measured, acted on or has a state of its own, and so is there: "no full tear, a
+    partial tear of 30 %", "no defect, loose body removed", "no loose bodies, cruciate intact". Items of a list stand
+    bare."""
     for index in range(start, len(sentence.tokens)):
         token = sentence.tokens[index]
         if token.norm in _BORDERS or token.norm in (",", "or", "nor"):
             return False
+        if token.norm in _STATES and index > start and _ends_item(sentence, index + 1):
+            return True
         if token.quantity is not None or token.norm in _ACTED:
             return True
     return False
+
+
+# Adjectives that are said behind their noun only as what it was found to be.
+_STATES = _words(
+    "intact normal torn stable unstable healthy pristine clean unremarkable ruptured frayed preserved inflamed patent "
+    "competent viable clear subluxed dislocated satisfactory good fine smooth worn scarred thickened degenerate swollen"
+)
+
+
+def _ends_item(sentence: Sentence, index: int) -> bool:
+    tokens = sentence.tokens
+    if index < len(tokens) and tokens[index].norm.endswith("ly"):
+        index += 1  # "torn medially"
+    return index >= len(tokens) or tokens[index].norm in _BORDERS or tokens[index].norm in (",", "and", "but", "with")
 
 
 def is_year(token: Token) -> bool:

@@ -294,7 +294,7 @@ def _ahead_named(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int
         if norm == "," or norm in ("and", "/"):
             if clauses.opens_one(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1)):
                 return index - 1
-            if norm == "," and named and clauses.told_more(sentence, index + 1):
+            if norm == "," and index > hit.last + 1 and clauses.told_more(sentence, index + 1):
                 return index - 1
             index += 1
             continue

@@ -32,6 +32,9 @@ _TO_SITE = _words(
 )
 
 
+_AND = _words("and or nor but")
+
+
 def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | None:
     """Where a named thing is: a site said in its own phrase, else the one that its row implies, else None."""
     low, end = clauses.bounds(sentence, mention.first)
@@ -44,7 +47,7 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
         token = sentence.tokens[index]
         if token.norm not in _TO_SITE and index > mention.last + 1 and sentence.tokens[index - 1].norm not in _TO_SITE:
             break
-        if token.punctuation or any(other.first == index for other in sentence.mentions):
+        if token.punctuation or token.norm in _AND or any(other.first == index for other in sentence.mentions):
             break
     for site in sites:
         if 0 <= mention.first - site.last - 1 <= 2 and not any(
@@ -62,7 +65,14 @@ def site_before(sentence: Sentence, mention: Mention) -> str | None:
     before = [site for site in sentence.mentions if site.table == "sites" and site.last < mention.first]
     if len(sentence.tokens) > 40:
         before = [site for site in before if site.first >= low]
-    return before[-1].id if before else None
+    return before[-1].id if before and not _has_its_own(sentence, before[-1], mention) else None
+
+
+def _has_its_own(sentence: Sentence, site: Mention, mention: Mention) -> bool:
+    """ "Cruciate intact, no loose bodies": the site was told of already, and a comma closes it."""
+    told = [other for other in sentence.mentions
+            if other.table == "findings" and 0 <= other.first - site.last - 1 <= 1 and other.last < mention.first]  # fmt: skip
+    return any(token.norm == "," for other in told for token in sentence.tokens[other.last + 1 : other.last + 2])
 
 
 _SEEN = _words(

@@ -98,3 +98,12 @@ def test_a_doubt_is_marked_on_its_entry() -> None:
 def test_an_unknown_unit_is_printed_as_it_is() -> None:
     assert assemble.unit_text("furlong", RULES) == "furlong"
     assert assemble.unit_text(None, RULES) == ""
+
+
+def test_a_bare_number_that_counts_nothing_and_stands_nowhere_is_shown() -> None:
+    """Common practice, no source: an amount is said with its unit; where both are lost the reader must see it."""
+    from pipeline import run
+
+    note = run.note_from_text("Tunnel length forty on the femur. Room 12 was used in 2019. Grade three of the talus.")
+    shown = [piece.heard for passage in note.sections.description for piece in passage.unplaced]
+    assert shown == ["forty"]

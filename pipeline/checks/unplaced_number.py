@@ -9,7 +9,7 @@ from pipeline.note import OperativeNote, Passage
 from pipeline.records import Evidence, Fact, Finding, Severity
 from pipeline.rows import Drug
 
-MEANING = "A number with a unit was said that no entry of the note holds; beside a drug it may be a dose."
+MEANING = "A number was said that no entry of the note holds, and it counts nothing; beside a drug it may be a dose."
 
 _GIVEN = frozenset({
     "mass", "amount", "catalytic", "molar", "volume", "fraction", "concentration", "mass_concentration", "rate",
@@ -91,7 +91,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     following = [word.strip(".,;:()") for word in passage.text.partition(piece.heard)[2].lower().split()[:1]]
     if following == ["of"] and piece.first > drug.evidence.last:
         return False  # "cefazolin at induction, two mL of blue dye": of what follows
-    if not dimension and _CONTAINERS & set(following):
+    preceding = [word.strip(".,;:()") for word in passage.text.partition(piece.heard)[0].lower().split()[-1:]]
+    if not dimension and _CONTAINERS & {*following, *preceding}:
         return False
     if not dimension:
         contrast = row is not None and _CONTRAST in row.classes

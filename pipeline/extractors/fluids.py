@@ -57,14 +57,16 @@ def _is_intravenous(sentence: Sentence, grammar: Grammar, mention: Mention, wash
 
 
 def _is_bare_amount(sentence: Sentence, index: int, group: str, mention: Mention) -> bool:
-    """ "Crystalloid 1500": so much right behind a fluid is an amount of it, whose unit was not said."""
+    """ "Crystalloid 1500", "1500 of crystalloid": an amount of it, whose unit was not said."""
     quantity = sentence.tokens[index].quantity
+    if group not in ("crystalloid", "colloid") or quantity is None or quantity.form != "number":
+        return False
+    if quantity.value is None or quantity.value < _LEAST_BARE:
+        return False
+    if index < mention.first:
+        return [token.norm for token in sentence.tokens[index + 1 : mention.first]] == ["of"]
     between = sentence.tokens[mention.last + 1 : index]
-    return (
-        group in ("crystalloid", "colloid") and quantity is not None and quantity.form == "number"
-        and quantity.value is not None and quantity.value >= _LEAST_BARE and mention.last < index
-        and all(token.norm in (":", "-", "in", "was", "of") for token in between)
-    )  # fmt: skip
+    return all(token.norm in (":", "-", "in", "was", "of") for token in between)
 
 
 _LEAST_BARE = 50
