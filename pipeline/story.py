@@ -70,8 +70,8 @@ def site_before(sentence: Sentence, mention: Mention) -> str | None:
 
 def _has_its_own(sentence: Sentence, site: Mention, mention: Mention) -> bool:
     """ "Cruciate intact, no loose bodies": the site was told of already, and a comma closes it."""
-    told = [other for other in sentence.mentions
-            if other.table == "findings" and 0 <= other.first - site.last - 1 <= 1 and other.last < mention.first]  # fmt: skip
+    told = [other for other in sentence.mentions if other.table == "findings"
+            and 0 <= other.first - site.last - 1 <= 1 and other.last < mention.first]  # fmt: skip
     return any(token.norm == "," for other in told for token in sentence.tokens[other.last + 1 : other.last + 2])
 
 
