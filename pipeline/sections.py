@@ -169,7 +169,9 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
         listing = bool(starts) and starts[-1][1].id in _LISTS and len(folded) > _STREAM
         for cue in index[word]:
             end = at + len(cue.words)
-            goes_on = listing and cue.row.id in ("procedure", "anaesthesia", "indication", "findings")
+            goes_on = listing and cue.row.id in ("procedure", "anaesthesia", "indication", "findings") and not any(
+                mention.first < at <= mention.last for mention in sentence.mentions  # "general anaesthesia"
+            )
             if tuple(folded[at:end]) == cue.words and (goes_on or _opens(sentence, at, end, cue)):
                 starts.append((at, cue.row, end - 1))
                 break

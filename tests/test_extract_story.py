@@ -11,7 +11,7 @@ from cases_runner import Case, cases, facts_of, faults
 from pipeline import plugins
 
 NAMES = (
-    "procedures", "diagnoses", "findings", "grades", "setting", "team", "identity", "background", "consent",
+    "procedures", "diagnoses", "findings", "findings_in_words", "grades", "setting", "team", "identity", "background", "consent",
     "spinal_levels", "complications", "disposition", "aftercare", "follow_up",
 )  # fmt: skip
 

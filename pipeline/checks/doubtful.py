@@ -73,7 +73,9 @@ _PAIR = re.compile(r"read as ([\d.]+); it could be ([\d.]+) and ([\d.]+)")
 def _only_reading(fact: Fact, reason: str, grammar: Grammar, profile: str) -> bool:
     """Whether of "250" and "2 and 50" only the whole can be a value of this kind (a tourniquet pressure)."""
     pair = _PAIR.match(reason)
-    row = next(iter(limits(grammar, profile, "plausible", kind=fact.kind, name=fact.name or "")), None)
+    rows = [row for what in ("typical", "plausible") for row in limits(
+        grammar, profile, what, kind=fact.kind, name=fact.name or "")]  # fmt: skip
+    row = next(iter(rows), None)
     if pair is None or row is None or row.low is None or row.high is None or fact.unit not in (None, row.unit):
         return False
     whole, *parts = (Decimal(number) for number in pair.groups())

@@ -14,7 +14,7 @@ MEANING = "A procedure was said as planned before the operation, and never as do
 # "Had been planned, vein too small so not done": left out, and the reason told.
 _OUT = re.compile(
     r"\b(?:not (?:done|performed|carried out|possible|needed|required|attempted|indicated)|abandoned|deferred|aborted|"
-    r"cancelled|canceled|postponed|omitted|instead|rather than|declined|refused)\b",
+    r"cancelled|canceled|postponed|omitted|instead|rather than|declined|refused|convert(?:ed)?|conversion)\b",
     re.IGNORECASE,
 )
 

@@ -9,7 +9,8 @@ _HARMLESS = frozenset({"routes", "events"})
 _STOPPERS = frozenset({".", ";", "while", "but", "after", "before", "next"})
 _LINKS = frozenset(
     ", ( ) : = - / that is which makes make equals equal equalling or so giving given in total a of altogether to at "
-    "i.e. ie x the dose total: totalling was were used as and for volume concentration strength".split()
+    "i.e. ie x the dose total: totalling was were used as and for volume concentration strength plain heavy solution "
+    "hyperbaric isobaric".split()
 )
 
 
@@ -68,6 +69,9 @@ def said_on(sentence: Sentence, index: int, drug: Mention) -> bool | None:
     """
     between = sentence.tokens[drug.last + 1 : index]
     numbers = [at for at, token in enumerate(between) if token.quantity is not None]
+    ahead = sentence.tokens[max(0, drug.first - 2) : drug.first]
+    if not numbers and any(token.quantity is not None for token in ahead):
+        numbers = [-1]  # "3 mL of 2 % lidocaine plain, 60 mg"
     if not numbers or len(between) > _TOKENS:
         return None
     if any(drug.last < other.first and other.last < index and not _is_harmless(other) for other in sentence.mentions):

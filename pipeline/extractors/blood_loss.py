@@ -24,7 +24,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if cues.has(sentence, grammar, "blood-loss"):
             facts += _sentence(reading, sentence, grammar)
         else:
-            facts += _bleeding(reading, sentence, grammar)
+            facts += _bleeding(reading, sentence, grammar) or _bare_loss(reading, sentence, grammar)
     return facts
 
 
@@ -142,6 +142,32 @@ def _amount(reading: Reading, sentence: Sentence, found: tuple[int, cues.Hit, cu
     text = "none" if word.id == "none" else cues.words(sentence, word.first, word.last).lower()
     return base.make("blood_loss", reading, sentence, min(hit.first, word.first), max(hit.last, word.last), text=text,
                      status="performed", certainty="affirmed")  # fmt: skip
+
+
+# Losses of something else.
+_OTHER_LOSS = frozenset(
+    "bone cartilage hair hearing vision visual sight weight sensory tissue fluid field csf muscle motor power volume "
+    "pregnancy attachment tooth teeth enamel signal substance height no any without heat memory hemorrhage".split()
+)
+
+
+def _bare_loss(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Counts correct, loss minimal", "loss 30 mL": the amount right behind the word."""
+    tokens = sentence.tokens
+    for at, token in enumerate(tokens[:-1]):
+        if token.norm not in ("loss", "losses") or (at and tokens[at - 1].norm in _OTHER_LOSS):
+            continue
+        word = next((hit for hit in cues.hits(sentence, grammar, "minimal") if hit.first == at + 1), None)
+        if word is not None:
+            text = cues.words(sentence, word.first, word.last).lower()
+            return [base.make("blood_loss", reading, sentence, at, word.last, text=text, status="performed",
+                              certainty="affirmed")]  # fmt: skip
+        index = at + 1 + (tokens[at + 1].norm in ("about", "maybe", "approximately", ":"))
+        quantity = tokens[index].quantity if index < len(tokens) else None
+        if quantity is not None and quantity.dimension == "volume":
+            return [base.claim("blood_loss", reading, sentence, index, at, at, _BESIDE, status="performed",
+                               certainty="affirmed")]  # fmt: skip
+    return []
 
 
 def _bleeding(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:

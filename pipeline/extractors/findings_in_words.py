@@ -1,0 +1,31 @@
+"""Findings under their heading that no row names: what follows the heading, in its own words."""
+
+from __future__ import annotations
+
+from pipeline import laterality, story
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading
+
+KINDS = ("finding",)
+
+_NAMED = ("findings", "diagnoses", "complications", "grades")
+_DONE = ("approaches", "devices", "drugs", "anaesthesia", "sutures", "positions", "closures")
+_LONGEST = 160
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    under = [sentence for sentence in reading.sentences if sentence.section == "findings"]
+    if any(mention.table in _NAMED for sentence in under for mention in sentence.mentions):
+        return []
+    for sentence in under:
+        first = story.after_heading(sentence)
+        if first is None or not any(token.norm.isalpha() for token in sentence.tokens[first:]):
+            continue
+        last = len(sentence.tokens) - 1
+        text = story.words(sentence, first, last)
+        if len(text) > _LONGEST or any(mention.table in _DONE for mention in sentence.mentions):
+            return []
+        side = laterality.only_side(sentence, first, last, grammar)
+        return [base.make("finding", reading, sentence, first, last, text=text, laterality=side)]
+    return []
