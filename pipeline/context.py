@@ -158,6 +158,8 @@ def _hits(sentence: Sentence, grammar: Grammar) -> list[_Hit]:
             continue
         if hit.rule.id == "suspected" and folded[hit.last] == "be" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "could be retracted": it was possible
+        if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):
+            continue  # "the plan was discussed"
         kept.append(hit)
     return sorted(kept, key=lambda hit: hit.first)
 
@@ -240,6 +242,8 @@ def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[in
         if tokens[index].norm == "." and tokens[index - 1].norm in _SHORT:
             continue
         if tokens[index].norm in (".", ";", "?", "!") or (index in stops and tokens[index].norm in _TURNS):
+            return index - 1
+        if hit.rule.id == "aimed" and tokens[index].norm == ",":
             return index - 1
         dated = clauses.is_year(tokens[index]) and tokens[index - 1].norm in ("in", "since")
         if hit.rule.value == "historical" and dated:
