@@ -28,8 +28,8 @@ FAST = ((-2, -1, 0, 1, 2), (-1, 0, 1), (-1, 0, 1))
 SLOW = (1, 1, 1, 1, 1, 2)
 KEPT, STEP, CONTEXT = 0.66, 3, 25
 PLACES = {"_B": "begin", "_E": "end", "_I": "internal", "_S": "singleton"}
-# Cost of each phone of the filler: high enough that a known word that fits is read as that word.
-FILLER_COST = 3.0
+# Cost of each phone of the filler beside what it learnt: high enough that a known word that fits is read as that word.
+FILLER_COST = 0.5
 CHAIN = [(0, 1, [(0, 0.5), (1, 0.5)]), (-1, -1, [])]
 CONF = {
     "mfcc.conf": "--use-energy=false\n--num-mel-bins=40\n--num-ceps=40\n--low-freq=20\n--high-freq=7600\n--dither=0\n",

@@ -1,12 +1,13 @@
 """Sentences of operative dictation of this project's own, to be spoken by synthetic voices for training.
 
-Run: python models/training/operative_text.py --out sentences.json [--count 12500]
+Run: python models/training/operative_text.py --out sentences.json [--count 24000]
 
 One style throughout, which is what the number reader takes best and what sounds as it is written: numbers as words
 with hyphens ("forty-eight", "zero point two five percent", "three oh Vicryl"), units spelt out, American spelling.
 Only levels of the spine are written as everybody writes them ("L4-L5"). Sentences come from templates over every row
-of grammars/ and from `operative_lines.toml` (written by hand; contrasts that a recogniser confuses). What shares five
-running words with an evaluation dictation is left out.
+of grammars/, dealt like cards, so that each row comes about as often as any other of its table, over
+`operative_words.toml` (common speech of theatres), and from `operative_lines.toml` (written by hand; contrasts that a
+recogniser confuses). What shares five running words with an evaluation dictation is left out.
 """
 
 # A template reads best on one line.
@@ -18,12 +19,14 @@ import json
 import random
 import re
 import tomllib
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 LINES = Path(__file__).with_name("operative_lines.toml")
+COMMON = Path(__file__).with_name("operative_words.toml")
 EVALUATION = ("benchmarks/dictations/*.toml", "audio_demo/*.txt", "audio_demo/*.toml")
 RUN = 5
 ONES = "zero one two three four five six seven eight nine".split()
@@ -94,14 +97,30 @@ class Writer:
         self.chance = random.Random(seed)
         self._terms: list[str] = []
         self._tables: dict[str, list[list[str]]] = {}
+        self._decks: dict[str, list[Any]] = {}
+        self._common = {name: re.split(r";\s*", " ".join(held.split())) if ";" in held else held.split()
+                        for name, held in tomllib.loads(COMMON.read_text(encoding="utf-8")).items()}  # fmt: skip
+
+    def dealt(self, name: str, cards: Sequence[Any]) -> Any:
+        """The next of a shuffled deck: all come equally often."""
+        if not self._decks.get(name):
+            self._decks[name] = self.chance.sample(cards, len(cards))
+        return self._decks[name].pop()
 
     def pick(self, table: str) -> str:
-        """A phrase of the table, noted as a term."""
+        """A phrase of the table, noted as a term; every row comes up before any comes again."""
         if table not in self._tables:
             self._tables[table] = phrases(table)
-        said = self.chance.choice(self.chance.choice(self._tables[table]))
+        if table == "drugs" and self.chance.random() < 0.4:
+            said = self.common("drugs")
+        else:
+            row = self.dealt(table, self._tables[table])
+            said = row[0] if self.chance.random() < 0.4 else self.chance.choice(row)
         self._terms.append(said)
-        return said
+        return str(said)
+
+    def common(self, name: str) -> str:
+        return str(self.dealt(f"common {name}", self._common[name]))
 
     def one(self, *choices: str) -> str:
         return self.chance.choice(choices)
@@ -170,6 +189,9 @@ class Writer:
         return self.one("medial", "lateral", "anterior", "posterior", "proximal", "distal", "superior", "inferior",
                         "dorsal", "volar", "ulnar", "radial")  # fmt: skip
 
+    def number_of_years(self) -> str:
+        return number(self.chance.randint(2, 95))
+
     def site(self) -> str:
         return f"{self.one('', self.side() + ' ', self.way() + ' ')}{self.pick('sites')}"
 
@@ -228,6 +250,24 @@ class Writer:
             lambda: f"{w.one('Sponge', 'Needle', 'Instrument', 'Swab')} count {w.one('correct', 'is right', 'was correct twice')}, {w.whole()} {w.one('sponges', 'needles', 'swabs', 'clips')}.",
             lambda: f"Lot {' '.join(w.chance.choice([*ONES[1:], 'oh']) for _ in range(w.chance.randint(3, 6)))}, {w.pick('devices')} size {w.whole()}.",
             lambda: f"{w.pick('sites')}, {w.pick('drugs')}, {w.pick('devices')}, {w.pick('findings')}.",
+            lambda: f"{w.pick('drugs')} {w.dose()} and {w.pick('drugs')} {w.dose()} {w.one('were given', 'were given before incision', 'went in')} at {w.clock()}.",
+            lambda: f"{w.pick('drugs')}, {w.pick('drugs')} and {w.pick('drugs')} {w.one('were given', 'are on the chart', 'were stopped', 'to continue')}.",
+            lambda: f"{w.one('Allergic to', 'No allergy to', 'Stop', 'Start', 'Avoid', 'Restart', 'Hold')} {w.pick('drugs')}{w.one('', ', continue ' + w.pick('drugs'))} for {w.small()} {w.one('days', 'weeks')}.",
+            lambda: f"The patient received {w.dose()} of {w.pick('drugs')} {w.one('', 'at ' + w.clock(), w.pick('routes'))}.",
+            lambda: f"{w.volume()} of {w.percent()} {w.pick('drugs')} {w.one('were infiltrated', 'were injected', 'were used for a block')}{w.one('', ' with ' + w.pick('drugs'))}.",
+            lambda: f"The {w.site()} was {w.common('done')} and {w.common('done')}.",
+            lambda: f"The {w.pick('sites')} was {w.common('looks')}, the {w.common('steps')} {w.one('was', 'looked', 'is')} {w.common('looks')}.",
+            lambda: f"The {w.common('steps')} was {w.common('done')} {w.one('with a', 'through the', 'above the', 'beside the', 'from the', 'to the', 'until the')} {w.one(w.common('steps'), w.pick('devices'))}.",
+            lambda: f"{w.one('It was', 'They were', 'All were', 'Each was', 'Both were')} {w.common('done')}, {w.common('done')} and {w.common('done')}{w.one('', ' under ' + w.pick('guidance'))}.",
+            lambda: f"The {w.common('measured')} {w.one('was', 'is', 'came to', 'about', 'reached')} {w.amount()} {w.common('units')}{w.one('', ', then ' + w.amount())}.",
+            lambda: f"{w.pick('measures')} {w.amount()} {w.common('units')}, {w.common('measured')} {w.amount()} {w.common('units')}.",
+            lambda: f"A {w.number_of_years()} year old {w.common('people')} {w.one('of ' + number(w.chance.randint(40, 130)) + ' kilograms', 'with ' + w.pick('diagnoses'), 'for ' + w.pick('procedures'))}.",
+            lambda: f"{w.small()} of {w.small()} {w.common('steps')}s, {w.whole()} {w.one('counted', 'in all', 'left', 'used')}.",
+            lambda: f"{w.one('Plus', 'Minus')} {w.one(w.whole(), w.fraction())} {w.one('diopters', 'degrees', 'millimeters')}, {w.whole()} plus {w.fraction()}.",
+            lambda: f"{w.pick('findings')} and {w.pick('diagnoses')}, {w.pick('diagnoses')} {w.one('on the left', 'on the right', 'excluded', 'suspected')}.",
+            lambda: f"{w.pick('procedures')} through {w.pick('approaches')} under {w.pick('anaesthesia')}, {w.pick('positions')}.",
+            lambda: f"{w.one('Serial number', 'Lot number', 'Batch')} {' '.join(w.chance.choice([*ONES, 'oh']) for _ in range(w.chance.randint(3, 6)))} {w.one('', *'A B C D E F G H K M N P R S T X Z'.split())}.",
+            lambda: f"The {w.pick('sites')} {w.one('and', 'to', 'over')} the {w.pick('sites')} {w.one('measured', 'was', 'gave')} {w.amount()} by {w.amount()} {w.one('', 'by ' + w.small())} {w.one('millimeters', 'centimeters')}.",
             lambda: f"{w.one('Left', 'Right')}, not {w.one('left', 'right')}, {w.pick('sites')}; correction, {w.amount()} {w.one('millimeters', 'milliliters', 'milligrams')}.",
         ]  # fmt: skip
 
@@ -316,9 +356,11 @@ def compose(count: int, seed: int = 20) -> list[Sentence]:
         add(line)
     for line in contrasts(writer):
         add(line)
-    for table in ("drugs", "sites", "devices", "sutures", "procedures", "diagnoses", "findings", "acts", "injectates"):
+    for table in ("drugs", "sites", "devices", "sutures", "procedures", "diagnoses", "findings", "acts", "injectates",
+                  "complications", "approaches", "positions", "anaesthesia", "fluids", "drains", "dressings"):  # fmt: skip
         for row in phrases(table):
-            add(writer.covering(table, row[0]))
+            for said in row[:2]:
+                add(writer.covering(table, said))
     templates = writer.templates()
     while len(made) < count:
         add(writer.chance.choice(templates)())
@@ -330,7 +372,7 @@ def compose(count: int, seed: int = 20) -> list[Sentence]:
 def main() -> None:
     take = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     take.add_argument("--out", type=Path, required=True)
-    take.add_argument("--count", type=int, default=12_500)
+    take.add_argument("--count", type=int, default=24_000)
     given = take.parse_args()
     found = compose(given.count)
     given.out.write_text(json.dumps([asdict(one) for one in found], indent=0), encoding="utf-8")

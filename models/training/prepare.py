@@ -35,7 +35,9 @@ COMMON = ("a an and are as be been but for from had has have he her his i in int
           "that the their there then these they this using was we were which with will used given injected placed "
           "removed inserted incision closed skin total dose blood loss minutes minute hours hour seconds time count "
           "counts correct sponge needle instrument suture sutures screw screws plate drain tourniquet pressure "
-          "infiltrated ports port after before block concentrate fluid saline").split()
+          "infiltrated ports port after before block concentrate fluid saline hole holes anchor anchors trocar trocars "
+          "lot number catheter wire wires nail pins mesh stent clips staples bag bags draw draws each all through over "
+          "under between along around up down out off next last surgeon").split()
 UNITS_MORE = "mg kilo kilos units unit millimetres millilitres mercury gauge french".split()
 # IPA of espeak-ng (en-us) -> ARPABET; longest first.
 IPA = {
@@ -166,6 +168,7 @@ def main() -> None:
     closed = sorted({
         *NUMBERS, *SIDES, *NEGATIONS, *COMMON, *UNITS_MORE, *words_of(phrases("units")), *words_of(phrases("sides")),
         *words_of(phrases("drugs")), *words_of(phrases("sites")), *words_of(phrases("control")), "notekeeper",
+        *words_of(phrases("devices")), *words_of(phrases("sutures")), *words_of(phrases("drains")),
     })
     spoken = [word for _, _, words in utterances for word in words]
     filler = sorted({word for word in spoken if len(word) > 3 and word not in closed and "'" not in word})
