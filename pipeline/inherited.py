@@ -38,7 +38,8 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         side = None
         if fact.laterality is None and fact.kind in _STEPS | _OF_OPERATION and _free(fact) and _named(fact):
             place = standing.at(fact.evidence.first)
-            if place.side is not None and fact.kind in _STEPS and _may_have(fact, grammar, strict=False):
+            stands = place.side is not None and operation in (None, place.side)
+            if stands and fact.kind in _STEPS and _may_have(fact, grammar, strict=False):
                 side = place.side
             elif operation is not None and fact.kind in _OF_OPERATION and not place.other:
                 near = place.last in (None, operation)
@@ -140,7 +141,10 @@ class _Standing:
 
 
 # Sections that tell of something else than the work on one side.
-_ELSEWHERE = frozenset({"history", "consent", "aftercare", "follow-up", "team", "identity", "disposition", "counts"})
+_ELSEWHERE = frozenset(
+    "history consent aftercare follow-up team identity disposition counts diagnosis imaging indication preop-diagnosis "
+    "postop-diagnosis both-diagnoses".split()
+)
 _OTHER = frozenset({"other", "opposite", "contralateral", "opposing", "sides"})
 _LEAD = frozenset(
     "then now next and first firstly second secondly finally on the in to at for over back attention was were turned "

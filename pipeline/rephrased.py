@@ -21,7 +21,7 @@ DONE = {
     "arthroscopy": ("scoped", "arthroscoped"), "transposition": ("transposed",), "extraction": ("extracted",),
     "evacuation": ("evacuated",), "lengthening": ("lengthened",),
     "removal": ("removed", "excised", "resected", "taken out", "took out"),
-    "trimming": ("trimmed",),
+    "trimming": ("trimmed",), "recession": ("recessed",), "transplantation": ("transplanted",),
     "transfer": ("transferred",), "fixation": ("fixed",), "pinning": ("pinned",), "nailing": ("nailed",),
 }  # fmt: skip
 # What is wrong -> the adjective before the part.

@@ -6,7 +6,10 @@ from pipeline.records import Laterality, Sentence
 
 _SIDES: dict[str, Laterality] = {"left": "left", "right": "right", "lefthand": "left", "righthand": "right"}
 _AFTER_BARE = frozenset("from on in into at and to for left right the then on".split())  # else the bare number counts
-_NO_SIDES = frozenset({"in", "over", "behind", "with", "us", "was", "were", "there", "the"})  # after "left": a verb
+_NO_SIDES = frozenset(  # after "left": a verb
+    "in over behind with us was were there the a an intact alone open undisturbed attached long exposed uncovered for "
+    "at as standing untouched free home some it them him her to no out".split()
+)
 
 
 def side_of(sentence: Sentence, index: int) -> Laterality | None:

@@ -45,6 +45,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 continue
             if _names_another(sentence, mention) or _other_senses.is_other_act(sentence, mention, grammar):
                 continue
+            if _is_thing(sentence, mention):
+                continue
             kind = _KIND[mention.table]
             if mention.id.endswith("-harvest") and sentence.section != "procedure":
                 kind = "act"  # a step on the way, with its own site and side
@@ -144,7 +146,7 @@ def _place(reading: Reading, fact: Fact) -> tuple[Evidence, str] | None:
 
 def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """An operation that no row names: under its heading, or as the first words of the narration with an act in them."""
-    acts = [m for m in base.mentions(sentence, "acts") if _is_deed(m, grammar)]
+    acts = [m for m in base.mentions(sentence, "acts") if _is_deed(m, grammar) and _is_noun(sentence, m)]
     acts = sorted([*acts, *_deeds(sentence)], key=lambda mention: mention.first)
     others = [m.first for m in base.mentions(sentence, "procedures") if m.first < 15]
     if others and not (acts and _goes_on(sentence, acts[0], others[0])):
@@ -156,6 +158,7 @@ def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
     elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6:
         first = 0
         risky = base.scope_at(sentence, "status", acts[0].first, "performed") != "performed"
+        risky = risky or base.scope_at(sentence, "certainty", acts[0].first, "affirmed") != "affirmed"
         if risky or _is_prose(sentence, acts[0].last + 6):
             return []
     else:
@@ -168,11 +171,13 @@ def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
 
 
 def _deeds(sentence: Sentence) -> list[Mention]:
-    """Nouns of what is done that no row of the acts has, with "of" behind: "removal of", "fixation of"."""
+    """Nouns of what is done that no row of the acts has, with "of" or the place behind: "removal of", "fusion L4-5"."""
+    places = {m.first for m in base.mentions(sentence, "sites")}
     return [
         Mention("acts", token.norm, index, index)
         for index, token in enumerate(sentence.tokens[:-1])
-        if token.norm in rephrased.DONE and sentence.tokens[index + 1].norm == "of"
+        if token.norm in rephrased.DONE
+        and (sentence.tokens[index + 1].norm in ("of", "left", "right", "#level") or index + 1 in places)
         and not any(m.first <= index <= m.last for m in base.mentions(sentence, *_KIND))
     ]  # fmt: skip
 
@@ -221,6 +226,11 @@ def _goes_on(sentence: Sentence, act: Mention, other: int) -> bool:
     return of and any(token.norm in ("with", "and", ",") for token in tokens[act.last + 1 : other])
 
 
+def _is_noun(sentence: Sentence, mention: Mention) -> bool:
+    """Whether an act stands as a name ("resection"), not as a verb that tells of it ("reduced closed")."""
+    return not sentence.tokens[mention.last].norm.endswith("ed")
+
+
 def _is_deed(mention: Mention, grammar: Grammar) -> bool:
     """Whether an act is something done to the patient, not a check or the way in."""
     row = grammar.table("acts", Concept)[mention.id]
@@ -239,6 +249,24 @@ def _before(sentence: Sentence, fact: Fact) -> Fact:
     if sentence.section in _BEFORE and fact.status == "performed" and fact.certainty == "affirmed":
         return replace(fact, status="historical" if sentence.section == "history" else "planned")
     return fact
+
+
+def _is_thing(sentence: Sentence, mention: Mention) -> bool:
+    """Whether the words name what was put in, too ("ureteric stent"), and stand in no title, where they are the
+    operation."""
+    things = base.mentions(sentence, "devices", "drains")
+    if not any((thing.first, thing.last) == (mention.first, mention.last) for thing in things):
+        return False
+    head = sentence.section == "procedure" or (sentence.section == "" and sentence.index < _FIRST)
+    tokens = sentence.tokens
+    before, after = tokens[mention.first - 1 : mention.first], tokens[mention.last + 1 : mention.last + 3]
+    counted = bool(before) and (before[0].quantity is not None or before[0].norm in ("a", "the", "of"))
+    told = any(token.norm in _PROSE for token in (*tokens[: mention.first], *after))
+    told = told or any(token.norm in _PUT for token in after)
+    return not head or counted or told
+
+
+_PUT = frozenset({"inserted", "placed", "used", "put", "removed", "in", "with", "size"})
 
 
 def _is_procedure_too(sentence: Sentence, mention: Mention) -> bool:
