@@ -186,6 +186,8 @@ def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int =
         return max(0, price - 3) if binds else price
     if last < members[0]:
         price = gap(sentence, last, members[0], dimension) + postfix
+        if members[0] == last + 2 and sentence.tokens[last + 1].norm == "of":
+            price = 0  # "a tear of two centimetres"
         following = members[-1] + 1
         if following < len(sentence.tokens) and sentence.tokens[following].norm == "of":
             price += 10

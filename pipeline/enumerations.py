@@ -36,7 +36,9 @@ def members(tokens: tuple[Token, ...], index: int) -> tuple[int, ...]:
         first, second = (tokens[member].quantity for member in found)
         if _unit(first) is None and _unit(second) is not None:
             return (index,)  # "tube seven point five, twenty gauge cannula"
-    for member in found:
+    for place, member in enumerate(found):
+        if place and _starts_anew(tokens, found[place - 1], member):
+            runs.append([])
         runs[-1].append(member)
         unit = tokens[member].quantity
         follows = tokens[member + 1].norm if member + 1 < len(tokens) else ""
@@ -53,6 +55,13 @@ def members(tokens: tuple[Token, ...], index: int) -> tuple[int, ...]:
     if len(set(units)) == 1 and (len(run) > 2 or joined & {"and", "by", "x", "\u00d7"}):
         return tuple(run)
     return (index,)
+
+
+def _starts_anew(tokens: tuple[Token, ...], before: int, member: int) -> bool:
+    """ "6.5 x 45 mm, two rods": a list has its unit at the end, so that what is bare after it begins another."""
+    if _unit(tokens[before].quantity) is None or _unit(tokens[member].quantity) is not None:
+        return False
+    return not any(token.norm in ("x", "by", "\u00d7") for token in tokens[before:member])
 
 
 def _multiplied(tokens: tuple[Token, ...], run: list[int]) -> bool:

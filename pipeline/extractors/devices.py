@@ -167,7 +167,11 @@ def _number(
             return []  # "one millilitre in the syringe"
         if thing.name in _SHAPELESS and quantity.dimension == "length":
             return []
-        if thing.role == "implanted" and thing.row is None and (price > _TOUCHING or not _is_component(quantity, said)):
+        if thing.last < index and _of_a_noun(sentence, index, thing.last):
+            return []  # "a 23 mm valve and a 28 mm ring"
+        if thing.role == "implanted" and thing.row is None and (
+            price > _TOUCHING or not _is_component(quantity, said, things)
+        ):
             return []  # "head turned 30 degrees", "tibia, 3 mm"
         if "tube" in said and quantity.dimension == "length" and index and sentence.tokens[index - 1].norm == "at":
             return []  # "tube seven point five at twenty two centimetres": how far it lies in
@@ -182,7 +186,7 @@ def _number(
         return claim("device_size")
     counted = (
         quantity.form == "number" and quantity.value is not None and quantity.value == int(quantity.value)
-        and "." not in sentence.tokens[index].text and not _beside_x(sentence, index)
+        and "." not in f"{quantity.value}{sentence.tokens[index].text}" and not _beside_x(sentence, index)
     )  # fmt: skip
     for _, first, at in ranked:
         other = things[at]
@@ -205,6 +209,17 @@ def _number(
             shared["doubts"] = ("taken as its size; neither size nor a unit was said",)
             return claim("device_size")
     return []
+
+
+def _of_a_noun(sentence: Sentence, index: int, last: int) -> bool:
+    """Whether "and a" parts a size from the thing before it, and a noun of its own follows the size."""
+    before = [token.norm for token in sentence.tokens[max(last + 1, index - 2) : index]]
+    after = sentence.tokens[index + 1 : index + 2]
+    return (
+        before[-1:] in (["a"], ["an"], ["one"]) and before[:1] in (["and"], [","], ["with"])
+        and bool(after) and after[0].norm.isalpha() and len(after[0].norm) > 2
+        and after[0].norm not in _NOT_BETWEEN and after[0].norm not in _CHAIN
+    )  # fmt: skip
 
 
 _PORTS = ("port", "trocar")
@@ -277,8 +292,11 @@ _TOUCHING = 4
 _BONES = ("femur", "tibia", "patella")
 
 
-def _is_component(quantity: Quantity, said: str) -> bool:
-    return quantity.dimension == "length" and said not in _BONES
+def _is_component(quantity: Quantity, said: str, things: list[_Thing]) -> bool:
+    """A bone beside a length is one, unless the parts of a joint replacement are named ("10 mm insert, 35 mm patella").
+    """
+    replaced = any("component" in (thing.name or "") or "baseplate" in (thing.name or "") for thing in things)
+    return quantity.dimension == "length" and (said not in _BONES or replaced)
 
 
 _ROLE_TOKENS = 20

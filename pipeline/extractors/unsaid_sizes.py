@@ -1,0 +1,240 @@
+"""Sizes that leave something out: the unit ("screws eight by twenty five"), the thing ("ports: 12 mm umbilical, 5 mm
+flank"), or how many there were ("5 mm x 3"). What was not said stays unsaid, and the fact says so."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+from pipeline.rows import Device
+
+KINDS = ("device_size", "device_count")
+
+_BY = frozenset({"x", "by", "\u00d7"})
+_LIST = frozenset({",", "and"})
+_TO_SIZES = frozenset(
+    "was were is are of , ( : size sizes sized length lengths long measuring placed inserted used implanted put in "
+    "deployed with at".split()
+)
+_NO_UNIT = "its unit was not said"
+_COST = 14
+_AHEAD, _BEHIND = 3, 4  # tokens between the sizes and the thing after or before them
+_SIZELESS = ("scalpel", "bone-cement", "bone-graft", "allograft-chips")
+_PORTS = ("port", "ports", "trocar", "trocars")
+_PORT_SIZES = ("2", "3", "5", "8", "10", "11", "12", "15")  # mm; common practice, no source
+_AIRWAYS = ("endotracheal-tube", "laryngeal-mask", "double-lumen-tube")
+_TUBES = ("tube", "ett", "lma", "mask")
+
+
+class _Thing:
+    """A device of the grammar, or an instrument or component that only a cue names."""
+
+    __slots__ = ("first", "implant", "last", "name", "text")
+
+    def __init__(self, first: int, last: int, name: str | None, text: str | None, implant: bool) -> None:
+        self.first, self.last, self.name, self.text, self.implant = first, last, name, text, implant
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    rows = grammar.table("devices", Device)
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        if not cues.numbers(sentence):
+            continue
+        things = _things(sentence, grammar, rows)
+        if things:
+            facts += _sizes(reading, sentence, things)
+            facts += _counts(reading, sentence, things)
+            facts += _ports(reading, sentence, things)
+            facts += _balloon(reading, sentence, things)
+        facts += _airway(reading, sentence)
+    return facts
+
+
+def _things(sentence: Sentence, grammar: Grammar, rows: Any) -> list[_Thing]:
+    things = [
+        _Thing(mention.first, mention.last, mention.id, None, rows[mention.id].implant)
+        for mention in base.mentions(sentence, "devices") if mention.id not in _SIZELESS
+    ]  # fmt: skip
+    taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
+    for hit in cues.hits(sentence, grammar, "instrument"):
+        if not taken & set(range(hit.first, hit.last + 1)):
+            things.append(_Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False))
+    return sorted(things, key=lambda thing: thing.first)
+
+
+def _claim(
+    kind: str, reading: Reading, sentence: Sentence, index: int, thing: _Thing, cost: int, **fields: Any
+) -> Fact:
+    return base.claim(
+        kind, reading, sentence, index, thing.first, thing.last, cost, name=thing.name, text=thing.text,
+        group=f"d{base.group_of(sentence, thing.first)}", role="implanted" if thing.implant else "used", **fields,
+    )  # fmt: skip
+
+
+def _sizes(reading: Reading, sentence: Sentence, things: list[_Thing]) -> list[Fact]:
+    """ "Three cannulated screws, eight by twenty five"; "an 8 x 60 stent"; "two 4 mm screws, forty and forty five"."""
+    facts: list[Fact] = []
+    for run, by in _runs(sentence):
+        thing = _of(sentence, run, things, by)
+        if thing is not None:
+            facts += [
+                _claim("device_size", reading, sentence, at, thing, _COST, unit=None, doubts=(_NO_UNIT,)) for at in run
+            ]
+    return facts
+
+
+def _runs(sentence: Sentence) -> list[tuple[list[int], bool]]:
+    """The runs of bare numbers, and whether they are joined by "by" (else by commas and "and")."""
+    runs: list[tuple[list[int], bool]] = []
+    at, tokens = 0, sentence.tokens
+    while at < len(tokens):
+        if not _is_bare(sentence, at):
+            at += 1
+            continue
+        run, by, step = [at], False, at + 1
+        while step + 1 < len(tokens) and _is_bare(sentence, step + 1) and tokens[step].norm in _BY | _LIST:
+            joined = tokens[step].norm in _BY
+            if len(run) > 1 and joined != by:
+                break
+            by = joined
+            run.append(step + 1)
+            step += 2
+        if len(run) > 1 and not _measured(sentence, run[-1]):
+            runs.append((run, by))
+        at = run[-1] + 1
+    return runs
+
+
+def _is_bare(sentence: Sentence, at: int) -> bool:
+    quantity = sentence.tokens[at].quantity
+    return quantity is not None and quantity.form == "number" and not quantity.dimension and quantity.value is not None
+
+
+def _measured(sentence: Sentence, last: int) -> bool:
+    """Whether a number with a unit ends the run, or more than a size follows it ("12 of 14")."""
+    after = sentence.tokens[last + 1 : last + 3]
+    return bool(after) and (after[0].norm == "of" or (after[0].norm in _BY and after[-1].quantity is not None))
+
+
+def _of(sentence: Sentence, run: list[int], things: list[_Thing], by: bool) -> _Thing | None:
+    tokens = sentence.tokens
+    if by:
+        for thing in things:
+            between = tokens[run[-1] + 1 : thing.first]
+            if run[-1] < thing.first and len(between) <= _AHEAD and all(
+                token.norm.isalpha() and token.quantity is None and token.norm not in ("and", "in", "at", "on", "with")
+                for token in between
+            ):  # fmt: skip
+                return thing
+    for thing in reversed(things):
+        between = tokens[thing.last + 1 : run[0]]
+        if thing.last < run[0] and len(between) <= _BEHIND and all(token.norm in _TO_SIZES for token in between):
+            return thing if by or (thing.implant and _closes(sentence, run[-1])) else None
+    return None
+
+
+def _closes(sentence: Sentence, last: int) -> bool:
+    """ "Screws, forty and forty five." but not "anchors, four and five placed at six"."""
+    after = sentence.tokens[last + 1 : last + 2]
+    return not after or after[0].punctuation or after[0].norm in ("were", "was", "and", "long", "respectively", "in")
+
+
+def _counts(reading: Reading, sentence: Sentence, things: list[_Thing]) -> list[Fact]:
+    """ "5 mm x 3", "anchors 5.5 mm times two": how many there were."""
+    facts: list[Fact] = []
+    for index, quantity in base.quantities(sentence):
+        at = index - 1 if quantity.form == "times" else index - 2
+        if at < 0 or not (quantity.form == "times" or (_is_bare(sentence, index) and _is_x(sentence, index - 1))):
+            continue
+        before = sentence.tokens[at].quantity
+        near = [thing for thing in things if thing.last < index]
+        if not near or not (near[-1].last == at or (before is not None and before.dimension == "length")):
+            continue
+        if any(mention.first < index for mention in base.mentions(sentence, "drains", "drugs", "sutures")):
+            continue
+        if near[-1].implant or near[-1].text:
+            facts.append(_claim("device_count", reading, sentence, index, near[-1], _COST, unit=None))
+    return facts
+
+
+def _is_x(sentence: Sentence, at: int) -> bool:
+    return sentence.tokens[at].norm in ("x", "\u00d7", "times")
+
+
+def _ports(reading: Reading, sentence: Sentence, things: list[_Thing]) -> list[Fact]:
+    """ "Ports: 12 mm umbilical, 5 mm epigastric, 5 mm right flank": each is a port."""
+    facts: list[Fact] = []
+    heads = [thing for thing in things if sentence.tokens[thing.last].norm in _PORTS]
+    for thing in heads[:1]:
+        before: int | None = None
+        for index, quantity in base.quantities(sentence, "length"):
+            if index < thing.last:
+                continue
+            if quantity.unit != "mm" or f"{quantity.value}" not in _PORT_SIZES:
+                break
+            start = thing.last if before is None else before
+            between = sentence.tokens[start + 1 : index]
+            if len(between) > _PLACE or any(token.norm in _NO_PLACE for token in between):
+                break
+            if before is not None and not any(token.punctuation or token.norm == "and" for token in between):
+                break
+            facts.append(_claim("device_size", reading, sentence, index, thing, 6, unit=quantity.unit))
+            before = index
+    return facts
+
+
+_PLACE = 7
+_NO_PLACE = frozenset(
+    "incision scope laparoscope clip clips stapler tear defect lesion cyst mass polyp stone drain mesh through using "
+    "wound lymph below above".split()
+)
+
+
+def _balloon(reading: Reading, sentence: Sentence, things: list[_Thing]) -> list[Fact]:
+    """ "Ten millilitres in the balloon", "14 Fr 5 cc balloon": what fills it."""
+    facts: list[Fact] = []
+    for thing in things:
+        if sentence.tokens[thing.last].norm not in ("balloon", "cuff"):
+            continue
+        for index, _ in base.quantities(sentence, "volume"):
+            low, high = (index, thing.first) if index < thing.first else (thing.last, index)
+            between = [token.norm for token in sentence.tokens[low + 1 : high]]
+            if len(between) <= _FILL and set(between) <= _FILLED:
+                facts.append(_claim("device_size", reading, sentence, index, thing, 2 + len(between), unit="mL"))
+    return facts
+
+
+_FILL = 6
+_FILLED = frozenset("in into the its was were filled inflated with of to water saline sterile up put by".split())
+
+
+def _airway(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Tube seven point five", "an 8.0 tube", "LMA four": the number of an airway has no unit of its own."""
+    spans = [(m.first, m.last) for m in base.mentions(sentence, "anaesthesia") if m.id in _AIRWAYS]
+    spans += [
+        (at, at) for at, token in enumerate(sentence.tokens)
+        if token.norm in _TUBES and not any(first <= at <= last for first, last in spans)
+    ]  # fmt: skip
+    facts: list[Fact] = []
+    for first, last in spans:
+        for index, quantity in base.quantities(sentence):
+            sized = quantity.form in ("number", "label") and quantity.value is not None
+            if quantity.dimension or not sized or not _LEAST <= (quantity.value or 0) <= _MOST:
+                continue
+            size = index > last + 1 and sentence.tokens[index - 1].norm in ("size", "number", "sized")
+            beside = index - last == 1 or (size and index - last <= 3) or (
+                index == first - 1 and (quantity.value != int(quantity.value or 0) or "." in f"{quantity.value}")
+            )  # fmt: skip
+            if beside:
+                facts.append(
+                    base.claim("device_size", reading, sentence, index, first, last, 1, unit=None, role="used",
+                               text=cues.words(sentence, first, last), group=f"d{base.group_of(sentence, first)}")
+                )  # fmt: skip
+    return facts
+
+
+_LEAST, _MOST = 1, 10  # tubes of 2 to 10 mm, laryngeal masks of 1 to 6: common practice, no source
