@@ -8,21 +8,15 @@ then reaches the next named thing and what is joined to it, never the whole stre
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import replace
 from typing import Literal
 
-import spacy
-from spacy.matcher import PhraseMatcher
-from spacy.tokens import Doc
-
 from pipeline import clauses
-from pipeline.grammar import Box, Grammar
-from pipeline.mentions import fold, split_phrase
+from pipeline.context_cues import CueHit
+from pipeline.context_cues import hits as cue_hits
+from pipeline.grammar import Grammar
 from pipeline.records import Mention, Scope, Sentence, Token
 from pipeline.rows import ContextRule, SectionCue
-
-_NLP = spacy.blank("en")
 
 
 def _words(text: str) -> frozenset[str]:
@@ -51,48 +45,12 @@ _BACK = 8  # tokens that a status reaches back in such a stream
 _RUN_ON = 40  # tokens; a longer sentence is a stream of speech without full stops [chosen on own narrations]
 
 
-@dataclass(frozen=True, slots=True)
-class _Hit:
-    rule: ContextRule
-    first: int
-    last: int
-
-
-@lru_cache(maxsize=4)
-def _matcher(box: Box) -> PhraseMatcher:
-    matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
-    for ident, row in box.grammar.table("context", ContextRule).items():
-        docs = [Doc(_NLP.vocab, words=words) for phrase in row.say for words in _forms(phrase) if words]
-        if docs:
-            matcher.add(ident, docs)
-    return matcher
-
-
-def _forms(phrase: str) -> list[list[str]]:
-    """A cue as it is written, and one that begins with "not" with the verb that speech contracts it with."""
-    words = split_phrase(phrase)
-    short = [[verb, *words[1:]] for verb in _SHORT_NOT] if len(words) > 1 and words[0] == "not" else []
-    return [words, *short]
-
-
-# "wasn't used": "not" with the verb before it.
-_SHORT_NOT = ("wasn't", "weren't", "isn't", "aren't", "couldn't", "wouldn't")
-
-
-@lru_cache(maxsize=4)
-def _known(box: Box) -> tuple[frozenset[str], frozenset[str]]:
-    """The words of all cues (other words need no entry in spaCy's vocabulary), and their first words."""
-    rows = box.grammar.table("context", ContextRule).values()
-    forms = [form for row in rows for phrase in row.say for form in _forms(phrase)]
-    return frozenset(word for form in forms for word in form), frozenset(form[0] for form in forms)
-
-
 def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its scopes: those of its section (the whole sentence) and those of its cues."""
     if not sentence.tokens:
         return sentence
     found = _section_scopes(sentence, grammar)
-    hits = _hits(sentence, grammar)
+    hits = cue_hits(sentence, grammar)
     stops = {hit.first for hit in hits if hit.rule.direction == "stop"}
     for hit in hits:
         if hit.rule.axis != "none":
@@ -121,7 +79,8 @@ def _years(sentence: Sentence) -> list[Scope]:
     for index in range(2, len(tokens)):
         if tokens[index - 1].norm in ("in", "since") and clauses.is_year(tokens[index]):
             rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
-            found.append(Scope("status", "historical", _behind(sentence, _Hit(rule, index - 1, index)), index, "year"))
+            first = _behind(sentence, CueHit(rule, index - 1, index))
+            found.append(Scope("status", "historical", first, index, "year"))
     return found
 
 
@@ -138,33 +97,7 @@ def _section_scopes(sentence: Sentence, grammar: Grammar) -> list[Scope]:
     return found
 
 
-def _hits(sentence: Sentence, grammar: Grammar) -> list[_Hit]:
-    """Cues in order, the longest at a place, without those inside a longer named thing ("non touch technique")."""
-    rules = grammar.table("context", ContextRule)
-    box = Box(grammar)
-    known, openers = _known(box)
-    folded = [fold(token.norm) for token in sentence.tokens]
-    if openers.isdisjoint(folded):
-        return []
-    doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
-    raw = [_Hit(rules[_NLP.vocab.strings[key]], start, end - 1) for key, start, end in _matcher(box)(doc)]
-    raw.sort(key=lambda hit: (hit.first - hit.last, hit.first, hit.rule.id))
-    kept: list[_Hit] = []
-    for hit in raw:
-        if any(hit.first <= other.last and hit.last >= other.first for other in kept):
-            continue
-        if any(m.first <= hit.first and hit.last <= m.last and m.last - m.first > hit.last - hit.first
-               and m.table in _WITH_OWN_WORDS for m in sentence.mentions):  # fmt: skip
-            continue
-        if hit.rule.id == "suspected" and folded[hit.last] == "be" and clauses.is_participle(sentence, hit.last + 1):
-            continue  # "could be retracted": it was possible
-        if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):
-            continue  # "the plan was discussed"
-        kept.append(hit)
-    return sorted(kept, key=lambda hit: hit.first)
-
-
-def _governed(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) -> list[Scope]:
+def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[int]) -> list[Scope]:
     rule = hit.rule
     axis: Literal["status", "certainty"] = "status" if rule.axis == "status" else "certainty"
     spans: list[tuple[int, int]] = []
@@ -203,7 +136,7 @@ _OVERCOME = _words("cross pass traverse negotiate reach remove reduce relieve cl
 _SEEN = frozenset({"findings", "diagnoses", "complications"})
 
 
-def _denies_its_verb(sentence: Sentence, hit: _Hit, behind: int) -> bool:
+def _denies_its_verb(sentence: Sentence, hit: CueHit, behind: int) -> bool:
     """ "The other side was not touched gentamicin ...": a passive has its subject before it, and a named thing right
     behind its verb begins something new."""
     tokens = sentence.tokens
@@ -224,14 +157,14 @@ def _is_thick(sentence: Sentence, first: int, end: int) -> bool:
     )
 
 
-def _whole(sentence: Sentence, hit: _Hit) -> tuple[int, int]:
+def _whole(sentence: Sentence, hit: CueHit) -> tuple[int, int]:
     last = len(sentence.tokens) - 1
     if hit.rule.value == "conditional":
         return clauses.hangs_on(sentence, hit.first, hit.last, hit.rule.reach)
     return (0, last) if last < _RUN_ON else (max(0, _behind(sentence, hit)), min(last, hit.last + hit.rule.reach))
 
 
-def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) -> int:
+def _ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[int]) -> int:
     """Last token of the clause that follows a status cue."""
     tokens = sentence.tokens
     end = len(tokens) - 1
@@ -265,10 +198,6 @@ def _ahead_clause(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[in
     return limit
 
 
-# Tables with names that hold such a word themselves ("no weight bearing", "not centrifuged", "no touch").
-_WITH_OWN_WORDS = frozenset(
-    {"aftercare", "idioms", "findings", "diagnoses", "processing", "closures", "acts", "procedures", "devices"}
-)
 # Things of the operation itself: a history or a condition said before them does not reach over them.
 _SETTING = frozenset(
     {"anaesthesia", "positions", "preparations", "counts", "sutures", "closures", "handedness", "sex", "team", "events",
@@ -283,7 +212,7 @@ _CHOSEN = frozenset({"chose", "chosen", "elected", "opted", "decided", "proceede
 _TURNS = frozenset({"but", "however", "although", "though", "therefore", "so", "then", "next"})
 
 
-def _ahead_named(sentence: Sentence, hit: _Hit, hits: list[_Hit], stops: set[int]) -> int:
+def _ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[int]) -> int:
     """Last token that a certainty cue governs ahead: the next named thing and those joined to it."""
     tokens = sentence.tokens
     limit = min(len(tokens) - 1, hit.last + hit.rule.reach)
@@ -348,7 +277,7 @@ def _affirms(sentence: Sentence, start: int) -> bool:
     )
 
 
-def _behind(sentence: Sentence, hit: _Hit) -> int:
+def _behind(sentence: Sentence, hit: CueHit) -> int:
     """First token of the clause before a cue: the nearest stretch that holds more than thin words.
 
     A certainty cue takes the nearest named thing of it and those joined to that one, no more.

@@ -1,0 +1,84 @@
+"""Where the cues of grammars/context.toml stand in a sentence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import spacy
+from spacy.matcher import PhraseMatcher
+from spacy.tokens import Doc
+
+from pipeline import clauses
+from pipeline.grammar import Box, Grammar
+from pipeline.mentions import fold, split_phrase
+from pipeline.records import Sentence
+from pipeline.rows import ContextRule
+
+_NLP = spacy.blank("en")
+# Tables with names that hold such a word themselves ("no weight bearing", "not centrifuged", "no touch").
+_WITH_OWN_WORDS = frozenset(
+    {"aftercare", "idioms", "findings", "diagnoses", "processing", "closures", "acts", "procedures", "devices"}
+)
+
+
+@dataclass(frozen=True, slots=True)
+class CueHit:
+    rule: ContextRule
+    first: int
+    last: int
+
+
+@lru_cache(maxsize=4)
+def _matcher(box: Box) -> PhraseMatcher:
+    matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
+    for ident, row in box.grammar.table("context", ContextRule).items():
+        docs = [Doc(_NLP.vocab, words=words) for phrase in row.say for words in _forms(phrase) if words]
+        if docs:
+            matcher.add(ident, docs)
+    return matcher
+
+
+def _forms(phrase: str) -> list[list[str]]:
+    """A cue as it is written, and one that begins with "not" with the verb that speech contracts it with."""
+    words = split_phrase(phrase)
+    short = [[verb, *words[1:]] for verb in _SHORT_NOT] if len(words) > 1 and words[0] == "not" else []
+    return [words, *short]
+
+
+# "wasn't used": "not" with the verb before it.
+_SHORT_NOT = ("wasn't", "weren't", "isn't", "aren't", "couldn't", "wouldn't")
+
+
+@lru_cache(maxsize=4)
+def _known(box: Box) -> tuple[frozenset[str], frozenset[str]]:
+    """The words of all cues (other words need no entry in spaCy's vocabulary), and their first words."""
+    rows = box.grammar.table("context", ContextRule).values()
+    forms = [form for row in rows for phrase in row.say for form in _forms(phrase)]
+    return frozenset(word for form in forms for word in form), frozenset(form[0] for form in forms)
+
+
+def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
+    """Cues in order, the longest at a place, without those inside a longer named thing ("non touch technique")."""
+    rules = grammar.table("context", ContextRule)
+    box = Box(grammar)
+    known, openers = _known(box)
+    folded = [fold(token.norm) for token in sentence.tokens]
+    if openers.isdisjoint(folded):
+        return []
+    doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
+    raw = [CueHit(rules[_NLP.vocab.strings[key]], start, end - 1) for key, start, end in _matcher(box)(doc)]
+    raw.sort(key=lambda hit: (hit.first - hit.last, hit.first, hit.rule.id))
+    kept: list[CueHit] = []
+    for hit in raw:
+        if any(hit.first <= other.last and hit.last >= other.first for other in kept):
+            continue
+        if any(m.first <= hit.first and hit.last <= m.last and m.last - m.first > hit.last - hit.first
+               and m.table in _WITH_OWN_WORDS for m in sentence.mentions):  # fmt: skip
+            continue
+        if hit.rule.id == "suspected" and folded[hit.last] == "be" and clauses.is_participle(sentence, hit.last + 1):
+            continue  # "could be retracted": it was possible
+        if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):
+            continue  # "the plan was discussed"
+        kept.append(hit)
+    return sorted(kept, key=lambda hit: hit.first)
