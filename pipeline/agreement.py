@@ -21,21 +21,29 @@ AROUND = 0.1
 # `make bench-second-opinion` measures.
 MARGINS: Mapping[str, float] = dict.fromkeys(sayings.KINDS, 1.25)
 UNKNOWN = "[unk]"
-FAR = float("inf")
+
+
+class Fit(Protocol):
+    """A log-likelihood; where it is not exact it is lower than `score`."""
+
+    @property
+    def score(self) -> float: ...
+    @property
+    def exact(self) -> bool: ...
 
 
 class Weigher(Protocol):
     """An engine that takes closed lists (`engines/vosk.py`)."""
 
     def knows(self, word: str) -> bool: ...
-    def weigh(self, sound: Samples, ways: Sequence[Said], left: Said, right: Said) -> Mapping[Said, float]: ...
+    def weigh(self, sound: Samples, ways: Sequence[Said], left: Said, right: Said) -> Mapping[Said, Fit]: ...
 
 
 @dataclass(frozen=True, slots=True)
 class Opinion:
     """How a word compares with another reading. `kind`: one of `sayings.KINDS`; `margin`: log-likelihood of the other
-    minus that of the heard one, above 0 where the other fits better, infinite where only the other fits; None where
-    neither does."""
+    minus that of the heard one, above 0 where the other fits better (where one of them fits too badly to be measured,
+    the margin that is certain); None where neither fits."""
 
     word: int
     heard: str
@@ -65,9 +73,10 @@ def opinions(
         piece = sound(max(0.0, start - AROUND), end + AROUND)
         ways = list(dict.fromkeys([*mine, *(other.words for other in others)]))
         scores = ear.weigh(piece, ways, _said(before, ear), _said(after, ear))
-        own = max((way for way in mine if way in scores), key=lambda way: scores[way], default=mine[0])
+        own = max(mine, key=lambda way: (scores[way].exact, scores[way].score))
         for other in others:
-            margin = _margin(scores.get(other.words), scores.get(own))
+            its = scores[other.words]
+            margin = its.score - scores[own].score if its.exact or scores[own].exact else None
             found.append(Opinion(word.id, " ".join(own), " ".join(other.words), other.kind, margin))
     return found
 
@@ -77,7 +86,7 @@ def noted(words: Sequence[Word], said: Iterable[Opinion], margins: Mapping[str, 
     a kind without a margin is not noted."""
     better: dict[int, dict[str, float]] = {}
     for one in said:
-        if one.margin is not None and one.margin > margins.get(one.kind, FAR):
+        if one.margin is not None and one.margin > margins.get(one.kind, float("inf")):
             better.setdefault(one.word, {})[one.other] = one.margin
     return tuple(
         replace(word, opinions=tuple(dict.fromkeys((*word.opinions, *_best_first(better[word.id])))))
@@ -88,15 +97,6 @@ def noted(words: Sequence[Word], said: Iterable[Opinion], margins: Mapping[str, 
 
 def _best_first(found: Mapping[str, float]) -> list[str]:
     return sorted(found, key=lambda other: -found[other])
-
-
-def _margin(its: float | None, own: float | None) -> float | None:
-    """A reading that fits far worse falls out of the search altogether."""
-    if its is not None and own is not None:
-        return its - own
-    if its is None and own is None:
-        return None
-    return FAR if own is None else -FAR
 
 
 def cut(sound: Samples) -> Callable[[float, float], Samples]:

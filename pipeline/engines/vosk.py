@@ -29,6 +29,9 @@ UNKNOWN = "[unk]"
 ADD = "Add one with `voxop models add PATH`: a model for Vosk as its publisher packs it, a folder or a zip."
 # Of Vosk: the share of a closed list's bigram for the pairs in it, and what the costs of a graph are weighed with.
 SEEN, GRAPH_SCALE = 0.5, 0.9
+# What a search drops is worse than its best by more than its lattice beam, which is 4 in the shipped model; in the
+# small English one of Vosk's authors it is 2 [from memory].
+NARROWEST = 2.0
 # Silence after a stretch, so that the net, which looks ahead, hears its end.
 TAIL = 0.4
 
@@ -40,6 +43,15 @@ class Choice:
 
     text: str
     score: float
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """Log-likelihood of a stretch of sound under one way to say it; only differences mean something. `exact`: False
+    where the search dropped it, so that it is lower than `score`."""
+
+    score: float
+    exact: bool
 
 
 class Vosk:
@@ -108,25 +120,25 @@ class Vosk:
 
     def weigh(
         self, sound: Samples, ways: Sequence[tuple[str, ...]], left: tuple[str, ...], right: tuple[str, ...]
-    ) -> dict[tuple[str, ...], float]:
+    ) -> dict[tuple[str, ...], Fit]:
         """Log-likelihood of the sound under each of the ways to say something, with what was said before and after it.
 
         Words of `left` and `right` may be lost or come twice (the sound was cut within them), and anything else may
-        lie around. Ways that do not fit at all are left out; only differences mean something. Raises EngineUnavailable
-        as `recogniser` does.
+        lie around. Raises EngineUnavailable as `recogniser` does.
         """
         phrases = {way: " ".join((*left, *way, *right)) for way in ways}
-        found: dict[tuple[str, ...], float] = {}
+        found: dict[tuple[str, ...], Fit] = {}
         # Those that the search over all of them lost are asked alone.
         for asked in (list(ways), *([way] for way in ways)):
-            if len(asked) == 1 and asked[0] in found:
+            if len(asked) == 1 and asked[0] in found and found[asked[0]].exact:
                 continue
             listed = [*dict.fromkeys(phrases[way] for way in asked), UNKNOWN]
-            for text, score in self._readings(sound, listed, 10 + 10 * len(asked)):
-                fair = score + GRAPH_SCALE * list_cost(text, listed)
-                for way in asked:
-                    if _holds(text, way, {*left, *right, UNKNOWN}):
-                        found[way] = max(found.get(way, -np.inf), fair)
+            told = [(text, score + GRAPH_SCALE * list_cost(text, listed))
+                    for text, score in self._readings(sound, listed, 10 + 10 * len(asked))]  # fmt: skip
+            top = max((score for _, score in told), default=-np.inf)
+            for way in asked:
+                fits = [score for text, score in told if _holds(text, way, {*left, *right, UNKNOWN})]
+                found[way] = Fit(max(fits), True) if fits else Fit(top - NARROWEST, False)
         return found
 
     def choose(self, sound: Samples, phrases: Sequence[str]) -> tuple[Choice, ...]:
