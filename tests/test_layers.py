@@ -18,10 +18,10 @@ LAYERS = {
             "errors records paths sound merging",
             "rows note grammar manifest model_store plugins site wordlist",
             "audio segments engines",
-            "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals units levels codes "
-            "clocks shapes compounds ranges restated contrasts corrections correction_cues gapped conversion quantities tokens timespan "
-            "utterances rephrased mentions sections clauses context_cues context laterality people enumerations "
-            "cues sidewise story",
+            "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
+            "units levels codes clocks shapes compounds ranges restated contrasts corrections correction_cues "
+            "gapped conversion quantities tokens timespan utterances rephrased mentions sections clauses "
+            "context_cues context laterality people enumerations cues sidewise story",
             "extractors",
             "inherited settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
