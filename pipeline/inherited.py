@@ -149,9 +149,12 @@ _OTHER = frozenset({"other", "opposite", "contralateral", "opposing", "sides"})
 _LEAD = frozenset(
     "then now next and first firstly second secondly finally on the in to at for over back attention was were turned "
     "directed drawn moving turning going moved went turn go we i same again a of started starting start with began "
-    "beginning begin so okay ok right side only , proceeded continuing continued onto".split()
+    "beginning begin so okay ok right side only , proceeded continuing continued onto today it is it's this that's "
+    "we're are operating operation procedure case doing working".split()
 )
-_BEHIND = frozenset("side ear eye one first next now then second too again as well likewise done".split())
+_BEHIND = frozenset(
+    "side ear eye one first next now then second too again as well likewise done procedure operation case today".split()
+)
 _SHUT = frozenset({",", ":", ".", ";", "-", "—", "–"})
 
 
@@ -161,7 +164,10 @@ def _heading(sentence: Sentence, said: list[Side]) -> Laterality | None:
         return None
     first = said[0]
     tokens = sentence.tokens
-    if first.first > 8 or any(token.norm not in _LEAD for token in tokens[: first.first]):
+    before = {index for m in sentence.mentions if m.table == "sites" for index in range(m.first, m.last + 1)
+              if m.first == 0 and m.last + 2 == first.first and tokens[m.last + 1].norm == ","}  # "Shoulder, left"
+    if first.first > 8 or any(token.norm not in _LEAD and index not in before
+                              for index, token in enumerate(tokens[: first.first])):  # fmt: skip
         return None
     at = first.last + 1
     sites = {m.first: m.last for m in sentence.mentions if m.table == "sites"}

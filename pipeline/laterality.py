@@ -128,7 +128,8 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     ):
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
     ends = [index for index in (last, last - 1) if index >= first and sentence.tokens[index].norm in ("left", "right")]
-    if ends and _before_sided(sentence, grammar, ends[0]):
+    named = any(token.norm in ("side", "laterality") for token in sentence.tokens[max(0, first - 2) : first])
+    if ends and (_before_sided(sentence, grammar, ends[0]) or named):  # "the side is left"
         return Side(ends[0], ends[0], "left" if sentence.tokens[ends[0]].norm == "left" else "right")
     return None
 

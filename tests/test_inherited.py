@@ -43,6 +43,10 @@ SCOPE = "Right shoulder arthroscopy. The labrum was torn. Three anchors of two p
         (HERNIAS, "finding", "direct-defect", "right"),
         (HERNIAS, "finding", "indirect-sac", "left"),
         ("Bilateral FESS. On the left the antrum held pus.", "finding", "purulence", "left"),
+        ("Shoulder, left, beach chair. Rotator cuff repair.", "procedure", "rotator-cuff-repair", "left"),
+        ("Today it is the right hip. Hip arthroscopy.", "procedure", "hip-arthroscopy", "right"),
+        ("Side is left. Trigger finger release.", "procedure", "trigger-finger-release", "left"),
+        ("Operating on the left. Carpal tunnel release.", "procedure", "carpal-tunnel-release", "left"),
     ],
 )  # fmt: skip
 def test_a_side_stands_over_what_follows(text: str, kind: str, name: str, side: str) -> None:
