@@ -17,7 +17,7 @@ from pipeline.records import Evidence, Fact, Reading
 NAMES = (
     "blood_loss", "counts", "device_codes", "devices", "drains", "fluids", "harvest", "harvest_site", "injection",
     "irrigation", "measurements", "medicines", "needle_moves", "person", "specimens", "sutures", "times", "tourniquet",
-    "aftercare_spans", "unnamed_doses",
+    "aftercare_spans", "unnamed_doses", "blood_pressure",
 )  # fmt: skip
 
 

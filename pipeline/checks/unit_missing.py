@@ -12,13 +12,14 @@ MEANING = "A value of a kind that needs a unit was said without one; the unit is
 
 # Often said as a bare number by habit; asked for quietly.
 _QUIET = frozenset({"pressure", "follow_up", "incision_length", "patient_age", "measurement", "duration"})
+_IN_MMHG = frozenset({"blood-pressure", "systolic-pressure", "diastolic-pressure", "mean-arterial-pressure"})
 
 
 def _by_convention(fact: Fact, grammar: Grammar) -> bool:
     """Blood products are counted in packs, blood pressure is always in mmHg: nothing to ask."""
     row = grammar.table("fluids", Concept).get(fact.name or "")
     packs = fact.kind == "fluid_in" and row is not None and row.group == "blood"
-    return packs or (fact.kind == "pressure" and fact.name == "blood-pressure")
+    return packs or (fact.kind == "pressure" and fact.name in _IN_MMHG)
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:

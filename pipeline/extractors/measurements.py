@@ -152,7 +152,7 @@ _FITS = {
     "length": ("length", "area"), "angle": ("angle",), "pressure": ("pressure",),
     "count": ("", "count", "volume", "fraction"),
     "body": ("mass", "length", "temperature", "frequency", "fraction", "", "time", "count", "mass_concentration"),
-    "time": ("time",), "laboratory": ("", "mass_concentration", "fraction"),
+    "time": ("time",), "clotting": ("", "time"), "laboratory": ("", "mass_concentration", "fraction"),
 }  # fmt: skip
 
 

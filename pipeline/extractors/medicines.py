@@ -6,11 +6,11 @@ uses ("two grams of cefazolin" or "cefazolin two grams"). A drug that one is all
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pipeline import cues
-from pipeline.extractors import _drug_numbers, base
+from pipeline.extractors import _drug_numbers, _drug_words, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
@@ -41,6 +41,7 @@ _DILUENTS = ("sodium-chloride", "water-for-injection")
 _CLOSE, _SAID_ON, _RATIO_REACH = 16, 66, 12
 _CONCENTRATION_AHEAD = 9
 _TOTAL_REACH = 70
+_OWN = -1  # before any other claim
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
 _SMALLEST_RATIO = 1000  # 1:1 is a mixture; adrenaline is 1:1000 to 1:400,000 (labels)
 
@@ -84,6 +85,8 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
         additive = mention.id in _ADRENALINE and bool(events) and _follows_with(sentence, mention)
         group = base.group_of(sentence, mention.first)
         fields = _circumstances(sentence, grammar, mention, drug, after)
+        if additive:
+            fields = _drug_words.as_carrier(fields, events[-1].fields)
         events.append(_Event(mention, drug, f"m{group}", additive, fields))
     return events
 
@@ -137,7 +140,7 @@ def _circumstances(
     ):
         found["status"] = "planned"
         found["doubts"] = ("drawn up or prepared; not said to be given",)
-    elif status == "performed" and _taken_before(sentence, mention):
+    elif status == "performed" and _drug_words.was_before(sentence, mention):
         found["status"] = "historical"
     return found
 
@@ -158,7 +161,9 @@ def _avoided(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
 
 def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
     """A medicine to take later: said so, or given a course of days ("for ten days") or of times ("daily")."""
-    if _near(sentence, grammar, mention, 45, "take-home"):
+    near = [hit for hit in cues.hits(sentence, grammar, "take-home")
+            if cues.apart(sentence, hit, mention.first, mention.last) <= 45]  # fmt: skip
+    if near and not (_drug_words.was_given(sentence, mention) and _drug_words.says_how(sentence, near)):
         return True
     for index in range(mention.last + 1, min(mention.last + 8, len(sentence.tokens))):
         token = sentence.tokens[index]
@@ -167,12 +172,6 @@ def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
         if token.quantity is not None and token.quantity.unit in ("d", "wk", "mo"):
             return sentence.tokens[index - 1].norm in ("for", "x", "times", "another", "next", "of")
     return False
-
-
-def _taken_before(sentence: Sentence, mention: Mention) -> bool:
-    """ "on clopidogrel until yesterday": what the patient was on before."""
-    before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
-    return before[-1:] == ["on"] and before[:1] not in (["started"], ["discharged"], ["home"], ["continue"], ["go"])
 
 
 def _near(sentence: Sentence, grammar: Grammar, mention: Mention, reach: int, *ids: str) -> bool:
@@ -280,7 +279,9 @@ def _number(
         base.claim(kind, reading, sentence, index, event.mention.first, event.mention.last, price, **fields)
     ]
     after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
-    if after == ["each", "of"]:  # "one gram each of vancomycin and tobramycin"
+    if after == ["each", "of"]:  # shared by what is listed behind it: no injection's alone
+        facts = [replace(fact, cost=_OWN) if isinstance(fact, base.Claim) else fact for fact in facts]
+        # "one gram each of vancomycin and tobramycin"
         for other in events:
             if other.mention.first > event.mention.last and not other.additive:
                 shared = {**_fields(sentence, index, quantity, other), "doubts": ()}
@@ -374,7 +375,7 @@ def _ratio(
 def _routes(reading: Reading, sentence: Sentence, events: list[_Event]) -> list[Fact]:
     facts: list[Fact] = []
     for route in base.mentions(sentence, "routes"):
-        if route.id in _NO_ROUTES:
+        if route.id in _NO_ROUTES or _drug_words.is_of_gas(sentence, route):
             continue
         near = [
             (_distance(sentence, route, event.mention), order)

@@ -84,7 +84,9 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
     around = {token.norm for token in sentence.tokens[max(0, index - 2) : index + 3]}
     if around & _OTHER_WEIGHTS:
         return []
-    near = cues.nearest(sentence, grammar, index, "weight")
+    if _in_brackets(sentence, index + 2):
+        return []  # "less than 5 kg (4.1 kg)": the one in brackets is the weight
+    near = cues.nearest(sentence, grammar, index - 2 if _in_brackets(sentence, index) else index, "weight")
     if near is not None and near[0] <= 12:
         price, hit = near
         return [base.claim("patient_weight", reading, sentence, index, hit.first, hit.last, price, **_SURE)]
@@ -100,6 +102,17 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
     if first_word and index <= 10:
         return [base.claim("patient_weight", reading, sentence, index, index, index, 10, **_SURE)]
     return []
+
+
+def _in_brackets(sentence: Sentence, index: int) -> bool:
+    """Whether a weight in brackets stands at `index`, right behind a weight that is no exact one."""
+    tokens = sentence.tokens
+    if index < 2 or index >= len(tokens) or tokens[index - 1].norm != "(":
+        return False
+    rough, exact = tokens[index - 2].quantity, tokens[index].quantity
+    return rough is not None and exact is not None and rough.comparator is not None and (
+        rough.unit in _WEIGHT_UNITS and exact.unit in _WEIGHT_UNITS and exact.comparator is None
+    )
 
 
 def _after_name(sentence: Sentence) -> int | None:

@@ -66,6 +66,8 @@ def _suture(
             continue
         if quantity.form == "number" and mention.id == "suture" and _is_plural(sentence, mention.last):
             continue  # "four sutures": how many
+        if any(other is not mention and other.first == index + 1 for other in sutures):
+            continue  # "sutures of 2-0 Vicryl"
         price = cues.cost(sentence, index, mention.first, mention.last, postfix=1)
         reach = _SIZE_REACH if quantity.form == "suture" else 1
         if any(

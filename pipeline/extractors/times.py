@@ -188,10 +188,22 @@ def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
     return [base.claim("duration", reading, sentence, index, first, index, _FALLBACK, text=text)]
 
 
+# "On 3 May he was taken to theatre": the day of the operation.
+_STORIES = frozenset({"history", "indication", "imaging", "follow-up", "aftercare"})
+_CAME = frozenset({"taken", "brought", "wheeled", "transported", "escorted"})
+_TO_THEATRE = frozenset({"operating", "operative", "theatre", "theater", "suite", "or"})
+
+
 def _date(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity) -> list[Fact]:
     near = cues.nearest(sentence, grammar, index, "operation-date")
     if near is None or near[0] > _DATE_REACH:
-        return []
+        norms = {token.norm for token in sentence.tokens}
+        if not index or sentence.tokens[index - 1].norm != "on" or sentence.section in _STORIES or not (
+            norms & _CAME and norms & _TO_THEATRE
+        ):
+            return []
+        return [base.claim("date", reading, sentence, index, index, index, _FALLBACK, text=quantity.text, value=None,
+                           unit=None)]  # fmt: skip
     price, hit = near
     return [
         base.claim("date", reading, sentence, index, hit.first, hit.last, price, text=quantity.text, value=None,

@@ -1,0 +1,56 @@
+"""What the words beside a drug say of it: given here, tried before, a gas by its nature."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from pipeline import cues
+from pipeline.records import Mention, Sentence
+
+_BEFORE, _AFTER = 12, 8  # tokens
+_GIVING = frozenset({"given", "gave", "received", "administered", "loaded", "injected"})
+_LATER = frozenset({"prescription", "prescriptions", "instructions", "will", "home", "discharge", "script"})
+_TRIED = frozenset({"treated", "tried", "managed", "trialled", "trialed"})
+_STORY = frozenset({"indication", "history", "imaging"})
+_GASES = frozenset({"anesthetic", "anesthetics", "anaesthetic", "anaesthetics", "anesthesia", "anaesthesia", "agent",
+                    "agents", "gas", "gases", "induction"})  # fmt: skip
+
+
+def was_given(sentence: Sentence, drug: Mention) -> bool:
+    """ "I have given 300 mg of oral clopidogrel": it was given here and now, however it is taken."""
+    before = {token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]}
+    after = {token.norm for token in sentence.tokens[drug.last + 1 : drug.last + _AFTER]}
+    passive = bool(after & {"was", "were"} and after & _GIVING)
+    return not (before | after) & _LATER and (bool(before & _GIVING) or passive)
+
+
+# Of a medicine that was given they say how or when, not that it is to be taken at home.
+_HOW = frozenset({"oral", "by mouth", "postoperatively", "tablets"})
+
+
+def says_how(sentence: Sentence, hits: Sequence[cues.Hit]) -> bool:
+    """Whether all these words for a medicine to take later may as well tell how one was given."""
+    return all(cues.words(sentence, hit.first, hit.last).lower() in _HOW for hit in hits)
+
+
+def was_before(sentence: Sentence, drug: Mention) -> bool:
+    """ "On clopidogrel until yesterday", "was treated with methotrexate" in the story before the operation."""
+    words = [token.norm for token in sentence.tokens[max(0, drug.first - 2) : drug.first]]
+    taken = words[-1:] == ["on"] and words[:1] not in (["started"], ["discharged"], ["home"], ["continue"], ["go"])
+    before = {token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]}
+    return taken or (sentence.section in _STORY and bool(before & _TRIED))
+
+
+def as_carrier(fields: dict[str, Any], carrier: dict[str, Any]) -> dict[str, Any]:
+    """The fields of an additive (adrenaline) with the status of the drug that it is in, whatever is said of the next
+    one: "lidocaine with adrenaline before and bupivacaine postoperatively"."""
+    kept = {key: value for key, value in fields.items() if key not in ("status", "role", "doubts")}
+    own: dict[str, Any] = {key: value for key, value in carrier.items() if key in ("status", "doubts")}
+    return {**kept, **own, **({"role": "aftercare"} if carrier.get("role") == "aftercare" else {})}
+
+
+def is_of_gas(sentence: Sentence, route: Mention) -> bool:
+    """ "Inhalation anesthetics": the name of other agents, no route of the drug beside them."""
+    after = sentence.tokens[route.last + 1 : route.last + 2]
+    return route.id == "inhalation" and bool(after) and after[0].norm in _GASES
