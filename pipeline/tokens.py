@@ -24,6 +24,8 @@ _NUMBERISH = re.compile(
     r"[%A-Za-z\"°µμ]*$"
 )
 _OH = re.compile(r"^\d{1,2}[oO]$")
+# "Nine oh five" as a recogniser writes it: "nine o'five", "nine-o'five".
+_OH_DIGIT = re.compile(r"(?<![a-z])(o)['’](?=(?:one|two|three|four|five|six|seven|eight|nine)(?![a-z]))", re.I)
 _NAMED = re.compile(r"^[A-Z][A-Za-z]*[-–]\d[\dA-Za-z.]*$")  # GIA-80, TIMI-3: a name, not a number
 _SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ]|\d{1,2}$)")
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
@@ -32,9 +34,9 @@ _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
 @lru_cache(maxsize=16384)
 def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
     """(text, norm, is punctuation) of the tokens of one written word, in order."""
-    if _SIMPLE.match(text):
+    if _SIMPLE.match(text) and text[:2] != "o'":
         return ((text, text, False),)
-    text = text.replace("’", "'").replace("‐", "-").replace("‑", "-").replace("−", "-")
+    text = _OH_DIGIT.sub(r"\1-", text).replace("’", "'").replace("‐", "-").replace("‑", "-").replace("−", "-")
     if text in ("->", "→", "=>"):
         return ((text, "->", True),)
     head: list[tuple[str, str, bool]] = []
