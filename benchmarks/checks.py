@@ -198,13 +198,16 @@ def plant(seeds: int, only: str | None) -> tuple[dict[str, Tally], list[str], li
 
 
 def _answered(element: Element, facts: list[dict[str, str]]) -> bool:
-    """Whether the truth holds an answer to an element; what is only optional in the truth does not count."""
+    """Whether the truth holds an answer to an element; what is only optional in the truth does not count, nor does one
+    complication that was denied ("no dural tear") for all."""
     names = {name.replace("-", " ") for name in element.names}
     return any(
         fact["kind"] in element.kinds
         and not fact.get("optional")
         and fact.get("status", "performed") in ("performed", "planned")
         and (not names or fact.get("name", "").replace("-", " ") in names)
+        and not (fact["kind"] == "complication" and fact.get("certainty") == "negated"
+                 and fact.get("name", "none") not in ("none", "complications", "complication"))
         for fact in facts
     )
 

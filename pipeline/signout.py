@@ -45,6 +45,8 @@ def signout(note: OperativeNote, grammar: Grammar) -> list[SignOutItem]:
 def answered(note: OperativeNote, element: Element) -> tuple[State, tuple[str, ...]]:
     """(state, ids of the facts behind it) of one element."""
     about = [fact for fact in note.of(*element.kinds) if _counts(fact, element)]
+    if "aftercare" in element.kinds:  # drops and tablets to take at home are aftercare too
+        about += [fact for fact in note.of("medication") if fact.role == "aftercare" and fact.certainty == "affirmed"]
     if not about:
         return "not said", ()
     none = all(fact.certainty == "negated" or (fact.text or "").lower() in _NONE for fact in about)
@@ -52,10 +54,19 @@ def answered(note: OperativeNote, element: Element) -> tuple[State, tuple[str, .
 
 
 def _counts(fact: Fact, element: Element) -> bool:
-    if fact.status in ("historical", "other_person"):
+    if fact.status in ("historical", "other_person") or _denies_one(fact):
         return False
     names = {name.replace("-", "_") for name in element.names}
     return not names or (fact.name or "").replace("-", "_") in names
+
+
+# Names under which all complications are denied.
+_ALL = frozenset({"", "none", "any", "complication", "complications", "uneventful"})
+
+
+def _denies_one(fact: Fact) -> bool:
+    """ "No dural tear" leaves open whether there was another complication."""
+    return fact.kind == "complication" and fact.certainty == "negated" and (fact.name or "") not in _ALL
 
 
 def spoken_of(note: OperativeNote, element: Element) -> Passage | None:

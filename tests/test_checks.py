@@ -203,6 +203,23 @@ def test_signout_tells_said_not_said_and_none() -> None:
     assert facts["procedure"] == ("f001",)
 
 
+def test_one_complication_denied_leaves_the_question_open() -> None:
+    def state(**fields: str) -> str:
+        note = _note([{"kind": "complication", **fields}])
+        return {item.element.id: item.state for item in signout(note, grammar.load())}["complications"]
+
+    assert state(name="dural-tear", certainty="negated") == "not said"
+    assert state(name="none", certainty="negated") == "none"
+    assert state(name="dural-tear") == "said"
+
+
+def test_medicines_to_take_at_home_are_aftercare() -> None:
+    drops = {"kind": "medication", "name": "prednisolone", "role": "aftercare", "status": "planned"}
+    note = _note([drops], family="eye")
+    state = {item.element.id: item.state for item in signout(note, grammar.load())}
+    assert state["aftercare"] == "said"
+
+
 @pytest.mark.parametrize(
     ("profile", "element", "required"),
     [  # the table of required elements: HL7 C-CDA Operative Note, Joint Commission FAQ, CMS A-0959, RCS England

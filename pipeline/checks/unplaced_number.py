@@ -88,21 +88,30 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if dimension not in _GIVEN:
         return False
     row = grammar.table("drugs", Drug).get(drug.name or "")
-    following = [word.strip(".,;:()") for word in passage.text.partition(piece.heard)[2].lower().split()[:1]]
-    if following == ["of"] and piece.first > drug.evidence.last:
+    before, after = _beside(passage, piece)
+    behind = piece.first > drug.evidence.last
+    if behind and after[:1] == ["of"]:
         return False  # "cefazolin at induction, two mL of blue dye": of what follows
-    preceding = [word.strip(".,;:()") for word in passage.text.partition(piece.heard)[0].lower().split()[-1:]]
-    if not dimension and _CONTAINERS & {*following, *preceding}:
-        return False
     if not dimension:
+        if _CONTAINERS & {*before[-1:], *after[:1]}:
+            return False
         contrast = row is not None and _CONTRAST in row.classes
-        return _words_between(drug, piece) <= _BARE and not (contrast and piece.first > drug.evidence.last)
-    lead, _, rest = passage.text.partition(piece.heard)
-    before, after = lead.lower().split(), rest.lower().split()
-    if any(word.strip(".,;:") in _PLAIN for word in after[:3]):
+        return _words_between(drug, piece) <= _BARE and not (contrast and behind)
+    if any(word in _PLAIN for word in after[:3]):
         return False
-    carrier = dimension == "volume" and bool(before) and before[-1] in _CARRIER
-    return not (carrier and piece.first > drug.evidence.last)
+    return not (dimension == "volume" and behind and bool(before) and before[-1] in _CARRIER)
+
+
+def _beside(passage: Passage, piece: Evidence) -> tuple[list[str], list[str]]:
+    """The words of a passage before and behind one of its pieces, in lower case and without marks."""
+    words = [word.strip(".,;:()").lower() for word in passage.text.split()]
+    said = [word.strip(".,;:()").lower() for word in piece.heard.split()]
+    places = [at for at in range(len(words)) if words[at : at + len(said)] == said]
+    if not places:
+        lead, _, rest = passage.text.lower().partition(piece.heard.lower())
+        return lead.split(), rest.split()
+    at = min(places, key=lambda place: abs(place - (piece.first - passage.evidence.first)))
+    return words[:at], words[at + len(said) :]
 
 
 def _dimension(piece: Evidence) -> str:

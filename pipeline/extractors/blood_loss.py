@@ -41,6 +41,9 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             continue
         price, hit = near
         scale = cues.scale(sentence, index)
+        between = sentence.tokens[hit.last + 1 : index]
+        if any(token.norm == "including" for token in between) and not any(token.quantity for token in between):
+            price = 0  # "blood loss including the hemoperitoneum 850 mL"
         if _part_of(sentence, index):
             continue
         if scale == "total" and facts:

@@ -82,6 +82,11 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
         ):
             continue  # what the surgeon did with the hip
         fact = base.named("diagnosis", reading, sentence, mention, grammar)
+        if fact.status == "historical" and sentence.section == "diagnosis" and (
+            mention.first == story.after_heading(sentence)
+        ):
+            # "Dx: renal failure, right catheter placed elsewhere in March": time and side are of the catheter
+            fact = replace(fact, status="performed", laterality=None)
         if fact.status in ("historical", "other_person", "conditional", "planned"):
             continue
         if story.is_seen(sentence, mention) and sentence.section != "diagnosis":

@@ -71,7 +71,7 @@ def _number(
             facts.append(claim("discarded_volume", (max(0, near[0] - 6), near[1])))
     if quantity.dimension == "volume" and phase:
         product = cues.nearest(sentence, grammar, index, "product")
-        given = cues.nearest(sentence, grammar, index, "injected")
+        given = cues.nearest(sentence, grammar, index, "injected", "given")
         injected = given is not None and given[0] <= _DRAW_REACH and not _parted(sentence, index, given)
         if product is not None and (injected or _goes_in(sentence, grammar, index, product[1])):
             product = None
@@ -97,6 +97,9 @@ def _number(
         total = cues.nearest(sentence, grammar, index, "total")
         if total is not None and not cues.sums(sentence, total[1], index):
             total = None
+        cement = [mention.last for mention in base.mentions(sentence, "devices") if mention.id == "bone-cement"]
+        if any(0 <= index - last <= _CEMENT_REACH for last in cement):
+            total = None
         if not quantity.dimension and not cues.around(sentence, grammar, index, index, "draw", "draw-noun"):
             total = total if any(at < index for at, _ in base.quantities(sentence, "volume")) else None
         if total is not None and total[0] <= (_TOTAL_REACH if quantity.dimension else 6):
@@ -119,6 +122,7 @@ def _number(
 
 
 _SIDED = ("draw_count", "harvest_total")
+_CEMENT_REACH = 16  # tokens: "cement four millilitres left and right, together five and a half"
 _SHARE_OF_REACH, _SHARE_REACH, _SHARE_BESIDE = 90, 40, 16
 
 
