@@ -34,7 +34,61 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for index, token in enumerate(sentence.tokens):
             if token.norm in _PLAIN and index not in taken:
                 facts += _at(reading, sentence, index, index + 1, None, grammar, taken)
+        facts += _listed(reading, sentence, grammar, taken)
     return facts
+
+
+def _listed(reading: Reading, sentence: Sentence, grammar: Grammar, taken: set[int]) -> list[Fact]:
+    """Further levels of a list: "Outerbridge: condyle III, plateau II", "grade two on the patella, three on the
+    trochlea". Each stands beside a part of the body, and the word grade or the name of the system goes before."""
+    systems = list(base.mentions(sentence, "grades"))
+    led = [index for index, token in enumerate(sentence.tokens) if token.norm in _PLAIN]
+    if not systems and not led or len({mention.id for mention in systems}) > 1:
+        return []
+    system = systems[0] if systems else None
+    begin = min([*led, *(mention.first for mention in systems)])
+    facts: list[Fact] = []
+    for site in base.mentions(sentence, "sites"):
+        if site.first < begin:
+            continue
+        for at in (_behind_site(sentence, site), _before_site(sentence, site)):
+            if at is None or at in taken or not _ends(sentence, at, site):
+                continue
+            side, doubt = laterality.side_for(sentence, site.first, site.last, grammar)
+            facts += [
+                replace(fact, body_site=site.id, laterality=side, doubts=(*fact.doubts, doubt) if doubt else fact.doubts)
+                for fact in _at(reading, sentence, at, at, system, grammar, taken)
+            ]
+            break
+    return facts
+
+
+def _behind_site(sentence: Sentence, site: Mention) -> int | None:
+    at = site.last + 1
+    while at < len(sentence.tokens) and sentence.tokens[at].norm in (":", "-", "is", "was", "a", "grade"):
+        at += 1
+    return at if at < len(sentence.tokens) else None
+
+
+def _before_site(sentence: Sentence, site: Mention) -> int | None:
+    at = site.first - 1
+    while at > 0 and sentence.tokens[at].norm in ("the", "left", "right"):
+        at -= 1
+    if at < 2 or sentence.tokens[at].norm not in ("on", "of", "in", "at", "for"):
+        return None
+    return at - 1 if sentence.tokens[at - 2].norm in (",", "and", ";") else None
+
+
+def _ends(sentence: Sentence, at: int, site: Mention) -> bool:
+    """Whether a bare level closes its item and counts or measures nothing."""
+    level = _level(sentence, at)
+    if level is None or level[1] is None or level[1] > _HIGHEST:
+        return False
+    after = sentence.tokens[level[3] + 1] if level[3] + 1 < len(sentence.tokens) else None
+    return at < site.first or after is None or after.punctuation or after.norm in ("and", "with")
+
+
+_HIGHEST = 5
 
 
 def _named(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar, taken: set[int]) -> list[Fact]:
@@ -80,15 +134,21 @@ def _at(
         fact = base.make("grade", reading, sentence, first, end, text=text, **values)
     side, doubt = laterality.side_for(sentence, first, end, grammar)
     site = story.site_of(sentence, Mention(anchor.table, anchor.id, first, end), grammar)
+    if site is None and not _elsewhere(sentence, end):
+        site = story.site_before(sentence, Mention("grades", "", first, end))
     return [
         replace(
             fact,
             name=mention.id if mention is not None else None,
             laterality=side,
-            body_site=site or story.site_before(sentence, Mention("grades", "", first, end)),
+            body_site=site,
             doubts=(*fact.doubts, doubt) if doubt else fact.doubts,
         )
     ]
+
+
+def _elsewhere(sentence: Sentence, end: int) -> bool:
+    return any(token.norm in ("elsewhere", "otherwise") for token in sentence.tokens[end + 1 : end + 3])
 
 
 def _level(sentence: Sentence, at: int) -> tuple[str, int | None, int | None, int] | None:
