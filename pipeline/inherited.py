@@ -19,9 +19,9 @@ from pipeline.laterality import Side
 from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Concept, Device, Kind
 
-_STEPS = frozenset({"procedure", "act", "finding", "grade", "complication", "measurement", "device", "drain"})
+_STEPS = frozenset("procedure act finding grade complication measurement device drain specimen".split())
 _OF_DEVICE = frozenset({"device_size", "device_count"})
-_OF_OPERATION = _STEPS - {"measurement", "drain"} | {"diagnosis", "preop_diagnosis", "postop_diagnosis"}
+_OF_OPERATION = _STEPS - {"measurement", "drain", "specimen"} | {"diagnosis", "preop_diagnosis", "postop_diagnosis"}
 _HARVEST = frozenset({"harvest_site"})
 
 

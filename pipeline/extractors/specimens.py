@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
-from pipeline import cues
+from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, Token
@@ -36,8 +37,20 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         none = _none(reading, sentence, grammar)
         facts += none
         if not none or none[0].name is not None:  # "no biopsy, culture sent": only the biopsy was not
-            facts += _listed(reading, sentence) or _sent(reading, sentence, grammar) or _taken(reading, sentence)
+            facts += (
+                _listed(reading, sentence, grammar) or _sent(reading, sentence, grammar)
+                or _taken(reading, sentence, grammar) or _sent_off(reading, sentence, grammar)
+            )  # fmt: skip
     return facts
+
+
+def _make(reading: Reading, sentence: Sentence, first: int, last: int, **fields: Any) -> Fact:
+    """A specimen with the side that its phrase or its short sentence has."""
+    side, _ = laterality.side_for(sentence, first, last, fields.pop("grammar"), own_only=len(sentence.tokens) > _SHORT)
+    return base.make("specimen", reading, sentence, first, last, laterality=side, **fields)
+
+
+_SHORT = 25  # tokens
 
 
 def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
@@ -52,9 +65,22 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                 continue  # "blood loss zero specimens none": the zero is what was lost
             if quantity.form == "number" and quantity.value is not None and price <= 9:
                 facts.append(base.claim("specimen_count", reading, sentence, index, hit.first, hit.last, price))
+    verbs = _TAKEN | {"harvested", "excised", "dissected", "positive", "negative", "found"}
+    if any(token.norm in verbs for token in sentence.tokens) and sentence.section not in _TOLD:
+        for hit in cues.hits(sentence, grammar, "specimen-piece"):
+            for index, quantity in base.quantities(sentence, ""):
+                between = sentence.tokens[index + 1 : hit.first]
+                if quantity.form == "number" and index < hit.first and len(between) <= _PIECE and all(
+                    token.norm.isalpha() and token.quantity is None and token.norm not in _NOT_OF | {"of", "and"}
+                    for token in between
+                ):  # fmt: skip
+                    facts.append(
+                        base.claim("specimen_count", reading, sentence, index, hit.first, hit.last, _PIECE_COST)
+                    )
     return facts
 
 
+_PIECE, _PIECE_COST = 2, 12
 _NOT_OF = frozenset({"for", "to", "kept", "sent", "in", "from", "with", "at", "on"})
 
 
@@ -79,7 +105,7 @@ def _none(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     return []
 
 
-def _listed(reading: Reading, sentence: Sentence) -> list[Fact]:
+def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Specimens: gallbladder and two stones": each thing of the list after the heading."""
     tokens = sentence.tokens
     if len(tokens) < 3 or not (tokens[0].norm.startswith("specimen") or tokens[0].norm in ("pathology", "histology")):
@@ -96,38 +122,50 @@ def _listed(reading: Reading, sentence: Sentence) -> list[Fact]:
                 index for index in range(first, at)
                 if tokens[index].norm not in _STOPS and tokens[index].quantity is None
                 and any(letter.isalpha() for letter in tokens[index].norm)
+                and (index == first or "to" not in [token.norm for token in tokens[first:index]])
             ]  # fmt: skip
             if thing and not _only_place(sentence, thing):
-                facts.append(
-                    base.make("specimen", reading, sentence, thing[0], thing[-1],
-                              text=cues.words(sentence, thing[0], thing[-1]))
-                )  # fmt: skip
+                counted = next((index for index in range(thing[0], at) if tokens[index].quantity is not None), None)
+                words = [tokens[index].text for index in thing if tokens[index].norm not in ("x", "\u00d7")]
+                text = " ".join(words) if counted is not None else cues.words(sentence, thing[0], thing[-1])
+                facts.append(_make(reading, sentence, thing[0], thing[-1], grammar=grammar, text=text))
+                facts += _times(reading, sentence, thing[0], counted)
             first = at + 1
     return facts
 
 
+def _times(reading: Reading, sentence: Sentence, first: int, index: int | None) -> list[Fact]:
+    """ "bone x2": how many of a listed thing there are."""
+    quantity = sentence.tokens[index].quantity if index is not None else None
+    if index is None or quantity is None or quantity.form != "times":
+        return []
+    return [base.claim("specimen_count", reading, sentence, index, first, first, 1)]
+
+
 _SAMPLES = frozenset(
     {"biopsy", "biopsies", "cultures", "culture", "washings", "brushings", "aspirate", "specimen", "specimens", "csf",
-     "histology"}
+     "histology", "cores", "swab"}
 )  # fmt: skip
+_PUT_IN = frozenset({"formalin", "saline", "formaldehyde", "alcohol"})
 _TAKEN = frozenset(
     {"taken", "obtained", "sent", "submitted", "collected", "sampled", "removed", "retrieved", "performed", "delivered",
      "passed", "handed", "bagged", "extracted"}
 )  # fmt: skip
 _OTHER_WAY = frozenset(
-    {"patient", "not", "no", "home", "previous", "prior", "recovery", "site", "follow", "radiograph", "had"}
+    {"patient", "not", "no", "home", "previous", "prior", "recovery", "site", "follow", "radiograph", "had", "negative",
+     "count", "counts"}
 )  # fmt: skip
 _TOLD = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow-up", "preop-diagnosis"})
 
 
-def _taken(reading: Reading, sentence: Sentence) -> list[Fact]:
+def _taken(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Biopsies were taken", "ten mL of CSF sent", "the specimen was handed off": no word on where it went."""
     if sentence.section in _TOLD:
         return []
     tokens = sentence.tokens
     if len(tokens) > 1 and tokens[0].norm == "specimen" and tokens[1].quantity is not None:
         if tokens[1].quantity.dimension in ("length", "mass"):  # "Specimen 4 x 3 x 2 cm, oriented"
-            return [base.make("specimen", reading, sentence, 0, 0, text=cues.words(sentence, 0, 0))]
+            return [_make(reading, sentence, 0, 0, grammar=grammar, text=cues.words(sentence, 0, 0))]
     for index, token in enumerate(tokens):
         if token.norm not in _SAMPLES or _past(tokens, index):
             continue
@@ -136,7 +174,13 @@ def _taken(reading: Reading, sentence: Sentence) -> list[Fact]:
         verb = next((at for at in ahead if at < stop and tokens[at].norm in _TAKEN), None)
         if verb is None:
             verb = _for_tests(sentence, index)
-        if verb is None or {one.norm for one in tokens[max(0, index - 2) : verb + 1]} & _OTHER_WAY:
+        if verb is None and "in" in [one.norm for one in tokens[index:]]:  # "three cores, in formalin"
+            verb = next((at for at in range(index, len(tokens)) if tokens[at].norm in _PUT_IN), None)
+        if verb is None and index <= 1 and not sentence.section and _bare(sentence):
+            verb = index
+        if verb is None or {one.norm for one in tokens[max(0, index - 2) : verb + 1]} & _OTHER_WAY or (
+            tokens[0].norm == "negative"
+        ):
             continue
         if base.scope_at(sentence, "status", index, "performed") != "performed":
             continue
@@ -145,9 +189,57 @@ def _taken(reading: Reading, sentence: Sentence) -> list[Fact]:
             tokens[first - 1].norm not in _STOPS | {"of"} and tokens[first - 1].quantity is None
         ):
             first -= 1
+        if verb == index and first == 0 and index and tokens[0].quantity is not None:
+            first = index
+        last = next((m.last for m in base.mentions(sentence, "sites") if index < m.first <= index + 3), index)
+        between = {one.norm for one in tokens[index + 1 : last]}
+        last = last if between & {"of", "from"} else index
         return [
-            base.make("specimen", reading, sentence, first, verb, at=index, text=cues.words(sentence, first, index))
-        ]
+            _make(reading, sentence, first, max(verb, last), grammar=grammar, at=index,
+                      text=cues.words(sentence, first, last))
+        ]  # fmt: skip
+    return []
+
+
+_FINITE = frozenset({"was", "were", "is", "are", "had", "has", "showed", "confirmed", "will", "we", "i", "done"})
+
+
+def _bare(sentence: Sentence) -> bool:
+    """ "Two biopsies of the antrum for helicobacter.": what was taken from where, without a verb."""
+    norms = {token.norm for token in sentence.tokens}
+    return bool(norms & {"of", "from"}) and len(sentence.tokens) <= 14 and not norms & _FINITE
+
+
+_SENT = frozenset({"sent", "submitted"})
+_SENT_HOW = frozenset({"apart", "separately", "off", "fresh", "away", ".", ",", ";", "and", "too", "also", "in"})
+_ENDS_NOUN = frozenset({"was", "were", "and", "in", "with", "from", "then", "out", "by", "of"})
+
+
+def _sent_off(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Muscle sent apart", "the plaque was removed in one piece and sent": no word on where it went."""
+    tokens = sentence.tokens
+    for index, token in enumerate(tokens):
+        after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
+        if token.norm not in _SENT or after not in _SENT_HOW or index == 0 or sentence.section in _TOLD:
+            continue
+        first = index
+        while first > 0 and tokens[first - 1].norm not in (".", ";", ","):
+            first -= 1
+        while first < index and (tokens[first].norm in _STOPS or tokens[first].quantity is not None):
+            first += 1
+        last = first
+        while last + 1 < index and not tokens[last + 1].norm.endswith("ed") and (
+            tokens[last + 1].norm not in _STOPS | _ENDS_NOUN and tokens[last + 1].quantity is None
+        ):
+            last += 1
+        noun = {one.norm for one in tokens[first : last + 1]}
+        norms = {one.norm for one in tokens[max(0, first - 2) : index]}
+        if first == index or last - first > 4 or noun & _NO_THINGS or norms & (_OTHER_WAY | _DENIALS):
+            continue
+        if base.scope_at(sentence, "status", index, "performed") != "performed":
+            continue
+        said = cues.words(sentence, first, last)
+        return [_make(reading, sentence, first, index, grammar=grammar, at=index, text=said)]
     return []
 
 
@@ -193,7 +285,7 @@ def _sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         said = cues.words(sentence, place.first, place.last)
         joined = said if said.lower().startswith("for ") else f"{'for' if before == 'for' else 'to'} {said}"
         text = f"{cues.words(sentence, *thing)} {joined}"
-        made = base.make("specimen", reading, sentence, thing[0], place.last, at=thing[0], text=text)
+        made = _make(reading, sentence, thing[0], place.last, grammar=grammar, at=thing[0], text=text)
         facts.append(made if _denied(sentence, thing[0], place.first) else replace(made, certainty="affirmed"))
     return facts
 
@@ -210,6 +302,8 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
     """Tokens of the noun phrase that ends at or before `end`, within its clause."""
     while end >= 0 and sentence.tokens[end].norm in _STOPS:
         end -= 1
+    if end >= 0 and sentence.tokens[end].norm == ",":
+        return _before_comma(sentence, end)
     if end < 0 or sentence.tokens[end].punctuation:
         return None
     first = end
@@ -232,6 +326,24 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
     # "the cyst was excised with scissors and sent": what was named last before in this sentence
     named = [m for m in base.mentions(sentence, *_THINGS) if m.last < first and _is_thing(m)]
     return (named[-1].first, named[-1].last) if named else None
+
+
+def _before_comma(sentence: Sentence, comma: int) -> tuple[int, int] | None:
+    """ "Two nodes, both blue, sent for histology": the named thing in the part before the comma, or in the last but
+    one."""
+    parts = 0
+    end = comma - 1
+    while end >= 0 and parts < 2:
+        first = end
+        while first > 0 and not sentence.tokens[first - 1].punctuation:
+            first -= 1
+        bare = all(token.quantity is None for token in sentence.tokens[first : end + 1])
+        tables = ("sites", "findings", "diagnoses", "specimens", *(("fluids",) if bare else ()))
+        named = [m for m in base.mentions(sentence, *tables) if first <= m.first and m.last <= end and _is_thing(m)]
+        if named:
+            return named[0].first, named[0].last
+        parts, end = parts + 1, first - 2
+    return None
 
 
 def _is_thing(mention: Mention) -> bool:
