@@ -55,10 +55,9 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar, taken: set[i
             if at is None or at in taken or not _ends(sentence, at, site):
                 continue
             side, doubt = laterality.side_for(sentence, site.first, site.last, grammar)
-            facts += [
-                replace(fact, body_site=site.id, laterality=side, doubts=(*fact.doubts, doubt) if doubt else fact.doubts)
-                for fact in _at(reading, sentence, at, at, system, grammar, taken)
-            ]
+            for fact in _at(reading, sentence, at, at, system, grammar, taken):
+                doubts = (*fact.doubts, doubt) if doubt else fact.doubts
+                facts.append(replace(fact, body_site=site.id, laterality=side, doubts=doubts))
             break
     return facts
 
