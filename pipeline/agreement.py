@@ -6,7 +6,7 @@ overwritten: where another reading wins by a margin it is noted in `Word.opinion
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Protocol
 
@@ -54,13 +54,14 @@ class Opinion:
 
 def opinions(
     words: Sequence[Word], sound: Callable[[float, float], Samples], ear: Weigher,
-    known: Mapping[str, Sequence[sayings.Pair]],
+    known: Mapping[str, Sequence[sayings.Pair]], only: Collection[int] | None = None,
 ) -> list[Opinion]:  # fmt: skip
     """Asks every word that may be taken for another. `sound(start, end)`: samples of that time, seconds, 16 kHz;
-    `known`: of `sayings.pairs`. Readings with a word that the engine does not know are left out."""
+    `known`: of `sayings.pairs`; `only`: ids of the words that are asked about, None for all. Readings with a word that
+    the engine does not know are left out."""
     found = []
     for at, word in enumerate(words):
-        if word.start is None or word.end is None:
+        if word.start is None or word.end is None or (only is not None and word.id not in only):
             continue
         before, after = _beside(words, at, -1), _beside(words, at, 1)
         mine = [way for way in sayings.said(word.text) if _all_known(way, ear)]

@@ -30,6 +30,7 @@ from pipeline.review.accounts import User
 from pipeline.review.store import Store, Writing, now
 from pipeline.review.tables import CaseRow, DecisionRow, VersionRow
 from pipeline.run import Heard
+from pipeline.spotting import Lists
 
 STATEMENT = "I have read this note and it describes the operation as I did it."
 
@@ -46,6 +47,8 @@ class Desk:
         # What asks about confusable words of every dictation, and what gives its partial words; none unless set.
         self.second: run.Second | None = None
         self.early: Engine | None = None
+        # What hears control words from the sound; none unless set.
+        self.spots: Lists | None = None
 
     # cases
 

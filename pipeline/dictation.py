@@ -6,8 +6,9 @@
     for event in dictation.events():   # from one thread; waits for the next event; ends after Ended or Failed
         ...
 
-Two threads of its own work: one recognises what lies on the disk, one makes the note anew from all words after each
-utterance (when utterances come faster than notes are made, from the newest words only). If recognition falls behind,
+Threads of its own work: one recognises what lies on the disk, one makes the note anew from all words after each
+utterance (when utterances come faster than notes are made, from the newest words only), and one listens for control
+words where an engine can. If recognition falls behind,
 sound waits on the disk, none is dropped, and `Behind` tells by how much. The events, in the order they come:
 
     Partial(seconds, words)      words of the utterance under way, replaced by the next (engines that stream)
@@ -17,6 +18,8 @@ sound waits on the disk, none is dropped, and `Behind` tells by how much. The ev
     Anew(family)                 the family became known: every Utterance so far is void and comes again, better heard
     Noted(note, words)           the whole note, with its findings, from the words so far (misheard terms repaired);
                                  comes again when a second reading of the last utterance differs from the first
+    Commanded(spotted)           a control word was heard in the sound itself (spotting.py), before its utterance is
+                                 recognised; what counts for the note are the words of the text
     Behind(seconds)              sound on the disk that is not recognised yet; told when it passes 2 s, at each further
                                  second of change, and once when it is below 1 s again
     Ended(heard, note)           all is recognised; `heard` goes into `run.words_file`; note None: nobody spoke
@@ -29,6 +32,7 @@ lies in it is heard first. So a dictation whose process was killed goes on by op
 from __future__ import annotations
 
 import hashlib
+import logging
 import queue
 import threading
 import time
@@ -36,7 +40,7 @@ from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from pipeline import repair, run
+from pipeline import repair, run, spotting
 from pipeline.ear import Anew
 from pipeline.engines.base import Engine
 from pipeline.errors import VoxError
@@ -47,6 +51,7 @@ from pipeline.segments import LIVE, Limits
 from pipeline.sound import RATE, Samples
 from pipeline.soundstore import SoundFile, missing
 
+_LOG = logging.getLogger(__name__)
 PIECE = RATE  # samples recognised at a time
 FALLS_BEHIND, CAUGHT_UP = 2.0, 1.0
 
@@ -71,6 +76,11 @@ class Noted:
 
 
 @dataclass(frozen=True, slots=True)
+class Commanded:
+    spotted: spotting.Spotted
+
+
+@dataclass(frozen=True, slots=True)
 class Behind:
     seconds: float
 
@@ -86,19 +96,20 @@ class Failed:
     problem: VoxError
 
 
-Event = Partial | Utterance | Anew | Noted | Behind | Ended | Failed
+Event = Partial | Utterance | Anew | Noted | Commanded | Behind | Ended | Failed
 
 
 class Dictation:
     """One dictation. `family`: when known beforehand; `name`: how the note calls its source; `made_at`: ISO 8601.
 
     `second`: asks about confusable words (`run.second_opinion`); `early`: an engine that streams, for partial words
-    while the other still listens."""
+    while the other still listens; `spots`: one that takes closed lists, which hears the control words at once."""
 
     def __init__(
         self, sound: SoundFile, rules: Grammar, engine: Engine, *, family: str | None = None,
         profile: str = run.DEFAULT_PROFILE, name: str = "", mend: bool = True, limits: Limits = LIVE,
         made_at: str = "", second: run.Second | None = None, early: Engine | None = None,
+        spots: spotting.Lists | None = None,
     ) -> None:  # fmt: skip
         rules.profile(profile)
         self.sound = sound
@@ -117,12 +128,16 @@ class Dictation:
         self._recognised = 0
         self._told_lag = 0.0
         self._mended: dict[int, tuple[tuple[object, ...], tuple[Word, ...]]] = {}
+        self._spots = spots
+        self._spotted: list[spotting.Spotted] = []
         self._latest: tuple[Word, ...] | None = None
         self._no_more_words = False
         self._threads = [
             threading.Thread(target=self._guarded, args=(self._recognise,), name="recognising", daemon=True),
             threading.Thread(target=self._guarded, args=(self._keep_note,), name="note", daemon=True),
         ]
+        self._spotting = threading.Thread(target=self._spot, args=(self._stored,), name="control words", daemon=True)
+        self._threads.append(self._spotting)
         for thread in self._threads:
             thread.start()
 
@@ -208,6 +223,28 @@ class Dictation:
             self._latest = tuple(self._ear.listener.words)
             self._no_more_words = True
             self._changed.notify_all()
+
+    def _spot(self, begin: int) -> None:
+        """Hears control words from sample `begin` on. A dictation does not end because this breaks down: the words of
+        the text are left."""
+        if self._spots is None:
+            return
+        try:
+            spotter, at, over = spotting.Spotter(self._spots, self._rules), begin, False
+            while not over:
+                with self._changed:
+                    while at >= self._stored and not self._ending:
+                        self._changed.wait()
+                    ready, over = self._stored, self._ending and at >= self._stored
+                if self._dropped:
+                    return
+                piece = self.sound.read(at, 0 if over else min(PIECE, ready - at))
+                at += len(piece)
+                for one in spotter.finish() if over else spotter.feed(piece):
+                    self._spotted.append(one.later(begin / RATE))
+                    self._events.put(Commanded(self._spotted[-1]))
+        except Exception:
+            _LOG.exception("control words are not heard from the sound any more")
 
     def _pass_on(self, results: object, upto: int) -> None:
         assert isinstance(results, Iterator)
@@ -304,6 +341,7 @@ class Dictation:
         return self.sound.read(round(start * RATE), round((end - start) * RATE))
 
     def _end(self) -> None:
+        self._spotting.join()
         self.sound.close()
         words = tuple(self._ear.listener.words)
         if words:
@@ -318,5 +356,10 @@ class Dictation:
             seconds=listener.seconds, engine=self._engine.name, model=self._engine.model,
             segments=len(listener.segments), dropped_words=listener.dropped_words,
             collapsed_loops=listener.collapsed_loops,
-            notices=[missing(start, end) for start, end in self.sound.gaps],
+            notices=[*(missing(start, end) for start, end in self.sound.gaps), *self._not_in_text(digest)],
         )  # fmt: skip
+
+    def _not_in_text(self, digest: str) -> list[str]:
+        """At the end: control words that were heard in the sound and are not in the text."""
+        words = self._ear.listener.words
+        return [one.told() for one in spotting.missed(self._spotted, words, self._rules)] if digest else []

@@ -21,7 +21,7 @@ from rich.panel import Panel
 from rich.text import Text
 
 from pipeline import audio, grammar, listen, output, plugins, run, site, summary
-from pipeline.dictation import Behind, Dictation, Ended, Event, Failed, Noted, Partial, Utterance
+from pipeline.dictation import Behind, Commanded, Dictation, Ended, Event, Failed, Noted, Partial, Utterance
 from pipeline.ear import Anew
 from pipeline.errors import EngineUnavailable, NoSpeech, OutputUnwritable, SoundDeviceMissing
 from pipeline.note import OperativeNote
@@ -80,6 +80,7 @@ def listen_command(
     dictation = Dictation(
         SoundFile(recording), rules, loaded, family=family, profile=profile, mend=not no_repair,
         name=source.name if source else RECORDING, second=asked, early=run.early_ear(loaded),
+        spots=run.spotting_ear(loaded),
     )  # fmt: skip
     with _ended_by_interrupt() as stop:
         feeder = threading.Thread(target=_feed, args=(feed, dictation, stop), name="sound", daemon=True)
@@ -253,6 +254,9 @@ def _json_event(event: Event) -> None:
         case Noted(note, _):
             _line("note", facts=len(note.facts), family=note.family,
                   findings=[asdict(one) for one in note.open_findings()])
+        case Commanded(spotted):
+            _line("command", action=spotted.action, phrase=spotted.phrase, start=round(spotted.start, 2),
+                  end=round(spotted.end, 2))
         case Behind(seconds):
             _line("behind", seconds=seconds)
         case Ended(_, note):
@@ -269,6 +273,8 @@ def _plain_event(event: Event) -> None:
             click.echo(f"       (this is {family}: listening again from the start with its words)")
         case Noted(note, _):
             click.echo(f"       {_state(note)}")
+        case Commanded(spotted):
+            click.echo(f"       (heard: {spotted.phrase})")
         case Behind(seconds):
             click.echo(f"       ({_lag(seconds)})")
         case _:
@@ -296,6 +302,7 @@ class _Board:
     def __init__(self) -> None:
         self._lines: list[tuple[float, str]] = []
         self._partial = ""
+        self._command = ""
         self._note: OperativeNote | None = None
         self._behind = 0.0
 
@@ -304,12 +311,14 @@ class _Board:
             case Partial(_, words):
                 self._partial = _text(words)
             case Utterance(seconds, words, _):
-                self._partial = ""
+                self._partial = self._command = ""
                 self._lines = [*self._lines, (words[0].start or seconds, _text(words))][-_SHOWN_LINES:]
             case Anew(_):
                 self._lines = []
             case Noted(note, _):
                 self._note = note
+            case Commanded(spotted):
+                self._command = spotted.phrase
             case Behind(seconds):
                 self._behind = seconds
             case _:
@@ -319,6 +328,8 @@ class _Board:
         heard = Text("\n").join(Text(f"{_clock(start)}  {said}") for start, said in self._lines)
         if self._partial:
             heard += Text(f"\n       {self._partial} ...", style="dim")
+        if self._command:
+            heard += Text(f"\n       ({self._command})", style="bold")
         parts: list[Any] = [Panel(heard or Text("Listening ...", style="dim"), title="Heard", title_align="left")]
         if self._note is not None:
             parts.append(Panel(summary.understood(self._note), title=_state(self._note), title_align="left"))

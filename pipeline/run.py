@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 
@@ -46,6 +46,7 @@ from pipeline.rows import Confusion, Family, Unit
 from pipeline.segments import Limits
 from pipeline.site import Site
 from pipeline.sound import RATE, Samples
+from pipeline.spotting import Lists
 
 DEFAULT_ENGINE = listen.DEFAULT_ENGINE
 DEFAULT_PROFILE = "us"
@@ -165,6 +166,21 @@ def early_ear(engine: Engine) -> Engine | None:
         return None
     found: Engine = plugins.find(listen.ENGINES, SECOND_ENGINE).load(None)
     return found
+
+
+def spotting_ear(engine: Engine) -> Lists | None:
+    """What hears control words from the sound: `engine` if it takes closed lists, else the model for Vosk that a site
+    added, if that does, else the one in the package (models/vosk-small/MODEL.md has its false starts and misses); None
+    where there is none. Raises ModelDamaged."""
+    if getattr(engine, "takes_lists", False):
+        return cast(Lists, engine)
+    names = [one.name for one in manifest.models() if one.engine == SECOND_ENGINE]
+    names.sort(key=lambda name: manifest.model(name).origin != "site")
+    for name in names:
+        found = plugins.find(listen.ENGINES, SECOND_ENGINE).load(name)
+        if found.takes_lists:
+            return cast(Lists, found)
+    return None
 
 
 def _samples(path: Path) -> Callable[[float, float], Samples]:

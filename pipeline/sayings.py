@@ -72,7 +72,7 @@ def said(text: str) -> tuple[Said, ...]:
     and a unit; a word as it stands."""
     plain, read = _read(text)
     if read is None:
-        return ((plain,),)
+        return (tuple(plain.split()),)
     whole, part, unit = read
     units: Sequence[Said] = [(form,) for form in _UNITS[unit]] if unit else [()]
     numbers: Sequence[Said] = [()]

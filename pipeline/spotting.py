@@ -8,7 +8,7 @@ moves the screen only; what counts for the note are the words of the text (`cont
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from pipeline import controls
@@ -41,12 +41,23 @@ class Lists(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Spotted:
-    """A control phrase in the sound. `start`, `end`: seconds from where the spotter began."""
+    """A control phrase in the sound, as the grammar writes it. `start`, `end`: seconds from where the spotter began, of
+    the words that tell which it is."""
 
     action: str
     phrase: str
     start: float
     end: float
+
+    def later(self, seconds: float) -> Spotted:
+        """The same in sound that has so many seconds more before it."""
+        return replace(self, start=self.start + seconds, end=self.end + seconds)
+
+    def told(self) -> str:
+        """What the note says where the text does not have it."""
+        at = f"{int(self.start // 60):02d}:{self.start % 60:04.1f}"
+        return (f"'{self.phrase}' was heard at {at} by the ear for control words and is not in the text: nothing was "
+                "done for it.")
 
 
 def phrases(rules: Grammar, engine: Lists) -> tuple[str, ...]:
@@ -61,8 +72,9 @@ class Spotter:
     """Sound in pieces -> control phrases. Raises EngineUnavailable for an engine that takes no lists."""
 
     def __init__(self, engine: Lists, rules: Grammar) -> None:
-        self._rules = rules
-        self._listening = engine.listening(phrases(rules, engine))
+        listened = phrases(rules, engine)
+        self._heads = _heads(listened, rules)
+        self._listening = engine.listening(listened)
 
     def feed(self, samples: Samples) -> tuple[Spotted, ...]:
         """Takes in sound, shape (samples,), float32, 16 kHz mono."""
@@ -73,14 +85,29 @@ class Spotter:
         return self._found(self._listening.finish())
 
     def _found(self, words: Sequence[Word]) -> tuple[Spotted, ...]:
-        found = [command for when in WHEN for command in controls.find(words, self._rules, when)]
         told = []
-        for command in sorted(found, key=lambda one: one.first):
-            said = words[command.first : command.last + 1]
-            if all(word.confidence is None or word.confidence >= SURE for word in said):
-                start, end = said[0].start, said[-1].end
-                told.append(Spotted(command.action, " ".join(word.text for word in said), start or 0.0, end or 0.0))
+        for first in range(len(words)):
+            for head, (action, phrase) in self._heads.items():
+                said = words[first : first + len(head)]
+                if tuple(word.text for word in said) == head and all(
+                    word.confidence is None or word.confidence >= SURE for word in said
+                ):  # fmt: skip
+                    told.append(Spotted(action, phrase, said[0].start or 0.0, said[-1].end or 0.0))
         return tuple(told)
+
+
+def _heads(listened: Sequence[str], rules: Grammar) -> dict[tuple[str, ...], tuple[str, str]]:
+    """The first words that tell which action it is -> the action, and its phrase as it is written first in the grammar.
+    The rest of a phrase is often swallowed."""
+    actions = {tuple(phrase.split()): (row.action, row.say[0]) for row in rules.table("control", Control).values()
+               for phrase in row.say if phrase in listened}  # fmt: skip
+    heads: dict[tuple[str, ...], tuple[str, str]] = {}
+    for phrase, (action, shown) in actions.items():
+        for size in range(1, len(phrase) + 1):
+            if {other for words, (other, _) in actions.items() if words[:size] == phrase[:size]} == {action}:
+                heads[phrase[:size]] = (action, shown)
+                break
+    return heads
 
 
 def missed(spotted: Iterable[Spotted], words: Sequence[Word], rules: Grammar) -> tuple[Spotted, ...]:

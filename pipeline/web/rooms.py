@@ -13,10 +13,10 @@ import time
 from collections.abc import Callable
 from typing import Any, Literal
 
-from pipeline import run
+from pipeline import run, spotting
 from pipeline.contexts import read_context
 from pipeline.desk import Desk
-from pipeline.dictation import Behind, Ended, Event, Failed, Noted, Partial, Utterance
+from pipeline.dictation import Behind, Commanded, Ended, Event, Failed, Noted, Partial, Utterance
 from pipeline.ear import Anew
 from pipeline.engines.base import Engine
 from pipeline.errors import BadDecision, VoxError
@@ -63,6 +63,7 @@ class Room:
         self._partial = ""
         self._behind = 0.0
         self._family: str | None = None
+        self._shown = -spotting.TOGETHER  # when the read-back was last called for, seconds in the sound
         self._confirmed: Message | None = None
         self._confirmed_rows: list[Message] = []
         self._problem: Message | None = None
@@ -88,7 +89,7 @@ class Room:
         """Waits for somebody to say that the note begins. Raises VoxError."""
         if self.phase == "ready":
             engine = await asyncio.to_thread(self._engine)
-            self._standby = Standby(engine, self._desk.rules)
+            self._standby = Standby(engine, self._desk.rules, self._desk.spots)
             self._waiting = asyncio.create_task(self._wait_for_begin(self._standby, user))
             self._to("standby")
 
@@ -266,6 +267,11 @@ class Room:
                 self._note, self._words = note, words
                 last = words[-1].last if words else -1
                 self._fresh = [one for one in self._fresh if one[-1].last > last]
+            case Commanded(spotted):
+                # Only what shows something: what counts for the note is left to the words of the text.
+                if spotted.action == "read_back":
+                    self._call_read_back(spotted.start)
+                return
             case Behind(seconds):
                 self._behind = seconds
                 self.tell({"is": "behind", "seconds": seconds})
@@ -294,9 +300,15 @@ class Room:
                 heard = " ".join(word.text for word in words)
                 self._loop.create_task(self.confirm("spoken", start, end, heard))
             elif command == "read_back":
-                self.read_back()
+                self._call_read_back(start)
             elif command == "end":
                 self._loop.create_task(self.end())
+
+    def _call_read_back(self, start: float) -> None:
+        """Shows the read-back, once for what was heard from the sound and again read from the text."""
+        if abs(start - self._shown) > spotting.TOGETHER:
+            self._shown = start
+            self.read_back()
 
     def _heard(self) -> list[Message]:
         """The last stretches of speech: repaired words where the note has them, else as they were heard."""

@@ -7,7 +7,7 @@ from collections import deque
 
 import numpy as np
 
-from pipeline import controls
+from pipeline import controls, spotting
 from pipeline.casefiles import WIDTH, from_pcm
 from pipeline.engines.base import Engine, Options
 from pipeline.grammar import Grammar
@@ -15,6 +15,8 @@ from pipeline.listen import Listener
 from pipeline.segments import LIVE
 from pipeline.sound import RATE
 
+# A case that the spotter begins starts so many seconds before the word: its times are right to about a tenth of one.
+BEFORE = 0.3
 # More than the longest stretch of speech and the time that it takes to recognise it.
 KEPT_SECONDS = 60.0
 
@@ -22,11 +24,13 @@ KEPT_SECONDS = 60.0
 class Standby:
     """Takes sound in pieces, 16 kHz mono 16 bit, until somebody says that the note begins.
 
-    `keep` is quick and comes from one thread, `hear` waits for the recogniser and comes from another.
+    `keep` is quick and comes from one thread, `hear` waits for the recogniser and comes from another. `spots`: an
+    engine that hears the control words at once; what it does not hear is read in the text.
     """
 
-    def __init__(self, engine: Engine, rules: Grammar) -> None:
+    def __init__(self, engine: Engine, rules: Grammar, spots: spotting.Lists | None = None) -> None:
         self._listener = Listener(engine, Options(), LIVE)
+        self._spotter = spotting.Spotter(spots, rules) if spots is not None else None
         self._rules = rules
         self._lock = threading.Lock()
         self._pieces: deque[tuple[int, bytes]] = deque()
@@ -59,7 +63,11 @@ class Standby:
         for start, pcm in fresh:
             silence = np.zeros(max(0, start - self._heard), dtype=np.float32)
             self._heard = start + len(pcm) // WIDTH
-            for result in self._listener.feed(np.concatenate([silence, from_pcm(pcm)])):
+            sound = np.concatenate([silence, from_pcm(pcm)])
+            for one in self._spotter.feed(sound) if self._spotter is not None else ():
+                if one.action == "begin":
+                    return self._base + round(max(0.0, one.start - BEFORE) * RATE)
+            for result in self._listener.feed(sound):
                 if result.final and any(one.action == "begin" for one in controls.find(result.words, self._rules)):
                     return self._base + round(self._listener.segments[-1].start * RATE)
         return None
