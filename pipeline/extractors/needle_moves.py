@@ -45,7 +45,7 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if quantity.dimension == "length":
         for cue, kind in _MOVES.items():
             near = cues.nearest(sentence, grammar, index, cue)
-            if near is not None and near[0] <= _REACH:
+            if near is not None and near[0] <= _REACH and not (cue == "depth" and _of_a_lesion(sentence, index)):
                 price, hit = near
                 facts.append(
                     base.claim(kind, reading, sentence, index, hit.first, hit.last, price,
@@ -62,3 +62,15 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
             price, hit = near
             facts.append(base.claim("needle_turns", reading, sentence, index, hit.first, hit.last, price))
     return facts
+
+
+_LESIONS = frozenset(
+    "defect defects lesion lesions cyst tear wound crater cavity incision hole holes tunnel tunnels flap socket ulcer "
+    "laceration notch trough groove".split()
+)
+
+
+def _of_a_lesion(sentence: Sentence, index: int) -> bool:
+    """ "The defect measured two centimetres and was four millimetres deep": no depth of the needle."""
+    before = [token.norm for token in sentence.tokens[max(0, index - 16) : index]]
+    return any(norm in _LESIONS for norm in before) and "needle" not in before and "cortex" not in before
