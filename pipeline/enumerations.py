@@ -59,8 +59,11 @@ def members(tokens: tuple[Token, ...], index: int) -> tuple[int, ...]:
 
 def _starts_anew(tokens: tuple[Token, ...], before: int, member: int) -> bool:
     """ "6.5 x 45 mm, two rods": a list has its unit at the end, so that what is bare after it begins another."""
-    if _unit(tokens[before].quantity) is None or _unit(tokens[member].quantity) is not None:
+    first, second = tokens[before].quantity, tokens[member].quantity
+    if first is None or second is None or first.unit is None:
         return False
+    if second.unit is not None:
+        return first.dimension != second.dimension  # "4 cm, 310 g"
     return not any(token.norm in ("x", "by", "\u00d7") for token in tokens[before:member])
 
 

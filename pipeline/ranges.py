@@ -174,8 +174,10 @@ def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[To
     if second.unit is None:
         after = tokens[at + 1].norm if at + 1 < len(tokens) else "."
         loose = after in (".", ",", ";", "and", "in", "tall") or not after[:1].isalpha()
-        if joint in ("and", ",") or first.unit not in ("h", "[ft_i]") or not loose:
+        if joint in ("and", ",") or first.unit not in ("h", "min", "[ft_i]") or not loose:
             return None
+        if first.unit == "min" and any(letter.isdigit() for letter in tokens[at].text):
+            return None  # "one minute twenty", as it is said
     elif second.unit != unit and not (first.unit == "h" and second.unit == "s"):
         return None
     if not 0 < second.value < whole:

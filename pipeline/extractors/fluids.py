@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import cues
+from pipeline import cues, sidewise
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
@@ -10,7 +10,7 @@ from pipeline.rows import Concept
 
 KINDS = ("fluid_in", "fluid_out")
 
-_OUT_CUES = ("effusion", "pus", "haematoma", "ascites", "urine")
+_OUT_CUES = ("effusion", "pus", "haematoma", "ascites", "urine", "lipoaspirate")
 _EVACUATED = 30
 
 
@@ -56,6 +56,18 @@ def _is_intravenous(sentence: Sentence, grammar: Grammar, mention: Mention, wash
     return cues.distance(sentence, grammar, mention.first, mention.last, *_VEIN) <= 30
 
 
+def _of_next(sentence: Sentence, grammar: Grammar, index: int, mention: Mention) -> bool:
+    """ "EBL 150 cc crystalloid 1800 urine 350": the number stands right behind a name of its own, and the fluid after
+    it is followed by its number."""
+    if mention.first != index + 1 or mention.last + 1 >= len(sentence.tokens):
+        return False
+    if sentence.tokens[mention.last + 1].quantity is None:
+        return False
+    names = [hit.last for hit in cues.hits(sentence, grammar, "blood-loss", "urine")]
+    names += [other.last for other in base.mentions(sentence, "fluids")]
+    return index - 1 in names
+
+
 def _is_bare_amount(sentence: Sentence, index: int, group: str, mention: Mention) -> bool:
     """ "Crystalloid 1500", "1500 of crystalloid": an amount of it, whose unit was not said."""
     quantity = sentence.tokens[index].quantity
@@ -87,6 +99,13 @@ def _number(
         if row.group == "blood" and cues.around(sentence, grammar, index, mention.last, "reserved"):
             continue  # cross-matched is not given
         price = cues.cost(sentence, index, mention.first, mention.last)
+        if _of_next(sentence, grammar, index, mention):
+            continue
+        if mention.id == "crystalloid" and any(
+            other.first == index + 1 and fluids[other.id].group == "crystalloid"
+            for other in base.mentions(sentence, "fluids")
+        ):
+            price += 1  # "IV fluids 2 L Hartmann's"
         bare = dimension == "" and _is_bare_amount(sentence, index, row.group, mention)
         if price > limit or (dimension != "volume" and row.group != _COUNTED.get(dimension) and not bare):
             continue
@@ -102,14 +121,15 @@ def _number(
     if near is not None and near[0] <= (limit if dimension == "volume" else 2) and not washed and dimension != "count":
         facts.append(
             base.claim("fluid_in", reading, sentence, index, near[1].first, near[1].last, near[0] + 1,
-                       name="crystalloid" if "crystalloid" in fluids else None)
+                       name="intravenous-fluids" if "intravenous-fluids" in fluids else None)
         )  # fmt: skip
     if dimension != "volume":
         return facts
     near = cues.nearest(sentence, grammar, index, *_OUT_CUES)
-    if near is not None and near[0] <= _EVACUATED:
+    side = sidewise.side_of(sentence, index)
+    if near is not None and near[0] <= _EVACUATED + 40 * (side is not None):
         facts.append(
             base.claim("fluid_out", reading, sentence, index, near[1].first, near[1].last, near[0] + 1,
-                       name=near[1].id)
+                       name=near[1].id, laterality=side)
         )  # fmt: skip
     return facts

@@ -31,11 +31,28 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for index, quantity in base.quantities(sentence, ""):
             if quantity.form == "number" and cues.unit_of(sentence, index) is quantity:
                 facts += _bare(reading, sentence, index)
-        if cue:
+        acts = [hit for hit in cue if _rinses(sentence, hit)]
+        if acts:
             facts.append(
-                base.make("irrigation", reading, sentence, cue[0].first, cue[0].last, name=_name(sentence))
+                base.make("irrigation", reading, sentence, acts[0].first, acts[0].last, name=_name(sentence))
             )
     return facts
+
+
+_GASES = frozenset({"gas", "air", "oxygen", "c3f8", "sf6"})
+_SKIN = frozenset({"alcohol", "shaved", "scrubbed", "painted"})
+
+
+def _rinses(sentence: Sentence, hit: cues.Hit) -> bool:
+    """Whether a word of irrigation tells that something was rinsed: not "free fluid in the abdomen", not the skin
+    before the operation ("rinsed with alcohol"), not gas that was flushed through an eye."""
+    norms = {token.norm for token in sentence.tokens}
+    said = sentence.tokens[hit.first].norm
+    if said in ("fluid", "inflow") and not any(True for _ in base.quantities(sentence)):
+        return False
+    if said in ("rinsed", "washed") and norms & _SKIN:
+        return False
+    return not (said == "flushed" and norms & _GASES)
 
 
 def _name(sentence: Sentence) -> str | None:
@@ -87,7 +104,17 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         at, kind = (index + 1, _DIRECTIONS[after]) if after in _DIRECTIONS else (index - 1, _DIRECTIONS[before])
         return [base.claim(kind, reading, sentence, index, at, at, 0)]
     near = cues.nearest(sentence, grammar, index, *_WORDS)
+    if near is not None and near[1].id == "irrigation-out" and _parted(sentence, index, near[1]):
+        near = cues.nearest(sentence, grammar, index, "irrigation", "deficit")  # "100 mL in, 40 mL returned"
     if near is None or near[0] > _REACH:
         return []
     price, hit = near
     return [base.claim(_KIND[hit.id], reading, sentence, index, hit.first, hit.last, price)]
+
+
+def _parted(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
+    """Whether another volume stands between a number and a word, and so takes it."""
+    low, high = min(index, hit.last), max(index, hit.first)
+    return any(
+        token.quantity is not None and token.quantity.dimension == "volume" for token in sentence.tokens[low + 1 : high]
+    )

@@ -59,13 +59,17 @@ def _number(
         facts += _by_words(reading, sentence, index, quantity)
     if quantity.dimension in _ALWAYS_MEASURED and not facts:
         facts += _by_words(reading, sentence, index, quantity)
+    if not facts and (quantity.dimension == "other" or quantity.unit in _SPEEDS):
+        if not any(True for _ in base.mentions(sentence, "drugs", "injectates")):
+            facts += _by_words(reading, sentence, index, quantity)
     if quantity.dimension == "mass":
         facts += _weighed(reading, sentence, grammar, index)
     blood = quantity.dimension == "mass_concentration" and quantity.unit in ("g/dL", "g/L")
     if (quantity.dimension == "angle" or blood) and not facts:
         facts += _by_words(reading, sentence, index, quantity)
     if quantity.dimension == "fraction":
-        return facts + _noun(reading, sentence, grammar, index, quantity)
+        facts += _noun(reading, sentence, grammar, index, quantity)
+        return facts or _share(reading, sentence, index, quantity)
     if quantity.dimension not in _LENGTHS:
         return facts
     if cues.is_place(sentence, grammar, index):
@@ -89,6 +93,7 @@ def _named(
         for mention in base.mentions(sentence, "measures")
         if mention.id not in _OTHER_KINDS
         and not (mention.id == "apgar" and quantity.unit)
+        and not _has_own(sentence, index, mention)
         and _fits(rows[mention.id].group, quantity.dimension)
     ]
     if not ranked:
@@ -106,6 +111,13 @@ def _named(
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                    unit=quantity.unit, laterality=side)
     ]  # fmt: skip
+
+
+def _has_own(sentence: Sentence, index: int, mention: Mention) -> bool:
+    """ "Tumour at 40 cm, margins 5 cm": a measure after a comma that has a number of its own."""
+    parted = any(token.punctuation for token in sentence.tokens[index + 1 : mention.first])
+    after = sentence.tokens[mention.last + 1 : mention.last + 3]
+    return parted and any(token.quantity is not None for token in after)
 
 
 def _root(sentence: Sentence, index: int, quantity: Quantity) -> int:
@@ -150,7 +162,7 @@ def _of_device(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
 
 _FITS = {
     "length": ("length", "area"), "angle": ("angle",), "pressure": ("pressure",),
-    "count": ("", "count", "volume", "fraction"),
+    "count": ("", "count", "volume", "fraction"), "tally": ("", "count"),
     "body": ("mass", "length", "temperature", "frequency", "fraction", "", "time", "count", "mass_concentration"),
     "time": ("time",), "clotting": ("", "time"), "laboratory": ("", "mass_concentration", "fraction"),
 }  # fmt: skip
@@ -165,24 +177,34 @@ _ALWAYS_MEASURED = (
     "pressure", "torque", "current", "power", "energy", "voltage", "frequency", "radiation", "activity", "force",
     "refraction", "resistance", "temperature", "area",
 )
+_SPEEDS = ("m/s", "cm/s", "mm/s")
 _FALLBACK = 70
 _LATER = ("aftercare", "follow-up", "history")
 _WORDS_BEFORE = 3
-_STOPS = frozenset("the a an to at of in with was is were set and then for on by up".split())
+_STOPS = frozenset("the a an to at of in with was is were set and then for on by up x".split())
 
 
 def _by_words(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
-    """What no row of measures names: the words before the number tell what it is."""
+    """What no row of measures names: the words before the number tell what it is, also over a number of another kind
+    ("balloon six by eighty millimetres at ten atmospheres")."""
     if sentence.section in _LATER:
         return []
-    first = index
-    for at in range(index - 1, max(-1, index - 6), -1):
+    first, at, skipped = index, index - 1, False
+    while at >= max(0, index - _BACK):
         token = sentence.tokens[at]
-        if (token.punctuation and token.norm != ":") or token.quantity is not None or index - first > _WORDS_BEFORE:
+        if token.quantity is not None and first == index and token.quantity.dimension != quantity.dimension:
+            skipped = True
+        elif token.quantity is not None or (token.punctuation and token.norm != ":"):
             break
-        if token.norm not in _STOPS and not token.punctuation:
+        elif token.norm not in _STOPS and not token.punctuation:
+            if first != index and index - at > _WORDS_BEFORE + 2 and not skipped:
+                break
             first = at
-    text = cues.words(sentence, first, index - 1)
+            if skipped:
+                break
+        at -= 1
+    last = next((at for at in range(first, index) if sentence.tokens[at].quantity is not None), index) - 1
+    text = cues.words(sentence, first, last)
     if not any(len(word) > 2 for word in text.split()):
         if quantity.dimension not in _ALWAYS_MEASURED or quantity.dimension in ("pressure", "area"):
             return []
@@ -190,6 +212,9 @@ def _by_words(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
     kind = "pressure" if quantity.dimension == "pressure" else "measurement"
     return [base.claim(kind, reading, sentence, index, first, index, _FALLBACK, text=text or None,
                        unit=quantity.unit)]  # fmt: skip
+
+
+_BACK = 9
 
 
 def _place(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
@@ -205,25 +230,51 @@ def _place(reading: Reading, sentence: Sentence, index: int, quantity: Quantity)
     return [base.claim("measurement", reading, sentence, index, index, last, _FALLBACK, text=text, unit=quantity.unit)]
 
 
+def _share(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
+    """ "Phaco power eighteen percent": nothing follows that the percent could be of."""
+    after = sentence.tokens[index + 1 : index + 2]
+    ends = not after or after[0].punctuation or after[0].norm == "and"
+    if not ends or any(True for _ in base.mentions(sentence, "drugs", "injectates", "irrigation", "fluids")):
+        return []
+    return _by_words(reading, sentence, index, quantity)
+
+
 def _weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
-    near = cues.nearest(sentence, grammar, index, "weighed")
     quantity = sentence.tokens[index].quantity
-    body = quantity is not None and quantity.unit not in ("g", "mg") and not cues.has(sentence, grammar, "specimen")
-    if body or near is None or near[0] > _NAMED_REACH:
+    if quantity is None or any(0 < m.first - index <= 3 for m in base.mentions(sentence, "drugs", "devices")):
+        return []
+    child = any(token.norm in _CHILD for token in sentence.tokens)
+    if child and _is_birth_weight(quantity):
+        born = next(at for at, token in enumerate(sentence.tokens) if token.norm in _CHILD)
+        return [base.claim("measurement", reading, sentence, index, min(index, born), max(index, born), _BORN,
+                           name="birth-weight")]  # fmt: skip
+    near = cues.nearest(sentence, grammar, index, "weighed")
+    body = quantity.unit not in ("g", "mg") and not cues.has(sentence, grammar, "specimen")
+    if near is None and quantity.unit == "g" and (quantity.value or 0) >= _TISSUE:
+        near = cues.nearest(sentence, grammar, index, "specimen", "specimen-weight")
+    if body or near is None or near[0] > _NAMED_REACH + 20 * (near[1].id == "specimen"):
         return []
     price, hit = near
-    child = any(token.norm in _CHILD for token in sentence.tokens)
     name = "birth-weight" if child else "specimen-weight"
     return [base.claim("measurement", reading, sentence, index, hit.first, hit.last, price + 3, name=name)]
 
 
+def _is_birth_weight(quantity: Quantity) -> bool:
+    """400 g to 7 kg (from the smallest that live to the largest born; common practice, no source)."""
+    value = quantity.value or 0
+    return (quantity.unit == "g" and 400 <= value <= 7000) or (quantity.unit == "kg" and 0 < value <= 7)
+
+
+_TISSUE, _BORN = 40, 12
 _CHILD = frozenset({"infant", "baby", "newborn", "neonate", "boy", "girl", "twin", "apgar", "apgars"})
 
 
 def _noun(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
 ) -> list[Fact]:
-    """A length beside a lesion or a structure: its size."""
+    """A length beside a lesion or a structure: its size. "Polyp at 40 cm" tells where it is."""
+    if index and sentence.tokens[index - 1].norm == "at" and quantity.dimension == "length":
+        return []
     ranked = [
         (cues.cost(sentence, index, hit.first, hit.last, postfix=1), hit.first, hit.last)
         for hit in cues.hits(sentence, grammar, "lesion")

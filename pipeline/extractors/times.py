@@ -150,17 +150,33 @@ def _duration(
 ) -> list[Fact]:
     found: list[tuple[int, int, int, str]] = []
     near = _nearest(sentence, index, rows, "span", 3)
-    if near is not None:
+    if near is not None and not _of_next_time(sentence, index, near[1].first, near[1].last):
         found.append((near[0], near[1].first, near[1].last, near[1].id))
     quantity = sentence.tokens[index].quantity
     if quantity is not None and quantity.unit in ("s", "min", "h"):
         for hit in cues.hits(sentence, grammar, *_SPANS):
+            if _of_next_time(sentence, index, hit.first, hit.last):
+                continue
             price = cues.cost(sentence, index, hit.first, hit.last, prefix=6) + 2
             found.append((price, hit.first, hit.last, _SPANS[hit.id]))
     if not found or min(found)[0] > _SPAN_REACH:
         return _by_words(reading, sentence, index)
     price, first, last, name = min(found)
     return [base.claim("duration", reading, sentence, index, first, last, price, name=name)]
+
+
+def _of_next_time(sentence: Sentence, index: int, first: int, last: int) -> bool:
+    """ "Console time 95 min, operative time 140 min": the word after a length of time has one of its own."""
+    if first < index:
+        return False
+    for token in sentence.tokens[last + 1 : last + 1 + _TO_CLOCK]:
+        if token.quantity is not None:
+            return token.quantity.dimension == "time" and any(
+                mark.punctuation or mark.norm == "and" for mark in sentence.tokens[index + 1 : first]
+            )
+        if token.punctuation and token.norm not in (":", "-"):
+            return False
+    return False
 
 
 _RELATIVE = frozenset(
@@ -180,6 +196,8 @@ def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
         return []
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
     start = index - 1 if sentence.tokens[index - 1].norm == "for" else index
+    while start and _is_pressure(sentence, start - 1):
+        start -= 1  # "balloon held at twelve atmospheres for ninety seconds"
     said = [token.norm for token in sentence.tokens[max(0, start - 3) : start]]
     if not said or set(said) & _RELATIVE or after in _RELATIVE or after in ("q", "x") or "," in said:
         return []
@@ -192,6 +210,14 @@ def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
 _STORIES = frozenset({"history", "indication", "imaging", "follow-up", "aftercare"})
 _CAME = frozenset({"taken", "brought", "wheeled", "transported", "escorted"})
 _TO_THEATRE = frozenset({"operating", "operative", "theatre", "theater", "suite", "or"})
+
+
+def _is_pressure(sentence: Sentence, at: int) -> bool:
+    token = sentence.tokens[at]
+    if token.quantity is not None:
+        return token.quantity.dimension == "pressure"
+    following = sentence.tokens[at + 1].quantity
+    return token.norm in ("at", "to") and following is not None and following.dimension == "pressure"
 
 
 def _date(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity) -> list[Fact]:

@@ -18,6 +18,7 @@ _DOSES = {
 _UNITS = ("g", "mg", "ug", "[USP'U]", "[iU]", "U", "mg/mL", "ug/mL", "[USP'U]/mL", "[iU]/mL", "mmol", "meq")
 _LATER = ("aftercare", "follow-up")
 _REACH, _AHEAD = 40, 10
+_TISSUE = 40
 _COST = 88  # any other claim on the number is better
 
 
@@ -31,6 +32,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for index, quantity in base.quantities(sentence, *_DOSES):
             if quantity.unit not in _UNITS or quantity.form not in ("number", "range", "fraction"):
                 continue
+            if quantity.unit == "g" and (quantity.value or quantity.low or 0) >= _TISSUE:
+                continue  # no drug is given by the quarter pound; specimens and babies weigh so much
             near = cues.nearest(sentence, grammar, index, "given", "injected", "each")
             if any(0 < at - index <= _AHEAD // 2 for at in things):
                 continue  # "40 g cement with gentamicin"

@@ -156,9 +156,15 @@ def _counts(reading: Reading, sentence: Sentence, things: list[_Thing]) -> list[
             continue
         if any(mention.first < index for mention in base.mentions(sentence, "drains", "drugs", "sutures")):
             continue
+        thing = (near[-1].name or near[-1].text or "").lower()
+        if quantity.form != "times" and any(word in thing for word in _TWO_SIZES):
+            continue  # "screws 2.7 mm x 18": a diameter and a length
         if near[-1].implant or near[-1].text:
             facts.append(_claim("device_count", reading, sentence, index, near[-1], _COST, unit=None))
     return facts
+
+
+_TWO_SIZES = ("screw", "nail", "wire", "stent", "balloon", "pin", "catheter", "rod", "mesh", "graft", "cage", "tube")
 
 
 def _is_x(sentence: Sentence, at: int) -> bool:
