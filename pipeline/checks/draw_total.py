@@ -50,7 +50,8 @@ def _times(note: OperativeNote, draw: Fact) -> int | None:
     if draw.scale != "each":
         return 1
     counts = [one for one in given(note, "draw_count") if one.value is not None]
-    own = [one for one in counts if one.group is not None and one.group == draw.group] or counts
+    own = [one for one in counts if one.group is not None and one.group == draw.group]
+    own = own or [one for one in counts if one.laterality == draw.laterality] or counts
     return int(own[0].value) if len(own) == 1 and own[0].value is not None else None
 
 

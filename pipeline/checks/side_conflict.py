@@ -131,8 +131,11 @@ def _among(firm: list[Fact], grammar: Grammar) -> list[Finding]:
 def _same_procedure(note: OperativeNote, operated: list[Fact], grammar: Grammar) -> list[Finding]:
     """The same operation said for two sides, neither as bilateral. Two different ones may well have two sides."""
     found: list[Finding] = []
+    both = {fact.name for fact in operated if fact.laterality == "bilateral"}
     for index, first in enumerate(operated):
         for second in operated[index + 1 :]:
+            if first.name in both:
+                continue  # "bilateral recession ... right recessed 5 mm, left recessed 5 mm"
             if first.name is not None and first.name == second.name and _opposite(first, second):
                 # Both in the list of operations: two operations, unless one of them was a slip.
                 listed = all(_in_list(note, one) for one in (first, second))

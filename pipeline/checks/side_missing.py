@@ -41,7 +41,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _sided(fact: Fact, grammar: Grammar) -> bool:
     row = grammar.table("procedures", Concept).get(fact.name or "")
-    if row is not None and row.side is not None:
+    if row is not None and (row.side is not None or row.name.lower().startswith("bilateral")):
         return False
     if row is None or row.sided or row.site:
         return row is not None and row.sided

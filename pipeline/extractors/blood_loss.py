@@ -44,7 +44,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         between = sentence.tokens[hit.last + 1 : index]
         if any(token.norm == "including" for token in between) and not any(token.quantity for token in between):
             price = 0  # "blood loss including the hemoperitoneum 850 mL"
-        if _part_of(sentence, index):
+        if _part_of(sentence, index) or _was_found(sentence, hit):
             continue
         if scale == "total" and facts:
             price = min(price, _IN_ALL)
@@ -91,6 +91,19 @@ def _range(sentence: Sentence, first: int, last: int) -> dict[str, Any]:
 def _part_of(sentence: Sentence, index: int) -> bool:
     """ "200 mL, of which 50 mL on swabs": a part of what was lost, said already."""
     return [token.norm for token in sentence.tokens[max(0, index - 2) : index]] in (["of", "which"], ["of", "that"])
+
+
+_FOUND = frozenset({"found", "evacuated", "encountered", "hemoperitoneum", "haemoperitoneum", "hemothorax",
+                    "haemothorax", "cavity", "aspirated", "drained", "transfused", "given", "drawn", "draw", "venous",
+                    "withdrawn", "collected", "spun", "centrifuged", "taken", "syringe", "syringes", "acd", "acd-a",
+                    "citrate", "prp", "platelet", "patch"})  # fmt: skip
+
+
+def _was_found(sentence: Sentence, hit: cues.Hit) -> bool:
+    """ "A litre of blood was found in the abdomen": it had bled before; "sixty mils of blood were drawn for PRP"."""
+    said = [token.norm for token in sentence.tokens[hit.first : hit.last + 1]]
+    near = {token.norm for token in sentence.tokens[max(0, hit.first - 8) : hit.last + 9]}
+    return said == ["of", "blood"] and bool(near & _FOUND)
 
 
 def _beside_place(sentence: Sentence, index: int) -> bool:

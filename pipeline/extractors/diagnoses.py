@@ -46,7 +46,9 @@ def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
     found += [m for m in base.mentions(sentence, "complications") if (m.first, m.last) not in taken]
     found = found or list(base.mentions(sentence, "findings"))
     for mention in found:
-        for kind in kinds[:1] if same is not None else kinds:
+        # "Before and after the same, cuff tear": said for both. "Gallstones, after the operation the same": once.
+        later = same is not None and not (len(kinds) > 1 and same < mention.first)
+        for kind in kinds[:1] if later else kinds:
             facts.append(replace(base.named(kind, reading, sentence, mention, grammar), status="performed"))
     if same is not None and "postop_diagnosis" in kinds and (not found or same > found[-1].last):
         facts.append(base.make("postop_diagnosis", reading, sentence, same, same, name="same", text="same",

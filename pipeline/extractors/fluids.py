@@ -101,7 +101,7 @@ def _number(
         price = cues.cost(sentence, index, mention.first, mention.last)
         if _of_next(sentence, grammar, index, mention):
             continue
-        if mention.id == "crystalloid" and any(
+        if mention.id in ("crystalloid", "intravenous-fluids") and any(
             other.first == index + 1 and fluids[other.id].group == "crystalloid"
             for other in base.mentions(sentence, "fluids")
         ):

@@ -122,6 +122,7 @@ def _number(
 
 
 _SIDED = ("draw_count", "harvest_total")
+_SHORT = 30  # tokens; in a longer stretch a side may be of anything
 _CEMENT_REACH = 16  # tokens: "cement four millilitres left and right, together five and a half"
 _SHARE_OF_REACH, _SHARE_REACH, _SHARE_BESIDE = 90, 40, 16
 
@@ -134,6 +135,10 @@ def _side(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None
         return own
     sites = [site for site in base.mentions(sentence, "sites") if laterality.is_harvest(sentence, site)]
     before = [site for site in sites if site.first < index] or (sites if len(sites) == 1 else [])
+    if not sites and len(sentence.tokens) <= _SHORT and not any(True for _ in base.mentions(sentence, "sites")):
+        said = {one.value for one in laterality.sides(sentence, grammar)}
+        if len(said) == 1:  # "on the right six draws", after the crests were named
+            return next(iter(said))
     if not before:  # "left crest, ten draws"
         crests = [hit for hit in cues.hits(sentence, grammar, "marrow") if hit.first < index]
         if not crests:
@@ -228,7 +233,11 @@ def _parted(sentence: Sentence, index: int, near: tuple[int, cues.Hit]) -> bool:
 def _bare_draw(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, side: Laterality | None
 ) -> list[Fact]:
-    """ "First draw five, second draw six": a draw whose unit was not said."""
+    """ "First draw five, second draw six", "four draws of five": a draw whose unit was not said."""
+    noun = cues.nearest(sentence, grammar, index, "draw-noun")
+    if _counted(sentence, index) and noun is not None and noun[1].last == index - 2:
+        return [base.claim("draw", reading, sentence, index, noun[1].first, noun[1].last, 4, unit=None, scale="each",
+                           laterality=side)]  # fmt: skip
     ordinal = _ordinal(sentence, index)
     if ordinal is None or ordinal[2] > _BARE_REACH or not cues.has(sentence, grammar, "draw", "draw-noun"):
         return []
@@ -283,7 +292,19 @@ _IS = frozenset({"was", "were", "gave", "yielded", ",", ":", "only", "of"})
 def _more_follow(sentence: Sentence, index: int) -> bool:
     """ "Four draws of fifteen, fifteen, ten and twelve": each number is a draw of its own."""
     after = sentence.tokens[index + 1 : index + 3]
-    return len(after) == 2 and after[0].norm in (",", "and") and after[1].quantity is not None
+    if len(after) < 2 or after[0].norm not in (",", "and") or after[1].quantity is None:
+        return False
+    return cues.scale(sentence, index + 2) != "total" and not _is_product(sentence, index, index + 2)
+
+
+def _is_product(sentence: Sentence, index: int, at: int) -> bool:
+    """ "Six draws of five millilitres, thirty": the number at `at` is what so many draws make."""
+    each, whole = sentence.tokens[index].quantity, sentence.tokens[at].quantity
+    before = sentence.tokens[max(0, index - 4) : index]
+    counts = [token.quantity.value for token in before if token.quantity is not None]
+    if each is None or whole is None or each.value is None or each.unit is None or len(counts) != 1:
+        return False
+    return counts[0] is not None and counts[0] * each.value == whole.value
 
 
 def _goes_on(sentence: Sentence, at: int) -> bool:
