@@ -111,6 +111,9 @@ def _thick(quantity: Quantity) -> str:
     value = quantity.value
     if value is None or value != int(value):
         return ""
+    said = quantity.text.lower().split()
+    if len(said) == 3 and said[-1] in ("oh", "o", "zero") and 100 < value < 1000:
+        return f"{value // 10 % 10:.0f}-0"  # "two three oh": two of 3-0
     if value <= 7:
         return str(value)
     return f"{value / 10:.0f}-0" if value % 10 == 0 and 20 <= value <= 110 else ""
@@ -124,6 +127,8 @@ def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -
         if token.norm == "skin" and "skin" in sites
     ]  # inside a longer phrase ("skin closed") too
     for site in (*base.mentions(sentence, "sites"), *skin):
+        if _of_next(sentence, mention, site):
+            continue
         before, after = sorted((site, mention), key=lambda item: item.first)
         price = cues.gap(sentence, before.last, after.first)
         if any(token.norm == "," for token in sentence.tokens[before.last + 1 : after.first]):
@@ -132,3 +137,13 @@ def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -
             price += 3
         ranked.append((price, site.first, site.id))
     return min(ranked)[2] if ranked and min(ranked)[0] <= _LAYER_REACH else None
+
+
+def _of_next(sentence: Sentence, mention: Mention, site: Mention) -> bool:
+    """ "Fascia one Vicryl, skin three oh Prolene": a layer behind the comma is that of the suture behind it."""
+    tokens = sentence.tokens
+    comma = next((at for at in range(mention.last + 1, site.first) if tokens[at].norm in (",", ";")), None)
+    if comma is None:
+        return False
+    end = next((at for at in range(site.last + 1, len(tokens)) if tokens[at].punctuation), len(tokens))
+    return any(site.last < other.first < end for other in base.mentions(sentence, "sutures"))
