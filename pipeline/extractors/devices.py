@@ -93,7 +93,7 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) ->
         _Thing(mention.first, mention.last, mention.id, "", rows[mention.id],
                f"d{base.group_of(sentence, mention.first)}", _role(sentence, grammar, mention, rows))
         for mention in base.mentions(sentence, "devices")
-        if mention.id not in _UNSIZED
+        if mention.id not in _UNSIZED and not _is_excess(sentence, mention)
     ]  # fmt: skip
     taken = {index for thing in things for index in range(thing.first, thing.last + 1)}
     taken |= {
@@ -101,12 +101,26 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) ->
         for index in range(mention.first, mention.last + 1)
     }  # fmt: skip
     for hit in cues.hits(sentence, grammar, "instrument", "component"):
-        if not taken & set(range(hit.first, hit.last + 1)):
+        tool = hit.id == "component" and any(
+            token.norm in _TOOLS for token in sentence.tokens[hit.last + 1 : hit.last + 3]
+        )
+        if not tool and not taken & set(range(hit.first, hit.last + 1)):
             text = cues.words(sentence, hit.first, hit.last)
             role = "implanted" if hit.id == "component" else "used"
             group = f"d{base.group_of(sentence, hit.first)}"
             things.append(_Thing(hit.first, hit.last, None, text, None, group, role))
     return things
+
+
+def _is_excess(sentence: Sentence, mention: Mention) -> bool:
+    """ "Excess cement was removed": what was put in stays."""
+    before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    return mention.id == "bone-cement" and bool({"excess", "extra", "extruded", "surplus"} & set(before))
+
+
+# "A size 41 patella reamer" is no patella.
+_TOOLS = frozenset({"reamer", "reamers", "cutter", "clamp", "jig", "guide", "block", "retractor", "rasp", "broach",
+                    "saw", "drill", "extractor", "impactor", "gauge", "sizer", "holder"})  # fmt: skip
 
 
 def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[str, Device]) -> str:
@@ -120,9 +134,27 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
     }  # fmt: skip
     if near["trial"] <= 10:
         return "trial"
+    if rows[mention.id].implant and _were_removed(sentence, mention.last):
+        return "explanted"
     if near["removed"] <= _ROLE_REACH and near["removed"] < near["implanted"]:
         return "explanted" if rows[mention.id].implant else "used"
     return "implanted" if rows[mention.id].implant else "used"
+
+
+_WERE = frozenset(
+    "was were is are been be then and both all also carefully easily intact identified exposed found located loosened "
+    "subsequently now first each entirely in its their entirety".split()
+)
+
+
+def _were_removed(sentence: Sentence, last: int) -> bool:
+    """Whether nothing but a passive stands between a thing and "removed" ("were identified and removed")."""
+    for token in sentence.tokens[last + 1 : last + 9]:
+        if token.norm in ("removed", "explanted", "extracted"):
+            return True
+        if token.norm not in _WERE:
+            return False
+    return False
 
 
 def _number(
@@ -175,14 +207,23 @@ def _number(
             return []  # "head turned 30 degrees", "tibia, 3 mm"
         if "tube" in said and quantity.dimension == "length" and index and sentence.tokens[index - 1].norm == "at":
             return []  # "tube seven point five at twenty two centimetres": how far it lies in
-        if quantity.dimension == "angle" and (index > thing.last or not any(word in said for word in _ANGLED)):
-            return []
+        if quantity.dimension == "angle" and (
+            index > thing.last or not any(word in said for word in _ANGLED)
+            or any(t.punctuation or t.norm in ("of", "and") for t in sentence.tokens[index + 1 : thing.first])
+        ):
+            return []  # "6 degrees of valgus, the guide was pinned"
         run_together = _run_together(quantity, said)
         shared |= {"doubts": (run_together,)} if run_together else {}
         return claim("device_size")
     if quantity.dimension not in ("", "count"):
         return []
     if price <= _SIZE_REACH and _says_size(sentence, index) and (thing.row is not None or thing.role == "implanted"):
+        return claim("device_size")
+    bare = _bare_size(sentence, index, quantity, things)
+    if bare is not None:
+        thing, price = bare, _GUESSED
+        shared |= {"name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role,
+                   "doubts": ("its unit was not said",)}  # fmt: skip
         return claim("device_size")
     counted = (
         quantity.form == "number" and quantity.value is not None and quantity.value == int(quantity.value)
@@ -194,7 +235,7 @@ def _number(
         following = sentence.tokens[other.last + 1].norm if other.last + 1 < len(sentence.tokens) else ""
         if following in ("hole", "holes", "head", "heads", "site", "sites"):
             continue  # "six screw holes"
-        if _is_one(sentence, quantity, other.last):
+        if _is_one(sentence, quantity, other.last) or _says_size(sentence, index):
             continue  # "cup fifty four liner": no count of liners
         if counted and countable and first > index and _is_counted(sentence, index, first):
             thing, price = other, cues.cost(sentence, index, other.first, other.last)
@@ -320,11 +361,26 @@ def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
     """Only words that describe (and sizes) stand between a count and what it counts."""
     between = sentence.tokens[index + 1 : first]
     words = [token for token in between if token.quantity is None and token.norm not in ("x", "\u00d7")]
-    if any(token.norm == "#number" for token in between) or (index and sentence.tokens[index - 1].norm == "plus"):
+    whole = any(token.norm == "#number" and "." not in token.text for token in between)
+    if whole or (index and sentence.tokens[index - 1].norm == "plus"):
         return False  # "tunnel nine screw", "head thirty six plus four stem"
     return len(words) <= _COUNT_WORDS and not any(
         token.norm in _NOT_BETWEEN or token.punctuation for token in words
     )
+
+
+def _bare_size(sentence: Sentence, index: int, quantity: Quantity, things: list[_Thing]) -> _Thing | None:
+    """The implant of a size without its unit, in figures with a point: "0.062 K-wire", "two 4.5 cancellous screws"."""
+    if quantity.form != "number" or "." not in sentence.tokens[index].text or quantity.value is None:
+        return None
+    for thing in things:
+        between = sentence.tokens[index + 1 : thing.first]
+        sized = thing.row is not None and thing.row.implant and "mm" in thing.row.sizes
+        if sized and thing.first > index and len(between) <= _COUNT_WORDS and not any(
+            token.punctuation or token.quantity is not None or token.norm in _NOT_BETWEEN for token in between
+        ):
+            return thing
+    return None
 
 
 def _says_size(sentence: Sentence, index: int) -> bool:

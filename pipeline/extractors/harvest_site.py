@@ -10,6 +10,10 @@ from pipeline.records import Fact, Mention, Reading, Sentence
 KINDS = ("harvest_site",)
 
 _REACH, _CREST_REACH = 24, 36
+_ALLOGRAFT = frozenset({"allograft", "allografts", "allogeneic", "cadaveric"})
+_TAKEN = frozenset({"harvest", "harvested", "harvesting", "aspirated", "aspirate", "taken", "autograft", "obtained"})
+# The crest shows the level of the spine; nothing is taken there.
+_LANDMARK = frozenset({"palpated", "palpation", "palpable", "landmark", "landmarks", "interspace", "interspaces"})
 _AFTER = frozenset({"from", "of", "at", "in", "through", "on", "via"})
 
 
@@ -31,8 +35,11 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _is_harvest(
     sentence: Sentence, site: Mention, harvest: list[cues.Hit], grammar: Grammar, phase: str
 ) -> bool:
+    norms = {token.norm for token in sentence.tokens}
+    if norms & _ALLOGRAFT and not norms & _TAKEN:
+        return False  # bone of another person: "an allograft of iliac crest"
     if not cues.around(sentence, grammar, site.first, site.last, "graft-word"):
-        return phase == "harvest" and "iliac-crest" in site.id
+        return phase == "harvest" and "iliac-crest" in site.id and not norms & _LANDMARK
     if "iliac-crest" in site.id:
         return cues.distance(sentence, grammar, site.first, site.last, "graft-word") <= _CREST_REACH
     for hit in harvest:

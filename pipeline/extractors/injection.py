@@ -206,10 +206,19 @@ def _put_into(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
     return facts[:1]
 
 
+_OTHER_NEEDLES = frozenset(
+    {"cryo", "cryoneedles", "cryosurgical", "cryoablation", "freezing", "frozen", "seed", "seeds", "biopsy", "core",
+     "localization", "portal", "portals"}
+)  # fmt: skip
+
+
 def _is_injection(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     if any("needle" in mention.id and 0 < mention.first - index <= 4 and mention.id in _INJECTION_NEEDLES
            for mention in base.mentions(sentence, "devices")):  # fmt: skip
         return True
+    injects = any(True for _ in base.mentions(sentence, "drugs", "injectates"))
+    if not injects and _OTHER_NEEDLES & {token.norm for token in sentence.tokens}:
+        return False  # "17-gauge needles into the prostate, frozen": they inject nothing
     return bool(cues.around(sentence, grammar, index, index, "injected", "depth")) or any(
         abs(mention.first - index) <= 14 for mention in base.mentions(sentence, "drugs", "injectates")
     )
