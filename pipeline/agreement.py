@@ -43,7 +43,7 @@ class Weigher(Protocol):
 class Opinion:
     """How a word compares with another reading. `kind`: one of `sayings.KINDS`; `margin`: log-likelihood of the other
     minus that of the heard one, above 0 where the other fits better (where one of them fits too badly to be measured,
-    the margin that is certain); None where neither fits."""
+    the margin that is certain); None where it is not known which fits better."""
 
     word: int
     heard: str
@@ -77,7 +77,9 @@ def opinions(
         own = max(mine, key=lambda way: (scores[way].exact, scores[way].score))
         for other in others:
             its = scores[other.words]
-            margin = its.score - scores[own].score if its.exact or scores[own].exact else None
+            margin: float | None = its.score - scores[own].score
+            if not its.exact and (not scores[own].exact or its.score > scores[own].score):
+                margin = None
             found.append(Opinion(word.id, " ".join(own), " ".join(other.words), other.kind, margin))
     return found
 

@@ -7,6 +7,7 @@ few phrases was said; only a model with a look-ahead graph (HCLr.fst and Gr.fst)
 from __future__ import annotations
 
 import json
+import re
 from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -29,9 +30,9 @@ UNKNOWN = "[unk]"
 ADD = "Add one with `voxop models add PATH`: a model for Vosk as its publisher packs it, a folder or a zip."
 # Of Vosk: the share of a closed list's bigram for the pairs in it, and what the costs of a graph are weighed with.
 SEEN, GRAPH_SCALE = 0.5, 0.9
-# What a search drops is worse than its best by more than its lattice beam, which is 4 in the shipped model; in the
-# small English one of Vosk's authors it is 2 [from memory].
-NARROWEST = 2.0
+# What a search drops is worse than its best by more than this, where conf/model.conf does not say it.
+BEAM = 2.0
+_BEAM = re.compile(r"--lattice-beam=([\d.]+)")
 # Silence after a stretch, so that the net, which looks ahead, hears its end.
 TAIL = 0.4
 
@@ -72,6 +73,9 @@ class Vosk:
         self.sha256 = chosen.sha256
         self.language = chosen.language
         self.folder = Path(folder)
+        conf = folder / "conf" / "model.conf"
+        said = _BEAM.search(conf.read_text(encoding="utf-8")) if conf.is_file() else None
+        self._beam = float(said[1]) if said else BEAM
         self.takes_lists = all((folder / "graph" / name).is_file() for name in ("HCLr.fst", "Gr.fst"))
         try:
             self.weights = vosk.Model(str(folder))
@@ -126,19 +130,16 @@ class Vosk:
         Words of `left` and `right` may be lost or come twice (the sound was cut within them), and anything else may
         lie around. Raises EngineUnavailable as `recogniser` does.
         """
-        phrases = {way: " ".join((*left, *way, *right)) for way in ways}
+        phrases = {way: (*left, *way, *right) for way in ways}
+        listed = [*dict.fromkeys(" ".join(phrase) for phrase in phrases.values()), UNKNOWN]
+        told = self._readings(sound, listed, 10 + 10 * len(ways))
+        top = max((score for _, score in told), default=-np.inf)
         found: dict[tuple[str, ...], Fit] = {}
-        # Those that the search over all of them lost are asked alone.
-        for asked in (list(ways), *([way] for way in ways)):
-            if len(asked) == 1 and asked[0] in found and found[asked[0]].exact:
-                continue
-            listed = [*dict.fromkeys(phrases[way] for way in asked), UNKNOWN]
-            told = [(text, score + GRAPH_SCALE * list_cost(text, listed))
-                    for text, score in self._readings(sound, listed, 10 + 10 * len(asked))]  # fmt: skip
-            top = max((score for _, score in told), default=-np.inf)
-            for way in asked:
-                fits = [score for text, score in told if _holds(text, way, {*left, *right, UNKNOWN})]
-                found[way] = Fit(max(fits), True) if fits else Fit(top - NARROWEST, False)
+        for way, phrase in phrases.items():
+            fits = [score + GRAPH_SCALE * list_cost(text, listed) for text, score in told
+                    if _holds(text, way, {*left, *right, UNKNOWN})]  # fmt: skip
+            dropped = top - self._beam + GRAPH_SCALE * list_cost(phrase, listed)
+            found[way] = Fit(max(fits), True) if fits else Fit(dropped, False)
         return found
 
     def choose(self, sound: Samples, phrases: Sequence[str]) -> tuple[Choice, ...]:
