@@ -107,10 +107,21 @@ def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
         if _at(norms, start + 1) in ("hours", "hrs", "h") or (norm[0] == "0" and _cued(norms, start)):
             end = start + 1 + (_at(norms, start + 1) in ("hours", "hrs", "h"))
             return _finish(int(military[1]), int(military[2]), norms, start, end, sure=True)
-        if _cued(norms, start) and _at(norms, start - 1) in _MARKED and not norm.endswith("00"):
+        marked = _cued(norms, start) and _at(norms, start - 1) in _MARKED and not norm.endswith("00")
+        if marked or _logged(norms, start):
             return _finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
         return None
     return _spoken(tokens, norms, start)
+
+
+def _logged(norms: Sequence[str], start: int) -> bool:
+    """ "0912 knife to skin 1004 baby out": a line of a log, in which the event follows the time."""
+    before = _at(norms, start - 1)
+    led = not start or before in (",", ";", ".", "at", ":") or before in _EVENTS or before in _GOVERNS
+    return led and _at(norms, start + 1) in _LOGGED
+
+
+_LOGGED = _GOVERNS | frozenset("knife baby skin antibiotic antibiotics patient kts cefazolin cuff in wheels".split())
 
 
 def heard_clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:

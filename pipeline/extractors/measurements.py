@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, Token
 from pipeline.rows import Concept
 
 KINDS = ("measurement", "pressure", "incision_length")
@@ -194,7 +194,7 @@ def _by_words(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
         token = sentence.tokens[at]
         if token.quantity is not None and first == index and token.quantity.dimension != quantity.dimension:
             skipped = True
-        elif token.quantity is not None or (token.punctuation and token.norm != ":"):
+        elif token.quantity is not None or (token.punctuation and token.norm != ":") or (skipped and _is_new(token)):
             break
         elif token.norm not in _STOPS and not token.punctuation:
             if first != index and index - at > _WORDS_BEFORE + 2 and not skipped:
@@ -215,6 +215,11 @@ def _by_words(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
 
 
 _BACK = 9
+
+
+def _is_new(token: Token) -> bool:
+    """Whether a word begins something else, so that a number after it is not of what stands before."""
+    return token.norm in ("with", "and", "then", "a", "an")
 
 
 def _place(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:

@@ -43,10 +43,11 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 
 
 def _nearest(
-    sentence: Sentence, index: int, rows: Mapping[str, Concept], group: str, prefix: int
+    sentence: Sentence, index: int, rows: Mapping[str, Concept], group: str, prefix: int, postfix: int = 0
 ) -> tuple[int, Mention] | None:
     ranked = [
-        (cues.cost(sentence, index, mention.first, mention.last, prefix=prefix), mention.first, mention)
+        (cues.cost(sentence, index, mention.first, mention.last, prefix=prefix, postfix=postfix), mention.first,
+         mention)
         for mention in base.mentions(sentence, "events")
         if rows[mention.id].group == group
     ]
@@ -65,7 +66,8 @@ def _clock(
     if before in ("in", "since") and quantity.text[:2] in ("19", "20"):
         return []  # "in twenty nineteen" is a year
     found: list[tuple[int, int, int, str]] = []
-    near = _nearest(sentence, index, rows, "moment", 12)
+    prefix, postfix = (0, 8) if _time_first(sentence, grammar, rows) else (12, 0)
+    near = _nearest(sentence, index, rows, "moment", prefix, postfix)
     if near is not None and not _of_next(sentence, index, near[1].first, near[1].last):
         found.append((near[0], near[1].first, near[1].last, near[1].id))
     tourniquet = cues.has(sentence, grammar, "tourniquet", "cuff")
@@ -76,8 +78,8 @@ def _clock(
             continue
         if hit.id == "moment-incision" and _begins_other(sentence, grammar, hit):
             continue
-        found.append((cues.cost(sentence, index, hit.first, hit.last, prefix=12) + 2, hit.first, hit.last,
-                      _MOMENT_NAMES[hit.id]))  # fmt: skip
+        price = cues.cost(sentence, index, hit.first, hit.last, prefix=prefix, postfix=postfix) + 2
+        found.append((price, hit.first, hit.last, _MOMENT_NAMES[hit.id]))
     drugs = grammar.table("drugs", Drug)
     for mention in base.mentions(sentence, "drugs"):
         if "antibiotic" in drugs[mention.id].classes:
@@ -96,8 +98,9 @@ def _clock(
 
 def _of_next(sentence: Sentence, index: int, first: int, last: int) -> bool:
     """ "On the table 08:25, incision 08:55": the word after a time of day has a time of its own."""
-    if first < index:
-        return False
+    parted = any(token.punctuation or token.norm == "and" for token in sentence.tokens[index + 1 : first])
+    if first < index or not parted:
+        return False  # "08:25 in the room 08:55 incision": the time stands first
     for token in sentence.tokens[last + 1 : last + 1 + _TO_CLOCK]:
         if token.quantity is not None:
             return token.quantity.form == "clock"
@@ -122,6 +125,16 @@ def _begins_other(sentence: Sentence, grammar: Grammar, hit: cues.Hit) -> bool:
         mention.last < hit.first and "general_anaesthetic" not in drugs[mention.id].classes
         for mention in base.mentions(sentence, "drugs")
     )
+
+
+def _time_first(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Concept]) -> bool:
+    """Whether the times stand before their events ("14:05 in the room 14:20 induction")."""
+    clocks = [index for index, quantity in base.quantities(sentence) if quantity.form == "clock"]
+    events = [(m.first, m.last) for m in base.mentions(sentence, "events") if rows[m.id].group == "moment"]
+    events += [(hit.first, hit.last) for hit in cues.hits(sentence, grammar, *_MOMENTS)]
+    if not clocks or any(first < clocks[0] for first, _ in events):
+        return False
+    return any(0 < first - clocks[0] <= _TO_CLOCK for first, _ in events)
 
 
 def _unnamed(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
