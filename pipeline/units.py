@@ -128,6 +128,13 @@ _HOW_OFTEN = frozenset({"d", "wk", "mo", "a"})  # "40 mg per day" is a dose and 
 _PACED = frozenset({"volume", "mass", "amount"})
 
 
+# Spoken letters that are a unit only before what is measured in it.
+_LETTER_OF = {
+    "f": ("french", frozenset("catheter sheath stent drain tube cannula introducer dilator foley guide".split())),
+    "g": ("gauge", frozenset("needle cannula trocar jamshidi cannulae".split())),
+}
+
+
 def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None:
     if start >= len(tokens):
         return None
@@ -148,7 +155,11 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
         if row is not None and (len(token.text) > 1 or in_digits):
             best = row, start + 1
     elif best[1] == start + 1 and len(token.norm) == 1 and not in_digits:
-        return None
+        best = None
+    if token.norm in _LETTER_OF and start + 1 < len(tokens):
+        ident, things = _LETTER_OF[token.norm]
+        if tokens[start + 1].norm.rstrip("s") in things:  # "eight F catheter"
+            best = grammar.load().table("units", Unit)[ident], start + 1
     if best is None:
         return None
     row, end = best

@@ -48,6 +48,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if not ranked:
                 continue
             price, _, mention = min(ranked, key=lambda item: item[:2])
+            if quantity.dimension == "french" and len(drains) == 1 and not _other_tube(sentence):
+                price = min(price, _ONLY_TUBE)  # "drain left in, ten French, on suction"
             reach = _SIZE_REACH if quantity.dimension == "french" else 8
             if price <= reach:
                 facts.append(
@@ -55,6 +57,14 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                                name=mention.id, group=f"t{base.group_of(sentence, mention.first)}")
                 )  # fmt: skip
     return facts
+
+
+def _other_tube(sentence: Sentence) -> bool:
+    return any(set(mention.id.split("-")) & _TUBES for mention in base.mentions(sentence, "devices"))
+
+
+_TUBES = frozenset({"catheter", "sheath", "tube", "stent", "cannula", "introducer", "dilator", "balloon", "bougie"})
+_ONLY_TUBE = 3
 
 
 def _is_noun(sentence: Sentence, mention: Mention) -> bool:

@@ -118,6 +118,8 @@ def _number(
     near = cues.nearest(sentence, grammar, index, "intravenous-fluid")
     if near is not None and sentence.tokens[near[1].last].norm == "fluid" and near[1].first == near[1].last:
         near = None  # "purulent fluid" is no infusion, "fluids" are
+    if near is not None and not dimension and sentence.tokens[near[1].last].norm in ("iv", "v"):
+        near = None  # "one IV and one topical": the way in which a drug was given
     if near is not None and near[0] <= (limit if dimension == "volume" else 2) and not washed and dimension != "count":
         facts.append(
             base.claim("fluid_in", reading, sentence, index, near[1].first, near[1].last, near[0] + 1,

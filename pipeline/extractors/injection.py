@@ -174,7 +174,19 @@ def _goes_elsewhere(sentence: Sentence, index: int) -> bool:
         norms.append(token.norm)
     if "left" in norms and {"the", "into", "to", "in"} & set(norms[: norms.index("left")]):
         norms.remove("left")
-    return bool(_NOT_INJECTED & set(norms))
+    return bool(_NOT_INJECTED & set(norms)) or _only_drawn_up(sentence, index)
+
+
+def _only_drawn_up(sentence: Sentence, index: int) -> bool:
+    """ "Ten mils drawn up, six injected": made ready, and what was given is told with a number of its own."""
+    told: list[str] = []
+    for token in sentence.tokens[index + 1 : index + 12]:
+        if token.quantity is not None or token.norm in (",", ";"):
+            break
+        told.append(token.norm)
+    return ("prepared" in told[:4] or told[:3][-2:] == ["drawn", "up"] or told[:2] == ["drawn", "up"]) and not any(
+        norm.startswith(("inject", "infiltrat", "given", "instill")) for norm in told
+    )
 
 
 def _cement(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
