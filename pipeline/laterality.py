@@ -348,7 +348,10 @@ def _points_elsewhere(sentence: Sentence, found: list[Side], first: int, last: i
 
 
 def _title_end(sentence: Sentence) -> int:
-    """Where the title of a stream of speech ends: at the patient or the team, after 25 tokens at most."""
+    """Where the title of a stream of speech ends: at the patient or the team, after 25 tokens at most. Only what the
+    narration begins with, or a procedure's own section, has one."""
+    if sentence.index > 2 and sentence.section != "procedure":
+        return 0
     for index, token in enumerate(sentence.tokens[:25]):
         if token.norm in _PERSONS:
             return index

@@ -169,7 +169,8 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
         listing = bool(starts) and starts[-1][1].id in _LISTS and len(folded) > _STREAM
         for cue in index[word]:
             end = at + len(cue.words)
-            goes_on = listing and cue.row.id in ("procedure", "anaesthesia", "indication", "findings") and not any(
+            free = at > 0 and sentence.tokens[at - 1].norm not in _BEFORE_A_NOUN | {"under"}  # "under examination"
+            goes_on = listing and free and cue.row.id in _NEXT and not any(
                 mention.first < at <= mention.last for mention in sentence.mentions  # "general anaesthesia"
             )
             if tuple(folded[at:end]) == cue.words and (goes_on or _opens(sentence, at, end, cue)):
@@ -193,6 +194,7 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
     return parts
 
 
+_NEXT = frozenset({"procedure", "anaesthesia", "indication", "findings"})
 _STREAM = 40  # tokens; a longer part is speech without full stops: its heading holds for the next few words only
 _NO_CUE = SectionCue(id="none", section="", source="own", holds="narration")
 
