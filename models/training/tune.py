@@ -98,6 +98,13 @@ class Adapter:
             for name, value in weights.items()
         }
 
+    def load(self, path: Path) -> None:
+        """What was saved, of the same rank."""
+        with np.load(path) as held, torch.no_grad():
+            for name in self.names:
+                self.a[name].copy_(torch.from_numpy(held[f"{name}.a"].astype(np.float32)))
+                self.b[name].copy_(torch.from_numpy(held[f"{name}.b"].astype(np.float32)))
+
     def save(self, path: Path) -> None:
         held = {}
         for name in self.names:
@@ -187,6 +194,8 @@ def main() -> None:
     take.add_argument("--rank", type=int, default=RANK)
     take.add_argument("--rate", type=float, default=RATE_OF_LEARNING, help="of learning, at its highest")
     take.add_argument("--seed", type=int, default=1)
+    take.add_argument("--start", type=Path, help="adapter.npz to go on with")
+    take.add_argument("--strengths", type=float, nargs="+", default=STRENGTHS)
     take.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
     given = take.parse_args()
     began = time.time()
@@ -204,6 +213,8 @@ def main() -> None:
     hours = sum(row["n"] for row in voices) / RATE / 3600
     print(f"{len(voices)} spoken ({hours:.1f} h), {len(read)} read, {len(held)} held out; {time.time() - began:.0f} s")
     batches, adapter = Batches(voices, read, words, device, given.seed), Adapter(weights, given.rank)
+    if given.start:
+        adapter.load(given.start)
     learn = torch.optim.AdamW(adapter.parameters(), lr=given.rate, weight_decay=0.01, betas=(0.9, 0.98))
     started, seen = time.time(), 0.0
     step = 0
@@ -233,7 +244,7 @@ def main() -> None:
     adapter.save(given.out / "adapter.npz")
     told = {}
     bias = json.loads((given.check / "bias.json").read_text())
-    for strength in STRENGTHS:
+    for strength in given.strengths:
         with torch.no_grad():
             tuned = adapter.on(weights, strength)
         row: dict[str, Any] = {
