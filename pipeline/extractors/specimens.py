@@ -112,6 +112,10 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
         return []
     marks = (":", "-")
     start = next((at for at in range(1, min(4, len(tokens))) if tokens[at].norm in marks), None)
+    if start is None and tokens[0].norm.startswith("specimen") and any(
+        mention.first <= 2 and mention.table in ("sites", "specimens") for mention in sentence.mentions
+    ):
+        start = 0  # "Specimen sigmoid 22 cm."
     if start is None:
         return []
     facts: list[Fact] = []
