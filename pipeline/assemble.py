@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from pipeline import leftovers, story
 from pipeline.grammar import Box, Grammar
-from pipeline.note import Entry, Passage, Repair, Sections
+from pipeline.note import Entry, Passage, Repair, SaidSide, Sections
 from pipeline.records import Evidence, Fact, Reading, Sentence
 from pipeline.rows import Kind, Unit
 
@@ -192,7 +192,11 @@ def assemble(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> Secti
             events.append([fact])
     sections = {name: [_entry(event, grammar) for event in events] for name, events in by_section.items()}
     left = leftovers.numbers(facts, reading)
-    passages = [_passage(sentence, reading, left.get(sentence.index, [])) for sentence in reading.sentences]
+    sides = leftovers.sides(facts, reading, grammar)
+    passages = [
+        _passage(sentence, reading, left.get(sentence.index, []), sides.get(sentence.index, []))
+        for sentence in reading.sentences
+    ]
     return Sections(**sections, description=passages)
 
 
@@ -248,7 +252,7 @@ def _part(fact: Fact, head: Fact | None, grammar: Grammar) -> str:
     return f"{label} {value}"
 
 
-def _passage(sentence: Sentence, reading: Reading, unplaced: list[Evidence]) -> Passage:
+def _passage(sentence: Sentence, reading: Reading, unplaced: list[Evidence], sides: list[SaidSide]) -> Passage:
     """A sentence word for word, as it was heard, with what was taken back inside it."""
     first = min(token.first for token in sentence.tokens)
     last = max(token.last for token in sentence.tokens)
@@ -263,6 +267,7 @@ def _passage(sentence: Sentence, reading: Reading, unplaced: list[Evidence]) -> 
         taken_back=[strike.taken_back for strike in sentence.strikes],
         repaired=[Repair(text=word.text, heard=word.heard) for word in words if word.heard is not None],
         unplaced=unplaced,
+        sides=sides,
     )
 
 

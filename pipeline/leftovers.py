@@ -1,11 +1,13 @@
-"""Numbers that were said and that no fact took, so that nothing said with a number vanishes from view."""
+"""Numbers and sides that were said and that no fact took, so that nothing said with them vanishes from view."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from pipeline import cues, numerals, story
-from pipeline.records import Evidence, Fact, Quantity, Reading, Sentence
+from pipeline import cues, laterality, numerals, story
+from pipeline.grammar import Grammar
+from pipeline.note import SaidSide
+from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence
 
 _FORMS = frozenset({"number", "range", "fraction"})
 _COUNTS = frozenset({"", "count"})
@@ -77,7 +79,9 @@ _LABELS = frozenset(
     "outerbridge icrs tonnis gravida para score scale degree size t c l s station group bed row line model generation "
     "version x times g p v # / - ( times".split()
 )
-_AFTER_AMOUNT = frozenset("of on at in for into to by and from then with or before after".split())
+_AFTER_AMOUNT = frozenset(
+    "of on at in for into to by and from then with or before after each per altogether together returned".split()
+)
 
 
 def _acted_on(sentence: Sentence, index: int) -> bool:
@@ -117,3 +121,56 @@ def _evidence(reading: Reading, first: int, last: int) -> Evidence:
         " ".join(word.heard or word.text for word in words).strip(" ,.;:"),
         min((word.confidence for word in words if word.confidence is not None), default=None),
     )  # fmt: skip
+
+
+# There a side is told of what was before, or of what may be.
+_NOT_TODAY = frozenset({"history", "indication", "imaging", "consent"})
+# How the patient lies, both sides of him.
+_LAID = frozenset({"padded", "tucked", "strapped", "taped", "stirrup", "stirrups", "cushioned", "rolled", "bump"})
+_PHRASE, _BEFORE = 6, 2  # tokens between a side and the part of the body after or before it
+
+
+def sides(facts: Iterable[Fact], reading: Reading, grammar: Grammar) -> dict[int, list[SaidSide]]:
+    """Sentence index -> where "left" or "right" stands and no fact of the sentence has that side.
+
+    The side of a harvest, of what was before and of another person is none of the operation. Pure."""
+    held = [(piece, fact.laterality) for fact in facts if fact.laterality for piece in (fact.evidence, *fact.also)]
+    found: dict[int, list[SaidSide]] = {}
+    for sentence in reading.sentences:
+        if not sentence.tokens or sentence.section in _NOT_TODAY:
+            continue
+        first, last = sentence.tokens[0].first, sentence.tokens[-1].last
+        here = {side for piece, side in held if first <= piece.first <= last}
+        for side in laterality.sides(sentence, grammar):
+            if side.value not in ("left", "right") or {side.value, "bilateral"} & here:
+                continue
+            if _is_past(sentence, side.first) or any(token.norm in _LAID for token in sentence.tokens):
+                continue
+            site = _site(sentence, side.first, side.last)
+            if site is not None and laterality.is_harvest(sentence, site):
+                continue
+            end = side.last if site is None else max(side.last, site.last)
+            start = side.first if site is None else min(side.first, site.first)
+            piece = _evidence(reading, sentence.tokens[start].first, sentence.tokens[end].last)
+            said = SaidSide(side=side.value, site=site.id if site is not None else "", evidence=piece)
+            found.setdefault(sentence.index, []).append(said)
+    return found
+
+
+def _is_past(sentence: Sentence, index: int) -> bool:
+    return any(
+        scope.value in ("historical", "other_person", "conditional", "negated") and scope.first <= index <= scope.last
+        for scope in sentence.scopes
+    )
+
+
+def _site(sentence: Sentence, first: int, last: int) -> Mention | None:
+    """The part of the body in the same phrase: the next one behind a side, else the one right before it."""
+    for index in range(last + 1, min(last + _PHRASE, len(sentence.tokens))):
+        if sentence.tokens[index].punctuation:
+            break
+        for mention in sentence.mentions:
+            if mention.table == "sites" and mention.first == index:
+                return mention
+    near = [m for m in sentence.mentions if m.table == "sites" and 0 < first - m.last <= _BEFORE]
+    return near[-1] if near else None

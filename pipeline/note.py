@@ -39,10 +39,18 @@ class Repair(_Strict):
     heard: str
 
 
+class SaidSide(_Strict):
+    """A side that was said and that no fact of its sentence has. `site`: row of sites.toml beside it, or ""."""
+
+    side: Literal["left", "right"]
+    site: str = ""
+    evidence: Evidence
+
+
 class Passage(_Strict):
     """One sentence of the narration, word for word. `taken_back`: parts struck by a spoken correction; `repaired`:
     misheard terms that stand put right in `text` (`evidence.heard` has them as heard); `unplaced`: numbers in it that
-    no fact holds."""
+    no fact holds; `sides`: sides in it that no fact has."""
 
     text: str
     evidence: Evidence
@@ -50,6 +58,7 @@ class Passage(_Strict):
     taken_back: list[Evidence] = []
     repaired: list[Repair] = []
     unplaced: list[Evidence] = []
+    sides: list[SaidSide] = []
 
     def holds(self, fact: Fact) -> bool:
         """Whether the fact was said in this sentence: its first word is one of the sentence's."""

@@ -179,8 +179,7 @@ def _from_digits(norms: Sequence[str], start: int) -> Numeral | None:
         following = _at(norms, end)
     if shape == "cardinal" and scale == 1 and (whole or norm.startswith("-")):
         joined = end + (following in ("and", "&"))
-        # "2 half inch drains" are two of half an inch: words join a figure by "and" alone
-        fraction = (_fraction(norms, joined) if joined > end else None) or _written_fraction(norms, joined)
+        fraction = (joined > end and _fraction(norms, joined)) or _written_fraction(norms, joined)  # not "2 half"
         if fraction is not None and fraction.value is not None and value >= 0:
             if following == "and" and norms[joined] not in ("a", "one", "half", "three", "1/2", "½", "1/4", "3/4"):
                 return Numeral(value, start, end, shape, scale, spoken=False)

@@ -1,7 +1,7 @@
 """Every check has cases that fire and cases that stay silent; a case is a list of facts, so no extractor is needed.
 
 A case file holds `source` (where its numbers are from), `facts`, and optionally `profile`, `family`, `made_at`,
-`recording` (fields of the note's source: notices, dropped words ...), `said` (sentences with their unplaced numbers)
+`recording` (fields of the source: notices, dropped words ...), `said` (sentences with numbers and sides unplaced)
 and `expect` (a list: each item's `severity` is equal to, its `arithmetic`, `message`, `ask` are part of, those of one
 finding of the check).
 """
@@ -22,7 +22,7 @@ from pipeline import grammar, plugins
 from pipeline.checking import run_checks, settle, signout
 from pipeline.conversion import convertible
 from pipeline.limits import elements
-from pipeline.note import OperativeNote, Passage, Sections, Source
+from pipeline.note import OperativeNote, Passage, SaidSide, Sections, Source
 from pipeline.records import Evidence, Fact, Finding, Revision
 from pipeline.rows import Limit
 
@@ -58,6 +58,11 @@ def note_of(facts: list[Fact], **fields: Any) -> OperativeNote:
             text=one["text"], evidence=Evidence(one["first"], one["last"], None, None, one["text"]),
             section=one.get("section", ""),
             unplaced=[Evidence(start=None, end=None, **piece) for piece in one.get("unplaced", ())],
+            sides=[
+                SaidSide(side=piece["side"], site=piece.get("site", ""),
+                         evidence=Evidence(piece["first"], piece["last"], None, None, piece["heard"]))
+                for piece in one.get("sides", ())
+            ],
         )
         for one in fields.pop("said", ())
     ]  # fmt: skip

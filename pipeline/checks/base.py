@@ -235,3 +235,27 @@ def _sites_by_name(box: Box) -> dict[str, Concept]:
         for name in (row.id, row.name.lower(), *row.say):
             found.setdefault(name, row)
     return found
+
+
+_ARM = frozenset({"shoulder", "elbow", "wrist", "hand", "finger", "humerus", "ulna", "radius", "arm", "forearm",
+                  "upper-extremity", "thumb", "index-finger", "middle-finger", "ring-finger", "small-finger",
+                  "carpal-tunnel", "palm", "humeral-shaft", "radial-shaft", "palmar-fascia", "clavicle"})  # fmt: skip
+_LEG = frozenset({"hip", "knee", "ankle", "foot", "toe", "femur", "tibia", "fibula", "patella", "leg", "thigh", "calf",
+                  "shin", "lower-extremity", "great-toe", "little-toe", "heel", "forefoot", "hindfoot", "midfoot",
+                  "achilles-tendon", "tibial-shaft", "femoral-shaft", "distal-fibula"})  # fmt: skip
+
+
+def related_sites(first: Concept, second: Concept, grammar: Grammar) -> bool:
+    """The same part of the body, one within the other, or two parts of the same limb."""
+    one, other = _chain(first, grammar), _chain(second, grammar)
+    return bool(one & other) or any(one & limb and other & limb for limb in (_ARM, _LEG))
+
+
+def _chain(site: Concept, grammar: Grammar) -> set[str]:
+    sites = grammar.table("sites", Concept)
+    found: set[str] = set()
+    here: Concept | None = site
+    while here is not None and here.id not in found:
+        found.add(here.id)
+        here = sites.get(here.within)
+    return found

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import called, finding, site_of
+from pipeline.checks.base import called, finding, related_sites, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Severity
-from pipeline.rows import Concept, Kind
+from pipeline.rows import Kind
 
 MEANING = "Two statements of the note name different sides of the same operation; the harvest side is its own."
 
@@ -19,13 +19,6 @@ _SEEN = ("finding", "grade", "measurement", "imaging", "indication", "aftercare"
 # Said of the healthy side for comparison. Concepts of findings.toml.
 _HEALTHY = frozenset({"normal", "intact", "stable", "healthy", "preserved", "no-disease", "patent"})
 _LOOKED = frozenset({"inspection", "exploration", "palpation", "examination"})  # the other side may be looked at too
-
-_ARM = frozenset({"shoulder", "elbow", "wrist", "hand", "finger", "humerus", "ulna", "radius", "arm", "forearm",
-                  "upper-extremity", "thumb", "index-finger", "middle-finger", "ring-finger", "small-finger",
-                  "carpal-tunnel", "palm", "humeral-shaft", "radial-shaft", "palmar-fascia", "clavicle"})  # fmt: skip
-_LEG = frozenset({"hip", "knee", "ankle", "foot", "toe", "femur", "tibia", "fibula", "patella", "leg", "thigh", "calf",
-                  "shin", "lower-extremity", "great-toe", "little-toe", "heel", "forefoot", "hindfoot", "midfoot",
-                  "achilles-tendon", "tibial-shaft", "femoral-shaft", "distal-fibula"})  # fmt: skip
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -88,7 +81,7 @@ def _judged(operated: list[Fact], fact: Fact, grammar: Grammar) -> Finding | Non
     """A contradiction, a question, or nothing, by what sort of statement it is and where its site lies."""
     place = site_of(fact, grammar)
     sites = [site for one in operated if (site := site_of(one, grammar)) is not None]
-    related = place is not None and any(_related(place, site, grammar) for site in sites)
+    related = place is not None and any(related_sites(place, site, grammar) for site in sites)
     elsewhere = place is not None and bool(sites) and not related
     severity: Severity
     if fact.kind in _FIRM:
@@ -105,22 +98,6 @@ def _judged(operated: list[Fact], fact: Fact, grammar: Grammar) -> Finding | Non
             return None
         severity = "warning" if related and fact.kind in ("finding", "grade", "aftercare") else "note"
     return _conflict(operated[0], fact, grammar, severity)
-
-
-def _related(first: Concept, second: Concept, grammar: Grammar) -> bool:
-    """The same part of the body, one within the other, or two parts of the same limb."""
-    one, other = _chain(first, grammar), _chain(second, grammar)
-    return bool(one & other) or any(one & limb and other & limb for limb in (_ARM, _LEG))
-
-
-def _chain(site: Concept, grammar: Grammar) -> set[str]:
-    sites = grammar.table("sites", Concept)
-    found: set[str] = set()
-    here: Concept | None = site
-    while here is not None and here.id not in found:
-        found.add(here.id)
-        here = sites.get(here.within)
-    return found
 
 
 def _among(firm: list[Fact], grammar: Grammar) -> list[Finding]:

@@ -1,0 +1,46 @@
+"""A side that was said in passing, against that of the operation: "the lids of the left eye" in a right eye's note."""
+
+from __future__ import annotations
+
+from pipeline.checks.base import called, finding, related_sites, site_of
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+from pipeline.rows import Concept
+
+MEANING = "A side was said that no entry of the note holds, and it is not that of the operation."
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    operated = [fact for fact in note.of("procedure", given=True) if fact.laterality is not None]
+    sides = {fact.laterality for fact in operated}
+    if len(sides) != 1 or "bilateral" in sides:
+        return []
+    harvest = {fact.body_site for fact in note.of("harvest_site")}
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        for said in passage.sides:
+            if said.side in sides or said.site in harvest:
+                continue
+            related = _is_related(said.site, operated, grammar)
+            if related is False:
+                continue  # the arm with the drip, the side on which the surgeon stood
+            made = finding(
+                "side_unplaced", "warning" if related else "note",
+                f"“{said.evidence.heard}” was said; {called(operated[0], grammar, 'the operation')} is on the "
+                f"{operated[0].laterality}.", [operated[0]], ask="Say which is right.", about=f"w{said.evidence.first}",
+            )  # fmt: skip
+            found.append(
+                Finding(made.check, made.severity, made.message, made.key, made.ask, made.arithmetic, made.facts,
+                        (said.evidence, *made.evidence))
+            )  # fmt: skip
+    return found
+
+
+def _is_related(site: str, operated: list[Fact], grammar: Grammar) -> bool | None:
+    """Whether the part of the body is that of the operation; None where that cannot be told."""
+    place = grammar.table("sites", Concept).get(site)
+    places = [one for fact in operated if (one := site_of(fact, grammar)) is not None]
+    if place is None or not places:
+        return None
+    return any(related_sites(place, one, grammar) for one in places)
