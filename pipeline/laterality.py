@@ -14,14 +14,12 @@ phrase first. What is decided here:
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import lru_cache
-
 from pipeline import clauses
-from pipeline.grammar import Box, Grammar
-from pipeline.mentions import fold, split_phrase
+from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Mention, Sentence
-from pipeline.rows import Concept
+from pipeline.sidewords import BREAKS
+from pipeline.sidewords import Side as Side
+from pipeline.sidewords import sides as sides
 
 _RUN_ON = 40  # tokens; in a longer stream of speech a side reaches this far at most:
 _REACH = 3
@@ -31,180 +29,9 @@ def _words(text: str) -> frozenset[str]:
     return frozenset(text.split())
 
 
-# What ends a noun phrase to the left; what may lie between a thing and a side that follows it.
-_BREAKS = _words(
-    "of in on at to from with for by and or nor but was were is are be been being had has have did then which who "
-    "that than through over under into onto around between no not without we i he she they it performed done "
-    "presented presents underwent via using after before during while as"
-)
+# What may lie between a thing and a side that follows it.
 _BRIDGE = _words("of the a an to in at on over for from within through into involving about around her his their both")
 _HARVEST = _words("harvest harvested harvesting donor aspirated aspirate autograft marrow")
-
-
-@dataclass(frozen=True, slots=True)
-class Side:
-    """A word of side at tokens first..last. `value` None: relative ("contralateral")."""
-
-    first: int
-    last: int
-    value: Laterality | None
-
-
-@lru_cache(maxsize=4)
-def _index(box: Box) -> dict[str, list[tuple[tuple[str, ...], Concept]]]:
-    """First folded word -> [(all folded words, row)], longest first."""
-    index: dict[str, list[tuple[tuple[str, ...], Concept]]] = {}
-    for row in box.grammar.table("sides", Concept).values():
-        for phrase in row.say:
-            words = tuple(split_phrase(phrase))
-            index.setdefault(words[0], []).append((words, row))
-    for entries in index.values():
-        entries.sort(key=lambda entry: (-len(entry[0]), entry[1].side is None))
-    return index
-
-
-@lru_cache(maxsize=4)
-def _site_rows(box: Box) -> dict[str, Concept]:
-    return dict(box.grammar.table("sites", Concept))
-
-
-_KEPT = 256
-_known: dict[int, tuple[Sentence, Grammar, list[Side]]] = {}
-
-
-def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
-    """Words of side in order, without look-alikes. Kept per sentence, since every extractor asks for them."""
-    kept = _known.get(id(sentence))
-    if kept is not None and kept[0] is sentence and kept[1] is grammar:
-        return kept[2]
-    if len(_known) >= _KEPT:
-        _known.clear()
-    found = _sides(sentence, grammar)
-    _known[id(sentence)] = (sentence, grammar, found)
-    return found
-
-
-def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
-    index = _index(Box(grammar))
-    folded = [fold(token.norm) for token in sentence.tokens]
-    found: list[Side] = []
-    at = 0
-    while at < len(folded):
-        step = 1
-        for words, row in index.get(folded[at], ()):
-            if tuple(folded[at : at + len(words)]) != words:
-                continue
-            end = at + len(words) - 1
-            side = _read(sentence, grammar, at, end, row)
-            if side is not None and not _inside_name(sentence, side):
-                found.append(side)
-            step = len(words)
-            break
-        at += step
-    return found
-
-
-def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Concept) -> Side | None:
-    if row.group == "eye":
-        if not sentence.tokens[first].text.isupper() or not _about_an_eye(sentence, grammar):
-            return None
-        return Side(first, last, row.side)
-    if row.group == "initial":
-        alone = sentence.tokens[first].text.isupper() and _beside_sided(sentence, grammar, first)
-        return Side(first, last, row.side) if alone else None
-    if row.side is not None:
-        return Side(first, last, row.side)
-    if row.group == "relative":
-        return Side(first, last, None)
-    if row.group == "with-sided-site":
-        return Side(first, last, "bilateral") if _before_sided(sentence, grammar, last) else None
-    norms = [token.norm for token in sentence.tokens[max(0, first - 2) : last + 1]]
-    if row.id in _NO_NOUN and norms[:2] == ["on", "the"] and norms[3] in _OPENERS:
-        # "on the left a sac", "on the right in the recess": what looks like a verb is a noun behind "the"
-        return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
-    # "turned to the left", "is right": a side after all where a paired part of the body follows at once
-    if sentence.tokens[first].norm in ("left", "right") and sentence.tokens[last].norm in _AFTER_TITLE and any(
-        m.last == first - 1 and m.table in ("procedures", "diagnoses") for m in sentence.mentions
-    ):
-        return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
-    ends = [index for index in (last, last - 1) if index >= first and sentence.tokens[index].norm in ("left", "right")]
-    named = any(token.norm in ("side", "laterality") for token in sentence.tokens[max(0, first - 2) : first])
-    if ends and (_before_sided(sentence, grammar, ends[0]) or named):  # "the side is left"
-        return Side(ends[0], ends[0], "left" if sentence.tokens[ends[0]].norm == "left" else "right")
-    return None
-
-
-_NO_NOUN = frozenset({"left-behind", "right-size"})
-_OPENERS = _words("a an the no some it at in into over under to with as for only")
-
-
-def _about_an_eye(sentence: Sentence, grammar: Grammar) -> bool:
-    for mention in sentence.mentions:
-        if mention.table not in ("procedures", "diagnoses", "sites"):
-            continue
-        row = grammar.tables[mention.table].get(mention.id)
-        if isinstance(row, Concept) and (row.group == "eye" or "eye" in (row.site, row.id)):
-            return True
-    return False
-
-
-def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
-    """Whether an initial stands right before a thing that has two sides, or closes its phrase ("TKR, R")."""
-    tokens = sentence.tokens
-    if at and tokens[at - 1].quantity is not None:  # "1 L"
-        return False
-    opened = at and tokens[at - 1].norm == "("
-    shut = at + 1 < len(tokens) and tokens[at + 1].norm in (")", ".")
-    first, last = (at - 1 if opened else at), (at + 1 if shut else at)
-    for mention in sentence.mentions:
-        if mention.table not in ("procedures", "diagnoses", "sites") or not _sided(mention, grammar):
-            continue
-        if 0 < mention.first - last <= 3 and not any(token.punctuation for token in tokens[last + 1 : mention.first]):
-            return True
-        gap = tokens[mention.last + 1 : first]
-        if 0 < first - mention.last <= 2 and all(token.punctuation for token in gap) and (
-            last + 1 >= len(tokens) or shut or tokens[last + 1].punctuation or tokens[last + 1].norm in _BREAKS
-        ):
-            return True
-    return False
-
-
-# "partial nephrectomy left for a mass": after the name of an operation it is its side, not the verb.
-_AFTER_TITLE = frozenset({"for", "with", "at", "under", "on", "by", "after", "in"})
-
-
-def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
-    """Whether a paired part of the body is named within three words after a token, in the same noun phrase."""
-    rows = _site_rows(Box(grammar))
-    for index in range(at + 1, min(at + 5, len(sentence.tokens))):
-        token = sentence.tokens[index]
-        if token.punctuation or (token.norm in _BREAKS and token.norm != "of"):
-            return False
-        for mention in sentence.mentions:
-            if mention.first == index and mention.table == "sites" and mention.id in rows and rows[mention.id].sided:
-                return True
-            if mention.first == index and mention.table in ("diagnoses", "procedures") and _sided(mention, grammar):
-                return True
-    return False
-
-
-def _sided(mention: Mention, grammar: Grammar) -> bool:
-    row = grammar.tables[mention.table].get(mention.id)
-    if not isinstance(row, Concept):
-        return False
-    within = _site_rows(Box(grammar)).get(row.site) if row.site else None
-    return row.sided or (within is not None and within.sided)
-
-
-def _inside_name(sentence: Sentence, side: Side) -> bool:
-    """Whether the word is part of a longer name that is no paired thing ("right upper quadrant", "left lateral")."""
-    return any(
-        mention.first <= side.first
-        and side.last <= mention.last
-        and mention.last - mention.first > side.last - side.first
-        and mention.table in ("sites", "positions", "handedness", "idioms", "events", "closures", "team")
-        for mention in sentence.mentions
-    )
 
 
 def side_for(
@@ -239,13 +66,31 @@ def _given(side: Side) -> tuple[Laterality | None, str | None]:
 
 def _phrase_before(sentence: Sentence, found: list[Side], first: int) -> Side | None:
     ends = {side.last: side for side in found}
+    told = _predicates(sentence) if len(sentence.tokens) > _RUN_ON else ()
     for index in range(first - 1, max(-1, first - 7), -1):
         if index in ends:
-            return ends[index]
+            return None if _trails(sentence, ends[index]) else ends[index]
         token = sentence.tokens[index]
-        if token.punctuation or token.norm in _BREAKS or token.quantity is not None:
+        if index in told:
+            return None
+        if token.punctuation or token.norm in BREAKS or token.quantity is not None:
             return None
     return None
+
+
+def _predicates(sentence: Sentence) -> frozenset[int]:
+    """Where a finding tells of the part right before it ("both ovaries normal"): what follows is something else."""
+    sites = {mention.last for mention in sentence.mentions if mention.table == "sites"}
+    return frozenset(m.last for m in sentence.mentions if m.table == "findings" and m.first - 1 in sites)
+
+
+def _trails(sentence: Sentence, side: Side) -> bool:
+    """Whether a side closes what was said before it ("through a needle on both sides balloons ...")."""
+    tokens = sentence.tokens
+    return (
+        tokens[side.last].norm in ("side", "sides") and side.first > 1 and tokens[side.first - 1].norm in ("on", "from")
+        and not tokens[side.first - 2].punctuation and len(tokens) > _RUN_ON
+    )  # fmt: skip
 
 
 def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | None:
@@ -265,7 +110,7 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
             return None
         if index in sites or token.norm in _BRIDGE:
             continue
-        if token.punctuation or index in named or token.norm in _BREAKS or index > last + 4:
+        if token.punctuation or index in named or token.norm in BREAKS or index > last + 4:
             return None
     return None
 
@@ -273,7 +118,7 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
 def _closes(sentence: Sentence, side: Side) -> bool:
     """Whether a side after a comma ends its phrase ("hernia, left.") and does not open the next one."""
     after = side.last + 1
-    return after >= len(sentence.tokens) or sentence.tokens[after].punctuation or sentence.tokens[after].norm in _BREAKS
+    return after >= len(sentence.tokens) or sentence.tokens[after].punctuation or sentence.tokens[after].norm in BREAKS
 
 
 def _of_sentence(
@@ -289,6 +134,8 @@ def _of_sentence(
         if site is not None and (is_site or is_harvest(sentence, site)):
             continue
         stream = len(sentence.tokens) > _RUN_ON
+        if side.last < first and _trails(sentence, side):
+            continue
         both_in_title = max(side.last, last) < title
         close = _distance(side, first, last) <= _REACH and not clauses.parted(sentence, side.first, first)
         if stream and not both_in_title and not close:
@@ -328,7 +175,7 @@ def _along(sentence: Sentence, found: list[Side], start: int, step: int) -> Late
         listed = listed or norm in ("and", "with", "plus")
         if index not in named and norm not in ("and", "with", "plus", "of"):
             spare -= 1
-            if spare < 0 or sentence.tokens[index].punctuation or norm in _BREAKS:
+            if spare < 0 or sentence.tokens[index].punctuation or norm in BREAKS:
                 return None
         index += step
     return None
@@ -348,16 +195,19 @@ def _points_elsewhere(sentence: Sentence, found: list[Side], first: int, last: i
 
 
 def _title_end(sentence: Sentence) -> int:
-    """Where the title of a stream of speech ends: at the patient or the team, after 25 tokens at most. Only what the
-    narration begins with, or a procedure's own section, has one."""
-    if sentence.index > 2 and sentence.section != "procedure":
+    """Where the title of a stream of speech ends: at the patient, the team or a verb, after 25 tokens at most; 0 where
+    there is none. Only what the narration begins with, or a procedure's own section, has one."""
+    if sentence.section not in _TITLES or (sentence.index > 2 and sentence.section != "procedure"):
         return 0
     for index, token in enumerate(sentence.tokens[:25]):
-        if token.norm in _PERSONS:
+        if token.norm in _PERSONS or (index > 3 and token.norm in ("was", "were", "is", "are")):
             return index
     return 25
 
 
+_TITLES = frozenset(
+    {"", "procedure", "indication", "preop-diagnosis", "postop-diagnosis", "both-diagnoses", "diagnosis"}
+)
 _PERSONS = _words("mister missus miss mr mrs ms doctor dr patient surgeon")
 
 
@@ -375,7 +225,7 @@ def _bound_to(sentence: Sentence, side: Side) -> Mention | None:
     """The site that a side belongs to: the next one in its noun phrase, else the one just before."""
     for index in range(side.last + 1, min(side.last + 6, len(sentence.tokens))):
         token = sentence.tokens[index]
-        if token.punctuation or token.norm in _BREAKS:
+        if token.punctuation or token.norm in BREAKS:
             break
         for mention in sentence.mentions:
             if mention.table == "sites" and mention.first == index:

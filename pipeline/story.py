@@ -35,28 +35,64 @@ _TO_SITE = _words(
 _AND = _words("and or nor but")
 
 
-def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | None:
-    """Where a named thing is: a site said in its own phrase, else the one that its row implies, else None."""
-    low, end = clauses.bounds(sentence, mention.first)
-    sites = [other for other in sentence.mentions
-             if other.table == "sites" and other != mention and low <= other.first < end]  # fmt: skip
-    ahead = {site.first: site for site in sites}
-    for index in range(mention.last + 1, min(mention.last + 9, len(sentence.tokens))):
-        if index in ahead:
-            return ahead[index].id
-        token = sentence.tokens[index]
-        if token.norm not in _TO_SITE and index > mention.last + 1 and sentence.tokens[index - 1].norm not in _TO_SITE:
-            break
-        if token.punctuation or token.norm in _AND or any(other.first == index for other in sentence.mentions):
-            break
+_WITHOUT_SITE = frozenset({"anaesthesia", "approaches", "positions", "guidance"})
+
+
+def _site_beside(sentence: Sentence, mention: Mention, sites: list[Mention]) -> str | None:
+    """The site said right before a thing ("meniscus torn")."""
     for site in sites:
         if 0 <= mention.first - site.last - 1 <= 2 and not any(
             token.punctuation or token.norm in ("and", "or", "was", "is", "of", "with")
             for token in sentence.tokens[site.last + 1 : mention.first]
         ):
             return site.id
+    return None
+
+
+def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | None:
+    """Where a named thing is: a site said in its own phrase, else the one that its row implies, else None."""
+    low, end = clauses.bounds(sentence, mention.first)
+    sites = [other for other in sentence.mentions
+             if other.table == "sites" and other != mention and low <= other.first < end]  # fmt: skip
+    subject = _subject_site(sentence, mention, sites)
+    if subject is not None:
+        return subject.id
+    ahead = {site.first: site for site in sites}
+    beside = _site_beside(sentence, mention, sites)
+    for index in range(mention.last + 1, min(mention.last + 9, len(sentence.tokens))):
+        if index in ahead:
+            if mention.table in _WITHOUT_SITE and index == mention.last + 1:
+                break  # "interscalene block supraspinatus torn": the next thing begins
+            # "condyle grade three lateral compartment normal": a site that no word joins on belongs to what follows
+            return ahead[index].id if beside is None or index > mention.last + 1 else beside
+        token = sentence.tokens[index]
+        if token.norm not in _TO_SITE and index > mention.last + 1 and sentence.tokens[index - 1].norm not in _TO_SITE:
+            break
+        if token.punctuation or token.norm in _AND or any(other.first == index for other in sentence.mentions):
+            break
+    if beside is not None:
+        return beside
     row = grammar.tables.get(mention.table, {}).get(mention.id)
     return row.site if isinstance(row, Concept) and row.site else None
+
+
+_COPULA = _words("was were is are looked appeared seemed been being")
+_LIGHT = _words("and then also now not")
+
+
+def _subject_site(sentence: Sentence, mention: Mention, sites: list[Mention]) -> Mention | None:
+    """The part that a verb or an adjective is said of: "the labrum was torn", "the nerve was divided and repaired"."""
+    ends = {site.last: site for site in sites}
+    tokens = sentence.tokens
+    at = mention.first
+    if tokens[at].norm not in _COPULA:
+        at -= 1
+        verb = tokens[mention.last].norm.endswith("ed")
+        while at > 0 and (tokens[at].norm in _LIGHT or tokens[at].norm.endswith(("ly", "ed") if verb else "ly")):
+            at -= 1
+    if at < 1 or tokens[at].norm not in _COPULA:
+        return None
+    return ends.get(at - 1) or (ends.get(at - 2) if tokens[at - 1].norm.endswith("ly") else None)
 
 
 def site_before(sentence: Sentence, mention: Mention) -> str | None:

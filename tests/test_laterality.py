@@ -80,3 +80,16 @@ def test_a_relative_side_is_no_side_but_a_doubt() -> None:
     found, doubt = side("The contralateral knee was normal.", "knee")
     assert found is None
     assert doubt is not None
+
+
+def test_a_side_in_a_stream_keeps_to_its_part() -> None:
+    """Speech without marks: what follows "both sides", or a part that was told of already, is something else."""
+    text = (
+        "procedure left shoulder stabilization under examination the shoulder dislocated the right shoulder was stable "
+        "the labrum was torn from seven to ten o'clock biceps anchor intact no cuff tear the anchors were placed at the "
+        "rim with a needle on both sides balloons were not used both ovaries normal pus was seen portals closed with "
+        "three oh nylon blood loss minimal counts correct sling for four weeks"
+    )
+    assert side(text, "torn")[0] != "right"
+    assert side(text, "balloons")[0] is None
+    assert side(text, "pus")[0] is None

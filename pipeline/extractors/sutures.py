@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pipeline import cues
+from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
@@ -39,7 +39,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 break  # what was worn before the operation
             if base.scope_at(sentence, "status", mention.first, "performed") == "historical":
                 continue
-            facts.append(base.make("dressing", reading, sentence, mention.first, mention.last, name=mention.id))
+            side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
+            facts.append(
+                base.make("dressing", reading, sentence, mention.first, mention.last, name=mention.id, laterality=side)
+            )
     return facts
 
 
