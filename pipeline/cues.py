@@ -241,7 +241,8 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
         if any(0 <= at < side for at in each):
             return "each"  # "through each needle, both sides"
         return "per_side"
-    if any(phrase in ahead for phrase in _EACH) or "each" in before:
+    led = "each" in before and not any(word.endswith("ed") for word in before[before.index("each") :])
+    if any(phrase in ahead for phrase in _EACH) or led:  # not "left in each syringe injected four millilitres"
         return "each"
     opens = ahead.startswith("total") and not _leads_on(tokens, index + 1)
     summed = _IN_TOTAL.match(ahead)

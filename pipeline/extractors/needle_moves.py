@@ -42,7 +42,7 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         if needle is not None and needle[0] <= (20 if quantity.dimension == "gauge" else 4):
             price, hit = needle
             facts.append(base.claim("harvest_needle", reading, sentence, index, hit.first, hit.last, price))
-    if quantity.dimension == "length":
+    if quantity.dimension == "length" and quantity.unit not in _FINE:
         for cue, kind in _MOVES.items():
             near = cues.nearest(sentence, grammar, index, cue)
             if near is not None and near[0] <= _REACH and not (cue == "depth" and _of_a_lesion(sentence, index)):
@@ -64,6 +64,7 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     return facts
 
 
+_FINE = ("um", "nm")  # the mesh of a filter, no way of a needle
 _LESIONS = frozenset(
     "defect defects lesion lesions cyst tear wound crater cavity incision hole holes tunnel tunnels flap socket ulcer "
     "laceration notch trough groove".split()

@@ -99,9 +99,10 @@ def _clock(
 def _of_next(sentence: Sentence, index: int, first: int, last: int) -> bool:
     """ "On the table 08:25, incision 08:55": the word after a time of day has a time of its own."""
     parted = any(token.punctuation or token.norm == "and" for token in sentence.tokens[index + 1 : first])
-    if first < index or not parted:
+    closed = _closes(sentence, index)  # "given at 08:25 tourniquet up at 08:55"
+    if first < index or not (parted or closed):
         return False  # "08:25 in the room 08:55 incision": the time stands first
-    for token in sentence.tokens[last + 1 : last + 1 + _TO_CLOCK]:
+    for token in sentence.tokens[last + 1 : last + 1 + (_TO_CLOCK_AT if closed else _TO_CLOCK)]:
         if token.quantity is not None:
             return token.quantity.form == "clock"
         if token.punctuation and token.norm not in (":", "-"):
@@ -109,7 +110,14 @@ def _of_next(sentence: Sentence, index: int, first: int, last: int) -> bool:
     return False
 
 
-_TO_CLOCK = 4
+def _closes(sentence: Sentence, index: int) -> bool:
+    """Whether a time of day stands behind what it is of ("was given at 08:40")."""
+    return index >= 2 and sentence.tokens[index - 1].norm == "at" and not (
+        sentence.tokens[index - 2].punctuation or sentence.tokens[index - 2].norm in ("then", "and", "so")
+    )
+
+
+_TO_CLOCK, _TO_CLOCK_AT = 4, 8
 _BEGINS = frozenset({"start", "started", "began"})
 _BEGUN = frozenset({"infusion", "transfusion", "anaesthesia", "anesthesia", "cooling", "bypass", "antibiotic",
                     "antibiotics", "dialysis", "ventilation", "drip"})  # fmt: skip
@@ -132,7 +140,7 @@ def _time_first(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Concept
     clocks = [index for index, quantity in base.quantities(sentence) if quantity.form == "clock"]
     events = [(m.first, m.last) for m in base.mentions(sentence, "events") if rows[m.id].group == "moment"]
     events += [(hit.first, hit.last) for hit in cues.hits(sentence, grammar, *_MOMENTS)]
-    if not clocks or any(first < clocks[0] for first, _ in events):
+    if not clocks or any(first < clocks[0] for first, _ in events) or _closes(sentence, clocks[0]):
         return False
     return any(0 < first - clocks[0] <= _TO_CLOCK for first, _ in events)
 
@@ -209,7 +217,7 @@ def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
         return []
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
     start = index - 1 if sentence.tokens[index - 1].norm == "for" else index
-    while start and _is_pressure(sentence, start - 1):
+    while start and _is_other(sentence, start - 1):
         start -= 1  # "balloon held at twelve atmospheres for ninety seconds"
     said = [token.norm for token in sentence.tokens[max(0, start - 3) : start]]
     if not said or set(said) & _RELATIVE or after in _RELATIVE or after in ("q", "x") or "," in said:
@@ -225,12 +233,13 @@ _CAME = frozenset({"taken", "brought", "wheeled", "transported", "escorted"})
 _TO_THEATRE = frozenset({"operating", "operative", "theatre", "theater", "suite", "or"})
 
 
-def _is_pressure(sentence: Sentence, at: int) -> bool:
+def _is_other(sentence: Sentence, at: int) -> bool:
+    """Whether a token is a number of another kind, or the word that leads to one."""
     token = sentence.tokens[at]
     if token.quantity is not None:
-        return token.quantity.dimension == "pressure"
+        return token.quantity.dimension not in ("", "time")
     following = sentence.tokens[at + 1].quantity
-    return token.norm in ("at", "to") and following is not None and following.dimension == "pressure"
+    return token.norm in ("at", "to") and following is not None and following.dimension not in ("", "time")
 
 
 def _date(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity) -> list[Fact]:
