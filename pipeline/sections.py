@@ -196,12 +196,14 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
 
 _NEXT = frozenset({"procedure", "anaesthesia", "indication", "findings"})
 _STREAM = 40  # tokens; a longer part is speech without full stops: its heading holds for the next few words only
+_UNMARKED = 25  # tokens, where not a single mark was said or heard
 _NO_CUE = SectionCue(id="none", section="", source="own", holds="narration")
 
 
 def _length_in_stream(part: Sentence, row: SectionCue) -> int:
     """How many tokens of a long part belong to its heading: up to the patient, the team or the work."""
-    if len(part.tokens) <= _STREAM or row.id not in _LISTS | _BEFORE:
+    marked = any(token.punctuation for token in part.tokens)
+    if len(part.tokens) <= (_STREAM if marked else _UNMARKED) or row.id not in _LISTS | _BEFORE:
         return len(part.tokens)
     ends = [m.first for m in part.mentions if m.table in _WORK or m.table == "team"]
     ends += [index for index, token in enumerate(part.tokens) if token.norm in _PERSONS]
