@@ -30,6 +30,7 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import words as scoring
@@ -52,7 +53,7 @@ CARRIERS = {
     "negation": ["{} fracture of the femur", "there was {} blood loss", "with {} drain", "{} injury was present"],
 }
 MOST_FALSE = 0.03
-LEAST = 0.5
+LEAST = 1.25
 COMPETENT = 0.5
 
 
@@ -83,10 +84,11 @@ class Asker:
         return best
 
     def others(self, word: Word, after: str) -> Iterator[sayings.Other]:
-        """The other readings that the model knows, the likeliest to be written: one a kind."""
+        """The other readings that the model knows and that are words in the place of words: one a kind."""
         given = set()
         for other in sayings.taken_for(word.text, after, self.known):
-            if other.kind not in given and all(self.ear.knows(part) for part in other.words):
+            fits = other.kind in sayings.ASKED and other.kind not in given
+            if fits and all(self.ear.knows(part) for part in other.words):
                 given.add(other.kind)
                 yield other
 
@@ -110,16 +112,25 @@ class Asker:
                     f"{words[at].text} in '{around}' ({where}): {told or 'not asked'}")
 
     def times(self, sound: Samples, text: str) -> list[Word] | None:
-        """The words of the text with their times, or None where Vosk does not place them all."""
-        listed = [word if self.ear.knows(word) else vosk.UNKNOWN for word in text.split()]
+        """The words of the text with their times, a run of words that the model does not know as one; None where Vosk
+        does not place them all."""
+        listed = one_filler([word if self.ear.knows(word) else vosk.UNKNOWN for word in text.split()])
         recogniser = self.ear.recogniser([" ".join(listed)])
         recogniser.SetWords(True)
         recogniser.AcceptWaveform((np.clip(sound, -1, 1) * 32767).astype("<i2").tobytes())
-        found = json.loads(recogniser.FinalResult()).get("result", [])
+        found: list[dict[str, Any]] = []
+        for one in json.loads(recogniser.FinalResult()).get("result", []):
+            if found and one["word"] == found[-1]["word"] == vosk.UNKNOWN:
+                found[-1]["end"] = one["end"]
+            else:
+                found.append(one)
         if [one["word"] for one in found] != listed:
             return None
-        return [Word(number, word, start=one["start"], end=one["end"])
-                for number, (word, one) in enumerate(zip(text.split(), found, strict=True))]  # fmt: skip
+        return [Word(number, one["word"], start=one["start"], end=one["end"]) for number, one in enumerate(found)]
+
+
+def one_filler(words: Sequence[str]) -> list[str]:
+    return [word for at, word in enumerate(words) if word != vosk.UNKNOWN or at == 0 or words[at - 1] != vosk.UNKNOWN]
 
 
 def recognised(asker: Asker) -> tuple[dict[str, list[Case]], int, int]:
@@ -262,7 +273,8 @@ def people(asker: Asker) -> tuple[list[Case], int, int]:
         for path in sorted(SPEECH.rglob(f"{speaker}-*.trans.txt")):
             for line in path.read_text(encoding="utf-8").lower().splitlines():
                 name, *said = line.split()
-                wanted = [at for at, word in enumerate(said) if word in asker.known and asker.ear.knows(word)]
+                placed = one_filler([word if asker.ear.knows(word) else vosk.UNKNOWN for word in said])
+                wanted = [at for at, word in enumerate(placed) if word in asker.known]
                 if not wanted or not (path.parent / f"{name}.wav").is_file():
                     continue
                 sound = np.concatenate(list(audio.pieces(audio.inspect(path.parent / f"{name}.wav"))))
