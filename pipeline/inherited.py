@@ -145,7 +145,7 @@ _ELSEWHERE = frozenset(
     "history consent aftercare follow-up team identity disposition counts diagnosis imaging indication preop-diagnosis "
     "postop-diagnosis both-diagnoses".split()
 )
-_OTHER = frozenset({"other", "opposite", "contralateral", "opposing", "sides"})
+_OTHER = frozenset({"each", "other", "opposite", "contralateral", "opposing", "sides"})
 _LEAD = frozenset(
     "then now next and first firstly second secondly finally on the in to at for over back attention was were turned "
     "directed drawn moving turning going moved went turn go we i same again a of started starting start with began "

@@ -79,10 +79,8 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
     for mention in base.mentions(sentence, "diagnoses"):
         if mention.id.endswith("-pain"):
             continue  # a complaint; it stands in the indication
-        if sentence.tokens[mention.last].norm == "dislocated" and mention.first and (
-            sentence.tokens[mention.first - 1].norm in ("was", "were", "then")
-        ):
-            continue  # what the surgeon did with the hip
+        if _is_done_to(sentence, mention):
+            continue
         fact = base.named("diagnosis", reading, sentence, mention, grammar)
         if fact.status == "historical" and sentence.section == "diagnosis" and (
             mention.first == story.after_heading(sentence)
@@ -98,6 +96,20 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
             continue
         facts.append(fact)
     return facts
+
+
+def _is_done_to(sentence: Sentence, mention: Mention) -> bool:
+    """What the surgeon did or saw with the joint ("the hip was dislocated", "the shoulder dislocated anteriorly"), and
+    how a limb was put ("a slab in equinus")."""
+    if not mention.first:
+        return False
+    before = sentence.tokens[mention.first - 1].norm
+    if sentence.tokens[mention.last].norm == "dislocated":
+        part = any(site.last == mention.first - 1 for site in base.mentions(sentence, "sites"))
+        return part or before in ("was", "were", "then")
+    return before == "in" and any(
+        other.last == mention.first - 2 for other in base.mentions(sentence, "dressings", "devices")
+    )
 
 
 def _also_found(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:

@@ -24,7 +24,9 @@ _AFTER_NOUN = frozenset(
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        drains = [mention for mention in base.mentions(sentence, "drains") if _is_noun(sentence, mention)]
+        drains = [mention for mention in base.mentions(sentence, "drains")
+                  if _is_noun(sentence, mention) and not _is_out(sentence, mention)]  # fmt: skip
+        drains = [mention for mention in drains if not _named_next(sentence, mention, drains)]
         for mention in drains:
             side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
             facts.append(
@@ -65,6 +67,28 @@ def _other_tube(sentence: Sentence) -> bool:
 
 _TUBES = frozenset({"catheter", "sheath", "tube", "stent", "cannula", "introducer", "dilator", "balloon", "bougie"})
 _ONLY_TUBE = 3
+
+
+def _is_out(sentence: Sentence, mention: Mention) -> bool:
+    """ "Foley removed at the end": none is left. With a day it is an instruction."""
+    tokens = sentence.tokens
+    at = next((index for index in range(mention.last + 1, min(mention.last + 4, len(tokens)))
+               if tokens[index].norm in ("removed", "pulled")), None)  # fmt: skip
+    if at is None or sentence.section in ("aftercare", "follow-up"):
+        return False
+    later = tokens[at + 1 : at + 6]
+    return base.scope_at(sentence, "status", at, "performed") == "performed" and not any(
+        token.quantity is not None or token.norm in ("tomorrow", "day", "when", "once", "if", "on") for token in later
+    )
+
+
+def _named_next(sentence: Sentence, mention: Mention, drains: list[Mention]) -> bool:
+    """Whether "drain" only heads the name that follows it ("drain redon", "Drain 1/8 inch Hemovac")."""
+    return mention.id == "drain" and any(
+        0 < other.first - mention.last <= 3 and other.id != "drain"
+        and all(token.quantity is not None for token in sentence.tokens[mention.last + 1 : other.first])
+        for other in drains
+    )  # fmt: skip
 
 
 def _is_noun(sentence: Sentence, mention: Mention) -> bool:

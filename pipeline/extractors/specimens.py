@@ -113,7 +113,7 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     marks = (":", "-")
     start = next((at for at in range(1, min(4, len(tokens))) if tokens[at].norm in marks), None)
     if start is None and tokens[0].norm.startswith("specimen") and any(
-        mention.first <= 2 and mention.table in ("sites", "specimens") for mention in sentence.mentions
+        0 < mention.first <= 2 and mention.table in ("sites", "specimens") for mention in sentence.mentions
     ):
         start = 0  # "Specimen sigmoid 22 cm."
     if start is None:
@@ -124,7 +124,7 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
         if at == len(tokens) or tokens[at].norm in (",", ";", "and", "."):
             thing = [
                 index for index in range(first, at)
-                if tokens[index].norm not in _STOPS and tokens[index].quantity is None
+                if tokens[index].norm not in _STOPS | {"x"} and tokens[index].quantity is None
                 and any(letter.isalpha() for letter in tokens[index].norm)
                 and (index == first or "to" not in [token.norm for token in tokens[first:index]])
             ]  # fmt: skip
