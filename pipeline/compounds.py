@@ -63,3 +63,53 @@ def weeks_and_days(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Qua
         return None
     value = numeral.value * 7 + Decimal(days[1])
     return Quantity(value=value, unit="d", said_unit=norms[end + 1], dimension="time"), end + 2
+
+
+_SHORTHAND = re.compile(r"^(\d{1,2})(?:-(\d{1,2}))?/(7|52|12)$")
+_PERIODS = {"7": ("d", 14), "52": ("wk", 52), "12": ("mo", 24)}  # the most that is written so
+_LEADS = frozenset(
+    "for in after at from until till x next review reviewed follow up fu follow-up f/u physio physiotherapy clinic opd "
+    "work driving sling cast plaster daily od bd tds qds bid tid within another about last past least weight bearing "
+    "crutches appointment days sutures out".split()
+)
+
+
+def shorthand(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
+    """ "2/52", "5/7", "3/12": so many weeks, days or months, as written in Britain (common practice, no source).
+    Sevenths and twelfths only after a word that leads to a length of time, for both are fractions too."""
+    match = _SHORTHAND.match(norms[start])
+    if match is None:
+        return None
+    unit, most = _PERIODS[match[3]]
+    before = norms[start - 1] if start else ""
+    if not 0 < int(match[1]) <= most or (match[3] != "52" and before not in _LEADS):
+        return None
+    after = norms[start + 1] if start + 1 < len(norms) else ""
+    if after in ("of", "nodes", "weeks", "weeks'", "grade", "positive"):
+        return None
+    said = f"/{match[3]}"
+    if match[2] is None:
+        return Quantity(value=Decimal(match[1]), unit=unit, said_unit=said, dimension="time"), start + 1
+    low, high = Decimal(match[1]), Decimal(match[2])
+    if low >= high:
+        return None
+    return Quantity(low=low, high=high, form="range", unit=unit, said_unit=said, dimension="time"), start + 1
+
+
+_EVERY = {"two": 2, "three": 3, "four": 4, "six": 6, "eight": 8, "twelve": 12, "2": 2, "3": 3, "4": 4, "6": 6, "8": 8,
+          "12": 12}  # fmt: skip
+
+
+def hourly(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
+    """ "Six hourly": how often. In "four hundred eight hourly" only the last word of the number belongs to it: the
+    number before is given back without it."""
+    end = numeral.end
+    if end >= len(norms) or norms[end] != "hourly" or norms[end - 1] not in _EVERY:
+        return None
+    if numeral.start == end - 1:
+        return Quantity(value=Decimal(_EVERY[norms[end - 1]]), unit="h", said_unit="hourly", dimension="time",
+                        form="interval", text=f"{norms[end - 1]} hourly"), end + 1  # fmt: skip
+    before = numerals.read([*norms[: end - 1], "."], numeral.start)
+    if before is None or before.end != end - 1 or before.value is None:
+        return None
+    return Quantity(value=before.value), before.end

@@ -232,6 +232,9 @@ def _next(norms: Sequence[str], index: int) -> str:
 def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
     """The numeral with its unit; a count that runs into a size ("two five millimetre ports") is cut off."""
     in_digits = not numeral.spoken
+    every = compounds.hourly(norms, numeral)
+    if every is not None:
+        return every
     powered = compounds.millions(tokens, norms, numeral) or compounds.weeks_and_days(norms, numeral)
     if powered is not None:
         return powered

@@ -13,6 +13,7 @@ from decimal import Decimal
 
 from pipeline import codes, numerals
 from pipeline.clocks import clock, clock_face, date, heard_clock
+from pipeline.compounds import shorthand
 from pipeline.levels import is_unit_like, levels, small
 from pipeline.records import Quantity, Token
 from pipeline.units import read_unit
@@ -92,7 +93,8 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     long = codes.loose_code(tokens, norms, start)
     if long is not None and (len(long[0].text) > 4 or not long[0].text.isdigit()):
         return long
-    for reader in (date, clock_face, clock, heard_clock, _suture, _ratio, _size, _label, codes.loose_code, codes.pair):
+    for reader in (date, clock_face, clock, heard_clock, _suture, _ratio, _size, _label, codes.loose_code, shorthand,
+                   codes.pair):  # fmt: skip
         found = reader(tokens, norms, start)
         if found is not None:
             return found

@@ -163,7 +163,9 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
     if best is None:
         return None
     row, end = best
-    if row.id == "unit" and _is_blood(tokens, end):
+    if row.id == "pool" and not (_is_blood(tokens, end) or _was_blood(tokens, start)):
+        return None  # "a pool of bile"
+    if row.id == "unit" and (_is_blood(tokens, end) or _was_blood(tokens, start)):
         return Said("{unit}", "count", start, end, row.id)
     # a trailing full stop of an abbreviation ("cc.") is the sentence's own
     return Said(row.ucum, row.dimension, start, end, row.id)
@@ -177,3 +179,17 @@ def _is_blood(tokens: Sequence[Token], start: int) -> bool:
     """A unit of blood is a bag, not an amount of activity."""
     index = start + (start < len(tokens) and tokens[start].norm == "of")
     return index < len(tokens) and tokens[index].norm in _BLOOD
+
+
+_BLOOD_BEFORE = frozenset({"cells", "ffp", "plasma", "platelets", "cryo", "cryoprecipitate", "prbc", "prbcs", "rbc",
+                           "transfused", "transfusion"})  # fmt: skip
+
+
+def _was_blood(tokens: Sequence[Token], start: int) -> bool:
+    """ "Packed cells two units": the blood stands before its number."""
+    for token in reversed(tokens[max(0, start - 4) : start]):
+        if token.punctuation and token.norm != ":":
+            return False
+        if token.norm in _BLOOD_BEFORE:
+            return True
+    return False

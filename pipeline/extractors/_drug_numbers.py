@@ -20,7 +20,8 @@ def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
     if quantity is None or quantity.form != "number" or not any(drug.last == index - 1 for drug in drugs):
         return False
     after = sentence.tokens[index + 1 : index + 2]
-    return not after or after[0].punctuation or after[0].norm in _AFTER_DOSE
+    often = bool(after) and after[0].quantity is not None and after[0].quantity.form == "interval"
+    return not after or after[0].punctuation or after[0].norm in _AFTER_DOSE or often
 
 
 _AFTER_DOSE = frozenset(

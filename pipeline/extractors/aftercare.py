@@ -180,8 +180,13 @@ def _led_by_for(sentence: Sentence, index: int) -> bool:
 
 def _same_part(sentence: Sentence, first: int, index: int) -> bool:
     """Whether no border and no other number of time lies between an instruction and its duration."""
-    for token in sentence.tokens[first + 1 : index]:
+    for at in range(first + 1, index):
+        token = sentence.tokens[at]
+        if token.norm == "then" and sentence.tokens[at + 1].norm in _OFTEN:
+            continue  # "tonight, then daily for ten days"
         time = token.quantity is not None and token.quantity.dimension == "time"
+        if time and token.quantity is not None and token.quantity.form == "interval":
+            continue  # "eight hourly for five days"
         if time or token.norm in (".", ";", "then", "when", "below", "/"):
             return False
         if token.norm == "," and index - first > 6:

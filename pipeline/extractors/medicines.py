@@ -6,11 +6,12 @@ uses ("two grams of cefazolin" or "cefazolin two grams"). A drug that one is all
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from pipeline import cues
 from pipeline.extractors import _drug_numbers, _drug_words, base
+from pipeline.extractors._drug_events import ADRENALINE, PIECES, Event, fields_of, pieces, ratio, routes
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
@@ -20,7 +21,6 @@ KINDS = (
     "medication_route", "adrenaline_ratio",
 )  # fmt: skip
 
-_ADRENALINE = frozenset({"adrenaline", "epinephrine"})
 # What a number of a dimension tells of a drug, and how far from the drug it may stand.
 _TELLS = {
     "mass": ("medication_dose", 24), "amount": ("medication_dose", 24), "catalytic": ("medication_dose", 24),
@@ -36,25 +36,12 @@ _TAKEN_LATER = frozenset({
 })  # fmt: skip
 _BARRIERS = ("devices", "specimens", "findings", "injectates")
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
-_NO_ROUTES = ("priming", "irrigation", "insufflation")  # told by the role
 _DILUENTS = ("sodium-chloride", "water-for-injection")
-_CLOSE, _SAID_ON, _RATIO_REACH = 16, 66, 12
+_CLOSE, _SAID_ON = 16, 66
 _CONCENTRATION_AHEAD = 9
 _TOTAL_REACH = 70
 _OWN = -1  # before any other claim
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
-_SMALLEST_RATIO = 1000  # 1:1 is a mixture; adrenaline is 1:1000 to 1:400,000 (labels)
-
-
-@dataclass(frozen=True)
-class _Event:
-    """One drug said: its mention, row, group, and the fields that all its facts share."""
-
-    mention: Mention
-    drug: Drug
-    group: str
-    additive: bool
-    fields: dict[str, Any]
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -73,21 +60,21 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
-def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> list[_Event]:
+def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> list[Event]:
     allergic = cues.hits(sentence, grammar, "allergy")
-    events: list[_Event] = []
+    events: list[Event] = []
     for mention in base.mentions(sentence, "drugs"):
         drug = drugs[mention.id]
         if any(_drug_numbers.allergic_to(sentence, hit.first, hit.last, mention) for hit in allergic):
             continue
         if "diluent" in drug.classes and not _is_given(sentence, grammar, mention):
             continue
-        additive = mention.id in _ADRENALINE and bool(events) and _follows_with(sentence, mention)
+        additive = mention.id in ADRENALINE and bool(events) and _follows_with(sentence, mention)
         group = base.group_of(sentence, mention.first)
         fields = _circumstances(sentence, grammar, mention, drug, after)
         if additive:
             fields = _drug_words.as_carrier(fields, events[-1].fields)
-        events.append(_Event(mention, drug, f"m{group}", additive, fields))
+        events.append(Event(mention, drug, f"m{group}", additive, fields))
     return events
 
 
@@ -178,7 +165,7 @@ def _near(sentence: Sentence, grammar: Grammar, mention: Mention, reach: int, *i
     return cues.distance(sentence, grammar, mention.first, mention.last, *ids) <= reach
 
 
-def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: list[_Event]) -> list[Fact]:
+def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: list[Event]) -> list[Fact]:
     facts: list[Fact] = []
     numbers = [
         (index, quantity)
@@ -195,16 +182,18 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
     drug_first = not numbers or events[0].mention.first < numbers[0][0]
     for index, quantity in numbers:
         if quantity.form == "ratio" or quantity.dimension == "ratio":
-            facts += _ratio(reading, sentence, index, quantity, events)
+            facts += ratio(reading, sentence, index, quantity, events)
         elif quantity.dimension == "" and _drug_numbers.is_bare_dose(sentence, index, [e.mention for e in events]):
             event = next(item for item in events if item.mention.last == index - 1)
             facts.append(
                 base.claim("medication_dose", reading, sentence, index, event.mention.first, event.mention.last, 4,
-                           **_fields(sentence, index, quantity, event))
+                           **fields_of(sentence, index, quantity, event))
             )  # fmt: skip
+        elif quantity.unit in PIECES:
+            facts += pieces(reading, sentence, index, quantity, events)
         elif quantity.dimension in _TELLS and not _of_container(sentence, grammar, index):
             facts += _number(reading, sentence, grammar, index, quantity, events, drug_first)
-    return facts + _routes(reading, sentence, events)
+    return facts + routes(reading, sentence, events)
 
 
 def _of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
@@ -213,14 +202,14 @@ def _of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
 
 
 def _number(
-    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, events: list[_Event],
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, events: list[Event],
     drug_first: bool,
 ) -> list[Fact]:  # fmt: skip
     kind, limit = _TELLS[quantity.dimension]
     if quantity.unit in _BODY_UNITS or (quantity.unit == "L" and quantity.value is not None and quantity.value >= 1):
         return []
     prefix, postfix = (_WRONG_STYLE, 0) if drug_first else (0, _WRONG_STYLE)
-    ranked: list[tuple[int, int, _Event]] = []
+    ranked: list[tuple[int, int, Event]] = []
     for order, event in enumerate(events):
         if event.additive and kind in ("medication_volume", "medication_concentration"):
             continue
@@ -231,7 +220,7 @@ def _number(
             continue  # "citrate 3 mL (10 %)" is a share of the aspirate
         if "diluent" in event.drug.classes and kind != "medication_volume" and len(events) > 1:
             continue
-        if event.mention.id in _ADRENALINE and quantity.dimension == "fraction" and len(events) > 1:
+        if event.mention.id in ADRENALINE and quantity.dimension == "fraction" and len(events) > 1:
             continue  # adrenaline is said as a ratio; the percent is the local anaesthetic's
         before = sentence.tokens[event.mention.first - 1].norm if event.mention.first else ""
         if before in ("no", "without", "nor"):
@@ -259,7 +248,7 @@ def _number(
         ranked = [(_SAID_ON, 0, owner)]
         further = () if sure else (f"taken as a number of {owner.drug.name}, which was said before it",)
     price, _, event = ranked[0]
-    fields = _fields(sentence, index, quantity, event)
+    fields = fields_of(sentence, index, quantity, event)
     mixture = _mixture(sentence, grammar, index) if kind == "medication_volume" else None
     several = len({item.mention.id for item in events if not item.additive}) > 1
     if mixture is None and summed and several and event.mention.first < index:
@@ -284,7 +273,7 @@ def _number(
         # "one gram each of vancomycin and tobramycin"
         for other in events:
             if other.mention.first > event.mention.last and not other.additive:
-                shared = {**_fields(sentence, index, quantity, other), "doubts": ()}
+                shared = {**fields_of(sentence, index, quantity, other), "doubts": ()}
                 facts.append(
                     base.make(kind, reading, sentence, index, other.mention.last, at=index,
                               **{**base.number(quantity), **shared})
@@ -303,6 +292,8 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
     if index < mention.first:  # "1.7 mL each amoxicillin 2 g": each closes what came before
         after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
         return after[:1] == ["each"] and after[1:] != ["of"]
+    if index == mention.last + 1:
+        return False  # "oxytocin forty units in five hundred millilitres of saline"
     # "Depo-Medrol and 2 mL saline": the number belongs to what follows it
     return any(
         other.first > index and other != mention and cues.gap(sentence, index, other.first) <= _CLOSE
@@ -311,15 +302,8 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
     )
 
 
-def _touches(index: int, event: _Event) -> bool:
+def _touches(index: int, event: Event) -> bool:
     return index in (event.mention.first - 1, event.mention.last + 1)
-
-
-def _fields(sentence: Sentence, index: int, quantity: Quantity, event: _Event) -> dict[str, Any]:
-    return {
-        "name": event.mention.id, "group": event.group, "unit": quantity.unit,
-        "scale": cues.scale(sentence, index), **event.fields,
-    }  # fmt: skip
 
 
 def _mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
@@ -330,7 +314,7 @@ def _mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
     return None
 
 
-def _partner(sentence: Sentence, index: int, event: _Event, events: list[_Event]) -> _Event | None:
+def _partner(sentence: Sentence, index: int, event: Event, events: list[Event]) -> Event | None:
     """Another drug joined to this one by "and" that has no volume of its own, after "20 mL of"."""
     if event.mention.first < index:
         return None
@@ -347,52 +331,3 @@ def _partner(sentence: Sentence, index: int, event: _Event, events: list[_Event]
     return None
 
 
-def _ratio(
-    reading: Reading, sentence: Sentence, index: int, quantity: Quantity, events: list[_Event]
-) -> list[Fact]:
-    if quantity.value is None or quantity.value < _SMALLEST_RATIO:
-        return []
-    adrenalines = [event for event in events if event.mention.id in _ADRENALINE]
-    if not adrenalines:  # "lidocaine 1% with 1:200,000": a ratio beside a local anaesthetic is of nothing else
-        carriers = [item for item in events if "local_anaesthetic" in item.drug.classes and item.mention.last < index]
-        if not carriers or index - carriers[-1].mention.last > _RATIO_REACH:
-            return []
-        at = carriers[-1].mention
-        return [
-            base.claim("adrenaline_ratio", reading, sentence, index, at.first, at.last, _CLOSE, name="adrenaline",
-                       group=carriers[-1].group, unit=None)
-        ]  # fmt: skip
-    event = min(adrenalines, key=lambda item: cues.cost(sentence, index, item.mention.first, item.mention.last))
-    price = cues.cost(sentence, index, event.mention.first, event.mention.last)
-    carrier = [item for item in events if "local_anaesthetic" in item.drug.classes and item.mention.last < index]
-    fields = {key: value for key, value in event.fields.items() if key != "role"}
-    return [
-        base.claim("adrenaline_ratio", reading, sentence, index, event.mention.first, event.mention.last, price,
-                   name=event.mention.id, group=carrier[-1].group if carrier else event.group, unit=None, **fields)
-    ]  # fmt: skip
-
-
-def _routes(reading: Reading, sentence: Sentence, events: list[_Event]) -> list[Fact]:
-    facts: list[Fact] = []
-    for route in base.mentions(sentence, "routes"):
-        if route.id in _NO_ROUTES or _drug_words.is_of_gas(sentence, route):
-            continue
-        near = [
-            (_distance(sentence, route, event.mention), order)
-            for order, event in enumerate(events)
-            if not event.additive
-        ]
-        if not near or min(near)[0] > 40:
-            continue
-        event = events[min(near)[1]]
-        fields = {key: value for key, value in event.fields.items() if key != "doubts"}
-        facts.append(
-            base.make("medication_route", reading, sentence, route.first, route.last, name=route.id,
-                      group=event.group, **fields)
-        )  # fmt: skip
-    return facts
-
-
-def _distance(sentence: Sentence, one: Mention, other: Mention) -> int:
-    before, after = sorted((one, other), key=lambda item: item.first)
-    return cues.gap(sentence, before.last, after.first)

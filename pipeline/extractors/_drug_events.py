@@ -1,0 +1,101 @@
+"""What is told of a drug apart from its plain numbers: routes, adrenaline ratios, doses by the tablet or cartridge."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from pipeline import cues
+from pipeline.extractors import _drug_words, base
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
+from pipeline.rows import Drug
+
+PIECES = frozenset({"{cartridge}", "{ampule}", "{vial}", "{tablet}", "{capsule}", "{puff}", "{drop}"})
+_PIECE_REACH = 10
+ADRENALINE = frozenset({"adrenaline", "epinephrine"})
+_NO_ROUTES = ("priming", "irrigation", "insufflation")  # told by the role
+_CLOSE, _RATIO_REACH = 16, 12
+_SMALLEST_RATIO = 1000  # 1:1 is a mixture; adrenaline is 1:1000 to 1:400,000 (labels)
+
+
+@dataclass(frozen=True)
+class Event:
+    """One drug said: its mention, row, group, and the fields that all its facts share."""
+
+    mention: Mention
+    drug: Drug
+    group: str
+    additive: bool
+    fields: dict[str, Any]
+
+
+def fields_of(sentence: Sentence, index: int, quantity: Quantity, event: Event) -> dict[str, Any]:
+    return {
+        "name": event.mention.id, "group": event.group, "unit": quantity.unit,
+        "scale": cues.scale(sentence, index), **event.fields,
+    }  # fmt: skip
+
+
+def ratio(
+    reading: Reading, sentence: Sentence, index: int, quantity: Quantity, events: list[Event]
+) -> list[Fact]:
+    if quantity.value is None or quantity.value < _SMALLEST_RATIO:
+        return []
+    adrenalines = [event for event in events if event.mention.id in ADRENALINE]
+    if not adrenalines:  # "lidocaine 1% with 1:200,000": a ratio beside a local anaesthetic is of nothing else
+        carriers = [item for item in events if "local_anaesthetic" in item.drug.classes and item.mention.last < index]
+        if not carriers or index - carriers[-1].mention.last > _RATIO_REACH:
+            return []
+        at = carriers[-1].mention
+        return [
+            base.claim("adrenaline_ratio", reading, sentence, index, at.first, at.last, _CLOSE, name="adrenaline",
+                       group=carriers[-1].group, unit=None)
+        ]  # fmt: skip
+    event = min(adrenalines, key=lambda item: cues.cost(sentence, index, item.mention.first, item.mention.last))
+    price = cues.cost(sentence, index, event.mention.first, event.mention.last)
+    carrier = [item for item in events if "local_anaesthetic" in item.drug.classes and item.mention.last < index]
+    fields = {key: value for key, value in event.fields.items() if key != "role"}
+    return [
+        base.claim("adrenaline_ratio", reading, sentence, index, event.mention.first, event.mention.last, price,
+                   name=event.mention.id, group=carrier[-1].group if carrier else event.group, unit=None, **fields)
+    ]  # fmt: skip
+
+
+def routes(reading: Reading, sentence: Sentence, events: list[Event]) -> list[Fact]:
+    facts: list[Fact] = []
+    for route in base.mentions(sentence, "routes"):
+        if route.id in _NO_ROUTES or _drug_words.is_of_gas(sentence, route):
+            continue
+        near = [
+            (_distance(sentence, route, event.mention), order)
+            for order, event in enumerate(events)
+            if not event.additive
+        ]
+        if not near or min(near)[0] > 40:
+            continue
+        event = events[min(near)[1]]
+        fields = {key: value for key, value in event.fields.items() if key != "doubts"}
+        facts.append(
+            base.make("medication_route", reading, sentence, route.first, route.last, name=route.id,
+                      group=event.group, **fields)
+        )  # fmt: skip
+    return facts
+
+
+def _distance(sentence: Sentence, one: Mention, other: Mention) -> int:
+    before, after = sorted((one, other), key=lambda item: item.first)
+    return cues.gap(sentence, before.last, after.first)
+def pieces(
+    reading: Reading, sentence: Sentence, index: int, quantity: Quantity, events: list[Event]
+) -> list[Fact]:
+    """ "Two cartridges of articaine", "paracetamol two tablets": a dose in pieces whose contents were not said."""
+    near = [
+        (cues.cost(sentence, index, event.mention.first, event.mention.last), order, event)
+        for order, event in enumerate(events) if not event.additive
+        and not any(token.norm == "each" for token in sentence.tokens[index + 1 : event.mention.first])
+    ]  # fmt: skip
+    if not near or min(near)[0] > _PIECE_REACH:
+        return []
+    price, _, event = min(near)
+    return [base.claim("medication_dose", reading, sentence, index, event.mention.first, event.mention.last, price,
+                       **fields_of(sentence, index, quantity, event))]  # fmt: skip
