@@ -90,5 +90,12 @@ def is_of_a_part(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if not isinstance(row, Concept) or not row.site or row.sided or _is_paired(row, grammar):
         return False
     return not any(
-        mention.first - 2 <= side.last and side.first <= mention.last for side in laterality.sides(sentence, grammar)
+        (mention.first - 2 <= side.last and side.first <= mention.last) or _leads_to(sentence, mention, side.first)
+        for side in laterality.sides(sentence, grammar)
     )
+
+
+def _leads_to(sentence: Sentence, mention: Mention, at: int) -> bool:
+    """Whether an operation was done to the part with the side: "skin graft to the right forearm"."""
+    between = {token.norm for token in sentence.tokens[mention.last + 1 : at]}
+    return at > mention.last and "to" in between and between <= {"to", "the", "a", "his", "her"}
