@@ -118,7 +118,8 @@ def _closes(sentence: Sentence, index: int) -> bool:
 
 
 _TO_CLOCK, _TO_CLOCK_AT = 4, 8
-_BEGINS = frozenset({"start", "started", "began"})
+_BEGINS = frozenset({"started", "began"})
+_BEGUN_REACH = 9  # tokens
 _BEGUN = frozenset({"infusion", "transfusion", "anaesthesia", "anesthesia", "cooling", "bypass", "antibiotic",
                     "antibiotics", "dialysis", "ventilation", "drip"})  # fmt: skip
 
@@ -128,9 +129,12 @@ def _begins_other(sentence: Sentence, grammar: Grammar, hit: cues.Hit) -> bool:
     if sentence.tokens[hit.last].norm not in _BEGINS:
         return False
     drugs = grammar.table("drugs", Drug)
-    before = [token.norm for token in sentence.tokens[: hit.first]]
-    return bool(_BEGUN & set(before[-6:])) or any(
-        mention.last < hit.first and "general_anaesthetic" not in drugs[mention.id].classes
+    start = max(0, hit.first - _BEGUN_REACH)
+    for at in range(start, hit.first):  # a drug with a time of its own is done with
+        if (quantity := sentence.tokens[at].quantity) is not None and quantity.form == "clock":
+            start = at
+    return any(token.norm in _BEGUN for token in sentence.tokens[start : hit.first]) or any(
+        start <= mention.first < hit.first and "general_anaesthetic" not in drugs[mention.id].classes
         for mention in base.mentions(sentence, "drugs")
     )
 
@@ -142,7 +146,8 @@ def _time_first(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Concept
     events += [(hit.first, hit.last) for hit in cues.hits(sentence, grammar, *_MOMENTS)]
     if not clocks or any(first < clocks[0] for first, _ in events) or _closes(sentence, clocks[0]):
         return False
-    return any(0 < first - clocks[0] <= _TO_CLOCK for first, _ in events)
+    # "Room at eight ten incision eight forty": only where the last time has its event after it too.
+    return all(any(0 < first - clock <= _TO_CLOCK for first, _ in events) for clock in (clocks[0], clocks[-1]))
 
 
 def _unnamed(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
