@@ -1,4 +1,4 @@
-"""`voxop models add` and `voxop models remove`: the models that a site brings."""
+"""`voxop models add`, `remove` and `words`: the models for Vosk, those that a site brings above all."""
 
 from __future__ import annotations
 
@@ -6,7 +6,10 @@ from pathlib import Path
 
 import click
 
-from pipeline import model_store
+from pipeline import grammar, listen, model_store, plugins
+
+# Tables of the grammar whose phrases a model is asked for.
+TABLES = ("control", "sides", "units", "drugs", "sites")
 
 
 @click.command(name="add")
@@ -38,4 +41,18 @@ def remove(name: str) -> None:
     click.echo(f"{name}: removed.")
 
 
-COMMANDS = (add, remove)
+@click.command(name="words")
+@click.argument("name")
+def words(name: str) -> None:
+    """Say which words of the grammar a model for Vosk does not know, and so never hears."""
+    engine = plugins.find(listen.ENGINES, model_store.ENGINE).load(name)
+    rules = grammar.load()
+    for table in TABLES:
+        said = dict.fromkeys(part for row in rules.tables[table].values() for phrase in getattr(row, "say", ())
+                             for part in phrase.casefold().split())  # fmt: skip
+        lacking = engine.unknown(tuple(said))
+        told = f"; not {', '.join(lacking)}" if lacking else ""
+        click.echo(f"{table}: {len(said) - len(lacking)} of {len(said)} words known{told}.")
+
+
+COMMANDS = (add, remove, words)

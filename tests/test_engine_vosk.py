@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import zipfile
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from voice import speak
 
-from pipeline import manifest, model_store, paths
+from pipeline import cli, manifest, model_store, paths
 from pipeline.engines import vosk
 from pipeline.engines.base import Options
 from pipeline.errors import EngineUnavailable, InputError, ModelDamaged, ModelMissing, SourceNotFound
@@ -79,6 +81,16 @@ def test_words_that_the_model_lacks_are_named(engine: vosk.Vosk) -> None:
     assert engine.unknown(["left quibblewort", "left"]) == ("quibblewort",)
     with pytest.raises(EngineUnavailable, match="quibblewort"):
         engine.recogniser(["quibblewort"])
+
+
+def test_the_command_names_the_words_that_a_model_does_not_know() -> None:
+    result = CliRunner().invoke(cli.main, ["models", "words", "vosk-small"])
+    assert result.exit_code == 0, result.output
+    known = dict(re.findall(r"^(\w+): (\d+) of", result.output, re.M))
+    assert set(known) == {"control", "sides", "units", "drugs", "sites"}
+    assert int(known["drugs"]) > 100
+    # Written with digits, which no pronunciation was made for (prepare.py).
+    assert re.search(r"^drugs: .*; not .*\bc3f8\b", result.output, re.M)
 
 
 def test_a_fixed_graph_takes_no_list(engine: vosk.Vosk, monkeypatch: pytest.MonkeyPatch) -> None:
