@@ -28,10 +28,13 @@ _AT = frozenset(
 )
 _EVENTS = frozenset(
     "incision induction start started starts began begun end ended ends timeout time-out out room closure closed up "
-    "down arrived arrival left inflated deflated released time onset finished finish completed theatre theater in "
-    "skin".split()
+    "down arrived arrival delivery delivered born left inflated deflated released time onset finished finish completed "
+    "theatre theater in skin".split()
 )
-_MARKED = frozenset("at incision induction closure start started end finish closed in out up down timeout room".split())
+_MARKED = frozenset(
+    "at incision induction closure start started end finish finished closed in out up down timeout room delivery "
+    "delivered born".split()
+)
 _HALVES_SAID = frozenset({"morning", "afternoon", "evening"})
 _RESTATED = frozenset({"correction", "sorry", "mean", "rather", "that"})
 _FACES = frozenset({"position", "positions", "meridian", "hour", "portal"})

@@ -98,7 +98,7 @@ def _clock(
 
 def _of_next(sentence: Sentence, index: int, first: int, last: int) -> bool:
     """ "On the table 08:25, incision 08:55": the word after a time of day has a time of its own."""
-    parted = any(token.punctuation or token.norm == "and" for token in sentence.tokens[index + 1 : first])
+    parted = any(token.norm in (",", ";", "and") for token in sentence.tokens[index + 1 : first])
     closed = _closes(sentence, index)  # "given at 08:25 tourniquet up at 08:55"
     if first < index or not (parted or closed):
         return False  # "08:25 in the room 08:55 incision": the time stands first
@@ -134,7 +134,7 @@ def _begins_other(sentence: Sentence, grammar: Grammar, hit: cues.Hit) -> bool:
         if (quantity := sentence.tokens[at].quantity) is not None and quantity.form == "clock":
             start = at
     return any(token.norm in _BEGUN for token in sentence.tokens[start : hit.first]) or any(
-        start <= mention.first < hit.first and "general_anaesthetic" not in drugs[mention.id].classes
+        start <= mention.first < hit.first and "antibiotic" in drugs[mention.id].classes
         for mention in base.mentions(sentence, "drugs")
     )
 
