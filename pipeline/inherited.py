@@ -27,7 +27,7 @@ _HARVEST = frozenset({"harvest_site"})
 
 def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
     """The facts, those without a side with the one that stands over them. Pure; order kept."""
-    operation = _operation(facts)
+    operation, said = _operation(facts)
     standing = _Standing(reading, grammar)
     if operation is None and not standing.any:
         return list(facts)
@@ -41,9 +41,9 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             stands = place.side is not None and operation in (None, place.side)
             if stands and fact.kind in _STEPS and _may_have(fact, grammar, strict=False):
                 side = place.side
-            elif operation is not None and fact.kind in _OF_OPERATION and not place.other:
+            elif operation is not None and fact.kind in _OF_OPERATION and fact.evidence.first > said:
                 near = place.last in (None, operation)
-                if (alone or near) and _may_have(fact, grammar, strict=True):
+                if (alone or near) and not place.other and _may_have(fact, grammar, strict=True):
                     side = operation
         if side is not None and fact.group is not None:
             given[fact.group] = side
@@ -55,11 +55,13 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     ]  # fmt: skip
 
 
-def _operation(facts: Sequence[Fact]) -> Laterality | None:
-    """The side that all operations which were done and have one agree on; never both."""
-    sides = {fact.laterality for fact in facts if fact.kind == "procedure" and fact.laterality and _counts(fact)}
+def _operation(facts: Sequence[Fact]) -> tuple[Laterality | None, int]:
+    """The side that all operations which were done and have one agree on (never both), and the word at which it was
+    first said: what comes before may be an operation on the other side."""
+    sided = [fact for fact in facts if fact.kind == "procedure" and fact.laterality and _counts(fact)]
+    sides = {fact.laterality for fact in sided}
     side = next(iter(sides)) if len(sides) == 1 else None
-    return side if side != "bilateral" else None
+    return (None, 0) if side == "bilateral" else (side, min((fact.evidence.first for fact in sided), default=0))
 
 
 def _counts(fact: Fact) -> bool:

@@ -78,7 +78,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
                 continue
             end = at + len(words) - 1
             side = _read(sentence, grammar, at, end, row)
-            if side is not None and not _inside_name(sentence, side):
+            if side is not None and not _inside_name(sentence, side, grammar):
                 found.append(side)
             step = len(words)
             break
@@ -178,12 +178,14 @@ def _sided(mention: Mention, grammar: Grammar) -> bool:
     return row.sided or (within is not None and within.sided)
 
 
-def _inside_name(sentence: Sentence, side: Side) -> bool:
+def _inside_name(sentence: Sentence, side: Side, grammar: Grammar) -> bool:
     """Whether the word is part of a longer name that is no paired thing ("right upper quadrant", "left lateral")."""
     return any(
         mention.first <= side.first
         and side.last <= mention.last
         and mention.last - mention.first > side.last - side.first
         and mention.table in ("sites", "positions", "handedness", "idioms", "events", "closures", "team")
+        # "left open" is how a wound is left, but not in "left open ray amputation"
+        and not (mention.table == "closures" and _before_sided(sentence, grammar, side.last))
         for mention in sentence.mentions
     )

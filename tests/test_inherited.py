@@ -65,6 +65,10 @@ def test_a_side_stands_over_what_follows(text: str, kind: str, name: str, side: 
         ("Left inguinal hernia repair. The bladder was normal.", "finding", "normal"),
         # the other side is not the side of the operation
         ("Left carotid endarterectomy. The other carotid was occluded.", "finding", "occlusion"),
+        # what was done before a side was said may be on the other one
+        ("Trigger finger release. Then carpal tunnel release on the right.", "procedure", "trigger-finger-release"),
+        # "each side" is not the side that stands
+        ("Breast surgery on both sides. Right side: all clear. One drain each side.", "drain", "drain"),
         # a history lends no side
         ("Cystoscopy. Left: stent in 2015. A stone was seen.", "finding", "stone"),
     ],

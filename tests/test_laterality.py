@@ -33,6 +33,7 @@ SIDES = [
     ("Arthroscopy of the left knee.", "arthroscopy", "left"),
     ("Inguinal hernia, right.", "hernia", "right"),
     ("Carpal tunnel release, left wrist.", "release", "left"),
+    ("Left open ray amputation of the index finger.", "amputation", "left"),
     ("Bilateral inguinal hernia.", "hernia", "bilateral"),
     ("Both knees were prepared.", "knees", "bilateral"),
     ("Attention was turned to the left shoulder.", "shoulder", "left"),
@@ -86,8 +87,8 @@ def test_a_side_in_a_stream_keeps_to_its_part() -> None:
     """Speech without marks: what follows "both sides", or a part that was told of already, is something else."""
     text = (
         "procedure left shoulder stabilization under examination the shoulder dislocated the right shoulder was stable "
-        "the labrum was torn from seven to ten o'clock biceps anchor intact no cuff tear the anchors were placed at the "
-        "rim with a needle on both sides balloons were not used both ovaries normal pus was seen portals closed with "
+        "the labrum was torn from seven to ten o'clock biceps anchor intact no cuff tear the anchors were placed at "
+        "the rim with a needle on both sides balloons were not used both ovaries normal pus was seen portals closed with "
         "three oh nylon blood loss minimal counts correct sling for four weeks"
     )
     assert side(text, "torn")[0] != "right"

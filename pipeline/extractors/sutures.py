@@ -28,7 +28,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts.append(suture)
         facts += _unnamed(reading, sentence, sutures, taken)
         for mention in base.mentions(sentence, "closures"):
-            if mention.id == "closure":
+            if mention.id == "closure" or any(
+                mention.first <= side.first <= mention.last for side in laterality.sides(sentence, grammar)
+            ):
                 continue
             facts.append(
                 base.make("closure", reading, sentence, mention.first, mention.last, name=mention.id,
