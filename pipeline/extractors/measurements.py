@@ -60,7 +60,8 @@ def _number(
     if quantity.dimension in _ALWAYS_MEASURED and not facts:
         facts += _by_words(reading, sentence, index, quantity)
     if not facts and (quantity.dimension == "other" or quantity.unit in _SPEEDS):
-        if not any(True for _ in base.mentions(sentence, "drugs", "injectates")):
+        energy = (quantity.unit or "").startswith(("J/", "mJ/", "kJ/"))
+        if energy or not any(True for _ in base.mentions(sentence, "drugs", "injectates")):
             facts += _by_words(reading, sentence, index, quantity)
     if quantity.dimension == "mass":
         facts += _weighed(reading, sentence, grammar, index)
@@ -205,6 +206,10 @@ def _by_words(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
         at -= 1
     last = next((at for at in range(first, index) if sentence.tokens[at].quantity is not None), index) - 1
     text = cues.words(sentence, first, last)
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
+    if not any(len(word) > 2 for word in text.split()) and quantity.dimension == "pressure" and after == "suction":
+        return [base.claim("pressure", reading, sentence, index, index, index + 1, _FALLBACK, text=after,
+                           unit=quantity.unit)]  # fmt: skip
     if not any(len(word) > 2 for word in text.split()):
         if quantity.dimension not in _ALWAYS_MEASURED or quantity.dimension in ("pressure", "area"):
             return []
