@@ -154,6 +154,8 @@ def _draw(
         return []
     if any(m.id in _MADE and 0 < m.first - index <= 3 for m in base.mentions(sentence, "injectates")):
         return []  # "eight mils of bone marrow concentrate were drawn up": no draw from the bone
+    if _RECEIVED & {token.norm for token in sentence.tokens[max(0, index - 2) : index]}:
+        return []  # "the right hip got four mils"
     ahead = sentence.tokens[index + 1 : index + 5]
     if len(ahead) == 4 and ahead[0].norm == "to" and ahead[1].quantity is not None and ahead[2].norm == "of":
         return []  # "citrate, eight mils to fifty two of marrow"
@@ -222,6 +224,7 @@ def _goes_in(sentence: Sentence, grammar: Grammar, index: int, product: cues.Hit
 
 
 _PRODUCT_NOUNS = frozenset({"concentrate", "product", "bmac"})
+_RECEIVED = frozenset({"got", "received", "gets", "receives"})
 _MADE = frozenset({"bone-marrow-concentrate", "platelet-rich-plasma"})
 
 
