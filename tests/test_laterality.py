@@ -88,8 +88,8 @@ def test_a_side_in_a_stream_keeps_to_its_part() -> None:
     text = (
         "procedure left shoulder stabilization under examination the shoulder dislocated the right shoulder was stable "
         "the labrum was torn from seven to ten o'clock biceps anchor intact no cuff tear the anchors were placed at "
-        "the rim with a needle on both sides balloons were not used both ovaries normal pus was seen portals closed with "
-        "three oh nylon blood loss minimal counts correct sling for four weeks"
+        "the rim with a needle on both sides balloons were not used both ovaries normal pus was seen portals closed "
+        "with three oh nylon blood loss minimal counts correct sling for four weeks"
     )
     assert side(text, "torn")[0] != "right"
     assert side(text, "balloons")[0] is None
