@@ -21,6 +21,8 @@ _TOOLS = _words(
 # What is lowered, and no fracture, hernia or joint.
 _AMOUNTS = _words("pressure flow rate dose swelling bulk volume insufflation tension time pain risk setting power")
 _PRESERVED = _words("itself glutaraldehyde formalin formaldehyde alcohol place")
+# "Mucopurulent drainage" was seen, and nothing drained.
+_LOOKS = _words("mucopurulent purulent serous serosanguineous bloody clear cloudy mucoid foul")
 _BACK = 8  # tokens
 
 
@@ -44,6 +46,8 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(_TOOLS & set(before + after))
     if mention.id == "reduction" and said == "reduced":
         return bool(_AMOUNTS & set(before[-5:]))
+    if mention.id == "drainage" and said == "drainage":
+        return bool(_LOOKS & set(before[-1:]))
     if mention.id == "internal-fixation" and said in ("fixed", "pinned"):
         return bool(after and after[0] in ("to", "in") and _PRESERVED & set(after)) or _is_tool(
             sentence, mention, grammar

@@ -275,6 +275,9 @@ def _plan(fact: Fact) -> Fact:
     return replace(fact, status="planned") if fact.status == "performed" else fact
 
 
+_GIVEN = frozenset({"received", "given", "administered", "got", "gave"})
+
+
 def _stands(sentence: Sentence, mention: Mention) -> bool:
     """Whether an instruction without a duration is one: not in the telling of what was done."""
     if sentence.section in _AHEAD:
@@ -282,5 +285,7 @@ def _stands(sentence: Sentence, mention: Mention) -> bool:
     status = base.scope_at(sentence, "status", mention.first, "")
     if status in ("planned", "conditional"):
         return True
+    if mention.id == "antibiotic-course" and any(token.norm in _GIVEN for token in sentence.tokens):
+        return False  # "received IV antibiotics before the incision"
     past = any(token.norm in ("was", "were", "had") for token in sentence.tokens) and len(sentence.tokens) <= 40
     return sentence.section not in ("description",) and status == "" and not past

@@ -25,7 +25,8 @@ _ELSEWHERE = frozenset({"preop-diagnosis", "postop-diagnosis", "both-diagnoses",
 # "the arthroscopy portal", "after the biopsy site was closed": a name used to name something else.
 _NAMES_ANOTHER = frozenset(
     {"site", "sites", "portal", "portals", "port", "tray", "set", "pack", "drape", "table", "scar", "scars", "team",
-     "clinic", "specimen", "specimens", "forceps", "sheath", "instruments", "trial", "stitch", "margin", "margins"}
+     "clinic", "specimen", "specimens", "forceps", "sheath", "instruments", "trial", "stitch", "margin", "margins",
+     "incision", "incisions"}
 )  # fmt: skip
 
 
