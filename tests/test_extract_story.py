@@ -11,8 +11,8 @@ from cases_runner import Case, cases, facts_of, faults
 from pipeline import plugins
 
 NAMES = (
-    "procedures", "diagnoses", "findings", "findings_in_words", "grades", "setting", "team", "identity", "background", "consent",
-    "spinal_levels", "complications", "disposition", "aftercare", "follow_up",
+    "procedures", "diagnoses", "findings", "findings_in_words", "grades", "setting", "team", "identity", "background",
+    "consent", "spinal_levels", "complications", "disposition", "aftercare", "follow_up",
 )  # fmt: skip
 
 

@@ -30,7 +30,7 @@ from reading_of import at, read, state
         ("Diagnosis before and after: supraspinatus tear.", "tear", "both-diagnoses"),
         ("Pre-op and post-op dx: gallstones.", "gallstones", "both-diagnoses"),
         ("doctor bain pre op medial meniscus tear post op the same", "tear", "preop-diagnosis"),
-        ("before surgery we said gallstones and after surgery it is cholecystitis", "cholecystitis", "postop-diagnosis"),
+        ("before surgery we said gallstones after surgery it is cholecystitis", "cholecystitis", "postop-diagnosis"),
         ("After surgery, no lifting for six weeks.", "lifting", ""),
         ("We found the procedure easy.", "easy", ""),
         ("There were no complications and the patient was stable.", "stable", ""),
