@@ -7,6 +7,8 @@ from pathlib import Path
 import click
 
 from pipeline import grammar, listen, model_store, plugins
+from pipeline.engines import vosk
+from pipeline.errors import EngineUnavailable, ModelDamaged
 
 # Tables of the grammar whose phrases a model is asked for.
 TABLES = ("control", "sides", "units", "drugs", "sites")
@@ -30,6 +32,14 @@ def add(path: Path, licence: str, name: str | None, holder: str, source: str, la
     row = model_store.add(
         path, licence=licence, name=name, language=language, holder=holder, source=source, default=as_default
     )
+    try:
+        vosk.load(row.name).recogniser()
+    except EngineUnavailable as problem:
+        model_store.remove(row.name)
+        raise ModelDamaged(
+            "The model is there in part only: vosk cannot use it.", "Bring its publisher's archive anew.",
+            where=str(path),
+        ) from problem  # fmt: skip
     click.echo(f"{row.name}: {len(row.files)} files, {row.size / 1e6:.1f} MB, {row.licence}. {row.about}.")
 
 

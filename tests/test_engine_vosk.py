@@ -167,6 +167,15 @@ def test_damaged_foreign_and_unnamed_models_are_refused(site: Path, copy: Path, 
         model_store.add(copy, licence="MIT")
 
 
+@pytest.mark.parametrize("part", ["am/final.mdl", "graph/HCLr.fst", "graph/Gr.fst"])
+def test_a_part_that_was_copied_by_half_is_found_when_it_is_added(site: Path, copy: Path, part: str) -> None:
+    data = (copy / part).read_bytes()
+    (copy / part).write_bytes(data[: len(data) // 2])
+    told = CliRunner().invoke(cli.main, ["models", "add", str(copy), "--licence", "MIT"])
+    assert isinstance(told.exception, ModelDamaged) or told.exit_code not in (0, 1), told.output
+    assert not (site / copy.name).exists()
+
+
 def test_a_zip_cannot_write_outside_its_folder(site: Path, tmp_path: Path) -> None:
     packed = tmp_path / "bad.zip"
     with zipfile.ZipFile(packed, "w") as archive:

@@ -108,7 +108,7 @@ class Vosk:
         Raises EngineUnavailable when the model takes no list or does not know a word of it.
         """
         if phrases is None:
-            return self._vosk.KaldiRecognizer(self.weights, RATE)
+            return self._made()
         if not self.takes_lists:
             raise EngineUnavailable(
                 f"{self.model} has a fixed graph and takes no list of words at run time.",
@@ -116,7 +116,16 @@ class Vosk:
             )
         if lacking := self.unknown(phrases):
             raise EngineUnavailable(f"{self.model} does not know: {', '.join(lacking)}.", "Leave these words out.")
-        return self._vosk.KaldiRecognizer(self.weights, RATE, json.dumps(list(phrases)))
+        return self._made(json.dumps(list(phrases)))
+
+    def _made(self, *closed: str) -> Any:
+        try:
+            return self._vosk.KaldiRecognizer(self.weights, RATE, *closed)
+        except Exception as problem:  # vosk raises plain Exception for a graph that cannot be read
+            raise EngineUnavailable(
+                f"The model {self.model} is not whole: vosk makes no recogniser of it.",
+                "Run `voxop models verify`, or add it again from its publisher's archive.",
+            ) from problem
 
     def listening(self, phrases: Sequence[str]) -> VoskList:
         """Listens for these phrases and for anything else. Raises EngineUnavailable as `recogniser` does."""
