@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from pipeline import grammar
+from pipeline.records import Word
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "benchmarks"))
 import gate_tuned as gate
@@ -38,14 +39,45 @@ def test_the_critical_words_must_be_halved() -> None:
     assert not gate.halved(_sum(wrong), _sum(wrong)).passed
 
 
-def test_a_new_wrong_side_or_number_fails_and_is_told() -> None:
+def test_what_only_tuned_made_up_fails_and_is_told() -> None:
     rules = grammar.load()
-    right = gate.scored(SAID, SAID, rules)
-    new = gate.scored(SAID, [SAID[0], "The right ureter was seen."], rules)
-    assert gate.invented(right, right).passed
-    told = gate.invented(right, new)
+    wrong = [SAID[0], "The right ureter was seen."]
+    assert gate.invented(SAID, SAID, SAID, rules).passed
+    told = gate.invented(SAID, SAID, wrong, rules)
     assert not told.passed
-    assert "'left' <- 'right'" in told.told
+    assert "side right" in told.told
+    assert gate.invented(SAID, wrong, wrong, rules).passed  # base made it up as well
+    assert not gate.invented(SAID, SAID, ["Fifty milliliters of saline.", SAID[1]], rules).passed
+    assert not gate.invented(SAID, SAID, ["Fifteen millimeters of saline.", SAID[1]], rules).passed
+    # A word that sounds like a number and is none: the size of a suture out of nowhere.
+    plain = ["The biceps tenodesis was done."]
+    assert not gate.invented(plain, plain, ["The biceps 10-0 cis was done."], rules).passed
+    assert not gate.invented([], [], [], rules).passed
+
+
+def test_every_changed_critical_word_is_listed() -> None:
+    rules = grammar.load()
+    told = "\n".join(gate.changes(SAID, ["Fifty milliliters of saline.", SAID[1]], [SAID[0], "The ureter."], rules))
+    assert "mended number: '15'" in told
+    assert "NEW" in told
+    assert gate.changes(SAID, SAID, SAID, rules) == []
+
+
+def test_a_phrase_said_twice_is_no_loop_but_one_heard_twice_is() -> None:
+    once, again = "the wound was closed", "the wound was closed the wound was closed"
+    assert gate.loops(once, gate.tokens.words_from_text(again))
+    assert not gate.loops(again, gate.tokens.words_from_text(again))
+    assert not gate.loops(once, gate.tokens.words_from_text(once))
+
+
+def test_word_times_are_compared_where_the_word_was_heard_right() -> None:
+    told = [("wound", 0.3), ("edges", 1.0), ("healthy", 1.5)]
+    heard = [Word(0, "Wound", start=0.35), Word(1, "ages", start=1.0), Word(2, "healthy.", start=1.4)]
+    assert gate.apart(told, heard) == pytest.approx([0.05, -0.1])
+    assert gate.timed([0.02] * 50, [0.05] * 50).passed
+    assert not gate.timed([0.02] * 50, [0.2] * 50).passed
+    assert not gate.timed([0.02] * 50, [0.02] * 40 + [0.3] * 10).passed  # a fifth fewer within 100 ms
+    assert not gate.timed([0.02] * 10, [0.02] * 10).passed  # too few to say
 
 
 def _sum(rows: list[gate.words.Errors]) -> gate.words.Errors:
