@@ -94,7 +94,8 @@ def test_an_odd_recording_is_heard(
     result = voxop("note", make(tmp_path, dictation), "--out", out, "--family", "ankle-arthroscopy")
     assert result.exit_code == 0, result.output
     words = json.loads((out / "words.json").read_text("utf-8"))
-    plain = {word["text"].casefold().strip(".,") for word in words["words"]}
+    # A repaired term of two words is one word of the recogniser's.
+    plain = {part.strip(".,") for word in words["words"] for part in word["text"].casefold().split()}
     assert plain >= HEARD, plain
     note = json.loads((out / "note.json").read_text("utf-8"))
     times = [(fact["value"], fact["unit"]) for fact in note["facts"] if fact["kind"] == "tourniquet_time"]
