@@ -9,8 +9,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
-from pipeline.grammar import Grammar
+from pipeline.grammar import Box, Grammar
 from pipeline.records import Word
 from pipeline.rows import Control
 
@@ -103,13 +104,25 @@ def _table(
     """First word -> (phrase, action), longest phrase first, of the rows that count beside what was said."""
     table: dict[str, list[tuple[tuple[str, ...], str]]] = {}
     whole = f" {' '.join(said)} "
-    for row in rules.table("control", Control).values():
-        if row.when != when or any(f" {' '.join(_PARTS.findall(other))} " in whole for other in row.unless):
+    for action, phrases, unless in _rows(Box(rules), when):
+        if any(other in whole for other in unless):
             continue
-        for phrase in row.say:
-            parts = tuple(_PARTS.findall(phrase))
-            table.setdefault(parts[0], []).append((parts, row.action))
+        for parts in phrases:
+            table.setdefault(parts[0], []).append((parts, action))
     return {first: sorted(phrases, key=lambda item: -len(item[0])) for first, phrases in table.items()}
+
+
+@lru_cache(maxsize=8)
+def _rows(box: Box, when: str) -> tuple[tuple[str, tuple[tuple[str, ...], ...], tuple[str, ...]], ...]:
+    """(action, its phrases in words, what keeps it from counting) of the rows of a time, cut once for all."""
+    return tuple(
+        (
+            row.action,
+            tuple(tuple(_PARTS.findall(phrase)) for phrase in row.say),
+            tuple(f" {' '.join(_PARTS.findall(other))} " for other in row.unless),
+        )
+        for row in box.grammar.table("control", Control).values() if row.when == when
+    )
 
 
 def _told(command: Command, before: Sequence[Word]) -> str:

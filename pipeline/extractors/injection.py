@@ -184,7 +184,7 @@ def _only_drawn_up(sentence: Sentence, index: int) -> bool:
         if token.quantity is not None or token.norm in (",", ";"):
             break
         told.append(token.norm)
-    return ("prepared" in told[:4] or told[:3][-2:] == ["drawn", "up"] or told[:2] == ["drawn", "up"]) and not any(
+    return ("prepared" in told[:4] or ["drawn", "up"] in (told[:2], told[1:3])) and not any(
         norm.startswith(("inject", "infiltrat", "given", "instill")) for norm in told
     )
 
