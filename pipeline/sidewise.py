@@ -22,6 +22,8 @@ def side_of(sentence: Sentence, index: int) -> Laterality | None:
     if len(set(sides.values())) < 2:
         return None
     numbers = [at for at in range(len(sentence.tokens)) if _is_like(sentence, index, at)]
+    if not numbers:
+        return None
     for bounds in (_BOUNDS, _BOUNDS - {","}):
         linked = {at: _linked(sentence, at, sides, numbers, bounds) for at in numbers}
         led = min(sides) < numbers[0]
