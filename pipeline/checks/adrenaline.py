@@ -37,7 +37,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         terms.append(term)
         concerned += [ratio, *volumes]
         for dose in note.of("medication_dose"):
-            micrograms = exact(dose, "ug") if dose.name in _NAMES and dose.group == ratio.group else None
+            micrograms = exact(dose, "ug") if dose.name in _NAMES and _belongs(note, dose, ratio) else None
             if micrograms is not None and abs(micrograms - worked) > worked / 50:
                 found.append(
                     finding(
@@ -64,6 +64,16 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             )
         )
     return found
+
+
+def _belongs(note: OperativeNote, dose: Fact, ratio: Fact) -> bool:
+    """Of the same solution: of one group, or the only ratio and the only dose of adrenaline of one sentence."""
+    if dose.group is not None and dose.group == ratio.group:
+        return True
+    doses = [fact for fact in note.of("medication_dose") if fact.name in _NAMES]
+    if len(note.of("adrenaline_ratio")) != 1 or len(doses) != 1 or dose.role in NOT_GIVEN:
+        return False
+    return any(passage.holds(dose) and passage.holds(ratio) for passage in note.sections.description)
 
 
 def _volumes(note: OperativeNote, ratio: Fact) -> list[Fact]:

@@ -33,34 +33,97 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
               and fact.role not in NOT_GIVEN | {"aftercare"}]  # fmt: skip
     vasoconstricted = {fact.group for fact in usable if fact.kind == "adrenaline_ratio" or fact.name in _ADRENALINE}
     totals: dict[str, _Total] = {}
+    found: list[Finding] = []
+    strengths = _strengths(usable)
     for dose in doses(usable):
         drug = drugs.get(dose.drug)
         if drug is None or "local_anaesthetic" not in drug.classes:
             continue
-        given = _milligrams(note, dose)
+        given = _milligrams(dose, strengths.get(dose.drug, []))
         if given is None:
+            found += _left_out(dose, drug)
             continue
         total = totals.setdefault(dose.drug, _Total())
         total.milligrams += given[0]
         total.terms.append(given[1])
         total.facts += [fact for fact in dose.facts if fact.value is not None]
         total.with_adrenaline &= any(fact.group in vasoconstricted for fact in dose.facts if fact.group)
-    return _against(note, grammar, drugs, totals)
+    return found + _against(note, grammar, drugs, totals)
 
 
-def _milligrams(note: OperativeNote, dose: Dose) -> tuple[Decimal, str] | None:
+def _strengths(facts: list[Fact]) -> dict[str, list[tuple[int, Fact]]]:
+    """Every place where a strength of a drug was said, in order. A strength said again is one fact with two places."""
+    said: dict[str, list[tuple[int, Fact]]] = {}
+    for fact in facts:
+        if fact.kind == "medication_concentration" and fact.value is not None and fact.unit and fact.name:
+            said.setdefault(fact.name, []).extend((one.last, fact) for one in (fact.evidence, *fact.also))
+    return {drug: sorted(places, key=lambda place: place[0]) for drug, places in said.items()}
+
+
+def _milligrams(dose: Dose, strengths: list[tuple[int, Fact]]) -> tuple[Decimal, str] | None:
     """(mg, the sum as worked) of one giving; the stated dose where there is one. None when it cannot be told."""
-    strength = dose.one("medication_concentration")
     said = _whole(dose.of("medication_dose"), "mg")
     if said is not None:
         return said[0], f"{said[1]} mg"
-    volume = _whole(dose.of("medication_volume"), "mL")
-    if strength is None or strength.value is None or strength.unit is None or volume is None:
+    volumes = dose.of("medication_volume")
+    own = sorted(dose.of("medication_concentration"), key=lambda fact: fact.evidence.last)
+    if not own and volumes:
+        own = _said_nearest(volumes, strengths)
+    if len(own) > 1 and len(own) == len(volumes):
+        # "10 mL of 1 %, then 10 mL of 2 %": in the order said.
+        ordered = sorted(volumes, key=lambda fact: fact.evidence.last)
+        return _added([_one([volume], strength) for volume, strength in zip(ordered, own, strict=True)])
+    return _one(volumes, own[0]) if len(own) == 1 else None
+
+
+def _said_nearest(volumes: list[Fact], strengths: list[tuple[int, Fact]]) -> list[Fact]:
+    """The strength for a giving that names none of its own: the only one of the drug, or the one said right there."""
+    if len({(fact.value, fact.unit) for _, fact in strengths}) == 1:
+        return [strengths[0][1]]
+    first, last = min(one.evidence.first for one in volumes), max(one.evidence.last for one in volumes)
+    return [fact for place, fact in strengths if first <= place <= last + _BESIDE][:1]
+
+
+_BESIDE = 4  # words between a volume and the strength behind it
+
+
+def _one(volumes: list[Fact], strength: Fact) -> tuple[Decimal, str] | None:
+    volume = _whole(volumes, "mL")
+    if strength.value is None or strength.unit is None or volume is None:
         return None
     worked = in_solution(strength.value, strength.unit, volume[0], "mL")
     if worked is None or worked[1] != "mg":
         return None
     return worked[0], f"{volume[1]} mL x {shown(strength)} = {rounded(worked[0])} mg"
+
+
+def _added(parts: list[tuple[Decimal, str] | None]) -> tuple[Decimal, str] | None:
+    known = [part for part in parts if part is not None]
+    if len(known) < len(parts):
+        return None
+    return sum((amount for amount, _ in known), Decimal(0)), " + ".join(words for _, words in known)
+
+
+def _left_out(dose: Dose, drug: Drug) -> list[Finding]:
+    """A volume whose milligrams cannot be worked out: the total is without it, and says so."""
+    volumes = dose.of("medication_volume")
+    if not volumes or all(fact.scale == "each" for fact in volumes):
+        return []
+    strengths = dose.of("medication_concentration")
+    why = "several strengths were said" if len(strengths) > 1 else "its strength was not said"
+    if len(strengths) == 1:
+        return []
+    return [
+        finding(
+            "local_anaesthetic",
+            "note",
+            f"{' and '.join(shown(fact) for fact in volumes)} of {drug.name} cannot be checked against a maximum: "
+            f"{why}.",
+            [*volumes, *strengths],
+            ask="Say the strength of each volume.",
+            about=f"strength-{dose.drug}",
+        )
+    ]
 
 
 def _whole(facts: list[Fact], unit: str) -> tuple[Decimal, str] | None:
