@@ -2,8 +2,8 @@
 
     python benchmarks/checks.py [--errors] [--seeds N] [--only KIND]
 
-Correct narrations are the scenarios of checks_scenarios.py (spoken and typed, several seeds) and those of tests/gold/
-whose truth expects no finding. Every narration goes through the whole way from text to findings. One error of each
+Correct narrations are the scenarios of checks_scenarios.py (spoken and typed, several seeds), those of tests/gold/
+whose truth expects no finding, and those of checks_clean.toml, told freely. Every narration goes through the whole way from text to findings. One error of each
 kind is planted in each narration that has the place for it; it is caught if one of the checks named for that kind says
 something that it did not say of the correct narration. Blocking findings and warnings on a correct narration are false
 alarms, unless the truth of tests/gold/ lists them; for elements that were never said the truth decides whether they
@@ -30,8 +30,10 @@ from pipeline.records import Finding
 from pipeline.rows import Element
 
 GOLD = Path(__file__).resolve().parent.parent / "tests" / "gold"
+CLEAN = Path(__file__).resolve().parent / "checks_clean.toml"
 MADE_AT = "2026-03-02T18:00:00+00:00"
 CAUGHT_TARGET, ALARM_TARGET = 0.95, 2.0
+ASKED = frozenset({"completeness", "family_elements"})
 
 
 @dataclass(frozen=True)
@@ -225,12 +227,24 @@ def gold_alarms(part: str) -> tuple[int, list[tuple[str, Finding]]]:
         for one in note.findings:
             if one.severity == "note" or one.check in expected:
                 continue
-            if one.check in ("completeness", "family_elements"):
+            if one.check in ASKED:
                 element = one.key.split(":")[-1]
                 if not _answered(wanted[element], truth["facts"]):
                     continue  # the truth has none either
             alarms.append((truth["id"], one))
     return len(files), alarms
+
+
+def written_alarms() -> tuple[int, list[tuple[str, Finding]]]:
+    """(number of narrations, false alarms) of checks_clean.toml; elements in `unsaid` were rightly asked for."""
+    rows = tomllib.loads(CLEAN.read_text(encoding="utf-8"))
+    alarms = [
+        (name, one)
+        for name, row in rows.items()
+        for one in checked(row["text"].strip(), name).findings
+        if one.severity != "note" and not (one.check in ASKED and one.key.split(":")[-1] in row.get("unsaid", ()))
+    ]
+    return len(rows), alarms
 
 
 def main() -> int:
@@ -242,6 +256,7 @@ def main() -> int:
     tallies, missed, alarms, number = plant(options.seeds, options.only)
     train_number, train = (0, []) if options.only else gold_alarms("train")
     test_number, test = (0, []) if options.only else gold_alarms("test")
+    free_number, free = (0, []) if options.only else written_alarms()
     print(f"{'planted error':45}{'planted':>8}{'caught':>8}{'missed':>8}{'as warning':>12}")
     for contradicts in (True, False):
         group = [error for error in ERRORS if error.contradicts == contradicts]
@@ -253,24 +268,26 @@ def main() -> int:
         title = "contradicts something said" if contradicts else "wrong in itself or left out"
         goal = f"   target {CAUGHT_TARGET:.0%}" if contradicts else ""
         print(f"{title.upper():45}{planted:8}{caught:8}{planted - caught:8}   {caught / max(planted, 1):.1%}{goal}\n")
-    total = max(number + train_number + test_number, 1)
-    asked = {"completeness", "family_elements"}
+    total = max(number + train_number + test_number + free_number, 1)
     for title, count, found in (
         ("scenarios", number, alarms), ("tests/gold/train", train_number, train),
-        ("tests/gold/test", test_number, test),
+        ("tests/gold/test", test_number, test), ("checks_clean.toml", free_number, free),
     ):  # fmt: skip
-        again = sum(one.check in asked for _, one in found)
+        again = sum(one.check in ASKED for _, one in found)
         print(f"correct narrations, {title}: {count}; false alarms: {len(found) - again}; "
               f"asked for although it was said: {again}")  # fmt: skip
-    everything = [one for _, one in (*alarms, *train, *test)]
-    rate = 100 * sum(one.check not in asked for one in everything) / total
+    everything = [one for _, one in (*alarms, *train, *test, *free)]
+    rate = 100 * sum(one.check not in ASKED for one in everything) / total
     print(f"FALSE ALARMS IN 100 CORRECT NARRATIONS: {rate:.1f}   target {ALARM_TARGET}")
-    again = 100 * sum(one.check in asked for one in everything) / total
+    told = max(total - number, 1)  # the scenarios are alike and quiet: the rate without them is the honest one
+    rate = 100 * sum(one.check not in ASKED for one in everything[len(alarms):]) / told
+    print(f"false alarms in 100 of those told freely (without the scenarios): {rate:.1f}")
+    again = 100 * sum(one.check in ASKED for one in everything) / total
     print(f"asked for although said, in 100 narrations: {again:.1f}")
     if options.errors:
         print("\nmissed:", *missed, sep="\n  ")
         print("\nfalse alarms:", *(f"{name}: {one.severity} {one.check}: {one.message} {one.arithmetic} "
-                                   f"{[piece.heard for piece in one.evidence]}" for name, one in [*alarms, *train]),
+                                   f"{[piece.heard for piece in one.evidence]}" for name, one in [*alarms, *train, *free]),
               sep="\n  ")  # fmt: skip
     return 0
 
