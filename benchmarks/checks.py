@@ -3,11 +3,12 @@
     python benchmarks/checks.py [--errors] [--seeds N] [--only KIND]
 
 Correct narrations are the scenarios of checks_scenarios.py (spoken and typed, several seeds), those of tests/gold/
-whose truth expects no finding, and those of checks_clean.toml, told freely. Every narration goes through the whole way from text to findings. One error of each
-kind is planted in each narration that has the place for it; it is caught if one of the checks named for that kind says
-something that it did not say of the correct narration. Blocking findings and warnings on a correct narration are false
-alarms, unless the truth of tests/gold/ lists them; for elements that were never said the truth decides whether they
-were. `--errors` prints what was missed and the false alarms, of the test part of tests/gold their number only.
+whose truth expects no finding, and those of checks_clean.toml, told freely. Every narration goes through the whole way
+from text to findings. One error of each kind is planted in each narration that has the place for it; it is caught if
+one of the checks named for that kind says something that it did not say of the correct narration. Blocking findings and
+warnings on a correct narration are false alarms, unless the truth of tests/gold/ lists them; for elements that were
+never said the truth decides whether they were. `--errors` prints what was missed and the false alarms, of the test part
+of tests/gold their number only.
 """
 
 from __future__ import annotations
@@ -280,15 +281,15 @@ def main() -> int:
     rate = 100 * sum(one.check not in ASKED for one in everything) / total
     print(f"FALSE ALARMS IN 100 CORRECT NARRATIONS: {rate:.1f}   target {ALARM_TARGET}")
     told = max(total - number, 1)  # the scenarios are alike and quiet: the rate without them is the honest one
-    rate = 100 * sum(one.check not in ASKED for one in everything[len(alarms):]) / told
+    rate = 100 * sum(one.check not in ASKED for one in everything[len(alarms) :]) / told
     print(f"false alarms in 100 of those told freely (without the scenarios): {rate:.1f}")
     again = 100 * sum(one.check in ASKED for one in everything) / total
     print(f"asked for although said, in 100 narrations: {again:.1f}")
     if options.errors:
         print("\nmissed:", *missed, sep="\n  ")
         print("\nfalse alarms:", *(f"{name}: {one.severity} {one.check}: {one.message} {one.arithmetic} "
-                                   f"{[piece.heard for piece in one.evidence]}" for name, one in [*alarms, *train, *free]),
-              sep="\n  ")  # fmt: skip
+                                   f"{[piece.heard for piece in one.evidence]}"
+                                   for name, one in [*alarms, *train, *free]), sep="\n  ")  # fmt: skip
     return 0
 
 
