@@ -1,0 +1,267 @@
+"""A stated number of things against the things that are listed with it, or against its parts.
+
+Read from the sentences themselves, since a list of sizes or of places need not be facts of their own: "six screws of
+12, 14, 16, 14 and 18 mm", "four specimens: bladder base, trigone and left wall", "seven screws, four proximal and two
+distal", "three anchors medially and three laterally, five in total".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from pipeline import enumerations, quantities, tokens
+from pipeline.checks.base import finding
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Finding, Severity, Token
+
+MEANING = "The things listed, or the parts of a number, are not as many as was said (six screws, five lengths)."
+
+_MOST = 40  # more is no count of things in one sentence
+_NO_THINGS = frozenset(
+    "times hours minutes weeks days months years passes turns degrees attempts layers holes sides views cycles rounds "
+    "others cases sessions tablets units drops points hands parts".split()
+)
+_FORMS_OF_NAMES = frozenset("part hole piece view vessel stage compartment person way fold lumen plane corner".split())
+_PLACES = frozenset(
+    "in into on onto to at from through around above below over under inside behind along between near proximal distal "
+    "proximally distally medial medially lateral laterally anterior anteriorly posterior posteriorly superior "
+    "superiorly inferior inferiorly cranial cranially caudal caudally central centrally left right upper lower deep "
+    "superficial dorsal volar palmar plantar ventral subcutaneous subcostal umbilical epigastric suprapubic "
+    "subxiphoid".split()
+)
+_JOINS = frozenset({",", "and", "then", ":", "(", "with", "plus", ";", "-", "–"})
+_OPENS = frozenset({":", "(", "-", "–"})
+_VERBS = frozenset("was were is are had has have been sent taken placed used made left inserted put given".split())
+# What begins so goes on about the things and names none.
+_GOES_ON = frozenset("with which then for but so because who that it they we all each both in total altogether using "
+                     "before after as to by no not".split())  # fmt: skip
+_WHOLE = frozenset({"total", "altogether", "overall"})
+_ITEM_WORDS, _NOUN_WORDS, _VERB_WORDS, _LIST_WORDS = 6, 2, 4, 4
+
+
+@dataclass(frozen=True, slots=True)
+class _Head:
+    """A count with its noun. `first`..`last`: tokens of both."""
+
+    first: int
+    last: int
+    number: int
+    noun: str
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        read = _read(passage)
+        heads = list(_heads(read))
+        for head in heads:
+            one = _sizes(read, head) or _items(read, head) or _parts(read, head)
+            if one is not None:
+                found.append(_told(note, passage, head.number, head.noun, *one))
+                break
+        else:
+            summed = _summed(read, heads)
+            if summed is not None:
+                found.append(_told(note, passage, summed[0], heads[0].noun, summed[1], "warning"))
+    return found
+
+
+def _read(passage: Passage) -> list[Token]:
+    """The tokens of a sentence, without what a spoken correction took back."""
+    words = tokens.words_from_text(passage.text)
+    if len(words) == passage.evidence.last - passage.evidence.first + 1:
+        struck = {at - passage.evidence.first for one in passage.taken_back for at in range(one.first, one.last + 1)}
+        words = [word for at, word in enumerate(words) if at not in struck]
+    elif passage.taken_back:
+        return []
+    return quantities.merge(tokens.tokenize(words))
+
+
+def _count(token: Token) -> int | None:
+    """The whole number of a token that counts: no unit, no label, no fraction."""
+    quantity = token.quantity
+    if quantity is None or quantity.form != "number" or quantity.dimension not in ("", "count"):
+        return None
+    value = quantity.value
+    if value is None or quantity.comparator is not None or value != int(value) or not 1 <= value <= _MOST:
+        return None
+    return int(value)
+
+
+def _heads(read: Sequence[Token]) -> Iterator[_Head]:
+    """Counts of two and more that are followed by a plural noun."""
+    for index, token in enumerate(read):
+        number = _count(token)
+        if number is None:
+            continue
+        for at in range(index + 1, min(index + 2 + _NOUN_WORDS, len(read))):
+            word = read[at]
+            if word.punctuation or word.norm in _FORMS_OF_NAMES | _PLACES | _VERBS | _JOINS:
+                break
+            if word.quantity is not None:
+                continue  # "two 5 mm ports"
+            plural = len(word.norm) > 3 and word.norm.endswith("s") and not word.norm.endswith(("ss", "us", "is"))
+            if plural and word.norm in _NO_THINGS:
+                break
+            if plural and number > 1:
+                yield _Head(index, at, number, word.norm)
+                break
+
+
+def _sizes(read: Sequence[Token], head: _Head) -> tuple[str, Severity] | None:
+    """ "Six screws: 12, 14, 16, 14 and 18 mm": at least three sizes in a row are one for each."""
+    first = next((at for at in range(head.last + 1, len(read)) if read[at].quantity is not None), None)
+    if first is None:
+        return None
+    between = read[head.last + 1 : first]
+    listed = enumerations.members(tuple(read), first)
+    unit = read[listed[-1]].quantity
+    if len(listed) < 3 or unit is None or unit.dimension not in ("length", "french"):
+        return None
+    if len(between) > _LIST_WORDS + 1 or any(_plural(token) for token in between):
+        return None
+    values = [quantity.value for at in listed if (quantity := read[at].quantity) is not None]
+    crossed = {token.norm for token in read[listed[0] : listed[-1]]} & {"x", "by", "×"}
+    if crossed or len(values) == head.number:
+        return None
+    words = ", ".join(f"{value}" for value in values)
+    # Fewer lengths than things, each length once: one of them may have been used twice.
+    sure = len(values) > head.number or len(set(values)) < len(values)
+    return f"{words} {unit.unit} = {len(values)} listed, said: {head.number}", "warning" if sure else "note"
+
+
+def _plural(token: Token) -> bool:
+    return token.norm.isalpha() and len(token.norm) > 3 and token.norm.endswith("s") and token.norm not in _VERBS
+
+
+def _items(read: Sequence[Token], head: _Head) -> tuple[str, Severity] | None:
+    """ "Four specimens were sent: bladder base, trigone and left wall"."""
+    at = head.last + 1
+    while at < len(read) and at - head.last <= _VERB_WORDS and not read[at].punctuation:
+        if read[at].quantity is not None:
+            return None
+        at += 1
+    if at >= len(read) or read[at].norm not in _OPENS | {","}:
+        return None
+    sure = read[at].norm in _OPENS
+    items: list[list[Token]] = [[]]
+    commas = 0
+    for token in read[at + 1 :]:
+        if token.norm in (".", ";", ")", ":"):
+            break
+        if token.norm == ",":
+            commas += 1
+            items.append([])
+        elif token.norm == "and" and commas:
+            if items[-1]:
+                items.append([])
+        elif token.norm == "and" and sure:
+            items.append([])
+        else:
+            items[-1].append(token)
+    named = [_stripped(item) for item in items]
+    named = [item for item in named if item]
+    if len(named) < 2 or len(named) == head.number or any(not _is_name(item) for item in named):
+        return None
+    if not sure and (len(named) < 3 or any(token.norm in _VERBS - {"left"} for item in items for token in item)):
+        return None
+    if not commas and len(named) < head.number:
+        return None  # "two plates: medial and lateral tibia and fibula": too little to go by
+    words = "; ".join(" ".join(token.text for token in item) for item in named)
+    return f"{words} = {len(named)} named, said: {head.number}", "warning"
+
+
+def _stripped(item: Sequence[Token]) -> list[Token]:
+    """An item up to its verb ("L4-L5 were decompressed"); "left" is a side there."""
+    kept: list[Token] = []
+    for token in item:
+        if token.norm in _VERBS - {"left"}:
+            break
+        kept.append(token)
+    return kept
+
+
+def _is_name(item: Sequence[Token]) -> bool:
+    """Whether a part of a list names one thing: short, and without a count of its own."""
+    return len(item) <= _ITEM_WORDS and item[0].norm not in _GOES_ON and not any(
+        (number := _count(token)) is not None and number > 1 for token in item
+    )
+
+
+def _parts(read: Sequence[Token], head: _Head) -> tuple[str, Severity] | None:
+    """ "Seven screws, four proximal and two distal"."""
+    parts: list[int] = []
+    for at in range(head.last + 1, len(read)):
+        token = read[at]
+        if token.norm in (".", ";") or token.norm in _WHOLE:
+            break
+        number = _count(token)
+        if number is None:
+            if token.quantity is not None and parts:
+                break
+            continue
+        after = read[at + 1].norm if at + 1 < len(read) else ""
+        if after not in _PLACES or (not parts and read[at - 1].norm not in _JOINS) or _says_total(read, at):
+            return None
+        parts.append(number)
+    if len(parts) < 2 or sum(parts) == head.number:
+        return None
+    return f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {head.number}", "warning"
+
+
+def _summed(read: Sequence[Token], heads: Sequence[_Head]) -> tuple[int, str] | None:
+    """ "Three anchors medially and three laterally, five in total": (the total, the sum as worked)."""
+    total = next((at for at, token in enumerate(read) if _count(token) is not None and _says_total(read, at)), None)
+    if total is None:
+        return None
+    before = [head for head in heads if head.last < total]
+    single = [at for at, token in enumerate(read[:total]) if _count(token) is not None]
+    if not before or single[0] != before[0].first or len({head.noun for head in before}) > 1:
+        return None
+    own = {head.first for head in before}
+    for at in single:
+        after = read[at + 1].norm if at + 1 < len(read) else ""
+        if at not in own and (after not in _PLACES or read[at - 1].norm not in _JOINS):
+            return None
+    parts = [number for at in single if (number := _count(read[at])) is not None]
+    said = _count(read[total])
+    noun = read[total + 1].norm if total + 1 < len(read) else ""
+    repeated = len(own) == len(single) and noun == before[0].noun
+    if said is None or len(parts) < 2 or sum(parts) == said or repeated:
+        return None  # where every count has its noun, parts_and_total adds up the facts
+    return said, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
+
+
+def _says_total(read: Sequence[Token], at: int) -> bool:
+    """Whether "in total", "altogether", "in all" goes with the count at `at`, or "total of" leads to it."""
+    before = [token.norm for token in read[max(0, at - 2) : at]]
+    if "total" in before or "altogether" in before or "makes" in before[-1:] or "making" in before[-1:]:
+        return True
+    after = [token.norm for token in read[at + 1 : at + 5]]
+    for place, norm in enumerate(after):
+        ends = place + 1 >= len(after) or after[place + 1] in (".", ",", ";")
+        if (norm in _WHOLE and ends) or (norm == "in" and after[place + 1 : place + 2] in (["total"], ["all"])):
+            return True
+        if place > 1 or not norm.isalpha():
+            return False
+    return False
+
+
+def _told(
+    note: OperativeNote, passage: Passage, said: int, noun: str, arithmetic: str, severity: Severity
+) -> Finding:
+    made = finding(
+        "listed_count", severity,
+        f"{said} {noun} were said; what is told of them does not come to {said}.",
+        [fact for fact in note.of("device_count", "specimen_count", "draw_count") if passage.holds(fact)
+         and fact.value == said],
+        arithmetic=arithmetic,
+        ask="Say which is right: the number, or what is listed.",
+        about=f"w{passage.evidence.first}",
+    )  # fmt: skip
+    return Finding(
+        made.check, made.severity, made.message, made.key, made.ask, made.arithmetic, made.facts,
+        made.evidence or (passage.evidence,),
+    )
