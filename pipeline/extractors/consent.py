@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from pipeline import laterality, story
+from pipeline import clauses, laterality, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Laterality, Reading, Sentence
 
 KINDS = ("consent", "time_out", "site_marking")
 
@@ -94,7 +94,10 @@ def _mark(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
 def _told(
     kind: str, reading: Reading, sentence: Sentence, first: int, last: int, at: int, grammar: Grammar
 ) -> Fact:
-    side, doubt = laterality.side_for(sentence, at, at, grammar)
+    if kind == "time_out":
+        side, doubt = _said_with(sentence, at, grammar)
+    else:
+        side, doubt = laterality.side_for(sentence, at, at, grammar)
     certainty = base.scope_at(sentence, "certainty", at, "affirmed")
     sites = {mention.id for mention in base.mentions(sentence, "sites") if first <= mention.first <= last}
     return base.make(kind, reading, sentence, first, last, text=story.words(sentence, first, last), laterality=side,
@@ -103,9 +106,31 @@ def _told(
                      certainty="negated" if certainty == "negated" and kind != "consent" else "affirmed")  # fmt: skip
 
 
+def _said_with(sentence: Sentence, at: int, grammar: Grammar) -> tuple[Laterality | None, str | None]:
+    """The side said with the time-out: near it in its clause, or in a clause that says what was checked. "Time out
+    nine twenty incision nine thirty the right breast is normal" names none."""
+    near: set[Laterality | None] = set()
+    for said in laterality.sides(sentence, grammar):
+        low, end = clauses.bounds(sentence, said.first)
+        checked = any(token.norm in _NAMED for token in sentence.tokens[low:end])
+        if -_BACK <= said.first - at <= _AHEAD and (low <= at < end or checked):
+            near.add(said.value)
+    if len(near) > 1:
+        return None, "more than one side is said here"
+    return (near.pop() if near else None), None
+
+
+_BACK, _AHEAD = 12, 14  # tokens
+_NAMED = _CHECKED | _MARK | {"named", "read", "announced", "correct", "identified"}
+
+
 def _window(sentence: Sentence, at: int) -> tuple[int, int]:
     """The sentence, or in a stream of speech the words around."""
     last = len(sentence.tokens) - 1
-    if last < 60:
+    marked = any(token.punctuation for token in sentence.tokens[:-1])
+    if last < (_LONG if marked else _STREAM):
         return 0, last
     return max(0, at - 4), min(last, at + 10)
+
+
+_LONG, _STREAM = 60, 25  # tokens of a sentence with marks within, and of one without any
