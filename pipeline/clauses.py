@@ -97,6 +97,11 @@ def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
     at = verb - 1
     while at >= 0 and norms[at] in _ADVERBS:
         at -= 1
+    counted = at
+    while at >= 0 and sentence.tokens[at].quantity is not None:
+        at -= 1  # "dexamethasone eight milligrams was given"
+    if counted > at and not any(m.last == at and m.table == "drugs" for m in sentence.mentions):
+        at = counted
     if at < 0 or norms[at] in _RELATIVE or norms[at] in FINITE or norms[at] in _MARKS or norms[at] in _LINKS:
         return None
     if norms[at] in _PRONOUNS:
@@ -123,9 +128,14 @@ def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
     if at < 0 or not named:
         return None
     first = min(named)
-    while first and sentence.tokens[first - 1].quantity is not None:  # "two screws were planned"
+    while first and (
+        sentence.tokens[first - 1].quantity is not None or norms[first - 1] in _LED
+    ):  # "two screws were planned", "cyst removed right ovary was normal"
         first -= 1
     return first
+
+
+_LED = _words("left right")  # a side before a subject is part of it
 
 
 def _before_phrase(norms: list[str], preposition: int) -> int | None:
@@ -188,6 +198,21 @@ def told_more(sentence: Sentence, start: int) -> bool:
         if token.quantity is not None or token.norm in _ACTED:
             return True
     return False
+
+
+def is_state(sentence: Sentence, index: int) -> bool:
+    """Whether a token is an adjective that is said behind its noun as what it was found to be."""
+    return sentence.tokens[index].norm in _STATES
+
+
+def is_told(sentence: Sentence, index: int) -> bool:
+    """Whether a token tells something of the noun right before it: a finite verb, a state, a participle."""
+    if index >= len(sentence.tokens):
+        return False
+    norm = sentence.tokens[index].norm
+    return norm in FINITE or norm in _STATES or is_participle(sentence, index) or any(
+        mention.table == "findings" and mention.first == index for mention in sentence.mentions
+    )
 
 
 # Adjectives that are said behind their noun only as what it was found to be.

@@ -79,18 +79,33 @@ def _phrase_before(sentence: Sentence, found: list[Side], first: int) -> Side | 
 
 
 def _predicates(sentence: Sentence) -> frozenset[int]:
-    """Where a finding tells of the part right before it ("both ovaries normal"): what follows is something else."""
+    """Where something is told of the part right before it ("both ovaries normal"): what follows is something else."""
     sites = {mention.last for mention in sentence.mentions if mention.table == "sites"}
-    return frozenset(m.last for m in sentence.mentions if m.table == "findings" and m.first - 1 in sites)
+    told = {m.last for m in sentence.mentions if m.table == "findings" and m.first - 1 in sites}
+    sides = {index for index, token in enumerate(sentence.tokens) if token.norm in ("left", "right", "both")}
+    told |= {
+        index for index in range(2, len(sentence.tokens))
+        if clauses.is_state(sentence, index) and index - 1 not in sides and sides & {index - 2, index - 3, index - 4}
+    }  # fmt: skip
+    return frozenset(told)
 
 
 def _trails(sentence: Sentence, side: Side) -> bool:
-    """Whether a side closes what was said before it ("through a needle on both sides balloons ...")."""
+    """Whether a side closes what was said before it in a stream of speech ("through a needle on both sides balloons
+    ...", "middle meatal antrostomy on the right polyps removed")."""
     tokens = sentence.tokens
-    return (
-        tokens[side.last].norm in ("side", "sides") and side.first > 1 and tokens[side.first - 1].norm in ("on", "from")
-        and not tokens[side.first - 2].punctuation and len(tokens) > _RUN_ON
-    )  # fmt: skip
+    if len(tokens) <= _RUN_ON or side.first < 2:
+        return False
+    at = side.first - 1
+    the = tokens[at].norm == "the"
+    at -= the
+    if at < 1 or tokens[at].norm not in ("on", "from") or tokens[at - 1].punctuation:
+        return False
+    if tokens[side.last].norm in ("side", "sides"):
+        return not the or clauses.bounds(sentence, side.first)[0] < at
+    return the and side.first == side.last and _own_noun(sentence, side) is None and (
+        clauses.bounds(sentence, side.first)[0] < at
+    )
 
 
 def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | None:
@@ -99,9 +114,10 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
     sites = {index for m in sentence.mentions if m.table == "sites" for index in range(m.first, m.last + 1)}
     named = {m.first for m in sentence.mentions if m.table not in ("sites", "sides")}
     end = clauses.bounds(sentence, last)[1]
+    numbers = 0
     for index in range(last + 1, min(last + 9, end)):
         if index in starts:
-            return starts[index]
+            return None if _opens_next(sentence, starts[index], last) else starts[index]
         token = tokens[index]
         if token.norm in (",", "(", "-", ":"):
             if index + 1 in starts or (index + 2 in starts and tokens[index + 1].norm in ("on", "the")):
@@ -110,15 +126,60 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
             return None
         if index in sites or token.norm in _BRIDGE:
             continue
+        numbers += token.quantity is not None
         if token.punctuation or index in named or token.norm in BREAKS or index > last + 4:
+            return None
+        if numbers > 1 or token.norm in _OWN_NUMBER:
+            return None
+    return None
+
+
+# What has a number of its own, so that a side behind it is of something else: "no drain, blood loss 50, both sides".
+_OWN_NUMBER = _words("loss grade stage level count counts pressure tourniquet time")
+
+
+def _opens_next(sentence: Sentence, side: Side, last: int) -> bool:
+    """Whether a side leads a noun of its own that no preposition ties to what stands before it: "a six centimetre cyst
+    right ovary normal", "osteoarthritis grade three right crest harvested". An operation or a diagnosis right before
+    it has it ("arthroscopy left knee"), unless something is told of the noun."""
+    tokens = sentence.tokens
+    own = _own_noun(sentence, side)
+    stream = len(tokens) > _RUN_ON
+    if (own is None and not stream) or (side.first > last + 1 and tokens[side.first - 1].norm in _BRIDGE):
+        return False
+    apart = not _site_tokens(sentence).issuperset(range(last + 1, side.first))
+    if not any(m.table in ("procedures", "diagnoses", "acts") and m.first <= last <= m.last
+               for m in sentence.mentions):  # fmt: skip
+        return apart or (stream and own is not None)
+    return stream and own is not None and clauses.is_told(sentence, own.last + 1)
+
+
+def _site_tokens(sentence: Sentence) -> frozenset[int]:
+    return frozenset(
+        index for m in sentence.mentions if m.table == "sites" for index in range(m.first, m.last + 1)
+    )
+
+
+def _own_noun(sentence: Sentence, side: Side) -> Mention | None:
+    """The part of the body that a side stands right before, over at most two words that describe it."""
+    for index in range(side.last + 1, min(side.last + 4, len(sentence.tokens))):
+        token = sentence.tokens[index]
+        for mention in sentence.mentions:
+            if mention.table == "sites" and mention.first == index:
+                return mention
+        if token.punctuation or token.norm in BREAKS or token.quantity is not None:
             return None
     return None
 
 
 def _closes(sentence: Sentence, side: Side) -> bool:
-    """Whether a side after a comma ends its phrase ("hernia, left.") and does not open the next one."""
-    after = side.last + 1
-    return after >= len(sentence.tokens) or sentence.tokens[after].punctuation or sentence.tokens[after].norm in BREAKS
+    """Whether a side after a comma ends its phrase ("hernia, left.", "cyst, left knee, and ...") and does not open the
+    next one ("stenosis of ninety percent, the right is occluded", "spinal, left knee opened")."""
+    own = _own_noun(sentence, side)
+    after = (side.last if own is None else own.last) + 1
+    if after >= len(sentence.tokens) or sentence.tokens[after].punctuation:
+        return True
+    return own is None and sentence.tokens[after].norm in BREAKS and sentence.tokens[after].norm not in clauses.FINITE
 
 
 def _of_sentence(
@@ -136,11 +197,15 @@ def _of_sentence(
         stream = len(sentence.tokens) > _RUN_ON
         if side.last < first and _trails(sentence, side):
             continue
+        if side.first > last and (_told_later(sentence, side, last) or (stream and _opens_next(sentence, side, last))):
+            continue
         both_in_title = max(side.last, last) < title
         close = _distance(side, first, last) <= _REACH and not clauses.parted(sentence, side.first, first)
         if stream and not both_in_title and not close:
             continue
         free.append(side)
+    if len({side.value for side in free}) > 1:  # "for arthritis the left side was done in spring": told of another
+        free = [side for side in free if not clauses.parted(sentence, side.first, first)] or free
     values = {side.value for side in free}
     if len(values) == 1:
         return (None if _points_elsewhere(sentence, found, first, last) else free[0].value), None
@@ -154,6 +219,16 @@ def _of_sentence(
     if shared is not None:
         return shared, None
     return None, "more than one side is said here"
+
+
+def _told_later(sentence: Sentence, side: Side, last: int) -> bool:
+    """Whether a side after a thing is what a later clause tells of: "stenosis on ultrasound, the right is occluded"."""
+    start, end = clauses.bounds(sentence, side.first)
+    verbs = [at for at in range(side.first, end) if sentence.tokens[at].norm in clauses.FINITE]
+    return start > last and side.first - start <= 2 and bool(verbs) and verbs[0] - side.last <= _SUBJECT
+
+
+_SUBJECT = 4  # words of what is told of, behind its side
 
 
 def _of_list(sentence: Sentence, found: list[Side], first: int, last: int) -> Laterality | None:

@@ -91,8 +91,8 @@ def _rephrased(box: Box) -> tuple[PhraseMatcher, frozenset[str]]:
     known: set[str] = set()
     patterns: dict[str, list[Doc]] = {}
     for table, ident, phrase in box.grammar.phrases():
-        if table not in ("procedures", "diagnoses"):
-            continue
+        if table not in ("procedures", "diagnoses") or rephrased.SIDES & set(split_phrase(phrase)):
+            continue  # a side in a name is part of it: "left hemicolectomy" is no "right hemicolectomy"
         forms = [phrase, *(form for form in rephrased.variants(table, phrase) if form not in said | seen)]
         seen.update(forms[1:])
         for form in forms:

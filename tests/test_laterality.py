@@ -6,6 +6,7 @@ import pytest
 from reading_of import read
 
 from pipeline import grammar, laterality
+from pipeline.run import from_text, make_note
 
 NO_SIDE = [
     "The drain was left in place.",
@@ -45,6 +46,22 @@ SIDES = [
     ("Marrow from the right iliac crest was injected into the left talus.", "talus", "left"),
     ("Marrow from the iliac crest was injected into the left talus.", "crest", None),
     ("the left tube was ruptured the right tube was scarred", "tube", "left"),
+    ("Excision of a Baker's cyst, left knee, and a ganglion of the right wrist.", "cyst", "left"),
+    ("Stenosis of the carotid, the right is occluded.", "stenosis", None),
+    ("right total knee for osteoarthritis the left side was done in the spring", "osteoarthritis", "right"),
+    ("right total hip for arthritis the left one had been replaced", "arthritis", "right"),
+]
+_STREAM = (
+    "the operation was done as planned and the consent was checked by me mister alan whitcombe forty six general "
+    "anaesthetic supine skin prepared and draped in the usual way "
+    "time out done antibiotics given {} wound closed in layers with vicryl and skin with monocryl dressing applied"
+)
+IN_STREAMS = [
+    ("a cyst of six centimetres right ovary normal and kept", "cyst", None),
+    ("marrow injection left knee for osteoarthritis grade three right crest harvested", "osteoarthritis", "left"),
+    ("double stent placed left ureteric orifice normal catheter passed", "stent", None),
+    ("uncinectomy on the right polyps removed from the left maxillary sinus", "polyps", "left"),
+    ("eleven millimetre umbilical port inserted left ovary looked enlarged", "port", None),
 ]
 
 
@@ -69,6 +86,17 @@ def test_these_are_no_sides(text: str) -> None:
 @pytest.mark.parametrize(("text", "word", "expected"), SIDES)
 def test_whose_side_it_is(text: str, word: str, expected: str | None) -> None:
     assert side(text, word)[0] == expected
+
+
+@pytest.mark.parametrize(("text", "word", "expected"), IN_STREAMS)
+def test_a_side_that_opens_the_next_thing_in_a_stream(text: str, word: str, expected: str | None) -> None:
+    assert side(_STREAM.format(text), word)[0] == expected
+
+
+def test_a_side_in_the_name_of_an_operation_is_not_dropped() -> None:
+    """The hemicolectomies are two operations (ICD-10-PCS, 0DTF and 0DTG) [from memory]."""
+    note = make_note(from_text("Laparoscopic right hemicolectomy for a caecal cancer."), grammar.load())
+    assert [fact.name for fact in note.facts if fact.kind == "procedure"] == ["laparoscopic-right-hemicolectomy"]
 
 
 def test_two_sides_and_nothing_to_tell_them_apart_is_a_doubt() -> None:
