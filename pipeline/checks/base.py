@@ -18,10 +18,11 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import Protocol
 
+from pipeline import quantities, tokens
 from pipeline.conversion import convert
 from pipeline.grammar import Box, Grammar
-from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding, Severity
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Fact, Finding, Severity, Token
 from pipeline.rows import Concept
 
 # Roles of things that were there but did not go into, or stay in, the patient.
@@ -134,6 +135,17 @@ def given(note: OperativeNote, *kinds: str) -> list[Fact]:
         for fact in note.of(*kinds)
         if fact.status == "performed" and fact.certainty == "affirmed" and fact.role not in NOT_GIVEN
     ]
+
+
+def read(passage: Passage) -> list[Token]:
+    """The tokens of a sentence with its numbers read, without what a spoken correction took back."""
+    words = tokens.words_from_text(passage.text)
+    if len(words) == passage.evidence.last - passage.evidence.first + 1:
+        struck = {at - passage.evidence.first for one in passage.taken_back for at in range(one.first, one.last + 1)}
+        words = [word for at, word in enumerate(words) if at not in struck]
+    elif passage.taken_back:
+        return []
+    return quantities.merge(tokens.tokenize(words))
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from pipeline import enumerations, quantities, tokens
+from pipeline import enumerations
+from pipeline.checks import base
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
@@ -54,7 +55,7 @@ class _Head:
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for passage in note.sections.description:
-        read = _read(passage)
+        read = base.read(passage)
         heads = list(_heads(read))
         for head in heads:
             one = _sizes(read, head) or _items(read, head) or _parts(read, head)
@@ -66,17 +67,6 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if summed is not None:
                 found.append(_told(note, passage, summed[0], heads[0].noun, summed[1], "warning"))
     return found
-
-
-def _read(passage: Passage) -> list[Token]:
-    """The tokens of a sentence, without what a spoken correction took back."""
-    words = tokens.words_from_text(passage.text)
-    if len(words) == passage.evidence.last - passage.evidence.first + 1:
-        struck = {at - passage.evidence.first for one in passage.taken_back for at in range(one.first, one.last + 1)}
-        words = [word for at, word in enumerate(words) if at not in struck]
-    elif passage.taken_back:
-        return []
-    return quantities.merge(tokens.tokenize(words))
 
 
 def _count(token: Token) -> int | None:

@@ -1,0 +1,113 @@
+"""An amount of something in a unit that cannot measure it: "5 mm of lidocaine", "a 20 millilitre incision".
+
+Such a number is no dose and no volume, so no fact of that kind holds it and `units` never sees it. Read from the
+sentences themselves: the number and what it is of stand side by side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from pipeline import mentions
+from pipeline.checks.base import amount, finding, read
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Finding, Mention, Quantity, Sentence
+
+MEANING = "An amount was said in a unit that cannot measure what it is of: millimetres of a drug or of blood."
+
+_LENGTHS = frozenset({"length", "angle", "french", "gauge"})
+_LIQUIDS = frozenset(
+    "blood marrow aspirate saline urine irrigation irrigant crystalloid colloid concentrate prp bmac plasma bile "
+    "cement contrast lipoaspirate albumin dye".split()
+)
+_CUTS = frozenset("incision incisions wound laceration cut arthrotomy defect tear gap".split())
+# Of these a length is squeezed out, stuck on or laid in.
+_BY_LENGTH = frozenset("gel jelly ointment cream paste patch patches strip ribbon gauze tape plug column clot filled "
+                       "line lines catheter needle level sponge mantle thickness".split())  # fmt: skip
+_LIKELY = {"mm": "mL", "cm": "mL", "m": "mL", "mL": "mm", "g": "cm"}
+_STRENGTHS = ("fraction", "concentration", "mass_concentration")
+_ADJECTIVES = 3  # words between the number and what it is of ("5 mm of one percent plain lidocaine")
+_ENDS = frozenset({".", ",", ";", ")"})
+_GIVEN = frozenset({"was", "were", "injected", "given", "infiltrated", "instilled", "into", "and", "then"})
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        tokens = read(passage)
+        if not any(token.quantity is not None and _suspect(token.quantity) for token in tokens):
+            continue
+        sentence = mentions.mark(Sentence(0, tuple(tokens)), grammar)
+        for index, what in _amounts(sentence):
+            quantity = tokens[index].quantity
+            if quantity is None or quantity.value is None:
+                continue
+            likely = _LIKELY.get(quantity.unit or "")
+            made = finding(
+                "units_in_words", "blocking",
+                f"“{amount(quantity.value, quantity.unit)}” was said of {what}, which it cannot measure.",
+                [fact for fact in note.facts if passage.holds(fact) and fact.value == quantity.value],
+                ask="Say the value again with its unit." + (f" Was it {likely}?" if likely else ""),
+                about=f"w{passage.evidence.first + index}",
+            )  # fmt: skip
+            found.append(
+                Finding(made.check, made.severity, made.message, made.key, made.ask, made.arithmetic, made.facts,
+                        made.evidence or (passage.evidence,))
+            )  # fmt: skip
+    return found
+
+
+def _suspect(quantity: Quantity) -> bool:
+    return quantity.value is not None and quantity.dimension in _LENGTHS | {"volume", "mass"}
+
+
+def _amounts(sentence: Sentence) -> Iterator[tuple[int, str]]:
+    """(index of the number, what it is of) of every amount in a unit that cannot measure it."""
+    tokens = sentence.tokens
+    drugs = {m.first: m for m in sentence.mentions if m.table in ("drugs", "fluids", "injectates")}
+    ends = {m.last: m for m in sentence.mentions if m.table == "drugs"}
+    for index, token in enumerate(tokens):
+        quantity = token.quantity
+        if quantity is None or not _suspect(quantity):
+            continue
+        after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
+        if quantity.dimension in _LENGTHS and after == "of":
+            for at in range(index + 2, min(index + 3 + _ADJECTIVES, len(tokens))):
+                if tokens[at].punctuation or tokens[at].norm in _BY_LENGTH:
+                    break
+                named = drugs.get(at)
+                if named is not None or tokens[at].norm in _LIQUIDS:
+                    last = named.last if named is not None else at
+                    if not _laid(sentence, at, last):
+                        yield index, " ".join(one.text for one in tokens[at : last + 1]).strip(".,")
+                    break
+        elif quantity.dimension in _LENGTHS and quantity.unit in ("mm", "cm") and _follows(sentence, index, ends):
+            yield index, tokens[_drug_before(sentence, index, ends)].text
+        elif quantity.dimension in ("volume", "mass") and after in _CUTS and quantity.unit in ("mL", "g", "mg"):
+            yield index, f"the {after}"
+
+
+def _laid(sentence: Sentence, first: int, last: int) -> bool:
+    """ "2 cm of lidocaine gel": measured by its length."""
+    return any(token.norm in _BY_LENGTH for token in sentence.tokens[first : last + 3])
+
+
+def _drug_before(sentence: Sentence, index: int, ends: Mapping[int, Mention]) -> int:
+    """The token of the drug right before the number, over its strength; -1 where there is none."""
+    at = index - 1
+    while at >= max(0, index - 3) and at not in ends:
+        quantity = sentence.tokens[at].quantity
+        strength = quantity is not None and quantity.dimension in _STRENGTHS
+        if not strength and sentence.tokens[at].norm not in (",", "plain"):
+            return -1
+        at -= 1
+    return at if at in ends else -1
+
+
+def _follows(sentence: Sentence, index: int, ends: Mapping[int, Mention]) -> bool:
+    """ "Lidocaine 1 %, 5 mm was injected": behind a drug, and nothing that the length could be of follows."""
+    if _drug_before(sentence, index, ends) < 0:
+        return False
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else "."
+    return after in _ENDS | _GIVEN
