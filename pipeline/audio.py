@@ -19,7 +19,7 @@ import av
 import numpy as np
 import numpy.typing as npt
 
-from pipeline.errors import EmptyAudio, NotAudio, SourceNotFound, SourceUnreadable
+from pipeline.errors import EmptyAudio, InputError, NotAudio, SourceNotFound, SourceUnreadable
 from pipeline.sound import RATE, Samples
 
 PIECE_SECONDS = 1.0
@@ -187,10 +187,37 @@ class _Tally:
         return float(self.peaks.max(initial=0.0))
 
 
+def look(path: Path | str) -> None:
+    """Opens a file as `inspect` does and reads none of its sound: what cannot be heard is told before anything slow.
+
+    Raises SourceNotFound, SourceUnreadable, NotAudio, EmptyAudio (0 bytes).
+    """
+    with _opened(Path(path)):
+        pass
+
+
+def is_sound(path: Path) -> bool:
+    """Whether a file is a recording whatever its name says: no text holds a zero byte."""
+    try:
+        with path.open("rb") as file:
+            if b"\x00" not in file.read(4096):
+                return False
+        look(path)
+    except (OSError, InputError):
+        return False
+    return True
+
+
 def _sha256(path: Path) -> str:
+    with _reading(path) as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+@contextmanager
+def _reading(path: Path) -> Iterator[Any]:
     try:
         with path.open("rb") as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()
+            yield stream
     except FileNotFoundError:
         raise SourceNotFound("There is no such file.", "Check the path.", where=str(path)) from None
     except IsADirectoryError:
@@ -209,12 +236,7 @@ class _Nameless:
 
 @contextmanager
 def _opened(path: Path) -> Iterator[tuple[Any, Any]]:
-    try:
-        file = path.open("rb")
-    except OSError as problem:
-        raise SourceUnreadable(f"The file cannot be read ({problem.strerror}).", "Check its permissions.",
-                               where=str(path)) from problem
-    with file:
+    with _reading(path) as file:
         if not file.read(1):
             raise EmptyAudio("The file is empty (0 bytes).", "Check the recorder.", where=str(path))
         file.seek(0)

@@ -206,6 +206,8 @@ def transcribe(
     words = run.words_file(heard)
     if out is not None:
         output.write_all(out.parent, {out.name: words})
+    for notice in () if quiet else heard.source.notices:
+        click.echo(f"voxop: {notice}", err=True)
     if as_json:
         click.echo(words.decode())
     elif not quiet:

@@ -280,6 +280,7 @@ class Dictation:
             self._events.put(Behind(round(lag, 1)))
 
     def _keep_note(self) -> None:
+        run.prepare(self._rules)  # while the first utterance is still being spoken
         while True:
             with self._changed:
                 while self._latest is None and not (self._no_more_words or self._dropped):

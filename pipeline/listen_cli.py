@@ -293,7 +293,8 @@ def _lag(seconds: float) -> str:
 def _state(note: OperativeNote) -> str:
     found = note.open_findings()
     must, check = (sum(one.severity == degree for one in found) for degree in ("blocking", "warning"))
-    return f"{len(note.facts)} facts; {must} must be settled, {check} to check"
+    facts = "1 fact" if len(note.facts) == 1 else f"{len(note.facts)} facts"
+    return f"{facts}; {must} must be settled, {check} to check"
 
 
 class _Board:

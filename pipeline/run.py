@@ -111,12 +111,13 @@ def listen_to(
     if source == "-":
         return from_text(sys.stdin.read(), "stdin")
     path = Path(source)
-    if path.suffix.lower() in (".txt", ".text"):
+    if path.suffix.lower() in (".txt", ".text") and not audio.is_sound(path):
         return read_text(path)
     if wordlist.is_word_list(path):
         replayed = listen.hear(path)
         stored = _as_heard(replayed, "words", path, replayed.source)
         return mended(stored, rules, family) if mend else stored
+    audio.look(path)
     loaded: Engine = plugins.find(listen.ENGINES, engine).load(model)
     guided = ear(loaded, rules, family=family)
     heard = _as_heard(listen.hear(path, engine, (), progress, engine=loaded, hearing=guided), "audio", path)
@@ -185,8 +186,11 @@ def spotting_ear(engine: Engine) -> Lists | None:
 
 def _samples(path: Path) -> Callable[[float, float], Samples]:
     """The recording in memory, in 16 bits: an hour takes 115 MB."""
-    pieces = [(piece * 32767).clip(-32768, 32767).astype("i2") for piece in audio.pieces(audio.inspect(path))]
-    whole = np.concatenate(pieces)
+    sound = audio.inspect(path)
+    whole, filled = np.zeros(round(sound.seconds * RATE), dtype="i2"), 0
+    for piece in audio.pieces(sound):
+        whole[filled : filled + len(piece)] = (piece * 32767).clip(-32768, 32767)
+        filled += len(piece)
     return lambda start, end: whole[round(start * RATE) : round(end * RATE)].astype(np.float32) / np.float32(32767)
 
 
@@ -309,6 +313,11 @@ def _told(heard: Heard, rules: Grammar) -> Source:
     opinions = [SecondOpinion(word=word.id, heard=word.text, others=list(word.opinions), at=word.start)
                 for word in heard.words if word.opinions]  # fmt: skip
     return heard.source.model_copy(update={"notices": [*heard.source.notices, *notices], "opinions": opinions})
+
+
+def prepare(rules: Grammar) -> None:
+    """Makes once what the first note would wait for: the matchers, the plug-ins, how terms sound (two seconds)."""
+    make_note(mended(from_text("Operative note.", "nothing"), rules), rules)
 
 
 def recheck(note: OperativeNote, rules: Grammar) -> OperativeNote:

@@ -129,6 +129,19 @@ def test_sound_is_on_the_disk_before_it_is_recognised_and_stays_whole(tmp_path: 
     assert np.abs(data - sound * 32767).max() <= 0.5 + 1e-2
 
 
+def test_what_the_first_note_needs_is_made_before_anyone_speaks(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = threading.Event()
+    monkeypatch.setattr(run, "prepare", lambda rules: made.set() if rules is RULES else None)
+    dictation = Dictation(SoundFile(tmp_path / "recording.wav"), RULES, Reader())
+    try:
+        assert made.wait(10)
+        assert dictation.received == 0
+    finally:
+        dictation.abandon()
+
+
 def test_the_family_is_found_and_its_words_used_from_the_start(tmp_path: Path, sound: np.ndarray) -> None:
     engine = Reader()
     events = dictate(tmp_path / "recording.wav", engine, sound)

@@ -75,6 +75,10 @@ def no_name(path: Path, sound: np.ndarray) -> Path:
     return wav(path / "x.wav", sound).rename(path / "recording")
 
 
+def named_as_text(path: Path, sound: np.ndarray) -> Path:
+    return wav(path / "x.wav", sound).rename(path / "x.txt")
+
+
 def cut_off(path: Path, sound: np.ndarray) -> Path:
     made = wav(path / "x.wav", np.concatenate([sound, np.zeros(RATE, dtype=np.float32)]))
     os.truncate(made, made.stat().st_size - RATE)
@@ -85,7 +89,7 @@ def cut_off(path: Path, sound: np.ndarray) -> Path:
 @pytest.mark.parametrize(
     ("make", "told"),
     [(quiet, "very quiet"), (clipped, ""), (telephone, ""), (dead_channel, "Channel 1 of 2"), (wrong_name, ""),
-     (no_name, ""), (cut_off, "cut off")],
+     (no_name, ""), (named_as_text, ""), (cut_off, "cut off")],
 )  # fmt: skip
 def test_an_odd_recording_is_heard(
     tmp_path: Path, dictation: np.ndarray, make: Callable[[Path, np.ndarray], Path], told: str
@@ -101,6 +105,15 @@ def test_an_odd_recording_is_heard(
     times = [(fact["value"], fact["unit"]) for fact in note["facts"] if fact["kind"] == "tourniquet_time"]
     assert times == [("48", "min")]
     assert any(told in notice for notice in note["source"]["notices"]) if told else not note["source"]["notices"]
+
+
+@pytest.mark.slow
+def test_transcribe_tells_damage_beside_the_words(tmp_path: Path, dictation: np.ndarray) -> None:
+    result = voxop("transcribe", cut_off(tmp_path, dictation), "--family", "ankle-arthroscopy")
+    assert result.exit_code == 0, result.output
+    assert "cut off" in result.stderr
+    assert "arthroscopy" in result.stdout.lower()
+    assert "cut off" not in result.stdout
 
 
 def nothing(path: Path, sound: np.ndarray) -> Path:
@@ -125,15 +138,16 @@ def not_sound(path: Path, sound: np.ndarray) -> Path:
     return path / "x.wav"
 
 
-def named_as_text(path: Path, sound: np.ndarray) -> Path:
-    return wav(path / "x.wav", sound).rename(path / "x.txt")
+def not_text(path: Path, sound: np.ndarray) -> Path:
+    (path / "x.txt").write_bytes(bytes(range(256)) * 40)
+    return path / "x.txt"
 
 
 def silence(path: Path, sound: np.ndarray) -> Path:
     return wav(path / "x.wav", np.zeros(3 * RATE, dtype=np.float32))
 
 
-@pytest.mark.parametrize("make", [nothing, head_alone, half_a_head, not_sound, named_as_text, silence])
+@pytest.mark.parametrize("make", [nothing, head_alone, half_a_head, not_sound, not_text, silence])
 def test_what_holds_no_speech_ends_with_one_clear_line(
     tmp_path: Path, dictation: np.ndarray, make: Callable[[Path, np.ndarray], Path]
 ) -> None:
