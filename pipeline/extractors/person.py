@@ -79,6 +79,8 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
 
 def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, named: int | None) -> list[Fact]:
     quantity = sentence.tokens[index].quantity
+    if quantity is not None and quantity.unit == "g":
+        return _in_grams(reading, sentence, grammar, index)
     if quantity is None or quantity.unit not in _WEIGHT_UNITS:
         return []
     around = {token.norm for token in sentence.tokens[max(0, index - 2) : index + 3]}
@@ -101,7 +103,43 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
     first_word = sentence.tokens[0].norm in _LABELS
     if first_word and index <= 10:
         return [base.claim("patient_weight", reading, sentence, index, index, index, 10, **_SURE)]
+    if any(token.norm in _GROWN for token in sentence.tokens[index + 1 : index + 3]):  # "a 60 kg man"
+        return [base.claim("patient_weight", reading, sentence, index, index, index + 1, 10, **_SURE)]
+    if quantity.unit == "kg" and _alone(sentence, index):
+        doubts = ("taken as the weight of the patient; what weighs so much was not said",)
+        return [base.claim("patient_weight", reading, sentence, index, index, index, _STANDS_ALONE, doubts=doubts,
+                           **_SURE)]  # fmt: skip
     return []
+
+
+_STANDS_ALONE = 60
+_GROWN = _PERSONS - {"m", "f", "y", "yo", "yrs"}
+_MARKS = frozenset({",", ";", ".", "("})
+_SUBJECTS = frozenset({"he", "she", "patient", "pt", "his", "her", "patient's", "man", "woman", "body"})
+
+
+def _alone(sentence: Sentence, index: int) -> bool:
+    """ "...; 60 kg.": a part of a sentence of its own."""
+    tokens = sentence.tokens
+    ahead = index == 0 or tokens[index - 1].norm in _MARKS
+    return ahead and (index + 1 == len(tokens) or tokens[index + 1].norm in _MARKS | {")"})
+
+
+def _in_grams(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
+    """ "The patient weighs seventy grams": kept as said, so that it is asked about; a specimen or a newborn may."""
+    tokens = sentence.tokens
+    for hit in cues.hits(sentence, grammar, "weight"):
+        if not 0 < index - hit.last <= 3 or any(token.norm in _NEWBORN for token in tokens):
+            continue
+        before = {token.norm for token in tokens[max(0, hit.first - 3) : hit.first]}
+        led = sentence.index < _OPENING and (hit.first == 0 or tokens[hit.first - 1].norm in _MARKS)
+        if before & _SUBJECTS or (led and not cues.has(sentence, grammar, "specimen")):
+            return [base.claim("patient_weight", reading, sentence, index, hit.first, hit.last, 0, **_SURE)]
+    return []
+
+
+_OPENING = 3  # sentences in which the patient is presented; later a weight may be that of what was taken out
+_NEWBORN = frozenset({"infant", "baby", "newborn", "neonate", "twin", "boy", "girl", "apgar", "apgars", "preterm"})
 
 
 def _in_brackets(sentence: Sentence, index: int) -> bool:
