@@ -27,7 +27,7 @@ _HARVEST = frozenset({"harvest_site"})
 
 def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
     """The facts, those without a side with the one that stands over them. Pure; order kept."""
-    operation, said = _operation(facts)
+    operation, said = _operation(facts, grammar)
     standing = _Standing(reading, grammar)
     if operation is None and not standing.any:
         return list(facts)
@@ -55,13 +55,26 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     ]  # fmt: skip
 
 
-def _operation(facts: Sequence[Fact]) -> tuple[Laterality | None, int]:
+def _operation(facts: Sequence[Fact], grammar: Grammar) -> tuple[Laterality | None, int]:
     """The side that all operations which were done and have one agree on (never both), and the word at which it was
-    first said: what comes before may be an operation on the other side."""
+    first said: what comes before may be an operation on the other side.
+
+    An operation on what there is once (the spine, the bowel) may be done from one side; its parts lie on both, and it
+    hands nothing on."""
     sided = [fact for fact in facts if fact.kind == "procedure" and fact.laterality and _counts(fact)]
     sides = {fact.laterality for fact in sided}
     side = next(iter(sides)) if len(sides) == 1 else None
-    return (None, 0) if side == "bilateral" else (side, min((fact.evidence.first for fact in sided), default=0))
+    if side == "bilateral" or not any(_is_paired(fact, grammar) for fact in sided):
+        return None, 0
+    return side, min((fact.evidence.first for fact in sided), default=0)
+
+
+def _is_paired(fact: Fact, grammar: Grammar) -> bool:
+    row = grammar.tables["procedures"].get(fact.name or "")
+    site = grammar.table("sites", Concept).get(fact.body_site or (row.site if isinstance(row, Concept) else ""))
+    if isinstance(row, Concept):
+        return row.sided or (site is not None and site.sided and row.site != "")
+    return site is not None and site.sided
 
 
 def _counts(fact: Fact) -> bool:
@@ -120,7 +133,8 @@ class _Standing:
                 side = None
                 self._put(sentence.tokens[0].first, _Place(None, None, other=True))
                 continue
-            other = any(token.norm in _OTHER for token in sentence.tokens)
+            norms = {token.norm for token in sentence.tokens}
+            other = bool(norms & _OTHER) or bool(norms & _TAKEN and "from" in norms)
             said = [one for one in laterality.sides(sentence, grammar)
                     if scope_at(sentence, "status", one.first, "performed") == "performed"]  # fmt: skip
             other = other or any(one.value is None for one in said)
@@ -148,6 +162,7 @@ _ELSEWHERE = frozenset(
     "postop-diagnosis both-diagnoses".split()
 )
 _OTHER = frozenset({"each", "other", "opposite", "contralateral", "opposing", "sides"})
+_TAKEN = frozenset({"graft", "grafts", "autograft", "harvest", "harvested", "donor"})  # where it was taken, not put
 _LEAD = frozenset(
     "then now next and first firstly second secondly finally on the in to at for over back attention was were turned "
     "directed drawn moving turning going moved went turn go we i same again a of started starting start with began "

@@ -197,6 +197,8 @@ def _of_sentence(
         stream = len(sentence.tokens) > _RUN_ON
         if side.last < first and _trails(sentence, side):
             continue
+        if _of_way(sentence, side, first, last) or _of_later_part(sentence, side, first, last):
+            continue
         if side.first > last and (_told_later(sentence, side, last) or (stream and _opens_next(sentence, side, last))):
             continue
         both_in_title = max(side.last, last) < title
@@ -219,6 +221,35 @@ def _of_sentence(
     if shared is not None:
         return shared, None
     return None, "more than one side is said here"
+
+
+_WITH = _words("with via through by using from")
+
+
+def _of_way(sentence: Sentence, side: Side, first: int, last: int) -> bool:
+    """ "Fusion with a left transforaminal approach": from where it was done."""
+    ways = [at for at in range(side.last + 1, min(side.last + _WAY, len(sentence.tokens)))
+            if sentence.tokens[at].norm in ("approach", "access", "exposure") and not first <= at <= last]  # fmt: skip
+    led = {token.norm for token in sentence.tokens[max(0, side.first - 2) : side.first]} & _WITH
+    return bool(ways and led)
+
+
+_WAY = 4  # words
+_OWN = frozenset({"procedures", "diagnoses"})
+_PARTS = frozenset({"acts", "findings", "devices", "drains", "complications", "diagnoses", "procedures"})
+
+
+def _of_later_part(sentence: Sentence, side: Side, first: int, last: int) -> bool:
+    """ "Glands preserved, one reimplanted on the left": behind a comma, with what is told of it there. The name of an
+    operation or a diagnosis may have its side at the end of a list."""
+    if side.first <= last or any(m.table in _OWN and m.first <= last and m.last >= first for m in sentence.mentions):
+        return False
+    tokens = sentence.tokens
+    marks = [at for at in range(last + 1, side.first) if tokens[at].punctuation]
+    return bool(marks) and (
+        any(m.table in _PARTS and marks[-1] < m.first < side.first for m in sentence.mentions)
+        or any(clauses.is_participle(sentence, at) for at in range(marks[-1] + 1, side.first))
+    )
 
 
 def _told_later(sentence: Sentence, side: Side, last: int) -> bool:

@@ -69,6 +69,10 @@ def test_a_side_stands_over_what_follows(text: str, kind: str, name: str, side: 
         ("Trigger finger release. Then carpal tunnel release on the right.", "procedure", "trigger-finger-release"),
         # "each side" is not the side that stands
         ("Breast surgery on both sides. Right side: all clear. One drain each side.", "drain", "drain"),
+        # what is there once has two halves, whichever side it was done from
+        ("Lumbar fusion from a left approach. Left facetectomy. Pedicle screws placed.", "device", "pedicle-screw"),
+        # a graft is taken somewhere else
+        ("Right wrist arthrodesis. Iliac crest bone graft from the left.", "procedure", "iliac-crest-bone-graft"),
         # a history lends no side
         ("Cystoscopy. Left: stent in 2015. A stone was seen.", "finding", "stone"),
     ],

@@ -49,6 +49,8 @@ SIDES = [
     ("Excision of a Baker's cyst, left knee, and a ganglion of the right wrist.", "cyst", "left"),
     ("Stenosis of the carotid, the right is occluded.", "stenosis", None),
     ("right total knee for osteoarthritis the left side was done in the spring", "osteoarthritis", "right"),
+    ("Posterior fusion L4-L5 with a left transforaminal approach.", "fusion", None),
+    ("Parathyroids preserved, one reimplanted on the left.", "preserved", None),
     ("right total hip for arthritis the left one had been replaced", "arthritis", "right"),
 ]
 _STREAM = (

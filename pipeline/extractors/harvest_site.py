@@ -38,6 +38,8 @@ def _is_harvest(
     norms = {token.norm for token in sentence.tokens}
     if norms & _ALLOGRAFT and not norms & _TAKEN:
         return False  # bone of another person: "an allograft of iliac crest"
+    if _was_harvested(sentence, site):
+        return True
     if not cues.around(sentence, grammar, site.first, site.last, "graft-word"):
         return phase == "harvest" and "iliac-crest" in site.id and not norms & _LANDMARK
     if "iliac-crest" in site.id:
@@ -51,4 +53,17 @@ def _is_harvest(
             cues.gap(sentence, hit.last, site.first) <= _REACH
         ):
             return ends_from or any(token.norm == "from" for token in between)
+    return False
+
+
+_TO_HARVESTED = frozenset({"was", "were", "is", "then", "also", "vein", "tendon", "tendons", "graft", "and", "both"})
+
+
+def _was_harvested(sentence: Sentence, site: Mention) -> bool:
+    """ "The left saphenous vein was harvested": the part itself was taken."""
+    for token in sentence.tokens[site.last + 1 : site.last + 5]:
+        if token.norm == "harvested":
+            return True
+        if token.norm not in _TO_HARVESTED:
+            return False
     return False
