@@ -48,7 +48,28 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     about="negative",
                 )
             )
+    if not deficits and worked is not None and (one := _worked_flag(note, grammar, put_in, came_out, worked)):
+        found.append(one)
     return found + _flag(note, grammar, deficits, put_in)
+
+
+def _worked_flag(
+    note: OperativeNote, grammar: Grammar, put_in: list[Fact], came_out: list[Fact], worked: Span
+) -> Finding | None:
+    """A deficit that nobody said, over the configured flag. What was not collected need not have stayed inside."""
+    row = limit(grammar, note.profile, "flag", kind="irrigation_deficit", name=_fluid(note, put_in))
+    if row is None or row.value is None or worked.low is None or worked.low <= row.value:
+        return None
+    return finding(
+        "irrigation_deficit",
+        "note",
+        f"Irrigation in less out is {span_words(worked, 'mL')}, over the configured {amount(row.value, row.unit)}.",
+        [*put_in, *came_out],
+        arithmetic=f"{_words(put_in)} - {_words(came_out)} = {span_words(worked, 'mL')} > {rounded(row.value)} mL "
+        f"({row.source})",
+        ask="Say the deficit, or what became of the rest.",
+        about="worked",
+    )
 
 
 def _sum(facts: list[Fact]) -> Span | None:
@@ -65,9 +86,20 @@ def _words(facts: list[Fact]) -> str:
     return " + ".join(shown(fact) for fact in facts)
 
 
+def _fluid(note: OperativeNote, facts: list[Fact]) -> str:
+    """The fluid that was run in: its name, else the one named in the sentences of these facts."""
+    named = next((fact.name for fact in facts if fact.name), "")
+    said = " ".join(
+        passage.text.lower() for passage in note.sections.description if any(passage.holds(fact) for fact in facts)
+    )
+    return named or ("glycine" if any(fluid in said for fluid in _HYPOTONIC) else "")
+
+
+_HYPOTONIC = ("glycine", "sorbitol", "mannitol", "sterile water")  # one limit for all, that of glycine
+
+
 def _flag(note: OperativeNote, grammar: Grammar, deficits: list[Fact], put_in: list[Fact]) -> list[Finding]:
-    fluid = next((fact.name for fact in (*deficits, *put_in) if fact.name), "")
-    row = limit(grammar, note.profile, "flag", kind="irrigation_deficit", name=fluid or "")
+    row = limit(grammar, note.profile, "flag", kind="irrigation_deficit", name=_fluid(note, [*deficits, *put_in]))
     if row is None or row.value is None:
         return []
     return [

@@ -11,6 +11,7 @@ KINDS = ("irrigation", "irrigation_in", "irrigation_out", "irrigation_deficit")
 
 _WORDS = ("irrigation", "irrigation-out", "deficit")
 _REACH = 60
+_OWN = -1  # before any other claim
 # "1,850 mL in, 1,600 mL out"
 _DIRECTIONS = {
     "in": "irrigation_in", "out": "irrigation_out", "back": "irrigation_out", "returned": "irrigation_out",
@@ -30,7 +31,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _volume(reading, sentence, grammar, index)
         for index, quantity in base.quantities(sentence, ""):
             if quantity.form == "number" and cues.unit_of(sentence, index) is quantity:
-                facts += _bare(reading, sentence, index)
+                facts += _bare(reading, sentence, grammar, index)
         acts = [hit for hit in cue if _rinses(sentence, hit)]
         if acts:
             facts.append(
@@ -83,9 +84,46 @@ def _unsaid(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     return facts
 
 
-def _bare(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
+# "Nine litres ran in, eight point two came back", "of which 500 mL was returned"
+_CAME_BACK = frozenset({"back", "returned", "recovered", "retrieved", "recollected", "outflow"})
+_TO_VERB = 4  # tokens
+
+
+def _behind(sentence: Sentence, index: int) -> list[str]:
+    """The words right behind the number at `index`, up to a mark, another number or the next part."""
+    found: list[str] = []
+    for token in sentence.tokens[index + 1 : index + 1 + _TO_VERB]:
+        if token.punctuation or token.quantity is not None or token.norm in ("and", "then", "but", "with"):
+            break
+        found.append(token.norm)
+    return found
+
+
+def _deficit(sentence: Sentence, grammar: Grammar, index: int) -> cues.Hit | None:
+    """The "deficit" that leads to the number with nothing of its own between ("a fluid deficit of three litres")."""
+    return next((
+        hit for hit in cues.hits(sentence, grammar, "deficit")
+        if 0 <= index - hit.last - 1 <= 3
+        and all(token.norm in _TO_NUMBER for token in sentence.tokens[hit.last + 1 : index])
+    ), None)  # fmt: skip
+
+
+_TO_NUMBER = frozenset({"of", "was", "is", ":", "=", "a", "the", "at", "about", "around", "so", "total", "came", "to"})
+
+
+def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
     """ "Irrigation in 3000, out 2800 mL": the unit of the first was not said."""
     tokens = sentence.tokens
+    lead = _deficit(sentence, grammar, index)
+    if lead is not None:
+        return [base.claim("irrigation_deficit", reading, sentence, index, lead.first, lead.last, 2)]
+    behind = _behind(sentence, index)
+    rest = tokens[index + 1 + len(behind) : index + 2 + len(behind)]
+    if behind in (["in"], ["out"]) and (not rest or rest[0].punctuation or rest[0].norm == "and"):
+        kind = "irrigation_in" if behind == ["in"] else "irrigation_out"
+        return [base.claim(kind, reading, sentence, index, index, index + 1, 2)]
+    if _CAME_BACK & set(behind):
+        return [base.claim("irrigation_out", reading, sentence, index, index, index + len(behind), 2)]
     before = tokens[index - 1].norm if index else ""
     if before == ":" and index > 1:
         before = tokens[index - 2].norm
@@ -103,6 +141,12 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if after in _DIRECTIONS or (before in _DIRECTIONS and after in ("", ",", ".", ";")):
         at, kind = (index + 1, _DIRECTIONS[after]) if after in _DIRECTIONS else (index - 1, _DIRECTIONS[before])
         return [base.claim(kind, reading, sentence, index, at, at, 0)]
+    lead = _deficit(sentence, grammar, index)
+    if lead is not None:  # also before the fluid that it is of
+        return [base.claim("irrigation_deficit", reading, sentence, index, lead.first, lead.last, _OWN)]
+    behind = _behind(sentence, index)
+    if _CAME_BACK & set(behind):
+        return [base.claim("irrigation_out", reading, sentence, index, index, index + len(behind), 0)]
     near = cues.nearest(sentence, grammar, index, *_WORDS)
     if near is not None and near[1].id == "irrigation-out" and _parted(sentence, index, near[1]):
         near = cues.nearest(sentence, grammar, index, "irrigation", "deficit")  # "100 mL in, 40 mL returned"
