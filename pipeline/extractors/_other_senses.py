@@ -23,6 +23,8 @@ _AMOUNTS = _words("pressure flow rate dose swelling bulk volume insufflation ten
 _PRESERVED = _words("itself glutaraldehyde formalin formaldehyde alcohol place")
 # "Mucopurulent drainage" was seen, and nothing drained.
 _LOOKS = _words("mucopurulent purulent serous serosanguineous bloody clear cloudy mucoid foul")
+# "A heparinised syringe": primed, and no patient was given heparin.
+_FLUSHED = _words("syringe syringes saline solution flush needle needles tube tubes trocar cannula normal ringers")
 _BACK = 8  # tokens
 
 
@@ -45,7 +47,9 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id == "reattachment" and said in ("reinserted", "reinsertion"):
         return bool(_TOOLS & set(before + after))
     if mention.id == "reduction" and said == "reduced":
-        return bool(_AMOUNTS & set(before[-5:]))
+        return bool(_AMOUNTS & set(before[-5:])) or _is_to_a_number(sentence, mention)
+    if mention.id == "systemic-heparinization" and said.startswith("heparini"):
+        return bool(_FLUSHED & set(after[:1]))
     if mention.id == "drainage" and said == "drainage":
         return bool(_LOOKS & set(before[-1:]))
     if mention.id == "internal-fixation" and said in ("fixed", "pinned"):
@@ -53,6 +57,14 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
             sentence, mention, grammar
         )
     return False
+
+
+def _is_to_a_number(sentence: Sentence, mention: Mention) -> bool:
+    """ "Reduced to six millilitres": made less, and nothing put back in place."""
+    ahead = sentence.tokens[mention.last + 1 : mention.last + 4]
+    number = next((token for token in ahead if token.quantity is not None), None)
+    led = bool(ahead) and ahead[0].norm in ("to", "down")
+    return led and number is not None and number.norm in ("#number", "#volume", "#pressure", "#mass")
 
 
 def _is_tool(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:

@@ -54,7 +54,7 @@ def _processing(reading: Reading, sentence: Sentence, phases: list[str]) -> list
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, phase: str
 ) -> list[Fact]:
-    side = _side(sentence, grammar, index)
+    side = side_at(sentence, grammar, index)
     spun = _spun(sentence, grammar, index)
 
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
@@ -127,7 +127,7 @@ _CEMENT_REACH = 16  # tokens: "cement four millilitres left and right, together 
 _SHARE_OF_REACH, _SHARE_REACH, _SHARE_BESIDE = 90, 40, 16
 
 
-def _side(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None:
+def side_at(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None:
     """The side that the number was said with, else that of the harvest site said last before it, or of the only one of
     the sentence."""
     own = sidewise.side_of(sentence, index)
@@ -160,10 +160,10 @@ def _draw(
     if len(ahead) == 4 and ahead[0].norm == "to" and ahead[1].quantity is not None and ahead[2].norm == "of":
         return []  # "citrate, eight mils to fifty two of marrow"
     near = cues.nearest(sentence, grammar, index, "draw", "draw-noun", "marrow")
-    side = _side(sentence, grammar, index)
-    ordinal = _ordinal(sentence, index)
-    if ordinal is not None:
-        name, at, price = ordinal
+    side = side_at(sentence, grammar, index)
+    told = ordinal(sentence, index)
+    if told is not None:
+        name, at, price = told
         return [
             base.claim("draw", reading, sentence, index, at, at, price, name=name, unit=quantity.unit, laterality=side,
                        scale=cues.scale(sentence, index))
@@ -241,13 +241,13 @@ def _bare_draw(
     if _counted(sentence, index) and noun is not None and noun[1].last == index - 2:
         return [base.claim("draw", reading, sentence, index, noun[1].first, noun[1].last, 4, unit=None, scale="each",
                            laterality=side)]  # fmt: skip
-    ordinal = _ordinal(sentence, index)
-    if ordinal is None or ordinal[2] > _BARE_REACH or not cues.has(sentence, grammar, "draw", "draw-noun"):
+    told = ordinal(sentence, index)
+    if told is None or told[2] > _BARE_REACH or not cues.has(sentence, grammar, "draw", "draw-noun"):
         return []
     after = sentence.tokens[index + 1 : index + 2]
     if after and not after[0].punctuation and after[0].norm not in _AFTER_BARE and after[0].quantity is None:
         return []
-    name, at, price = ordinal
+    name, at, price = told
     return [base.claim("draw", reading, sentence, index, at, at, price, name=name, unit=None, laterality=side)]
 
 
@@ -357,7 +357,7 @@ def _in_draws(sentence: Sentence, grammar: Grammar, index: int) -> bool:
 _DRAWS_AHEAD = 14
 
 
-def _ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
+def ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
     """(name, token, cost) of the ordinal that stands before the number with no other number between."""
     for at in range(index - 1, max(-1, index - 12), -1):
         quantity = sentence.tokens[at].quantity
@@ -365,17 +365,19 @@ def _ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
             return _ORDINALS[1], at, cues.gap(sentence, at, index)
         if quantity is None or quantity.dimension in ("length", "turns"):
             continue  # "first draw, one centimetre below the cortex, five millilitres"
-        if _is_label(sentence, at, quantity):
+        if is_label(sentence, at, quantity):
             return _ORDINALS[int(quantity.value or 0)], at, cues.gap(sentence, at, index)
         if quantity.form != "ordinal" or quantity.value is None or quantity.value != int(quantity.value):
             return None
+        if at and sentence.tokens[at - 1].norm in ("side", "left", "right", "crest"):
+            return None  # "left side first: sixty millilitres" numbers the sides
         price = cues.gap(sentence, at, index)
         name = _ORDINALS.get(int(quantity.value))
         return (name, at, price) if name is not None and price <= _ORDINAL_REACH else None
     return None
 
 
-def _is_label(sentence: Sentence, at: int, quantity: Quantity) -> bool:
+def is_label(sentence: Sentence, at: int, quantity: Quantity) -> bool:
     """ "Draw one, five millilitres; draw two, five": the number that names a draw."""
     bare = quantity.form in ("number", "label") and not quantity.dimension and quantity.value in _ORDINALS
     behind = sentence.tokens[at + 1 : at + 3]

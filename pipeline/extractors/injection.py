@@ -12,6 +12,7 @@ from pipeline.records import Fact, Quantity, Reading, Sentence
 
 KINDS = ("injection", "injection_volume", "injection_total", "injection_depth", "injection_needle")
 
+_NAMING = frozenset({"bone-marrow-injection", "platelet-rich-plasma-injection"})  # they name what is injected
 _UNNAMED = "what was injected was not said"
 _REACH = 45
 _NOT_INJECTED = frozenset({"sent", "kept", "left", "remained", "remaining", "stored", "retained", "discarded"})
@@ -24,6 +25,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     named = False  # whether anything that can be injected has been said so far
     for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
         named = named or any(True for _ in base.mentions(sentence, "injectates", "drugs", "fluids"))
+        named = named or any(m.id in _NAMING for m in base.mentions(sentence, "procedures", "acts"))
         first = len(facts)
         for index, token in enumerate(sentence.tokens):
             quantity = cues.unit_of(sentence, index) if token.quantity is not None else None

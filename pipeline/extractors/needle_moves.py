@@ -37,6 +37,10 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     quantity = sentence.tokens[index].quantity
     assert quantity is not None
     facts: list[Fact] = []
+    if _is_pitch(sentence, index) or (index and _is_pitch(sentence, index - 1)):
+        return []
+    if quantity.dimension in ("", "length") and (deep := _at_depth(sentence, index)) is not None:
+        return [base.claim("harvest_depth", reading, sentence, index, *deep, _TOLD, unit=quantity.unit)]
     if quantity.dimension in ("gauge", "length"):
         needle = cues.nearest(sentence, grammar, index, "needle")
         if needle is not None and needle[0] <= (20 if quantity.dimension == "gauge" else 4):
@@ -64,6 +68,32 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     return facts
 
 
+def _is_pitch(sentence: Sentence, index: int) -> bool:
+    """ "Half a centimetre a turn": how far one turn moves the needle, no way and no turn of its own."""
+    if index + 1 >= len(sentence.tokens):
+        return False
+    way, turn = sentence.tokens[index].quantity, sentence.tokens[index + 1].quantity
+    if way is None or turn is None or way.dimension != "length" or turn.dimension != "turns":
+        return False
+    return sentence.tokens[index + 1].text.lower().startswith(("a ", "per ", "each ", "every "))
+
+
+def _at_depth(sentence: Sentence, index: int) -> tuple[int, int] | None:
+    """Tokens of what tells a depth for certain: "two centimetres deep to the cortex", "five millilitres at two
+    centimetres", and a bare number in that place."""
+    tokens = sentence.tokens
+    after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
+    length = (here := tokens[index].quantity) is not None and here.dimension == "length"
+    if length and after in _BELOW and not _of_a_lesion(sentence, index):
+        return index, index + 1
+    before = tokens[index - 2].quantity if index >= 2 and tokens[index - 1].norm == "at" else None
+    volume = before is not None and (before.dimension == "volume" or (length and before.form == "number"))
+    ends = index + 1 >= len(tokens) or tokens[index + 1].punctuation or after in ("and", "then")
+    return (index - 1, index) if volume and ends else None
+
+
+_BELOW = frozenset({"deep", "below", "beneath", "past", "beyond", "under"})
+_TOLD = -5  # dearer than nothing else: the words right beside the number say what it is
 _FINE = ("um", "nm")  # the mesh of a filter, no way of a needle
 _LESIONS = frozenset(
     "defect defects lesion lesions cyst tear wound crater cavity incision hole holes tunnel tunnels flap socket ulcer "

@@ -1,0 +1,329 @@
+"""Amounts of a marrow harvest told in short: "we drew thirty, from the right another thirty, sixty all together, spun
+it, eight left, four in each knee".
+
+Only where marrow is spoken of. What a number is follows from the words right beside it and from what was told last:
+drawing, making the product, giving it. A number that counts something, or that a drug, a device or another fluid stands
+beside, is left to the other extractors. A unit that was not said stays empty, and a check asks for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pipeline import cues, laterality, sidewise
+from pipeline.extractors import base, harvest
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Laterality, Mention, Quantity, Reading, Sentence
+
+KINDS = ("draw", "draw_count", "harvest_total", "discarded_volume", "product_volume", "injection_volume")
+
+_HOLD = 4  # sentences for which what was told last still holds
+_STORIES = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow_up"})
+_MARROW = frozenset("bone-marrow-concentrate bone-marrow-aspirate bone-marrow-injection bone-marrow-harvest".split())
+_NOT_MARROW = ("drugs", "fluids", "findings", "diagnoses")
+_DREW = frozenset("drew draw draws drawn drawing pull pulls pulled aspirate aspirates aspirated withdrew".split())
+_GOT = frozenset("got get gave gives took taken obtained collected yielded yields harvested another".split())
+_STARTS = frozenset({"got", "took", "taken", "obtained", "collected", "harvested", "harvest"})
+_ORDINAL = frozenset({"first", "second", "third", "fourth", "fifth", "sixth", "last", "next"})
+_FILL = frozenset("of was were is about another only just roughly around some again a further out us me : back".split())
+_SIDES = frozenset({"left", "right", "one", "other"})
+_CREST = frozenset("crest crests spine spines side marrow".split())
+_COUNTED = frozenset("draw draws pull pulls aspirate aspirates pass passes aliquot aliquots".split())
+_HELD_IN = frozenset("syringe syringes tube tubes".split())
+_SUMMED = (("in", "all"), ("in", "total"), ("total",), ("all", "together"), ("altogether",), ("all", "told"),
+           ("together",), ("combined",))  # fmt: skip
+_SUM_OF = frozenset("from of for on at were was".split())  # not "together with", not "in all four"
+_SUMS_UP = frozenset({"that's", "thats", "makes", "making", "totalling", "totaling", "total", "sum"})
+_LOST = frozenset("lost waste wasted discarded spilled spilt thrown dropped".split())
+_REMAINS = frozenset({"to", "left", "with", "us", "leaving", "leaves", "back", "yield", "yielded", "yielding"})
+_KEPT = frozenset("saved kept stored sent frozen reserved retained".split())
+_INTO = frozenset("into to along around beneath".split())
+_MADE = frozenset("processed spun concentrated centrifuged filtered concentrate".split())
+_GIVEN = frozenset("injected instilled delivered deposited placed put given infiltrated".split())
+_BENCH = frozenset("lab laboratory pathology bench table culture centrifuge filter tube count freezer bank".split())
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What was told last: "named" (marrow), "drawn", "made" (the product), "given", "" for anything else; how long ago.
+    """
+
+    state: str = ""
+    age: int = 0
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    if not any(_says_marrow(sentence, grammar) for sentence in reading.sentences):
+        return []
+    facts: list[Fact] = []
+    told, side = _Told(), None
+    for sentence in reading.sentences:
+        if sentence.section in _STORIES:
+            continue
+        told = _Told(told.state, told.age + 1) if told.age < _HOLD else _Told()
+        marks = list(_marks(sentence, grammar, bool(told.state)))
+        side = _harvest_side(sentence, grammar) or side
+        for index, quantity in base.quantities(sentence, "volume", ""):
+            before = [state for at, state in marks if at <= index]
+            state = before[-1] if before else told.state or ("named" if _says_marrow(sentence, grammar) else "")
+            if quantity.form in ("number", "range", "fraction") and not _is_anothers(sentence, index):
+                facts += _amount(reading, sentence, grammar, index, quantity, state, side)
+        if marks:
+            told = _Told(marks[-1][1], 0)
+        elif _says_marrow(sentence, grammar):
+            told = _Told(told.state or "named", 0)
+    return facts
+
+
+def _says_marrow(sentence: Sentence, grammar: Grammar) -> bool:
+    named = base.mentions(sentence, "injectates", "procedures", "acts")
+    return cues.has(sentence, grammar, "marrow") or any(mention.id in _MARROW for mention in named)
+
+
+def _marks(sentence: Sentence, grammar: Grammar, going_on: bool) -> Iterator[tuple[int, str]]:
+    """(token, state) of every word that tells what the numbers behind it are, in order."""
+    inside = {at for m in base.mentions(sentence, "injectates") for at in range(m.first, m.last + 1)}
+    marrow = going_on or _says_marrow(sentence, grammar)
+    others = [m.first for m in base.mentions(sentence, *_NOT_MARROW)]
+    made = {m.first for m in base.mentions(sentence, "processing") if m.first not in inside}
+    made |= {hit.first for hit in cues.hits(sentence, grammar, "reduced-to")}
+    made |= {m.first for m in base.mentions(sentence, "injectates") if m.id == "bone-marrow-concentrate"}
+    made |= {at for at, token in enumerate(sentence.tokens) if token.norm in _MADE}
+    given = {hit.first for hit in cues.hits(sentence, grammar, "injection-phase")}
+    sites = {m.last for m in base.mentions(sentence, "sites")}
+    ends = {hit.first for hit in cues.hits(sentence, grammar, "leaving-harvest")}
+    for at, token in enumerate(sentence.tokens):
+        if at in ends:
+            yield at, ""
+        elif at in given:
+            yield at, "given"
+        elif at in made:
+            yield at, "made"
+        elif at not in inside and token.norm in _DREW and marrow and not _soon(others, at):
+            yield at, "drawn"
+        elif token.norm in ("got", "gets") and at and (at - 1 in sites or sentence.tokens[at - 1].norm in _SIDES):
+            yield at, "given"  # "the right ankle got four millilitres"
+        elif at not in inside and token.norm in _STARTS and marrow and not _soon(others, at):
+            yield at, "drawn"
+
+
+def _soon(others: list[int], at: int) -> bool:
+    """Whether what was drawn is something else: "aspirated thirty five of straw coloured fluid"."""
+    return any(0 < first - at <= _SOON for first in others)
+
+
+_SOON = 6
+
+
+def _harvest_side(sentence: Sentence, grammar: Grammar) -> Laterality | None:
+    sites = [site for site in base.mentions(sentence, "sites") if "iliac-crest" in site.id]
+    spans = [(site.first, site.last) for site in sites]
+    if not spans:
+        spans = [(hit.first, hit.last) for hit in cues.hits(sentence, grammar, "marrow")
+                 if sentence.tokens[hit.last].norm in _CREST - {"marrow", "side"}]  # fmt: skip
+    sides = {_beside(sentence, first) or laterality.side_for(sentence, first, last, grammar, own_only=True)[0]
+             for first, last in spans}  # fmt: skip
+    side = next(iter(sides)) if len(sides) == 1 else None
+    return side if side != "bilateral" else None
+
+
+def _beside(sentence: Sentence, first: int) -> Laterality | None:
+    before = sentence.tokens[first - 1].norm if first else ""
+    return "left" if before == "left" else "right" if before == "right" else None
+
+
+def _is_anothers(sentence: Sentence, index: int) -> bool:
+    """Whether a drug, a device or another fluid stands right beside the number, or a noun that it counts."""
+    tokens = sentence.tokens
+    for mention in base.mentions(sentence, "drugs", "fluids", "findings", "devices", "anaesthesia", "sutures"):
+        between = tokens[index + 1 : mention.first] if mention.first > index else tokens[mention.last + 1 : index]
+        near = all(not token.punctuation and token.quantity is None for token in between) and len(between) <= 2
+        if near and not (mention.table == "devices" and tokens[mention.first].norm in _HELD_IN):
+            return True
+    return False
+
+
+def _amount(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, state: str,
+    side: Laterality | None,
+) -> list[Fact]:  # fmt: skip
+    tokens = sentence.tokens
+    after = _words(sentence, index + 1, 5)
+    before = _words_before(sentence, index)
+    own = sidewise.side_of(sentence, index) or _side_after(sentence, index)
+    side = own or harvest.side_at(sentence, grammar, index) or side
+    side = None if side == "bilateral" else side
+    bare = not quantity.dimension
+
+    def claim(kind: str, cost: int = 3, **fields: object) -> list[Fact]:
+        named: dict[str, object] = {"unit": quantity.unit, **fields}
+        return [base.claim(kind, reading, sentence, index, index, index, cost, **named)]
+
+    if not state:
+        return []
+    if _is_sum(after, before):
+        return claim("harvest_total", scale="total", laterality=own) if state == "drawn" else []
+    if after[:1] and (set(after[:4]) & _LOST) and set(after[:3]) & {"of", "was", "were", "went"}:
+        return claim("discarded_volume")
+    if set(after[:3]) & _KEPT:
+        return []
+    if state == "drawn" and before[-1:] == ("so",) and not after:
+        return claim("harvest_total", scale="total", laterality=own)
+    target = _target(sentence, index)
+    into = (after[:1] or ("",))[0] in _INTO or _is_route(sentence, index)
+    into = into or (state == "given" and bare and after[:1] == ("in",) and set(after[1:2]) <= {"the", "each", "both"})
+    into = into or (after[:1] == ("went",) and bool({"in", "into"} & set(after[1:4]))) or (
+        after[:1] in (("were",), ("was",)) and bool(_GIVEN & set(after[1:2])))  # fmt: skip
+    if state in ("made", "given") and not set(after) & _BENCH and (target is not None or into):
+        scale = "each" if "each" in after[:3] or "every" in after[:3] else None
+        what = next((m.id for m in base.mentions(sentence, "injectates")), None)
+        where = laterality.side_for(sentence, target.first, target.last, grammar)[0] if target and not scale else None
+        return claim("injection_volume", 0, name=what, body_site=target.id if target else None, laterality=own or where,
+                     scale=scale)  # fmt: skip
+    if state == "made":
+        return claim("product_volume") if _is_made(sentence, index, after, before) else []
+    if state not in ("drawn", "named"):
+        return []
+    if bare and after[:1] and after[0] in _COUNTED | _HELD_IN:
+        behind = index + 4 if index + 3 < len(tokens) and tokens[index + 2].norm == "of" else index + 2
+        here = next((word for word in _words(sentence, behind, 4) if word in ("left", "right")), None)
+        there: Laterality | None = "left" if here == "left" else "right" if here else side
+        return _counted(reading, sentence, index, there)
+    if bare and after and not _ends_amount(sentence, index, after):
+        return []
+    each = index >= 3 and tokens[index - 1].norm == "of" and tokens[index - 2].norm in _COUNTED | _HELD_IN
+    counted = tokens[index - 3].quantity if each else None
+    if each and counted is not None and not counted.dimension:
+        return claim("draw", 2, scale="each", laterality=side)
+    if after == ("in",) and index + 2 < len(tokens) and (count := tokens[index + 2].quantity) is not None:
+        nouns = tokens[index + 3].norm if index + 3 < len(tokens) else "."
+        if count.dimension or count.form != "number" or nouns not in _COUNTED | _HELD_IN | {".", ","}:
+            return []
+        return claim("harvest_total", scale="total", laterality=side)
+    if state == "named" or harvest.is_label(sentence, index, quantity):
+        return []
+    told = harvest.ordinal(sentence, index)
+    ordinal = told[0] if told is not None else "last" if "last" in before[-4:] else None
+    more = after == ("more",) or after[:1] == ("more",) and after[1:2] in (("from",), ("on",), ("out",))
+    if not _led(before) and not _lists_on(sentence, index) and not more:
+        return []
+    return claim("draw", 6 if bare else 12, name=ordinal, laterality=side)
+
+
+def _is_sum(after: tuple[str, ...], before: tuple[str, ...]) -> bool:
+    """ "Sixty all together", "that's thirty five"."""
+    told = any(after[: len(words)] == words and set(after[len(words) :][:1]) <= _SUM_OF for words in _SUMMED)
+    return told or bool(before and before[-1] in _SUMS_UP)
+
+
+def _words(sentence: Sentence, first: int, count: int) -> tuple[str, ...]:
+    """Up to so many words from `first` on, up to a mark or a number."""
+    found: list[str] = []
+    for token in sentence.tokens[first : first + count]:
+        if token.punctuation or token.quantity is not None:
+            break
+        found.append(token.norm)
+    return tuple(found)
+
+
+def _words_before(sentence: Sentence, index: int) -> tuple[str, ...]:
+    """The words right before a number, up to a mark other than ":" or a number."""
+    found: list[str] = []
+    for token in reversed(sentence.tokens[max(0, index - 8) : index]):
+        if token.norm in _ORDINAL or (token.quantity is not None and token.quantity.form == "ordinal"):
+            found.append(token.text.lower())
+            continue
+        if (token.punctuation and token.norm != ":") or token.quantity is not None:
+            break
+        found.append(token.norm)
+    return tuple(reversed(found))
+
+
+def _side_after(sentence: Sentence, index: int) -> Laterality | None:
+    """ "From the right another thirty", "thirty from the left"."""
+    near = [*_words_before(sentence, index)[-4:], *_words(sentence, index + 1, 4)]
+    sides = [word for word in near if word in ("left", "right")]
+    return ("left" if sides[0] == "left" else "right") if len(set(sides)) == 1 and "from" in near else None
+
+
+def _ends_amount(sentence: Sentence, index: int, after: tuple[str, ...]) -> bool:
+    """Whether a bare number may be an amount: no noun follows that it would count."""
+    return after[0] in _AFTER or (after[0] == "of" and set(after[1:4]) & {"marrow", "aspirate", "blood", "it"} != set())
+
+
+_AFTER = frozenset("from in at then and again out more back on by this after with before for total".split())
+
+
+def _led(before: tuple[str, ...]) -> bool:
+    """ "We drew thirty", "the second gave four", "from the right another thirty": a verb of drawing leads to it."""
+    trimmed = list(before)
+    while trimmed and trimmed[-1] in _FILL and trimmed[-1] != "another":
+        trimmed.pop()
+    if not trimmed:
+        return False
+    if trimmed[-1] in _DREW | _GOT:
+        return True
+    return trimmed[-1] in _ORDINAL or "from" in trimmed[-4:]
+
+
+def _lists_on(sentence: Sentence, index: int) -> bool:
+    """ "Draws: ten, ten, eight and seven": the numbers of a list whose first one a verb or noun of drawing leads to."""
+    at = index
+    while at > 0:
+        token = sentence.tokens[at - 1]
+        if token.quantity is not None and token.quantity.dimension in ("", "volume"):
+            at -= 1
+        elif token.norm in (",", "and", "then") and at > 1:
+            at -= 1
+        else:
+            break
+    while at < index and sentence.tokens[at].quantity is None:
+        at += 1
+    if at > 1 and sentence.tokens[at - 1].norm == "of" and sentence.tokens[at - 2].norm in _COUNTED | _HELD_IN:
+        return False  # "six draws of five millilitres, thirty": what they make
+    return _led(_words_before(sentence, at)) or (at > 1 and sentence.tokens[at - 1].norm == ":" and (
+        sentence.tokens[at - 2].norm in _DREW | _CREST))  # fmt: skip
+
+
+def _is_made(sentence: Sentence, index: int, after: tuple[str, ...], before: tuple[str, ...]) -> bool:
+    """ "Spun it, eight left", "concentrated to twelve", "gave us seven mils back", "BMC six mils"."""
+    if after[:1] == ("left",) and len(after) == 1:
+        return True
+    tail = before[-4:]
+    if tail and tail[-1] in _REMAINS | {"of", "for"}:
+        return tail[-1] not in ("of", "for")
+    if any(word in _REMAINS | _GOT for word in tail) and (after[:1] in ((), ("back",)) or after[:1] == ("of",)):
+        return True
+    led = index and any(m.last == index - 1 for m in base.mentions(sentence, "injectates"))
+    return bool(led) and not after
+
+
+def _is_route(sentence: Sentence, index: int) -> bool:
+    """ "Then four intra-articular": a way in stands right behind the amount."""
+    return any(route.first == index + 1 for route in base.mentions(sentence, "routes"))
+
+
+def _target(sentence: Sentence, index: int) -> Mention | None:
+    """ "Four in each knee", "three right hip under fluoroscopy": the site that an amount goes into."""
+    for site in base.mentions(sentence, "sites"):
+        between = sentence.tokens[index + 1 : site.first]
+        if site.first <= index or len(between) > 9 or any(t.punctuation or t.quantity for t in between):
+            continue
+        words = {token.norm for token in between}
+        if "from" in words or "iliac-crest" in site.id:
+            return None
+        if words & {"in", "into", "to", "each"} or not words - {"left", "right", "the", "of", "concentrate"}:
+            return site
+    return None
+
+
+def _counted(reading: Reading, sentence: Sentence, index: int, side: Laterality | None) -> list[Fact]:
+    """ "Six pulls of ten", "five syringes of twelve": so many draws."""
+    tokens = sentence.tokens
+    held = tokens[index + 1].norm in _HELD_IN
+    if held and not (index + 3 < len(tokens) and tokens[index + 2].norm == "of" and tokens[index + 3].quantity):
+        return []
+    doubts = ("syringes were counted, not draws",) if held else ()
+    return [base.claim("draw_count", reading, sentence, index, index, index + 1, -1, unit=None, laterality=side,
+                       doubts=doubts)]  # fmt: skip

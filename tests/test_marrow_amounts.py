@@ -1,0 +1,85 @@
+"""Marrow harvests told in short. The narrations and what they mean are written by hand; how a harvest is told is common
+practice, no source. A volume that was said without a unit has none in the fact, and a check asks for it."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from pipeline import grammar, run
+from pipeline.records import Fact
+
+KINDS = set("draw draw_count harvest_total discarded_volume product_volume injection_volume harvest_depth".split())
+
+
+def told(text: str) -> tuple[list[Fact], list[str]]:
+    note = run.make_note(run.from_text(text), grammar.load())
+    return [fact for fact in note.facts if fact.kind in KINDS], [finding.check for finding in note.findings]
+
+
+def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
+    return [(fact.kind, str(fact.value), fact.unit, fact.laterality) for fact in facts]
+
+
+@pytest.mark.parametrize(("text", "meant"), [
+    ("From the left iliac crest we drew thirty, then from the right another thirty, sixty all together, spun it, eight "
+     "left, four in each knee.",
+     [("draw", "30", None, "left"), ("draw", "30", None, "right"), ("harvest_total", "60", None, "left"),
+      ("product_volume", "8", None, None), ("injection_volume", "4", None, None)]),
+    ("Marrow draw today was 52 mL from the left PSIS, BMC 6 mL, 3 mL right hip under fluoro and 3 mL left hip.",
+     [("draw", "52", "mL", "left"), ("product_volume", "6", "mL", None), ("injection_volume", "3", "mL", "right"),
+      ("injection_volume", "3", "mL", "left")]),
+    ("Bone marrow aspiration. Trephine two centimetres deep to the cortex at the right ASIS. Draws: ten, ten, eight, "
+     "seven. That's thirty five.",
+     [("harvest_depth", "2", "cm", None), ("draw", "10", None, "right"), ("draw", "10", None, "right"),
+      ("draw", "8", None, "right"), ("draw", "7", None, "right"), ("harvest_total", "35", None, None)]),
+    ("Iliac crest marrow. The first aspirate was a dry tap, the second gave four, repositioned a centimetre lateral "
+     "and got twelve.",
+     [("draw", "4", None, None), ("draw", "12", None, None)]),
+    ("Bone marrow for the right knee. I took five syringes of twelve from the left crest.",
+     [("draw_count", "5", None, "left"), ("draw", "12", None, "left")]),
+    ("We got eighty mils of marrow, five of it was lost on the floor.",
+     [("draw", "80", "mL", None), ("discarded_volume", "5", None, None)]),
+    ("Right crest marrow, sixty mils in four syringes. Filtered. It gave us seven mils back.",
+     [("harvest_total", "60", "mL", "right"), ("product_volume", "7", "mL", None)]),
+    ("BMAC injection. Five cc of concentrate to the lateral compartment of the left knee, three cc to the "
+     "patellofemoral joint.",
+     [("injection_volume", "5", "mL", "left"), ("injection_volume", "3", "mL", None)]),
+    ("Bone marrow from the right crest, ten draws of two. Filtered. Twelve were injected into the left ankle, the "
+     "remaining eight went to waste.",
+     [("draw_count", "10", None, "right"), ("draw", "2", None, "right"), ("injection_volume", "12", None, "left"),
+      ("discarded_volume", "8", None, None)]),
+])  # fmt: skip
+def test_short_harvests(text: str, meant: list[tuple[str, str, str | None, str | None]]) -> None:
+    facts, checks = told(text)
+    assert brief(facts) == meant
+    assert ("unit_missing" in checks) == any(unit is None for kind, _, unit, _ in meant if kind != "draw_count")
+
+
+@pytest.mark.parametrize("text", [
+    "Marrow from the left crest, first draw five. Aspirated thirty five of straw coloured fluid from the right knee.",
+    "Bone marrow was planned. Two anchors were placed, four sutures passed, and three portals closed.",
+    "Marrow from the crest. Needle advanced three turns, half a centimetre a turn.",
+    "Iliac crest marrow through a heparinised syringe, two passes. Mepivacaine ten for the skin.",
+])  # fmt: skip
+def test_other_numbers_of_a_harvest_are_no_marrow(text: str) -> None:
+    facts, _ = told(text)
+    others = (Decimal(35), Decimal(4), Decimal(3), Decimal("0.5"), Decimal(10))
+    assert not [fact for fact in facts if fact.value in others]
+
+
+def test_a_side_that_is_done_first_numbers_no_draw() -> None:
+    facts, _ = told("Bone marrow harvest, left side first: sixty mils in four syringes.")
+    assert [(fact.kind, fact.name) for fact in facts] == [("harvest_total", None)]
+
+
+def test_a_primed_syringe_is_no_heparin_for_the_patient() -> None:
+    text = "Marrow was kept in a heparinised syringe and reduced to six mils."
+    note = run.make_note(run.from_text(text), grammar.load())
+    assert not {"systemic-heparinization", "reduction"} & {fact.name for fact in note.facts}
+
+
+def test_scale_of_what_each_side_got() -> None:
+    facts, _ = told("Bone marrow from both crests, forty pulled, spun down to eight, four into each knee.")
+    assert [(fact.scale, fact.value) for fact in facts if fact.kind == "injection_volume"] == [("each", Decimal(4))]
