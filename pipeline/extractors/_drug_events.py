@@ -82,6 +82,25 @@ def routes(reading: Reading, sentence: Sentence, events: list[Event]) -> list[Fa
     return facts
 
 
+def of_a_strength(
+    reading: Reading, sentence: Sentence, index: int, quantity: Quantity, events: list[Event]
+) -> list[Fact]:
+    """ "Twenty of half percent ropivacaine": what is given of a strength in percent is a volume; its unit was not said.
+    """
+    tokens = sentence.tokens
+    strength = tokens[index + 2].quantity if index + 2 < len(tokens) and tokens[index + 1].norm in ("of", "x") else None
+    if quantity.form not in ("number", "range") or strength is None or strength.unit != "%":
+        return []
+    event = next((item for item in events if 0 < item.mention.first - index - 2 <= _STRENGTH_REACH), None)
+    if event is None or any(token.punctuation for token in tokens[index + 3 : event.mention.first]):
+        return []
+    return [base.claim("medication_volume", reading, sentence, index, index, event.mention.last, 4,
+                       **fields_of(sentence, index, quantity, event))]  # fmt: skip
+
+
+_STRENGTH_REACH = 3  # tokens: "ten of one percent plain lidocaine"
+
+
 def _distance(sentence: Sentence, one: Mention, other: Mention) -> int:
     before, after = sorted((one, other), key=lambda item: item.first)
     return cues.gap(sentence, before.last, after.first)
