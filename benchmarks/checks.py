@@ -242,7 +242,7 @@ def written_alarms() -> tuple[int, list[tuple[str, Finding]]]:
     alarms = [
         (name, one)
         for name, row in rows.items()
-        for one in checked(row["text"].strip(), name).findings
+        for one in checked(" ".join(row["text"].split()) if row["form"] == "spoken" else row["text"].strip(), name).findings
         if one.severity != "note" and not (one.check in ASKED and one.key.split(":")[-1] in row.get("unsaid", ()))
     ]
     return len(rows), alarms

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline.checks._asides import is_aside, is_treated
 from pipeline.checks.base import called, finding, related_sites, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -34,7 +35,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if "bilateral" in sides or len(sides) > 1:
         return found
     wrong = [fact for fact in sided if fact not in operated and _opposite(operated[0], fact)]
-    told = [_judged(operated, fact, grammar) for fact in wrong]
+    told = [_judged(note, operated, fact, grammar) for fact in wrong]
     return found + [one for one in told if one is not None]
 
 
@@ -77,8 +78,9 @@ def _of_harvest(fact: Fact, harvest: set[str], grammar: Grammar) -> bool:
     return fact.kind != "procedure" and site is not None and (site.id in harvest or site.within in harvest)
 
 
-def _judged(operated: list[Fact], fact: Fact, grammar: Grammar) -> Finding | None:
-    """A contradiction, a question, or nothing, by what sort of statement it is and where its site lies."""
+def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Grammar) -> Finding | None:
+    """A contradiction, a question, or nothing, by what sort of statement it is and where its site lies. What was done,
+    seen or ordered in a remark on the other side is a question at most."""
     place = site_of(fact, grammar)
     sites = [site for one in operated if (site := site_of(one, grammar)) is not None]
     related = place is not None and any(related_sites(place, site, grammar) for site in sites)
@@ -94,9 +96,14 @@ def _judged(operated: list[Fact], fact: Fact, grammar: Grammar) -> Finding | Non
         if fact.kind == "preparation" and place is None and "head" not in (fact.name or ""):
             severity = "warning"  # "the left leg was prepped": the limb is often no site of its own
     else:
-        if fact.name in _HEALTHY or elsewhere:
+        treated = is_treated(note, fact.evidence, fact.laterality)
+        beside = treated and place is not None and not place.sided  # "left breast lifted off the fascia, normal"
+        if (elsewhere and not beside) or (fact.name in _HEALTHY and not treated):
             return None
-        severity = "warning" if related and fact.kind in ("finding", "grade", "aftercare") else "note"
+        near = related or beside
+        severity = "warning" if near and fact.kind in ("finding", "grade", "aftercare") else "note"
+    if fact.kind not in _FIRM and is_aside(note, fact.evidence, fact.laterality):
+        severity = "note"
     return _conflict(operated[0], fact, grammar, severity)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline.checks._asides import is_aside
 from pipeline.checks.base import called, finding, related_sites, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -26,7 +27,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if related is False:
                 continue  # the arm with the drip, the side on which the surgeon stood
             made = finding(
-                "side_unplaced", "warning" if related else "note",
+                "side_unplaced", "warning" if related and not is_aside(note, said.evidence, said.side) else "note",
                 f"“{said.evidence.heard}” was said; {called(operated[0], grammar, 'the operation')} is on the "
                 f"{operated[0].laterality}.", [operated[0]], ask="Say which is right.", about=f"w{said.evidence.first}",
             )  # fmt: skip

@@ -112,7 +112,7 @@ def _said_with(sentence: Sentence, at: int, grammar: Grammar) -> tuple[Lateralit
     near: set[Laterality | None] = set()
     for said in laterality.sides(sentence, grammar):
         low, end = clauses.bounds(sentence, said.first)
-        checked = any(token.norm in _NAMED for token in sentence.tokens[low:end])
+        checked = any(token.norm in _NAMED for token in sentence.tokens[low : min(end, said.last + _NEAR)])
         if -_BACK <= said.first - at <= _AHEAD and (low <= at < end or checked):
             near.add(said.value)
     if len(near) > 1:
@@ -120,7 +120,7 @@ def _said_with(sentence: Sentence, at: int, grammar: Grammar) -> tuple[Lateralit
     return (near.pop() if near else None), None
 
 
-_BACK, _AHEAD = 12, 14  # tokens
+_BACK, _AHEAD, _NEAR = 12, 14, 7  # tokens
 _NAMED = _CHECKED | _MARK | {"named", "read", "announced", "correct", "identified"}
 
 

@@ -1,0 +1,95 @@
+"""Remarks on the other side: told on purpose for comparison, of what was before or comes later, no slip of the tongue.
+
+"Under examination the right shoulder was stable", "left kidney: small stone, observed", "the left foot has the same
+deformity, she wants it done next spring". A check that finds another side there asks quietly; it does not fall silent,
+since a slip may stand in such a sentence too. Words of remarks: common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Evidence
+
+_SIDES = {
+    "left": re.compile(r"^(?:left|l|os|lt|left-sided)$"), "right": re.compile(r"^(?:right|r|od|rt|right-sided)$"),
+}  # fmt: skip
+_BACK, _AHEAD, _NEAR = 4, 14, 12  # words before and after the side, and between it and what was said with it
+
+# Nothing is done there: it is healthy, like the other, or left as it is.
+_LEFT_ALONE = re.compile(
+    r"\b(?:compar\w+|contralateral|normal|healthy|unaffected|uninvolved|asymptomatic|unremarkable|symmetric\w*|"
+    r"(?:same|similar) (?:\w+ )?(?:deformity|problem|disease|shape|changes?|condition|thing|findings?|lesion|"
+    r"operation|trouble)|untouched|unchanged|as (?:it (?:is|was)|before)|stays|never|watch\w*|observe[ds]?|"
+    r"observation|surveillance|monitored|conservative\w*|splint only|left alone|"
+    r"no (?:symptoms|trouble|complaints?|pain|disease|surgery|operation|treatment)|"
+    r"(?:not|nothing|neither)(?: \w+){0,2} (?:touched|done|operated|opened|treated|seen|injured|involved|affected|"
+    r"needed|addressed))\b"
+)
+# Said of the operated side too, at the end: a remark only where both sides were examined.
+_FIRM = re.compile(r"\b(?:stable|intact|negative|full|good)\b")
+_EXAMINED = re.compile(r"\b(?:exam\w*|eua|lachman|pivot|drawer|tests?|tested)\b")
+# It was done before, or will be.
+_SEASONS = "year|month|week|spring|summer|autumn|fall|winter"
+_MONTHS = "january|february|march|april|may|june|july|august|september|october|november|december"
+_ANOTHER_DAY = re.compile(
+    rf"\b(?:ago|previously|last (?:{_SEASONS})|next (?:{_SEASONS}|time)|in (?:the )?(?:19|20)\d\d|"
+    rf"in (?:two thousand|nineteen|twenty) \w+|in (?:{_MONTHS}|{_SEASONS})|at a later \w+|later (?:date|stage|on)|"
+    r"(?:is|are|was|were) (?:planned|scheduled)|another (?:day|time|sitting|session)|second (?:stage|sitting)|staged|"
+    r"(?:will|to) be (?:done|operated|treated|reviewed|seen|followed|addressed|listed)|wants it)\b"
+)
+_TREATED = re.compile(
+    r"\b(?:prepp?|prepar|drap|incis|inject|open|plac|insert|repair|remov|fix|clos|sutur|drill|implant|ream|harvest|"
+    r"aspirat|resect|excis|debrid|shav|clipp?|ligat|divid|infiltrat|reduc|pinn?|anchor|drain|releas|irrigat|stapl|"
+    r"cement|block|mark|wash|expos|enter|dissect|lift|elevat|cannulat|punctur|graft|transferr?|screw|plat|wir)"
+    r"(?:ed|e|ing|ion|n|t|s)?\b|\bcut\b"
+)
+
+
+def is_aside(note: OperativeNote, said: Evidence, side: str | None) -> bool:
+    """Whether a side, said at or near some words of the description, is a remark on the other side. Pure."""
+    passage = _passage(note, said)
+    if passage is None or side not in _SIDES:
+        return False
+    words = _around(passage, said, side)
+    if _ANOTHER_DAY.search(words):
+        return True
+    left_alone = _LEFT_ALONE.search(words)
+    if left_alone is None and _EXAMINED.search(passage.text.lower()):
+        left_alone = _FIRM.search(words)
+    return left_alone is not None and not _TREATED.search(words.replace(left_alone.group(), " "))
+
+
+def is_treated(note: OperativeNote, said: Evidence, side: str | None) -> bool:
+    """Whether something is done to the side that is said there ("the left breast was lifted, normal margins"). Pure."""
+    passage = _passage(note, said)
+    return passage is not None and side in _SIDES and _TREATED.search(_around(passage, said, side)) is not None
+
+
+def _passage(note: OperativeNote, said: Evidence) -> Passage | None:
+    return next((one for one in note.sections.description
+                 if one.evidence.first <= said.first <= one.evidence.last), None)  # fmt: skip
+
+
+def _around(passage: Passage, said: Evidence, side: str) -> str:
+    """The words around a side, as far as the sentence, another side and the reach of a remark go; "" without one."""
+    raw = passage.text.lower().split()
+    words = [word.strip(".,;:()\"'") for word in raw]
+    here = [at for at, word in enumerate(words) if _SIDES[side].match(word)]
+    if not here:
+        return ""
+    place = said.first - passage.evidence.first
+    at = min(here, key=lambda index: (abs(index - place), index))
+    if abs(at - place) > _NEAR:
+        return ""
+    first, end = at, at + 1
+    while first > max(0, at - _BACK) and not raw[first - 1].endswith((".", ";", ":")) and not _sided(words[first - 1]):
+        first -= 1
+    while end < min(len(raw), at + _AHEAD) and not raw[end - 1].endswith(".") and not _sided(words[end]):
+        end += 1
+    return " ".join(words[first:end])
+
+
+def _sided(word: str) -> bool:
+    return word in ("left", "right")
