@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from pipeline import compounds, numerals, shapes
+from pipeline import compounds, identifiers, numerals, shapes
 from pipeline.clocks import starts_date
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
@@ -62,6 +62,13 @@ def merge(tokens: Sequence[Token]) -> list[Token]:
     while index < size:
         token = spread[index]
         norm = norms[index]
+        identifier = identifiers.read(spread, norms, index) if norm in identifiers.CUES else None
+        if identifier is not None:
+            code, first, index_after = identifier
+            out += spread[index:first]
+            out.append(_token(spread, first, index_after, code))
+            index, found_any = index_after, True
+            continue
         if token.punctuation or not (norm in _STARTS or _DIGIT.search(norm) or starts_date(norm)):
             out.append(token)
             index += 1

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from datetime import date
 
+from pipeline.clocks import MONTHS, _year
+
 _DAY, _HALF = 24 * 60, 12 * 60
 # A later time may lie up to 16 hours ahead; what lies further is taken as before. Convention of this project.
 _AHEAD = 16 * 60
@@ -37,8 +39,9 @@ def minutes_between(early: str, late: str) -> int | None:
 
 
 def day(text: str) -> date | None:
-    """The date of an ISO text; a month without a day is its last day (an expiry holds to the end of the month)."""
-    match = _DATE.match(text.strip())
+    """The date of an ISO text, of "March 2024" or "03/2024"; a month without a day is its last day (an expiry holds to
+    the end of the month). None for what can be read two ways."""
+    match = _DATE.match(text.strip()) or _DATE.match(_month_and_year(text))
     if match is None:
         return None
     year, month = int(match[1]), int(match[2])
@@ -49,3 +52,15 @@ def day(text: str) -> date | None:
         return date.fromordinal(following.toordinal() - 1)
     except ValueError:
         return None
+
+
+def _month_and_year(text: str) -> str:
+    """ "2024-03" for a month with its year of four digits, in words or figures; "" for anything else."""
+    slashed = re.fullmatch(r"(\d{1,2})[/.](20\d{2})", text.strip())
+    if slashed:
+        return f"{slashed[2]}-{int(slashed[1]):02d}"
+    words = [word.strip(".,") for word in text.lower().replace("-", " ").split()]
+    if not words or words[0] not in MONTHS:
+        return ""
+    year = _year(words, 1)
+    return f"{year[0]}-{MONTHS[words[0]]:02d}" if year is not None and year[1] == len(words) else ""

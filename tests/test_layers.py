@@ -19,7 +19,7 @@ LAYERS = {
             "rows note grammar manifest model_store plugins site wordlist",
             "audio segments engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
-            "units levels codes clocks shapes compounds ranges restated contrasts corrections correction_cues "
+            "units levels codes identifiers clocks shapes compounds ranges restated contrasts corrections correction_cues "
             "gapped conversion quantities tokens timespan utterances rephrased mentions sections clauses "
             "context_cues context sidewords laterality people enumerations cues sidewise story",
             "extractors",

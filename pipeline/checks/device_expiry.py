@@ -19,11 +19,27 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     operated = said or day(note.made_at[:10])
     if operated is None:
         return []
-    return [
+    unread = [
+        fact for fact in note.of("device_expiry")
+        if fact.certainty != "negated" and _expiry(fact) is None and any(map(str.isdigit, fact.text or ""))
+    ]  # fmt: skip
+    found = [
+        finding(
+            "device_expiry",
+            "note",
+            f"The expiry “{fact.text or fact.evidence.heard}” cannot be read as a day or a month of one year.",
+            [fact],
+            ask="Say the month and the year of the expiry.",
+            about="unread",
+        )
+        for fact in unread
+    ]
+    return found + [
         finding(
             "device_expiry",
             "blocking",
-            f"The device had expired on {expiry.isoformat()}; the operation was on {operated.isoformat()}.",
+            f"The device had expired on {expiry.isoformat()}; the {'operation was' if said else 'note was made'} on "
+            f"{operated.isoformat()}.",
             [fact],
             arithmetic=f"{expiry.isoformat()} is {(operated - expiry).days} days before {operated.isoformat()}",
             ask="Read the label again; if it is right, say what was done.",

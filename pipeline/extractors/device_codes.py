@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
@@ -80,12 +82,17 @@ def _is_code_word(text: str) -> bool:
 
 def _expiry(reading: Reading, sentence: Sentence, hit: cues.Hit) -> list[Fact]:
     for index, quantity in base.quantities(sentence):
-        if quantity.form != "date" or index < hit.last:
+        if quantity.form not in ("date", "pair", "code") or index < hit.last:
+            continue
+        if quantity.form != "date" and not _MONTH.match(quantity.text):
             continue
         price = cues.cost(sentence, index, hit.first, hit.last)
-        if price <= 12:
+        if price <= 12:  # "expiry date": before the date of the operation
             return [
-                base.claim("device_expiry", reading, sentence, index, hit.first, hit.last, price, text=quantity.text,
-                           value=None, unit=None)
+                base.claim("device_expiry", reading, sentence, index, hit.first, hit.last, price - 1,
+                           text=quantity.text, value=None, unit=None, status="performed")
             ]  # fmt: skip
     return []
+
+
+_MONTH = re.compile(r"^(?:\d{1,2}/20\d{2}|20\d{2}-\d{2})$")  # 03/2024, 2024-03
