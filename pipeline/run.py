@@ -16,6 +16,7 @@ import numpy as np
 
 from pipeline import (
     agreement,
+    answers,
     assemble,
     audio,
     checking,
@@ -100,12 +101,13 @@ def read_text(path: Path) -> Heard:
 def listen_to(
     source: str, rules: Grammar, *, engine: str = DEFAULT_ENGINE, family: str | None = None,
     model: str | None = None, progress: Progress | None = None, mend: bool = True, second: Second | None = None,
+    loaded: Engine | None = None,
 ) -> Heard:  # fmt: skip
     """Words of a recording, a stored word list, a .txt narration, or "-" (text on standard input).
 
     Without `family`, a recording is heard without bias until it is known, and from its start with that family's
     bias words (`ear.py`). `mend`: whether misheard terms are repaired (never in typed text).
-    `second`: asks about confusable words of a recording (`second_opinion`).
+    `second`: asks about confusable words of a recording (`second_opinion`). `loaded`: a recogniser in memory already.
     Raises InputError and SetupError subclasses, UnknownName.
     """
     if source == "-":
@@ -118,9 +120,9 @@ def listen_to(
         stored = _as_heard(replayed, "words", path, replayed.source)
         return mended(stored, rules, family) if mend else stored
     audio.look(path)
-    loaded: Engine = plugins.find(listen.ENGINES, engine).load(model)
-    guided = ear(loaded, rules, family=family)
-    heard = _as_heard(listen.hear(path, engine, (), progress, engine=loaded, hearing=guided), "audio", path)
+    hearer: Engine = loaded or plugins.find(listen.ENGINES, engine).load(model)
+    guided = ear(hearer, rules, family=family)
+    heard = _as_heard(listen.hear(path, engine, (), progress, engine=hearer, hearing=guided), "audio", path)
     heard = mended(heard, rules, guided.family) if mend else heard
     return second.over(heard, _samples(path)) if second else heard
 
@@ -256,7 +258,8 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     """Words -> the reading and its settled, numbered facts. Pure."""
     marked = [mentions.mark(sentence, rules) for sentence in utterances.read(controls.obey(words, rules).words)]
     placed = sections.place(marked, rules)
-    reading = Reading(tuple(words), tuple(context.scopes(sentence, rules) for sentence in placed))
+    scoped = [context.scopes(sentence, rules) for sentence in placed]
+    reading = Reading(tuple(words), answers.answer(scoped))
     found: list[Fact] = []
     for extractor in plugins.every("pipeline.extractors"):
         found += extractor.extract(reading, rules)

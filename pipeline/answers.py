@@ -1,0 +1,61 @@
+"""Yes and no that answer: "chondroplasty yes, microfracture no", "Was a drain used? No."
+
+Adds scopes to sentences that have theirs. A question that nobody answers is no statement: what it names is unsure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.records import Scope, Sentence
+
+_NO = frozenset({"no", "none", "nope", "negative", "nil", "not"})
+_YES = frozenset({"yes", "yeah", "yep", "correct", "done", "affirmative", "ok", "okay", "sure"})
+_MARKS = frozenset({",", ".", ";", ":"})
+_LEAST = 2  # answers that make a list
+
+
+def answer(sentences: Sequence[Sentence]) -> tuple[Sentence, ...]:
+    """The sentences with what is answered in them, or by the sentence after them, made sure or denied. Pure."""
+    found: list[Sentence] = []
+    for at, sentence in enumerate(sentences):
+        behind = sentences[at + 1] if at + 1 < len(sentences) else None
+        extra = _asked(sentence, behind) if _is_question(sentence) else _listed(sentence)
+        found.append(replace(sentence, scopes=(*sentence.scopes, *extra)) if extra else sentence)
+    return tuple(found)
+
+
+def _is_question(sentence: Sentence) -> bool:
+    return bool(sentence.tokens) and sentence.tokens[-1].norm == "?"
+
+
+def _asked(sentence: Sentence, behind: Sentence | None) -> list[Scope]:
+    first = behind.tokens[0].norm if behind is not None and behind.tokens else ""
+    second = behind.tokens[1].norm if behind is not None and len(behind.tokens) > 1 else "."
+    if first in _YES:
+        return []
+    denied = first in _NO and second in _MARKS
+    value = "negated" if denied else "suspected"
+    return [
+        Scope("certainty", value, mention.first, mention.last, "question") for mention in sentence.mentions
+    ]
+
+
+def _listed(sentence: Sentence) -> list[Scope]:
+    """ "Drain no, tourniquet no", "chondroplasty yes microfracture no": every thing with its answer behind it."""
+    tokens = sentence.tokens
+    found: list[Scope] = []
+    for mention in sentence.mentions:
+        at = mention.last + 1
+        if at < len(tokens) and tokens[at].norm in (",", ":"):
+            at += 1
+        if at >= len(tokens) or tokens[at].norm not in ("yes", "no"):
+            continue
+        found.append(Scope("certainty", "negated" if tokens[at].norm == "no" else "affirmed", mention.first,
+                           mention.last, "answer"))  # fmt: skip
+    answers = {(scope.first, scope.last) for scope in found}
+    said_yes = any(scope.value == "affirmed" for scope in found)
+    # "No X, no Y" has "no" before its things: a list of answers ends with one
+    ends = [token.norm for token in tokens if token.norm not in _MARKS][-1:]
+    return found if len(answers) >= _LEAST and (said_yes or ends == ["no"]) else []
