@@ -113,6 +113,8 @@ def main() -> int:
         told.append(line)
         print(line, flush=True)
 
+    if missing := [voice for voice in corpus.VOICES if voice not in corpus.voices()]:
+        tell(f"Voices that are not here, so that others speak more: {', '.join(missing)} (Debian: flite, espeak-ng)")
     for half in ("tuning", "test"):
         conditions = [(level,) for level in corpus.CONDITIONS] if options.detail else [tuple(corpus.CONDITIONS)]
         for levels in conditions:
