@@ -62,6 +62,18 @@ def _is_harmless(other: Mention) -> bool:
     return other.table in _HARMLESS or (other.table == "drugs" and other.id in ("adrenaline", "epinephrine"))
 
 
+def is_of_the_mixture(sentence: Sentence, index: int, adrenaline: Mention) -> bool:
+    """ "Lidocaine 1 % with epinephrine 1:100,000 (100 mg)": the ratio has told how much adrenaline there is, and more
+    than a milligram is the local anaesthetic's."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or quantity.value is None or quantity.unit not in ("mg", "g") or quantity.value <= 1:
+        return False
+    beside = sentence.tokens[max(0, adrenaline.first - 3) : adrenaline.last + 4]
+    return adrenaline.last < index and any(
+        token.quantity is not None and "ratio" in (token.quantity.form, token.quantity.dimension) for token in beside
+    )
+
+
 def said_on(sentence: Sentence, index: int, drug: Mention) -> bool | None:
     """Whether the number at `index` is one more of the drug before it: "ropivacaine 0.2 %, 20 mL, that is 400 mg".
 

@@ -213,6 +213,8 @@ def _number(
     for order, event in enumerate(events):
         if event.additive and kind in ("medication_volume", "medication_concentration"):
             continue
+        if event.additive and kind == "medication_dose" and _drug_numbers.is_of_the_mixture(sentence, index, event.mention):
+            continue
         if _barred(sentence, index, event.mention):
             continue
         share = quantity.dimension == "fraction" and "anticoagulant" in event.drug.classes
