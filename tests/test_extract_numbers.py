@@ -15,9 +15,10 @@ from pipeline.extractors import base
 from pipeline.records import Evidence, Fact, Reading
 
 NAMES = (
-    "blood_loss", "counts", "device_codes", "devices", "drains", "fluids", "harvest", "harvest_site", "injection", "marrow_amounts",
-    "irrigation", "measurements", "medicines", "needle_moves", "person", "specimens", "sutures", "times", "tourniquet",
-    "aftercare_spans", "unnamed_doses", "blood_pressure",
+    "blood_loss", "counts", "device_codes", "devices", "drains", "fluids", "harvest", "harvest_site", "injection",
+    "marrow_amounts", "sizes_by_digits", "irrigation", "measurements", "medicines", "needle_moves", "person",
+    "specimens", "sutures", "times", "tourniquet", "aftercare_spans", "unnamed_doses", "blood_pressure",
+    "component_sizes",
 )  # fmt: skip
 
 
