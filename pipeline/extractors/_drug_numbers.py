@@ -133,10 +133,20 @@ def allergic_to(sentence: Sentence, first: int, last: int, drug: Mention) -> boo
     others = [m for m in sentence.mentions if m.table == "drugs" and m.first != drug.first]
     if any(other.last == first - 1 for other in others):
         return False  # "penicillin allergy, clindamycin 900 mg"
+    if any(_has_dose(sentence, one) for one in (drug, *(m for m in others if last < m.first < drug.first))):
+        return False  # "because of the allergy clindamycin nine hundred milligrams": what was given instead
     between = sentence.tokens[last + 1 : drug.first]
     return drug.first - last < _REACTS and not any(token.norm in _THEREFORE for token in between)
 
 
+def _has_dose(sentence: Sentence, drug: Mention) -> bool:
+    """Whether an amount stands right behind a drug, or it is told to be given."""
+    after = sentence.tokens[drug.last + 1 : drug.last + 3]
+    amount = bool(after) and after[0].quantity is not None and after[0].quantity.dimension in _AMOUNTS
+    return amount or [token.norm for token in after] in (["was", "given"], ["was", "used"], ["was", "administered"])
+
+
+_AMOUNTS = frozenset({"mass", "amount", "catalytic", "molar", "volume"})
 _NONE = frozenset({"no", "nil", "denies", "without", "nkda"})
 _SAYING = frozenset({"of", "was", "were", "had", "been", "is", ",", "(", ")", "and", "then", "all", "percent", "%"})
 

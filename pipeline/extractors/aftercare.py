@@ -133,12 +133,23 @@ def _target(sentence: Sentence, index: int, quantity: Quantity, own: list[Mentio
     if quantity.dimension == "time":
         things = [m for m in base.mentions(sentence, *_ALSO)
                   if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)
-                  and not (quantity.unit == "h" and m.table == "drugs")]  # fmt: skip
+                  and not (m.table == "drugs" and (quantity.unit == "h" or _is_stopped(sentence, m, index)))]
         if things and (_cued(sentence, index) or _beside(sentence, things[-1], index)):
             return things[-1]
     if story.follow_up_cue(sentence, index) is not None:
         return None
     return _own_words(sentence, index, quantity)
+
+
+_STOPPED = frozenset("stopped held withheld paused discontinued ceased omitted suspended interrupted off last".split())
+
+
+def _is_stopped(sentence: Sentence, drug: Mention, index: int) -> bool:
+    """ "Off warfarin for five days", "rivaroxaban held for three days": how long it was not taken."""
+    if sentence.section in _AHEAD or base.scope_at(sentence, "status", drug.first, "") == "planned":
+        return False  # how long it is not to be taken
+    near = (*sentence.tokens[max(0, drug.first - 3) : drug.first], *sentence.tokens[drug.last + 1 : index])
+    return any(token.norm in _STOPPED for token in near)
 
 
 def _cued(sentence: Sentence, index: int) -> bool:

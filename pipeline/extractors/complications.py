@@ -7,7 +7,7 @@ complication, or when they are said not to be there.
 
 from __future__ import annotations
 
-from pipeline import story
+from pipeline import clauses, cues, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
@@ -25,9 +25,6 @@ _CALLED = frozenset(
      "accidentally", "iatrogenic", "unexpected", "unintended", "occurred", "sustained", "noticed", "recognized"}
 )  # fmt: skip
 _NONE = frozenset({"none", "nil", "no", "zero", "uneventful", "absent", "not"})
-_EQUIPMENT = frozenset({"equipment", "instrument", "instruments", "device", "console", "camera", "stapler", "machine"})
-_TROUBLE = frozenset({"problem", "problems", "malfunction", "malfunctioned", "failure", "failed", "fault", "faulty",
-                      "defective", "issue", "issues", "broke", "broken"})  # fmt: skip
 _WHOLE = frozenset({"procedure", "operation", "surgery", "patient", "recovery", "case", "course", "anesthesia",
                     "extubated", "emergence", "tolerated", "complication", "complications"})  # fmt: skip
 
@@ -41,7 +38,7 @@ _TALK = frozenset(
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        facts += _equipment(reading, sentence)
+        facts += _equipment(reading, sentence, grammar)
         if sentence.section in _ELSEWHERE:
             continue
         found = list(base.mentions(sentence, "complications"))
@@ -144,20 +141,54 @@ def _in_words(reading: Reading, sentence: Sentence) -> list[Fact]:
     return [base.make("complication", reading, sentence, first, last, text=text, status="performed")]
 
 
-def _equipment(reading: Reading, sentence: Sentence) -> list[Fact]:
-    tokens = sentence.tokens
-    for index, token in enumerate(tokens):
-        if token.norm not in _TROUBLE:
+def _equipment(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """What of the equipment did not work, in its own words, or that nothing did fail."""
+    for thing in cues.hits(sentence, grammar, "equipment"):
+        trouble = _trouble(sentence, grammar, thing)
+        if trouble is None or base.scope_at(sentence, "status", trouble.first, "performed") != "performed":
             continue
-        near = [at for at in range(max(0, index - 4), min(len(tokens), index + 5)) if tokens[at].norm in _EQUIPMENT]
-        if not near:
-            continue
-        first, last = min(*near, index), max(*near, index)
-        certainty = base.scope_at(sentence, "certainty", index, "affirmed")
-        if certainty == "negated" or any(t.norm in _NONE for t in tokens[max(0, first - 2) : last + 3]):
+        first, last = min(thing.first, trouble.first), max(thing.last, trouble.last)
+        if _is_denied(sentence, first, last):
             return [base.make("equipment_problem", reading, sentence, first, last, text="none", certainty="negated",
                               status="performed")]  # fmt: skip
-        end = min(len(tokens) - 1, last + 12)
-        return [base.make("equipment_problem", reading, sentence, first, end,
-                          text=story.words(sentence, max(0, first - 2), end))]  # fmt: skip
+        begin = max(0, first - 4, clauses.bounds(sentence, first)[0])
+        end = min(len(sentence.tokens) - 1, last + 12, clauses.bounds(sentence, last)[1] - 1)
+        return [base.make("equipment_problem", reading, sentence, first, end, certainty="affirmed",
+                          text=story.words(sentence, begin, end))]  # fmt: skip
     return []
+
+
+def _trouble(sentence: Sentence, grammar: Grammar, thing: cues.Hit) -> cues.Hit | None:
+    """The trouble that is told of a thing: a noun near it ("problem with the camera"), an adjective right before it,
+    a verb behind it ("the drill broke"); "failed hardware" is no verb."""
+    for hit in cues.hits(sentence, grammar, "equipment-trouble"):
+        if _between(sentence, thing, hit) <= _NEAR:
+            return hit
+    for hit in cues.hits(sentence, grammar, "equipment-faulty"):
+        if hit.last == thing.first - 1:
+            return hit
+    for hit in cues.hits(sentence, grammar, "equipment-failed"):
+        between = sentence.tokens[thing.last + 1 : hit.first]
+        if hit.first > thing.last and len(between) <= _NEAR and not any(
+            token.punctuation or token.quantity is not None or token.norm in _OTHER_SUBJECT for token in between
+        ):  # fmt: skip
+            return hit
+    return None
+
+
+_NEAR = 3  # tokens
+_OTHER_SUBJECT = frozenset("of to and for by which was were in into from through until when after".split())
+_DENYING = frozenset({"no", "without", "never", "nil", "zero", "not"})
+
+
+def _between(sentence: Sentence, thing: cues.Hit, hit: cues.Hit) -> int:
+    low, high = sorted((thing, hit), key=lambda one: one.first)
+    between = sentence.tokens[low.last + 1 : high.first]
+    return 99 if any(token.norm in (".", ";", ",") for token in between) else len(between)
+
+
+def _is_denied(sentence: Sentence, first: int, last: int) -> bool:
+    tokens = sentence.tokens
+    before = {token.norm for token in tokens[max(0, first - 3, clauses.bounds(sentence, first)[0]) : first]}
+    after = {token.norm for token in tokens[last + 1 : last + 3]}
+    return bool(before & _DENYING) or bool(after & {"none", "nil", "zero", "absent"})

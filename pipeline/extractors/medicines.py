@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from pipeline import cues
-from pipeline.extractors import _drug_numbers, _drug_words, base
+from pipeline.extractors import _drug_numbers, _drug_told, _drug_words, base
 from pipeline.extractors._drug_events import ADRENALINE, PIECES, Event, fields_of, pieces, ratio, routes
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
@@ -28,6 +28,7 @@ _TELLS = {
     "fraction": ("medication_concentration", 24), "concentration": ("medication_concentration", 40),
     "mass_concentration": ("medication_concentration", 40), "rate": ("medication_rate", 30),
 }  # fmt: skip
+_AMOUNTS = ("medication_dose", "medication_volume")
 _LATER_SECTIONS = ("aftercare", "follow-up")
 _FAR_BACK, _STILL_AFTERCARE, _STREAM = 99, 3, 40
 _TAKEN_LATER = frozenset({
@@ -103,8 +104,12 @@ def _circumstances(
     ids = cues.around(sentence, grammar, mention.first, mention.last)
     if "avoid" in ids and _avoided(sentence, grammar, mention):
         return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
+    was_taken, unsure = _drug_told.stopped(sentence, mention, drug)
+    denied = "not-given" in ids and _drug_told.is_denied(sentence, grammar, mention, "not-given")
     later = sentence.section in _LATER_SECTIONS or (
-        status in ("performed", "planned", "conditional") and _is_later(sentence, grammar, mention, drug, after)
+        not (was_taken or denied)
+        and status in ("performed", "planned", "conditional")
+        and _is_later(sentence, grammar, mention, drug, after)
     )
     if later and not set(drug.classes) & {"local_anaesthetic", "general_anaesthetic"}:
         if base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated":
@@ -118,7 +123,9 @@ def _circumstances(
         found["role"] = "prophylaxis"
     elif "local_anaesthetic" in drug.classes:
         found["role"] = "local_anaesthetic"
-    if "not-given" in ids and _near(sentence, grammar, mention, 24, "not-given"):
+    if was_taken:
+        found |= {"status": "historical", "certainty": "affirmed", "doubts": unsure}
+    elif denied:
         found["certainty"] = "negated"
     elif status == "performed" and (
         any(_drug_numbers.says_of(sentence, mention, hit.first) for hit in cues.hits(sentence, grammar, "prepared"))
@@ -265,6 +272,10 @@ def _number(
     partner = _partner(sentence, index, event, events)
     if kind in ("medication_volume", "medication_dose") and partner is not None and fields["scale"] != "each":
         doubts.append(f"may be the amount together with {partner.drug.name}")
+    often = _drug_told.repeated(sentence, index, event.mention) if kind in _AMOUNTS else None
+    if often is not None and fields["scale"] is None:
+        fields["scale"] = "each"
+        doubts.append(f"said {often} times; what it comes to was not worked out")
     fields["doubts"] = tuple(doubts)
     facts: list[Fact] = [
         base.claim(kind, reading, sentence, index, event.mention.first, event.mention.last, price, **fields)

@@ -1,0 +1,188 @@
+"""What is told of one drug and not of its neighbour: not given, stopped before the operation, given several times.
+
+Speech often has no marks: "cocaine was not used xylometazoline pledgets were placed" says of the first drug that it was
+not used, and nothing of the second.
+"""
+
+from __future__ import annotations
+
+from pipeline import clauses, cues
+from pipeline.grammar import Grammar
+from pipeline.records import Mention, Sentence, Token
+from pipeline.rows import Drug
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+_FAR = 24  # what may lie between a drug and the words that deny it, as cues.gap counts
+_JOINERS = _words("and or nor with plus , / &")
+_IN_LIST = _JOINERS | _words("of percent % the any a an either neither both iv im plain solution")
+# "We did not give heparin": the object follows its verb; "heparin was not given": the subject goes before.
+_ACTIVE = _words("did didn't no we")
+_MEANT = _words("it this that them any these those either both")
+
+
+def is_denied(sentence: Sentence, grammar: Grammar, drug: Mention, *ids: str) -> bool:
+    """Whether one of these cues ("not-given") is said of this drug."""
+    drugs = [mention for mention in sentence.mentions if mention.table == "drugs"]
+    return any(drug in _denied(sentence, hit, drugs) for hit in cues.hits(sentence, grammar, *ids))
+
+
+def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Mention]:
+    before = [one for one in drugs if one.last < hit.first and cues.gap(sentence, one.last, hit.first) <= _FAR
+              and _is_subject(sentence, one, hit)]  # fmt: skip
+    after = [one for one in drugs if one.first > hit.last and cues.gap(sentence, hit.last, one.first) <= _FAR]
+    first = sentence.tokens[hit.first].norm
+    follows = sentence.tokens[hit.last + 1].norm if hit.last + 1 < len(sentence.tokens) else ""
+    ahead = first in _ACTIVE or (first in _BOTH_WAYS and not (before and _passive(sentence, hit)))
+    if ahead and after and follows not in _MEANT:
+        return _with_joined(sentence, after[0], drugs, 1)
+    if before:
+        return _with_joined(sentence, before[-1], drugs, -1)
+    return _with_joined(sentence, after[0], drugs, 1) if after and not clauses.parted(
+        sentence, hit.last, after[0].first
+    ) else []  # fmt: skip
+
+
+# "We withheld the heparin" and "heparin withheld"
+_BOTH_WAYS = _words("held withheld omitted")
+_SUBJECTS = _words("we i they he she and")
+
+
+def _passive(sentence: Sentence, hit: cues.Hit) -> bool:
+    return not hit.first or sentence.tokens[hit.first - 1].norm not in _SUBJECTS
+
+
+def _is_subject(sentence: Sentence, drug: Mention, hit: cues.Hit) -> bool:
+    """Whether a drug before a denial may be what is denied: nothing was told of it in between."""
+    between = [token.norm for token in sentence.tokens[drug.last + 1 : hit.first]]
+    return not any(norm in ("given", "injected", "used", "administered", "infiltrated") for norm in between)
+
+
+def _with_joined(sentence: Sentence, drug: Mention, drugs: list[Mention], way: int) -> list[Mention]:
+    """The drug and those that a list joins to it on that side."""
+    found = [drug]
+    place = drugs.index(drug) + way
+    while 0 <= place < len(drugs) and _is_joined(sentence, drugs[place], found[-1]):
+        found.append(drugs[place])
+        place += way
+    return found
+
+
+def _is_joined(sentence: Sentence, one: Mention, other: Mention) -> bool:
+    low, high = sorted((one, other), key=lambda mention: mention.first)
+    between = sentence.tokens[low.last + 1 : high.first]
+    return any(token.norm in _JOINERS for token in between) and all(
+        token.quantity is not None or token.norm in _IN_LIST for token in between
+    )
+
+
+_STOPPED = _words(
+    "stopped discontinued paused ceased suspended interrupted stopping discontinuing continued bridged"
+)
+_LAST = _words("taken dose tablet intake")
+_OFF = _words("off stopped discontinued paused suspended stopping discontinuing ceased continued")
+_BEFORE = _words(
+    "yesterday ago before prior preoperatively preop since last monday tuesday wednesday thursday friday saturday "
+    "sunday january february march april may june july august september october november december week weeks day days "
+    "month months years morning night weekend admission beforehand earlier"
+)
+# What stops within the operation.
+_HERE = _words("end once when during after closure cpb bypass infusion drip emergence extubation pump rate wound skin")
+_RUNNING = _words("general_anaesthetic vasoactive muscle_relaxant sedative tocolytic cardioplegic uterotonic")
+_WINDOW = 9  # tokens
+
+
+def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[str, ...]]:
+    """Whether a drug was taken before the operation and stopped, and what is unsure of that: "Diamox stopped",
+    "apixaban last taken on Tuesday", "off warfarin for five days"; not "propofol infusion stopped at 14:30"."""
+    tokens = sentence.tokens
+    ahead = _own_part(sentence, drug)
+    cue = next((at for at, token in enumerate(ahead) if _is_stop(ahead, at)), None)
+    lead = [token.norm for token in tokens[max(0, drug.first - 3) : drug.first]]
+    off = bool(_OFF & set(lead)) and not set(lead) & {"switched", "turned", "cut", "not"}
+    if cue is None and not off:
+        return False, ()
+    told = {token.norm for token in (*ahead, *tokens[max(0, drug.first - 3) : drug.first])}
+    dated = bool(told & _BEFORE) or any(
+        token.quantity is not None and token.quantity.unit in ("d", "wk", "mo", "h") for token in ahead
+    )
+    clock = any(token.quantity is not None and token.quantity.form == "clock" for token in ahead)
+    if (told & _HERE and not dated) or clock or set(row.classes) & _RUNNING:
+        return False, ()
+    said = ahead[cue].norm if cue is not None else "off"
+    if said == "continued":
+        return True, ("said to be continued; not said to be given here",)
+    return True, () if dated or said in ("last", "until") else ("said to be stopped; not said when",)
+
+
+def _is_stop(ahead: list[Token], at: int) -> bool:
+    norm = ahead[at].norm
+    following = ahead[at + 1].norm if at + 1 < len(ahead) else ""
+    before = ahead[at - 1].norm if at else ""
+    if norm == "last":
+        return following in _LAST
+    if norm == "until":
+        return bool({token.norm for token in ahead[at + 1 : at + 4]} & _BEFORE)
+    return norm in _STOPPED and before not in ("not", "be", "never")
+
+
+def _own_part(sentence: Sentence, drug: Mention) -> list[Token]:
+    """The tokens behind a drug that may still be told of it: up to a mark, the next drug or the next clause."""
+    end = min(len(sentence.tokens), drug.last + 1 + _WINDOW, clauses.bounds(sentence, drug.first)[1])
+    found: list[Token] = []
+    for index in range(drug.last + 1, end):
+        token = sentence.tokens[index]
+        if token.norm in (".", ";", "but") or any(m.table == "drugs" and m.first == index for m in sentence.mentions):
+            break
+        found.append(token)
+    return found
+
+
+_TIMES = {"twice": "two", "thrice": "three"}
+_ROUNDS = _words("doses boluses times occasions aliquots increments injections shots rounds")
+_DAILY = _words("a per daily day each every weekly week nightly hourly")
+
+
+def repeated(sentence: Sentence, index: int, drug: Mention) -> str | None:
+    """How often the number at `index` was given, in words, where that is said right beside it: "0.5 mg times three",
+    "fifty micrograms twice", "three doses of ephedrine six milligrams"; not how often a day."""
+    tokens = sentence.tokens
+    end = min(len(tokens), max(index, drug.last) + 1 + 6)
+    for at in range(index + 1, end):
+        token = tokens[at]
+        if token.punctuation and token.norm not in (",", "(") or token.norm in ("then", "and", "but"):
+            break
+        after = tokens[at + 1].norm if at + 1 < len(tokens) else ""
+        if token.norm in _TIMES and after not in _DAILY:
+            return _TIMES[token.norm]
+        quantity = token.quantity
+        counted = tokens[at - 1].norm in ("times", "x", "\u00d7")
+        if counted and quantity is not None and quantity.form == "number" and quantity.unit is None and (
+            after not in _DAILY and quantity.value is not None
+        ):  # fmt: skip
+            return str(quantity.value)
+        if quantity is None:
+            if any(m.table == "drugs" and m.first == at and m != drug for m in sentence.mentions):
+                break
+            continue
+        if quantity.form == "times" and after not in _DAILY:
+            return quantity.text
+        further = tokens[at + 2].norm if at + 2 < len(tokens) else ""
+        if quantity.dimension in ("", "count") and quantity.value is not None and quantity.value > 1 and (
+            after in _ROUNDS and further not in _DAILY and tokens[at - 1].norm not in ("in", "over", "as")
+        ):  # fmt: skip
+            return str(quantity.value)
+        if quantity.dimension not in ("fraction", "concentration", "mass_concentration"):
+            break
+    low = min(index, drug.first)
+    lead = tokens[max(0, low - 3) : low]
+    for at, token in enumerate(lead[:-1]):
+        quantity = token.quantity
+        if quantity is not None and quantity.value is not None and quantity.dimension in ("", "count") and (
+            quantity.value > 1 and lead[at + 1].norm in _ROUNDS
+        ):  # fmt: skip
+            return str(quantity.value)
+    return None
