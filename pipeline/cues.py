@@ -242,6 +242,7 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
             return "each"  # "through each needle, both sides"
         return "per_side"
     led = "each" in before and not any(word.endswith("ed") for word in before[before.index("each") :])
+    led = led or _each_of(tokens, index)
     if any(phrase in ahead for phrase in _EACH) or led:  # not "left in each syringe injected four millilitres"
         return "each"
     opens = ahead.startswith("total") and not _leads_on(tokens, index + 1)
@@ -251,6 +252,17 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
     if _TOTAL & set(before) or opens or summed:
         return "total"
     return None
+
+
+def _each_of(tokens: tuple[Token, ...], index: int) -> bool:
+    """ "Into each of the five levels two millilitres": said of each before the number."""
+    for at in range(index - 2, max(0, index - 8), -1):
+        if tokens[at].punctuation or tokens[at].norm in ("and", "then"):
+            return False
+        if tokens[at].norm == "each" and tokens[at + 1].norm == "of":
+            counted = [token for token in tokens[at:index] if token.quantity is not None]
+            return len(counted) == 1 and counted[0].quantity is not None and not counted[0].quantity.dimension
+    return False
 
 
 def _leads_on(tokens: tuple[Token, ...], index: int) -> bool:

@@ -7,11 +7,11 @@ distal", "three anchors medially and three laterally, five in total".
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 from pipeline import enumerations
 from pipeline.checks import base
+from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, Head, count, heads
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
@@ -19,88 +19,32 @@ from pipeline.records import Finding, Severity, Token
 
 MEANING = "The things listed, or the parts of a number, are not as many as was said (six screws, five lengths)."
 
-_MOST = 40  # more is no count of things in one sentence
-_NO_THINGS = frozenset(
-    "times hours minutes weeks days months years passes turns degrees attempts layers holes sides views cycles rounds "
-    "others cases sessions tablets units drops points hands parts".split()
-)
-_FORMS_OF_NAMES = frozenset("part hole piece view vessel stage compartment person way fold lumen plane corner".split())
-_PLACES = frozenset(
-    "in into on onto to at from through around above below over under inside behind along between near proximal distal "
-    "proximally distally medial medially lateral laterally anterior anteriorly posterior posteriorly superior "
-    "superiorly inferior inferiorly cranial cranially caudal caudally central centrally left right upper lower deep "
-    "superficial dorsal volar palmar plantar ventral subcutaneous subcostal umbilical epigastric suprapubic "
-    "subxiphoid".split()
-)
-_JOINS = frozenset({",", "and", "then", ":", "(", "with", "plus", ";", "-", "–"})
 _OPENS = frozenset({":", "(", "-", "–"})
-_VERBS = frozenset("was were is are had has have been sent taken placed used made left inserted put given".split())
 # What begins so goes on about the things and names none.
 _GOES_ON = frozenset("with which then for but so because who that it they we all each both in total altogether using "
                      "before after as to by no not".split())  # fmt: skip
 _WHOLE = frozenset({"total", "altogether", "overall"})
-_ITEM_WORDS, _NOUN_WORDS, _VERB_WORDS, _LIST_WORDS = 6, 2, 4, 4
-
-
-@dataclass(frozen=True, slots=True)
-class _Head:
-    """A count with its noun. `first`..`last`: tokens of both."""
-
-    first: int
-    last: int
-    number: int
-    noun: str
+_ITEM_WORDS, _VERB_WORDS, _LIST_WORDS = 6, 4, 4
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for passage in note.sections.description:
         read = base.read(passage)
-        heads = list(_heads(read))
-        for head in heads:
+        counted = list(heads(read))
+        for head in counted:
             one = _sizes(read, head) or _items(read, head) or _parts(read, head)
             if one is not None:
                 found.append(_told(note, passage, head.number, head.noun, *one))
                 break
         else:
-            summed = _summed(read, heads)
+            summed = _summed(read, counted)
             if summed is not None:
-                found.append(_told(note, passage, summed[0], heads[0].noun, summed[1], "warning"))
+                found.append(_told(note, passage, summed[0], counted[0].noun, summed[1], "warning"))
     return found
 
 
-def _count(token: Token) -> int | None:
-    """The whole number of a token that counts: no unit, no label, no fraction."""
-    quantity = token.quantity
-    if quantity is None or quantity.form != "number" or quantity.dimension not in ("", "count"):
-        return None
-    value = quantity.value
-    if value is None or quantity.comparator is not None or value != int(value) or not 1 <= value <= _MOST:
-        return None
-    return int(value)
-
-
-def _heads(read: Sequence[Token]) -> Iterator[_Head]:
-    """Counts of two and more that are followed by a plural noun."""
-    for index, token in enumerate(read):
-        number = _count(token)
-        if number is None:
-            continue
-        for at in range(index + 1, min(index + 2 + _NOUN_WORDS, len(read))):
-            word = read[at]
-            if word.punctuation or word.norm in _FORMS_OF_NAMES | _PLACES | _VERBS | _JOINS:
-                break
-            if word.quantity is not None:
-                continue  # "two 5 mm ports"
-            plural = len(word.norm) > 3 and word.norm.endswith("s") and not word.norm.endswith(("ss", "us", "is"))
-            if plural and word.norm in _NO_THINGS:
-                break
-            if plural and number > 1:
-                yield _Head(index, at, number, word.norm)
-                break
-
-
-def _sizes(read: Sequence[Token], head: _Head) -> tuple[str, Severity] | None:
+def _sizes(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
     """ "Six screws: 12, 14, 16, 14 and 18 mm": at least three sizes in a row are one for each."""
     first = next((at for at in range(head.last + 1, len(read)) if read[at].quantity is not None), None)
     if first is None:
@@ -123,10 +67,10 @@ def _sizes(read: Sequence[Token], head: _Head) -> tuple[str, Severity] | None:
 
 
 def _plural(token: Token) -> bool:
-    return token.norm.isalpha() and len(token.norm) > 3 and token.norm.endswith("s") and token.norm not in _VERBS
+    return token.norm.isalpha() and len(token.norm) > 3 and token.norm.endswith("s") and token.norm not in VERBS
 
 
-def _items(read: Sequence[Token], head: _Head) -> tuple[str, Severity] | None:
+def _items(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
     """ "Four specimens were sent: bladder base, trigone and left wall"."""
     at = head.last + 1
     while at < len(read) and at - head.last <= _VERB_WORDS and not read[at].punctuation:
@@ -155,7 +99,7 @@ def _items(read: Sequence[Token], head: _Head) -> tuple[str, Severity] | None:
     named = [item for item in named if item]
     if len(named) < 2 or len(named) == head.number or any(not _is_name(item) for item in named):
         return None
-    if not sure and (len(named) < 3 or any(token.norm in _VERBS - {"left"} for item in items for token in item)):
+    if not sure and (len(named) < 3 or any(token.norm in VERBS - {"left"} for item in items for token in item)):
         return None
     if not commas and len(named) < head.number:
         return None  # "two plates: medial and lateral tibia and fibula": too little to go by
@@ -167,7 +111,7 @@ def _stripped(item: Sequence[Token]) -> list[Token]:
     """An item up to its verb ("L4-L5 were decompressed"); "left" is a side there."""
     kept: list[Token] = []
     for token in item:
-        if token.norm in _VERBS - {"left"}:
+        if token.norm in VERBS - {"left"}:
             break
         kept.append(token)
     return kept
@@ -176,24 +120,24 @@ def _stripped(item: Sequence[Token]) -> list[Token]:
 def _is_name(item: Sequence[Token]) -> bool:
     """Whether a part of a list names one thing: short, and without a count of its own."""
     return len(item) <= _ITEM_WORDS and item[0].norm not in _GOES_ON and not any(
-        (number := _count(token)) is not None and number > 1 for token in item
+        (number := count(token)) is not None and number > 1 for token in item
     )
 
 
-def _parts(read: Sequence[Token], head: _Head) -> tuple[str, Severity] | None:
+def _parts(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
     """ "Seven screws, four proximal and two distal"."""
     parts: list[int] = []
     for at in range(head.last + 1, len(read)):
         token = read[at]
         if token.norm in (".", ";") or token.norm in _WHOLE:
             break
-        number = _count(token)
+        number = count(token)
         if number is None:
             if token.quantity is not None and parts:
                 break
             continue
         after = read[at + 1].norm if at + 1 < len(read) else ""
-        if after not in _PLACES or (not parts and read[at - 1].norm not in _JOINS) or _says_total(read, at):
+        if after not in PLACES or (not parts and read[at - 1].norm not in JOINS) or _says_total(read, at):
             return None
         parts.append(number)
     if len(parts) < 2 or sum(parts) == head.number:
@@ -201,22 +145,22 @@ def _parts(read: Sequence[Token], head: _Head) -> tuple[str, Severity] | None:
     return f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {head.number}", "warning"
 
 
-def _summed(read: Sequence[Token], heads: Sequence[_Head]) -> tuple[int, str] | None:
+def _summed(read: Sequence[Token], counted: Sequence[Head]) -> tuple[int, str] | None:
     """ "Three anchors medially and three laterally, five in total": (the total, the sum as worked)."""
-    total = next((at for at, token in enumerate(read) if _count(token) is not None and _says_total(read, at)), None)
+    total = next((at for at, token in enumerate(read) if count(token) is not None and _says_total(read, at)), None)
     if total is None:
         return None
-    before = [head for head in heads if head.last < total]
-    single = [at for at, token in enumerate(read[:total]) if _count(token) is not None]
+    before = [head for head in counted if head.last < total]
+    single = [at for at, token in enumerate(read[:total]) if count(token) is not None]
     if not before or single[0] != before[0].first or len({head.noun for head in before}) > 1:
         return None
     own = {head.first for head in before}
     for at in single:
         after = read[at + 1].norm if at + 1 < len(read) else ""
-        if at not in own and (after not in _PLACES or read[at - 1].norm not in _JOINS):
+        if at not in own and (after not in PLACES or read[at - 1].norm not in JOINS):
             return None
-    parts = [number for at in single if (number := _count(read[at])) is not None]
-    said = _count(read[total])
+    parts = [number for at in single if (number := count(read[at])) is not None]
+    said = count(read[total])
     noun = read[total + 1].norm if total + 1 < len(read) else ""
     repeated = len(own) == len(single) and noun == before[0].noun
     if said is None or len(parts) < 2 or sum(parts) == said or repeated:

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
-from pipeline.checks.base import NOT_GIVEN, exact, finding, rounded, shown, span
+from pipeline.checks._spoken_counts import shares
+from pipeline.checks.base import NOT_GIVEN, exact, finding, read, rounded, shown, span
 from pipeline.dosing import Dose, doses, in_solution, maximum, weight
 from pipeline.grammar import Grammar
 from pipeline.limits import limit
@@ -34,12 +35,12 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     vasoconstricted = {fact.group for fact in usable if fact.kind == "adrenaline_ratio" or fact.name in _ADRENALINE}
     totals: dict[str, _Total] = {}
     found: list[Finding] = []
-    strengths = _strengths(usable)
+    strengths, times = _strengths(usable), _times(note, usable)
     for dose in doses(usable):
         drug = drugs.get(dose.drug)
         if drug is None or "local_anaesthetic" not in drug.classes:
             continue
-        given = _milligrams(dose, strengths.get(dose.drug, []))
+        given = _milligrams(dose, strengths.get(dose.drug, []), times)
         if given is None:
             found += _left_out(dose, drug)
             continue
@@ -60,9 +61,21 @@ def _strengths(facts: list[Fact]) -> dict[str, list[tuple[int, Fact]]]:
     return {drug: sorted(places, key=lambda place: place[0]) for drug, places in said.items()}
 
 
-def _milligrams(dose: Dose, strengths: list[tuple[int, Fact]]) -> tuple[Decimal, str] | None:
+def _times(note: OperativeNote, facts: list[Fact]) -> dict[str, int]:
+    """Fact id -> of how many its sentence says "each" ("5 mL through each of four portals")."""
+    return {
+        fact.id: number
+        for fact in facts if fact.scale == "each"
+        for passage in note.sections.description if passage.holds(fact)
+        if (number := shares(read(passage))) is not None
+    }  # fmt: skip
+
+
+def _milligrams(
+    dose: Dose, strengths: list[tuple[int, Fact]], times: Mapping[str, int]
+) -> tuple[Decimal, str] | None:
     """(mg, the sum as worked) of one giving; the stated dose where there is one. None when it cannot be told."""
-    said = _whole(dose.of("medication_dose"), "mg")
+    said = _whole(dose.of("medication_dose"), "mg", times)
     if said is not None:
         return said[0], f"{said[1]} mg"
     volumes = dose.of("medication_volume")
@@ -72,8 +85,8 @@ def _milligrams(dose: Dose, strengths: list[tuple[int, Fact]]) -> tuple[Decimal,
     if len(own) > 1 and len(own) == len(volumes):
         # "10 mL of 1 %, then 10 mL of 2 %": in the order said.
         ordered = sorted(volumes, key=lambda fact: fact.evidence.last)
-        return _added([_one([volume], strength) for volume, strength in zip(ordered, own, strict=True)])
-    return _one(volumes, own[0]) if len(own) == 1 else None
+        return _added([_one([volume], strength, times) for volume, strength in zip(ordered, own, strict=True)])
+    return _one(volumes, own[0], times) if len(own) == 1 else None
 
 
 def _said_nearest(volumes: list[Fact], strengths: list[tuple[int, Fact]]) -> list[Fact]:
@@ -87,8 +100,8 @@ def _said_nearest(volumes: list[Fact], strengths: list[tuple[int, Fact]]) -> lis
 _BESIDE = 4  # words between a volume and the strength behind it
 
 
-def _one(volumes: list[Fact], strength: Fact) -> tuple[Decimal, str] | None:
-    volume = _whole(volumes, "mL")
+def _one(volumes: list[Fact], strength: Fact, times: Mapping[str, int]) -> tuple[Decimal, str] | None:
+    volume = _whole(volumes, "mL", times)
     if strength.value is None or strength.unit is None or volume is None:
         return None
     worked = in_solution(strength.value, strength.unit, volume[0], "mL")
@@ -107,12 +120,12 @@ def _added(parts: list[tuple[Decimal, str] | None]) -> tuple[Decimal, str] | Non
 def _left_out(dose: Dose, drug: Drug) -> list[Finding]:
     """A volume whose milligrams cannot be worked out: the total is without it, and says so."""
     volumes = dose.of("medication_volume")
-    if not volumes or all(fact.scale == "each" for fact in volumes):
-        return []
     strengths = dose.of("medication_concentration")
-    why = "several strengths were said" if len(strengths) > 1 else "its strength was not said"
-    if len(strengths) == 1:
+    each = bool(volumes) and all(fact.scale == "each" for fact in volumes)
+    if not volumes or (len(strengths) == 1 and not each):
         return []
+    why = "several strengths were said" if len(strengths) > 1 else "its strength was not said"
+    why = "how often it was given was not said" if each else why
     return [
         finding(
             "local_anaesthetic",
@@ -120,28 +133,32 @@ def _left_out(dose: Dose, drug: Drug) -> list[Finding]:
             f"{' and '.join(shown(fact) for fact in volumes)} of {drug.name} cannot be checked against a maximum: "
             f"{why}.",
             [*volumes, *strengths],
-            ask="Say the strength of each volume.",
+            ask="Say the total." if each else "Say the strength of each volume.",
             about=f"strength-{dose.drug}",
         )
     ]
 
 
-def _whole(facts: list[Fact], unit: str) -> tuple[Decimal, str] | None:
+def _whole(facts: list[Fact], unit: str, times: Mapping[str, int]) -> tuple[Decimal, str] | None:
     """(amount, its terms) of all that was said of one drug: the total, else the sum; per side counts twice.
 
-    What was said for each is a part of what was said for all, and alone it says nothing of the whole.
+    What was said for each is a part of what was said for all, and alone it says nothing of the whole, unless it was
+    said of how many (`times`).
     """
-    for scale, times in (("total", 1), (None, 1), ("per_side", 2)):
-        known = [exact(fact, unit) for fact in facts if fact.scale == scale]
-        if known:
-            amounts = [one * times for one in known if one is not None]
-            if len(amounts) < len(known):
+    for scale in ("total", None, "per_side", "each"):
+        known = [(fact, exact(fact, unit)) for fact in facts if fact.scale == scale]
+        if not known:
+            continue
+        parts: list[tuple[Decimal, str]] = []
+        for fact, amount in known[:1] if scale == "total" else known:
+            factor = 2 if scale == "per_side" else times.get(fact.id, 0) if scale == "each" else 1
+            if amount is None or not factor:
                 return None
-            if scale == "total":
-                amounts = amounts[:1]
-            whole = sum(amounts, Decimal(0))
-            terms = " + ".join(rounded(one) for one in amounts)
-            return whole, terms if len(amounts) == 1 else f"({terms} = {rounded(whole)})"
+            parts.append((amount * factor, f"{factor} x {rounded(amount)}" if scale == "each" else rounded(
+                amount * factor)))  # fmt: skip
+        whole = sum((amount for amount, _ in parts), Decimal(0))
+        terms = " + ".join(words for _, words in parts)
+        return whole, terms if len(parts) == 1 else f"({terms} = {rounded(whole)})"
     return None
 
 

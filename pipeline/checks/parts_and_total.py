@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from pipeline.checks.base import Span, added, called, finding, given, rounded, shown, span, span_words
+from pipeline.checks._spoken_counts import shares
+from pipeline.checks.base import Span, added, called, finding, given, read, rounded, shown, span, span_words
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
@@ -21,12 +22,28 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for kind in _KINDS:
         facts = given(note, kind)
-        for total in (fact for fact in facts if fact.scale == "total"):
+        totals = [fact for fact in facts if fact.scale == "total"]
+        shared = [fact for fact in facts if fact.scale in ("each", "per_side")]
+        if kind == "injection_volume" and shared and len(shared) == len(facts):
+            totals += given(note, "injection_total")  # injection_total adds up what was said one by one
+        if kind == "medication_volume" and shared and not totals:
+            totals += _unnamed(note, shared)
+        for total in totals:
             same = [fact for fact in facts if fact is not total and fact.scale != "total" and _alike(fact, total)]
             one = _compare(note, grammar, same, total)
             if one is not None:
                 found.append(one)
     return found
+
+
+def _unnamed(note: OperativeNote, parts: list[Fact]) -> list[Fact]:
+    """ "5 mL of bupivacaine through each of four portals, total 25 mL": a total in the sentence of the only drug."""
+    passages = [passage for passage in note.sections.description if any(passage.holds(part) for part in parts)]
+    drugs = {fact.name for fact in note.of("medication") for passage in passages if passage.holds(fact)}
+    if len(passages) != 1 or len(drugs) > 1:
+        return []
+    return [fact for fact in given(note, "injection_total", "injection_volume")
+            if fact.scale == "total" and fact.name is None and passages[0].holds(fact)]  # fmt: skip
 
 
 def _alike(part: Fact, total: Fact) -> bool:
@@ -35,7 +52,7 @@ def _alike(part: Fact, total: Fact) -> bool:
         return total.laterality == "bilateral"
     if part.role != total.role and "explanted" in (part.role, total.role):
         return False
-    if total.name is None:
+    if total.name is None or (total.kind == "fluid_in" and total.name == "intravenous-fluids"):
         return True
     return part.name is not None and (part.name == total.name or part.name.endswith(f"-{total.name}"))
 
@@ -52,7 +69,9 @@ def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fa
     repeated = [fact for fact in parts if fact.scale in ("each", "per_side")]
     if not repeated:
         # One piece beside a total says nothing: the others may not have been said one by one.
-        if len(parts) < 2 or any(one.meets(said) for one in (added(known), *known)):
+        several = total.kind == "fluid_in" and len({part.name for part in parts}) > 1
+        restated = () if several else known  # the total may be one of the parts said again
+        if len(parts) < 2 or any(one.meets(said) for one in (added(known), *restated)):
             return None
         terms = " + ".join(span_words(one, None) for one in known)
         return _told(grammar, parts, total, f"{terms} = {span_words(added(known), unit)}, said: {shown(total)}")
@@ -84,7 +103,11 @@ def _multiple(
 def _pieces(note: OperativeNote, part: Fact) -> Decimal | None:
     counts = [fact for fact in note.group(part) if fact.kind in ("device_count", "measurement") and fact.unit is None]
     known = [fact.value for fact in counts if fact.value is not None]
-    return known[0] if len(known) == 1 else None
+    if len(known) == 1:
+        return known[0]
+    said = [number for passage in note.sections.description
+            if passage.holds(part) and (number := shares(read(passage))) is not None]  # fmt: skip
+    return Decimal(said[0]) if len(said) == 1 else None
 
 
 def _told(grammar: Grammar, parts: list[Fact], total: Fact, arithmetic: str) -> Finding:

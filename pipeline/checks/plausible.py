@@ -14,8 +14,8 @@ from pipeline.rows import Kind, Limit
 
 MEANING = "A number outside the plausible range of its kind, with the likely reading (a factor of ten, another unit)."
 
-_OTHER_UNITS = (("mm", "cm"), ("cm", "m"), ("mL", "L"), ("ug", "mg"), ("mg", "g"), ("g", "kg"), ("min", "h"), ("d", "wk"),
-                ("[lb_av]", "kg"), ("mm[Hg]", "kPa"))  # fmt: skip
+_OTHER_UNITS = (("mm", "cm"), ("cm", "m"), ("mL", "L"), ("ug", "mg"), ("mg", "g"), ("g", "kg"), ("min", "h"),
+                ("d", "wk"), ("[lb_av]", "kg"), ("mm[Hg]", "kPa"))  # fmt: skip
 _FACTORS = tuple(Decimal(text) for text in ("0.1", "10", "0.001", "1000", "0.01", "100"))
 
 _WALKING = frozenset({"claudication", "walking", "walks", "walk", "distance"})

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pipeline import cues, sidewise
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
@@ -84,10 +86,15 @@ def _is_bare_amount(sentence: Sentence, index: int, group: str, mention: Mention
 _LEAST_BARE = 50
 
 
+def _of_several(sentence: Sentence, fluids: Mapping[str, Concept], index: int, mention: Mention) -> bool:
+    """ "1 L crystalloid, 500 mL albumin, 2 L in total": of all that was told before it, and not of the last."""
+    told = {m.id for m in base.mentions(sentence, "fluids") if m.last < index and fluids[m.id].group != "output"}
+    return mention.last < index and len(told) > 1 and "intravenous-fluids" in fluids
+
+
 def _number(
-    reading: Reading, sentence: Sentence, grammar: Grammar, fluids: object, index: int, dimension: str
+    reading: Reading, sentence: Sentence, grammar: Grammar, fluids: Mapping[str, Concept], index: int, dimension: str
 ) -> list[Fact]:
-    assert isinstance(fluids, dict)
     facts: list[Fact] = []
     limit = {"volume": 60, "count": 12, "": 8}[dimension]
     here = (index, index)
@@ -110,9 +117,11 @@ def _number(
         if price > limit or (dimension != "volume" and row.group != _COUNTED.get(dimension) and not bare):
             continue
         kind = "fluid_out" if row.group == "output" else "fluid_in"
+        scale = cues.scale(sentence, index)
+        name = "intravenous-fluids" if kind == "fluid_in" and scale == "total" and _of_several(
+            sentence, fluids, index, mention) else mention.id  # fmt: skip
         facts.append(
-            base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
-                       scale=cues.scale(sentence, index))
+            base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=name, scale=scale)
         )
     facts += _catheter(reading, sentence, index, dimension)
     near = cues.nearest(sentence, grammar, index, "intravenous-fluid")
@@ -123,7 +132,8 @@ def _number(
     if near is not None and near[0] <= (limit if dimension == "volume" else 2) and not washed and dimension != "count":
         facts.append(
             base.claim("fluid_in", reading, sentence, index, near[1].first, near[1].last, near[0] + 1,
-                       name="intravenous-fluids" if "intravenous-fluids" in fluids else None)
+                       name="intravenous-fluids" if "intravenous-fluids" in fluids else None,
+                       scale=cues.scale(sentence, index))
         )  # fmt: skip
     if dimension != "volume":
         return facts
