@@ -85,11 +85,13 @@ def routes(reading: Reading, sentence: Sentence, events: list[Event]) -> list[Fa
 def of_a_strength(
     reading: Reading, sentence: Sentence, index: int, quantity: Quantity, events: list[Event]
 ) -> list[Fact]:
-    """ "Twenty of half percent ropivacaine": what is given of a strength in percent is a volume; its unit was not said.
+    """ "Twenty of half percent ropivacaine": what is given of a strength is a volume; its unit was not said.
     """
     tokens = sentence.tokens
     strength = tokens[index + 2].quantity if index + 2 < len(tokens) and tokens[index + 1].norm in ("of", "x") else None
-    if quantity.form not in ("number", "range") or strength is None or strength.unit != "%":
+    if quantity.form not in ("number", "range") or strength is None or not (
+        strength.unit == "%" or strength.dimension == "mass_concentration"
+    ):
         return []
     event = next((item for item in events if 0 < item.mention.first - index - 2 <= _STRENGTH_REACH), None)
     if event is None or any(token.punctuation for token in tokens[index + 3 : event.mention.first]):

@@ -11,7 +11,7 @@ from typing import Any
 
 from pipeline import cues
 from pipeline.extractors import _drug_numbers, _drug_told, _drug_words, base
-from pipeline.extractors._drug_events import ADRENALINE, PIECES, Event, fields_of, pieces, ratio, routes
+from pipeline.extractors._drug_events import ADRENALINE, PIECES, Event, fields_of, of_a_strength, pieces, ratio, routes
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
@@ -196,6 +196,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
                 base.claim("medication_dose", reading, sentence, index, event.mention.first, event.mention.last, 4,
                            **fields_of(sentence, index, quantity, event))
             )  # fmt: skip
+        elif quantity.dimension == "" and (told := of_a_strength(reading, sentence, index, quantity, events)):
+            facts += told
         elif quantity.unit in PIECES:
             facts += pieces(reading, sentence, index, quantity, events)
         elif quantity.dimension in _TELLS and not _of_container(sentence, grammar, index):
