@@ -12,7 +12,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from pipeline import compounds, identifiers, numerals, shapes
-from pipeline.clocks import starts_date
+from pipeline.dates import starts_date
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
 from pipeline.units import Said, is_unit_word, read_unit, split_attached

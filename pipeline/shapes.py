@@ -12,8 +12,9 @@ from dataclasses import replace
 from decimal import Decimal
 
 from pipeline import codes, numerals
-from pipeline.clocks import clock, clock_face, date, heard_clock
+from pipeline.clocks import clock, clock_face, heard_clock
 from pipeline.compounds import shorthand
+from pipeline.dates import date
 from pipeline.levels import is_unit_like, levels, small
 from pipeline.records import Quantity, Token
 from pipeline.units import read_unit

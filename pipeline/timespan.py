@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import date
 
-from pipeline.clocks import MONTHS, _year
+from pipeline.dates import MONTHS, _year
 
 _DAY, _HALF = 24 * 60, 12 * 60
 # A later time may lie up to 16 hours ahead; what lies further is taken as before. Convention of this project.

@@ -8,6 +8,16 @@ from typing import Any
 
 from pipeline import cues, laterality
 from pipeline.extractors import base
+from pipeline.extractors._device_sizes import (
+    CHAIN,
+    FEW,
+    NEEDLES,
+    NOT_BETWEEN,
+    before_count,
+    of_a_noun,
+    run_together,
+    went_in,
+)
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Device
@@ -21,12 +31,6 @@ _COUNT_WORDS = 3  # "two partially threaded cancellous screws"
 _ANGLED = ("scope", "plate", "guide", "block", "lens", "liner", "telescope")
 _SHAPELESS = ("bone-cement", "bone-graft", "allograft-chips")
 _UNSIZED = ("scalpel",)  # a number beside a blade is its label or the length of its cut
-_NEEDLES = ("needle", "trocar", "cannula")
-_NOT_BETWEEN = frozenset(
-    "he she it we i they was were is are had has have the a an of in at to from with for by on and or left right "
-    "that this then which who used using as hole holes port layer layers row rows through each per into across "
-    "every".split()
-)
 
 
 @dataclass(frozen=True)
@@ -72,7 +76,7 @@ def _nameless(reading: Reading, sentence: Sentence) -> list[Fact]:
     for index, quantity in base.quantities(sentence, "french", "gauge"):
         first = last = index
         following = sentence.tokens[index + 1 : index + 2]
-        if following and following[0].norm.isalpha() and following[0].norm not in _NOT_BETWEEN:
+        if following and following[0].norm.isalpha() and following[0].norm not in NOT_BETWEEN:
             last = index + 1
         else:
             while first and index - first < 4 and not sentence.tokens[first - 1].punctuation:
@@ -169,7 +173,7 @@ def _number(
     )  # fmt: skip
     price, _, at = ranked[0]
     thing = things[at]
-    if any(word in (thing.name or thing.text) for word in _NEEDLES):
+    if any(word in (thing.name or thing.text) for word in NEEDLES):
         price += 2  # the needle of a harvest or an injection has a kind of its own
     said = (thing.name or thing.text).lower()
     shared: dict[str, Any] = {
@@ -199,7 +203,12 @@ def _number(
             return []  # "one millilitre in the syringe"
         if thing.name in _SHAPELESS and quantity.dimension == "length":
             return []
-        if thing.last < index and _of_a_noun(sentence, index, thing.last):
+        far = quantity.unit == "cm" and before_count(sentence, index, thing.first)
+        if far or went_in(sentence, index, thing.last, said):
+            return []  # "retracted two centimetres two anchors", "the needle went three centimetres in"
+        if thing.row is not None and thing.row.sizes == ("mL",) and not volume:
+            return []  # "three centimetres in ten mil syringe"
+        if thing.last < index and of_a_noun(sentence, index, thing.last):
             return []  # "a 23 mm valve and a 28 mm ring"
         if thing.role == "implanted" and thing.row is None and (
             price > _TOUCHING or not _is_component(quantity, said, things)
@@ -212,8 +221,8 @@ def _number(
             or any(t.punctuation or t.norm in ("of", "and") for t in sentence.tokens[index + 1 : thing.first])
         ):
             return []  # "6 degrees of valgus, the guide was pinned"
-        run_together = _run_together(quantity, said)
-        shared |= {"doubts": (run_together,)} if run_together else {}
+        joined = run_together(quantity, said)
+        shared |= {"doubts": (joined,)} if joined else {}
         return claim("device_size")
     if quantity.dimension not in ("", "count"):
         return []
@@ -235,7 +244,7 @@ def _number(
         following = sentence.tokens[other.last + 1].norm if other.last + 1 < len(sentence.tokens) else ""
         if following in ("hole", "holes", "head", "heads", "site", "sites"):
             continue  # "six screw holes"
-        if _is_one(sentence, quantity, other.last) or _says_size(sentence, index):
+        if _is_one(sentence, quantity, other) or _says_size(sentence, index):
             continue  # "cup fifty four liner": no count of liners
         if counted and countable and first > index and _is_counted(sentence, index, first):
             thing, price = other, cues.cost(sentence, index, other.first, other.last)
@@ -250,32 +259,6 @@ def _number(
             shared["doubts"] = ("taken as its size; neither size nor a unit was said",)
             return claim("device_size")
     return []
-
-
-def _of_a_noun(sentence: Sentence, index: int, last: int) -> bool:
-    """Whether "and a" parts a size from the thing before it, and a noun of its own follows the size."""
-    before = [token.norm for token in sentence.tokens[max(last + 1, index - 2) : index]]
-    after = sentence.tokens[index + 1 : index + 2]
-    return (
-        before[-1:] in (["a"], ["an"], ["one"]) and before[:1] in (["and"], [","], ["with"])
-        and bool(after) and after[0].norm.isalpha() and len(after[0].norm) > 2
-        and after[0].norm not in _NOT_BETWEEN and after[0].norm not in _CHAIN
-    )  # fmt: skip
-
-
-_PORTS = ("port", "trocar")
-_PORT_SIZES = ("2", "3", "5", "8", "10", "11", "12", "15")  # mm; common practice, no source
-
-
-def _run_together(quantity: Quantity, said: str) -> str:
-    """The doubt of "35 mm ports": recognisers write three ports of 5 mm so; no port is so wide."""
-    value = f"{quantity.value}"
-    if quantity.unit != "mm" or not any(word in said for word in _PORTS) or not value.isdigit() or len(value) < 2:
-        return ""
-    count, size = value[0], value[1:]
-    if value in _PORT_SIZES or size not in _PORT_SIZES or int(count) < 2:
-        return ""
-    return f"read as {value} mm; it could be {count} of {size} mm"
 
 
 def _last_beside(sentence: Sentence, index: int, quantity: Quantity) -> int:
@@ -304,14 +287,14 @@ def _thing_first(sentence: Sentence, things: list[_Thing]) -> bool:
 _TO_SIZE = frozenset({"size", "sized", "number", "no", "a", "is", "was", "of", "at", ":", ","})
 
 
-def _is_one(sentence: Sentence, quantity: Quantity, last: int) -> bool:
-    """Whether a number above one stands before a thing in the singular, which it does not count."""
-    noun = sentence.tokens[last].norm
-    return quantity.value is not None and quantity.value > _FEW and not noun.endswith("s")
+def _is_one(sentence: Sentence, quantity: Quantity, thing: _Thing) -> bool:
+    """Whether a number above one stands before a thing in the singular, which it does not count. Of a joint there is
+    one part each ("an eleven stem")."""
+    few = 1 if thing.row is not None and thing.row.group == "joint-prosthesis" else FEW
+    return quantity.value is not None and quantity.value > few and not sentence.tokens[thing.last].norm.endswith("s")
 
 
 _GUESSED = 40  # any kind that knows what the number is has it first
-_FEW = 12  # recognisers drop the plural of small counts ("three screw")
 
 
 def _beside_x(sentence: Sentence, index: int) -> bool:
@@ -343,17 +326,12 @@ def _is_component(quantity: Quantity, said: str, things: list[_Thing]) -> bool:
 _ROLE_TOKENS = 20
 
 
-_CHAIN = frozenset(
-    ("was", "were", "is", "are", "placed", "inserted", "used", "implanted", "put", "seated", "measuring", "sizes",
-     "size", "lengths", ",", "and", "x", "\u00d7", "by", "long", "in", "diameter", "length", "(", ")", "each", ";", ":",
-     "of", "side", "per", "left", "right")
-)
 
 
 def _chained(sentence: Sentence, last: int, index: int) -> bool:
     """Whether only sizes and joining words stand between a device and the number ("screws 6.5 mm, 85 and 70 mm")."""
     return last < index and all(
-        token.quantity is not None or token.norm in _CHAIN for token in sentence.tokens[last + 1 : index]
+        token.quantity is not None or token.norm in CHAIN for token in sentence.tokens[last + 1 : index]
     )
 
 
@@ -365,7 +343,7 @@ def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
     if whole or (index and sentence.tokens[index - 1].norm == "plus"):
         return False  # "tunnel nine screw", "head thirty six plus four stem"
     return len(words) <= _COUNT_WORDS and not any(
-        token.norm in _NOT_BETWEEN or token.punctuation for token in words
+        token.norm in NOT_BETWEEN or token.punctuation for token in words
     )
 
 
@@ -377,7 +355,7 @@ def _bare_size(sentence: Sentence, index: int, quantity: Quantity, things: list[
         between = sentence.tokens[index + 1 : thing.first]
         sized = thing.row is not None and thing.row.implant and "mm" in thing.row.sizes
         if sized and thing.first > index and len(between) <= _COUNT_WORDS and not any(
-            token.punctuation or token.quantity is not None or token.norm in _NOT_BETWEEN for token in between
+            token.punctuation or token.quantity is not None or token.norm in NOT_BETWEEN for token in between
         ):
             return thing
     return None

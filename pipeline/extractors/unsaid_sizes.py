@@ -17,7 +17,7 @@ _BY = frozenset({"x", "by", "\u00d7"})
 _LIST = frozenset({",", "and"})
 _TO_SIZES = frozenset(
     "was were is are of , ( : size sizes sized length lengths long measuring placed inserted used implanted put in "
-    "deployed with at".split()
+    "deployed with at on the left right side through".split()
 )
 _NO_UNIT = "its unit was not said"
 _COST = 14
@@ -41,10 +41,13 @@ class _Thing:
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     rows = grammar.table("devices", Device)
     facts: list[Fact] = []
+    nailed = any(m.id in _NAILED for sentence in reading.sentences for m in sentence.mentions)
     for sentence in reading.sentences:
         if not cues.numbers(sentence):
             continue
         things = _things(sentence, grammar, rows)
+        if nailed:
+            things = sorted([*things, *_nails(sentence, things)], key=lambda thing: thing.first)
         if things:
             facts += _sizes(reading, sentence, things)
             facts += _counts(reading, sentence, things)
@@ -64,6 +67,18 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Any) -> list[_Thing]:
         if not taken & set(range(hit.first, hit.last + 1)):
             things.append(_Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False))
     return sorted(things, key=lambda thing: thing.first)
+
+
+_NAILED = frozenset({"intramedullary-nail", "intramedullary-nailing", "cephalomedullary-nail"})
+
+
+def _nails(sentence: Sentence, things: list[_Thing]) -> list[_Thing]:
+    """The bare word "nail", where a bone is nailed."""
+    taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
+    return [
+        _Thing(at, at, "intramedullary-nail", None, True)
+        for at, token in enumerate(sentence.tokens) if token.norm == "nail" and at not in taken
+    ]  # fmt: skip
 
 
 def _claim(

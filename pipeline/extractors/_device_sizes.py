@@ -1,0 +1,70 @@
+"""What a length beside a device may be other than its size."""
+
+from __future__ import annotations
+
+from pipeline.records import Quantity, Sentence
+
+FEW = 12  # recognisers drop the plural of small counts ("three screw")
+NEEDLES = ("needle", "trocar", "cannula")
+NOT_BETWEEN = frozenset(
+    "he she it we i they was were is are had has have the a an of in at to from with for by on and or left right "
+    "that this then which who used using as hole holes port layer layers row rows through each per into across "
+    "every".split()
+)
+
+CHAIN = frozenset(
+    ("was", "were", "is", "are", "placed", "inserted", "used", "implanted", "put", "seated", "measuring", "sizes",
+     "size", "lengths", ",", "and", "x", "\u00d7", "by", "long", "in", "diameter", "length", "(", ")", "each", ";", ":",
+     "of", "side", "per", "left", "right")
+)
+
+
+def before_count(sentence: Sentence, index: int, first: int) -> bool:
+    """Whether a whole number that counts the thing stands right behind a length, so that the length is no size."""
+    at = index + 1 + (sentence.tokens[index + 1].norm in (",", "and", "with")) if index + 1 < first else first
+    if at >= first:
+        return False
+    following = sentence.tokens[at].quantity
+    return (
+        following is not None and following.form == "number" and not following.dimension
+        and following.value is not None and following.value == int(following.value) and following.value <= FEW
+    )
+
+
+_GONE = frozenset({"went", "goes", "advanced", "inserted", "passed", "pushed", "introduced", "driven"})
+_HOW_FAR = frozenset({"in", "deep", "deeper", "further", "back", "down", "beyond"})
+
+
+def went_in(sentence: Sentence, index: int, last: int, said: str) -> bool:
+    """ "The needle went three centimetres in": how far, not how long it is. Not "10 mm in the flank"."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    between = {token.norm for token in sentence.tokens[last + 1 : index]}
+    needle = any(word in said for word in NEEDLES)
+    placed = after[:1] == ["in"] and after[1:] and after[1] in ("the", "each", "a", "his", "her", "left", "right")
+    return needle and last < index and bool(between & _GONE) and bool(set(after[:1]) & _HOW_FAR) and not placed
+
+
+def of_a_noun(sentence: Sentence, index: int, last: int) -> bool:
+    """Whether "and a" parts a size from the thing before it, and a noun of its own follows the size."""
+    before = [token.norm for token in sentence.tokens[max(last + 1, index - 2) : index]]
+    after = sentence.tokens[index + 1 : index + 2]
+    return (
+        before[-1:] in (["a"], ["an"], ["one"]) and before[:1] in (["and"], [","], ["with"])
+        and bool(after) and after[0].norm.isalpha() and len(after[0].norm) > 2
+        and after[0].norm not in NOT_BETWEEN and after[0].norm not in CHAIN
+    )  # fmt: skip
+
+
+_PORTS = ("port", "trocar")
+_PORT_SIZES = ("2", "3", "5", "8", "10", "11", "12", "15")  # mm; common practice, no source
+
+
+def run_together(quantity: Quantity, said: str) -> str:
+    """The doubt of "35 mm ports": recognisers write three ports of 5 mm so; no port is so wide."""
+    value = f"{quantity.value}"
+    if quantity.unit != "mm" or not any(word in said for word in _PORTS) or not value.isdigit() or len(value) < 2:
+        return ""
+    count, size = value[0], value[1:]
+    if value in _PORT_SIZES or size not in _PORT_SIZES or int(count) < 2:
+        return ""
+    return f"read as {value} mm; it could be {count} of {size} mm"
