@@ -20,8 +20,8 @@ LAYERS = {
             "audio segments engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
             "units levels codes identifiers dates clocks shapes compounds ranges restated contrasts corrections "
-            "correction_cues gapped conversion quantities tokens timespan utterances rephrased mentions sections clauses "
-            "context_cues context answers sidewords laterality people enumerations cues sidewise story",
+            "correction_cues gapped conversion quantities tokens timespan utterances rephrased mentions sections "
+            "clauses context_cues context answers sidewords laterality people enumerations cues sidewise story",
             "extractors",
             "inherited settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
