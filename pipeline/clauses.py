@@ -39,19 +39,11 @@ _HEADS = frozenset({"findings", "diagnoses", "procedures", "acts", "complication
 _BARE = _words("no")
 _LONG = 12  # words of a subject
 
-_KEPT = 256
-_known: dict[int, tuple[Sentence, tuple[int, ...]]] = {}
-
-
 def starts(sentence: Sentence) -> tuple[int, ...]:
     """Tokens at which a clause begins, in order; the first is 0. Kept per sentence, since many ask for them."""
-    kept = _known.get(id(sentence))
-    if kept is not None and kept[0] is sentence:
-        return kept[1]
-    if len(_known) >= _KEPT:
-        _known.clear()
-    found = _starts(sentence)
-    _known[id(sentence)] = (sentence, found)
+    found: tuple[int, ...] | None = sentence.memo.get("clauses")
+    if found is None:
+        found = sentence.memo["clauses"] = _starts(sentence)
     return found
 
 

@@ -13,6 +13,7 @@ from pipeline.restated import Draft, alike, inherit, said_by
 from pipeline.units import read_unit
 
 _DENIES = (("not",), ("and", "not"), ("instead", "of"), ("rather", "than"))
+_OPENS = frozenset(cue[0] for cue in _DENIES)
 _FORMS = frozenset({"number", "range", "fraction"})
 _NEAR = 2  # words that may stand between a number and the one denied after it ("thirty millimetre screw, not forty")
 
@@ -21,6 +22,9 @@ def settle(draft: Draft, words: Sequence[Word]) -> None:
     """Takes every denied number of a draft out; where two numbers follow the denial, both values stay in doubt."""
     index = 0
     while index < len(draft.tokens):
+        if draft.tokens[index].norm not in _OPENS:
+            index += 1
+            continue
         length = next((len(cue) for cue in _DENIES if _norms(draft.tokens, index, len(cue)) == cue), 0)
         denied = index + length
         if length and denied < len(draft.tokens) and draft.tokens[denied].norm in ("a", "an", "the"):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import accumulate
 
 from pipeline import enumerations
 from pipeline.grammar import Grammar
@@ -58,39 +59,13 @@ def _index(grammar: Grammar) -> dict[str, list[tuple[tuple[str, ...], str]]]:
     return index
 
 
-class _Found:
-    """What was found in a sentence, kept while it is looked at by one extractor after the other."""
-
-    __slots__ = ("hits", "listed", "numbers", "tokens", "words")
-
-    def __init__(self, tokens: tuple[Token, ...]) -> None:
-        self.tokens = tokens
-        self.words = tuple(fold(token.norm) for token in tokens)
-        self.numbers = tuple((at, token.quantity) for at, token in enumerate(tokens) if token.quantity is not None)
-        self.hits: dict[int, dict[str, list[Hit]]] = {}
-        self.listed: dict[int, tuple[int, ...]] = {}
-
-
-_KEPT = 256
-_found: dict[int, _Found] = {}
-
-
-def _look(sentence: Sentence) -> _Found:
-    """The memory of a sentence. Keyed by the identity of its tokens, which it holds, so that no other can have it."""
-    found = _found.get(id(sentence.tokens))
-    if found is None:
-        if len(_found) >= _KEPT:
-            _found.clear()
-        found = _found[id(sentence.tokens)] = _Found(sentence.tokens)
-    return found
-
-
-def _by_id(found: _Found, grammar: Grammar) -> dict[str, list[Hit]]:
-    hits = found.hits.get(id(grammar))
-    if hits is not None:
-        return hits
-    hits = {}
-    index, words = _index(grammar), found.words
+def _by_id(sentence: Sentence, grammar: Grammar) -> dict[str, list[Hit]]:
+    """{cue id: its places}. This and the like are kept per sentence, since every extractor asks for them."""
+    kept: tuple[Grammar, dict[str, list[Hit]]] | None = sentence.memo.get("cues")
+    if kept is not None and kept[0] is grammar:
+        return kept[1]
+    hits: dict[str, list[Hit]] = {}
+    index, words = _index(grammar), folded(sentence)
     for first, word in enumerate(words):
         for phrase, ident in index.get(word, ()):
             if words[first : first + len(phrase)] == phrase:
@@ -98,24 +73,31 @@ def _by_id(found: _Found, grammar: Grammar) -> dict[str, list[Hit]]:
                 kept = hits.setdefault(ident, [])
                 if not any(other.first <= hit.first and other.last >= hit.last for other in kept):
                     kept.append(hit)
-    found.hits[id(grammar)] = hits
+    sentence.memo["cues"] = grammar, hits
     return hits
 
 
 def numbers(sentence: Sentence) -> tuple[tuple[int, Quantity], ...]:
     """(token index, quantity) of every number of the sentence, in order."""
-    return _look(sentence).numbers
+    found: tuple[tuple[int, Quantity], ...] | None = sentence.memo.get("numbers")
+    if found is None:
+        found = sentence.memo["numbers"] = tuple(
+            (at, token.quantity) for at, token in enumerate(sentence.tokens) if token.quantity is not None
+        )
+    return found
 
 
 def folded(sentence: Sentence) -> tuple[str, ...]:
     """The folded norms of the tokens."""
-    return _look(sentence).words
+    found: tuple[str, ...] | None = sentence.memo.get("folded")
+    if found is None:
+        found = sentence.memo["folded"] = tuple(fold(token.norm) for token in sentence.tokens)
+    return found
 
 
 def hits(sentence: Sentence, grammar: Grammar, *ids: str) -> list[Hit]:
     """Cues of these ids (all when none is named), in order; of one id the longest at a place."""
-    found = _look(sentence)
-    known = found.hits.get(id(grammar)) or _by_id(found, grammar)
+    known = _by_id(sentence, grammar)
     if len(ids) == 1:
         return known.get(ids[0], [])
     chosen = [hit for ident in (ids or known) for hit in known.get(ident, ())]
@@ -124,8 +106,7 @@ def hits(sentence: Sentence, grammar: Grammar, *ids: str) -> list[Hit]:
 
 def has(sentence: Sentence, grammar: Grammar, *ids: str) -> bool:
     """Whether the sentence holds one of these cues."""
-    known = _by_id(_look(sentence), grammar)
-    return any(ident in known for ident in ids)
+    return not _by_id(sentence, grammar).keys().isdisjoint(ids)
 
 
 def listed(sentence: Sentence, index: int) -> tuple[int, ...]:
@@ -134,7 +115,7 @@ def listed(sentence: Sentence, index: int) -> tuple[int, ...]:
     "five, five, four and five millilitres": joined by commas and "and", all but the last bare, or at least three (two
     joined by "and") of the same unit.
     """
-    known = _look(sentence).listed
+    known: dict[int, tuple[int, ...]] = sentence.memo.setdefault("listed", {})
     if index not in known:
         known[index] = enumerations.members(sentence.tokens, index)
     return known[index]
@@ -156,17 +137,23 @@ def unit_of(sentence: Sentence, index: int) -> Quantity | None:
 
 def gap(sentence: Sentence, low: int, high: int, dimension: str | None = None) -> int:
     """What the tokens between low and high (both exclusive) cost."""
-    price = 0
-    for token in sentence.tokens[low + 1 : high]:
-        if token.quantity is not None:
-            price += _SAME if token.quantity.dimension == dimension else _OTHER
-        elif token.norm in _GLUE:
-            price += _GLUE_COST
-        elif token.punctuation:
-            price += _MARK_COST.get(token.norm, 4)
-        else:
-            price += _WORD_COST.get(token.norm, _WORD)
-    return price
+    if high <= low + 1:
+        return 0
+    sums: list[int] | None = sentence.memo.get("prices")
+    if sums is None:
+        sums = sentence.memo["prices"] = [*accumulate(map(_price, sentence.tokens), initial=0)]
+    price = sums[min(high, len(sentence.tokens))] - sums[low + 1]
+    same = [at for at, quantity in numbers(sentence) if low < at < high and quantity.dimension == dimension]
+    return price + len(same) * (_SAME - _OTHER)
+
+
+def _price(token: Token) -> int:
+    """What one token between a number and its phrase costs; a number as if it measured something else."""
+    if token.quantity is not None:
+        return _OTHER
+    if token.norm in _GLUE:
+        return _GLUE_COST
+    return _MARK_COST.get(token.norm, 4) if token.punctuation else _WORD_COST.get(token.norm, _WORD)
 
 
 def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int = 0, postfix: int = 0) -> int:

@@ -32,6 +32,7 @@ def find(package: str, name: str) -> ModuleType:
     return importlib.import_module(f"{package}.{module}")
 
 
+@lru_cache(maxsize=16)
 def every(package: str) -> tuple[ModuleType, ...]:
     """All plug-in modules of a package, in the order of their names."""
     return tuple(importlib.import_module(f"{package}.{name}") for name in names(package))

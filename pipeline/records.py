@@ -6,9 +6,9 @@ agreement and spoken corrections keep them, so evidence is always a range of ori
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Literal
+from typing import Any, Literal
 
 Laterality = Literal["left", "right", "bilateral"]
 Status = Literal["performed", "planned", "conditional", "historical", "other_person"]
@@ -154,7 +154,9 @@ class Strike:
 class Sentence:
     """One sentence as read. `tokens` no longer hold what was taken back; `strikes` tell what it was.
 
-    `section`: id of the row of grammars/sections.toml in force, "" before any cue.
+    `section`: id of the row of grammars/sections.toml in force, "" before any cue. `memo`: what was found out about
+    this very sentence and is asked for again and again (its clauses, its cues), by the name of what found it; a
+    sentence made of it with `replace` begins without any.
     """
 
     index: int
@@ -163,6 +165,7 @@ class Sentence:
     section: str = ""
     mentions: tuple[Mention, ...] = ()
     scopes: tuple[Scope, ...] = ()
+    memo: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

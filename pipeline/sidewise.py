@@ -18,7 +18,7 @@ def side_of(sentence: Sentence, index: int) -> Laterality | None:
     None where fewer than two sides are said, or where a comma or "and" parts the number from every side. A side on
     either hand of the number is settled by what the sentence said first, a side or a number.
     """
-    sides = {at: side for at in range(len(sentence.tokens)) if (side := _side(sentence, at)) is not None}
+    sides = _sides(sentence)
     if len(set(sides.values())) < 2:
         return None
     numbers = [at for at in range(len(sentence.tokens)) if _is_like(sentence, index, at)]
@@ -35,7 +35,18 @@ def side_of(sentence: Sentence, index: int) -> Laterality | None:
 
 def told(sentence: Sentence) -> bool:
     """Whether both sides are said in a sentence, so that its numbers may be of either."""
-    return len({side for at in range(len(sentence.tokens)) if (side := _side(sentence, at)) is not None}) > 1
+    return len(set(_sides(sentence).values())) > 1
+
+
+def _sides(sentence: Sentence) -> dict[int, Laterality]:
+    """{token: the side said there}. Kept per sentence, since it is asked for every number."""
+    found: dict[int, Laterality] | None = sentence.memo.get("sidewise")
+    if found is None:
+        found = sentence.memo["sidewise"] = {
+            at: side for at, token in enumerate(sentence.tokens)
+            if token.norm in _SIDES and (side := _side(sentence, at)) is not None
+        }  # fmt: skip
+    return found
 
 
 _BOUNDS = frozenset({",", "and", "then", "but", "plus", ".", ";"})

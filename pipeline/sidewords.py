@@ -50,20 +50,12 @@ def _site_rows(box: Box) -> dict[str, Concept]:
     return dict(box.grammar.table("sites", Concept))
 
 
-_KEPT = 256
-_known: dict[int, tuple[Sentence, Grammar, list[Side]]] = {}
-
-
 def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     """Words of side in order, without look-alikes. Kept per sentence, since every extractor asks for them."""
-    kept = _known.get(id(sentence))
-    if kept is not None and kept[0] is sentence and kept[1] is grammar:
-        return kept[2]
-    if len(_known) >= _KEPT:
-        _known.clear()
-    found = _sides(sentence, grammar)
-    _known[id(sentence)] = (sentence, grammar, found)
-    return found
+    kept: tuple[Grammar, list[Side]] | None = sentence.memo.get("sides")
+    if kept is None or kept[0] is not grammar:
+        kept = sentence.memo["sides"] = grammar, _sides(sentence, grammar)
+    return kept[1]
 
 
 def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
