@@ -170,8 +170,11 @@ def _said_twice(facts: list[Fact], places: _Places, grammar: Grammar) -> list[Fa
         if _has_number(fact):
             numbered[fact.group] = numbered.get(fact.group, 0) + 1
     kept: list[Fact] = []
+    alike: dict[tuple[str, str | None], list[int]] = {}  # kind and name -> places in `kept`
     for fact in facts:
-        for index, earlier in enumerate(kept):
+        same = alike.setdefault((fact.kind, fact.name), [])
+        for index in same:
+            earlier = kept[index]
             if _repeats(earlier, fact, places, kinds):
                 merged = _absorb(earlier, fact)
                 if numbered.get(fact.group, 0) > numbered.get(earlier.group, 0) and not _has_number(fact):
@@ -179,6 +182,7 @@ def _said_twice(facts: list[Fact], places: _Places, grammar: Grammar) -> list[Fa
                 kept[index] = merged
                 break
         else:
+            same.append(len(kept))
             kept.append(fact)
     return kept
 
@@ -248,8 +252,13 @@ _ORDERED = frozenset({"draw"})
 def _contradictions(facts: list[Fact]) -> list[Fact]:
     result = list(facts)
     summed = {fact.kind for fact in facts if fact.scale == "total"}
+    alike: dict[tuple[str, str | None, str], list[int]] = {}
     for index, fact in enumerate(result):
-        for later in range(index + 1, len(result)):
+        alike.setdefault((fact.kind, fact.name, fact.status), []).append(index)
+    for index, fact in enumerate(result):
+        for later in alike[fact.kind, fact.name, fact.status]:
+            if later <= index:
+                continue
             reason = _clash(result[index], result[later])
             if reason == _ANOTHER and fact.kind in summed and "total" not in (fact.scale, result[later].scale):
                 continue  # parts of a sum

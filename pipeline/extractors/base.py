@@ -36,27 +36,26 @@ def evidence(reading: Reading, first: int, last: int) -> Evidence:
     start = bisect_left(reading.words, first, key=_LAST)
     end = bisect_right(reading.words, last, key=_ID)
     words = reading.words[start:end]
-    starts = [word.start for word in words if word.start is not None]
-    ends = [word.end for word in words if word.end is not None]
-    sure = [word.confidence for word in words if word.confidence is not None]
     return Evidence(
         first=first,
         last=last,
-        start=min(starts, default=None),
-        end=max(ends, default=None),
-        heard=" ".join(word.heard or word.text for word in words),
-        confidence=min(sure, default=None),
+        start=min([word.start for word in words if word.start is not None], default=None),
+        end=max([word.end for word in words if word.end is not None], default=None),
+        heard=" ".join([word.heard or word.text for word in words]),
+        confidence=min([word.confidence for word in words if word.confidence is not None], default=None),
     )
 
 
 def token_evidence(reading: Reading, sentence: Sentence, first: int, last: int) -> Evidence:
     """Evidence for token indexes first..last (inclusive) of a sentence."""
     tokens = sentence.tokens[first : last + 1]
-    return evidence(reading, min(token.first for token in tokens), max(token.last for token in tokens))
+    return evidence(reading, min([token.first for token in tokens]), max([token.last for token in tokens]))
 
 
 def scope_at(sentence: Sentence, axis: str, index: int, default: str) -> str:
     """The status or certainty in force at a token; a narrower scope beats a wider one."""
+    if not sentence.scopes:
+        return default
     holding = [scope for scope in sentence.scopes if scope.axis == axis and scope.first <= index <= scope.last]
     if not holding:
         return default
@@ -65,17 +64,27 @@ def scope_at(sentence: Sentence, axis: str, index: int, default: str) -> str:
 
 def make(kind: str, reading: Reading, sentence: Sentence, first: int, last: int, **fields: Any) -> Fact:
     """A fact from tokens first..last: evidence, status, certainty and what was taken back are filled in."""
+    return Fact(**_filled(kind, reading, sentence, first, last, fields))
+
+
+def _filled(
+    kind: str, reading: Reading, sentence: Sentence, first: int, last: int, fields: dict[str, Any]
+) -> dict[str, Any]:
+    """The fields of `make`: those given, and what is filled in."""
     at = fields.pop("at", first)
     places: Iterable[int] = fields.pop("places", range(first, last + 1))
-    fields.setdefault("status", scope_at(sentence, "status", at, "performed"))
-    fields.setdefault("certainty", scope_at(sentence, "certainty", at, "affirmed"))
-    fields.setdefault(
-        "taken_back",
-        tuple(strike.taken_back for strike in sentence.strikes if strike.clear and first <= strike.at <= last),
-    )
+    if "status" not in fields:
+        fields["status"] = scope_at(sentence, "status", at, "performed")
+    if "certainty" not in fields:
+        fields["certainty"] = scope_at(sentence, "certainty", at, "affirmed")
+    if sentence.strikes and "taken_back" not in fields:
+        fields["taken_back"] = tuple(
+            strike.taken_back for strike in sentence.strikes if strike.clear and first <= strike.at <= last
+        )
     fields["doubts"] = tuple(dict.fromkeys((*fields.get("doubts", ()), *_doubts(sentence, places))))
-    fields.setdefault("alternatives", readings(reading, sentence, range(first, last + 1)))
-    return Fact(kind=kind, evidence=token_evidence(reading, sentence, first, last), **fields)
+    if "alternatives" not in fields:
+        fields["alternatives"] = readings(reading, sentence, range(first, last + 1))
+    return {"kind": kind, "evidence": token_evidence(reading, sentence, first, last), **fields}
 
 
 def readings(reading: Reading, sentence: Sentence, places: Iterable[int]) -> tuple[str, ...]:
@@ -83,8 +92,8 @@ def readings(reading: Reading, sentence: Sentence, places: Iterable[int]) -> tup
     tokens = [sentence.tokens[place] for place in places]
     if not tokens:
         return ()
-    start = bisect_left(reading.words, min(token.first for token in tokens), key=_LAST)
-    end = bisect_right(reading.words, max(token.last for token in tokens), key=_ID)
+    start = bisect_left(reading.words, min([token.first for token in tokens]), key=_LAST)
+    end = bisect_right(reading.words, max([token.last for token in tokens]), key=_ID)
     return tuple(dict.fromkeys(
         other for word in reading.words[start:end] if word.others
         and any(token.first <= word.last and word.id <= token.last for token in tokens)
@@ -132,14 +141,21 @@ def named(
 
 def mentions(sentence: Sentence, *tables: str) -> Iterator[Mention]:
     """Mentions of these tables, in order."""
-    return (mention for mention in sentence.mentions if mention.table in tables)
+    by_table: dict[str, list[Mention]] | None = sentence.memo.get("tables")
+    if by_table is None:
+        by_table = sentence.memo["tables"] = {}
+        for mention in sentence.mentions:
+            by_table.setdefault(mention.table, []).append(mention)
+    held = [by_table[table] for table in dict.fromkeys(tables) if table in by_table]
+    if len(held) > 1:
+        return (mention for mention in sentence.mentions if mention.table in tables)
+    return iter(held[0] if held else ())
 
 
 def quantities(sentence: Sentence, *dimensions: str) -> Iterator[tuple[int, Quantity]]:
     """(token index, quantity) of these dimensions ("" = no unit), in order; all when none is named."""
-    for index, quantity in cues.numbers(sentence):
-        if not dimensions or quantity.dimension in dimensions:
-            yield index, quantity
+    found = cues.numbers(sentence)
+    return (number for number in found if number[1].dimension in dimensions) if dimensions else iter(found)
 
 
 def group_of(sentence: Sentence, token: int) -> str:
@@ -182,9 +198,11 @@ def claim(
     # Words and numbers between the number and what it is about lend it no doubt.
     places = sorted({index, *range(first, last + 1)})
     fields.setdefault("places", places)
-    fields.setdefault("alternatives", readings(reading, sentence, places))
-    fact = make(kind, reading, sentence, min(index, first), max(index, last), **{"at": index, **values, **fields})
-    return Claim(**_values(fact), number=(token.first, token.last), cost=cost, rest=rest)
+    if "alternatives" not in fields:
+        fields["alternatives"] = readings(reading, sentence, places)
+    given = {"at": index, **values, **fields}
+    filled = _filled(kind, reading, sentence, min(index, first), max(index, last), given)
+    return Claim(**filled, number=(token.first, token.last), cost=cost, rest=rest)
 
 
 def _values(fact: Fact) -> dict[str, Any]:
