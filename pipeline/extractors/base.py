@@ -141,21 +141,13 @@ def named(
 
 def mentions(sentence: Sentence, *tables: str) -> Iterator[Mention]:
     """Mentions of these tables, in order."""
-    by_table: dict[str, list[Mention]] | None = sentence.memo.get("tables")
-    if by_table is None:
-        by_table = sentence.memo["tables"] = {}
-        for mention in sentence.mentions:
-            by_table.setdefault(mention.table, []).append(mention)
-    held = [by_table[table] for table in dict.fromkeys(tables) if table in by_table]
-    if len(held) > 1:
-        return (mention for mention in sentence.mentions if mention.table in tables)
-    return iter(held[0] if held else ())
+    return iter([mention for mention in sentence.mentions if mention.table in tables])
 
 
 def quantities(sentence: Sentence, *dimensions: str) -> Iterator[tuple[int, Quantity]]:
     """(token index, quantity) of these dimensions ("" = no unit), in order; all when none is named."""
     found = cues.numbers(sentence)
-    return (number for number in found if number[1].dimension in dimensions) if dimensions else iter(found)
+    return iter([number for number in found if number[1].dimension in dimensions] if dimensions and found else found)
 
 
 def group_of(sentence: Sentence, token: int) -> str:
