@@ -61,9 +61,9 @@ def _index(grammar: Grammar) -> dict[str, list[tuple[tuple[str, ...], str]]]:
 
 def _by_id(sentence: Sentence, grammar: Grammar) -> dict[str, list[Hit]]:
     """{cue id: its places}. This and the like are kept per sentence, since every extractor asks for them."""
-    kept: tuple[Grammar, dict[str, list[Hit]]] | None = sentence.memo.get("cues")
-    if kept is not None and kept[0] is grammar:
-        return kept[1]
+    known: tuple[Grammar, dict[str, list[Hit]]] | None = sentence.memo.get("cues")
+    if known is not None and known[0] is grammar:
+        return known[1]
     hits: dict[str, list[Hit]] = {}
     index, words = _index(grammar), folded(sentence)
     for first, word in enumerate(words):
