@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import NOT_GIVEN, finding, plain, same_name
+from dataclasses import replace
+from decimal import Decimal
+
+from pipeline.checks.base import NOT_GIVEN, finding, plain, read, same_name
+from pipeline.conversion import convert
 from pipeline.grammar import Grammar
 from pipeline.limits import limit
-from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Fact, Finding, Token
 from pipeline.rows import Drug
 from pipeline.timespan import minutes_between
 
@@ -14,6 +18,10 @@ MEANING = "The antibiotic was given after the incision, or earlier before it tha
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    return _by_clock(note, grammar) + _by_minutes(note, grammar)
+
+
+def _by_clock(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     times = note.of("clock_time", given=True)
     incision = next((fact for fact in times if same_name(fact.name) == "incision"), None)
     tourniquet = next((fact for fact in times if same_name(fact.name) == "tourniquet_up"), None)
@@ -61,6 +69,66 @@ def _one(
             f"{tourniquet.text} - {antibiotic.text} = {before} min",
         )
     ]
+
+
+_AHEAD = frozenset({"before", "prior", "pre", "preincision", "preceding"})
+_BEHIND = frozenset({"after", "following", "post"})
+_CUT = frozenset({"incision", "incisions", "knife", "skin", "cut"})
+_TO_CUT = 6  # words between the minutes and the incision
+
+
+def _by_minutes(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    """ "Antibiotics were given ninety minutes before the incision": a length of time instead of two times of day."""
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        given = _antibiotics(note, grammar, passage)
+        spoken_of = "antibiotic" in passage.text.lower()
+        if not given and not spoken_of:
+            continue
+        own = next((fact.name or "" for fact in given), "")
+        row = (limit(grammar, note.profile, "window", drug=own) if own else None) or limit(
+            grammar, note.profile, "window"
+        )
+        if row is None or row.high is None or row.low is None:
+            continue
+        tokens = read(passage)
+        for index, token in enumerate(tokens):
+            minutes = _minutes(token)
+            after = [word.norm for word in tokens[index + 1 : index + 2 + _TO_CUT]]
+            if minutes is None or not after or not _CUT & set(after):
+                continue
+            late = after[0] in _BEHIND
+            if not (late and minutes > 0) and not (after[0] in _AHEAD and minutes > row.high):
+                continue
+            said = f"{plain(minutes)} minutes {'after' if late else 'before'} the incision"
+            sign = ">" if not late else "after, not"
+            one = _finding(
+                f"The antibiotic was given {said}; the configured window is {plain(row.low)} to {plain(row.high)} "
+                "minutes before it.",
+                given,
+                f"{plain(minutes)} min {sign} {plain(row.high)} min ({row.source})",
+            )
+            found.append(replace(one, key=one.key or f"prophylaxis_window:w{passage.evidence.first}",
+                                 evidence=one.evidence or (passage.evidence,)))  # fmt: skip
+    return found
+
+
+def _minutes(token: Token) -> Decimal | None:
+    """The length of time of a token in minutes; its upper end for a range, None for anything else."""
+    quantity = token.quantity
+    if quantity is None or quantity.dimension != "time" or quantity.unit not in ("min", "h", "s"):
+        return None
+    value = quantity.value if quantity.value is not None else quantity.high
+    return None if value is None else convert(value, quantity.unit, "min")
+
+
+def _antibiotics(note: OperativeNote, grammar: Grammar, passage: Passage) -> list[Fact]:
+    drugs = grammar.table("drugs", Drug)
+    return [
+        fact for fact in note.of("medication", given=True)
+        if passage.holds(fact) and fact.role not in NOT_GIVEN and fact.name in drugs
+        and "antibiotic" in drugs[fact.name or ""].classes
+    ]  # fmt: skip
 
 
 _NEAR = 12  # words

@@ -79,7 +79,8 @@ def _clock(
         if hit.id == "moment-incision" and _begins_other(sentence, grammar, hit):
             continue
         price = cues.cost(sentence, index, hit.first, hit.last, prefix=prefix, postfix=postfix) + 2
-        found.append((price, hit.first, hit.last, _MOMENT_NAMES[hit.id]))
+        name = "anaesthesia_end" if _ends_anaesthesia(sentence, rows, hit) else _MOMENT_NAMES[hit.id]
+        found.append((price, hit.first, hit.last, name))
     drugs = grammar.table("drugs", Drug)
     for mention in base.mentions(sentence, "drugs"):
         if "antibiotic" in drugs[mention.id].classes:
@@ -94,6 +95,14 @@ def _clock(
         base.claim("clock_time", reading, sentence, index, first, last, price, name=name, text=quantity.text,
                    value=None, unit=None)
     ]  # fmt: skip
+
+
+def _ends_anaesthesia(sentence: Sentence, rows: Mapping[str, Concept], hit: cues.Hit) -> bool:
+    """ "Anaesthesia started at 14:00 and ended at 16:10": what ended is what had begun last."""
+    if hit.id != "moment-operation_end":
+        return False
+    begun = [m for m in base.mentions(sentence, "events") if m.last < hit.first and rows[m.id].group == "moment"]
+    return bool(begun) and begun[-1].id == "anaesthesia_start"
 
 
 def _of_next(sentence: Sentence, index: int, first: int, last: int) -> bool:
