@@ -39,6 +39,7 @@ _DOABLE = frozenset(
 _CONTRADICT = _DOABLE | {"finding", "complication", "count", "preop_diagnosis", "postop_diagnosis", "diagnosis"}
 # Sections that stand as headings over the story and repeat it.
 _BODY = frozenset({"", "description", "findings"})
+_MORE, _BEFORE_MORE = frozenset({"another", "further", "additional", "extra", "more"}), 3
 _AGAIN = frozenset({"stated", "mentioned", "noted", "described", "again", "above", "said", "repeat", "repeating"})
 
 
@@ -69,6 +70,14 @@ class _Places:
     def says_again(self, fact: Fact) -> bool:
         sentence = self._by_word.get(fact.evidence.first)
         return sentence is not None and any(token.norm in _AGAIN for token in sentence.tokens)
+
+    def says_more(self, fact: Fact) -> bool:
+        """ "A further three litres": as much again, and not the same once more."""
+        sentence = self._by_word.get(fact.evidence.first)
+        if sentence is None:
+            return False
+        first, last = fact.evidence.first - _BEFORE_MORE, fact.evidence.last
+        return any(token.norm in _MORE and first <= token.first <= last for token in sentence.tokens)
 
     def same(self, one: Fact, other: Fact) -> bool:
         return self._by_word.get(one.evidence.first) is self._by_word.get(other.evidence.first)
@@ -234,6 +243,8 @@ def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
     if (earlier.value, earlier.low, earlier.high, earlier.unit, earlier.scale) != (
         fact.value, fact.low, fact.high, fact.unit, fact.scale,
     ):  # fmt: skip
+        return False
+    if places.says_more(fact):
         return False
     if fact.kind in ONCE or places.says_again(fact):
         return True

@@ -55,7 +55,13 @@ def _is_intravenous(sentence: Sentence, grammar: Grammar, mention: Mention, wash
         return cues.distance(sentence, grammar, mention.first, mention.last, "intravenous-fluid") <= 16
     if mention.id != "saline":
         return True
-    return cues.distance(sentence, grammar, mention.first, mention.last, *_VEIN) <= 30
+    near = [hit for hit in cues.hits(sentence, grammar, *_VEIN) if not _is_used(sentence, hit)]
+    return any(cues.apart(sentence, hit, mention.first, mention.last) <= 30 for hit in near)
+
+
+def _is_used(sentence: Sentence, hit: cues.Hit) -> bool:
+    """ "Six bags of saline were used": for what was not said, and most rinse."""
+    return hit.id == "given" and sentence.tokens[hit.last].norm in ("used", "use", "using")
 
 
 def _of_next(sentence: Sentence, grammar: Grammar, index: int, mention: Mention) -> bool:

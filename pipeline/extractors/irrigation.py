@@ -22,9 +22,12 @@ _KIND = {"irrigation": "irrigation_in", "irrigation-out": "irrigation_out", "def
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    rinsed = False  # whether the sentence before told of volumes that rinsed
     for sentence in reading.sentences:
         cue = cues.hits(sentence, grammar, "irrigation")
         facts += _unsaid(reading, sentence, grammar) if not cue else []
+        facts += _sum(reading, sentence, grammar) if rinsed and not cue else []
+        rinsed = bool(cue) and any(True for _ in base.quantities(sentence, "volume"))
         if not cue and not cues.has(sentence, grammar, "deficit", "distension"):
             continue
         for index, _ in base.quantities(sentence, "volume"):
@@ -40,6 +43,20 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+def _sum(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Six litres altogether", right after the volumes that rinsed."""
+    if any(True for _ in base.mentions(sentence, "drugs", "fluids", "injectates")):
+        return []
+    facts: list[Fact] = []
+    for index, _ in base.quantities(sentence, "volume"):
+        total = cues.nearest(sentence, grammar, index, "total")
+        if total is not None and total[0] <= _SUM and not cues.has(sentence, grammar, "blood-loss", "urine"):
+            facts.append(base.claim("irrigation_in", reading, sentence, index, total[1].first, total[1].last,
+                                    total[0], scale="total"))  # fmt: skip
+    return facts
+
+
+_SUM = 12
 _GASES = frozenset({"gas", "air", "oxygen", "c3f8", "sf6"})
 _SKIN = frozenset({"alcohol", "shaved", "scrubbed", "painted"})
 
@@ -71,9 +88,7 @@ def _unsaid(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
         for index, quantity in base.quantities(sentence, "volume"):
             price = cues.cost(sentence, index, mention.first, mention.last)
             near = {token.norm for token in sentence.tokens[max(0, mention.first - 3) : mention.last + 1]}
-            if price > 12 or quantity.unit != "L" or cues.around(
-                sentence, grammar, index, mention.last, "intravenous-fluid", "given", "injected"
-            ):
+            if price > 12 or quantity.unit != "L" or _infused(sentence, grammar, index, mention.last):
                 continue
             sure = bool(near & {"warm", "warmed", "sterile", "antibiotic"})
             doubts = () if sure else ("whether it rinsed or was infused was not said",)
@@ -82,6 +97,13 @@ def _unsaid(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                            doubts=doubts)
             )  # fmt: skip
     return facts
+
+
+def _infused(sentence: Sentence, grammar: Grammar, first: int, last: int) -> bool:
+    told = cues.around(sentence, grammar, first, last, "intravenous-fluid", "given", "injected")
+    if told == {"given"}:  # "six bags of saline were used": for what was not said
+        return any(sentence.tokens[hit.last].norm != "used" for hit in cues.hits(sentence, grammar, "given"))
+    return bool(told)
 
 
 # "Nine litres ran in, eight point two came back", "of which 500 mL was returned"

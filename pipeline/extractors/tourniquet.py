@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from pipeline import cues, laterality, sidewise
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
@@ -18,12 +20,30 @@ _SET = frozenset(
 
 
 _FAR = 60
+_BESIDE = -1
+_LOW, _HIGH = 100, 450  # mmHg, of a tourniquet; common practice, no source
+
+
+def _pressure_behind(sentence: Sentence, index: int) -> Decimal | None:
+    """ "Sixty two minutes at two fifty": a bare number behind how long is how hard, and no time of day."""
+    tokens = sentence.tokens
+    quantity = tokens[index].quantity
+    before = tokens[index - 2].quantity if index >= 2 and tokens[index - 1].norm == "at" else None
+    if quantity is None or before is None or before.dimension != "time":
+        return None
+    if quantity.form == "number" and not quantity.dimension:
+        value = quantity.value
+    elif quantity.form == "clock" and quantity.text.replace(":", "").isdigit():
+        value = Decimal(quantity.text.replace(":", ""))
+    else:
+        return None
+    return value if value is not None and _LOW <= value <= _HIGH and value % 5 == 0 else None
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        if cues.has(sentence, grammar, "tourniquet", "cuff"):
+        if cues.has(sentence, grammar, "tourniquet", "cuff", "tourniquet-time"):
             facts += _sentence(reading, sentence, grammar)
     return facts
 
@@ -46,18 +66,25 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             facts.append(
                 base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price, laterality=side)
             )
-        elif quantity.dimension == "" and quantity.form == "number" and price <= 60 and index > hit.last:
+        elif quantity.dimension == "" and quantity.form == "number" and index > hit.last and (
+            price <= 60 or _behind_times(sentence, hit.last, index)
+        ):  # fmt: skip
             inflated = any(token.norm.startswith("inflat") for token in sentence.tokens[max(0, index - 3) : index])
-            if price > 30 and not inflated:
+            if price > 30 and not inflated and not _behind_times(sentence, hit.last, index):
                 continue
             kind = "tourniquet_time" if "time" in cues.folded(sentence)[hit.first : hit.last + 1] else ""
             beside = all(token.norm in _SET for token in sentence.tokens[hit.last + 1 : index])
+            beside = beside or _behind_times(sentence, hit.last, index)
             pressed = quantity.value is not None and 100 <= quantity.value <= 450 and beside
             if (inflated or pressed) and not kind:
                 kind = "tourniquet_pressure"
             if kind:
                 # "Up to three hundred" says how far it was blown up, no upper bound.
                 facts.append(base.claim(kind, reading, sentence, index, hit.first, hit.last, price, comparator=None))
+    for index, token in enumerate(sentence.tokens):
+        if token.quantity is not None and (value := _pressure_behind(sentence, index)) is not None:
+            facts.append(base.claim("tourniquet_pressure", reading, sentence, index, index - 1, index, _BESIDE,
+                                    value=value, doubts=("its unit was not said",)))  # fmt: skip
     used = cues.hits(sentence, grammar, "tourniquet")
     absent = next((mention for mention in base.mentions(sentence, "tourniquet") if mention.id == "none"), None)
     if absent is not None:
@@ -73,3 +100,15 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
                       laterality="bilateral" if {"left", "right"} <= sides else side)
         )  # fmt: skip
     return facts
+
+
+def _behind_times(sentence: Sentence, last: int, index: int) -> bool:
+    """ "Tourniquet up 9:12, down 10:02 at two hundred and fifty": nothing but its times stands between."""
+    between = sentence.tokens[last + 1 : index]
+    return any(token.quantity is not None for token in between) and all(
+        token.norm in _SET | _MOVED or (token.quantity is not None and token.quantity.form == "clock")
+        for token in between
+    )
+
+
+_MOVED = frozenset({"up", "down", "on", "off", ",", "and", "then", "for", "from", "to", "-", "at", "released", "let"})
