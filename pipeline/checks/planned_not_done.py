@@ -32,7 +32,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if _left_out(note, fact) or any(_more_exact(one, fact, grammar) for one in done):
             continue
         # Planned after the first step is what will be done another day; before it, it was for today.
-        if begun is None or fact.evidence.first > begun:
+        start = begun if begun is not None else min((one.evidence.first for one in done if one.evidence.first
+                                                     > fact.evidence.first), default=None)  # fmt: skip
+        if start is None or fact.evidence.first > start:
             continue
         told.add(fact.name)
         found.append(
@@ -50,7 +52,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 def _first_step(note: OperativeNote) -> int | None:
     steps: list[Fact] = [
         fact
-        for fact in note.of("act", "approach", "injection", "draw", "device", "suture", "finding", "aftercare")
+        for fact in note.of("act", "approach", "injection", "draw", "device", "suture", "finding", "aftercare", "drain")
         if fact.status in ("performed", "planned") and fact.certainty != "negated"
     ]
     return min((fact.evidence.first for fact in steps), default=None)
