@@ -173,7 +173,8 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
             goes_on = listing and free and cue.row.id in _NEXT and not any(
                 mention.first < at <= mention.last for mention in sentence.mentions  # "general anaesthesia"
             )
-            if tuple(folded[at:end]) == cue.words and (goes_on or _opens(sentence, at, end, cue)):
+            named = bool(starts) and _opens_operation(sentence, at, end, cue.row, starts[-1][1])
+            if tuple(folded[at:end]) == cue.words and (goes_on or named or _opens(sentence, at, end, cue)):
                 starts.append((at, cue.row, end - 1))
                 break
     if not starts:
@@ -258,6 +259,27 @@ def _names_its_own(sentence: Sentence, at: int, end: int, row: SectionCue, first
     )
 
 
+def _opens_operation(sentence: Sentence, at: int, end: int, row: SectionCue, open_: SectionCue) -> bool:
+    """Whether "procedure" in the words of a diagnosis names the operation: "pre op hernia post op same procedure left
+    hernia repair", but not "the same procedure"."""
+    if row.id != "procedure" or open_.id not in _DIAGNOSES or at < 1:
+        return False
+    before = [token.norm for token in sentence.tokens[max(0, at - 3) : at]]
+    if before[-1] in _BEFORE_A_NOUN - {"same"} and before[-2:] != ["same", "after"]:
+        return False
+    if before[-2:] == ["the", "same"] and before[0] not in _THE_SAME:  # "gallstones, the same procedure was planned"
+        return False
+    return any(
+        mention.table in _OPERATED and end <= mention.first <= end + _NEAR and not any(
+            token.punctuation or token.norm in _VERBS - {"left"} for token in sentence.tokens[end : mention.first]
+        )
+        for mention in sentence.mentions
+    )
+
+
+_OPERATED = frozenset({"procedures", "acts", "injectates", "sites"})
+_THE_SAME = _COPULA | {"diagnosis", "dx", "op", "postop", "after", "afterwards", "postoperatively", ":"}
+_DIAGNOSES = _LISTS - {"procedure"}
 _BEFORE_AND_AFTER = frozenset({"preop-diagnosis", "postop-diagnosis"})
 _BEFORE_A_NOUN = frozenset(
     {"the", "a", "an", "of", "for", "this", "that", "his", "her", "their", "per", "no", "with", "to", "in", "from",

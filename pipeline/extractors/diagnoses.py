@@ -51,11 +51,16 @@ def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
         for kind in kinds[:1] if later else kinds:
             facts.append(replace(base.named(kind, reading, sentence, mention, grammar), status="performed"))
     if same is not None and "postop_diagnosis" in kinds and (not found or same > found[-1].last):
-        facts.append(base.make("postop_diagnosis", reading, sentence, same, same, name="same", text="same",
-                               status="performed", certainty="affirmed"))  # fmt: skip
+        # "Pre-op and post-op diagnosis the same": as the indication, which was told
+        facts += [_same(kind, reading, sentence, same) for kind in (kinds if not found else ("postop_diagnosis",))]
     if not facts and same is None:
         facts += _in_words(reading, sentence, kinds, grammar)
     return facts
+
+
+def _same(kind: str, reading: Reading, sentence: Sentence, at: int) -> Fact:
+    return base.make(kind, reading, sentence, at, at, name="same", text="same", status="performed",
+                     certainty="affirmed")  # fmt: skip
 
 
 def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], grammar: Grammar) -> list[Fact]:
@@ -79,6 +84,13 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
     for mention in base.mentions(sentence, "diagnoses"):
         if mention.id.endswith("-pain"):
             continue  # a complaint; it stands in the indication
+        behind = _said_behind(sentence, mention)
+        if behind is not None and behind[1]:
+            facts += [base.named(kind, reading, sentence, mention, grammar, status="performed", certainty="affirmed")
+                      for kind in ("preop_diagnosis", "postop_diagnosis")]  # fmt: skip
+            continue
+        if behind is not None:
+            facts.append(_same("postop_diagnosis", reading, sentence, behind[0]))
         if _is_done_to(sentence, mention):
             continue
         fact = base.named("diagnosis", reading, sentence, mention, grammar)
@@ -96,6 +108,38 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
             continue
         facts.append(fact)
     return facts
+
+
+# "Osteoarthritis of the right knee, pre and post op": when it was the diagnosis is said behind its name.
+_BOTH = tuple(tuple(phrase.split()) for phrase in (
+    "pre and post op", "pre and postop", "pre op and post op", "preop and postop", "pre op post op", "preop postop",
+    "pre and post operatively", "pre and postoperatively", "preoperatively and postoperatively",
+    "before and after operation", "before and after surgery", "before and after the operation",
+    "before and after the surgery", "before and after the same", "before and afterwards", "before and after it",
+    "before as after", "before as well as after", "both before and after", "pre / post op", "pre / post", "pre = post",
+))  # fmt: skip
+_AFTER = tuple(tuple(phrase.split()) for phrase in (
+    "same after", "same afterwards", "unchanged after", "unchanged afterwards", "same post op", "same postop",
+    "same postoperatively", "same after the operation", "same after surgery", "unchanged after the operation",
+    "unchanged postoperatively", "confirmed after the operation",
+))  # fmt: skip
+_BEHIND = 20  # tokens: a side, a site and a grade may stand between
+
+
+def _said_behind(sentence: Sentence, mention: Mention) -> tuple[int, bool] | None:
+    """(token, whether it is said for both) of what tells behind a diagnosis when it was one: "same after" is of after
+    the operation only. None where nothing does, or something else is told between."""
+    norms = [token.norm for token in sentence.tokens]
+    others = [m for m in sentence.mentions if m.table not in ("sites", "sides", "grades", "diagnoses", "findings")]
+    for at in range(mention.last + 1, min(mention.last + _BEHIND, len(norms))):
+        for both, phrases in ((True, _BOTH), (False, _AFTER)):
+            for phrase in phrases:
+                start = at + (norms[at] in ("the", ","))
+                if tuple(norms[start : start + len(phrase)]) == phrase:
+                    return start, both
+        if norms[at] in (".", ";") or any(other.first <= at <= other.last for other in others):
+            return None
+    return None
 
 
 def _is_done_to(sentence: Sentence, mention: Mention) -> bool:

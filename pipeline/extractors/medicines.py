@@ -222,7 +222,8 @@ def _number(
     for order, event in enumerate(events):
         if event.additive and kind in ("medication_volume", "medication_concentration"):
             continue
-        if event.additive and kind == "medication_dose" and _drug_numbers.is_of_the_mixture(sentence, index, event.mention):
+        mixed = event.additive and _drug_numbers.is_of_the_mixture(sentence, index, event.mention)
+        if mixed and kind == "medication_dose":
             continue
         if _barred(sentence, index, event.mention):
             continue

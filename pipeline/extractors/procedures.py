@@ -154,6 +154,8 @@ def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
         return []
     if sentence.section == "procedure":
         first = story.after_heading(sentence)
+        while first is not None and _is_heading(sentence, first):
+            first += 1  # "procedure two burr holes": no mark behind the heading
         if first is None or _is_prose(sentence) or not sentence.tokens[first].text[:1].isalpha():
             return []
     elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6:
@@ -169,6 +171,14 @@ def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
     while last + 1 < len(sentence.tokens) and last - first < _TITLE and not _ends_title(sentence, last + 1, ends):
         last += 1
     return [_titled(reading, sentence, *part, grammar) for part in _parts(sentence, first, last)]
+
+
+def _is_heading(sentence: Sentence, index: int) -> bool:
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else "of"
+    return sentence.tokens[index].norm in _HEADING and after not in ("of", "on", "to", "for", "in", "at")
+
+
+_HEADING = frozenset({"procedure", "procedures", "operation", "operations", "op", "surgery", "title", "performed"})
 
 
 def _deeds(sentence: Sentence) -> list[Mention]:

@@ -169,6 +169,22 @@ def _lateral(reading: Reading, sentence: Sentence) -> list[Fact]:
     return []
 
 
+_INTO_THE_SPINE = frozenset({"spinal", "epidural", "caudal", "peribulbar", "retrobulbar"})
+_TO_ITS_DRUG = 7  # tokens
+
+
+def _with_a_drug(sentence: Sentence, index: int) -> bool:
+    """ "Spinal ten milligrams of heavy bupivacaine": nothing but the amount stands before the drug."""
+    first = min((m.first for m in base.mentions(sentence, "drugs") if m.first > index), default=None)
+    if first is None or first - index > _TO_ITS_DRUG:
+        return False
+    between = sentence.tokens[index + 1 : first]
+    return all(
+        token.quantity is not None or token.norm in ("of", "with", "heavy", "plain", "hyperbaric", "isobaric", ",", ":")
+        for token in between
+    )
+
+
 def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     """Whether a bare word such as "general" or "spinal" stands where it can only mean the anaesthesia."""
     words = [token.norm for token in sentence.tokens[mention.first : mention.last + 1]]
@@ -178,6 +194,8 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     before = tokens[mention.first - 1] if mention.first else None
     after = tokens[mention.last + 1] if mention.last + 1 < len(tokens) else None
     opens = before is None or before.punctuation or before.norm in _OPENS
+    if words[0] in _INTO_THE_SPINE and _with_a_drug(sentence, mention.last):
+        return True
     if after is None or after.punctuation or after.quantity is not None:
         return opens
     if after.norm == "with":
