@@ -11,7 +11,7 @@ from decimal import Decimal
 from functools import lru_cache
 
 from pipeline import leftovers, story
-from pipeline.grammar import Box, Grammar
+from pipeline.grammar import Grammar
 from pipeline.note import Entry, Passage, Repair, SaidSide, Sections
 from pipeline.records import Evidence, Fact, Reading, Sentence
 from pipeline.rows import Kind, Unit
@@ -36,8 +36,8 @@ _SINGULAR = {"years": "year", "weeks": "week", "days": "day", "months": "month",
 
 
 @lru_cache(maxsize=4)
-def _unit_labels(box: Box) -> dict[str, str]:
-    return {row.ucum: row.label or row.ucum for row in box.grammar.table("units", Unit).values()}
+def _unit_labels(grammar: Grammar) -> dict[str, str]:
+    return {row.ucum: row.label or row.ucum for row in grammar.table("units", Unit).values()}
 
 
 def unit_text(unit: str | None, grammar: Grammar, value: Decimal | None = None) -> str:
@@ -47,7 +47,7 @@ def unit_text(unit: str | None, grammar: Grammar, value: Decimal | None = None) 
     """
     if unit is None:
         return ""
-    labels = _unit_labels(Box(grammar))
+    labels = _unit_labels(grammar)
     parts = [_WRITTEN.get(part, labels.get(part, part)) for part in unit.split("/")]
     parts = [parts[0], *(_SINGULAR.get(part, part) for part in parts[1:])]
     if value is not None and abs(value) == 1:

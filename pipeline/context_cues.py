@@ -10,7 +10,7 @@ from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 
 from pipeline import clauses
-from pipeline.grammar import Box, Grammar
+from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Sentence
 from pipeline.rows import ContextRule
@@ -30,9 +30,9 @@ class CueHit:
 
 
 @lru_cache(maxsize=4)
-def _matcher(box: Box) -> PhraseMatcher:
+def _matcher(grammar: Grammar) -> PhraseMatcher:
     matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
-    for ident, row in box.grammar.table("context", ContextRule).items():
+    for ident, row in grammar.table("context", ContextRule).items():
         docs = [Doc(_NLP.vocab, words=words) for phrase in row.say for words in _forms(phrase) if words]
         if docs:
             matcher.add(ident, docs)
@@ -51,9 +51,9 @@ _SHORT_NOT = ("wasn't", "weren't", "isn't", "aren't", "couldn't", "wouldn't")
 
 
 @lru_cache(maxsize=4)
-def _known(box: Box) -> tuple[frozenset[str], frozenset[str]]:
+def _known(grammar: Grammar) -> tuple[frozenset[str], frozenset[str]]:
     """The words of all cues (other words need no entry in spaCy's vocabulary), and their first words."""
-    rows = box.grammar.table("context", ContextRule).values()
+    rows = grammar.table("context", ContextRule).values()
     forms = [form for row in rows for phrase in row.say for form in _forms(phrase)]
     return frozenset(word for form in forms for word in form), frozenset(form[0] for form in forms)
 
@@ -61,13 +61,12 @@ def _known(box: Box) -> tuple[frozenset[str], frozenset[str]]:
 def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
     """Cues in order, the longest at a place, without those inside a longer named thing ("non touch technique")."""
     rules = grammar.table("context", ContextRule)
-    box = Box(grammar)
-    known, openers = _known(box)
+    known, openers = _known(grammar)
     folded = [fold(token.norm) for token in sentence.tokens]
     if openers.isdisjoint(folded):
         return []
     doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
-    raw = [CueHit(rules[_NLP.vocab.strings[key]], start, end - 1) for key, start, end in _matcher(box)(doc)]
+    raw = [CueHit(rules[_NLP.vocab.strings[key]], start, end - 1) for key, start, end in _matcher(grammar)(doc)]
     raw.sort(key=lambda hit: (hit.first - hit.last, hit.first, hit.rule.id))
     kept: list[CueHit] = []
     for hit in raw:

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from pipeline.grammar import Box, Grammar
+from pipeline.grammar import Grammar
 from pipeline.records import Word
 from pipeline.rows import Control
 
@@ -104,7 +104,7 @@ def _table(
     """First word -> (phrase, action), longest phrase first, of the rows that count beside what was said."""
     table: dict[str, list[tuple[tuple[str, ...], str]]] = {}
     whole = f" {' '.join(said)} "
-    for action, phrases, unless in _rows(Box(rules), when):
+    for action, phrases, unless in _rows(rules, when):
         if any(other in whole for other in unless):
             continue
         for parts in phrases:
@@ -113,7 +113,7 @@ def _table(
 
 
 @lru_cache(maxsize=8)
-def _rows(box: Box, when: str) -> tuple[tuple[str, tuple[tuple[str, ...], ...], tuple[str, ...]], ...]:
+def _rows(grammar: Grammar, when: str) -> tuple[tuple[str, tuple[tuple[str, ...], ...], tuple[str, ...]], ...]:
     """(action, its phrases in words, what keeps it from counting) of the rows of a time, cut once for all."""
     return tuple(
         (
@@ -121,7 +121,7 @@ def _rows(box: Box, when: str) -> tuple[tuple[str, tuple[tuple[str, ...], ...], 
             tuple(tuple(_PARTS.findall(phrase)) for phrase in row.say),
             tuple(f" {' '.join(_PARTS.findall(other))} " for other in row.unless),
         )
-        for row in box.grammar.table("control", Control).values() if row.when == when
+        for row in grammar.table("control", Control).values() if row.when == when
     )
 
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import accumulate
 
 from pipeline import enumerations
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
-from pipeline.records import Quantity, Reading, Scale, Sentence, Token
+from pipeline.records import Quantity, Reading, Scale, Sentence, Token, quick
 
 # What words between a number and its phrase cost. Common practice, no source: tuned on narrations of our own.
 _GLUE = frozenset((
@@ -30,6 +31,7 @@ _GLUE_COST, _WORD, _SAME, _OTHER = 1, 7, 30, 4
 FAR = 1000
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Hit:
     """A cue found at tokens first..last (inclusive)."""
@@ -39,14 +41,9 @@ class Hit:
     last: int
 
 
-_indexes: dict[int, tuple[Grammar, dict[str, list[tuple[tuple[str, ...], str]]]]] = {}
-
-
+@lru_cache(maxsize=4)
 def _index(grammar: Grammar) -> dict[str, list[tuple[tuple[str, ...], str]]]:
     """First folded word -> [(all folded words, cue id)], longest first; made once for a grammar."""
-    kept = _indexes.get(id(grammar))
-    if kept is not None and kept[0] is grammar:
-        return kept[1]
     index: dict[str, list[tuple[tuple[str, ...], str]]] = {}
     for ident, row in grammar.tables.get("cues", {}).items():
         for phrase in row.say:
@@ -55,7 +52,6 @@ def _index(grammar: Grammar) -> dict[str, list[tuple[tuple[str, ...], str]]]:
                 index.setdefault(words[0], []).append((words, ident))
     for entries in index.values():
         entries.sort(key=lambda entry: (-len(entry[0]), entry))
-    _indexes[id(grammar)] = (grammar, index)
     return index
 
 

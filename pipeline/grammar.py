@@ -28,9 +28,10 @@ NOT_MENTIONED = frozenset((
 ))  # fmt: skip
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Grammar:
-    """All rows, by table and id. Immutable; `load()` gives the one of the installation."""
+    """All rows, by table and id. Immutable; `load()` gives the one of the installation. Equal only to itself, so that
+    what is made of it can be kept by `lru_cache`."""
 
     tables: Mapping[str, Mapping[str, Row]]
 
@@ -73,21 +74,6 @@ class Grammar:
             for ident, row in rows.items():
                 for phrase in row.say:
                     yield table, ident, phrase
-
-
-class Box:
-    """Carries a grammar into the cache, hashed by identity."""
-
-    __slots__ = ("grammar",)
-
-    def __init__(self, grammar: Grammar) -> None:
-        self.grammar = grammar
-
-    def __hash__(self) -> int:
-        return id(self.grammar)
-
-    def __eq__(self, other: object) -> bool:
-        return isinstance(other, Box) and other.grammar is self.grammar
 
 
 @lru_cache(maxsize=4)

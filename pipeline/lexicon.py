@@ -8,7 +8,7 @@ from functools import lru_cache
 
 from pipeline import sounds
 from pipeline.engines.base import quantitative
-from pipeline.grammar import Box, Grammar
+from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.rows import Confusion, Row
 
@@ -143,10 +143,10 @@ def _written(row: Row) -> tuple[str, ...]:
 
 
 @lru_cache(maxsize=4)
-def _lexicon(box: Box) -> Lexicon:
-    return Lexicon(box.grammar)
+def _lexicon(grammar: Grammar) -> Lexicon:
+    return Lexicon(grammar)
 
 
 def lexicon(grammar: Grammar) -> Lexicon:
     """The lexicon of a grammar, made once (about a second)."""
-    return _lexicon(Box(grammar))
+    return _lexicon(grammar)

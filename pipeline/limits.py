@@ -6,7 +6,7 @@ from decimal import Decimal
 from functools import lru_cache
 
 from pipeline.conversion import convertible
-from pipeline.grammar import Box, Grammar
+from pipeline.grammar import Grammar
 from pipeline.rows import Element, Limit
 
 _STRICTNESS = {"note": 0, "warning": 1, "blocking": 2}
@@ -14,18 +14,18 @@ _STRICTNESS = {"note": 0, "warning": 1, "blocking": 2}
 
 def lineage(profile: str, grammar: Grammar) -> tuple[str, ...]:
     """The profile and everything that it includes, nearest first. Raises UnknownName."""
-    return _lineage(profile, Box(grammar))
+    return _lineage(profile, grammar)
 
 
 @lru_cache(maxsize=64)
-def _lineage(profile: str, box: Box) -> tuple[str, ...]:
+def _lineage(profile: str, grammar: Grammar) -> tuple[str, ...]:
     found: list[str] = []
     waiting = [profile]
     while waiting:
         ident = waiting.pop(0)
         if ident not in found:
             found.append(ident)
-            waiting += box.grammar.profile(ident).includes
+            waiting += grammar.profile(ident).includes
     return tuple(found)
 
 
@@ -39,7 +39,7 @@ def limits(
     order = (*lineage(profile, grammar), "")
     found = [
         row
-        for row in _index(Box(grammar)).get((what, kind, drug), ())
+        for row in _index(grammar).get((what, kind, drug), ())
         if row.name_of in ("", name)
         and row.profile in order
         and (not unit or unit == row.unit or convertible(row.unit, unit))
@@ -48,10 +48,10 @@ def limits(
 
 
 @lru_cache(maxsize=4)
-def _index(box: Box) -> dict[tuple[str, str, str], list[Limit]]:
+def _index(grammar: Grammar) -> dict[tuple[str, str, str], list[Limit]]:
     """Rows by (what, kind, drug)."""
     found: dict[tuple[str, str, str], list[Limit]] = {}
-    for row in box.grammar.table("limits", Limit).values():
+    for row in grammar.table("limits", Limit).values():
         found.setdefault((row.what, row.kind, row.drug), []).append(row)
     return found
 
@@ -79,12 +79,11 @@ def number(grammar: Grammar, profile: str, what: str, fallback: str) -> Decimal:
 
 def elements(grammar: Grammar, profile: str) -> list[Element]:
     """Required elements of the profile and what it includes; of two with the same id the stricter rule holds."""
-    return list(_elements(profile, Box(grammar)))
+    return list(_elements(profile, grammar))
 
 
 @lru_cache(maxsize=64)
-def _elements(profile: str, box: Box) -> tuple[Element, ...]:
-    grammar = box.grammar
+def _elements(profile: str, grammar: Grammar) -> tuple[Element, ...]:
     merged: dict[str, Element] = {}
     for ident in lineage(profile, grammar):
         for element in grammar.profile(ident).elements:

@@ -15,7 +15,7 @@ from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 
 from pipeline import rephrased
-from pipeline.grammar import Box, Grammar
+from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
 
 _NLP = spacy.blank("en")
@@ -64,10 +64,10 @@ def split_phrase(phrase: str) -> list[str]:
 
 
 @lru_cache(maxsize=4)
-def _matcher(grammar_id: int, box: Box) -> PhraseMatcher:
+def _matcher(grammar: Grammar) -> PhraseMatcher:
     matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
     patterns: dict[str, list[Doc]] = {}
-    for table, ident, phrase in box.grammar.phrases():
+    for table, ident, phrase in grammar.phrases():
         words = split_phrase(phrase)
         if words:
             patterns.setdefault(f"{table}|{ident}", []).append(Doc(_NLP.vocab, words=words))
@@ -77,20 +77,20 @@ def _matcher(grammar_id: int, box: Box) -> PhraseMatcher:
 
 
 @lru_cache(maxsize=4)
-def _known(box: Box) -> frozenset[str]:
+def _known(grammar: Grammar) -> frozenset[str]:
     """The words of all phrases: other words need no entry in spaCy's vocabulary."""
-    return frozenset(word for _, _, phrase in box.grammar.phrases() for word in split_phrase(phrase))
+    return frozenset(word for _, _, phrase in grammar.phrases() for word in split_phrase(phrase))
 
 
 @lru_cache(maxsize=4)
-def _rephrased(box: Box) -> tuple[PhraseMatcher, frozenset[str]]:
+def _rephrased(grammar: Grammar) -> tuple[PhraseMatcher, frozenset[str]]:
     """Matcher of the names of operations and diagnoses in their other forms, and the words of these."""
     matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
-    said = {phrase for _, _, phrase in box.grammar.phrases()}
+    said = {phrase for _, _, phrase in grammar.phrases()}
     seen: set[str] = set()
     known: set[str] = set()
     patterns: dict[str, list[Doc]] = {}
-    for table, ident, phrase in box.grammar.phrases():
+    for table, ident, phrase in grammar.phrases():
         if table not in ("procedures", "diagnoses") or rephrased.SIDES & set(split_phrase(phrase)):
             continue  # a side in a name is part of it: "left hemicolectomy" is no "right hemicolectomy"
         forms = [phrase, *(form for form in rephrased.variants(table, phrase) if form not in said | seen)]
@@ -105,14 +105,14 @@ def _rephrased(box: Box) -> tuple[PhraseMatcher, frozenset[str]]:
     return matcher, frozenset(known)
 
 
-def _across(sentence: Sentence, norms: list[str], folded: list[str], box: Box) -> list[tuple[int, int, str]]:
+def _across(sentence: Sentence, norms: list[str], folded: list[str], grammar: Grammar) -> list[tuple[int, int, str]]:
     """Names with a side or an article inside them, turned round or said as a verb."""
     if not rephrased.may_hold(norms):
         return []
     places = rephrased.kept(norms)
     if not places:
         return []
-    matcher, known = _rephrased(box)
+    matcher, known = _rephrased(grammar)
     doc = Doc(_NLP.vocab, words=[folded[index] if folded[index] in known else "_" for index in places])
     found = []
     for key, start, end in matcher(doc):
@@ -131,15 +131,14 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
     if not sentence.tokens:
         return sentence
-    box = Box(grammar)
-    matcher = _matcher(id(grammar), box)
-    known = _known(box)
+    matcher = _matcher(grammar)
+    known = _known(grammar)
     norms = [token.norm for token in sentence.tokens]
     folded = [fold(norm) for norm in norms]
     doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
     found = [(start, end, _NLP.vocab.strings[key]) for key, start, end in matcher(doc)
              if not (start and norms[start - 1] == "non")]  # "non-locking screw" is no locking screw
-    across = set(_across(sentence, norms, folded, box)) - set(found)
+    across = set(_across(sentence, norms, folded, grammar)) - set(found)
     found += across
     found.sort(key=lambda item: (item[0] - item[1], item[0], item[2]))
     taken: list[tuple[int, int]] = []

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
+from pipeline.records import quick
+
 Shape = Literal["cardinal", "digits", "colloquial", "mixed", "fraction"]
 
 SMALL = {
@@ -57,6 +59,7 @@ _SPOKEN = frozenset(SMALL) | frozenset(TENS) | frozenset(SCALES) | ZERO | frozen
 STARTS = _SPOKEN | frozenset({"a", "an", "point", "minus", "negative", "dozen"}) | frozenset(ORDINALS)
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Numeral:
     """A number read from tokens `start`..`end` (end exclusive).

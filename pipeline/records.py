@@ -6,9 +6,11 @@ agreement and spoken corrections keep them, so evidence is always a range of ori
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import MISSING, dataclass, field, fields, make_dataclass
 from decimal import Decimal
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
+
+_T = TypeVar("_T")
 
 Laterality = Literal["left", "right", "bilateral"]
 Status = Literal["performed", "planned", "conditional", "historical", "other_person"]
@@ -16,6 +18,23 @@ Certainty = Literal["affirmed", "negated", "suspected"]
 Severity = Literal["blocking", "warning", "note"]
 Comparator = Literal["<", ">", "<=", ">=", "~"]
 Scale = Literal["each", "per_side", "total"]
+
+
+def quick(cls: type[_T]) -> type[_T]:
+    """A frozen dataclass made in a third of the time, for the records that are made by the hundred.
+
+    `frozen=True` fills a record through `object.__setattr__`, field by field, to get past its own guard. Here the guard
+    goes: type checking alone keeps such a record from being changed. Equality, hash and `replace` stay as they are.
+    """
+    open_fields: list[tuple[str, Any, Any]] = [
+        (one.name, one.type, field(init=one.init, default_factory=one.default_factory)
+         if one.default_factory is not MISSING else field(init=one.init, default=one.default))
+        for one in fields(cls)  # type: ignore[arg-type]
+    ]  # fmt: skip
+    kept = {name: cls.__dict__[name] for name in ("__post_init__",) if name in cls.__dict__}
+    cls.__init__ = make_dataclass(cls.__name__, open_fields, namespace=kept).__init__  # type: ignore[misc, method-assign]
+    del cls.__setattr__, cls.__delattr__
+    return cls
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +46,7 @@ class Segment:
     end: float
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Word:
     """One word, or one repaired term that stands for a run of words.
@@ -54,6 +74,7 @@ class Word:
             object.__setattr__(self, "last", self.id)
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Quantity:
     """A number as said, with its unit.
@@ -83,6 +104,7 @@ class Quantity:
     doubts: tuple[str, ...] = ()
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Token:
     """What matching sees: a word, a punctuation mark, or a whole number-with-unit as one token.
@@ -100,6 +122,7 @@ class Token:
     punctuation: bool = False
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Mention:
     """A phrase of grammars/ found in a sentence. `first`..`last`: token indexes, inclusive."""
@@ -124,6 +147,7 @@ class Scope:
     rule: str
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """Where something was said: original word ids (inclusive), seconds, the words as heard, confidence."""
@@ -150,6 +174,7 @@ class Strike:
     clear: bool = True
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Sentence:
     """One sentence as read. `tokens` no longer hold what was taken back; `strikes` tell what it was.
@@ -176,6 +201,7 @@ class Reading:
     sentences: tuple[Sentence, ...]
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Fact:
     """One thing that was said, with the words it came from.

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from pipeline.grammar import Box, Grammar
+from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Sentence, Token
 from pipeline.rows import SectionCue
@@ -30,10 +30,10 @@ class _Cue:
 
 
 @lru_cache(maxsize=4)
-def _index(box: Box) -> dict[str, list[_Cue]]:
+def _index(grammar: Grammar) -> dict[str, list[_Cue]]:
     """First folded word -> cues, longest first."""
     index: dict[str, list[_Cue]] = {}
-    for row in box.grammar.table("sections", SectionCue).values():
+    for row in grammar.table("sections", SectionCue).values():
         for phrases, heading in ((row.say, False), (row.heading, True)):
             for phrase in phrases:
                 words = tuple(split_phrase(phrase))
@@ -160,7 +160,7 @@ def _tells_of_past(sentence: Sentence) -> bool:
 
 def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCue | None, bool]]:
     """(part, the cue that opens it, whether the part is the cue alone) of a sentence."""
-    index = _index(Box(grammar))
+    index = _index(grammar)
     folded = [fold(token.norm) for token in sentence.tokens]
     starts: list[tuple[int, SectionCue, int]] = []
     for at, word in enumerate(folded):

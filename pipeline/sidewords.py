@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
-from pipeline.grammar import Box, Grammar
+from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Laterality, Mention, Sentence
 from pipeline.rows import Concept
@@ -33,10 +33,10 @@ class Side:
 
 
 @lru_cache(maxsize=4)
-def _index(box: Box) -> dict[str, list[tuple[tuple[str, ...], Concept]]]:
+def _index(grammar: Grammar) -> dict[str, list[tuple[tuple[str, ...], Concept]]]:
     """First folded word -> [(all folded words, row)], longest first."""
     index: dict[str, list[tuple[tuple[str, ...], Concept]]] = {}
-    for row in box.grammar.table("sides", Concept).values():
+    for row in grammar.table("sides", Concept).values():
         for phrase in row.say:
             words = tuple(split_phrase(phrase))
             index.setdefault(words[0], []).append((words, row))
@@ -46,8 +46,8 @@ def _index(box: Box) -> dict[str, list[tuple[tuple[str, ...], Concept]]]:
 
 
 @lru_cache(maxsize=4)
-def _site_rows(box: Box) -> dict[str, Concept]:
-    return dict(box.grammar.table("sites", Concept))
+def _site_rows(grammar: Grammar) -> dict[str, Concept]:
+    return dict(grammar.table("sites", Concept))
 
 
 def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
@@ -59,7 +59,7 @@ def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
 
 
 def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
-    index = _index(Box(grammar))
+    index = _index(grammar)
     folded = [fold(token.norm) for token in sentence.tokens]
     found: list[Side] = []
     at = 0
@@ -149,7 +149,7 @@ _AFTER_TITLE = frozenset({"for", "with", "at", "under", "on", "by", "after", "in
 
 def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     """Whether a paired part of the body is named within three words after a token, in the same noun phrase."""
-    rows = _site_rows(Box(grammar))
+    rows = _site_rows(grammar)
     for index in range(at + 1, min(at + 5, len(sentence.tokens))):
         token = sentence.tokens[index]
         if token.punctuation or (token.norm in BREAKS and token.norm != "of"):
@@ -166,7 +166,7 @@ def _sided(mention: Mention, grammar: Grammar) -> bool:
     row = grammar.tables[mention.table].get(mention.id)
     if not isinstance(row, Concept):
         return False
-    within = _site_rows(Box(grammar)).get(row.site) if row.site else None
+    within = _site_rows(grammar).get(row.site) if row.site else None
     return row.sided or (within is not None and within.sided)
 
 

@@ -20,7 +20,7 @@ from typing import Protocol
 
 from pipeline import quantities, tokens
 from pipeline.conversion import convert
-from pipeline.grammar import Box, Grammar
+from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding, Severity, Token
 from pipeline.rows import Concept
@@ -229,7 +229,7 @@ def site_of(fact: Fact, grammar: Grammar) -> Concept | None:
     """The row of sites.toml that a fact is about: its body site, its own name, or the site of its concept."""
     sites = grammar.table("sites", Concept)
     if fact.body_site:
-        row = _sites_by_name(Box(grammar)).get(fact.body_site.lower())
+        row = _sites_by_name(grammar).get(fact.body_site.lower())
         if row is not None:
             return row
     if fact.name in sites:
@@ -240,10 +240,10 @@ def site_of(fact: Fact, grammar: Grammar) -> Concept | None:
 
 
 @lru_cache(maxsize=4)
-def _sites_by_name(box: Box) -> dict[str, Concept]:
+def _sites_by_name(grammar: Grammar) -> dict[str, Concept]:
     """Rows of sites.toml by id, name and phrase; the first row that has a name keeps it."""
     found: dict[str, Concept] = {}
-    for row in box.grammar.table("sites", Concept).values():
+    for row in grammar.table("sites", Concept).values():
         for name in (row.id, row.name.lower(), *row.say):
             found.setdefault(name, row)
     return found

@@ -19,7 +19,7 @@ from typing import Any, Protocol
 
 from pipeline import cues, laterality, story
 from pipeline.grammar import Grammar
-from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence
+from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence, quick
 
 
 class Extractor(Protocol):
@@ -155,6 +155,7 @@ def group_of(sentence: Sentence, token: int) -> str:
     return f"{sentence.index}.{token}"
 
 
+@quick
 @dataclass(frozen=True, slots=True)
 class Claim(Fact):
     """A fact that takes a number: `number` are its word ids, `cost` what `cues.cost` gave (lower is nearer).
