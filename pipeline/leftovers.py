@@ -9,7 +9,7 @@ from pipeline.grammar import Grammar
 from pipeline.note import SaidSide
 from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence
 
-_FORMS = frozenset({"number", "range", "fraction"})
+_FORMS = frozenset({"number", "range", "fraction", "clock"})
 _COUNTS = frozenset({"", "count"})
 # What is told there of times is a story, and the facts of these sections hold it in words.
 _STORIES = frozenset({"history", "indication", "imaging", "consent"})
@@ -38,12 +38,14 @@ def numbers(facts: Iterable[Fact], reading: Reading) -> dict[int, list[Evidence]
             if quantity is None or not _counts(sentence, index, quantity):
                 continue
             near = [fact for word in range(token.first, token.last + 1) for fact in by_word.get(word, ())]
-            if not any(_holds(fact, quantity) for fact in near):
+            if not any(_holds(fact, quantity) for fact in near) and not _ends_held(near, quantity):
                 found.setdefault(sentence.index, []).append(_evidence(reading, token.first, token.last))
     return found
 
 
 def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
+    if quantity.form == "clock":
+        return sentence.section not in _STORIES
     if quantity.form not in _FORMS or (quantity.value is None and quantity.low is None):
         return False
     said = cues.unit_of(sentence, index) or quantity
@@ -103,6 +105,8 @@ def _parted(sentence: Sentence, one: int, other: int) -> bool:
 def _holds(fact: Fact, quantity: Quantity) -> bool:
     if fact.kind == "draw" and fact.name is not None and numerals.ORDINALS.get(fact.name) == quantity.value:
         return True  # "draw two, five millilitres"
+    if quantity.form == "clock" and fact.kind == "clock_time":
+        return fact.text == quantity.text
     if fact.value is None and fact.low is None and fact.high is None:
         if fact.text is None:
             return fact.kind in _WORDED  # the note prints its words
@@ -110,6 +114,12 @@ def _holds(fact: Fact, quantity: Quantity) -> bool:
     if quantity.value is not None:
         return quantity.value in (fact.value, fact.low, fact.high)
     return (quantity.low, quantity.high) == (fact.low, fact.high)
+
+
+def _ends_held(facts: Iterable[Fact], quantity: Quantity) -> bool:
+    """ "ACD-A 6 mL to 54 mL of marrow": each end of what looks like a range is a fact of its own."""
+    values = {fact.value for fact in facts}
+    return quantity.value is None and quantity.low is not None and {quantity.low, quantity.high} <= values
 
 
 def _evidence(reading: Reading, first: int, last: int) -> Evidence:

@@ -18,16 +18,19 @@ _ROUNDING = Decimal(1)  # percentage point: shares are said in whole per cent
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     # What primed the kit was let out again and is no part of the aspirate.
     agents = [fact for fact in given(note, "medication_volume") if fact.role == "anticoagulant"]
-    if any(fact.scale == "each" for fact in agents):
-        return []
     marrow_facts = given(note, "harvest_total") or given(note, "draw")
+    if any(fact.scale == "each" for fact in agents):
+        # "2 mL of heparin in each syringe, 8 mL of marrow into each": the share of one is that of all.
+        marrow_facts = [fact for fact in given(note, "draw") if fact.scale == "each"]
+        if len(agents) != 1 or len(marrow_facts) != 1:
+            return []
     spans = [span(fact, "mL") for fact in marrow_facts]
     volumes = [exact(fact, "mL") for fact in agents]
     if not agents or not spans or any(one is None for one in spans) or any(one is None for one in volumes):
         return []
     marrow = added([one for one in spans if one is not None])
     agent = sum((one for one in volumes if one is not None), Decimal(0))
-    if any(fact.scale == "each" for fact in marrow_facts):
+    if any(fact.scale == "each" for fact in marrow_facts) and not any(fact.scale == "each" for fact in agents):
         return []
     if marrow.low is None or marrow.low != marrow.high or marrow.low <= 0:
         return []

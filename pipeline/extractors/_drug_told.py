@@ -30,7 +30,21 @@ def is_denied(sentence: Sentence, grammar: Grammar, drug: Mention, *ids: str) ->
     return any(drug in _denied(sentence, hit, drugs) for hit in cues.hits(sentence, grammar, *ids))
 
 
+_HOLDERS = _words("syringe syringes tube tubes bag bags barrel canister vial ampoule reservoir that which")
+
+
+def _contains(sentence: Sentence, hit: cues.Hit) -> bool:
+    """ "The syringe held 6 mL of heparin": it was in there, not held back."""
+    if sentence.tokens[hit.last].norm != "held":
+        return False
+    after = sentence.tokens[hit.last + 1 : hit.last + 2]
+    before = sentence.tokens[hit.first - 1 : hit.first] if hit.first else ()
+    return bool(after) and after[0].quantity is not None and bool(before) and before[0].norm in _HOLDERS
+
+
 def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Mention]:
+    if _contains(sentence, hit):
+        return []
     before = [one for one in drugs if one.last < hit.first and cues.gap(sentence, one.last, hit.first) <= _FAR
               and _is_subject(sentence, one, hit)]  # fmt: skip
     after = [one for one in drugs if one.first > hit.last and cues.gap(sentence, hit.last, one.first) <= _FAR]

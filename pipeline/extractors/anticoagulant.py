@@ -1,0 +1,98 @@
+"""Anticoagulant and the marrow that it is mixed with: its share, and the two volumes when they are said in one breath.
+
+"12 mL, that is twenty percent of the 60 mL of marrow", "ACD-A, 6 mL to 54 mL of marrow". Without this the volume of the
+marrow would go to the drug, and the two volumes would be read as a range.
+"""
+
+from __future__ import annotations
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Quantity, Reading, Sentence
+from pipeline.rows import Drug
+
+KINDS = ("anticoagulant_share", "medication_volume", "harvest_total")
+
+_MARROW = frozenset({"marrow", "aspirate", "harvest"})
+_WHOLE = _MARROW | {"volume", "whole", "mixture", "syringe", "total", "draw", "blood"}
+_FILL = frozenset({"of", "the", "a", "bone", "aspirated", "total", "by", "whole", "in", "that"})
+_AHEAD = 6  # tokens between a percent and what it is a share of
+_OWN = -1  # before any other claim
+_LEFT_IN = 10  # tokens between "anticoagulant" and its volume
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        drugs = _agents(sentence, grammar)
+        spoken = [index for index, token in enumerate(sentence.tokens) if token.norm == "anticoagulant"]
+        if not drugs and not spoken:
+            continue
+        for index, quantity in base.quantities(sentence):
+            if quantity.dimension == "fraction" and _is_share(sentence, index):
+                at = next(iter([*drugs, *spoken]))
+                facts.append(base.claim("anticoagulant_share", reading, sentence, index, at, at, _OWN))
+            elif quantity.dimension == "volume":
+                facts += _volume(reading, sentence, index, quantity, drugs, spoken)
+    return facts
+
+
+def _agents(sentence: Sentence, grammar: Grammar) -> dict[int, str]:
+    """Last token -> id of every anticoagulant of the sentence."""
+    rows = grammar.table("drugs", Drug)
+    return {m.last: m.id for m in base.mentions(sentence, "drugs") if "anticoagulant" in rows[m.id].classes}
+
+
+def _of_marrow(sentence: Sentence, index: int) -> bool:
+    """Whether marrow follows the number ("60 mL of bone marrow", "the 60 mL aspirate")."""
+    for token in sentence.tokens[index + 1 : index + 5]:
+        if token.norm in _MARROW:
+            return True
+        if token.norm not in _FILL:
+            return False
+    return False
+
+
+def _is_share(sentence: Sentence, index: int) -> bool:
+    """Whether a percent is one of the marrow: "of the aspirate", "of the 60 mL of marrow", "by volume"."""
+    after = sentence.tokens[index + 1 : index + 1 + _AHEAD]
+    if not after or after[0].norm not in ("of", "by"):
+        return False
+    for token in after:
+        if token.norm in _WHOLE:
+            return True
+        volume = token.quantity is not None and token.quantity.dimension == "volume"
+        if token.norm not in _FILL and not volume:
+            return False
+    return False
+
+
+def _volume(
+    reading: Reading, sentence: Sentence, index: int, quantity: Quantity, drugs: dict[int, str], spoken: list[int]
+) -> list[Fact]:
+    tokens = sentence.tokens
+    marrow = _of_marrow(sentence, index)
+    ahead = next((at for at in sorted(drugs) if 0 < index - at <= 2), None)
+    if quantity.form == "range" and marrow and ahead is not None:
+        # "ACD-A 6 mL to 54 mL of marrow": so much of the one to so much of the other
+        one = {"low": None, "high": None, "unit": quantity.unit}
+        return [
+            base.claim("medication_volume", reading, sentence, index, ahead, ahead, _OWN, value=quantity.low,
+                       name=drugs[ahead], role="anticoagulant", group=f"m{base.group_of(sentence, ahead)}",
+                       doubts=(_ONE_TO_ONE,), **one),
+            base.make("harvest_total", reading, sentence, index, index, value=quantity.high, scale="total",
+                      doubts=(_ONE_TO_ONE,), **one),
+        ]  # fmt: skip
+    before = [token.norm for token in tokens[max(0, index - 2) : index]]
+    if marrow and before == ["of", "the"]:
+        return [base.claim("harvest_total", reading, sentence, index, index, index + 1, _OWN, scale="total")]
+    if not marrow and not drugs:
+        at = next((at for at in spoken if 0 < index - at <= _LEFT_IN), None)
+        if at is not None and all(token.quantity is None and not token.punctuation for token in tokens[at:index]):
+            return [base.claim("medication_volume", reading, sentence, index, at, at, _OWN, text="anticoagulant",
+                               role="anticoagulant", scale=cues.scale(sentence, index))]  # fmt: skip
+    return []
+
+
+_ONE_TO_ONE = "read as so much anticoagulant to so much marrow; it could be a range"
