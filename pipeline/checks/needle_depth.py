@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
-from pipeline.checks.base import exact, finding, given, rounded, shown
+from pipeline.checks.base import exact, finding, given, read, rounded, shown
+from pipeline.conversion import convert
 from pipeline.grammar import Grammar
 from pipeline.limits import limit
 from pipeline.note import OperativeNote
@@ -14,12 +16,12 @@ MEANING = "Turns times pitch is not the stated retraction, or the needle came ba
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    return _turns(note, grammar) + _excursion(note)
+    return _turns(note, grammar) + _excursion(note, grammar)
 
 
 def _turns(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    pitch = limit(grammar, note.profile, "pitch")
-    if pitch is None or pitch.value is None:
+    pitch, source = _pitch(note, grammar)
+    if pitch is None:
         return []
     found: list[Finding] = []
     for turns in given(note, "needle_turns"):
@@ -27,7 +29,7 @@ def _turns(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         same = [fact for fact in given(note, "needle_retraction") if _belongs(note, turns, fact)]
         if number is None or len(same) != 1:
             continue
-        moved, worked = exact(same[0], "cm"), number * pitch.value
+        moved, worked = exact(same[0], "cm"), number * pitch
         if moved is None or abs(moved - worked) <= Decimal("0.05"):
             continue
         found.append(
@@ -37,13 +39,33 @@ def _turns(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 f"{rounded(number)} turns of a threaded cannula move it {rounded(worked)} cm; "
                 f"the retraction was said as {shown(same[0])}.",
                 [turns, same[0]],
-                arithmetic=f"{rounded(number)} x {rounded(pitch.value)} cm = {rounded(worked)} cm, "
-                f"said: {shown(same[0])} (pitch: {pitch.source})",
+                arithmetic=f"{rounded(number)} x {rounded(pitch)} cm = {rounded(worked)} cm, "
+                f"said: {shown(same[0])} (pitch: {source})",
                 ask="Say which is right: the turns or the retraction; if the pitch of the needle is another, say it.",
                 about="turns",
             )
         )
     return found
+
+
+def _pitch(note: OperativeNote, grammar: Grammar) -> tuple[Decimal | None, str]:
+    """(cm that one turn moves the needle, where that is from): said in the note, else configured."""
+    for passage in note.sections.description:
+        tokens = read(passage)
+        for index, token in enumerate(tokens):
+            way = token.quantity
+            if way is None or way.dimension != "length" or way.value is None or way.unit is None:
+                continue
+            after = " ".join(one.text.lower() for one in tokens[index + 1 : index + 3])
+            before = " ".join(one.text.lower() for one in tokens[max(0, index - 6) : index])
+            if _A_TURN.match(after) or _TURN_MOVES.search(before):
+                return convert(way.value, way.unit, "cm"), f"said: {token.text}"
+    row = limit(grammar, note.profile, "pitch")
+    return (row.value, row.source) if row is not None else (None, "")
+
+
+_A_TURN = re.compile(r"(?:a|per|each|every|for each|for every)(?: full| complete)? turn\b")
+_TURN_MOVES = re.compile(r"\b(?:each|every|per|one|a)(?: full| complete)? turn (?:moves|is|gives|of)(?: it| about)?$")
 
 
 def _belongs(note: OperativeNote, turns: Fact, retraction: Fact) -> bool:
@@ -52,7 +74,7 @@ def _belongs(note: OperativeNote, turns: Fact, retraction: Fact) -> bool:
     return len(given(note, "needle_turns")) == 1 and len(given(note, "needle_retraction")) == 1
 
 
-def _excursion(note: OperativeNote) -> list[Finding]:
+def _excursion(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     """Depth reached less what was drawn back, never negative. "Each" goes with the number of draws less one."""
     depths = [one for fact in given(note, "harvest_depth") if (one := exact(fact, "cm")) is not None]
     moves = given(note, "needle_advance", "needle_retraction")
@@ -62,10 +84,12 @@ def _excursion(note: OperativeNote) -> list[Finding]:
     sides = {fact.laterality for fact in note.of("draw", "harvest_site", "harvest_total") if fact.laterality}
     if len(sides) > 1 or len(given(note, "harvest_total")) > 1:
         return []  # two harvests: which move belongs to which was not said
-    if not back or not (depths or forth):
+    turned = [] if back else _turned(note)
+    if not (back or turned) or not (depths or forth):
         return []
     reached = max(depths, default=Decimal(0))
-    advanced, returned = _length(forth, times), _length(back, times)
+    advanced = _length(forth, times)
+    returned = _length(back, times) if back else _by_turns(note, grammar, turned, times)
     if advanced is None or returned is None:
         return []
     reached = max(reached, advanced if not depths else reached + advanced)
@@ -80,12 +104,34 @@ def _excursion(note: OperativeNote) -> list[Finding]:
             "needle_depth",
             "warning",
             f"The needle was drawn back {rounded(returned)} cm, but had only gone in {rounded(reached)} cm.",
-            [*given(note, "harvest_depth"), *moves],
+            [*given(note, "harvest_depth"), *moves, *turned],
             arithmetic=f"{rounded(reached)} - {rounded(returned)} = {rounded(reached - returned)} cm left{fits}",
             ask="Say which is right: the depth, the retraction or the number of draws.",
             about="excursion",
         )
     ]
+
+
+def _turned(note: OperativeNote) -> list[Fact]:
+    """Turns without a length beside them, where nothing was said of turning the needle in."""
+    turns = given(note, "needle_turns")
+    inward = re.compile(r"\bturns? (?:in|inward|forward|deeper)\b|\bscrewed in\b")
+    if any(passage.holds(fact) and inward.search(passage.text.lower())
+           for fact in turns for passage in note.sections.description):  # fmt: skip
+        return []
+    return turns
+
+
+def _by_turns(note: OperativeNote, grammar: Grammar, turns: list[Fact], times: int | None) -> Decimal | None:
+    """How far the turns bring the needle back, in cm."""
+    pitch, _ = _pitch(note, grammar)
+    total = Decimal(0)
+    for fact in turns:
+        number = fact.value if fact.unit is None else exact(fact, "{turn}")
+        if number is None or pitch is None or (fact.scale == "each" and times is None):
+            return None
+        total += number * pitch * ((times or 0) if fact.scale == "each" else 1)
+    return total
 
 
 def _repeats(note: OperativeNote) -> int | None:

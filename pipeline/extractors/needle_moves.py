@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Reading, Scale, Sentence
 
 KINDS = ("harvest_needle", "harvest_depth", "needle_advance", "needle_turns", "needle_retraction")
 
@@ -53,19 +53,37 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
                 price, hit = near
                 facts.append(
                     base.claim(kind, reading, sentence, index, hit.first, hit.last, price,
-                               scale=cues.scale(sentence, index))
+                               scale=_scale(sentence, index) if cue == "retraction" else cues.scale(sentence, index))
                 )  # fmt: skip
     elif quantity.dimension in ("turns", "angle", ""):
         near = cues.nearest(sentence, grammar, index, "turns")
         if quantity.dimension == "turns":
             facts.append(
-                base.claim("needle_turns", reading, sentence, index, index, index, 0,
-                           scale=cues.scale(sentence, index))
-            )  # fmt: skip
+                base.claim("needle_turns", reading, sentence, index, index, index, 0, scale=_scale(sentence, index))
+            )
         elif near is not None and near[0] <= 8 and (near[1].first > index or quantity.dimension == "angle"):
             price, hit = near
             facts.append(base.claim("needle_turns", reading, sentence, index, hit.first, hit.last, price))
     return facts
+
+
+# A move that was made again and again: "half a centimetre per draw", "after each draw it was drawn back 1 cm".
+_REPEATED = ("per draw", "each draw", "every draw", "each aspirate", "every aspirate", "each pull", "per pull",
+             "between draws", "each time", "every time", "a draw")  # fmt: skip
+_AROUND = 9  # tokens
+
+
+def _scale(sentence: Sentence, index: int) -> Scale | None:
+    """`cues.scale`, and "each" for a move that goes with every draw, within the same part of the sentence."""
+    said = cues.scale(sentence, index)
+    if said is not None:
+        return said
+    tokens = sentence.tokens
+    first, last = max(0, index - _AROUND), min(len(tokens), index + _AROUND)
+    first = max((at + 1 for at in range(first, index) if tokens[at].norm in (".", ";")), default=first)
+    last = min((at for at in range(index + 1, last) if tokens[at].norm in (".", ";")), default=last)
+    near = " ".join(token.norm for token in tokens[first:last])
+    return "each" if any(f" {phrase} " in f" {near} " for phrase in _REPEATED) else None
 
 
 def _is_pitch(sentence: Sentence, index: int) -> bool:
@@ -84,7 +102,8 @@ def _at_depth(sentence: Sentence, index: int) -> tuple[int, int] | None:
     tokens = sentence.tokens
     after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
     length = (here := tokens[index].quantity) is not None and here.dimension == "length"
-    if length and after in _BELOW and not _of_a_lesion(sentence, index):
+    onward = any(token.norm in ("draw", "first", "last") for token in tokens[index + 2 : index + 5])
+    if length and after in _BELOW and not (onward or _of_a_lesion(sentence, index)):
         return index, index + 1
     before = tokens[index - 2].quantity if index >= 2 and tokens[index - 1].norm == "at" else None
     volume = before is not None and (before.dimension == "volume" or (length and before.form == "number"))
