@@ -28,6 +28,7 @@ from pipeline import (
     manifest,
     mentions,
     plugins,
+    removals,
     repair,
     sayings,
     sections,
@@ -263,7 +264,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     found: list[Fact] = []
     for extractor in plugins.every("pipeline.extractors"):
         found += extractor.extract(reading, rules)
-    stated = inherited.inherit(arbitrate(found), reading, rules)
+    stated = removals.explant(inherited.inherit(arbitrate(found), reading, rules), reading, rules)
     return reading, _number(settle.settle(stated, reading, rules))
 
 

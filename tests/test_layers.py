@@ -19,11 +19,11 @@ LAYERS = {
             "rows note grammar manifest model_store plugins site wordlist",
             "audio segments engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
-            "units levels codes identifiers dates clocks shapes compounds ranges restated contrasts corrections "
+            "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts corrections "
             "correction_cues gapped conversion quantities tokens timespan utterances rephrased mentions sections "
             "clauses context_cues context answers sidewords laterality people enumerations cues sidewise story",
             "extractors",
-            "inherited settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",
+            "inherited removals settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
             "output checking delivery run casefiles contexts caseview dictation desk live jobs handover",
             "summary handover_cli listen_cli models_cli serve_cli cli web",

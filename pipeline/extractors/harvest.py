@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline import cues, laterality, sidewise
+from pipeline import cues
 from pipeline.extractors import base
+from pipeline.extractors._draws import ordinal, side_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
 
@@ -17,11 +18,6 @@ KINDS = (
     "draw", "draw_count", "harvest_total", "discarded_volume", "anticoagulant_share", "product_volume", "processing",
 )  # fmt: skip
 
-_ORDINALS = {
-    1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh", 8: "eighth", 9: "ninth",
-    10: "tenth", 11: "eleventh", 12: "twelfth",
-}  # fmt: skip
-_ORDINAL_REACH = 70
 _EVERYDAY = frozenset({"mixing", "washing", "separation", "dilution", "concentration", "activation", "filtration"})
 _TOTAL_REACH, _DRAW_REACH, _PRODUCT_REACH, _DISCARD_REACH = 24, 45, 30, 24
 
@@ -122,29 +118,8 @@ def _number(
 
 
 _SIDED = ("draw_count", "harvest_total")
-_SHORT = 30  # tokens; in a longer stretch a side may be of anything
 _CEMENT_REACH = 16  # tokens: "cement four millilitres left and right, together five and a half"
 _SHARE_OF_REACH, _SHARE_REACH, _SHARE_BESIDE = 90, 40, 16
-
-
-def side_at(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None:
-    """The side that the number was said with, else that of the harvest site said last before it, or of the only one of
-    the sentence."""
-    own = sidewise.side_of(sentence, index)
-    if own is not None:
-        return own
-    sites = [site for site in base.mentions(sentence, "sites") if laterality.is_harvest(sentence, site)]
-    before = [site for site in sites if site.first < index] or (sites if len(sites) == 1 else [])
-    if not sites and len(sentence.tokens) <= _SHORT and not any(True for _ in base.mentions(sentence, "sites")):
-        said = {one.value for one in laterality.sides(sentence, grammar)}
-        if len(said) == 1:  # "on the right six draws", after the crests were named
-            return next(iter(said))
-    if not before:  # "left crest, ten draws"
-        crests = [hit for hit in cues.hits(sentence, grammar, "marrow") if hit.first < index]
-        if not crests:
-            return None
-        return laterality.side_for(sentence, crests[-1].first, crests[-1].last, grammar, own_only=True)[0]
-    return laterality.side_for(sentence, before[-1].first, before[-1].last, grammar, own_only=True)[0]
 
 
 def _draw(
@@ -355,35 +330,3 @@ def _in_draws(sentence: Sentence, grammar: Grammar, index: int) -> bool:
 
 
 _DRAWS_AHEAD = 14
-
-
-def ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
-    """(name, token, cost) of the ordinal that stands before the number with no other number between."""
-    for at in range(index - 1, max(-1, index - 12), -1):
-        quantity = sentence.tokens[at].quantity
-        if sentence.tokens[at].norm == "one" and sentence.tokens[at - 1].norm in _NUMBERED:
-            return _ORDINALS[1], at, cues.gap(sentence, at, index)
-        if quantity is None or quantity.dimension in ("length", "turns"):
-            continue  # "first draw, one centimetre below the cortex, five millilitres"
-        if is_label(sentence, at, quantity):
-            return _ORDINALS[int(quantity.value or 0)], at, cues.gap(sentence, at, index)
-        if quantity.form != "ordinal" or quantity.value is None or quantity.value != int(quantity.value):
-            return None
-        if at and sentence.tokens[at - 1].norm in ("side", "left", "right", "crest"):
-            return None  # "left side first: sixty millilitres" numbers the sides
-        price = cues.gap(sentence, at, index)
-        name = _ORDINALS.get(int(quantity.value))
-        return (name, at, price) if name is not None and price <= _ORDINAL_REACH else None
-    return None
-
-
-def is_label(sentence: Sentence, at: int, quantity: Quantity) -> bool:
-    """ "Draw one, five millilitres; draw two, five": the number that names a draw."""
-    bare = quantity.form in ("number", "label") and not quantity.dimension and quantity.value in _ORDINALS
-    behind = sentence.tokens[at + 1 : at + 3]
-    number = next((token for token in behind if not token.punctuation), None)
-    led = at > 0 and sentence.tokens[at - 1].norm in _NUMBERED
-    return bare and led and number is not None and number.quantity is not None
-
-
-_NUMBERED = frozenset({"draw", "aspirate", "pull", "aspiration", "sample"})

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pipeline import cues, laterality, sidewise
-from pipeline.extractors import base, harvest
+from pipeline.extractors import _draws, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Quantity, Reading, Sentence
 
@@ -152,7 +152,7 @@ def _amount(
     after = _words(sentence, index + 1, 5)
     before = _words_before(sentence, index)
     own = sidewise.side_of(sentence, index) or _side_after(sentence, index)
-    side = own or harvest.side_at(sentence, grammar, index) or side
+    side = own or _draws.side_at(sentence, grammar, index) or side
     side = None if side == "bilateral" else side
     bare = not quantity.dimension
 
@@ -201,9 +201,9 @@ def _amount(
         if count.dimension or count.form != "number" or nouns not in _COUNTED | _HELD_IN | {".", ","}:
             return []
         return claim("harvest_total", scale="total", laterality=side)
-    if state == "named" or harvest.is_label(sentence, index, quantity):
+    if state == "named" or _draws.is_label(sentence, index, quantity):
         return []
-    told = harvest.ordinal(sentence, index)
+    told = _draws.ordinal(sentence, index)
     ordinal = told[0] if told is not None else "last" if "last" in before[-4:] else None
     more = after == ("more",) or after[:1] == ("more",) and after[1:2] in (("from",), ("on",), ("out",))
     if not _led(before) and not _lists_on(sentence, index) and not more:

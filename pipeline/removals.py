@@ -1,0 +1,104 @@
+"""Implants that this operation took out: what a removal of hardware names is no implant of today.
+
+"Plate and nine screws out": explanted. "One screw was left in place": it stays from before. Where something was put in
+as well, only what is told to have come out counts as such.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+from pipeline.rows import Device
+
+_KINDS = frozenset({"device", "device_size", "device_count"})
+_REMOVAL = frozenset({"removal-of-hardware"})
+_PUT = frozenset(
+    "inserted insert placed place put fixed secured screwed deployed seated impacted cemented implanted applied locked "
+    "replaced exchanged new repaired used".split()
+)
+_STAYS = frozenset({"stays", "stay", "stayed", "remains", "remain", "remained", "retained", "left"})
+_IN_PLACE = frozenset({"place", "situ", "in", "behind", "there", "buried"})
+_OUT = frozenset({"out", "explanted", "extracted"})
+_WAY = frozenset("and the all both a of came come taken brought backed were was came with its their".split())
+_REACH = 8
+
+
+def explant(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
+    """The facts, implants that came out with the role "explanted", those left from before as history. Pure; order kept.
+    """
+    removal = _is_removal(facts)
+    starts = [sentence.tokens[0].first if sentence.tokens else -1 for sentence in reading.sentences]
+    return [
+        _told(fact, reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)], grammar, removal)
+        if fact.kind in _KINDS and fact.role == "implanted" and fact.certainty == "affirmed" else fact
+        for fact in facts
+    ]  # fmt: skip
+
+
+def _is_removal(facts: Sequence[Fact]) -> bool:
+    """Whether hardware was removed and no other operation that implants was done."""
+    done = {fact.name for fact in facts if fact.kind == "procedure" and fact.status == "performed"
+            and fact.certainty == "affirmed"}  # fmt: skip
+    return bool(done & _REMOVAL) and not any(_implants(name or "") for name in done - _REMOVAL)
+
+
+def _implants(name: str) -> bool:
+    return any(part in name for part in ("plasty", "fixation", "fusion", "desis", "reconstruction", "orif", "nailing",
+                                         "revision", "exchange", "repair", "implant", "pinning"))  # fmt: skip
+
+
+def _told(fact: Fact, sentence: Sentence, grammar: Grammar, removal: bool) -> Fact:
+    row = grammar.table("devices", Device).get(fact.name or "")
+    if row is not None and not row.implant:
+        return fact
+    after = _behind(fact, sentence)
+    if removal and _stays(after):
+        return replace(fact, status="historical")
+    if _comes_out(fact, sentence):
+        return replace(fact, role="explanted")
+    if removal and not any(token.norm in _PUT for token in sentence.tokens):
+        return replace(fact, role="explanted")
+    return fact
+
+
+def _behind(fact: Fact, sentence: Sentence) -> list[str]:
+    """The words behind a thing, up to a full stop or the next number."""
+    found: list[str] = []
+    for token in sentence.tokens:
+        if token.first > fact.evidence.last and not token.punctuation:
+            if token.quantity is not None or len(found) == _REACH:
+                break
+            found.append(token.norm)
+    return found
+
+
+def _stays(after: list[str]) -> bool:
+    return any(
+        word in _STAYS and (word != "left" or bool(_IN_PLACE & set(after[at + 1 : at + 3])))
+        for at, word in enumerate(after)
+    )
+
+
+def _comes_out(fact: Fact, sentence: Sentence) -> bool:
+    """Whether "out" follows a thing, with only other things and numbers between ("plate and nine screws out")."""
+    named = {at for mention in sentence.mentions if mention.table == "devices"
+             for at in range(mention.first, mention.last + 1)}  # fmt: skip
+    for at, token in enumerate(sentence.tokens):
+        if token.first <= fact.evidence.last:
+            continue
+        if token.norm in _OUT:
+            return not (token.norm == "out" and _is_carried(sentence, at))
+        if not (at in named or token.quantity is not None or token.norm in _WAY or token.norm == ","):
+            return False
+    return False
+
+
+def _is_carried(sentence: Sentence, at: int) -> bool:
+    """ "Screws out of the tray", "carried out" tell nothing of a removal."""
+    tokens = sentence.tokens
+    behind = [token.norm for token in tokens[at + 1 : at + 4]]
+    return behind[:1] == ["of"] and bool({"tray", "set", "box"} & set(behind))
