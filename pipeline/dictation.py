@@ -42,7 +42,7 @@ from dataclasses import dataclass, replace
 
 from pipeline import repair, run, spotting
 from pipeline.ear import Anew
-from pipeline.engines.base import Engine
+from pipeline.engines.base import Engine, Reader
 from pipeline.errors import VoxError
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Source
@@ -103,13 +103,14 @@ class Dictation:
     """One dictation. `family`: when known beforehand; `name`: how the note calls its source; `made_at`: ISO 8601.
 
     `second`: asks about confusable words (`run.second_opinion`); `early`: an engine that streams, for partial words
-    while the other still listens; `spots`: one that takes closed lists, which hears the control words at once."""
+    while the other still listens; `spots`: one that takes closed lists, which hears the control words at once;
+    `reader`: reads each stretch a second time (`run.second_reader`)."""
 
     def __init__(
         self, sound: SoundFile, rules: Grammar, engine: Engine, *, family: str | None = None,
         profile: str = run.DEFAULT_PROFILE, name: str = "", mend: bool = True, limits: Limits = LIVE,
         made_at: str = "", second: run.Second | None = None, early: Engine | None = None,
-        spots: spotting.Lists | None = None,
+        spots: spotting.Lists | None = None, reader: Reader | None = None,
     ) -> None:  # fmt: skip
         rules.profile(profile)
         self.sound = sound
@@ -118,7 +119,7 @@ class Dictation:
         self._pad = limits.pad
         self._second = second
         self._asked: dict[int, tuple[tuple[Word, ...], tuple[Word, ...]]] = {}
-        self._ear = run.ear(engine, rules, family=family, limits=limits, early=early)
+        self._ear = run.ear(engine, rules, family=family, limits=limits, early=early, reader=reader)
         self._events: queue.SimpleQueue[Event] = queue.SimpleQueue()
         self._changed = threading.Condition()
         self._stored = sound.samples

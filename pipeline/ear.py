@@ -7,10 +7,11 @@ given before it is void); later, they only help from there on.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from pipeline.engines.base import Engine, Options, Result, safe_bias
+from pipeline.engines.base import Engine, Options, Reader, Result, safe_bias
 from pipeline.listen import Listener
 from pipeline.records import Word
 from pipeline.segments import Limits
@@ -20,6 +21,8 @@ from pipeline.sound import RATE, Samples
 KEPT_SECONDS = 45.0
 # With an unknown family, the words are looked through again when they have grown by this share.
 GROWN = 0.1
+# So many stretches are heard in that time at most; what was read in them is kept as well.
+STRETCHES = 64
 
 Spot = Callable[[Sequence[Word]], str | None]
 
@@ -31,18 +34,35 @@ class Anew:
     family: str
 
 
+class _Remembered:
+    """A reader that reads no stretch twice: bias words change nothing of what it reads."""
+
+    def __init__(self, reader: Reader) -> None:
+        self._reader = reader
+        self._known: dict[bytes, str] = {}
+
+    def text(self, samples: Samples) -> str:
+        key = hashlib.sha256(samples.tobytes()).digest()
+        if key not in self._known:
+            self._known[key] = self._reader.text(samples)
+            while len(self._known) > STRETCHES:
+                del self._known[next(iter(self._known))]
+        return self._known[key]
+
+
 class Ear:
     """Sound in pieces -> results.
 
     `spot`: words -> the family that they tell, or None; `bias`: family -> its terms, most useful first; `units`:
-    unit words that may not get into the bias; `family`: when known beforehand.
+    unit words that may not get into the bias; `family`: when known beforehand; `reader`: as of a Listener.
     """
 
     def __init__(
         self, engine: Engine, spot: Spot, bias: Callable[[str], Sequence[str]], *, units: Sequence[str] = (),
         family: str | None = None, limits: Limits | None = None, options: Options | None = None,
-        early: Engine | None = None,
+        early: Engine | None = None, reader: Reader | None = None,
     ) -> None:  # fmt: skip
+        self._reader = _Remembered(reader) if reader and family is None else reader
         self._engine, self._spot, self._bias, self._units, self._limits = engine, spot, bias, units, limits
         self._options = options or Options()
         self._early = early
@@ -50,7 +70,7 @@ class Ear:
         self._kept: list[Samples] | None = [] if family is None else None
         self._kept_seconds = 0.0
         self._looked_at = 0
-        self._listener = Listener(engine, self._with_bias(family), limits, early)
+        self._listener = Listener(engine, self._with_bias(family), limits, early, self._reader)
 
     @property
     def listener(self) -> Listener:
@@ -89,7 +109,7 @@ class Ear:
             yield from results
             return
         kept, self._kept = self._kept, None
-        self._listener = Listener(self._engine, self._with_bias(family), self._limits, self._early)
+        self._listener = Listener(self._engine, self._with_bias(family), self._limits, self._early, self._reader)
         yield Anew(family)
         for piece in kept:
             yield from self.listener.feed(piece)

@@ -35,6 +35,7 @@ class Jobs:
         """A recogniser of its own for live dictation. Raises SetupError, UnknownName."""
         loaded: Engine = plugins.find(listen.ENGINES, self._engine).load(self._model)
         self._desk.early = run.early_ear(loaded)
+        self._desk.reader = run.second_reader(loaded)
         self._desk.spots = run.spotting_ear(loaded)
         return loaded
 

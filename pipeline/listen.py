@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Protocol
 
 from pipeline import audio, plugins, readings, wordlist
-from pipeline.engines.base import Engine, Options, Result, safe_bias
+from pipeline.engines.base import Engine, Options, Reader, Result, safe_bias
 from pipeline.errors import NoSpeech
 from pipeline.records import Segment, Word
 from pipeline.segments import Limits, Segmenter, Speech
@@ -80,12 +80,13 @@ class Listener:
 
     `alternatives`: segment -> its other readings as text, where they were asked for; where they differ in a number,
     a unit, a side or a negation, the words say so (`readings.py`). An engine may be slow to give them: then the words
-    come first, and once more, revised, if the readings differ.
+    come first, and once more, revised, if the readings differ. `reader`: other weights, whose reading of each stretch
+    is taken in place of those that the engine is slow to give.
     """
 
     def __init__(self, engine: Engine, options: Options, limits: Limits | None = None,
-                 early: Engine | None = None) -> None:  # fmt: skip
-        self._engine = engine
+                 early: Engine | None = None, reader: Reader | None = None) -> None:  # fmt: skip
+        self._engine, self._reader = engine, reader
         self._session = engine.open(options)
         # Another engine for partial words, where the one that writes the text gives none.
         self._ahead = early.open(Options(language=options.language)) if early and not engine.streams else None
@@ -158,16 +159,20 @@ class Listener:
         self.segments.append(speech.segment)
         kept = self._kept(result, [_trimmed(word, speech.spans) for word in spoken], speech.segment.index)
         yield kept
-        if kept.later is not None:
-            yield from self._revised(kept, speech.segment.index)
+        said = self._read_again(speech.samples)
+        if not said and kept.later is not None:
+            said = kept.later()
+        yield from self._revised(kept, speech.segment.index, said)
 
-    def _revised(self, result: Result, segment: int) -> Iterator[Result]:
+    def _read_again(self, samples: Samples) -> tuple[str, ...]:
+        text = self._reader.text(samples) if self._reader else ""
+        return (text,) if text else ()
+
+    def _revised(self, result: Result, segment: int, said: tuple[str, ...]) -> Iterator[Result]:
         """The words of the stretch heard last with what its other readings say, if that is anything."""
-        assert result.later is not None
-        said = result.later()
-        if not said:
+        if not said or not result.words:
             return
-        self.alternatives[segment] = said
+        self.alternatives[segment] = (*self.alternatives.get(segment, ()), *said)
         words = readings.compared(result.words, {segment: said})
         if words != result.words:
             self.words[len(self.words) - len(words) :] = words

@@ -50,6 +50,8 @@ _SHOWN_FINDINGS = 10
 @click.option("--model", metavar="NAME", help="Model of that recogniser (`voxop models list`).")
 @click.option("--second-opinion", "second", metavar="MODEL|auto|off", default="off", show_default=True,
               help="Ask a model for Vosk about numbers, units, sides and negations that are easily misheard.")
+@click.option("--second-reading", "reader", metavar="MODEL|auto|off", default="auto", show_default=True,
+              help="Model that reads each stretch again; where numbers, units or sides differ, both are shown.")
 @click.option("--no-repair", is_flag=True, help="Leave every word as it was heard.")
 @click.option("--family", metavar="NAME", help="Procedure family; found from the words when not given.")
 @click.option("--profile", default=run.DEFAULT_PROFILE, show_default=True, help="Rules of a country or site.")
@@ -58,7 +60,7 @@ _SHOWN_FINDINGS = 10
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line, for each event, on standard output.")
 def listen_command(
     out: Path, source: Path | None, pace: str, device: str | None, resume: bool, engine: str, model: str | None,
-    second: str, no_repair: bool, family: str | None, profile: str, context: Path | None, as_json: bool,
+    second: str, reader: str, no_repair: bool, family: str | None, profile: str, context: Path | None, as_json: bool,
 ) -> None:  # fmt: skip
     """Listen to a dictation and show the note as it grows; Ctrl-C ends it and writes everything.
 
@@ -80,7 +82,7 @@ def listen_command(
     dictation = Dictation(
         SoundFile(recording), rules, loaded, family=family, profile=profile, mend=not no_repair,
         name=source.name if source else RECORDING, second=asked, early=run.early_ear(loaded),
-        spots=run.spotting_ear(loaded),
+        spots=run.spotting_ear(loaded), reader=run.second_reader(loaded, reader),
     )  # fmt: skip
     with _ended_by_interrupt() as stop:
         feeder = threading.Thread(target=_feed, args=(feed, dictation, stop), name="sound", daemon=True)

@@ -42,7 +42,7 @@ class LiveCase:
         desk.progress(case, "dictating")
         self._dictation = Dictation(SoundFile(files.sound), desk.rules, engine, family=family, profile=desk.profile,
                                     name="dictation", made_at=now(), second=desk.second,
-                                    early=desk.early, spots=desk.spots)  # fmt: skip
+                                    early=desk.early, spots=desk.spots, reader=desk.reader)  # fmt: skip
 
     @property
     def received(self) -> int:

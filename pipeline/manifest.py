@@ -63,7 +63,9 @@ class ModelFile(BaseModel):
 
 
 class Model(BaseModel):
-    """One model of a manifest. `origin`: "shipped" or "site"; the other fields are those of manifest.toml."""
+    """One model of a manifest. `origin`: "shipped" or "site"; the other fields are those of manifest.toml.
+
+    `second_for`: names of the models whose stretches it reads a second time."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -76,6 +78,7 @@ class Model(BaseModel):
     source: str = ""
     language: str = "en"
     default: bool = False
+    second_for: tuple[str, ...] = ()
     package: tuple[str, ...] = ()
     files: tuple[ModelFile, ...] = Field(min_length=1)
     origin: Literal["shipped", "site"] = "shipped"
@@ -145,6 +148,12 @@ def choose(engine: str, name: str | None = None) -> Model:
         raise ModelMissing(f"No model for engine '{engine}' is installed.", "See `voxop models`.")
     defaults = [item for item in fitting if item.default]
     return next((item for item in defaults if item.origin == "site"), (defaults or fitting)[0])
+
+
+def second(first: str) -> Model | None:
+    """The model that reads a second time what the model `first` heard; a site's goes before a shipped one."""
+    fitting = [item for item in models() if first in item.second_for]
+    return next((item for item in fitting if item.origin == "site"), fitting[0] if fitting else None)
 
 
 def folder(name: str) -> Path:

@@ -28,6 +28,7 @@ from pipeline import (
     manifest,
     mentions,
     plugins,
+    readings,
     removals,
     repair,
     sayings,
@@ -38,7 +39,7 @@ from pipeline import (
     wordlist,
 )
 from pipeline.ear import Ear
-from pipeline.engines.base import Engine, Options
+from pipeline.engines.base import Engine, Options, Reader
 from pipeline.errors import EmptyNarration, EngineUnavailable, SourceNotFound, SourceUnreadable
 from pipeline.extractors.base import arbitrate
 from pipeline.grammar import Grammar
@@ -102,13 +103,14 @@ def read_text(path: Path) -> Heard:
 def listen_to(
     source: str, rules: Grammar, *, engine: str = DEFAULT_ENGINE, family: str | None = None,
     model: str | None = None, progress: Progress | None = None, mend: bool = True, second: Second | None = None,
-    loaded: Engine | None = None,
+    loaded: Engine | None = None, reader: str = "auto",
 ) -> Heard:  # fmt: skip
     """Words of a recording, a stored word list, a .txt narration, or "-" (text on standard input).
 
     Without `family`, a recording is heard without bias until it is known, and from its start with that family's
     bias words (`ear.py`). `mend`: whether misheard terms are repaired (never in typed text).
     `second`: asks about confusable words of a recording (`second_opinion`). `loaded`: a recogniser in memory already.
+    `reader`: what reads each stretch a second time (`second_reader`).
     Raises InputError and SetupError subclasses, UnknownName.
     """
     if source == "-":
@@ -122,7 +124,7 @@ def listen_to(
         return mended(stored, rules, family) if mend else stored
     audio.look(path)
     hearer: Engine = loaded or plugins.find(listen.ENGINES, engine).load(model)
-    guided = ear(hearer, rules, family=family)
+    guided = ear(hearer, rules, family=family, reader=second_reader(hearer, reader))
     heard = _as_heard(listen.hear(path, engine, (), progress, engine=hearer, hearing=guided), "audio", path)
     heard = mended(heard, rules, guided.family) if mend else heard
     return second.over(heard, _samples(path)) if second else heard
@@ -161,6 +163,22 @@ def second_opinion(named: str, rules: Grammar) -> Second | None:
         raise EngineUnavailable(f"{engine.model} takes no lists of words, so it gives no second opinion.",
                                 "Name a model with graph/HCLr.fst and graph/Gr.fst.")
     return Second(engine, rules)
+
+
+def second_reader(engine: Engine, named: str = "auto") -> Reader | None:
+    """What reads each stretch of `engine` a second time, so that numbers, units, sides and negations that the two read
+    otherwise are shown with both. `named`: a model of that engine; "auto": the one that a manifest puts beside the
+    engine's model, else none (then the engine itself reads again, without bias words); "off": none. Raises
+    UnknownName, ModelDamaged, ModelMissing, and EngineUnavailable for a model that does not read so."""
+    found = manifest.second(engine.model) if named == "auto" else None
+    if named == "off" or (named == "auto" and found is None):
+        return None
+    name = found.engine if found else engine.name
+    loaded = plugins.find(listen.ENGINES, name).load(found.name if found else named)
+    session = loaded.open(Options())
+    if not hasattr(session, "text"):
+        raise EngineUnavailable(f"{loaded.model} gives no second reading.", "Name a model for Whisper.")
+    return cast(Reader, session)
 
 
 def early_ear(engine: Engine) -> Engine | None:
@@ -204,9 +222,10 @@ def mended(heard: Heard, rules: Grammar, family: str | None = None) -> Heard:
 
 
 def ear(engine: Engine, rules: Grammar, *, family: str | None = None, limits: Limits | None = None,
-        early: Engine | None = None) -> Ear:  # fmt: skip
+        early: Engine | None = None, reader: Reader | None = None) -> Ear:  # fmt: skip
     """What hears sound with the words of its family, which it finds by itself when none is named. For files and for
-    live dictation alike. `early`: another engine that gives the partial words. Raises UnknownName."""
+    live dictation alike. `early`: another engine that gives the partial words; `reader`: of `second_reader`. Raises
+    UnknownName."""
 
     def spot(words: Sequence[Word]) -> str | None:
         """From the words as heard, else as repaired: without bias, the name of the operation is often misheard."""
@@ -216,7 +235,7 @@ def ear(engine: Engine, rules: Grammar, *, family: str | None = None, limits: Li
     return Ear(
         engine, spot, lambda name: rules.family(name).bias,
         units=[phrase for row in rules.table("units", Unit).values() for phrase in row.say], family=family,
-        limits=limits, options=Options(alternatives=ALTERNATIVES), early=early,
+        limits=limits, options=Options(alternatives=ALTERNATIVES), early=early, reader=reader,
     )  # fmt: skip
 
 
@@ -304,18 +323,22 @@ def make_note(
         made_at=made_at or now(),
         family=chosen,
         profile=profile,
-        source=_told(heard, rules),
+        source=_told(heard, facts, rules),
         facts=facts,
         sections=assemble.assemble(facts, reading, rules),
     )
     return recheck(note, rules)
 
 
-def _told(heard: Heard, rules: Grammar) -> Source:
-    """The source with what was said to the program, in notices, and the second opinions."""
+def _told(heard: Heard, facts: Sequence[Fact], rules: Grammar) -> Source:
+    """The source with what was said to the program, in notices, and the second opinions: those of `Second`, and
+    other readings with a number, side or negation on words that no fact rests on."""
     notices = controls.obey(heard.words, rules).notices
     opinions = [SecondOpinion(word=word.id, heard=word.text, others=list(word.opinions), at=word.start)
                 for word in heard.words if word.opinions]  # fmt: skip
+    held = [(fact.evidence.first, fact.evidence.last) for fact in facts]
+    opinions += [SecondOpinion(word=word.id, heard=text, others=[other], at=word.start)
+                 for word, text, other in readings.left_open(heard.words, held)]  # fmt: skip
     return heard.source.model_copy(update={"notices": [*heard.source.notices, *notices], "opinions": opinions})
 
 

@@ -81,6 +81,13 @@ class Session(Protocol):
         """Ends the session; gives words that belong to no stretch (most engines: none)."""
 
 
+class Reader(Protocol):
+    """Other weights that read a stretch once more, quickly: text alone, to be compared with what was heard."""
+
+    def text(self, samples: Samples) -> str:
+        """What they read in the sound of one stretch, shape (samples,); "" where they cannot be trusted."""
+
+
 class Engine(Protocol):
     """A recogniser with its weights in memory. `model`: name in the manifest, "" without; `sha256`: of the model.
 

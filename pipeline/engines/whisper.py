@@ -152,6 +152,14 @@ class WhisperSession:
         self._sound = []
         return Result(())
 
+    def text(self, samples: Samples) -> str:
+        """One quick reading without bias words, times or a second try, as `Reader`: "" for a loop or silence."""
+        limit = _most(samples)
+        tokens = self._decode(self._encode(samples, self._engine.tail), self._plain, limit, 1, beam=1)[0]
+        text: str = self._tokenizer.decode(tokens).strip()
+        too_fast = len(text.split()) > FASTEST_STRETCH * max(0.5, len(samples) / RATE)
+        return "" if too_fast or len(tokens) >= limit else text
+
     def _others(self, best: _Reading, limit: int) -> tuple[str, ...]:
         return self._told(best, self._decode(best.encoded, self._plain, limit, 1))
 
@@ -184,13 +192,15 @@ class WhisperSession:
         pace = len(said) / max(0.5, seconds)
         return _Reading(encoded, texts, words, loops, pace, len(texts[0]) >= limit, twice(words))
 
-    def _decode(self, encoded: Any, prompt: list[int], limit: int, readings: int) -> list[list[int]]:
-        """Token ids of the best reading, then of its runners-up: `readings` in all, at most BEAM."""
+    def _decode(
+        self, encoded: Any, prompt: list[int], limit: int, readings: int, beam: int = BEAM
+    ) -> list[list[int]]:
+        """Token ids of the best reading, then of its runners-up: `readings` in all, at most `beam`."""
         result = self._weights.model.generate(
             encoded,
             [prompt],
-            beam_size=BEAM,
-            num_hypotheses=min(BEAM, readings),
+            beam_size=beam,
+            num_hypotheses=min(beam, readings),
             max_length=min(self._weights.max_length, len(prompt) + limit),
             suppress_blank=True,
             suppress_tokens=self._suppressed,
