@@ -15,7 +15,7 @@ _CLOCK = re.compile(r"^([01]?\d|2[0-3]):([0-5]\d)(?::[0-5]\d)?$")
 _MILITARY = re.compile(r"^([01]\d|2[0-3])([0-5]\d)$")
 # How recognisers write "eight twenty-five": 8.25, 8-25, 825.
 _HEARD = re.compile(r"^([01]?\d|2[0-3])([.-]?)([0-5]\d)$")
-_GOVERNS = frozenset(
+GOVERNS = frozenset(
     "incision induction timeout room theatre theater tourniquet inflated deflated released started start began begun "
     "ended finished completed closed closure arrived delivered delivery born birth clamp clamped unclamped reperfusion "
     "onset wheels anaesthesia anesthesia handover".split()
@@ -29,8 +29,9 @@ _AT = frozenset(
 _EVENTS = frozenset(
     "incision induction start started starts began begun end ended ends timeout time-out out room closure closed up "
     "down arrived arrival delivery delivered born left inflated deflated released time onset finished finish completed "
-    "theatre theater in skin".split()
+    "theatre theater in skin stop stopped".split()
 )
+_STARTED = frozenset("start started stop stopped finish finished end ended began begun incision closure".split())
 _MARKED = frozenset(
     "at incision induction closure start started end finish finished closed in out up down timeout room delivery "
     "delivered born".split()
@@ -38,7 +39,7 @@ _MARKED = frozenset(
 _HALVES_SAID = frozenset({"morning", "afternoon", "evening"})
 _RESTATED = frozenset({"correction", "sorry", "mean", "rather", "that"})
 _FACES = frozenset({"position", "positions", "meridian", "hour", "portal"})
-_TIMED = frozenset(
+TIMED = frozenset(
     "room induction incision began started start ended end closed closure arrived finished morning afternoon "
     "evening noon recovery theatre theater timeout tourniquet inflated deflated midnight".split()
 )
@@ -75,12 +76,27 @@ def clock_face(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Fou
         else:
             return None
     after = _at(norms, end)
-    if after in _HALVES or after in ("noon", "hours") or (after == "in" and _at(norms, end + 2) in _TIMED):
+    if after in _HALVES or after in ("noon", "hours") or (after == "in" and _at(norms, end + 2) in TIMED):
         return None
     around = norms[max(0, start - 6) : start]
-    if not shared and after not in _FACES and _at(norms, start - 1) != "the" and any(w in _TIMED for w in around):
+    timed = any(word in TIMED or word == "knife" for word in around)
+    if timed and "incision" in around and "o'clock" in norms[max(0, start - 15) : start] and "skin" not in around:
+        timed = False  # "a lesion between two and four o'clock, the incision at three o'clock"
+    if not shared and after not in _FACES and _at(norms, start - 1) != "the" and timed and not _is_round(norms, start):
         return None
     return Quantity(form="clock_face", text=f"{text} o'clock"), end
+
+
+# What has a clock face: the eye, a socket, the anus, the breast, the wall of the belly for a scope.
+_ROUND = frozenset(
+    "corneal cornea limbal limbus paracentesis conjunctival conjunctiva sclerotomy port anchor anchors labrum labral "
+    "glenoid acetabular acetabulum rim socket anal anus haemorrhoid haemorrhoids hemorrhoid hemorrhoids pile piles "
+    "fissure fistula areola areolar nipple hymen introitus iris capsulorhexis trabeculectomy flap tear retinal".split()
+)
+
+
+def _is_round(norms: Sequence[str], start: int) -> bool:
+    return any(word in _ROUND for word in norms[max(0, start - 6) : start + 8])
 
 
 def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
@@ -89,31 +105,42 @@ def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
     norm = norms[start]
     written = _CLOCK.match(norm)
     if written:
-        return _finish(int(written[1]), int(written[2]), norms, start, start + 1, sure=len(written[1]) == 2)
+        return finish(int(written[1]), int(written[2]), norms, start, start + 1, sure=len(written[1]) == 2)
     if norm in _MINUTES:
-        relative = _relative(norms, start)
-        if relative is not None:
-            return relative
+        found = relative(norms, start)
+        if found is not None:
+            return found
     military = _MILITARY.match(norm)
+    if military and (_is_second(norms, start) or (norm[0] == "0" and _at(norms, start - 1) in GOVERNS)):
+        return finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
     if military:
         if _at(norms, start + 1) in ("hours", "hrs", "h") or (norm[0] == "0" and _cued(norms, start)):
             end = start + 1 + (_at(norms, start + 1) in ("hours", "hrs", "h"))
-            return _finish(int(military[1]), int(military[2]), norms, start, end, sure=True)
+            return finish(int(military[1]), int(military[2]), norms, start, end, sure=True)
         marked = _cued(norms, start) and _at(norms, start - 1) in _MARKED and not norm.endswith("00")
         if marked or _logged(norms, start):
-            return _finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
+            return finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
         return None
     return _spoken(tokens, norms, start)
+
+
+def _is_second(norms: Sequence[str], start: int) -> bool:
+    """ "0910-1025", "08:10 to 0905": the second of two times, the first of which is written as one."""
+    before = _at(norms, start - 1) in ("-", "–", "to", "until", "till")
+    return before and _FIRST.match(_at(norms, start - 2)) is not None
+
+
+_FIRST = re.compile(r"^(?:0\d[0-5]\d|(?:[01]?\d|2[0-3]):[0-5]\d)$")
 
 
 def _logged(norms: Sequence[str], start: int) -> bool:
     """ "0912 knife to skin 1004 baby out": a line of a log, in which the event follows the time."""
     before = _at(norms, start - 1)
-    led = not start or before in (",", ";", ".", "at", ":") or before in _EVENTS or before in _GOVERNS
+    led = not start or before in (",", ";", ".", "at", ":") or before in _EVENTS or before in GOVERNS
     return led and _at(norms, start + 1) in _LOGGED
 
 
-_LOGGED = _GOVERNS | frozenset("knife baby skin antibiotic antibiotics patient kts cefazolin cuff in wheels".split())
+_LOGGED = GOVERNS | frozenset("knife baby skin antibiotic antibiotics patient kts cefazolin cuff in wheels".split())
 
 
 def heard_clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
@@ -122,7 +149,9 @@ def heard_clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Fo
     match = _HEARD.match(norms[start])
     if match is None or (not match[2] and len(norms[start]) == 4):
         return None
-    if _counts(norms, start + 1) or _at(norms, start + 1) in ("x", "by", "-", "/", "and", "to", "or"):
+    after = _at(norms, start + 1)
+    spanned = after in ("to", "until", "till") and any(word in _SPANNED for word in norms[max(0, start - 8) : start])
+    if counts(norms, start + 1) or (after in ("x", "by", "-", "/", "and", "to", "or") and not spanned):
         return None
     before = _at(norms, start - 1)
     led = before in ("at", "since", "until")
@@ -134,13 +163,16 @@ def heard_clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Fo
             near = near[at + 1 :]
             break
     timed = "time" in near and _at(near, near.index("time") + 1) == "out"
-    event = timed or any(word in _GOVERNS for word in near)
+    event = timed or any(word in GOVERNS for word in near)
     if led:
         event = event or _at(near, len(near) - 2) in _MOVES
-        event = event or any(word in _GOVERNS for word in norms[start + 1 : start + 1 + _HEARD_AFTER])
+        event = event or any(word in GOVERNS for word in norms[start + 1 : start + 1 + _HEARD_AFTER])
     else:
-        marked = before in (",", ":") and _at(near, len(near) - 2) in _GOVERNS
-        event = marked or before in _GOVERNS | {"up", "down", "out"}
+        marked = before in (",", ":") and _at(near, len(near) - 2) in GOVERNS
+        event = marked or before in GOVERNS | {"up", "down", "out"}
+    if match[2] == "." and before in ("from", "until", "till", "to", "-") and _at(norms, start + 1) not in ("cm", "mm"):
+        joined = _HEARD.match(_at(norms, start - 2)) or _HEARD.match(_at(norms, start + 2))
+        event = event or (joined is not None and any(word in _SPANNED for word in norms[max(0, start - 8) : start]))
     hour, minute = int(match[1]), int(match[3])
     if not event or (not match[2] and _is_pressure(near, hour)):
         return None
@@ -167,16 +199,17 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     follows = _at(norms, after)
     if follows == "hundred" and (led or value > 9 or value == 0 or _at(norms, after + 1) in ("hours", "hrs")):
         if _at(norms, after + 1) in ("hours", "hrs") or (
-            _cued(norms, start) and (led or norms[start - 1] == "at") and not _counts(norms, after + 1)
+            _cued(norms, start) and (led or norms[start - 1] == "at" or norms[start - 1] in _STARTED)
+            and not counts(norms, after + 1)
         ):
-            return _finish(value % 24, 0, norms, start, after + 1, sure=True)
+            return finish(value % 24, 0, norms, start, after + 1, sure=True)
         return None
     if follows in _HALVES or (follows in ("a", "p") and _at(norms, after + 1) == "m"):
-        return _finish(value, 0, norms, start, after, sure=False)
+        return finish(value, 0, norms, start, after, sure=False)
     if follows in ("o'clock", "oclock") and not led:
-        return _finish(value, 0, norms, start, after + 1, sure=False)
+        return finish(value, 0, norms, start, after + 1, sure=False)
     if follows in ("noon", "midnight") and value == 12:
-        return _finish(12 if follows == "noon" else 0, 0, norms, start, after + 1, sure=True)
+        return finish(12 if follows == "noon" else 0, 0, norms, start, after + 1, sure=True)
     minute, end = _minutes(norms, after)
     if minute is None:
         return None
@@ -185,7 +218,7 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     if (led and value <= 9) or (_at(norms, end) == "in" and _at(norms, end + 2) in _HALVES_SAID):
         told = True
     if not told:
-        if not _cued(norms, start) or _counts(norms, end) or _at(norms, end) in ("x", "by", "of"):
+        if not _cued(norms, start) or counts(norms, end) or _at(norms, end) in ("x", "by", "of"):
             return None
         if norms[start].isdigit() != norms[after].isdigit():
             return None
@@ -194,7 +227,7 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
         if any(word in _PRESSED for word in norms[max(0, start - 6) : start]) and value in (1, 2, 3):
             if not any(word in ("up", "down", "released", "deflated") for word in norms[max(0, start - 4) : start]):
                 return None
-    return _finish(value, minute, norms, start, end, sure=led or value > 12)
+    return finish(value, minute, norms, start, end, sure=led or value > 12)
 
 
 def _minutes(norms: Sequence[str], start: int) -> tuple[int | None, int]:
@@ -210,7 +243,7 @@ def _minutes(norms: Sequence[str], start: int) -> tuple[int | None, int]:
     return None, start
 
 
-def _counts(norms: Sequence[str], end: int) -> bool:
+def counts(norms: Sequence[str], end: int) -> bool:
     """Whether what follows makes the number before it a quantity: a unit, a scale, a point."""
     after = _at(norms, end)
     return (
@@ -223,14 +256,25 @@ def _cued(norms: Sequence[str], start: int) -> bool:
     if before in ("by", "x") and _is_number_word(_at(norms, start - 2)):
         return False  # "a nail eleven by three forty"
     if before in _RESTATED or (before == "," and _at(norms, start - 2) in _RESTATED):
-        return any(word in _TIMED or word in _EVENTS or word == "at" for word in norms[max(0, start - 10) : start])
+        return any(word in TIMED or word in _EVENTS or word == "at" for word in norms[max(0, start - 10) : start])
+    if before in ("on", "off") and any(word in _ON_OFF for word in norms[max(0, start - 12) : start]):
+        return True  # "clamp on nine thirty one, off ten thirty two"
+    if before in ("from", "to", "until") and any(word in _SPANNED for word in norms[max(0, start - 12) : start]):
+        return True
     if before in _AT:
         return before not in ("to", "and", "was", "is", "from", "between", "about", "after", "before") or any(
-            word in _TIMED or word == "time" for word in norms[max(0, start - 12) : start]
+            word in TIMED or word == "time" for word in norms[max(0, start - 12) : start]
         )
     return any(word in _EVENTS for word in norms[max(0, start - 2) : start]) or (
         before in (",", ":") and any(word in _EVENTS for word in norms[max(0, start - 4) : start])
     )
+
+
+_ON_OFF = frozenset("clamp clamps clamped traction bypass pump tourniquet cuff circuit ecmo".split())
+_SPANNED = frozenset(
+    "skin surgery operation operating operative procedure tourniquet clamp bypass traction theatre theater anaesthesia "
+    "anesthesia anaesthetic case".split()
+)
 
 
 def _is_number_word(norm: str) -> bool:
@@ -240,7 +284,7 @@ def _is_number_word(norm: str) -> bool:
 _MINUTES = {"half": 30, "quarter": 15, "five": 5, "ten": 10, "twenty": 20}
 
 
-def _relative(norms: Sequence[str], start: int) -> Found | None:
+def relative(norms: Sequence[str], start: int) -> Found | None:
     """ "half past eight", "twenty five past nine", "quarter to ten"; other minutes to the hour only where the word of
     an event leads on to them, for "five to nine" may be a range too."""
     minutes, link = _MINUTES[norms[start]], start + 1
@@ -251,21 +295,22 @@ def _relative(norms: Sequence[str], start: int) -> Found | None:
     if hour is None or not 1 <= hour[0] <= 12 or (said == "to" and norms[start] == "half"):
         return None
     if said == "past":
-        return _finish(hour[0], minutes, norms, start, hour[1], sure=False)
-    if _counts(norms, hour[1]) or not (_cued(norms, start) if minutes == 15 else _leads(norms, start)):
+        return finish(hour[0], minutes, norms, start, hour[1], sure=False)
+    quarter = _cued(norms, start - (_at(norms, start - 1) == "a"))  # "at a quarter to eight"
+    if counts(norms, hour[1]) or not (quarter if minutes == 15 else leads(norms, start)):
         return None
-    return _finish((hour[0] - 1) or 12, 60 - minutes, norms, start, hour[1], sure=False)
+    return finish((hour[0] - 1) or 12, 60 - minutes, norms, start, hour[1], sure=False)
 
 
-def _leads(norms: Sequence[str], start: int) -> bool:
+def leads(norms: Sequence[str], start: int) -> bool:
     """Whether the word of an event stands right before a time, or before "at" and the time."""
     before = _at(norms, start - 1)
     if before in ("at", "by", "until", "till", "since"):
-        return any(word in _GOVERNS or word in _TIMED or word in _EVENTS for word in norms[max(0, start - 6) : start])
-    return before in _GOVERNS
+        return any(word in GOVERNS or word in TIMED or word in _EVENTS for word in norms[max(0, start - 6) : start])
+    return before in GOVERNS
 
 
-def _finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, *, sure: bool) -> Found | None:
+def finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, *, sure: bool) -> Found | None:
     """The clock quantity; "a.m." and "p.m." are applied, "hours" swallowed. `sure`: said on the 24-hour clock."""
     half = _at(norms, end)
     if half in ("a", "p") and _at(norms, end + 1) == "m":

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from pipeline import compounds, identifiers, numerals, shapes
+from pipeline import compounds, day_times, identifiers, numerals, shapes
 from pipeline.dates import starts_date
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
@@ -22,7 +22,7 @@ _TIMES = re.compile(r"^x(\d{1,3})$")
 _BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?([a-z]{0,2})$")
 _RANGE = re.compile(r"^(#?)(\d[\d,]*(?:\.\d+)?|\.\d+)(%?)[-–](\d[\d,]*(?:\.\d+)?|\.\d+)$")
 _WORDS = frozenset("c t l s g p x times number # no. gravida para day week month".split())
-_STARTS = numerals.STARTS | _WORDS | frozenset(numerals.ROMAN) | {"another"}
+_STARTS = numerals.STARTS | _WORDS | day_times.STARTS | frozenset(numerals.ROMAN) | {"another"}
 _PRONOUN_BEFORE = frozenset(
     "the this that each any which no another every some such other single only last next first second third left "
     "right medial lateral upper lower large small good".split()

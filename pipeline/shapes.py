@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from pipeline import codes, numerals
+from pipeline import codes, day_times, numerals
 from pipeline.clocks import clock, clock_face, heard_clock
 from pipeline.compounds import shorthand
 from pipeline.dates import date
@@ -94,8 +94,8 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     long = codes.loose_code(tokens, norms, start)
     if long is not None and (len(long[0].text) > 4 or not long[0].text.isdigit()):
         return long
-    for reader in (date, clock_face, clock, heard_clock, _suture, _ratio, _size, _label, codes.loose_code, shorthand,
-                   codes.pair):  # fmt: skip
+    for reader in (date, clock_face, clock, day_times.read, heard_clock, _suture, _ratio, _size, _label,
+                   codes.loose_code, shorthand, codes.pair):  # fmt: skip
         found = reader(tokens, norms, start)
         if found is not None:
             return found

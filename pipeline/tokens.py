@@ -23,6 +23,11 @@ _NUMBERISH = re.compile(
     r"^#?(?:[\d.,/:½¼¾⅓⅔⅛⅜⅝⅞%]+(?:[-–][\d.,/:½¼¾⅛⅜⅝⅞%]+)+|\d{1,2}[-–][Oo0]|[CTLScltls]\d{1,2}(?:[-–/][CTLScltls]?\d{1,2})+)"
     r"[%A-Za-z\"°µμ]*$"
 )
+# "0910-1025", "8:10-9:05": two times of day.
+_TIMES = re.compile(
+    r"^(0\d[0-5]\d|(?:[01]?\d|2[0-3]):[0-5]\d)[-–]"
+    r"((?:[01]\d|2[0-3])[0-5]\d|(?:[01]?\d|2[0-3]):[0-5]\d)$"
+)
 _OH = re.compile(r"^\d{1,2}[oO]$")
 # "Nine oh five" as a recogniser writes it: "nine o'five", "nine-o'five".
 _OH_DIGIT = re.compile(r"(?<![a-z])(o)['’](?=(?:one|two|three|four|five|six|seven|eight|nine)(?![a-z]))", re.I)
@@ -69,6 +74,9 @@ def _core(text: str) -> list[tuple[str, str, bool]]:
         if not any(letter.isalnum() or letter in "½¼¾⅓⅔⅛⅜⅝⅞%°#&+<>~=±×" for letter in text):
             return [(text, text, True)]
         return [(text, _norm(text), False)]
+    times = _TIMES.match(text)
+    if times:
+        return [(times[1], times[1], False), ("-", "-", True), (times[2], times[2], False)]
     if _NUMBERISH.match(text) or _NAMED.match(text):
         return [(text, text.lower().replace("–", "-"), False)]
     if text[0] in "-–" and len(text) > 1 and (text[1].isdigit() or text[1] == "."):

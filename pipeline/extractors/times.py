@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pipeline import cues
-from pipeline.extractors import base
+from pipeline.extractors import _clock_names, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Concept, Drug
@@ -66,6 +66,11 @@ def _clock(
     if before in ("in", "since") and quantity.text[:2] in ("19", "20"):
         return []  # "in twenty nineteen" is a year
     found: list[tuple[int, int, int, str]] = []
+    told = _clock_names.name_of(sentence, index)
+    if told is not None:  # no claim: two times may be one written word ("0910-1025")
+        first, last = sorted((index, told[1]))
+        return [base.make("clock_time", reading, sentence, first, last, at=index, places=(index, told[1]), name=told[0],
+                          text=quantity.text)]  # fmt: skip
     prefix, postfix = (0, 8) if _time_first(sentence, grammar, rows) else (12, 0)
     near = _nearest(sentence, index, rows, "moment", prefix, postfix)
     if near is not None and not _of_next(sentence, index, near[1].first, near[1].last):
@@ -75,6 +80,8 @@ def _clock(
         if hit.id in _TOURNIQUET_MOMENTS and not tourniquet:
             continue
         if _between_clocks(sentence, index, hit) or _of_next(sentence, index, hit.first, hit.last):
+            continue
+        if hit.id == "moment-out_of_room" and hit.first == hit.last and _clock_names.is_another(sentence, hit.first):
             continue
         if hit.id == "moment-incision" and _begins_other(sentence, grammar, hit):
             continue
@@ -161,9 +168,15 @@ def _time_first(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Concept
 
 def _unnamed(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
     """ "First twin at nine thirty six": a time whose event has no row. Without "at" it may be no time at all."""
-    if not index or sentence.tokens[index - 1].norm != "at" or sentence.section in _LATER:
+    if not index or sentence.section in _LATER:
         return []
-    if any(abs(mention.first - index) <= _STITCH for mention in base.mentions(sentence, "sutures", "devices")):
+    before = sentence.tokens[index - 1].norm
+    if before != "at" and not (before in ("in", "out", "off") and index > 1 and quantity.text[:2] not in ("19", "20")):
+        return []  # "pack in ten twenty" has one
+    round_the_clock = quantity.text[3:] in ("00", "30") and any(
+        abs(mention.first - index) <= _STITCH for mention in base.mentions(sentence, "sutures", "devices")
+    )
+    if round_the_clock:
         return []  # "anchors at half past six": a place on the clock face
     first = max(0, index - 4)
     return [

@@ -1,0 +1,111 @@
+"""Times of day in other words: "twelve minutes past nine", "half nine", "midnight", "two in the morning", "09.12 h"."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline import clocks, numerals
+from pipeline.records import Quantity, Token
+
+Found = tuple[Quantity, int]
+
+STARTS = frozenset({"noon", "midnight", "midday"})
+_LED = frozenset({"at", "by", "until", "till", "since", "from", "before", "after", "around", "about", "past", "to"})
+_VAGUE = frozenset({"before", "after", "around", "about", "past", "to"})
+_DOTTED = re.compile(r"^([01]?\d|2[0-3])[.:]([0-5]\d)$")
+_HOURS = frozenset({"h", "hrs", "hours", "uhr"})
+_MOVES = frozenset({"up", "down", "on", "off", "in", "out", "-", "–", ",", ":"})
+
+
+def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """The time of day that begins at a token, with the token behind it; None where there is none."""
+    if norms[start] in STARTS:
+        return _noon(norms, start)
+    dotted = _DOTTED.match(norms[start])
+    if dotted and _at(norms, start + 1) in _HOURS:
+        before = _at(norms, start - 1)
+        if before in _LED | _MOVES or before in clocks.GOVERNS:
+            return Quantity(form="clock", text=f"{int(dotted[1]):02d}:{dotted[2]}"), start + 2
+        return None
+    if norms[start] == "half":
+        return _half(norms, start)
+    if norms[start] == "a" and _at(norms, start + 1) == "quarter" and clocks.leads(norms, start):
+        return clocks.relative(norms, start + 1)  # "at a quarter to eight"
+    return _minutes_past(norms, start) or _part_of_day(norms, start)
+
+
+def _at(norms: Sequence[str], index: int) -> str:
+    return norms[index] if 0 <= index < len(norms) else ""
+
+
+def _number(norms: Sequence[str], start: int) -> tuple[int, int] | None:
+    norm = _at(norms, start)
+    if norm.isdigit() and len(norm) <= 2:
+        return int(norm), start + 1
+    return numerals._below_hundred(norms, start)
+
+
+def _noon(norms: Sequence[str], start: int) -> Found | None:
+    """ "Closure at noon", "finished just after midnight": the latter with a doubt."""
+    before = _at(norms, start - 1)
+    near = norms[max(0, start - 8) : start]
+    if before not in _LED or not any(word in clocks.GOVERNS or word in clocks.TIMED or word in _WORK for word in near):
+        return None
+    text = "00:00" if norms[start] == "midnight" else "12:00"
+    doubts = (f"said as {before} {norms[start]}",) if before in _VAGUE else ()
+    return Quantity(form="clock", text=text, doubts=doubts), start + 1
+
+
+_WORK = frozenset({"knife", "skin", "surgery", "operation", "called", "born", "wheels", "up", "down", "on", "off"})
+
+
+def _half(norms: Sequence[str], start: int) -> Found | None:
+    """ "Finished at half nine": half past nine in Britain, half an hour before in other languages, so a doubt."""
+    hour = _number(norms, start + 1)
+    if hour is None or not 1 <= hour[0] <= 12 or _at(norms, hour[1]) in ("past", "to", "x", "by", "and", "a"):
+        return None
+    if clocks.counts(norms, hour[1]) or not clocks.leads(norms, start):
+        return None
+    found = clocks.finish(hour[0], 30, norms, start, hour[1], sure=False)
+    if found is None:
+        return None
+    said = f"'half {norms[start + 1]}' was taken as half past"
+    return replace(found[0], doubts=(*found[0].doubts, said)), found[1]
+
+
+def _minutes_past(norms: Sequence[str], start: int) -> Found | None:
+    """ "Twelve minutes past nine", "5 past 3", "eight minutes to ten"."""
+    minutes = _number(norms, start)
+    if minutes is None or not 1 <= minutes[0] <= 59:
+        return None
+    link = minutes[1] + (_at(norms, minutes[1]) in ("minutes", "minute", "mins", "min"))
+    told = link > minutes[1]
+    said = _at(norms, link)
+    hour = _number(norms, link + 1) if said in ("past", "to", "after", "before") else None
+    if hour is None or not 1 <= hour[0] <= 12 or clocks.counts(norms, hour[1]) or minutes[0] > 30 - (said == "to"):
+        return None
+    if said != "past" and not told:
+        return None
+    if said in ("after", "before", "to") and not clocks.leads(norms, start):
+        return None
+    if said == "past" and not (told or _at(norms, start - 1) in _LED or clocks.leads(norms, start)):
+        return None
+    if said in ("past", "after"):
+        return clocks.finish(hour[0], minutes[0], norms, start, hour[1], sure=False)
+    return clocks.finish((hour[0] - 1) or 12, 60 - minutes[0], norms, start, hour[1], sure=False)
+
+
+def _part_of_day(norms: Sequence[str], start: int) -> Found | None:
+    """ "Two in the morning", "nine at night"."""
+    hour = _number(norms, start)
+    if hour is None or not 1 <= hour[0] <= 12 or _at(norms, start - 1) not in _LED:
+        return None
+    words = tuple(norms[hour[1] : hour[1] + 3])
+    if words[:2] == ("at", "night"):
+        value = hour[0] % 12 + (12 if hour[0] >= 6 and hour[0] != 12 else 0)
+        return Quantity(form="clock", text=f"{value:02d}:00"), hour[1] + 2
+    if words[:2] == ("in", "the") and words[2:] in (("morning",), ("afternoon",), ("evening",)):
+        return clocks.finish(hour[0], 0, norms, start, hour[1], sure=False)
+    return None

@@ -1,0 +1,128 @@
+"""What a time of day is of where the event is left out or said once for two: "clamp on at 10:15, off at 10:53",
+"tourniquet from 9:12 to 10:14", "in at seven forty, out nine oh five"."""
+
+from __future__ import annotations
+
+from pipeline.records import Sentence
+
+# What lasts -> the events at its begin and end. The longest phrase counts; common practice, no source.
+_LASTING = {
+    "tourniquet": ("tourniquet_up", "tourniquet_down"), "cuff": ("tourniquet_up", "tourniquet_down"),
+    "clamp": ("clamp_on", "clamp_off"), "clamps": ("clamp_on", "clamp_off"), "bypass": ("bypass_on", "bypass_off"),
+    "traction": ("traction_on", "traction_off"), "anaesthesia": ("anaesthesia_start", "anaesthesia_end"),
+    "anesthesia": ("anaesthesia_start", "anaesthesia_end"), "anaesthetic": ("anaesthesia_start", "anaesthesia_end"),
+    "theatre": ("in_room", "out_of_room"), "theater": ("in_room", "out_of_room"), "room": ("in_room", "out_of_room"),
+    "skin": ("incision", "closure"), "surgery": ("incision", "operation_end"),
+    "operation": ("incision", "operation_end"), "operating": ("incision", "operation_end"),
+    "operative": ("incision", "operation_end"), "procedure": ("incision", "operation_end"),
+    "case": ("incision", "operation_end"),
+}  # fmt: skip
+_SWITCHED = frozenset({"tourniquet", "cuff", "clamp", "clamps", "bypass", "traction"})
+_ON = frozenset({"on", "up", "applied", "inflated"})
+_OFF = frozenset({"off", "down", "released", "removed", "deflated"})
+_JOINED = frozenset({"-", "–", "to", "until", "till", "and"})
+_REACH, _NEAR = 12, 8
+_ROOM = frozenset({"wheels", "patient", "room", "theatre", "theater", "he", "she", "him", "her", "of", "we", "time"})
+_LIGHT = frozenset({"was", "were", "is", "came", "taken", "then", ",", "and", "at", "-", ":", "."})
+
+
+def _clock(sentence: Sentence, at: int) -> bool:
+    quantity = sentence.tokens[at].quantity if 0 <= at < len(sentence.tokens) else None
+    return quantity is not None and quantity.form == "clock"
+
+
+def name_of(sentence: Sentence, index: int) -> tuple[str, int] | None:
+    """(event, token of the word that tells it) of the time at a token; None where nothing here tells it."""
+    return _of_span(sentence, index) or _switched(sentence, index) or _in_or_out(sentence, index)
+
+
+def _of_span(sentence: Sentence, index: int) -> tuple[str, int] | None:
+    """Both times of "from nine twelve to ten fourteen", "0912-1014"."""
+    tokens = sentence.tokens
+    first = index
+    if _joins(sentence, index - 2, index):
+        first = index - 2
+    elif not _joins(sentence, index, index + 2):
+        return None
+    led = tokens[first - 1].norm if first else ""
+    dashed = tokens[first + 1].norm in ("-", "–", "to", "until", "till")
+    if led not in ("from", "between") and not dashed:
+        return None
+    for at in range(first - 1, max(-1, first - _NEAR), -1):
+        if tokens[at].norm in _LASTING:
+            return _LASTING[tokens[at].norm][index != first], at
+        if tokens[at].quantity is not None or tokens[at].norm in (".", ";"):
+            return None
+    return None
+
+
+def _joins(sentence: Sentence, first: int, last: int) -> bool:
+    return (
+        first >= 0 and _clock(sentence, first) and _clock(sentence, last)
+        and sentence.tokens[first + 1].norm in _JOINED
+    )
+
+
+def _switched(sentence: Sentence, index: int) -> tuple[str, int] | None:
+    """ "Traction on ten oh four, off ten fifty one"."""
+    tokens = sentence.tokens
+    at = index - 1 - (index >= 2 and tokens[index - 1].norm == "at")
+    if at < 0 or tokens[at].norm not in _ON | _OFF:
+        return None
+    for back in range(at, max(-1, at - _REACH), -1):
+        if tokens[back].norm in _SWITCHED:
+            return _LASTING[tokens[back].norm][tokens[at].norm in _OFF], at
+        if tokens[back].norm in (".", ";"):
+            return None
+        if back < at and tokens[back].norm.isalpha() and tokens[back].norm not in _ON | _OFF | _LIGHT | _ROOM | _MIDDLE:
+            return None
+    return None
+
+
+_MIDDLE = frozenset({"cross", "aortic", "the", "for", "minutes", "left", "right", "thigh", "arm", "pressure", "mmhg",
+                     "full", "partial", "went", "set", "a"})  # fmt: skip
+
+
+def _in_or_out(sentence: Sentence, index: int) -> tuple[str, int] | None:
+    """ "In at seven forty, out nine oh five", "time in 13:20, time out 15:05": the patient, where nothing else is."""
+    tokens = sentence.tokens
+    at = index - 1 - (index >= 2 and tokens[index - 1].norm == "at")
+    if at < 0 or tokens[at].norm not in ("in", "out"):
+        return None
+    other = "out" if tokens[at].norm == "in" else "in"
+    pair = next((back for back, token in enumerate(tokens) if token.norm == other and (
+        _clock(sentence, back + 1) or (back + 1 < len(tokens) and tokens[back + 1].norm == "at"
+                                       and _clock(sentence, back + 2))
+    )), None)  # fmt: skip
+    if pair is None or not (_is_patient(sentence, at) and _is_patient(sentence, pair)):
+        return None
+    return ("in_room" if tokens[at].norm == "in" else "out_of_room"), at
+
+
+def _is_patient(sentence: Sentence, at: int) -> bool:
+    """Whether "in" or "out" is said of the patient: of nothing, of a word for him or for the room."""
+    tokens = sentence.tokens
+    before = tokens[at - 1] if at else None
+    return (
+        before is None or before.norm in _ROOM or before.norm in (",", ";", ".", ":", "and", "then")
+        or before.quantity is not None
+    )
+
+
+def is_another(sentence: Sentence, at: int) -> bool:
+    """Whether the single word "out" at a token is said of something else than the patient: "throat pack in at nine,
+    out at ten", "the scope was out at 10:35"."""
+    tokens = sentence.tokens
+    if tokens[at].norm != "out":
+        return False
+    back = at - 1
+    while back >= 0 and tokens[back].norm in ("was", "were", "is", "came", "then", "taken"):
+        back -= 1
+    if back < 0:
+        return False
+    if tokens[back].norm.isalpha() and tokens[back].norm not in _LIGHT:
+        return tokens[back].norm not in _ROOM
+    for first in range(back, max(-1, back - _REACH), -1):  # ", out at ten": of what was said to go in
+        if tokens[first].norm == "in":
+            return not _is_patient(sentence, first)
+    return False
