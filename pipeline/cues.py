@@ -238,9 +238,12 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
 
 
 def _each_of(tokens: tuple[Token, ...], index: int) -> bool:
-    """ "Into each of the five levels two millilitres": said of each before the number."""
-    for at in range(index - 2, max(0, index - 8), -1):
+    """ "Into each of the five levels two millilitres": said of each before the number, and not of a number before it
+    ("four millilitres at each of five levels fifty milligrams")."""
+    for at in range(index - 1, max(0, index - 8), -1):
         if tokens[at].punctuation or tokens[at].norm in ("and", "then"):
+            return False
+        if tokens[at].norm == "each" and any(token.quantity is not None for token in tokens[max(0, at - 3) : at]):
             return False
         if tokens[at].norm == "each" and tokens[at + 1].norm == "of":
             counted = [token for token in tokens[at:index] if token.quantity is not None]

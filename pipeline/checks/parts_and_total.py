@@ -14,7 +14,7 @@ from pipeline.rows import Kind
 MEANING = "Doses, volumes or numbers said for each, per side or one by one do not come to the stated total."
 
 _KINDS = ("medication_volume", "medication_dose", "device_count", "specimen_count", "fluid_in", "fluid_out",
-          "irrigation_in", "injection_volume", "blood_loss")  # fmt: skip
+          "irrigation_in", "injection_volume", "blood_loss", "tourniquet_time")  # fmt: skip
 _BARE = frozenset({"device_count", "specimen_count"})
 
 
@@ -71,13 +71,22 @@ def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fa
         # One piece beside a total says nothing: the others may not have been said one by one.
         several = total.kind == "fluid_in" and len({part.name for part in parts}) > 1
         restated = () if several else known  # the total may be one of the parts said again
-        if len(parts) < 2 or any(one.meets(said) for one in (added(known), *restated)):
+        here = _of_the_sentence(note, parts, known, total)
+        if len(parts) < 2 or any(one.meets(said) for one in (added(known), *restated, *here)):
             return None
         terms = " + ".join(span_words(one, None) for one in known)
         return _told(grammar, parts, total, f"{terms} = {span_words(added(known), unit)}, said: {shown(total)}")
     if len(repeated) != 1 or len(parts) != 1:
         return None
     return _multiple(note, grammar, parts[0], known[0], total, said, unit)
+
+
+def _of_the_sentence(note: OperativeNote, parts: list[Fact], known: list[Span], total: Fact) -> list[Span]:
+    """What the parts in the sentence of the total come to: "Cell saver 150 mL returned. Crystalloid 2500 mL, colloid
+    500 mL, total in 3000 mL"."""
+    passage = next((one for one in note.sections.description if one.holds(total)), None)
+    here = [one for part, one in zip(parts, known, strict=True) if passage is not None and passage.holds(part)]
+    return [added(here)] if len(here) > 1 else []
 
 
 def _multiple(

@@ -50,7 +50,7 @@ def _against_total(inflations: list[tuple[Fact, Fact, int]], totals: list[Fact])
         return []
     worked = Span(Decimal(sum(gap for _, _, gap in inflations)), Decimal(sum(gap for _, _, gap in inflations)))
     slack = _ROUNDING * len(inflations)
-    if any(one.meets(worked, slack) for one in (*known, added(known))):
+    if any(one.meets(worked, slack) for one in (*known, added(known))) or _one_by_one(inflations, totals):
         return []
     terms = " + ".join(f"({down.text} - {up.text} = {gap} min)" for up, down, gap in inflations)
     return [
@@ -64,6 +64,23 @@ def _against_total(inflations: list[tuple[Fact, Fact, int]], totals: list[Fact])
             about="total",
         )
     ]
+
+
+def _one_by_one(inflations: list[tuple[Fact, Fact, int]], totals: list[Fact]) -> bool:
+    """Whether every time is that of one inflation and said with it ("up 8:05, down 8:40, 35 min")."""
+    if len(inflations) < 2 or any(fact.scale == "total" for fact in totals):
+        return False
+    return all(
+        any(
+            said.meets(Span(Decimal(gap), Decimal(gap)), _ROUNDING)
+            and abs(fact.evidence.last - down.evidence.last) <= _BESIDE
+            for _, down, gap in inflations
+        )
+        for fact in totals if (said := span(fact, "min")) is not None
+    )  # fmt: skip
+
+
+_BESIDE = 6  # words
 
 
 def _against_limit(

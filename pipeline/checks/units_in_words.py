@@ -85,7 +85,20 @@ def _amounts(sentence: Sentence) -> Iterator[tuple[int, str]]:
         elif quantity.dimension in _LENGTHS and quantity.unit in ("mm", "cm") and _follows(sentence, index, ends):
             yield index, tokens[_drug_before(sentence, index, ends)].text
         elif quantity.dimension in ("volume", "mass") and after in _CUTS and quantity.unit in ("mL", "g", "mg"):
-            yield index, f"the {after}"
+            if not _opens_next(sentence, index):
+                yield index, f"the {after}"
+
+
+def _opens_next(sentence: Sentence, index: int) -> bool:
+    """ "Lidocaine eighty milligrams incision at eight fifty": the cut opens what comes next, and the number is that of
+    the drug before it."""
+    behind = sentence.tokens[index + 2 : index + 4]
+    timed = behind[:1] != () and (behind[0].norm in ("at", "time") or behind[0].quantity is not None)
+    drug = any(m.table == "drugs" and 0 < index - m.last <= _TO_ITS_DRUG for m in sentence.mentions)
+    return timed or drug
+
+
+_TO_ITS_DRUG = 8  # tokens
 
 
 def _laid(sentence: Sentence, first: int, last: int) -> bool:

@@ -174,6 +174,9 @@ LIMIT = 90
 _TIE = 0
 
 
+_OF_THE_PAST = frozenset({"history", "indication", "imaging", "background"})
+
+
 def claim(
     kind: str, reading: Reading, sentence: Sentence, index: int, first: int, last: int, cost: int, **fields: Any
 ) -> Claim:
@@ -184,6 +187,10 @@ def claim(
     """
     token = sentence.tokens[index]
     values: dict[str, Any] = {}
+    if token.quantity is not None and token.quantity.dimension == "time" and kind not in _OF_THE_PAST and (
+        index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm == "ago"
+    ):
+        cost = cues.FAR  # "the left knee was replaced three years ago": how long something took it is not
     if token.quantity is not None:
         values = number(token.quantity)
         fields["doubts"] = (*fields.get("doubts", ()), *token.quantity.doubts)

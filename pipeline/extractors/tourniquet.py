@@ -7,7 +7,7 @@ from decimal import Decimal
 from pipeline import cues, laterality, sidewise
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Laterality, Reading, Sentence
 
 KINDS = ("tourniquet", "tourniquet_pressure", "tourniquet_time")
 
@@ -42,9 +42,57 @@ def _pressure_behind(sentence: Sentence, index: int) -> Decimal | None:
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    told = False
     for sentence in reading.sentences:
         if cues.has(sentence, grammar, "tourniquet", "cuff", "tourniquet-time"):
-            facts += _sentence(reading, sentence, grammar)
+            here = _sentence(reading, sentence, grammar)
+            facts += here
+            told = any(fact.kind == "tourniquet_time" for fact in here)
+            continue
+        if told and _AGAIN & {token.norm for token in sentence.tokens}:
+            facts += _further(reading, sentence, 0)  # "...; reinflated 08:52, down 09:12 (20 min), total 55 min"
+        told = False
+    return facts
+
+
+def _is_of_today(sentence: Sentence, side: Laterality, grammar: Grammar) -> bool:
+    """Not "the left knee was replaced three years ago tourniquet down at nine"."""
+    return any(
+        said.value == side and base.scope_at(sentence, "status", said.first, "performed") != "historical"
+        for said in laterality.sides(sentence, grammar)
+    )
+
+
+_AGAIN = frozenset({"reinflated", "deflated", "inflated", "again", "re-inflated", "reinflation"})
+# What may stand between one time of the tourniquet and the next.
+_ON = frozenset(
+    "then and again after a pause break rest of reinflated inflated deflated re-inflated up down at total in all "
+    "altogether together for plus making which makes another second first let it to was the tourniquet so , ( ) : ; - "
+    "= +".split()
+)
+_REST = frozenset({"pause", "break", "rest", "reperfusion", "interval"})
+
+
+def _further(reading: Reading, sentence: Sentence, first: int) -> list[Fact]:
+    """Further times said on behind the first one: "60 min, then 32 min after a pause of 15 min, 92 min in all"."""
+    facts: list[Fact] = []
+    for index in range(first, len(sentence.tokens)):
+        token = sentence.tokens[index]
+        quantity = token.quantity
+        if quantity is None:
+            if token.norm not in _ON:
+                break
+            continue
+        if quantity.dimension != "time":
+            if quantity.form == "clock":
+                continue
+            break
+        beside = {other.norm for other in sentence.tokens[max(0, index - 3) : index + 2]}
+        if quantity.unit in ("min", "h") and not beside & _REST:
+            facts.append(
+                base.claim("tourniquet_time", reading, sentence, index, index, index, _FAR,
+                           scale="total" if cues.scale(sentence, index) == "total" else None)
+            )  # fmt: skip
     return facts
 
 
@@ -64,8 +112,10 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             )
         elif quantity.dimension == "time" and price <= _FAR:
             facts.append(
-                base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price, laterality=side)
-            )
+                base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price, laterality=side,
+                           scale="total" if cues.scale(sentence, index) == "total" else None)
+            )  # fmt: skip
+            facts += _further(reading, sentence, index + 1)
         elif quantity.dimension == "" and quantity.form == "number" and index > hit.last and (
             price <= 60 or _behind_times(sentence, hit.last, index)
         ):  # fmt: skip
@@ -93,7 +143,10 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         )
     elif used:
         sides = {fact.laterality for fact in facts}
-        side = laterality.side_for(sentence, used[0].first, used[-1].last, grammar)[0]
+        said = {laterality.side_for(sentence, hit.first, hit.last, grammar)[0] for hit in used} - {None}
+        side = said.pop() if len(said) == 1 else None
+        if side is not None and not _is_of_today(sentence, side, grammar):
+            side = None
         name = next((m.id for m in base.mentions(sentence, "tourniquet") if m.id in ("tourniquet", "digital")), None)
         facts.append(
             base.make("tourniquet", reading, sentence, used[0].first, used[0].last, name=name or "tourniquet",
