@@ -27,7 +27,8 @@ def run_checks(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         found += module.check(note, grammar)
     found.sort(key=lambda one: (_ORDER[one.severity], _place(one), one.check, one.key, one.message))
     reasons = _reasons(note.decisions)
-    return [replace(one, settled=_settled(one, reasons)) for one in _distinct(found)]
+    distinct = _distinct(found)
+    return [replace(one, settled=_settled(one, reasons)) for one in distinct] if reasons else distinct
 
 
 def _place(one: Finding) -> int:

@@ -18,6 +18,7 @@ CUES = frozenset(
     "icd cpt icd-9 icd-10 lots accession".split()
 )
 FILLERS = frozenset({"number", "numbers", "no", "no.", "code", "is", "was", ":", "#", "device", "identifier"})
+_DIGITS = frozenset(word for word, value in numerals.SMALL.items() if value < 10) | numerals.ZERO | {*numerals.REPEATED}
 _SPELLED = {"dash": "-", "hyphen": "-", "slash": "/", "dot": ".", "point": "."}
 
 
@@ -67,9 +68,9 @@ def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
 def loose_code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """Phone numbers, long digit strings, four and more digits said one by one."""
     norm = norms[start]
-    if _PHONE.match(norm):
+    if not norm.isalpha() and _PHONE.match(norm):
         return Quantity(form="code", text=tokens[start].text), start + 1
-    if norm in numerals.SMALL or norm in numerals.ZERO or norm in numerals.REPEATED:
+    if norm in _DIGITS and _at(norms, start + 1) in _DIGITS:
         run = numerals.read(norms, start)
         if run is not None and run.shape == "digits" and len(run.digits) >= 4 and run.value == int(run.digits):
             return Quantity(form="code", text=run.digits), run.end

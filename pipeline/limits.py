@@ -36,6 +36,13 @@ def limits(
 
     `unit`: UCUM; when given, only limits in a unit that converts to it. Raises UnknownName for the profile.
     """
+    return list(_limits(grammar, profile, what, kind, name, drug, unit))
+
+
+@lru_cache(maxsize=4096)
+def _limits(
+    grammar: Grammar, profile: str, what: str, kind: str, name: str, drug: str, unit: str
+) -> tuple[Limit, ...]:
     order = (*lineage(profile, grammar), "")
     found = [
         row
@@ -44,7 +51,7 @@ def limits(
         and row.profile in order
         and (not unit or unit == row.unit or convertible(row.unit, unit))
     ]
-    return sorted(found, key=lambda row: (row.name_of == "", order.index(row.profile), row.id))
+    return tuple(sorted(found, key=lambda row: (row.name_of == "", order.index(row.profile), row.id)))
 
 
 @lru_cache(maxsize=4)

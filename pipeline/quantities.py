@@ -69,7 +69,7 @@ def merge(tokens: Sequence[Token]) -> list[Token]:
             out.append(_token(spread, first, index_after, code))
             index, found_any = index_after, True
             continue
-        if token.punctuation or not (norm in _STARTS or _DIGIT.search(norm) or starts_date(norm)):
+        if token.punctuation or not (norm in _STARTS or _has_digit(norm) or starts_date(norm)):
             out.append(token)
             index += 1
             continue
@@ -88,6 +88,10 @@ def merge(tokens: Sequence[Token]) -> list[Token]:
     return join(out) if found_any else out
 
 
+def _has_digit(norm: str) -> bool:
+    return not norm.isalpha() and _DIGIT.search(norm) is not None
+
+
 def _in_figure(norms: Sequence[str], index: int) -> bool:
     """The eight of "figure of eight"."""
     return index > 1 and norms[index - 1] == "of" and norms[index - 2] in ("figure", "figures")
@@ -97,7 +101,7 @@ def _spread(tokens: Sequence[Token]) -> list[Token]:
     """Cuts strings that hold more than a number: "10mL", "x2", "6x28mm"."""
     spread: list[Token] = []
     for token in tokens:
-        if token.punctuation or not _DIGIT.search(token.norm):
+        if token.punctuation or not _has_digit(token.norm):
             spread.append(token)
             continue
         times = _TIMES.match(token.norm)

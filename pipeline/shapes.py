@@ -94,12 +94,14 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     long = codes.loose_code(tokens, norms, start)
     if long is not None and (len(long[0].text) > 4 or not long[0].text.isdigit()):
         return long
-    for reader in (date, clock_face, clock, day_times.read, heard_clock, _suture, _ratio, _size, _label,
-                   codes.loose_code, shorthand, codes.pair):  # fmt: skip
+    written = not norm.isalpha()
+    for reader in _WRITTEN if written else _SPOKEN:
         found = reader(tokens, norms, start)
         if found is not None:
             return found
-    return None
+    if long is not None or not written:
+        return long
+    return shorthand(tokens, norms, start) or codes.pair(tokens, norms, start)
 
 
 def _at(norms: Sequence[str], index: int) -> str:
@@ -115,8 +117,7 @@ def _thread_follows(norms: Sequence[str], index: int) -> bool:
     return False
 
 
-def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
-    """USP sizes: "3-0", "three oh", "00", "0 Vicryl", "number one PDS", "#2 Ethibond". Text "3-0", "0", "2"."""
+def _written_suture(norms: Sequence[str], start: int) -> Found | None:
     norm = norms[start]
     match = _SUTURE.match(norm)
     if match:
@@ -131,6 +132,14 @@ def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     zeros = _ZEROS.match(norm)
     if zeros and _thread_follows(norms, start + 1):
         return Quantity(form="suture", text=f"{len(zeros[1])}-0"), start + 1
+    return None
+
+
+def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """USP sizes: "3-0", "three oh", "00", "0 Vicryl", "number one PDS", "#2 Ethibond". Text "3-0", "0", "2"."""
+    norm = norms[start]
+    if not norm.isalpha() and (found := _written_suture(norms, start)) is not None:
+        return found
     number, end = small(norms, start), start + 1
     if norm in numerals.REPEATED and _at(norms, start + 1) in ("oh", "o", "zero", "0", "aught"):
         if _thread_follows(norms, start + 2):
@@ -310,3 +319,8 @@ def _times(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     if norms[start] == "x" and read_unit(tokens, numeral.end, True) is not None:
         return None  # "x 48 hours", "5 x 3 cm"
     return Quantity(value=numeral.value, form="times", text=str(numeral.value)), numeral.end
+
+
+# In this order the more particular comes first. Times as recognisers write them are no words.
+_SPOKEN = (date, clock_face, clock, day_times.read, _suture, _ratio, _size, _label)
+_WRITTEN = (date, clock_face, clock, day_times.read, heard_clock, _suture, _ratio, _size, _label)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 from pipeline.grammar import Grammar
@@ -69,11 +70,16 @@ def _denies_one(fact: Fact) -> bool:
     return fact.kind == "complication" and fact.certainty == "negated" and (fact.name or "") not in _ALL
 
 
+@lru_cache(maxsize=256)
+def _any_of(cues: tuple[str, ...]) -> re.Pattern[str]:
+    return re.compile(r"(?<!\w)(?:" + "|".join(re.escape(cue) for cue in cues) + r")(?!\w)", re.IGNORECASE)
+
+
 def spoken_of(note: OperativeNote, element: Element) -> Passage | None:
     """The first sentence that has a word of the element, where no fact came of it."""
     if not element.cues:
         return None
-    words = re.compile(r"(?<!\w)(?:" + "|".join(re.escape(cue) for cue in element.cues) + r")(?!\w)", re.IGNORECASE)
+    words = _any_of(tuple(element.cues))
     return next(
         (one for one in note.sections.description if words.search(one.text) and not _TALK.search(one.text)), None
     )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
+from operator import attrgetter
 
 from pipeline import clauses
 from pipeline.grammar import Grammar
@@ -14,15 +15,13 @@ def _words(text: str) -> frozenset[str]:
     return frozenset(text.split())
 
 
+_ID, _LAST = attrgetter("id"), attrgetter("last")
+
+
 def words_between(reading: Reading, first: int, last: int) -> list[Word]:
     """The words that hold original word ids first..last (inclusive); words are in the order of their ids."""
     words = reading.words
-    found: list[Word] = []
-    for index in range(bisect_left(words, first, key=lambda word: word.last), len(words)):
-        if words[index].id > last:
-            break
-        found.append(words[index])
-    return found
+    return list(words[bisect_left(words, first, key=_LAST) : bisect_right(words, last, key=_ID)])
 
 
 # What may stand between a thing and the site that it is in ("tear in the posterior horn of the meniscus").

@@ -107,13 +107,10 @@ def _norm(text: str) -> str:
 def tokenize(words: Sequence[Word]) -> list[Token]:
     """One token a word or punctuation mark, with the ids of the words it came from. A repaired term of several words
     ("tourniquet down") gives a token each, so that every phrase is still found in it."""
-    tokens: list[Token] = []
-    for word in words:
-        first, last = word.id, word.last
-        for part in word.text.split():
-            for text, norm, punctuation in _pieces(part):
-                tokens.append(Token(text, norm, first, last, None, punctuation))
-    return tokens
+    return [
+        Token(text, norm, word.id, word.last, None, punctuation)
+        for word in words for part in word.text.split() for text, norm, punctuation in _pieces(part)
+    ]  # fmt: skip
 
 
 def words_from_text(text: str) -> list[Word]:
@@ -121,8 +118,7 @@ def words_from_text(text: str) -> list[Word]:
     a line that was only wrapped for width goes on in the same segment. Times are None."""
     words: list[Word] = []
     for segment, line in enumerate(_lines(text)):
-        for part in line.split():
-            words.append(Word(id=len(words), text=part, segment=segment))
+        words += [Word(at, part, at, segment=segment) for at, part in enumerate(line.split(), len(words))]
     return words
 
 

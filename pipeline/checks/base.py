@@ -139,13 +139,20 @@ def given(note: OperativeNote, *kinds: str) -> list[Fact]:
 
 def read(passage: Passage) -> list[Token]:
     """The tokens of a sentence with its numbers read, without what a spoken correction took back."""
-    words = tokens.words_from_text(passage.text)
-    if len(words) == passage.evidence.last - passage.evidence.first + 1:
-        struck = {at - passage.evidence.first for one in passage.taken_back for at in range(one.first, one.last + 1)}
+    first, last = passage.evidence.first, passage.evidence.last
+    struck = frozenset(at - first for one in passage.taken_back for at in range(one.first, one.last + 1))
+    return list(_read(passage.text, last - first + 1, struck))
+
+
+@lru_cache(maxsize=256)
+def _read(text: str, length: int, struck: frozenset[int]) -> tuple[Token, ...]:
+    """Kept for the checks that read the same sentence after one another."""
+    words = tokens.words_from_text(text)
+    if len(words) == length:
         words = [word for at, word in enumerate(words) if at not in struck]
-    elif passage.taken_back:
-        return []
-    return quantities.merge(tokens.tokenize(words))
+    elif struck:
+        return ()
+    return tuple(quantities.merge(tokens.tokenize(words)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from pipeline.checks.base import finding, given, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -41,4 +43,9 @@ def _placed(fact: Fact, grammar: Grammar) -> bool:
     if site_of(fact, grammar) is not None or fact.body_site or fact.laterality:
         return True
     words = f" {(fact.text or fact.evidence.heard).lower()} "
-    return any(f" {phrase} " in words for row in grammar.table("sites", Concept).values() for phrase in row.say)
+    return any(phrase in words for phrase in _phrases(grammar))
+
+
+@lru_cache(maxsize=4)
+def _phrases(grammar: Grammar) -> tuple[str, ...]:
+    return tuple(f" {phrase} " for row in grammar.table("sites", Concept).values() for phrase in row.say)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 from pipeline.checks.base import called, finding, shown
 from pipeline.conversion import convertible
 from pipeline.grammar import Grammar
@@ -36,7 +38,7 @@ _MEASURES = {"length": ("length", "area", "french", "none"), "angle": ("angle", 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     kinds = grammar.table("kinds", Kind)
     measures = grammar.table("measures", Concept)
-    dimensions = {row.ucum: row.dimension for row in grammar.table("units", Unit).values()}
+    dimensions = _dimensions(grammar)
     found: list[Finding] = []
     for fact in note.facts:
         kind = kinds.get(fact.kind)
@@ -64,6 +66,11 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             )
         )
     return found
+
+
+@lru_cache(maxsize=4)
+def _dimensions(grammar: Grammar) -> dict[str, str]:
+    return {row.ucum: row.dimension for row in grammar.table("units", Unit).values()}
 
 
 def _measures(unit: str, dimensions: tuple[str, ...]) -> bool:
