@@ -23,6 +23,8 @@ def members(tokens: tuple[Token, ...], index: int) -> tuple[int, ...]:
         if not joined or not 0 <= at < len(tokens):
             return None
         other = tokens[at].quantity
+        if _at_moment(tokens, min(at, index)):
+            return None  # "two grams at eight and two more at twelve"
         return at if other is not None and other.form in ("number", "fraction") else None
 
     found = [index]
@@ -55,6 +57,12 @@ def members(tokens: tuple[Token, ...], index: int) -> tuple[int, ...]:
     if len(set(units)) == 1 and (len(run) > 2 or joined & {"and", "by", "x", "\u00d7"}):
         return tuple(run)
     return (index,)
+
+
+def _at_moment(tokens: tuple[Token, ...], index: int) -> bool:
+    """Whether a bare number behind "at" may be a time of day."""
+    quantity = tokens[index].quantity
+    return index > 0 and tokens[index - 1].norm == "at" and quantity is not None and not quantity.dimension
 
 
 def _starts_anew(tokens: tuple[Token, ...], before: int, member: int) -> bool:

@@ -1,7 +1,8 @@
 """Numbers that leave their unit out because it was just said: "four mils into the condyle, three into the plateau".
 
-Only where the grammar of the sentence says so: the number with the unit and the bare one both stand before a place,
-and nothing but a comma or "and" joins them. The unit is lent with a doubt, so that the surgeon is asked.
+Only where the grammar of the sentence says so: the number with the unit and the bare one both stand before a place or
+a moment and nothing but a comma or "and" joins them, or the bare one is as much again ("another eight at the end",
+"fifty more"). The unit is lent with a doubt, so that the surgeon is asked.
 """
 
 from __future__ import annotations
@@ -11,7 +12,9 @@ from dataclasses import replace
 
 from pipeline.records import Token
 
-_PLACES = frozenset("into in to at around on onto over under along inside".split())
+_PLACES = frozenset("into in to at around on onto over under along inside before after during".split())
+_MORE = frozenset({"another", "further", "additional"})
+_ENDS = frozenset("at before after during in later for when then as on".split())  # what may follow "fifty more"
 _JOINS = frozenset({",", "and", "then", ";", "plus", "with"})
 _REST = frozenset("the a another remaining other rest last next further final".split())
 _LENT = frozenset({"volume", "mass", "amount"})
@@ -23,26 +26,40 @@ _APART = 16  # tokens between the two numbers
 def lend(tokens: Sequence[Token]) -> list[Token]:
     """The tokens, with the unit lent to bare numbers that leave it out. Pure; others unchanged, in order."""
     out = list(tokens)
-    giver = -1
+    giver = said = -1
     for index, token in enumerate(out):
         quantity = token.quantity
         if quantity is None or quantity.form not in ("number", "range", "fraction"):
             continue
         if quantity.dimension:
-            giver = index if quantity.dimension in _LENT and _placed(out, index) else -1
+            said = index if quantity.dimension in _LENT else -1
+            giver = index if said >= 0 and _placed(out, index) else -1
             continue
-        source = out[giver].quantity if giver >= 0 else None
-        if source is None or index - giver > _APART or not _joined(out, index) or not _at_place(out, index + 1):
+        more = said >= 0 and index - said <= _APART and _is_more(out, index)
+        source = out[said if more else giver].quantity if more or giver >= 0 else None
+        if not more and (source is None or index - giver > _APART or not _joined(out, index)
+                         or not _at_place(out, index + 1)):  # fmt: skip
             giver = -1 if quantity.form != "number" else giver
             continue
+        assert source is not None
         doubt = f"the unit of {token.text} was not said; taken as {source.said_unit}, as in '{source.text}'"
         lent = replace(
             quantity, unit=source.unit, said_unit=source.said_unit, dimension=source.dimension,
             doubts=(*quantity.doubts, doubt),
         )  # fmt: skip
-        out[index] = replace(token, norm=out[giver].norm, quantity=lent)
-        giver = index
+        out[index] = replace(token, norm=out[said if more else giver].norm, quantity=lent)
+        giver = said = index
     return out
+
+
+def _is_more(tokens: Sequence[Token], index: int) -> bool:
+    """ "Fifty more at incision", "another eight": no noun follows that the number would count."""
+    before = tokens[index - 1].norm if index else ""
+    at = index + 1
+    more = at < len(tokens) and tokens[at].norm == "more"
+    at += more
+    ends = at >= len(tokens) or tokens[at].punctuation or tokens[at].norm in _ENDS
+    return ends and (more or before in _MORE)
 
 
 def _placed(tokens: Sequence[Token], index: int) -> bool:

@@ -13,9 +13,10 @@ from decimal import Decimal
 
 from pipeline import compounds, day_times, identifiers, numerals, shapes
 from pipeline.dates import starts_date
+from pipeline.no_numbers import is_no_number, is_numeric
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
-from pipeline.units import Said, is_unit_word, read_unit, split_attached
+from pipeline.units import Said, read_unit, split_attached
 
 _DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
 _TIMES = re.compile(r"^x(\d{1,3})$")
@@ -23,23 +24,11 @@ _BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?
 _RANGE = re.compile(r"^(#?)(\d[\d,]*(?:\.\d+)?|\.\d+)(%?)[-–](\d[\d,]*(?:\.\d+)?|\.\d+)$")
 _WORDS = frozenset("c t l s g p x times number # no. gravida para day week month".split())
 _STARTS = numerals.STARTS | _WORDS | day_times.STARTS | frozenset(numerals.ROMAN) | {"another"}
-_PRONOUN_BEFORE = frozenset(
-    "the this that each any which no another every some such other single only last next first second third left "
-    "right medial lateral upper lower large small good".split()
-)
-_PRONOUN_AFTER = frozenset(
-    "of another is was were are had has have that which who side sided day time point might may can could would "
-    "should by another's the in on at to from for and or with . , ; : ) hand more final".split()
-)
 _FUNCTION = frozenset(
     "of and or in on at to from for with was were is are had below above deep long wide high tall thick medial "
     "lateral distal proximal superior inferior anterior posterior into under over after before later ago then per "
     "each down up diameter length depth total remaining left right iv intravenously intramuscularly subcutaneously "
     "given injected aspirated through across apart off away beyond behind between short more less by as".split()
-)
-_PLACED_POINT = frozenset(
-    "the this that a which what one starting entry some any insertion pivot pin mid-point puncture to end focal "
-    "trigger pressure first second at".split()
 )
 _ARTICLE_DIMENSIONS = frozenset({"volume", "mass", "length", "time", "turns", "amount", "count"})
 _COUNTED_DIMENSIONS = frozenset({"length", "gauge", "french", "mass", "volume", "angle"})
@@ -164,7 +153,7 @@ def _read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Qu
     if norm in numerals.ROMAN:
         return _roman_amount(tokens, norms, start)
     numeral = numerals.read(norms, start)
-    if numeral is None or _is_no_number(norms, start, numeral):
+    if numeral is None or is_no_number(norms, start, numeral):
         return None
     return _measured(tokens, norms, numeral)
 
@@ -211,35 +200,6 @@ def _and_a_half(norms: Sequence[str], index: int) -> tuple[Decimal, int]:
     return Decimal(0), index
 
 
-def _is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) -> bool:
-    """Words that could be a number and are none here."""
-    norm = norms[start]
-    before = norms[start - 1] if start else ""
-    after = norms[numeral.end] if numeral.end < len(norms) else "."
-    if norm == "one" and numeral.end == start + 1:
-        if after in ".,;:)" and (not start or not before[0].isalnum()):
-            return False  # said by itself
-        ranged = after in ("to", "or", "in") and numeral.end + 1 < len(norms) and _numeric(norms, numeral.end + 1)
-        return before in _PRONOUN_BEFORE or (
-            not ranged and after in _PRONOUN_AFTER and before not in ("total", ":", "#", "times")
-        )
-    if norm == "point" and before in _PLACED_POINT:
-        # "bupivacaine at point five percent" is a decimal; "at the point three centimetres below" is a place
-        percent = after in ("percent", "%") or (after == "per" and _next(norms, numeral.end) == "cent")
-        return not (percent or (before in ("at", "to") and is_unit_word(after)))
-    if numeral.shape == "fraction" and numeral.end == start + 1 and norm in ("half", "quarter"):
-        return False  # decided by the unit
-    return norm in numerals.SCALES and norm + "s" == before
-
-
-def _numeric(norms: Sequence[str], index: int) -> bool:
-    return norms[index][0].isdigit() or norms[index] in numerals.SMALL or norms[index] in numerals.TENS
-
-
-def _next(norms: Sequence[str], index: int) -> str:
-    return norms[index + 1] if index + 1 < len(norms) else ""
-
-
 def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
     """The numeral with its unit; a count that runs into a size ("two five millimetre ports") is cut off."""
     in_digits = not numeral.spoken
@@ -261,7 +221,7 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
             return None
         if numeral.shape == "digits" and len(numeral.digits) == 2 and numeral.value == int(numeral.digits):
             return _first_only(norms, numeral)
-        follows = numeral.end < len(norms) and _numeric(norms, numeral.end)
+        follows = numeral.end < len(norms) and is_numeric(norms, numeral.end)
         if (numeral.shape == "digits" and numeral.digits in "123456789") or (numeral.shape == "colloquial" and follows):
             return _first_only(norms, numeral)
         form = "fraction" if part else "number"

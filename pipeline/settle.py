@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Reading, Sentence
@@ -77,7 +78,12 @@ class _Places:
         if sentence is None:
             return False
         first, last = fact.evidence.first - _BEFORE_MORE, fact.evidence.last
-        return any(token.norm in _MORE and first <= token.first <= last for token in sentence.tokens)
+        near = [token for token in sentence.tokens if first <= token.first <= last]
+        more = any(token.norm in _MORE for token in near)
+        behind = any(token.norm == "more" and 0 < token.first - last <= 1 for token in sentence.tokens)
+        # "and again two grams", but not "again said: two grams"
+        again = any(token.norm == "again" and after.quantity is not None for token, after in pairwise(near))
+        return more or behind or again
 
     def same(self, one: Fact, other: Fact) -> bool:
         return self._by_word.get(one.evidence.first) is self._by_word.get(other.evidence.first)

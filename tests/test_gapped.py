@@ -24,6 +24,12 @@ def amounts(text: str) -> list[tuple[str, str | None, bool]]:
          [("3", "mL", False), ("2", "mL", True), ("1", "mL", True)]),
         ("eighty milligrams in the left elbow and forty in the right",
          [("80", "mg", False), ("40", "mg", True)]),
+        ("tranexamic acid one gram before and one at closure", [("1", "g", False), ("1", "g", True)]),
+        ("fentanyl fifty mics, fifty more at incision", [("50", "ug", False), ("50", "ug", True)]),
+        ("eight milligrams, then another eight at the end", [("8", "mg", False), ("8", "mg", True)]),
+        ("two grams at eight and two more at twelve",
+         [("2", "g", False), ("8", None, False), ("2", "g", True), ("12", None, False)]),
+        ("one gram before incision and another one gram at closure", [("1", "g", False), ("1", "g", False)]),
     ],
 )  # fmt: skip
 def test_a_gapped_unit_is_lent_and_asked_about(text: str, expected: list[tuple[str, str | None, bool]]) -> None:
@@ -37,6 +43,8 @@ def test_a_gapped_unit_is_lent_and_asked_about(text: str, expected: list[tuple[s
         "four mils into the talus, two in all",  # a total
         "a five millimetre port in the flank and two in the groin",  # two ports
         "four mils into the talus for two to three minutes",
+        "four mils of lidocaine, another two portals",
+        "two grams of cefazolin and one more suture",
         "we used four mils, two in the morning",  # the first stands before no place
     ],
 )
