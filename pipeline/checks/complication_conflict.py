@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -28,9 +31,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         and (fact.kind == "complication" or fact.name in known)
         and fact.name not in before
     ]
-    if not none or not told:
+    if not none:
         return []
-    return [
+    return _in_words(note, none[0], told) + [
         finding(
             "complication_conflict",
             "note" if fact.name in _EVERYDAY or _may_be_disease(fact, grammar) else "warning",
@@ -40,6 +43,49 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         )
         for fact in told
     ]
+
+
+_ORGANS = (
+    r"(?:spleen|liver|bladder|bowel|colon|rectum|stomach|duodenum|ureter|urethra|uterus|vagina|artery|vein|aorta|vena "
+    r"cava|nerve|dura|tendon|pleura|diaphragm|kidney|pancreas|gallbladder|(?:common )?bile duct|oesophagus|esophagus|"
+    r"trachea|lung|cornea|retina|lens capsule|posterior capsule|cortex|femur|tibia|calcar|skin|cartilage|meniscus|"
+    r"vessel)"
+)
+_HARM = (
+    r"(?:tore|broke|burned|injured|lacerated|perforated|torn|nicked|transected|punctured|breached|burn(?:t|ed)|avulsed|damaged|cracked|"
+    r"broken|fractured|scuffed|ruptured|entered|opened|divided|cut)"
+)
+_ACCIDENT = re.compile(
+    r"\b(?:by accident|accidental(?:ly)?|inadvertent(?:ly)?|unintentional(?:ly)?|unintended|iatrogenic(?:ally)?|"
+    r"by mistake|"
+    r"by the (?:retractor|trocar|drill|saw|needle|scope|shaver|forceps|clamp|burr|blade|scissors|sheath|wire))\b", re.I,
+)  # fmt: skip
+_HARMED = re.compile(
+    rf"\b{_ORGANS}(?: \w+)? (?:was|were|got|has been|had been) (?:\w+ly )?{_HARM}\b|"
+    rf"\b{_HARM} (?:the |a |an )(?:\w+ ){{0,2}}{_ORGANS}\b", re.I,
+)  # fmt: skip
+_ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercare", "preop-diagnosis", "diagnosis"})
+
+
+def _in_words(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
+    """Harm told as an accident, in words of which no complication is made: "the bladder was opened by accident"."""
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        happened = _ACCIDENT.search(passage.text)
+        harmed = _HARMED.search(passage.text)
+        if happened is None or harmed is None or passage.section in _ELSEWHERE:
+            continue
+        if re.search(r"\b(?:not|without|avoid(?:ing)?|prevent|no)\b", passage.text, re.I) or any(
+            passage.holds(fact) for fact in told
+        ):
+            continue
+        made = finding(
+            "complication_conflict", "warning",
+            f"Complications were said to be none, but harm was told: “{harmed[0]} ... {happened[0]}”.",
+            [none], ask="Say whether it is a complication.", about=f"w{passage.evidence.first}",
+        )  # fmt: skip
+        found.append(replace(made, evidence=(*made.evidence, passage.evidence)))
+    return found
 
 
 def _general(fact: Fact) -> bool:
