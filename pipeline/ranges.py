@@ -20,10 +20,21 @@ _COMPARATORS: dict[tuple[str, ...], Comparator] = {
     ("about",): "~", ("approximately",): "~", ("approx",): "~", ("approx.",): "~", ("roughly",): "~", ("around",): "~",
     ("circa",): "~", ("nearly",): "~", ("almost",): "~", ("close", "to"): "~", ("estimated", "at"): "~", ("~",): "~",
     ("≤",): "<=", ("≥",): ">=", ("<",): "<", (">",): ">", ("about", "a"): "~", ("ca.",): "~",
-    ("<=",): "<=", (">=",): ">=", ("just", "about"): "~",
+    ("<=",): "<=", (">=",): ">=", ("just", "about"): "~", ("well", "under"): "<", ("well", "below"): "<",
+    ("max",): "<=", ("maximum",): "<=", ("not", "over"): "<=", ("at", "the", "most"): "<=",
 }  # fmt: skip
+# Said behind the number: "ten at most", "twenty or less", "fifty or so".
+_BEHIND: dict[tuple[str, ...], Comparator] = {
+    ("at", "most"): "<=", ("at", "the", "most"): "<=", ("or", "less"): "<=", ("or", "fewer"): "<=", ("max",): "<=",
+    ("maximum",): "<=", ("tops",): "<=", ("if", "that"): "<=", ("or", "under"): "<=", ("or", "below"): "<=",
+    ("or", "so"): "~", ("or", "thereabouts"): "~", ("or", "thereabout"): "~", ("at", "least"): ">=",
+    ("at", "the", "least"): ">=", ("or", "more"): ">=", ("or", "over"): ">=", ("at", "a", "guess"): "~",
+    ("give", "or", "take"): "~",
+}  # fmt: skip
+_AMOUNTS = frozenset("loss ebl bleeding output urine pressure volume weight still".split())  # "EBL under ten"
 _LAST = frozenset(words[-1] for words in _COMPARATORS)
 _LINKS = frozenset({"to", "-", "–", "or"})
+_GUESSED = frozenset({"maybe", "perhaps", "possibly"})
 _CHANGED = frozenset(
     "increased decreased raised lowered reduced advanced exchanged upsized dropped corrected changed went rose "
     "fell dilated improved progressed upgraded downsized moved widened turned rotated extended serially "
@@ -59,6 +70,8 @@ def _ranges(tokens: list[Token]) -> list[Token]:
         link = tokens[index + 1].norm
         if link == "over":
             tokens[index : index + 3] = _pressures(tokens[index : index + 3])
+        if link in _GUESSED:
+            tokens[index : index + 3] = _guessed(tokens[index : index + 3])
         if link in _LINKS or (link == "and" and index and tokens[index - 1].norm == "between"):
             first, second = _plain(tokens[index]), _plain(tokens[index + 2])
             if first is not None and second is not None:
@@ -89,6 +102,18 @@ def _pressures(tokens: list[Token]) -> list[Token]:
     pair = replace(second, value=None, form="pair", text=f"{first.value}/{second.value}")
     text = " ".join(token.text for token in tokens)
     return [Token(text, "#pair", tokens[0].first, tokens[2].last, pair)]
+
+
+def _guessed(tokens: list[Token]) -> list[Token]:
+    """ "Ten maybe fifteen": from ten to fifteen, and a doubt."""
+    first, second = _plain(tokens[0]), _plain(tokens[2])
+    if first is None or second is None or first.form != "number" or second.form != "number":
+        return tokens
+    joined = _range(first, second)
+    if joined is None:
+        return tokens
+    text = " ".join(token.text for token in tokens)
+    return [_wide(tokens, replace(joined, doubts=(*joined.doubts, f"'{text}' was read as a range")))]
 
 
 def _is_change(tokens: Sequence[Token], index: int) -> bool:
@@ -234,18 +259,35 @@ def _link_before(tokens: Sequence[Token], at: int) -> tuple[int, set[str]]:
 
 
 def _compared(tokens: list[Token]) -> list[Token]:
-    index = 1
+    index = 0
     while index < len(tokens):
         quantity = _plain(tokens[index])
-        if quantity is not None and tokens[index - 1].norm in _LAST:
+        if index and quantity is not None and tokens[index - 1].norm in _LAST:
             taken = _comparator(tokens, index, quantity)
             if taken is not None:
                 sign, begin = taken
                 joined = _wide(tokens[begin : index + 1], replace(quantity, comparator=sign))
                 tokens[begin : index + 1] = [joined]
                 index = begin
+        if quantity is not None:
+            _compared_behind(tokens, index)
         index += 1
     return tokens
+
+
+def _compared_behind(tokens: list[Token], index: int) -> None:
+    quantity = tokens[index].quantity
+    if quantity is None or quantity.comparator is not None or quantity.value is None:
+        return
+    for length in (3, 2, 1):
+        sign = _BEHIND.get(tuple(token.norm for token in tokens[index + 1 : index + 1 + length]))
+        following = tokens[index + 1 + length] if index + 1 + length < len(tokens) else None
+        if sign is None or (following is not None and following.quantity is not None):
+            continue
+        tokens[index : index + 1 + length] = [
+            _wide(tokens[index : index + 1 + length], replace(quantity, comparator=sign))
+        ]
+        return
 
 
 def _comparator(tokens: Sequence[Token], index: int, quantity: Quantity) -> tuple[Comparator, int] | None:
@@ -256,7 +298,10 @@ def _comparator(tokens: Sequence[Token], index: int, quantity: Quantity) -> tupl
             if sign is None:
                 continue
             if words in (("over",), ("under",), ("below",), ("around",)):
-                if quantity.dimension not in ("volume", "mass", "pressure") or (
+                bare = not quantity.dimension and words != ("around",) and bool(
+                    {token.norm for token in tokens[max(0, index - 5) : index - 1]} & _AMOUNTS
+                )
+                if not bare and quantity.dimension not in ("volume", "mass", "pressure") or (
                     words != ("around",) and index >= 2 and tokens[index - 2].quantity is not None
                 ):
                     return None

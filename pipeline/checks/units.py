@@ -19,7 +19,8 @@ _SAMPLES = {
     "amount": ("[USP'U]",), "catalytic": ("U",), "molar": ("mmol", "meq"), "fraction": ("%",), "angle": ("deg",),
     "concentration": ("mg/mL", "[USP'U]/mL", "%", "mmol/L"), "mass_concentration": ("mg/mL", "[USP'U]/mL"),
     "rate": ("mL/h", "mg/h", "[USP'U]/h", "mg/kg/h"), "area": ("cm2",), "temperature": ("Cel",),
-    "mass_per_mass": ("mg/kg",), "amount_per_mass": ("[USP'U]/kg", "mmol/kg"), "refraction": ("[diop]",),
+    "mass_per_mass": ("mg/kg",), "amount_per_mass": ("[USP'U]/kg", "mmol/kg"), "volume_per_mass": ("mL/kg",),
+    "refraction": ("[diop]",),
     "french": ("[Ch]",), "gauge": ("{gauge}",), "turns": ("{turn}", "deg"), "ratio": ("1",),
 }  # fmt: skip
 # What sounds or looks alike and was likely meant. Only told, never put in.

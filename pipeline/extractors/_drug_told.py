@@ -155,6 +155,42 @@ def _own_part(sentence: Sentence, drug: Mention) -> list[Token]:
     return found
 
 
+_OFTEN = _words("qds qid tds tid bd bid od hourly daily nightly b.d t.d.s q.i.d q.d.s t.i.d b.i.d")
+_IN_THEATRE = _words(
+    "intraoperatively intraoperative during repeated repeat redosed throughout until bypass incision closure"
+)
+
+
+def is_by_the_clock(sentence: Sentence, drug: Mention) -> bool:
+    """Whether a drug is told with how often it is to be taken ("one gram every six hours", "50 mg q6h", "1 g qds"):
+    a medicine for later, unless it was repeated within the operation."""
+    ahead = _own_part(sentence, drug)
+    if any(token.norm in _IN_THEATRE for token in ahead):
+        return False
+    for at, token in enumerate(ahead):
+        if token.norm in _OFTEN:
+            return True
+        quantity = token.quantity
+        if quantity is None:
+            continue
+        if quantity.form == "interval":
+            return True
+        if quantity.unit in ("h", "d") and at and ahead[at - 1].norm in ("every", "each"):
+            return True
+    return False
+
+
+def explains(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "Cefazolin six hundred milligrams which is thirty milligrams per kilogram paracetamol ...": a number that tells
+    what the one before it comes to is of no drug behind it."""
+    if drug.first < index:
+        return False
+    before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    return before in (["which", "is"], ["that", "is"], ["that", "makes"], ["which", "makes"]) or before[-1:] in (
+        ["equals"], ["making"], ["equalling"], ["equaling"], ["ie"], ["i.e."], ["="]
+    )  # fmt: skip
+
+
 _TIMES = {"twice": "two", "thrice": "three"}
 _ROUNDS = _words("doses boluses times occasions aliquots increments injections shots rounds")
 _DAILY = _words("a per daily day each every weekly week nightly hourly")

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline import story
+from pipeline import cues, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
@@ -36,15 +36,20 @@ _REACH = 9
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    closed = False  # whether the counts or the blood loss have been told
     for sentence in reading.sentences:
+        closed = closed or cues.has(sentence, grammar, *_CLOSED)
         norms = {token.norm for token in sentence.tokens}
         if sentence.section in _ELSEWHERE or norms & _FAILED or story.next_step_at(sentence) is not None:
             continue
-        facts += _sentence(reading, sentence, grammar)
+        facts += _sentence(reading, sentence, grammar, closed)
     return facts
 
 
-def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+_CLOSED = ("swab-count", "blood-loss", "count-item")
+
+
+def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bool) -> list[Fact]:
     own = list(base.mentions(sentence, "aftercare"))
     facts: list[Fact] = []
     used: set[Mention] = set()
@@ -52,6 +57,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         if not _may_measure(sentence, index, quantity):
             continue
         target = _target(sentence, index, quantity, own)
+        if isinstance(target, Mention) and not closed and _is_stopped(sentence, target, index):
+            continue
         if isinstance(target, Mention):
             joined = _joined(sentence, target, own) if quantity.dimension == "time" else []
             facts += _durations(reading, sentence, index, quantity, target, joined)
@@ -133,7 +140,7 @@ def _target(sentence: Sentence, index: int, quantity: Quantity, own: list[Mentio
     if quantity.dimension == "time":
         things = [m for m in base.mentions(sentence, *_ALSO)
                   if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)
-                  and not (m.table == "drugs" and (quantity.unit == "h" or _is_stopped(sentence, m, index)))]
+                  and not (m.table == "drugs" and quantity.unit == "h")]
         if things and (_cued(sentence, index) or _beside(sentence, things[-1], index)):
             return things[-1]
     if story.follow_up_cue(sentence, index) is not None:
@@ -141,14 +148,20 @@ def _target(sentence: Sentence, index: int, quantity: Quantity, own: list[Mentio
     return _own_words(sentence, index, quantity)
 
 
-_STOPPED = frozenset("stopped held withheld paused discontinued ceased omitted suspended interrupted off last".split())
+_STOPPED = frozenset("stopped held withheld paused discontinued ceased omitted suspended interrupted off".split())
 
 
 def _is_stopped(sentence: Sentence, drug: Mention, index: int) -> bool:
     """ "Off warfarin for five days", "rivaroxaban held for three days": how long it was not taken."""
-    if sentence.section in _AHEAD or base.scope_at(sentence, "status", drug.first, "") == "planned":
+    if drug.table != "drugs" or sentence.section in _AHEAD:
+        return False
+    if base.scope_at(sentence, "status", drug.first, "") == "planned":
         return False  # how long it is not to be taken
-    near = (*sentence.tokens[max(0, drug.first - 3) : drug.first], *sentence.tokens[drug.last + 1 : index])
+    return _says_stopped(sentence, drug, index)
+
+
+def _says_stopped(sentence: Sentence, drug: Mention, index: int) -> bool:
+    near = (*sentence.tokens[max(0, drug.first - 1) : drug.first], *sentence.tokens[drug.last + 1 : index])
     return any(token.norm in _STOPPED for token in near)
 
 
@@ -247,6 +260,7 @@ def _durations(
     reading: Reading, sentence: Sentence, index: int, quantity: Quantity, target: Mention, joined: list[Mention]
 ) -> list[Fact]:
     avoided = any(token.norm in _NOT for token in sentence.tokens[max(0, target.first - 2) : target.first])
+    avoided = avoided or (target.table == "drugs" and _says_stopped(sentence, target, index))
     role = {"role": "avoid"} if avoided and target.table != "aftercare" else {}
     if not role and _starts(sentence, index, quantity, target):
         role = {"role": "starts"}

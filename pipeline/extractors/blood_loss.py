@@ -70,12 +70,15 @@ def _from_to(sentence: Sentence, index: int) -> tuple[int, int] | None:
     """Both numbers of "ten, fifteen millilitres": how people say from ten to fifteen."""
     for first in (index, index - 2):
         pair = sentence.tokens[max(0, first) : first + 3]
-        if len(pair) < 3 or first < 0 or pair[1].norm != "," or first + 2 in cues.listed(sentence, first)[2:]:
+        if len(pair) < 3 or first < 0 or pair[1].norm not in (",", "maybe", "perhaps") or first + 2 in cues.listed(sentence, first)[2:]:
             continue
         low, high = pair[0].quantity, pair[2].quantity
         if low is None or high is None or low.form != "number" or high.form != "number" or low.unit is not None:
             continue
-        if high.unit is not None and low.value is not None and high.value is not None and low.value < high.value:
+        spoken = not any(token.text[:1].isdigit() for token in pair)  # "ten, fifteen" and no more
+        if low.value is None or high.value is None or low.value >= high.value:
+            continue
+        if high.unit is not None or spoken:
             return first, first + 2
     return None
 
@@ -85,7 +88,7 @@ def _range(sentence: Sentence, first: int, last: int) -> dict[str, Any]:
     assert low is not None
     assert high is not None
     token = sentence.tokens[first]
-    return {"value": None, "low": low.value, "high": high.value, "rest": ((token.first, token.last),)}
+    return {"value": None, "low": low.value, "high": high.value, "comparator": None, "rest": ((token.first, token.last),)}
 
 
 def _part_of(sentence: Sentence, index: int) -> bool:

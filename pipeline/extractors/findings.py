@@ -42,6 +42,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if mention.id == "normal" and _other_senses.is_manner(sentence, mention):
         return None
+    if mention.id == "degenerative-change" and _is_adjective(sentence, mention):
+        return None
     if mention.id == "instability" and _loose_tissue(sentence, mention):
         return None
     loose = mention.table == "diagnoses" and sentence.section not in ("findings", "description")
@@ -53,6 +55,18 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     return fact if site is None else replace(fact, body_site=site)
 
 
+def _is_adjective(sentence: Sentence, mention: Mention) -> bool:
+    """ "Degenerative cuff tear": what it is said of stands behind it, and is the finding."""
+    if sentence.tokens[mention.last].norm != "degenerative":
+        return False
+    end = mention.last + 1 + _ADJECTIVES
+    return any(mention.last < m.first <= end and m.table in ("findings", "diagnoses") and not any(
+        token.punctuation or token.norm in _PARTING for token in sentence.tokens[mention.last + 1 : m.first]
+    ) for m in sentence.mentions)  # fmt: skip
+
+
+_ADJECTIVES = 2
+_PARTING = frozenset({"and", "with", "of", "in", "at", "but", "or", "no"})
 _TISSUE = frozenset({"cartilage", "lesion", "flap", "fragment", "rim", "margin", "edge", "edges", "defect", "vitals"})
 
 

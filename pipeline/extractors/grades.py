@@ -14,6 +14,7 @@ from pipeline import laterality, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
+from pipeline.rows import Grade
 
 KINDS = ("grade",)
 
@@ -123,6 +124,7 @@ def _at(
     elif low is not None:
         values = {"value": Decimal(low)}
     taken.update(range(first, end + 1))
+    unsure = _may_be_lettered(sentence, end, text, mention, grammar)
     anchor = mention or Mention("grades", "", first, end)
     if sentence.tokens[start].quantity is not None:
         fact: Fact = base.claim(
@@ -141,9 +143,19 @@ def _at(
             name=mention.id if mention is not None else None,
             laterality=side,
             body_site=site,
-            doubts=(*fact.doubts, doubt) if doubt else fact.doubts,
+            doubts=tuple(one for one in (*fact.doubts, doubt, unsure) if one),
         )
     ]
+
+
+def _may_be_lettered(sentence: Sentence, end: int, text: str, mention: Mention | None, grammar: Grammar) -> str | None:
+    """ "Gustilo three a fracture": an article or the letter of a level that the system has."""
+    after = sentence.tokens[end + 1 : end + 2]
+    if mention is None or not after or after[0].norm != "a":
+        return None
+    lettered = f"{text}A"
+    known = grammar.table("grades", Grade)[mention.id].levels
+    return f"may be {lettered}" if lettered in known else None
 
 
 def _elsewhere(sentence: Sentence, end: int) -> bool:
@@ -185,14 +197,18 @@ def _of_quantity(sentence: Sentence, at: int, quantity: Quantity) -> tuple[str, 
     else:
         return None
     following = sentence.tokens[at + 1] if at + 1 < len(sentence.tokens) else None
-    if following is not None and following.norm in ("a", "b", "c") and not _starts_a_thing(sentence, at + 1):
+    if following is not None and following.norm in ("a", "b", "c", "d") and not _is_article(sentence, at + 1):
         return f"{text}{following.norm.upper()}", low, high, at + 1
     return text, low, high, last
 
 
-def _starts_a_thing(sentence: Sentence, at: int) -> bool:
-    """Whether "a" is an article: a word follows in the same phrase."""
-    return at + 1 < len(sentence.tokens) and not sentence.tokens[at + 1].punctuation
+def _is_article(sentence: Sentence, at: int) -> bool:
+    """Whether "a" is an article: a small letter, and a word without a vowel at its head follows in the same phrase
+    ("three A open fracture" has a letter)."""
+    if sentence.tokens[at].text != "a" or at + 1 >= len(sentence.tokens):
+        return False
+    following = sentence.tokens[at + 1]
+    return not following.punctuation and following.norm[:1] not in "aeiou"
 
 
 def _one(norm: str) -> tuple[str, int | None] | None:

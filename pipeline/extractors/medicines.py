@@ -26,6 +26,8 @@ _TELLS = {
     "mass": ("medication_dose", 24), "amount": ("medication_dose", 24), "catalytic": ("medication_dose", 24),
     "molar": ("medication_dose", 24), "volume": ("medication_volume", 34),
     "fraction": ("medication_concentration", 24), "concentration": ("medication_concentration", 40),
+    "mass_per_mass": ("medication_dose", 24), "amount_per_mass": ("medication_dose", 24),
+    "volume_per_mass": ("medication_volume", 34),
     "mass_concentration": ("medication_concentration", 40), "rate": ("medication_rate", 30),
 }  # fmt: skip
 _AMOUNTS = ("medication_dose", "medication_volume")
@@ -142,6 +144,8 @@ def _circumstances(
 def _is_later(sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug, after: bool) -> bool:
     if _at_home(sentence, grammar, mention):
         return True
+    if _drug_told.is_by_the_clock(sentence, mention) and not _drug_words.was_given(sentence, mention):
+        return True
     told = _near(sentence, grammar, mention, 40, "given", "not-given", "prophylaxis")
     return after and not told and bool(_TAKEN_LATER & set(drug.classes))
 
@@ -225,7 +229,7 @@ def _number(
         mixed = event.additive and _drug_numbers.is_of_the_mixture(sentence, index, event.mention)
         if mixed and kind == "medication_dose":
             continue
-        if _barred(sentence, index, event.mention):
+        if _barred(sentence, index, event.mention) or _drug_told.explains(sentence, index, event.mention):
             continue
         share = quantity.dimension == "fraction" and "anticoagulant" in event.drug.classes
         if share and not _touches(index, event):

@@ -170,6 +170,8 @@ def _title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
     ends = _TITLE_ENDS | {"with", "and"} if others else _TITLE_ENDS
     while last + 1 < len(sentence.tokens) and last - first < _TITLE and not _ends_title(sentence, last + 1, ends):
         last += 1
+    if all(token.norm in _NO_NAME or token.norm in _ORDINALS for token in sentence.tokens[first : last + 1]):
+        return []  # "third of three injections"
     return [_titled(reading, sentence, *part, grammar) for part in _parts(sentence, first, last)]
 
 
@@ -203,6 +205,7 @@ def _ends_title(sentence: Sentence, index: int, ends: frozenset[str]) -> bool:
 
 
 _TITLE = 24  # words
+_NO_NAME = frozenset({"the", "a", "an", "of", "last", "next", "final", "this", "is", "in", "series", "number"})
 _ORDINALS = frozenset({"first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth"})
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from pipeline import cues, laterality
+from pipeline import cues, laterality, sidewise
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, Token
@@ -64,9 +64,17 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
             if quantity.value == 0 and after in ("none", "nil"):
                 continue  # "blood loss zero specimens none": the zero is what was lost
             if quantity.form == "number" and quantity.value is not None and price <= 9:
-                facts.append(base.claim("specimen_count", reading, sentence, index, hit.first, hit.last, price))
+                facts.append(
+                    base.claim("specimen_count", reading, sentence, index, hit.first, hit.last, price,
+                               scale=cues.scale(sentence, index))
+                )  # fmt: skip
     verbs = _TAKEN | {"harvested", "excised", "dissected", "positive", "negative", "found"}
-    if any(token.norm in verbs for token in sentence.tokens) and sentence.section not in _TOLD:
+    by_side = _by_side(reading, sentence, grammar)
+    placed = bool(by_side) or any(
+        sentence.tokens[hit.last + 1].norm == "from"
+        for hit in cues.hits(sentence, grammar, "specimen-piece") if hit.last + 1 < len(sentence.tokens)
+    )  # fmt: skip
+    if (placed or any(token.norm in verbs for token in sentence.tokens)) and sentence.section not in _TOLD:
         for hit in cues.hits(sentence, grammar, "specimen-piece"):
             for index, quantity in base.quantities(sentence, ""):
                 between = sentence.tokens[index + 1 : hit.first]
@@ -75,9 +83,31 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                     for token in between
                 ):  # fmt: skip
                     facts.append(
-                        base.claim("specimen_count", reading, sentence, index, hit.first, hit.last, _PIECE_COST)
-                    )
+                        base.claim("specimen_count", reading, sentence, index, hit.first, hit.last, _PIECE_COST,
+                                   scale=cues.scale(sentence, index), laterality=sidewise.side_of(sentence, index))
+                    )  # fmt: skip
+    return facts + by_side
+
+
+def _by_side(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Twelve cores, six from each side", "two cores from the left and four from the right": a number with the place
+    that it was taken from and no noun of its own."""
+    facts: list[Fact] = []
+    for hit in cues.hits(sentence, grammar, "specimen-piece", "specimen"):
+        for index, quantity in base.quantities(sentence, ""):
+            after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
+            placed = after[:1] in (["from"], ["on"], ["per"]) and bool(_PLACES & set(after[1:]))
+            if quantity.form != "number" or not placed or not 0 < index - hit.last <= _FROM_NOUN:
+                continue
+            facts.append(
+                base.claim("specimen_count", reading, sentence, index, index, min(index + 3, len(sentence.tokens) - 1),
+                           _PIECE_COST, scale=cues.scale(sentence, index), laterality=sidewise.side_of(sentence, index))
+            )  # fmt: skip
     return facts
+
+
+_PLACES = frozenset({"each", "either", "side", "left", "right", "lobe", "both"})
+_FROM_NOUN = 10  # tokens
 
 
 _PIECE, _PIECE_COST = 2, 12

@@ -125,7 +125,7 @@ def _thick(quantity: Quantity) -> str:
 
 
 def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -> str | None:
-    ranked = []
+    ranked: list[tuple[int, int, str]] = []
     skin = [
         Mention("sites", "skin", index, index)
         for index, token in enumerate(sentence.tokens)
@@ -144,11 +144,57 @@ def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -
     return min(ranked)[2] if ranked and min(ranked)[0] <= _LAYER_REACH else None
 
 
+_LEADS = frozenset({"to", "for", "in", "on", "into", "of", "at", "over", "through"})
+_CLOSING = frozenset({"with", "using", "closed", "was", "were", "sutured", "approximated", "repaired", "then", "by"})
+
+
+def _leads_to(sentence: Sentence, mention: Mention, site: Mention) -> bool:
+    """ "Two oh Vicryl to the fascia": a preposition behind a suture binds it to the layer ahead."""
+    between = [token.norm for token in sentence.tokens[mention.last + 1 : site.first]]
+    return bool(set(between) & _LEADS) and len(between) <= _FEW
+
+
+_FEW = 5  # tokens
+
+
 def _of_next(sentence: Sentence, mention: Mention, site: Mention) -> bool:
-    """ "Fascia one Vicryl, skin three oh Prolene": a layer behind the comma is that of the suture behind it."""
+    """ "Fascia one Vicryl, skin three oh Prolene": a layer behind the comma is that of the suture behind it; so is one
+    that its own suture follows with "with", and without any words where the layers are told first."""
     tokens = sentence.tokens
+    sutures = list(base.mentions(sentence, "sutures"))
+    if site.last < mention.first:
+        other = [one for one in sutures if one.last < site.first]
+        return any(site.last < one.first < mention.first for one in sutures) or (
+            bool(other) and _leads_to(sentence, other[-1], site)
+        )
+    later = [one for one in sutures if one.first > site.last]
+    if any(mention.last < one.first < site.first for one in sutures):
+        return True
+    if later and not _leads_to(sentence, mention, site):
+        ahead = [token.norm for token in tokens[site.last + 1 : later[0].first]]
+        near = tokens[site.last + 1 : later[0].first]
+        bound = bool(set(ahead) & _CLOSING) and len(near) <= _FEW
+        if bound or (len(near) <= _FEW and _layer_first(sentence, sutures)):
+            return True
     comma = next((at for at in range(mention.last + 1, site.first) if tokens[at].norm in (",", ";")), None)
     if comma is None:
         return False
     end = next((at for at in range(site.last + 1, len(tokens)) if tokens[at].punctuation), len(tokens))
     return any(site.last < other.first < end for other in base.mentions(sentence, "sutures"))
+
+
+def _layer_first(sentence: Sentence, sutures: list[Mention]) -> bool:
+    """Whether the layers go before their sutures: one word that is none of the function words, or a named part, stands
+    right before the first suture and its size."""
+    at = sutures[0].first - 1
+    while at >= 0 and (sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _CLOSING):
+        at -= 1
+    if at < 0 or sentence.tokens[at].punctuation:
+        return False
+    named = any(m.table == "sites" and m.last == at for m in sentence.mentions)
+    return named or sentence.tokens[at].norm in _UNNAMED_LAYERS
+
+
+_UNNAMED_LAYERS = frozenset(
+    "fat layer layers cuff gap defect dura tendon sheath capsule arthrotomy uterus bowel".split()
+)
