@@ -21,6 +21,15 @@ _PLACED_POINT = frozenset(
 )
 
 
+_DETERMINERS = frozenset("the this that a which what one some any first second".split())
+
+
+def may_be_decimal(norms: Sequence[str], start: int) -> bool:
+    """Whether the number that starts at `start` follows a "point" that may be its own: "the point three centimetres"
+    is a place, or 0.3 cm."""
+    return start > 1 and norms[start - 1] == "point" and norms[start - 2] in _DETERMINERS
+
+
 def is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) -> bool:
     """Words that could be a number and are none here."""
     norm = norms[start]
@@ -38,7 +47,8 @@ def is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) ->
     if norm == "point" and before in _PLACED_POINT:
         # "bupivacaine at point five percent" is a decimal; "at the point three centimetres below" is a place
         percent = after in ("percent", "%") or (after == "per" and following(norms, numeral.end) == "cent")
-        return not (percent or (before in ("at", "to") and is_unit_word(after)))
+        dose = before in _DETERMINERS and after in _GIVEN_IN  # "the point five milligrams"
+        return not (percent or dose or (before in ("at", "to") and is_unit_word(after)))
     if numeral.shape == "fraction" and numeral.end == start + 1 and norm in ("half", "quarter"):
         return False  # decided by the unit
     return norm in numerals.SCALES and norm + "s" == before

@@ -13,7 +13,7 @@ from decimal import Decimal
 
 from pipeline import compounds, day_times, identifiers, numerals, shapes
 from pipeline.dates import starts_date
-from pipeline.no_numbers import is_no_number, is_numeric
+from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
 from pipeline.units import Said, read_unit, split_attached
@@ -72,6 +72,9 @@ def merge(tokens: Sequence[Token]) -> list[Token]:
         before = out[-1].quantity if out else None
         if before is not None and not quantity.doubts and before.doubts and before.doubts[0].startswith("taken as"):
             quantity = replace(quantity, doubts=before.doubts)
+        if quantity.dimension and quantity.form == "number" and may_be_decimal(norms, index):
+            doubt = f"'point' stands before it: may be 0.{quantity.value}"
+            quantity = replace(quantity, doubts=(*quantity.doubts, doubt))
         out.append(_token(spread, index, end, quantity))
         index = end
     return join(out) if found_any else out
@@ -224,6 +227,8 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         follows = numeral.end < len(norms) and is_numeric(norms, numeral.end)
         if (numeral.shape == "digits" and numeral.digits in "123456789") or (numeral.shape == "colloquial" and follows):
             return _first_only(norms, numeral)
+        if numeral.split and numeral.value != int(numeral.value) and _counted_noun(norms, numeral.end):
+            return _first_only(norms, numeral)  # "three three point five screws"
         form = "fraction" if part else "number"
         text = numeral.text if part else ""
         doubts = (numeral.doubt,) if numeral.doubt else ()

@@ -51,3 +51,12 @@ def test_a_gapped_unit_is_lent_and_asked_about(text: str, expected: list[tuple[s
 def test_what_is_no_gap_gets_no_unit(text: str) -> None:
     units = [unit for _, unit, _ in amounts(text)[1:] if unit != "min"]
     assert not [unit for unit in units if unit is not None]
+
+
+@pytest.mark.parametrize(("text", "expected"), [
+    ("the point five milligrams of adrenaline", [("0.5", "mg", False)]),
+    ("incision at the point three centimetres below the joint", [("3", "cm", True)]),
+    ("each trigger point five mils", [("5", "mL", False)]),
+])  # fmt: skip
+def test_a_point_before_a_number_is_a_decimal_or_a_place(text: str, expected: list[tuple[str, str, bool]]) -> None:
+    assert amounts(text) == expected
