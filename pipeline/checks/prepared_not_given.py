@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
-from pipeline.checks.base import called, finding, given, prepared, shown
+from pipeline import mentions
+from pipeline.checks.base import added, called, finding, given, prepared, read, shown, span
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding
+from pipeline.records import Fact, Finding, Sentence
 
 MEANING = "Marrow was harvested or a drug prepared, and the note does not say that it was given or thrown away."
 
@@ -19,7 +21,73 @@ _KEPT = re.compile(
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    return _marrow(note) + _drugs(note, grammar)
+    return _marrow(note) + _drugs(note, grammar) + _more(note, grammar) + _products(note, grammar)
+
+
+def _more(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    """More of a drug given than was said to be drawn up."""
+    found: list[Finding] = []
+    volumes = note.of("medication_volume", "medication_dose")
+    for ready in [fact for fact in volumes if prepared(fact) and fact.certainty == "affirmed" and fact.unit]:
+        unit = ready.unit or ""
+        used = [fact for fact in given(note, ready.kind) if fact.group == ready.group and fact.name == ready.name]
+        used += [] if used else _unnamed(note, ready)
+        spans = [one for fact in used if (one := span(fact, unit)) is not None]
+        there, went = span(ready, unit), added(spans)
+        if not spans or len(spans) < len(used) or there is None or there.high is None or went.low is None:
+            continue
+        if went.low > there.high:
+            found.append(
+                finding(
+                    "prepared_not_given", "warning",
+                    f"{called(ready, grammar)}: more was given than was drawn up.", [ready, *used],
+                    arithmetic=f"{' + '.join(shown(fact) for fact in used)} > {shown(ready)}",
+                    ask="Say which is right: what was drawn up or what was given.", about=f"more-{ready.name}",
+                )
+            )  # fmt: skip
+    return found
+
+
+def _unnamed(note: OperativeNote, ready: Fact) -> list[Fact]:
+    """What was injected in the same sentence without a name, where that sentence names one drug only."""
+    here = [passage for passage in note.sections.description if passage.holds(ready)]
+    drugs = {fact.name for fact in note.of("medication") for passage in here if passage.holds(fact)}
+    return [] if len(drugs) != 1 else [
+        fact for fact in given(note, "injection_volume")
+        if fact.name is None and any(passage.holds(fact) for passage in here)
+    ]  # fmt: skip
+
+
+_MADE = re.compile(r"\b(?:prepared|spun|processed|centrifuged|made|drawn up|drew up|thawed|reconstituted)\b", re.I)
+_USED = re.compile(
+    r"\b(?:inject\w*|infiltrat\w*|instill\w*|appl\w+|given|used|placed|put|delivered|discard\w*|wasted|thrown|sent|"
+    r"kept|stored|mixed|sprayed|inserted|administered|into)\b", re.I,
+)  # fmt: skip
+
+
+def _products(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    """ "Ten millilitres of PRP were prepared", and nothing more of it: no drug, and no harvest that was told."""
+    passages = note.sections.description
+    found: list[Finding] = []
+    for place, passage in enumerate(passages):
+        if not _MADE.search(passage.text) or given(note, *_TAKEN):
+            continue
+        sentence = mentions.mark(Sentence(0, tuple(read(passage))), grammar)
+        made = [m for m in sentence.mentions if m.table == "injectates" and any(word in m.id for word in _OF_BLOOD)]
+        later = " ".join(one.text for one in passages[place:])
+        if not made or _USED.search(later) or note.of("injection", "injection_volume", "injection_total"):
+            continue
+        what = " ".join(token.text for token in sentence.tokens[made[0].first : made[0].last + 1]).strip(".,")
+        one = finding(
+            "prepared_not_given", "warning", f"{what} was prepared; that it was given was not said.",
+            ask="Say that it was given, or that it was thrown away.", about=f"w{passage.evidence.first}",
+        )  # fmt: skip
+        found.append(replace(one, evidence=(passage.evidence,)))
+    return found
+
+
+_OF_BLOOD = ("marrow", "platelet", "blood", "fat", "stem", "amniotic")
+_TAKEN = ("product_volume", "harvest_total", "draw")
 
 
 def _marrow(note: OperativeNote) -> list[Finding]:
@@ -47,7 +115,7 @@ def _drugs(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         name = fact.name or ""
         if not prepared(fact) or fact.certainty != "affirmed" or name in told:
             continue
-        if _spent(note, name) or _kept(note, fact):
+        if _spent(note, name) or _kept(note, fact) or _unnamed(note, fact):
             continue
         told.add(name)
         found.append(

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from pipeline import cues
-from pipeline.extractors import _drug_numbers, _drug_told, _drug_words, base
+from pipeline.extractors import _drug_numbers, _drug_prepared, _drug_told, _drug_words, base
 from pipeline.extractors._drug_events import ADRENALINE, PIECES, Event, fields_of, of_a_strength, pieces, ratio, routes
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
@@ -135,7 +135,7 @@ def _circumstances(
         and not _near(sentence, grammar, mention, 40, "given", "priming")
     ):
         found["status"] = "planned"
-        found["doubts"] = ("drawn up or prepared; not said to be given",)
+        found["doubts"] = (_drug_prepared.DOUBT,)
     elif status == "performed" and _drug_words.was_before(sentence, mention):
         found["status"] = "historical"
     return found
@@ -206,7 +206,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
             facts += pieces(reading, sentence, index, quantity, events)
         elif quantity.dimension in _TELLS and not _of_container(sentence, grammar, index):
             facts += _number(reading, sentence, grammar, index, quantity, events, drug_first)
-    return facts + routes(reading, sentence, events)
+    return _drug_prepared.settle(sentence, facts + routes(reading, sentence, events))
 
 
 def _of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:

@@ -1,0 +1,68 @@
+"""Two amounts of one drug, of which one was drawn up and the other was given: "drew up 5 mL, and 3 mL was injected"."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from pipeline.extractors.base import Claim
+from pipeline.records import Fact, Sentence
+
+DOUBT = "drawn up or prepared; not said to be given"
+_AMOUNTS = frozenset({"medication_volume", "medication_dose"})
+_STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration"})
+_MADE = frozenset({"prepared", "reconstituted", "diluted", "drawn", "drew", "draw", "loaded", "made", "mixed"})
+_WITH_UP = frozenset({"drawn", "drew", "draw", "made", "mixed"})  # only with "up": "made of", "drawn from"
+_GIVEN = frozenset({"injected", "inject", "given", "gave", "used", "infiltrated", "administered", "instilled"})
+_BEFORE, _AFTER = 4, 9  # tokens
+
+
+def settle(sentence: Sentence, facts: Iterable[Fact]) -> list[Fact]:
+    """The facts with what was only drawn up as planned, where another amount of the same drug was given. Pure."""
+    found = list(facts)
+    told = {at: _told(sentence, fact) for at, fact in enumerate(found) if _is_amount(fact)}
+    groups = {found[at].group for at, what in told.items() if what == "given"} & {
+        found[at].group for at, what in told.items() if what == "prepared"
+    }
+    for at, fact in enumerate(found):
+        if fact.group is None or fact.group not in groups or fact.status not in ("performed", "planned"):
+            continue
+        others = tuple(doubt for doubt in fact.doubts if doubt != DOUBT)
+        if told.get(at) == "prepared":
+            found[at] = replace(fact, status="planned", doubts=(*others, DOUBT))
+        else:
+            found[at] = replace(fact, status="performed", doubts=others)
+    return found
+
+
+def _is_amount(fact: Fact) -> bool:
+    return isinstance(fact, Claim) and fact.kind in _AMOUNTS
+
+
+def _told(sentence: Sentence, fact: Fact) -> str:
+    """ "prepared", "given" or "" for the number of a fact: by the verb right before it, else by the one behind it."""
+    assert isinstance(fact, Claim)
+    tokens = sentence.tokens
+    index = next((at for at, token in enumerate(tokens) if (token.first, token.last) == fact.number), None)
+    if index is None:
+        return ""
+    for at in range(index - 1, max(-1, index - 1 - _BEFORE), -1):
+        if tokens[at].quantity is not None or tokens[at].punctuation:
+            break
+        if (what := _verb(sentence, at)):
+            return what
+    for at in range(index + 1, min(len(tokens), index + 1 + _AFTER)):
+        quantity = tokens[at].quantity
+        if (quantity is not None and quantity.dimension not in _STRENGTHS) or tokens[at].norm in (".", ";", "and"):
+            break
+        if (what := _verb(sentence, at)):
+            return what
+    return ""
+
+
+def _verb(sentence: Sentence, at: int) -> str:
+    norm = sentence.tokens[at].norm
+    if norm in _GIVEN:
+        return "given"
+    after = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else ""
+    return "prepared" if norm in _MADE and (norm not in _WITH_UP or after == "up") else ""
