@@ -16,6 +16,7 @@ from pipeline.dates import starts_date
 from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
+from pipeline.spelled import fold
 from pipeline.units import Said, read_unit, split_attached
 
 _DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
@@ -43,7 +44,7 @@ _PLAIN_PLURAL = re.compile(r"^[a-z]{2,}s$")
 
 def merge(tokens: Sequence[Token]) -> list[Token]:
     """The tokens with every number, its unit and its comparator as one token; others unchanged, in order."""
-    spread = _spread(tokens)
+    spread = fold(_spread(tokens))
     norms = [token.norm for token in spread]
     out: list[Token] = []
     index, size = 0, len(spread)
@@ -227,7 +228,7 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         follows = numeral.end < len(norms) and is_numeric(norms, numeral.end)
         if (numeral.shape == "digits" and numeral.digits in "123456789") or (numeral.shape == "colloquial" and follows):
             return _first_only(norms, numeral)
-        if numeral.split and numeral.value != int(numeral.value) and _counted_noun(norms, numeral.end):
+        if numeral.split and numeral.value is not None and numeral.value % 1 and _counted_noun(norms, numeral.end):
             return _first_only(norms, numeral)  # "three three point five screws"
         form = "fraction" if part else "number"
         text = numeral.text if part else ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.records import Quantity, Sentence
+from pipeline.records import Quantity, Sentence, Token
 
 FEW = 12  # recognisers drop the plural of small counts ("three screw")
 NEEDLES = ("needle", "trocar", "cannula")
@@ -17,6 +17,11 @@ CHAIN = frozenset(
      "size", "lengths", ",", "and", "x", "\u00d7", "by", "long", "in", "diameter", "length", "(", ")", "each", ";", ":",
      "of", "side", "per", "left", "right")
 )
+
+
+def is_decimal(token: Token) -> bool:
+    """Whether a number was said or written with a point ("four point oh", "4.0")."""
+    return "." in token.text or "point" in token.text.lower().split()
 
 
 def before_count(sentence: Sentence, index: int, first: int) -> bool:

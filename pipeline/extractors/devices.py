@@ -14,6 +14,7 @@ from pipeline.extractors._device_sizes import (
     NEEDLES,
     NOT_BETWEEN,
     before_count,
+    is_decimal,
     of_a_noun,
     run_together,
     went_in,
@@ -236,7 +237,7 @@ def _number(
         return claim("device_size")
     counted = (
         quantity.form == "number" and quantity.value is not None and quantity.value == int(quantity.value)
-        and "." not in f"{quantity.value}{sentence.tokens[index].text}" and not _beside_x(sentence, index)
+        and "." not in f"{quantity.value}" and not is_decimal(sentence.tokens[index]) and not _beside_x(sentence, index)
     )  # fmt: skip
     for _, first, at in ranked:
         other = things[at]
@@ -339,7 +340,7 @@ def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
     """Only words that describe (and sizes) stand between a count and what it counts."""
     between = sentence.tokens[index + 1 : first]
     words = [token for token in between if token.quantity is None and token.norm not in ("x", "\u00d7")]
-    whole = any(token.norm == "#number" and "." not in token.text for token in between)
+    whole = any(token.norm == "#number" and not is_decimal(token) for token in between)
     if whole or (index and sentence.tokens[index - 1].norm == "plus"):
         return False  # "tunnel nine screw", "head thirty six plus four stem"
     return len(words) <= _COUNT_WORDS and not any(
@@ -349,7 +350,7 @@ def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
 
 def _bare_size(sentence: Sentence, index: int, quantity: Quantity, things: list[_Thing]) -> _Thing | None:
     """The implant of a size without its unit, in figures with a point: "0.062 K-wire", "two 4.5 cancellous screws"."""
-    if quantity.form != "number" or "." not in sentence.tokens[index].text or quantity.value is None:
+    if quantity.form != "number" or not is_decimal(sentence.tokens[index]) or quantity.value is None:
         return None
     for thing in things:
         between = sentence.tokens[index + 1 : thing.first]

@@ -1,0 +1,290 @@
+"""How many there were, where the noun is left out or no number stands right before it: "three screws proximally and
+four distally", "two proximal and three distal screws", "screws: two 40 mm, one 36 mm", "six in total", "a pair of"."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.extractors._device_sizes import NOT_BETWEEN, is_decimal
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Laterality, Reading, Sentence
+from pipeline.rows import Device
+
+KINDS = ("device_count",)
+
+_COST = 5
+_MOST = 30
+_COUNTED = frozenset({"k-wire", "trocar", "sheath"})  # they do not stay, and are counted all the same
+_WHERE = frozenset(
+    "proximally distally medially laterally anteriorly posteriorly superiorly inferiorly above below cranially "
+    "caudally left right on in into at from through around across".split()
+)
+_PLACE = frozenset(
+    "proximal distal medial lateral anterior posterior superior inferior upper lower left right cranial caudal "
+    "central peripheral".split()
+)
+_LISTED = frozenset({",", "and", ";", "with", "then", "plus"})
+_TOTAL = (("in", "total"), ("in", "all"), ("altogether",), ("all", "told"), ("overall",))
+_MIXED = frozenset({"mix", "mixes", "mixture", "mixtures", "batch", "batches", "pack", "packs", "unit", "units"})
+_REACH = 9  # words between a count and its like
+
+
+class _Thing:
+    __slots__ = ("first", "implant", "last", "name", "text")
+
+    def __init__(self, first: int, last: int, name: str | None, text: str | None, implant: bool) -> None:
+        self.first, self.last, self.name, self.text, self.implant = first, last, name, text, implant
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    rows = grammar.table("devices", Device)
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        things = [
+            _Thing(m.first, m.last, m.id, None, rows[m.id].implant)
+            for m in base.mentions(sentence, "devices") if rows[m.id].implant or m.id in _COUNTED
+        ]  # fmt: skip
+        taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
+        things += [
+            _Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False)
+            for hit in cues.hits(sentence, grammar, "instrument") if not taken & set(range(hit.first, hit.last + 1))
+        ]  # fmt: skip
+        for thing in sorted(things, key=lambda one: one.first):
+            facts += _paired(reading, sentence, thing)
+            if not cues.numbers(sentence):
+                continue
+            facts += _direct(reading, sentence, thing)
+            facts += _further(reading, sentence, thing, things)
+            facts += _before(reading, sentence, thing, rows)
+            facts += _sorts(reading, sentence, thing)
+            facts += _headed(reading, sentence, thing)
+            facts += _summed(reading, sentence, thing, things)
+            facts += _mixed(reading, sentence, thing)
+    return facts
+
+
+def _whole(sentence: Sentence, at: int) -> int | None:
+    """The small whole number without a unit at a token."""
+    quantity = sentence.tokens[at].quantity if 0 <= at < len(sentence.tokens) else None
+    if quantity is None or quantity.form != "number" or quantity.dimension or quantity.value is None:
+        return None
+    value = quantity.value
+    return int(value) if value == int(value) and 0 < value <= _MOST and not quantity.doubts else None
+
+
+def _claim(
+    reading: Reading, sentence: Sentence, index: int, thing: _Thing, *, cost: int = _COST, **fields: Any
+) -> Fact:
+    fields = {"name": thing.name, **fields}
+    return base.claim(
+        "device_count", reading, sentence, index, thing.first, thing.last, cost, text=thing.text, unit=None,
+        role="implanted" if thing.implant else "used", group=f"d{base.group_of(sentence, thing.first)}", **fields,
+    )  # fmt: skip
+
+
+def _count_of(sentence: Sentence, thing: _Thing) -> int | None:
+    """Where the number stands that counts a thing, over sizes and words that describe it."""
+    for at in range(thing.first - 1, max(-1, thing.first - 5), -1):
+        token = sentence.tokens[at]
+        if _whole(sentence, at) is not None:
+            return at
+        if token.punctuation or (token.quantity is None and token.norm in NOT_BETWEEN - _PLACE):
+            return None
+    return None
+
+
+def _direct(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
+    """ "Two five millimetre trocars"; "3 x 6.5 mm screws", "2 x 5 mm ports", where the first is no size: next to it
+    stands a diameter. "K-wires (2)", "three point five millimetre screws, six of them"."""
+    tokens = sentence.tokens
+    facts: list[Fact] = []
+    counted = _count_of(sentence, thing)
+    if counted is not None and thing.name in _COUNTED:
+        facts.append(_claim(reading, sentence, counted, thing))
+    if tokens[thing.last].norm.endswith("s"):
+        for at in range(thing.first - 1, max(1, thing.first - 4), -1):
+            width, many = tokens[at].quantity, tokens[at - 2].quantity if at >= 2 else None
+            if width is None or many is None or tokens[at - 1].norm != "x" or width.value is None or many.value is None:
+                continue
+            whole = many.value == int(many.value) and not is_decimal(tokens[at - 2]) and 1 < many.value <= _SEVERAL
+            if whole and width.unit == "mm" and _is_width(width.value, thing) and tokens[at - 3].norm != "x":
+                facts.append(_claim(reading, sentence, at - 2, thing, cost=-1))
+    if counted is not None and counted >= 3 and tokens[counted - 1].norm in ("and", ",", "+"):
+        sized = tokens[counted - 2].quantity  # "two 10 mm and three 5 mm ports"
+        if sized is not None and sized.dimension == "length" and (_whole(sentence, counted - 3) or 0) > 1:
+            facts.append(_claim(reading, sentence, counted - 3, thing))
+    after = thing.last + 1
+    if after + 2 < len(tokens) and tokens[after].norm == "(" and tokens[after + 2].norm == ")" and (
+        _whole(sentence, after + 1) is not None
+    ):  # fmt: skip
+        facts.append(_claim(reading, sentence, after + 1, thing))
+    for at in range(after, min(after + 5, len(tokens) - 2)):
+        following = (tokens[at + 1].norm, tokens[at + 2].norm)
+        if counted is None and _whole(sentence, at) is not None and following in (("of", "them"), ("of", "these"), ("in", "number")):
+            facts.append(_claim(reading, sentence, at, thing))
+    return facts
+
+
+_SEVERAL = 6
+_PORTS = frozenset({"port", "ports", "trocar", "trocars"})
+
+
+def _is_width(value: Decimal, thing: _Thing) -> bool:
+    """Whether a size is a diameter of such a thing, so that a smaller whole number before it counts: ports are 3 to
+    15 mm wide, screws and anchors 1 to 8 mm (common practice, no source)."""
+    said = (thing.name or thing.text or "").lower()
+    if said in _PORTS:
+        return 3 <= value <= 15
+    return any(word in said for word in ("screw", "anchor", "k-wire", "pin")) and 1 <= value <= 8
+
+
+def _further(reading: Reading, sentence: Sentence, thing: _Thing, things: list[_Thing]) -> list[Fact]:
+    """ "Five tacks on the right, four on the left": the first has its place too, else the second may be a part of
+    it ("six screws, three in the head"). "Clips: three on the duct, two on the artery"."""
+    tokens = sentence.tokens
+    counted = _count_of(sentence, thing)
+    place = thing.last + 1
+    while place < len(tokens) and tokens[place].norm in _PUT and place - thing.last <= 3:
+        place += 1
+    headed = place < len(tokens) and tokens[place].norm == ":"
+    if not headed and (counted is None or place >= len(tokens) or tokens[place].norm not in _WHERE | _PLACE):
+        return []
+    end = min((other.first for other in things if other.first > thing.last), default=len(tokens))
+    facts: list[Fact] = []
+    since = place
+    for at in range(place + 1, min(end, len(tokens) - 1)):
+        if tokens[at].norm in (".",) or at - since > _REACH:
+            break
+        if tokens[at].quantity is None:
+            continue
+        if _whole(sentence, at) is None or tokens[at - 1].norm not in (_LISTED | {":"} if headed else _LISTED):
+            break
+        if tokens[at + 1].norm not in _WHERE | _PLACE or _noun_behind(sentence, at + 1):
+            break
+        facts.append(_claim(reading, sentence, at, thing, laterality=_side(sentence, at, end)))
+        since = at
+    return facts
+
+
+_PUT = frozenset({"was", "were", "placed", "put", "used", "inserted", "applied", "went", "each"})
+
+
+def _noun_behind(sentence: Sentence, at: int) -> bool:
+    """Whether a number and a word of place lead on to something else that is counted ("two distal fragments")."""
+    tokens = sentence.tokens
+    after = tokens[at + 1] if at + 1 < len(tokens) else None
+    return tokens[at].norm in _PLACE and after is not None and after.norm.isalpha() and after.norm.endswith("s")
+
+
+def _side(sentence: Sentence, at: int, end: int) -> Laterality | None:
+    for token in sentence.tokens[at + 1 : min(at + 4, end)]:
+        if token.norm == "left":
+            return "left"
+        if token.norm == "right":
+            return "right"
+        if token.quantity is not None or token.punctuation:
+            break
+    return None
+
+
+def _before(reading: Reading, sentence: Sentence, thing: _Thing, rows: Any) -> list[Fact]:
+    """ "Two proximal and three distal screws"."""
+    tokens = sentence.tokens
+    counted = _count_of(sentence, thing)
+    at = thing.first - 2 if counted is None else counted
+    if counted is None and thing.name is not None and thing.name.startswith(("distal-", "proximal-")):
+        at = thing.first - 1
+    if at < 3 or tokens[at - 1].norm not in ("and", ",") or tokens[at - 2].norm not in _PLACE:
+        return []
+    if _whole(sentence, at) is None or _whole(sentence, at - 3) is None:
+        return []
+    place, name = tokens[at - 2].norm, thing.name
+    for other in ("distal", "proximal"):
+        if name is not None and name.startswith(f"{other}-"):
+            changed = name.replace(other, place, 1)
+            name = changed if changed in rows else name
+    return [_claim(reading, sentence, at - 3, thing, name=name)]
+
+
+_SORTS = {
+    "locking": "locking-screw", "locked": "locking-screw", "cortical": "cortical-screw", "bicortical": "screw",
+    "cancellous": "cancellous-screw", "lag": "lag-screw", "cannulated": "cannulated-screw",
+    "nonlocking": "non-locking-screw", "non": "non-locking-screw", "shaft": "screw", "compression": "screw",
+}  # fmt: skip
+
+
+def _sorts(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
+    """ "Four locking and two cortical screws", "two locking screws, three non locking"."""
+    if thing.name is None or not (thing.name == "screw" or thing.name.endswith("-screw")):
+        return []
+    tokens = sentence.tokens
+    facts: list[Fact] = []
+    counted = _count_of(sentence, thing)
+    if counted is not None and counted >= 3 and tokens[counted - 1].norm in ("and", ",", "+", "plus", "with"):
+        sort = tokens[counted - 2].norm
+        if sort in _SORTS and _whole(sentence, counted - 3) is not None:
+            facts.append(_claim(reading, sentence, counted - 3, thing, name=_SORTS[sort]))
+    at = thing.last + 2
+    if counted is not None and at + 1 < len(tokens) and tokens[at - 1].norm in ("and", ",", "+", "plus") and (
+        _whole(sentence, at) is not None and tokens[at + 1].norm in _SORTS
+    ):  # fmt: skip
+        end = at + 2 + (tokens[at + 1].norm == "non")
+        if end >= len(tokens) or tokens[end].punctuation or tokens[end].norm in ("and", "in", "on"):
+            facts.append(_claim(reading, sentence, at, thing, name=_SORTS[tokens[at + 1].norm]))
+    return facts
+
+
+def _headed(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
+    """ "Ports: one 12 mm, two 5 mm"."""
+    tokens = sentence.tokens
+    if thing.last + 1 >= len(tokens) or tokens[thing.last + 1].norm != ":":
+        return []
+    facts: list[Fact] = []
+    for at in range(thing.last + 2, len(tokens) - 1):
+        following = tokens[at + 1].quantity
+        led = tokens[at - 1].norm in (":", ",", "and", ";")
+        if _whole(sentence, at) is not None and led and following is not None and following.dimension == "length":
+            facts.append(_claim(reading, sentence, at, thing))
+    return facts
+
+
+def _summed(reading: Reading, sentence: Sentence, thing: _Thing, things: list[_Thing]) -> list[Fact]:
+    """ "Pedicle screws at L3 and L4, four in total": of the only thing that was told, without a count of its own."""
+    if len(things) != 1 or _count_of(sentence, thing) is not None:
+        return []
+    norms = [token.norm for token in sentence.tokens]
+    for at in range(thing.last + 1, len(norms)):
+        if _whole(sentence, at) is not None and any(tuple(norms[at + 1 : at + 1 + len(t)]) == t for t in _TOTAL):
+            return [_claim(reading, sentence, at, thing, scale="total")]
+    return []
+
+
+def _mixed(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
+    """ "Two mixes of cement"."""
+    at = thing.first
+    tokens = sentence.tokens
+    if thing.name not in ("bone-cement", "antibiotic-cement") or at < 3 or tokens[at - 1].norm != "of":
+        return []
+    quantity = tokens[at - 2].quantity
+    if tokens[at - 2].norm in _MIXED and _whole(sentence, at - 3) is not None:
+        return [_claim(reading, sentence, at - 3, thing)]
+    if quantity is not None and quantity.said_unit in _MIXED and quantity.value is not None:
+        return [_claim(reading, sentence, at - 2, thing)]
+    return []
+
+
+def _paired(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
+    """ "A single lag screw", "a pair of rods": a number in other words."""
+    norms = [token.norm for token in sentence.tokens[max(0, thing.first - 3) : thing.first]]
+    value = 1 if norms[-2:] == ["a", "single"] else 2 if norms[-3:] == ["a", "pair", "of"] else 0
+    if not value:
+        return []
+    start = thing.first - (2 if value == 1 else 3)
+    return [
+        base.make("device_count", reading, sentence, start, thing.last, name=thing.name, text=thing.text,
+                  value=Decimal(value), role="implanted" if thing.implant else "used",
+                  group=f"d{base.group_of(sentence, thing.first)}")
+    ]  # fmt: skip
