@@ -60,3 +60,14 @@ def test_what_is_no_gap_gets_no_unit(text: str) -> None:
 ])  # fmt: skip
 def test_a_point_before_a_number_is_a_decimal_or_a_place(text: str, expected: list[tuple[str, str, bool]]) -> None:
     assert amounts(text) == expected
+
+
+@pytest.mark.parametrize(("text", "expected"), [
+    ("thirty, three zero, milligrams", [("30", "mg", False)]),
+    ("fifteen, that is one five mils", [("15", "mL", False)]),
+    ("two hundred and forty, two four zero, milligrams", [("240", "mg", False)]),
+    ("thirty, one three, milligrams", [("30", None, False), ("1", None, False), ("3", None, False)]),
+    ("draws of fifteen, one, five and ten", [(value, None, False) for value in ("15", "1", "5", "10")]),
+])  # fmt: skip
+def test_a_number_said_and_spelled_is_one(text: str, expected: list[tuple[str, str | None, bool]]) -> None:
+    assert amounts(text) == expected

@@ -56,9 +56,10 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         if pair is not None and index == pair[0]:
             continue
         fields = {} if pair is None else _range(sentence, *pair)
+        doubts = (*_side_by_side(sentence, index), *((_TWO_SAID,) if pair is not None else ()))
         facts.append(
             base.claim("blood_loss", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit, **fields,
-                       status="performed", certainty="affirmed", doubts=_side_by_side(sentence, index), scale=scale,
+                       status="performed", certainty="affirmed", doubts=doubts, scale=scale,
                        laterality=_side(sentence, index, grammar))
         )  # fmt: skip
     if not facts and words and words[0][0] <= _REACH:
@@ -66,11 +67,16 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
     return facts
 
 
+_TWO_SAID = "two numbers were said side by side: taken as from the first to the second"
+
+
 def _from_to(sentence: Sentence, index: int) -> tuple[int, int] | None:
     """Both numbers of "ten, fifteen millilitres": how people say from ten to fifteen."""
     for first in (index, index - 2):
         pair = sentence.tokens[max(0, first) : first + 3]
-        if len(pair) < 3 or first < 0 or pair[1].norm not in (",", "maybe", "perhaps") or first + 2 in cues.listed(sentence, first)[2:]:
+        if len(pair) < 3 or first < 0 or pair[1].norm not in (",", "maybe", "perhaps"):
+            continue
+        if first + 2 in cues.listed(sentence, first)[2:]:
             continue
         low, high = pair[0].quantity, pair[2].quantity
         if low is None or high is None or low.form != "number" or high.form != "number" or low.unit is not None:
@@ -88,7 +94,8 @@ def _range(sentence: Sentence, first: int, last: int) -> dict[str, Any]:
     assert low is not None
     assert high is not None
     token = sentence.tokens[first]
-    return {"value": None, "low": low.value, "high": high.value, "comparator": None, "rest": ((token.first, token.last),)}
+    rest = ((token.first, token.last),)
+    return {"value": None, "low": low.value, "high": high.value, "comparator": None, "rest": rest}
 
 
 def _part_of(sentence: Sentence, index: int) -> bool:

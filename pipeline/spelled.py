@@ -1,0 +1,60 @@
+"""Numbers said and then spelled, as pilots do: "thirty, three zero, milligrams" is one number, said twice.
+
+Where the digits do not spell what was said, both stand as they were said, and the reader of numbers sees two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline import numerals
+from pipeline.records import Token
+
+_DIGITS = {word: digit for digit, words in enumerate(
+    ("zero oh o", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")) for word in words.split()
+}  # fmt: skip
+_LEAST = 2  # digits; "five, five" may be two numbers
+
+
+def fold(tokens: Sequence[Token]) -> list[Token]:
+    """The tokens without the spelling; the last word of the number then reaches over it. Pure."""
+    norms = [token.norm for token in tokens]
+    out: list[Token] = []
+    index = 0
+    while index < len(tokens):
+        end = _said(norms, index)
+        spelled = _spelling(norms, end[1], end[0]) if end is not None else None
+        if end is None or spelled is None:
+            out.append(tokens[index])
+            index += 1
+            continue
+        out += tokens[index : end[1] - 1]
+        out.append(replace(tokens[end[1] - 1], last=tokens[spelled - 1].last))
+        index = spelled + (spelled < len(norms) and norms[spelled] == ",")
+    return out
+
+
+def _said(norms: Sequence[str], index: int) -> tuple[str, int] | None:
+    """(digits, end) of a whole number said as such at `index`; None where it is itself spelled or none."""
+    if norms[index] not in numerals.STARTS and not norms[index].isdigit():
+        return None
+    if norms[index].isdigit():
+        return norms[index], index + 1
+    read = numerals.read(norms, index)
+    if read is None or read.value is None or read.value != int(read.value) or read.value < 10:
+        return None
+    return str(int(read.value)), read.end
+
+
+def _spelling(norms: Sequence[str], at: int, digits: str) -> int | None:
+    """The end of the digits that spell `digits`, one by one, behind a comma or "that is"."""
+    if len(digits) < _LEAST:
+        return None
+    while at < len(norms) and norms[at] in (",", "that", "is", "-"):
+        at += 1
+    end = at + len(digits)
+    spelled = [_DIGITS.get(norm) for norm in norms[at:end]]
+    if [str(digit) for digit in spelled] != list(digits):
+        return None
+    return end if end >= len(norms) or norms[end] not in _DIGITS else None
