@@ -122,8 +122,8 @@ def _direct(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
     ):  # fmt: skip
         facts.append(_claim(reading, sentence, after + 1, thing))
     for at in range(after, min(after + 5, len(tokens) - 2)):
-        following = (tokens[at + 1].norm, tokens[at + 2].norm)
-        if counted is None and _whole(sentence, at) is not None and following in (("of", "them"), ("of", "these"), ("in", "number")):
+        told = (tokens[at + 1].norm, tokens[at + 2].norm) in (("of", "them"), ("of", "these"), ("in", "number"))
+        if told and counted is None and _whole(sentence, at) is not None:
             facts.append(_claim(reading, sentence, at, thing))
     return facts
 
