@@ -110,7 +110,7 @@ def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool, hint
     listed = ", ".join(dict.fromkeys(names))
     # What was prepared is no dose yet; that it was never given is the business of prepared_not_given.
     harmful = any(_matters(fact) if sound else fact.kind in _CRITICAL and not prepared(fact) for fact in facts)
-    warn = harmful and not hint and not reason.startswith("taken as a number of")
+    warn = harmful and not hint and not reason.startswith(("taken as a number of", "taken as the weight of"))
     return finding(
         "doubtful",
         "warning" if warn else "note",

@@ -8,8 +8,8 @@ FEW = 12  # recognisers drop the plural of small counts ("three screw")
 NEEDLES = ("needle", "trocar", "cannula")
 NOT_BETWEEN = frozenset(
     "he she it we i they was were is are had has have the a an of in at to from with for by on and or left right "
-    "that this then which who used using as hole holes port layer layers row rows through each per into across "
-    "every".split()
+    "that this then which who used using as way lumen prong ply hole holes port layer layers row rows through each "
+    "per into across every".split()
 )
 
 CHAIN = frozenset(

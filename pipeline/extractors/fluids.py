@@ -115,7 +115,7 @@ def _number(
         if _of_next(sentence, grammar, index, mention):
             continue
         if mention.id in ("crystalloid", "intravenous-fluids") and any(
-            other.first == index + 1 and fluids[other.id].group == "crystalloid"
+            other.first == index + 1 and other != mention and fluids[other.id].group == "crystalloid"
             for other in base.mentions(sentence, "fluids")
         ):
             price += 1  # "IV fluids 2 L Hartmann's"

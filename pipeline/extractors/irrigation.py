@@ -17,6 +17,10 @@ _DIRECTIONS = {
     "in": "irrigation_in", "out": "irrigation_out", "back": "irrigation_out", "returned": "irrigation_out",
     "recovered": "irrigation_out", "retrieved": "irrigation_out",
 }  # fmt: skip
+_LEADS = _DIRECTIONS | {
+    "irrigation": "irrigation_in", "irrigated": "irrigation_in", "inflow": "irrigation_in", "fluid": "irrigation_in",
+    "outflow": "irrigation_out", "deficit": "irrigation_deficit",
+}  # fmt: skip
 _KIND = {"irrigation": "irrigation_in", "irrigation-out": "irrigation_out", "deficit": "irrigation_deficit"}
 
 
@@ -160,6 +164,13 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     tokens = sentence.tokens
     after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
     before = tokens[index - 1].norm if index else ""
+    further = tokens[index + 2].quantity if index + 2 < len(tokens) else None
+    if before in _LEADS and after in _LEADS and further is not None and further.dimension == "volume":
+        # "Irrigation nine litres out eight point nine litres": every word leads its number
+        return [base.claim(_LEADS[before], reading, sentence, index, index - 1, index - 1, _OWN)]
+    drug = tokens[index - 2].quantity if before == "in" and index > 1 else None
+    if drug is not None and drug.dimension in ("mass", "amount", "catalytic"):
+        return []  # "mitomycin forty milligrams in forty millilitres"
     if after in _DIRECTIONS or (before in _DIRECTIONS and after in ("", ",", ".", ";")):
         at, kind = (index + 1, _DIRECTIONS[after]) if after in _DIRECTIONS else (index - 1, _DIRECTIONS[before])
         return [base.claim(kind, reading, sentence, index, at, at, 0)]

@@ -190,7 +190,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
         )  # fmt: skip
     if not events:
         return facts
-    drug_first = not numbers or events[0].mention.first < numbers[0][0]
+    amounts = [index for index, quantity in numbers if quantity.dimension in _TELLS]
+    drug_first = not amounts or events[0].mention.first < amounts[0]
     for index, quantity in numbers:
         if quantity.form == "ratio" or quantity.dimension == "ratio":
             facts += ratio(reading, sentence, index, quantity, events)
