@@ -23,10 +23,8 @@ SMALL = {
         "seventeen eighteen nineteen".split()
     )
 }
-TENS = {
-    word: value * 10
-    for value, word in enumerate("twenty thirty forty fifty sixty seventy eighty ninety".split(), start=2)
-}
+_TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
+TENS = {word: value * 10 for value, word in enumerate(_TENS, start=2)}
 ZERO = frozenset({"zero", "oh", "o", "nought", "naught", "aught", "ought"})
 SCALES = {"hundred": 100, "thousand": 1000, "million": 1_000_000, "billion": 1_000_000_000}
 REPEATED = {"double": 2, "triple": 3, "treble": 3}
@@ -377,8 +375,7 @@ def _part(norms: Sequence[str], start: int, count: int) -> Numeral | None:
     denominator = PARTS[norms[start + 1]]
     if count >= denominator:
         return None
-    text = f"{count}/{denominator}"
-    return Numeral(_divide(count, denominator), start, start + 2, "fraction", text=text)
+    return Numeral(_divide(count, denominator), start, start + 2, "fraction", text=f"{count}/{denominator}")
 
 
 def _mixed(norms: Sequence[str], numeral: Numeral | None) -> Numeral | None:
