@@ -107,6 +107,8 @@ def _ahead(sentence: Sentence, part: _Part) -> int | None:
         at -= 1
     if not _bare(sentence, at) or part.bone or tokens[part.last].norm.endswith("s"):
         return None
+    if at >= 2 and tokens[at - 1].norm in ("and", ",") and tokens[at - 2].quantity is not None:
+        return None  # "two screws, twenty five and thirty liner thirty six": of what was said before
     return None if at and tokens[at - 1].norm in ("x", "by", "grade", "zone", "-", "/") else at
 
 
@@ -120,6 +122,8 @@ def _behind(sentence: Sentence, part: _Part, parts: list[_Part]) -> int | None:
     following = tokens[at + 1] if at + 1 < len(tokens) else None
     if following is None or following.punctuation or any(other.first == at + 1 for other in parts):
         return at
+    if _bare(sentence, at + 1) and any(m.table == "devices" and 0 < m.first - at - 1 <= 3 for m in sentence.mentions):
+        return at  # "cup fifty four two screws"
     return at if following.norm in ("plus", "minus", "with", "and", "cemented", "uncemented", "on") else None
 
 
@@ -170,7 +174,7 @@ def _ports(reading: Reading, sentence: Sentence) -> list[Fact]:
                 continue
             break
         between = tokens[(head if before is None else before) + 1 : index]
-        parted = any(token.punctuation or token.norm == "and" for token in between)
+        parted = any(token.punctuation or token.norm == "and" or token.norm in _PLACES for token in between)
         beside = before is None and (not between or all(token.norm in _TO | {"size"} for token in between))
         if not beside and (before is None or not parted or len(between) > _PLACE):
             break

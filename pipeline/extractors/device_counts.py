@@ -102,14 +102,17 @@ def _direct(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
     tokens = sentence.tokens
     facts: list[Fact] = []
     counted = _count_of(sentence, thing)
-    if counted is not None and thing.name in _COUNTED:
+    many = counted is not None and (tokens[thing.last].norm.endswith("s") or (_whole(sentence, counted) or 0) <= _FEW)
+    if counted is not None and many and thing.name in _COUNTED:
         facts.append(_claim(reading, sentence, counted, thing))
     if tokens[thing.last].norm.endswith("s"):
         for at in range(thing.first - 1, max(1, thing.first - 4), -1):
-            width, many = tokens[at].quantity, tokens[at - 2].quantity if at >= 2 else None
-            if width is None or many is None or tokens[at - 1].norm != "x" or width.value is None or many.value is None:
+            width, before = tokens[at].quantity, tokens[at - 2].quantity if at >= 2 else None
+            if width is None or before is None or tokens[at - 1].norm != "x":
                 continue
-            whole = many.value == int(many.value) and not is_decimal(tokens[at - 2]) and 1 < many.value <= _SEVERAL
+            if width.value is None or before.value is None:
+                continue
+            whole = not before.value % 1 and not is_decimal(tokens[at - 2]) and 1 < before.value <= _SEVERAL
             if whole and width.unit == "mm" and _is_width(width.value, thing) and tokens[at - 3].norm != "x":
                 facts.append(_claim(reading, sentence, at - 2, thing, cost=-1))
     if counted is not None and counted >= 3 and tokens[counted - 1].norm in ("and", ",", "+"):
@@ -128,7 +131,7 @@ def _direct(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
     return facts
 
 
-_SEVERAL = 6
+_SEVERAL, _FEW = 6, 4  # recognisers drop the plural of small counts
 _PORTS = frozenset({"port", "ports", "trocar", "trocars"})
 
 
@@ -160,7 +163,8 @@ def _further(reading: Reading, sentence: Sentence, thing: _Thing, things: list[_
             break
         if tokens[at].quantity is None:
             continue
-        if _whole(sentence, at) is None or tokens[at - 1].norm not in (_LISTED | {":"} if headed else _LISTED):
+        led = _LISTED | {":"} if headed else _LISTED | _PLACE  # "three screws medial three lateral"
+        if _whole(sentence, at) is None or tokens[at - 1].norm not in led:
             break
         if tokens[at + 1].norm not in _WHERE | _PLACE or _noun_behind(sentence, at + 1):
             break

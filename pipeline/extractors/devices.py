@@ -256,7 +256,8 @@ def _number(
         shared |= {"name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role}
         price = _GUESSED
         behind = sentence.tokens[index + 1 : index + 2]
-        if not behind or behind[0].punctuation or any(other.first == index + 1 for other in things):
+        counts = bool(behind) and behind[0].norm == "#number" and any(0 < t.first - index - 1 <= 3 for t in things)
+        if not behind or behind[0].punctuation or counts or any(other.first == index + 1 for other in things):
             shared["doubts"] = ("taken as its size; neither size nor a unit was said",)
             return claim("device_size")
     return []
