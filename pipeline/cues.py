@@ -204,6 +204,13 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
 
     Looks at up to three words before the number and eight after it, no further than the next number.
     """
+    known: dict[int, Scale | None] = sentence.memo.setdefault("scales", {})
+    if index not in known:
+        known[index] = _scale(sentence, index)
+    return known[index]
+
+
+def _scale(sentence: Sentence, index: int) -> Scale | None:
     tokens = sentence.tokens
     before: list[str] = []
     for token in reversed(tokens[max(0, index - 3) : index]):

@@ -48,6 +48,7 @@ PARTS = _PARTS | {f"{word}s": value for word, value in _PARTS.items() if word !=
 ROMAN = {letters: value for value, letters in enumerate("i ii iii iv v vi vii viii ix x xi xii".split(), start=1)}
 _GLYPHS = {"½": "0.5", "¼": "0.25", "¾": "0.75", "⅛": "0.125", "⅜": "0.375", "⅝": "0.625", "⅞": "0.875"}
 
+_ORDINAL = re.compile(r"^(\d{1,3})(?:st|nd|rd|th)$")
 _PLAIN = re.compile(r"^[-+]?(?:\d{1,3}(?:,\d{3})+|\d+)?(?:\.\d+)?$")
 _COMMA = re.compile(r"^\d+,\d{1,2}$")
 _GLYPH = re.compile(r"^(\d*)([½¼¾⅛⅜⅝⅞])$")
@@ -396,5 +397,5 @@ def read_ordinal(norms: Sequence[str], start: int, glued: bool) -> tuple[int, in
         return ORDINALS[norm], start + 1
     if norm in TENS and ORDINALS.get(_at(norms, start + 1), 10) < 10 and (glued or norms[start + 1] != "second"):
         return TENS[norm] + ORDINALS[norms[start + 1]], start + 2
-    match = re.match(r"^(\d{1,3})(?:st|nd|rd|th)$", norm)
+    match = _ORDINAL.match(norm) if not norm.isalpha() else None
     return (int(match[1]), start + 1) if match else None

@@ -6,6 +6,7 @@ agreement and spoken corrections keep them, so evidence is always a range of ori
 
 from __future__ import annotations
 
+from collections.abc import Set
 from dataclasses import MISSING, dataclass, field, fields, make_dataclass
 from decimal import Decimal
 from typing import Any, Literal, TypeVar
@@ -191,6 +192,13 @@ class Sentence:
     mentions: tuple[Mention, ...] = ()
     scopes: tuple[Scope, ...] = ()
     memo: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    def says(self, norms: Set[str]) -> bool:
+        """Whether one of these norms is in the sentence: a look before its tokens are gone through one by one."""
+        held: frozenset[str] | None = self.memo.get("norms")
+        if held is None:
+            held = self.memo["norms"] = frozenset([token.norm for token in self.tokens])
+        return not held.isdisjoint(norms)
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ _INTERVAL = re.compile(r"^q\.?(\d{1,2})(?:-(\d{1,2}))?(h|d|w)")
 _POINTED = re.compile(r"^\d\.0$")
 _TENS = re.compile(r"^([2-9]|1[01])0$")
 _ZEROS = re.compile(r"^#?(0{2,6})$")
+_LETTERED = re.compile(r"^(\d)[a-d]$")
 _RATIO = re.compile(r"^(\d+):(\d{1,3}(?:,\d{3})+|\d+)$")
 _SIZE = re.compile(r"^(\d{1,2})x(\d{1,2})(?:'?s)?$")
 _PARITY = re.compile(r"^(?:g\d{1,2})?p\d{1,4}(?:a\d)?$|^g\d{1,2}$")
@@ -271,7 +272,7 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
             return None
     numeral = numerals.read(norms, begin) if norms[begin] not in ("a", "an", "half", "quarter", "point") else None
     if numeral is None or numeral.value is None or numeral.shape == "fraction":
-        lettered = re.match(r"^(\d)[a-d]$", norm)
+        lettered = _LETTERED.match(norm)
         if lettered and marked:
             return Quantity(value=Decimal(lettered[1]), form="label", text=norm.upper()), start + 1
         return None

@@ -18,9 +18,16 @@ def side_of(sentence: Sentence, index: int) -> Laterality | None:
     None where fewer than two sides are said, or where a comma or "and" parts the number from every side. A side on
     either hand of the number is settled by what the sentence said first, a side or a number.
     """
-    sides = _sides(sentence)
-    if len(set(sides.values())) < 2:
+    if not told(sentence):
         return None
+    known: dict[int, Laterality | None] = sentence.memo.setdefault("numbers-sides", {})
+    if index not in known:
+        known[index] = _side_of(sentence, index)
+    return known[index]
+
+
+def _side_of(sentence: Sentence, index: int) -> Laterality | None:
+    sides = _sides(sentence)
     numbers = [at for at in range(len(sentence.tokens)) if _is_like(sentence, index, at)]
     if not numbers:
         return None

@@ -21,7 +21,11 @@ _ID, _LAST = attrgetter("id"), attrgetter("last")
 def words_between(reading: Reading, first: int, last: int) -> list[Word]:
     """The words that hold original word ids first..last (inclusive); words are in the order of their ids."""
     words = reading.words
-    return list(words[bisect_left(words, first, key=_LAST) : bisect_right(words, last, key=_ID)])
+    plain = 0 <= first <= last < len(words) and words[first].id == first and words[last].id == last  # one word an id
+    start, end = (first, last + 1) if plain else (
+        bisect_left(words, first, key=_LAST), bisect_right(words, last, key=_ID)
+    )  # fmt: skip
+    return list(words[start:end])
 
 
 # What may stand between a thing and the site that it is in ("tear in the posterior horn of the meniscus").
@@ -249,8 +253,13 @@ def follow_up_name(sentence: Sentence, cue: int) -> str | None:
     return None
 
 
+_AGAIN = _words("seen follow followup review recheck")
+
+
 def follow_up_alone(sentence: Sentence) -> int | None:
     """A follow-up without a number of its own ("seen tomorrow", "follow up in clinic"), in instructions only."""
+    if not sentence.says(_AGAIN):
+        return None
     planned = sentence.section in ("aftercare", "follow-up") or any(s.value == "planned" for s in sentence.scopes)
     for at, token in enumerate(sentence.tokens):
         following = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else ""
@@ -288,8 +297,13 @@ def _thought_of(sentence: Sentence, norms: list[str]) -> bool:
     )  # fmt: skip
 
 
+_MAY_LEAD_ON = _IF | _words("step considered thought")
+
+
 def next_step_at(sentence: Sentence) -> int | None:
     """The first token of what is to be done if this operation does not help; None where nothing says so."""
+    if not sentence.says(_MAY_LEAD_ON):
+        return None
     norms = [token.norm for token in sentence.tokens]
     if norms[:2] == ["next", "step"] and set(norms[2:5]) & {"if", "would", "will", "is"}:
         return min(2, len(norms) - 1)

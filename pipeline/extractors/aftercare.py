@@ -39,8 +39,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     closed = False  # whether the counts or the blood loss have been told
     for sentence in reading.sentences:
         closed = closed or cues.has(sentence, grammar, *_CLOSED)
-        norms = {token.norm for token in sentence.tokens}
-        if sentence.section in _ELSEWHERE or norms & _FAILED or story.next_step_at(sentence) is not None:
+        if sentence.section in _ELSEWHERE or sentence.says(_FAILED) or story.next_step_at(sentence) is not None:
             continue
         facts += _sentence(reading, sentence, grammar, closed)
     return facts
@@ -86,6 +85,8 @@ def _as_said(fact: Fact, reading: Reading, sentence: Sentence, grammar: Grammar)
 def _avoid(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Avoid diving": an instruction in its own words. A medicine to avoid is left to the medicines."""
     tokens = sentence.tokens
+    if not sentence.says({"avoid"}):
+        return []
     for index, token in enumerate(tokens[:-1]):
         if token.norm != "avoid" or not _told_ahead(sentence, index):
             continue

@@ -11,10 +11,8 @@ needs to know who else reads numbers, and the order of the extractors changes no
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
-from operator import attrgetter
 from typing import Any, Protocol
 
 from pipeline import cues, laterality, story
@@ -28,14 +26,9 @@ class Extractor(Protocol):
     def extract(self, reading: Reading, grammar: Grammar) -> list[Fact]: ...
 
 
-_ID, _LAST = attrgetter("id"), attrgetter("last")
-
-
 def evidence(reading: Reading, first: int, last: int) -> Evidence:
     """Evidence for original word ids first..last (inclusive): times, words as heard, lowest confidence."""
-    start = bisect_left(reading.words, first, key=_LAST)
-    end = bisect_right(reading.words, last, key=_ID)
-    words = reading.words[start:end]
+    words = story.words_between(reading, first, last)
     return Evidence(
         first=first,
         last=last,
@@ -92,13 +85,12 @@ def readings(reading: Reading, sentence: Sentence, places: Iterable[int]) -> tup
     tokens = [sentence.tokens[place] for place in places]
     if not tokens:
         return ()
-    start = bisect_left(reading.words, min([token.first for token in tokens]), key=_LAST)
-    end = bisect_right(reading.words, max([token.last for token in tokens]), key=_ID)
+    first, last = min([token.first for token in tokens]), max([token.last for token in tokens])
+    told = [word for word in story.words_between(reading, first, last) if word.others]
     return tuple(dict.fromkeys(
-        other for word in reading.words[start:end] if word.others
-        and any(token.first <= word.last and word.id <= token.last for token in tokens)
+        other for word in told if any(token.first <= word.last and word.id <= token.last for token in tokens)
         for other in word.others
-    ))  # fmt: skip
+    )) if told else ()  # fmt: skip
 
 
 def _doubts(sentence: Sentence, places: Iterable[int]) -> Iterator[str]:
@@ -141,6 +133,11 @@ def named(
 
 def mentions(sentence: Sentence, *tables: str) -> Iterator[Mention]:
     """Mentions of these tables, in order."""
+    held: frozenset[str] | None = sentence.memo.get("tables")
+    if held is None:
+        held = sentence.memo["tables"] = frozenset([mention.table for mention in sentence.mentions])
+    if held.isdisjoint(tables):
+        return iter(())
     return iter([mention for mention in sentence.mentions if mention.table in tables])
 
 

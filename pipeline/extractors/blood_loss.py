@@ -180,6 +180,8 @@ _OTHER_LOSS = frozenset(
 def _bare_loss(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Counts correct, loss minimal", "loss 30 mL": the amount right behind the word."""
     tokens = sentence.tokens
+    if not sentence.says({"loss", "losses"}):
+        return []
     for at, token in enumerate(tokens[:-1]):
         if token.norm not in ("loss", "losses") or (at and tokens[at - 1].norm in _OTHER_LOSS):
             continue

@@ -40,6 +40,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 
 def _level(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Level confirmed at L5-S1": stands beside the mark on the skin, so that it is held against the operation."""
+    if not sentence.says(_CHECKED):
+        return []
     norms = [token.norm for token in sentence.tokens]
     for index, norm in enumerate(norms):
         if norm in ("level", "levels") and _CHECKED & set(norms[index : index + 5]):
@@ -49,6 +51,8 @@ def _level(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
 
 
 def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    if not sentence.says(_CONSENT):
+        return []
     spots = [index for index, token in enumerate(sentence.tokens) if token.norm in _CONSENT]
     norms = {token.norm for token in sentence.tokens}
     if not spots or not (norms & _DISCUSSED or sentence.section == "consent"):
@@ -60,6 +64,8 @@ def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
 
 
 def _pause(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    if not sentence.says(_PAUSE_BY_WORD.keys()):
+        return []
     norms = [token.norm for token in sentence.tokens]
     for index, norm in enumerate(norms):
         for cue in _PAUSE_BY_WORD.get(norm, ()):
@@ -80,6 +86,8 @@ def _confirmed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[F
 
 
 def _mark(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    if not sentence.says(_MARK):
+        return []
     norms = {token.norm for token in sentence.tokens}
     if not norms & _WHERE or sentence.section in ("description", "findings") and "surgeon" not in norms:
         return []

@@ -179,14 +179,13 @@ def _number(
     said = (thing.name or thing.text).lower()
     shared: dict[str, Any] = {
         "name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role,
-        "scale": cues.scale(sentence, index),
     }  # fmt: skip
 
     def claim(kind: str) -> list[Fact]:
         side, _ = laterality.side_for(sentence, thing.first, thing.last, grammar, own_only=True)
         return [
             base.claim(kind, reading, sentence, index, thing.first, thing.last, price, unit=quantity.unit,
-                       laterality=side, **shared)
+                       laterality=side, scale=cues.scale(sentence, index), **shared)
         ]  # fmt: skip
 
     if quantity.form != "label" and quantity.dimension in _SIZES:

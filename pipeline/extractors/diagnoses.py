@@ -123,12 +123,15 @@ _AFTER = tuple(tuple(phrase.split()) for phrase in (
     "same postoperatively", "same after the operation", "same after surgery", "unchanged after the operation",
     "unchanged postoperatively", "confirmed after the operation",
 ))  # fmt: skip
+_TELLS_WHEN = frozenset(phrase[0] for phrase in (*_BOTH, *_AFTER))
 _BEHIND = 20  # tokens: a side, a site and a grade may stand between
 
 
 def _said_behind(sentence: Sentence, mention: Mention) -> tuple[int, bool] | None:
     """(token, whether it is said for both) of what tells behind a diagnosis when it was one: "same after" is of after
     the operation only. None where nothing does, or something else is told between."""
+    if not sentence.says(_TELLS_WHEN):
+        return None
     norms = [token.norm for token in sentence.tokens]
     others = [m for m in sentence.mentions if m.table not in ("sites", "sides", "grades", "diagnoses", "findings")]
     for at in range(mention.last + 1, min(mention.last + _BEHIND, len(norms))):

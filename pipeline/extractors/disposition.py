@@ -64,6 +64,8 @@ def _is_condition(sentence: Sentence, mention: Mention, goes: bool) -> bool:
 
 def _concern(reading: Reading, sentence: Sentence) -> list[Fact]:
     tokens = sentence.tokens
+    if not sentence.says(_CONCERN):
+        return []
     for index, token in enumerate(tokens):
         near = {other.norm for other in tokens[max(0, index - 3) : index + 5]}
         if token.norm not in _CONCERN or not near & {"recovery", "postoperative", "ward"}:

@@ -63,6 +63,8 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
 
 
 def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
+    if not sentence.says(_RETURN):
+        return []
     tokens = sentence.tokens
     planned = any(scope.value == "planned" for scope in sentence.scopes)
     if sentence.section not in _SIGN_SECTIONS and not planned:

@@ -25,8 +25,8 @@ _TOTAL_REACH, _DRAW_REACH, _PRODUCT_REACH, _DISCARD_REACH = 24, 45, 30, 24
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
-        for index, token in enumerate(sentence.tokens):
-            quantity = cues.unit_of(sentence, index) if token.quantity is not None else None
+        for index, _ in base.quantities(sentence):
+            quantity = cues.unit_of(sentence, index)
             if quantity is not None and quantity.form in ("number", "range", "fraction"):
                 facts += _number(reading, sentence, grammar, index, quantity, phases[index])
         facts += _processing(reading, sentence, phases)
@@ -50,7 +50,6 @@ def _processing(reading: Reading, sentence: Sentence, phases: list[str]) -> list
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, phase: str
 ) -> list[Fact]:
-    side = side_at(sentence, grammar, index)
     spun = _spun(sentence, grammar, index)
 
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
@@ -84,6 +83,7 @@ def _number(
             facts.append(claim("anticoagulant_share", (0 if near_word else share[0] + 8, share[1])))
     if phase != "harvest" or spun:
         return facts
+    side = side_at(sentence, grammar, index)
     if quantity.dimension == "volume" and (_follows_counted(sentence, index) or _in_draws(sentence, grammar, index)):
         facts.append(
             base.claim("harvest_total", reading, sentence, index, index, index, 4, unit=quantity.unit, scale="total",

@@ -71,6 +71,8 @@ def _after_sex(reading: Reading, sentence: Sentence) -> list[Fact]:
 def _after_patient(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Patient: Ada Moss", "patient name is ada moss", "Pt J. Okonkwo": a written name needs its capitals."""
     tokens = sentence.tokens
+    if not sentence.says({"patient", "pt", "name"}):
+        return []
     for index, token in enumerate(tokens[:-1]):
         if token.norm not in ("patient", "pt") and (token.norm != "name" or not index):
             continue
@@ -101,6 +103,8 @@ def _after_patient(reading: Reading, sentence: Sentence) -> list[Fact]:
 def _record(reading: Reading, sentence: Sentence) -> list[Fact]:
     """The record number as said: digits and letters run together."""
     tokens = sentence.tokens
+    if not sentence.says(_RECORD_BY_WORD.keys()):
+        return []
     for index, token in enumerate(tokens):
         if token.norm not in _RECORD_BY_WORD:
             continue
@@ -174,6 +178,8 @@ def _is_age(sentence: Sentence, index: int) -> bool:
 
 def _allergy(reading: Reading, sentence: Sentence) -> list[Fact]:
     tokens = sentence.tokens
+    if not sentence.says({"nkda", "nka", "allergic", "allergy", "allergies", "allergic-to"}):
+        return []
     for index, token in enumerate(tokens):
         if token.norm in ("nkda", "nka"):
             return [_no_allergy(reading, sentence, index, index)]

@@ -27,8 +27,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         named = named or any(True for _ in base.mentions(sentence, "injectates", "drugs", "fluids"))
         named = named or any(m.id in _NAMING for m in base.mentions(sentence, "procedures", "acts"))
         first = len(facts)
-        for index, token in enumerate(sentence.tokens):
-            quantity = cues.unit_of(sentence, index) if token.quantity is not None else None
+        for index, _ in base.quantities(sentence):
+            quantity = cues.unit_of(sentence, index)
             if quantity is not None and quantity.form in ("number", "range", "fraction"):
                 facts += _number(reading, sentence, grammar, index, quantity, phases[index])
         if not named:

@@ -311,6 +311,7 @@ def _risk(sentence: Sentence, mention: Mention) -> bool:
 
 # Word endings of operations (Greek -ektome cutting out, -tomia cutting, -stoma mouth, -plastia moulding ...).
 _OPERATION = re.compile(r"^[a-z]{4,}(ectomy|ostomy|plasty|pexy|desis|rrhaphy|tripsy|ectomies|plasties)$")
+_ENDINGS = ("my", "ty", "xy", "is", "phy", "psy", "ies")  # of all of these
 _CUT = re.compile(r"^[a-z]{4,}(otomy|otomies)$")  # mostly a way in: an operation only in a title
 _DONE_BEFORE = frozenset({"underwent", "performed", "did", "carried", "doing", "proceeded", "procedure", "operation"})
 _DONE_AFTER = frozenset({"performed", "carried", "done", "undertaken", "completed"})
@@ -325,6 +326,8 @@ def _unnamed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
     """A procedure in its own words for every such word that stands as one: in a title, or with "was done"."""
     facts: list[Fact] = []
     for index, token in enumerate(sentence.tokens):
+        if not token.norm.endswith(_ENDINGS):
+            continue
         cut = _CUT.match(token.norm) is not None
         if not cut and _OPERATION.match(token.norm) is None:
             continue

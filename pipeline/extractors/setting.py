@@ -63,6 +63,8 @@ _SINGLE = {
 
 def _bare(reading: Reading, sentence: Sentence) -> list[Fact]:
     facts: list[Fact] = []
+    if not sentence.says(_SINGLE.keys()):
+        return facts
     for index, token in enumerate(sentence.tokens):
         if token.norm not in _SINGLE or any(
             m.first <= index <= m.last and (m.last > m.first or m.table == "anaesthesia") for m in sentence.mentions
