@@ -82,7 +82,8 @@ _LABELS = frozenset(
     "version x times g p v # / - ( times".split()
 )
 _AFTER_AMOUNT = frozenset(
-    "of on at in for into to by and from then with or before after each per altogether together returned".split()
+    "of on at in for into to by and from then with or before after each per altogether together returned "
+    "down along around beneath under through again apart".split()
 )
 
 

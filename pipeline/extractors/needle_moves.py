@@ -103,7 +103,9 @@ def _at_depth(sentence: Sentence, index: int) -> tuple[int, int] | None:
     after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
     length = (here := tokens[index].quantity) is not None and here.dimension == "length"
     onward = any(token.norm in ("draw", "first", "last") for token in tokens[index + 2 : index + 5])
-    if length and after in _BELOW and not (onward or _of_a_lesion(sentence, index)):
+    where = {token.norm for token in tokens[index + 2 : index + 6]}
+    in_joint = bool(where & _JOINT) and not where & _SURFACES
+    if length and after in _BELOW and not (onward or in_joint or _of_a_lesion(sentence, index)):
         return index, index + 1
     before = tokens[index - 2].quantity if index >= 2 and tokens[index - 1].norm == "at" else None
     volume = before is not None and (before.dimension == "volume" or (length and before.form == "number"))
@@ -112,6 +114,8 @@ def _at_depth(sentence: Sentence, index: int) -> tuple[int, int] | None:
 
 
 _BELOW = frozenset({"deep", "below", "beneath", "past", "beyond", "under"})
+_SURFACES = frozenset("cortex cortical skin periosteum surface bone crest".split())
+_JOINT = frozenset("subchondral articular plate joint cartilage".split())  # where a track ends, and no harvest
 _TOLD = -5  # dearer than nothing else: the words right beside the number say what it is
 _FINE = ("um", "nm")  # the mesh of a filter, no way of a needle
 _LESIONS = frozenset(
