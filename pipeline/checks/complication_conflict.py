@@ -8,7 +8,7 @@ from dataclasses import replace
 from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding
+from pipeline.records import Fact, Finding, Severity
 
 MEANING = "Complications were said to be none, but one was told; or one was suspected and never settled."
 
@@ -36,7 +36,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return _in_words(note, none[0], told) + [
         finding(
             "complication_conflict",
-            "note" if fact.name in _EVERYDAY or _may_be_disease(fact, grammar) else "warning",
+            _severity(note, fact, grammar),
             f"Complications were said to be none, but {called(fact, grammar)} was told.",
             [none[0], fact],
             ask="Say whether it is a complication, or that it was there before.",
@@ -90,6 +90,38 @@ def _in_words(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding
 
 def _general(fact: Fact) -> bool:
     return (fact.name or "") in _GENERAL and (fact.text or "none").lower() in ("none", "nil", "no complications", "")
+
+
+# Blood that was found and taken out: the fracture's, an old one, the one that the operation was for.
+_FOUND = re.compile(
+    r"\b(?:fracture|old|organi[sz]ed|liquefied|chronic|pre-?existing|known|clotted)\b|"
+    r"\b(?:evacuat\w+|clear(?:ed)?|wash(?:ed)?|suck(?:ed)?|suction(?:ed)?|remov\w+|rins\w+|drain(?:ed)?|encountered|"
+    r"came out)\b", re.I,
+)  # fmt: skip
+_NEW = re.compile(
+    r"\b(?:form\w*|develop\w*|occur\w*|expand\w*|new|intra-?operative\w*|post-?operative\w*|caused|result\w*|from the "
+    r"(?:trocar|needle|block|port)|enlarg\w*|injury|accident\w*|iatrogenic)\b", re.I,
+)  # fmt: skip
+_BLOOD = frozenset({"haematoma", "hematoma", "haemarthrosis", "haemothorax", "haemoperitoneum", "seroma"})
+_NEAR = 6  # words
+
+
+def _severity(note: OperativeNote, fact: Fact, grammar: Grammar) -> Severity:
+    """A question only, where it may have been there before. Blood that formed anew was not."""
+    words = _around(note, fact) if fact.name in _BLOOD else ""
+    if _NEW.search(words):
+        return "warning"
+    quiet = fact.name in _EVERYDAY or _may_be_disease(fact, grammar) or _FOUND.search(words) is not None
+    return "note" if quiet else "warning"
+
+
+def _around(note: OperativeNote, fact: Fact) -> str:
+    for passage in note.sections.description:
+        if passage.holds(fact):
+            words = passage.text.split()
+            at = fact.evidence.first - passage.evidence.first
+            return " ".join(words[max(0, at - _NEAR) : at + _NEAR + 1])
+    return ""
 
 
 def _may_be_disease(fact: Fact, grammar: Grammar) -> bool:

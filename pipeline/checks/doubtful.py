@@ -98,6 +98,11 @@ def _matters(fact: Fact) -> bool:
     return fact.kind in _CRITICAL or fact.laterality is not None
 
 
+# How the words were read where they allow little else: the entry says so, and is no alarm. A stopped medicine is none.
+_READ = re.compile(r"^taken as (?:a number of|the weight of|its size)|side by side: taken as|^said to be stopped")
+_UNIT_GAP = re.compile(r"^the unit of .* was not said; taken as")
+
+
 def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool, hint: bool = False) -> Finding:
     """One reason, told once for all facts that it holds for. `hint`: a recogniser's confidence alone, or a number
     that was put to the thing named before it: too often wrong to warn, so it is told quietly."""
@@ -110,7 +115,8 @@ def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool, hint
     listed = ", ".join(dict.fromkeys(names))
     # What was prepared is no dose yet; that it was never given is the business of prepared_not_given.
     harmful = any(_matters(fact) if sound else fact.kind in _CRITICAL and not prepared(fact) for fact in facts)
-    warn = harmful and not hint and not reason.startswith(("taken as a number of", "taken as the weight of"))
+    gap = _UNIT_GAP.match(reason) and not any(fact.kind.startswith("medication") for fact in facts)
+    warn = harmful and not hint and not gap and _READ.search(reason) is None
     return finding(
         "doubtful",
         "warning" if warn else "note",
