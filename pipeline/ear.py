@@ -39,12 +39,12 @@ class _Remembered:
 
     def __init__(self, reader: Reader) -> None:
         self._reader = reader
-        self._known: dict[bytes, str] = {}
+        self._known: dict[bytes, tuple[str, ...]] = {}
 
-    def text(self, samples: Samples) -> str:
+    def texts(self, samples: Samples) -> tuple[str, ...]:
         key = hashlib.sha256(samples.tobytes()).digest()
         if key not in self._known:
-            self._known[key] = self._reader.text(samples)
+            self._known[key] = self._reader.texts(samples)
             while len(self._known) > STRETCHES:
                 del self._known[next(iter(self._known))]
         return self._known[key]

@@ -159,14 +159,10 @@ class Listener:
         self.segments.append(speech.segment)
         kept = self._kept(result, [_trimmed(word, speech.spans) for word in spoken], speech.segment.index)
         yield kept
-        said = self._read_again(speech.samples)
+        said = self._reader.texts(speech.samples) if self._reader else ()
         if not said and kept.later is not None:
             said = kept.later()
         yield from self._revised(kept, speech.segment.index, said)
-
-    def _read_again(self, samples: Samples) -> tuple[str, ...]:
-        text = self._reader.text(samples) if self._reader else ""
-        return (text,) if text else ()
 
     def _revised(self, result: Result, segment: int, said: tuple[str, ...]) -> Iterator[Result]:
         """The words of the stretch heard last with what its other readings say, if that is anything."""

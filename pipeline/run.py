@@ -176,7 +176,7 @@ def second_reader(engine: Engine, named: str = "auto") -> Reader | None:
     name = found.engine if found else engine.name
     loaded = plugins.find(listen.ENGINES, name).load(found.name if found else named)
     session = loaded.open(Options())
-    if not hasattr(session, "text"):
+    if not hasattr(session, "texts"):
         raise EngineUnavailable(f"{loaded.model} gives no second reading.", "Name a model for Whisper.")
     return cast(Reader, session)
 

@@ -84,8 +84,9 @@ class Session(Protocol):
 class Reader(Protocol):
     """Other weights that read a stretch once more, quickly: text alone, to be compared with what was heard."""
 
-    def text(self, samples: Samples) -> str:
-        """What they read in the sound of one stretch, shape (samples,); "" where they cannot be trusted."""
+    def texts(self, samples: Samples) -> tuple[str, ...]:
+        """What they read in the sound of one stretch, shape (samples,), then the same with each number, unit, side or
+        negation that was nearly read in place of a word; () where they cannot be trusted."""
 
 
 class Engine(Protocol):
