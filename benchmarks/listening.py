@@ -1,18 +1,20 @@
 """How well the product hears (`make bench-listening`; options in ARGS="...").
 
-Rows: Whisper base with the shorter encoder input and with the full one, the tuned weights, the small Vosk model; each
-without and with bias words, without and with the repair of terms; tuning half and test half apart. Columns: word error
-(jiwer), critical words wrong of all by class, phrases dropped, words repaired; of the numbers, units, sides and
-negations, how many wrong ones and how many right ones the second reading flags. Then speed: real-time factor on
-this machine as loaded as it was, processor seconds for a second of sound, work for an utterance of 3 to 8 s, load time,
-peak memory. Then invented words on ten minutes of non-speech, and human read speech where ../shared/speech is.
+Rows: the default (Whisper base with the shorter encoder input, read again by the tuned weights), the same without them,
+with the full input, the tuned weights alone, the small Vosk model; each without and with bias words, without and with
+the repair of terms; tuning half and test half apart. Columns: word error (jiwer), critical words wrong of all by class,
+phrases dropped, words repaired; of the numbers, units, sides and negations heard, how many wrong ones and how many
+right ones the second reading flags, and of those said and not heard so ("lost"), how many it has. Then speed: real-time
+factor on this machine as loaded as it was, processor seconds for a second of sound, work for an utterance of 3 to 8 s,
+load time, peak memory. Then invented words on ten minutes of non-speech, and human read speech where ../shared/speech
+is.
 
 The default hears 14 recordings, about a quarter of an hour of sound, by rotating voices; `--full` all dictations by
 all voices in all conditions (hours). What was heard is kept (listening_hearer.py), so a second run only scores, and
 `--minutes 15` hears for about so long, row after row, and scores what is there: run it again to go on. A table holds
 the recordings that all its rows have heard. `--detail` shows each noise apart, and the errors of the tuning half.
-`--write` puts what is printed into benchmarks/listening.txt too. "Without bias" is the second reading of the same
-stretches. Speech is synthetic except the human part: compare the rows, do not take them for a surgeon's.
+`--write` puts what is printed into benchmarks/listening.txt too. "Without bias" is the engine's own second reading
+of the same stretches. Speech is synthetic except the human part: compare the rows, do not take them for a surgeon's.
 """
 
 from __future__ import annotations
@@ -40,30 +42,35 @@ SPEECH = ROOT.parent / "shared" / "speech"
 TABLE = Path(__file__).with_suffix(".txt")
 # A run of at least so many words of the script with nothing heard for them is a dropped phrase.
 DROPPED = 4
+# What the second reading flags.
+KINDS = ("number", "unit", "side", "negation")
 
 
 @dataclass(frozen=True)
 class Setup:
     """A row of the tables. `model`: None for the engine's default; `full`: full encoder input; `biased`: whether the
-    engine takes bias words."""
+    engine takes bias words; `reader`: what reads a second time (`run.second_reader`)."""
 
     engine: str
     model: str | None = None
     full: bool = False
     biased: bool = True
+    reader: str = "off"
 
     def hearer(self, rules: Grammar, again: bool) -> Hearer:
-        return Hearer(self.engine, self.model, rules, again, full=self.full)
+        return Hearer(self.engine, self.model, rules, again, full=self.full, reader=self.reader)
 
 
 SETUPS = {
+    "read": Setup("whisper", reader="auto"),
     "base": Setup("whisper"),
     "base-full": Setup("whisper", full=True),
     "tuned": Setup("whisper", "whisper-base-operative"),
     "vosk": Setup("vosk", "vosk-small", biased=False),
 }
 ABOUT = {
-    "base": "Whisper base, shorter encoder input (the default)", "base-full": "Whisper base, full encoder input",
+    "read": "Whisper base, each stretch read again by the weights for operative language (the default)",
+    "base": "Whisper base alone, shorter encoder input", "base-full": "Whisper base, full encoder input",
     "tuned": "Whisper base with the adapter for operative language", "vosk": "the Vosk model in the package",
 }  # fmt: skip
 
@@ -115,6 +122,8 @@ def main() -> int:
 
     if missing := [voice for voice in corpus.VOICES if voice not in corpus.voices()]:
         tell(f"Voices that are not here, so that others speak more: {', '.join(missing)} (Debian: flite, espeak-ng)")
+    for name in options.rows:
+        tell(f"{name:10}{ABOUT[name]}")
     for half in ("tuning", "test"):
         conditions = [(level,) for level in corpus.CONDITIONS] if options.detail else [tuple(corpus.CONDITIONS)]
         for levels in conditions:
@@ -193,9 +202,11 @@ def table(half: str, condition: str, jobs: Sequence[Job], hearers: dict[str, Hea
          f"{', '.join(dict.fromkeys(job.voice for job in common))}")
     tell(f"{'row':10}{'bias':5}{'repair':7}{'words %':>8}{'critical %':>11}  "
          + "".join(f"{kind:>10}" for kind in words.CLASSES)
-         + f"{'dropped':>9}{'repaired':>9}{'wrong flagged':>15}{'right flagged':>15}")
+         + f"{'dropped':>9}{'repaired':>9}{'wrong flagged':>15}{'right flagged':>15}{'lost told':>11}")
     for name, hearer in hearers.items():
         for bias in (False, True) if SETUPS[name].biased else (False,):
+            if not bias and SETUPS[name].reader != "off":
+                continue  # its second reading is by other weights
             for mend in (False, True):
                 flags: Counter[str] = Counter()
                 row = Row()
@@ -205,11 +216,12 @@ def table(half: str, condition: str, jobs: Sequence[Job], hearers: dict[str, Hea
                 by_class = "".join(
                     f"{f'{row.errors.critical_wrong[kind]}/{row.errors.critical[kind]}':>10}" for kind in words.CLASSES
                 )
-                told = [f"{flags[f'{key} flagged']}/{flags[key]}" if bias else "-" for key in ("wrong", "right")]
+                keys = ("wrong", "right", "lost")
+                told = [f"{flags[f'{key} flagged']}/{flags[key]}" if bias else "-" for key in keys]
                 tell(f"{name:10}{'yes' if bias else 'no':5}{'yes' if mend else 'no':7}"
                      f"{100 * row.errors.word_error:8.1f}{100 * row.errors.critical_error:11.1f}  {by_class}"
                      f"{row.dropped:9}{row.changed:9}"
-                     f"{told[0]:>15}{told[1]:>15}")
+                     f"{told[0]:>15}{told[1]:>15}{told[2]:>11}")
         if examples and half == "tuning":
             for kind, lost, made in row.errors.examples:
                 tell(f"    [{kind}] {lost!r} <- {made!r}")
@@ -245,13 +257,20 @@ def dropped(errors: words.Errors) -> int:
 
 
 def flagged(truth: str, heard: Sequence[Word], rules: Grammar) -> Counter[str]:
-    """Of the numbers, units, sides and negations heard: right and wrong ones, and those with another reading."""
+    """Of the numbers, units, sides and negations heard: right and wrong ones, and those with another reading that does
+    not say the same. Of those of the script that were not heard as said: all, and those that another reading has, on
+    the words heard there or beside."""
     counts: Counter[str] = Counter()
     for item, right, words_of in words.judged(truth, heard, rules):
-        if item.kind in ("number", "unit", "side", "negation"):
+        if item.kind in KINDS:
             key = "right" if right else "wrong"
             counts[key] += 1
-            counts[f"{key} flagged"] += any(word.others for word in words_of)
+            others = [other for word in words_of for other in word.others]
+            counts[f"{key} flagged"] += any(not words.holds(other, item, rules) for other in others)
+    for item, beside in words.lost(truth, heard, rules):
+        if item.kind in KINDS:
+            counts["lost"] += 1
+            counts["lost flagged"] += any(words.holds(other, item, rules) for word in beside for other in word.others)
     return counts
 
 

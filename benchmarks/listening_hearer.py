@@ -19,8 +19,8 @@ from pathlib import Path
 
 import listening_corpus as corpus
 
-from pipeline import audio, listen, manifest, plugins, wordlist
-from pipeline.engines.base import Engine, Options, safe_bias
+from pipeline import audio, listen, manifest, plugins, run, wordlist
+from pipeline.engines.base import Engine, Options, Reader, safe_bias
 from pipeline.grammar import Grammar
 from pipeline.records import Word
 from pipeline.rows import Unit
@@ -48,11 +48,14 @@ class Run:
 
 class Hearer:
     """Hears recordings with one engine, or reads what it heard before. `full`: the encoder of Whisper gets 30 s for
-    every stretch, as it was trained, in place of the stretch and a little silence."""
+    every stretch, as it was trained, in place of the stretch and a little silence. `reader`: as of
+    `run.second_reader`; "off": the engine reads a second time itself, without bias words."""
 
     def __init__(self, name: str, model: str | None, rules: Grammar, again: bool, mark: str | None = None, *,
-                 full: bool = False) -> None:  # fmt: skip
+                 full: bool = False, reader: str = "off") -> None:  # fmt: skip
         self.name, self._model, self._again, self._full = name, model, again, full
+        self._reader_name = reader
+        self._reader: Reader | None = None
         self._rules = rules
         self._engine: Engine | None = None
         self.load_seconds: float | None = None
@@ -60,8 +63,9 @@ class Hearer:
         self._units = [phrase for row in rules.table("units", Unit).values() for phrase in row.say]
         chosen = manifest.choose(name, model)
         other = "" if chosen.name == manifest.choose(name, None).name else f"+{chosen.name}"
-        self._kind = name + other + ("+full" if full else "")
-        self._mark = mark or self._state(chosen.sha256)
+        self._kind = name + other + ("+full" if full else "") + ("+read" if reader != "off" else "")
+        beside = manifest.second(chosen.name) if reader == "auto" else None
+        self._mark = mark or self._state(chosen.sha256 + (beside.sha256 if beside else ""))
 
     def _state(self, model: str) -> str:
         """Of all that decides what is heard: code and model."""
@@ -76,6 +80,7 @@ class Hearer:
             if self._full:
                 assert hasattr(self._engine, "tail"), f"{self.name} has no shorter input"
                 self._engine.tail = None
+            self._reader = run.second_reader(self._engine, self._reader_name)
         assert self._engine is not None
         return self._engine
 
@@ -111,7 +116,8 @@ class Hearer:
 
     def _hear(self, path: Path, bias: Sequence[str]) -> Run:
         sound = audio.inspect(path)
-        listener = listen.Listener(self.engine(), Options(bias=tuple(bias), alternatives=1))
+        engine = self.engine()
+        listener = listen.Listener(engine, Options(bias=tuple(bias), alternatives=1), reader=self._reader)
         took = []
         began = last = time.perf_counter()
         used = time.process_time()

@@ -124,5 +124,24 @@ def judged(truth: str, heard: Sequence[Word], grammar: Grammar) -> list[tuple[It
     ]
 
 
+def lost(truth: str, heard: Sequence[Word], grammar: Grammar) -> list[tuple[Item, list[Word]]]:
+    """Every critical item of the script that was not heard as it was said, with the words heard there and beside."""
+    wanted, given = items(tokens.words_from_text(truth), grammar), items(heard, grammar)
+    alignment = jiwer.process_words(" ".join(_glued(wanted)), " ".join(_glued(given)))
+    found = []
+    for chunk in alignment.alignments[0]:
+        if chunk.type in ("equal", "insert"):
+            continue
+        near = given[max(0, chunk.hyp_start_idx - 1) : chunk.hyp_end_idx + 1]
+        beside = [word for word in heard if any(word.id <= one.last and word.last >= one.first for one in near)]
+        found += [(item, beside) for item in wanted[chunk.ref_start_idx : chunk.ref_end_idx] if item.kind]
+    return found
+
+
+def holds(text: str, item: Item, grammar: Grammar) -> bool:
+    """Whether a text says the item."""
+    return item.text in {one.text for one in items(tokens.words_from_text(text), grammar)}
+
+
 def _glued(these: Sequence[Item]) -> list[str]:
     return [item.text.replace(" ", "_") or "_" for item in these]
