@@ -60,14 +60,14 @@ def of_a_noun(sentence: Sentence, index: int, last: int) -> bool:
     )  # fmt: skip
 
 
-_PORTS = ("port", "trocar")
+PORTS = ("port", "trocar")
 _PORT_SIZES = ("2", "3", "5", "8", "10", "11", "12", "15")  # mm; common practice, no source
 
 
 def run_together(quantity: Quantity, said: str) -> str:
     """The doubt of "35 mm ports": recognisers write three ports of 5 mm so; no port is so wide."""
     value = f"{quantity.value}"
-    if quantity.unit != "mm" or not any(word in said for word in _PORTS) or not value.isdigit() or len(value) < 2:
+    if quantity.unit != "mm" or not any(word in said for word in PORTS) or not value.isdigit() or len(value) < 2:
         return ""
     count, size = value[0], value[1:]
     if value in _PORT_SIZES or size not in _PORT_SIZES or int(count) < 2:

@@ -13,6 +13,7 @@ from pipeline.extractors._device_sizes import (
     FEW,
     NEEDLES,
     NOT_BETWEEN,
+    PORTS,
     before_count,
     is_decimal,
     of_a_noun,
@@ -214,7 +215,10 @@ def _number(
             price > _TOUCHING or not _is_component(quantity, said, things)
         ):
             return []  # "head turned 30 degrees", "tibia, 3 mm"
-        if "tube" in said and quantity.dimension == "length" and index and sentence.tokens[index - 1].norm == "at":
+        if any(word in said for word in PORTS) and quantity.unit == "cm" and (quantity.value or 0) >= 2:
+            return []  # "utility port four centimetres": a cut
+        lies = any(word in said for word in ("tube", "catheter", "line"))
+        if lies and quantity.dimension == "length" and index and sentence.tokens[index - 1].norm == "at":
             return []  # "tube seven point five at twenty two centimetres": how far it lies in
         if quantity.dimension == "angle" and (
             index > thing.last or not any(word in said for word in _ANGLED)

@@ -56,34 +56,50 @@ def _number(
     if quantity.dimension == "mass" and quantity.unit == "kg" and any(
         token.norm == "traction" for token in sentence.tokens[max(0, index - 4) : index]
     ):  # fmt: skip
-        facts += _by_words(reading, sentence, index, quantity)
+        facts += _by_words(reading, sentence, grammar, index, quantity)
     if quantity.dimension in _ALWAYS_MEASURED and not facts:
-        facts += _by_words(reading, sentence, index, quantity)
+        facts += _by_words(reading, sentence, grammar, index, quantity)
     if not facts and (quantity.dimension == "other" or quantity.unit in _SPEEDS):
         energy = (quantity.unit or "").startswith(("J/", "mJ/", "kJ/"))
         if energy or not any(True for _ in base.mentions(sentence, "drugs", "injectates")):
-            facts += _by_words(reading, sentence, index, quantity)
+            facts += _by_words(reading, sentence, grammar, index, quantity)
     if quantity.dimension == "mass":
         facts += _weighed(reading, sentence, grammar, index)
     blood = quantity.dimension == "mass_concentration" and quantity.unit in ("g/dL", "g/L")
     if (quantity.dimension == "angle" or blood) and not facts:
-        facts += _by_words(reading, sentence, index, quantity)
+        facts += _by_words(reading, sentence, grammar, index, quantity)
     if quantity.dimension == "fraction":
         facts += _noun(reading, sentence, grammar, index, quantity)
-        return facts or _share(reading, sentence, index, quantity)
+        return facts or _share(reading, sentence, grammar, index, quantity)
     if quantity.dimension not in _LENGTHS:
         return facts
-    if cues.is_place(sentence, grammar, index):
+    near = cues.nearest(sentence, grammar, index, "incision")
+    if near is not None and _is_bone_cut(sentence, near[1]):
+        near = None
+    bound = near is not None and near[1].last < index - 1 and all(
+        token.norm in ("of", "was", "measuring", "about") for token in sentence.tokens[near[1].last + 1 : index]
+    )
+    if cues.is_place(sentence, grammar, index) and not bound:
         return facts + _place(reading, sentence, index, quantity)
     if not facts:
-        facts += _by_words(reading, sentence, index, quantity)
-    near = cues.nearest(sentence, grammar, index, "incision")
+        facts += _by_words(reading, sentence, grammar, index, quantity)
     if near is not None and near[0] <= _INCISION_REACH and not _numbers_between(sentence, index, near[1]):
         price, hit = near
         facts.append(
             base.claim("incision_length", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit)
         )
     return facts + _noun(reading, sentence, grammar, index, quantity)
+
+
+def _is_bone_cut(sentence: Sentence, hit: cues.Hit) -> bool:
+    """ "Bone cut six millimetres medially", "the tibial cut": of a saw."""
+    tokens = sentence.tokens
+    before = tokens[hit.first - 1].norm if hit.first else ""
+    return tokens[hit.last].norm in ("cut", "cuts") and before in _SAWN
+
+
+_SAWN = frozenset({"bone", "tibial", "femoral", "neck", "distal", "proximal", "chamfer", "patellar", "posterior",
+                   "anterior", "saw", "first", "head", "tibia", "femur"})  # fmt: skip
 
 
 def _named(
@@ -94,7 +110,7 @@ def _named(
         for mention in base.mentions(sentence, "measures")
         if mention.id not in _OTHER_KINDS
         and not (mention.id == "apgar" and quantity.unit)
-        and not _has_own(sentence, index, mention)
+        and not _has_own(sentence, index, mention) and not _of_other(sentence, index, mention, quantity)
         and _fits(rows[mention.id].group, quantity.dimension)
     ]
     if not ranked:
@@ -112,6 +128,19 @@ def _named(
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                    unit=quantity.unit, laterality=side)
     ]  # fmt: skip
+
+
+def _of_other(sentence: Sentence, index: int, mention: Mention, quantity: Quantity) -> bool:
+    """ "Flexion to 120 degrees, varus four degrees": a comma parts the measure from a number that a word of its own
+    leads; "21 in flexion" without a unit tells where something else was measured."""
+    tokens = sentence.tokens
+    if index < mention.first:
+        return not quantity.unit and mention.first == index + 2 and tokens[index + 1].norm == "in"
+    marks = [at for at in range(mention.last + 1, index) if tokens[at].punctuation and tokens[at].norm != ":"]
+    if not marks or quantity.dimension not in ("angle", "length"):
+        return False
+    own = [token.norm for token in tokens[marks[-1] + 1 : index] if token.quantity is None]
+    return len(own) == 1 and own[0].isalpha() and len(own[0]) > 4 and own[0] not in _GOES_ON | _STOPS
 
 
 def _has_own(sentence: Sentence, index: int, mention: Mention) -> bool:
@@ -185,26 +214,29 @@ _WORDS_BEFORE = 3
 _STOPS = frozenset("the a an to at of in with was is were set and then for on by up x".split())
 
 
-def _by_words(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
+def _by_words(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
+) -> list[Fact]:
     """What no row of measures names: the words before the number tell what it is, also over a number of another kind
     ("balloon six by eighty millimetres at ten atmospheres")."""
     if sentence.section in _LATER:
         return []
-    first, at, skipped = index, index - 1, False
+    root = _list_start(sentence, index)
+    first, at, skipped = root, root - 1, False
     while at >= max(0, index - _BACK):
         token = sentence.tokens[at]
-        if token.quantity is not None and first == index and token.quantity.dimension != quantity.dimension:
+        if token.quantity is not None and first == root and token.quantity.dimension != quantity.dimension:
             skipped = True
         elif token.quantity is not None or (token.punctuation and token.norm != ":") or (skipped and _is_new(token)):
             break
         elif token.norm not in _STOPS and not token.punctuation:
-            if first != index and index - at > _WORDS_BEFORE + 2 and not skipped:
+            if first != root and root - at > _WORDS_BEFORE + 2 and not skipped:
                 break
             first = at
             if skipped:
                 break
         at -= 1
-    last = next((at for at in range(first, index) if sentence.tokens[at].quantity is not None), index) - 1
+    last = next((at for at in range(first, root) if sentence.tokens[at].quantity is not None), root) - 1
     text = cues.words(sentence, first, last)
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
     if not any(len(word) > 2 for word in text.split()) and quantity.dimension == "pressure" and after == "suction":
@@ -215,8 +247,20 @@ def _by_words(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
             return []
         first, text = index, ""
     kind = "pressure" if quantity.dimension == "pressure" else "measurement"
+    side, _ = laterality.side_for(sentence, first, last, grammar, own_only=True) if last >= first else (None, None)
     return [base.claim(kind, reading, sentence, index, first, index, _FALLBACK, text=text or None,
-                       unit=quantity.unit)]  # fmt: skip
+                       unit=quantity.unit, laterality=side)]  # fmt: skip
+
+
+def _list_start(sentence: Sentence, index: int) -> int:
+    """The first of the lengths that "by" joins ("right lobe four by three centimetres")."""
+    tokens = sentence.tokens
+    while index >= 2 and tokens[index - 1].norm in ("x", "by"):
+        one, other = tokens[index].quantity, tokens[index - 2].quantity
+        if one is None or other is None or one.dimension != other.dimension:
+            break
+        index -= 2
+    return index
 
 
 _BACK = 9
@@ -240,27 +284,32 @@ def _place(reading: Reading, sentence: Sentence, index: int, quantity: Quantity)
     return [base.claim("measurement", reading, sentence, index, index, last, _FALLBACK, text=text, unit=quantity.unit)]
 
 
-def _share(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
+def _share(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity) -> list[Fact]:
     """ "Phaco power eighteen percent": nothing follows that the percent could be of."""
     after = sentence.tokens[index + 1 : index + 2]
     ends = not after or after[0].punctuation or after[0].norm == "and"
     if not ends or any(True for _ in base.mentions(sentence, "drugs", "injectates", "irrigation", "fluids")):
         return []
-    return _by_words(reading, sentence, index, quantity)
+    return _by_words(reading, sentence, grammar, index, quantity)
 
 
 def _weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
     quantity = sentence.tokens[index].quantity
     if quantity is None or any(0 < m.first - index <= 3 for m in base.mentions(sentence, "drugs", "devices")):
         return []
-    child = any(token.norm in _CHILD for token in sentence.tokens)
+    placenta = any(token.norm == "placenta" for token in sentence.tokens[max(0, index - 3) : index])
+    child = not placenta and any(token.norm in _CHILD for token in sentence.tokens)
     if child and _is_birth_weight(quantity):
         born = next(at for at, token in enumerate(sentence.tokens) if token.norm in _CHILD)
         return [base.claim("measurement", reading, sentence, index, min(index, born), max(index, born), _BORN,
                            name="birth-weight")]  # fmt: skip
     near = cues.nearest(sentence, grammar, index, "weighed")
+    if placenta:
+        return [base.claim("measurement", reading, sentence, index, index - 1, index, 6, name="specimen-weight")]
     body = quantity.unit not in ("g", "mg") and not cues.has(sentence, grammar, "specimen")
-    if near is None and quantity.unit == "g" and (quantity.value or 0) >= _TISSUE:
+    beside = index > 0 and any(m.last == index - 1 for m in base.mentions(sentence, "specimens"))
+    beside = beside or (index > 0 and sentence.tokens[index - 1].norm in ("specimen", "placenta"))
+    if near is None and quantity.unit == "g" and (beside or (quantity.value or 0) >= _TISSUE):
         near = cues.nearest(sentence, grammar, index, "specimen", "specimen-weight")
     if body or near is None or near[0] > _NAMED_REACH + 20 * (near[1].id == "specimen"):
         return []
