@@ -24,6 +24,9 @@ _CRITICAL = frozenset({
     "device_udi", "spinal_level",
 })  # fmt: skip
 
+# So many other readings are named: they differ by little, and the sound decides.
+_SHOWN = 2
+
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     row = limit(grammar, note.profile, "confidence")
@@ -36,7 +39,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             continue
         heard = [f"also heard as {other}" for other in fact.alternatives if _differs(fact, other)]
         if heard:
-            found.append(_told([fact], grammar, "; ".join(heard), sound=True))
+            found.append(_told([fact], grammar, "; ".join(heard[:_SHOWN]), sound=True))
         sure = fact.evidence.confidence
         if not heard and sure is not None and sure < least and (_matters(fact) or fact.value is not None):
             faint.append(fact)
