@@ -8,7 +8,6 @@ then reaches the next named thing and what is joined to it, never the whole stre
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Literal
 
 from pipeline import clauses
@@ -56,7 +55,10 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
         if hit.rule.axis != "none":
             found += _governed(sentence, hit, hits, stops)
     found += _years(sentence)
-    return replace(sentence, scopes=tuple(scope for scope in found if not _overruled(scope, found)))
+    kept = tuple(scope for scope in found if not _overruled(scope, found))
+    return Sentence(
+        sentence.index, sentence.tokens, sentence.strikes, sentence.section, sentence.mentions, kept
+    )  # fmt: skip
 
 
 def _overruled(scope: Scope, found: list[Scope]) -> bool:

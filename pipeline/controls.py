@@ -46,8 +46,7 @@ def find(words: Sequence[Word], rules: Grammar, when: str = "always") -> tuple[C
     `when`: whose rows are looked for (`rows.Control.when`). What keeps a row from counting (`unless`) is looked for in
     all the words given: hand in one utterance for those rows.
     """
-    parts = [(part, place) for place, word in enumerate(words)
-             for part in _PARTS.findall((word.heard or word.text).casefold())]  # fmt: skip
+    parts = [(part, place) for place, word in enumerate(words) for part in _cut(word.heard or word.text)]
     said = [part for part, _ in parts]
     table = _table(rules, when, said)
     found: list[Command] = []
@@ -61,6 +60,11 @@ def find(words: Sequence[Word], rules: Grammar, when: str = "always") -> tuple[C
                 break
         at += 1
     return tuple(found)
+
+
+@lru_cache(maxsize=16384)
+def _cut(text: str) -> tuple[str, ...]:
+    return tuple(_PARTS.findall(text.casefold()))
 
 
 def obey(words: Sequence[Word], rules: Grammar) -> Obeyed:
@@ -103,11 +107,13 @@ def _table(
 ) -> Mapping[str, Sequence[tuple[tuple[str, ...], str]]]:
     """First word -> (phrase, action), longest phrase first, of the rows that count beside what was said."""
     table: dict[str, list[tuple[tuple[str, ...], str]]] = {}
+    opened = set(said)
     whole = f" {' '.join(said)} "
     for action, phrases, unless in _rows(rules, when):
-        if any(other in whole for other in unless):
+        spoken = [parts for parts in phrases if parts[0] in opened]
+        if not spoken or any(other in whole for other in unless):
             continue
-        for parts in phrases:
+        for parts in spoken:
             table.setdefault(parts[0], []).append((parts, action))
     return {first: sorted(phrases, key=lambda item: -len(item[0])) for first, phrases in table.items()}
 

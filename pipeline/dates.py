@@ -124,8 +124,3 @@ def _day_first(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Fou
     year = _year(norms, end + (_at(norms, end) == ","))
     end = year[1] if year else end
     return _written_out(day[0], month, year[0] if year else None, _said(tokens, start, end)), end
-
-
-def starts_date(norm: str) -> bool:
-    """Whether a word is the name of a month."""
-    return norm in MONTHS

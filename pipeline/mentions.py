@@ -7,7 +7,6 @@ plurals are folded on both sides, so a row need not list them.
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from functools import lru_cache
 
 import spacy
@@ -153,4 +152,4 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
         table, ident = key.split("|", 1)
         kept.append(Mention(table, ident, start, end - 1))
     kept.sort(key=lambda mention: (mention.first, mention.last, mention.table, mention.id))
-    return replace(sentence, mentions=tuple(kept))
+    return Sentence(sentence.index, sentence.tokens, sentence.strikes, sentence.section, tuple(kept), sentence.scopes)

@@ -10,9 +10,10 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
+from functools import lru_cache
 
 from pipeline import compounds, day_times, identifiers, numerals, shapes
-from pipeline.dates import starts_date
+from pipeline.dates import MONTHS
 from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
@@ -24,7 +25,7 @@ _TIMES = re.compile(r"^x(\d{1,3})$")
 _BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?([a-z]{0,2})$")
 _RANGE = re.compile(r"^(#?)(\d[\d,]*(?:\.\d+)?|\.\d+)(%?)[-–](\d[\d,]*(?:\.\d+)?|\.\d+)$")
 _WORDS = frozenset("c t l s g p x times number # no. gravida para day week month".split())
-_STARTS = numerals.STARTS | _WORDS | day_times.STARTS | frozenset(numerals.ROMAN) | {"another"}
+_STARTS = numerals.STARTS | _WORDS | day_times.STARTS | frozenset(numerals.ROMAN) | frozenset(MONTHS) | {"another"}
 _FUNCTION = frozenset(
     "of and or in on at to from for with was were is are had below above deep long wide high tall thick medial "
     "lateral distal proximal superior inferior anterior posterior into under over after before later ago then per "
@@ -39,11 +40,28 @@ _LASTING = frozenset(
     ". , later hold holds soak wash burst bursts interval intervals application apart pulse pulses inflation dwell "
     "exposure delay count scrub rinse cycle cycles pause period compression per".split()
 )
+_MAY_BEGIN = _STARTS | identifiers.CUES
 _PLAIN_PLURAL = re.compile(r"^[a-z]{2,}s$")
 
 
 def merge(tokens: Sequence[Token]) -> list[Token]:
     """The tokens with every number, its unit and its comparator as one token; others unchanged, in order."""
+    if not any(token.norm in _MAY_BEGIN or _has_digit(token.norm) for token in tokens):
+        return list(tokens)
+    start = tokens[0].first
+    read = _merged(tuple([_moved(token, -start) for token in tokens]))
+    return [_moved(token, start) for token in read]
+
+
+def _moved(token: Token, by: int) -> Token:
+    if not by:
+        return token
+    return Token(token.text, token.norm, token.first + by, token.last + by, token.quantity, token.punctuation)
+
+
+@lru_cache(maxsize=256)
+def _merged(tokens: tuple[Token, ...]) -> tuple[Token, ...]:
+    """`merge` of tokens whose first word is number 0: the checks read again what was read for the facts."""
     spread = fold(_spread(tokens))
     norms = [token.norm for token in spread]
     out: list[Token] = []
@@ -59,7 +77,7 @@ def merge(tokens: Sequence[Token]) -> list[Token]:
             out.append(_token(spread, first, index_after, code))
             index, found_any = index_after, True
             continue
-        if token.punctuation or not (norm in _STARTS or _has_digit(norm) or starts_date(norm)):
+        if token.punctuation or not (norm in _STARTS or _has_digit(norm)):
             out.append(token)
             index += 1
             continue
@@ -78,7 +96,7 @@ def merge(tokens: Sequence[Token]) -> list[Token]:
             quantity = replace(quantity, doubts=(*quantity.doubts, doubt))
         out.append(_token(spread, index, end, quantity))
         index = end
-    return join(out) if found_any else out
+    return tuple(join(out) if found_any else out)
 
 
 def _has_digit(norm: str) -> bool:

@@ -69,7 +69,7 @@ def place(sentences: Iterable[Sentence], grammar: Grammar) -> list[Sentence]:
                 section = lasting = ""
             elif lasting in _AHEAD and _tells_of_past(part):
                 section = ""
-            placed.append(replace(part, index=len(placed), section=section))
+            placed.append(Sentence(len(placed), part.tokens, part.strikes, section, part.mentions, part.scopes))
     return placed
 
 
