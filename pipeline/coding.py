@@ -25,7 +25,9 @@ from pipeline.rows import Concept
 
 _DIAGNOSES = ("postop_diagnosis", "diagnosis", "preop_diagnosis")
 _EMPTY = frozenset("a an and at by for from in into nec nos not of on or other part parts specified the to unspecified "
-                   "with without due elsewhere classified joint joints side".split())  # fmt: skip
+                   "initial encounter with without due elsewhere classified joint joints side".split())  # fmt: skip
+_LATER = frozenset({"subsequent", "sequela"})
+_HEALING = frozenset({"nonunion", "malunion", "delayed", "healing"})
 _SIDES = {"left": "left", "right": "right", "bilateral": "bilateral"}
 
 
@@ -121,8 +123,8 @@ def _look(names: Iterable[frozenset[str]], support: frozenset[str], fact: Fact, 
             continue
         for code in frozenset.intersection(*(index[word] for word in name)):
             title, words = titles[code]
-            if words & other_sides:
-                continue
+            if words & other_sides or (words & _LATER and not (support | name) & (_LATER | _HEALING)):
+                continue  # a first operation is no "subsequent encounter" and no "sequela", unless the words say so
             here = words & (support | name)
             never = sorted(words - support - name)
             # Best: most of what was said, least that was not; then the code itself, so that the order is stable.

@@ -98,3 +98,13 @@ def test_a_file_that_holds_no_tables_is_told(tmp_path: Path, content: str) -> No
     file.write_text(content)
     with pytest.raises(BadContext, match="tables"):
         coding.read_tables(file)
+
+
+def test_a_first_operation_is_no_later_encounter() -> None:
+    """ICD-10-CM: the seventh character is A for active treatment, D or S for what comes after it (guideline I.C.19.a);
+    S83.24 is "other tear of medial meniscus"."""
+    said = _fact("postop_diagnosis", "medial meniscal tear", name="medial-meniscal-tear", laterality="left")
+    (question,) = coding.diagnosis_questions(_note(said), grammar.load())
+    assert question.candidates
+    assert not [one.code for one in question.candidates if one.code[-1] in "DS" and len(one.code) == 8]
+    assert "S83.242A" in [one.code for one in question.candidates]
