@@ -1,13 +1,12 @@
 """Sentences of operative dictation of this project's own, to be spoken by synthetic voices for training.
 
-Run: python models/training/operative_text.py --out sentences.json [--count 24000]
+Run: python models/training/operative_text.py --out sentences.json [--count 24000] [--leave-out FILE ...]
 
 One style throughout, which is what the number reader takes best and what sounds as it is written: numbers as words
 with hyphens ("forty-eight", "zero point two five percent", "three oh Vicryl"), units spelt out, American spelling.
 Only levels of the spine are written as everybody writes them ("L4-L5"). Sentences come from templates over every row
-of grammars/, dealt like cards, so that each row comes about as often as any other of its table, over
-`operative_words.toml` (common speech of theatres), and from `operative_lines.toml` (written by hand; contrasts that a
-recogniser confuses). What shares five running words with an evaluation dictation is left out.
+of grammars/, dealt like cards, over `operative_words.toml` (common speech of theatres), and from `operative_lines.toml`
+(by hand; contrasts that a recogniser confuses). What shares five running words with an evaluation dictation is left out.
 """
 
 # A template reads best on one line.
@@ -38,10 +37,6 @@ SPELLING = (
     (r"oesoph", "esoph"), (r"tumour", "tumor"), (r"fibre(?!d)", "fiber"), (r"orthopaed", "orthoped"),
     (r"caesar", "cesar"), (r"paed", "ped"), (r"gynaec", "gynec"), (r"catheteris", "catheteriz"), (r"colour", "color"),
 )  # fmt: skip
-BRANDS = ("vicryl", "monocryl", "prolene", "ethibond", "ethilon", "fiberwire", "mersilene", "dexon", "maxon", "marcaine",
-          "xylocaine", "naropin", "dermabond", "surgicel", "steri strips", "foley", "hemovac", "kocher", "veress",
-          "allis", "penrose", "redivac", "betadine", "gelfoam", "ioban", "trendelenburg", "pfannenstiel", "kerrison",
-          "stratafix", "novafil", "nurolon", "tevdek", "caprosyn", "biosyn", "pds", "kirschner", "hohmann")  # fmt: skip
 _SAYABLE = re.compile(r"[a-z][a-z' ]*[a-z]")
 _ALONE = re.compile(r"\b(?!a\b|i\b)[a-z]\b|\b(?![aeiouy])[b-df-hj-np-tv-xz]{2,5}\b|\b([a-z])\1+\b")
 
@@ -182,6 +177,15 @@ class Writer:
         tail = "hundred" if not minute else f"oh {ONES[minute]}" if minute < 10 else number(minute)
         return f"{number(hour)} {tail}"
 
+    def code(self) -> str:
+        """A lot or serial number, said sign by sign: digits, with letters before, between or behind more often than not."""
+        signs = [self.chance.choice([*ONES[1:], "oh"]) for _ in range(self.chance.randint(2, 6))]
+        letter = "A B C D E F G H J K L M N P Q R S T U V W X Y Z".split()
+        for _ in range(self.chance.choice((0, 1, 1, 1, 2))):
+            signs.insert(self.chance.choice((0, len(signs), len(signs), self.chance.randrange(len(signs)))),
+                         self.chance.choice(letter))  # fmt: skip
+        return " ".join(signs)
+
     def side(self) -> str:
         return self.one("left", "right")
 
@@ -268,6 +272,11 @@ class Writer:
             lambda: f"{w.pick('procedures')} through {w.pick('approaches')} under {w.pick('anaesthesia')}, {w.pick('positions')}.",
             lambda: f"{w.one('Serial number', 'Lot number', 'Batch')} {' '.join(w.chance.choice([*ONES, 'oh']) for _ in range(w.chance.randint(3, 6)))} {w.one('', *'A B C D E F G H K M N P R S T X Z'.split())}.",
             lambda: f"The {w.pick('sites')} {w.one('and', 'to', 'over')} the {w.pick('sites')} {w.one('measured', 'was', 'gave')} {w.amount()} by {w.amount()} {w.one('', 'by ' + w.small())} {w.one('millimeters', 'centimeters')}.",
+            lambda: f"{w.pick('devices')}, {w.one('lot', 'lot number', 'serial number', 'batch', 'reference')} {w.code()}, {w.one('was placed', 'were placed', 'was opened', 'were put in', 'was used')} {w.way()}ly.",
+            lambda: f"{w.one('Lot', 'Serial', 'Reference', 'Tray', 'Room')} {w.code()} {w.one('was checked', 'is entered', 'was read aloud', 'for the ' + w.pick('devices'))}, {w.whole()} {w.one('used', 'left', 'in all')}.",
+            lambda: f"{w.one('At', 'From')} {w.clock()} {w.one('to', 'until')} {w.clock()}, {w.whole()} minutes{w.one('', ', ' + w.whole() + ' in all')}.",
+            lambda: f"{w.one('Pressure', 'Flow', 'Setting', 'Dose', 'Length')} {w.whole()}, then {w.whole()}. {w.one('A', 'One', 'Another', 'The')} {w.sized()} {w.pick('devices')} {w.one('followed', 'was next', 'came after')}.",
+            lambda: f"{w.one('On the ' + w.side(), 'On both sides', 'Below', 'Here')} for {w.pick('diagnoses')} of the {w.site()}, {w.length()}.",
             lambda: f"{w.one('Left', 'Right')}, not {w.one('left', 'right')}, {w.pick('sites')}; correction, {w.amount()} {w.one('millimeters', 'milliliters', 'milligrams')}.",
         ]  # fmt: skip
 
@@ -292,7 +301,7 @@ class Writer:
         text = re.sub(r"\b(no|was|left|right)((?: \1)+)\b", r"\1", " ".join(text.split()), flags=re.IGNORECASE)
         text = text.replace(" ,", ",").replace(" .", ".")
         text = re.sub(r"\ba ((?:eight|eleven|eighteen|[aeiou](?!ne|n[ei]|ni|s[ei]|ter|re))\w*)", r"an \1", text)
-        for brand in BRANDS:
+        for brand in self._common["brands"]:
             name = "PDS" if brand == "pds" else " ".join(part.capitalize() for part in brand.split())
             text = re.sub(rf"\b{brand}\b", name, text, flags=re.IGNORECASE)
         text = text[0].upper() + text[1:]
@@ -313,9 +322,12 @@ def runs(text: str, length: int = RUN) -> set[tuple[str, ...]]:
     return {tuple(words[at : at + length]) for at in range(len(words) - length + 1)}
 
 
-def evaluation() -> set[tuple[str, ...]]:
-    """Runs of words of everything that the ear is measured on, and that lies in the project."""
+def evaluation(others: Iterable[Path] = ()) -> set[tuple[str, ...]]:
+    """Runs of words of everything that the ear is measured on, and that lies in the project; and of other files."""
     found: set[tuple[str, ...]] = set()
+    for path in others:
+        for line in path.read_text(encoding="utf-8").splitlines():
+            found |= runs(str(json.loads(line)["text"]) if path.suffix == ".jsonl" else line)
     for pattern in EVALUATION:
         for path in sorted(ROOT.glob(pattern)):
             found |= runs(path.read_text(encoding="utf-8"))
@@ -341,10 +353,14 @@ def contrasts(writer: Writer) -> Iterable[str]:
                 yield f"{writer.one('Exactly', 'Only', 'About', 'Another', 'Then')} {number(value)} {unit}."
 
 
-def compose(count: int, seed: int = 20) -> list[Sentence]:
-    """`count` different sentences: those written by hand, the contrasts, one for every row, then templates."""
+def compose(count: int, seed: int = 20, leave_out: Iterable[Path] = ()) -> list[Sentence]:
+    """`count` different sentences: those written by hand, the contrasts, one for every row, then templates.
+
+    What shares five running words with an evaluation dictation or with a text of `leave_out` is left out (lines of
+    text, or *.jsonl with a "text" in each line).
+    """
     writer = Writer(seed)
-    blocked = evaluation()
+    blocked = evaluation(leave_out)
     made: dict[str, Sentence] = {}
 
     def add(text: str) -> None:
@@ -373,8 +389,9 @@ def main() -> None:
     take = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     take.add_argument("--out", type=Path, required=True)
     take.add_argument("--count", type=int, default=24_000)
+    take.add_argument("--leave-out", type=Path, nargs="*", default=[], help="texts that no sentence may share a run with")
     given = take.parse_args()
-    found = compose(given.count)
+    found = compose(given.count, leave_out=given.leave_out)
     given.out.write_text(json.dumps([asdict(one) for one in found], indent=0), encoding="utf-8")
     print(f"{len(found)} sentences, {sum(len(one.text.split()) for one in found)} words")
 

@@ -32,7 +32,8 @@ from tokenizers import Tokenizer
 from tune_sound import FULL, RATE, Batches, Sound
 
 RANK, BATCH, WARM, RATE_OF_LEARNING = 48, 64, 60, 5e-4
-STRENGTHS = (0.0, 0.5, 0.7, 0.85, 1.0)
+MOST = 110  # tokens that an utterance may be heard to have
+STRENGTHS = (0.0, 0.4, 0.5, 0.6, 0.75, 1.0)
 
 
 class Words:
@@ -115,7 +116,7 @@ class Adapter:
 
 @torch.no_grad()
 def transcribe(weights: net.Weights, sounds: list[Sound], prompts: list[list[int]], words: Words, device: str,
-               most: int = 110) -> list[str]:  # fmt: skip
+               most: int = MOST) -> list[str]:  # fmt: skip
     """Greedy text of each sound; each prompt is taken with those of its own length."""
     order: dict[int, list[int]] = {}
     for at, prompt in enumerate(prompts):
@@ -194,6 +195,7 @@ def main() -> None:
     take.add_argument("--rank", type=int, default=RANK)
     take.add_argument("--rate", type=float, default=RATE_OF_LEARNING, help="of learning, at its highest")
     take.add_argument("--seed", type=int, default=1)
+    take.add_argument("--most", type=int, default=MOST, help="tokens of an utterance that is heard")
     take.add_argument("--start", type=Path, help="adapter.npz to go on with")
     take.add_argument("--strengths", type=float, nargs="+", default=STRENGTHS)
     take.add_argument("--device", default="cuda" if torch.cuda.is_available() else "cpu")
@@ -207,7 +209,7 @@ def main() -> None:
     words, weights = Words(given.base / "tokenizer.json"), base(given.base, device)
     read, held = read_speech(given.read)
     plain = words.prompt("")
-    heard = transcribe(weights, [sound for sound, _ in read], [plain] * len(read), words, device)
+    heard = transcribe(weights, [sound for sound, _ in read], [plain] * len(read), words, device, given.most)
     read = [(sound, written(text, script)) for text, (sound, script) in zip(heard, read, strict=True)]
     voices = spoken(given.spoken)
     hours = sum(row["n"] for row in voices) / RATE / 3600
@@ -249,7 +251,8 @@ def main() -> None:
             tuned = adapter.on(weights, strength)
         row: dict[str, Any] = {
             "read": list(zip([script for _, _, script in held],
-                             transcribe(tuned, [sound for _, sound, _ in held], [plain] * len(held), words, device),
+                             transcribe(tuned, [sound for _, sound, _ in held], [plain] * len(held), words, device,
+                                        given.most),
                              strict=True)),
         }  # fmt: skip
         for path in sorted(given.check.glob("*.ogg")):
@@ -258,7 +261,7 @@ def main() -> None:
             texts = [one["text"] for one in rows]
             for name, prompts in (("plain", [plain] * len(rows)),
                                   ("bias", [words.prompt(bias[one["family"]]) for one in rows])):  # fmt: skip
-                heard = transcribe(tuned, parts, prompts, words, device)
+                heard = transcribe(tuned, parts, prompts, words, device, given.most)
                 row[f"{path.stem} {name}"] = list(zip(texts, heard, strict=True))
         told[str(strength)] = row
         (given.out / "heard.json").write_text(json.dumps(told))
