@@ -72,7 +72,7 @@ def _list(console: Console, title: str, findings: Sequence[Finding]) -> None:
 
 
 def line(finding: Finding) -> Text:
-    """One finding on a line: mark, message, sum as worked, what to say or do."""
+    """One finding on a line: mark, message, sum as worked, what to say or do, and the slug of DEVELOPERS.md."""
     mark, style = MARKS[finding.severity]
     text = Text("  ") + Text(f"[{mark}]", style=style) + Text(f" {finding.message}")
     if finding.arithmetic:
@@ -81,4 +81,4 @@ def line(finding: Finding) -> Text:
         text += Text(f"  {finding.ask}", style="italic")
     if finding.settled:
         text += Text(f"  settled: {finding.settled}", style="dim")
-    return text
+    return text + Text(f"  {finding.check.replace('_', '-')}", style="dim")
