@@ -147,10 +147,24 @@ def _next_item(part: Sentence) -> bool:
 
 
 def _begins_work(sentence: Sentence) -> bool:
-    return any(mention.table in _WORK for mention in sentence.mentions) or any(
-        token.norm in ("brought", "room", "theatre", "prepped", "anesthetized", "anaesthetised", "consent", "consented")
-        for token in sentence.tokens
+    tokens = sentence.tokens
+    treated = sentence.says(_TREATED_BEFORE)
+    return any(
+        mention.table in _WORK and not (treated and mention.table == "prophylaxis") for mention in sentence.mentions
+    ) or any(
+        token.norm in _AT_WORK and not (token.norm == "room" and at and tokens[at - 1].norm in _OTHER_ROOMS)
+        for at, token in enumerate(tokens)
     )
+
+
+_AT_WORK = frozenset(
+    {"brought", "room", "theatre", "prepped", "anesthetized", "anaesthetised", "consent", "consented"}
+)
+_OTHER_ROOMS = frozenset({"emergency", "waiting", "consulting", "examination", "exam", "treatment", "casualty"})
+# "Her doctor put her on antibiotics": treated before the operation, and no dose of the theatre.
+_TREATED_BEFORE = frozenset(
+    "put course courses trial weeks days oral treated months failed prescribed started".split()
+)
 
 
 def _tells_of_past(sentence: Sentence) -> bool:
@@ -170,7 +184,7 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
         for cue in index[word]:
             end = at + len(cue.words)
             free = at > 0 and sentence.tokens[at - 1].norm not in _BEFORE_A_NOUN | {"under"}  # "under examination"
-            goes_on = listing and free and cue.row.id in _NEXT and not any(
+            goes_on = listing and free and cue.row.id in _NEXT - {starts[-1][1].id} and not any(
                 mention.first < at <= mention.last for mention in sentence.mentions  # "general anaesthesia"
             )
             named = bool(starts) and _opens_operation(sentence, at, end, cue.row, starts[-1][1])
@@ -231,11 +245,17 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
         return True
     # inside a stream of words: only names of two words or more that are not part of a phrase
     before = tokens[at - 1].norm
+    if tokens[at - 1].text.endswith(("'s", "\u2019s")) or (cue.row.id == "consent" and before in _CONSENTING):
+        return False  # "the patient's history and physical", "he gave informed consent"
     if before == "same":  # "postoperative diagnosis same procedure performed", but not "the same procedure performed"
         return len(cue.words) > 1 and at > 1 and tokens[at - 2].norm != "the"
     return len(cue.words) > 1 and before not in _BEFORE_A_NOUN and not tokens[at - 1].punctuation
 
 
+_CONSENTING = frozenset(
+    "gave gives given giving provided provides obtained obtain obtaining signed signing written verbal full took taken "
+    "granted has had have".split()
+)
 # What a heading said without a mark is known by: the name that follows it ("procedure left carpal tunnel release").
 _NAMED_BY = {
     "preop-diagnosis": ("diagnoses", "findings"), "postop-diagnosis": ("diagnoses", "findings"),

@@ -17,6 +17,8 @@ _NOT_BEFORE = frozenset({"aftercare", "follow-up", "description", "findings", "s
 _CONSENT = frozenset({"risks", "consent", "consented", "alternatives"})
 _PAST = ("year", "historical", "historical-before", "other-person", "section:history")
 
+_HEADING_ONLY = frozenset({"history", "and", "indication", "indications", "background", "brief", "clinical", "the"})
+
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
@@ -53,6 +55,8 @@ def _whole(reading: Reading, sentence: Sentence, kind: str) -> list[Fact]:
     text = story.words(sentence, first, last)
     if not any(letter.isalpha() for letter in text):
         return []
+    if all(token.punctuation or token.norm in _HEADING_ONLY for token in sentence.tokens[first:]):
+        return []  # "History and gross findings:", cut at the second heading
     status = "historical" if kind == "history" else "performed"
     if any(scope.value == "other_person" for scope in sentence.scopes):
         status = "other_person"

@@ -31,8 +31,11 @@ _WHOLE = frozenset({"procedure", "operation", "surgery", "patient", "recovery", 
 
 _TALK = frozenset(
     {"discussed", "explained", "risks", "risk", "consent", "consented", "potential", "possible", "benefits",
-     "understands", "counselled", "counseled", "aware"}
+     "understands", "counselled", "counseled", "aware", "dangers", "hazards", "chance", "chances", "wished"}
 )  # fmt: skip
+
+_GUARDS = frozenset({"prophylaxis", "prophylactic", "against", "prevent", "prevention", "preventing", "avoid", "guard"})
+_GUARDED = 6  # tokens
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -73,6 +76,8 @@ def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:
         return True
     if {token.norm for token in sentence.tokens} & _TALK:
         return False  # the risks, as they were explained
+    if any(token.norm in _GUARDS for token in sentence.tokens[max(0, mention.first - _GUARDED) : mention.first]):
+        return False  # "prophylaxis against deep vein thrombosis"
     if _bled(sentence, mention):
         return True
     norms = {token.norm for token in sentence.tokens}

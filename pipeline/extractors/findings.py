@@ -104,6 +104,8 @@ def _nothing(reading: Reading, sentence: Sentence) -> list[Fact]:
     for index, token in enumerate(tokens[:-1]):
         if token.norm not in _NO or (token.norm == "without" and sentence.section != "findings"):
             continue
+        if index and tokens[index - 1].norm == "to":
+            continue  # "to no avail"
         end = index + 1
         while end < len(tokens) and not tokens[end].punctuation and tokens[end].norm not in ("and", "or", "but"):
             end += 1

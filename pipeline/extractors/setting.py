@@ -18,6 +18,7 @@ _KIND = {
 _BY_GROUP = {("position", "aid"): "position", ("anaesthesia", "airway"): "act"}
 _SIDED = frozenset({"anaesthesia", "preparation", "approach"})
 _AHEAD = frozenset({"aftercare", "follow-up"})
+_BEFORE = frozenset({"indication", "history", "imaging"})
 # A word that is the name of something else before these ("general surgery", "emergency room", "lateral position").
 _NOT_BEFORE = {
     "urgency": frozenset({"room", "department", "number", "numbers", "contact", "physician", "medicine", "clinic"}),
@@ -113,6 +114,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     after = mention.last + 1
     if after < len(sentence.tokens) and sentence.tokens[after].norm in _NOT_BEFORE.get(kind, ()):
         return None
+    if kind in ("guidance", "prophylaxis") and sentence.section in _BEFORE:
+        return None  # pictures and antibiotics that led here
     if kind == "anaesthesia" and not _means_anaesthesia(sentence, mention):
         return None
     if kind == "approach" and mention.id in ("incision", "portal") and _is_no_way_in(sentence, mention):
@@ -207,4 +210,14 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
             or any(m.table == "anaesthesia" and m.first == index for m in sentence.mentions)
             for index in ahead
         )
+    if words[0] in _INTO_THE_SPINE and after.norm in ("and", "plus", "+"):
+        return opens or _more_of_it(sentence, mention.last + 2)  # no "caudal and cranial flaps"
     return after.norm in _NEAR
+
+
+def _more_of_it(sentence: Sentence, first: int) -> bool:
+    """Whether anaesthesia goes on within a few words: "spinal and some sedation"."""
+    return any(
+        token.norm in _BARE or token.norm in _NEAR - {"with", "and", "by", "via", "tube", "mask"}
+        for token in sentence.tokens[first : first + 4]
+    ) or any(m.table in ("anaesthesia", "drugs") and first <= m.first < first + 4 for m in sentence.mentions)

@@ -18,7 +18,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
         for index, token in enumerate(sentence.tokens):
-            if token.quantity is not None and token.quantity.form == "level":
+            if token.quantity is not None and token.quantity.form == "level" and not _is_label(sentence, index):
                 facts.append(_fact(reading, sentence, index, index, token.quantity.text, None, grammar))
         if not any(mention.table in _ABOUT for mention in sentence.mentions):
             continue
@@ -29,6 +29,23 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                     _fact(reading, sentence, mention.first, mention.last, row.name.lower(), mention.id, grammar)
                 )
     return facts
+
+
+_LABELLED = frozenset(
+    "model type version series ref reference catalogue catalog lot article grade stage class category room bed table "
+    "kit tray".split()
+)
+_PICTURED = frozenset({"weighted", "image", "images", "signal", "sequence", "lens", "valve", "model"})
+
+
+def _is_label(sentence: Sentence, index: int) -> bool:
+    """ "A model S2 valve", "on T2 weighted images": letters and digits that name something else."""
+    tokens = sentence.tokens
+    before = [token.norm for token in tokens[max(0, index - 2) : index]]
+    named = before[-1:] and before[-1] in _LABELLED
+    named = named or (before[-1:] == ["number"] and before[:1] and before[0] in _LABELLED)
+    after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
+    return bool(named) or after in _PICTURED
 
 
 def _fact(
