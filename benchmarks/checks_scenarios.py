@@ -95,7 +95,8 @@ def block(random_: random.Random, volume: int) -> Slots:
     """A block whose strength times volume is its dose: 1 % = 10 mg/mL."""
     percent = random_.choice((Decimal("0.25"), Decimal("0.5")))
     milligrams = percent * 10 * volume
-    return {"la_percent": percent, "la_volume": volume, "la_dose": milligrams.quantize(Decimal(1))
+    return {"la_percent": percent, "la_volume": volume, "u_la_volume": "millilitres",
+            "la_dose": milligrams.quantize(Decimal(1))
             if milligrams == milligrams.to_integral() else milligrams, "u_la_dose": "milligrams"}  # fmt: skip
 
 
@@ -112,6 +113,24 @@ def marrow(random_: random.Random) -> Slots:
     }  # fmt: skip
 
 
+def joined(values: list[object], spoken: str = "and") -> str:
+    return ", ".join(str(value) for value in values[:-1]) + f" {spoken} {values[-1]}"
+
+
+def listed(random_: random.Random) -> Slots:
+    """Numbers of things with the things listed behind them, shares of several needles, a lot said twice."""
+    lengths = sorted(random_.choice((60, 64, 68, 70, 75, 80)) for _ in range(6))
+    lot = random_.choice(("4 7 1", "9 3 6", "2 8 5"))
+    return {
+        "incision": 10, "screw_count": 6, "lengths": lengths, "screw_list": joined(list(lengths)),
+        "specimen_count": 4, "specimen_list": "bone, cartilage, synovium and fluid of the knee",
+        "needle_volume": 3, "u_needle": "millilitres", "needles": 4, "needle_total": 12, "la_percent": 1,
+        "opioid": "Morphine", "opioid_dose": random_.choice((5, 6, 8)), "lot": lot, "lot_again": lot,
+        "expiry": random_.choice(("the thirty first of May two thousand and twenty eight",
+                                  "the first of October two thousand and twenty seven")),
+    }  # fmt: skip
+
+
 FILLS: dict[str, Callable[[random.Random], Slots]] = {
     "ankle": lambda random_: shared(random_) | block(random_, 20) | marrow(random_),
     "hip-marrow": lambda random_: shared(random_) | marrow(random_) | {"grade": random_.choice((1, 2, 3))},
@@ -124,7 +143,8 @@ FILLS: dict[str, Callable[[random.Random], Slots]] = {
         "implant_number": "The lot number of the plate is A B 1 2 3. "},
     "trigger-finger": lambda random_: shared(random_) | {
         "digit": (digit := random_.choice(("ring finger", "middle finger", "index finger"))), "digit_dx": digit,
-        "digit_time_out": digit, "la_percent": 1, "la_volume": (volume := random_.choice((5, 8, 10))),
+        "digit_time_out": digit, "la_percent": 1, "u_la_volume": "millilitres",
+        "la_volume": (volume := random_.choice((5, 8, 10))),
         "la_dose": 10 * volume, "u_la_dose": "milligrams", "incision": 2, "pressure": 250},
     "microdiscectomy": lambda random_: shared(random_) | {
         "level": (level := random_.choice(("L4-L5", "L5-S1"))), "level_dx": level, "level_time_out": level,
@@ -135,6 +155,7 @@ FILLS: dict[str, Callable[[random.Random], Slots]] = {
         "irrigation_in": 1000, "irrigation_out": 800, "deficit": 200},
     "lumpectomy": lambda random_: shared(random_) | block(random_, 10) | {
         "specimens": "Specimen, breast tissue to pathology.", "incision": 5, "mass": 2},
+    "tibial-plateau": lambda random_: shared(random_) | listed(random_),
     "carpal-tunnels": lambda random_: shared(random_) | {
         "la_percent": 1, "la_side": (volume := random_.choice((6, 8))), "la_both": 2 * volume, "incision": 3},
 }  # fmt: skip

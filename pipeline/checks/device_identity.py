@@ -9,7 +9,7 @@ from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Severity
 from pipeline.rows import Device
 
-MEANING = "An implant was put in without a size, or without the lot, serial number or UDI that the profile asks for."
+MEANING = "An implant without the size, lot, serial number or UDI that the profile asks for, or one said with two lots."
 
 _NUMBERED = ("device_lot", "device_serial", "device_udi")
 # Implants whose size is chosen and told. Common practice, no source.
@@ -22,7 +22,35 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         fact for fact in given(note, "device")
         if fact.role == "implanted" and (row := rows.get(fact.name or "")) is not None and row.implant
     ]  # fmt: skip
-    return _sizes(note, grammar, implants) + _numbers(note, grammar, implants)
+    return _sizes(note, grammar, implants) + _numbers(note, grammar, implants) + _two_lots(note, grammar, implants)
+
+
+def _two_lots(note: OperativeNote, grammar: Grammar, implants: list[Fact]) -> list[Finding]:
+    """One implant told twice, each time with another lot or serial number ("plate, lot 471 ... implant record, plate,
+    lot 477"). Several of a sort have several."""
+    counted = {key for fact in given(note, "device_count") if fact.value != 1 for key in (fact.name, fact.group) if key}
+    found: list[Finding] = []
+    for kind in ("device_lot", "device_serial"):
+        for name in dict.fromkeys((one.name, one.laterality) for one in implants):
+            same = [one for one in implants if (one.name, one.laterality) == name]
+            fact = same[0]
+            places = [place.last for one in same for place in (one.evidence, *one.also)]
+            plural = any(one.evidence.heard.lower().rstrip(".,;:").endswith("s") for one in same)
+            if len(places) < 2 or plural or {fact.name, fact.group} & counted:
+                continue
+            numbers = {place: [one for one in note.of(kind) if 0 < one.evidence.first - place <= _BEHIND]
+                       for place in places}  # fmt: skip
+            said = [ones[0] for ones in numbers.values() if len(ones) == 1]
+            if len({one.text for one in said}) > 1:
+                found.append(
+                    finding("device_identity", "warning", f"{called(fact, grammar)} was said with "
+                            f"{' and with '.join(dict.fromkeys(one.text or '' for one in said))}.", [fact, *said],
+                            ask="Say which number is right.", about=kind)
+                )  # fmt: skip
+    return found
+
+
+_BEHIND = 8  # words between an implant and its number
 
 
 def _sizes(note: OperativeNote, grammar: Grammar, implants: list[Fact]) -> list[Finding]:

@@ -11,7 +11,7 @@ from pipeline.grammar import Grammar
 from pipeline.limits import limit
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
-from pipeline.rows import Drug
+from pipeline.rows import Drug, LookAlike
 
 MEANING = "A drug's dose is far from its usual adult dose, or in a unit in which the drug is not dosed."
 
@@ -42,7 +42,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                         [fact],
                         arithmetic=f"{shown(fact)} against {plain(row.low)} to {amount(row.high, row.unit)} "
                         f"({row.source})",
-                        ask="Say the dose again, with its unit.",
+                        ask=f"Say the dose again, with its unit.{_other_drug(note, grammar, fact)}",
                     )
                 )
         elif drug.dose_units and _other_sort(fact, drug.dose_units):
@@ -56,6 +56,22 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 )
             )
     return found
+
+
+def _other_drug(note: OperativeNote, grammar: Grammar, fact: Fact) -> str:
+    """The drug whose name is taken for this one and for which the dose would be usual, as a question."""
+    drugs = grammar.table("drugs", Drug)
+    for pair in grammar.table("look_alikes", LookAlike).values():
+        if fact.name not in pair.pair:
+            continue
+        other = next(name for name in pair.pair if name != fact.name)
+        row = limit(grammar, note.profile, "dose", drug=other)
+        said = span(fact, row.unit) if row is not None else None
+        if row is None or said is None or said.low is None or row.low is None or row.high is None:
+            continue
+        if row.low <= said.low <= row.high and other in drugs:
+            return f" Was it {drugs[other].name}?"
+    return ""
 
 
 def _other_sort(fact: Fact, units: tuple[str, ...]) -> bool:

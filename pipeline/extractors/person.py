@@ -132,13 +132,21 @@ def _in_grams(reading: Reading, sentence: Sentence, grammar: Grammar, index: int
         if not 0 < index - hit.last <= 3 or any(token.norm in _NEWBORN for token in tokens):
             continue
         before = {token.norm for token in tokens[max(0, hit.first - 3) : hit.first]}
-        led = sentence.index < _OPENING and (hit.first == 0 or tokens[hit.first - 1].norm in _MARKS)
+        led = (hit.first == 0 or tokens[hit.first - 1].norm in _MARKS) and _presents(reading, sentence)
         if before & _SUBJECTS or (led and not cues.has(sentence, grammar, "specimen")):
             return [base.claim("patient_weight", reading, sentence, index, hit.first, hit.last, 0, **_SURE)]
     return []
 
 
-_OPENING = 3  # sentences in which the patient is presented; later a weight may be that of what was taken out
+def _presents(reading: Reading, sentence: Sentence) -> bool:
+    """Whether nothing was done or taken out so far: the patient is presented, and a weight can be of nothing else."""
+    return sentence.index < _OPENING or not any(
+        mention.table in ("acts", "procedures", "specimens")
+        for earlier in reading.sentences[: sentence.index] for mention in earlier.mentions
+    )
+
+
+_OPENING = 3  # sentences
 _NEWBORN = frozenset({"infant", "baby", "newborn", "neonate", "twin", "boy", "girl", "apgar", "apgars", "preterm"})
 
 
