@@ -83,7 +83,33 @@ def _years(sentence: Sentence) -> list[Scope]:
             rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
             first = _behind(sentence, CueHit(rule, index - 1, index))
             found.append(Scope("status", "historical", first, index, "year"))
+        elif _is_past_month(sentence, index):
+            first = max(0, index - 12, clauses.bounds(sentence, index)[0])
+            found.append(Scope("status", "historical", first, index, "month"))
+        elif clauses.is_year(tokens[index]) and tokens[index - 1].norm in ("from", "of"):
+            held = [at for at in range(max(0, index - 8), index - 2) if tokens[at].norm in ("has", "had", "have")]
+            if held:  # "the left hip has a hemiarthroplasty from 2019"
+                found.append(Scope("status", "historical", clauses.bounds(sentence, held[0])[0], index, "year"))
     return found
+
+
+_MONTHS = frozenset(
+    ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+     "december", "spring", "summer", "autumn", "winter")
+)  # fmt: skip
+_TO_COME = frozenset({"will", "would", "planned", "scheduled", "booked", "follow", "return", "review", "again", "next",
+                      "should", "can", "could"})  # fmt: skip
+
+
+def _is_past_month(sentence: Sentence, index: int) -> bool:
+    """ "The right knee was replaced in May": a finite past before a month, and nothing of what is to come."""
+    tokens = sentence.tokens
+    at = index - 1 - (tokens[index - 1].norm == "the")
+    if tokens[index].norm not in _MONTHS or tokens[at].norm not in ("in", "since", "last"):
+        return False
+    start, end = clauses.bounds(sentence, index)
+    norms = {token.norm for token in tokens[start:end]}
+    return bool(norms & {"was", "were", "had", "been"}) and not norms & _TO_COME
 
 
 def _section_scopes(sentence: Sentence, grammar: Grammar) -> list[Scope]:
@@ -138,11 +164,25 @@ _OVERCOME = _words("cross pass traverse negotiate reach remove reduce relieve cl
 _SEEN = frozenset({"findings", "diagnoses", "complications"})
 
 
+def _stands_by_itself(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Patella not resurfaced two mixes of cement": subject, "not", participle, and then a number or another thing."""
+    tokens, after = sentence.tokens, hit.last + 1
+    if after + 1 >= len(tokens) or not tokens[after].norm.endswith("ed"):
+        return False
+    subject = any(mention.last == hit.first - 1 for mention in sentence.mentions)
+    number = tokens[after + 1].quantity
+    counted = number is not None and number.form != "ordinal"
+    named = any(m.first == after + 1 and m.table not in _BY_THE_WAY for m in sentence.mentions)
+    return subject and (counted or named)
+
+
 def _denies_its_verb(sentence: Sentence, hit: CueHit, behind: int) -> bool:
     """ "The other side was not touched gentamicin ...": a passive has its subject before it, and a named thing right
     behind its verb begins something new."""
     tokens = sentence.tokens
     after = hit.last + 1
+    if hit.rule.id == "not" and _stands_by_itself(sentence, hit):
+        return True
     return (
         hit.rule.id == "not" and hit.first > 0 and after + 1 < len(tokens) and tokens[after].norm.endswith("ed")
         and tokens[hit.first - 1].norm in ("was", "were", "is", "are", "been")

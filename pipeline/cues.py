@@ -165,6 +165,8 @@ def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int =
         price = gap(sentence, members[-1], first, dimension) + prefix
         if _of_other(sentence, members[-1], first):
             return FAR
+        if _has_its_own(sentence, members[0], first, last):
+            price += _TAKEN
         binds = members[-1] + 1 < first and sentence.tokens[members[-1] + 1].norm == "of"
         return max(0, price - 3) if binds else price
     if last < members[0]:
@@ -176,6 +178,20 @@ def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int =
             price += 10
         return price
     return FAR
+
+
+_TAKEN = 40
+_NAMED = frozenset({"drugs", "fluids", "injectates", "devices"})
+
+
+def _has_its_own(sentence: Sentence, index: int, first: int, last: int) -> bool:
+    """ "Ropivacaine 0.375 % teicoplanin 400 mg": where every name is followed by its number, a number right between two
+    names is that of the first."""
+    tokens = sentence.tokens
+    behind = tokens[last + 1].quantity if last + 1 < len(tokens) else None
+    if behind is None or behind.form not in ("number", "range", "fraction") or first - index > 1:
+        return False
+    return any(mention.last == index - 1 and mention.table in _NAMED for mention in sentence.mentions)
 
 
 def _of_other(sentence: Sentence, index: int, first: int) -> bool:

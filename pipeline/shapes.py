@@ -216,6 +216,9 @@ def _ratio(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     if begin >= len(norms):
         return None
     numeral = numerals.read(norms, begin)
+    if numeral is not None and "thousand" in norms[begin : numeral.end - 1]:
+        # "one to two hundred thousand ten millilitres": what is behind the thousands is another number
+        numeral = numerals.read(norms[: norms.index("thousand", begin) + 1], begin)
     if numeral is None or numeral.value is None or numeral.value != int(numeral.value):
         return None
     value = numeral.value

@@ -71,3 +71,12 @@ def test_a_point_before_a_number_is_a_decimal_or_a_place(text: str, expected: li
 ])  # fmt: skip
 def test_a_number_said_and_spelled_is_one(text: str, expected: list[tuple[str, str | None, bool]]) -> None:
     assert amounts(text) == expected
+
+
+@pytest.mark.parametrize(("text", "expected"), [
+    ("epinephrine one to two hundred thousand ten mils", [("200000", None, False), ("10", "mL", False)]),
+    ("adrenaline one in ten thousand eight millilitres", [("10000", None, False), ("8", "mL", False)]),
+    ("adrenaline one to eighty thousand", [("80000", None, False)]),
+])  # fmt: skip
+def test_a_ratio_ends_with_its_thousands(text: str, expected: list[tuple[str, str | None, bool]]) -> None:
+    assert amounts(text) == expected

@@ -122,6 +122,10 @@ def _number(
         bare = dimension == "" and _is_bare_amount(sentence, index, row.group, mention)
         if price > limit or (dimension != "volume" and row.group != _COUNTED.get(dimension) and not bare):
             continue
+        if dimension == "" and index < mention.first and not bare and any(
+            token.norm not in ("of", "ml") for token in sentence.tokens[index + 1 : mention.first]
+        ):
+            continue  # "two drains urine six hundred"
         kind = "fluid_out" if row.group == "output" else "fluid_in"
         scale = cues.scale(sentence, index)
         name = "intravenous-fluids" if kind == "fluid_in" and scale == "total" and _of_several(

@@ -1,0 +1,72 @@
+"""Speech without punctuation, cut where people begin a new statement: "... no complications | blood loss ten | skin
+closed with nylon | then ...". Only long stretches with (nearly) no marks are cut; what was punctuated stays as it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from pipeline import numerals
+from pipeline.records import Token
+
+_LONG = 30  # tokens that a stretch needs to be a stream
+_MARKED = 25  # tokens to a mark at least, else somebody set marks
+_SHORT = 3  # tokens that a piece has at least
+# Phrases that open a statement of their own; common practice, no source.
+_OPENERS = tuple(sorted((tuple(phrase.split()) for phrase in (
+    "estimated blood loss", "blood loss", "ebl", "no complications", "no complication", "complications none",
+    "no immediate complications", "counts correct", "counts were", "count correct", "swab count", "sponge count",
+    "needle count", "swabs and needles", "instrument count", "no specimens", "no specimen", "specimens", "no drain",
+    "no drains", "drains none", "then", "we then", "i then", "after that", "next", "finally", "okay", "the patient",
+    "patient is", "patient was", "general anaesthesia", "general anesthesia", "spinal anaesthesia",
+    "spinal anesthesia", "time out", "timeout", "antibiotic", "prophylaxis", "follow up", "aftercare", "skin closed",
+    "skin with", "skin was", "wound closed", "dressing", "dry dressing", "sterile dressing", "findings", "there is",
+    "there was", "there were", "there are", "i made", "i took", "i did", "i put", "i placed", "i used", "i drew",
+    "i injected", "we made", "we took", "we did", "we put", "we placed", "we used", "we drew", "we injected",
+    "no tourniquet", "tourniquet up", "tourniquet time", "tourniquet on", "weight bearing", "non weight bearing",
+    "partial weight bearing", "full weight bearing", "discharge", "stitches out", "sutures out", "urine output",
+    "irrigated with", "no allergies", "consent", "the plan is", "plan is", "indication", "patient supine",
+)), key=len, reverse=True))  # fmt: skip
+_LEADS = frozenset({"then", "next", "finally", "okay", "after"})  # words that lead to the statement itself
+_FIRST = frozenset(opener[0] for opener in _OPENERS)
+# A statement does not begin behind one of these.
+_OPEN = frozenset(
+    "a an the of to at in on with by from for and or but into onto per under over between about approximately than "
+    "is was were are be been being using through via as not less more very both each every number size grade stage "
+    "type zone level lot plus minus point times x if when because that which who until before after while whether no "
+    "without any some this his her my our their total estimated only up since".split()
+)
+
+
+def cut(tokens: Sequence[Token]) -> Iterator[list[Token]]:
+    """The stretch in pieces; whole unless it is a stream. Pure."""
+    if not _is_stream(tokens):
+        yield list(tokens)
+        return
+    held: list[Token] = []
+    for index, token in enumerate(tokens):
+        least = _SHORT if not held or held[0].norm in _LEADS else _SHORT - 1
+        if len(held) >= least and token.norm in _FIRST and _begins(tokens, index):
+            yield held
+            held = []
+        held.append(token)
+    if held:
+        yield held
+
+
+def _is_stream(tokens: Sequence[Token]) -> bool:
+    marks = sum(token.punctuation for token in tokens)
+    return len(tokens) >= _LONG and marks * _MARKED <= len(tokens)
+
+
+def _begins(tokens: Sequence[Token], index: int) -> bool:
+    if tokens[index - 1].norm in _OPEN:
+        return False
+    norms = tuple(token.norm for token in tokens[index : index + 3])
+    opener = next((phrase for phrase in _OPENERS if norms[: len(phrase)] == phrase), None)
+    if opener is None:
+        return False
+    # "two mils then three": a list goes on
+    after = tokens[index + len(opener)].norm if index + len(opener) < len(tokens) else ""
+    number = after in numerals.STARTS or after[:1].isdigit()
+    return not (opener in (("then",), ("next",)) and number)
