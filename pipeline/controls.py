@@ -67,8 +67,22 @@ def _cut(text: str) -> tuple[str, ...]:
     return tuple(_PARTS.findall(text.casefold()))
 
 
+_last: list[tuple[Sequence[Word], Grammar, Obeyed]] = []
+
+
 def obey(words: Sequence[Word], rules: Grammar) -> Obeyed:
-    """The words without the control phrases and what they leave out."""
+    """The words without the control phrases and what they leave out. The last tuple of words is remembered: the facts
+    of a note and its notices both ask."""
+    for known, by, obeyed in _last[:1]:  # a copy, since other threads may be at it
+        if known is words and by is rules:
+            return obeyed
+    obeyed = _obey(words, rules)
+    if isinstance(words, tuple):
+        _last[:] = [(words, rules, obeyed)]
+    return obeyed
+
+
+def _obey(words: Sequence[Word], rules: Grammar) -> Obeyed:
     commands = find(words, rules)
     if not commands:
         return Obeyed(tuple(words), (), ())

@@ -319,7 +319,7 @@ _PHASE_SECTIONS = {"harvest": "harvest", "injection": "injection"}
 
 _HOLD = 4  # sentences for which a phase lasts without another word of it
 _PHASE_REACH = 18
-_last_phases: list[tuple[Reading, int, list[list[str]]]] = []
+_last_phases: list[tuple[Reading, Grammar, list[list[str]]]] = []
 
 
 def phases(reading: Reading, grammar: Grammar) -> list[list[str]]:
@@ -328,8 +328,9 @@ def phases(reading: Reading, grammar: Grammar) -> list[list[str]]:
     The nearest phase word of the sentence decides (up to `_PHASE_REACH` tokens away); where there is none, the last
     one said before holds, for at most `_HOLD` sentences.
     """
-    if _last_phases and _last_phases[0][0] is reading and _last_phases[0][1] == id(grammar):
-        return _last_phases[0][2]
+    for known, by, held in _last_phases[:1]:  # a copy, since other threads may be at it
+        if known is reading and by is grammar:
+            return held
     now, since = "", 0
     told: list[list[str]] = []
     for sentence in reading.sentences:
@@ -356,7 +357,7 @@ def phases(reading: Reading, grammar: Grammar) -> list[list[str]]:
             else:
                 here.append(now)
         told.append(here)
-    _last_phases[:] = [(reading, id(grammar), told)]
+    _last_phases[:] = [(reading, grammar, told)]
     return told
 
 

@@ -7,6 +7,7 @@ plurals are folded on both sides, so a row need not list them.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from functools import lru_cache
 
 import spacy
@@ -75,14 +76,31 @@ def _matcher(grammar: Grammar) -> PhraseMatcher:
     return matcher
 
 
-@lru_cache(maxsize=4)
-def _known(grammar: Grammar) -> frozenset[str]:
-    """The words of all phrases: other words need no entry in spaCy's vocabulary."""
-    return frozenset(word for _, _, phrase in grammar.phrases() for word in split_phrase(phrase))
+class _Known(dict[str, str]):
+    """Norm -> its folded form where a phrase has it, else "_": other words need no entry in spaCy's vocabulary."""
+
+    def __init__(self, words: Iterable[str]) -> None:
+        super().__init__()
+        self._words = frozenset(words)
+
+    def __missing__(self, norm: str) -> str:
+        word = fold(norm)
+        word = word if word in self._words else "_"
+        if len(self) < _KEPT:
+            self[norm] = word
+        return word
+
+
+_KEPT = 65536
 
 
 @lru_cache(maxsize=4)
-def _rephrased(grammar: Grammar) -> tuple[PhraseMatcher, frozenset[str]]:
+def _known(grammar: Grammar) -> _Known:
+    return _Known(word for _, _, phrase in grammar.phrases() for word in split_phrase(phrase))
+
+
+@lru_cache(maxsize=4)
+def _rephrased(grammar: Grammar) -> tuple[PhraseMatcher, _Known]:
     """Matcher of the names of operations and diagnoses in their other forms, and the words of these."""
     matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
     said = {phrase for _, _, phrase in grammar.phrases()}
@@ -101,10 +119,10 @@ def _rephrased(grammar: Grammar) -> tuple[PhraseMatcher, frozenset[str]]:
             patterns.setdefault(f"{table}|{ident}", []).append(Doc(_NLP.vocab, words=words))
     for key, docs in patterns.items():
         matcher.add(key, [doc for doc in docs if len(doc)])
-    return matcher, frozenset(known)
+    return matcher, _Known(known)
 
 
-def _across(sentence: Sentence, norms: list[str], folded: list[str], grammar: Grammar) -> list[tuple[int, int, str]]:
+def _across(sentence: Sentence, norms: list[str], grammar: Grammar) -> list[tuple[int, int, str]]:
     """Names with a side or an article inside them, turned round or said as a verb."""
     if not rephrased.may_hold(norms):
         return []
@@ -112,7 +130,7 @@ def _across(sentence: Sentence, norms: list[str], folded: list[str], grammar: Gr
     if not places:
         return []
     matcher, known = _rephrased(grammar)
-    doc = Doc(_NLP.vocab, words=[folded[index] if folded[index] in known else "_" for index in places])
+    doc = Doc(_NLP.vocab, words=[known[norms[index]] for index in places])
     found = []
     for key, start, end in matcher(doc):
         first, last = places[start], places[end - 1]
@@ -133,11 +151,10 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     matcher = _matcher(grammar)
     known = _known(grammar)
     norms = [token.norm for token in sentence.tokens]
-    folded = [fold(norm) for norm in norms]
-    doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
+    doc = Doc(_NLP.vocab, words=[known[norm] for norm in norms])
     found = [(start, end, _NLP.vocab.strings[key]) for key, start, end in matcher(doc)
              if not (start and norms[start - 1] == "non")]  # "non-locking screw" is no locking screw
-    across = set(_across(sentence, norms, folded, grammar)) - set(found)
+    across = set(_across(sentence, norms, grammar)) - set(found)
     found += across
     found.sort(key=lambda item: (item[0] - item[1], item[0], item[2]))
     taken: list[tuple[int, int]] = []

@@ -20,6 +20,8 @@ _LEAST = 2  # digits; "five, five" may be two numbers
 def fold(tokens: Sequence[Token]) -> list[Token]:
     """The tokens without the spelling; the last word of the number then reaches over it. Pure."""
     norms = [token.norm for token in tokens]
+    if sum([norm in _DIGITS for norm in norms]) < _LEAST:
+        return list(tokens)
     out: list[Token] = []
     index = 0
     while index < len(tokens):

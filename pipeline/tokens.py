@@ -36,7 +36,6 @@ _SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ]|\d{1,2}$)")
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
 
 
-@lru_cache(maxsize=16384)
 def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
     """(text, norm, is punctuation) of the tokens of one written word, in order."""
     if _SIMPLE.match(text) and text[:2] != "o'":
@@ -104,12 +103,17 @@ def _norm(text: str) -> str:
     return low.replace(".", "") if _DOTTED.match(text) else low
 
 
+@lru_cache(maxsize=16384)
+def _cut(text: str) -> tuple[tuple[str, str, bool], ...]:
+    return tuple(piece for part in text.split() for piece in _pieces(part))
+
+
 def tokenize(words: Sequence[Word]) -> list[Token]:
     """One token a word or punctuation mark, with the ids of the words it came from. A repaired term of several words
     ("tourniquet down") gives a token each, so that every phrase is still found in it."""
     return [
         Token(text, norm, word.id, word.last, None, punctuation)
-        for word in words for part in word.text.split() for text, norm, punctuation in _pieces(part)
+        for word in words for text, norm, punctuation in _cut(word.text)
     ]  # fmt: skip
 
 
