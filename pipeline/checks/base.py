@@ -41,7 +41,9 @@ _UNIT_WORDS = {
     "mm[Hg]": "mmHg", "cm[H2O]": "cmH2O", "ug": "micrograms", "[lb_av]": "lb", "[in_i]": "in", "{gauge}": "gauge",
     "[Ch]": "Fr", "{turn}": "turns", "{turns}": "turns", "deg": "degrees", "d": "days", "wk": "weeks",
     "mo": "months", "a": "years", "[USP'U]/mL": "units/mL", "[IU]/mL": "international units/mL",
-    "[iU]/mL": "international units/mL", "ug/mL": "micrograms/mL", "Cel": "degrees Celsius",
+    "[iU]/mL": "international units/mL", "ug/mL": "micrograms/mL", "[USP'U]/kg": "units/kg",
+    "[IU]/kg": "international units/kg", "[iU]/kg": "international units/kg", "ug/kg": "micrograms/kg",
+    "Cel": "degrees Celsius",
 }  # fmt: skip
 
 

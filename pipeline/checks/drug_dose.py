@@ -27,7 +27,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         drug = drugs.get(fact.name or "")
         if drug is None or fact.unit is None or fact.certainty == "negated" or fact.role in NOT_GIVEN:
             continue
-        row = limit(grammar, note.profile, "dose", drug=drug.id)
+        row = limit(grammar, note.profile, "dose", drug=drug.id, name=_way(note, fact))
         said = span(fact, row.unit) if row is not None else None
         if row is not None and said is not None and row.low is not None and row.high is not None:
             above = said.low is not None and said.low > row.high * _FAR_ABOVE
@@ -82,6 +82,12 @@ def _other_sort(fact: Fact, units: tuple[str, ...]) -> bool:
     usual_mass = any(convertible(unit, "mg") or unit.startswith(("mg/", "ug/", "g/")) for unit in units)
     usual_activity = any(convertible(unit, "[USP'U]") or unit.startswith(("[USP'U]", "[iU]", "[IU]")) for unit in units)
     return (mass and usual_activity and not usual_mass) or (activity and usual_mass and not usual_activity)
+
+
+def _way(note: OperativeNote, fact: Fact) -> str:
+    """The only route of the giving: a drug may be dosed otherwise under the skin than into a vein."""
+    routes = {other.name for other in note.group(fact) if other.kind == "medication_route" and other.name}
+    return routes.pop() if len(routes) == 1 else ""
 
 
 def _local(note: OperativeNote, fact: Fact) -> bool:

@@ -1,0 +1,94 @@
+"""A dose per kilogram against the dose that was given and the weight of the patient."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+from pipeline.checks.base import ABOUT, NOT_GIVEN, exact, finding, rounded, shown, unit_words
+from pipeline.conversion import convert, convertible
+from pipeline.dosing import Dose, doses, weight
+from pipeline.grammar import Grammar
+from pipeline.limits import limit
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Finding
+
+MEANING = "A dose per kilogram times the weight is not the dose that was said, or makes a weight that nobody has."
+
+_UNITS = ("mg", "ug", "g", "[USP'U]", "[iU]", "[IU]", "U", "mmol", "meq", "mL")
+_FAR = Decimal(5)
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    said_weight = weight(note)
+    kilograms = exact(said_weight, "kg") if said_weight is not None else None
+    usable = [fact for fact in note.facts if fact.certainty != "negated" and fact.role not in NOT_GIVEN]
+    found: list[Finding] = []
+    for dose in doses(usable):
+        pair = _pair(dose)
+        if pair is None:
+            continue
+        per_kg, said, unit = pair
+        each = convert(per_kg.value or Decimal(0), per_kg.unit or "", f"{unit}/kg")
+        if not each or said.value is None:
+            continue
+        if kilograms is not None and said_weight is not None:
+            one = _against_weight(grammar, dose, per_kg, said, unit, each * kilograms, said_weight)
+        else:
+            one = _implied(note, grammar, dose, per_kg, said, convert(said.value, said.unit or "", unit) / each)
+        if one is not None:
+            found.append(one)
+    return found
+
+
+def _pair(dose: Dose) -> tuple[Fact, Fact, str] | None:
+    """(dose per kilogram, dose, the unit of both) where exactly one of each was said for a giving."""
+    known = [fact for fact in dose.of("medication_dose") if fact.value is not None and fact.unit]
+    per_kg = [fact for fact in known if (fact.unit or "").endswith("/kg")]
+    whole = [fact for fact in known if fact not in per_kg and fact.scale != "each"]
+    if len(per_kg) != 1 or len(whole) != 1:
+        return None
+    unit = next((one for one in _UNITS if convertible(per_kg[0].unit or "", f"{one}/kg")), None)
+    return (per_kg[0], whole[0], unit) if unit and convertible(whole[0].unit or "", unit) else None
+
+
+def _against_weight(
+    grammar: Grammar, dose: Dose, per_kg: Fact, said: Fact, unit: str, worked: Decimal, said_weight: Fact
+) -> Finding | None:
+    given = convert(said.value or Decimal(0), said.unit or "", unit)
+    if abs(given - worked) <= worked * ABOUT or not worked:
+        return None
+    factor = given / worked
+    sum_words = f"{rounded(worked)} {unit_words(unit)}"
+    far = factor >= _FAR or factor <= 1 / _FAR
+    return finding(
+        "dose_by_weight",
+        "blocking" if far else "warning",
+        f"{_name(grammar, dose)}: {shown(per_kg)} for {shown(said_weight)} is {sum_words}, "
+        f"the dose was said as {shown(said)}.",
+        [per_kg, said, said_weight],
+        arithmetic=f"{shown(per_kg)} x {shown(said_weight)} = {sum_words}, said: {shown(said)}",
+        ask="Say which is right: the dose per kilogram, the dose or the weight.",
+    )
+
+
+def _implied(
+    note: OperativeNote, grammar: Grammar, dose: Dose, per_kg: Fact, said: Fact, kilograms: Decimal
+) -> Finding | None:
+    """Without a weight: the one that the two doses make, where nobody weighs so much."""
+    row = limit(grammar, note.profile, "plausible", kind="patient_weight", unit="kg")
+    if row is None or row.low is None or row.high is None or row.low <= kilograms <= row.high:
+        return None
+    return finding(
+        "dose_by_weight",
+        "warning",
+        f"{_name(grammar, dose)}: {shown(per_kg)} and {shown(said)} make a weight of {rounded(kilograms)} kg.",
+        [per_kg, said],
+        arithmetic=f"{shown(said)} / {shown(per_kg)} = {rounded(kilograms)} kg",
+        ask="Say the dose again, and the weight.",
+        about="weight",
+    )
+
+
+def _name(grammar: Grammar, dose: Dose) -> str:
+    row = grammar.tables.get("drugs", {}).get(dose.drug)
+    return row.name if row is not None else dose.drug
