@@ -77,6 +77,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             continue
         if hit.rule.id == "suspected" and folded[hit.last] == "be" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "could be retracted": it was possible
+        if folded[hit.first] == "may" and hit.first and folded[hit.first - 1] in ("in", "since", "last", "of"):
+            continue  # the month
         if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "the plan was discussed"
         kept.append(hit)

@@ -25,6 +25,11 @@ _RUN_ON = 40  # tokens; in a longer stream of speech a side reaches this far at 
 _REACH = 3
 
 
+def _unmarked(sentence: Sentence) -> bool:
+    """Whether a sentence is speech without marks: where it ends and its parts begin was not said."""
+    return len(sentence.tokens) > _RUN_ON or not any(token.punctuation for token in sentence.tokens)
+
+
 def _words(text: str) -> frozenset[str]:
     return frozenset(text.split())
 
@@ -66,7 +71,7 @@ def _given(side: Side) -> tuple[Laterality | None, str | None]:
 
 def _phrase_before(sentence: Sentence, found: list[Side], first: int) -> Side | None:
     ends = {side.last: side for side in found}
-    told = _predicates(sentence) if len(sentence.tokens) > _RUN_ON else ()
+    told = _predicates(sentence) if _unmarked(sentence) else ()
     for index in range(first - 1, max(-1, first - 7), -1):
         if index in ends:
             return None if _trails(sentence, ends[index]) else ends[index]
@@ -94,7 +99,7 @@ def _trails(sentence: Sentence, side: Side) -> bool:
     """Whether a side closes what was said before it in a stream of speech ("through a needle on both sides balloons
     ...", "middle meatal antrostomy on the right polyps removed")."""
     tokens = sentence.tokens
-    if len(tokens) <= _RUN_ON or side.first < 2:
+    if not _unmarked(sentence) or side.first < 2:
         return False
     at = side.first - 1
     the = tokens[at].norm == "the"
@@ -144,14 +149,27 @@ def _opens_next(sentence: Sentence, side: Side, last: int) -> bool:
     it has it ("arthroscopy left knee"), unless something is told of the noun."""
     tokens = sentence.tokens
     own = _own_noun(sentence, side)
-    stream = len(tokens) > _RUN_ON
+    stream = _unmarked(sentence)
     if (own is None and not stream) or (side.first > last + 1 and tokens[side.first - 1].norm in _BRIDGE):
         return False
     apart = not _site_tokens(sentence).issuperset(range(last + 1, side.first))
     if not any(m.table in ("procedures", "diagnoses", "acts") and m.first <= last <= m.last
                for m in sentence.mentions):  # fmt: skip
-        return apart or (stream and own is not None)
-    return stream and own is not None and clauses.is_told(sentence, own.last + 1)
+        return apart or (stream and _is_told_soon(sentence, own.last + 1 if own else side.last + 2))
+    if own is None:
+        return stream and apart and _is_told_soon(sentence, side.last + 2)
+    return stream and clauses.is_told(sentence, own.last + 1)
+
+
+def _is_told_soon(sentence: Sentence, index: int) -> bool:
+    """Whether something is told of a noun that ends before a token, or of one a word further on ("ureteric orifice
+    normal")."""
+    if clauses.is_told(sentence, index):
+        return True
+    token = sentence.tokens[index] if index < len(sentence.tokens) else None
+    return token is not None and token.norm.isalpha() and token.norm not in BREAKS and clauses.is_told(
+        sentence, index + 1
+    )
 
 
 def _site_tokens(sentence: Sentence) -> frozenset[int]:
@@ -199,7 +217,8 @@ def _of_sentence(
             continue
         if _of_way(sentence, side, first, last) or _of_later_part(sentence, side, first, last):
             continue
-        if side.first > last and (_told_later(sentence, side, last) or (stream and _opens_next(sentence, side, last))):
+        opens = _unmarked(sentence) and _opens_next(sentence, side, last)
+        if side.first > last and (opens or _told_later(sentence, side, last)):
             continue
         both_in_title = max(side.last, last) < title
         close = _distance(side, first, last) <= _REACH and not clauses.parted(sentence, side.first, first)

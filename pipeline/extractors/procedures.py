@@ -225,9 +225,12 @@ def _parts(sentence: Sentence, first: int, last: int) -> list[tuple[int, int]]:
 def _titled(reading: Reading, sentence: Sentence, first: int, last: int, grammar: Grammar) -> Fact:
     text = story.words(sentence, first, last)
     side = laterality.only_side(sentence, first, last, grammar)
-    if side is None:
+    mixed = side != "bilateral" and any(token.norm == "both" for token in sentence.tokens[first : last + 1])
+    if mixed:
+        side = None  # "both lower molars and the upper left premolar"
+    elif side is None:
         side, _ = laterality.side_for(sentence, first, last, grammar)
-    if side is None:  # "Excision of the accessory navicular, right foot"
+    if side is None and not mixed:  # "Excision of the accessory navicular, right foot"
         side = laterality.only_side(sentence, first, len(sentence.tokens) - 1, grammar)
     site = next((m.id for m in base.mentions(sentence, "sites") if first <= m.first <= last), None)
     return base.make("procedure", reading, sentence, first, last, text=text, laterality=side, body_site=site)
