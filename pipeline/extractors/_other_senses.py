@@ -25,6 +25,18 @@ _PRESERVED = _words("itself glutaraldehyde formalin formaldehyde alcohol place")
 _LOOKS = _words("mucopurulent purulent serous serosanguineous bloody clear cloudy mucoid foul")
 # "A heparinised syringe": primed, and no patient was given heparin.
 _FLUSHED = _words("syringe syringes saline solution flush needle needles tube tubes trocar cannula normal ringers")
+# "The tourniquet was insufflated": blown up, and no cavity of the body filled.
+_CUFFS = _words("tourniquet cuff balloon balloons bladder")
+_TRIED = _words("trial trials temporary provisional")
+# "Areas of traction were seen", "a dissection was noted": a state that was found.
+_SEEN_AS_WELL = _words("traction dissection compression occlusion")
+_SIGNS = _words("areas area signs sign evidence vitreoretinal vitreous macular")
+_NOTED = _words("seen noted found identified observed present appreciated evident visible")
+_STUCK_ON = _words(
+    "tape tapes drape drapes towel towels tube tubes catheter catheters line lines dressing dressings bandage splint "
+    "pad pads mask cannula"
+)
+_IMPLANTS = _words("implant implants component components prosthesis prostheses stem cup head liner graft insert")
 _BACK = 8  # tokens
 
 
@@ -46,6 +58,16 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     after = [token.norm for token in tokens[mention.last + 1 : mention.last + 4]]
     if mention.id == "reattachment" and said in ("reinserted", "reinsertion"):
         return bool(_TOOLS & set(before + after))
+    if mention.id == "implantation" and said == "impacted":
+        return not _is_of_implant(sentence, mention, grammar)
+    if mention.id == "insufflation":
+        return bool(_CUFFS & set(before + after))
+    if mention.id == "removal-of-hardware":
+        return bool(_TRIED & set(before + [token.norm for token in tokens[mention.first : mention.last + 1]]))
+    if mention.id in _SEEN_AS_WELL:
+        return bool(_SIGNS & set(before[-4:])) or (after[:1] != [] and after[0] in ("was", "were") and bool(
+            _NOTED & set(after[1:2])
+        ))
     if mention.id == "reduction" and said == "reduced":
         return bool(_AMOUNTS & set(before[-5:])) or _is_to_a_number(sentence, mention)
     if mention.id == "systemic-heparinization" and said.startswith("heparini"):
@@ -55,8 +77,16 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id == "internal-fixation" and said in ("fixed", "pinned"):
         return bool(after and after[0] in ("to", "in") and _PRESERVED & set(after)) or _is_tool(
             sentence, mention, grammar
-        )
+        ) or bool(_STUCK_ON & set(before[-5:] + after[:2]))
     return False
+
+
+def _is_of_implant(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """Whether something that stays was driven in: "the needle was impacted" is no implant."""
+    rows = grammar.table("devices", Device)
+    return any(m.table == "devices" and rows[m.id].implant for m in sentence.mentions) or any(
+        token.norm in _IMPLANTS for token in sentence.tokens
+    )
 
 
 def _is_to_a_number(sentence: Sentence, mention: Mention) -> bool:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pipeline import cues, laterality
 from pipeline.extractors import base
+from pipeline.extractors._device_roles import has_already, is_anothers, joined_to_trial
 from pipeline.extractors._device_sizes import (
     CHAIN,
     FEW,
@@ -64,10 +65,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for thing in things:  # an instrument without a size is no news; an implant always is
             if thing.row is not None and (thing.row.implant or thing.group in sized):
                 side, _ = laterality.side_for(sentence, thing.first, thing.last, grammar, own_only=True)
-                facts.append(
-                    base.make("device", reading, sentence, thing.first, thing.last, name=thing.name, group=thing.group,
-                              role=thing.role, laterality=side)
-                )  # fmt: skip
+                fact = base.make("device", reading, sentence, thing.first, thing.last, name=thing.name,
+                                 group=thing.group, role=thing.role, laterality=side)  # fmt: skip
+                worn = fact.status == "performed" and has_already(sentence, thing.first, thing.last)
+                facts.append(replace(fact, status="historical") if worn else fact)
         facts += numbers
     return facts
 
@@ -133,12 +134,13 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
     near = {
         cue: min(
             (cues.gap(sentence, min(hit.last, mention.last), max(hit.first, mention.first))
-             for hit in cues.hits(sentence, grammar, cue) if abs(hit.first - mention.first) <= _ROLE_TOKENS),
+             for hit in cues.hits(sentence, grammar, cue) if abs(hit.first - mention.first) <= _ROLE_TOKENS
+             and not (cue == "removed" and is_anothers(sentence, hit.first, mention.first))),
             default=cues.FAR,
         )
         for cue in ("removed", "trial", "implanted")
     }  # fmt: skip
-    if near["trial"] <= 10:
+    if near["trial"] <= 10 or joined_to_trial(sentence, mention.first):
         return "trial"
     if rows[mention.id].implant and _were_removed(sentence, mention.last):
         return "explanted"

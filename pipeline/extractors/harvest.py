@@ -42,9 +42,18 @@ def _processing(reading: Reading, sentence: Sentence, phases: list[str]) -> list
             continue
         if mention.id in done or (mention.id in _EVERYDAY and not phases[mention.first]):
             continue
+        if mention.id == "mixing" and _of_drugs(sentence):
+            continue
         done.add(mention.id)
         facts.append(base.make("processing", reading, sentence, mention.first, mention.last, name=mention.id))
     return facts
+
+
+def _of_drugs(sentence: Sentence) -> bool:
+    """ "A mixture of bupivacaine and lidocaine": drugs only, and nothing of the graft."""
+    return any(True for _ in base.mentions(sentence, "drugs")) and not any(
+        True for _ in base.mentions(sentence, "injectates")
+    )
 
 
 def _number(

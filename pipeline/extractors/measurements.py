@@ -37,7 +37,7 @@ def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, rows: Mapping[str, Concept], index: int, quantity: Quantity
 ) -> list[Fact]:
     facts = _named(reading, sentence, grammar, rows, index, quantity)
-    if quantity.dimension == "pressure":
+    if quantity.dimension == "pressure" and not cues.has(sentence, grammar, "tourniquet", "cuff"):
         for cue, name in (("insufflation", "insufflation-pressure"), ("pump", "pump-pressure")):
             near = cues.nearest(sentence, grammar, index, cue)
             if near is not None and near[0] <= _PRESSURE_REACH:
@@ -109,6 +109,7 @@ def _named(
         (cues.cost(sentence, index, mention.first, mention.last, prefix=2), mention.first, mention)
         for mention in base.mentions(sentence, "measures")
         if mention.id not in _OTHER_KINDS
+        and not (mention.id == "insufflation-pressure" and cues.has(sentence, grammar, "tourniquet", "cuff"))
         and not (mention.id == "apgar" and quantity.unit)
         and not _has_own(sentence, index, mention) and not _of_other(sentence, index, mention, quantity)
         and _fits(rows[mention.id].group, quantity.dimension)

@@ -118,6 +118,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None  # pictures and antibiotics that led here
     if kind == "anaesthesia" and not _means_anaesthesia(sentence, mention):
         return None
+    if mention.id == "endotracheal-tube" and _is_other_passage(sentence, mention):
+        return None
     if kind == "approach" and mention.id in ("incision", "portal") and _is_no_way_in(sentence, mention):
         return None
     row = grammar.tables[mention.table][mention.id]
@@ -134,6 +136,21 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     if kind == "anaesthesia" and group not in ("regional", "local"):
         fields = {"laterality": None, "body_site": None}
     return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
+
+
+_PASSAGES = frozenset(
+    "duct ducts canaliculus canaliculi canalicular punctum lacrimal ureter ureteral stenosis stricture system tract "
+    "fistula ostium sinus".split()
+)
+
+
+def _is_other_passage(sentence: Sentence, mention: Mention) -> bool:
+    """ "The duct was intubated": a tube into something else than the windpipe."""
+    said = sentence.tokens[mention.first].norm
+    return said.startswith("intubat") and any(
+        token.norm in _PASSAGES
+        for token in sentence.tokens[max(0, mention.first - 6) : mention.last + 5]
+    )
 
 
 _SHUT = frozenset({"closed", "sutured", "injected", "infiltrated", "dressed", "irrigated", "clean", "dry", "checked"})

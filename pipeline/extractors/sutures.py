@@ -155,6 +155,9 @@ def _leads_to(sentence: Sentence, mention: Mention, site: Mention) -> bool:
 
 
 _FEW = 5  # tokens
+_NEXT_LEAD = frozenset({"and", ",", "then", "the", "finally", "lastly", "sutures", "suture"})
+_SHUTS = frozenset({"closed", "approximated", "reapproximated", "re-approximated", "stapled", "sutured", "glued", "was",
+                    "were", "with", "using", "by"})  # fmt: skip
 
 
 def _of_next(sentence: Sentence, mention: Mention, site: Mention) -> bool:
@@ -167,6 +170,11 @@ def _of_next(sentence: Sentence, mention: Mention, site: Mention) -> bool:
         return any(site.last < one.first < mention.first for one in sutures) or (
             bool(other) and _leads_to(sentence, other[-1], site)
         )
+    lead = {token.norm for token in tokens[mention.last + 1 : site.first]}
+    if lead & {"and", ",", "then"} and lead <= _NEXT_LEAD and any(
+        token.norm in _SHUTS for token in tokens[site.last + 1 : site.last + 4]
+    ):
+        return True  # "with 2-0 Vicryl and skin approximated with staples"
     later = [one for one in sutures if one.first > site.last]
     if any(mention.last < one.first < site.first for one in sutures):
         return True

@@ -103,6 +103,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         if near is None:
             continue
         price, hit = near
+        if price > _FAR and _blown_up(sentence, hit.last, index):
+            price = _FAR
         side = sidewise.side_of(sentence, index)
         if side is not None and price > _FAR:
             price = _FAR  # ", left arm 250 mmHg 9 min": the second of two
@@ -119,7 +121,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         elif quantity.dimension == "" and quantity.form == "number" and index > hit.last and (
             price <= 60 or _behind_times(sentence, hit.last, index)
         ):  # fmt: skip
-            inflated = any(token.norm.startswith("inflat") for token in sentence.tokens[max(0, index - 3) : index])
+            lead = sentence.tokens[max(0, index - 3) : index]
+            inflated = any(token.norm.startswith(("inflat", "insufflat")) for token in lead)
             if price > 30 and not inflated and not _behind_times(sentence, hit.last, index):
                 continue
             kind = "tourniquet_time" if "time" in cues.folded(sentence)[hit.first : hit.last + 1] else ""
@@ -153,6 +156,17 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
                       laterality="bilateral" if {"left", "right"} <= sides else side)
         )  # fmt: skip
     return facts
+
+
+def _blown_up(sentence: Sentence, last: int, index: int) -> bool:
+    """ "A tourniquet was put on the arm, inflated and kept for 30 minutes at 220 mmHg": told close behind its verb."""
+    blown = [at for at in range(last + 1, index) if sentence.tokens[at].norm.startswith(("inflat", "insufflat"))]
+    return bool(blown) and index - blown[-1] <= _CLOSE and not any(
+        token.punctuation for token in sentence.tokens[blown[-1] + 1 : index]
+    )
+
+
+_CLOSE = 8  # tokens
 
 
 def _behind_times(sentence: Sentence, last: int, index: int) -> bool:
