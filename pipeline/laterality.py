@@ -101,6 +101,9 @@ def _trails(sentence: Sentence, side: Side) -> bool:
     tokens = sentence.tokens
     if not _unmarked(sentence) or side.first < 2:
         return False
+    after = tokens[side.last + 1].norm if side.last + 1 < len(tokens) else ""
+    if len(tokens) <= _RUN_ON and (after in clauses.FINITE or after in _ARTICLES):
+        return False  # "on the left side a release was planned", "hernia on the right was reduced"
     at = side.first - 1
     the = tokens[at].norm == "the"
     at -= the
@@ -111,6 +114,9 @@ def _trails(sentence: Sentence, side: Side) -> bool:
     return the and side.first == side.last and _own_noun(sentence, side) is None and (
         clauses.bounds(sentence, side.first)[0] < at
     )
+
+
+_ARTICLES = _words("a an the we there this")
 
 
 def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | None:
