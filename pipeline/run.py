@@ -22,6 +22,7 @@ from pipeline import (
     checking,
     context,
     controls,
+    faint,
     grammar,
     inherited,
     listen,
@@ -284,7 +285,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     for extractor in plugins.every("pipeline.extractors"):
         found += extractor.extract(reading, rules)
     stated = removals.explant(inherited.inherit(arbitrate(found), reading, rules), reading, rules)
-    return reading, _number(settle.settle(stated, reading, rules))
+    return reading, _number(faint.lend(settle.settle(stated, reading, rules), reading))
 
 
 def _number(facts: Sequence[Fact]) -> list[Fact]:

@@ -23,7 +23,7 @@ LAYERS = {
             "correction_cues gapped conversion no_numbers spelled quantities tokens timespan streams utterances rephrased mentions sections "
             "clauses context_cues context answers sidewords laterality people enumerations cues sidewise story",
             "extractors",
-            "inherited removals settle leftovers assemble limits signout wording word word_template dosing coding udi fhir",
+            "inherited removals settle faint leftovers assemble limits signout wording word word_template dosing coding udi fhir",
             "checks review exports",
             "output checking delivery run casefiles contexts caseview dictation desk live jobs handover",
             "summary handover_cli listen_cli models_cli serve_cli cli web",

@@ -28,6 +28,10 @@ _CRITICAL = frozenset({
 _SHOWN = 2
 
 
+# What a "no" that was misheard would turn round.
+_DENIED = frozenset({"complication", "drain", "specimen", "allergy", "medication", "equipment_problem", "tourniquet"})
+
+
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     row = limit(grammar, note.profile, "confidence")
     least = float(row.value) if row is not None and row.value is not None else 0.0
@@ -36,6 +40,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     faint: list[Fact] = []
     for fact in note.facts:
         if fact.certainty == "negated" and fact.laterality is None:
+            sure = fact.evidence.confidence
+            if fact.kind in _DENIED and sure is not None and sure < least:
+                faint.append(fact)  # "no drain", of which the "no" was hardly heard
             continue
         heard = [f"also heard as {other}" for other in fact.alternatives if _differs(fact, other)]
         if heard:
