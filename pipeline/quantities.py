@@ -12,7 +12,7 @@ from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 
-from pipeline import compounds, day_times, identifiers, numerals, shapes
+from pipeline import compounds, day_times, fillers, identifiers, numerals, shapes
 from pipeline.dates import MONTHS
 from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
 from pipeline.ranges import join
@@ -94,6 +94,8 @@ def _merged(tokens: tuple[Token, ...]) -> tuple[Token, ...]:
         if quantity.dimension and quantity.form == "number" and may_be_decimal(norms, index):
             doubt = f"'point' stands before it: may be 0.{quantity.value}"
             quantity = replace(quantity, doubts=(*quantity.doubts, doubt))
+        if fillers.inside(spread, index, end):
+            quantity = replace(quantity, doubts=(*quantity.doubts, fillers.INSIDE))
         out.append(_token(spread, index, end, quantity))
         index = end
     return tuple(join(out) if found_any else out)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from pipeline import contrasts, numerals, streams
+from pipeline import contrasts, fillers, numerals, streams
 from pipeline.corrections import settle
 from pipeline.gapped import lend
 from pipeline.quantities import merge
@@ -37,7 +37,8 @@ def read(words: Sequence[Word], *, pause: float = 0.7) -> list[Sentence]:
     """
     drafts: list[Draft] = []
     for chunk, heading in _chunks(words, pause):
-        for tokens in (piece for sentence in _sentences(tokenize(chunk)) for piece in streams.cut(sentence)):
+        sentences = _sentences(fillers.drop(tokenize(chunk)))
+        for tokens in (piece for sentence in sentences for piece in streams.cut(sentence)):
             if drafts and drafts[-1].heading:
                 held = drafts.pop()
                 mark = Token(":", ":", held.tokens[-1].first, held.tokens[-1].last, None, True)

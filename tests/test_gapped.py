@@ -80,3 +80,22 @@ def test_a_number_said_and_spelled_is_one(text: str, expected: list[tuple[str, s
 ])  # fmt: skip
 def test_a_ratio_ends_with_its_thousands(text: str, expected: list[tuple[str, str | None, bool]]) -> None:
     assert amounts(text) == expected
+
+
+@pytest.mark.parametrize(("text", "expected"), [
+    ("twenty uh millilitres", [("20", "mL", False)]),
+    ("twenty um five millilitres", [("25", "mL", True)]),
+    ("a filter of 200 um", [("200", "um", False)]),
+    ("EBL 25 um cc", [("25", "mL", False)]),
+    ("um ten er milligrams", [("10", "mg", False)]),
+    ("ten, um, fifteen", [("10", None, False), ("15", None, False)]),
+])  # fmt: skip
+def test_hesitations_part_no_number_from_its_unit(text: str, expected: list[tuple[str, str | None, bool]]) -> None:
+    assert amounts(text) == expected
+
+
+def test_every_word_stays_in_a_token_beside_hesitations() -> None:
+    words = words_from_text("um the uh left knee, you know, was er opened um")
+    covered = {word for sentence in read(words) for token in sentence.tokens
+               for word in range(token.first, token.last + 1)}  # fmt: skip
+    assert sorted(covered) == [word.id for word in words]

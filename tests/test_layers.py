@@ -20,7 +20,7 @@ LAYERS = {
             "audio segments engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
             "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts corrections "
-            "correction_cues gapped conversion no_numbers spelled quantities tokens timespan streams utterances rephrased mentions sections "
+            "correction_cues gapped conversion no_numbers fillers spelled quantities tokens timespan streams utterances rephrased mentions sections "
             "clauses context_cues context answers sidewords laterality people enumerations cues sidewise story",
             "extractors",
             "inherited removals settle faint leftovers assemble limits signout wording word word_template dosing coding udi fhir",
