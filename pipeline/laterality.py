@@ -88,9 +88,10 @@ def _predicates(sentence: Sentence) -> frozenset[int]:
     sites = {mention.last for mention in sentence.mentions if mention.table == "sites"}
     told = {m.last for m in sentence.mentions if m.table == "findings" and m.first - 1 in sites}
     sides = {index for index, token in enumerate(sentence.tokens) if token.norm in ("left", "right", "both")}
+    behind = {side + step for side in sides for step in (2, 3, 4)}
     told |= {
-        index for index in range(2, len(sentence.tokens))
-        if clauses.is_state(sentence, index) and index - 1 not in sides and sides & {index - 2, index - 3, index - 4}
+        index for index in behind
+        if index < len(sentence.tokens) and index - 1 not in sides and clauses.is_state(sentence, index)
     }  # fmt: skip
     return frozenset(told)
 

@@ -14,6 +14,7 @@ def _words(text: str) -> frozenset[str]:
 
 DOCTORS = _words("doctor dr dr. professor prof prof. consultant")
 LAY = _words("mister mr mr. missus mrs mrs. miss ms ms. master madam sister nurse")
+_TITLES = DOCTORS | LAY
 _CREDENTIALS = _words("md m.d. do d.o. frcs mbbs phd rn crna pa pa-c dpm facs mrcs msc bsc jr sr")
 _PARTICLES = _words("van von de der den del della di da la le el al bin ibn mac mc o st st. ter ten dos du")
 # Words that no spoken name holds: they end it where speech has no capitals and no commas.
@@ -43,6 +44,8 @@ def persons(sentence: Sentence) -> list[Person]:
     """Names that follow a title, in order."""
     tokens = sentence.tokens
     found: list[Person] = []
+    if not sentence.says(_TITLES):
+        return found
     covered = {m.first: m for m in sentence.mentions if m.table not in ("team", "sex")}
     index = 0
     while index < len(tokens):

@@ -62,6 +62,8 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     index = _index(grammar)
     folded = [fold(token.norm) for token in sentence.tokens]
     found: list[Side] = []
+    if index.keys().isdisjoint(folded):
+        return found
     at = 0
     while at < len(folded):
         step = 1

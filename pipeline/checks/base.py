@@ -22,7 +22,7 @@ from pipeline import quantities, tokens
 from pipeline.conversion import convert
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
-from pipeline.records import Fact, Finding, Severity, Token
+from pipeline.records import Fact, Finding, Severity, Token, Word
 from pipeline.rows import Concept
 
 # Roles of things that were there but did not go into, or stay in, the patient.
@@ -149,7 +149,7 @@ def read(passage: Passage) -> list[Token]:
 @lru_cache(maxsize=256)
 def _read(text: str, length: int, struck: frozenset[int]) -> tuple[Token, ...]:
     """Kept for the checks that read the same sentence after one another."""
-    words = tokens.words_from_text(text)
+    words = [Word(at, part, at) for at, part in enumerate(text.split())]
     if len(words) == length:
         words = [word for at, word in enumerate(words) if at not in struck]
     elif struck:

@@ -32,7 +32,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         taken: set[int] = set()
         for mention in base.mentions(sentence, "grades"):
             facts += _named(reading, sentence, mention, grammar, taken)
-        for index, token in enumerate(sentence.tokens):
+        for index, token in enumerate(sentence.tokens) if sentence.says(_PLAIN) else ():
             if token.norm in _PLAIN and index not in taken:
                 facts += _at(reading, sentence, index, index + 1, None, grammar, taken)
         facts += _listed(reading, sentence, grammar, taken)
@@ -43,6 +43,8 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar, taken: set[i
     """Further levels of a list: "Outerbridge: condyle III, plateau II", "grade two on the patella, three on the
     trochlea". Each stands beside a part of the body, and the word grade or the name of the system goes before."""
     systems = list(base.mentions(sentence, "grades"))
+    if not systems and not sentence.says(_PLAIN):
+        return []
     led = [index for index, token in enumerate(sentence.tokens) if token.norm in _PLAIN]
     if not systems and not led or len({mention.id for mention in systems}) > 1:
         return []
