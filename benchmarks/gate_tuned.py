@@ -148,6 +148,7 @@ def changes(scripts: Sequence[str], base: Sequence[str], tuned: Sequence[str], r
             rows.append(Counter((kind, lost, made) for kind, lost, made in found if kind != "word"))
         lines = [f"  {mark} {kind}: {lost!r} <- {made!r}" for mark, some in (("mended", rows[0] - rows[1]),
                  ("NEW", rows[1] - rows[0])) for kind, lost, made in some.elements()]  # fmt: skip
+        lines += [f"  MADE UP {what}" for what in new(script, before, after, rules)]
         if lines:
             told += [f"script {script}", f"base   {before}", f"tuned  {after}", *lines, ""]
     return told

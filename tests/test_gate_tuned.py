@@ -124,6 +124,9 @@ def test_every_changed_critical_word_is_listed() -> None:
     assert "mended number: '15'" in told
     assert "NEW" in told
     assert gate.changes(SAID, SAID, SAID, rules) == []
+    # What stands in place of words that are not critical is listed as well.
+    stone = ["For a stone on the left."]
+    assert "  MADE UP number 1" in gate.changes(stone, stone, ["First stone on the left."], rules)
 
 
 def test_a_phrase_said_twice_is_no_loop_but_one_heard_twice_is() -> None:
