@@ -117,7 +117,7 @@ def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
             return _with_conjunction(norms, first) if norm in _CONJUNCTIONS else _before_phrase(norms, at)
         first = at
         at -= 1
-    if at < 0 or not named:
+    if not named or (at < 0 and not any(m.last < min(named) and m.table in _HEADS for m in sentence.mentions)):
         return None
     first = min(named)
     while first and (

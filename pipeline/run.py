@@ -278,7 +278,7 @@ def lines(heard: Heard) -> list[tuple[float | None, str]]:
 def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fact]]:
     """Words -> the reading and its settled, numbered facts. Pure."""
     marked = [mentions.mark(sentence, rules) for sentence in utterances.read(controls.obey(words, rules).words)]
-    placed = sections.place(marked, rules)
+    placed = sections.place(marked, rules, words)
     scoped = [context.scopes(sentence, rules) for sentence in placed]
     reading = Reading(tuple(words), answers.answer(scoped))
     found: list[Fact] = []

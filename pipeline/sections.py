@@ -6,13 +6,13 @@ sentence in two, so that no scope and no side reaches over it. Words, tokens and
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
-from pipeline.records import Sentence, Token
+from pipeline.records import Sentence, Token, Word
 from pipeline.rows import SectionCue
 
 _LEAD = frozenset(
@@ -44,14 +44,19 @@ def _index(grammar: Grammar) -> dict[str, list[_Cue]]:
     return index
 
 
-def place(sentences: Iterable[Sentence], grammar: Grammar) -> list[Sentence]:
-    """The sentences with their sections, cut where a section begins inside one, numbered anew."""
+def place(sentences: Iterable[Sentence], grammar: Grammar, words: Sequence[Word] = ()) -> list[Sentence]:
+    """The sentences with their sections, cut where a section begins inside one, numbered anew. `words`: of a typed
+    narration, to know its lines."""
     placed: list[Sentence] = []
     lasting, once = "", ""
+    lines = {word.id: word.segment for word in words if word.start is None}
+    line = 0  # the one that the lasting section was opened on
     for sentence in sentences:
         for part, row, alone in _cut(sentence, grammar):
             section = lasting
+            here = lines.get(part.tokens[0].first, 0) if part.tokens else line
             if row is not None:
+                line = here + (1 if alone else 0)
                 row = _after_preop(row, part, lasting, grammar)
                 section = "" if row is _NO_CUE else row.id
                 if row.holds == "narration":
@@ -65,7 +70,7 @@ def place(sentences: Iterable[Sentence], grammar: Grammar) -> list[Sentence]:
                 section = lasting = once = ""
             elif placed and placed[-1].section in _LISTS and _next_item(part):
                 section = placed[-1].section
-            elif _is_over(lasting, part, placed):
+            elif _is_over(lasting, part, placed) or (lasting in _BEFORE and here > line and _tells_work(part)):
                 section = lasting = ""
             elif lasting in _AHEAD and _tells_of_past(part):
                 section = ""
@@ -108,6 +113,25 @@ def _is_over(lasting: str, part: Sentence, placed: list[Sentence]) -> bool:
     if lasting in _LISTS:
         return not _alone_so_far(placed[-1]) and not _lists_on(part)
     return lasting in _BEFORE and (_begins_work(part) or _is_title(part))
+
+
+def _tells_work(part: Sentence) -> bool:
+    """Whether a line after the story before the operation tells what was done: "Left knee arthroscopy was performed."
+    """
+    norms = {token.norm for token in part.tokens}
+    done = any(m.table in ("procedures", "acts", "drugs", "injectates", "devices") for m in part.mentions)
+    dated = any(
+        token.quantity is not None
+        and (token.quantity.form in ("date", "year") or 1950 <= (token.quantity.value or 0) <= 2100)
+        for token in part.tokens
+    )
+    return done and bool(norms & {"was", "were"}) and not norms & _LONG_AGO and not dated
+
+
+_LONG_AGO = frozenset(
+    "ago previously previous prior had has history since last earlier outside elsewhere childhood before failed no "
+    "relief treated".split()
+)
 
 
 def _is_title(part: Sentence) -> bool:
@@ -282,7 +306,7 @@ def _names_its_own(sentence: Sentence, at: int, end: int, row: SectionCue, first
 def _opens_operation(sentence: Sentence, at: int, end: int, row: SectionCue, open_: SectionCue) -> bool:
     """Whether "procedure" in the words of a diagnosis names the operation: "pre op hernia post op same procedure left
     hernia repair", but not "the same procedure"."""
-    if row.id != "procedure" or open_.id not in _DIAGNOSES or at < 1:
+    if row.id != "procedure" or open_.id not in _DIAGNOSES | _BEFORE or at < 1:
         return False
     before = [token.norm for token in sentence.tokens[max(0, at - 3) : at]]
     if before[-1] in _BEFORE_A_NOUN - {"same"} and before[-2:] != ["same", "after"]:

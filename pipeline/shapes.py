@@ -105,6 +105,29 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     return shorthand(tokens, norms, start) or codes.pair(tokens, norms, start)
 
 
+_AIRWAY = frozenset("tube tubes ett endotracheal tracheal nasotracheal orotracheal tracheostomy".split())
+_OF_A_TUBE = _AIRWAY | frozenset(
+    "oral nasal cuffed uncuffed reinforced armoured armored rae north south facing".split()
+)
+
+
+def _tube(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
+    """ "A seven five tube", "ETT seven oh": inner diameters in half millimetres (ISO 5361), as they are called out."""
+    number, half = small(norms, start), _at(norms, start + 1)
+    if number is None or not 2 <= number <= 10 or half not in ("five", "oh", "o", "zero"):
+        return None
+    end = start + 2
+    ahead = end
+    while _at(norms, ahead) in _OF_A_TUBE - _AIRWAY:
+        ahead += 1
+    before = {_at(norms, start - 1), _at(norms, start - 2)}
+    if _at(norms, ahead) not in _AIRWAY and not (before & _AIRWAY and not is_unit_like(_at(norms, end))):
+        return None
+    said = " ".join(token.text for token in tokens[start:end])
+    value = Decimal(f"{number}.{5 if half == 'five' else 0}")
+    return Quantity(value=value, text=said, doubts=(f"'{said}' was read as {value}",)), end
+
+
 def _at(norms: Sequence[str], index: int) -> str:
     return norms[index] if 0 <= index < len(norms) else ""
 
@@ -326,5 +349,5 @@ def _times(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
 
 
 # In this order the more particular comes first. Times as recognisers write them are no words.
-_SPOKEN = (date, clock_face, clock, day_times.read, _suture, _ratio, _size, _label)
+_SPOKEN = (_tube, date, clock_face, clock, day_times.read, _suture, _ratio, _size, _label)
 _WRITTEN = (date, clock_face, clock, day_times.read, heard_clock, _suture, _ratio, _size, _label)

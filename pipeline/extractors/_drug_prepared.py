@@ -24,6 +24,11 @@ def settle(sentence: Sentence, facts: Iterable[Fact]) -> list[Fact]:
     groups = {found[at].group for at, what in told.items() if what == "given"} & {
         found[at].group for at, what in told.items() if what == "prepared"
     }
+    given = {found[at].group for at, what in told.items() if what == "given"}
+    for at, what in told.items():
+        fact = found[at]
+        if what == "prepared" and fact.group not in given and _is_only_prepared(sentence, fact):
+            found[at] = replace(fact, status="planned", doubts=tuple(dict.fromkeys((*fact.doubts, DOUBT))))
     for at, fact in enumerate(found):
         if fact.group is None or fact.group not in groups or fact.status not in ("performed", "planned"):
             continue
@@ -33,6 +38,29 @@ def settle(sentence: Sentence, facts: Iterable[Fact]) -> list[Fact]:
         else:
             found[at] = replace(fact, status="performed", doubts=others)
     return found
+
+
+def _is_only_prepared(sentence: Sentence, fact: Fact) -> bool:
+    """Whether another number of what was drawn up follows ("ten mils were drawn up, six were given"): how much of it
+    was given is not this amount. "Drawn up and injected" is all of it."""
+    assert isinstance(fact, Claim)
+    tokens = sentence.tokens
+    index = next((at for at, token in enumerate(tokens) if (token.first, token.last) == fact.number), None)
+    if index is None or fact.status != "performed" or fact.certainty != "affirmed":
+        return False
+    for at in range(index + 1, min(len(tokens), index + 1 + _FURTHER)):
+        if tokens[at].norm in ("and", "then") and at + 1 < len(tokens) and tokens[at + 1].norm in _GIVEN - {"gave"}:
+            return False
+        quantity = tokens[at].quantity
+        if quantity is None or quantity.form not in ("number", "fraction") or quantity.dimension in _STRENGTHS:
+            continue
+        near = [token.norm for token in (*tokens[at - 2 : at], *tokens[at + 1 : at + 4])]
+        return quantity.unit in (None, fact.unit) and bool(set(near) & (_GIVEN | _WASTED))
+    return False
+
+
+_FURTHER = 16  # tokens
+_WASTED = frozenset({"wasted", "discarded", "thrown", "left", "remaining", "kept"})
 
 
 def _is_amount(fact: Fact) -> bool:

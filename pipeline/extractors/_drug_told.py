@@ -6,6 +6,8 @@ not used, and nothing of the second.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from pipeline import clauses, cues
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence, Token
@@ -189,6 +191,23 @@ def explains(sentence: Sentence, index: int, drug: Mention) -> bool:
     return before in (["which", "is"], ["that", "is"], ["that", "makes"], ["which", "makes"]) or before[-1:] in (
         ["equals"], ["making"], ["equalling"], ["equaling"], ["ie"], ["i.e."], ["="]
     )  # fmt: skip
+
+
+def may_be_corrected(sentence: Sentence, drug: Mention) -> str | None:
+    """ "Bupivacaine no lidocaine ten mils": another drug right behind a "no", with an amount of its own, may be the one
+    that was meant; "lidocaine ten mils, no adrenaline" is none."""
+    tokens = sentence.tokens
+    drugs = [mention for mention in sentence.mentions if mention.table == "drugs"]
+    place = drugs.index(drug)
+    beside = drugs[max(0, place - 1) : place + 2]
+    for one, other in pairwise(beside):
+        between = [token.norm for token in tokens[one.last + 1 : other.first] if token.norm != ","]
+        numbered = other.last + 1 < len(tokens) and tokens[other.last + 1].quantity is not None
+        if between in (["no"], ["not"]) and numbered and drug in (one, other):
+            first = " ".join(token.text for token in tokens[one.first : one.last + 1])
+            second = " ".join(token.text for token in tokens[other.first : other.last + 1])
+            return f"'{first} no {second}' may take back the first drug for the second"
+    return None
 
 
 _TIMES = {"twice": "two", "thrice": "three"}

@@ -22,7 +22,8 @@ _GRAVE = frozenset({"organ", "systemic", "bone"})
 _GRAVE_IDS = frozenset({"dural-tear", "nerve-injury", "vascular-injury", "haemorrhage"})
 _CALLED = frozenset(
     {"complication", "complications", "complicated", "unfortunately", "inadvertent", "inadvertently", "accidental",
-     "accidentally", "iatrogenic", "unexpected", "unintended", "occurred", "sustained", "noticed", "recognized"}
+     "accidentally", "iatrogenic", "unexpected", "unintended", "occurred", "sustained", "noticed", "recognized",
+     "recognised"}
 )  # fmt: skip
 _NONE = frozenset({"none", "nil", "no", "zero", "uneventful", "absent", "not"})
 _WHOLE = frozenset({"procedure", "operation", "surgery", "patient", "recovery", "case", "course", "anesthesia",
@@ -74,7 +75,12 @@ def _complication(
 def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:
     if sentence.section == "complications":
         return True
-    if {token.norm for token in sentence.tokens} & _TALK:
+    first, end = 0, len(sentence.tokens)
+    if end > _STREAM:
+        first, end = clauses.bounds(sentence, mention.first)
+        if end < len(sentence.tokens) and not any(t.norm in clauses.FINITE for t in sentence.tokens[first:end]):
+            end = clauses.bounds(sentence, end)[1]  # a list before its verb: "infection, nerve damage ... were named"
+    if {token.norm for token in sentence.tokens[first:end]} & _TALK:
         return False  # the risks, as they were explained
     if any(token.norm in _GUARDS for token in sentence.tokens[max(0, mention.first - _GUARDED) : mention.first]):
         return False  # "prophylaxis against deep vein thrombosis"
@@ -85,6 +91,9 @@ def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:
     if any(m.table in ("diagnoses", "findings", "procedures", "acts") for m in same):
         return bool(norms & _CALLED)
     return row.group in _GRAVE or row.id in _GRAVE_IDS or bool(norms & _CALLED)
+
+
+_STREAM = 14  # tokens; in a longer stretch the talk of risks may be over
 
 
 def _bled(sentence: Sentence, mention: Mention) -> bool:

@@ -42,12 +42,23 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _goes(sentence: Sentence, mention: Mention) -> bool:
     if sentence.section == "disposition":
         return True
+    if sentence.tokens[mention.first].norm == "admitted" and _was_admitted(sentence, mention):
+        return False
     before = {token.norm for token in sentence.tokens[max(0, mention.first - 5) : mention.first]}
     after = {token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 3]}
     if after & {"room", "bed"} and mention.id == "recovery" and not before & _MOVES:
         return False
     inside = {token.norm for token in sentence.tokens[mention.first : mention.last + 1]}
     return bool((before | inside) & _MOVES) and not before & {"pelvic", "orbital", "until", "emergency", "brought"}
+
+
+def _was_admitted(sentence: Sentence, mention: Mention) -> bool:
+    """ "She was admitted for chest pain and underwent ...": how she came in, not where she goes."""
+    before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 2]]
+    return bool({"was", "were", "been", "had"} & set(before)) and "be" not in before and after in (
+        ["for"], ["with"], ["because"], ["via"], ["through"], ["electively"], ["as"]
+    )  # fmt: skip
 
 
 def _is_condition(sentence: Sentence, mention: Mention, goes: bool) -> bool:

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+from typing import Any
+
 from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 
-KINDS = ("drain", "drain_size")
+KINDS = ("drain", "drain_size", "device_count")
 
 _SIZE_REACH = 36  # nothing but tubes is measured in French
 _BEFORE_NOUN = frozenset(
     ("a", "an", "the", "no", "one", "two", "three", "any", "this", "that", "without", "wound", "suction", "surgical",
-     "french", "closed", "flat", "round", "left", "right", "deep", "subcutaneous", "and", "of", "each", "both")
+     "french", "closed", "flat", "round", "left", "right", "bilateral", "deep", "subcutaneous", "and", "of",
+     "each", "both")
 )  # fmt: skip
 
 
@@ -34,6 +38,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                           laterality=side,
                           group=f"t{base.group_of(sentence, mention.first)}")
             )  # fmt: skip
+        for mention in drains:
+            facts += _count(reading, sentence, mention)
         for index, quantity in base.quantities(sentence, ""):
             for mention in drains:  # "a nineteen Blake drain": 7 to 36 French are made, common practice, no source
                 sized = mention.id != "drain" and mention.first == index + 1 and quantity.form == "number"
@@ -59,6 +65,42 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                                name=mention.id, group=f"t{base.group_of(sentence, mention.first)}")
                 )  # fmt: skip
     return facts
+
+
+def _count(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]:
+    """ "Two nineteen French Blake drains", "drains times two", "a pair of JP drains": how many."""
+    tokens = sentence.tokens
+    said: dict[str, Any] = {
+        "text": cues.words(sentence, mention.first, mention.last), "name": None,
+        "group": f"t{base.group_of(sentence, mention.first)}",
+    }  # fmt: skip
+    pair = [token.norm for token in tokens[max(0, mention.first - 3) : mention.first]]
+    if "pair" in pair and "of" in pair:
+        at = mention.first - len(pair) + pair.index("pair")
+        return [base.make("device_count", reading, sentence, at, mention.last, value=Decimal(2), **said)]
+    behind = mention.last + 1
+    for index in [*range(mention.first - 1, max(-1, mention.first - 5), -1), behind, behind + 1]:
+        if not 0 <= index < len(tokens):
+            continue
+        quantity = tokens[index].quantity
+        if quantity is None:
+            if index < mention.first and tokens[index].norm not in _ADJECTIVES:
+                break
+            continue
+        if index > mention.last:
+            if quantity.form == "times" or (quantity.form == "number" and tokens[index - 1].norm in ("x", "times")):
+                return [base.claim("device_count", reading, sentence, index, mention.first, mention.last, 2, **said)]
+            continue
+        if quantity.form == "number" and not quantity.dimension and quantity.value in _FEW:
+            return [base.claim("device_count", reading, sentence, index, mention.first, mention.last, 2, **said)]
+    return []
+
+
+_FEW = frozenset(Decimal(count) for count in range(2, 7))  # 7 French is the thinnest drain
+_ADJECTIVES = frozenset(
+    "more further additional large small suction closed flat round wound surgical silicone vacuum subcutaneous "
+    "subfascial deep superficial intercostal redivac pigtail open corrugated apical basal french".split()
+)
 
 
 def _other_tube(sentence: Sentence) -> bool:

@@ -75,6 +75,8 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
         additive = mention.id in ADRENALINE and bool(events) and _follows_with(sentence, mention)
         group = base.group_of(sentence, mention.first)
         fields = _circumstances(sentence, grammar, mention, drug, after)
+        if not additive and (unsure := _drug_told.may_be_corrected(sentence, mention)):
+            fields["doubts"] = (*fields.get("doubts", ()), unsure)
         if additive:
             fields = _drug_words.as_carrier(fields, events[-1].fields)
         events.append(Event(mention, drug, f"m{group}", additive, fields))
@@ -311,8 +313,8 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
     if _drug_numbers.is_of_another(sentence, index, mention):
         return True
     if index < mention.first:  # "1.7 mL each amoxicillin 2 g": each closes what came before
-        after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
-        return after[:1] == ["each"] and after[1:] != ["of"]
+        after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
+        return after[:1] == ["each"] and "of" not in after[1:]
     if index == mention.last + 1:
         return False  # "oxytocin forty units in five hundred millilitres of saline"
     # "Depo-Medrol and 2 mL saline": the number belongs to what follows it

@@ -11,7 +11,7 @@ import re
 from dataclasses import replace
 
 from pipeline import laterality, rephrased, story
-from pipeline.extractors import _other_senses, base
+from pipeline.extractors import _attempts, _other_senses, base
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Mention, Reading, Sentence
 from pipeline.rows import Concept
@@ -58,6 +58,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if fact.status == "conditional" and mention.table == "procedures" and _risk(sentence, mention):
                 continue
             fact = _before(sentence, fact)
+            unsure = _attempts.doubt(sentence, mention) if fact.certainty == "affirmed" else None
+            if unsure is not None and fact.status == "performed":
+                fact = replace(fact, doubts=(*fact.doubts, unsure))
             if mention.table == "procedures" and rephrased.is_verbal(sentence, mention.first, mention.last):
                 active = sentence.tokens[mention.first].norm in rephrased.VERBS
                 verbal.append((fact, active))
@@ -188,9 +191,11 @@ def _deeds(sentence: Sentence) -> list[Mention]:
     places = {m.first for m in base.mentions(sentence, "sites")}
     return [
         Mention("acts", token.norm, index, index)
-        for index, token in enumerate(sentence.tokens[:-1])
-        if token.norm in rephrased.DONE
-        and (sentence.tokens[index + 1].norm in ("of", "left", "right", "#level") or index + 1 in places)
+        for index, token in enumerate(sentence.tokens)
+        if ((token.norm in rephrased.DONE
+             and index + 1 < len(sentence.tokens)
+             and (sentence.tokens[index + 1].norm in ("of", "left", "right", "#level") or index + 1 in places))
+            or token.norm in _WHOLE)
         and not any(m.first <= index <= m.last for m in base.mentions(sentence, *_KIND))
     ]  # fmt: skip
 
@@ -204,6 +209,8 @@ def _ends_title(sentence: Sentence, index: int, ends: frozenset[str]) -> bool:
     )
 
 
+# What is an operation by itself as the title, and a step in the body of another.
+_WHOLE = frozenset({"washout", "paracentesis", "stent", "stenting", "tap", "pericardiocentesis"})
 _TITLE = 24  # words
 _NO_NAME = frozenset({"the", "a", "an", "of", "last", "next", "final", "this", "is", "in", "series", "number"})
 _ORDINALS = frozenset({"first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth"})
