@@ -106,6 +106,8 @@ def main() -> int:
     if options.hear:
         hearer = SETUPS[options.hear].hearer(rules, options.again)
         return hear(hearer, sounds(jobs, options.utterances), options.minutes)
+    for one in sounds(jobs, options.utterances):
+        one.path()  # spoken here: the memory of a row is that of hearing alone
     ends = time.monotonic() + 60 * options.minutes if options.minutes else None
     for name in options.rows:
         # A process for each engine: its peak memory is its own.
