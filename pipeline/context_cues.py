@@ -74,6 +74,9 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             continue
         if any(m.first <= hit.first and hit.last <= m.last and m.last - m.first > hit.last - hit.first
                and m.table in _WITH_OWN_WORDS for m in sentence.mentions):  # fmt: skip
+            goes_on = _named_list(sentence, folded, hit)
+            if goes_on is not None:
+                kept.append(CueHit(hit.rule, goes_on, goes_on))
             continue
         if hit.rule.id == "suspected" and folded[hit.last] == "be" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "could be retracted": it was possible
@@ -83,3 +86,24 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             continue  # "the plan was discussed"
         kept.append(hit)
     return sorted(kept, key=lambda hit: hit.first)
+
+
+_BARE_NO = frozenset({"no", "without"})
+_LISTED = 7  # tokens
+
+
+def _named_list(sentence: Sentence, folded: list[str], hit: CueHit) -> int | None:
+    """The last token of a name that begins with a bare "no", where a list goes on behind it: "no abnormality or mass"
+    denies the mass too. "No abnormality and a mass" does not."""
+    if hit.rule.id not in _BARE_NO or hit.rule.direction != "after":
+        return None
+    named = [m.last for m in sentence.mentions if m.first == hit.first and m.last > hit.last and m.table == "findings"]
+    if not named:
+        return None
+    last = max(named)
+    for at in range(last + 1, min(last + _LISTED, len(folded))):
+        if folded[at] in ("or", "nor"):
+            return last if folded[last + 1] in ("or", "nor", ",") else None
+        if folded[at] in clauses.FINITE or folded[at] in ("and", "but", ".", ";"):
+            return None
+    return None
