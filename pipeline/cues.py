@@ -248,7 +248,7 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
             return "each"  # "through each needle, both sides"
         return "per_side"
     led = "each" in before and not any(word.endswith("ed") for word in before[before.index("each") :])
-    led = led or _each_of(tokens, index)
+    led = (led or _each_of(tokens, index)) and not ("each" in before[:-1] and before[-1] == "so")  # "each so eight"
     if any(phrase in ahead for phrase in _EACH) or led:  # not "left in each syringe injected four millilitres"
         return "each"
     opens = ahead.startswith("total") and not _leads_on(tokens, index + 1)

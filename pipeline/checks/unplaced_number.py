@@ -31,6 +31,7 @@ _CONTAINERS = frozenset({
     "cartridge", "cartridges", "vial", "vials", "ampoule", "ampoules", "ampule", "ampules", "syringe", "syringes",
     "bottle", "bottles", "bag", "bags", "tube", "tubes", "drop", "drops", "swab", "swabs", "patch", "patches",
 })  # fmt: skip
+_LEADS_ON = frozenset({"of", "percent", "per", "plain", "heavy", "half", "units", "doses", "shots", "and", "to", "or"})
 _CONTRAST = "contrast"  # "Isovue 300": the number is part of the name
 
 
@@ -95,6 +96,9 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if not dimension:
         if _CONTAINERS & {*before[-1:], *after[:1]}:
             return False
+        counts = after[:1] and after[0].isalpha() and after[0] not in _LEADS_ON
+        if counts and not behind and _words_between(drug, piece) > 1:
+            return False  # "the lump and two nodes bupivacaine twenty millilitres": of the nodes
         contrast = row is not None and _CONTRAST in row.classes
         return _words_between(drug, piece) <= _BARE and not (contrast and behind)
     if any(word in _PLAIN for word in after[:3]):

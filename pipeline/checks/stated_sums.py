@@ -1,0 +1,207 @@
+"""Sums that are said in one breath, whether or not an entry of the note holds their numbers.
+
+"Clamp on 09:06, off 09:44, 38 min", "right lobe 45 g, left lobe 32 g, together 77 g", "5 mL x 6 = 30 mL", "20 mL, 4 mL
+at each of 5 levels", "specimens: toe, pus, bone (3)". Read from the sentences themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from decimal import Decimal
+from itertools import pairwise
+
+from pipeline.checks._spoken_counts import count
+from pipeline.checks.base import amount, finding, plain, read
+from pipeline.conversion import convert
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Finding, Quantity, Token
+from pipeline.timespan import minutes_between
+
+MEANING = "Two times, amounts or shares said in one breath do not come to the length of time or the sum said with them."
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+_TO = _words(
+    "to - – until till up down off on end ended from at , and through start finish out released inflated deflated"
+)
+_SO = _words(
+    ", ( : = so that is total for giving makes making or traction tourniquet clamp time ischemia ischaemia ischemic "
+    "ischaemic warm cold cross bypass operation operating operative duration surgery a of the was which cuff in all"
+)
+_OTHER_TIME = _words("before after later earlier ago apart between prior from previous")
+_TIMES = _words("x times × *")
+_MAKES = _words("= is makes making that total so ( , in all for")
+_LEADS = _words("together total altogether = makes making sum")
+_ENDS = _words("total altogether together")
+_SUMMED = _words("mass volume amount catalytic")
+_SLACK = 2  # minutes: times of day are said to the minute
+_CLOSE, _FAR = 5, 12  # tokens
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        tokens = read(passage)
+        if not any(token.quantity is not None for token in tokens):
+            continue
+        told = [*_spans(note, passage, tokens), *_products(tokens), *_sums(note, passage, tokens), *_shares(tokens),
+                *_bracketed(tokens)]  # fmt: skip
+        for index, arithmetic in dict(told).items():
+            made = finding(
+                "stated_sums", "warning",
+                f"“{tokens[index].text}” was said; what was said with it comes to something else.",
+                [fact for fact in note.facts if passage.holds(fact) and (one := tokens[index].quantity) is not None
+                 and one.value is not None and (fact.value, fact.unit) == (one.value, one.unit)],
+                arithmetic=arithmetic, ask="Say which is right.", about=f"w{passage.evidence.first + index}",
+            )  # fmt: skip
+            found.append(
+                Finding(made.check, made.severity, made.message, made.key, made.ask, made.arithmetic, made.facts,
+                        made.evidence or (passage.evidence,))
+            )  # fmt: skip
+    return found
+
+
+def _in(quantity: Quantity | None, unit: str | None) -> Decimal | None:
+    """The exact value in a unit; None where it cannot be said."""
+    if quantity is None or quantity.value is None or quantity.unit is None or unit is None or quantity.comparator:
+        return None
+    try:
+        return convert(quantity.value, quantity.unit, unit)
+    except ValueError:
+        return None
+
+
+def _spans(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "08:34 to 09:21 (47 min)"; a tourniquet whose times are all entries is left to tourniquet_times."""
+    clocks = [at for at, token in enumerate(tokens) if token.quantity is not None and token.quantity.form == "clock"]
+    for first, second in pairwise(clocks):
+        if second - first > _CLOSE or not {token.norm for token in tokens[first + 1 : second]} <= _TO:
+            continue
+        at = next((at for at in range(second + 1, min(second + 2 + _CLOSE, len(tokens)))
+                   if tokens[at].norm not in _SO), None)  # fmt: skip
+        minutes = _in(tokens[at].quantity, "min") if at is not None else None
+        early, late = tokens[first].quantity, tokens[second].quantity
+        if at is None or minutes is None or early is None or late is None:
+            continue
+        after = tokens[at + 1].norm if at + 1 < len(tokens) else ""
+        gap = minutes_between(early.text, late.text)
+        if gap is None or after in _OTHER_TIME or abs(minutes - gap) <= _SLACK:
+            continue
+        if not _held_as_tourniquet(note, passage, minutes):
+            yield at, f"{late.text} - {early.text} = {gap} min, said: {plain(minutes)} min"
+
+
+def _held_as_tourniquet(note: OperativeNote, passage: Passage, minutes: Decimal) -> bool:
+    here = [fact for fact in note.facts if passage.holds(fact)]
+    marks = {fact.name for fact in here if fact.kind == "clock_time"}
+    return {"tourniquet_up", "tourniquet_down"} <= marks and any(
+        fact.kind == "tourniquet_time" and fact.value == minutes for fact in here
+    )
+
+
+def _products(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "5 mL x 6 = 30 mL", "two packs of cement, forty grams each, eighty grams"."""
+    for index, token in enumerate(tokens):
+        quantity = token.quantity
+        if quantity is None or quantity.dimension not in _SUMMED or quantity.value is None or index + 1 >= len(tokens):
+            continue
+        number: int | None = None
+        at = index + 1
+        if tokens[at].norm in _TIMES and at + 1 < len(tokens):
+            number, at = count(tokens[at + 1]), at + 2
+        elif tokens[at].norm == "each" and tokens[at + 1 : at + 2] and tokens[at + 1].norm != "of":
+            counts = [one for near in tokens[max(0, index - 6) : index] if (one := count(near)) is not None]
+            number, at = (counts[-1] if len(counts) == 1 else None), at + 1
+        if number is None:
+            continue
+        links = 0
+        while at < len(tokens) and tokens[at].norm in _MAKES and links < 4:
+            at, links = at + 1, links + 1
+        said = _in(tokens[at].quantity, quantity.unit) if at < len(tokens) else None
+        joined = links or tokens[at - 1].norm == "each"
+        if said is not None and joined and said not in (quantity.value * number, quantity.value):
+            worked = amount(quantity.value * number, quantity.unit)
+            yield (
+                at,
+                f"{number} x {amount(quantity.value, quantity.unit)} = {worked}, said: {amount(said, quantity.unit)}",
+            )
+
+
+def _sums(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "8 mL plus 5 mL allograft, 13 mL total": amounts that no entry of their own kind adds up."""
+    for index, token in enumerate(tokens):
+        quantity = token.quantity
+        if quantity is None or quantity.dimension not in _SUMMED or not _is_total(tokens, index):
+            continue
+        if any(passage.holds(fact) and fact.kind != "measurement" and (fact.value, fact.unit) == (
+            quantity.value, quantity.unit) for fact in note.facts):  # fmt: skip
+            continue
+        parts: list[Decimal] = []
+        last = index
+        for at in range(index - 1, -1, -1):
+            part = tokens[at].quantity
+            if part is None:
+                continue
+            value = _in(part, quantity.unit)
+            if value is None or last - at > _FAR or count(tokens[at]) is not None:
+                break
+            parts.append(value)
+            last = at
+        said = quantity.value
+        if said is None or len(parts) < 2 or said in parts:
+            continue
+        if any(sum(parts[:number]) == said for number in range(2, len(parts) + 1)):
+            continue
+        worked = sum(parts, Decimal(0))
+        yield index, (f"{' + '.join(plain(part) for part in reversed(parts))} = {amount(worked, quantity.unit)}, "
+                      f"said: {amount(said, quantity.unit)}")  # fmt: skip
+
+
+def _is_total(tokens: Sequence[Token], index: int) -> bool:
+    before = [token.norm for token in tokens[max(0, index - 2) : index]]
+    after = [token.norm for token in tokens[index + 1 : index + 4]]
+    ends = bool(after) and (after[0] in _ENDS or after[:2] in (["in", "total"], ["in", "all"]))
+    return bool(_LEADS & set(before)) or (ends and after[:2] != ["together", "with"])
+
+
+def _shares(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "20 mL of bupivacaine, 4 mL at each of 5 levels"."""
+    volumes = [at for at, token in enumerate(tokens)
+               if token.quantity is not None and token.quantity.dimension == "volume"]  # fmt: skip
+    if len(volumes) != 2:
+        return
+    whole, share = volumes
+    ahead = [token.norm for token in tokens[share + 1 : share + 4]]
+    place = next((share + 1 + at for at, norm in enumerate(ahead) if norm == "each"), None)
+    if place is None or [token.norm for token in tokens[place + 1 : place + 2]] != ["of"]:
+        return
+    number = next((one for token in tokens[place + 2 : place + 4] if (one := count(token)) is not None), None)
+    part = tokens[share].quantity
+    said = _in(tokens[whole].quantity, part.unit if part is not None else None)
+    if number is None or part is None or part.value is None or said is None or part.comparator:
+        return
+    if said not in (part.value * number, part.value):
+        yield whole, (f"{number} x {amount(part.value, part.unit)} = {amount(part.value * number, part.unit)}, "
+                      f"said: {amount(said, part.unit)}")  # fmt: skip
+
+
+def _bracketed(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "Specimens: toe, swab of pus, margin bone (3)"."""
+    for index, token in enumerate(tokens[:-2]):
+        if token.norm not in ("specimens", "samples", "biopsies", "cultures") or tokens[index + 1].norm != ":":
+            continue
+        items = 1
+        for at in range(index + 2, len(tokens) - 1):
+            norm = tokens[at].norm
+            if norm in (".", ";", ":"):
+                break
+            number = count(tokens[at + 1])
+            if norm == "(" and number is not None and [one.norm for one in tokens[at + 2 : at + 3]] == [")"]:
+                if items > 1 and items != number:
+                    yield at + 1, f"{items} named, said: {number}"
+                break
+            items += norm in (",", "and") and tokens[at - 1].norm != ","
