@@ -40,7 +40,8 @@ def main() -> int:
     engine = plugins.find(listen.ENGINES, given.engine).load(given.model)
     rules = grammar.load()
     with tempfile.TemporaryDirectory() as folder:
-        dictation = Dictation(SoundFile(Path(folder) / "recording.wav"), rules, engine, early=run.early_ear(engine))
+        dictation = Dictation(SoundFile(Path(folder) / "recording.wav"), rules, engine, early=run.early_ear(engine),
+                              reader=run.second_reader(engine))  # fmt: skip
         used = time.process_time()
         began = time.monotonic()
         feeder = threading.Thread(target=feed, args=(dictation, sound, began))
