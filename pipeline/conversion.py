@@ -124,8 +124,11 @@ def convert(value: Decimal, from_ucum: str, to_ucum: str) -> Decimal:
     Raises ValueError if a unit is unknown or the two do not measure the same thing ("mg" to "mL").
     Percent is a fraction here; 1 % = 10 mg/mL of a drug is `dosing.strength`.
     """
-    if from_ucum == to_ucum:
-        return value
+    return value if from_ucum == to_ucum else _convert(value, from_ucum, to_ucum)
+
+
+@lru_cache(maxsize=1024)
+def _convert(value: Decimal, from_ucum: str, to_ucum: str) -> Decimal:
     first, second = _parsed(from_ucum), _parsed(to_ucum)
     if first is None or second is None or first[0] != second[0]:
         raise ValueError(f"cannot convert {from_ucum!r} to {to_ucum!r}")

@@ -46,6 +46,17 @@ def side_for(
     found = sides(sentence, grammar)
     if not found:
         return None, None
+    known: dict[tuple[int, int, bool, Grammar], tuple[Laterality | None, str | None]]
+    known = sentence.memo.setdefault("side-for", {})
+    key = first, last, own_only, grammar
+    if key not in known:
+        known[key] = _side_for(sentence, found, first, last, grammar, own_only)
+    return known[key]
+
+
+def _side_for(
+    sentence: Sentence, found: list[Side], first: int, last: int, grammar: Grammar, own_only: bool
+) -> tuple[Laterality | None, str | None]:
     for side in found:
         if side.first <= last and side.last >= first:
             return _given(side)
