@@ -64,6 +64,11 @@ _HARMED = re.compile(
     rf"\b{_ORGANS}(?: \w+)? (?:was|were|got|has been|had been) (?:\w+ly )?{_HARM}\b|"
     rf"\b{_HARM} (?:the |a |an )(?:\w+ ){{0,2}}{_ORGANS}\b", re.I,
 )  # fmt: skip
+# An injury that is named by what made it needs no further word: "a dissection injury to the crus".
+_BY_THE_WORK = re.compile(
+    r"\b(?:dissection|thermal|retraction|traction|cautery|diathermy|trocar|needle|drill|saw|instrument|surgical|"
+    r"guide ?wire|screw) injur(?:y|ies) (?:to|of|in)\b", re.I,
+)  # fmt: skip
 _ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercare", "preop-diagnosis", "diagnosis"})
 
 
@@ -73,15 +78,17 @@ def _in_words(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding
     for passage in note.sections.description:
         happened = _ACCIDENT.search(passage.text)
         harmed = _HARMED.search(passage.text)
-        if happened is None or harmed is None or passage.section in _ELSEWHERE:
+        made_so = _BY_THE_WORK.search(passage.text)
+        if (made_so is None and (happened is None or harmed is None)) or passage.section in _ELSEWHERE:
             continue
+        words = made_so[0] if made_so else f"{harmed[0]} ... {happened[0]}" if harmed and happened else ""
         if re.search(r"\b(?:not|without|avoid(?:ing)?|prevent|no)\b", passage.text, re.I) or any(
             passage.holds(fact) for fact in told
         ):
             continue
         made = finding(
             "complication_conflict", "warning",
-            f"Complications were said to be none, but harm was told: “{harmed[0]} ... {happened[0]}”.",
+            f"Complications were said to be none, but harm was told: “{words}”.",
             [none], ask="Say whether it is a complication.", about=f"w{passage.evidence.first}",
         )  # fmt: skip
         found.append(replace(made, evidence=(*made.evidence, passage.evidence)))

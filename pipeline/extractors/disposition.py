@@ -30,13 +30,26 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             continue
         goes = [m for m in base.mentions(sentence, "dispositions") if _goes(sentence, m)] if not concern else []
         for mention in goes:
-            facts.append(base.make("disposition", reading, sentence, mention.first, mention.last, name=mention.id))
+            status = base.scope_at(sentence, "status", mention.first, "performed")
+            if status == "planned" and _went(sentence, mention):
+                status = "performed"
+            facts.append(base.make("disposition", reading, sentence, mention.first, mention.last, name=mention.id,
+                                   status=status))  # fmt: skip
         for mention in base.mentions(sentence, "conditions"):
             if _is_condition(sentence, mention, bool(goes)):
                 certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
                 facts.append(base.make("condition", reading, sentence, mention.first, mention.last, name=mention.id,
                                        certainty="negated" if certainty == "negated" else "affirmed"))  # fmt: skip
     return facts
+
+
+def _went(sentence: Sentence, mention: Mention) -> bool:
+    """ "She is to call us, and he was discharged home": a past passive is no plan, whatever was planned before it."""
+    tokens = sentence.tokens
+    words = range(max(1, mention.first - 4), mention.last + 1)
+    return any(
+        tokens[at].norm.endswith("ed") and tokens[at - 1].norm in ("was", "were") for at in words
+    ) and not {"if", "unless", "when", "once"} & {token.norm for token in tokens[: mention.first]}
 
 
 def _goes(sentence: Sentence, mention: Mention) -> bool:

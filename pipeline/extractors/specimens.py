@@ -26,7 +26,7 @@ _NO_THINGS = frozenset(
 )  # fmt: skip
 _STOPS = frozenset(
     "the a an was were is are be been being and then to for from with by which that it we i this these sent submitted "
-    "removed taken delivered passed off handed some all both one as".split()
+    "removed taken delivered passed off handed some all both one as they those them he she".split()
 )
 
 
@@ -313,15 +313,22 @@ def _sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             continue
         end = (verb.first if verb is not None else place.first - 1) - 1
         thing = _thing(sentence, end)
+        if thing is None and verb is not None and any(
+            token.norm in _PRONOUNS for token in sentence.tokens[max(0, verb.first - 4) : verb.first]
+        ):
+            thing = (verb.first, verb.last)  # "they were sent for frozen section": what, the sentence before says
         if thing is None or thing[0] in taken:
             continue
         taken.add(thing[0])
         said = cues.words(sentence, place.first, place.last)
         joined = said if said.lower().startswith("for ") else f"{'for' if before == 'for' else 'to'} {said}"
-        text = f"{cues.words(sentence, *thing)} {joined}"
+        text = joined if verb is not None and thing[0] == verb.first else f"{cues.words(sentence, *thing)} {joined}"
         made = _make(reading, sentence, thing[0], place.last, grammar=grammar, at=thing[0], text=text)
         facts.append(made if _denied(sentence, thing[0], place.first) else replace(made, certainty="affirmed"))
     return facts
+
+
+_PRONOUNS = frozenset({"they", "these", "those", "it", "this", "them"})
 
 
 def _denied(sentence: Sentence, first: int, place: int) -> bool:
