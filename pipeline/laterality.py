@@ -230,7 +230,7 @@ def _of_sentence(
         site = _bound_to(sentence, side)
         if site is not None and (is_site or is_harvest(sentence, site)):
             continue
-        stream = len(sentence.tokens) > _RUN_ON
+        stream = len(sentence.tokens) > _RUN_ON or (_unmarked(sentence) and len(sentence.tokens) > 20)
         if side.last < first and _trails(sentence, side):
             continue
         if _of_way(sentence, side, first, last) or _of_later_part(sentence, side, first, last):

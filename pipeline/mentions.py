@@ -164,8 +164,13 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
                for other_start, other_end in taken):  # fmt: skip
             continue
         # "Four screws were removed" names an operation, and the screws all the same.
-        if (start, end, key) not in across or not _device_inside(start, end, found):
+        if (start, end, key) not in across:
             taken.append((start, end))
+        elif not _device_inside(start, end, found):
+            # "excision of a left breast cancer": the cancer is named, too
+            beyond = [first for first, last, other in found if start < first < end < last
+                      and other.startswith("diagnoses|") and (first, last, other) not in across]  # fmt: skip
+            taken.append((start, min(beyond, default=end)))
         table, ident = key.split("|", 1)
         kept.append(Mention(table, ident, start, end - 1))
     kept.sort(key=lambda mention: (mention.first, mention.last, mention.table, mention.id))

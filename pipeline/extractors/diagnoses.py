@@ -107,7 +107,37 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
         if not reason and (fact.certainty != "affirmed" or _also_found(sentence, mention, grammar)):
             continue
         facts.append(fact)
+    return facts + _reasons(reading, sentence, grammar)
+
+
+_LOOKED = frozenset(
+    {"checked", "inspected", "looked", "searched", "probed", "tested", "examined", "monitored", "watched",
+     "look", "check", "search", "assess", "assessed", "sent", "negative", "positive", "risk", "except", "scanned"}
+)  # fmt: skip
+
+
+def _reasons(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """What only the table of findings names, said as why it was operated on: "oophorectomy for torsion"."""
+    taken = {at for m in base.mentions(sentence, "diagnoses") for at in range(m.first, m.last + 1)}
+    facts: list[Fact] = []
+    for mention in base.mentions(sentence, "findings"):
+        lead = [token.norm for token in sentence.tokens[max(0, mention.first - 4) : mention.first]]
+        before = {token.norm for token in sentence.tokens[max(0, mention.first - 8) : mention.first]}
+        done = any(
+            m.table in ("procedures", "acts") and 0 < mention.first - m.last <= _BEHIND for m in sentence.mentions
+        )
+        if "for" not in lead or not done or before & _LOOKED or mention.id in _NO_REASON:
+            continue
+        if taken & set(range(mention.first, mention.last + 1)):
+            continue
+        fact = base.named("diagnosis", reading, sentence, mention, grammar, name=None,
+                          text=story.words(sentence, mention.first, mention.last))  # fmt: skip
+        if fact.status == "performed" and fact.certainty != "negated":
+            facts.append(fact)
     return facts
+
+
+_NO_REASON = frozenset({"normal", "intact", "preserved", "healthy", "stable", "good", "fragment", "clear-fluid"})
 
 
 # "Osteoarthritis of the right knee, pre and post op": when it was the diagnosis is said behind its name.
@@ -175,4 +205,6 @@ def _is_reason(sentence: Sentence, first: int) -> bool:
     lead = [token.norm for token in sentence.tokens[max(0, first - 3) : first]]
     if "of" in lead and any(m.table in ("acts", "procedures") and 0 < first - m.last <= 3 for m in sentence.mentions):
         return True
+    if {token.norm for token in sentence.tokens[max(0, first - 8) : first]} & _LOOKED:
+        return False  # "the joint was inspected for loose bodies"
     return any(token.norm in ("for", "because") for token in sentence.tokens[max(0, first - 5) : first])
