@@ -49,6 +49,21 @@ def went_in(sentence: Sentence, index: int, last: int, said: str) -> bool:
     return needle and last < index and bool(between & _GONE) and bool(set(after[:1]) & _HOW_FAR) and not placed
 
 
+_WAYS = frozenset("tract track hole opening pocket tunnel channel pass needle incision path".split())
+
+
+def of_a_way(sentence: Sentence, index: int, thing: tuple[int, int], said: str) -> bool:
+    """Whether a size is of the way that a thing takes ("the tube went through the 23 gauge tract"), or tells how much
+    of it is seen ("2 mm of tube")."""
+    first, last = thing
+    tokens = sentence.tokens
+    after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
+    if last < index and after in _WAYS:
+        return True
+    part = after == "of" and first > index and first - index <= 3
+    return part and any(word in said for word in ("tube", "catheter", "wire", "stent", "cannula", "sheath"))
+
+
 def of_a_noun(sentence: Sentence, index: int, last: int) -> bool:
     """Whether "and a" parts a size from the thing before it, and a noun of its own follows the size."""
     before = [token.norm for token in sentence.tokens[max(last + 1, index - 2) : index]]

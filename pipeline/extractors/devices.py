@@ -18,6 +18,7 @@ from pipeline.extractors._device_sizes import (
     before_count,
     is_decimal,
     of_a_noun,
+    of_a_way,
     run_together,
     went_in,
 )
@@ -213,6 +214,8 @@ def _number(
             return []  # "three centimetres in ten mil syringe"
         if thing.last < index and of_a_noun(sentence, index, thing.last):
             return []  # "a 23 mm valve and a 28 mm ring"
+        if of_a_way(sentence, index, (thing.first, thing.last), said):
+            return []  # "through the 23 gauge tract", "2 mm of tube"
         if thing.role == "implanted" and thing.row is None and (
             price > _TOUCHING or not _is_component(quantity, said, things)
         ):
