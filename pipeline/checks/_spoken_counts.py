@@ -38,6 +38,8 @@ class Head:
 def count(token: Token) -> int | None:
     """The whole number of a token that counts: no unit, no label, no fraction."""
     quantity = token.quantity
+    if quantity is None and token.norm == "one":
+        return 1  # "four from the antrum and one from the body"; a pronoun elsewhere
     if quantity is None or quantity.form != "number" or quantity.dimension not in ("", "count"):
         return None
     value = quantity.value
