@@ -150,6 +150,9 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     last = max(span[1] for span in spans)
     if rule.id == "unable" and sentence.tokens[min(hit.last + 1, last)].norm in _OVERCOME:
         last = min([last, *(m.first - 1 for m in sentence.mentions if m.table in _SEEN and m.first > hit.last)])
+    if rule.id in _AT_HOME:  # "is on metformin and had two grams of cefazolin"
+        ahead = range(hit.last + 1, last + 1)
+        last = next((at - 1 for at in ahead if sentence.tokens[at].norm in clauses.FINITE), last)
     if rule.value == "affirmed":
         return [
             Scope(axis, "affirmed", m.first, m.last, rule.id)
@@ -159,6 +162,7 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     return [Scope(axis, rule.value, first, last, rule.id)]
 
 
+_AT_HOME = frozenset({"taken-at-home", "and-takes"})
 # "Unable to cross the stenosis": what could not be overcome is there.
 _OVERCOME = _words("cross pass traverse negotiate reach remove reduce relieve clear treat correct control close")
 _SEEN = frozenset({"findings", "diagnoses", "complications"})
