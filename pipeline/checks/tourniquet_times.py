@@ -25,9 +25,31 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         fact for fact in given(note, "duration") if same_name(fact.name) == "tourniquet"
     ]
     return [
+        *_backwards(marks),
         *_against_total(inflations, totals),
         *_against_limit(note, grammar, inflations, totals),
         *_pause(note, grammar, inflations),
+    ]
+
+
+def _backwards(marks: list[Fact]) -> list[Finding]:
+    """One of several inflations that ends before it begins; a single one is the business of time_order."""
+    ups = [fact for fact in marks if same_name(fact.name) == "tourniquet_up"]
+    downs = [fact for fact in marks if same_name(fact.name) == "tourniquet_down"]
+    if len(ups) != len(downs) or len(ups) < 2:
+        return []
+    return [
+        finding(
+            "tourniquet_times",
+            "warning",
+            f"The tourniquet went down at {down.text}, before it went up at {up.text}.",
+            [up, down],
+            arithmetic=f"{down.text} - {up.text} = {gap} min",
+            ask="Say both times again.",
+            about="order",
+        )
+        for up, down in zip(ups, downs, strict=True)
+        if (gap := minutes_between(up.text or "", down.text or "")) is not None and gap < 0
     ]
 
 
