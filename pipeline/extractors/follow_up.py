@@ -18,6 +18,8 @@ _RETURN = frozenset(
     {"return", "returns", "call", "calls", "contact", "seek", "report", "attend", "ring", "warn", "warned", "back",
      "watch", "worry", "worrying", "warning", "flags", "alert"}
 )  # fmt: skip
+_NOUNS = frozenset({"ring", "report", "contact", "watch", "alert", "flags"})
+_TO_VERB = frozenset("to please and or must should will can patient he she they , ; : . then red also would".split())
 _LINK = frozenset({"if", "for", "with", "should", "about", "when", "signs", "include", ":"})
 _SIGN_SECTIONS = frozenset({"aftercare", "follow-up", "", "disposition"})
 
@@ -74,6 +76,8 @@ def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue
         if token.norm == "back" and (not index or tokens[index - 1].norm not in ("come", "came", "comes", "bring")):
             continue
+        if token.norm in _NOUNS and index and tokens[index - 1].norm not in _TO_VERB:
+            continue  # "trigger finger release, left ring, with adrenaline"
         for at in range(index + 1, min(index + 9, len(tokens))):
             if tokens[at].norm in (".", ";", "operating", "theatre", "room", "clinic"):
                 break
