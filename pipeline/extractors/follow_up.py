@@ -18,6 +18,7 @@ _RETURN = frozenset(
     {"return", "returns", "call", "calls", "contact", "seek", "report", "attend", "ring", "warn", "warned", "back",
      "watch", "worry", "worrying", "warning", "flags", "alert"}
 )  # fmt: skip
+_NAMING = frozenset({"flags", "warning", "alert"})  # "red flags are swelling and fever"
 _NOUNS = frozenset({"ring", "report", "contact", "watch", "alert", "flags"})
 _TO_VERB = frozenset("to please and or must should will can patient he she they , ; : . then red also would".split())
 _LINK = frozenset({"if", "for", "with", "should", "about", "when", "signs", "include", ":"})
@@ -81,7 +82,8 @@ def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
         for at in range(index + 1, min(index + 9, len(tokens))):
             if tokens[at].norm in (".", ";", "operating", "theatre", "room", "clinic"):
                 break
-            if tokens[at].norm not in _LINK or at + 1 >= len(tokens):
+            named = token.norm in _NAMING and tokens[at].norm == "are"
+            if not (named or tokens[at].norm in _LINK) or at + 1 >= len(tokens):
                 continue
             if tokens[at].norm in ("for", "with") and not _is_sign(sentence, at + 1):
                 break
