@@ -249,6 +249,9 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
         return "per_side"
     led = "each" in before and not any(word.endswith("ed") for word in before[before.index("each") :])
     led = (led or _each_of(tokens, index)) and not ("each" in before[:-1] and before[-1] == "so")  # "each so eight"
+    whole = _IN_TOTAL.match(ahead)
+    if whole and "," not in whole[0] and not led and "respectively" not in ahead:
+        return "total"  # "eighty milligrams in all, half through each needle"
     if any(phrase in ahead for phrase in _EACH) or led:  # not "left in each syringe injected four millilitres"
         return "each"
     opens = ahead.startswith("total") and not _leads_on(tokens, index + 1)

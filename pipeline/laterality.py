@@ -138,8 +138,11 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
     named = {m.first for m in sentence.mentions if m.table not in ("sites", "sides")}
     end = clauses.bounds(sentence, last)[1]
     numbers = 0
+    grafted = any("graft" in m.id or "flap" in m.id for m in sentence.mentions if m.first <= last <= m.last)
     for index in range(last + 1, min(last + 9, end)):
         if index in starts:
+            if grafted and {token.norm for token in tokens[index - 2 : index]} & {"from"}:
+                continue  # "a graft from the left groin to the right palm": where it was taken
             return None if _opens_next(sentence, starts[index], last) else starts[index]
         token = tokens[index]
         if token.norm in (",", "(", "-", ":"):

@@ -84,6 +84,8 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
     for mention in base.mentions(sentence, "diagnoses"):
         if mention.id.endswith("-pain"):
             continue  # a complaint; it stands in the indication
+        if mention.id == "ganglion-cyst" and _is_nerve(sentence, mention):
+            continue
         behind = _said_behind(sentence, mention)
         if behind is not None and behind[1]:
             facts += [base.named(kind, reading, sentence, mention, grammar, status="performed", certainty="affirmed")
@@ -138,6 +140,16 @@ def _reasons(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
 
 
 _NO_REASON = frozenset({"normal", "intact", "preserved", "healthy", "stable", "good", "fragment", "clear-fluid"})
+
+
+def _is_nerve(sentence: Sentence, mention: Mention) -> bool:
+    """ "Stellate ganglion block", "the dorsal root ganglion": a part of the nerves."""
+    near = [*sentence.tokens[max(0, mention.first - 2) : mention.first], *sentence.tokens[mention.last + 1 :][:1]]
+    return any(token.norm in _NERVES for token in near)
+
+
+_NERVES = frozenset({"stellate", "coeliac", "celiac", "gasserian", "trigeminal", "sphenopalatine", "root", "dorsal",
+                     "sympathetic", "impar", "block", "blocks", "geniculate", "lumbar"})  # fmt: skip
 
 
 # "Osteoarthritis of the right knee, pre and post op": when it was the diagnosis is said behind its name.

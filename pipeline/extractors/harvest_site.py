@@ -48,6 +48,9 @@ def _is_harvest(
         between = sentence.tokens[hit.last + 1 : site.first]
         if hit.first > site.last:
             continue
+        sources = [at for at in range(hit.last, site.first) if sentence.tokens[at].norm == "from"]
+        if sources and any(t.norm in ("to", "into", "onto") for t in sentence.tokens[sources[-1] : site.first]):
+            continue  # "a graft from the left groin to the right palm"
         ends_from = sentence.tokens[hit.last].norm == "from"
         if (ends_from or any(token.norm in _AFTER for token in between)) and (
             cues.gap(sentence, hit.last, site.first) <= _REACH

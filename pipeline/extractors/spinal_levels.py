@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 from pipeline import laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
@@ -17,9 +20,17 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     sites = grammar.table("sites", Concept)
     facts: list[Fact] = []
     for sentence in reading.sentences:
+        before: tuple[int, Fact] | None = None
         for index, token in enumerate(sentence.tokens):
-            if token.quantity is not None and token.quantity.form == "level" and not _is_label(sentence, index):
-                facts.append(_fact(reading, sentence, index, index, token.quantity.text, None, grammar))
+            if token.quantity is None or token.quantity.form != "level":
+                continue
+            if _is_label(sentence, index) or _is_stage(sentence, index):
+                continue
+            fact = _fact(reading, sentence, index, index, token.quantity.text, None, grammar)
+            if before is not None and fact.laterality is None and _listed(sentence, before[0], index):
+                fact = replace(fact, laterality=before[1].laterality)  # "bilateral, L4-L5 and L5-S1"
+            before = (index, fact)
+            facts.append(fact)
         if not any(mention.table in _ABOUT for mention in sentence.mentions):
             continue
         for mention in base.mentions(sentence, "sites"):
@@ -46,6 +57,25 @@ def _is_label(sentence: Sentence, index: int) -> bool:
     named = named or (before[-1:] == ["number"] and before[:1] and before[0] in _LABELLED)
     after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
     return bool(named) or after in _PICTURED
+
+
+def _listed(sentence: Sentence, one: int, other: int) -> bool:
+    """Whether two levels stand in one list with nothing of either between."""
+    between = [token.norm for token in sentence.tokens[one + 1 : other]]
+    return 0 < len(between) <= 2 and set(between) <= {",", "and", "&", "+", "/"}
+
+
+def _is_stage(sentence: Sentence, index: int) -> bool:
+    """ "T2 N1 M0": the stage of a tumour."""
+    after = sentence.tokens[index + 1 : index + 3]
+    if sentence.tokens[index].text[:1] not in "tT" or not after:
+        return False
+    return _NODES.match(after[0].norm) is not None or (
+        len(after) == 2 and after[0].norm == "n" and after[1].norm == "#number"
+    )
+
+
+_NODES = re.compile(r"^p?n[0-3x]")
 
 
 def _fact(
