@@ -244,9 +244,20 @@ def _length_in_stream(part: Sentence, row: SectionCue) -> int:
     marked = any(token.punctuation for token in part.tokens)
     if len(part.tokens) <= (_STREAM if marked else _UNMARKED) or row.id not in _LISTS | _BEFORE:
         return len(part.tokens)
+    if row.id in _BEFORE and _is_written(part):
+        return len(part.tokens)
     ends = [m.first for m in part.mentions if m.table in _WORK or m.table == "team"]
     ends += [index for index, token in enumerate(part.tokens) if token.norm in _PERSONS]
     return min([end for end in ends if end > 2] + [25])
+
+
+def _is_written(part: Sentence) -> bool:
+    """A heading with its colon and a sentence with its full stop: typed, so that the heading holds to the stop, also
+    over "the patient". Not where the work begins inside it."""
+    norms = [token.norm for token in part.tokens]
+    return ":" in norms[:7] and norms[-1] in (".", ";") and norms.count(".") <= 1 and not any(
+        mention.table in ("anaesthesia", "positions", "preparations") for mention in part.mentions
+    )
 
 
 _PERSONS = frozenset({"mister", "missus", "miss", "mr", "mrs", "ms", "doctor", "dr", "patient"})

@@ -22,7 +22,14 @@ _TOOLS = _words(
 _AMOUNTS = _words("pressure flow rate dose swelling bulk volume insufflation tension time pain risk setting power")
 _PRESERVED = _words("itself glutaraldehyde formalin formaldehyde alcohol place")
 # "Mucopurulent drainage" was seen, and nothing drained.
-_LOOKS = _words("mucopurulent purulent serous serosanguineous bloody clear cloudy mucoid foul")
+_LOOKS = _words(
+    "mucopurulent purulent serous serosanguineous bloody clear cloudy mucoid foul venous lymphatic capillary nasal "
+    "persistent"
+)
+# "Because of marked dilatation of the bowel": a state that was found.
+_SIGNS_OF_STATE = _words("due because marked moderate severe mild amount massive gross signs evidence")
+# "The gas was released": let out, and nothing freed.
+_LET_GO = _words("co2 gas pneumoperitoneum capnoperitoneum clamp clamps pressure traction air")
 # "A heparinised syringe": primed, and no patient was given heparin.
 _FLUSHED = _words("syringe syringes saline solution flush needle needles tube tubes trocar cannula normal ringers")
 # "The tourniquet was insufflated": blown up, and no cavity of the body filled.
@@ -74,6 +81,12 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(_FLUSHED & set(after[:1]))
     if mention.id == "drainage" and said == "drainage":
         return bool(_LOOKS & set(before[-1:]))
+    if mention.id == "division" and said == "divided":
+        return bool({"doses", "dose", "portions", "aliquots"} & set(after[:1]))
+    if mention.id == "dilatation" and said.endswith("tion"):
+        return bool(_SIGNS_OF_STATE & set(before))
+    if mention.id == "release" and said == "released":
+        return bool(_LET_GO & set(before[-5:]))
     if mention.id == "internal-fixation" and said in ("fixed", "pinned"):
         return bool(after and after[0] in ("to", "in") and _PRESERVED & set(after)) or _is_tool(
             sentence, mention, grammar

@@ -30,6 +30,7 @@ _WHOLE = frozenset({"procedure", "operation", "surgery", "patient", "recovery", 
                     "extubated", "emergence", "tolerated", "complication", "complications"})  # fmt: skip
 
 
+_STEPS = frozenset("induction intubation placement entry insertion removal dissection emergence extubation".split())
 _TALK = frozenset(
     {"discussed", "explained", "risks", "risk", "consent", "consented", "potential", "possible", "benefits",
      "understands", "counselled", "counseled", "aware", "dangers", "hazards", "chance", "chances", "wished"}
@@ -113,6 +114,9 @@ def _general(
     """ "No complications", "complications: none", "uneventful": the kind "none", negated."""
     norms = {token.norm for token in sentence.tokens}
     if mention.id == "uneventful":
+        behind = sentence.tokens[mention.last + 1].norm if mention.last + 1 < len(sentence.tokens) else "."
+        if behind in _STEPS:
+            return None  # "an uneventful induction": of one step
         words = {token.norm for token in sentence.tokens[mention.first : mention.last + 1]}
         if not words & {"complication", "complications", "uncomplicated", "uneventful"}:
             if sentence.section != "complications":

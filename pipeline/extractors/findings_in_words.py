@@ -5,12 +5,20 @@ from __future__ import annotations
 from pipeline import laterality, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading
+from pipeline.records import Fact, Reading, Token
 
 KINDS = ("finding",)
 
 _NAMED = ("findings", "diagnoses", "complications", "grades")
-_DONE = ("approaches", "devices", "drugs", "anaesthesia", "sutures", "positions", "closures")
+_HEADS = frozenset({"exam", "examination", "findings", "and", "&", "indications", "diagnostic", "operative", "gross"})
+
+
+def _is_heading(token: Token) -> bool:
+    """A word, a mark or a list number that belongs to the heading ("Findings &", "EXAM: 1.")."""
+    return token.punctuation or token.norm in _HEADS or token.norm.rstrip(".)").isdigit()
+
+
+_DONE = ("procedures", "approaches", "devices", "drugs", "anaesthesia", "sutures", "positions", "closures")
 _LONGEST = 160
 
 
@@ -20,6 +28,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         return []
     for sentence in under:
         first = story.after_heading(sentence)
+        while first is not None and first < len(sentence.tokens) and _is_heading(sentence.tokens[first]):
+            first += 1
         if first is None or not any(token.norm.isalpha() for token in sentence.tokens[first:]):
             continue
         last = len(sentence.tokens) - 1

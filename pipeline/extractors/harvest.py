@@ -44,6 +44,10 @@ def _processing(reading: Reading, sentence: Sentence, phases: list[str]) -> list
             continue
         if mention.id == "mixing" and _of_drugs(sentence):
             continue
+        if mention.id == "morselization" and "removed" in {
+            token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 5]
+        }:
+            continue  # taken out piece by piece
         done.add(mention.id)
         facts.append(base.make("processing", reading, sentence, mention.first, mention.last, name=mention.id))
     return facts

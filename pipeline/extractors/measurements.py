@@ -74,7 +74,7 @@ def _number(
     if quantity.dimension not in _LENGTHS:
         return facts
     near = cues.nearest(sentence, grammar, index, "incision")
-    if near is not None and _is_bone_cut(sentence, near[1]):
+    if near is not None and (_is_bone_cut(sentence, near[1]) or _is_port(sentence, near[1], quantity)):
         near = None
     bound = near is not None and near[1].last < index - 1 and all(
         token.norm in ("of", "was", "measuring", "about") for token in sentence.tokens[near[1].last + 1 : index]
@@ -96,6 +96,11 @@ def _is_bone_cut(sentence: Sentence, hit: cues.Hit) -> bool:
     tokens = sentence.tokens
     before = tokens[hit.first - 1].norm if hit.first else ""
     return tokens[hit.last].norm in ("cut", "cuts") and before in _SAWN
+
+
+def _is_port(sentence: Sentence, hit: cues.Hit, quantity: Quantity) -> bool:
+    """ "Two 5 mm working ports": how thick they are."""
+    return quantity.unit == "mm" and sentence.tokens[hit.last].norm in ("port", "ports")
 
 
 _SAWN = frozenset({"bone", "tibial", "femoral", "neck", "distal", "proximal", "chamfer", "patellar", "posterior",

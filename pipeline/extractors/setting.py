@@ -114,6 +114,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     after = mention.last + 1
     if after < len(sentence.tokens) and sentence.tokens[after].norm in _NOT_BEFORE.get(kind, ()):
         return None
+    if kind == "prophylaxis" and sentence.tokens[min(after, len(sentence.tokens) - 1)].norm in _NO_DOSE:
+        return None  # "antibiotic associated diarrhoea"
     if kind in ("guidance", "prophylaxis") and sentence.section in _BEFORE:
         return None  # pictures and antibiotics that led here
     if kind == "anaesthesia" and not _means_anaesthesia(sentence, mention):
@@ -138,6 +140,11 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
 
 
+_NO_DOSE = frozenset(
+    "associated resistant induced related allergy allergies sensitivity sensitivities coated impregnated loaded "
+    "irrigation ointment cream drops solution soaked cement beads spacer wash powder".split()
+)
+_SCOPES = frozenset("scope endoscope colonoscope gastroscope bronchoscope cystoscope caecum cecum ileum".split())
 _PASSAGES = frozenset(
     "duct ducts canaliculus canaliculi canalicular punctum lacrimal ureter ureteral stenosis stricture system tract "
     "fistula ostium sinus".split()
@@ -148,7 +155,7 @@ def _is_other_passage(sentence: Sentence, mention: Mention) -> bool:
     """ "The duct was intubated": a tube into something else than the windpipe."""
     said = sentence.tokens[mention.first].norm
     return said.startswith("intubat") and any(
-        token.norm in _PASSAGES
+        token.norm in _PASSAGES | _SCOPES
         for token in sentence.tokens[max(0, mention.first - 6) : mention.last + 5]
     )
 
