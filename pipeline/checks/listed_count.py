@@ -137,8 +137,7 @@ def _parts(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
                 break
             continue
         after = read[at + 1].norm if at + 1 < len(read) else ""
-        led = read[at - 1].norm in JOINS or read[at - 1].quantity is not None  # "four anchors 1.8 mm two at the front"
-        if after not in PLACES or (not parts and not led) or _says_total(read, at):
+        if after not in PLACES or (not parts and read[at - 1].norm not in JOINS) or _says_total(read, at):
             return None
         parts.append(number)
     if len(parts) < 2 or sum(parts) == head.number:
