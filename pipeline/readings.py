@@ -50,19 +50,19 @@ def compared(words: Sequence[Word], others: Mapping[int, Sequence[str]]) -> tupl
     )
 
 
-def left_open(words: Sequence[Word], held: Iterable[tuple[int, int]]) -> list[tuple[Word, str, str]]:
-    """(first word, what was heard, what the other reading has) where no entry of the note rests on words that have
+def left_open(words: Sequence[Word], held: Iterable[tuple[int, int]]) -> list[tuple[Word, str, list[str]]]:
+    """(first word, what was heard, what the other readings have) where no entry of the note rests on words that have
     another reading with a number, side or negation in it. `held`: word ids (inclusive) that entries rest on."""
     taken = {ident for first, last in held for ident in range(first, last + 1)}
-    found: list[tuple[Word, str, str]] = []
+    found: list[tuple[Word, str, list[str]]] = []
     for others, run in groupby(words, key=lambda word: (word.segment, word.others)):
         these = list(run)
         if not others[1] or any(ident in taken for word in these for ident in range(word.id, word.last + 1)):
             continue
-        heard = " ".join(word.text for word in these)
-        for other in others[1]:
-            if other != NOTHING and any(item.critical for item in _items(tokens.words_from_text(other))):
-                found.append((these[0], heard, other))
+        told = [other for other in others[1]
+                if other != NOTHING and any(one.critical for one in _items(tokens.words_from_text(other)))]  # fmt: skip
+        if told:
+            found.append((these[0], " ".join(word.text for word in these), told))
     return found
 
 

@@ -338,8 +338,8 @@ def _told(heard: Heard, facts: Sequence[Fact], rules: Grammar) -> Source:
     opinions = [SecondOpinion(word=word.id, heard=word.text, others=list(word.opinions), at=word.start)
                 for word in heard.words if word.opinions]  # fmt: skip
     held = [(fact.evidence.first, fact.evidence.last) for fact in facts]
-    opinions += [SecondOpinion(word=word.id, heard=text, others=[other], at=word.start)
-                 for word, text, other in readings.left_open(heard.words, held)]  # fmt: skip
+    opinions += [SecondOpinion(word=word.id, heard=text, others=others, at=word.start)
+                 for word, text, others in readings.left_open(heard.words, held)]  # fmt: skip
     return heard.source.model_copy(update={"notices": [*heard.source.notices, *notices], "opinions": opinions})
 
 

@@ -150,7 +150,7 @@ def test_what_entries_rest_on_is_not_told_twice() -> None:
     number = next(word for word in words if word.text == "50")
     assert number.others
     assert readings.left_open(words, [(number.id, number.id + 1)]) == []
-    assert [other for _, _, other in readings.left_open(words, [])] == ["15 mL"]
+    assert [others for _, _, others in readings.left_open(words, [])] == [["15 mL"]]
 
 
 def test_a_live_dictation_shows_it_in_its_note(tmp_path: Path, sound: np.ndarray) -> None:
