@@ -303,4 +303,41 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
         first = opened[at - 1]
     if set(norms[first:cue_first]) & _PAST:
         first = cue_first
-    return first, min(opened[end] - 1, cue_last + reach)
+    last = min(opened[end] - 1, cue_last + reach)
+    if len(norms) <= _STREAM or any(token.punctuation for token in sentence.tokens[first:last]):
+        return first, last
+    # without marks, what was done lies on both sides of it: "... enoxaparin forty tonight if no bleeding clips to skin"
+    before = [m.first for m in sentence.mentions
+              if m.last < cue_first and m.table not in ("sites", "sides", "events", "routes")]  # fmt: skip
+    first = max(first, before[-1] if before and cue_first - before[-1] <= _NEAR else cue_first)
+    named = [m.last for m in sentence.mentions if m.first > cue_last and m.table in _HEADS]
+    if named and not set(norms[cue_last + 1 : last + 1]) & (_FUTURE | _THEN):
+        last = min(last, named[0])
+    return first, last
+
+
+_STREAM = 12  # tokens
+_NEAR = 8  # tokens before an "if"
+_THEN = _words("then give repeat return call come contact take start increase stop use convert proceed we")
+
+
+def told_done(sentence: Sentence, index: int) -> bool:
+    """ "Admitted for chest pain and underwent angiography", "admitted for a hip replacement which was done today": what
+    was planned is told as done."""
+    tokens = sentence.tokens
+    if tokens[index].norm == "underwent":
+        return True
+    words = [token.norm for token in tokens[index : index + 3]]
+    return words[:1] in (["which"], ["that"]) and words[1:2] in (["was"], ["were"]) and words[-1] in _FINISHED
+
+
+def names_operation(sentence: Sentence, index: int) -> bool:
+    """ "... of two knee operations procedure left knee arthroscopy": a heading in speech without marks."""
+    tokens = sentence.tokens
+    return tokens[index].norm in ("procedure", "operation") and tokens[index - 1].norm not in _BEFORE_A_NOUN and any(
+        m.table == "procedures" and index < m.first <= index + 3 for m in sentence.mentions
+    )
+
+
+_BEFORE_A_NOUN = frozenset("a an the this that his her of for previous prior same any first second last".split())
+_FINISHED = frozenset({"done", "performed", "carried", "completed"})

@@ -233,11 +233,11 @@ def _ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: se
             return index - 1
         if tokens[hit.last].norm in _ADJECTIVES and clauses.acted_on(sentence, index) and index > hit.last + 1:
             return index - 1  # "the previous osteotomy was resected": today
-        if hit.rule.value == "historical" and index > hit.last + 1 and _names_operation(sentence, index):
+        if hit.rule.value == "historical" and index > hit.last + 1 and clauses.names_operation(sentence, index):
             return index - 1
         if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
             return max(hit.last, min(index, max(clauses.bounds(sentence, index)[0], hit.last + 1)) - 1)
-        if hit.rule.value == "planned" and _told_done(tokens, index):
+        if hit.rule.value == "planned" and clauses.told_done(sentence, index):
             return index - 1 if tokens[index].norm == "underwent" else hit.last
         if hit.rule.value == "planned" and len(tokens) <= _RUN_ON:
             continue
@@ -248,25 +248,6 @@ def _ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: se
     return limit
 
 
-def _told_done(tokens: tuple[Token, ...], index: int) -> bool:
-    """ "Admitted for chest pain and underwent angiography", "admitted for a hip replacement which was done today": what
-    was planned is told as done."""
-    if tokens[index].norm == "underwent":
-        return True
-    words = [token.norm for token in tokens[index : index + 3]]
-    return words[:1] in (["which"], ["that"]) and words[1:2] in (["was"], ["were"]) and words[-1] in _CARRIED
-
-
-def _names_operation(sentence: Sentence, index: int) -> bool:
-    """ "... of two knee operations procedure left knee arthroscopy": a heading in speech without marks."""
-    tokens = sentence.tokens
-    return tokens[index].norm in ("procedure", "operation") and tokens[index - 1].norm not in _BEFORE_A_NOUN and any(
-        m.table == "procedures" and index < m.first <= index + 3 for m in sentence.mentions
-    )
-
-
-_BEFORE_A_NOUN = frozenset("a an the this that his her of for previous prior same any first second last".split())
-_CARRIED = frozenset({"done", "performed", "carried", "completed"})
 # Things of the operation itself: a history or a condition said before them does not reach over them.
 _SETTING = frozenset(
     {"anaesthesia", "positions", "preparations", "counts", "sutures", "closures", "handedness", "sex", "team", "events",
@@ -373,6 +354,10 @@ def _behind(sentence: Sentence, hit: CueHit) -> int:
             return index + 1
         if certainty and thick and token.quantity is not None:
             return index + 1
+        if hit.rule.value == "historical" and thick and token.quantity is not None and (
+            token.quantity.dimension in ("mass", "volume", "amount", "fraction")
+        ):
+            return index + 1  # "gentamicin 240 mg apixaban stopped three days ago"
         mention = ends.get(index)
         if mention is not None and certainty:
             named = thick = True

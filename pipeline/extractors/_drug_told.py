@@ -19,6 +19,7 @@ def _words(text: str) -> frozenset[str]:
 
 
 _FAR = 24  # what may lie between a drug and the words that deny it, as cues.gap counts
+_BUT = 10  # tokens
 _JOINERS = _words("and or nor with plus , / &")
 _IN_LIST = _JOINERS | _words("of percent % the any a an either neither both iv im plain solution")
 # "We did not give heparin": the object follows its verb; "heparin was not given": the subject goes before.
@@ -49,6 +50,9 @@ def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Men
         return []
     before = [one for one in drugs if one.last < hit.first and cues.gap(sentence, one.last, hit.first) <= _FAR
               and _is_subject(sentence, one, hit)]  # fmt: skip
+    if hit.first and sentence.tokens[hit.first - 1].norm == "but":  # "discussed but not needed"
+        before += [one for one in drugs if one.last < hit.first and one not in before and hit.first - one.last <= _BUT
+                   and not any(one.last < other.first < hit.first for other in drugs)]  # fmt: skip
     after = [one for one in drugs if one.first > hit.last and cues.gap(sentence, hit.last, one.first) <= _FAR]
     first = sentence.tokens[hit.first].norm
     follows = sentence.tokens[hit.last + 1].norm if hit.last + 1 < len(sentence.tokens) else ""
@@ -191,6 +195,20 @@ def explains(sentence: Sentence, index: int, drug: Mention) -> bool:
     return before in (["which", "is"], ["that", "is"], ["that", "makes"], ["which", "makes"]) or before[-1:] in (
         ["equals"], ["making"], ["equalling"], ["equaling"], ["ie"], ["i.e."], ["="]
     )  # fmt: skip
+
+
+def is_of_next(sentence: Sentence, grammar: Grammar, drug: Mention, hit: cues.Hit) -> bool:
+    """ "Metronidazole at induction home tomorrow", "cefazolin before incision enoxaparin tonight": what is said of a
+    later time belongs to what stands behind the drug's own time, or to another drug."""
+    if hit.first < drug.last:
+        return False
+    drugs = [mention for mention in sentence.mentions if mention.table == "drugs"]
+    between = [one for one in drugs if drug.last < one.first < hit.first]
+    row = [drug, *between]
+    if any(not _is_joined(sentence, one, other) for one, other in pairwise(row)):
+        return True
+    own = [one for one in cues.hits(sentence, grammar, "prophylaxis") if drug.last < one.first and one.last < hit.first]
+    return bool(own) and not any(one.first < hit.first and one.first > own[0].last for one in between)
 
 
 def may_be_corrected(sentence: Sentence, drug: Mention) -> str | None:

@@ -75,6 +75,8 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(_SIGNS & set(before[-4:])) or (after[:1] != [] and after[0] in ("was", "were") and bool(
             _NOTED & set(after[1:2])
         ))
+    if mention.id == "injection" and said == "injected" and _is_red(sentence, mention):
+        return True
     if mention.id == "reduction" and said == "reduced":
         return bool(_AMOUNTS & set(before[-5:])) or _is_to_a_number(sentence, mention)
     if mention.id == "systemic-heparinization" and said.startswith("heparini"):
@@ -92,6 +94,21 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
             sentence, mention, grammar
         ) or bool(_STUCK_ON & set(before[-5:] + after[:2]))
     return False
+
+
+_RED = _words("nerve synovium sclera conjunctiva mucosa vessels tympanic drum membrane pharynx capsule eye lining")
+
+
+def _is_red(sentence: Sentence, mention: Mention) -> bool:
+    """ "The nerve was hourglass shaped and injected": it was red, and nothing was injected."""
+    start, end = clauses.bounds(sentence, mention.first)
+    here = sentence.tokens[start : min(end, mention.last + 4)]
+    given = any(token.quantity is not None and token.quantity.dimension in ("volume", "mass") for token in here)
+    near = {token.norm for token in sentence.tokens[max(start, mention.first - _BACK) : mention.first]}
+    after = sentence.tokens[mention.last + 1 : mention.last + 2]
+    led = bool(after) and after[0].norm in ("with", "into", "under", "around", "at", "using")
+    drug = any(m.table in ("drugs", "injectates") and start <= m.first < end for m in sentence.mentions)
+    return bool(near & _RED) and not given and not led and not drug
 
 
 def _is_of_implant(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:

@@ -55,7 +55,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bo
     for index, quantity in base.quantities(sentence, "time", "fraction", "mass"):
         if not _may_measure(sentence, index, quantity):
             continue
-        target = _target(sentence, index, quantity, own)
+        target = _target(sentence, grammar, index, quantity, own)
         if isinstance(target, Mention) and not closed and _is_stopped(sentence, target, index):
             continue
         if isinstance(target, Mention):
@@ -126,10 +126,25 @@ def _may_measure(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     return bool(near & _LOADS)
 
 
-def _target(sentence: Sentence, index: int, quantity: Quantity, own: list[Mention]) -> Mention | int | None:
+def _is_refused(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "Co-amoxiclav for five days was discussed but not needed": no course of it."""
+    return any(0 < hit.first - index <= _REFUSED for hit in cues.hits(sentence, grammar, "not-given"))
+
+
+_REFUSED = 6  # tokens
+
+
+def _target(
+    sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, own: list[Mention]
+) -> Mention | int | None:
     """The instruction that a number belongs to: a named thing, or the token where its words begin."""
     before = [m for m in own if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)]
     if before and not any(token.norm in _NOT for token in sentence.tokens[before[-1].last + 1 : index]):
+        later = [m for m in base.mentions(sentence, "drugs") if before[-1].last < m.first and m.last < index]
+        if later and quantity.dimension == "time" and not any(
+            token.norm in ("and", "with", ",") for token in sentence.tokens[before[-1].last + 1 : later[-1].first]
+        ):  # fmt: skip
+            return later[-1]  # "full weight bearing from today aspirin 150 mg for six weeks"
         return before[-1]
     after = _after(sentence, index, quantity, own)
     if after is not None:
@@ -142,6 +157,8 @@ def _target(sentence: Sentence, index: int, quantity: Quantity, own: list[Mentio
         things = [m for m in base.mentions(sentence, *_ALSO)
                   if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)
                   and not (m.table == "drugs" and quantity.unit == "h")]
+        if things and things[-1].table == "drugs" and _is_refused(sentence, grammar, index):
+            return None
         if things and (_cued(sentence, index) or _beside(sentence, things[-1], index)):
             return things[-1]
     if story.follow_up_cue(sentence, index) is not None:

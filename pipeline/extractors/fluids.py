@@ -49,10 +49,14 @@ _VEIN = ("intravenous-fluid", "given")
 
 def _is_intravenous(sentence: Sentence, grammar: Grammar, mention: Mention, washed: bool) -> bool:
     """Saline rinses and is injected too; it is an infusion where the words around it say so."""
-    if sentence.section == "fluids" or cues.has(sentence, grammar, "urine"):
+    if sentence.section == "fluids":
+        return True
+    if not washed and "urine" in cues.around(sentence, grammar, mention.first, mention.last, "urine"):
         return True
     if washed or cues.has(sentence, grammar, "injected", "discarded", "mixture"):
-        return cues.distance(sentence, grammar, mention.first, mention.last, "intravenous-fluid") <= 16
+        veins = [hit for hit in cues.hits(sentence, grammar, "intravenous-fluid")
+                 if cues.words(sentence, hit.first, hit.last).lower() != "fluid"]  # fmt: skip
+        return any(cues.apart(sentence, hit, mention.first, mention.last) <= 16 for hit in veins)
     if mention.id != "saline":
         return True
     near = [hit for hit in cues.hits(sentence, grammar, *_VEIN) if not _is_used(sentence, hit)]

@@ -168,6 +168,8 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if before in _LEADS and after in _LEADS and further is not None and further.dimension == "volume":
         # "Irrigation nine litres out eight point nine litres": every word leads its number
         return [base.claim(_LEADS[before], reading, sentence, index, index - 1, index - 1, _OWN)]
+    if before in ("balloon", "cuff"):
+        return []  # "balloon thirty mils irrigation running": what blocks the catheter
     drug = tokens[index - 2].quantity if before == "in" and index > 1 else None
     if drug is not None and drug.dimension in ("mass", "amount", "catalytic"):
         return []  # "mitomycin forty milligrams in forty millilitres"

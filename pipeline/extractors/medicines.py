@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from pipeline import cues
-from pipeline.extractors import _drug_numbers, _drug_prepared, _drug_told, _drug_words, base
+from pipeline.extractors import _drug_numbers, _drug_order, _drug_prepared, _drug_told, _drug_words, base
 from pipeline.extractors._drug_events import ADRENALINE, PIECES, Event, fields_of, of_a_strength, pieces, ratio, routes
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
@@ -44,6 +44,7 @@ _CLOSE, _SAID_ON = 16, 66
 _CONCENTRATION_AHEAD = 9
 _TOTAL_REACH = 70
 _OWN = -1  # before any other claim
+_OTHER_ORDER = 12  # where a row of them leaves no doubt
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
 
 
@@ -162,7 +163,8 @@ def _avoided(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
 def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
     """A medicine to take later: said so, or given a course of days ("for ten days") or of times ("daily")."""
     near = [hit for hit in cues.hits(sentence, grammar, "take-home")
-            if cues.apart(sentence, hit, mention.first, mention.last) <= 45]  # fmt: skip
+            if cues.apart(sentence, hit, mention.first, mention.last) <= 45
+            and not _drug_told.is_of_next(sentence, grammar, mention, hit)]  # fmt: skip
     if near and not (_drug_words.was_given(sentence, mention) and _drug_words.says_how(sentence, near)):
         return True
     for index in range(mention.last + 1, min(mention.last + 8, len(sentence.tokens))):
@@ -224,7 +226,11 @@ def _number(
     kind, limit = _TELLS[quantity.dimension]
     if quantity.unit in _BODY_UNITS or (quantity.unit == "L" and quantity.value is not None and quantity.value >= 1):
         return []
+    told = _drug_order.order(sentence, index, [event.mention for event in events])
+    drug_first = told == "drug" or (drug_first and told is None)
     prefix, postfix = (_WRONG_STYLE, 0) if drug_first else (0, _WRONG_STYLE)
+    prefix += _OTHER_ORDER * (told == "drug")
+    postfix += _OTHER_ORDER * (told == "number")
     ranked: list[tuple[int, int, Event]] = []
     for order, event in enumerate(events):
         if event.additive and kind in ("medication_volume", "medication_concentration"):
@@ -312,6 +318,8 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
         return True
     if _drug_numbers.is_of_another(sentence, index, mention):
         return True
+    if [token.norm for token in sentence.tokens[index + 1 : index + 2]] in (["crossmatched"], ["cross"], ["reserved"]):
+        return True  # "two units cross matched": of blood
     if index < mention.first:  # "1.7 mL each amoxicillin 2 g": each closes what came before
         after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
         return after[:1] == ["each"] and "of" not in after[1:]

@@ -132,7 +132,7 @@ def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -
         if token.norm == "skin" and "skin" in sites
     ]  # inside a longer phrase ("skin closed") too
     for site in (*base.mentions(sentence, "sites"), *skin):
-        if _of_next(sentence, mention, site):
+        if _of_next(sentence, mention, site) or (mention.table == "sutures" and _of_closure(sentence, site)):
             continue
         before, after = sorted((site, mention), key=lambda item: item.first)
         price = cues.gap(sentence, before.last, after.first)
@@ -176,6 +176,8 @@ def _of_next(sentence: Sentence, mention: Mention, site: Mention) -> bool:
     ):
         return True  # "with 2-0 Vicryl and skin approximated with staples"
     later = [one for one in sutures if one.first > site.last]
+    if later and _is_introduced(sentence, mention) and not _leads_to(sentence, mention, site):
+        return True  # "abductors repaired with five Ethibond fascia one Vicryl"
     if any(mention.last < one.first < site.first for one in sutures):
         return True
     if later and not _leads_to(sentence, mention, site):
@@ -189,6 +191,22 @@ def _of_next(sentence: Sentence, mention: Mention, site: Mention) -> bool:
         return False
     end = next((at for at in range(site.last + 1, len(tokens)) if tokens[at].punctuation), len(tokens))
     return any(site.last < other.first < end for other in base.mentions(sentence, "sutures"))
+
+
+def _is_introduced(sentence: Sentence, mention: Mention) -> bool:
+    """Whether "with" or "using" stands before a suture and its size: what it closed was said before."""
+    at = mention.first - 1
+    while at >= 0 and (sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _SEWN):
+        at -= 1
+    return at > 0 and sentence.tokens[at].norm in ("with", "using")
+
+
+_SEWN = frozenset({"a", "some", "interrupted", "running", "continuous"})
+
+
+def _of_closure(sentence: Sentence, site: Mention) -> bool:
+    """ "Skin clips": the layer is that of the clips."""
+    return any(one.first <= site.first and site.last < one.last for one in base.mentions(sentence, "closures"))
 
 
 def _layer_first(sentence: Sentence, sutures: list[Mention]) -> bool:
