@@ -25,10 +25,23 @@ def run_checks(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for module in plugins.every("pipeline.checks"):
         found += module.check(note, grammar)
+    found = _told_once(found)
     found.sort(key=lambda one: (_ORDER[one.severity], _place(one), one.check, one.key, one.message))
     reasons = _reasons(note.decisions)
     distinct = _distinct(found)
     return [replace(one, settled=_settled(one, reasons)) for one in distinct] if reasons else distinct
+
+
+# Checks that read sentences; what a check of facts tells of the same total or time is not told a second time.
+_IN_WORDS = frozenset({"count_sums", "listed_count", "stated_sums"})
+
+
+def _told_once(found: list[Finding]) -> list[Finding]:
+    told = {fact for one in found if one.check in _TOTALS for fact in one.facts}
+    return [one for one in found if one.check not in _IN_WORDS or not told.intersection(one.facts)]
+
+
+_TOTALS = frozenset({"draw_total", "injection_total", "parts_and_total", "tourniquet_times", "duration_times"})
 
 
 def _place(one: Finding) -> int:

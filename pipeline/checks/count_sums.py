@@ -1,0 +1,162 @@
+"""Counts of several things, or so many times so much, against their total in one sentence.
+
+"3 screws proximally and 6 pegs distally, 9 screws and pegs in all", "four pulls of ten millilitres, three pulls of ten
+millilitres, seventy altogether". Read from the sentences themselves, so that no fact needs to hold the parts; sums of
+plain amounts are the business of `stated_sums`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal
+
+from pipeline.checks.base import finding, plain
+from pipeline.checks.base import read as tokens_of
+from pipeline.conversion import convert, convertible
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote
+from pipeline.records import Finding, Quantity, Token
+
+MEANING = "Counts of several things, or so many draws of so much, do not come to the total of their sentence."
+
+_SUMS = frozenset({"mass", "volume", ""})
+_BEFORE = frozenset({"together", "total", "totalling", "totaling", "altogether", "makes", "making", "=", "equals"})
+_AFTER = (("in", "total"), ("in", "all"), ("altogether",), ("together",), ("total",), ("all", "together"),
+          ("all", "told"), ("combined",))  # fmt: skip
+_NOUNS = 4  # words between a total and "in all" ("9 screws and pegs in all")
+_TIMES = frozenset({"x", "×", "times"})
+_LABELS = frozenset({"x", "×", "size", "grade", "number", "level", "zone", "type", "stage"})
+_MOST = Decimal(40)  # more is no count of draws, packs or levels
+
+
+@dataclass(frozen=True, slots=True)
+class _Part:
+    """An amount, `times` over; `counted`: by a count that stands before it ("four pulls of ten millilitres")."""
+
+    counted: bool
+    value: Decimal
+    times: Decimal
+    words: str
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        tokens = tokens_of(passage)
+        for at in _totals(tokens):
+            total = tokens[at].quantity
+            if total is None or total.value is None:
+                continue
+            parts = list(_parts(tokens, at, total))
+            if not _wrong(parts, total.value) or (total.dimension and not any(part.counted for part in parts)):
+                continue
+            worked = sum((part.value * part.times for part in parts), Decimal(0))
+            terms = " + ".join(part.words for part in parts)
+            unit = f" {total.said_unit or total.unit}" if total.unit else ""
+            made = finding(
+                "count_sums",
+                "warning",
+                f"What was told comes to {plain(worked)}{unit}; {plain(total.value)}{unit} were said together.",
+                [fact for fact in note.facts if passage.holds(fact) and fact.value == total.value
+                 and fact.scale == "total"],
+                arithmetic=f"{terms} = {plain(worked)}{unit}, said: {plain(total.value)}{unit}",
+                ask="Say which is right: a part, the total, or a part that was not said.",
+                about=f"w{passage.evidence.first + at}",
+            )  # fmt: skip
+            found.append(replace(made, evidence=made.evidence or (passage.evidence,)))
+    return found
+
+
+def _number(token: Token) -> Quantity | None:
+    quantity = token.quantity
+    if quantity is None or quantity.value is None or quantity.form != "number" or quantity.comparator is not None:
+        return None
+    return quantity
+
+
+def _totals(tokens: Sequence[Token]) -> Iterator[int]:
+    """Places of the numbers that are said to be a total."""
+    for at, token in enumerate(tokens):
+        quantity = _number(token)
+        if quantity is None or quantity.dimension not in _SUMS:
+            continue
+        before = tokens[at - 1].norm if at else ""
+        lead = tokens[at - 2].norm if at > 1 and before in ("of", ":", "is", ",") else before
+        after = [one.norm for one in tokens[at + 1 : at + 3 + _NOUNS] if one.quantity is None]
+        reach = _NOUNS if not quantity.dimension else 2
+        behind = any(
+            tuple(after[place : place + len(words)]) == words and not set(after[:place]) & {",", ".", ";", "("}
+            for words in _AFTER for place in range(reach)
+        )  # fmt: skip
+        if lead in _BEFORE or (behind and not (after and after[0] in ("knee", "hip", "shoulder"))):
+            yield at
+
+
+def _parts(tokens: Sequence[Token], at: int, total: Quantity) -> Iterator[_Part]:
+    """The amounts of the same sort before the total, from the last full stop or total on."""
+    totals = [place for place in _totals(tokens[:at])]
+    start = max((place + 1 for place in range(at) if tokens[place].norm == "."), default=0)
+    start = max([start, *(place + 1 for place in totals)])
+    for place in range(start, at):
+        quantity = _number(tokens[place])
+        if quantity is None or quantity.value is None or quantity.dimension != total.dimension:
+            continue
+        value = quantity.value
+        if total.dimension:
+            if quantity.unit is None or total.unit is None or not convertible(quantity.unit, total.unit):
+                continue
+            times, words = _times(tokens, place)
+            amount = convert(value, quantity.unit, total.unit)
+            shown = plain(amount) if times == 1 else f"{plain(times)} x {plain(amount)}"
+            yield _Part(words > 0, amount, times, shown)
+        elif value == int(value) and value <= _MOST and place + 1 < at and _counts(tokens, place):
+            yield _Part(True, value, Decimal(1), plain(value))
+
+
+def _counts(tokens: Sequence[Token], place: int) -> bool:
+    """Whether a bare number counts what follows it, and is no size, grade or part of a multiplication."""
+    after, before = tokens[place + 1], tokens[place - 1].norm if place else ""
+    return after.norm.isalpha() and after.quantity is None and before not in _LABELS
+
+
+def _times(tokens: Sequence[Token], place: int) -> tuple[Decimal, int]:
+    """(how often an amount was said to be there, tokens before it that tell so)."""
+    behind = tokens[place + 1 : place + 6]
+    if len(behind) > 1 and behind[0].norm in _TIMES and (number := _count(behind[1])):
+        return number, 0  # "5 mL x 6"
+    if len(behind) > 1 and behind[0].quantity is not None and behind[0].quantity.form == "times":
+        return behind[0].quantity.value or Decimal(1), 0
+    words = [token.norm for token in behind]
+    if "each" in words and "of" in words[: words.index("each") + 2]:
+        number = next((one for token in behind if (one := _count(token))), None)
+        if number:
+            return number, 0  # "4 mL at each of 5 levels"
+    ahead = list(tokens[max(0, place - 5) : place])
+    for back, token in enumerate(reversed(ahead), 1):
+        number = _count(token)
+        if token.punctuation or (token.quantity is not None and number is None):
+            break
+        if number is not None:
+            joined = tokens[place - 1].norm in _TIMES | {"of"} or "each" in words[:2]
+            return (number, back) if joined and back > 1 else (Decimal(1), 0)  # "four pulls of ten millilitres"
+    return Decimal(1), 0
+
+
+def _count(token: Token) -> Decimal | None:
+    quantity = _number(token)
+    if quantity is None or quantity.dimension or quantity.value is None or not 1 < quantity.value <= _MOST:
+        return None
+    return quantity.value if quantity.value == int(quantity.value) else None
+
+
+def _wrong(parts: Sequence[_Part], total: Decimal) -> bool:
+    """Whether no run of parts up to the total comes to it. One part alone tells nothing, unless it was multiplied."""
+    if not parts or (len(parts) == 1 and parts[0].times == 1):
+        return False
+    worked = Decimal(0)
+    for number, part in enumerate(reversed(parts), 1):
+        worked += part.value * part.times
+        if worked == total and (number > 1 or part.times != 1):
+            return False
+    return not any(total in (part.value, part.value * part.times) for part in parts)
