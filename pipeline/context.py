@@ -35,9 +35,7 @@ _THIN = _words(
     "found identified present"
 )
 # Words of making ready: "was prepared but not given" says of the drug before them that it was not given.
-_READY = _words(
-    "prepared drawn made ready opened available offered considered attempted tried kept placed"
-)
+_READY = _words("prepared drawn made ready opened available offered considered attempted tried kept placed")
 _AFRESH = frozenset({"a", "an", "the", "some", "mild", "moderate", "severe", "good", "normal", "intact"})
 _BORDER = frozenset({";", ":", ".", "?", "!", "—", "...", "…"})
 _BACK = 8  # tokens that a status reaches back in such a stream
@@ -151,14 +149,16 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     if rule.id == "unable" and sentence.tokens[min(hit.last + 1, last)].norm in _OVERCOME:
         last = min([last, *(m.first - 1 for m in sentence.mentions if m.table in _SEEN and m.first > hit.last)])
     if rule.id in _AT_HOME:  # "is on metformin and had two grams of cefazolin"
-        ahead = range(hit.last + 1, last + 1)
-        last = next((at - 1 for at in ahead if sentence.tokens[at].norm in clauses.FINITE), last)
+        told = range(hit.last + 1, last + 1)
+        last = next((at - 1 for at in told if sentence.tokens[at].norm in clauses.FINITE), last)
     if rule.value == "affirmed":
         return [
             Scope(axis, "affirmed", m.first, m.last, rule.id)
             for m in sentence.mentions
             if first <= m.first and m.last <= last
         ]
+    if rule.id == "prescribed" and sentence.section in ("indication", "history", "imaging"):
+        return [Scope(axis, "historical", first, last, rule.id)]  # "was sent home with tablets and came back today"
     return [Scope(axis, rule.value, first, last, rule.id)]
 
 

@@ -141,7 +141,10 @@ def _is_title(part: Sentence) -> bool:
     return named and len(words) <= 8 and not any(token.norm in _VERBS or token.norm in _TELLS for token in words)
 
 
-_TELLS = frozenset({"for", "after", "previous", "prior", "history", "in", "since", "no", "failed", "ago", "years"})
+_TELLS = frozenset(
+    "he she they we i patient needs need requires wants wishes for after previous prior history in since no failed ago "
+    "years".split()
+)
 
 
 def _alone_so_far(sentence: Sentence) -> bool:

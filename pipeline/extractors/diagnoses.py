@@ -70,13 +70,20 @@ def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], gram
         return []
     last = len(sentence.tokens) - 1
     text = story.words(sentence, first, last)
-    if not text or len(text) > 160:
+    if not any(letter.isalpha() for letter in text) or len(text) > 160:
         return []
     side = laterality.only_side(sentence, first, last, grammar)
+    # "Unable to void": the words are the complaint, and hold their "no" themselves
+    lacks = sentence.tokens[first].norm in _LACKING
+    certainty = "affirmed" if lacks else base.scope_at(sentence, "certainty", first, "affirmed")
     return [
-        base.make(kind, reading, sentence, first, last, text=text, status="performed", laterality=side)
+        base.make(kind, reading, sentence, first, last, text=text, status="performed", laterality=side,
+                  certainty=certainty)
         for kind in kinds
-    ]
+    ]  # fmt: skip
+
+
+_LACKING = frozenset({"unable", "inability", "failure", "failed", "lack", "loss", "absence", "absent", "non"})
 
 
 def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:

@@ -29,8 +29,11 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
         drains = [mention for mention in base.mentions(sentence, "drains")
-                  if _is_noun(sentence, mention) and not _is_out(sentence, mention)]  # fmt: skip
+                  if _is_noun(sentence, mention) and not _is_out(sentence, mention)
+                  and not _is_sling(sentence, mention)]  # fmt: skip
         drains = [mention for mention in drains if not _named_next(sentence, mention, drains)]
+        out = {mention.id for mention in base.mentions(sentence, "drains") if _is_out(sentence, mention)}
+        facts = [fact for fact in facts if not (fact.kind.startswith("drain") and fact.name in out - {"drain"})]
         for mention in drains:
             side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
             facts.append(
@@ -122,6 +125,22 @@ def _is_out(sentence: Sentence, mention: Mention) -> bool:
     return base.scope_at(sentence, "status", at, "performed") == "performed" and not any(
         token.quantity is not None or token.norm in ("tomorrow", "day", "when", "once", "if", "on") for token in later
     )
+
+
+_SLUNG = frozenset({"around", "round", "encircled", "encircling", "looped", "sling", "slung", "retraction", "retract",
+                    "retracted", "traction", "isolate", "isolated", "tourniquet"})  # fmt: skip
+
+
+def _is_sling(sentence: Sentence, mention: Mention) -> bool:
+    """ "A Penrose drain was passed round the cord for retraction": a sling that comes out again. One that is brought
+    out of the wound drains."""
+    if mention.id != "penrose":
+        return False
+    near = {token.norm for token in sentence.tokens[max(0, mention.first - _SLING) : mention.last + _SLING]}
+    return bool(near & _SLUNG) and not near & {"wound", "brought", "drainage", "sutured", "secured", "left"}
+
+
+_SLING = 12  # tokens
 
 
 def _named_next(sentence: Sentence, mention: Mention, drains: list[Mention]) -> bool:

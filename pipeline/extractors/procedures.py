@@ -273,8 +273,18 @@ def _is_prose(sentence: Sentence, end: int | None = None) -> bool:
 
 def _before(sentence: Sentence, fact: Fact) -> Fact:
     if sentence.section in _BEFORE and fact.status == "performed" and fact.certainty == "affirmed":
-        return replace(fact, status="historical" if sentence.section == "history" else "planned")
+        past = sentence.section == "history" or _was_had(sentence, fact)
+        return replace(fact, status="historical" if past else "planned")
     return fact
+
+
+_HAD = frozenset({"had", "underwent", "undergone", "received"})
+
+
+def _was_had(sentence: Sentence, fact: Fact) -> bool:
+    """ "The patient had clipping of an aneurysm": done before. Not "has had pain and needs ..."."""
+    at = next((at for at, token in enumerate(sentence.tokens) if token.first == fact.evidence.first), 0)
+    return any(token.norm in _HAD for token in sentence.tokens[max(0, at - 4) : at])
 
 
 _FAILED = frozenset({"infected", "loose", "loosened", "failed", "failing", "painful", "worn", "dislocating", "broken"})
