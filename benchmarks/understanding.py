@@ -1,6 +1,6 @@
 """How well narrations are understood, against the hand-written truth of tests/gold/.
 
-    python benchmarks/understanding.py [--errors] [--unblind] [--only ID] [--part train|test]
+    python benchmarks/understanding.py [--errors] [--unblind] [--only ID] [--part train|test] [--told unmarked|hesitant]
 
 Prints, for the train and the test part apart: precision, recall and F1 by kind and for the groups that have a target,
 the rate of invented facts, and narrations a second on one core after loading. `--errors` lists every fault of the
@@ -17,6 +17,7 @@ from collections.abc import Callable, Sequence
 
 import gold_scoring as scoring
 import gold_truth
+import retold
 from gold_scoring import Result, Tally
 from gold_truth import Narration
 
@@ -140,6 +141,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--unblind", action="store_true", help="list those of the test part too")
     parser.add_argument("--only", help="only this narration")
     parser.add_argument("--part", choices=("train", "test"), help="only this part")
+    parser.add_argument("--told", choices=list(retold.WAYS), default="plain", help="without marks, or with hesitations")
     options = parser.parse_args(arguments)
     ran: list[Narration] = []
     for part in ("train", "test"):
@@ -149,7 +151,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if not narrations:
             continue
         ran += narrations
-        results = measure(narrations)
+        results = measure(narrations, lambda text, name: run(retold.WAYS[options.told](text), name))
         print(report(part, results))
         if options.errors and (part == "train" or options.unblind):
             print(errors(results))

@@ -50,8 +50,22 @@ def cut(tokens: Sequence[Token]) -> Iterator[list[Token]]:
             yield held
             held = []
         held.append(token)
+        if len(held) >= _SHORT - 1 and token.norm in _STATES and _lists_on(tokens, index):
+            yield held
+            held = []
     if held:
         yield held
+
+
+_STATES = frozenset({"normal", "intact", "unremarkable", "stable", "fine"})
+_STATED = 4  # tokens to the next state
+
+
+def _lists_on(tokens: Sequence[Token], index: int) -> bool:
+    """ "Lateral compartment normal | acl intact": the next thing with its state follows a state."""
+    ahead = [token.norm for token in tokens[index + 1 : index + 1 + _STATED]]
+    state = next((at for at, norm in enumerate(ahead) if norm in _STATES), 0)
+    return state > 0 and not any(norm in _OPEN or norm in (",", ".") for norm in ahead[:state])
 
 
 def _is_stream(tokens: Sequence[Token]) -> bool:

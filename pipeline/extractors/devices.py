@@ -353,8 +353,11 @@ def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
     if whole or (index and sentence.tokens[index - 1].norm == "plus"):
         return False  # "tunnel nine screw", "head thirty six plus four stem"
     return len(words) <= _COUNT_WORDS and not any(
-        token.norm in NOT_BETWEEN or token.punctuation for token in words
+        token.norm in NOT_BETWEEN or token.punctuation or token.norm in _DENYING for token in words
     )
+
+
+_DENYING = frozenset({"no", "not", "without", "never"})  # "injected five no resistance band aid"
 
 
 def _bare_size(sentence: Sentence, index: int, quantity: Quantity, things: list[_Thing]) -> _Thing | None:
