@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from pipeline.checks.base import NOT_GIVEN, finding, rounded, shown, span, unit_words
+from pipeline.checks.base import NOT_GIVEN, exact, finding, rounded, shown, span, unit_words
 from pipeline.conversion import convertible
 from pipeline.dosing import Dose, doses, in_solution
 from pipeline.grammar import Grammar
@@ -21,7 +21,7 @@ _PIECES = 6  # ports, levels or needles; of more, ten times the dose would pass 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for dose in doses(fact for fact in note.facts if fact.certainty != "negated" and fact.role not in NOT_GIVEN):
-        one = _compare(dose, grammar) or _volume_for_dose(dose, grammar)
+        one = _compare(dose, grammar) or _volume_for_dose(dose, grammar) or _too_dense(dose, grammar)
         if one is not None:
             found.append(one)
     return found
@@ -111,6 +111,29 @@ def _volume_for_dose(dose: Dose, grammar: Grammar) -> Finding | None:
             ask=f"Say whether {rounded(worked[0])} mg was meant.",
         )
     return None
+
+
+_DENSEST = Decimal(1000)  # mg/mL: what is dissolved in water weighs less than the water does (1 g/mL)
+
+
+def _too_dense(dose: Dose, grammar: Grammar) -> Finding | None:
+    """ "One gram in 0.1 mL": more than such a volume of water weighs; the unit of the dose or the volume is wrong."""
+    said, volume = dose.one("medication_dose"), dose.one("medication_volume")
+    if said is None or volume is None or dose.of("medication_concentration") or said.scale != volume.scale:
+        return None
+    mass, room = exact(said, "mg"), exact(volume, "mL")
+    if mass is None or room is None or room <= 0 or mass / room <= _DENSEST:
+        return None
+    label = grammar.tables.get("drugs", {}).get(dose.drug)
+    return finding(
+        "dose_arithmetic",
+        "warning",
+        f"{label.name if label else dose.drug}: {shown(said)} cannot be in {shown(volume)}.",
+        [said, volume],
+        arithmetic=f"{shown(said)} / {shown(volume)} = {rounded(mass / room)} mg/mL > {rounded(_DENSEST)} mg/mL",
+        ask="Say the dose and the volume again, with their units.",
+        about="dense",
+    )
 
 
 def _volume(volumes: list[Fact]) -> Decimal | None:
