@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 import sys
+import threading
 import uuid
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -32,6 +33,7 @@ from pipeline import (
     readings,
     removals,
     repair,
+    same_again,
     sayings,
     sections,
     settle,
@@ -59,6 +61,7 @@ OUTPUTS = ("json", "fhir", "docx")
 # One further reading, without bias words: where the two differ in a number, both are shown.
 ALTERNATIVES = 1
 ALIASES = {"fhir": "fhir_document", "json": "note_json"}
+_PREPARING = threading.Lock()
 _NAMESPACE = uuid.UUID("6f1c1d0e-5a0b-5f0e-9a53-0f5d3c6d7a21")
 
 Progress = listen.Progress
@@ -230,8 +233,9 @@ def ear(engine: Engine, rules: Grammar, *, family: str | None = None, limits: Li
 
     def spot(words: Sequence[Word]) -> str | None:
         """From the words as heard, else as repaired: without bias, the name of the operation is often misheard."""
-        found = pick_family(understand(words, rules)[1], rules)
-        return found or pick_family(understand(repair.repair(words, rules), rules)[1], rules)
+        with _PREPARING:
+            found = pick_family(understand(words, rules)[1], rules)
+            return found or pick_family(understand(repair.repair(words, rules), rules)[1], rules)
 
     return Ear(
         engine, spot, lambda name: rules.family(name).bias,
@@ -284,7 +288,8 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     found: list[Fact] = []
     for extractor in plugins.every("pipeline.extractors"):
         found += extractor.extract(reading, rules)
-    stated = removals.explant(inherited.inherit(arbitrate(found), reading, rules), reading, rules)
+    told = same_again.repeat(arbitrate(found), reading, rules)
+    stated = removals.explant(inherited.inherit(told, reading, rules), reading, rules)
     return reading, _number(faint.lend(settle.settle(stated, reading, rules), reading))
 
 
@@ -344,8 +349,10 @@ def _told(heard: Heard, facts: Sequence[Fact], rules: Grammar) -> Source:
 
 
 def prepare(rules: Grammar) -> None:
-    """Makes once what the first note would wait for: the matchers, the plug-ins, how terms sound (two seconds)."""
-    make_note(mended(from_text("Operative note.", "nothing"), rules), rules)
+    """Makes once what the first note would wait for: the matchers, the plug-ins, how terms sound (two seconds). Who
+    looks for the family meanwhile waits for it, since two that make the same take twice as long."""
+    with _PREPARING:
+        make_note(mended(from_text("Operative note.", "nothing"), rules), rules)
 
 
 def recheck(note: OperativeNote, rules: Grammar) -> OperativeNote:

@@ -19,11 +19,13 @@ LAYERS = {
             "rows note grammar manifest model_store plugins site wordlist",
             "audio segments engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
-            "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts corrections "
-            "correction_cues gapped conversion no_numbers fillers spelled quantities tokens timespan streams utterances rephrased mentions sections "
-            "clauses context_cues context answers sidewords laterality people enumerations cues sidewise story",
+            "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts "
+            "corrections correction_cues gapped conversion no_numbers fillers spelled quantities tokens "
+            "timespan streams utterances rephrased mentions sections clauses context_cues context "
+            "answers sidewords laterality people enumerations cues sidewise story",
             "extractors",
-            "inherited removals settle faint leftovers assemble limits signout wording word word_template dosing coding udi fhir",
+            "inherited same_again removals settle faint leftovers assemble limits signout wording word word_template "
+            "dosing coding udi fhir",
             "checks review exports",
             "output checking delivery run casefiles contexts caseview dictation desk live jobs handover",
             "summary handover_cli listen_cli models_cli serve_cli cli web",

@@ -1,0 +1,76 @@
+"""What one side got and the other got again: "right knee: forty milligrams of triamcinolone. Left knee the same."
+
+Doses and volumes that the first side was given are given to it by side, and stand once more for the other side, with
+a doubt that says so. What hangs on them (drug, strength) is shared. Nothing is repeated where numbers are said again,
+where the sides are not told apart, or where "the same" is of something else ("the same size").
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline import laterality
+from pipeline.extractors.base import token_evidence
+from pipeline.grammar import Grammar
+from pipeline.laterality import Side
+from pipeline.records import Fact, Laterality, Reading, Sentence
+
+_AMOUNTS = frozenset({"medication_dose", "medication_volume", "injection_volume"})
+_SAME = frozenset({"same", "likewise", "ditto"})
+_ENDS = frozenset({"again", "dose", "doses", "amount", "volume", "injection", "mixture", "was", "were", "done", "given",
+                   "injected", "there", "on", "for", "in", "thing", "too", "also"})  # fmt: skip
+_LONG = 12  # words of a statement that only says "the same"
+
+
+def repeat(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
+    """The facts, with those of the first side repeated for the second. Pure; order kept, repeated ones at the end."""
+    result = list(facts)
+    before: tuple[Sentence, list[Side]] | None = None
+    for sentence in reading.sentences:
+        said = [side for side in laterality.sides(sentence, grammar) if side.value in ("left", "right")]
+        at = _same(sentence, said)
+        if at is not None and len(said) == 1 and before is not None and len(before[1]) == 1:
+            source, other = before[0], before[1][0].value
+            if {other, said[0].value} == {"left", "right"} and len(sentence.tokens) <= _LONG:
+                span = source.tokens[0].first, source.tokens[-1].last
+                result = _again(result, reading, sentence, span, other, said[0])
+        elif at is not None and len(said) == 2 and {said[0].value, said[1].value} == {"left", "right"}:
+            span = sentence.tokens[said[0].first].first, sentence.tokens[said[1].first].first - 1
+            result = _again(result, reading, sentence, span, said[0].value, said[1])
+        before = (sentence, said) if said else None
+    return result
+
+
+def _same(sentence: Sentence, said: list[Side]) -> int | None:
+    """The token of "same" behind the last side, where it says that as much was given."""
+    if not said:
+        return None
+    tokens = sentence.tokens
+    for at in range(said[-1].last + 1, len(tokens)):
+        if tokens[at].quantity is not None:
+            return None
+        if tokens[at].norm in _SAME:
+            after = tokens[at + 1] if at + 1 < len(tokens) else None
+            return at if after is None or after.punctuation or after.norm in _ENDS else None
+    return None
+
+
+def _again(
+    facts: list[Fact], reading: Reading, sentence: Sentence, span: tuple[int, int], side: Laterality | None, other: Side
+) -> list[Fact]:
+    """Facts of the span by their side, and once more for the other."""
+    moved: list[Fact] = []
+    more: list[Fact] = []
+    told = token_evidence(reading, sentence, other.first, len(sentence.tokens) - 1)
+    for fact in facts:
+        ours = (
+            fact.kind in _AMOUNTS and span[0] <= fact.evidence.first and fact.evidence.last <= span[1]
+            and fact.laterality in (None, side) and fact.scale not in ("total", "per_side")
+            and (fact.status, fact.certainty) == ("performed", "affirmed")
+        )  # fmt: skip
+        moved.append(replace(fact, laterality=side) if ours else fact)
+        if ours:
+            doubt = f"said as the same as on the {side}"
+            more.append(replace(fact, laterality=other.value, evidence=told, doubts=(*fact.doubts, doubt)))
+    return moved + more
