@@ -175,3 +175,19 @@ def _leads_to(sentence: Sentence, mention: Mention, at: int) -> bool:
     """Whether an operation was done to the part with the side: "skin graft to the right forearm"."""
     between = {token.norm for token in sentence.tokens[mention.last + 1 : at]}
     return at > mention.last and "to" in between and between <= {"to", "the", "a", "his", "her"}
+
+
+_FAILED = frozenset({"infected", "loose", "loosened", "failed", "failing", "painful", "worn", "dislocating", "broken"})
+_MADE = frozenset({"replacement", "arthroplasty", "hemiarthroplasty", "fusion", "bypass", "fistula", "repair"})
+
+
+def is_old(sentence: Sentence, mention: Mention) -> bool:
+    """ "Infected left total knee replacement": what was made before, and is wrong now."""
+    if sentence.tokens[mention.last].norm not in _MADE:
+        return False
+    for token in reversed(sentence.tokens[max(0, mention.first - 4) : mention.first]):
+        if token.norm in _FAILED:
+            return True
+        if token.norm not in ("left", "right", "the", "cemented", "uncemented", "previous", "old"):
+            return False
+    return False

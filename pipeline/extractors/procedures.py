@@ -58,7 +58,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if fact.status == "conditional" and mention.table == "procedures" and _risk(sentence, mention):
                 continue
             fact = _before(sentence, fact)
-            if fact.status == "performed" and _is_old(sentence, mention):
+            if fact.status == "performed" and _other_senses.is_old(sentence, mention):
                 fact = replace(fact, status="historical")
             unsure = _attempts.doubt(sentence, mention) if fact.certainty == "affirmed" else None
             if unsure is not None and fact.status == "performed":
@@ -285,22 +285,6 @@ def _was_had(sentence: Sentence, fact: Fact) -> bool:
     """ "The patient had clipping of an aneurysm": done before. Not "has had pain and needs ..."."""
     at = next((at for at, token in enumerate(sentence.tokens) if token.first == fact.evidence.first), 0)
     return any(token.norm in _HAD for token in sentence.tokens[max(0, at - 4) : at])
-
-
-_FAILED = frozenset({"infected", "loose", "loosened", "failed", "failing", "painful", "worn", "dislocating", "broken"})
-_MADE = frozenset({"replacement", "arthroplasty", "hemiarthroplasty", "fusion", "bypass", "fistula", "repair"})
-
-
-def _is_old(sentence: Sentence, mention: Mention) -> bool:
-    """ "Infected left total knee replacement": what was made before, and is wrong now."""
-    if sentence.tokens[mention.last].norm not in _MADE:
-        return False
-    for token in reversed(sentence.tokens[max(0, mention.first - 4) : mention.first]):
-        if token.norm in _FAILED:
-            return True
-        if token.norm not in ("left", "right", "the", "cemented", "uncemented", "previous", "old"):
-            return False
-    return False
 
 
 def _is_thing(sentence: Sentence, mention: Mention) -> bool:
