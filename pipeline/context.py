@@ -241,6 +241,8 @@ def _ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: se
             return index - 1 if tokens[index].norm == "underwent" else hit.last
         if hit.rule.value == "planned" and len(tokens) <= _RUN_ON:
             continue
+        if hit.rule.value == "other_person" and any(m.table == "drugs" and m.first == index for m in sentence.mentions):
+            return index - 1
         if index in settings or (tokens[index].norm == "," and clauses.opens_one(sentence, index + 1)):
             return index - 1
         if hit.rule.id in _FEARS and index in opened and clauses.is_main(sentence, index):
@@ -269,6 +271,8 @@ def _ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
     starts = {mention.first: mention for mention in sentence.mentions if mention.table not in _BY_THE_WAY}
     others = {other.first for other in hits if other is not hit and other.rule.axis == "certainty"}
     over = [m.last for m in sentence.mentions if m.first <= hit.first and m.last > hit.last]
+    if [token.norm for token in tokens[hit.last + 2 : hit.last + 4]] in (["in", "it"], ["inside", "it"]):
+        over.append(hit.last + 3)  # "no bowel in it mesh ..."
     index, named = max([hit.last, *over]) + 1, bool(over)
     while index <= limit:
         norm = tokens[index].norm

@@ -142,7 +142,7 @@ def allergic_to(sentence: Sentence, first: int, last: int, drug: Mention) -> boo
 def _has_dose(sentence: Sentence, drug: Mention) -> bool:
     """Whether an amount stands right behind a drug, or it is told to be given."""
     after = sentence.tokens[drug.last + 1 : drug.last + 3]
-    amount = bool(after) and after[0].quantity is not None and after[0].quantity.dimension in _AMOUNTS
+    amount = bool(after) and after[0].quantity is not None and after[0].quantity.dimension in _AMOUNTS | {""}
     return amount or [token.norm for token in after] in (["was", "given"], ["was", "used"], ["was", "administered"])
 
 

@@ -51,6 +51,8 @@ def _is_only_prepared(sentence: Sentence, fact: Fact) -> bool:
     for at in range(index + 1, min(len(tokens), index + 1 + _FURTHER)):
         if tokens[at].norm in ("and", "then") and at + 1 < len(tokens) and tokens[at + 1].norm in _GIVEN - {"gave"}:
             return False
+        if any(m.table == "drugs" and m.first == at and m.id != fact.name for m in sentence.mentions):
+            return False
         quantity = tokens[at].quantity
         if quantity is None or quantity.form not in ("number", "fraction") or quantity.dimension in _STRENGTHS:
             continue

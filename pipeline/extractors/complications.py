@@ -170,6 +170,8 @@ def _equipment(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[F
             return [base.make("equipment_problem", reading, sentence, first, last, text="none", certainty="negated",
                               status="performed")]  # fmt: skip
         begin = max(0, first - 4, clauses.bounds(sentence, first)[0])
+        counted = [at for at in range(begin, first) if sentence.tokens[at].quantity is not None]
+        begin = max([begin, *(at + 1 for at in counted)])
         end = min(len(sentence.tokens) - 1, last + 12, clauses.bounds(sentence, last)[1] - 1)
         return [base.make("equipment_problem", reading, sentence, first, end, certainty="affirmed",
                           text=story.words(sentence, begin, end))]  # fmt: skip

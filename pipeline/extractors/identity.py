@@ -211,6 +211,11 @@ def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
         ".", ";", "with", "which", "so", "but", "she", "he", "causing", "the", "was", "were", "tourniquet", "who",
     ):  # fmt: skip
         end += 1
+    given = [
+        m.first for m in base.mentions(sentence, "drugs") if start < m.first < end and m.last + 1 < len(tokens)
+        and (tokens[m.last + 1].quantity is not None or tokens[m.last + 1].norm in ("given", "instead"))
+    ]  # fmt: skip
+    end = min([end, *given])  # "allergic to penicillin clindamycin six hundred given"
     if end == start:
         drug = [m for m in base.mentions(sentence, "drugs") if m.last < index and index - m.last <= 2]
         if not drug:

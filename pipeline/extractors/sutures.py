@@ -180,6 +180,10 @@ def _of_next(sentence: Sentence, mention: Mention, site: Mention) -> bool:
         return True  # "abductors repaired with five Ethibond fascia one Vicryl"
     if any(mention.last < one.first < site.first for one in sutures):
         return True
+    if later and not _leads_to(sentence, mention, site) and _is_right_behind(sentence, mention) and (
+        _is_right_behind(sentence, later[0])
+    ):  # fmt: skip
+        return True  # "external oblique two oh Vicryl skin three oh Monocryl"
     if later and not _leads_to(sentence, mention, site):
         ahead = [token.norm for token in tokens[site.last + 1 : later[0].first]]
         near = tokens[site.last + 1 : later[0].first]
@@ -191,6 +195,14 @@ def _of_next(sentence: Sentence, mention: Mention, site: Mention) -> bool:
         return False
     end = next((at for at in range(site.last + 1, len(tokens)) if tokens[at].punctuation), len(tokens))
     return any(site.last < other.first < end for other in base.mentions(sentence, "sutures"))
+
+
+def _is_right_behind(sentence: Sentence, mention: Mention) -> bool:
+    """Whether a named part stands right before a suture and its size."""
+    at = mention.first - 1
+    while at >= 0 and sentence.tokens[at].quantity is not None:
+        at -= 1
+    return any(site.last == at for site in base.mentions(sentence, "sites"))
 
 
 def _is_introduced(sentence: Sentence, mention: Mention) -> bool:
