@@ -8,7 +8,7 @@ from typing import Any
 from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
 
 KINDS = ("drain", "drain_size", "device_count")
 
@@ -28,6 +28,8 @@ _AFTER_NOUN = frozenset(
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
+        if sentence.section in ("indication", "history", "imaging"):
+            continue  # a tube that the patient came with
         drains = [mention for mention in base.mentions(sentence, "drains")
                   if _is_noun(sentence, mention) and not _is_out(sentence, mention)
                   and not _is_sling(sentence, mention)]  # fmt: skip
@@ -41,8 +43,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                           laterality=side,
                           group=f"t{base.group_of(sentence, mention.first)}")
             )  # fmt: skip
+            if side in ("left", "right"):
+                facts += _on_the_other(reading, sentence, mention, side)
         for mention in drains:
-            facts += _count(reading, sentence, mention)
+            facts += _count(reading, sentence, mention) + _called(reading, sentence, mention)
         for index, quantity in base.quantities(sentence, ""):
             for mention in drains:  # "a nineteen Blake drain": 7 to 36 French are made, common practice, no source
                 sized = mention.id != "drain" and mention.first == index + 1 and quantity.form == "number"
@@ -68,6 +72,41 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                                name=mention.id, group=f"t{base.group_of(sentence, mention.first)}")
                 )  # fmt: skip
     return facts
+
+
+def _on_the_other(reading: Reading, sentence: Sentence, mention: Mention, side: str) -> list[Fact]:
+    """ "Two drains on the left, one on the right": the noun is not said twice."""
+    tokens = sentence.tokens
+    other: Laterality = "right" if side == "left" else "left"
+    for at in range(mention.last + 1, min(len(tokens) - 1, mention.last + _REACH)):
+        if tokens[at].norm in (".", ";"):
+            break
+        counted = tokens[at].norm in ("one", "another", "a") or tokens[at].norm == "#number"
+        if not counted or tokens[at - 1].norm not in (",", "and"):
+            continue
+        ahead = [token.norm for token in tokens[at + 1 : at + 5]]
+        there = ahead.index(other) if other in ahead else -1
+        closes = at + 2 + there >= len(tokens) or tokens[at + 2 + there].punctuation
+        if there >= 0 and closes and set(ahead[:there]) <= {"on", "the", "second", "to", "in", "from", "more"}:
+            return [base.make("drain", reading, sentence, at, at + 1 + there, name=mention.id, laterality=other,
+                              group=f"t{base.group_of(sentence, at)}")]  # fmt: skip
+    return []
+
+
+_REACH = 10  # words
+
+
+def _called(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]:
+    """ "Drain, size ten": French was not said, and is not given."""
+    tokens = sentence.tokens
+    for at in range(mention.last + 1, min(len(tokens), mention.last + 4)):
+        quantity = tokens[at].quantity
+        if quantity is None or quantity.value is None or quantity.dimension:
+            continue
+        if tokens[at - 1].norm in ("size", "sized") and quantity.form in ("label", "number"):
+            return [base.claim("drain_size", reading, sentence, at, mention.first, mention.last, 2, name=mention.id,
+                               unit=None, group=f"t{base.group_of(sentence, mention.first)}")]  # fmt: skip
+    return []
 
 
 def _count(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]:
