@@ -171,7 +171,9 @@ def _summed(read: Sequence[Token], counted: Sequence[Head]) -> tuple[int, str] |
 def _says_total(read: Sequence[Token], at: int) -> bool:
     """Whether "in total", "altogether", "in all" goes with the count at `at`, or "total of" leads to it."""
     before = [token.norm for token in read[max(0, at - 2) : at]]
-    if "total" in before or "altogether" in before or "makes" in before[-1:] or "making" in before[-1:]:
+    apart = before[-1:] in (["plus"], ["and"], ["then"])  # "five altogether plus one for the biceps"
+    led = {"makes", "making"} & set(before[-1:]) or (not apart and {"total", "altogether"} & set(before))
+    if led:
         return True
     after = [token.norm for token in read[at + 1 : at + 5]]
     for place, norm in enumerate(after):

@@ -246,6 +246,7 @@ def _number(
     counted = (
         quantity.form == "number" and quantity.value is not None and quantity.value == int(quantity.value)
         and "." not in f"{quantity.value}" and not is_decimal(sentence.tokens[index]) and not _beside_x(sentence, index)
+        and quantity.value < _YEARS
     )  # fmt: skip
     for _, first, at in ranked:
         other = things[at]
@@ -336,6 +337,9 @@ def _is_component(quantity: Quantity, said: str, things: list[_Thing]) -> bool:
 _ROLE_TOKENS = 20
 
 
+
+
+_YEARS = 1900  # "in two thousand and nine steri strips": no count is so large
 
 
 def _chained(sentence: Sentence, last: int, index: int) -> bool:
