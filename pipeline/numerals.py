@@ -308,9 +308,7 @@ def _fraction_digits(norms: Sequence[str], start: int) -> tuple[str, int]:
 
 
 def _digit(norm: str) -> int | None:
-    if norm in ZERO:
-        return 0
-    value = SMALL.get(norm, 10)
+    value = 0 if norm in ZERO else SMALL.get(norm, 10)
     return value if value < 10 else None
 
 
