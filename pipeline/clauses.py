@@ -12,31 +12,32 @@ from bisect import bisect_right
 from pipeline.records import Sentence, Token
 
 
-def _words(text: str) -> frozenset[str]:
+def word_set(text: str) -> frozenset[str]:
+    """The words of a text, for the closed classes of words that rules are made of."""
     return frozenset(text.split())
 
 
 # Function words of English (closed classes) and the verbs with which what was seen is told.
-FINITE = _words(
+FINITE = word_set(
     "was were is are had has have did does showed shows revealed demonstrated confirmed remained became appeared "
     "looked felt measured weighed came went lay stayed turned tolerated contained held will would should can could may "
     "must"
 )
-_DETERMINERS = _words(
+_DETERMINERS = word_set(
     "the a an this that these those his her their its our my both each all either neither no some any"
 )
-_PRONOUNS = _words("it he she they we i you there this nothing everything")
-_PREPOSITIONS = _words(
+_PRONOUNS = word_set("it he she they we i you there this nothing everything")
+_PREPOSITIONS = word_set(
     "of in on at to from with for by into onto through over under around about along across behind between below "
     "beneath above near within without after before during since until via per than against toward towards"
 )
-_CONJUNCTIONS = _words("and but or nor so because if when while once unless although though as until whereas")
-_RELATIVE = _words("which who whom whose that where")
-_ADVERBS = _words("then now next afterwards subsequently finally also still again only just not never")
+_CONJUNCTIONS = word_set("and but or nor so because if when while once unless although though as until whereas")
+_RELATIVE = word_set("which who whom whose that where")
+_ADVERBS = word_set("then now next afterwards subsequently finally also still again only just not never")
 _LINKS = _PREPOSITIONS | _CONJUNCTIONS
 _MARKS = frozenset({".", ";", "?", "!", "—", "–"})
 _HEADS = frozenset({"findings", "diagnoses", "procedures", "acts", "complications"})
-_BARE = _words("no")
+_BARE = word_set("no")
 _LONG = 12  # words of a subject
 
 def starts(sentence: Sentence) -> tuple[int, ...]:
@@ -127,7 +128,7 @@ def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
     return first
 
 
-_LED = _words("left right")  # a side before a subject is part of it
+_LED = word_set("left right")  # a side before a subject is part of it
 
 
 def _before_phrase(norms: list[str], preposition: int) -> int | None:
@@ -147,7 +148,7 @@ def _with_conjunction(norms: list[str], first: int) -> int:
     return first
 
 
-_TALK = _words("discussed explained understood accepted mentioned covered reviewed outlined given told detailed")
+_TALK = word_set("discussed explained understood accepted mentioned covered reviewed outlined given told detailed")
 
 
 def is_main(sentence: Sentence, start: int) -> bool:
@@ -160,7 +161,7 @@ def is_main(sentence: Sentence, start: int) -> bool:
 
 
 _BORDERS = _MARKS | {":", "...", "…"}
-_VERBS = FINITE | {"be", "been", "made", "took", "gave", "put", "seemed"}
+VERBS = FINITE | {"be", "been", "made", "took", "gave", "put", "seemed"}
 
 
 def opens_one(sentence: Sentence, start: int) -> bool:
@@ -172,7 +173,7 @@ def opens_one(sentence: Sentence, start: int) -> bool:
             return False
         if norm == "and" and index > start:
             return False
-        if norm in _VERBS:
+        if norm in VERBS:
             return index > start
     return False
 
@@ -208,7 +209,7 @@ def is_told(sentence: Sentence, index: int) -> bool:
 
 
 # Adjectives that are said behind their noun only as what it was found to be.
-_STATES = _words(
+_STATES = word_set(
     "intact normal torn stable unstable healthy pristine clean unremarkable ruptured frayed preserved inflamed patent "
     "competent viable clear subluxed dislocated satisfactory good fine smooth worn scarred thickened degenerate swollen"
 )
@@ -243,7 +244,7 @@ def heading(sentence: Sentence, colon: int) -> int:
 
 
 # Participles of what a surgeon does or sees that do not end in "ed".
-_PARTICIPLES = _words(
+_PARTICIPLES = word_set(
     "seen felt found brought taken done made put cut drawn held left lain laid shown kept driven torn split run gotten "
     "swept freed sewn oversewn cleaned begun built bent let"
 )
@@ -267,7 +268,7 @@ def acted_on(sentence: Sentence, index: int) -> bool:
     )
 
 
-_CARRIED_OUT = _words("performed done carried undertaken completed treated diagnosed repaired placed noted")
+_CARRIED_OUT = word_set("performed done carried undertaken completed treated diagnosed repaired placed noted")
 
 
 def is_past_purpose(sentence: Sentence, index: int) -> bool:
@@ -279,14 +280,14 @@ def is_past_purpose(sentence: Sentence, index: int) -> bool:
 
 
 # What is done to a thing only where there is one.
-_ACTED = _words(
+_ACTED = word_set(
     "removed excised resected debrided trimmed shaved repaired drained evacuated cauterised cauterized coagulated "
     "biopsied released divided ligated clipped treated smoothed sent submitted obtained collected"
 )
 
 
-_PAST = _words("was were had did showed revealed remained went came tolerated")
-_FUTURE = _words("will would should can could may must shall")
+_PAST = word_set("was were had did showed revealed remained went came tolerated")
+_FUTURE = word_set("will would should can could may must shall")
 
 
 def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> tuple[int, int]:
@@ -318,7 +319,7 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
 
 _STREAM = 12  # tokens
 _NEAR = 8  # tokens before an "if"
-_THEN = _words("then give repeat return call come contact take start increase stop use convert proceed we")
+_THEN = word_set("then give repeat return call come contact take start increase stop use convert proceed we")
 
 
 def told_done(sentence: Sentence, index: int) -> bool:

@@ -11,22 +11,14 @@ from __future__ import annotations
 from typing import Literal
 
 from pipeline import clauses
+from pipeline.clauses import word_set as _words
 from pipeline.context_cues import CueHit
 from pipeline.context_cues import hits as cue_hits
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Scope, Sentence, Token
 from pipeline.rows import ContextRule, SectionCue
 
-
-def _words(text: str) -> frozenset[str]:
-    return frozenset(text.split())
-
-
 # Function words of English (closed classes; grammars/ holds what is medical).
-_FINITE = _words(
-    "was were is are be been had has have did does do remained appeared showed shows revealed became went came "
-    "made took gave put looked seemed felt will would should could can may must"
-)
 _JOINING = frozenset({"or", "nor", "and", ",", "/", "either", "neither"})
 _THIN = _words(
     "a an the any of in on at to into within from around about along over under near by for with this that "
@@ -297,7 +289,7 @@ def _ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             limit = max(limit, min(len(tokens) - 1, index + 6))
             continue
         if named and norm not in _THIN and norm not in _JOINING and not _leads_on(sentence, index, starts):
-            return index - 1 if norm in _FINITE or tokens[index].quantity is not None else index
+            return index - 1 if norm in clauses.VERBS or tokens[index].quantity is not None else index
         index += 1
     return limit
 

@@ -15,6 +15,7 @@ phrase first. What is decided here:
 from __future__ import annotations
 
 from pipeline import clauses
+from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Mention, Sentence
 from pipeline.sidewords import BREAKS
@@ -28,10 +29,6 @@ _REACH = 3
 def _unmarked(sentence: Sentence) -> bool:
     """Whether a sentence is speech without marks: where it ends and its parts begin was not said."""
     return len(sentence.tokens) > _RUN_ON or not any(token.punctuation for token in sentence.tokens)
-
-
-def _words(text: str) -> frozenset[str]:
-    return frozenset(text.split())
 
 
 # What may lie between a thing and a side that follows it.

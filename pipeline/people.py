@@ -5,12 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from pipeline.clauses import word_set as _words
 from pipeline.records import Mention, Sentence, Token
-
-
-def _words(text: str) -> frozenset[str]:
-    return frozenset(text.split())
-
 
 DOCTORS = _words("doctor dr dr. professor prof prof. consultant")
 LAY = _words("mister mr mr. missus mrs mrs. miss ms ms. master madam sister nurse")

@@ -5,15 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from functools import lru_cache
 
+from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Laterality, Mention, Sentence
 from pipeline.rows import Concept
-
-
-def _words(text: str) -> frozenset[str]:
-    return frozenset(text.split())
-
 
 # What ends a noun phrase to the left.
 BREAKS = _words(

@@ -6,14 +6,10 @@ from bisect import bisect_left, bisect_right
 from operator import attrgetter
 
 from pipeline import clauses
+from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Reading, Sentence, Word
 from pipeline.rows import Concept
-
-
-def _words(text: str) -> frozenset[str]:
-    return frozenset(text.split())
-
 
 _ID, _LAST = attrgetter("id"), attrgetter("last")
 

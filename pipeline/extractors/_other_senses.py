@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 from pipeline import clauses, cues, laterality
+from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
 from pipeline.rows import Concept, Device
-
-
-def _words(text: str) -> frozenset[str]:
-    return frozenset(text.split())
-
 
 _MANNER = _words("fashion manner technique way protocol routine")
 # What goes back in without growing there again.
