@@ -175,6 +175,8 @@ def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
         and _at(norms, end) in ("oh", "o", "0", "zero", "aught", "ought", "naught")
     ):
         after = _at(norms, end + 1)
+        if "clock" in (after, _at(norms, end + 2)):
+            return None  # "the 12 o' clock position"
         threaded = _thread_follows(norms, end + 1) or (start > 0 and norms[start - 1] in THREAD)
         if threaded or (norms[end] != "0" and norms[end] != "zero" and not _number_like(after)):
             return Quantity(form="suture", text=f"{number}-0"), end + 1

@@ -44,6 +44,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if mention.id == "degenerative-change" and _is_adjective(sentence, mention):
         return None
+    if mention.id == "intact" and mention.first and sentence.tokens[mention.first - 1].norm in _TAKEN_OUT:
+        return None  # "needle and catheter were removed intact"
     if mention.id == "instability" and _loose_tissue(sentence, mention):
         return None
     loose = mention.table == "diagnoses" and sentence.section not in ("findings", "description")
@@ -65,6 +67,7 @@ def _is_adjective(sentence: Sentence, mention: Mention) -> bool:
     ) for m in sentence.mentions)  # fmt: skip
 
 
+_TAKEN_OUT = frozenset({"removed", "withdrawn", "retrieved", "out", "delivered", "extracted"})
 _ADJECTIVES = 2
 _PARTING = frozenset({"and", "with", "of", "in", "at", "but", "or", "no"})
 _TISSUE = frozenset({"cartilage", "lesion", "flap", "fragment", "rim", "margin", "edge", "edges", "defect", "vitals"})

@@ -55,9 +55,14 @@ def _processing(reading: Reading, sentence: Sentence, phases: list[str]) -> list
 
 def _of_drugs(sentence: Sentence) -> bool:
     """ "A mixture of bupivacaine and lidocaine": drugs only, and nothing of the graft."""
-    return any(True for _ in base.mentions(sentence, "drugs")) and not any(
-        True for _ in base.mentions(sentence, "injectates")
+    named = any(token.norm in _OF_DRUGS for token in sentence.tokens)
+    return (named or any(True for _ in base.mentions(sentence, "drugs"))) and not any(
+        token.norm in _OF_GRAFT for token in sentence.tokens
     )
+
+
+_OF_DRUGS = frozenset({"anesthetic", "anaesthetic", "steroid", "steroids", "cocktail", "antibiotic"})
+_OF_GRAFT = frozenset({"marrow", "aspirate", "concentrate", "graft", "bone", "prp", "plasma", "blood", "cells", "fat"})
 
 
 def _number(
