@@ -38,7 +38,13 @@ _IN_WORDS = frozenset({"count_sums", "listed_count", "stated_sums"})
 
 def _told_once(found: list[Finding]) -> list[Finding]:
     told = {fact for one in found if one.check in _TOTALS for fact in one.facts}
-    return [one for one in found if one.check not in _IN_WORDS or not told.intersection(one.facts)]
+    listed = [piece for one in found if one.check == "listed_count" for piece in one.evidence]
+    return [
+        one for one in found
+        if (one.check not in _IN_WORDS or not told.intersection(one.facts))
+        and not (one.check == "count_sums" and any(
+            piece.first <= other.last and other.first <= piece.last for piece in one.evidence for other in listed))
+    ]  # fmt: skip
 
 
 _TOTALS = frozenset({"draw_total", "injection_total", "parts_and_total", "tourniquet_times", "duration_times"})

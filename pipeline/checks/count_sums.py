@@ -25,6 +25,7 @@ _BEFORE = frozenset({"together", "total", "totalling", "totaling", "altogether",
 _AFTER = (("in", "total"), ("in", "all"), ("altogether",), ("together",), ("total",), ("all", "together"),
           ("all", "told"), ("combined",))  # fmt: skip
 _NOUNS = 4  # words between a total and "in all" ("9 screws and pegs in all")
+_PARTS, _STREAM = 4, 40  # counts, and tokens before the total
 _TIMES = frozenset({"x", "×", "times"})
 _LABELS = frozenset({"x", "×", "size", "grade", "number", "level", "zone", "type", "stage"})
 _MOST = Decimal(40)  # more is no count of draws, packs or levels
@@ -51,6 +52,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             parts = list(_parts(tokens, at, total))
             if not _wrong(parts, total.value) or (total.dimension and not any(part.counted for part in parts)):
                 continue
+            if not total.dimension and (len(parts) > _PARTS or at > _STREAM):
+                continue  # in a stream of speech not every number counts what the total counts
             worked = sum((part.value * part.times for part in parts), Decimal(0))
             terms = " + ".join(part.words for part in parts)
             unit = f" {total.said_unit or total.unit}" if total.unit else ""
@@ -117,7 +120,7 @@ def _parts(tokens: Sequence[Token], at: int, total: Quantity) -> Iterator[_Part]
 def _counts(tokens: Sequence[Token], place: int) -> bool:
     """Whether a bare number counts what follows it, and is no size, grade or part of a multiplication."""
     after, before = tokens[place + 1], tokens[place - 1].norm if place else ""
-    return after.norm.isalpha() and after.quantity is None and before not in _LABELS
+    return after.norm.isalpha() and after.norm != "of" and after.quantity is None and before not in _LABELS
 
 
 def _times(tokens: Sequence[Token], place: int) -> tuple[Decimal, int]:

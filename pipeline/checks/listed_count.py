@@ -24,6 +24,7 @@ _OPENS = frozenset({":", "(", "-", "–"})
 _GOES_ON = frozenset("with which then for but so because who that it they we all each both in total altogether using "
                      "before after as to by no not".split())  # fmt: skip
 _WHOLE = frozenset({"total", "altogether", "overall"})
+_STREAM = 60  # tokens; in a longer stretch of speech not every number counts what the total counts
 _ITEM_WORDS, _VERB_WORDS, _LIST_WORDS = 6, 4, 4
 
 
@@ -163,7 +164,7 @@ def _summed(read: Sequence[Token], counted: Sequence[Head]) -> tuple[int, str] |
     said = count(read[total])
     noun = read[total + 1].norm if total + 1 < len(read) else ""
     repeated = len(own) == len(single) and noun == before[0].noun
-    if said is None or len(parts) < 2 or sum(parts) == said or repeated:
+    if said is None or len(parts) < 2 or sum(parts) == said or repeated or said < max(parts) or total > _STREAM:
         return None  # where every count has its noun, parts_and_total adds up the facts
     return said, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
 
