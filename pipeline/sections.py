@@ -247,11 +247,15 @@ def _length_in_stream(part: Sentence, row: SectionCue) -> int:
     marked = any(token.punctuation for token in part.tokens)
     if len(part.tokens) <= (_STREAM if marked else _UNMARKED) or row.id not in _LISTS | _BEFORE:
         return len(part.tokens)
-    if row.id in _BEFORE and _is_written(part):
+    if (row.id in _BEFORE or part.says(_RISKS)) and _is_written(part):
         return len(part.tokens)
     ends = [m.first for m in part.mentions if m.table in _WORK or m.table == "team"]
     ends += [index for index, token in enumerate(part.tokens) if token.norm in _PERSONS]
     return min([end for end in ends if end > 2] + [25])
+
+
+# "PROCEDURE: The risks were discussed with the patient including ...": all of it is of the risks.
+_RISKS = frozenset({"risks", "benefits", "dangers", "hazards", "complications"})
 
 
 def _is_written(part: Sentence) -> bool:

@@ -44,7 +44,12 @@ _BACK = 8  # tokens
 
 
 def is_manner(sentence: Sentence, mention: Mention) -> bool:
-    """ "Draped in normal sterile fashion": how it was done, nothing that was seen."""
+    """ "Draped in normal sterile fashion", "put back in its normal anatomical position": how it was done, nothing that
+    was seen."""
+    if mention.first and sentence.tokens[mention.first - 1].norm in ("its", "their") and "position" in {
+        token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 4]
+    }:
+        return True
     for token in sentence.tokens[mention.last + 1 : mention.last + 5]:
         if token.norm in _MANNER:
             return True

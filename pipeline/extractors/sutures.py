@@ -218,7 +218,10 @@ _SEWN = frozenset({"a", "some", "interrupted", "running", "continuous"})
 
 def _of_closure(sentence: Sentence, site: Mention) -> bool:
     """ "Skin clips": the layer is that of the clips."""
-    return any(one.first <= site.first and site.last < one.last for one in base.mentions(sentence, "closures"))
+    return any(
+        one.first <= site.first and site.last < one.last and one.id != "closure"  # "nylon for skin closure"
+        for one in base.mentions(sentence, "closures")
+    )
 
 
 def _layer_first(sentence: Sentence, sutures: list[Mention]) -> bool:
