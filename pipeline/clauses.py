@@ -312,13 +312,14 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
               if m.last < cue_first and m.table not in ("sites", "sides", "events", "routes")]  # fmt: skip
     first = max(first, before[-1] if before and cue_first - before[-1] <= _NEAR else cue_first)
     named = [m.last for m in sentence.mentions if m.first > cue_last and m.table in _HEADS]
-    if named and not set(norms[cue_last + 1 : last + 1]) & (_FUTURE | _THEN):
-        last = min(last, named[0])
+    if not set(norms[cue_last + 1 : last + 1]) & (_FUTURE | _THEN):
+        last = min([last, *named[:1], *([] if named else [cue_last + _IF_WORDS])])
     return first, last
 
 
 _STREAM = 12  # tokens
 _NEAR = 8  # tokens before an "if"
+_IF_WORDS = 3  # of a condition that names nothing ("if rhesus negative")
 _THEN = word_set("then give repeat return call come contact take start increase stop use convert proceed we")
 
 

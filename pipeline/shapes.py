@@ -347,6 +347,9 @@ def _times(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
         return None
     if norms[start] == "x" and read_unit(tokens, numeral.end, True) is not None:
         return None  # "x 48 hours", "5 x 3 cm"
+    once = numerals.SMALL.get(norms[start + 1], 0)
+    if once and numeral.value > 9 and numeral.end == start + 3 and numerals.SMALL.get(norms[start + 2], 0):
+        return Quantity(value=Decimal(once), form="times", text=str(once)), start + 2  # "times four two units of ..."
     return Quantity(value=numeral.value, form="times", text=str(numeral.value)), numeral.end
 
 
