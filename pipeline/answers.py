@@ -21,7 +21,7 @@ def answer(sentences: Sequence[Sentence]) -> tuple[Sentence, ...]:
     found: list[Sentence] = []
     for at, sentence in enumerate(sentences):
         behind = sentences[at + 1] if at + 1 < len(sentences) else None
-        extra = _asked(sentence, behind) if _is_question(sentence) else _listed(sentence)
+        extra = _asked(sentence, behind) if _is_question(sentence) else [*_listed(sentence), *_none_by_count(sentence)]
         found.append(replace(sentence, scopes=(*sentence.scopes, *extra)) if extra else sentence)
     return tuple(found)
 
@@ -40,6 +40,28 @@ def _asked(sentence: Sentence, behind: Sentence | None) -> list[Scope]:
     return [
         Scope("certainty", value, mention.first, mention.last, "question") for mention in sentence.mentions
     ]
+
+
+def _none_by_count(sentence: Sentence) -> list[Scope]:
+    """ "Drains 0", "complications: zero": a bare nought behind a thing, and nothing more."""
+    tokens = sentence.tokens
+    found: list[Scope] = []
+    for mention in sentence.mentions:
+        at = mention.last + 1
+        if at < len(tokens) and tokens[at].norm in (":", "="):
+            at += 1
+        if at >= len(tokens) or mention.table not in _COUNTABLE:
+            continue
+        quantity = tokens[at].quantity
+        nought = tokens[at].norm == "zero" or (
+            quantity is not None and quantity.form == "number" and not quantity.dimension and quantity.value == 0
+        )
+        if nought and (at + 1 >= len(tokens) or tokens[at + 1].punctuation):
+            found.append(Scope("certainty", "negated", mention.first, mention.last, "nought"))
+    return found
+
+
+_COUNTABLE = frozenset({"drains", "specimens", "complications", "devices", "tourniquet", "diagnoses"})
 
 
 def _listed(sentence: Sentence) -> list[Scope]:

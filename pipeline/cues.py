@@ -181,6 +181,7 @@ def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int =
 
 
 _TAKEN = 40
+_JOINED = frozenset({"+", "plus", "and"})
 _NAMED = frozenset({"drugs", "fluids", "injectates", "devices"})
 
 
@@ -189,7 +190,11 @@ def _has_its_own(sentence: Sentence, index: int, first: int, last: int) -> bool:
     names is that of the first."""
     tokens = sentence.tokens
     behind = tokens[last + 1].quantity if last + 1 < len(tokens) else None
-    if behind is None or behind.form not in ("number", "range", "fraction") or first - index > 1:
+    if behind is None or behind.form not in ("number", "range", "fraction"):
+        return False
+    if first - index == 2 and tokens[index + 1].norm in _JOINED:  # "lidocaine 10 mL + bicarbonate 1 mL"
+        return any(mention.last < index and mention.table == "drugs" for mention in sentence.mentions)
+    if first - index > 1:
         return False
     return any(mention.last == index - 1 and mention.table in _NAMED for mention in sentence.mentions)
 

@@ -27,7 +27,7 @@ _POINTED = re.compile(r"^\d\.0$")
 _TENS = re.compile(r"^([2-9]|1[01])0$")
 _ZEROS = re.compile(r"^#?(0{2,6})$")
 _LETTERED = re.compile(r"^(\d)[a-d]$")
-_RATIO = re.compile(r"^(\d+):(\d{1,3}(?:,\d{3})+|\d+)$")
+_RATIO = re.compile(r"^(\d+):(\d{1,3}(?:,\d{3})+|\d+)(k?)$")
 _SIZE = re.compile(r"^(\d{1,2})x(\d{1,2})(?:'?s)?$")
 _PARITY = re.compile(r"^(?:g\d{1,2})?p\d{1,4}(?:a\d)?$|^g\d{1,2}$")
 
@@ -226,6 +226,7 @@ def _ratio(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     if match:
         left, right = match[1], Decimal(match[2].replace(",", ""))
         end = start + 1
+        right = right * 1000 if match[3] else right  # "1:100k"
         while match[2].isdigit() and _at(norms, end) == "000":
             right, end = right * 1000, end + 1
         if left == "1":

@@ -28,3 +28,12 @@ def certainties(text: str) -> dict[str, str]:
 ])  # fmt: skip
 def test_what_is_answered(text: str, meant: dict[str, str]) -> None:
     assert certainties(text) == meant
+
+
+@pytest.mark.parametrize(("text", "meant"), [
+    ("Drains 0. Right knee synovectomy.", {"drain": "negated", "synovectomy": "affirmed"}),
+    ("Drains: zero. Right knee synovectomy.", {"drain": "negated", "synovectomy": "affirmed"}),
+    ("Drain 10 French. Right knee synovectomy.", {"drain": "affirmed", "synovectomy": "affirmed"}),
+])  # fmt: skip
+def test_a_nought_behind_a_thing_is_none(text: str, meant: dict[str, str]) -> None:
+    assert certainties(text) == meant
