@@ -140,12 +140,15 @@ def test_word_times_are_compared_where_the_word_was_heard_right() -> None:
     told = [("wound", 0.3), ("edges", 1.0), ("healthy", 1.5)]
     heard = [Word(0, "Wound", start=0.35), Word(1, "ages", start=1.0), Word(2, "healthy.", start=1.4)]
     assert gate.apart(told, heard) == pytest.approx([0.05, -0.1])
-    assert gate.timed([0.02] * 50, [0.05] * 50).passed
-    assert not gate.timed([0.02] * 50, [0.2] * 50).passed
-    assert not gate.timed([0.02] * 50, [0.02] * 40 + [0.3] * 10).passed  # a fifth fewer within 100 ms
-    assert not gate.timed([0.02] * 10, [0.02] * 10).passed  # too few to say
-    assert gate.timed([-0.2] * 50, [-0.18] * 50).passed  # as early as base
-    assert not gate.timed([-0.2] * 50, [-0.4] * 50).passed
+    def passed(base: list[float], tuned: list[float]) -> list[bool]:
+        return [verdict.passed for verdict in gate.timed(base, tuned)]
+
+    assert passed([0.02] * 50, [0.05] * 50) == [True, True]
+    assert passed([0.02] * 50, [0.2] * 50) == [False, False]
+    assert passed([0.02] * 50, [0.02] * 40 + [0.3] * 10) == [True, False]  # a fifth fewer within 100 ms
+    assert passed([0.02] * 10, [0.02] * 10) == [False, False]  # too few to say
+    assert passed([-0.2] * 50, [-0.18] * 50) == [False, True]  # as early as base
+    assert passed([-0.2] * 50, [-0.4] * 50) == [False, False]
 
 
 def _sum(rows: list[gate.words.Errors]) -> gate.words.Errors:
