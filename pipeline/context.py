@@ -76,11 +76,18 @@ def _years(sentence: Sentence) -> list[Scope]:
         elif _is_past_month(sentence, index):
             first = max(0, index - 12, clauses.bounds(sentence, index)[0])
             found.append(Scope("status", "historical", first, index, "month"))
-        elif clauses.is_year(tokens[index]) and tokens[index - 1].norm in ("from", "of"):
+        elif tokens[index - 1].norm in ("from", "of") and (clauses.is_year(tokens[index]) or _in_two(sentence, index)):
             held = [at for at in range(max(0, index - 8), index - 2) if tokens[at].norm in ("has", "had", "have")]
             if held:  # "the left hip has a hemiarthroplasty from 2019"
                 found.append(Scope("status", "historical", clauses.bounds(sentence, held[0])[0], index, "year"))
     return found
+
+
+def _in_two(sentence: Sentence, index: int) -> bool:
+    """ "Twenty eleven", "nineteen ninety eight": a year said as two numbers."""
+    values = [token.quantity.value if token.quantity is not None and not token.quantity.unit else None
+              for token in sentence.tokens[index : index + 2]]  # fmt: skip
+    return len(values) == 2 and values[0] in (19, 20) and values[1] is not None and 10 <= values[1] <= 99
 
 
 _MONTHS = frozenset(

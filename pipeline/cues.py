@@ -249,9 +249,7 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     if any(phrase in ahead or phrase in behind for phrase in _SIDES):
         each = [ahead.find(phrase) for phrase in ("per needle", "each needle", "per port", "per level", "each level")]
         side = min((ahead.find(phrase) for phrase in _SIDES if phrase in ahead), default=-1)
-        if any(0 <= at < side for at in each):
-            return "each"  # "through each needle, both sides"
-        return "per_side"
+        return "each" if any(0 <= at < side for at in each) else "per_side"  # "through each needle, both sides"
     led = "each" in before and not any(word.endswith("ed") for word in before[before.index("each") :])
     led = (led or _each_of(tokens, index)) and not ("each" in before[:-1] and before[-1] == "so")  # "each so eight"
     whole = _IN_TOTAL.match(ahead)
@@ -259,13 +257,10 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
         return "total"  # "eighty milligrams in all, half through each needle"
     if any(phrase in ahead for phrase in _EACH) or led:  # not "left in each syringe injected four millilitres"
         return "each"
-    opens = ahead.startswith("total") and not _leads_on(tokens, index + 1)
-    summed = _IN_TOTAL.match(ahead)
+    summed, opens = whole, ahead.startswith("total") and not _leads_on(tokens, index + 1)
     if summed and "," in summed[0] and summed.end() == len(ahead) and index + 1 + len(after) < len(tokens):
         summed = None if tokens[index + 1 + len(after)].quantity is not None else summed  # ", in total 750"
-    if _TOTAL & set(before) or opens or summed:
-        return "total"
-    return None
+    return "total" if _TOTAL & set(before) or opens or summed else None
 
 
 def _each_of(tokens: tuple[Token, ...], index: int) -> bool:

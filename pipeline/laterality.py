@@ -14,7 +14,7 @@ phrase first. What is decided here:
 
 from __future__ import annotations
 
-from pipeline import clauses
+from pipeline import clauses, sideshare
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Mention, Sentence
@@ -57,7 +57,8 @@ def _side_for(
     for side in found:
         if side.first <= last and side.last >= first:
             return _given(side)
-    beside = _phrase_before(sentence, found, first) or _phrase_after(sentence, found, last)
+    beside = _phrase_before(sentence, found, first) or _of_subject(sentence, found, first)
+    beside = beside or _phrase_after(sentence, found, last)
     if beside is not None:
         return _given(beside)
     if own_only:
@@ -89,6 +90,26 @@ def _phrase_before(sentence: Sentence, found: list[Side], first: int) -> Side | 
         if token.punctuation or token.norm in BREAKS or token.quantity is not None:
             return None
     return None
+
+
+_HELD = _words("had has held contained showed bore revealed harboured")
+
+
+def _of_subject(sentence: Sentence, found: list[Side], first: int) -> Side | None:
+    """The side of what a clause tells that it had something: "left ovary had a six centimetre endometrioma"."""
+    tokens = sentence.tokens
+    verb = next((at for at in range(first - 1, max(0, first - _TOLD), -1) if tokens[at].norm in _HELD), None)
+    if verb is None:
+        return None
+    near = [side for side in found if verb - sideshare.SUBJECT <= side.last < first]
+    if len(near) != 1 or near[0].last >= verb or any(
+        token.punctuation or token.norm in ("and", "no", "not") for token in tokens[near[0].last + 1 : first]
+    ):  # fmt: skip
+        return None
+    return near[0]
+
+
+_TOLD = 7  # words from the verb on to what is told
 
 
 def _predicates(sentence: Sentence) -> frozenset[int]:
@@ -233,10 +254,10 @@ def _of_sentence(
         stream = len(sentence.tokens) > _RUN_ON or (_unmarked(sentence) and len(sentence.tokens) > 20)
         if side.last < first and _trails(sentence, side):
             continue
-        if _of_way(sentence, side, first, last) or _of_later_part(sentence, side, first, last):
+        if sideshare.of_way(sentence, side, first, last) or sideshare.of_later_part(sentence, side, first, last):
             continue
         opens = _unmarked(sentence) and _opens_next(sentence, side, last)
-        if side.first > last and (opens or _told_later(sentence, side, last)):
+        if side.first > last and (opens or sideshare.told_later(sentence, side, last)):
             continue
         both_in_title = max(side.last, last) < title
         close = _distance(side, first, last) <= _REACH and not clauses.parted(sentence, side.first, first)
@@ -258,45 +279,6 @@ def _of_sentence(
     if shared is not None:
         return shared, None
     return None, "more than one side is said here"
-
-
-_WITH = _words("with via through by using from")
-
-
-def _of_way(sentence: Sentence, side: Side, first: int, last: int) -> bool:
-    """ "Fusion with a left transforaminal approach": from where it was done."""
-    ways = [at for at in range(side.last + 1, min(side.last + _WAY, len(sentence.tokens)))
-            if sentence.tokens[at].norm in ("approach", "access", "exposure") and not first <= at <= last]  # fmt: skip
-    led = {token.norm for token in sentence.tokens[max(0, side.first - 2) : side.first]} & _WITH
-    return bool(ways and led)
-
-
-_WAY = 4  # words
-_OWN = frozenset({"procedures", "diagnoses"})
-_PARTS = frozenset({"acts", "findings", "devices", "drains", "complications", "diagnoses", "procedures"})
-
-
-def _of_later_part(sentence: Sentence, side: Side, first: int, last: int) -> bool:
-    """ "Glands preserved, one reimplanted on the left": behind a comma, with what is told of it there. The name of an
-    operation or a diagnosis may have its side at the end of a list."""
-    if side.first <= last or any(m.table in _OWN and m.first <= last and m.last >= first for m in sentence.mentions):
-        return False
-    tokens = sentence.tokens
-    marks = [at for at in range(last + 1, side.first) if tokens[at].punctuation]
-    return bool(marks) and (
-        any(m.table in _PARTS and marks[-1] < m.first < side.first for m in sentence.mentions)
-        or any(clauses.is_participle(sentence, at) for at in range(marks[-1] + 1, side.first))
-    )
-
-
-def _told_later(sentence: Sentence, side: Side, last: int) -> bool:
-    """Whether a side after a thing is what a later clause tells of: "stenosis on ultrasound, the right is occluded"."""
-    start, end = clauses.bounds(sentence, side.first)
-    verbs = [at for at in range(side.first, end) if sentence.tokens[at].norm in clauses.FINITE]
-    return start > last and side.first - start <= 2 and bool(verbs) and verbs[0] - side.last <= _SUBJECT
-
-
-_SUBJECT = 4  # words of what is told of, behind its side
 
 
 def _of_list(sentence: Sentence, found: list[Side], first: int, last: int) -> Laterality | None:

@@ -155,7 +155,10 @@ def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
         for mention in sentence.mentions:
             if mention.first == index and mention.table == "sites" and mention.id in rows and rows[mention.id].sided:
                 return True
-            if mention.first == index and mention.table in ("diagnoses", "procedures") and _sided(mention, grammar):
+            inside = mention.first <= at < index <= mention.last  # "osteoarthritis of both knees" is one name
+            if (mention.first == index or inside) and mention.table in ("diagnoses", "procedures") and (
+                _sided(mention, grammar)
+            ):  # fmt: skip
                 return True
     return False
 

@@ -51,6 +51,9 @@ SIDES = [
     ("right total knee for osteoarthritis the left side was done in the spring", "osteoarthritis", "right"),
     ("Posterior fusion L4-L5 with a left transforaminal approach.", "fusion", None),
     ("Parathyroids preserved, one reimplanted on the left.", "preserved", None),
+    ("left ovary had a six centimetre endometrioma right ovary was normal", "endometrioma", "left"),
+    ("the right kidney contained a stone the left one was normal", "stone", "right"),
+    ("Osteoarthritis of both knees, right worse.", "osteoarthritis", "bilateral"),
     ("right total hip for arthritis the left one had been replaced", "arthritis", "right"),
 ]
 _STREAM = (

@@ -22,7 +22,7 @@ LAYERS = {
             "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts "
             "corrections correction_cues gapped conversion no_numbers fillers spelled quantities tokens "
             "timespan streams utterances rephrased mentions sections clauses context_cues context "
-            "answers sidewords laterality people enumerations cues sidewise story",
+            "answers sidewords sideshare laterality people enumerations cues sidewise story",
             "extractors",
             "inherited same_again removals settle faint leftovers assemble limits signout wording word word_template "
             "dosing coding udi fhir",

@@ -94,13 +94,16 @@ def _on_the_other(reading: Reading, sentence: Sentence, mention: Mention, side: 
 
 
 _REACH = 10  # words
+_TO_SIZE = frozenset({",", "on", "in", "to", "the", "left", "right", "side", "size", "sized", "each", "was", "placed"})
 
 
 def _called(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]:
     """ "Drain, size ten": French was not said, and is not given."""
     tokens = sentence.tokens
-    for at in range(mention.last + 1, min(len(tokens), mention.last + 4)):
+    for at in range(mention.last + 1, min(len(tokens), mention.last + 8)):
         quantity = tokens[at].quantity
+        if quantity is None and tokens[at].norm not in _TO_SIZE:
+            break
         if quantity is None or quantity.value is None or quantity.dimension:
             continue
         if tokens[at - 1].norm in ("size", "sized") and quantity.form in ("label", "number"):

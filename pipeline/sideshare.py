@@ -1,0 +1,45 @@
+"""Whether a side said elsewhere in a sentence is for a thing too, or for the way in or a later part or statement."""
+
+from __future__ import annotations
+
+from pipeline import clauses
+from pipeline.records import Sentence
+from pipeline.sidewords import Side
+
+_WITH = frozenset({"with", "via", "through", "by", "using", "from"})
+
+
+def of_way(sentence: Sentence, side: Side, first: int, last: int) -> bool:
+    """ "Fusion with a left transforaminal approach": from where it was done."""
+    ways = [at for at in range(side.last + 1, min(side.last + _WAY, len(sentence.tokens)))
+            if sentence.tokens[at].norm in ("approach", "access", "exposure") and not first <= at <= last]  # fmt: skip
+    led = {token.norm for token in sentence.tokens[max(0, side.first - 2) : side.first]} & _WITH
+    return bool(ways and led)
+
+
+_WAY = 4  # words
+_OWN = frozenset({"procedures", "diagnoses"})
+_PARTS = frozenset({"acts", "findings", "devices", "drains", "complications", "diagnoses", "procedures"})
+
+
+def of_later_part(sentence: Sentence, side: Side, first: int, last: int) -> bool:
+    """ "Glands preserved, one reimplanted on the left": behind a comma, with what is told of it there. The name of an
+    operation or a diagnosis may have its side at the end of a list."""
+    if side.first <= last or any(m.table in _OWN and m.first <= last and m.last >= first for m in sentence.mentions):
+        return False
+    tokens = sentence.tokens
+    marks = [at for at in range(last + 1, side.first) if tokens[at].punctuation]
+    return bool(marks) and (
+        any(m.table in _PARTS and marks[-1] < m.first < side.first for m in sentence.mentions)
+        or any(clauses.is_participle(sentence, at) for at in range(marks[-1] + 1, side.first))
+    )
+
+
+def told_later(sentence: Sentence, side: Side, last: int) -> bool:
+    """Whether a side after a thing is what a later clause tells of: "stenosis on ultrasound, the right is occluded"."""
+    start, end = clauses.bounds(sentence, side.first)
+    verbs = [at for at in range(side.first, end) if sentence.tokens[at].norm in clauses.FINITE]
+    return start > last and side.first - start <= 2 and bool(verbs) and verbs[0] - side.last <= SUBJECT
+
+
+SUBJECT = 4  # words of what is told of, behind its side
