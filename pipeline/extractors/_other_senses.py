@@ -69,7 +69,7 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id == "implantation" and said == "impacted":
         return not _is_of_implant(sentence, mention, grammar)
     if mention.id == "insufflation":
-        return bool(_CUFFS & set(before + after))
+        return bool(_CUFFS & {token.norm for token in tokens})
     if mention.id == "removal-of-hardware":
         return bool(_TRIED & set(before + [token.norm for token in tokens[mention.first : mention.last + 1]]))
     if mention.id in _SEEN_AS_WELL:

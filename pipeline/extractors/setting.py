@@ -156,7 +156,7 @@ def _is_other_passage(sentence: Sentence, mention: Mention) -> bool:
     said = sentence.tokens[mention.first].norm
     return said.startswith("intubat") and any(
         token.norm in _PASSAGES | _SCOPES
-        for token in sentence.tokens[max(0, mention.first - 6) : mention.last + 5]
+        for token in sentence.tokens[max(0, mention.first - 6) : mention.last + 7]
     )
 
 
@@ -235,7 +235,8 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
             for index in ahead
         )
     if words[0] in _INTO_THE_SPINE and after.norm in ("and", "plus", "+"):
-        return opens or _more_of_it(sentence, mention.last + 2)  # no "caudal and cranial flaps"
+        first = before is None or before.punctuation
+        return first or _more_of_it(sentence, mention.last + 2)  # no "a caudal and a cranial flap"
     return after.norm in _NEAR
 
 
