@@ -45,7 +45,9 @@ def numbers(facts: Iterable[Fact], reading: Reading) -> dict[int, list[Evidence]
 
 def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     if quantity.form == "clock":
-        return sentence.section not in _STORIES
+        before = sentence.tokens[index - 1].norm if index else ""
+        year = quantity.text[:2] in ("19", "20") and before not in ("at", "by")  # "in twenty nineteen"
+        return sentence.section not in _STORIES and not year
     if quantity.form not in _FORMS or (quantity.value is None and quantity.low is None):
         return False
     said = cues.unit_of(sentence, index) or quantity
