@@ -189,6 +189,23 @@ def _compounds(tokens: list[Token]) -> list[Token]:
     return tokens
 
 
+_LEAST_REST = {"mg": 50, "mL": 50, "g": 10}  # what is said behind a whole gram, litre or kilogram
+_MOST_KILOGRAMS = 15  # people are weighed to the gram while they are small
+_ENDS = frozenset("and in at long wide deep thick tall high total of was is from to by below above".split())
+
+
+def _is_another(first: Quantity, second: Quantity, tokens: Sequence[Token], at: int) -> bool:
+    """ "Seventy kilos two grams cefazolin", "one litre five mils of", "four centimetres five millimetre port": two amounts
+    that stand side by side."""
+    if first.value is None or second.value is None or second.value < _LEAST_REST.get(second.unit or "", 0):
+        return True
+    if first.unit == "kg" and first.value > _MOST_KILOGRAMS:
+        return True
+    after = tokens[at + 1] if at + 1 < len(tokens) else None
+    noun = after is not None and after.quantity is None and not after.punctuation and after.norm not in _ENDS
+    return first.unit == "cm" and noun
+
+
 def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[Token], at: int) -> Quantity | None:
     unit, whole = _SMALLER[cast(str, first.unit)]
     if first.value is None or second.value is None or first.value != int(first.value) or second.comparator:
@@ -204,6 +221,8 @@ def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[To
         if first.unit == "min" and any(letter.isdigit() for letter in tokens[at].text):
             return None  # "one minute twenty", as it is said
     elif second.unit != unit and not (first.unit == "h" and second.unit == "s"):
+        return None
+    elif not timed and _is_another(first, second, tokens, at):
         return None
     if not 0 < second.value < whole:
         return None

@@ -99,3 +99,18 @@ def test_every_word_stays_in_a_token_beside_hesitations() -> None:
     covered = {word for sentence in read(words) for token in sentence.tokens
                for word in range(token.first, token.last + 1)}  # fmt: skip
     assert sorted(covered) == [word.id for word in words]
+
+
+@pytest.mark.parametrize(("text", "expected"), [
+    ("weight seventy kilos two grams cefazolin", [("70", "kg", False), ("2", "g", False)]),
+    ("cefazolin two grams eight milligrams dexamethasone", [("2", "g", False), ("8", "mg", False)]),
+    ("saline one litre five millilitres of lidocaine", [("1", "L", False), ("5", "mL", False)]),
+    ("incision four centimetres five millimetre port", [("4", "cm", False), ("5", "mm", False)]),
+    ("three kilos two hundred grams", [("3200", "g", False)]),
+    ("one gram five hundred milligrams of calcium", [("1500", "mg", False)]),
+    ("four centimetres five millimetres long", [("45", "mm", False)]),
+])  # fmt: skip
+def test_two_amounts_side_by_side_are_one_only_where_the_second_can_be_the_rest(
+    text: str, expected: list[tuple[str, str | None, bool]]
+) -> None:
+    assert amounts(text) == expected
