@@ -195,8 +195,8 @@ _ENDS = frozenset("and in at long wide deep thick tall high total of was is from
 
 
 def _is_another(first: Quantity, second: Quantity, tokens: Sequence[Token], at: int) -> bool:
-    """ "Seventy kilos two grams cefazolin", "one litre five mils of", "four centimetres five millimetre port": two amounts
-    that stand side by side."""
+    """ "Seventy kilos two grams cefazolin", "one litre five mils of", "four centimetres five millimetre port": two
+    amounts that stand side by side."""
     if first.value is None or second.value is None or second.value < _LEAST_REST.get(second.unit or "", 0):
         return True
     if first.unit == "kg" and first.value > _MOST_KILOGRAMS:

@@ -82,7 +82,7 @@ def test_typed_values_are_read_like_spoken_ones(note: OperativeNote, typed: str,
         assert format(made.value, "f") == format(value, "f"), "the digits as typed, zeros included"
 
 
-@pytest.mark.parametrize("typed", ["", "nine or so", "9 mg", "9 mL 3 mL", "L4", "10 mL", "9 mmHg", "left"])
+@pytest.mark.parametrize("typed", ["", "nine or nonsense", "9 mg", "9 mL 3 mL", "L4", "10 mL", "9 mmHg", "left"])
 def test_what_does_not_fit_is_refused_with_what_would(note: OperativeNote, typed: str) -> None:
     with pytest.raises(BadDecision) as problem:
         values.corrected(one(note, "harvest_total"), "value", typed, RULES)
