@@ -320,7 +320,9 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
                 return Quantity(
                     low=numeral.value, high=other.value, form="label", text=f"{text}-{other.value}"
                 ), other.end
-    return Quantity(value=numeral.value, form="label", text=text), end
+    run = before == "size" and numeral.shape == "digits" and numeral.spoken and numeral.end - begin > 1
+    doubts = (f"read as {text} from single digits",) if run else ()  # "size four two screws" may be two of size four
+    return Quantity(value=numeral.value, form="label", text=text, doubts=doubts), end
 
 
 def _roman(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:

@@ -106,7 +106,8 @@ def _part_of(sentence: Sentence, index: int) -> bool:
 _FOUND = frozenset({"found", "evacuated", "encountered", "hemoperitoneum", "haemoperitoneum", "hemothorax",
                     "haemothorax", "cavity", "aspirated", "drained", "transfused", "given", "drawn", "draw", "venous",
                     "withdrawn", "collected", "spun", "centrifuged", "taken", "syringe", "syringes", "acd", "acd-a",
-                    "citrate", "prp", "platelet", "patch"})  # fmt: skip
+                    "citrate", "prp", "platelet", "patch",
+                    "aspiration", "aspirate", "tapped"})  # fmt: skip
 
 
 def _was_found(sentence: Sentence, hit: cues.Hit) -> bool:

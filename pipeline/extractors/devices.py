@@ -354,8 +354,11 @@ def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
     between = sentence.tokens[index + 1 : first]
     words = [token for token in between if token.quantity is None and token.norm not in ("x", "\u00d7")]
     whole = any(token.norm == "#number" and not is_decimal(token) for token in between)
-    if whole or (index and sentence.tokens[index - 1].norm == "plus"):
-        return False  # "tunnel nine screw", "head thirty six plus four stem"
+    before = sentence.tokens[index - 1].quantity if index else None
+    bare = before is not None and before.form == "number" and not before.dimension
+    run = bare and sentence.tokens[index].text.isalpha()
+    if whole or run or (index and sentence.tokens[index - 1].norm == "plus"):
+        return False  # "at three six and three seven abutments", "tunnel nine screw", "head thirty six plus four stem"
     return len(words) <= _COUNT_WORDS and not any(
         token.norm in NOT_BETWEEN or token.punctuation or token.norm in _DENYING for token in words
     )
