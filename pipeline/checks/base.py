@@ -13,7 +13,7 @@ element is missing; "note" where a check cannot be sure.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from functools import lru_cache
 from typing import Protocol
@@ -22,7 +22,7 @@ from pipeline import quantities, tokens
 from pipeline.conversion import convert
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
-from pipeline.records import Fact, Finding, Severity, Token, Word
+from pipeline.records import Evidence, Fact, Finding, Severity, Token, Word
 from pipeline.rows import Concept
 
 # Roles of things that were there but did not go into, or stay in, the patient.
@@ -51,6 +51,11 @@ class Check(Protocol):
     MEANING: str
 
     def check(self, note: OperativeNote, grammar: Grammar) -> list[Finding]: ...
+
+
+def placed(made: Finding, where: Evidence) -> Finding:
+    """The finding with the words it came from, where no fact gave it any."""
+    return made if made.evidence else replace(made, evidence=(where,))
 
 
 def finding(

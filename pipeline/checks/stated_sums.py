@@ -11,7 +11,7 @@ from decimal import Decimal
 from itertools import pairwise
 
 from pipeline.checks._spoken_counts import count
-from pipeline.checks.base import amount, finding, plain, read
+from pipeline.checks.base import amount, finding, placed, plain, read
 from pipeline.conversion import convert
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
@@ -58,10 +58,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                  and one.value is not None and (fact.value, fact.unit) == (one.value, one.unit)],
                 arithmetic=arithmetic, ask="Say which is right.", about=f"w{passage.evidence.first + index}",
             )  # fmt: skip
-            found.append(
-                Finding(made.check, made.severity, made.message, made.key, made.ask, made.arithmetic, made.facts,
-                        made.evidence or (passage.evidence,))
-            )  # fmt: skip
+            found.append(placed(made, passage.evidence))
     return found
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from pipeline import mentions
-from pipeline.checks.base import amount, finding, read
+from pipeline.checks.base import amount, finding, placed, read
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Finding, Mention, Quantity, Sentence
@@ -51,10 +51,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 ask="Say the value again with its unit." + (f" Was it {likely}?" if likely else ""),
                 about=f"w{passage.evidence.first + index}",
             )  # fmt: skip
-            found.append(
-                Finding(made.check, made.severity, made.message, made.key, made.ask, made.arithmetic, made.facts,
-                        made.evidence or (passage.evidence,))
-            )  # fmt: skip
+            found.append(placed(made, passage.evidence))
     return found
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.extractors._device_sizes import NOT_BETWEEN, is_decimal
+from pipeline.extractors._things import Thing
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Device
@@ -32,24 +33,17 @@ _MIXED = frozenset({"mix", "mixes", "mixture", "mixtures", "batch", "batches", "
 _REACH = 9  # words between a count and its like
 
 
-class _Thing:
-    __slots__ = ("first", "implant", "last", "name", "text")
-
-    def __init__(self, first: int, last: int, name: str | None, text: str | None, implant: bool) -> None:
-        self.first, self.last, self.name, self.text, self.implant = first, last, name, text, implant
-
-
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     rows = grammar.table("devices", Device)
     facts: list[Fact] = []
     for sentence in reading.sentences:
         things = [
-            _Thing(m.first, m.last, m.id, None, rows[m.id].implant)
+            Thing(m.first, m.last, m.id, None, rows[m.id].implant)
             for m in base.mentions(sentence, "devices") if rows[m.id].implant or m.id in _COUNTED
         ]  # fmt: skip
         taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
         things += [
-            _Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False)
+            Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False)
             for hit in cues.hits(sentence, grammar, "instrument") if not taken & set(range(hit.first, hit.last + 1))
         ]  # fmt: skip
         for thing in sorted(things, key=lambda one: one.first):
@@ -76,7 +70,7 @@ def _whole(sentence: Sentence, at: int) -> int | None:
 
 
 def _claim(
-    reading: Reading, sentence: Sentence, index: int, thing: _Thing, *, cost: int = _COST, **fields: Any
+    reading: Reading, sentence: Sentence, index: int, thing: Thing, *, cost: int = _COST, **fields: Any
 ) -> Fact:
     fields = {"name": thing.name, **fields}
     return base.claim(
@@ -85,7 +79,7 @@ def _claim(
     )  # fmt: skip
 
 
-def _count_of(sentence: Sentence, thing: _Thing) -> int | None:
+def _count_of(sentence: Sentence, thing: Thing) -> int | None:
     """Where the number stands that counts a thing, over sizes and words that describe it."""
     for at in range(thing.first - 1, max(-1, thing.first - 5), -1):
         token = sentence.tokens[at]
@@ -96,7 +90,7 @@ def _count_of(sentence: Sentence, thing: _Thing) -> int | None:
     return None
 
 
-def _direct(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
+def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     """ "Two five millimetre trocars"; "3 x 6.5 mm screws", "2 x 5 mm ports", where the first is no size: next to it
     stands a diameter. "K-wires (2)", "three point five millimetre screws, six of them"."""
     tokens = sentence.tokens
@@ -135,7 +129,7 @@ _SEVERAL, _FEW = 6, 4  # recognisers drop the plural of small counts
 _PORTS = frozenset({"port", "ports", "trocar", "trocars"})
 
 
-def _is_width(value: Decimal, thing: _Thing) -> bool:
+def _is_width(value: Decimal, thing: Thing) -> bool:
     """Whether a size is a diameter of such a thing, so that a smaller whole number before it counts: ports are 3 to
     15 mm wide, screws and anchors 1 to 8 mm (common practice, no source)."""
     said = (thing.name or thing.text or "").lower()
@@ -144,7 +138,7 @@ def _is_width(value: Decimal, thing: _Thing) -> bool:
     return any(word in said for word in ("screw", "anchor", "k-wire", "pin")) and 1 <= value <= 8
 
 
-def _further(reading: Reading, sentence: Sentence, thing: _Thing, things: list[_Thing]) -> list[Fact]:
+def _further(reading: Reading, sentence: Sentence, thing: Thing, things: list[Thing]) -> list[Fact]:
     """ "Five tacks on the right, four on the left": the first has its place too, else the second may be a part of
     it ("six screws, three in the head"). "Clips: three on the duct, two on the artery"."""
     tokens = sentence.tokens
@@ -194,7 +188,7 @@ def _side(sentence: Sentence, at: int, end: int) -> Laterality | None:
     return None
 
 
-def _before(reading: Reading, sentence: Sentence, thing: _Thing, rows: Any) -> list[Fact]:
+def _before(reading: Reading, sentence: Sentence, thing: Thing, rows: Any) -> list[Fact]:
     """ "Two proximal and three distal screws"."""
     tokens = sentence.tokens
     counted = _count_of(sentence, thing)
@@ -220,7 +214,7 @@ _SORTS = {
 }  # fmt: skip
 
 
-def _sorts(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
+def _sorts(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     """ "Four locking and two cortical screws", "two locking screws, three non locking"."""
     if thing.name is None or not (thing.name == "screw" or thing.name.endswith("-screw")):
         return []
@@ -241,7 +235,7 @@ def _sorts(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
     return facts
 
 
-def _headed(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
+def _headed(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     """ "Ports: one 12 mm, two 5 mm"."""
     tokens = sentence.tokens
     if thing.last + 1 >= len(tokens) or tokens[thing.last + 1].norm != ":":
@@ -255,7 +249,7 @@ def _headed(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
     return facts
 
 
-def _summed(reading: Reading, sentence: Sentence, thing: _Thing, things: list[_Thing]) -> list[Fact]:
+def _summed(reading: Reading, sentence: Sentence, thing: Thing, things: list[Thing]) -> list[Fact]:
     """ "Pedicle screws at L3 and L4, four in total": of the only thing that was told, without a count of its own."""
     if len(things) != 1 or _count_of(sentence, thing) is not None:
         return []
@@ -266,7 +260,7 @@ def _summed(reading: Reading, sentence: Sentence, thing: _Thing, things: list[_T
     return []
 
 
-def _mixed(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
+def _mixed(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     """ "Two mixes of cement"."""
     at = thing.first
     tokens = sentence.tokens
@@ -280,7 +274,7 @@ def _mixed(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
     return []
 
 
-def _paired(reading: Reading, sentence: Sentence, thing: _Thing) -> list[Fact]:
+def _paired(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     """ "A single lag screw", "a pair of rods": a number in other words."""
     norms = [token.norm for token in sentence.tokens[max(0, thing.first - 3) : thing.first]]
     value = 1 if norms[-2:] == ["a", "single"] else 2 if norms[-3:] == ["a", "pair", "of"] else 0

@@ -7,6 +7,7 @@ from typing import Any
 
 from pipeline import cues
 from pipeline.extractors import base
+from pipeline.extractors._things import Thing
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
 from pipeline.rows import Device
@@ -29,15 +30,6 @@ _AIRWAYS = ("endotracheal-tube", "laryngeal-mask", "double-lumen-tube")
 _TUBES = ("tube", "ett", "lma", "mask")
 
 
-class _Thing:
-    """A device of the grammar, or an instrument or component that only a cue names."""
-
-    __slots__ = ("first", "implant", "last", "name", "text")
-
-    def __init__(self, first: int, last: int, name: str | None, text: str | None, implant: bool) -> None:
-        self.first, self.last, self.name, self.text, self.implant = first, last, name, text, implant
-
-
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     rows = grammar.table("devices", Device)
     facts: list[Fact] = []
@@ -57,32 +49,32 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
-def _things(sentence: Sentence, grammar: Grammar, rows: Any) -> list[_Thing]:
+def _things(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
     things = [
-        _Thing(mention.first, mention.last, mention.id, None, rows[mention.id].implant)
+        Thing(mention.first, mention.last, mention.id, None, rows[mention.id].implant)
         for mention in base.mentions(sentence, "devices") if mention.id not in _SIZELESS
     ]  # fmt: skip
     taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
     for hit in cues.hits(sentence, grammar, "instrument"):
         if not taken & set(range(hit.first, hit.last + 1)):
-            things.append(_Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False))
+            things.append(Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False))
     return sorted(things, key=lambda thing: thing.first)
 
 
 _NAILED = frozenset({"intramedullary-nail", "intramedullary-nailing", "cephalomedullary-nail"})
 
 
-def _nails(sentence: Sentence, things: list[_Thing]) -> list[_Thing]:
+def _nails(sentence: Sentence, things: list[Thing]) -> list[Thing]:
     """The bare word "nail", where a bone is nailed."""
     taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
     return [
-        _Thing(at, at, "intramedullary-nail", None, True)
+        Thing(at, at, "intramedullary-nail", None, True)
         for at, token in enumerate(sentence.tokens) if token.norm == "nail" and at not in taken
     ]  # fmt: skip
 
 
 def _claim(
-    kind: str, reading: Reading, sentence: Sentence, index: int, thing: _Thing, cost: int, **fields: Any
+    kind: str, reading: Reading, sentence: Sentence, index: int, thing: Thing, cost: int, **fields: Any
 ) -> Fact:
     return base.claim(
         kind, reading, sentence, index, thing.first, thing.last, cost, name=thing.name, text=thing.text,
@@ -90,7 +82,7 @@ def _claim(
     )  # fmt: skip
 
 
-def _sizes(reading: Reading, sentence: Sentence, things: list[_Thing]) -> list[Fact]:
+def _sizes(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
     """ "Three cannulated screws, eight by twenty five"; "an 8 x 60 stent"; "two 4 mm screws, forty and forty five"."""
     facts: list[Fact] = []
     for run, by in _runs(sentence):
@@ -135,7 +127,7 @@ def _measured(sentence: Sentence, last: int) -> bool:
     return bool(after) and (after[0].norm == "of" or (after[0].norm in _BY and after[-1].quantity is not None))
 
 
-def _of(sentence: Sentence, run: list[int], things: list[_Thing], by: bool) -> _Thing | None:
+def _of(sentence: Sentence, run: list[int], things: list[Thing], by: bool) -> Thing | None:
     tokens = sentence.tokens
     if by:
         for thing in things:
@@ -158,7 +150,7 @@ def _closes(sentence: Sentence, last: int) -> bool:
     return not after or after[0].punctuation or after[0].norm in ("were", "was", "and", "long", "respectively", "in")
 
 
-def _counts(reading: Reading, sentence: Sentence, things: list[_Thing]) -> list[Fact]:
+def _counts(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
     """ "5 mm x 3", "anchors 5.5 mm times two": how many there were."""
     facts: list[Fact] = []
     for index, quantity in base.quantities(sentence):
@@ -186,7 +178,7 @@ def _is_x(sentence: Sentence, at: int) -> bool:
     return sentence.tokens[at].norm in ("x", "\u00d7", "times")
 
 
-def _ports(reading: Reading, sentence: Sentence, things: list[_Thing]) -> list[Fact]:
+def _ports(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
     """ "Ports: 12 mm umbilical, 5 mm epigastric, 5 mm right flank": each is a port."""
     facts: list[Fact] = []
     heads = [thing for thing in things if sentence.tokens[thing.last].norm in _PORTS]
@@ -215,7 +207,7 @@ _NO_PLACE = frozenset(
 )
 
 
-def _balloon(reading: Reading, sentence: Sentence, things: list[_Thing]) -> list[Fact]:
+def _balloon(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
     """ "Ten millilitres in the balloon", "14 Fr 5 cc balloon": what fills it."""
     facts: list[Fact] = []
     for thing in things:
