@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.records import Scope, Sentence
+from pipeline.records import Mention, Scope, Sentence
 
 _NO = frozenset({"no", "none", "nope", "negative", "nil", "not"})
 _YES = frozenset({"yes", "yeah", "yep", "correct", "done", "affirmative", "ok", "okay", "sure"})
@@ -42,14 +42,18 @@ def _asked(sentence: Sentence, behind: Sentence | None) -> list[Scope]:
     ]
 
 
+def _behind(sentence: Sentence, mention: Mention, marks: tuple[str, ...]) -> int:
+    """The token behind a thing, past one of these marks."""
+    at = mention.last + 1
+    return at + (at < len(sentence.tokens) and sentence.tokens[at].norm in marks)
+
+
 def _none_by_count(sentence: Sentence) -> list[Scope]:
     """ "Drains 0", "complications: zero": a bare nought behind a thing, and nothing more."""
     tokens = sentence.tokens
     found: list[Scope] = []
     for mention in sentence.mentions:
-        at = mention.last + 1
-        if at < len(tokens) and tokens[at].norm in (":", "="):
-            at += 1
+        at = _behind(sentence, mention, (":", "="))
         if at >= len(tokens) or mention.table not in _COUNTABLE:
             continue
         quantity = tokens[at].quantity
@@ -69,9 +73,7 @@ def _listed(sentence: Sentence) -> list[Scope]:
     tokens = sentence.tokens
     found: list[Scope] = []
     for mention in sentence.mentions:
-        at = mention.last + 1
-        if at < len(tokens) and tokens[at].norm in (",", ":"):
-            at += 1
+        at = _behind(sentence, mention, (",", ":"))
         if at >= len(tokens) or tokens[at].norm not in ("yes", "no"):
             continue
         found.append(Scope("certainty", "negated" if tokens[at].norm == "no" else "affirmed", mention.first,

@@ -62,16 +62,17 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if sentence.section in _STORIES:
             continue
         told = _Told(told.state, told.age + 1) if told.age < _HOLD else _Told()
-        marks = list(_marks(sentence, grammar, bool(told.state)))
+        marrow = _says_marrow(sentence, grammar)
+        marks = list(_marks(sentence, grammar, marrow or bool(told.state)))
         side = _harvest_side(sentence, grammar) or side
         for index, quantity in base.quantities(sentence, "volume", ""):
             before = [state for at, state in marks if at <= index]
-            state = before[-1] if before else told.state or ("named" if _says_marrow(sentence, grammar) else "")
+            state = before[-1] if before else told.state or ("named" if marrow else "")
             if quantity.form in ("number", "range", "fraction") and not _is_anothers(sentence, index):
                 facts += _amount(reading, sentence, grammar, index, quantity, state, side)
         if marks:
             told = _Told(marks[-1][1], 0)
-        elif _says_marrow(sentence, grammar):
+        elif marrow:
             told = _Told(told.state or "named", 0)
     return facts
 
@@ -81,10 +82,9 @@ def _says_marrow(sentence: Sentence, grammar: Grammar) -> bool:
     return cues.has(sentence, grammar, "marrow") or any(mention.id in _MARROW for mention in named)
 
 
-def _marks(sentence: Sentence, grammar: Grammar, going_on: bool) -> Iterator[tuple[int, str]]:
+def _marks(sentence: Sentence, grammar: Grammar, marrow: bool) -> Iterator[tuple[int, str]]:
     """(token, state) of every word that tells what the numbers behind it are, in order."""
     inside = {at for m in base.mentions(sentence, "injectates") for at in range(m.first, m.last + 1)}
-    marrow = going_on or _says_marrow(sentence, grammar)
     others = [m.first for m in base.mentions(sentence, *_NOT_MARROW)]
     made = {m.first for m in base.mentions(sentence, "processing") if m.first not in inside}
     made |= {hit.first for hit in cues.hits(sentence, grammar, "reduced-to")}
@@ -291,8 +291,10 @@ def _is_made(sentence: Sentence, index: int, after: tuple[str, ...], before: tup
     if after[:1] == ("left",) and len(after) == 1:
         return True
     tail = before[-4:]
-    if tail and tail[-1] in _REMAINS | {"of", "for"}:
-        return tail[-1] not in ("of", "for")
+    if tail[-1:] in (("of",), ("for",)):
+        return False
+    if tail and tail[-1] in _REMAINS:
+        return True
     if any(word in _REMAINS | _GOT for word in tail) and (after[:1] in ((), ("back",)) or after[:1] == ("of",)):
         return True
     led = index and any(m.last == index - 1 for m in base.mentions(sentence, "injectates"))

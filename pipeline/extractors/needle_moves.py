@@ -116,7 +116,7 @@ def _at_depth(sentence: Sentence, index: int) -> tuple[int, int] | None:
 _BELOW = frozenset({"deep", "below", "beneath", "past", "beyond", "under"})
 _SURFACES = frozenset("cortex cortical skin periosteum surface bone crest".split())
 _JOINT = frozenset("subchondral articular plate joint cartilage".split())  # where a track ends, and no harvest
-_TOLD = -5  # dearer than nothing else: the words right beside the number say what it is
+_TOLD = -5  # before any other claim: the words right beside the number say what it is
 _FINE = ("um", "nm")  # the mesh of a filter, no way of a needle
 _LESIONS = frozenset(
     "defect defects lesion lesions cyst tear wound crater cavity incision hole holes tunnel tunnels flap socket ulcer "
