@@ -11,16 +11,16 @@ from dataclasses import replace
 from pipeline import numerals
 from pipeline.records import Token
 
-_DIGITS = {word: digit for digit, words in enumerate(
-    ("zero oh o", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")) for word in words.split()
-}  # fmt: skip
+# Digits as they are said one by one.
+DIGITS = {"zero": "0", "oh": "0", "o": "0", "one": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6",
+          "seven": "7", "eight": "8", "nine": "9"}  # fmt: skip
 _LEAST = 2  # digits; "five, five" may be two numbers
 
 
 def fold(tokens: Sequence[Token]) -> list[Token]:
     """The tokens without the spelling; the last word of the number then reaches over it. Pure."""
     norms = [token.norm for token in tokens]
-    if sum([norm in _DIGITS for norm in norms]) < _LEAST:
+    if sum([norm in DIGITS for norm in norms]) < _LEAST:
         return list(tokens)
     out: list[Token] = []
     index = 0
@@ -56,7 +56,6 @@ def _spelling(norms: Sequence[str], at: int, digits: str) -> int | None:
     while at < len(norms) and norms[at] in (",", "that", "is", "-"):
         at += 1
     end = at + len(digits)
-    spelled = [_DIGITS.get(norm) for norm in norms[at:end]]
-    if [str(digit) for digit in spelled] != list(digits):
+    if [DIGITS.get(norm) for norm in norms[at:end]] != list(digits):
         return None
-    return end if end >= len(norms) or norms[end] not in _DIGITS else None
+    return end if end >= len(norms) or norms[end] not in DIGITS else None

@@ -13,10 +13,8 @@ from datetime import date
 from biip import ParseError
 from biip.gs1_messages import GS1Message
 
-_DIGITS = {
-    "zero": "0", "oh": "0", "o": "0", "one": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6",
-    "seven": "7", "eight": "8", "nine": "9",
-}  # fmt: skip
+from pipeline.spelled import DIGITS
+
 _REPEAT = {"double": 2, "triple": 3}
 _BRACKETS = {"bracket", "brackets", "parenthesis", "parentheses", "paren"}
 _OPENING, _CLOSING = {"open", "opening", "(", "["}, {"close", "closing", "closed", ")", "]"}
@@ -53,7 +51,7 @@ def as_written(said: str) -> str:
             if not (parts and parts[-1] in "()"):
                 parts.append(")" if parts.count("(") > parts.count(")") else "(")
         else:
-            parts.append(_DIGITS.get(low, low.upper()) * times)
+            parts.append(DIGITS.get(low, low.upper()) * times)
         times = 1
     return "".join(parts)
 

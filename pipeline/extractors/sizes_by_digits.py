@@ -11,11 +11,10 @@ from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 from pipeline.rows import Device
+from pipeline.spelled import DIGITS
 
 KINDS = ("device_size", "device_count")
 
-_DIGITS = {"zero": "0", "oh": "0", "o": "0", "one": "1", "two": "2", "three": "3", "four": "4", "five": "5", "six": "6",
-           "seven": "7", "eight": "8", "nine": "9"}  # fmt: skip
 # Diameters in millimetres of screws, pins, drills and anchors as digits (4.75 is "475"); common practice, no source.
 _SIZES = frozenset(
     "10 11 12 13 14 15 16 18 20 22 23 24 25 26 27 28 29 30 31 32 35 37 39 40 43 45 50 55 60 65 70 73 75 80 475 625 "
@@ -74,8 +73,8 @@ def _run(sentence: Sentence, thing: Mention) -> list[tuple[int, str]]:
     found: list[tuple[int, str]] = []
     while at >= 0 and sentence.tokens[at].quantity is not None:
         words = sentence.tokens[at].text.lower().strip(",.").split()
-        if not all(word in _DIGITS for word in words) or (found and sentence.tokens[at].text.endswith(",")):
+        if not all(word in DIGITS for word in words) or (found and sentence.tokens[at].text.endswith(",")):
             break
-        found.append((at, "".join(_DIGITS[word] for word in words)))
+        found.append((at, "".join(DIGITS[word] for word in words)))
         at -= 1
     return found[::-1]
