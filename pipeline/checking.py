@@ -6,12 +6,13 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from pipeline import plugins
+from pipeline.errors import BadDecision
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Finding, Revision
 from pipeline.signout import SignOutItem, signout
 
-__all__ = ["SignOutItem", "as_worked", "run_checks", "settle", "signout"]
+__all__ = ["SignOutItem", "as_worked", "find", "reopen", "run_checks", "settle", "signout"]
 
 _ORDER = {"blocking": 0, "warning": 1, "note": 2}
 
@@ -69,20 +70,57 @@ def as_worked(one: Finding) -> str:
     return f"{one.message} {one.arithmetic}".strip()
 
 
-def settle(one: Finding, *, by: str, at: str, reason: str) -> Revision:
-    """The decision that silences a finding. `at`: ISO 8601. Raises ValueError without a reason."""
+def find(note: OperativeNote, key: str) -> Finding:
+    """The finding of that key; a slug names one too where a single open finding has it. Raises BadDecision."""
+    slug = key.replace("-", "_")
+    named = [one for one in note.findings if one.key == key]
+    named = named or [one for one in note.open_findings() if one.check == slug]
+    if len(named) > 1:
+        keys = ", ".join(one.key for one in named)
+        raise BadDecision(f"{len(named)} findings are called {key}.", f"Name one: {keys}.")
+    if not named:
+        raise BadDecision("This finding no longer stands.", "Load the page anew, or list the findings again.")
+    return replace(named[0], settled="")
+
+
+def settle(note: OperativeNote, key: str, *, by: str, at: str, reason: str) -> Revision:
+    """The decision that silences a finding of the note. `at`: ISO 8601. Raises BadDecision without a reason, without
+    a name, on a signed note, and where there is no such finding."""
+    one = find(note, key)
+    _may_decide(note, by)
     if not reason.strip():
-        raise ValueError("a finding is settled only with a reason")
+        raise BadDecision("A finding is settled only with a reason.", "Say why it may stand.")
     return Revision(target=one.key, action="settle", by=by, at=at, before=as_worked(one), reason=reason.strip())
 
 
+def reopen(note: OperativeNote, key: str, *, by: str, at: str, reason: str) -> Revision:
+    """The decision that takes back what `settle` decided; both stay recorded. Raises BadDecision as that does."""
+    _may_decide(note, by)
+    standing = _reasons(note.decisions)
+    slug = key.replace("-", "_")
+    named = [key] if key in standing else [target for target in standing if target.split(":")[0] == slug]
+    if len(named) != 1:
+        raise BadDecision(f"{len(named) or 'No'} decision(s) stand on {key}.", "List them with --decisions.")
+    if not reason.strip():
+        raise BadDecision("A decision is taken back only with a reason.", "Say why it does not hold.")
+    before = standing[named[0]]
+    return Revision(target=named[0], action="reopen", by=by, at=at, before=before.reason, reason=reason.strip())
+
+
+def _may_decide(note: OperativeNote, by: str) -> None:
+    if note.signature is not None:
+        raise BadDecision("A signed note never changes.", "Begin an amendment.")
+    if not by.strip():
+        raise BadDecision("Nobody is named as the one who decides.", "Name a person.")
+
+
 def _reasons(decisions: Iterable[Revision]) -> dict[str, Revision]:
-    """The last decision on each finding, taken back ("ask") or held ("settle")."""
+    """The last decision on each finding, taken back ("ask", "reopen") or held ("settle")."""
     last: dict[str, Revision] = {}
     for decision in decisions:
         if decision.action == "settle" and decision.reason.strip():
             last[decision.target] = decision
-        elif decision.action == "ask":
+        elif decision.action in ("ask", "reopen"):
             last.pop(decision.target, None)
     return last
 

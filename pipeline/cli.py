@@ -16,6 +16,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, Ti
 
 from pipeline import (
     __version__,
+    check_cli,
     grammar,
     handover_cli,
     listen_cli,
@@ -33,7 +34,6 @@ from pipeline.note import OperativeNote, load
 
 OUT = Console()
 ERR = Console(stderr=True)
-STRICT_EXIT = 3
 
 
 class _Voxop(click.Group):
@@ -171,7 +171,7 @@ def note(
         click.echo(f"voxop: {failed} of {len(sources)} sources failed; the others are done.", err=True)
         sys.exit(2)
     if strict and blocked:
-        sys.exit(STRICT_EXIT)
+        sys.exit(check_cli.STRICT_EXIT)
 
 
 def _as_dict(result: OperativeNote, written: Sequence[Path], source: str) -> dict[str, Any]:
@@ -219,26 +219,6 @@ def transcribe(
     elif not quiet:
         for start, text in run.lines(heard):
             click.echo(text if start is None else f"{int(start // 60):02d}:{start % 60:04.1f}  {text}")
-
-
-@main.command()
-@click.argument("path", metavar="NOTE.json", type=click.Path(path_type=Path))
-@click.option("--profile", help="Check by the rules of another profile than the note's own.")
-@click.option("--family", help="Check by another procedure family than the note's own.")
-@_strict
-@_json
-def check(path: Path, profile: str | None, family: str | None, strict: bool, as_json: bool) -> None:
-    """Check a note again and print the findings, worst first."""
-    changes = {key: value for key, value in (("profile", profile), ("family", family)) if value}
-    result = run.recheck(load(path).model_copy(update=changes), grammar.load())
-    if as_json:
-        click.echo(json.dumps([asdict(finding) for finding in result.findings], ensure_ascii=False, indent=1))
-    else:
-        for finding in result.findings:
-            OUT.print(summary.line(finding))
-        OUT.print(f"{len(result.open_findings())} open finding(s). {summary.CAUTION}", style="dim")
-    if strict and any(finding.severity == "blocking" for finding in result.open_findings()):
-        sys.exit(STRICT_EXIT)
 
 
 @main.command()
@@ -319,7 +299,7 @@ def verify(as_json: bool) -> None:
         sys.exit(2)
 
 
-for command in (handover_cli.send, handover_cli.outbox, handover_cli.codes, listen_cli.listen_command):
+for command in (check_cli.check, handover_cli.send, handover_cli.outbox, handover_cli.codes, listen_cli.listen_command):
     main.add_command(command)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import uuid
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from pathlib import Path
 
 from sqlalchemy import select
@@ -24,7 +24,7 @@ from pipeline.engines.base import Engine, Reader
 from pipeline.errors import BadDecision
 from pipeline.grammar import Grammar
 from pipeline.note import Amendment, Code, OperativeNote, Signature
-from pipeline.records import Fact, Finding, Revision
+from pipeline.records import Fact, Revision
 from pipeline.review import compare, decisions, history, values, worklist
 from pipeline.review.accounts import User
 from pipeline.review.store import Store, Writing, now
@@ -226,10 +226,7 @@ class Desk:
     def settle(self, ident: str, by: User, key: str, reason: str, seen: int | None = None) -> None:
         """Settles a finding with a reason. Raises BadDecision without one."""
         def made(opened: Opened) -> list[Revision]:
-            try:
-                return [checking.settle(_finding(opened, key), by=by.name, at=now(), reason=reason)]
-            except ValueError:
-                raise BadDecision("A finding is settled only with a reason.", "Say why it may stand.") from None
+            return [checking.settle(opened.note, key, by=by.name, at=now(), reason=reason)]
 
         self._decide(ident, by, made, seen)
 
@@ -324,7 +321,7 @@ class Desk:
         for fact in opened.note.facts:
             if fact.id == target:
                 return line(fact, self.rules)
-        return checking.as_worked(_finding(opened, target))
+        return checking.as_worked(checking.find(opened.note, target))
 
     def _decide(
         self, ident: str, by: User, made: Callable[[Opened], list[Revision]], seen: int | None
@@ -366,10 +363,3 @@ def _fact(opened: Opened, ident: str) -> Fact:
         return opened.note.fact(ident)
     except KeyError:
         raise BadDecision(f"There is no fact {ident} any more.", "Load the page anew.") from None
-
-
-def _finding(opened: Opened, key: str) -> Finding:
-    for finding in opened.note.findings:
-        if finding.key == key:
-            return replace(finding, settled="")
-    raise BadDecision("This finding no longer stands.", "Load the page anew.")

@@ -277,7 +277,7 @@ class Revision:
     """
 
     target: str
-    action: Literal["accept", "correct", "reject", "ask", "answer", "settle", "add"]
+    action: Literal["accept", "correct", "reject", "ask", "answer", "settle", "reopen", "add"]
     by: str
     at: str
     attribute: str = ""

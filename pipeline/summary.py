@@ -71,8 +71,9 @@ def _list(console: Console, title: str, findings: Sequence[Finding]) -> None:
         console.print(line(finding))
 
 
-def line(finding: Finding) -> Text:
-    """One finding on a line: mark, message, sum as worked, what to say or do, and the slug of DEVELOPERS.md."""
+def line(finding: Finding, *, with_key: bool = False) -> Text:
+    """One finding on a line: mark, message, sum as worked, what to say or do, and the slug of DEVELOPERS.md; with the
+    key that a decision on it names, if asked for."""
     mark, style = MARKS[finding.severity]
     text = Text("  ") + Text(f"[{mark}]", style=style) + Text(f" {finding.message}")
     if finding.arithmetic:
@@ -81,4 +82,5 @@ def line(finding: Finding) -> Text:
         text += Text(f"  {finding.ask}", style="italic")
     if finding.settled:
         text += Text(f"  settled: {finding.settled}", style="dim")
-    return text + Text(f"  {finding.check.replace('_', '-')}", style="dim")
+    key = f"  key {finding.key}" if with_key else ""
+    return text + Text(f"  {finding.check.replace('_', '-')}{key}", style="dim")

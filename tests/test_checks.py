@@ -19,10 +19,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from pipeline import grammar, plugins
-from pipeline.checking import run_checks, settle, signout
+from pipeline.checking import reopen, run_checks, settle, signout
 from pipeline.conversion import convertible
+from pipeline.errors import BadDecision
 from pipeline.limits import elements
-from pipeline.note import OperativeNote, Passage, SaidSide, Sections, Source
+from pipeline.note import OperativeNote, Passage, SaidSide, Sections, Signature, Source
 from pipeline.records import Evidence, Fact, Finding, Revision
 from pipeline.rows import Limit
 
@@ -153,43 +154,75 @@ def test_findings_are_sorted_worst_first_and_the_same_every_time() -> None:
     assert len({one.key for one in found}) == len(found)
 
 
+def _checked(note: OperativeNote) -> OperativeNote:
+    return note.model_copy(update={"findings": run_checks(note, grammar.load())})
+
+
+def _decided(note: OperativeNote, *decisions: Revision) -> Finding:
+    """The finding on the draws, with these decisions recorded."""
+    (after,) = _run(note.model_copy(update={"decisions": list(decisions)}), "draw_total")
+    return after
+
+
+_HARPER = {"by": "Dr Harper", "at": "2026-03-02T11:00:00+00:00"}
+
+
 def test_a_decision_with_a_reason_settles_a_finding_and_keeps_it() -> None:
-    note = _note(_OFF)
+    note = _checked(_note(_OFF))
     (before,) = _run(note, "draw_total")
-    decision = settle(before, by="Dr Harper", at="2026-03-02T11:00:00+00:00", reason="one draw was thrown away")
-    (after,) = _run(note.model_copy(update={"decisions": [decision]}), "draw_total")
+    after = _decided(note, settle(note, before.key, reason="one draw was thrown away", **_HARPER))
     assert before.settled == ""
     assert after.settled == "one draw was thrown away"
     assert after.arithmetic == before.arithmetic
+    by_slug = settle(note, "draw-total", reason="one draw was thrown away", **_HARPER)
+    assert by_slug.target == before.key
 
 
-def test_no_reason_settles_nothing() -> None:
-    note = _note(_OFF)
+@pytest.mark.parametrize(
+    ("key", "reason", "by", "says"),
+    [
+        ("draw-total", "  ", "Dr Harper", "reason"),
+        ("draw-total", "counted again", " ", "named"),
+        ("side-conflict", "counted again", "Dr Harper", "no longer stands"),
+    ],
+)
+def test_what_settles_nothing(key: str, reason: str, by: str, says: str) -> None:
+    note = _checked(_note(_OFF))
+    with pytest.raises(BadDecision, match=says):
+        settle(note, key, by=by, at=_HARPER["at"], reason=reason)
     (before,) = _run(note, "draw_total")
-    with pytest.raises(ValueError, match="reason"):
-        settle(before, by="Dr Harper", at="2026-03-02T11:00:00+00:00", reason="  ")
-    bare = Revision(target=before.key, action="settle", by="Dr Harper", at="2026-03-02T11:00:00+00:00")
-    (after,) = _run(note.model_copy(update={"decisions": [bare]}), "draw_total")
-    assert after.settled == ""
+    assert _decided(note, Revision(target=before.key, action="settle", **_HARPER)).settled == ""
+
+
+def test_nothing_is_decided_on_a_signed_note() -> None:
+    note = _checked(_note(_OFF))
+    signed = note.model_copy(update={"signature": Signature(by="Dr Harper", at=_HARPER["at"], statement="read")})
+    with pytest.raises(BadDecision, match="signed"):
+        settle(signed, "draw-total", reason="one draw was thrown away", **_HARPER)
 
 
 def test_a_decision_does_not_outlive_the_sum_that_it_was_about() -> None:
-    note = _note(_OFF)
+    note = _checked(_note(_OFF))
     (before,) = _run(note, "draw_total")
-    decision = settle(before, by="Dr Harper", at="2026-03-02T11:00:00+00:00", reason="one draw was thrown away")
+    decision = settle(note, before.key, reason="one draw was thrown away", **_HARPER)
     changed = [{**one, "value": "30"} if one["kind"] == "harvest_total" else one for one in _OFF]
     (after,) = _run(_note(changed, decisions=[decision]), "draw_total")
     assert after.key == before.key
     assert after.settled == ""
 
 
-def test_asking_again_takes_a_decision_back() -> None:
-    note = _note(_OFF)
-    (before,) = _run(note, "draw_total")
-    decision = settle(before, by="Dr Harper", at="2026-03-02T11:00:00+00:00", reason="counted again")
-    again = Revision(target=before.key, action="ask", by="Dr Mason", at="2026-03-02T12:00:00+00:00")
-    (after,) = _run(note.model_copy(update={"decisions": [decision, again]}), "draw_total")
-    assert after.settled == ""
+def test_asking_again_or_reopening_takes_a_decision_back() -> None:
+    note = _checked(_note(_OFF))
+    decision = settle(note, "draw-total", reason="counted again", **_HARPER)
+    asked = Revision(target=decision.target, action="ask", by="Dr Mason", at="2026-03-02T12:00:00+00:00")
+    assert _decided(note, decision, asked).settled == ""
+    held = note.model_copy(update={"decisions": [decision]})
+    back = reopen(held, "draw-total", reason="miscounted", **_HARPER)
+    assert back.before == "counted again"
+    assert _decided(note, decision, back).settled == ""
+    assert _decided(note, decision, back, decision).settled == "counted again"
+    with pytest.raises(BadDecision, match="No decision"):
+        reopen(note, "draw-total", reason="miscounted", **_HARPER)
 
 
 def test_signout_tells_said_not_said_and_none() -> None:

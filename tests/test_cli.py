@@ -70,6 +70,38 @@ def test_strict_exits_3_only_for_a_blocking_finding(tmp_path: Path) -> None:
     assert voxop("check", tmp_path / "a" / "note.json").exit_code == 0
 
 
+def test_a_finding_is_settled_with_a_reason_and_opened_again(tmp_path: Path) -> None:
+    conflict = "Procedure: left hip arthroscopy. Time out confirmed, right hip. Arthroscopy of the right hip was done."
+    voxop("note", "-", "--out", tmp_path, "--to", "json", text=conflict)
+    path = tmp_path / "note.json"
+    blocking = [one for one in json.loads(voxop("check", path, "--json").stdout) if one["severity"] == "blocking"]
+    keys = [one["key"] for one in blocking]
+    assert all(key in "".join(voxop("check", path).stdout.split()) for key in keys)
+    named = [part for key in keys for part in ("--settle", key)]
+
+    untouched = path.read_bytes()
+    for lacking in ((), ("--reason", "a slip"), ("--by", "Dr Harper")):
+        assert voxop("check", path, *named, *lacking).exit_code == 2
+    assert voxop("check", path, "--settle", "no-such", "--reason", "a slip", "--by", "Dr Harper").exit_code == 2
+    assert path.read_bytes() == untouched
+
+    said = ("--reason", "right is right, the first word was a slip", "--by", "Dr Harper")
+    assert voxop("check", path, *named, *said, "--strict").exit_code == 0
+    assert voxop("check", path, "--strict").exit_code == 0
+    assert voxop("check", path, "--strict", "--profile", "uk").exit_code == 0
+    note = json.loads(path.read_text("utf-8"))
+    assert [(one["action"], one["target"], one["by"]) for one in note["decisions"]] == [
+        ("settle", key, "Dr Harper") for key in keys
+    ]
+
+    assert voxop("check", path, "--reopen", keys[0], "--reason", "heard again", "--by", "Dr Mason").exit_code == 0
+    assert voxop("check", path, "--strict").exit_code == 3
+    told = voxop("check", path, "--decisions").stdout
+    assert "the first word was a slip" in told
+    assert "Dr Mason  reopen" in told
+    assert len(json.loads(voxop("check", path, "--decisions", "--json").stdout)) == len(keys) + 1
+
+
 def test_chosen_outputs_only(case: Path, tmp_path: Path) -> None:
     assert voxop("note", case, "--out", tmp_path / "out", "--to", "json,aftercare").exit_code == 0
     assert {path.name for path in (tmp_path / "out").iterdir()} == {"note.json", "aftercare.docx", "words.json"}

@@ -28,7 +28,7 @@ LAYERS = {
             "dosing coding udi fhir",
             "checks review exports",
             "output checking delivery run casefiles contexts caseview dictation desk live jobs handover",
-            "summary handover_cli listen_cli models_cli serve_cli cli web",
+            "summary check_cli handover_cli listen_cli models_cli serve_cli cli web",
         )
     )
     for name in names.split()

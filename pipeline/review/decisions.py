@@ -18,7 +18,7 @@ from pipeline.note import Code, OperativeNote
 from pipeline.records import Evidence, Fact, Reading, Revision
 from pipeline.review import values
 
-ACTIONS = ("accept", "correct", "reject", "ask", "answer", "settle", "add")
+ACTIONS = ("accept", "correct", "reject", "ask", "answer", "settle", "reopen", "add")
 
 
 # Word ids of what was added: after those of any recording.
@@ -79,7 +79,7 @@ def apply(note: OperativeNote, steps: Iterable[Step], grammar: Grammar) -> Opera
 
 
 def _lay(facts: dict[str, Fact], revision: Revision, grammar: Grammar) -> None:
-    if revision.action in ("settle", "ask", "answer", "add"):
+    if revision.action in ("settle", "reopen", "ask", "answer", "add"):
         return
     fact = facts.get(revision.target)
     if fact is None:
