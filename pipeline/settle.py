@@ -244,6 +244,8 @@ def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
         return False
     if earlier.role is not None and fact.role is not None and earlier.role != fact.role:
         return False
+    if fact.kind in _TOLD_APART and _crossed(earlier, fact):
+        return False
     if not _has_number(earlier) and not _has_number(fact):
         return fact.kind not in _COUNTED or not places.same(earlier, fact)
     if (earlier.value, earlier.low, earlier.high, earlier.unit, earlier.scale) != (
@@ -258,6 +260,19 @@ def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
         return True
     here, there = places.section(fact), places.section(earlier)
     return here != there and (here in _BODY) != (there in _BODY)
+
+
+# What is done or seen here and there: the part of one and the side of the other are not both of one.
+_TOLD_APART = frozenset({"act", "finding"})
+
+
+def _crossed(one: Fact, other: Fact) -> bool:
+    """Whether one has only a part of the body and the other only a side: "palate retracted", "left, retracted"."""
+    if one.laterality is None:
+        one, other = other, one
+    return one.laterality is not None and other.laterality is None and one.body_site is None and (
+        other.body_site is not None
+    )
 
 
 # Things of which two in one sentence are two (two layers closed with the same suture are told by their site).

@@ -1,10 +1,10 @@
-"""Whether a side said elsewhere in a sentence is for a thing too, or for the way in or a later part or statement."""
+"""Whether a side said elsewhere in a sentence is for a thing too, or for the way in or another part or statement."""
 
 from __future__ import annotations
 
 from pipeline import clauses
-from pipeline.records import Sentence
-from pipeline.sidewords import Side
+from pipeline.records import Mention, Sentence
+from pipeline.sidewords import BREAKS, Side
 
 _WITH = frozenset({"with", "via", "through", "by", "using", "from"})
 
@@ -43,3 +43,30 @@ def told_later(sentence: Sentence, side: Side, last: int) -> bool:
 
 
 SUBJECT = 4  # words of what is told of, behind its side
+
+
+_NAMED = frozenset("sites findings diagnoses acts procedures devices drains approaches complications".split())
+_NOUN = 3  # words from a side to the noun that it leads
+
+
+def of_another_part(sentence: Sentence, found: list[Side], value: str, thing: Mention, site: str) -> bool:
+    """Whether every side of this value leads a noun that is neither a thing nor the part that it is in: "through the
+    left nostril the palate was retracted", "uterus and appendix normal, a large left adnexal mass"."""
+    leads = [_led(sentence, side) for side in found if side.value == value]
+    return bool(leads) and all(
+        noun is not None and noun.id != site and (noun.last < thing.first or noun.first > thing.last)
+        for noun in leads
+    )
+
+
+def _led(sentence: Sentence, side: Side) -> Mention | None:
+    """What a side stands right before, over words that describe it."""
+    tokens = sentence.tokens
+    for at in range(side.last + 1, min(side.last + 1 + _NOUN, len(tokens))):
+        broken = tokens[at].norm in BREAKS and (tokens[at].norm != "and" or at == side.last + 1)
+        if tokens[at].punctuation or broken or tokens[at].quantity is not None:
+            return None  # "the right tube and ovary" goes on
+        noun = next((m for m in sentence.mentions if m.table in _NAMED and m.first == at), None)
+        if noun is not None:
+            return noun
+    return None

@@ -105,9 +105,22 @@ def site_before(sentence: Sentence, mention: Mention) -> str | None:
 
 def _has_its_own(sentence: Sentence, site: Mention, mention: Mention) -> bool:
     """ "Cruciate intact, no loose bodies": the site was told of already, and a comma closes it."""
+    tokens = sentence.tokens
     told = [other for other in sentence.mentions if other.table == "findings"
-            and 0 <= other.first - site.last - 1 <= 1 and other.last < mention.first]  # fmt: skip
-    return any(token.norm == "," for other in told for token in sentence.tokens[other.last + 1 : other.last + 2])
+            and (0 <= other.first - site.last - 1 <= 1 or _of_it(sentence, site.last + 1, other.first))
+            and other.last < mention.first]  # fmt: skip
+    return any(
+        any(token.norm == "," for token in tokens[other.last + 1 : other.last + 1 + (1 if near else 3)])
+        for other in told for near in (other.first - site.last - 1 <= 1,)
+    )
+
+
+def _of_it(sentence: Sentence, first: int, last: int) -> bool:
+    """ "A uterus that was of normal size": what stands between a part and what is told of it."""
+    between = sentence.tokens[first:last]
+    return 1 < len(between) <= 4 and between[0].norm in ("that", "which") and any(
+        token.norm in _COPULA for token in between
+    )
 
 
 _SEEN = _words(

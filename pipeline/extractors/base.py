@@ -15,9 +15,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
 from typing import Any, Protocol
 
-from pipeline import cues, laterality, story
+from pipeline import cues, laterality, sideshare, story
 from pipeline.grammar import Grammar
-from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence, quick
+from pipeline.records import Evidence, Fact, Laterality, Mention, Quantity, Reading, Sentence, quick
+from pipeline.rows import Concept
 
 
 class Extractor(Protocol):
@@ -123,12 +124,27 @@ def named(
     `own_side`: take only a side from its own phrase, never one that the sentence says of something else."""
     own_only = fields.pop("own_side", False)
     side, doubt = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=own_only)
+    site = fields.setdefault("body_site", story.site_of(sentence, mention, grammar))
     fields.setdefault("name", mention.id)
     fields.setdefault("laterality", side)
-    fields.setdefault("body_site", story.site_of(sentence, mention, grammar))
+    if kind in _SEEN_OR_DONE and is_anothers_side(sentence, mention, fields["laterality"], site, grammar):
+        fields["laterality"] = None
     if doubt is not None:
         fields.setdefault("doubts", (doubt,))
     return make(kind, reading, sentence, mention.first, mention.last, **fields)
+
+
+_SEEN_OR_DONE = frozenset({"finding", "act"})
+
+
+def is_anothers_side(
+    sentence: Sentence, thing: Mention, side: Laterality | None, site: str | None, grammar: Grammar
+) -> bool:
+    """Whether a thing in an organ that has no left and right got its side from another part of its sentence."""
+    row = grammar.table("sites", Concept).get(site or "") if side in ("left", "right") else None
+    if row is None or row.sided or row.group != "organ":
+        return False
+    return sideshare.of_another_part(sentence, laterality.sides(sentence, grammar), side or "", thing, site or "")
 
 
 def mentions(sentence: Sentence, *tables: str) -> Iterator[Mention]:

@@ -54,7 +54,10 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     if mention.table == "findings" and fact.certainty == "affirmed" and _is_reason(sentence, mention):
         return None
     site = None if fact.body_site is not None else story.site_before(sentence, mention)
-    return fact if site is None else replace(fact, body_site=site)
+    if site is None:
+        return fact
+    anothers = base.is_anothers_side(sentence, mention, fact.laterality, site, grammar)
+    return replace(fact, body_site=site, laterality=None if anothers else fact.laterality)
 
 
 def _is_adjective(sentence: Sentence, mention: Mention) -> bool:
