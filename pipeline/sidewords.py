@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
-from pipeline.records import Laterality, Mention, Sentence
+from pipeline.records import Laterality, Mention, Sentence, Token
 from pipeline.rows import Concept
 
 # What ends a noun phrase to the left.
@@ -82,7 +83,9 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
             return None
         return Side(first, last, row.side)
     if row.group == "initial":
-        alone = sentence.tokens[first].text.isupper() and _beside_sided(sentence, grammar, first)
+        alone = sentence.tokens[first].text.isupper() and (
+            _beside_sided(sentence, grammar, first) or _stands_alone(sentence, first)
+        )
         return Side(first, last, row.side) if alone else None
     if row.side is not None:
         return Side(first, last, row.side)
@@ -141,6 +144,41 @@ def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     return False
 
 
+_BESIDE = frozenset({"procedures", "diagnoses", "acts", "anaesthesia", "tourniquet", "drains", "sites"})
+
+
+def _stands_alone(sentence: Sentence, at: int) -> bool:
+    """Whether an initial is a side by how it is written: "(L)", "L: 5 cm incision", "side L", "tourniquet L 250 mmHg",
+    "L 52 min, R 24 min"."""
+    tokens = sentence.tokens
+    before = tokens[at - 1] if at else None
+    after = tokens[at + 1] if at + 1 < len(tokens) else None
+    if before is not None and before.quantity is not None:
+        return False
+    if before is not None and before.norm == "(":
+        return after is not None and after.norm == ")" and (at < 2 or tokens[at - 2].quantity is None)
+    if before is None:
+        return after is not None and (after.norm == ":" or (_amount(after) and _both_initials(sentence)))
+    if after is not None and (_amount(after) or after.norm == ":") and _both_initials(sentence):
+        return True
+    led = tokens[at - 2].norm if before.norm == ":" and at > 1 else before.norm
+    if led in ("side", "laterality"):
+        return True
+    shut = after is None or after.punctuation or after.norm in BREAKS or _amount(after)
+    return shut and any(m.table in _BESIDE and m.last == at - 1 for m in sentence.mentions)
+
+
+def _amount(token: Token) -> bool:
+    return token.quantity is not None and token.quantity.unit is not None
+
+
+def _both_initials(sentence: Sentence) -> bool:
+    """Whether L and R stand in a sentence, each before an amount or a colon."""
+    return {"L", "R"} <= {
+        one.text for one, after in pairwise(sentence.tokens) if _amount(after) or after.norm == ":"
+    }  # fmt: skip
+
+
 # "partial nephrectomy left for a mass": after the name of an operation it is its side, not the verb.
 _AFTER_TITLE = frozenset({"for", "with", "at", "under", "on", "by", "after", "in"})
 
@@ -151,6 +189,8 @@ def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     for index in range(at + 1, min(at + 5, len(sentence.tokens))):
         token = sentence.tokens[index]
         if token.punctuation or (token.norm in BREAKS and token.norm != "of"):
+            return False
+        if token.norm == "hand" and index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm == "side":
             return False
         for mention in sentence.mentions:
             if mention.first == index and mention.table == "sites" and mention.id in rows and rows[mention.id].sided:
@@ -171,8 +211,21 @@ def _sided(mention: Mention, grammar: Grammar) -> bool:
     return row.sided or (within is not None and within.sided)
 
 
+_LIVER = frozenset({"liver", "hepatic"})
+
+
 def _inside_name(sentence: Sentence, side: Side, grammar: Grammar) -> bool:
-    """Whether the word is part of a longer name that is no paired thing ("right upper quadrant", "left lateral")."""
+    """Whether the word is part of a longer name that is no paired thing ("right upper quadrant", "left lateral", "right
+    hemicolectomy", "the left lobe" where the liver is spoken of)."""
+    after = sentence.tokens[side.last + 1].norm if side.last + 1 < len(sentence.tokens) else ""
+    if after in ("lobe", "lobes") and sentence.says(_LIVER):
+        return True
+    if any(
+        mention.table == "procedures" and mention.first <= side.first and side.last < mention.last
+        and not _sided(mention, grammar)
+        for mention in sentence.mentions
+    ):  # fmt: skip
+        return True
     return any(
         mention.first <= side.first
         and side.last <= mention.last

@@ -28,6 +28,13 @@ NO_SIDE = [
     "Nothing was left to do.",
     "Both portals were closed.",
     "The suture was passed from left to right.",
+    "Laparoscopic right hemicolectomy.",
+    "Left hemihepatectomy.",
+    "A cyst in the left lobe of a large liver.",
+    "The surgeon stood at the right hand side of the table, monitor on the left.",
+    "The left arm tucked.",
+    "Washed out with 1 L.",
+    "Lot L 4.",
 ]
 SIDES = [
     ("Left knee arthroscopy.", "arthroscopy", "left"),
@@ -53,6 +60,13 @@ SIDES = [
     ("Parathyroids preserved, one reimplanted on the left.", "preserved", None),
     ("left ovary had a six centimetre endometrioma right ovary was normal", "endometrioma", "left"),
     ("the right kidney contained a stone the left one was normal", "stone", "right"),
+    ("Right hemicolectomy and repair of a left inguinal hernia.", "hernia", "left"),
+    ("CTS b/l.", "cts", "bilateral"),
+    ("Ankle block bilat.", "block", "bilateral"),
+    ("Intercostal block L with 20 mL ropivacaine.", "block", "left"),
+    ("Stenosing tenosynovitis, thumb and ring finger (L).", "finger", "left"),
+    ("L: A1 pulley of the thumb divided.", "pulley", "left"),
+    ("The left main bronchus was stapled.", "bronchus", "left"),
     ("Osteoarthritis of both knees, right worse.", "osteoarthritis", "bilateral"),
     ("right total hip for arthritis the left one had been replaced", "arthritis", "right"),
 ]
