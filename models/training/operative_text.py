@@ -229,7 +229,7 @@ class Writer:
             lambda: f"The {w.pick('sites')} was closed with {w.suture()}{w.one('', ' in ' + w.small() + ' layers', ' as a running stitch', ' interrupted')}.",
             lambda: f"{w.suture()} to the {w.pick('sites')}, then {w.suture()} for skin.",
             lambda: f"{w.side()} {w.pick('procedures')}.",
-            lambda: f"Today we do a {w.pick('procedures')} {w.one('on the ' + w.side(), 'under ' + w.pick('anaesthesia'), 'for ' + w.pick('diagnoses'))}.",
+            lambda: f"Today we do a {w.pick('procedures')} {w.one('on the ' + w.side(), 'on the ' + w.side() + ' for a ' + w.pick('findings'), 'under ' + w.pick('anaesthesia'), 'for ' + w.pick('diagnoses'))}.",
             lambda: f"{w.pick('procedures')} and {w.pick('procedures')}.",
             lambda: f"{w.one('Diagnosis', 'Indication', 'Postoperative diagnosis', 'The patient has')} {w.pick('diagnoses')} of the {w.side()} side.",
             lambda: f"{w.pick('diagnoses')} with {w.pick('diagnoses')}.",
@@ -252,7 +252,7 @@ class Writer:
             lambda: f"{w.whole()} degrees of {w.one('flexion', 'extension', 'abduction', 'external rotation', 'valgus', 'varus', 'dorsiflexion')}, {w.pick('findings')} grade {w.one('one', 'two', 'three', 'four')}.",
             lambda: f"{w.one('An eleven', 'An eighteen', 'A sixteen', 'A fourteen', 'A thirteen', 'A twenty-two', 'A thirty')} gauge needle went into the {w.site()}, {w.small()} draws of {w.whole()} milliliters.",
             lambda: f"{w.one('Sponge', 'Needle', 'Instrument', 'Swab')} count {w.one('correct', 'is right', 'was correct twice')}, {w.whole()} {w.one('sponges', 'needles', 'swabs', 'clips')}.",
-            lambda: f"Lot {' '.join(w.chance.choice([*ONES[1:], 'oh']) for _ in range(w.chance.randint(3, 6)))}, {w.pick('devices')} size {w.whole()}.",
+            lambda: f"{w.one('Lot', 'Lot number', 'With lot')} {w.code()}, {w.one('', 'were ', 'was ')}{w.common('done')} {w.one('and', 'with the', 'beside the')} {w.pick('devices')} size {w.whole()}.",
             lambda: f"{w.pick('sites')}, {w.pick('drugs')}, {w.pick('devices')}, {w.pick('findings')}.",
             lambda: f"{w.pick('drugs')} {w.dose()} and {w.pick('drugs')} {w.dose()} {w.one('were given', 'were given before incision', 'went in')} at {w.clock()}.",
             lambda: f"{w.pick('drugs')}, {w.pick('drugs')} and {w.pick('drugs')} {w.one('were given', 'are on the chart', 'were stopped', 'to continue')}.",
@@ -276,7 +276,7 @@ class Writer:
             lambda: f"{w.one('Lot', 'Serial', 'Reference', 'Tray', 'Room')} {w.code()} {w.one('was checked', 'is entered', 'was read aloud', 'for the ' + w.pick('devices'))}, {w.whole()} {w.one('used', 'left', 'in all')}.",
             lambda: f"{w.one('At', 'From')} {w.clock()} {w.one('to', 'until')} {w.clock()}, {w.whole()} minutes{w.one('', ', ' + w.whole() + ' in all')}.",
             lambda: f"{w.one('Pressure', 'Flow', 'Setting', 'Dose', 'Length')} {w.whole()}, then {w.whole()}. {w.one('A', 'One', 'Another', 'The')} {w.sized()} {w.pick('devices')} {w.one('followed', 'was next', 'came after')}.",
-            lambda: f"{w.one('On the ' + w.side(), 'On both sides', 'Below', 'Here')} for {w.pick('diagnoses')} of the {w.site()}, {w.length()}.",
+            lambda: f"{w.one(w.pick('procedures'), w.pick('acts'), 'Done', 'A scope')} {w.one('on the ' + w.side(), 'on both sides', 'from below', 'here')} for {w.one('a', 'a', 'a', 'the first', '')} {w.one(w.pick('diagnoses'), w.pick('findings'), w.pick('devices'), w.common('steps'))} of the {w.site()}, {w.length()}.",
             lambda: f"{w.one('Left', 'Right')}, not {w.one('left', 'right')}, {w.pick('sites')}; correction, {w.amount()} {w.one('millimeters', 'milliliters', 'milligrams')}.",
         ]  # fmt: skip
 

@@ -9,7 +9,8 @@ Run: python models/training/tune.py --base DIR --spoken DIR --read DIR --check D
 
 What a batch is made of stands in tune_sound.py. The input of the encoder is cut to the longest utterance of the batch
 plus about a second, at random; a quarter of the batches hear the full 30 s. Writes adapter.npz (float16 `name.a`,
-`name.b`: weight + strength * b @ a) and heard.json, what the tuned weights hear at several strengths.
+`name.b`: weight + strength * b @ a), every KEEP steps and at the end, and heard.json, what the tuned weights hear at
+several strengths.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ from tokenizers import Tokenizer
 from tune_sound import FULL, RATE, Batches, Sound
 
 RANK, BATCH, WARM, RATE_OF_LEARNING = 48, 64, 60, 5e-4
+KEEP = 1000
 MOST = 110  # tokens that an utterance may be heard to have
 STRENGTHS = (0.0, 0.4, 0.5, 0.6, 0.75, 1.0)
 
@@ -194,6 +196,7 @@ def main() -> None:
     take.add_argument("--size", type=int, default=BATCH)
     take.add_argument("--rank", type=int, default=RANK)
     take.add_argument("--rate", type=float, default=RATE_OF_LEARNING, help="of learning, at its highest")
+    take.add_argument("--people", type=float, default=0.2, help="share of what is heard that people read")
     take.add_argument("--seed", type=int, default=1)
     take.add_argument("--most", type=int, default=MOST, help="tokens of an utterance that is heard")
     take.add_argument("--start", type=Path, help="adapter.npz to go on with")
@@ -214,10 +217,12 @@ def main() -> None:
     voices = spoken(given.spoken)
     hours = sum(row["n"] for row in voices) / RATE / 3600
     print(f"{len(voices)} spoken ({hours:.1f} h), {len(read)} read, {len(held)} held out; {time.time() - began:.0f} s")
-    batches, adapter = Batches(voices, read, words, device, given.seed), Adapter(weights, given.rank)
+    batches = Batches(voices, read, words, device, given.seed, given.people)
+    adapter = Adapter(weights, given.rank)
     if given.start:
         adapter.load(given.start)
     learn = torch.optim.AdamW(adapter.parameters(), lr=given.rate, weight_decay=0.01, betas=(0.9, 0.98))
+    given.out.mkdir(parents=True, exist_ok=True)
     started, seen = time.time(), 0.0
     step = 0
     for step in range(given.steps):
@@ -241,8 +246,9 @@ def main() -> None:
         seen = loss.item() if not step else 0.96 * seen + 0.04 * loss.item()
         if step in (0, 5, 20) or step % 100 == 0:
             print(f"step {step} loss {seen:.3f} {time.time() - started:.0f} s", flush=True)
+        if step and not step % KEEP:
+            adapter.save(given.out / "adapter.npz")
     print(f"trained {step + 1} steps, {time.time() - started:.0f} s, loss {seen:.3f}", flush=True)
-    given.out.mkdir(parents=True, exist_ok=True)
     adapter.save(given.out / "adapter.npz")
     told = {}
     bias = json.loads((given.check / "bias.json").read_text())

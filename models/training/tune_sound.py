@@ -72,11 +72,11 @@ class Heard:
 
 
 class Batches:
-    """Sound, tokens and targets of each step. `words` is tune.Words."""
+    """Sound, tokens and targets of each step. `words` is tune.Words; `people`: share of rows that people read."""
 
     def __init__(self, voices: list[dict[str, Any]], read: list[tuple[Sound, str]], words: Any, device: str,
-                 seed: int = 7) -> None:  # fmt: skip
-        self.voices, self.words, self.device = voices, words, device
+                 seed: int = 7, people: float = 0.2) -> None:  # fmt: skip
+        self.voices, self.words, self.device, self.people = voices, words, device, people
         self.chance, noises = random.Random(seed), np.random.default_rng(seed)
         clips = [noise(STEP * int(noises.integers(2, 40)), noises) for _ in range(240)]
         self.stores = {
@@ -98,12 +98,13 @@ class Batches:
         return self._decks[deck].pop()
 
     def one(self) -> Heard:
-        """Three quarters by voices (one to five sentences of one speaker), a fifth read by people, the rest nothing."""
+        """One in twenty holds nothing, `people` of all were read by people, the rest by voices (one to five sentences
+        of one speaker)."""
         kind = self.chance.random()
         if kind < 0.05:
             at = self.chance.randrange(len(self.stores["none"].lengths))
             return Heard("none", [at], [], "", [], self.stores["none"].lengths[at])
-        if kind < 0.25:
+        if kind < 0.05 + self.people:
             at = self._next("read", range(len(self.read)))
             return Heard("read", [at], [], self.read[at], [], self.stores["read"].lengths[at])
         first = self._next("voice", range(len(self.voices)))
