@@ -18,6 +18,7 @@ from pipeline.casefiles import to_pcm
 from pipeline.contexts import patient_context
 from pipeline.engines.base import Options
 from pipeline.engines.scripted import ScriptedSession
+from pipeline.live import LiveCase
 from pipeline.records import Word
 from pipeline.rows import Drug, LookAlike
 from pipeline.site import Site
@@ -352,7 +353,15 @@ def test_a_confirmation_does_not_outlast_what_it_confirmed(tmp_path: Path) -> No
             assert socket.until("state", phase="ended")["confirmed"]["stale"] is True
 
 
-def test_a_case_begins_by_voice_and_nothing_before_is_stored(tmp_path: Path) -> None:
+@pytest.mark.parametrize("slow", [0.0, 0.3], ids=["", "ended while it is still being written"])
+def test_a_case_begins_by_voice_and_nothing_before_is_stored(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, slow: float
+) -> None:
+    def take(live: LiveCase, position: int, pcm: bytes, write: Any = LiveCase.take) -> None:
+        time.sleep(slow)
+        write(live, position, pcm)
+
+    monkeypatch.setattr(LiveCase, "take", take)
     sound, _ = short_case(0.0)
     voice = sound[: round(9.6 * RATE)]
     chat, begin = "The weather was fine on Sunday.", "Note keeper, begin the note. Left ankle arthroscopy."

@@ -122,9 +122,10 @@ class Room:
 
     async def end(self) -> None:
         """Ends the case; what is on the disk is heard to its end and stored as version 1."""
-        if self._live is not None and self.phase not in ("ending", "ended"):
-            self._to("ending")
-            self._live.finish()
+        async with self._taking:  # sound that arrived before is on the disk first, also that of a beginning by voice
+            if self._live is not None and self.phase not in ("ending", "ended"):
+                self._to("ending")
+                self._live.finish()
 
     async def take(self, position: int, pcm: bytes) -> int:
         """Puts a piece of sound on the disk and gives the number of samples there, both as the recorder counts them.
