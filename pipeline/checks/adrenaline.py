@@ -14,6 +14,8 @@ from pipeline.rows import Drug
 
 MEANING = "Adrenaline ratio times volume is not the stated dose, or is above the maximum (1:100,000 = 10 ug/mL)."
 
+# Alone, on a swab or in a bag of irrigation, it is not all taken up.
+_INTO_TISSUE = frozenset({"infiltration", "subcutaneous", "intradermal", "intramuscular", "submucosal"})
 _NAMES = frozenset({"adrenaline", "epinephrine"})
 
 
@@ -32,6 +34,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         worked = adrenaline(ratio.value, volume)
         mixed = [drugs.get(fact.name or "") for fact in volumes]
         injected = any("local_anaesthetic" in drug.classes for drug in mixed if drug is not None)
+        injected |= any(one.kind == "medication_route" and one.name in _INTO_TISSUE for one in note.group(ratio))
         whole += worked if injected else 0
         term = f"1:{plain(ratio.value)} x {rounded(volume)} mL = {rounded(worked)} micrograms"
         terms.append(term)

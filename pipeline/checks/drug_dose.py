@@ -8,10 +8,10 @@ from pipeline.checks.base import NOT_GIVEN, amount, finding, plain, shown, span
 from pipeline.conversion import convertible
 from pipeline.dosing import weight
 from pipeline.grammar import Grammar
-from pipeline.limits import limit
+from pipeline.limits import limit, limits
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
-from pipeline.rows import Drug, LookAlike
+from pipeline.rows import Drug, Limit, LookAlike
 
 MEANING = "A drug's dose is far from its usual adult dose, or in a unit in which the drug is not dosed."
 
@@ -23,11 +23,11 @@ _SYSTEMIC = frozenset({"intravenous", "oral", "intramuscular", "subcutaneous", "
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     drugs = grammar.table("drugs", Drug)
     found: list[Finding] = []
-    for fact in note.of("medication_dose"):
+    for fact in note.of("medication_dose", "medication_rate"):
         drug = drugs.get(fact.name or "")
         if drug is None or fact.unit is None or fact.certainty == "negated" or fact.role in NOT_GIVEN:
             continue
-        row = limit(grammar, note.profile, "dose", drug=drug.id, name=_way(note, fact))
+        row = _usual(note, grammar, fact) if fact.kind == "medication_dose" else None
         said = span(fact, row.unit) if row is not None else None
         if row is not None and said is not None and row.low is not None and row.high is not None:
             above = said.low is not None and said.low > row.high * _FAR_ABOVE
@@ -58,6 +58,12 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return found
 
 
+def _usual(note: OperativeNote, grammar: Grammar, fact: Fact) -> Limit | None:
+    """The usual doses in the sort of unit that was said: enoxaparin has some in milligrams and some in units."""
+    rows = limits(grammar, note.profile, "dose", drug=fact.name or "", name=_way(note, fact))
+    return next((row for row in rows if span(fact, row.unit) is not None), None)
+
+
 def _other_drug(note: OperativeNote, grammar: Grammar, fact: Fact) -> str:
     """The drug whose name is taken for this one and for which the dose would be usual, as a question."""
     drugs = grammar.table("drugs", Drug)
@@ -75,8 +81,10 @@ def _other_drug(note: OperativeNote, grammar: Grammar, fact: Fact) -> str:
 
 
 def _other_sort(fact: Fact, units: tuple[str, ...]) -> bool:
-    """Whether the unit is of another sort than all usual ones: mass for a drug of units. Per-kilogram doses pass."""
-    mass, activity = convertible(fact.unit or "", "mg"), convertible(fact.unit or "", "[USP'U]")
+    """Whether the unit is of another sort than all usual ones: mass for a drug of units. Per-kilogram doses pass; of
+    a rate, what runs in counts ("5 units a minute")."""
+    unit = (fact.unit or "").split("/")[0] if fact.kind == "medication_rate" else fact.unit or ""
+    mass, activity = convertible(unit, "mg"), convertible(unit, "[USP'U]")
     if not (mass or activity):
         return False
     usual_mass = any(convertible(unit, "mg") or unit.startswith(("mg/", "ug/", "g/")) for unit in units)
