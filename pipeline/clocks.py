@@ -255,6 +255,8 @@ def _cued(norms: Sequence[str], start: int) -> bool:
     before = _at(norms, start - 1)
     if before in ("by", "x") and _is_number_word(_at(norms, start - 2)):
         return False  # "a nail eleven by three forty"
+    if _restates(norms, start):
+        return True
     if before in _RESTATED or (before == "," and _at(norms, start - 2) in _RESTATED):
         return any(word in TIMED or word in _EVENTS or word == "at" for word in norms[max(0, start - 10) : start])
     if before in ("on", "off") and any(word in _ON_OFF for word in norms[max(0, start - 12) : start]):
@@ -268,6 +270,26 @@ def _cued(norms: Sequence[str], start: int) -> bool:
     return any(word in _EVENTS for word in norms[max(0, start - 2) : start]) or (
         before in (",", ":") and any(word in _EVENTS for word in norms[max(0, start - 4) : start])
     )
+
+
+_TAKES_BACK = frozenset("no wait actually sorry mean i make it that rather or correction was is at , on hang hold".split())
+_CLOCK_WORDS = 4
+
+
+def _restates(norms: Sequence[str], start: int) -> bool:
+    """ "Incision at eight twenty five no wait eight thirty five": only words of correction since a time of day."""
+    at = start
+    while at and norms[at - 1] in _TAKES_BACK:
+        at -= 1
+    if not {"no", "wait", "actually", "sorry", "mean", "make", "rather", "correction"} & set(norms[at:start]):
+        return False
+    for first in range(max(0, at - _CLOCK_WORDS), at):
+        if norms[first] in _TAKES_BACK or not _is_number_word(norms[first]) and norms[first] not in numerals.ZERO:
+            continue
+        found = _CLOCK.match(norms[first]) or _spoken((), norms, first)
+        if found and (first + 1 if not isinstance(found, tuple) else found[1]) == at:
+            return True
+    return False
 
 
 _ON_OFF = frozenset("clamp clamps clamped traction bypass pump tourniquet cuff circuit ecmo".split())

@@ -84,10 +84,23 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             continue  # the month
         if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "the plan was discussed"
+        if folded[hit.last] == "please" and _ends_request(folded, hit.last):
+            continue
         kept.append(hit)
     return sorted(kept, key=lambda hit: hit.first)
 
 
+def _ends_request(folded: list[str], index: int) -> bool:
+    """ "Can we have the systolic below a hundred please it is ninety now", "the lot please lot is ...": said to the
+    team, and over with the word."""
+    answered = 0 < index < len(folded) - 1 and folded[index - 1] == folded[index + 1]
+    before = folded[max(0, index - _REQUEST) : index]
+    asked = any(word in ("can", "could", "may") and after in ("i", "we", "you")
+                for word, after in zip(before, before[1:], strict=False))  # fmt: skip
+    return answered or asked
+
+
+_REQUEST = 12  # tokens
 _BARE_NO = frozenset({"no", "without"})
 _LISTED = 7  # tokens
 

@@ -24,6 +24,7 @@ from pipeline.restated import (
     alike,
     gap,
     inherit,
+    is_of_other_sort,
     like_before,
     may_skip,
     numbered_anew,
@@ -36,9 +37,11 @@ from pipeline.restated import (
     trimmed,
     unit_only,
 )
+from pipeline.rows import Drug
 
 _FILLERS = frozenset(
-    ", : . ... … ; - — the a an it is was at to that of in with about be for and side i mean sorry".split()
+    ", : . ... … ; - — the a an it is was at to that of in with about be for and side i mean sorry doctor sister nurse "
+    "sir madam".split()
 )
 _PAUSES = frozenset({",", ";", ":", ".", "...", "…", "-", "—", "?", "!"})
 # Words after or before which a cue is ordinary speech.
@@ -51,6 +54,7 @@ _ORDINARY_BEFORE = frozenset(
     "excellent partial rotational final of for after".split()
 )
 _WEAK = frozenset({"no", "sorry", "rather", "excuse me", "make it", "should be", "actually no", "oops", "should read"})
+_SURE = frozenset({"make-that", "correction"})
 # May restate or go on: both values stay, in doubt.
 _HESITANT = frozenset({"actually", "wait", "hold on", "hang on", "wait a minute", "wait a second"})
 
@@ -128,6 +132,8 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         return other_unit(draft, cue, *unit, words)
     if cue.row.action == "strike_last":
         return _strike_last(draft, cue, out, words)
+    if cue.phrase == "no" and new is None and (other := _other_drug(draft, cue)) is not None:
+        return _anew(draft, cue, other, words)
     if weak and apart and cue.phrase == "no" and new is not None and tokens[new].quantity is not None:
         if any(alike(token, tokens[new]) for token in tokens[: cue.first]):
             draft.strikes.append(_unclear(tokens, cue, words))
@@ -140,7 +146,7 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         named = None if new is not None else _named(draft, cue, out)
         if named is not None:
             return _anew(draft, cue, named, words)
-        if (apart and not weak) or (cue.row.id == "make-that" and new is not None) or _restated(tokens, cue):
+        if (apart and not weak) or (cue.row.id in _SURE and new is not None) or _restated(tokens, cue):
             draft.strikes.append(_unclear(tokens, cue, words))
     elif cue.row.id == "i-mean" and new is None:
         if (again := _said_again(tokens, cue)) >= 0:
@@ -172,6 +178,8 @@ def _target(draft: Draft, cue: Cue, new: int, out: Sequence[Draft], weak: bool) 
     """(draft, token index) of the nearest earlier value that is like the new one."""
     fresh = draft.tokens[new]
     for index in range(cue.first - 1, -1, -1):
+        if is_of_other_sort(draft.tokens[index], fresh):
+            return None  # "two grams at eight ten incision ... no wait four": not the grams
         if alike(draft.tokens[index], fresh):
             between = gap(draft.tokens, index, cue.first)
             again = repeated_after(draft.tokens, index, cue.first, draft.tokens, new)
@@ -224,11 +232,37 @@ def _named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, in
     return None
 
 
+def _other_drug(draft: Draft, cue: Cue) -> tuple[int, Draft, int] | int | None:
+    """ "Eighteen mils of half percent levobupivacaine no bupivacaine half percent": what has a number of its own is
+    given, so that a "no" before it takes back the drug of the same class right before."""
+    _, loaded = cues()
+    tokens = draft.tokens
+    new = [m for m in mark(Sentence(0, tuple(tokens[cue.end : cue.end + 4])), loaded).mentions
+           if m.table == "drugs" and m.first == 0]  # fmt: skip
+    old = [m for m in mark(Sentence(0, tuple(tokens[: cue.first])), loaded).mentions if m.table == "drugs"]
+    if not new or not old or new[0].id == old[-1].id:
+        return None
+    if any(token.quantity is None and not token.punctuation and token.norm != "of"
+           for token in tokens[old[-1].last + 1 : cue.first]):  # fmt: skip
+        return None
+    after = cue.end + new[0].last + 1
+    drugs = loaded.table("drugs", Drug)
+    alike_in = set(drugs[old[-1].id].classes) & set(drugs[new[0].id].classes)
+    if not alike_in or after >= len(tokens) or tokens[after].quantity is None:
+        return None
+    if numbered_anew(tokens, old[-1].last, cue, new[0].last):
+        return old[-1].first
+    last, first = old[-1], new[0]
+    if last.first != last.last or first.first != first.last:
+        return _phrase(draft, last.first, last.last, draft, cue, first.first, first.last)
+    return cue.end, draft, last.first
+
+
 def _said_again(tokens: Sequence[Token], cue: Cue) -> int:
     """Index of the word before the cue that is said again right after it ("counts not done, I mean, counts
     correct"); -1 if there is none."""
     new = next((token for token in tokens[cue.end : cue.end + 4] if token.norm not in _FILLERS), None)
-    if new is None or len(new.norm) < 4 or new.quantity is not None:
+    if new is None or len(new.norm) < 4 or (new.quantity is not None and new.quantity.form != "ordinal"):
         return -1
     for index in range(cue.first - 1, max(-1, cue.first - 9), -1):
         if tokens[index].norm == new.norm:

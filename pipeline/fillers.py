@@ -13,7 +13,12 @@ from pipeline.records import Token
 from pipeline.units import is_unit_word
 
 _SOUNDS = frozenset({"uh", "uhh", "um", "umm", "uhm", "er", "erm", "hmm", "hm", "mhm", "ah", "eh"})
-_PHRASES = (("you", "know"), ("let", "me", "see"), ("lets", "see"), ("let's", "see"), ("how", "shall", "i", "say"))
+_PHRASES = tuple(tuple(phrase.split()) for phrase in (
+    "you know", "let me see", "lets see", "let's see", "let me think", "let me look", "let me check", "let me count",
+    "how shall i say", "i would say", "i'd say", "shall we say", "what was it", "as i say",
+))  # fmt: skip
+_LOOKS = frozenset({"look", "check", "see"})  # "let me look at the suction": a place to look at may follow
+_AT = frozenset({"at", "on", "in", "with"})
 INSIDE = "a hesitation was heard inside the number"
 
 
@@ -54,8 +59,12 @@ def _size(tokens: Sequence[Token], index: int) -> int:
         behind = tokens[index + 1].norm if index + 1 < len(tokens) else ""
         unit = token.norm == "um" and before is not None and before.norm[:1].isdigit() and not is_unit_word(behind)
         return 0 if large or unit else 1
-    norms = tuple(item.norm for item in tokens[index : index + 4])
-    return next((len(phrase) for phrase in _PHRASES if norms[: len(phrase)] == phrase), 0)
+    norms = tuple(item.norm for item in tokens[index : index + 7])
+    size = next((len(phrase) for phrase in _PHRASES if norms[: len(phrase)] == phrase), 0)
+    looks = size and norms[0] == "let" and norms[size - 1] in _LOOKS
+    if looks and norms[size : size + 1] and norms[size] in _AT and norms[size + 1 : size + 2] == ("the",):
+        return min(size + 3, len(norms))
+    return size
 
 
 def inside(tokens: Sequence[Token], start: int, end: int) -> bool:

@@ -56,6 +56,14 @@ def alike(old: Token, new: Token) -> bool:
     return first.form == second.form or {first.form, second.form} <= {"label", "roman", "number", "times"}
 
 
+def is_of_other_sort(old: Token, new: Token) -> bool:
+    """Whether a value stands between a bare new number and what it could be like: a time of day, a pair, a code."""
+    first, second = old.quantity, new.quantity
+    if first is None or second is None or second.unit is not None or second.form not in _NUMERIC:
+        return False
+    return first.form in ("clock", "pair", "date")
+
+
 def together(tokens: Sequence[Token]) -> Token:
     if len(tokens) == 1:
         return tokens[0]
@@ -141,9 +149,12 @@ def like_before(tokens: Sequence[Token], cue: Cue, new: int) -> bool:
 def rival(draft: Draft, cue: Cue, new: int, target: tuple[Draft, int]) -> bool:
     """Whether the nearest value has another unit, and one before it the unit of the new one: either may be meant."""
     fresh, old = draft.tokens[new].quantity, target[0].tokens[target[1]].quantity
-    if fresh is None or old is None or fresh.unit is None or old.unit is None or fresh.unit == old.unit:
+    if fresh is None or old is None or old.unit is None or fresh.unit == old.unit:
         return False
     before = target[0].tokens[max(0, target[1] - REACH) : target[1]]
+    if fresh.unit is None:  # "two five millimetre ports, correction three": the ports or their size
+        return any(token.quantity is not None and token.quantity.form == "number" and not token.quantity.dimension
+                   for token in before[-2:])  # fmt: skip
     return any(token.quantity is not None and token.quantity.unit == fresh.unit for token in before)
 
 

@@ -161,6 +161,21 @@ CORRECTED = [
     ("Loss of thirty mils. No wait, make that forty.", "Loss of forty .", ["thirty mils."]),
     ("Loss of thirty mils, no, hang on, forty mils.", "Loss of forty mils .", ["thirty mils,"]),
     ("Loss of thirty mils. Sorry, no. Forty mils.", "Loss of Forty mils .", ["thirty mils."]),
+    # A time is said anew like a time, and never like the dose before it.
+    (
+        "cefazolin two grams at eight ten incision at eight twenty five no wait eight thirty five",
+        "cefazolin two grams at eight ten incision at eight thirty five",
+        ["eight twenty five"],
+    ),
+    ("closed at 9:15 no 9:30", "closed at 9:30", ["9:15"]),
+    ("blood loss nine hundred no let me look at the suction eleven hundred", "blood loss eleven hundred",
+     ["nine hundred"]),
+    ("we resected i would say twenty no thirty percent", "we resected thirty percent", ["twenty"]),
+    ("was it twelve no doctor it was nine", "was it nine", ["twelve"]),
+    ("second three third four no wait the third was five", "second three the third was five", ["third four"]),
+    ("eighteen mils of levobupivacaine no bupivacaine half percent", "eighteen mils of bupivacaine half percent",
+     ["levobupivacaine"]),
+    ("cefazolin two grams no cefuroxime one gram was given", "cefuroxime one gram was given", ["cefazolin two grams"]),
 ]
 
 
@@ -187,6 +202,8 @@ ORDINARY = [
     "To make it stable two screws were placed.",
     "Hallux valgus correction was done on the left foot.",
     "Sorry, the knee was flexed to ninety degrees.",
+    "metronidazole five hundred milligrams no gentamicin",
+    "lidocaine ten mils no adrenaline ten mils of saline",
 ]
 
 
@@ -202,6 +219,8 @@ UNCLEAR = [
     "Change that to forty milligrams.",
     "lidocaine with epinephrine correction without epinephrine",
     "five millilitres each, no, ten in total",
+    "two five millimetre ports correction three",
+    "cefazolin two grams at eight ten no wait four",
     "We placed a drain on the left, ten French, and closed the skin, scratch that",
 ]
 

@@ -96,13 +96,18 @@ def readings(reading: Reading, sentence: Sentence, places: Iterable[int]) -> tup
 
 def _doubts(sentence: Sentence, places: Iterable[int]) -> Iterator[str]:
     """Doubts of the numbers used, and of a spoken correction that did not say what it takes back."""
+    places = list(places)
     for place in places:
         quantity = sentence.tokens[place].quantity
         if quantity is not None:
             yield from quantity.doubts
+    stream = len(sentence.tokens) > _STREAM
     for strike in sentence.strikes:
-        if not strike.clear:
+        if not strike.clear and not (stream and all(abs(place - strike.at) > _TAKES_BACK for place in places)):
             yield f"a correction was said ('{strike.cue.heard}') but it is unclear what it takes back"
+
+
+_STREAM, _TAKES_BACK = 40, 16  # tokens: what a correction may be of in speech without full stops
 
 
 def number(quantity: Quantity) -> dict[str, Any]:
