@@ -272,7 +272,9 @@ def _cued(norms: Sequence[str], start: int) -> bool:
     )
 
 
-_TAKES_BACK = frozenset("no wait actually sorry mean i make it that rather or correction was is at , on hang hold".split())
+_TAKES_BACK = frozenset(
+    "no wait actually sorry mean i make it that rather or correction was is at , on hang hold".split()
+)
 _CLOCK_WORDS = 4
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import spacy
 from spacy.matcher import PhraseMatcher
@@ -96,7 +97,7 @@ def _ends_request(folded: list[str], index: int) -> bool:
     answered = 0 < index < len(folded) - 1 and folded[index - 1] == folded[index + 1]
     before = folded[max(0, index - _REQUEST) : index]
     asked = any(word in ("can", "could", "may") and after in ("i", "we", "you")
-                for word, after in zip(before, before[1:], strict=False))  # fmt: skip
+                for word, after in pairwise(before))  # fmt: skip
     return answered or asked
 
 
