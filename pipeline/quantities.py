@@ -18,7 +18,7 @@ from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
 from pipeline.spelled import fold
-from pipeline.units import Said, read_unit, split_attached
+from pipeline.units import Said, read_unit, split_attached, split_french
 
 _DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
 _TIMES = re.compile(r"^x(\d{1,3})$")
@@ -113,7 +113,7 @@ def _in_figure(norms: Sequence[str], index: int) -> bool:
 def _spread(tokens: Sequence[Token]) -> list[Token]:
     """Cuts strings that hold more than a number: "10mL", "x2", "6x28mm"."""
     spread: list[Token] = []
-    for token in tokens:
+    for place, token in enumerate(tokens):
         if token.punctuation or not _has_digit(token.norm):
             spread.append(token)
             continue
@@ -132,7 +132,7 @@ def _spread(tokens: Sequence[Token]) -> list[Token]:
             if by[4]:
                 spread.append(_piece(token, by[4]))
         else:
-            spread += split_attached(token) or [token]
+            spread += split_attached(token) or split_french(tokens, place) or [token]
     return spread
 
 

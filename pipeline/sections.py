@@ -14,12 +14,23 @@ from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Sentence, Token, Word
 from pipeline.rows import SectionCue
+from pipeline.section_ends import (
+    BEFORE,
+    COPULA,
+    LISTS,
+    VERBS,
+    WORK,
+    is_over,
+    next_item,
+    tells_of_past,
+    tells_work,
+    unknown_heading,
+)
 
 _LEAD = frozenset(
     {"the", "a", "an", "now", "and", "then", "so", "next", "okay", "ok", "um", "uh", "our", "my", "his", "her"}
 )
 _MARKS = frozenset({":", ",", ".", ";", "-", "—", "–", "::"})
-_COPULA = frozenset({"is", "was", "are", "were"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,36 +69,30 @@ def place(sentences: Iterable[Sentence], grammar: Grammar, words: Sequence[Word]
             if row is not None:
                 line = here + (1 if alone else 0)
                 row = _after_preop(row, part, lasting, grammar)
-                section = "" if row is _NO_CUE else row.id
+                section = "" if row is _NO_CUE else _STORIES.get(row.id, row.id)
                 if row.holds == "narration":
                     lasting, once = section, ""
                 else:
-                    lasting = "" if lasting in _LISTS or lasting in _BEFORE else lasting
-                    once = row.id if alone else ""
-            elif once and not _unknown_heading(part):
+                    lasting = "" if lasting in LISTS or lasting in BEFORE else lasting
+                    once = section if alone else ""
+            elif once and not unknown_heading(part):
                 section, once = once, ""
-            elif _unknown_heading(part):
+            elif unknown_heading(part):
                 section = lasting = once = ""
-            elif placed and placed[-1].section in _LISTS and _next_item(part):
+            elif placed and placed[-1].section in LISTS and next_item(part):
                 section = placed[-1].section
-            elif _is_over(lasting, part, placed) or (lasting in _BEFORE and here > line and _tells_work(part)):
+            elif is_over(lasting, part, placed) or (lasting in BEFORE and here > line and tells_work(part)):
                 section = lasting = ""
-            elif lasting in _AHEAD and _tells_of_past(part):
+            elif lasting in _AHEAD and tells_of_past(part):
                 section = ""
             placed.append(Sentence(len(placed), part.tokens, part.strikes, section, part.mentions, part.scopes))
     return placed
 
 
-# Headings over a list: what follows belongs to them while it is a bare name ("2. Umbilical hernia").
-_LISTS = frozenset({"preop-diagnosis", "postop-diagnosis", "both-diagnoses", "diagnosis", "procedure"})
-# The story before the operation: it ends where the work begins, also without a heading.
-_BEFORE = frozenset({"indication", "history", "imaging"})
-_WORK = frozenset({"anaesthesia", "positions", "preparations", "approaches", "prophylaxis", "tourniquet"})
+# Headings of parts of the history that end with their sentence.
+_STORIES = dict.fromkeys(("short-history", "family-history", "home-medicines"), "history")
 # Instructions: a sentence that tells of the past among them is none ("Blood loss was minimal").
 _AHEAD = frozenset({"aftercare", "follow-up"})
-_PAST = frozenset({"was", "were", "went", "had", "did", "tolerated", "left", "transferred", "correct", "minimal"})
-_TOLD = frozenset({"instructed", "advised", "will", "should", "given", "told", "prescribed"})
-_VERBS = _PAST | _COPULA | {"has", "have", "will", "should", "came", "comes", "presented", "presents", "underwent"}
 
 
 def _after_preop(row: SectionCue, part: Sentence, lasting: str, grammar: Grammar) -> SectionCue:
@@ -98,107 +103,6 @@ def _after_preop(row: SectionCue, part: Sentence, lasting: str, grammar: Grammar
     return row
 
 
-def _unknown_heading(part: Sentence) -> bool:
-    """A heading in capitals that no row has ("SETTINGS: ..."): what stood before it is over."""
-    for index, token in enumerate(part.tokens[:5]):
-        if token.norm == ":":
-            return index > 0 and all(len(other.text) > 1 for other in part.tokens[:1])
-        if token.punctuation and token.norm != "/" or not token.text.isupper():
-            return False
-    return False
-
-
-def _is_over(lasting: str, part: Sentence, placed: list[Sentence]) -> bool:
-    """Whether a section without a closing cue ends before this part."""
-    if lasting in _LISTS:
-        return not _alone_so_far(placed[-1]) and not _lists_on(part)
-    return lasting in _BEFORE and (_begins_work(part) or _is_title(part))
-
-
-def _tells_work(part: Sentence) -> bool:
-    """Whether a line after the story before the operation tells what was done: "Left knee arthroscopy was performed."
-    """
-    norms = {token.norm for token in part.tokens}
-    done = any(m.table in ("procedures", "acts", "drugs", "injectates", "devices") for m in part.mentions)
-    dated = any(
-        token.quantity is not None
-        and (token.quantity.form in ("date", "year") or 1950 <= (token.quantity.value or 0) <= 2100)
-        for token in part.tokens
-    )
-    return done and bool(norms & {"was", "were"}) and not norms & _LONG_AGO and not dated
-
-
-_LONG_AGO = frozenset(
-    "ago previously previous prior had has history since last earlier outside elsewhere childhood before failed no "
-    "relief treated".split()
-)
-
-
-def _is_title(part: Sentence) -> bool:
-    """A bare name of an operation as a sentence of its own ("Right ankle arthroscopy.")."""
-    words = [token for token in part.tokens if not token.punctuation]
-    named = any(m.table == "procedures" and m.first <= 3 for m in part.mentions)
-    return named and len(words) <= 8 and not any(token.norm in _VERBS or token.norm in _TELLS for token in words)
-
-
-_TELLS = frozenset(
-    "he she they we i patient needs need requires wants wishes for after previous prior history in since no failed ago "
-    "years".split()
-)
-
-
-def _alone_so_far(sentence: Sentence) -> bool:
-    """Whether a sentence is no more than a heading (its marks apart)."""
-    if _is_item(sentence.tokens[0]):
-        return False
-    return sum(not token.punctuation for token in sentence.tokens) <= 3 and not sentence.mentions
-
-
-def _lists_on(sentence: Sentence) -> bool:
-    words = [token for token in sentence.tokens if not token.punctuation]
-    if any(token.norm in _VERBS for token in words):
-        return False
-    named = any(m.table in ("diagnoses", "procedures", "findings", "sites", "acts") for m in sentence.mentions)
-    return bool(words) and (words[0].quantity is not None or _is_item(words[0]) or (named and len(words) <= 25))
-
-
-def _is_item(token: Token) -> bool:
-    """The number of a list item: "2." or "3)"."""
-    return len(token.norm) > 1 and token.norm[:-1].isdigit() and token.norm[-1] in ".)"
-
-
-def _next_item(part: Sentence) -> bool:
-    """A second or later item of a list ("2. Umbilical hernia."): a name, no clause."""
-    norms = [token.norm for token in part.tokens]
-    return len(norms) > 1 and _is_item(part.tokens[0]) and norms[0][:-1] != "1" and not set(norms) & (_VERBS - {"left"})
-
-
-def _begins_work(sentence: Sentence) -> bool:
-    tokens = sentence.tokens
-    treated = sentence.says(_TREATED_BEFORE)
-    return any(
-        mention.table in _WORK and not (treated and mention.table == "prophylaxis") for mention in sentence.mentions
-    ) or any(
-        token.norm in _AT_WORK and not (token.norm == "room" and at and tokens[at - 1].norm in _OTHER_ROOMS)
-        for at, token in enumerate(tokens)
-    )
-
-
-_AT_WORK = frozenset(
-    {"brought", "room", "theatre", "prepped", "anesthetized", "anaesthetised", "consent", "consented"}
-)
-_OTHER_ROOMS = frozenset({"emergency", "waiting", "consulting", "examination", "exam", "treatment", "casualty"})
-# "Her doctor put her on antibiotics": treated before the operation, and no dose of the theatre.
-_TREATED_BEFORE = frozenset(
-    "put course courses trial weeks days oral treated months failed prescribed started".split()
-)
-
-
-def _tells_of_past(sentence: Sentence) -> bool:
-    words = {token.norm for token in sentence.tokens}
-    return bool(words & _PAST) and not words & _TOLD
-
-
 def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCue | None, bool]]:
     """(part, the cue that opens it, whether the part is the cue alone) of a sentence."""
     index = _index(grammar)
@@ -207,7 +111,7 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
     for at, word in enumerate(folded):
         if word not in index or (starts and at <= starts[-1][2]):
             continue
-        listing = bool(starts) and starts[-1][1].id in _LISTS and len(folded) > _STREAM
+        listing = bool(starts) and starts[-1][1].id in LISTS and len(folded) > _STREAM
         for cue in index[word]:
             end = at + len(cue.words)
             free = at > 0 and sentence.tokens[at - 1].norm not in _BEFORE_A_NOUN | {"under"}  # "under examination"
@@ -215,7 +119,12 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
                 mention.first < at <= mention.last for mention in sentence.mentions  # "general anaesthesia"
             )
             named = bool(starts) and _opens_operation(sentence, at, end, cue.row, starts[-1][1])
-            if tuple(folded[at:end]) == cue.words and (goes_on or named or _opens(sentence, at, end, cue)):
+            if tuple(folded[at:end]) != cue.words:
+                continue
+            if starts and starts[-1][2] == at - 2 and folded[at - 1] == "/":  # "EBL/IVF/UOP: 50/1200/300"
+                starts[-1] = (*starts[-1][:2], end - 1)
+                break
+            if goes_on or named or _opens(sentence, at, end, cue):
                 starts.append((at, cue.row, end - 1))
                 break
     if not starts:
@@ -245,11 +154,11 @@ _NO_CUE = SectionCue(id="none", section="", source="own", holds="narration")
 def _length_in_stream(part: Sentence, row: SectionCue) -> int:
     """How many tokens of a long part belong to its heading: up to the patient, the team or the work."""
     marked = any(token.punctuation for token in part.tokens)
-    if len(part.tokens) <= (_STREAM if marked else _UNMARKED) or row.id not in _LISTS | _BEFORE:
+    if len(part.tokens) <= (_STREAM if marked else _UNMARKED) or row.id not in LISTS | BEFORE:
         return len(part.tokens)
-    if (row.id in _BEFORE or part.says(_RISKS)) and _is_written(part):
+    if (row.id in BEFORE or part.says(_RISKS)) and _is_written(part):
         return len(part.tokens)
-    ends = [m.first for m in part.mentions if m.table in _WORK or m.table == "team"]
+    ends = [m.first for m in part.mentions if m.table in WORK or m.table == "team"]
     ends += [index for index, token in enumerate(part.tokens) if token.norm in _PERSONS]
     return min([end for end in ends if end > 2] + [25])
 
@@ -316,7 +225,7 @@ def _names_its_own(sentence: Sentence, at: int, end: int, row: SectionCue, first
         return False
     return any(
         mention.table in tables and end <= mention.first <= end + _NEAR
-        and not any(token.punctuation or token.norm in _VERBS for token in sentence.tokens[end : mention.first])
+        and not any(token.punctuation or token.norm in VERBS for token in sentence.tokens[end : mention.first])
         for mention in sentence.mentions
     )
 
@@ -324,7 +233,7 @@ def _names_its_own(sentence: Sentence, at: int, end: int, row: SectionCue, first
 def _opens_operation(sentence: Sentence, at: int, end: int, row: SectionCue, open_: SectionCue) -> bool:
     """Whether "procedure" in the words of a diagnosis names the operation: "pre op hernia post op same procedure left
     hernia repair", but not "the same procedure"."""
-    if row.id != "procedure" or open_.id not in _DIAGNOSES | _BEFORE or at < 1:
+    if row.id != "procedure" or open_.id not in _DIAGNOSES | BEFORE or at < 1:
         return False
     before = [token.norm for token in sentence.tokens[max(0, at - 3) : at]]
     if before[-1] in _BEFORE_A_NOUN - {"same"} and before[-2:] != ["same", "after"]:
@@ -333,15 +242,15 @@ def _opens_operation(sentence: Sentence, at: int, end: int, row: SectionCue, ope
         return False
     return any(
         mention.table in _OPERATED and end <= mention.first <= end + _NEAR and not any(
-            token.punctuation or token.norm in _VERBS - {"left"} for token in sentence.tokens[end : mention.first]
+            token.punctuation or token.norm in VERBS - {"left"} for token in sentence.tokens[end : mention.first]
         )
         for mention in sentence.mentions
     )
 
 
 _OPERATED = frozenset({"procedures", "acts", "injectates", "sites"})
-_THE_SAME = _COPULA | {"diagnosis", "dx", "op", "postop", "after", "afterwards", "postoperatively", ":"}
-_DIAGNOSES = _LISTS - {"procedure"}
+_THE_SAME = COPULA | {"diagnosis", "dx", "op", "postop", "after", "afterwards", "postoperatively", ":"}
+_DIAGNOSES = LISTS - {"procedure"}
 _BEFORE_AND_AFTER = frozenset({"preop-diagnosis", "postop-diagnosis"})
 _BEFORE_A_NOUN = frozenset(
     {"the", "a", "an", "of", "for", "this", "that", "his", "her", "their", "per", "no", "with", "to", "in", "from",
@@ -350,12 +259,12 @@ _BEFORE_A_NOUN = frozenset(
 
 
 def _marked(after: Token | None) -> bool:
-    return after is None or after.norm in _MARKS or after.norm in _COPULA
+    return after is None or after.norm in _MARKS or after.norm in COPULA
 
 
 def _is_clause(tokens: tuple[Token, ...], end: int) -> bool:
     """Whether "Position, the patient was ..." - a comma after a single word is still a heading; never a clause."""
-    return end < len(tokens) and tokens[end].norm in _COPULA
+    return end < len(tokens) and tokens[end].norm in COPULA
 
 
 def _all_capitals_end(tokens: tuple[Token, ...], at: int) -> bool:

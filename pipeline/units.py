@@ -128,11 +128,42 @@ _HOW_OFTEN = frozenset({"d", "wk", "mo", "a"})  # "40 mg per day" is a dose and 
 _PACED = frozenset({"volume", "mass", "amount"})
 
 
-# Spoken letters that are a unit only before what is measured in it.
+# Letters that are a unit only beside what is measured in it.
 _LETTER_OF = {
-    "f": ("french", frozenset("catheter sheath stent drain tube cannula introducer dilator foley guide".split())),
+    "f": ("french", frozenset(
+        "catheter sheath stent drain tube cannula introducer dilator foley guide redivac redon hemovac jackson blake "
+        "robinson penrose blakemore pigtail jj dj ng ngt nephrostomy urethral ureteric ureteral cystoscope "
+        "resectoscope ureteroscope nephroscope scope closure bougie feeding chest port line introducers trocar "
+        "cannulae hickman groshong picc vascath suprapubic self-retaining malecot mallecot council coude".split()
+    )),
     "g": ("gauge", frozenset("needle cannula trocar jamshidi cannulae".split())),
 }
+_FRENCH = re.compile(r"^(\d{1,2}(?:\.\d)?)F$")
+_MOST_FRENCH = 40  # the widest chest tubes; an age may be written "61F"
+_NOT_ITS = frozenset({"for", "with", "who", "and", "to", "has", "had"})
+_LEADING = frozenset({":", "size", "sized", "(", "|", "-", ",", "a", ";"})
+
+
+def split_french(tokens: Sequence[Token], at: int) -> list[Token] | None:
+    """ "12F" as "12" and "F" where a tube, drain or catheter stands beside it; alone it is a woman's age."""
+    match = _FRENCH.match(tokens[at].text)
+    if match is None or float(match[1]) > _MOST_FRENCH or not _beside(tokens, at, at, _LETTER_OF["f"][1]):
+        return None
+    token = tokens[at]
+    return [Token(text, text.lower(), token.first, token.last) for text in (match[1], "F")]
+
+
+def _beside(tokens: Sequence[Token], number: int, letter: int, things: frozenset[str]) -> bool:
+    """Whether one of these is named by the three words after a letter, or right before its number."""
+    for token in tokens[letter + 1 : letter + 4]:
+        if token.punctuation or token.norm in _NOT_ITS or token.norm[0].isdigit():
+            break
+        if token.norm in things or token.norm.removesuffix("s") in things:
+            return True
+    at = number - 1
+    while at >= 0 and number - at <= 3 and tokens[at].norm in _LEADING:
+        at -= 1
+    return at >= 0 and (tokens[at].norm in things or tokens[at].norm.removesuffix("s") in things)
 
 
 def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None:
@@ -156,9 +187,9 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
             best = row, start + 1
     elif best[1] == start + 1 and len(token.norm) == 1 and not in_digits:
         best = None
-    if token.norm in _LETTER_OF and start + 1 < len(tokens):
+    if token.norm in _LETTER_OF:
         ident, things = _LETTER_OF[token.norm]
-        if tokens[start + 1].norm.rstrip("s") in things:  # "eight F catheter"
+        if _beside(tokens, start - 1, start, things):  # "eight F catheter"
             best = grammar.load().table("units", Unit)[ident], start + 1
     if best is None:
         return None

@@ -60,9 +60,8 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
             price = cues.cost(sentence, index, hit.first, hit.last, postfix=3)
             if any(token.norm in _NOT_OF for token in sentence.tokens[index + 1 : hit.first]):
                 continue  # "two kept for cultures"
-            after = sentence.tokens[hit.last + 1].norm if hit.last + 1 < len(sentence.tokens) else ""
-            if quantity.value == 0 and after in ("none", "nil"):
-                continue  # "blood loss zero specimens none": the zero is what was lost
+            if quantity.value == 0:
+                continue  # "specimens: 0" is none; "blood loss zero specimens none": the zero is what was lost
             if quantity.form == "number" and quantity.value is not None and price <= 9:
                 facts.append(
                     base.claim("specimen_count", reading, sentence, index, hit.first, hit.last, price,
