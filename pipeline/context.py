@@ -68,11 +68,15 @@ def _years(sentence: Sentence) -> list[Scope]:
     """What is said with a year ("lumpectomy in 2015", "done in twenty eleven") was before this operation."""
     tokens = sentence.tokens
     found = []
-    for index in range(2, len(tokens)):
+    dated = {m.last + ahead: m.first for m in sentence.mentions if m.table in ("procedures", "diagnoses")
+             for ahead in (1, 2) if ahead == 1 or tokens[min(m.last + 1, len(tokens) - 1)].norm == "("}  # fmt: skip
+    for index in range(1, len(tokens)):
         if tokens[index - 1].norm in ("in", "since") and clauses.is_year(tokens[index]):
             rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
             first = _behind(sentence, CueHit(rule, index - 1, index))
             found.append(Scope("status", "historical", first, index, "year"))
+        elif index in dated and _is_bare_year(tokens[index]):  # "MI 2018", "appendicectomy (2010)"
+            found.append(Scope("status", "historical", dated[index], index, "year"))
         elif _is_past_month(sentence, index):
             first = max(0, index - 12, clauses.bounds(sentence, index)[0])
             found.append(Scope("status", "historical", first, index, "month"))
@@ -81,6 +85,11 @@ def _years(sentence: Sentence) -> list[Scope]:
             if held:  # "the left hip has a hemiarthroplasty from 2019"
                 found.append(Scope("status", "historical", clauses.bounds(sentence, held[0])[0], index, "year"))
     return found
+
+
+def _is_bare_year(token: Token) -> bool:
+    """A year that needs no "in" before it, so that no time of day ("hernia repair 0805") is taken for one."""
+    return clauses.is_year(token) and token.quantity is not None and token.quantity.form in ("number", "year")
 
 
 def _in_two(sentence: Sentence, index: int) -> bool:

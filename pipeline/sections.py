@@ -69,6 +69,8 @@ def place(sentences: Iterable[Sentence], grammar: Grammar, words: Sequence[Word]
             if row is not None:
                 line = here + (1 if alone else 0)
                 row = _after_preop(row, part, lasting, grammar)
+                if row.id == "medicines" and placed and placed[-1].section == "history":
+                    row = grammar.table("sections", SectionCue)["home-medicines"]  # "PMH: asthma. Meds: salbutamol."
                 section = "" if row is _NO_CUE else _STORIES.get(row.id, row.id)
                 if row.holds == "narration":
                     lasting, once = section, ""

@@ -1,0 +1,118 @@
+"""Where a section without a closing cue ends: what tells that the work has begun, or that a list is over."""
+
+from __future__ import annotations
+
+from pipeline.records import Sentence, Token
+
+COPULA = frozenset({"is", "was", "are", "were"})
+
+# Headings over a list: what follows belongs to them while it is a bare name ("2. Umbilical hernia").
+LISTS = frozenset({"preop-diagnosis", "postop-diagnosis", "both-diagnoses", "diagnosis", "procedure"})
+# The story before the operation: it ends where the work begins, also without a heading.
+BEFORE = frozenset({"indication", "history", "imaging"})
+WORK = frozenset({"anaesthesia", "positions", "preparations", "approaches", "prophylaxis", "tourniquet"})
+_PAST = frozenset({"was", "were", "went", "had", "did", "tolerated", "left", "transferred", "correct", "minimal"})
+_TOLD = frozenset({"instructed", "advised", "will", "should", "given", "told", "prescribed"})
+VERBS = _PAST | COPULA | {"has", "have", "will", "should", "came", "comes", "presented", "presents", "underwent"}
+
+
+def unknown_heading(part: Sentence) -> bool:
+    """A heading in capitals that no row has ("SETTINGS: ..."): what stood before it is over."""
+    for index, token in enumerate(part.tokens[:5]):
+        if token.norm == ":":
+            return index > 0 and all(len(other.text) > 1 for other in part.tokens[:1])
+        if token.punctuation and token.norm != "/" or not token.text.isupper():
+            return False
+    return False
+
+
+def is_over(lasting: str, part: Sentence, placed: list[Sentence]) -> bool:
+    """Whether a section without a closing cue ends before this part."""
+    if lasting in LISTS:
+        return not _alone_so_far(placed[-1]) and not _lists_on(part)
+    return lasting in BEFORE and (_begins_work(part) or _is_title(part))
+
+
+def tells_work(part: Sentence) -> bool:
+    """Whether a line after the story before the operation tells what was done: "Left knee arthroscopy was performed."
+    """
+    norms = {token.norm for token in part.tokens}
+    done = any(m.table in ("procedures", "acts", "drugs", "injectates", "devices") for m in part.mentions)
+    dated = any(
+        token.quantity is not None
+        and (token.quantity.form in ("date", "year") or 1950 <= (token.quantity.value or 0) <= 2100)
+        for token in part.tokens
+    )
+    return done and bool(norms & {"was", "were"}) and not norms & _LONG_AGO and not dated
+
+
+_LONG_AGO = frozenset(
+    "ago previously previous prior had has history since last earlier outside elsewhere childhood before failed no "
+    "relief treated".split()
+)
+
+
+def _is_title(part: Sentence) -> bool:
+    """A bare name of an operation as a sentence of its own ("Right ankle arthroscopy.")."""
+    words = [token for token in part.tokens if not token.punctuation]
+    named = any(m.table == "procedures" and m.first <= 3 for m in part.mentions)
+    told = (VERBS - {"left"}) | _TELLS
+    return named and len(words) <= 8 and not any(token.norm in told for token in words)
+
+
+_TELLS = frozenset(
+    "he she they we i patient needs need requires wants wishes for after previous prior history in since no failed ago "
+    "years".split()
+)
+
+
+def _alone_so_far(sentence: Sentence) -> bool:
+    """Whether a sentence is no more than a heading (its marks apart)."""
+    if _is_item(sentence.tokens[0]):
+        return False
+    return sum(not token.punctuation for token in sentence.tokens) <= 3 and not sentence.mentions
+
+
+def _lists_on(sentence: Sentence) -> bool:
+    words = [token for token in sentence.tokens if not token.punctuation]
+    if any(token.norm in VERBS for token in words):
+        return False
+    named = any(m.table in ("diagnoses", "procedures", "findings", "sites", "acts") for m in sentence.mentions)
+    return bool(words) and (words[0].quantity is not None or _is_item(words[0]) or (named and len(words) <= 25))
+
+
+def _is_item(token: Token) -> bool:
+    """The number of a list item: "2." or "3)"."""
+    return len(token.norm) > 1 and token.norm[:-1].isdigit() and token.norm[-1] in ".)"
+
+
+def next_item(part: Sentence) -> bool:
+    """A second or later item of a list ("2. Umbilical hernia."): a name, no clause."""
+    norms = [token.norm for token in part.tokens]
+    return len(norms) > 1 and _is_item(part.tokens[0]) and norms[0][:-1] != "1" and not set(norms) & (VERBS - {"left"})
+
+
+def _begins_work(sentence: Sentence) -> bool:
+    tokens = sentence.tokens
+    treated = sentence.says(_TREATED_BEFORE)
+    return any(
+        mention.table in WORK and not (treated and mention.table == "prophylaxis") for mention in sentence.mentions
+    ) or any(
+        token.norm in _AT_WORK and not (token.norm == "room" and at and tokens[at - 1].norm in _OTHER_ROOMS)
+        for at, token in enumerate(tokens)
+    )
+
+
+_AT_WORK = frozenset(
+    {"brought", "room", "theatre", "prepped", "anesthetized", "anaesthetised", "consent", "consented"}
+)
+_OTHER_ROOMS = frozenset({"emergency", "waiting", "consulting", "examination", "exam", "treatment", "casualty"})
+# "Her doctor put her on antibiotics": treated before the operation, and no dose of the theatre.
+_TREATED_BEFORE = frozenset(
+    "put course courses trial weeks days oral treated months failed prescribed started".split()
+)
+
+
+def tells_of_past(sentence: Sentence) -> bool:
+    words = {token.norm for token in sentence.tokens}
+    return bool(words & _PAST) and not words & _TOLD
