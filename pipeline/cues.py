@@ -6,15 +6,14 @@ Cues are found apart from mentions, so that a cue inside a longer phrase of anot
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate
 
-from pipeline import enumerations
+from pipeline import enumerations, scales
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
-from pipeline.records import Quantity, Reading, Scale, Sentence, Token, quick
+from pipeline.records import Quantity, Reading, Sentence, Token, quick
 
 # What words between a number and its phrase cost. Common practice, no source: tuned on narrations of our own.
 _GLUE = frozenset((
@@ -208,83 +207,7 @@ def _of_other(sentence: Sentence, index: int, first: int) -> bool:
     return joined > 1 and any(token.quantity is not None for token in between[joined:])
 
 
-_EACH = ("each", "apiece", "respectively", "per site", "per level", "per port", "per needle", "per portal")
-_SIDES = ("per side", "each side", "either side", "both side")
-_TOTAL = frozenset({"total", "altogether", "combined", "overall", "totaling", "totalling"})
-
-
-_STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration"})
-# "nine screws in total", "sixteen millilitres together"; "together with" joins.
-_IN_TOTAL = re.compile(
-    r"(?:[^\s,]+ ){0,2}(?:, )?(?:in total|altogether|in all|all together|together(?! with)|total(?= *$))\b"
-)
-
-
-def scale(sentence: Sentence, index: int) -> Scale | None:
-    """Whether the number at `index` was said for each, per side or in total; None when nothing was said.
-
-    Looks at up to three words before the number and eight after it, no further than the next number.
-    """
-    known: dict[int, Scale | None] = sentence.memo.setdefault("scales", {})
-    if index not in known:
-        known[index] = _scale(sentence, index)
-    return known[index]
-
-
-def _scale(sentence: Sentence, index: int) -> Scale | None:
-    tokens = sentence.tokens
-    before: list[str] = []
-    for token in reversed(tokens[max(0, index - 3) : index]):
-        if token.quantity is not None or token.punctuation:
-            break
-        before.insert(0, fold(token.norm))
-    after: list[str] = []
-    for token in tokens[index + 1 : index + 9]:
-        if token.quantity is not None and token.quantity.dimension in _STRENGTHS:
-            continue  # "eight millilitres of one percent lidocaine per side"
-        if token.quantity is not None or (token.punctuation and token.norm != ","):
-            break
-        after.append(fold(token.norm))
-    behind, ahead = " ".join(before), " ".join(after)
-    if any(phrase in ahead or phrase in behind for phrase in _SIDES):
-        each = [ahead.find(phrase) for phrase in ("per needle", "each needle", "per port", "per level", "each level")]
-        side = min((ahead.find(phrase) for phrase in _SIDES if phrase in ahead), default=-1)
-        return "each" if any(0 <= at < side for at in each) else "per_side"  # "through each needle, both sides"
-    led = "each" in before and not any(word.endswith("ed") for word in before[before.index("each") :])
-    led = (led or _each_of(tokens, index)) and not ("each" in before[:-1] and before[-1] == "so")  # "each so eight"
-    whole = _IN_TOTAL.match(ahead)
-    if whole and "," not in whole[0] and not led and "respectively" not in ahead:
-        return "total"  # "eighty milligrams in all, half through each needle"
-    if any(phrase in ahead for phrase in _EACH) or led:  # not "left in each syringe injected four millilitres"
-        return "each"
-    summed, opens = whole, ahead.startswith("total") and not _leads_on(tokens, index + 1)
-    if summed and "," in summed[0] and summed.end() == len(ahead) and index + 1 + len(after) < len(tokens):
-        summed = None if tokens[index + 1 + len(after)].quantity is not None else summed  # ", in total 750"
-    return "total" if _TOTAL & set(before) or opens or summed else None
-
-
-def _each_of(tokens: tuple[Token, ...], index: int) -> bool:
-    """ "Into each of the five levels two millilitres": said of each before the number, and not of a number before it
-    ("four millilitres at each of five levels fifty milligrams")."""
-    for at in range(index - 1, max(0, index - 8), -1):
-        if tokens[at].punctuation or tokens[at].norm in ("and", "then"):
-            return False
-        if tokens[at].norm == "each" and any(token.quantity is not None for token in tokens[max(0, at - 3) : at]):
-            return False
-        if tokens[at].norm == "each" and tokens[at + 1].norm == "of":
-            counted = [token for token in tokens[at:index] if token.quantity is not None]
-            return len(counted) == 1 and counted[0].quantity is not None and not counted[0].quantity.dimension
-    return False
-
-
-def _leads_on(tokens: tuple[Token, ...], index: int) -> bool:
-    """Whether "total" at `index` names the number that follows it ("four millilitres, total aspirate 22 mL")."""
-    for token in tokens[index + 1 : index + 5]:
-        if token.quantity is not None:
-            return True
-        if token.norm in (".", ";"):
-            return False
-    return False
+scale = scales.scale
 
 
 def nearest(

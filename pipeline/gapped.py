@@ -13,7 +13,7 @@ from dataclasses import replace
 from pipeline.records import Token
 
 _PLACES = frozenset("into in to at around on onto over under along inside before after during".split())
-_MORE = frozenset({"another", "further", "additional"})
+_MORE = frozenset({"another", "further", "additional", "again"})
 _ENDS = frozenset("at before after during in later for when then as on".split())  # what may follow "fifty more"
 _JOINS = frozenset({",", "and", "then", ";", "plus", "with"})
 _REST = frozenset("the a another remaining other rest last next further final".split())
@@ -55,6 +55,8 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
 def _is_more(tokens: Sequence[Token], index: int) -> bool:
     """ "Fifty more at incision", "another eight": no noun follows that the number would count."""
     before = tokens[index - 1].norm if index else ""
+    if before == "again" and (index < 2 or tokens[index - 2].norm not in ("and", "then")):
+        return False  # "fifty millilitres, I say again fifty"
     at = index + 1
     more = at < len(tokens) and tokens[at].norm == "more"
     at += more

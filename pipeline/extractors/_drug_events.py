@@ -100,6 +100,26 @@ def of_a_strength(
                        **fields_of(sentence, index, quantity, event))]  # fmt: skip
 
 
+def summed(reading: Reading, sentence: Sentence, index: int, quantity: Quantity, events: list[Event]) -> list[Fact]:
+    """ "Ephedrine six milligrams, then another six, that makes twelve": the sum of the doses said before it, without a
+    unit of its own."""
+    tokens = sentence.tokens
+    told = cues.scale(sentence, index) == "total" or (index and tokens[index - 1].norm in _MAKES)
+    before = [event for event in events if event.mention.first < index and not event.additive]
+    if not told or not before or quantity.form != "number" or quantity.value is None:
+        return []
+    event = before[-1]
+    doses = [other for at, other in cues.numbers(sentence)
+             if max(0, event.mention.first - 2) <= at < index and other.dimension in ("mass", "amount", "volume")]
+    units = {dose.unit for dose in doses}
+    if len(doses) < 2 or len(units) != 1 or sum(dose.value or 0 for dose in doses) != quantity.value:
+        return []
+    kind = "medication_volume" if doses[0].dimension == "volume" else "medication_dose"
+    fields = {**fields_of(sentence, index, quantity, event), "scale": "total"}
+    return [base.claim(kind, reading, sentence, index, index, index, 4, **fields)]
+
+
+_MAKES = frozenset({"makes", "make", "making", "made"})
 _STRENGTH_REACH = 3  # tokens: "ten of one percent plain lidocaine"
 
 

@@ -11,7 +11,8 @@ Order = Literal["drug", "number"]
 
 # What may stand between a drug and a dose of a row of them.
 _BETWEEN = frozenset(
-    "and then plus , which is that iv intravenously was were given gave of also another per kilo kg kilogram".split()
+    "and then plus , which is that iv intravenously was were given gave of also another per kilo kg kilogram running "
+    "run at infusion bolus further again more dose slow slowly im together altogether makes in all total".split()
 )
 # A number behind one of these is of something else ("blood loss twenty mils paracetamol ...").
 _GIVING = frozenset("and then plus , with of gave given received was were had using used some".split())
@@ -36,7 +37,28 @@ def order(sentence: Sentence, index: int, drugs: list[Mention]) -> Order | None:
         return None
     if row[0] not in names and row[0] and tokens[row[0] - 1].norm not in _GIVING and not tokens[row[0] - 1].punctuation:
         row = row[next(place for place, at in enumerate(row) if at in names) :]
+    if row and row[0] not in names and _is_time(sentence, row[0]):
+        row = row[next(place for place, at in enumerate(row) if at in names) :]  # "at eight ten cefazolin two grams"
     begins, ends = row[0] in names, row[-1] in names
     if index < row[0] or begins == ends:
         return None
     return "drug" if begins else "number"
+
+
+def _is_time(sentence: Sentence, index: int) -> bool:
+    quantity = sentence.tokens[index].quantity
+    return quantity is not None and quantity.form in ("clock", "pair", "date")
+
+
+_AMOUNTS = frozenset({"mass", "amount", "catalytic", "molar", "rate", "mass_per_mass", "amount_per_mass"})
+_OWN_WITHIN = 4  # tokens
+
+
+def has_its_own(sentence: Sentence, drug: Mention) -> bool:
+    """Whether an amount stands right behind a drug, over words that only join the two ("remifentanil running at")."""
+    for token in sentence.tokens[drug.last + 1 : drug.last + 1 + _OWN_WITHIN]:
+        if token.quantity is not None:
+            return token.quantity.dimension in _AMOUNTS
+        if token.norm not in _BETWEEN:
+            return False
+    return False

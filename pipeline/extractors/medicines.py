@@ -11,7 +11,17 @@ from typing import Any
 
 from pipeline import cues
 from pipeline.extractors import _drug_numbers, _drug_order, _drug_prepared, _drug_told, _drug_words, base
-from pipeline.extractors._drug_events import ADRENALINE, PIECES, Event, fields_of, of_a_strength, pieces, ratio, routes
+from pipeline.extractors._drug_events import (
+    ADRENALINE,
+    PIECES,
+    Event,
+    fields_of,
+    of_a_strength,
+    pieces,
+    ratio,
+    routes,
+    summed,
+)
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
@@ -31,6 +41,7 @@ _TELLS = {
     "mass_concentration": ("medication_concentration", 40), "rate": ("medication_rate", 30),
 }  # fmt: skip
 _AMOUNTS = ("medication_dose", "medication_volume")
+_DOSED = frozenset({"mass", "amount", "catalytic", "molar", "rate", "mass_per_mass"})
 _LATER_SECTIONS = ("aftercare", "follow-up")
 _FAR_BACK, _STILL_AFTERCARE, _STREAM = 99, 3, 40
 _TAKEN_LATER = frozenset({
@@ -205,7 +216,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
                 base.claim("medication_dose", reading, sentence, index, event.mention.first, event.mention.last, 4,
                            **fields_of(sentence, index, quantity, event))
             )  # fmt: skip
-        elif quantity.dimension == "" and (told := of_a_strength(reading, sentence, index, quantity, events)):
+        elif quantity.dimension == "" and (told := of_a_strength(reading, sentence, index, quantity, events)
+                                           or summed(reading, sentence, index, quantity, events)):  # fmt: skip
             facts += told
         elif quantity.unit in PIECES:
             facts += pieces(reading, sentence, index, quantity, events)
@@ -250,8 +262,11 @@ def _number(
         before = sentence.tokens[event.mention.first - 1].norm if event.mention.first else ""
         if before in ("no", "without", "nor"):
             continue
-        price = cues.cost(sentence, index, event.mention.first, event.mention.last, prefix=prefix, postfix=postfix)
         ahead = event.mention.first > index
+        led = quantity.dimension in _DOSED and told == "drug" and any(e.mention.last < index for e in events)
+        if ahead and led and _drug_order.has_its_own(sentence, event.mention):
+            continue
+        price = cues.cost(sentence, index, event.mention.first, event.mention.last, prefix=prefix, postfix=postfix)
         if kind == "medication_concentration" and ahead and price - prefix > _CONCENTRATION_AHEAD:
             continue
         ranked.append((price, order, event))

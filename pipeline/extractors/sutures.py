@@ -28,7 +28,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts.append(suture)
         facts += _unnamed(reading, sentence, sutures, taken)
         for mention in base.mentions(sentence, "closures"):
-            if mention.id == "closure" or any(
+            if mention.id == "closure" or _runs(sentence, mention) or any(
                 mention.first <= side.first <= mention.last for side in laterality.sides(sentence, grammar)
             ):
                 continue
@@ -46,6 +46,21 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 base.make("dressing", reading, sentence, mention.first, mention.last, name=mention.id, laterality=side)
             )
     return facts
+
+
+def _runs(sentence: Sentence, mention: Mention) -> bool:
+    """ "Remifentanil running at ...", "saline is running": an infusion, where no suture is near."""
+    tokens = sentence.tokens
+    if tokens[mention.first].norm != "running" or mention.first != mention.last:
+        return False
+    after = tokens[mention.last + 1] if mention.last + 1 < len(tokens) else None
+    flows = after is not None and (after.norm in _FLOWS or after.quantity is not None)
+    flows = flows or (mention.first > 0 and tokens[mention.first - 1].norm in ("is", "was", "are", "were"))
+    return flows and not any(abs(one.first - mention.first) <= _NEAR for one in base.mentions(sentence, "sutures"))
+
+
+_FLOWS = frozenset("at in fine freely well through into slowly on".split())
+_NEAR = 6  # tokens
 
 
 def _unnamed(reading: Reading, sentence: Sentence, sutures: list[Mention], taken: set[int]) -> list[Fact]:
