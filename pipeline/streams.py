@@ -57,6 +57,8 @@ def cut(tokens: Sequence[Token]) -> Iterator[list[Token]]:
         yield held
 
 
+_FEW = frozenset("two three four five six seven eight nine ten 2 3 4 5 6 7 8 9 10".split())
+_MEASURED = frozenset("loss ebl bleeding times correct x day week urine point oh".split())  # "blood loss ten specimens"
 _STATES = frozenset({"normal", "intact", "unremarkable", "stable", "fine"})
 _STATED = 4  # tokens to the next state
 
@@ -80,6 +82,8 @@ def _begins(tokens: Sequence[Token], index: int) -> bool:
     opener = next((phrase for phrase in _OPENERS if norms[: len(phrase)] == phrase), None)
     if opener is None:
         return False
+    if opener == ("specimens",) and tokens[index - 1].norm in _FEW and tokens[index - 2].norm not in _MEASURED:
+        return False  # "two specimens tumour and base"
     # "two mils then three": a list goes on
     after = tokens[index + len(opener)].norm if index + len(opener) < len(tokens) else ""
     number = after in numerals.STARTS or after[:1].isdigit()

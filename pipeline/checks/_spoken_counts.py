@@ -16,6 +16,7 @@ PLACES = frozenset(
     "subxiphoid".split()
 )
 VERBS = frozenset("was were is are had has have been sent taken placed used made left inserted put given".split())
+WHOLE = frozenset({"total", "altogether", "overall"})
 JOINS = frozenset({",", "and", "then", ":", "(", "with", "plus", ";", "-", "–"})
 _NO_THINGS = frozenset(
     "times hours minutes weeks days months years passes turns degrees attempts layers holes sides views cycles rounds "
@@ -66,6 +67,23 @@ def heads(read: Sequence[Token]) -> Iterator[Head]:
             if plural and number > 1:
                 yield Head(index, at, number, word.norm)
                 break
+
+
+def says_total(read: Sequence[Token], at: int) -> bool:
+    """Whether "in total", "altogether", "in all" goes with the count at `at`, or "total of" leads to it."""
+    before = [token.norm for token in read[max(0, at - 2) : at]]
+    apart = before[-1:] in (["plus"], ["and"], ["then"])  # "five altogether plus one for the biceps"
+    led = {"makes", "making"} & set(before[-1:]) or (not apart and {"total", "altogether"} & set(before))
+    if led:
+        return True
+    after = [token.norm for token in read[at + 1 : at + 5]]
+    for place, norm in enumerate(after):
+        ends = place + 1 >= len(after) or after[place + 1] in (".", ",", ";")
+        if (norm in WHOLE and ends) or (norm == "in" and after[place + 1 : place + 2] in (["total"], ["all"])):
+            return True
+        if place > 1 or not norm.isalpha():
+            return False
+    return False
 
 
 # What a volume can go through or into, one share each.

@@ -120,6 +120,8 @@ def _parts(tokens: Sequence[Token], at: int, total: Quantity) -> Iterator[_Part]
 def _counts(tokens: Sequence[Token], place: int) -> bool:
     """Whether a bare number counts what follows it, and is no size, grade or part of a multiplication."""
     after, before = tokens[place + 1], tokens[place - 1].norm if place else ""
+    if before == "#number":
+        return False  # "an eleven thirteen sheath"
     return after.norm.isalpha() and after.norm != "of" and after.quantity is None and before not in _LABELS
 
 

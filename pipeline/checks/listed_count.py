@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline import enumerations
-from pipeline.checks import base
-from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, Head, count, heads
+from pipeline.checks import _told_parts, base
+from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, WHOLE, Head, count, heads, says_total
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
@@ -23,7 +23,6 @@ _OPENS = frozenset({":", "(", "-", "–"})
 # What begins so goes on about the things and names none.
 _GOES_ON = frozenset("with which then for but so because who that it they we all each both in total altogether using "
                      "before after as to by no not".split())  # fmt: skip
-_WHOLE = frozenset({"total", "altogether", "overall"})
 _STREAM = 60  # tokens; in a longer stretch of speech not every number counts what the total counts
 _ITEM_WORDS, _VERB_WORDS, _LIST_WORDS = 6, 4, 4
 
@@ -33,16 +32,27 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     for passage in note.sections.description:
         read = base.read(passage)
         counted = list(heads(read))
-        for head in counted:
-            one = _sizes(read, head) or _items(read, head) or _parts(read, head)
+        for head in (*counted, *_told_parts.predicates(read)):
+            one = _sizes(read, head) or _items(read, head) or _parts(read, head) or _otherwise(read, head)
             if one is not None:
                 found.append(_told(note, passage, head.number, head.noun, *one))
                 break
         else:
             summed = _summed(read, counted)
+            other = _told_parts.summed(read)
             if summed is not None:
                 found.append(_told(note, passage, summed[0], counted[0].noun, summed[1], "warning"))
+            elif other is not None:
+                found.append(_told(note, passage, *other, "warning"))
     return found
+
+
+def _otherwise(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
+    """Parts that are told in the ways of `_told_parts`."""
+    told = (
+        _told_parts.one_by_one(read, head) or _told_parts.unmarked(read, head) or _told_parts.levels(read, head)
+    )  # fmt: skip
+    return None if told is None else (told, "warning")
 
 
 def _sizes(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
@@ -82,7 +92,7 @@ def _items(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
         return None
     sure = read[at].norm in _OPENS
     items: list[list[Token]] = [[]]
-    commas = 0
+    commas = ands = 0
     for token in read[at + 1 :]:
         if token.norm in (".", ";", ")", ":"):
             break
@@ -93,19 +103,30 @@ def _items(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
             if items[-1]:
                 items.append([])
         elif token.norm == "and" and sure:
+            ands += 1
             items.append([])
         else:
             items[-1].append(token)
     named = [_stripped(item) for item in items]
     named = [item for item in named if item]
+    while len(named) > 2 and _says_more(named[-1]):
+        named.pop()  # "..., marked with silk, to pathology"
     if len(named) < 2 or len(named) == head.number or any(not _is_name(item) for item in named):
         return None
+    if any(token.norm == head.noun for item in named for token in item):
+        return None  # "..., and 5 mm right and left lower quadrant ports": one of them is several
     if not sure and (len(named) < 3 or any(token.norm in VERBS - {"left"} for item in items for token in item)):
         return None
-    if not commas and len(named) < head.number:
+    if not commas and len(named) < head.number and (ands > 1 or head.noun not in _told_parts.SENT):
         return None  # "two plates: medial and lateral tibia and fibula": too little to go by
     words = "; ".join(" ".join(token.text for token in item) for item in named)
     return f"{words} = {len(named)} named, said: {head.number}", "warning"
+
+
+def _says_more(item: Sequence[Token]) -> bool:
+    """Whether the end of a list names nothing more, but says what was done with all of it."""
+    first = item[0].norm
+    return first in _GOES_ON | VERBS - {"left"} or (first.endswith("ed") and len(first) > 4)
 
 
 def _stripped(item: Sequence[Token]) -> list[Token]:
@@ -130,7 +151,7 @@ def _parts(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
     parts: list[int] = []
     for at in range(head.last + 1, len(read)):
         token = read[at]
-        if token.norm in (".", ";") or token.norm in _WHOLE:
+        if token.norm in (".", ";") or token.norm in WHOLE:
             break
         number = count(token)
         if number is None:
@@ -138,7 +159,7 @@ def _parts(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
                 break
             continue
         after = read[at + 1].norm if at + 1 < len(read) else ""
-        if after not in PLACES or (not parts and read[at - 1].norm not in JOINS) or _says_total(read, at):
+        if after not in PLACES or (not parts and read[at - 1].norm not in JOINS) or says_total(read, at):
             return None
         parts.append(number)
     if len(parts) < 2 or sum(parts) == head.number:
@@ -148,7 +169,7 @@ def _parts(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
 
 def _summed(read: Sequence[Token], counted: Sequence[Head]) -> tuple[int, str] | None:
     """ "Three anchors medially and three laterally, five in total": (the total, the sum as worked)."""
-    total = next((at for at, token in enumerate(read) if count(token) is not None and _says_total(read, at)), None)
+    total = next((at for at, token in enumerate(read) if count(token) is not None and says_total(read, at)), None)
     if total is None:
         return None
     before = [head for head in counted if head.last < total]
@@ -167,23 +188,6 @@ def _summed(read: Sequence[Token], counted: Sequence[Head]) -> tuple[int, str] |
     if said is None or len(parts) < 2 or sum(parts) == said or repeated or said < max(parts) or total > _STREAM:
         return None  # where every count has its noun, parts_and_total adds up the facts
     return said, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
-
-
-def _says_total(read: Sequence[Token], at: int) -> bool:
-    """Whether "in total", "altogether", "in all" goes with the count at `at`, or "total of" leads to it."""
-    before = [token.norm for token in read[max(0, at - 2) : at]]
-    apart = before[-1:] in (["plus"], ["and"], ["then"])  # "five altogether plus one for the biceps"
-    led = {"makes", "making"} & set(before[-1:]) or (not apart and {"total", "altogether"} & set(before))
-    if led:
-        return True
-    after = [token.norm for token in read[at + 1 : at + 5]]
-    for place, norm in enumerate(after):
-        ends = place + 1 >= len(after) or after[place + 1] in (".", ",", ";")
-        if (norm in _WHOLE and ends) or (norm == "in" and after[place + 1 : place + 2] in (["total"], ["all"])):
-            return True
-        if place > 1 or not norm.isalpha():
-            return False
-    return False
 
 
 def _told(

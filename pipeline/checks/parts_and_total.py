@@ -71,7 +71,7 @@ def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fa
         # One piece beside a total says nothing: the others may not have been said one by one.
         several = total.kind == "fluid_in" and len({part.name for part in parts}) > 1
         restated = () if several else known  # the total may be one of the parts said again
-        here = _of_the_sentence(note, parts, known, total)
+        here = _of_the_sentence(note, parts, known, total) + _without_pauses(known, total)
         if len(parts) < 2 or any(one.meets(said) for one in (added(known), *restated, *here)):
             return None
         terms = " + ".join(span_words(one, None) for one in known)
@@ -87,6 +87,13 @@ def _of_the_sentence(note: OperativeNote, parts: list[Fact], known: list[Span], 
     passage = next((one for one in note.sections.description if one.holds(total)), None)
     here = [one for part, one in zip(parts, known, strict=True) if passage is not None and passage.holds(part)]
     return [added(here)] if len(here) > 1 else []
+
+
+def _without_pauses(known: list[Span], total: Fact) -> list[Span]:
+    """Minutes of a tourniquet without those that it was down for, which are told between the others."""
+    if total.kind != "tourniquet_time":
+        return []
+    return [added([*known[:at], *known[at + 1 :]]) for at in range(1, len(known) - 1)]
 
 
 def _multiple(

@@ -1,0 +1,256 @@
+"""Parts of a count, told in other ways than by names: one of each size, or a total behind them.
+
+"Five ports: one 15 mm, one 12 mm and three 5 mm", "two screws above and two below, that's four screws", "upper right,
+lower left and lower right, so three teeth", "specimens were three, the lump and two nodes", "three levels, L3, L4 and
+L5". Each reader gives (arithmetic, whether it is sure) where the parts cannot come to the number, else None.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, Head, count, says_total
+from pipeline.records import Token
+
+_ENDS = frozenset({".", ";"})
+# Behind the parts and before their total. The strong ones tell a total whatever is counted, the others only where the
+# thing is named again.
+_STRONG = frozenset({"makes", "making", "total", "altogether", "totalling", "totaling"})
+_LEADS = frozenset({"so", "that's", "thats", "=", "giving", "gives"})
+SENT = frozenset("specimens specimen samples pots jars biopsies cultures swabs nodes bottles containers".split())
+_ARTICLES = frozenset({"the", "a", "an", "its"})
+_SAID_OF = frozenset({"the", "this", "that", "each", "every", "same", "no", "per", "another"})
+_IRREGULAR = {"teeth": "tooth", "feet": "foot", "biopsies": "biopsy"}
+_TWO_LEVELS = re.compile(r"\b[ltcs] ?\w+ [ltcs] ?\w+")  # "l three l four": L3-L4, or two of them
+_ITEM, _BETWEEN, _LIST, _BACK = 3, 4, 8, 60  # words of an item, before the parts, of an unmarked list; tokens back
+
+
+def one_by_one(read: Sequence[Token], head: Head) -> str | None:
+    """ "Three screws in the cup, one of 25 and one of 30 mm": every part is a count with a size or a place."""
+    parts: list[int] = []
+    between = last = 0
+    at = head.last + 1
+    while at < len(read):
+        token, before = read[at], read[at - 1]
+        if token.norm in _ENDS | _STRONG or before.norm in _STRONG | _LEADS:
+            break
+        number = count(token)
+        if number is None or before.norm == "of":
+            if not parts and not _size(token):
+                between += 1
+            if between > _BETWEEN + 1:
+                return None
+            at += 1
+            continue
+        if says_total(read, at):
+            break
+        if not _leads(before) or not _shares(read, at, sure=bool(parts) or before.norm in (":", "(")):
+            if len(parts) > 1 and at - last > _LIST:
+                break  # further on in a stream of speech: another matter
+            return None
+        parts.append(number)
+        last = at
+        at += 1
+    if len(parts) < 2 or sum(parts) == head.number:
+        return None
+    return f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {head.number}"
+
+
+def _leads(before: Token) -> bool:
+    return before.norm in JOINS or _size(before)
+
+
+def _size(token: Token) -> bool:
+    return token.quantity is not None and token.quantity.dimension in ("length", "french")
+
+
+def _shares(read: Sequence[Token], at: int, *, sure: bool) -> bool:
+    """Whether the count at `at` is a share of what was counted before: with a size, "of" a size, or a place."""
+    after, then = _at(read, at + 1), _at(read, at + 2)
+    if after is None:
+        return False
+    if after.norm == "of":
+        return then is not None and then.quantity is not None
+    return _size(after) or (sure and after.norm in PLACES) or (after.norm in PLACES and after.norm != "of")
+
+
+def _at(read: Sequence[Token], place: int) -> Token | None:
+    return read[place] if place < len(read) else None
+
+
+def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
+    """ "Two screws above and two below, that's four screws": (total, its noun, the arithmetic)."""
+    for at, token in enumerate(read):
+        said, after = count(token), _at(read, at + 1)
+        if said is None or said < 2 or after is None or not _plural(after) or _numbered(read, at):
+            continue
+        strong = _total(read, at)
+        if strong is None:
+            continue
+        worked = _worked(read, at, after.norm)
+        if worked is None or said in worked[1] or (strong == "bare" and said < max(worked[0])):
+            continue
+        if strong == "bare" and len(worked[0]) < 2:
+            continue
+        parts = worked[0]
+        return said, after.norm, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
+    return None
+
+
+def _numbered(read: Sequence[Token], at: int) -> bool:
+    """Two bare numbers in a row count nothing ("an eleven thirteen sheath")."""
+    return any(0 <= near < len(read) and read[near].norm == "#number" for near in (at - 1, at + 1))
+
+
+def _plural(token: Token) -> bool:
+    if token.norm in _IRREGULAR:
+        return True
+    return len(token.norm) > 3 and token.norm.isalpha() and token.norm.endswith("s") and not token.norm.endswith("ss")
+
+
+def _total(read: Sequence[Token], at: int) -> str | None:
+    """How the count at `at` is said to be a total: "led", "bare" where it only stands at the end; None if not."""
+    before = [token.norm for token in read[max(0, at - 2) : at]]
+    if before and (before[-1] in _STRONG | _LEADS
+                   or before in (["that", "is"], ["total", "of"], ["which", "is"], ["total", ":"])):  # fmt: skip
+        return "led"
+    end = _at(read, at + 2)
+    behind = [token.norm for token in read[at + 2 : at + 4]]
+    if behind[:2] in (["in", "total"], ["in", "all"]) or behind[:1] in (["altogether"], ["total"], ["overall"]):
+        return "led"
+    if before[-1:] == [","] and (end is None or end.norm in _ENDS):
+        return "bare"
+    return None
+
+
+def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], set[int]] | None:
+    """(the parts, every sum that they allow) of the things that are named before their total; None where unclear."""
+    start = max((at + 1 for at in range(total) if read[at].norm in _ENDS), default=0)
+    start = max(start, total - _BACK)
+    parts: list[int] = []
+    alone = 0
+    for at in range(start, total):
+        token = read[at]
+        if token.norm in _singular(noun) and not _counted(read, start, at):
+            alone += 1
+        number = count(token)
+        if number is None or _numbered(read, at) or (token.norm == "one" and not _has_noun(read, at, total, noun)
+                                                      and not parts):  # fmt: skip
+            continue
+        if _has_noun(read, at, total, noun) or (parts and _leads(read[at - 1]) and _shares(read, at, sure=False)):
+            parts.append(number)
+        elif parts and _leads(read[at - 1]):
+            return None  # counts something else, or goes on in a way that is not understood
+    listed = _listed(read, start, total, noun) if not parts else None
+    if listed is not None:
+        return [1] * listed, {listed}
+    if not parts or (len(parts) == 1 and not alone):
+        return None
+    shown = parts + [1] * alone
+    return shown, {sum(parts), sum(parts) + alone, *(sum(parts[back:]) for back in range(1, len(parts) - 1))}
+
+
+def _singular(noun: str) -> set[str]:
+    if noun in _IRREGULAR:
+        return {_IRREGULAR[noun]}
+    return {noun[:-1], noun[:-2] if noun.endswith("es") else noun[:-1], f"{noun[:-3]}y" if noun.endswith("ies") else ""}
+
+
+def _has_noun(read: Sequence[Token], at: int, total: int, noun: str) -> bool:
+    """Whether the count is followed by the thing itself, a size or an adjective or two between ("one medial pin")."""
+    names = _singular(noun) | {noun} - {""}
+    for place in range(at + 1, min(at + 5, total)):
+        token = read[place]
+        if token.norm in names:
+            return True
+        if token.punctuation or count(token) is not None or token.norm in JOINS | VERBS | {"of"}:
+            return False
+    return False
+
+
+def _counted(read: Sequence[Token], start: int, at: int) -> bool:
+    """Whether a thing in the singular was counted, or is one that was named before."""
+    for place in range(at - 1, max(start, at - 4) - 1, -1):
+        if read[place].norm in _SAID_OF or count(read[place]) is not None:
+            return True
+        if read[place].punctuation:
+            return False
+    return False
+
+
+def _listed(read: Sequence[Token], start: int, total: int, noun: str) -> int | None:
+    """ "Removal of wisdom teeth, upper right, upper left and lower right, so ...": how many were told off."""
+    end = total - 1 if read[total - 1].norm in _LEADS else total
+    if end < 2 or read[end - 1].norm != "," or not any(token.norm == noun for token in read[start:end]):
+        return None
+    groups: list[list[Token]] = [[]]
+    for token in read[start : end - 1]:
+        if token.norm in (",", ":", "and"):
+            groups.append([])
+        else:
+            groups[-1].append(token)
+    first = next((at for at, group in enumerate(groups) if any(token.norm == noun for token in group)), None)
+    items = groups[first + 1 :] if first is not None else []
+    if len(items) < 2 or read[end - 2 - len(items[-1])].norm != "and":
+        return None
+    if any(not 1 <= len(item) <= _ITEM or any(token.norm in VERBS - {"left"} or token.quantity for token in item)
+           for item in items):  # fmt: skip
+        return None
+    return len(items)
+
+
+def unmarked(read: Sequence[Token], head: Head) -> str | None:
+    """ "Specimens were three the lump and two nodes": a list without marks, of things that are sent away."""
+    if head.noun not in SENT:
+        return None
+    words = list(read[head.last + 1 : head.last + 1 + _LIST])
+    if words and words[0].norm in (",", ":", "-", "–"):
+        words = words[1:]
+    joint = next((at for at, token in enumerate(words) if token.norm == "and"), None)
+    if joint is None or joint + 1 >= len(words):
+        return None
+    first, second = words[:joint], words[joint + 1 :]
+    if any(token.punctuation or token.norm in VERBS | PLACES | {"of", "for", "with"} for token in first):
+        return None
+    numbers = [number for token in first if (number := count(token)) is not None and number > 1]
+    names = [token for token in first if token.norm not in _ARTICLES and count(token) is None]
+    last = count(second[0]) or 1
+    if not names or len(names) > _ITEM or any(token.quantity is not None and count(token) is None for token in first):
+        return None
+    again = any(token.norm in ("and", ",") for token in second[: _ITEM + 1])
+    low = (max(numbers) if numbers else 1) + last
+    high = sum(numbers) + len(names) - len(numbers) + last
+    if head.number >= low and (head.number <= high or again):
+        return None
+    told = " ".join(token.text for token in (*first, *words[joint : joint + 2]))
+    return f"{told} = {low if low == high else f'{low} to {high}'} named, said: {head.number}"
+
+
+def levels(read: Sequence[Token], head: Head) -> str | None:
+    """ "At three levels, L3, L4 and L5"; "L3 L4" said without a dash may be two."""
+    if head.noun not in ("levels", "segments", "vertebrae"):
+        return None
+    low = high = 0
+    at = head.last + 1
+    while at < len(read) and (read[at].norm in JOINS or read[at].norm == "#level"):
+        if read[at].norm == "#level":
+            for name in re.split(r"\band\b|,", read[at].text.lower()):
+                low, high = low + 1, high + (2 if _TWO_LEVELS.search(name) else 1)
+        at += 1
+    if low < 2 or low <= head.number <= max(high, low):
+        return None
+    return f"{low} named, said: {head.number}"
+
+
+def predicates(read: Sequence[Token]) -> list[Head]:
+    """ "Specimens were three, ...", "Specimens (3): ...": the count behind the noun."""
+    found: list[Head] = []
+    for at, token in enumerate(read[:-2]):
+        said = count(read[at + 2])
+        if token.norm in SENT and token.norm.endswith("s") and said is not None and said > 1:
+            if read[at + 1].norm in ("were", "are"):
+                found.append(Head(at, at + 2, said, token.norm))
+            elif read[at + 1].norm == "(" and [one.norm for one in read[at + 3 : at + 5]] == [")", ":"]:
+                found.append(Head(at, at + 3, said, token.norm))
+    return found
