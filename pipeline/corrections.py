@@ -245,10 +245,11 @@ def _other_drug(draft: Draft, cue: Cue) -> tuple[int, Draft, int] | int | None:
     if any(token.quantity is None and not token.punctuation and token.norm != "of"
            for token in tokens[old[-1].last + 1 : cue.first]):  # fmt: skip
         return None
+    numbered = any(token.quantity is not None for token in tokens[max(0, old[-1].first - 3) : cue.first])
     after = cue.end + new[0].last + 1
     drugs = loaded.table("drugs", Drug)
     alike_in = set(drugs[old[-1].id].classes) & set(drugs[new[0].id].classes)
-    if not alike_in or after >= len(tokens) or tokens[after].quantity is None:
+    if not numbered or not alike_in or after >= len(tokens) or tokens[after].quantity is None:
         return None
     if numbered_anew(tokens, old[-1].last, cue, new[0].last):
         return old[-1].first
