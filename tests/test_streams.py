@@ -48,8 +48,9 @@ def test_numbers_of_a_stream_go_to_what_they_follow() -> None:
 
 
 def test_a_count_stays_with_what_it_counts() -> None:
-    text = ("bladder tumour resected with bipolar in saline down to the muscle the base was sent on its own two specimens "
-            "tumour and base bleeding points coagulated blood loss twenty specimens to pathology counts correct")  # fmt: skip
+    text = ("bladder tumour resected with bipolar in saline down to the muscle the base was sent on its own two "
+            "specimens tumour and base bleeding points coagulated blood loss twenty specimens to pathology counts "
+            "correct")  # fmt: skip
     pieces = [" ".join(token.text for token in sentence.tokens) for sentence in read(words_from_text(text))]
     assert any("two specimens" in piece for piece in pieces)
     assert "blood loss twenty" in pieces
