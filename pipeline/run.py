@@ -30,6 +30,7 @@ from pipeline import (
     manifest,
     mentions,
     plugins,
+    prior_devices,
     readings,
     removals,
     repair,
@@ -290,6 +291,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
         found += extractor.extract(reading, rules)
     told = same_again.repeat(arbitrate(found), reading, rules)
     stated = removals.explant(inherited.inherit(told, reading, rules), reading, rules)
+    stated = prior_devices.mark(stated, reading)
     return reading, _number(faint.lend(settle.settle(stated, reading, rules), reading))
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import clauses
-from pipeline.records import Sentence
+from pipeline.records import Mention, Sentence
 
 
 def _words(text: str) -> frozenset[str]:
@@ -19,6 +19,10 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
     removed and cement was injected"), or in another clause ("the plate was fixed and the guide was removed")."""
     tokens = sentence.tokens
     if thing < removed:
+        behind = tokens[removed + 1 : removed + 4]
+        with_object = any(token.quantity is not None or token.norm in _DETERMINERS for token in behind)
+        if with_object and tokens[removed - 1].norm in ("we", "i"):
+            return True  # "it had eight screws, we took out seven"
         return clauses.parted(sentence, thing, removed)
     at = removed - 1
     while at >= 0 and tokens[at].norm in _ADVERBS:
@@ -26,6 +30,18 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
     listed = any(token.norm == ":" for token in tokens[removed + 1 : thing])
     own = at >= 0 and tokens[at].norm in _PASSIVE and at > 0 and tokens[at - 1].norm not in ("there", "what")
     return (own or tokens[removed].norm in _PASSIVE) and not listed
+
+
+_DETERMINERS = _words("the all both a an one")
+
+
+def is_dated(sentence: Sentence, first: int, last: int) -> bool:
+    """Whether a word of putting in is of a day before: "had been implanted", "implanted in 2015"."""
+    tokens = sentence.tokens
+    before = {token.norm for token in tokens[max(0, first - 3) : first]}
+    behind = [token.norm for token in tokens[last + 1 : last + 5]]
+    year = any(len(word) == 4 and word.isdigit() and word[:2] in ("19", "20") for word in behind)
+    return {"had", "been"} <= before or "previously" in before or year or "ago" in behind or "elsewhere" in behind
 
 
 _JOINING = _words("and , &")
@@ -44,6 +60,28 @@ def joined_to_trial(sentence: Sentence, first: int) -> bool:
             return False
     return False
 
+
+_LINKS = _words("and , & the all both a with their its")
+_PUTTING = _words("fixed placed inserted implanted put secured applied locked used with")
+
+
+def listed_as_removed(sentence: Sentence, thing: Mention) -> bool:
+    """Whether a thing begins a list that was removed ("four screws and one rod were removed")."""
+    tokens = sentence.tokens
+    low = clauses.bounds(sentence, thing.first)[0]
+    if any(token.norm in _PUTTING for token in tokens[low : thing.first]):
+        return False
+    named = {at for mention in sentence.mentions if mention.table == "devices"
+             for at in range(mention.first, mention.last + 1)}  # fmt: skip
+    at, joined = thing.last + 1, False
+    while at < len(tokens) and (at in named or tokens[at].quantity is not None or tokens[at].norm in _LINKS):
+        joined = joined or tokens[at].norm in ("and", "&")
+        at += 1
+    words = [token.norm for token in tokens[at : at + 3]]
+    return joined and words[:1] == ["were"] and any(word in _REMOVED for word in words[1:])
+
+
+_REMOVED = _words("removed explanted extracted retrieved")
 
 _PERSON = _words("he she patient who lady gentleman man woman boy girl child they")
 _HAS = _words("has had wears wore carries")

@@ -8,7 +8,13 @@ from typing import Any
 
 from pipeline import cues, laterality
 from pipeline.extractors import base
-from pipeline.extractors._device_roles import has_already, is_anothers, joined_to_trial
+from pipeline.extractors._device_roles import (
+    has_already,
+    is_anothers,
+    is_dated,
+    joined_to_trial,
+    listed_as_removed,
+)
 from pipeline.extractors._device_sizes import (
     CHAIN,
     FEW,
@@ -112,7 +118,10 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) ->
         tool = hit.id == "component" and any(
             token.norm in _TOOLS for token in sentence.tokens[hit.last + 1 : hit.last + 3]
         )
-        if not tool and not taken & set(range(hit.first, hit.last + 1)):
+        heading = sentence.tokens[hit.first].norm == "implants" and any(
+            token.norm == ":" for token in sentence.tokens[hit.last + 1 : hit.last + 2]
+        )
+        if not tool and not heading and not taken & set(range(hit.first, hit.last + 1)):
             text = cues.words(sentence, hit.first, hit.last)
             role = "implanted" if hit.id == "component" else "used"
             group = f"d{base.group_of(sentence, hit.first)}"
@@ -136,14 +145,15 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
         cue: min(
             (cues.gap(sentence, min(hit.last, mention.last), max(hit.first, mention.first))
              for hit in cues.hits(sentence, grammar, cue) if abs(hit.first - mention.first) <= _ROLE_TOKENS
-             and not (cue == "removed" and is_anothers(sentence, hit.first, mention.first))),
+             and not (cue == "removed" and is_anothers(sentence, hit.first, mention.first))
+             and not (cue == "implanted" and is_dated(sentence, hit.first, hit.last))),
             default=cues.FAR,
         )
         for cue in ("removed", "trial", "implanted")
     }  # fmt: skip
     if near["trial"] <= 10 or joined_to_trial(sentence, mention.first):
         return "trial"
-    if rows[mention.id].implant and _were_removed(sentence, mention.last):
+    if rows[mention.id].implant and (_were_removed(sentence, mention.last) or listed_as_removed(sentence, mention)):
         return "explanted"
     if near["removed"] <= _ROLE_REACH and near["removed"] < near["implanted"]:
         return "explanted" if rows[mention.id].implant else "used"

@@ -1,0 +1,88 @@
+"""Implants that were there before this operation: what is called old, what such a thing held, and what came out later
+without having been put in ("the old plate had eight screws in it, we took out seven"). What was put in and taken out
+on the same day is no removal of hardware."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from pipeline.records import Fact, Reading, Sentence
+
+_KINDS = frozenset({"device", "device_size", "device_count"})
+_OLD = frozenset("old existing previous previously prior preexisting pre-existing indwelling original".split())
+_HELD = frozenset("had has contained containing held with by fixed consisted consisting of locked including".split())
+_NEW = frozenset("new replaced exchanged and then but , ;".split())
+_BEFORE, _HELD_REACH = 4, 12  # tokens
+# With these words a thing may have been put in today, and come out again on the same day.
+_PUT = frozenset(
+    "inserted insert placed place put fixed secured screwed deployed seated impacted cemented implanted applied locked "
+    "replaced exchanged new repaired used fixation fix provisional provisionally temporary temporarily hold held "
+    "holding reduction passed drilled advanced introduced driven positioned sutured loaded introducing passing placing "
+    "inserting using then".split()
+)
+
+
+def mark(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
+    """The facts, implants from before with the status "historical". Pure; order kept."""
+    starts = [sentence.tokens[0].first if sentence.tokens else -1 for sentence in reading.sentences]
+    out: dict[str | None, int] = {fact.name: fact.evidence.first for fact in reversed(facts)
+                                  if fact.kind in _KINDS and fact.role == "explanted" and fact.name
+                                  and fact.status == "performed" and fact.certainty == "affirmed"}  # fmt: skip
+    marked = []
+    for fact in facts:
+        if _is_implant(fact):
+            sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
+            marked.append(replace(fact, status="historical") if _was_there(fact, sentence, out) else fact)
+        elif fact.kind == "procedure" and fact.name == "removal-of-hardware" and fact.status == "performed":
+            sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
+            marked.append(replace(fact, kind="act") if _was_put_today(fact, sentence, facts) else fact)
+        else:
+            marked.append(fact)
+    return marked
+
+
+def _was_put_today(removal: Fact, sentence: Sentence, facts: Sequence[Fact]) -> bool:
+    """ "Two K-wires for provisional fixation ... the K-wires were removed": a step, and no removal of hardware."""
+    words = {_singular(word) for word in removal.evidence.heard.lower().split()}
+    return any(
+        fact.kind == "device" and fact.role != "explanted" and fact.status == "performed"
+        and fact.certainty == "affirmed" and fact.evidence.last < sentence.tokens[0].first
+        and _singular(fact.evidence.heard.lower().split()[-1]) in words
+        for fact in facts
+    )  # fmt: skip
+
+
+def _singular(word: str) -> str:
+    return word.strip(".,;:").removesuffix("s")
+
+
+def _is_implant(fact: Fact) -> bool:
+    return (fact.kind in _KINDS and fact.role == "implanted" and fact.certainty == "affirmed"
+            and fact.status == "performed")  # fmt: skip
+
+
+def _was_there(fact: Fact, sentence: Sentence, out: Mapping[str | None, int]) -> bool:
+    tokens = sentence.tokens
+    at = next((index for index, token in enumerate(tokens) if token.last >= fact.evidence.first), 0)
+    if _is_old(sentence, at):
+        return True
+    old = next((index for index in range(at) if _is_old(sentence, index + 1)), None)
+    if old is not None and at - old <= _HELD_REACH:
+        between = {token.norm for token in tokens[old:at]}
+        if between & _HELD and not between & (_NEW | _PUT - _HELD):
+            return True
+    later = out.get(fact.name)
+    return later is not None and later > fact.evidence.last and not any(token.norm in _PUT for token in tokens)
+
+
+def _is_old(sentence: Sentence, at: int) -> bool:
+    """Whether a word for "from before" stands right before a token, of the same thing ("fourteen year old" is none)."""
+    words = [token.norm for token in sentence.tokens[max(0, at - _BEFORE) : at]]
+    for back in range(len(words) - 1, -1, -1):
+        if words[back] in _NEW:
+            return False
+        if words[back] in _OLD:
+            return words[max(0, back - 1) : back] not in (["year"], ["years"], ["month"], ["months"])
+    return False
