@@ -2,6 +2,26 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.extractors._device_sizes import NOT_BETWEEN
+from pipeline.grammar import Grammar
+from pipeline.records import Reading, Sentence
+
+MOST = 30  # more is no count of things that are put in one by one
+COUNTED = frozenset({"k-wire", "trocar", "sheath"})  # they do not stay, and are counted all the same
+
+WHERE = frozenset(
+    "proximally distally medially laterally anteriorly posteriorly superiorly inferiorly above below cranially "
+    "caudally left right on in into at from through around across".split()
+)
+PLACE = frozenset(
+    "proximal distal medial lateral anterior posterior superior inferior upper lower left right cranial caudal "
+    "central peripheral".split()
+)
+
 
 class Thing:
     """A device of the grammar, or an instrument or component that only a cue names."""
@@ -10,3 +30,83 @@ class Thing:
 
     def __init__(self, first: int, last: int, name: str | None, text: str | None, implant: bool) -> None:
         self.first, self.last, self.name, self.text, self.implant = first, last, name, text, implant
+
+
+def found(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
+    """The implants of a sentence, and the instruments that are counted or sized."""
+    things = [
+        Thing(m.first, m.last, m.id, None, rows[m.id].implant)
+        for m in base.mentions(sentence, "devices") if rows[m.id].implant or m.id in COUNTED
+    ]  # fmt: skip
+    taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
+    things += [
+        Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False)
+        for hit in cues.hits(sentence, grammar, "instrument") if not taken & set(range(hit.first, hit.last + 1))
+    ]  # fmt: skip
+    return sorted(things, key=lambda one: one.first)
+
+
+def whole(sentence: Sentence, at: int) -> int | None:
+    """The small whole number without a unit at a token."""
+    quantity = sentence.tokens[at].quantity if 0 <= at < len(sentence.tokens) else None
+    if quantity is None or quantity.form != "number" or quantity.dimension or quantity.value is None:
+        return None
+    value = quantity.value
+    return int(value) if value == int(value) and 0 < value <= MOST and not quantity.doubts else None
+
+
+def count_of(sentence: Sentence, thing: Thing) -> int | None:
+    """Where the number stands that counts a thing, over sizes and words that describe it."""
+    for at in range(thing.first - 1, max(-1, thing.first - 5), -1):
+        token = sentence.tokens[at]
+        if whole(sentence, at) is not None:
+            return at
+        if token.punctuation or (token.quantity is None and token.norm in NOT_BETWEEN - PLACE):
+            return None
+    return None
+
+
+def noun_behind(sentence: Sentence, at: int) -> bool:
+    """Whether a number and a word of place lead on to something else that is counted ("two distal fragments")."""
+    tokens = sentence.tokens
+    after = tokens[at + 1] if at + 1 < len(tokens) else None
+    return tokens[at].norm in PLACE and after is not None and after.norm.isalpha() and after.norm.endswith("s")
+
+
+_NAILED = frozenset({"intramedullary-nail", "intramedullary-nailing", "cephalomedullary-nail"})
+_NAIL = "intramedullary-nail"
+
+
+def nailed(reading: Reading) -> bool:
+    """Whether a bone is nailed in this narration, so that the bare word "nail" is an implant: by name, or because a
+    diameter and a length stand beside it ("nail ten by three eighty")."""
+    return any(
+        any(mention.id in _NAILED for mention in sentence.mentions) or _sized_nail(sentence)
+        for sentence in reading.sentences
+    )
+
+
+def _sized_nail(sentence: Sentence) -> bool:
+    tokens = sentence.tokens
+    for at, token in enumerate(tokens):
+        if token.norm != "nail":
+            continue
+        for low in (at + 1, at - 3):
+            pair = tokens[max(0, low) : low + 3]
+            if low >= 0 and len(pair) == 3 and pair[1].norm in ("x", "by", "\u00d7") and (
+                pair[2].quantity is not None and (pair[2].quantity.value or 0) >= _LEAST_NAIL
+            ):  # fmt: skip
+                return True
+    return False
+
+
+_LEAST_NAIL = 100  # mm, the shortest nails of long bones are longer; common practice, no source
+
+
+def nails(sentence: Sentence, things: list[Thing]) -> list[Thing]:
+    """The bare word "nail" in a sentence, where a bone is nailed."""
+    taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
+    return [
+        Thing(at, at, _NAIL, None, True)
+        for at, token in enumerate(sentence.tokens) if token.norm == "nail" and at not in taken
+    ]  # fmt: skip

@@ -105,11 +105,23 @@ def _ahead(sentence: Sentence, part: _Part) -> int | None:
         at -= 2
     elif _bare(sentence, at) and (value := tokens[at].quantity) is not None and (value.value or 0) < 0:
         at -= 1
-    if not _bare(sentence, at) or part.bone or tokens[part.last].norm.endswith("s"):
+    if not _bare(sentence, at) or tokens[part.last].norm.endswith("s"):
+        return None
+    if part.bone and not _in_row(sentence, at, part):
         return None
     if at >= 2 and tokens[at - 1].norm in ("and", ",") and tokens[at - 2].quantity is not None:
         return None  # "two screws, twenty five and thirty liner thirty six": of what was said before
     return None if at and tokens[at - 1].norm in ("x", "by", "grade", "zone", "-", "/") else at
+
+
+def _in_row(sentence: Sentence, at: int, part: _Part) -> bool:
+    """Whether a number and a bone stand alone between commas ("size 5 femur, ..., 32 patella"): a part of the joint."""
+    tokens = sentence.tokens
+    after = tokens[part.last + 1] if part.last + 1 < len(tokens) else None
+    before = tokens[at - 1].norm if at else ","
+    return at == part.first - 1 and before in (",", ";", "and", ":") and (
+        after is None or after.norm in (",", ";", ".", "and", "all", "button")
+    )  # fmt: skip
 
 
 def _behind(sentence: Sentence, part: _Part, parts: list[_Part]) -> int | None:

@@ -1,5 +1,5 @@
 """How many there were, where the noun is left out or no number stands right before it: "three screws proximally and
-four distally", "two proximal and three distal screws", "screws: two 40 mm, one 36 mm", "six in total", "a pair of"."""
+four distally", "two proximal and three distal screws", "screws: two 40 mm, one 36 mm", "six in total"."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from decimal import Decimal
 from typing import Any
 
 from pipeline import cues
-from pipeline.extractors import base
-from pipeline.extractors._device_sizes import NOT_BETWEEN, is_decimal
-from pipeline.extractors._things import Thing
+from pipeline.extractors import _things, base
+from pipeline.extractors._device_sizes import is_decimal
+from pipeline.extractors._things import COUNTED, PLACE, WHERE, Thing, count_of, noun_behind, whole
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Device
@@ -17,16 +17,6 @@ from pipeline.rows import Device
 KINDS = ("device_count",)
 
 _COST = 5
-_MOST = 30
-_COUNTED = frozenset({"k-wire", "trocar", "sheath"})  # they do not stay, and are counted all the same
-_WHERE = frozenset(
-    "proximally distally medially laterally anteriorly posteriorly superiorly inferiorly above below cranially "
-    "caudally left right on in into at from through around across".split()
-)
-_PLACE = frozenset(
-    "proximal distal medial lateral anterior posterior superior inferior upper lower left right cranial caudal "
-    "central peripheral".split()
-)
 _LISTED = frozenset({",", "and", ";", "with", "then", "plus"})
 _TOTAL = (("in", "total"), ("in", "all"), ("altogether",), ("all", "told"), ("overall",))
 _MIXED = frozenset({"mix", "mixes", "mixture", "mixtures", "batch", "batches", "pack", "packs", "unit", "units"})
@@ -37,17 +27,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     rows = grammar.table("devices", Device)
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        things = [
-            Thing(m.first, m.last, m.id, None, rows[m.id].implant)
-            for m in base.mentions(sentence, "devices") if rows[m.id].implant or m.id in _COUNTED
-        ]  # fmt: skip
-        taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
-        things += [
-            Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False)
-            for hit in cues.hits(sentence, grammar, "instrument") if not taken & set(range(hit.first, hit.last + 1))
-        ]  # fmt: skip
-        for thing in sorted(things, key=lambda one: one.first):
-            facts += _paired(reading, sentence, thing)
+        things = _things.found(sentence, grammar, rows)
+        for thing in things:
             if not cues.numbers(sentence):
                 continue
             facts += _direct(reading, sentence, thing)
@@ -60,15 +41,6 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
-def _whole(sentence: Sentence, at: int) -> int | None:
-    """The small whole number without a unit at a token."""
-    quantity = sentence.tokens[at].quantity if 0 <= at < len(sentence.tokens) else None
-    if quantity is None or quantity.form != "number" or quantity.dimension or quantity.value is None:
-        return None
-    value = quantity.value
-    return int(value) if value == int(value) and 0 < value <= _MOST and not quantity.doubts else None
-
-
 def _claim(
     reading: Reading, sentence: Sentence, index: int, thing: Thing, *, cost: int = _COST, **fields: Any
 ) -> Fact:
@@ -79,25 +51,14 @@ def _claim(
     )  # fmt: skip
 
 
-def _count_of(sentence: Sentence, thing: Thing) -> int | None:
-    """Where the number stands that counts a thing, over sizes and words that describe it."""
-    for at in range(thing.first - 1, max(-1, thing.first - 5), -1):
-        token = sentence.tokens[at]
-        if _whole(sentence, at) is not None:
-            return at
-        if token.punctuation or (token.quantity is None and token.norm in NOT_BETWEEN - _PLACE):
-            return None
-    return None
-
-
 def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     """ "Two five millimetre trocars"; "3 x 6.5 mm screws", "2 x 5 mm ports", where the first is no size: next to it
     stands a diameter. "K-wires (2)", "three point five millimetre screws, six of them"."""
     tokens = sentence.tokens
     facts: list[Fact] = []
-    counted = _count_of(sentence, thing)
-    many = counted is not None and (tokens[thing.last].norm.endswith("s") or (_whole(sentence, counted) or 0) <= _FEW)
-    if counted is not None and many and thing.name in _COUNTED:
+    counted = count_of(sentence, thing)
+    many = counted is not None and (tokens[thing.last].norm.endswith("s") or (whole(sentence, counted) or 0) <= _FEW)
+    if counted is not None and many and thing.name in COUNTED:
         facts.append(_claim(reading, sentence, counted, thing))
     if tokens[thing.last].norm.endswith("s"):
         for at in range(thing.first - 1, max(1, thing.first - 4), -1):
@@ -106,21 +67,21 @@ def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
                 continue
             if width.value is None or before.value is None:
                 continue
-            whole = not before.value % 1 and not is_decimal(tokens[at - 2]) and 1 < before.value <= _SEVERAL
-            if whole and width.unit == "mm" and _is_width(width.value, thing) and tokens[at - 3].norm != "x":
+            even = not before.value % 1 and not is_decimal(tokens[at - 2]) and 1 < before.value <= _SEVERAL
+            if even and width.unit == "mm" and _is_width(width.value, thing) and tokens[at - 3].norm != "x":
                 facts.append(_claim(reading, sentence, at - 2, thing, cost=-1))
     if counted is not None and counted >= 3 and tokens[counted - 1].norm in ("and", ",", "+"):
         sized = tokens[counted - 2].quantity  # "two 10 mm and three 5 mm ports"
-        if sized is not None and sized.dimension == "length" and (_whole(sentence, counted - 3) or 0) > 1:
+        if sized is not None and sized.dimension == "length" and (whole(sentence, counted - 3) or 0) > 1:
             facts.append(_claim(reading, sentence, counted - 3, thing))
     after = thing.last + 1
     if after + 2 < len(tokens) and tokens[after].norm == "(" and tokens[after + 2].norm == ")" and (
-        _whole(sentence, after + 1) is not None
+        whole(sentence, after + 1) is not None
     ):  # fmt: skip
         facts.append(_claim(reading, sentence, after + 1, thing))
     for at in range(after, min(after + 5, len(tokens) - 2)):
         told = (tokens[at + 1].norm, tokens[at + 2].norm) in (("of", "them"), ("of", "these"), ("in", "number"))
-        if told and counted is None and _whole(sentence, at) is not None:
+        if told and counted is None and whole(sentence, at) is not None:
             facts.append(_claim(reading, sentence, at, thing))
     return facts
 
@@ -142,12 +103,12 @@ def _further(reading: Reading, sentence: Sentence, thing: Thing, things: list[Th
     """ "Five tacks on the right, four on the left": the first has its place too, else the second may be a part of
     it ("six screws, three in the head"). "Clips: three on the duct, two on the artery"."""
     tokens = sentence.tokens
-    counted = _count_of(sentence, thing)
+    counted = count_of(sentence, thing)
     place = thing.last + 1
     while place < len(tokens) and tokens[place].norm in _PUT and place - thing.last <= 3:
         place += 1
     headed = place < len(tokens) and tokens[place].norm == ":"
-    if not headed and (counted is None or place >= len(tokens) or tokens[place].norm not in _WHERE | _PLACE):
+    if not headed and (counted is None or place >= len(tokens) or tokens[place].norm not in WHERE | PLACE):
         return []
     end = min((other.first for other in things if other.first > thing.last), default=len(tokens))
     facts: list[Fact] = []
@@ -157,10 +118,10 @@ def _further(reading: Reading, sentence: Sentence, thing: Thing, things: list[Th
             break
         if tokens[at].quantity is None:
             continue
-        led = _LISTED | {":"} if headed else _LISTED | _PLACE  # "three screws medial three lateral"
-        if _whole(sentence, at) is None or tokens[at - 1].norm not in led:
+        led = _LISTED | {":"} if headed else _LISTED | PLACE  # "three screws medial three lateral"
+        if whole(sentence, at) is None or tokens[at - 1].norm not in led:
             break
-        if tokens[at + 1].norm not in _WHERE | _PLACE or _noun_behind(sentence, at + 1):
+        if tokens[at + 1].norm not in WHERE | PLACE or noun_behind(sentence, at + 1):
             break
         facts.append(_claim(reading, sentence, at, thing, laterality=_side(sentence, at, end)))
         since = at
@@ -168,13 +129,6 @@ def _further(reading: Reading, sentence: Sentence, thing: Thing, things: list[Th
 
 
 _PUT = frozenset({"was", "were", "placed", "put", "used", "inserted", "applied", "went", "each"})
-
-
-def _noun_behind(sentence: Sentence, at: int) -> bool:
-    """Whether a number and a word of place lead on to something else that is counted ("two distal fragments")."""
-    tokens = sentence.tokens
-    after = tokens[at + 1] if at + 1 < len(tokens) else None
-    return tokens[at].norm in _PLACE and after is not None and after.norm.isalpha() and after.norm.endswith("s")
 
 
 def _side(sentence: Sentence, at: int, end: int) -> Laterality | None:
@@ -191,13 +145,13 @@ def _side(sentence: Sentence, at: int, end: int) -> Laterality | None:
 def _before(reading: Reading, sentence: Sentence, thing: Thing, rows: Any) -> list[Fact]:
     """ "Two proximal and three distal screws"."""
     tokens = sentence.tokens
-    counted = _count_of(sentence, thing)
+    counted = count_of(sentence, thing)
     at = thing.first - 2 if counted is None else counted
     if counted is None and thing.name is not None and thing.name.startswith(("distal-", "proximal-")):
         at = thing.first - 1
-    if at < 3 or tokens[at - 1].norm not in ("and", ",") or tokens[at - 2].norm not in _PLACE:
+    if at < 3 or tokens[at - 1].norm not in ("and", ",") or tokens[at - 2].norm not in PLACE:
         return []
-    if _whole(sentence, at) is None or _whole(sentence, at - 3) is None:
+    if whole(sentence, at) is None or whole(sentence, at - 3) is None:
         return []
     place, name = tokens[at - 2].norm, thing.name
     for other in ("distal", "proximal"):
@@ -220,14 +174,14 @@ def _sorts(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
         return []
     tokens = sentence.tokens
     facts: list[Fact] = []
-    counted = _count_of(sentence, thing)
+    counted = count_of(sentence, thing)
     if counted is not None and counted >= 3 and tokens[counted - 1].norm in ("and", ",", "+", "plus", "with"):
         sort = tokens[counted - 2].norm
-        if sort in _SORTS and _whole(sentence, counted - 3) is not None:
+        if sort in _SORTS and whole(sentence, counted - 3) is not None:
             facts.append(_claim(reading, sentence, counted - 3, thing, name=_SORTS[sort]))
     at = thing.last + 2
     if counted is not None and at + 1 < len(tokens) and tokens[at - 1].norm in ("and", ",", "+", "plus") and (
-        _whole(sentence, at) is not None and tokens[at + 1].norm in _SORTS
+        whole(sentence, at) is not None and tokens[at + 1].norm in _SORTS
     ):  # fmt: skip
         end = at + 2 + (tokens[at + 1].norm == "non")
         if end >= len(tokens) or tokens[end].punctuation or tokens[end].norm in ("and", "in", "on"):
@@ -244,18 +198,18 @@ def _headed(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     for at in range(thing.last + 2, len(tokens) - 1):
         following = tokens[at + 1].quantity
         led = tokens[at - 1].norm in (":", ",", "and", ";")
-        if _whole(sentence, at) is not None and led and following is not None and following.dimension == "length":
+        if whole(sentence, at) is not None and led and following is not None and following.dimension == "length":
             facts.append(_claim(reading, sentence, at, thing))
     return facts
 
 
 def _summed(reading: Reading, sentence: Sentence, thing: Thing, things: list[Thing]) -> list[Fact]:
     """ "Pedicle screws at L3 and L4, four in total": of the only thing that was told, without a count of its own."""
-    if len(things) != 1 or _count_of(sentence, thing) is not None:
+    if len(things) != 1 or count_of(sentence, thing) is not None:
         return []
     norms = [token.norm for token in sentence.tokens]
     for at in range(thing.last + 1, len(norms)):
-        if _whole(sentence, at) is not None and any(tuple(norms[at + 1 : at + 1 + len(t)]) == t for t in _TOTAL):
+        if whole(sentence, at) is not None and any(tuple(norms[at + 1 : at + 1 + len(t)]) == t for t in _TOTAL):
             return [_claim(reading, sentence, at, thing, scale="total")]
     return []
 
@@ -267,22 +221,8 @@ def _mixed(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     if thing.name not in ("bone-cement", "antibiotic-cement") or at < 3 or tokens[at - 1].norm != "of":
         return []
     quantity = tokens[at - 2].quantity
-    if tokens[at - 2].norm in _MIXED and _whole(sentence, at - 3) is not None:
+    if tokens[at - 2].norm in _MIXED and whole(sentence, at - 3) is not None:
         return [_claim(reading, sentence, at - 3, thing)]
     if quantity is not None and quantity.said_unit in _MIXED and quantity.value is not None:
         return [_claim(reading, sentence, at - 2, thing)]
     return []
-
-
-def _paired(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
-    """ "A single lag screw", "a pair of rods": a number in other words."""
-    norms = [token.norm for token in sentence.tokens[max(0, thing.first - 3) : thing.first]]
-    value = 1 if norms[-2:] == ["a", "single"] else 2 if norms[-3:] == ["a", "pair", "of"] else 0
-    if not value:
-        return []
-    start = thing.first - (2 if value == 1 else 3)
-    return [
-        base.make("device_count", reading, sentence, start, thing.last, name=thing.name, text=thing.text,
-                  value=Decimal(value), role="implanted" if thing.implant else "used",
-                  group=f"d{base.group_of(sentence, thing.first)}")
-    ]  # fmt: skip

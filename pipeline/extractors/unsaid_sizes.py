@@ -5,8 +5,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline import cues
-from pipeline.extractors import base
+from pipeline import cues, sidewise
+from pipeline.extractors import _things, base
 from pipeline.extractors._things import Thing
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
@@ -33,13 +33,13 @@ _TUBES = ("tube", "ett", "lma", "mask")
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     rows = grammar.table("devices", Device)
     facts: list[Fact] = []
-    nailed = any(m.id in _NAILED for sentence in reading.sentences for m in sentence.mentions)
+    nailed = _things.nailed(reading)
     for sentence in reading.sentences:
         if not cues.numbers(sentence):
             continue
-        things = _things(sentence, grammar, rows)
+        things = _sized(sentence, grammar, rows)
         if nailed:
-            things = sorted([*things, *_nails(sentence, things)], key=lambda thing: thing.first)
+            things = sorted([*things, *_things.nails(sentence, things)], key=lambda thing: thing.first)
         if things:
             facts += _sizes(reading, sentence, things)
             facts += _counts(reading, sentence, things)
@@ -49,7 +49,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
-def _things(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
+def _sized(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
     things = [
         Thing(mention.first, mention.last, mention.id, None, rows[mention.id].implant)
         for mention in base.mentions(sentence, "devices") if mention.id not in _SIZELESS
@@ -59,18 +59,6 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
         if not taken & set(range(hit.first, hit.last + 1)):
             things.append(Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False))
     return sorted(things, key=lambda thing: thing.first)
-
-
-_NAILED = frozenset({"intramedullary-nail", "intramedullary-nailing", "cephalomedullary-nail"})
-
-
-def _nails(sentence: Sentence, things: list[Thing]) -> list[Thing]:
-    """The bare word "nail", where a bone is nailed."""
-    taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
-    return [
-        Thing(at, at, "intramedullary-nail", None, True)
-        for at, token in enumerate(sentence.tokens) if token.norm == "nail" and at not in taken
-    ]  # fmt: skip
 
 
 def _claim(
@@ -85,13 +73,32 @@ def _claim(
 def _sizes(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
     """ "Three cannulated screws, eight by twenty five"; "an 8 x 60 stent"; "two 4 mm screws, forty and forty five"."""
     facts: list[Fact] = []
+    last: tuple[int, Thing] | None = None
     for run, by in _runs(sentence):
         thing = _of(sentence, run, things, by)
-        if thing is not None:
-            facts += [
-                _claim("device_size", reading, sentence, at, thing, _COST, unit=None, doubts=(_NO_UNIT,)) for at in run
-            ]
+        if thing is None and by and last is not None and _goes_on(sentence, last, run[0]):
+            thing = last[1]
+        if thing is None:
+            continue
+        last = (run[-1], thing) if by else None
+        side = sidewise.side_of(sentence, run[-1])
+        fields = {"laterality": side} if side is not None else {}
+        facts += [
+            _claim("device_size", reading, sentence, at, thing, _COST, unit=None, doubts=(_NO_UNIT,), **fields)
+            for at in run
+        ]
     return facts
+
+
+def _goes_on(sentence: Sentence, last: tuple[int, Thing], first: int) -> bool:
+    """ "Stents: seven by twenty six on the left, six by twenty four on the right": of the same thing."""
+    between = sentence.tokens[last[0] + 1 : first]
+    return len(between) <= _PLACE and bool(between) and all(
+        token.norm in _TO_SIZES | _SIDES or token.norm in (",", "and", ";") for token in between
+    )
+
+
+_SIDES = frozenset("left right proximal distal proximally distally upper lower medial lateral one other".split())
 
 
 def _runs(sentence: Sentence) -> list[tuple[list[int], bool]]:
@@ -239,9 +246,11 @@ def _airway(reading: Reading, sentence: Sentence) -> list[Fact]:
             if quantity.dimension or not sized or not _LEAST <= (quantity.value or 0) <= _MOST:
                 continue
             size = index > last + 1 and sentence.tokens[index - 1].norm in ("size", "number", "sized")
-            beside = index - last == 1 or (size and index - last <= 3) or (
-                index == first - 1 and (quantity.value != int(quantity.value or 0) or "." in f"{quantity.value}")
-            )  # fmt: skip
+            ahead = index == first - 1 and (
+                quantity.value != int(quantity.value or 0) or "." in f"{quantity.value}" or quantity.form == "label"
+                or (index > 0 and sentence.tokens[index - 1].norm in ("size", "number", "sized", "no", "#"))
+            )
+            beside = index - last == 1 or (size and index - last <= 3) or ahead
             if beside:
                 facts.append(
                     base.claim("device_size", reading, sentence, index, first, last, 1, unit=None, role="used",
