@@ -269,7 +269,7 @@ _SHORT = frozenset({"incl", "rt", "lt", "approx"})
 _FEARS = frozenset({"risks", "purpose"})
 # What was chosen after the options and risks were told is no option any more.
 _CHOSEN = frozenset({"chose", "chosen", "elected", "opted", "decided", "proceeded"})
-_TURNS = frozenset({"but", "however", "although", "though", "therefore", "so", "then", "next"})
+_TURNS = frozenset({"but", "however", "although", "though", "therefore", "so", "then", "next", "please"})
 
 
 def _ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[int]) -> int:

@@ -86,6 +86,7 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
         if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "the plan was discussed"
         if folded[hit.last] == "please" and _ends_request(folded, hit.last):
+            kept += [CueHit(rule, hit.first, hit.last) for rule in rules.values() if rule.direction == "stop"][:1]
             continue
         kept.append(hit)
     return sorted(kept, key=lambda hit: hit.first)

@@ -7,12 +7,13 @@ from decimal import Decimal
 
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Quantity, Reading, Sentence
 
 KINDS = ("pressure",)
 
 _PAIR = re.compile(r"^(\d{2,3})/(\d{2,3})$")
 _NAMED = 8  # tokens between the words and the pair
+_NONE = Quantity()
 _MMHG = ("mmhg", "torr")
 
 
@@ -49,6 +50,12 @@ def _unit(sentence: Sentence, index: int) -> int | None:
 
 
 def _is_named(sentence: Sentence, index: int) -> bool:
+    """ "Pressure dropped to eighty over forty five" names it as well, in the span of blood pressures."""
+    systolic, _, diastolic = (sentence.tokens[index].quantity or _NONE).text.partition("/")
+    if 40 <= int(systolic) <= 260 and 20 <= int(diastolic) <= 160 and any(
+        token.norm in ("pressure", "pressures") for token in sentence.tokens[max(0, index - _NAMED) : index]
+    ):  # fmt: skip
+        return True
     return any(
         mention.id in ("blood-pressure", "mean-arterial-pressure") and 0 < index - mention.last <= _NAMED
         for mention in base.mentions(sentence, "measures")

@@ -117,7 +117,7 @@ def _named(
         and not (mention.id == "insufflation-pressure" and cues.has(sentence, grammar, "tourniquet", "cuff"))
         and not (mention.id == "apgar" and quantity.unit)
         and not (rows[mention.id].group == "tally" and quantity.form == "fraction")  # "a six hole one third plate"
-        and not _has_own(sentence, index, mention) and not _of_other(sentence, index, mention, quantity)
+        and not _has_own(sentence, rows, index, mention) and not _of_other(sentence, index, mention, quantity)
         and _fits(rows[mention.id].group, quantity.dimension)
     ]
     if not ranked:
@@ -127,9 +127,14 @@ def _named(
     if root != index:
         price = min(price, 4 + cues.cost(sentence, root, mention.first, mention.last, prefix=2))
     reach = {"": 8, "angle": _ANGLE_REACH}.get(quantity.dimension, _NAMED_REACH)
+    if root != index and quantity.dimension == "":
+        reach += _GONE_ON
+    elif rows[mention.id].group == "laboratory" and mention.last < index and not _between(sentence, mention, index):
+        reach = _NAMED_REACH  # "the haemoglobin on the gas eleven point two"
     if price > reach or (mention.id in _PARTS and _of_device(sentence, grammar, mention)):
         return []
-    kind = "pressure" if quantity.dimension == "pressure" else "measurement"
+    pressed = quantity.dimension == "pressure" or rows[mention.id].group == "pressure"
+    kind = "pressure" if pressed else "measurement"
     side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
     return [
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
@@ -150,11 +155,27 @@ def _of_other(sentence: Sentence, index: int, mention: Mention, quantity: Quanti
     return len(own) == 1 and own[0].isalpha() and len(own[0]) > 4 and own[0] not in _GOES_ON | _STOPS
 
 
-def _has_own(sentence: Sentence, index: int, mention: Mention) -> bool:
-    """ "Tumour at 40 cm, margins 5 cm": a measure after a comma that has a number of its own."""
-    parted = any(token.punctuation for token in sentence.tokens[index + 1 : mention.first])
-    after = sentence.tokens[mention.last + 1 : mention.last + 3]
-    return parted and any(token.quantity is not None for token in after)
+_GONE_ON = 4  # "from thirteen point one to twelve point four"
+
+
+def _between(sentence: Sentence, mention: Mention, index: int) -> bool:
+    """Whether a number or something named stands between a measure and a number."""
+    return any(token.quantity is not None for token in sentence.tokens[mention.last + 1 : index]) or any(
+        mention.last < other.first < index and other.table not in ("sites", "sides") for other in sentence.mentions
+    )
+
+
+def _has_own(sentence: Sentence, rows: Mapping[str, Concept], index: int, mention: Mention) -> bool:
+    """ "Tumour at 40 cm, margins 5 cm", "up at 300 mmHg pump pressure was 60": a measure that has a number of its own
+    behind it, after a comma or where the number before it is led to by a word of its own."""
+    if mention.first < index:
+        return False
+    tokens = sentence.tokens
+    parted = any(token.punctuation for token in tokens[index + 1 : mention.first])
+    led = index > 0 and tokens[index - 1].norm in ("at", "to") and mention.first == index + 1
+    after = tokens[mention.last + 1 : mention.last + 3]
+    own = [token.quantity for token in after if token.quantity is not None]
+    return bool(own) and (parted or (led and _fits(rows[mention.id].group, own[0].dimension)))
 
 
 def _root(sentence: Sentence, index: int, quantity: Quantity) -> int:
@@ -173,7 +194,8 @@ def _root(sentence: Sentence, index: int, quantity: Quantity) -> int:
 
 _GOES_ON = frozenset(
     ", / -> → to and os od ou left right before after then versus vs preop postop preoperatively postoperatively on "
-    "the now from with in arterial".split()
+    "the now from with in arterial we i it is was at about later dropped lowered reduced turned raised increased fell "
+    "came brought put up down went rose please".split()
 )
 
 
