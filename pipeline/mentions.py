@@ -143,6 +143,21 @@ def _device_inside(start: int, end: int, found: list[tuple[int, int, str]]) -> b
     return any(start <= first and last <= end and key.startswith("devices|") for first, last, key in found)
 
 
+def _goes_on(
+    norms: list[str], start: int, end: int, found: list[tuple[int, int, str]], across: set[tuple[int, int, str]]
+) -> bool:
+    """Whether what is taken out ends in a further noun: "removal of the left kidney stone" takes out no kidney."""
+    if rephrased.TAKEN_OUT.isdisjoint(norms[start:end]) or norms[end - 1] in rephrased.TAKEN_OUT:
+        return False
+    return any(
+        start < first <= end < last and key.startswith(_PARTS_OF_NAMES) and (first, last, key) not in across
+        for first, last, key in found
+    ) or norms[end : end + 1] == ["implant"]
+
+
+_PARTS_OF_NAMES = ("diagnoses|", "findings|", "devices|", "drains|")
+
+
 def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its mentions, in order. A phrase inside a longer one of any table is dropped;
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
@@ -164,6 +179,8 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
                for other_start, other_end in taken):  # fmt: skip
             continue
         # "Four screws were removed" names an operation, and the screws all the same.
+        if (start, end, key) in across and _goes_on(norms, start, end, found, across):
+            continue
         if (start, end, key) not in across:
             taken.append((start, end))
         elif not _device_inside(start, end, found):

@@ -9,6 +9,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
@@ -16,6 +17,7 @@ from pipeline.rows import Device
 
 _KINDS = frozenset({"device", "device_size", "device_count"})
 _REMOVAL = frozenset({"removal-of-hardware"})
+_OF_JOINT = frozenset({"explantation-of-the-prosthesis"})  # takes out the parts of a joint, and nothing else
 _PUT = frozenset(
     "inserted insert placed place put fixed secured screwed deployed seated impacted cemented implanted applied locked "
     "replaced exchanged new repaired used".split()
@@ -25,25 +27,27 @@ _IN_PLACE = frozenset({"place", "situ", "in", "behind", "there", "buried"})
 _OUT = frozenset({"out", "explanted", "extracted"})
 _WAY = frozenset("and the all both a of came come taken brought backed were was came with its their".split())
 _REACH = 8
+_NEW = frozenset({"antibiotic-spacer", "cement-spacer", "antibiotic-beads"})  # put in where a joint came out
 
 
 def explant(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
     """The facts, implants that came out with the role "explanted", those left from before as history. Pure; order kept.
     """
-    removal = _is_removal(facts)
+    removal, of_joint = _is_removal(facts, _REMOVAL), _is_removal(facts, _OF_JOINT)
     starts = [sentence.tokens[0].first if sentence.tokens else -1 for sentence in reading.sentences]
     return [
-        _told(fact, reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)], grammar, removal)
+        _told(fact, reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)], grammar, removal,
+              of_joint)
         if fact.kind in _KINDS and fact.role == "implanted" and fact.certainty == "affirmed" else fact
         for fact in facts
     ]  # fmt: skip
 
 
-def _is_removal(facts: Sequence[Fact]) -> bool:
-    """Whether hardware was removed and no other operation that implants was done."""
+def _is_removal(facts: Sequence[Fact], removals: frozenset[str]) -> bool:
+    """Whether one of these removals was done and no other operation that implants."""
     done = {fact.name for fact in facts if fact.kind == "procedure" and fact.status == "performed"
             and fact.certainty == "affirmed"}  # fmt: skip
-    return bool(done & _REMOVAL) and not any(_implants(name or "") for name in done - _REMOVAL)
+    return bool(done & removals) and not any(_implants(name or "") for name in done - _REMOVAL - _OF_JOINT)
 
 
 def _implants(name: str) -> bool:
@@ -51,18 +55,47 @@ def _implants(name: str) -> bool:
                                          "revision", "exchange", "repair", "implant", "pinning"))  # fmt: skip
 
 
-def _told(fact: Fact, sentence: Sentence, grammar: Grammar, removal: bool) -> Fact:
+def _told(fact: Fact, sentence: Sentence, grammar: Grammar, removal: bool, of_joint: bool) -> Fact:
     row = grammar.table("devices", Device).get(fact.name or "")
     if row is not None and not row.implant:
         return fact
+    removal = removal or (of_joint and row is not None and row.group == "joint-prosthesis" and fact.name not in _NEW)
     after = _behind(fact, sentence)
     if removal and _stays(after):
         return replace(fact, status="historical")
-    if _comes_out(fact, sentence):
+    if _comes_out(fact, sentence) or _is_named(fact, sentence) or _and_out(fact, sentence):
         return replace(fact, role="explanted")
-    if removal and not any(token.norm in _PUT for token in sentence.tokens):
+    if removal and not _is_put(sentence):
         return replace(fact, role="explanted")
     return fact
+
+
+def _is_named(fact: Fact, sentence: Sentence) -> bool:
+    """Whether the name of an operation says it: "removal of a breast implant"."""
+    first, last = fact.evidence.first, fact.evidence.last
+    return any(
+        mention.table == "procedures" and mention.id.endswith("-removal")
+        and sentence.tokens[mention.first].first <= first and last <= sentence.tokens[mention.last].last
+        for mention in sentence.mentions
+    )
+
+
+def _and_out(fact: Fact, sentence: Sentence) -> bool:
+    """ "To dislocate the prosthesis and remove it"."""
+    after = _behind(fact, sentence)[:4]
+    return any(verb in _VERBS and what in ("it", "them") for verb, what in pairwise(after))
+
+
+_VERBS = frozenset({"remove", "removed", "extract", "extracted", "explant", "explanted"})
+
+
+def _is_put(sentence: Sentence) -> bool:
+    """Whether a sentence tells that something was put in; "cemented" right before a thing tells how it had been."""
+    things = {mention.first for mention in sentence.mentions if mention.table == "devices"}
+    return any(
+        token.norm in _PUT and not (token.norm == "cemented" and at + 1 in things)
+        for at, token in enumerate(sentence.tokens)
+    )
 
 
 def _behind(fact: Fact, sentence: Sentence) -> list[str]:

@@ -34,6 +34,8 @@ _WRONG = {
     "detachment": (), "haematoma": (), "necrosis": (), "nonunion": (), "infection": (), "rupture of": (),
     "entrapment": (), "compression": (), "defect": (), "hernia": (), "ganglion": (), "lipoma": (), "nodule": (),
 }  # fmt: skip
+# What takes a part out for good.
+TAKEN_OUT = frozenset("removal removed remove excision excised resection resected extraction extracted".split())
 VERBS = frozenset(verb.split()[0] for verbs in DONE.values() for verb in verbs)
 _STATES = frozenset(word for words in _WRONG.values() for word in words)
 _HEADS = frozenset(DONE) | frozenset(_WRONG)

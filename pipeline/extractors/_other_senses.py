@@ -40,6 +40,7 @@ _STUCK_ON = _words(
     "pad pads mask cannula"
 )
 _IMPLANTS = _words("implant implants component components prosthesis prostheses stem cup head liner graft insert")
+_TAKEN_OUT = _words("removal removed explantation explanted extraction extracted")
 _BACK = 8  # tokens
 
 
@@ -66,6 +67,10 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     after = [token.norm for token in tokens[mention.last + 1 : mention.last + 4]]
     if mention.id == "reattachment" and said in ("reinserted", "reinsertion"):
         return bool(_TOOLS & set(before + after))
+    if mention.id == "cementing" and said == "cemented" and _TAKEN_OUT & {token.norm for token in tokens}:
+        return any(m.table == "devices" and m.first == mention.last + 1 for m in sentence.mentions)
+    if mention.id == "incision" and said == "carried":
+        return "dissection" in before
     if mention.id == "implantation" and said == "impacted":
         return not _is_of_implant(sentence, mention, grammar)
     if mention.id == "insufflation":

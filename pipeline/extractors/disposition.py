@@ -57,12 +57,18 @@ def _goes(sentence: Sentence, mention: Mention) -> bool:
         return True
     if sentence.tokens[mention.first].norm == "admitted" and _was_admitted(sentence, mention):
         return False
+    lead = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    if sentence.tokens[mention.first].norm == "home" and lead[-1:] and lead[-1] in _LIVES and "to" not in lead:
+        return False  # "he has it at home already"
     before = {token.norm for token in sentence.tokens[max(0, mention.first - 5) : mention.first]}
     after = {token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 3]}
     if after & {"room", "bed"} and mention.id == "recovery" and not before & _MOVES:
         return False
     inside = {token.norm for token in sentence.tokens[mention.first : mention.last + 1]}
     return bool((before | inside) & _MOVES) and not before & {"pelvic", "orbital", "until", "emergency", "brought"}
+
+
+_LIVES = frozenset({"at", "from", "a", "his", "her", "the", "their"})
 
 
 def _was_admitted(sentence: Sentence, mention: Mention) -> bool:

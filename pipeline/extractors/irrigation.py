@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import cues
-from pipeline.extractors import base
+from pipeline.extractors import _washes, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
 
@@ -72,7 +72,7 @@ def _rinses(sentence: Sentence, hit: cues.Hit) -> bool:
     said = sentence.tokens[hit.first].norm
     if said in ("fluid", "inflow") and not any(True for _ in base.quantities(sentence)):
         return False
-    if said in ("rinsed", "washed") and norms & _SKIN:
+    if said in ("rinsed", "washed") and (norms & _SKIN or _washes.of_product(sentence, hit.first)):
         return False
     return not (said == "flushed" and norms & _GASES)
 
@@ -188,6 +188,8 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if near is None or near[0] > _REACH:
         return []
     price, hit = near
+    if _washes.of_product(sentence, hit.first):
+        return []
     return [base.claim(_KIND[hit.id], reading, sentence, index, hit.first, hit.last, price)]
 
 

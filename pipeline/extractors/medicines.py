@@ -9,8 +9,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from pipeline import cues
-from pipeline.extractors import _drug_numbers, _drug_order, _drug_prepared, _drug_told, _drug_words, base
+from pipeline import cues, mixtures
+from pipeline.extractors import _drug_numbers, _drug_order, _drug_prepared, _drug_told, _drug_words, _washes, base
 from pipeline.extractors._drug_events import (
     ADRENALINE,
     PIECES,
@@ -152,6 +152,8 @@ def _circumstances(
         found["doubts"] = (_drug_prepared.DOUBT,)
     elif status == "performed" and _drug_words.was_before(sentence, mention):
         found["status"] = "historical"
+    elif status == "performed" and _washes.holds(sentence, mention.first):
+        found["doubts"] = ("said of what something was washed in, not of the patient",)
     return found
 
 
@@ -353,11 +355,20 @@ def _touches(index: int, event: Event) -> bool:
 
 
 def _mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
-    """Token of "mixture" or "solution" where the volume at `index` is said of it."""
-    for hit in cues.hits(sentence, grammar, "mixture"):
+    """Token of "mixture" or "solution" where the volume at `index` is said of it. The only volume of a sentence that
+    begins with the mixture, or tells its shares ("half lidocaine and half bupivacaine, 60 mL"), is that of the whole.
+    """
+    hits = cues.hits(sentence, grammar, "mixture")
+    for hit in hits:
         if hit.first > index and cues.gap(sentence, index, hit.first) <= 12:
             return hit.first
-    return None
+    if len(list(base.quantities(sentence, "volume"))) > 1:
+        return None
+    shares = mixtures.share(sentence.tokens)
+    if shares is not None:
+        return shares.first
+    first = min((mention.first for mention in base.mentions(sentence, "drugs")), default=0)
+    return next((hit.first for hit in hits if hit.first < first), None)
 
 
 def _partner(sentence: Sentence, index: int, event: Event, events: list[Event]) -> Event | None:

@@ -11,7 +11,7 @@ import re
 from dataclasses import replace
 
 from pipeline import laterality, rephrased, story
-from pipeline.extractors import _attempts, _other_senses, base
+from pipeline.extractors import _attempts, _other_senses, _taken_out, base
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Mention, Reading, Sentence
 from pipeline.rows import Concept
@@ -51,6 +51,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             kind = _KIND[mention.table]
             if mention.id.endswith("-harvest") and sentence.section != "procedure":
                 kind = "act"  # a step on the way, with its own site and side
+            out = _taken_out.explanted(reading, sentence, mention, grammar)
+            if out is not None:
+                facts.append(_before(sentence, out))
+                continue
             own = mention.table == "procedures" and _other_senses.takes_own_side_only(sentence, mention, grammar)
             fact = base.named(kind, reading, sentence, mention, grammar, own_side=own)
             if mention.table == "procedures" and _other_senses.is_of_a_part(sentence, mention, grammar):

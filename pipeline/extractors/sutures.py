@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pipeline import cues, laterality
+from pipeline import clauses, cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
@@ -41,11 +41,29 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 break  # what was worn before the operation
             if base.scope_at(sentence, "status", mention.first, "performed") == "historical":
                 continue
+            if _is_for_use(sentence, mention):
+                continue
             side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
             facts.append(
                 base.make("dressing", reading, sentence, mention.first, mention.last, name=mention.id, laterality=side)
             )
     return facts
+
+
+_CLEANED = frozenset("cleansed cleaned wiped swabbed blotted dabbed dried scrubbed painted washed held grasped".split())
+_TO_TOOL = 6  # tokens
+
+
+def _is_for_use(sentence: Sentence, mention: Mention) -> bool:
+    """ "A tourniquet over cast padding", "cleaned with moist gauze": what was used on the way, no dressing."""
+    low, high = clauses.bounds(sentence, mention.first)
+    tokens = sentence.tokens
+    if mention.id == "cast-padding" and any(token.norm in ("tourniquet", "cuff") for token in tokens[low:high]):
+        return not any(token.norm in ("cast", "splint", "dressing", "slab") for token in tokens[mention.last + 1 : high])
+    lead = [token.norm for token in tokens[max(low, mention.first - _TO_TOOL) : mention.first]]
+    return any(
+        norm in ("with", "using", "by") and bool(_CLEANED & set(lead[:at])) for at, norm in enumerate(lead)
+    )
 
 
 def _runs(sentence: Sentence, mention: Mention) -> bool:

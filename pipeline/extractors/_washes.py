@@ -1,0 +1,48 @@
+"""What is washed: a graft or an instrument on the table is no wound, and what it is washed in is not given."""
+
+from __future__ import annotations
+
+from pipeline import clauses
+from pipeline.clauses import word_set as _words
+from pipeline.records import Sentence
+
+_VERBS = _words("washed rinsed wash rinse washing rinsing")
+_PRODUCTS = _words(
+    "fat lipoaspirate graft grafts autograft allograft homograft chips flap implant implants prosthesis mesh beads cells "
+    "specimen specimens instruments instrument membrane patch tissue stones fragments hardware plate screws valve egg "
+    "oocyte embryo heart kidney liver lung hands hand gloves"
+)
+_PLACES = _words(
+    "wound wounds joint knee shoulder hip ankle elbow wrist cavity abdomen pelvis peritoneum bed site canal incision "
+    "socket space sinus eye ear skin field area pocket bladder chest"
+)
+_ORGANS = _words("heart kidney liver lung hand tissue")  # these are products on a table only: "the back table"
+_TABLE = _words("table bench ex vivo basin strainer bowl cup dish container")
+_OBJECT = 4  # tokens from the verb on
+
+
+def of_product(sentence: Sentence, verb: int) -> bool:
+    """Whether the verb at a token washes what lies on the table: "the fat was strained and washed with ..."."""
+    tokens = sentence.tokens
+    if tokens[verb].norm not in _VERBS:
+        return False
+    low = clauses.bounds(sentence, verb)[0]
+    passive = any(token.norm in ("was", "were", "is", "are", "been", "being") for token in tokens[low:verb])
+    part = tokens[low:verb] if passive else tokens[verb + 1 : verb + 1 + _OBJECT]
+    norms = {token.norm for token in part}
+    things = norms & _PRODUCTS
+    if not norms & _TABLE:
+        things -= _ORGANS
+    return bool(things) and not norms & _PLACES
+
+
+def holds(sentence: Sentence, token: int) -> bool:
+    """Whether a token stands in what a product is washed in: "washed with saline containing insulin"."""
+    tokens = sentence.tokens
+    if any(one.norm in clauses.FINITE for one in tokens[token + 1 : token + 3]):
+        return False  # "... and lidocaine was given"
+    return any(
+        tokens[at].norm in _VERBS and of_product(sentence, at)
+        and not any(one.norm in clauses.FINITE for one in tokens[at + 1 : token])
+        for at in range(token)
+    )
