@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipeline import laterality, story
-from pipeline.extractors import base
+from pipeline.extractors import _when_diagnosed, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 from pipeline.rows import Concept
@@ -21,6 +21,7 @@ _SECTIONS = {
     "postop-diagnosis": ("postop_diagnosis",),
     "both-diagnoses": ("preop_diagnosis", "postop_diagnosis"),
 }
+_DIAGNOSES = frozenset({"diagnosis", "diagnoses", "dx"})
 _SAME = frozenset({"same", "unchanged"})
 # Sections in which a named disease is no diagnosis of this patient today.
 _ELSEWHERE = frozenset({"findings", "history", "complications", "aftercare", "follow-up", "consent", "imaging",
@@ -34,7 +35,21 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _of_section(reading, sentence, grammar)
         elif sentence.section not in _ELSEWHERE:
             facts += _said_freely(reading, sentence, grammar)
+    if facts and not any(fact.kind == "postop_diagnosis" for fact in facts):
+        facts += _same_later(reading)
     return facts
+
+
+def _same_later(reading: Reading) -> list[Fact]:
+    """ "No change in diagnosis", "post op the same", said apart from the diagnosis."""
+    for sentence in reading.sentences:
+        if not sentence.says(_when_diagnosed.OPENERS) or not sentence.says(_DIAGNOSES):
+            continue
+        norms = [token.norm for token in sentence.tokens]
+        at = next((at for at in range(len(norms)) if _when_diagnosed.said(norms, at) is False), None)
+        if at is not None:
+            return [_same("postop_diagnosis", reading, sentence, at)]
+    return []
 
 
 def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
@@ -72,6 +87,8 @@ def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], gram
     text = story.words(sentence, first, last)
     if not any(letter.isalpha() for letter in text) or len(text) > 160:
         return []
+    if "postop_diagnosis" in kinds and _when_diagnosed.as_before(text):
+        return [_same(kind, reading, sentence, first) for kind in kinds]
     side = laterality.only_side(sentence, first, last, grammar)
     # "Unable to void": the words are the complaint, and hold their "no" themselves
     lacks = sentence.tokens[first].norm in _LACKING
@@ -110,13 +127,47 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
             fact = replace(fact, status="performed", laterality=None)
         if fact.status in ("historical", "other_person", "conditional", "planned"):
             continue
-        if story.is_seen(sentence, mention) and sentence.section != "diagnosis":
+        if story.is_seen(sentence, mention) and sentence.section != "diagnosis" and not _headed_indication(sentence):
             continue
         reason = _is_reason(sentence, mention.first)
         if not reason and (fact.certainty != "affirmed" or _also_found(sentence, mention, grammar)):
             continue
         facts.append(fact)
+    if not facts and any(token.norm in _DIAGNOSES for token in sentence.tokens[:2]):
+        facts += _headed(reading, sentence, grammar)
     return facts + _reasons(reading, sentence, grammar)
+
+
+# What ends a diagnosis that is told in words no row has, in speech without marks.
+_ENDS = frozenset(". , ; ( pre preop post postop preoperative postoperative before after same unchanged procedure "
+                  "operation surgeon doctor dr patient mister missus mr mrs assistant surgery".split())  # fmt: skip
+_WORDS = 10
+
+
+def _headed_indication(sentence: Sentence) -> bool:
+    """ "Indication: colon cancer, found on screening": why it was operated on, wherever it was seen."""
+    return sentence.section == "indication" and sentence.tokens[0].norm in ("indication", "indications")
+
+
+def _headed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Diagnosis: impacted third molars with pericoronitis, unchanged afterwards": its own words."""
+    norms = [token.norm for token in sentence.tokens]
+    first = next(at for at, norm in enumerate(norms) if norm in _DIAGNOSES) + 1
+    while first < len(norms) and norms[first] in (":", "is", "was", "-", "of"):
+        first += 1
+    if first == len(norms) or any(m.table == "procedures" and m.first - first < _WORDS for m in sentence.mentions):
+        return []
+    last = next((at for at in range(first, len(norms)) if norms[at] in _ENDS), len(norms)) - 1
+    if not first <= last < first + _WORDS or norms[first] in ("same", "is", "was", "none"):
+        return []
+    side = laterality.only_side(sentence, first, last, grammar)
+    found = base.make("diagnosis", reading, sentence, first, last, text=story.words(sentence, first, last),
+                      status="performed", laterality=side, certainty="affirmed")  # fmt: skip
+    both = next((both for at in range(last + 1, min(last + 4, len(norms)))
+                 if (both := _when_diagnosed.said(norms, at)) is not None), None)  # fmt: skip
+    if both:
+        return [replace(found, kind=kind) for kind in ("preop_diagnosis", "postop_diagnosis")]
+    return [found, *([] if both is None else [_same("postop_diagnosis", reading, sentence, last + 1)])]
 
 
 _LOOKED = frozenset(
@@ -160,35 +211,20 @@ _NERVES = frozenset({"stellate", "coeliac", "celiac", "gasserian", "trigeminal",
 
 
 # "Osteoarthritis of the right knee, pre and post op": when it was the diagnosis is said behind its name.
-_BOTH = tuple(tuple(phrase.split()) for phrase in (
-    "pre and post op", "pre and postop", "pre op and post op", "preop and postop", "pre op post op", "preop postop",
-    "pre and post operatively", "pre and postoperatively", "preoperatively and postoperatively",
-    "before and after operation", "before and after surgery", "before and after the operation",
-    "before and after the surgery", "before and after the same", "before and afterwards", "before and after it",
-    "before as after", "before as well as after", "both before and after", "pre / post op", "pre / post", "pre = post",
-))  # fmt: skip
-_AFTER = tuple(tuple(phrase.split()) for phrase in (
-    "same after", "same afterwards", "unchanged after", "unchanged afterwards", "same post op", "same postop",
-    "same postoperatively", "same after the operation", "same after surgery", "unchanged after the operation",
-    "unchanged postoperatively", "confirmed after the operation",
-))  # fmt: skip
-_TELLS_WHEN = frozenset(phrase[0] for phrase in (*_BOTH, *_AFTER))
 _BEHIND = 20  # tokens: a side, a site and a grade may stand between
 
 
 def _said_behind(sentence: Sentence, mention: Mention) -> tuple[int, bool] | None:
     """(token, whether it is said for both) of what tells behind a diagnosis when it was one: "same after" is of after
     the operation only. None where nothing does, or something else is told between."""
-    if not sentence.says(_TELLS_WHEN):
+    if not sentence.says(_when_diagnosed.OPENERS):
         return None
     norms = [token.norm for token in sentence.tokens]
     others = [m for m in sentence.mentions if m.table not in ("sites", "sides", "grades", "diagnoses", "findings")]
     for at in range(mention.last + 1, min(mention.last + _BEHIND, len(norms))):
-        for both, phrases in ((True, _BOTH), (False, _AFTER)):
-            for phrase in phrases:
-                start = at + (norms[at] in ("the", ","))
-                if tuple(norms[start : start + len(phrase)]) == phrase:
-                    return start, both
+        both = _when_diagnosed.said(norms, at)
+        if both is not None:
+            return at, both
         if norms[at] in (".", ";") or any(other.first <= at <= other.last for other in others):
             return None
     return None

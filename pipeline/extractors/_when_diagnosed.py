@@ -1,0 +1,55 @@
+"""When a diagnosis was one: "pre and post op", "before surgery and after it", "unchanged afterwards", "no change".
+
+Words of time and of sameness make many phrases; they are put together here from their parts (common practice, no
+source).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+_OP = r"(?: (?:the )?(?:op|operation|surgery|procedure|operative|operatively|intervention|it))?"
+_BEFORE = rf"(?:(?:pre|preop|preoperative|preoperatively|before){_OP})"
+_AFTER = rf"(?:(?:post|postop|postoperative|postoperatively|after|afterwards|afterward){_OP})"
+_JOIN = r"(?: (?:and|&|/|=|,|or|as well as|as)(?: also| then)? )"
+_SAME = r"(?:(?:the |of the )?same|unchanged|identical|confirmed|likewise|not changed|no different)"
+_STAYS = r"(?:(?:is|are|was|were|stays|stayed|remains|remained|still) ?)*"
+_NEGATED = (r"(?:no change|without change|nothing (?:has |had )?changed|"
+            r"(?:did not|has not|have not|didn't|hasn't) changed?)")  # fmt: skip
+# What is "before and after" may be a film or a range of movement; said bare, it ends its statement.
+_END = (r"(?= *$| [.;,:)]| (?:the )?(?:same|procedure|operation|surgeon|doctor|dr|mister|mr|mrs|ms|patient|we|i|she|"
+        r"he|for|diagnosis|dx|of|was|is|were|are|no|under|general|spinal)\b)")  # fmt: skip
+_NOT = r"(?! (?:antibiotic|film|x|dose|care|analges|range|view|picture|photo|scan|hb|instruct))"
+_AFTER_OP = (
+    r"(?:(?:post|after) (?:the )?(?:op|operation|surgery|operative|operatively)|postop|postoperative(?:ly)?)" + _NOT
+)
+_BOTH = re.compile(rf"(?:both )?{_BEFORE}(?:{_JOIN}| )(?:{_AFTER_OP}|{_AFTER}{_END})")
+_LATER = re.compile(
+    rf"(?:the )?(?:(?:{_SAME}|{_NEGATED})(?: (?:in )?(?:the )?(?:diagnosis|dx))? (?:{_AFTER}){_END}"
+    rf"|{_AFTER} (?:the )?(?:diagnosis |dx )?{_STAYS}(?:{_SAME}|{_NEGATED})\b"
+    rf"|(?:no change|without change) (?:in|of|to) (?:the )?(?:diagnosis|dx)\b"
+    rf"|(?:diagnosis|dx) {_STAYS}(?:{_SAME}|{_NEGATED})\b)"
+)
+# What stands under "post-operative diagnosis" in place of a name.
+_AS_BEFORE = re.compile(
+    rf"(?:{_AFTER}(?: (?:diagnosis|dx))? )?(?:{_STAYS}(?:{_SAME}|{_NEGATED}|idem|ditto|id)|see above"
+    rf"|(?:the )?(?:same )?as (?:the )?(?:{_BEFORE}|above|before|stated|noted)(?: (?:diagnosis|dx))?)[ .]*"
+)
+OPENERS = frozenset("pre preop preoperative preoperatively before both post postop postoperative postoperatively after "
+                    "afterwards same unchanged identical confirmed likewise no not nothing did has diagnosis dx "
+                    "without the didn't hasn't".split())  # fmt: skip
+
+
+def said(norms: Sequence[str], at: int) -> bool | None:
+    """Whether the words from token `at` on say that it was the diagnosis before and after the operation (True), or
+    after it as before (False); None where they say neither."""
+    text = " ".join(norms[at : at + 14])
+    if _BOTH.match(text):
+        return True
+    return False if _LATER.match(text) else None
+
+
+def as_before(words: str) -> bool:
+    """Whether the words under "post-operative diagnosis" say no more than that it is the one before: "as above"."""
+    return _AS_BEFORE.fullmatch(words.lower().replace("-", " ").strip(" .,:;")) is not None
