@@ -50,6 +50,17 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
      "remaining eight went to waste.",
      [("draw_count", "10", None, "right"), ("draw", "2", None, "right"), ("injection_volume", "12", None, "left"),
       ("discarded_volume", "8", None, None)]),
+    ("Marrow from the right iliac crest. First draw one centimetre below the cortex five mils then half a turn back "
+     "three mils then another half turn three mils that is eleven total. Spun and we get six mils of concentrate. "
+     "Under fluoroscopy I went into the medial condyle and gave three mils and two mils in the tibial plateau.",
+     [("draw", "5", "mL", None), ("harvest_depth", "1", "cm", None), ("draw", "3", "mL", "right"),
+      ("draw", "3", "mL", "right"), ("harvest_total", "11", None, None), ("product_volume", "6", "mL", None),
+      ("injection_volume", "3", "mL", None), ("injection_volume", "2", "mL", None)]),
+    ("Marrow from the left posterior crest, prone, eight passes, sixty mils into two thirty mil syringes. Spun down to "
+     "seven mils.",
+     [("draw_count", "8", None, None), ("harvest_total", "60", "mL", None), ("product_volume", "7", "mL", None)]),
+    ("BMAC: fifty five mils from the ipsilateral crest, concentrated to four mils.",
+     [("draw", "55", "mL", None), ("product_volume", "4", "mL", None)]),
 ])  # fmt: skip
 def test_short_harvests(text: str, meant: list[tuple[str, str, str | None, str | None]]) -> None:
     facts, checks = told(text)
@@ -67,6 +78,18 @@ def test_other_numbers_of_a_harvest_are_no_marrow(text: str) -> None:
     facts, _ = told(text)
     others = (Decimal(35), Decimal(4), Decimal(3), Decimal("0.5"), Decimal(10))
     assert not [fact for fact in facts if fact.value in others]
+
+
+def test_a_drug_at_the_crest_is_no_draw() -> None:
+    facts, _ = told("Marrow from the left crest, sixty mils in all. Lidocaine also ten mils at the crest.")
+    assert not [fact for fact in facts if fact.value == 10]
+
+
+def test_where_each_amount_went() -> None:
+    facts, _ = told("Marrow concentrate six mils. I went into the medial condyle and gave three mils and two mils in "
+                    "the tibial plateau, remaining one mil intraarticular.")  # fmt: skip
+    given = [(fact.value, fact.body_site) for fact in facts if fact.kind == "injection_volume"]
+    assert given == [(3, "femoral-condyle"), (2, "tibial-plateau"), (1, None)]
 
 
 def test_a_side_that_is_done_first_numbers_no_draw() -> None:

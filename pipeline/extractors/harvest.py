@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline import cues
-from pipeline.extractors import base
+from pipeline.extractors import _direction, base
 from pipeline.extractors._draws import ordinal, side_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
@@ -88,6 +88,8 @@ def _number(
         injected = given is not None and given[0] <= _DRAW_REACH and not _parted(sentence, index, given)
         if product is not None and (injected or _goes_in(sentence, grammar, index, product[1])):
             product = None
+        if spun != "from" and _direction.from_bone(sentence, index, grammar):
+            product = None
         if product is not None and product[0] <= _PRODUCT_REACH and spun != "from":
             facts.append(claim("product_volume", product))
     if spun == "to" and quantity.dimension in ("volume", "") and phase:
@@ -102,7 +104,10 @@ def _number(
     if phase != "harvest" or spun:
         return facts
     side = side_at(sentence, grammar, index)
-    if quantity.dimension == "volume" and (_follows_counted(sentence, index) or _in_draws(sentence, grammar, index)):
+    if quantity.dimension == "volume" and (
+        _follows_counted(sentence, index) or _in_draws(sentence, grammar, index)
+        or (_direction.held_in(sentence, index) and sentence.tokens[index + 1].norm == "into")
+    ):
         facts.append(
             base.claim("harvest_total", reading, sentence, index, index, index, 4, unit=quantity.unit, scale="total",
                        laterality=side)
@@ -111,6 +116,9 @@ def _number(
         total = cues.nearest(sentence, grammar, index, "total")
         if total is not None and not cues.sums(sentence, total[1], index):
             total = None
+        if total is not None and any(m.last < index and m.first >= total[1].first - 2
+                                     for m in base.mentions(sentence, "drugs")):  # fmt: skip
+            total = None  # "total lidocaine includes ten mils"
         cement = [mention.last for mention in base.mentions(sentence, "devices") if mention.id == "bone-cement"]
         if any(0 <= index - last <= _CEMENT_REACH for last in cement):
             total = None
@@ -145,10 +153,14 @@ def _draw(
 ) -> list[Fact]:
     if cues.around(sentence, grammar, index, index, "blood-loss") or _in_draws(sentence, grammar, index):
         return []
+    if _direction.held_in(sentence, index) and _counts_before(sentence, grammar, index):
+        return []
     if any(m.id in _MADE and 0 < m.first - index <= 3 for m in base.mentions(sentence, "injectates")):
         return []  # "eight mils of bone marrow concentrate were drawn up": no draw from the bone
     if _RECEIVED & {token.norm for token in sentence.tokens[max(0, index - 2) : index]}:
         return []  # "the right hip got four mils"
+    if _direction.goes_in(sentence, index):
+        return []
     ahead = sentence.tokens[index + 1 : index + 5]
     if len(ahead) == 4 and ahead[0].norm == "to" and ahead[1].quantity is not None and ahead[2].norm == "of":
         return []  # "citrate, eight mils to fifty two of marrow"
@@ -169,6 +181,8 @@ def _draw(
          for verb in cues.hits(sentence, grammar, "draw") if not any(verb.first in span for span in named)),
         default=None,
     )  # fmt: skip
+    if drawn is None and near[1].id == "marrow" and any(True for _ in base.mentions(sentence, "drugs")):
+        return []  # "lidocaine, ten mils at the crest"
     given = cues.nearest(sentence, grammar, index, "injected")
     if given is not None and given[0] <= _DRAW_REACH and (drawn is None or given[0] <= drawn[0]):
         return []  # "six millilitres of marrow concentrate were injected"
@@ -182,6 +196,12 @@ def _draw(
         base.claim("draw", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit, scale=scale,
                    laterality=side)
     ]  # fmt: skip
+
+
+def _counts_before(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "Eight passes, sixty mils into two syringes": what was drawn in all."""
+    counted = [at for at, quantity in base.quantities(sentence, "") if at < index and (quantity.value or 0) > 1]
+    return any(0 < noun.first - at <= 2 for noun in cues.hits(sentence, grammar, "draw-noun") for at in counted)
 
 
 def _times(sentence: Sentence, index: int) -> bool:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from pipeline import cues, laterality, sidewise
-from pipeline.extractors import base
+from pipeline.extractors import _direction, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Sentence
 
@@ -176,7 +176,7 @@ def _goes_elsewhere(sentence: Sentence, index: int) -> bool:
         norms.append(token.norm)
     if "left" in norms and {"the", "into", "to", "in"} & set(norms[: norms.index("left")]):
         norms.remove("left")
-    return bool(_NOT_INJECTED & set(norms)) or _only_drawn_up(sentence, index)
+    return bool(_NOT_INJECTED & set(norms)) or _only_drawn_up(sentence, index) or _direction.held_in(sentence, index)
 
 
 def _only_drawn_up(sentence: Sentence, index: int) -> bool:

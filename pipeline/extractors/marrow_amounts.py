@@ -12,14 +12,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from pipeline import cues, laterality, sidewise
-from pipeline.extractors import _draws, base
+from pipeline.extractors import _direction, _draws, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Mention, Quantity, Reading, Sentence
+from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
 
 KINDS = ("draw", "draw_count", "harvest_total", "discarded_volume", "product_volume", "injection_volume")
 
 _HOLD = 4  # sentences for which what was told last still holds
-_STORIES = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow_up"})
+_STORIES = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow-up"})
 _MARROW = frozenset("bone-marrow-concentrate bone-marrow-aspirate bone-marrow-injection bone-marrow-harvest".split())
 _NOT_MARROW = ("drugs", "fluids", "findings", "diagnoses")
 _DREW = frozenset("drew draw draws drawn drawing pull pulls pulled aspirate aspirates aspirated withdrew".split())
@@ -32,7 +32,7 @@ _CREST = frozenset("crest crests spine spines side marrow".split())
 _COUNTED = frozenset("draw draws pull pulls aspirate aspirates pass passes aliquot aliquots".split())
 _HELD_IN = frozenset("syringe syringes tube tubes".split())
 _SUMMED = (("in", "all"), ("in", "total"), ("total",), ("all", "together"), ("altogether",), ("all", "told"),
-           ("together",), ("combined",))  # fmt: skip
+           ("together",), ("combined",), ("overall",))  # fmt: skip
 _SUM_OF = frozenset("from of for on at were was".split())  # not "together with", not "in all four"
 _SUMS_UP = frozenset({"that's", "thats", "makes", "making", "totalling", "totaling", "total", "sum"})
 _LOST = frozenset("lost waste wasted discarded spilled spilt thrown dropped".split())
@@ -170,17 +170,23 @@ def _amount(
         return []
     if state == "drawn" and before[-1:] == ("so",) and not after:
         return claim("harvest_total", scale="total", laterality=own)
-    target = _target(sentence, index)
+    target = _direction.target(sentence, index)
     into = (after[:1] or ("",))[0] in _INTO or _is_route(sentence, index)
     into = into or (state == "given" and bare and after[:1] == ("in",) and set(after[1:2]) <= {"the", "each", "both"})
+    into = into or after[:3] in (("in", "the", "joint"), ("in", "each", "joint"), ("in", "both", "joints"))
+    into = into or (_direction.goes_in(sentence, index) and not _direction.of_other(sentence, index))
+    into = into and not _direction.held_in(sentence, index)
     into = into or (after[:1] == ("went",) and bool({"in", "into"} & set(after[1:4]))) or (
         after[:1] in (("were",), ("was",)) and bool(_GIVEN & set(after[1:2])))  # fmt: skip
     if state in ("made", "given") and not set(after) & _BENCH and (target is not None or into):
         scale = "each" if "each" in after[:3] or "every" in after[:3] else None
         what = next((m.id for m in base.mentions(sentence, "injectates")), None)
-        where = laterality.side_for(sentence, target.first, target.last, grammar)[0] if target and not scale else None
-        return claim("injection_volume", 0, name=what, body_site=target.id if target else None, laterality=own or where,
+        site = _direction.place(sentence, index)
+        where = laterality.side_for(sentence, site.first, site.last, grammar)[0] if site and not scale else None
+        return claim("injection_volume", 0, name=what, body_site=site.id if site else None, laterality=own or where,
                      scale=scale)  # fmt: skip
+    if state == "made" and not bare and _direction.from_bone(sentence, index, grammar):
+        return claim("draw", 4, laterality=side)
     if state == "made":
         return claim("product_volume") if _is_made(sentence, index, after, before) else []
     if state not in ("drawn", "named"):
@@ -206,7 +212,8 @@ def _amount(
     told = _draws.ordinal(sentence, index)
     ordinal = told[0] if told is not None else "last" if "last" in before[-4:] else None
     more = after == ("more",) or after[:1] == ("more",) and after[1:2] in (("from",), ("on",), ("out",))
-    if not _led(before) and not _lists_on(sentence, index) and not more:
+    moved = not bare and _direction.moved(sentence, index)
+    if not _led(before) and not _lists_on(sentence, index) and not more and not moved:
         return []
     return claim("draw", 6 if bare else 12, name=ordinal, laterality=side)
 
@@ -214,7 +221,8 @@ def _amount(
 def _is_sum(after: tuple[str, ...], before: tuple[str, ...]) -> bool:
     """ "Sixty all together", "that's thirty five"."""
     told = any(after[: len(words)] == words and set(after[len(words) :][:1]) <= _SUM_OF for words in _SUMMED)
-    return told or bool(before and before[-1] in _SUMS_UP)
+    thats = before[-2:] in (("that", "is"), ("which", "is"), ("this", "is"))
+    return told or bool(before and before[-1] in _SUMS_UP) or (thats and after[:1] == ("total",))
 
 
 def _words(sentence: Sentence, first: int, count: int) -> tuple[str, ...]:
@@ -291,6 +299,8 @@ def _is_made(sentence: Sentence, index: int, after: tuple[str, ...], before: tup
     if after[:1] == ("left",) and len(after) == 1:
         return True
     tail = before[-4:]
+    if tail[-2:-1] in (("the",), ("on",)) and tail[-1:] == ("left",):
+        return False  # "on the left four"
     if tail[-1:] in (("of",), ("for",)):
         return False
     if tail and tail[-1] in _REMAINS:
@@ -304,20 +314,6 @@ def _is_made(sentence: Sentence, index: int, after: tuple[str, ...], before: tup
 def _is_route(sentence: Sentence, index: int) -> bool:
     """ "Then four intra-articular": a way in stands right behind the amount."""
     return any(route.first == index + 1 for route in base.mentions(sentence, "routes"))
-
-
-def _target(sentence: Sentence, index: int) -> Mention | None:
-    """ "Four in each knee", "three right hip under fluoroscopy": the site that an amount goes into."""
-    for site in base.mentions(sentence, "sites"):
-        between = sentence.tokens[index + 1 : site.first]
-        if site.first <= index or len(between) > 9 or any(t.punctuation or t.quantity for t in between):
-            continue
-        words = {token.norm for token in between}
-        if "from" in words or "iliac-crest" in site.id:
-            return None
-        if words & {"in", "into", "to", "each"} or not words - {"left", "right", "the", "of", "concentrate"}:
-            return site
-    return None
 
 
 def _counted(reading: Reading, sentence: Sentence, index: int, side: Laterality | None) -> list[Fact]:

@@ -50,6 +50,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts += _weight(reading, sentence, grammar, index, named)
             elif token.quantity.dimension in ("time", ""):
                 facts += _age(reading, sentence, grammar, index, named)
+                facts += _bare_weight(reading, sentence, index)
     return facts
 
 
@@ -72,9 +73,21 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         return [base.claim("patient_age", reading, sentence, index, index, index, 1, unit=unit, **_SURE)]
     if quantity.unit == "a" and after and after[0] in _SEX:
         return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
-    if quantity.unit is None and (after[:1] == ["y"] or after[:1] == ["yo"]):
+    if quantity.unit is None and (after[:1] == ["y"] or after[:1] == ["yo"] or _sexed(sentence, index)):
         return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
     return []
+
+
+def _sexed(sentence: Sentence, index: int) -> bool:
+    """ "Roe, 71 F.": a whole number at the head of the note before a lone M or F."""
+    tokens = sentence.tokens
+    quantity, after = tokens[index].quantity, tokens[index + 1 : index + 3]
+    return (
+        bool(after) and after[0].text in ("M", "F") and quantity is not None and quantity.form == "number"
+        and quantity.value is not None and quantity.value == int(quantity.value) and sentence.index < _OPENING
+        and (index == 0 or tokens[index - 1].norm in (",", ":", "(", "pt", "patient", "aged", "age"))
+        and (len(after) == 1 or after[1].punctuation or after[1].norm in ("with", "who", "for", "presenting"))
+    )
 
 
 def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, named: int | None) -> list[Fact]:
@@ -105,6 +118,8 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
         return [base.claim("patient_weight", reading, sentence, index, index, index, 10, **_SURE)]
     if any(token.norm in _GROWN for token in sentence.tokens[index + 1 : index + 3]):  # "a 60 kg man"
         return [base.claim("patient_weight", reading, sentence, index, index, index + 1, 10, **_SURE)]
+    if index > 1 and sentence.tokens[index - 1].norm in _IS and sentence.tokens[index - 2].norm in _SUBJECTS:
+        return [base.claim("patient_weight", reading, sentence, index, index - 2, index, 2, **_SURE)]
     if quantity.unit == "kg" and _alone(sentence, index):
         doubts = ("taken as the weight of the patient; what weighs so much was not said",)
         return [base.claim("patient_weight", reading, sentence, index, index, index, _STANDS_ALONE, doubts=doubts,
@@ -112,6 +127,24 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
     return []
 
 
+def _bare_weight(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
+    """ "Weight is fifty eight": the unit was left out, and stays so."""
+    tokens = sentence.tokens
+    quantity = tokens[index].quantity
+    at = index - 1
+    while at > 0 and (tokens[at].norm in _IS or tokens[at].norm in (":", "about", "around")):
+        at -= 1
+    if quantity is None or quantity.unit is not None or quantity.form != "number" or at < 0 or (
+        tokens[at].norm != "weight" or at == index - 1 and index + 1 < len(tokens) and tokens[index + 1].norm.isalpha()
+    ):
+        return []
+    before = {token.norm for token in tokens[max(0, at - 2) : at]}
+    if before & _OTHER_WEIGHTS or any(token.norm in _OTHER_WEIGHTS for token in tokens[at + 1 : index + 3]):
+        return []
+    return [base.claim("patient_weight", reading, sentence, index, at, index, 2, **_SURE)]
+
+
+_IS = frozenset({"is", "was", "weighs", "weighing", "'s", "she's", "he's"})
 _STANDS_ALONE = 60
 _GROWN = _PERSONS - {"m", "f", "y", "yo", "yrs"}
 _MARKS = frozenset({",", ";", ".", "("})

@@ -1,0 +1,136 @@
+"""Which way an amount went: out of the bone or into the patient, and into what it was only put by the way."""
+
+from __future__ import annotations
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Mention, Sentence
+
+_HELD_IN = frozenset("syringe syringes tube tubes bag bags cup cups bottle bottles pot pots container bowl".split())
+_PUT = frozenset(
+    "injected inject injecting instilled deposited delivered infiltrated placed put placing putting".split()
+)
+_GAVE = frozenset("gave give giving".split())
+_WENT = frozenset("went goes go going".split())
+_WE = frozenset("i we he she and then".split())
+_OUT = frozenset(
+    "drew draw draws drawn drawing pull pulls pulled aspirate aspirates aspirated withdrew withdrawn collected "
+    "obtained took taken harvested yielded yields removed drained got".split()
+)
+_INTO = frozenset("into in to each around beneath under".split())
+_REACH, _VERB_REACH = 9, 14
+
+
+def held_in(sentence: Sentence, index: int) -> bool:
+    """ "Sixty mils into two thirty mil syringes": what it was drawn into, no part of the patient."""
+    tokens = sentence.tokens
+    if index + 1 >= len(tokens) or tokens[index + 1].norm not in ("in", "into"):
+        return False
+    for token in tokens[index + 2 : index + 7]:
+        if token.punctuation:
+            return False
+        if token.norm in _HELD_IN:
+            return True
+    return False
+
+
+def target(sentence: Sentence, index: int) -> Mention | None:
+    """ "Four in each knee", "three right hip under fluoroscopy", "three mils and two in the plateau": the site that an
+    amount goes into; none where marrow is taken from."""
+    tokens = sentence.tokens
+    for site in base.mentions(sentence, "sites"):
+        if site.first <= index:
+            continue
+        between = [token for token in tokens[index + 1 : site.first]]
+        while len(between) > 1 and between[0].norm == "and" and between[1].quantity is not None:
+            between = between[2:]
+        if len(between) > _REACH or any(token.punctuation or token.quantity for token in between):
+            continue
+        words = {token.norm for token in between}
+        if "from" in words or "iliac-crest" in site.id:
+            return None
+        if words & _INTO or not words - {"left", "right", "the", "of", "concentrate"}:
+            return site
+    return None
+
+
+def place(sentence: Sentence, index: int) -> Mention | None:
+    """The site of an amount: its own target, else the one that was gone into before: "went into the condyle and gave
+    three mils and two mils in the plateau"."""
+    own = target(sentence, index)
+    if own is not None and not any(token.quantity for token in sentence.tokens[index + 1 : own.first]):
+        return own
+    volumes = [at for at, _ in base.quantities(sentence, "volume") if at < index]
+    taken = [target(sentence, at) for at in volumes]
+    sites = [site for site in base.mentions(sentence, "sites") if site.last < index]
+    if not sites or sites[-1] in taken or any(at > sites[-1].last for at in volumes):
+        return None
+    before = [token.norm for token in sentence.tokens[max(0, sites[-1].first - 3) : sites[-1].first]]
+    return sites[-1] if {"into", "in", "to"} & set(before) and "iliac-crest" not in sites[-1].id else None
+
+
+def goes_in(sentence: Sentence, index: int) -> bool:
+    """Whether the verb that leads to an amount puts it into the patient: "I went into the condyle and gave three mils",
+    "put four in". The nearest verb before it decides, over the amounts between them."""
+    tokens = sentence.tokens
+    for at in range(index - 1, max(-1, index - _VERB_REACH), -1):
+        norm = tokens[at].norm
+        if norm in (".", ";", "?", "!"):
+            return False
+        if norm in _PUT:
+            return True
+        if norm in _GAVE:
+            return at > 0 and tokens[at - 1].norm in _WE and not _received(sentence, at)
+        if norm in _WENT:
+            return at + 1 < len(tokens) and tokens[at + 1].norm in ("in", "into")
+        if norm in _OUT:
+            return False
+    return False
+
+
+def from_bone(sentence: Sentence, index: int, grammar: Grammar) -> bool:
+    """ "Fifty five mils from the crest": it came out of the bone, whatever was made of it."""
+    tokens = sentence.tokens
+    if index + 1 >= len(tokens) or tokens[index + 1].norm not in ("from", "out"):
+        return False
+    return any(0 < hit.first - index <= _FROM for hit in cues.hits(sentence, grammar, "marrow"))
+
+
+_FROM = 7
+
+
+def of_other(sentence: Sentence, index: int) -> bool:
+    """Whether a drug or a fluid stands in the phrase of an amount: "fifteen mils of half percent bupivacaine"."""
+    tokens = sentence.tokens
+    for mention in base.mentions(sentence, "drugs", "fluids"):
+        between = tokens[index + 1 : mention.first] if mention.first > index else tokens[mention.last + 1 : index]
+        if len(between) <= _PHRASE and not any(
+            token.punctuation or token.norm in ("and", "then") or token.norm == "#volume" for token in between
+        ):
+            return True
+    return False
+
+
+_PHRASE = 5
+
+
+def _received(sentence: Sentence, at: int) -> bool:
+    """ "We turned it and the second draw gave four": a draw gave it, or the bone."""
+    before = [token.norm for token in sentence.tokens[max(0, at - 4) : at]]
+    return bool({"draw", "pull", "crest", "side", "pass", "aspirate"} & set(before))
+
+
+_MOVES = frozenset("rotated rotating turned turning redirected advanced withdrawn back repositioned deeper".split())
+
+
+def moved(sentence: Sentence, index: int) -> bool:
+    """ "Half a turn back, three mils": what was drawn after the needle was moved."""
+    tokens = sentence.tokens
+    for at in range(index - 1, max(-1, index - 4), -1):
+        quantity = tokens[at].quantity
+        if tokens[at].norm in _MOVES or (quantity is not None and quantity.dimension == "turns"):
+            return True
+        if quantity is not None:
+            return False
+    return False
