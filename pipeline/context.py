@@ -45,6 +45,7 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
         if hit.rule.axis != "none":
             found += _governed(sentence, hit, hits, stops)
     found += _years(sentence)
+    found += [Scope("status", "planned", first, last, "to-come") for first, last in clauses.to_come(sentence)]
     kept = tuple(scope for scope in found if not _overruled(scope, found))
     return Sentence(
         sentence.index, sentence.tokens, sentence.strikes, sentence.section, sentence.mentions, kept

@@ -211,6 +211,9 @@ _CUES_AGAIN = _words(
     "results result level test labs film films imaging echo duplex scan mri xray ray radiograph radiographs "
     "colonoscopy ultrasound ct recheck surveillance consultation removed removal out"
 )
+_LOOKED_IN = _words(
+    "cystoscopy gastroscopy endoscopy ogd sigmoidoscopy hysteroscopy bronchoscopy laryngoscopy mammogram angiogram"
+)
 _WHEN = _words("in at after within around about by every approximately his her the a next ~")
 _SEEN_NOW = _words("was were had been has underwent under using showed")
 
@@ -223,6 +226,8 @@ def follow_up_cue(sentence: Sentence, index: int) -> int | None:
         token = tokens[at]
         if token.norm in (".", ";") or (token.quantity is not None and token.quantity.dimension == "time"):
             return None
+        if token.norm in _LOOKED_IN and index - at == 2 and lead in ("in", "at", "after"):
+            return at  # "cystoscopy in three months"
         if token.norm not in _CUES_AGAIN or (token.norm == "u" and (not at or tokens[at - 1].norm != "/")):
             continue
         if any(other.norm in _SEEN_NOW for other in tokens[max(0, at - 3) : at]):
@@ -257,7 +262,7 @@ def follow_up_name(sentence: Sentence, cue: int) -> str | None:
         thing = next((norm for norm in before if norm.startswith(("sutur", "stitch", "stapl", "clip", "drain", "stent",
                      "pack", "cathet", "wire", "splint", "cast", "pin"))), "sutures")  # fmt: skip
         return f"{thing} out"
-    if word in ("scan", "mri", "duplex", "colonoscopy", "ultrasound", "ct"):
+    if word in ("scan", "mri", "duplex", "colonoscopy", "ultrasound", "ct") or word in _LOOKED_IN:
         return word
     return None
 
