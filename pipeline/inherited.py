@@ -8,16 +8,14 @@ what stands beside "the other side", a history or a plan takes none.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from pipeline import laterality
-from pipeline.extractors.base import scope_at
+from pipeline import stated_sides
 from pipeline.grammar import Grammar
-from pipeline.laterality import Side
-from pipeline.records import Fact, Laterality, Reading, Sentence
+from pipeline.records import Fact, Laterality, Reading
 from pipeline.rows import Concept, Device, Kind
+from pipeline.standing import Standing
 
 _STEPS = frozenset("procedure act finding grade complication measurement device drain specimen".split())
 _OF_DEVICE = frozenset({"device_size", "device_count"})
@@ -27,8 +25,9 @@ _HARVEST = frozenset({"harvest_site"})
 
 def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
     """The facts, those without a side with the one that stands over them. Pure; order kept."""
+    facts = stated_sides.state(facts, reading, grammar)
     operation, said = _operation(facts, grammar)
-    standing = _Standing(reading, grammar)
+    standing = Standing(reading, grammar, _operated(facts, grammar))
     if operation is None and not standing.any:
         return list(facts)
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
@@ -69,6 +68,13 @@ def _operation(facts: Sequence[Fact], grammar: Grammar) -> tuple[Laterality | No
     return side, min((fact.evidence.first for fact in sided), default=0)
 
 
+def _operated(facts: Sequence[Fact], grammar: Grammar) -> frozenset[str]:
+    """The parts of the body that the operations of the narration are on."""
+    rows = grammar.table("procedures", Concept)
+    named = [(fact, rows.get(fact.name or "")) for fact in facts if fact.kind == "procedure" and _counts(fact)]
+    return frozenset(fact.body_site or (row.site if row is not None else "") for fact, row in named) - {""}
+
+
 def _is_paired(fact: Fact, grammar: Grammar) -> bool:
     row = grammar.tables["procedures"].get(fact.name or "")
     site = grammar.table("sites", Concept).get(fact.body_site or (row.site if isinstance(row, Concept) else ""))
@@ -105,94 +111,3 @@ def _may_have(fact: Fact, grammar: Grammar, *, strict: bool) -> bool:
     if site is not None:
         return site.sided
     return (isinstance(row, Concept) and row.sided) or not strict
-
-
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """What stands at a word: `side` said as a heading, `last` side said before, `other`: another one than the
-    operation's is spoken of here."""
-
-    side: Laterality | None
-    last: Laterality | None
-    other: bool
-
-
-class _Standing:
-    """The sides that stand over a narration, by word."""
-
-    def __init__(self, reading: Reading, grammar: Grammar) -> None:
-        self._starts: list[int] = []
-        self._places: list[_Place] = []
-        self.any = False
-        side: Laterality | None = None
-        last: Laterality | None = None
-        for sentence in reading.sentences:
-            if not sentence.tokens:
-                continue
-            if sentence.section in _ELSEWHERE:
-                side = None
-                self._put(sentence.tokens[0].first, _Place(None, None, other=True))
-                continue
-            norms = {token.norm for token in sentence.tokens}
-            other = bool(norms & _OTHER) or bool(norms & _TAKEN and "from" in norms)
-            said = [one for one in laterality.sides(sentence, grammar)
-                    if scope_at(sentence, "status", one.first, "performed") == "performed"]  # fmt: skip
-            other = other or any(one.value is None for one in said)
-            head = _heading(sentence, said)
-            if head is not None:
-                side = last = head
-                self.any = True
-            elif any(one.value != side for one in said):
-                side = None
-                last = said[-1].value
-            self._put(sentence.tokens[0].first, _Place(None if other else side, last, other))
-
-    def _put(self, word: int, place: _Place) -> None:
-        self._starts.append(word)
-        self._places.append(place)
-
-    def at(self, word: int) -> _Place:
-        index = bisect_right(self._starts, word) - 1
-        return self._places[index] if index >= 0 else _Place(None, None, other=True)
-
-
-# Sections that tell of something else than the work on one side.
-_ELSEWHERE = frozenset(
-    "history consent aftercare follow-up team identity disposition counts diagnosis imaging indication preop-diagnosis "
-    "postop-diagnosis both-diagnoses".split()
-)
-_OTHER = frozenset({"each", "other", "opposite", "contralateral", "opposing", "sides"})
-_TAKEN = frozenset({"graft", "grafts", "autograft", "harvest", "harvested", "donor"})  # where it was taken, not put
-_LEAD = frozenset(
-    "then now next and first firstly second secondly finally on the in to at for over back attention was were turned "
-    "directed drawn moving turning going moved went turn go we i same again a of started starting start with began "
-    "beginning begin so okay ok right side only , proceeded continuing continued onto today it is it's this that's "
-    "we're are operating operation procedure case doing working".split()
-)
-_BEHIND = frozenset(
-    "side ear eye one first next now then second too again as well likewise done procedure operation case today".split()
-)
-_SHUT = frozenset({",", ":", ".", ";", "-", "—", "–"})
-
-
-def _heading(sentence: Sentence, said: list[Side]) -> Laterality | None:
-    """The side that a sentence opens with and means for what follows: "Right ear first.", "On the left, ..."."""
-    if not said or len({one.value for one in said}) != 1 or any(one.axis == "status" for one in sentence.scopes):
-        return None
-    first = said[0]
-    tokens = sentence.tokens
-    before = {index for m in sentence.mentions if m.table == "sites" for index in range(m.first, m.last + 1)
-              if m.first == 0 and m.last + 2 == first.first and tokens[m.last + 1].norm == ","}  # "Shoulder, left"
-    if first.first > 8 or any(token.norm not in _LEAD and index not in before
-                              for index, token in enumerate(tokens[: first.first])):  # fmt: skip
-        return None
-    at = first.last + 1
-    sites = {m.first: m.last for m in sentence.mentions if m.table == "sites"}
-    own = {m.first: m.last for m in sentence.mentions if m.table == "sites" and m.first <= first.first <= m.last}
-    at = max([at, *(last + 1 for last in own.values())])
-    while at < len(tokens) and (at in sites or tokens[at].norm in _BEHIND):
-        at = sites.get(at, at) + 1
-    led = any(token.norm in ("on", "to") for token in tokens[: first.first])
-    if at < len(tokens) and tokens[at].norm not in _SHUT and not led:
-        return None
-    return first.value

@@ -25,6 +25,10 @@ BREASTS = (
     "Cavity marked with five clips."
 )
 HERNIAS = "Hernia repair. On the right a direct defect, on the left an indirect sac."
+STREAM = (
+    "hip arthroscopy general anaesthetic labral tear repaired with two anchors all this was on the left the right hip "
+    "has not been touched"
+)
 SCOPE = "Right shoulder arthroscopy. The labrum was torn. Three anchors of two point four millimetres were placed."
 
 
@@ -47,6 +51,18 @@ SCOPE = "Right shoulder arthroscopy. The labrum was torn. Three anchors of two p
         ("Today it is the right hip. Hip arthroscopy.", "procedure", "hip-arthroscopy", "right"),
         ("Side is left. Trigger finger release.", "procedure", "trigger-finger-release", "left"),
         ("Operating on the left. Carpal tunnel release.", "procedure", "carpal-tunnel-release", "left"),
+        # said behind the name, in a sentence of its own
+        ("Procedure: Arthroscopy, hip. Left.", "procedure", "arthroscopy", "left"),
+        ("Knee arthroscopy. Not the left. The right was done.", "procedure", "knee-arthroscopy", "right"),
+        ("Total knee replacement. The right one. Tourniquet 300 mmHg.", "procedure", "total-knee", "right"),
+        ("Orchidectomy. Operated side: left. Prosthesis placed.", "procedure", "orchidectomy", "left"),
+        (STREAM, "procedure", "hip-arthroscopy", "left"),
+        # said of the part of the body that was operated on
+        ("Diagnosis: left knee osteoarthritis. Procedure: total knee replacement.", "procedure", "total-knee", "left"),
+        ("Total hip replacement. The left hip was approached from behind. The right hip was not operated on.",
+         "procedure", "total-hip-arthroplasty", "left"),
+        ("Shoulder arthroscopy. The left shoulder was examined for comparison. Right shoulder in traction.",
+         "procedure", "shoulder-arthroscopy", "right"),
     ],
 )  # fmt: skip
 def test_a_side_stands_over_what_follows(text: str, kind: str, name: str, side: str) -> None:
@@ -73,6 +89,11 @@ def test_a_side_stands_over_what_follows(text: str, kind: str, name: str, side: 
         ("Lumbar fusion from a left approach. Left facetectomy. Pedicle screws placed.", "device", "pedicle-screw"),
         # a graft is taken somewhere else
         ("Right wrist arthrodesis. Iliac crest bone graft from the left.", "procedure", "iliac-crest-bone-graft"),
+        # where the graft was taken, and a disease of both sides, say nothing of the side operated on
+        ("ACL reconstruction. Hamstring harvested from the left knee.", "procedure", "anterior-cruciate"),
+        ("Diagnosis: bilateral knee osteoarthritis. Procedure: total knee replacement.", "procedure", "total-knee"),
+        # a side that stood for one part of two is not that of the whole
+        ("Hydrocele repair. Right side. Sac everted. Left side. Normal.", "procedure", "hydrocelectomy"),
         # a history lends no side
         ("Cystoscopy. Left: stent in 2015. A stone was seen.", "finding", "stone"),
     ],
@@ -93,3 +114,8 @@ def test_the_side_of_the_harvest_is_not_that_of_the_operation() -> None:
     text = "Left ankle arthroscopy. Marrow was taken from the right iliac crest. Two anchors in the talus."
     assert sides(text, "harvest_site", "iliac-crest") == ["right"]
     assert sides(text, "device", "suture-anchor") == ["left"]
+
+
+def test_both_sides_spoken_of_and_none_with_the_operation_is_a_doubt() -> None:
+    text = "Knee arthroscopy. Left knee stable, right knee with a torn meniscus. Meniscectomy."
+    assert all(fact.laterality is None and fact.doubts for fact in found(text, "procedure", "knee-arthroscopy"))

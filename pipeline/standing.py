@@ -1,0 +1,145 @@
+"""The sides that stand over a narration: said as a heading, they hold for what follows until another side is said.
+
+"Right ear first. ... Next the other one." A heading may name the other side of the one that stood before.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Set
+from dataclasses import dataclass, replace
+
+from pipeline import laterality
+from pipeline.extractors.base import scope_at
+from pipeline.grammar import Grammar
+from pipeline.laterality import Side
+from pipeline.records import Laterality, Reading, Sentence
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What stands at a word: `side` said as a heading, `last` side said before, `other`: another one than the
+    operation's is spoken of here. `opened`: the sentence opens with the heading; `label`: the heading is one like
+    "Left:" or "Left knee."; `derived`: it was said as the other side of one before."""
+
+    side: Laterality | None
+    last: Laterality | None
+    other: bool
+    opened: bool = False
+    label: bool = False
+    derived: bool = False
+
+
+_NOWHERE = Place(None, None, other=True)
+
+
+class Standing:
+    """The sides that stand over a narration, by word. `sites`: the parts of the body that are operated on."""
+
+    def __init__(self, reading: Reading, grammar: Grammar, sites: Set[str] = frozenset()) -> None:
+        self._starts: list[int] = []
+        self._places: list[Place] = []
+        self.any = False
+        here = Place(None, None, other=False)
+        for sentence in reading.sentences:
+            if not sentence.tokens:
+                continue
+            if sentence.section in _ELSEWHERE:
+                here = replace(here, side=None)
+                self._put(sentence.tokens[0].first, _NOWHERE)
+                continue
+            said = [one for one in laterality.sides(sentence, grammar)
+                    if scope_at(sentence, "status", one.first, "performed") == "performed"]  # fmt: skip
+            head = heading(sentence, said, sites)
+            value = None if head is None else head.value or opposite(here.last if _is_other(sentence, head) else None)
+            if head is not None and value is not None:
+                here = Place(value, value, False, True, _is_label(sentence, head), head.value is None)
+                self.any = True
+                there = replace(here, other=head.value is not None and _of_other(sentence, said))
+            else:
+                here = replace(here, opened=False)
+                if any(one.value != here.side for one in said):
+                    here = replace(here, side=None, last=next((one.value for one in reversed(said) if one.value), None))
+                there = replace(here, other=_of_other(sentence, said))
+            self._put(sentence.tokens[0].first, replace(there, side=None) if there.other else there)
+
+    def _put(self, word: int, place: Place) -> None:
+        self._starts.append(word)
+        self._places.append(place)
+
+    def at(self, word: int) -> Place:
+        index = bisect_right(self._starts, word) - 1
+        return self._places[index] if index >= 0 else _NOWHERE
+
+
+def opposite(side: Laterality | None) -> Laterality | None:
+    """Right for left and left for right; None for both or none."""
+    return "right" if side == "left" else "left" if side == "right" else None
+
+
+def _of_other(sentence: Sentence, said: list[Side]) -> bool:
+    """Whether a sentence speaks of another side than the one that stands: "the other eye", "each side", a graft."""
+    norms = {token.norm for token in sentence.tokens}
+    taken = bool(norms & _TAKEN and "from" in norms)
+    return bool(norms & _OTHER) or taken or any(one.value is None for one in said)
+
+
+def _is_other(sentence: Sentence, side: Side) -> bool:
+    return not any(token.norm in ("ipsilateral", "same") for token in sentence.tokens[side.first : side.last + 1])
+
+
+def _is_label(sentence: Sentence, head: Side) -> bool:
+    """ "Left: 5 cm incision", "Left knee." """
+    tokens = sentence.tokens
+    behind = (token for token in tokens[head.last + 1 :] if token.punctuation)
+    mark = next(behind, None)
+    short = len(tokens) <= _FRAGMENT
+    return short or (mark is not None and mark.norm == ":" and tokens.index(mark) - head.last <= _FRAGMENT)
+
+
+_FRAGMENT = 6  # tokens
+
+
+# Sections that tell of something else than the work on one side.
+_ELSEWHERE = frozenset(
+    "history consent aftercare follow-up team identity disposition counts diagnosis imaging indication preop-diagnosis "
+    "postop-diagnosis both-diagnoses".split()
+)
+_OTHER = frozenset({"each", "other", "opposite", "contralateral", "opposing", "sides"})
+_TAKEN = frozenset({"graft", "grafts", "autograft", "harvest", "harvested", "donor"})  # where it was taken, not put
+_LEAD = frozenset(
+    "then now next and first firstly second secondly finally on the in to at for over back attention was were turned "
+    "directed drawn moving turning going moved went turn go we i same again a of started starting start with began "
+    "beginning begin so okay ok right side only , proceeded continuing continued onto today it is it's this that's "
+    "we're are operating operation procedure case doing working".split()
+)
+_BEHIND = frozenset(
+    "side ear eye one first next now then second too again as well likewise done procedure operation case today".split()
+)
+_SHUT = frozenset({",", ":", ".", ";", "-", "—", "–"})
+
+
+def heading(sentence: Sentence, said: list[Side], operated: Set[str] = frozenset()) -> Side | None:
+    """The side that a sentence opens with and means for what follows: "Right ear first.", "On the left, ...", "then
+    the right knee old graft torn" where the knee is operated on."""
+    if not said or len({one.value for one in said}) != 1 or any(one.axis == "status" for one in sentence.scopes):
+        return None
+    first = said[0]
+    tokens = sentence.tokens
+    before = {index for m in sentence.mentions if m.table == "sites" for index in range(m.first, m.last + 1)
+              if m.first == 0 and m.last + 2 == first.first and tokens[m.last + 1].norm == ","}  # "Shoulder, left"
+    if first.first > 8 or any(token.norm not in _LEAD and index not in before
+                              for index, token in enumerate(tokens[: first.first])):  # fmt: skip
+        return None
+    at = first.last + 1
+    sites = {m.first: m.last for m in sentence.mentions if m.table == "sites"}
+    own = {m.first: m.last for m in sentence.mentions if m.table == "sites" and m.first <= first.first <= m.last}
+    at = max([at, *(last + 1 for last in own.values())])
+    while at < len(tokens) and (at in sites or tokens[at].norm in _BEHIND):
+        at = sites.get(at, at) + 1
+    led = any(token.norm in ("on", "to") for token in tokens[: first.first])
+    then = bool(first.first) and tokens[0].norm in ("then", "next", "now")
+    led = led or then and any(m.table == "sites" and m.id in operated and m.last == at - 1 for m in sentence.mentions)
+    if at < len(tokens) and tokens[at].norm not in _SHUT and not led:
+        return None
+    return first

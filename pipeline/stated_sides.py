@@ -1,0 +1,203 @@
+"""The side of an operation that is said apart from its name.
+
+"Knee arthroscopy. Right side." "... and all this was the left hip, the right one was not touched." "Total hip
+replacement. The left hip was approached from behind." Nothing is given where two sides may be meant: what was not
+done, looked at for comparison, taken for a graft, done before or planned says nothing of the side of the operation.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from pipeline import clauses, laterality
+from pipeline.extractors.base import scope_at
+from pipeline.grammar import Grammar
+from pipeline.laterality import Side
+from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
+from pipeline.rows import Concept
+from pipeline.standing import heading
+
+_DIAGNOSES = frozenset({"preop_diagnosis", "postop_diagnosis", "diagnosis", "indication", "site_marking", "time_out"})
+_OPEN = "a side was said, and not with the operation: left and right are both spoken of"
+
+
+def state(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
+    """The facts, operations without a side with the one that is said for them. Pure; order kept."""
+    if not any(_is_open(fact, grammar) for fact in facts):
+        return list(facts)
+    said = _said(reading, grammar)
+    return [_given(fact, facts, said, reading, grammar) if _is_open(fact, grammar) else fact for fact in facts]
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """A side said of something: of a part of the body (`site`), of the operation as a whole (`whole`), or alone in the
+    sentence at `fragment`."""
+
+    value: Laterality
+    site: str = ""
+    whole: bool = False
+    fragment: int | None = None
+
+
+def _given(fact: Fact, facts: Sequence[Fact], said: list[_Said], reading: Reading, grammar: Grammar) -> Fact:
+    place = _place(fact, grammar)
+    behind = _sentence_of(reading, fact) + 1
+    fragments = {one.value for one in said if one.fragment is not None}
+    if len(fragments) == 1 and any(one.fragment == behind for one in said):
+        return replace(fact, laterality=next(iter(fragments)))
+    whole = {one.value for one in said if one.whole and (not one.site or _is_same(one.site, place, grammar))}
+    if len(whole) == 1:
+        return replace(fact, laterality=next(iter(whole)))
+    if not place:
+        return fact
+    bound = {one.value for one in said if one.site and not one.whole and _is_same(one.site, place, grammar)}
+    bound |= {
+        other.laterality for other in facts
+        if other.kind in _DIAGNOSES and other.laterality and _counts(other) and _is_same(
+            _place(other, grammar), place, grammar
+        )
+    }  # fmt: skip
+    done = (other for other in facts if other.kind == "procedure" and _counts(other))
+    operated = {other.laterality for other in done} - {None}
+    if len(bound) == 1 and "bilateral" not in bound and operated <= bound:
+        return replace(fact, laterality=next(iter(bound)))
+    if {"left", "right"} <= bound and not operated:
+        return replace(fact, doubts=(*fact.doubts, _OPEN))
+    return fact
+
+
+def _is_open(fact: Fact, grammar: Grammar) -> bool:
+    """Whether a fact is an operation that has a left and a right, and no side yet."""
+    if fact.kind != "procedure" or fact.laterality is not None or fact.role == "harvest":
+        return False
+    if fact.certainty != "affirmed" or fact.status != "performed" or any("side" in doubt for doubt in fact.doubts):
+        return False
+    row = grammar.table("procedures", Concept).get(fact.name or "")
+    site = grammar.table("sites", Concept).get(fact.body_site or (row.site if row is not None else ""))
+    return (row is not None and row.sided) or (row is None and site is not None and site.sided)
+
+
+def _counts(fact: Fact) -> bool:
+    return fact.status == "performed" and fact.certainty == "affirmed" and fact.role != "harvest"
+
+
+def _place(fact: Fact, grammar: Grammar) -> str:
+    table = {"procedure": "procedures"}.get(fact.kind, "diagnoses")
+    row = grammar.tables.get(table, {}).get(fact.name or "")
+    return fact.body_site or (row.site if isinstance(row, Concept) else "")
+
+
+_LIMBS = frozenset({"arm", "leg", "upper-limb", "lower-limb", "limb", "head", "trunk", "chest", "abdomen", "pelvis"})
+
+
+def _is_same(site: str, place: str, grammar: Grammar) -> bool:
+    """Whether a part of the body is the one operated on, a part of it, or what that lies in (but no whole limb)."""
+    return bool(site) and bool(place) and (
+        place in _within(site, grammar) or (site in _within(place, grammar) and site not in _LIMBS)
+    )  # fmt: skip
+
+
+def _within(site: str, grammar: Grammar) -> list[str]:
+    sites = grammar.table("sites", Concept)
+    found: list[str] = []
+    here: Concept | None = sites.get(site)
+    while here is not None and here.id not in found:
+        found.append(here.id)
+        here = sites.get(here.within)
+    return found
+
+
+def _sentence_of(reading: Reading, fact: Fact) -> int:
+    return next((at for at, sentence in enumerate(reading.sentences) if sentence.tokens
+                 and sentence.tokens[0].first <= fact.evidence.first <= sentence.tokens[-1].last), -2)  # fmt: skip
+
+
+_ELSEWHERE = frozenset(
+    "history short-history family-history imaging consent aftercare follow-up booked harvest position".split()
+)
+# A sentence, or a clause, that speaks of another side than the one operated on, or of another day.
+_NOT_OF_IT = frozenset(
+    "other contralateral opposite comparison compared uninvolved unaffected healthy untouched not no never none "
+    "previous previously earlier prior ago later next planned harvest harvested harvesting donor graft autograft "
+    "padded holder holders strapped stirrup stirrups abducted tucked both each worse than".split()
+)
+
+
+def _said(reading: Reading, grammar: Grammar) -> list[_Said]:
+    found: list[_Said] = []
+    for at, sentence in enumerate(reading.sentences):
+        if not sentence.tokens or sentence.section in _ELSEWHERE:
+            continue
+        sides = [side for side in laterality.sides(sentence, grammar) if _holds(sentence, side)]
+        for side in sides:
+            assert side.value is not None
+            if len(sentence.tokens) <= _SHORT and heading(sentence, sides) is not None:
+                found.append(_Said(side.value, fragment=at))
+            site = _site_at(sentence, side)
+            whole = _is_whole(sentence, side, site)
+            if site is not None or whole:
+                found.append(_Said(side.value, site.id if site is not None else "", whole))
+    return found
+
+
+_SHORT = 6  # tokens
+
+
+def _holds(sentence: Sentence, side: Side) -> bool:
+    """Whether a side is left or right, and said of what was done in this operation."""
+    if side.value not in ("left", "right"):
+        return False
+    if scope_at(sentence, "status", side.first, "performed") != "performed":
+        return False
+    first, last = clauses.bounds(sentence, side.first)
+    return scope_at(sentence, "certainty", side.first, "affirmed") == "affirmed" and not any(
+        token.norm in _NOT_OF_IT for token in sentence.tokens[first:last]
+    )
+
+
+def _site_at(sentence: Sentence, side: Side) -> Mention | None:
+    """The part of the body that a side stands beside, in the same phrase."""
+    for mention in sentence.mentions:
+        if mention.table == "sites" and (0 < mention.first - side.last <= 2 or 0 < side.first - mention.last <= 2):
+            between = sentence.tokens[side.last + 1 : mention.first] or sentence.tokens[mention.last + 1 : side.first]
+            if not any(token.norm in ("and", "or", ".", ";", ":") or token.quantity for token in between):
+                return mention
+    return None
+
+
+_WHOLE = frozenset("side laterality operation procedure operated surgery everything all whole case".split())
+_POINTS = frozenset("this it that one".split())
+_SAYS = frozenset({"was", "is", "were", "are", "operated", "did", ":", "done", "performed"})
+_LIGHT = frozenset("the a on in at of course we i only just again correct i've have her his for been to side".split())
+_DONE = frozenset({"done", "operated", "treated", "performed"})
+
+
+def _is_whole(sentence: Sentence, side: Side, site: Mention | None) -> bool:
+    """ "All this was the left hip", "side: left", "the right one was done": said of the operation as a whole."""
+    tokens = sentence.tokens
+    first, last = clauses.bounds(sentence, side.first)
+    first -= bool(first) and tokens[first - 1].norm in ("all", "everything")
+    led: set[str] = set()
+    at = side.first - 1
+    while at >= first and tokens[at].norm in _WHOLE | _POINTS | _SAYS | _LIGHT:
+        led.add(tokens[at].norm)
+        at -= 1
+    end = max(side.last, site.last if site is not None and site.first > side.last else 0) + 1
+    if led & _SAYS and (led & _WHOLE or (led & _POINTS and site is not None)) and _shut(sentence, end, last):
+        return True
+    if at >= first and tokens[at].norm not in ("but", "and", ","):
+        return False
+    while end < last and tokens[end].norm in ("one", "side", "was", "were"):
+        end += 1
+    return end < last and tokens[end].norm in _DONE and tokens[end - 1].norm in ("was", "were") and (
+        _shut(sentence, end + 1, last)
+    )
+
+
+def _shut(sentence: Sentence, at: int, last: int) -> bool:
+    """Whether a phrase ends before a token: at a mark, the end of its clause, "and" or "only"."""
+    return at >= min(last, len(sentence.tokens)) or sentence.tokens[at].punctuation or (
+        sentence.tokens[at].norm in ("and", "only", "not", "today", "but")
+    )
