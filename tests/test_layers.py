@@ -22,9 +22,10 @@ LAYERS = {
             "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts "
             "corrections correction_cues gapped conversion no_numbers fillers spelled quantities tokens "
             "timespan streams utterances rephrased mentions section_ends sections clauses context_cues context "
-            "answers sidewords sideshare laterality people enumerations scales cues sidewise story",
+            "answers mixtures sidewords sideshare laterality people enumerations scales cues sidewise story",
             "extractors",
-            "standing stated_sides inherited same_again removals prior_devices settle faint leftovers assemble limits signout wording word word_template "
+            "standing stated_sides inherited same_again removals prior_devices settle faint leftovers assemble limits "
+            "signout wording word word_template "
             "dosing coding udi fhir",
             "checks review exports",
             "output checking delivery run casefiles contexts caseview dictation desk live jobs handover",
