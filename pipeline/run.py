@@ -29,6 +29,7 @@ from pipeline import (
     listen,
     manifest,
     mentions,
+    other_side,
     plugins,
     prior_devices,
     readings,
@@ -289,7 +290,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     found: list[Fact] = []
     for extractor in plugins.every("pipeline.extractors"):
         found += extractor.extract(reading, rules)
-    told = same_again.repeat(arbitrate(found), reading, rules)
+    told = other_side.fill(same_again.repeat(arbitrate(found), reading, rules), reading, rules)
     stated = removals.explant(inherited.inherit(told, reading, rules), reading, rules)
     stated = prior_devices.mark(stated, reading)
     return reading, _number(faint.lend(settle.settle(stated, reading, rules), reading))

@@ -26,7 +26,7 @@ LAYERS = {
             "extractors",
             "standing stated_sides inherited same_again removals prior_devices settle faint leftovers assemble limits "
             "signout wording word word_template "
-            "dosing coding udi fhir",
+            "other_side dosing coding udi fhir",
             "checks review exports",
             "output checking delivery run casefiles contexts caseview dictation desk live jobs handover",
             "summary check_cli handover_cli listen_cli models_cli serve_cli cli web",

@@ -110,7 +110,7 @@ def _matters(fact: Fact) -> bool:
 
 # How the words were read where they allow little else: the entry says so, and is no alarm. A stopped medicine is none.
 _READ = re.compile(r"^taken as (?:a number of|the weight of|its size)|side by side: taken as|^said to be stopped")
-_UNIT_GAP = re.compile(r"^the unit of .* was not said; taken as")
+_UNIT_GAP = re.compile(r"^the unit of .* was not said; taken as|said of the other side$")
 
 
 def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool, hint: bool = False) -> Finding:
