@@ -26,7 +26,7 @@ def minutes_between(early: str, late: str) -> int | None:
     """Minutes from `early` to `late` ("HH:MM"), negative if `late` is before; None if one is no time.
 
     23:50 to 00:40 is 50. 8:50 to 1:10 is 260: said on a twelve-hour clock, the afternoon is likelier than the
-    night before.
+    night before. 14:12 to 2:48 is 36: half a day and more is likelier one time said with its half, and one without.
     """
     first, second = of_day(early), of_day(late)
     if first is None or second is None:
@@ -35,6 +35,9 @@ def minutes_between(early: str, late: str) -> int | None:
     afternoon = second + _HALF - first
     if ahead > _HALF and second < _HALF and first < _HALF + 60 and 0 <= afternoon <= 8 * 60:
         return afternoon
+    halves = (first < _HALF) != (second < _HALF) and min(first, second) >= 60
+    if halves and _HALF < ahead <= _HALF + 8 * 60:
+        return ahead - _HALF
     return ahead if ahead <= _AHEAD else ahead - _DAY
 
 

@@ -96,7 +96,7 @@ def test_blood_volume_and_allowable_loss() -> None:
 @pytest.mark.parametrize(
     ("early", "late", "minutes"),
     [("08:50", "09:38", 48), ("23:50", "00:40", 50), ("09:30", "08:30", -60), ("08:50", "01:10", 260),
-     ("12:30", "01:15", 45), ("22:00", "06:00", 480)],
+     ("12:30", "01:15", 45), ("22:00", "06:00", 480), ("14:12", "02:48", 36), ("01:50", "14:20", 30)],
 )  # fmt: skip
 def test_minutes_between(early: str, late: str, minutes: int) -> None:
     assert minutes_between(early, late) == minutes

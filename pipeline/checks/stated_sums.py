@@ -26,11 +26,13 @@ def _words(text: str) -> frozenset[str]:
 
 
 _TO = _words(
-    "to - – until till up down off on end ended from at , and through start finish out released inflated deflated"
+    "to - – until till up down off on end ended from at , and through start finish out released inflated deflated "
+    "finished started closed closing closure done last stitch suture skin incision knife cut opened stopped began"
 )
 _SO = _words(
     ", ( : = so that is total for giving makes making or traction tourniquet clamp time ischemia ischaemia ischemic "
-    "ischaemic warm cold cross bypass operation operating operative duration surgery a of the was which cuff in all"
+    "ischaemic warm cold cross bypass operation operating operative duration surgery a of the was which cuff in all "
+    "skin surgical op or altogether makes"
 )
 _OTHER_TIME = _words("before after later earlier ago apart between prior from previous")
 _TIMES = _words("x times × *")

@@ -207,6 +207,9 @@ def _duration(
                 continue
             price = cues.cost(sentence, index, hit.first, hit.last, prefix=6) + 2
             found.append((price, hit.first, hit.last, _SPANS[hit.id]))
+        at = index - 1 - (index > 1 and sentence.tokens[index - 1].norm in (":", "-"))
+        if at >= 0 and sentence.tokens[at].norm in _WORK and sentence.section not in _LATER:
+            found.append((_BESIDE, at, at, "operation"))  # "closed 11:38, operation 94 minutes"
     if not found or min(found)[0] > _SPAN_REACH:
         return _by_words(reading, sentence, index)
     price, first, last, name = min(found)
@@ -231,7 +234,8 @@ _RELATIVE = frozenset(
     ("after", "later", "within", "before", "ago", "every", "for", "each", "until", "next", "under", "over", "another",
      "at", "last", "past", "first", "preoperatively", "preop", "prior")
 )  # fmt: skip
-_FALLBACK = 80
+_FALLBACK, _BESIDE = 80, 4
+_WORK = frozenset({"operation", "surgery", "procedure", "case"})
 _STITCH = 7
 
 
