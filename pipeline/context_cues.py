@@ -85,6 +85,10 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             continue  # the month
         if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "the plan was discussed"
+        if sentence.tokens[hit.last].norm == "take" and hit.rule.id in ("and-takes", "taken-at-home") and (
+            hit.rule.id == "and-takes" or hit.first == hit.last
+        ):  # fmt: skip
+            continue  # "we turn the needle and take another four draws"
         if folded[hit.last] == "please" and _ends_request(folded, hit.last):
             kept += [CueHit(rule, hit.first, hit.last) for rule in rules.values() if rule.direction == "stop"][:1]
             continue

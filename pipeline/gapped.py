@@ -26,16 +26,19 @@ _APART = 16  # tokens between the two numbers
 def lend(tokens: Sequence[Token]) -> list[Token]:
     """The tokens, with the unit lent to bare numbers that leave it out. Pure; others unchanged, in order."""
     out = list(tokens)
-    giver = said = -1
+    giver = said = told = -1
     for index, token in enumerate(out):
         quantity = token.quantity
         if quantity is None or quantity.form not in ("number", "range", "fraction"):
             continue
         if quantity.dimension:
+            told = index if quantity.dimension in _LENT and _ordinal_before(out, index) else -1
             said = index if quantity.dimension in _LENT else -1
             giver = index if said >= 0 and _placed(out, index) else -1
             continue
-        more = said >= 0 and index - said <= _APART and _is_more(out, index)
+        listed = told >= 0 and index - told <= _APART and _is_next(out, index)
+        more = listed or (said >= 0 and index - said <= _APART and _is_more(out, index))
+        said = told if listed else said
         source = out[said if more else giver].quantity if more or giver >= 0 else None
         if not more and (source is None or index - giver > _APART or not _joined(out, index)
                          or not _at_place(out, index + 1)):  # fmt: skip
@@ -49,7 +52,32 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
         )  # fmt: skip
         out[index] = replace(token, norm=out[said if more else giver].norm, quantity=lent)
         giver = said = index
+        told = index if listed else told
     return out
+
+
+def _ordinal_before(tokens: Sequence[Token], index: int) -> bool:
+    """ "First syringe five mils", "the third was four": an ordinal leads to the number."""
+    for token in reversed(tokens[max(0, index - _ORDINAL_REACH) : index]):
+        if token.quantity is not None:
+            return token.quantity.form == "ordinal"
+        if token.norm not in _LEADS:
+            return False
+    return False
+
+
+def _is_next(tokens: Sequence[Token], index: int) -> bool:
+    """ "... five mils second five third four": the next of a row that ordinals tell off, and nothing that it counts."""
+    if not _ordinal_before(tokens, index):
+        return False
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    ordinal = after is not None and after.quantity is not None and after.quantity.form == "ordinal"
+    return after is None or after.punctuation or ordinal or after.norm in _ROW_ON
+
+
+_ORDINAL_REACH = 4
+_LEADS = frozenset("syringe draw pull pass aspirate aliquot sample was gave is of about only one".split())
+_ROW_ON = frozenset("and then so that which the makes altogether in".split())
 
 
 def _is_more(tokens: Sequence[Token], index: int) -> bool:

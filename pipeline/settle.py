@@ -294,12 +294,28 @@ def _contradictions(facts: list[Fact]) -> list[Fact]:
             reason = _clash(result[index], result[later])
             if reason == _ANOTHER and fact.kind in summed and "total" not in (fact.scale, result[later].scale):
                 continue  # parts of a sum
+            if reason == _ANOTHER and _runs_on(result[index], result[later], facts):
+                continue
             if reason is not None:
                 result[index] = _doubt(result[index], reason, result[later])
                 result[later] = _doubt(result[later], reason, fact)
     return result
 
 
+def _runs_on(one: Fact, other: Fact, facts: list[Fact]) -> bool:
+    """A running total ("that makes eighteen ... four more draws of five ... thirty eight in all"): the later one is
+    more, and parts were told between the two."""
+    parts = _PARTS_OF.get(one.kind)
+    if parts is None or one.value is None or other.value is None or "total" not in (one.scale, other.scale):
+        return False
+    first, last = sorted((one, other), key=lambda fact: fact.evidence.first)
+    grown = first.value is not None and last.value is not None and last.value > first.value
+    return grown and any(
+        fact.kind in parts and first.evidence.first < fact.evidence.first < last.evidence.last for fact in facts
+    )
+
+
+_PARTS_OF = {"harvest_total": ("draw", "draw_count"), "injection_total": ("injection_volume",)}
 _ANOTHER = "a different value is also said"
 
 

@@ -50,7 +50,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if total is None or total.value is None:
                 continue
             parts = list(_parts(tokens, at, total))
-            if not _wrong(parts, total.value) or (total.dimension and not any(part.counted for part in parts)):
+            uncounted = total.dimension and not any(part.counted for part in parts)
+            if uncounted or not _wrong(parts, total.value, _on_the_way(tokens, at)):
                 continue
             if not total.dimension and (len(parts) > _PARTS or at > _STREAM):
                 continue  # in a stream of speech not every number counts what the total counts
@@ -86,7 +87,9 @@ def _totals(tokens: Sequence[Token]) -> Iterator[int]:
             continue
         before = tokens[at - 1].norm if at else ""
         lead = tokens[at - 2].norm if at > 1 and before in ("of", ":", "is", ",") else before
-        after = [one.norm for one in tokens[at + 1 : at + 3 + _NOUNS] if one.quantity is None]
+        near = list(tokens[at + 1 : at + 3 + _NOUNS])
+        own = next((place for place, one in enumerate(near) if (n := _number(one)) and not n.dimension), len(near))
+        after = [one.norm for one in near[:own] if one.quantity is None]  # "twenty more, thirty all together"
         reach = _NOUNS if not quantity.dimension else 2
         behind = any(
             tuple(after[place : place + len(words)]) == words and not set(after[:place]) & {",", ".", ";", "("}
@@ -113,8 +116,21 @@ def _parts(tokens: Sequence[Token], at: int, total: Quantity) -> Iterator[_Part]
             amount = convert(value, quantity.unit, total.unit)
             shown = plain(amount) if times == 1 else f"{plain(times)} x {plain(amount)}"
             yield _Part(words > 0, amount, times, shown)
+        elif _is_of(tokens, place):
+            times, words = _times(tokens, place)
+            yield _Part(words > 0, value, times, plain(value) if times == 1 else f"{plain(times)} x {plain(value)}")
+        elif place + 3 < at and _is_of(tokens, place + 3):
+            continue  # the four of "four draws of five"
         elif value == int(value) and value <= _MOST and place + 1 < at and _counts(tokens, place):
             yield _Part(True, value, Decimal(1), plain(value))
+
+
+def _is_of(tokens: Sequence[Token], place: int) -> bool:
+    """The five of "four draws of five": a bare amount, so many times over."""
+    number = _number(tokens[place])
+    return number is not None and not number.dimension and place >= 3 and tokens[place - 1].norm == "of" and (
+        _count(tokens[place - 3]) is not None and tokens[place - 2].norm.isalpha()
+    )
 
 
 def _counts(tokens: Sequence[Token], place: int) -> bool:
@@ -122,6 +138,8 @@ def _counts(tokens: Sequence[Token], place: int) -> bool:
     after, before = tokens[place + 1], tokens[place - 1].norm if place else ""
     if before == "#number":
         return False  # "an eleven thirteen sheath"
+    if after.norm == "more" and (place + 2 >= len(tokens) or not tokens[place + 2].norm.isalpha()):
+        return False  # "that is twenty more thirty all together": a sum on the way
     return after.norm.isalpha() and after.norm != "of" and after.quantity is None and before not in _LABELS
 
 
@@ -155,13 +173,23 @@ def _count(token: Token) -> Decimal | None:
     return quantity.value if quantity.value == int(quantity.value) else None
 
 
-def _wrong(parts: Sequence[_Part], total: Decimal) -> bool:
-    """Whether no run of parts up to the total comes to it. One part alone tells nothing, unless it was multiplied."""
+def _on_the_way(tokens: Sequence[Token], at: int) -> Decimal:
+    """The last sum that was told before this one, with which the count may have gone on; 0 where there is none."""
+    totals = list(_totals(tokens[:at]))
+    quantity = tokens[totals[-1]].quantity if totals else None
+    return (quantity.value if quantity is not None else None) or Decimal(0)
+
+
+def _wrong(parts: Sequence[_Part], total: Decimal, before: Decimal = Decimal(0)) -> bool:
+    """Whether no run of parts up to the total comes to it, alone or with what was summed up before. One part alone
+    tells nothing, unless it was multiplied."""
     if not parts or (len(parts) == 1 and parts[0].times == 1):
         return False
     worked = Decimal(0)
     for number, part in enumerate(reversed(parts), 1):
         worked += part.value * part.times
         if worked == total and (number > 1 or part.times != 1):
+            return False
+        if before and worked + before == total:
             return False
     return not any(total in (part.value, part.value * part.times) for part in parts)

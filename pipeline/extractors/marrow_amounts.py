@@ -162,7 +162,7 @@ def _amount(
 
     if not state:
         return []
-    if _is_sum(after, before):
+    if _is_sum(after, before) or _is_product(sentence, index, quantity, before):
         return claim("harvest_total", scale="total", laterality=own) if state == "drawn" else []
     if after[:1] and (set(after[:4]) & _LOST) and set(after[:3]) & {"of", "was", "were", "went"}:
         return claim("discarded_volume")
@@ -223,6 +223,15 @@ def _is_sum(after: tuple[str, ...], before: tuple[str, ...]) -> bool:
     told = any(after[: len(words)] == words and set(after[len(words) :][:1]) <= _SUM_OF for words in _SUMMED)
     thats = before[-2:] in (("that", "is"), ("which", "is"), ("this", "is"))
     return told or bool(before and before[-1] in _SUMS_UP) or (thats and after[:1] == ("total",))
+
+
+def _is_product(sentence: Sentence, index: int, quantity: Quantity, before: tuple[str, ...]) -> bool:
+    """ "Another four draws of five, that is twenty more": what the draws come to."""
+    if not before or before[-1] not in ("is", "makes", "was", "so"):
+        return False
+    said = [other for at, other in cues.numbers(sentence) if at < index and other.form == "number"][-2:]
+    bare = len(said) == 2 and not quantity.dimension and not any(other.dimension for other in said)
+    return bare and (said[0].value or 0) * (said[1].value or 0) == quantity.value
 
 
 def _words(sentence: Sentence, first: int, count: int) -> tuple[str, ...]:
