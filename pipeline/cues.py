@@ -180,7 +180,7 @@ def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int =
 
 
 _TAKEN = 40
-_JOINED = frozenset({"+", "plus", "and"})
+_JOINED = frozenset({"+", "plus", "and", "/"})
 _NAMED = frozenset({"drugs", "fluids", "injectates", "devices"})
 
 

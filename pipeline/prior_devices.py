@@ -1,5 +1,5 @@
 """Implants that were there before this operation: what is called old, what such a thing held, and what came out later
-without having been put in ("the old plate had eight screws in it, we took out seven"). What was put in and taken out
+and was only said to be there ("the old plate had eight screws in it, we took out seven"). What was put in and taken out
 on the same day is no removal of hardware."""
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ _KINDS = frozenset({"device", "device_size", "device_count"})
 _OLD = frozenset("old existing previous previously prior preexisting pre-existing indwelling original".split())
 _HELD = frozenset("had has contained containing held with by fixed consisted consisting of locked including".split())
 _NEW = frozenset("new replaced exchanged and then but , ;".split())
+_THERE = frozenset("there situ present had has contained showed shows seen visible palpable loose broken".split())
 _BEFORE, _HELD_REACH = 4, 12  # tokens
 # With these words a thing may have been put in today, and come out again on the same day.
 _PUT = frozenset(
@@ -74,7 +75,9 @@ def _was_there(fact: Fact, sentence: Sentence, out: Mapping[str | None, int]) ->
         if between & _HELD and not between & (_NEW | _PUT - _HELD):
             return True
     later = out.get(fact.name)
-    return later is not None and later > fact.evidence.last and not any(token.norm in _PUT for token in tokens)
+    if later is None or later <= fact.evidence.last:
+        return False
+    return not any(token.norm in _PUT for token in tokens) and any(token.norm in _THERE for token in tokens)
 
 
 def _is_old(sentence: Sentence, at: int) -> bool:

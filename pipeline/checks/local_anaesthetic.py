@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
+from pipeline.checks._mixed import mixtures_of
 from pipeline.checks._spoken_counts import shares
 from pipeline.checks.base import NOT_GIVEN, exact, finding, read, rounded, shown, span
 from pipeline.dosing import Dose, doses, in_solution, maximum, weight
@@ -17,6 +18,8 @@ from pipeline.rows import Drug
 
 MEANING = "The running total of local anaesthetic is above the configured maximum, alone or as a sum of fractions."
 
+# kg: of a child an absolute maximum for adults says nothing. Common practice, no source.
+_LIGHT = Decimal(40)
 _ADRENALINE = frozenset({"adrenaline", "epinephrine"})
 
 
@@ -49,7 +52,43 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         total.terms.append(given[1])
         total.facts += [fact for fact in dose.facts if fact.value is not None]
         total.with_adrenaline &= any(fact.group in vasoconstricted for fact in dose.facts if fact.group)
+    found += _shared(note, grammar, drugs, totals, vasoconstricted)
     return found + _against(note, grammar, drugs, totals)
+
+
+def _shared(
+    note: OperativeNote, grammar: Grammar, drugs: Mapping[str, Drug], totals: dict[str, _Total],
+    vasoconstricted: set[str | None],
+) -> list[Finding]:  # fmt: skip
+    """Adds what is in a volume that was said of a mixture; tells where the shares or a strength were not said."""
+    found: list[Finding] = []
+    for mixture in mixtures_of(note, grammar):
+        local = [at for at, fact in enumerate(mixture.drugs) if "local_anaesthetic" in drugs[fact.name or ""].classes]
+        volume = exact(mixture.volume, "mL")
+        if not local or mixture.own or volume is None:
+            continue
+        names = " and ".join(drugs[fact.name or ""].name for fact in mixture.drugs)
+        if mixture.parts is None or any((mixture.drugs[at].name or "") not in mixture.strengths for at in local):
+            why = "in what shares was not said" if mixture.parts is None else "not every strength was said"
+            found.append(
+                finding(
+                    "local_anaesthetic", "note",
+                    f"{shown(mixture.volume)} of {names} cannot be checked against a maximum: {why}.",
+                    [mixture.volume, *mixture.drugs], ask="Say how much of each, and its strength.", about="shares",
+                )
+            )  # fmt: skip
+            continue
+        for at in local:
+            name, part = mixture.drugs[at].name or "", volume * mixture.parts[at]
+            given = _one([replace(mixture.volume, value=part, unit="mL", scale=None)], mixture.strengths[name], {})
+            if given is None:
+                continue
+            total = totals.setdefault(name, _Total())
+            total.milligrams += given[0]
+            total.terms.append(f"share of {shown(mixture.volume)}: {given[1]}")
+            total.facts += [mixture.volume, mixture.strengths[name]]
+            total.with_adrenaline &= mixture.strengths[name].group in vasoconstricted
+    return found
 
 
 def _strengths(facts: list[Fact]) -> dict[str, list[tuple[int, Fact]]]:
@@ -173,6 +212,8 @@ def _against(
         suffix = "_with_adrenaline" if total.with_adrenaline else ""
         absolute = limit(grammar, note.profile, f"maximum{suffix}", drug=drug, unit="mg")
         per_kg = limit(grammar, note.profile, f"per_kg{suffix}", drug=drug)
+        if per_kg is None and kilograms is not None and kilograms < _LIGHT:
+            per_kg = limit(grammar, note.profile, "per_kg_light", drug=drug)
         most = maximum(per_kg.value if per_kg else None, absolute.value if absolute else None, kilograms)
         name = drugs[drug].name
         sources = "; ".join(dict.fromkeys(row.source for row in (per_kg, absolute) if row is not None))

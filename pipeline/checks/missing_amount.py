@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline.checks._mixed import mixtures_of
 from pipeline.checks.base import called, finding, given
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -17,6 +18,7 @@ _AMOUNTS = ("medication_dose", "medication_volume", "medication_rate")
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     drugs = grammar.table("drugs", Drug)
     told = {fact.name for fact in note.of(*_AMOUNTS)}
+    told |= {fact.name for mixture in mixtures_of(note, grammar) for fact in mixture.drugs}
     found: list[Finding] = []
     asked: set[str] = set()
     for fact in given(note, "medication"):

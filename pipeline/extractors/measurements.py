@@ -343,6 +343,9 @@ def _weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int)
     if body or near is None or near[0] > _NAMED_REACH + 20 * (near[1].id == "specimen"):
         return []
     price, hit = near
+    behind = sentence.tokens[hit.last + 1 : hit.last + 4]
+    if hit.first > index and any(token.quantity is not None and token.quantity.dimension == "mass" for token in behind):
+        return []  # "5 mg, weight 70 kg"
     name = "birth-weight" if child else "specimen-weight"
     return [base.claim("measurement", reading, sentence, index, hit.first, hit.last, price + 3, name=name)]
 

@@ -298,7 +298,7 @@ def _number(
     if mixture is not None and several:
         fields["name"] = "mixture"
         fields["group"] = f"m{base.group_of(sentence, mixture)}"
-        return [base.claim(kind, reading, sentence, index, mixture, mixture, 0, **fields)]
+        return [base.claim(kind, reading, sentence, index, mixture, mixture, _OF_MIXTURE, **fields)]
     doubts = [*event.fields.get("doubts", ()), *further]
     if len(ranked) > 1 and ranked[1][0] == price:
         doubts.append(f"may also belong to {ranked[1][2].drug.name}")
@@ -348,6 +348,9 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
         for other in base.mentions(sentence, "fluids", "injectates", "drugs")
         if other.table != "drugs" or other.id in _DILUENTS
     )
+
+
+_OF_MIXTURE = -4  # sooner than a total of what was injected, of which nobody says what it was
 
 
 def _touches(index: int, event: Event) -> bool:
