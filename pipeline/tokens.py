@@ -33,6 +33,12 @@ _OH = re.compile(r"^\d{1,2}[oO]$")
 _OH_DIGIT = re.compile(r"(?<![a-z])(o)['’](?=(?:one|two|three|four|five|six|seven|eight|nine)(?![a-z]))", re.I)
 _NAMED = re.compile(r"^[A-Z][A-Za-z]*[-–]\d[\dA-Za-z.]*$")  # GIA-80, TIMI-3: a name, not a number
 _SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ]|\d{1,4}$)")
+_ASKED = re.compile(r"^(\?{1,2})([A-Za-z].*)$")  # "?stone": query stone
+# Words of clinical shorthand with a mark inside them, and what they are said as.
+_SHORT = {
+    "-ve": "negative", "–ve": "negative", "+ve": "positive", "w/o": "without", "w/out": "without", "w/": "with",
+    "c/w": "consistent", "c/o": "complains", "req'd": "required", "reqd": "required",
+}  # fmt: skip
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
 
 
@@ -43,6 +49,11 @@ def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
     text = _OH_DIGIT.sub(r"\1-", text).replace("’", "'").replace("‐", "-").replace("‑", "-").replace("−", "-")
     if text in ("->", "→", "=>"):
         return ((text, "->", True),)
+    if text == "??":
+        return ((text, "query", False),)
+    asked = _ASKED.match(text)
+    if asked:
+        return ((asked[1], "query", False), *_pieces(asked[2]))
     head: list[tuple[str, str, bool]] = []
     tail: list[tuple[str, str, bool]] = []
     while text and text[0] in _OPENING:
@@ -65,6 +76,9 @@ def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
 def _core(text: str) -> list[tuple[str, str, bool]]:
     if not text:
         return []
+    short = _SHORT.get(text.lower())
+    if short is not None:
+        return [(text, short, False)]
     if text[0] in "qQ" and (text[1:2] == "." or text[1:2].isdigit()):
         return [(text, _norm(text), False)]  # "q.4-6h": how often, no quantity
     if _OH.match(text):

@@ -191,7 +191,7 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
         ident, things = _LETTER_OF[token.norm]
         if _beside(tokens, start - 1, start, things):  # "eight F catheter"
             best = grammar.load().table("units", Unit)[ident], start + 1
-    if best is None:
+    if best is None or (best[0].id == "fahrenheit" and token.norm == "f" and not _is_warmth(tokens, start)):
         return None
     row, end = best
     if row.id == "pool" and not (_is_blood(tokens, end) or _was_blood(tokens, start)):
@@ -200,6 +200,14 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
         return Said("{unit}", "count", start, end, row.id)
     # a trailing full stop of an abbreviation ("cc.") is the sentence's own
     return Said(row.ucum, row.dimension, start, end, row.id)
+
+
+_WARMTH = frozenset({"temp", "temperature", "warmed", "cooled", "fever", "febrile", "degrees", "degree", "t", "tmax"})
+
+
+def _is_warmth(tokens: Sequence[Token], start: int) -> bool:
+    """Whether a bare F is one of temperature: "fever > 101 F"; "71 F" beside a name is a woman's age."""
+    return any(token.norm in _WARMTH for token in tokens[max(0, start - 7) : start + 4])
 
 
 _BLOOD = frozenset({"blood", "packed", "red", "platelets", "plasma", "ffp", "prbc", "prbcs", "fresh", "cryoprecipitate",

@@ -27,8 +27,17 @@ NEGATED = [
     ("No loose bodies, fracture or synovitis.", "synovitis"),
     ("Neither hernia nor hydrocele.", "hydrocele"),
     ("misoprostol was drawn from the cupboard but not given uterus closed with one vicryl", "misoprostol"),
+    ("Bronchoscopy N/A.", "bronchoscopy"),
+    ("Basket tried w/o success.", "basket"),
+    ("-ve for ulceration.", "ulceration"),
+    ("Infection r/o.", "infection"),
+    ("Planned sterilisation was not done.", "sterilisation"),
+    ("We tried and failed to pass the wire.", "wire"),
 ]
 AFFIRMED = [
+    ("no known allergies spinal anaesthesia with heavy bupivacaine", "bupivacaine"),
+    ("uterus opened without injury to the bladder baby girl out", "girl"),
+    ("no cord round the neck placenta complete oxytocin five units", "oxytocin"),
     ("Labrum frayed, no full thickness tear, partial tear of about thirty percent.", "partial"),
     ("No chondral lesion, small loose body removed.", "loose"),
     ("No purulence, some fibrin.", "fibrin"),
@@ -51,6 +60,8 @@ SUSPECTED = [
     ("Possible infection of the plate.", "infection"),
     ("A tear was suspected.", "tear"),
     ("Infection could not be ruled out.", "infection"),
+    ("Lesion of the cord, ?SCC.", "scc"),
+    ("R/o malignancy.", "malignancy"),
 ]
 
 
@@ -96,6 +107,14 @@ def test_a_suspicion_that_is_confirmed_is_none() -> None:
         ("The left hip has a hemiarthroplasty from 2019.", "hemiarthroplasty", "historical"),
         ("He may walk, the knee was replaced.", "replaced", "performed"),
         ("Her mother had a deep vein thrombosis.", "thrombosis", "other_person"),
+        ("her sister had a thrombosis she has asthma", "asthma", "performed"),
+        ("The next patient on the list has a pneumothorax.", "pneumothorax", "other_person"),
+        ("Planned sterilisation was not done, she changed her mind.", "sterilisation", "performed"),
+        ("H/o left nephrectomy.", "nephrectomy", "historical"),
+        ("Appendicectomy (2010).", "appendicectomy", "historical"),
+        ("Left hernia repair 0805.", "repair", "performed"),
+        ("Used to take warfarin.", "warfarin", "historical"),
+        ("The screw takes well in the bone.", "bone", "performed"),
         ("the first hip was done in twenty eleven general anaesthesia supine", "supine", "performed"),
         ("The plan was discussed prior to the incision.", "incision", "performed"),
         ("It should be noted that the nerve was seen.", "nerve", "performed"),

@@ -60,7 +60,7 @@ def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Men
     if ahead and after and follows not in _MEANT:
         return _with_joined(sentence, after[0], drugs, 1)
     if before:
-        return _with_joined(sentence, before[-1], drugs, -1)
+        return _with_joined(sentence, before[-1], drugs, -1) if _closes_list(sentence, before) else before[-1:]
     return _with_joined(sentence, after[0], drugs, 1) if after and not clauses.parted(
         sentence, hit.last, after[0].first
     ) else []  # fmt: skip
@@ -79,6 +79,14 @@ def _is_subject(sentence: Sentence, drug: Mention, hit: cues.Hit) -> bool:
     """Whether a drug before a denial may be what is denied: nothing was told of it in between."""
     between = [token.norm for token in sentence.tokens[drug.last + 1 : hit.first]]
     return not any(norm in ("given", "injected", "used", "administered", "infiltrated") for norm in between)
+
+
+def _closes_list(sentence: Sentence, before: list[Mention]) -> bool:
+    """Whether "and" or the like stands before the last of them: "tamsulosin 400 mcg, warfarin held" is no list."""
+    if len(before) < 2:
+        return True
+    between = sentence.tokens[before[-2].last + 1 : before[-1].first]
+    return any(token.norm in _JOINERS - {","} for token in between)
 
 
 def _with_joined(sentence: Sentence, drug: Mention, drugs: list[Mention], way: int) -> list[Mention]:
@@ -121,6 +129,8 @@ def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[s
     tokens = sentence.tokens
     ahead = _own_part(sentence, drug)
     cue = next((at for at, token in enumerate(ahead) if _is_stop(ahead, at)), None)
+    if cue is not None and _stops_another(sentence, drug.last + 1 + cue):
+        cue = None
     lead = [token.norm for token in tokens[max(0, drug.first - 3) : drug.first]]
     off = bool(_OFF & set(lead)) and not set(lead) & {"switched", "turned", "cut", "not"}
     if cue is None and not off:
@@ -136,6 +146,14 @@ def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[s
     if said == "continued":
         return True, ("said to be continued; not said to be given here",)
     return True, () if dated or said in ("last", "until") else ("said to be stopped; not said when",)
+
+
+def _stops_another(sentence: Sentence, verb: int) -> bool:
+    """ "Takes bisoprolol and stopped her rivaroxaban": the verb has the next drug as its object."""
+    lead = sentence.tokens[verb - 1].norm
+    return lead in ("and", "but", "she", "he", "they", "who", "we", "i") and any(
+        m.table == "drugs" and verb < m.first <= verb + 2 for m in sentence.mentions
+    )
 
 
 def _is_stop(ahead: list[Token], at: int) -> bool:

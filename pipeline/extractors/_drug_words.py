@@ -39,7 +39,19 @@ def was_before(sentence: Sentence, drug: Mention) -> bool:
     words = [token.norm for token in sentence.tokens[max(0, drug.first - 2) : drug.first]]
     taken = words[-1:] == ["on"] and words[:1] not in (["started"], ["discharged"], ["home"], ["continue"], ["go"])
     before = {token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]}
+    taken = taken and not goes_home_on(sentence, drug)
     return taken or (sentence.section in _STORY and bool(before & _TRIED))
+
+
+_LEAVES = frozenset({"home", "discharge", "discharged", "leaves", "leave", "goes", "go", "restart", "restarted",
+                     "resume", "continue", "continues"})  # fmt: skip
+
+
+def goes_home_on(sentence: Sentence, drug: Mention) -> bool:
+    """ "Home in the morning on cephalexin": to be taken later."""
+    before = [token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]]
+    at = max((index for index, norm in enumerate(before) if norm in (".", ";", "was", "were", "had")), default=-1)
+    return before[-1:] in (["on"], ["with"]) and bool(_LEAVES & set(before[at + 1 :]))
 
 
 def as_carrier(fields: dict[str, Any], carrier: dict[str, Any]) -> dict[str, Any]:

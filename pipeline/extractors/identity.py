@@ -199,6 +199,10 @@ def _no_allergy(reading: Reading, sentence: Sentence, first: int, last: int) -> 
     return base.make("allergy", reading, sentence, first, last, text="none", certainty="negated", status="performed")
 
 
+# What no allergy is against: where one of these is named behind it, something else begins.
+_NO_ALLERGEN = ("procedures", "positions", "anaesthesia", "team", "events", "tourniquet", "counts", "approaches")
+
+
 def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
     tokens = sentence.tokens
     start = index + 1
@@ -209,12 +213,14 @@ def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
     start = start if led else end
     while end < len(tokens) and end < start + 8 and tokens[end].norm not in (
         ".", ";", "with", "which", "so", "but", "she", "he", "causing", "the", "was", "were", "tourniquet", "who",
+        "her", "his", "their", "our", "previous", "known", "takes", "consent", "past", "history", "has", "had",
     ):  # fmt: skip
         end += 1
     given = [
         m.first for m in base.mentions(sentence, "drugs") if start < m.first < end and m.last + 1 < len(tokens)
         and (tokens[m.last + 1].quantity is not None or tokens[m.last + 1].norm in ("given", "instead"))
     ]  # fmt: skip
+    given += [m.first for m in base.mentions(sentence, *_NO_ALLERGEN) if start < m.first]
     end = min([end, *given])  # "allergic to penicillin clindamycin six hundred given"
     if end == start:
         drug = [m for m in base.mentions(sentence, "drugs") if m.last < index and index - m.last <= 2]

@@ -158,7 +158,7 @@ def _circumstances(
 
 
 def _is_later(sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug, after: bool) -> bool:
-    if _at_home(sentence, grammar, mention):
+    if _at_home(sentence, grammar, mention) or _drug_words.goes_home_on(sentence, mention):
         return True
     if _drug_told.is_by_the_clock(sentence, mention) and not _drug_words.was_given(sentence, mention):
         return True

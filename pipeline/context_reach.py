@@ -1,0 +1,226 @@
+"""How far a cue of status or certainty reaches: ahead to the end of its clause or to the next named thing, and back."""
+
+from __future__ import annotations
+
+from pipeline import clauses
+from pipeline.clauses import word_set as _words
+from pipeline.context_cues import CueHit
+from pipeline.records import Mention, Sentence, Token
+
+# Function words of English (closed classes; grammars/ holds what is medical).
+_JOINING = frozenset({"or", "nor", "and", ",", "/", "either", "neither"})
+THIN = _words(
+    "a an the any of in on at to into within from around about along over under near by for with this that "
+    "these those its his her their our it he she they we i there was were is are be been being had has have "
+    "did and then but or also again still further other such either both all each as up out down noted seen "
+    "found identified present"
+)
+# Words of making ready: "was prepared but not given" says of the drug before them that it was not given.
+READY = _words("prepared drawn made ready opened available offered considered attempted tried kept placed")
+_AFRESH = frozenset({"a", "an", "the", "some", "mild", "moderate", "severe", "good", "normal", "intact"})
+_BORDER = frozenset({";", ":", ".", "?", "!", "—", "...", "…"})
+_BACK = 8  # tokens that a status reaches back in such a stream
+RUN_ON = 40  # tokens; a longer sentence is a stream of speech without full stops [chosen on own narrations]
+
+
+def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[int]) -> int:
+    """Last token of the clause that follows a status cue."""
+    tokens = sentence.tokens
+    end = len(tokens) - 1
+    limit = min(end, hit.last + hit.rule.reach)
+    settings = {m.first for m in sentence.mentions if m.table in _SETTING}
+    opened = clauses.starts(sentence) if hit.rule.id in _FEARS else ()
+    for index in range(hit.last + 1, limit + 1):
+        if tokens[index].norm == "." and tokens[index - 1].norm in _SHORT:
+            continue
+        if tokens[index].norm in (".", ";", "?", "!") or (index in stops and tokens[index].norm in _TURNS):
+            return index - 1
+        if hit.rule.id == "aimed" and tokens[index].norm == ",":
+            return index - 1
+        dated = clauses.is_year(tokens[index]) and tokens[index - 1].norm in ("in", "since")
+        if hit.rule.value == "historical" and dated:
+            return index
+        if hit.rule.value == "conditional" and tokens[index].norm in _CHOSEN:
+            return index - 1
+        if hit.rule.id == "purpose" and clauses.is_past_purpose(sentence, index):
+            return index - 1
+        if tokens[hit.last].norm in _ADJECTIVES and clauses.acted_on(sentence, index) and index > hit.last + 1:
+            return index - 1  # "the previous osteotomy was resected": today
+        if hit.rule.value == "historical" and index > hit.last + 1 and clauses.names_operation(sentence, index):
+            return index - 1
+        if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
+            return max(hit.last, min(index, max(clauses.bounds(sentence, index)[0], hit.last + 1)) - 1)
+        if hit.rule.value == "planned" and clauses.told_done(sentence, index):
+            return index - 1 if tokens[index].norm == "underwent" else hit.last
+        if hit.rule.value == "planned" and len(tokens) <= RUN_ON:
+            continue
+        if hit.rule.value == "other_person" and index > hit.last + 1 and _is_patient(sentence, index):
+            return index - 1
+        if hit.rule.value == "other_person" and any(m.table == "drugs" and m.first == index for m in sentence.mentions):
+            return index - 1
+        if index in settings or (tokens[index].norm == "," and clauses.opens_one(sentence, index + 1)):
+            return index - 1
+        if hit.rule.id in _FEARS and index in opened and clauses.is_main(sentence, index):
+            return index - 1
+    return limit
+
+
+def _is_patient(sentence: Sentence, index: int) -> bool:
+    """ "Her sister had a dystocia she has asthma": with the pronoun that opens a clause the patient is meant again."""
+    norms = [token.norm for token in sentence.tokens[index : index + 2]]
+    return norms[0] in ("she", "he", "patient") and norms[-1] in clauses.FINITE and (
+        index in clauses.starts(sentence) or sentence.tokens[index - 1].norm in (",", "and", "but", "the")
+    )
+
+
+# Things of the operation itself: a history or a condition said before them does not reach over them.
+_SETTING = frozenset(
+    {"anaesthesia", "positions", "preparations", "counts", "sutures", "closures", "handedness", "sex", "team", "events",
+     "conditions", "dispositions", "tourniquet", "grades", "drains", "specimens"}
+)
+_ADJECTIVES = frozenset({"previous", "prior", "old", "preexisting", "existing", "longstanding", "standing", "known"})
+_SHORT = frozenset({"incl", "rt", "lt", "approx"})
+# What is feared or aimed at is told in a phrase: the clause behind it tells what was done.
+_FEARS = frozenset({"risks", "purpose"})
+# What was chosen after the options and risks were told is no option any more.
+_CHOSEN = frozenset({"chose", "chosen", "elected", "opted", "decided", "proceeded"})
+_TURNS = frozenset({"but", "however", "although", "though", "therefore", "so", "then", "next", "please"})
+
+
+def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[int]) -> int:
+    """Last token that a certainty cue governs ahead: the next named thing and those joined to it."""
+    tokens = sentence.tokens
+    limit = min(len(tokens) - 1, hit.last + hit.rule.reach)
+    starts = {mention.first: mention for mention in sentence.mentions if mention.table not in BY_THE_WAY}
+    others = {other.first for other in hits if other is not hit and other.rule.axis == "certainty"}
+    over = [m.last for m in sentence.mentions if m.first <= hit.first and m.last > hit.last]
+    if [token.norm for token in tokens[hit.last + 2 : hit.last + 4]] in (["in", "it"], ["inside", "it"]):
+        over.append(hit.last + 3)  # "no bowel in it mesh ..."
+    index, named = max([hit.last, *over]) + 1, bool(over)
+    parts = {m.first: m.last for m in sentence.mentions if m.table == "sites"}
+    words = 0  # of a noun that no grammar names: "no injury to the bladder", "no known allergies"
+    while index <= limit:
+        norm = tokens[index].norm
+        if not named and hit.rule.id in _OF_NOUNS:
+            if words and (norm in _ENDS_NOUN or words == _MOST_WORDS):
+                return index - 1
+            if norm in _ALLERGY or (index in parts and words and tokens[index - 1].norm in _TO_A_PART):
+                named, index = True, parts.get(index, index) + 1
+                continue
+            words += norm not in THIN and norm not in _JOINING
+        if norm in _BORDER or index in stops or (index in others and index > hit.last + 1):
+            return index - 1
+        if norm == "," or norm in ("and", "/"):
+            if clauses.opens_one(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1)):
+                return index - 1
+            if norm == "," and index > hit.last + 1 and clauses.told_more(sentence, index + 1):
+                return index - 1
+            index += 1
+            continue
+        if not named and tokens[index].quantity is not None and index > hit.last + 2:
+            return index - 1
+        mention = starts.get(index)
+        if mention is not None:
+            if not named and mention.table in _SETTING and index > hit.last + 3:
+                return index - 1
+            if named and (mention.table in _OUTCOME or not _joined(sentence, index, hit.last)):
+                return index - 1
+            named, index = True, mention.last + 1
+            limit = max(limit, min(len(tokens) - 1, index + 6))
+            continue
+        if named and norm not in THIN and norm not in _JOINING and not _leads_on(sentence, index, starts):
+            return index - 1 if norm in clauses.VERBS or tokens[index].quantity is not None else index
+        index += 1
+    return limit
+
+
+_OF_NOUNS = frozenset({"no", "without", "denied", "nil"})
+_ALLERGY = frozenset({"allergies", "allergy", "nkda"})
+_ENDS_NOUN = frozenset({"by", "with"})
+_TO_A_PART = frozenset({"the", "to", "into", "of", "round", "around", "in", "his", "her", "either", "both"})
+_MOST_WORDS = 4
+# "No complications, to the ward in good condition"
+_OUTCOME = frozenset({"dispositions", "conditions"})
+# Mentions of these tables tell how, where or how much, and do not use up the reach of a negation.
+BY_THE_WAY = frozenset({"sides", "sites", "guidance", "team", "events", "routes"})
+
+
+def _leads_on(sentence: Sentence, index: int, starts: dict[int, Mention]) -> bool:
+    """Whether a word in a list is an adjective right before the next named thing ("or chondral damage")."""
+    for ahead in range(index + 1, min(index + 3, len(sentence.tokens))):
+        if ahead in starts:
+            return _joined(sentence, index, -1)
+        if sentence.tokens[ahead].punctuation:
+            return False
+    return False
+
+
+def _joined(sentence: Sentence, index: int, floor: int) -> bool:
+    """Whether a joining word or mark stands before a token, with at most two words between."""
+    return any(sentence.tokens[back].norm in _JOINING for back in range(index - 1, max(floor, index - 4), -1))
+
+
+def _affirms(sentence: Sentence, start: int) -> bool:
+    """Whether what follows "and" starts afresh: an article, a number, a word of amount."""
+    return start < len(sentence.tokens) and (
+        sentence.tokens[start].norm in _AFRESH
+        or sentence.tokens[start].quantity is not None
+    )
+
+
+def start_behind(sentence: Sentence, hit: CueHit) -> int:
+    """First token of the clause before a cue: the nearest stretch that holds more than thin words.
+
+    A certainty cue takes the nearest named thing of it and those joined to that one, no more.
+    """
+    tokens = sentence.tokens
+    stream = len(tokens) > RUN_ON
+    certainty = hit.rule.axis == "certainty"
+    if certainty and hit.first and tokens[hit.first - 1].norm == ":":
+        return clauses.heading(sentence, hit.first - 1)
+    floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))
+    ends = {m.last: m for m in sentence.mentions if m.table not in BY_THE_WAY}
+    settings = {m.last for m in sentence.mentions if m.table in _SETTING}
+    thick, named = False, False
+    index = hit.first - 1
+    while index >= floor:
+        token = tokens[index]
+        if token.norm in (".", ";", "?", "!") or (token.norm in ("which", "who") and thick):
+            return index + 1
+        if token.norm in (",", "and", "but", ":") and thick and not (named and _list_before(tokens, index)):
+            return index + 1
+        if not certainty and thick and token.norm in ("she", "he", "they", "we", "i"):
+            return index
+        if index in settings and (stream or hit.rule.value != "planned") and (thick or not certainty):
+            return index + 1
+        if certainty and thick and token.quantity is not None:
+            return index + 1
+        if hit.rule.value == "historical" and thick and token.quantity is not None and (
+            token.quantity.dimension in ("mass", "volume", "amount", "fraction")
+        ):
+            return index + 1  # "gentamicin 240 mg apixaban stopped three days ago"
+        mention = ends.get(index)
+        if mention is not None and certainty:
+            named = thick = True
+            index = mention.first - 1
+            continue
+        thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY
+        if named and token.norm not in _JOINING and token.norm not in _BEFORE_NAME and not _modifies(sentence, index):
+            return index + 1
+        thick = thick or not thin
+        index -= 1
+    return max(floor, 0)
+
+
+# Words that belong to the named thing right after them.
+_BEFORE_NAME = frozenset({"a", "an", "the", "any", "this", "that", "his", "her", "left", "right", "further", "other"})
+
+
+def _modifies(sentence: Sentence, index: int) -> bool:
+    """Whether a word is an adjective of a list ("chondral or meniscal damage"): "or"/"and" stands close before it."""
+    return any(token.norm in ("or", "and", "nor") for token in sentence.tokens[max(0, index - 2) : index])
+
+
+def _list_before(tokens: tuple[Token, ...], index: int) -> bool:
+    """Whether a mark or "and" before a named thing goes on a list ("a tear and loose bodies were not seen")."""
+    return tokens[index].norm == "and" or any(token.norm in ("and", "or") for token in tokens[index + 1 : index + 6])
