@@ -40,6 +40,7 @@ from pipeline import (
     sections,
     settle,
     tokens,
+    unused,
     utterances,
     wordlist,
 )
@@ -291,7 +292,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     for extractor in plugins.every("pipeline.extractors"):
         found += extractor.extract(reading, rules)
     told = other_side.fill(same_again.repeat(arbitrate(found), reading, rules), reading, rules)
-    stated = removals.explant(inherited.inherit(told, reading, rules), reading, rules)
+    stated = unused.set_aside(removals.explant(inherited.inherit(told, reading, rules), reading, rules), reading)
     stated = prior_devices.mark(stated, reading)
     return reading, _number(faint.lend(settle.settle(stated, reading, rules), reading))
 

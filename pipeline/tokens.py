@@ -39,6 +39,7 @@ _SHORT = {
     "-ve": "negative", "–ve": "negative", "+ve": "positive", "w/o": "without", "w/out": "without", "w/": "with",
     "c/w": "consistent", "c/o": "complains", "req'd": "required", "reqd": "required",
 }  # fmt: skip
+_CELLS = re.compile(r"\||\s;\s|\t")  # a line of a table is one of its own
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
 
 
@@ -157,6 +158,7 @@ def _lines(text: str) -> Iterable[str]:
                 and not row.isupper()
                 and len(row) + 1 + len(following.split()[0]) > width
                 and not _LIST_MARK.match(following.split()[0])
+                and not (_CELLS.search(row) and _CELLS.search(following))
             )
             if not wrapped:
                 yield held

@@ -136,7 +136,10 @@ def _behind(sentence: Sentence, part: _Part, parts: list[_Part]) -> int | None:
         return at
     if _bare(sentence, at + 1) and any(m.table == "devices" and 0 < m.first - at - 1 <= 3 for m in sentence.mentions):
         return at  # "cup fifty four two screws"
-    return at if following.norm in ("plus", "minus", "with", "and", "cemented", "uncemented", "on") else None
+    return at if following.norm in _AFTER_SIZE else None
+
+
+_AFTER_SIZE = frozenset({"plus", "minus", "with", "and", "cemented", "uncemented", "on", "lot", "serial"})
 
 
 def _offset(reading: Reading, sentence: Sentence, at: int, part: _Part) -> list[Fact]:

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from typing import Any
 
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Reading, Sentence, Token
+from pipeline.spelled import DIGITS
 
 KINDS = ("device_lot", "device_serial", "device_udi", "device_expiry")
 
 _CODES = {"lot": "device_lot", "serial": "device_serial", "udi": "device_udi"}
-_SKIPPED = frozenset({"is", "was", ":", "number", "no", "#", "code", "the", "of", "reads"})
+_SKIPPED = frozenset({
+    "is", "was", ":", "number", "no", "#", "code", "the", "of", "reads", "again", "repeat", "repeated", "once", "more",
+    "as", "above", ",", "confirmed",
+})
 # The ICAO spelling alphabet.
 _SPELLED = {
     word: word[0].upper()
@@ -29,10 +35,12 @@ _LONGEST_WORD = 12
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        for hit in cues.hits(sentence, grammar, *_CODES):
+        hits = cues.hits(sentence, grammar, *_CODES)
+        for hit in hits:
             fact = _code(reading, sentence, hit)
             if fact is not None:
-                facts.append(fact)
+                doubts = tuple(doubt for doubt in fact.doubts if not doubt.endswith("from single digits"))
+                facts.append(replace(fact, doubts=doubts, **_owner(sentence, hit, hits)))
         for hit in cues.hits(sentence, grammar, "expiry"):
             facts += _expiry(reading, sentence, hit)
     return facts
@@ -43,11 +51,16 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
     at = hit.last + 1
     while at < len(tokens) and tokens[at].norm in _SKIPPED:
         at += 1
+    named = _named(sentence, at)
+    if named is not None:
+        at = named[1] + 1
+        while at < len(tokens) and tokens[at].norm in _SKIPPED:
+            at += 1
     first, parts, numbers = at, [], []
     while at < len(tokens):
         token = tokens[at]
         if token.quantity is not None and token.quantity.dimension == "":
-            parts.append(token.quantity.text if token.quantity.form == "code" else token.text)
+            parts.append(token.quantity.text if token.quantity.form == "code" else _digits(token))
             numbers.append((token.first, token.last))
         elif token.norm in _LETTERS:
             parts.append(_LETTERS[token.norm])
@@ -65,9 +78,48 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
     if not numbers:
         return fact
     return base.claim(
-        _CODES[hit.id], reading, sentence, _token_at(sentence, numbers[0]), hit.first, at - 1, 0, text=text.upper(),
+        _CODES[hit.id], reading, sentence, _token_at(sentence, numbers[0]), hit.first, at - 1, _SURE, text=text.upper(),
         value=None, low=None, high=None, unit=None, rest=tuple(numbers[1:]),
     )  # fmt: skip
+
+
+def _digits(token: Token) -> str:
+    """A number inside a code: spoken digits one by one ("four oh nine" is 409), else as written."""
+    words = token.text.lower().split()
+    if all(word in DIGITS for word in words):
+        return "".join(DIGITS[word] for word in words)
+    value = token.quantity.value if token.quantity is not None else None
+    whole = value is not None and value == int(value)
+    return f"{int(value)}" if value is not None and whole and token.text[:1].isalpha() else token.text
+
+
+def _named(sentence: Sentence, at: int) -> tuple[int, int] | None:
+    """The thing of "lot of the nail 77K": its tokens, where "of" or "for" leads to it."""
+    tokens = sentence.tokens
+    if at < 1 or not any(token.norm in ("of", "for") for token in tokens[max(0, at - 2) : at]):
+        return None
+    end = at
+    while end < len(tokens) and end - at < _NAME and tokens[end].norm.isalpha() and tokens[end].quantity is None and (
+        tokens[end].norm not in _SPELLED and len(tokens[end].norm) > 1
+    ):  # fmt: skip
+        end += 1
+    return (at, end - 1) if end > at and end < len(tokens) else None
+
+
+_NAME, _SURE = 4, -5  # words; no other reader may take digits out of a code
+
+
+def _owner(sentence: Sentence, hit: cues.Hit, hits: list[cues.Hit]) -> dict[str, Any]:
+    """The one device whose code it can be: named behind it ("lot of the nail"), or alone between the code before it
+    and this one."""
+    since = max((other.last for other in hits if other.last < hit.first and other.id == hit.id), default=-1)
+    after = _named(sentence, next((at for at in range(hit.last + 1, len(sentence.tokens))
+                                   if sentence.tokens[at].norm not in _SKIPPED), len(sentence.tokens)))  # fmt: skip
+    low, high = after if after is not None else (since + 1, hit.first - 1)
+    own = [mention for mention in base.mentions(sentence, "devices") if low <= mention.first and mention.last <= high]
+    if len(own) != 1:
+        return {}
+    return {"name": own[0].id, "group": f"d{base.group_of(sentence, own[0].first)}"}
 
 
 def _token_at(sentence: Sentence, number: tuple[int, int]) -> int:

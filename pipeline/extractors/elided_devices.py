@@ -7,6 +7,7 @@ A size said without a unit stays without one and is doubtful. Parts count only w
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -32,6 +33,7 @@ _WHOLE_ROW = frozenset({"all", "each", "both"})
 _ONE_OF = frozenset({"first", "second", "third", "fourth", "fifth", "last", "other", "others", "next", "one", "final",
                      "remaining", "rest"})  # fmt: skip
 _ENDS = frozenset({"and", "in", "on", "at", "with", "then", "for", "but", "which", "loaded", "placed", "to"})
+_CHANGED = frozenset({"changed", "exchanged", "replaced", "swapped", "upsized", "downsized"})
 _LARGEST = 120  # mm, the longest screws; common practice, no source
 
 
@@ -157,7 +159,12 @@ def _behind(reading: Reading, sentence: Sentence, thing: Thing, end: int) -> lis
     while at < end and tokens[at].norm in (",", ":", "size", "a", "("):
         at += 1
     quantity = tokens[at].quantity if at < min(end, thing.last + 4) else None
-    if quantity is None or not is_decimal(tokens[at]) or quantity.form != "number":
+    if quantity is None or quantity.form != "number":
+        return []
+    apposed = tokens[at - 1].norm == "a" and tokens[at - 2].norm == "," and at + 1 < len(tokens) and (
+        tokens[at + 1].norm == ","
+    )  # "one of the screws, a sixteen, did not bite"
+    if not is_decimal(tokens[at]) and not apposed:
         return []
     return _size(reading, (sentence, thing), sentence, at, _COST)
 
@@ -170,6 +177,11 @@ def _told(
     facts: list[Fact] = []
     for at in range(start, end):
         norm = tokens[at].norm
+        if norm in _CHANGED and at + 3 <= end and tokens[at + 1].norm in ("for", "by", "with", "to"):
+            index = at + 2 + (tokens[at + 2].norm in ("a", "an"))
+            if index < end and (index > at + 2 or is_decimal(tokens[index])):
+                facts += _instead(reading, owner, sentence, index)
+            continue
         if norm not in _WHOLE_ROW and norm not in _ONE_OF:
             continue
         index, been = at + 1, norm in _WHOLE_ROW
@@ -181,6 +193,17 @@ def _told(
         if been and index < end and _sizeable(sentence, index):
             facts += _size(reading, owner, sentence, index, _COST)
     return facts
+
+
+def _instead(reading: Reading, owner: tuple[Sentence, Thing], sentence: Sentence, at: int) -> list[Fact]:
+    """The thing that came in place of another ("was changed for a 14"): of the same sort, and one of its own."""
+    sizes = _size(reading, owner, sentence, at, _COST)
+    if not sizes:
+        return []
+    group = f"d{base.group_of(sentence, at)}"
+    fields = {key: value for key, value in _shared(*owner).items() if key not in ("unit", "group")}
+    return [*(replace(size, group=group) for size in sizes),
+            base.make("device", reading, sentence, at, at, group=group, **fields)]  # fmt: skip
 
 
 def _sizeable(sentence: Sentence, at: int) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pipeline import cues, sidewise
+from pipeline import clauses, cues, sidewise
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
@@ -43,6 +43,28 @@ def _catheter(reading: Reading, sentence: Sentence, index: int, dimension: str) 
     return []
 
 
+def _transfused(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
+    """ "Two units of blood were given", "he was transfused one unit": which product it was, was not said."""
+    tokens = sentence.tokens
+    low, high = clauses.bounds(sentence, index)
+    norms = {token.norm for token in tokens[low:high]}
+    of_blood = [token.norm for token in tokens[index + 1 : index + 3]] == ["of", "blood"]
+    given = bool(norms & _TRANSFUSED) or (of_blood and bool(norms & _GOT))
+    quantity = tokens[index].quantity
+    if not given or norms & _NOT_BLOOD or quantity is None or quantity.unit != "{unit}":
+        return []
+    if cues.around(sentence, grammar, index, index, "reserved"):
+        return []
+    last = index + 2 if of_blood else index
+    at = next((at for at in range(low, high) if tokens[at].norm in _TRANSFUSED | _GOT), index)
+    return [base.claim("fluid_in", reading, sentence, index, min(at, index), max(at, last), _UNNAMED, text="blood")]
+
+
+_TRANSFUSED = frozenset({"transfused", "transfusion", "transfuse"})
+_GOT = frozenset({"given", "received", "infused", "got", "administered", "hung"})
+_NOT_BLOOD = frozenset({"lost", "insulin", "heparin", "botox", "botulinum", "oxytocin", "vasopressin"})
+_UNNAMED = 12
+
 _COUNTED = {"count": "blood", "": "output"}  # units of blood; "urine output 180"
 _VEIN = ("intravenous-fluid", "given")
 
@@ -73,6 +95,12 @@ def _in_a_place(sentence: Sentence, hit: cues.Hit) -> bool:
 def _is_used(sentence: Sentence, hit: cues.Hit) -> bool:
     """ "Six bags of saline were used": for what was not said, and most rinse."""
     return hit.id == "given" and sentence.tokens[hit.last].norm in ("used", "use", "using")
+
+
+def _is_given(sentence: Sentence, last: int) -> bool:
+    """ "Two units of blood were given, one was in the room": a word of giving right behind."""
+    after = [token.norm for token in sentence.tokens[last + 1 : last + 4]]
+    return bool({"given", "transfused", "infused"} & set(after)) and not {"not", "none", "never"} & set(after)
 
 
 def _of_next(sentence: Sentence, grammar: Grammar, index: int, mention: Mention) -> bool:
@@ -120,7 +148,9 @@ def _number(
         row = fluids[mention.id]
         if row.group == "crystalloid" and not _is_intravenous(sentence, grammar, mention, washed):
             continue
-        if row.group == "blood" and cues.around(sentence, grammar, index, mention.last, "reserved"):
+        if row.group == "blood" and not _is_given(sentence, max(index, mention.last)) and (
+            cues.around(sentence, grammar, index, mention.last, "reserved")
+        ):
             continue  # cross-matched is not given
         price = cues.cost(sentence, index, mention.first, mention.last)
         if _of_next(sentence, grammar, index, mention):
@@ -145,6 +175,8 @@ def _number(
             base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=name, scale=scale)
         )
     facts += _catheter(reading, sentence, index, dimension)
+    if dimension == "count" and not facts:
+        facts += _transfused(reading, sentence, grammar, index)
     near = cues.nearest(sentence, grammar, index, "intravenous-fluid")
     if near is not None and sentence.tokens[near[1].last].norm == "fluid" and near[1].first == near[1].last:
         near = None  # "purulent fluid" is no infusion, "fluids" are

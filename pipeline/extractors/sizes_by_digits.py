@@ -39,7 +39,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _of(reading: Reading, sentence: Sentence, thing: Mention, grammar: Grammar, role: str) -> list[Fact]:
     run = _run(sentence, thing)
     digits = "".join(digit for _, digits in run for digit in digits)
-    if len(digits) < 2:
+    if len(digits) < 2 or _of_a_code(sentence, run[0][0]):
         return []
     first, last = run[0][0], run[-1][0]
     said = " ".join(sentence.tokens[at].text for at, _ in run).lower()
@@ -63,6 +63,12 @@ def _of(reading: Reading, sentence: Sentence, thing: Mention, grammar: Grammar, 
         facts.append(base.make("device_count", reading, sentence, first, last, value=Decimal(count), doubts=(read,),
                                places=(thing.first,), **shared))  # fmt: skip
     return facts
+
+
+def _of_a_code(sentence: Sentence, first: int) -> bool:
+    """Whether the digits go on a lot or serial number ("lot alpha one two three liner lot bravo ...")."""
+    before = [token.norm for token in sentence.tokens[max(0, first - 5) : first]]
+    return bool({"lot", "serial", "batch", "udi", "sn", "reference", "ref"} & set(before))
 
 
 def _run(sentence: Sentence, thing: Mention) -> list[tuple[int, str]]:

@@ -1,0 +1,119 @@
+"""Devices that were opened and did not stay: dropped, contaminated, wasted, sent back, or changed for another.
+
+"A second mesh was opened but returned", "one screw was dropped on the floor and replaced": not used. "The sixteen did
+not bite and was changed for an eighteen": it came out, and the other one is in. All that was said of the device (its
+size, its count) shares its fate.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.records import Fact, Reading, Sentence
+
+_KINDS = frozenset({"device", "device_size", "device_count"})
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+_NEVER_IN = _words("unused wasted discarded dropped contaminated desterilised desterilized unsterile returned rejected "
+                   "binned")  # fmt: skip
+_BACK = frozenset({("went", "back"), ("sent", "back"), ("put", "back"), ("handed", "back"), ("given", "back"),
+                   ("thrown", "away"), ("not", "used"), ("not", "needed"), ("not", "required"), ("not", "implanted"),
+                   ("never", "used"), ("not", "deployed"), ("not", "opened")})  # fmt: skip
+_CHANGED = _words("exchanged changed swapped replaced upsized downsized")
+_FOR = _words("for by with to")
+_NO_PASS = _words("pass fit seat go hold bite")
+_DENIED = _words("not never nothing")
+_TOO = _words("long short big large small wide narrow thick loose tight")
+_PASSIVE = _words("was were been being is and then immediately promptly subsequently therefore so had got it be which "
+                  "that but opened found to too long short big large small loose tight in out on the floor drapes from "
+                  "trial used pulled failed could would did not bite hold engage get purchase came fall fell hit a an "
+                  "first off table again because as stripped bent broke broken")  # fmt: skip
+_REACH = 14  # tokens between a device and what became of it
+_OUTS = ("implanted", "used")
+
+
+def set_aside(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
+    """The facts; what was not used is denied (role "not_used"), what was changed for another is "explanted". Pure."""
+    starts = [sentence.tokens[0].first if sentence.tokens else -1 for sentence in reading.sentences]
+    fates: dict[str, str] = {}
+    for fact in facts:
+        if fact.kind not in _KINDS or fact.group is None or fact.status != "performed":
+            continue
+        sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
+        fate = _fate(fact, sentence, facts)
+        if fate:
+            fates[fact.group] = "not_used" if "not_used" in (fate, fates.get(fact.group)) else fate
+    return [_told(fact, fates) for fact in facts]
+
+
+def _told(fact: Fact, fates: dict[str, str]) -> Fact:
+    fate = fates.get(fact.group or "") if fact.kind in _KINDS else None
+    if fate == "implanted" and fact.role == "explanted":
+        return replace(fact, role="implanted")
+    if fate in (None, "implanted") or fact.role not in _OUTS or fact.status != "performed":
+        return fact
+    if fate == "not_used":
+        return replace(fact, certainty="negated", role="not_used")
+    return replace(fact, role="explanted") if fact.role == "implanted" and fact.certainty == "affirmed" else fact
+
+
+def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
+    """ "not_used", "explanted", "implanted" (for another) or "": what the words around a device say of it."""
+    tokens = sentence.tokens
+    start = next((at for at, token in enumerate(tokens) if token.first > fact.evidence.last), len(tokens))
+    ends = [other.evidence.first for other in facts if other.kind in _KINDS and other.group != fact.group
+            and other.evidence.first > fact.evidence.last]  # fmt: skip
+    end = min([next((at for at, token in enumerate(tokens) if token.first >= first), len(tokens)) for first in ends],
+              default=len(tokens))  # fmt: skip
+    norms = [token.norm for token in tokens]
+    first = next((at for at, token in enumerate(tokens) if token.last >= fact.evidence.first), 0)
+    if _told_before(sentence, first):
+        return "not_used"
+    if _in_its_place(sentence, first):
+        return "implanted"
+    for at in range(start, min(end, start + _REACH)):
+        if norms[at] in (".", ";", "?", "!"):
+            return ""
+        denied = bool(_DENIED & set(norms[max(start, at - 2) : at])) or norms[first - 1 : first] == ["no"]
+        if norms[at] in _NEVER_IN and not denied:
+            return "not_used"
+        if tuple(norms[at : at + 2]) in _BACK:
+            return "not_used"
+        if norms[at] in _NO_PASS and denied and norms[start : start + 1] != ["for"]:
+            continue
+        if norms[at] in _CHANGED and at + 1 < len(norms) and norms[at + 1] in _FOR and not denied:
+            return "explanted"
+        if norms[at] not in _PASSIVE and norms[at] not in _TOO and not tokens[at].punctuation and (
+            tokens[at].quantity is None and norms[at] not in _NO_PASS
+        ):  # fmt: skip
+            return ""
+    return ""
+
+
+_LED = _words("a an the one first second other this that single and another")
+
+
+def _told_before(sentence: Sentence, first: int) -> bool:
+    """ "Dropped one screw", "an unused mesh": the verb in the active voice, or the word as an adjective."""
+    at = first - 1
+    while at >= 0 and (sentence.tokens[at].norm in _LED or sentence.tokens[at].quantity is not None):
+        at -= 1
+    before = [token.norm for token in sentence.tokens[max(0, at - 2) : at]]
+    said = sentence.tokens[at].norm if at >= 0 else ""
+    return said in _NEVER_IN and not _DENIED & set(before) and not _words("was were been being") & set(before[-1:])
+
+
+def _in_its_place(sentence: Sentence, first: int) -> bool:
+    """ "... was replaced by a 5.5 mm anchor": what came instead."""
+    tokens = sentence.tokens
+    at = first - 1
+    while at >= 0 and (tokens[at].norm in _LED | {"new", "longer", "shorter", "larger", "smaller", "x"}
+                       or tokens[at].quantity is not None):  # fmt: skip
+        at -= 1
+    return at > 0 and tokens[at].norm in _FOR and tokens[at - 1].norm in _CHANGED
