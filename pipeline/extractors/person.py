@@ -10,7 +10,7 @@ import re
 from decimal import Decimal
 from typing import Any
 
-from pipeline import cues
+from pipeline import cues, people
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
@@ -73,9 +73,27 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         return [base.claim("patient_age", reading, sentence, index, index, index, 1, unit=unit, **_SURE)]
     if quantity.unit == "a" and after and after[0] in _SEX:
         return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
+    if _is_of_subject(reading, sentence, index):
+        return [base.claim("patient_age", reading, sentence, index, index - 2, index, 2, unit=unit, **_SURE)]
     if quantity.unit is None and (after[:1] == ["y"] or after[:1] == ["yo"] or _sexed(sentence, index)):
         return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
     return []
+
+
+def _is_of_subject(reading: Reading, sentence: Sentence, index: int) -> bool:
+    """ "She is sixty one osteoarthritis of the hip": told of the patient before anything was done."""
+    tokens = sentence.tokens
+    quantity = tokens[index].quantity
+    if index < 2 or quantity is None or quantity.unit is not None or quantity.form != "number" or quantity.comparator:
+        return False
+    if tokens[index - 1].norm not in ("is", "was") or tokens[index - 2].norm not in ("he", "she", "who"):
+        return False
+    after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
+    whole = quantity.value is not None and quantity.value == int(quantity.value) and quantity.value >= 1
+    return whole and after not in _GOES_ON and _presents(reading, sentence)
+
+
+_GOES_ON = frozenset("out of percent to over point / hours days weeks months para gravida post cm".split())
 
 
 def _sexed(sentence: Sentence, index: int) -> bool:
@@ -199,6 +217,8 @@ def _after_name(sentence: Sentence) -> int | None:
     tokens = sentence.tokens
     for start, token in enumerate(tokens):
         label = token.norm in _LABELS and start + 1 < len(tokens) and (tokens[start + 1].norm == ":" or start == 0)
+        if token.norm == "patient" and (behind := _behind_plain_name(sentence, start)) is not None:
+            return behind
         if not label and token.norm not in _TITLES:
             continue
         at = start + 1
@@ -213,3 +233,17 @@ def _after_name(sentence: Sentence) -> int | None:
                 break
             at += 1
     return None
+
+
+def _behind_plain_name(sentence: Sentence, start: int) -> int | None:
+    """The bare number right behind "patient is marek dvorsky", a name of two words without a title."""
+    tokens, first = sentence.tokens, start + 2
+    if first >= len(tokens) or tokens[start + 1].norm != "is":
+        return None
+    end = people.name_end(tokens, first, {m.first: m for m in sentence.mentions if m.table not in ("team", "sex")})
+    quantity = tokens[end].quantity if end < len(tokens) else None
+    plain = all(len(token.norm) > 2 and not token.norm.endswith(_FORMS) for token in tokens[first:end])
+    return end if end - first == 2 and plain and quantity is not None and quantity.unit in (None, "a") else None
+
+
+_FORMS = ("ing", "ed", "ly", "able")
