@@ -17,7 +17,10 @@ CUES = frozenset(
     "lot batch serial catalogue catalog reference ref udi gtin phone telephone pager extension mrn barcode bleep "
     "icd cpt icd-9 icd-10 lots accession".split()
 )
-FILLERS = frozenset({"number", "numbers", "no", "no.", "code", "is", "was", ":", "#", "device", "identifier"})
+FILLERS = frozenset({
+    "number", "numbers", "no", "no.", "code", "is", "was", ":", "#", "device", "identifier", "again", "repeat",
+    "repeated", "reads", "once", "more", "as", "above", "confirmed",
+})
 _DIGITS = frozenset(word for word, value in numerals.SMALL.items() if value < 10) | numerals.ZERO | {*numerals.REPEATED}
 _SPELLED = {"dash": "-", "hyphen": "-", "slash": "/", "dot": ".", "point": "."}
 

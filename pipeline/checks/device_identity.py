@@ -22,7 +22,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         fact for fact in given(note, "device")
         if fact.role == "implanted" and (row := rows.get(fact.name or "")) is not None and row.implant
     ]  # fmt: skip
-    return _sizes(note, grammar, implants) + _numbers(note, grammar, implants) + _two_lots(note, grammar, implants)
+    lots = _two_lots(note, grammar, implants)
+    return _sizes(note, grammar, implants) + _numbers(note, grammar, implants) + (lots or _said_again(note))
 
 
 def _two_lots(note: OperativeNote, grammar: Grammar, implants: list[Fact]) -> list[Finding]:
@@ -50,6 +51,58 @@ def _two_lots(note: OperativeNote, grammar: Grammar, implants: list[Fact]) -> li
     return found
 
 
+def _said_again(note: OperativeNote) -> list[Finding]:
+    """A number that is said again and comes out otherwise: two characters change places ("402218", "402281"), or it
+    is said to be the one from before ("the cup lot again 8381"). Lots that follow one another differ at their end."""
+    found: list[Finding] = []
+    for kind in ("device_lot", "device_serial"):
+        numbers = [fact for fact in note.of(kind) if fact.text]
+        for at, second in enumerate(numbers):
+            before = [one for one in numbers[:at] if one.text != second.text
+                      and (one.name == second.name or None in (one.name, second.name))]  # fmt: skip
+            again = _restates(note, second)
+            first = next((one for one in before if _swapped(one.text or "", second.text or "")
+                          or (again and _alike(one.text or "", second.text or ""))), None)  # fmt: skip
+            if first is not None and not any(one.text == second.text for one in numbers[:at]):
+                found.append(
+                    finding("device_identity", "warning", f"{first.text} and {second.text} were said, which are nearly "
+                            "the same number.", [first, second],
+                            ask="Say whether it is one number, and which is right.", about=f"{kind}-again")
+                )  # fmt: skip
+    return found
+
+
+def _swapped(first: str, second: str) -> bool:
+    """Whether the same characters stand in another order, two beside each other exchanged."""
+    if len(first) != len(second) or len(first) < _SHORTEST:
+        return False
+    apart = [at for at, pair in enumerate(zip(first, second, strict=True)) if pair[0] != pair[1]]
+    return len(apart) == 2 and apart[1] == apart[0] + 1 and first[apart[0]] == second[apart[1]]
+
+
+def _alike(first: str, second: str) -> bool:
+    """Whether one could be the other misspoken: as long, or nearly, and at most two characters changed."""
+    if abs(len(first) - len(second)) > 1 or min(len(first), len(second)) < _SHORTEST - 1:
+        return False
+    if len(first) != len(second):
+        short, long = sorted((first, second), key=len)
+        return any(long[:at] + long[at + 1 :] == short for at in range(len(long)))
+    return sum(one != other for one, other in zip(first, second, strict=True)) <= 2
+
+
+def _restates(note: OperativeNote, fact: Fact) -> bool:
+    """Whether the words at a number say that it was said before."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    if passage is None:
+        return False
+    words = [word.strip(".,;:()").lower() for word in passage.text.split()]
+    first = fact.evidence.first - passage.evidence.first
+    last = fact.evidence.last - passage.evidence.first
+    return bool(_AGAIN & set(words[max(0, first - 4) : last + 3]))
+
+
+_AGAIN = frozenset({"again", "repeat", "repeated", "confirmed", "confirm", "rechecked", "above", "before", "once"})
+_SHORTEST = 4  # characters of a number that is compared
 _BEHIND = 8  # words between an implant and its number
 
 
