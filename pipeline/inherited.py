@@ -11,16 +11,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline import stated_sides
+from pipeline import laterality, stated_sides
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading
-from pipeline.rows import Concept, Device, Kind
-from pipeline.standing import Standing
+from pipeline.rows import Concept, Device, Drug, Kind
+from pipeline.standing import Standing, is_other, opposite
 
 _STEPS = frozenset("procedure act finding grade complication measurement device drain specimen".split())
 _OF_DEVICE = frozenset({"device_size", "device_count"})
 _OF_OPERATION = _STEPS - {"measurement", "drain", "specimen"} | {"diagnosis", "preop_diagnosis", "postop_diagnosis"}
 _HARVEST = frozenset({"harvest_site"})
+# Numbers that a label ("Left: 5 cm incision.") gives its side: the ones until another side is said, the others only in
+# its own sentence.
+_MEASURED = frozenset({"incision_length", "tourniquet_pressure", "tourniquet_time", "measurement", "device_size"})
+_GIVEN = frozenset({"medication_dose", "medication_volume", "injection_volume", "injection_needle", "injection"})
+# What is given into or around the part that is operated on; other medicines are given to the whole patient.
+_LOCAL = frozenset(
+    "local_anaesthetic steroid dye contrast ophthalmic anti_vegf viscosupplement sclerosant tamponade bone".split()
+)
 
 
 def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -28,30 +36,85 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     facts = stated_sides.state(facts, reading, grammar)
     operation, said = _operation(facts, grammar)
     standing = Standing(reading, grammar, _operated(facts, grammar))
+    facts = _relative(facts, reading, grammar)
+    facts = [_of_block(fact, facts, reading, grammar) for fact in facts]
     if operation is None and not standing.any:
-        return list(facts)
+        return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
     result: list[Fact] = []
     given: dict[str, Laterality] = {}
     for fact in facts:
         side = None
-        if fact.laterality is None and fact.kind in _STEPS | _OF_OPERATION and _free(fact) and _named(fact):
+        if fact.laterality is None and _is_part(fact) and _free(fact) and _named(fact):
             place = standing.at(fact.evidence.first)
-            stands = place.side is not None and operation in (None, place.side)
+            stands = place.side is not None and (operation in (None, place.side) or place.label)
             if stands and fact.kind in _STEPS and _may_have(fact, grammar, strict=False):
                 side = place.side
             elif operation is not None and fact.kind in _OF_OPERATION and fact.evidence.first > said:
                 near = place.last in (None, operation)
-                if (alone or near) and not place.other and _may_have(fact, grammar, strict=True):
+                here = place.side in (None, operation)
+                if here and (alone or near) and not place.other and _may_have(fact, grammar, strict=True):
                     side = operation
+        elif fact.laterality is None and fact.kind in _MEASURED | _GIVEN and _free(fact):
+            place = standing.at(fact.evidence.first)
+            labelled = place.label and (place.opened or fact.kind in _MEASURED) and operation in (None, place.side)
+            side = place.side if labelled and _is_local(fact, grammar) else None
         if side is not None and fact.group is not None:
             given[fact.group] = side
-        result.append(fact if side is None else replace(fact, laterality=side))
+        derived = side is not None and standing.at(fact.evidence.first).derived and side != operation
+        doubts = (*fact.doubts, laterality.OTHER_SIDE) if derived else fact.doubts
+        result.append(fact if side is None else replace(fact, laterality=side, doubts=doubts))
     return [
         replace(fact, laterality=given[fact.group])
         if fact.kind in _OF_DEVICE and fact.laterality is None and fact.group in given else fact
         for fact in result
     ]  # fmt: skip
+
+
+def _relative(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
+    """The facts, those "of the contralateral testis" with the other side than the only one that was said before, and a
+    doubt that tells so."""
+    if not any(laterality.RELATIVE in fact.doubts for fact in facts):
+        return list(facts)
+    before: dict[int, tuple[Laterality | None, bool]] = {}
+    said: set[Laterality | None] = set()
+    for sentence in reading.sentences:
+        for side in laterality.sides(sentence, grammar):
+            if side.value is not None:
+                said.add(side.value)
+                continue
+            only = next(iter(said)) if len(said) == 1 else None
+            before[sentence.tokens[side.first].first] = only, is_other(sentence, side)
+    result = []
+    for fact in facts:
+        near = sorted(before, key=lambda word: abs(word - fact.evidence.first))
+        only, other = before[near[0]] if near and laterality.RELATIVE in fact.doubts else (None, False)
+        value = opposite(only) if other else only
+        told = fact
+        if value in ("left", "right"):
+            rest = tuple(doubt for doubt in fact.doubts if doubt != laterality.RELATIVE)
+            told = replace(fact, laterality=value, doubts=(*rest, laterality.OTHER_SIDE) if other else rest)
+        result.append(told)
+    return result
+
+
+def _of_block(fact: Fact, facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> Fact:
+    """ "Interscalene block left with 20 mL of ropivacaine": the amount has the side of the block, if its sentence says
+    no other."""
+    if fact.laterality is not None or fact.kind not in ("medication_dose", "medication_volume") or not _free(fact):
+        return fact
+    if fact.scale is not None or not _is_local(fact, grammar):
+        return fact
+    blocks = [other for other in facts if other.laterality is not None and other.kind in ("anaesthesia", "injection")
+              and other.certainty == "affirmed" and other.evidence.last < fact.evidence.first]  # fmt: skip
+    if not blocks:
+        return fact
+    sentence = next((one for one in reading.sentences if one.tokens
+                     and one.tokens[0].first <= fact.evidence.first <= one.tokens[-1].last), None)  # fmt: skip
+    if sentence is None or blocks[-1].evidence.first < sentence.tokens[0].first:
+        return fact
+    sides = {side.value for side in laterality.sides(sentence, grammar)} - {None}
+    return replace(fact, laterality=blocks[-1].laterality) if sides <= {blocks[-1].laterality} else fact
 
 
 def _operation(facts: Sequence[Fact], grammar: Grammar) -> tuple[Laterality | None, int]:
@@ -91,6 +154,21 @@ def _free(fact: Fact) -> bool:
     if fact.kind in ("procedure", "device") and fact.certainty != "affirmed":
         return False
     return fact.status == "performed" and not any("side" in doubt for doubt in fact.doubts)
+
+
+def _is_part(fact: Fact) -> bool:
+    return fact.kind in _STEPS | _OF_OPERATION and (fact.kind != "measurement" or fact.name == "size")
+
+
+def _is_local(fact: Fact, grammar: Grammar) -> bool:
+    """Whether a dose or a volume is of what is given at one place. Any other number may have a side."""
+    if fact.kind not in ("medication_dose", "medication_volume"):
+        return fact.kind != "measurement" or fact.unit in _OF_PARTS
+    row = grammar.table("drugs", Drug).get(fact.name or "")
+    return fact.role != "prophylaxis" and row is not None and not _LOCAL.isdisjoint(row.classes)
+
+
+_OF_PARTS = frozenset({"mm", "cm", "deg", "mL", "g"})  # units of what is measured of a part of the body
 
 
 def _named(fact: Fact) -> bool:

@@ -22,6 +22,8 @@ from pipeline.sidewords import BREAKS
 from pipeline.sidewords import Side as Side
 from pipeline.sidewords import sides as sides
 
+RELATIVE = "the side is only said in relation to another one"
+OTHER_SIDE = "its side was said as the other side"
 _RUN_ON = 40  # tokens; in a longer stream of speech a side reaches this far at most:
 _REACH = 3
 
@@ -74,7 +76,7 @@ def only_side(sentence: Sentence, first: int, last: int, grammar: Grammar) -> La
 
 def _given(side: Side) -> tuple[Laterality | None, str | None]:
     if side.value is None:
-        return None, "the side is only said in relation to another one"
+        return None, RELATIVE
     return side.value, None
 
 

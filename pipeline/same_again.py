@@ -15,11 +15,14 @@ from pipeline.extractors.base import token_evidence
 from pipeline.grammar import Grammar
 from pipeline.laterality import Side
 from pipeline.records import Fact, Laterality, Reading, Sentence
+from pipeline.standing import is_other, opposite
 
 _AMOUNTS = frozenset({"medication_dose", "medication_volume", "injection_volume"})
 _SAME = frozenset({"same", "likewise", "ditto"})
 _ENDS = frozenset({"again", "dose", "doses", "amount", "volume", "injection", "mixture", "was", "were", "done", "given",
                    "injected", "there", "on", "for", "in", "thing", "too", "also"})  # fmt: skip
+_TO_SIDE = frozenset({"the", "at", "to", "then", "side", ":", ","})
+_PARTS = frozenset("side knee hip shoulder wrist elbow ankle hand foot eye ear groin".split())
 _LONG = 12  # words of a statement that only says "the same"
 
 
@@ -28,7 +31,7 @@ def repeat(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fa
     result = list(facts)
     before: tuple[Sentence, list[Side]] | None = None
     for sentence in reading.sentences:
-        said = [side for side in laterality.sides(sentence, grammar) if side.value in ("left", "right")]
+        said = [side for side in _resolved(sentence, before, grammar) if side.value in ("left", "right")]
         at = _same(sentence, said)
         if at is not None and len(said) == 1 and before is not None and len(before[1]) == 1:
             source, other = before[0], before[1][0].value
@@ -42,11 +45,24 @@ def repeat(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fa
     return result
 
 
+def _resolved(
+    sentence: Sentence, before: tuple[Sentence, list[Side]] | None, grammar: Grammar
+) -> list[Side]:
+    """The sides of a sentence; "the other side" is the other one than the sentence before said."""
+    sides = laterality.sides(sentence, grammar)
+    other = opposite(before[1][0].value) if before is not None and len(before[1]) == 1 else None
+    return [replace(side, value=other) if side.value is None and is_other(sentence, side) else side for side in sides]
+
+
 def _same(sentence: Sentence, said: list[Side]) -> int | None:
     """The token of "same" behind the last side, where it says that as much was given."""
     if not said:
         return None
     tokens = sentence.tokens
+    if tokens[0].norm in _SAME | {"the"} and len(said) == 1 and all(
+        token.norm in _SAME | _ENDS | _TO_SIDE for token in tokens[: said[0].first]
+    ) and all(token.punctuation or token.norm in _ENDS or token.norm in _PARTS for token in tokens[said[0].last + 1 :]):
+        return 0  # "ditto left", "the same was done on the left"
     for at in range(said[-1].last + 1, len(tokens)):
         if tokens[at].quantity is not None:
             return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline.records import Laterality, Sentence
 
 _SIDES: dict[str, Laterality] = {"left": "left", "right": "right", "lefthand": "left", "righthand": "right"}
+_INITIALS: dict[str, Laterality] = {"l": "left", "r": "right"}
 _AFTER_BARE = frozenset("from on in into at and to for left right the then on".split())  # else the bare number counts
 _NO_SIDES = frozenset(  # after "left": a verb
     "in over behind with us was were there the a an intact alone open undisturbed attached long exposed uncovered for "
@@ -45,13 +46,20 @@ def told(sentence: Sentence) -> bool:
     return len(set(_sides(sentence).values())) > 1
 
 
+def numbered(sentence: Sentence, index: int) -> bool:
+    """Whether numbers like the one at a token are told of both sides in a sentence, each with its own."""
+    return told(sentence) and any(
+        side_of(sentence, at) is not None for at in range(len(sentence.tokens)) if _is_like(sentence, index, at)
+    )
+
+
 def _sides(sentence: Sentence) -> dict[int, Laterality]:
     """{token: the side said there}. Kept per sentence, since it is asked for every number."""
     found: dict[int, Laterality] | None = sentence.memo.get("sidewise")
     if found is None:
         found = sentence.memo["sidewise"] = {
             at: side for at, token in enumerate(sentence.tokens)
-            if token.norm in _SIDES and (side := _side(sentence, at)) is not None
+            if (token.norm in _SIDES or token.norm in _INITIALS) and (side := _side(sentence, at)) is not None
         }  # fmt: skip
     return found
 
@@ -86,11 +94,26 @@ def _is_like(sentence: Sentence, index: int, at: int) -> bool:
 
 def _side(sentence: Sentence, at: int) -> Laterality | None:
     token = sentence.tokens[at]
+    if token.norm in _INITIALS:
+        return _INITIALS[token.norm] if _is_initial(sentence, at) else None
     side = _SIDES.get(token.norm)
     after = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else ""
     if side == "left" and after in _NO_SIDES and not _led(sentence, at):
         return None
     return side
+
+
+def _is_initial(sentence: Sentence, at: int) -> bool:
+    """ "L 52 min, R 24 min", "tourniquet L: 250 mmHg": in capitals before an amount, or before a word of the body that
+    stands for the amount before it ("10 mL R wrist, 5 mL L hand")."""
+    tokens = sentence.tokens
+    after = tokens[at + 1] if at + 1 < len(tokens) else None
+    if not tokens[at].text.isupper() or (at and tokens[at - 1].quantity is not None and after is None):
+        return False
+    if after is None or after.norm == ":":
+        return after is not None
+    named = any(m.table == "sites" and m.first == at + 1 for m in sentence.mentions)
+    return named or (after.quantity is not None and after.quantity.unit is not None)
 
 
 def _led(sentence: Sentence, at: int) -> bool:

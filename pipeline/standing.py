@@ -51,7 +51,7 @@ class Standing:
             said = [one for one in laterality.sides(sentence, grammar)
                     if scope_at(sentence, "status", one.first, "performed") == "performed"]  # fmt: skip
             head = heading(sentence, said, sites)
-            value = None if head is None else head.value or opposite(here.last if _is_other(sentence, head) else None)
+            value = None if head is None else head.value or opposite(here.last if is_other(sentence, head) else None)
             if head is not None and value is not None:
                 here = Place(value, value, False, True, _is_label(sentence, head), head.value is None)
                 self.any = True
@@ -84,7 +84,8 @@ def _of_other(sentence: Sentence, said: list[Side]) -> bool:
     return bool(norms & _OTHER) or taken or any(one.value is None for one in said)
 
 
-def _is_other(sentence: Sentence, side: Side) -> bool:
+def is_other(sentence: Sentence, side: Side) -> bool:
+    """Whether a relative side is the other one ("contralateral") and not the same ("ipsilateral")."""
     return not any(token.norm in ("ipsilateral", "same") for token in sentence.tokens[side.first : side.last + 1])
 
 

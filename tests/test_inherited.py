@@ -119,3 +119,35 @@ def test_the_side_of_the_harvest_is_not_that_of_the_operation() -> None:
 def test_both_sides_spoken_of_and_none_with_the_operation_is_a_doubt() -> None:
     text = "Knee arthroscopy. Left knee stable, right knee with a torn meniscus. Meniscectomy."
     assert all(fact.laterality is None and fact.doubts for fact in found(text, "procedure", "knee-arthroscopy"))
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "expected"),
+    [
+        ("Left: 5 cm medial incision. Scarf osteotomy. Right: 3 cm incision.", "incision_length", ["left", "right"]),
+        ("Bilateral knee replacement. Tourniquet L 52 min, R 24 min.", "tourniquet_time", ["left", "right"]),
+        ("No tourniquet R, tourniquet L 250 mmHg 14 min.", "tourniquet_pressure", ["left"]),
+        ("Tourniquets on both thighs 280 mmHg: L 52 min, R 24 min.", "tourniquet_pressure", ["bilateral"]),
+        ("Right knee: 40 mg of triamcinolone.", "medication_dose", ["right"]),
+        # an antibiotic is given to the whole patient
+        ("Right knee: cefazolin 2 g IV.", "medication_dose", [None]),
+        ("Intercostal block L with 20 mL of ropivacaine.", "medication_volume", ["left"]),
+        ("Left total knee. Adductor canal block on the same side, 15 mL of ropivacaine.", "medication_volume", ["left"]),
+    ],
+)  # fmt: skip
+def test_numbers_have_the_side_of_their_label(text: str, kind: str, expected: list[str | None]) -> None:
+    assert [fact.laterality for fact in facts_of(text) if fact.kind == kind] == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "name", "side"),
+    [
+        ("Left mastectomy. Reduction of the other breast.", "act", "reduction", "right"),
+        ("Right ear first. Grommet inserted. Next the other one. Retraction pocket.", "finding", "drum", "left"),
+        ("Right ear: glue. Other ear: retraction pocket.", "finding", "drum", "left"),
+    ],
+)
+def test_the_other_side_is_told_from_the_first_with_a_doubt(text: str, kind: str, name: str, side: str) -> None:
+    given = found(text, kind, name)
+    assert [fact.laterality for fact in given] == [side]
+    assert "its side was said as the other side" in given[0].doubts

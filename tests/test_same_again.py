@@ -25,24 +25,40 @@ def amounts(text: str, kind: str) -> list[tuple[str | None, str, bool]]:
             "medication_dose", [("right", "40", False), ("left", "40", True)],
         ),
         (
+            "Right knee: forty milligrams of triamcinolone. Ditto left.",
+            "medication_dose", [("right", "40", False), ("left", "40", True)],
+        ),
+        (
+            "Right knee: forty milligrams of triamcinolone. Same on the left.",
+            "medication_dose", [("right", "40", False), ("left", "40", True)],
+        ),
+        (
+            "Right knee: forty milligrams of triamcinolone. The same was then done on the other side.",
+            "medication_dose", [("right", "40", False), ("left", "40", True)],
+        ),
+        (
+            "Left shoulder: forty milligrams of triamcinolone. Other shoulder the same.",
+            "medication_dose", [("left", "40", False), ("right", "40", True)],
+        ),
+        (
             "On the left, four mils of lidocaine one percent. Right side likewise.",
             "medication_volume", [("left", "4", False), ("right", "4", True)],
         ),
         (
             "Left shoulder eighty milligrams of methylprednisolone. The same dose was given on the right.",
-            "medication_dose", [(None, "80", False)],
+            "medication_dose", [("left", "80", False), ("right", "80", True)],
         ),
         (
             "Right knee: forty milligrams of triamcinolone. Left knee the same incision.",
-            "medication_dose", [(None, "40", False)],
+            "medication_dose", [("right", "40", False)],
         ),
         (
             "Right knee: forty milligrams of triamcinolone. Left knee the same but twenty milligrams.",
-            "medication_dose", [(None, "40", False)],
+            "medication_dose", [("right", "40", False)],
         ),
         (
             "Right knee: forty milligrams of triamcinolone. Right knee the same.",
-            "medication_dose", [(None, "40", False)],
+            "medication_dose", [("right", "40", False)],
         ),
     ],
 )  # fmt: skip

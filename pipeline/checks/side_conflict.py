@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline import laterality
 from pipeline.checks._asides import is_aside, is_treated
 from pipeline.checks.base import called, finding, related_sites, site_of
 from pipeline.grammar import Grammar
@@ -45,6 +46,7 @@ def _speaks(fact: Fact) -> bool:
         and fact.certainty != "negated"
         and fact.status in ("performed", "planned")
         and fact.role not in ("harvest", "explanted", "used")
+        and laterality.OTHER_SIDE not in fact.doubts  # "reduction of the other breast": meant to be another one
     )
 
 

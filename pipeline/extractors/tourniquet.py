@@ -108,6 +108,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         side = sidewise.side_of(sentence, index)
         if side is not None and price > _FAR:
             price = _FAR  # ", left arm 250 mmHg 9 min": the second of two
+        if side is None and hit.first < index and not sidewise.numbered(sentence, index):
+            side = laterality.side_for(sentence, hit.first, hit.last, grammar, own_only=True)[0]
         if quantity.dimension == "pressure":
             facts.append(
                 base.claim("tourniquet_pressure", reading, sentence, index, hit.first, hit.last, price, laterality=side)
@@ -142,8 +144,9 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
     absent = next((mention for mention in base.mentions(sentence, "tourniquet") if mention.id == "none"), None)
     if absent is not None:
         facts.append(
-            base.make("tourniquet", reading, sentence, absent.first, absent.last, name="none", certainty="negated")
-        )
+            base.make("tourniquet", reading, sentence, absent.first, absent.last, name="none", certainty="negated",
+                      laterality=laterality.side_for(sentence, absent.first, absent.last, grammar, own_only=True)[0])
+        )  # fmt: skip
     elif used:
         sides = {fact.laterality for fact in facts}
         said = {laterality.side_for(sentence, hit.first, hit.last, grammar)[0] for hit in used} - {None}
