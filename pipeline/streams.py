@@ -85,6 +85,9 @@ def _begins(tokens: Sequence[Token], index: int) -> bool:
     if opener == ("specimens",) and tokens[index - 1].norm in _FEW and tokens[index - 2].norm not in _MEASURED:
         return False  # "two specimens tumour and base"
     # "two mils then three": a list goes on
-    after = tokens[index + len(opener)].norm if index + len(opener) < len(tokens) else ""
+    at = index + len(opener)
+    if at + 1 < len(tokens) and tokens[at].norm in ("another", "again", "further"):
+        at += 1  # "six milligrams then another six"
+    after = tokens[at].norm if at < len(tokens) else ""
     number = after in numerals.STARTS or after[:1].isdigit()
     return not (opener in (("then",), ("next",)) and number)

@@ -20,7 +20,7 @@ LAYERS = {
             "audio segments engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
             "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts "
-            "corrections correction_cues gapped conversion no_numbers fillers spelled quantities tokens "
+            "corrections correction_cues gapped conversion no_numbers fillers letters spelled quantities tokens "
             "timespan streams utterances rephrased mentions section_ends sections clauses context_cues context_reach context "
             "answers mixtures sidewords sideshare laterality people enumerations scales cues sidewise story",
             "extractors",

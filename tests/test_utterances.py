@@ -187,6 +187,19 @@ def test_correction(text: str, stands: str, back: list[str]) -> None:
     assert not unclear(sentences)
 
 
+@pytest.mark.parametrize(
+    ("text", "stands"),
+    [
+        ("no c s f leak and the a c l intact", "no csf leak and the acl intact"),
+        ("five m l of saline i v", "five ml of saline iv"),
+        ("grade i i i at c five six", "grade i i i at c five six"),
+        ("a d and c", "a d and c"),
+    ],
+)
+def test_letters_of_an_abbreviation_are_one_word(text: str, stands: str) -> None:
+    assert plain(of_text(text)) == stands
+
+
 ORDINARY = [
     "correction of deformity was achieved with a correction osteotomy of ten degrees",
     "Full correction was obtained. The angle measured two degrees.",
