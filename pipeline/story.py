@@ -207,7 +207,7 @@ def words(sentence: Sentence, first: int, last: int) -> str:
 
 
 _CUES_AGAIN = _words(
-    "rtc u follow followup review reviewed seen see clinic check appointment recall revisit visit return returns back "
+    "rtc u follow followup opd rv control review reviewed seen see clinic check appointment recall revisit visit return returns back "
     "results result level test labs film films imaging echo duplex scan mri xray ray radiograph radiographs "
     "colonoscopy ultrasound ct recheck surveillance consultation removed removal out"
 )
@@ -283,63 +283,4 @@ def follow_up_alone(sentence: Sentence) -> int | None:
             continue
         if token.norm == "follow" and following == "up" or token.norm in ("followup", "review", "recheck"):
             return at
-    return None
-
-
-_IF = _words("if should unless")
-_FAILS = _words(
-    "fails fail failed persists persist settled settle improve improves improved improvement recurs recur "
-    "recurrence help helps relief work works worsens worsen unsuccessful insufficient inadequate remain remains "
-    "continue continues still symptoms pain deteriorates progress progresses positive reaccumulates unresolved "
-    "bothers stays bothersome better needed lost loosens unhealed nonunion bridging opens bleeds"
-)
-_THEN = _words(
-    "can considered thought will would consider then offer offered discuss plan proceed may repeat next could recommend"
-)
-_TELLING = _words("was were had tested checked see")
-_CALL = _words("call return contact report seek attend ring emergency")
-
-
-_AHEAD = frozenset({"", "aftercare", "follow-up", "disposition"})
-
-
-def _thought_of(sentence: Sentence, norms: list[str]) -> bool:
-    """ "Reversal may be thought of after six months"."""
-    return (
-        bool({"considered", "thought"} & set(norms)) and bool({"may", "can", "could"} & set(norms))
-        and any(token.quantity is not None and token.quantity.dimension == "time" for token in sentence.tokens)
-    )  # fmt: skip
-
-
-_MAY_LEAD_ON = _IF | _words("step considered thought")
-
-
-def next_step_at(sentence: Sentence) -> int | None:
-    """The first token of what is to be done if this operation does not help; None where nothing says so."""
-    if not sentence.says(_MAY_LEAD_ON):
-        return None
-    norms = [token.norm for token in sentence.tokens]
-    if norms[:2] == ["next", "step"] and set(norms[2:5]) & {"if", "would", "will", "is"}:
-        return min(2, len(norms) - 1)
-    cue = next((at for at, norm in enumerate(norms) if norm in _IF), None)
-    if cue is None and len(norms) <= 20 and _thought_of(sentence, norms):
-        return 0
-    if cue is None or set(norms) & _CALL or set(norms[:cue]) & _TELLING:
-        return None
-    first = cue == 0 and norms[cue] == "if" and "," in norms and not set(norms) & _TELLING
-    if not set(norms[cue:]) & _FAILS and not first:
-        return None
-    ahead = [at for at in range(cue, len(norms)) if norms[at] in _THEN]
-    if ahead and cue < 8:
-        start = ahead[0]
-        comma = [at for at in range(cue, start) if norms[at] in (",", "then")]
-        return comma[-1] + 1 if comma else start
-    mark = next((at for at in range(cue, len(norms)) if norms[at] == ","), None)
-    if mark is not None and cue < 3 and mark + 1 < len(norms):
-        return mark + 1
-    if 0 < cue <= 5 and len(norms) <= 16 and not sentence.mentions[:0] and sentence.section in _AHEAD:
-        return 0
-    behind = [at for at in range(cue) if norms[at] in _THEN]
-    if behind:
-        return 0 if len(norms) <= 40 else behind[0]
     return None

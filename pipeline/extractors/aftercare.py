@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline import cues, story
+from pipeline import cues, story, what_if
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
@@ -39,7 +39,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     closed = False  # whether the counts or the blood loss have been told
     for sentence in reading.sentences:
         closed = closed or cues.has(sentence, grammar, *_CLOSED)
-        if sentence.section in _ELSEWHERE or sentence.says(_FAILED) or story.next_step_at(sentence) is not None:
+        if sentence.section in _ELSEWHERE or sentence.says(_FAILED) or what_if.next_step_at(sentence) is not None:
             continue
         facts += _sentence(reading, sentence, grammar, closed)
     return facts

@@ -34,7 +34,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _kind(sentence: Sentence) -> str | None:
     """What a whole sentence is, if it is one of these at all."""
     norms = {token.norm for token in sentence.tokens}
-    if norms & _CONSENT:
+    if norms & _CONSENT or any(scope.rule == "conditional" and scope.first == 0 for scope in sentence.scopes):
         return None
     if story.is_imaging(sentence):
         return "imaging"

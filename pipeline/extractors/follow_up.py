@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline import story
+from pipeline import story, what_if
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
@@ -16,7 +16,7 @@ _EARLY = frozenset({"indication", "history", "imaging", "consent", "preop-diagno
                     "both-diagnoses", "diagnosis", "procedure"})  # fmt: skip
 _RETURN = frozenset(
     {"return", "returns", "call", "calls", "contact", "seek", "report", "attend", "ring", "warn", "warned", "back",
-     "watch", "worry", "worrying", "warning", "flags", "alert"}
+     "watch", "worry", "worrying", "warning", "flags", "alert", "rings", "phone", "phones", "ed", "come", "comes"}
 )  # fmt: skip
 _NAMING = frozenset({"flags", "warning", "alert"})  # "red flags are swelling and fever"
 _NOUNS = frozenset({"ring", "report", "contact", "watch", "alert", "flags"})
@@ -72,9 +72,16 @@ def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
     planned = any(scope.value == "planned" for scope in sentence.scopes)
     if sentence.section not in _SIGN_SECTIONS and not planned:
         return []
+    told = what_if.sign_before_call(sentence)
+    if told is not None:
+        first, last = told
+        return [base.make("warning_sign", reading, sentence, first, last, status="planned", certainty="affirmed",
+                          text=story.words(sentence, first, last))]  # fmt: skip
     for index, token in enumerate(tokens):
         if token.norm not in _RETURN:
             continue
+        if token.norm in ("come", "comes") or (token.norm == "ed" and not token.text.isupper()):
+            continue  # "come back if", "the excised lesion"
         if token.norm == "back" and (not index or tokens[index - 1].norm not in ("come", "came", "comes", "bring")):
             continue
         if token.norm in _NOUNS and index and tokens[index - 1].norm not in _TO_VERB:
@@ -99,10 +106,17 @@ _NO_SIGN = frozenset(
 )  # fmt: skip
 
 
+_VISITS = frozenset(
+    {"removal", "change", "surgery", "check", "review", "scan", "visit", "appointment", "x-ray", "films"}
+)
+
+
 def _is_sign(sentence: Sentence, at: int) -> bool:
+    while at + 1 < len(sentence.tokens) and sentence.tokens[at].norm in ("a", "an", "any"):
+        at += 1
     near = range(at, at + 3)
     done = any(m.first in near and m.table in ("acts", "procedures", "aftercare") for m in sentence.mentions)
-    removal = any(token.norm in ("removal", "change", "surgery") for token in sentence.tokens[at : at + 4])
+    removal = any(token.norm in _VISITS for token in sentence.tokens[at : at + 4])
     return sentence.tokens[at].norm not in _NO_SIGN and not done and not removal
 
 
@@ -116,7 +130,7 @@ def _end(sentence: Sentence, start: int) -> int:
 
 
 def _next_step(reading: Reading, sentence: Sentence) -> list[Fact]:
-    first = story.next_step_at(sentence)
+    first = what_if.next_step_at(sentence)
     if first is None:
         return []
     if len(sentence.tokens) <= 40:  # the condition belongs to it

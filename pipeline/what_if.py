@@ -1,0 +1,153 @@
+"""What hangs on an "if": what should bring the patient back, and what comes next if this operation does not help."""
+
+from __future__ import annotations
+
+from pipeline.clauses import word_set as _words
+from pipeline.records import Sentence
+
+_IF = _words("if should unless")
+_FAILS = _words(
+    "fails fail failed persists persist settled settle improve improves improved improvement recurs recur "
+    "recurrence help helps relief work works worsens worsen unsuccessful insufficient inadequate remain remains "
+    "continue continues still symptoms pain deteriorates progress progresses positive reaccumulates unresolved "
+    "bothers stays bothersome better needed lost loosens unhealed nonunion bridging opens bleeds"
+)
+_THEN = _words(
+    "can considered thought will would consider then offer offered discuss plan proceed may repeat next could recommend"
+)
+_TELLING = _words("was were had tested checked see")
+_CALL = _words("call calls return returns contact report seek attend ring rings phone phones emergency ed casualty")
+
+
+_AHEAD = frozenset({"", "aftercare", "follow-up", "disposition"})
+
+
+def _thought_of(sentence: Sentence, norms: list[str]) -> bool:
+    """ "Reversal may be thought of after six months"."""
+    return (
+        bool({"considered", "thought"} & set(norms)) and bool({"may", "can", "could"} & set(norms))
+        and any(token.quantity is not None and token.quantity.dimension == "time" for token in sentence.tokens)
+    )  # fmt: skip
+
+
+_MAY_LEAD_ON = _IF | _words("step considered thought")
+
+
+_NEAR = 8  # tokens
+_COMES = _words("come comes coming came")
+_ARROW = "->"
+# What a surgeon does or asks for, and the people who say it.
+_DOING = _words(
+    "repeat redo revise revision convert proceed refer referral consider offer go look extract remove explant exchange "
+    "inject operate fuse plan book list scan biopsy mdt board surgery operation reoperation amputation chemotherapy "
+    "radiotherapy do start stent escalate discuss step"
+)
+_BY_US = _words("we we'll we'd i i'll i'd")
+_MODAL = _words("will would can could may might shall should must 'll needs need")
+
+
+def is_call(sentence: Sentence) -> bool:
+    """Whether the words tell the patient to come or call."""
+    norms = [token.norm for token in sentence.tokens]
+    for at, norm in enumerate(norms):
+        if norm in _CALL and not (norm == "ed" and not sentence.tokens[at].text.isupper()):
+            return True
+        back = norms[at + 1 : at + 4]
+        if norm in _COMES and (set(back) & {"back", "in", "immediately"} or norms[at - 1 : at] == ["immediately"]):
+            return True
+    return False
+
+
+def _led_on(sentence: Sentence, norms: list[str], cue: int) -> bool:
+    """Whether something of ours follows on the condition: "if that fails -> ESWL", "if it gives way we will revise"."""
+    end = next((at for at in range(cue + 1, len(norms)) if norms[at] in (".", ";")), len(norms))
+    if set(norms[cue:end]) & _PAST:
+        return False
+    if _ARROW in norms[cue:end]:
+        return True
+    ours = [at for at in range(cue + 1, end) if norms[at] in _BY_US]
+    return any(
+        (set(norms[at : at + 3]) & _MODAL or "'" in norms[at]) and set(norms[at + 1 : at + 7]) & _DOING for at in ours
+    )
+
+
+_PAST = _words("was were had did")
+
+
+def next_step_at(sentence: Sentence) -> int | None:
+    """The first token of what is to be done if this operation does not help; None where nothing says so."""
+    if not sentence.says(_MAY_LEAD_ON):
+        return None
+    norms = [token.norm for token in sentence.tokens]
+    if norms[:2] == ["next", "step"] and set(norms[2:5]) & {"if", "would", "will", "is"}:
+        return min(2, len(norms) - 1)
+    cue = next((at for at, norm in enumerate(norms) if norm in _IF), None)
+    if cue is None and len(norms) <= 20 and _thought_of(sentence, norms):
+        return 0
+    if cue is None or is_call(sentence) or set(norms[:cue]) & _TELLING:
+        return None
+    if _led_on(sentence, norms, cue):
+        return 0 if cue < _NEAR else cue
+    first = cue == 0 and norms[cue] == "if" and "," in norms and not set(norms) & _TELLING
+    if not set(norms[cue:]) & _FAILS and not first:
+        return None
+    ahead = [at for at in range(cue, len(norms)) if norms[at] in _THEN]
+    if ahead and cue < 8:
+        start = ahead[0]
+        comma = [at for at in range(cue, start) if norms[at] in (",", "then")]
+        return comma[-1] + 1 if comma else start
+    mark = next((at for at in range(cue, len(norms)) if norms[at] == ","), None)
+    if mark is not None and cue < 3 and mark + 1 < len(norms):
+        return mark + 1
+    if 0 < cue <= 5 and len(norms) <= 16 and not sentence.mentions[:0] and sentence.section in _AHEAD:
+        return 0
+    behind = [at for at in range(cue) if norms[at] in _THEN]
+    if behind:
+        return 0 if len(norms) <= 40 else behind[0]
+    return None
+
+
+_CUES = _words("if when should any in")
+_AFTER_CUE = _words("case of the event that there be is are a an")
+_LEAD_IN = _words(
+    "she he they patient must should please then to immediately has is asked told will you can needs need so and "
+    "straight"
+)
+_SIGN_WORDS = 18  # tokens
+
+
+def sign_before_call(sentence: Sentence) -> tuple[int, int] | None:
+    """First and last token of what should bring the patient back, where it is said before the call: "if she bleeds or
+    gets a fever she must come back", "any leg weakness, call me", "when fever, immediately come"."""
+    norms = [token.norm for token in sentence.tokens]
+    for cue, norm in enumerate(norms):
+        opens = cue == 0 or norms[cue - 1] in (".", ";", ",")
+        if norm not in _CUES or (norm in ("any", "in", "when") and not opens):
+            continue
+        if norm == "in" and norms[cue + 1 : cue + 2] not in (["case"], ["the"]):
+            continue
+        first = cue + 1
+        while norm != "any" and first < len(norms) and norms[first] in _AFTER_CUE:
+            first += 1
+        for at in range(first + 1, min(len(norms), cue + _SIGN_WORDS)):
+            if norms[at] in (".", ";", _ARROW) or norms[at] in _PAST:
+                break
+            last = _before_call(sentence, norms, at, norm != "any")
+            if last is not None and last >= first and not set(norms[first : last + 1]) & _CALL:
+                return (cue if norm == "any" else first), last
+    return None
+
+
+def _before_call(sentence: Sentence, norms: list[str], at: int, bare: bool) -> int | None:
+    """The last token of the condition where a call stands at `at`, back over "she must", "please". `bare`: a call right
+    behind the condition counts ("in case of chest pain attend casualty")."""
+    call = norms[at] in _CALL and not (norms[at] == "ed" and not sentence.tokens[at].text.isupper())
+    comes = norms[at] in _COMES and (
+        bool(set(norms[at + 1 : at + 3]) & {"back", "in", "immediately"}) or norms[at - 1] in ("immediately", "to")
+    )
+    if not call and not comes:
+        return None
+    last = at - 1
+    while last > 0 and (norms[last] in _LEAD_IN or norms[last] == ","):
+        last -= 1
+    return last if bare or last < at - 1 else None
