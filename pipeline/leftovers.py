@@ -70,6 +70,9 @@ def _stands_alone(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     value = quantity.value if quantity.value is not None else quantity.high
     if quantity.form == "fraction" or value is None or not 1 < value < _CODES or _FIRST_YEAR <= value <= _LAST_YEAR:
         return False
+    pair = _by_another(sentence, index)
+    if pair is not None or _is_size(sentence, index):
+        return pair is not False
     before = sentence.tokens[index - 1].norm.rstrip(".") if index else ""
     after = sentence.tokens[index + 1] if index + 1 < len(sentence.tokens) else None
     if before in _LABELS or quantity.text.startswith("("):
@@ -77,6 +80,30 @@ def _stands_alone(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     return after is None or after.punctuation or after.norm in _AFTER_AMOUNT
 
 
+def _by_another(sentence: Sentence, index: int) -> bool | None:
+    """ "A defect of about 4 x 3": whether one of two bare numbers measures something; gauze is named so. None for a
+    number that stands in no such pair."""
+    tokens = sentence.tokens
+    for times in (index - 1, index + 1):
+        other = 2 * times - index
+        if not 0 <= other < len(tokens) or tokens[times].norm not in ("x", "by", "\u00d7"):
+            continue
+        pair = [tokens[at].quantity for at in (index, other)]
+        behind = {token.norm for token in tokens[max(index, other) + 1 : max(index, other) + 3]}
+        if all(one is not None and not one.dimension for one in pair):
+            values = [one.value for one in pair if one is not None]
+            return not behind & _SPONGES and values not in ([4, 4], [2, 2])  # gauze, its noun left out
+    return None
+
+
+def _is_size(sentence: Sentence, index: int) -> bool:
+    """ "Reamed to a size of 11"."""
+    before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    return before[-1:] == ["size"] or before == ["size", "of"]
+
+
+_SPONGES = frozenset({"gauze", "gauzes", "sponge", "sponges", "s", "dressing", "dressings", "pad", "pads", "fluffs",
+                      "swab", "swabs", "kerlix", "raytec", "hole", "holes"})  # fmt: skip
 _CODES, _FIRST_YEAR, _LAST_YEAR = 2500, 1900, 2100
 _LABELS = frozenset(
     "grade stage type class number no asa level zone step day room page figure part case kellgren garland gartland "

@@ -237,6 +237,8 @@ def _opens_operation(sentence: Sentence, at: int, end: int, row: SectionCue, ope
     hernia repair", but not "the same procedure"."""
     if row.id != "procedure" or open_.id not in _DIAGNOSES | BEFORE or at < 1:
         return False
+    if sentence.tokens[at].norm in ("done", "performed"):
+        return False  # "whom I had performed a discectomy on": a verb
     before = [token.norm for token in sentence.tokens[max(0, at - 3) : at]]
     if before[-1] in _BEFORE_A_NOUN - {"same"} and before[-2:] != ["same", "after"]:
         return False

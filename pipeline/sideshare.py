@@ -70,3 +70,23 @@ def _led(sentence: Sentence, side: Side) -> Mention | None:
         if noun is not None:
             return noun
     return None
+
+
+_TELLING = frozenset("was were is are all noted seen found to be appeared looked both also".split())
+
+
+def listed_part(sentence: Sentence, side: Side, thing: Mention) -> Mention | None:
+    """The part with a side in the list of parts that a thing behind it is told of."""
+    part = _led(sentence, side)
+    if part is None or part.table != "sites" or part.last >= thing.first:
+        return None
+    sites = {at for m in sentence.mentions if m.table == "sites" for at in range(m.first, m.last + 1)}
+    between = range(part.last + 1, thing.first)
+    last = max((at for at in between if at in sites), default=None)
+    if last is None or any(
+        token.norm in BREAKS - {"and"} or (token.punctuation and token.norm != ",") or token.norm in clauses.FINITE
+        for token in sentence.tokens[part.last + 1 : last]
+    ):
+        return None
+    told = [sentence.tokens[at].norm for at in range(last + 1, thing.first)]
+    return part if all(norm in _TELLING for norm in told) else None

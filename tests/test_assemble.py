@@ -107,3 +107,15 @@ def test_a_bare_number_that_counts_nothing_and_stands_nowhere_is_shown() -> None
     note = run.note_from_text("Tunnel length forty on the femur. Room 12 was used in 2019. Grade three of the talus.")
     shown = [piece.heard for passage in note.sections.description for piece in passage.unplaced]
     assert shown == ["forty"]
+
+
+def test_two_bare_numbers_that_measure_something_and_a_bare_size_are_shown() -> None:
+    """Common practice, no source: a size is said with its unit; gauze alone is named by two numbers."""
+    from pipeline import run
+
+    note = run.note_from_text(
+        "There was a defect of about 4 x 3 in the bone. Reamers went to a size of 11 down the shaft. "
+        "Dressed with 4 x 4 gauze. Xeroform 4 x 4 and tape. Sterile 2 by 2 sponges."
+    )
+    shown = [piece.heard for passage in note.sections.description for piece in passage.unplaced]
+    assert shown == ["about 4", "3", "11"]

@@ -8,8 +8,8 @@ from pipeline.records import Sentence
 
 _VERBS = _words("washed rinsed wash rinse washing rinsing")
 _PRODUCTS = _words(
-    "fat lipoaspirate graft grafts autograft allograft homograft chips flap implant implants prosthesis mesh beads cells "
-    "specimen specimens instruments instrument membrane patch tissue stones fragments hardware plate screws valve egg "
+    "fat lipoaspirate graft grafts autograft allograft homograft chips flap implant implants prosthesis mesh beads "
+    "cells specimen specimens instruments membrane patch tissue stones fragments hardware plate screws valve "
     "oocyte embryo heart kidney liver lung hands hand gloves"
 )
 _PLACES = _words(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline import story
+from pipeline import clauses, laterality, sideshare, story
 from pipeline.extractors import _other_senses, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
@@ -31,7 +31,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 continue
             fact = _fact(reading, sentence, mention, grammar)
             if fact is not None:
-                facts.append(fact)
+                facts += [fact, *_of_sided(sentence, mention, fact, grammar)]
         facts += _nothing(reading, sentence)
     return facts
 
@@ -58,6 +58,17 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return fact
     anothers = base.is_anothers_side(sentence, mention, fact.laterality, site, grammar)
     return replace(fact, body_site=site, laterality=None if anothers else fact.laterality)
+
+
+def _of_sided(sentence: Sentence, mention: Mention, fact: Fact, grammar: Grammar) -> list[Fact]:
+    """ "The uterus, right tube and ovary, bowel and liver were normal": of the part with the side as well."""
+    if mention.table != "findings" or fact.laterality is not None or fact.body_site is None:
+        return []
+    for side in laterality.sides(sentence, grammar):
+        part = sideshare.listed_part(sentence, side, mention)
+        if part is not None and side.value in ("left", "right") and part.id != fact.body_site:
+            return [replace(fact, laterality=side.value, body_site=part.id)]
+    return []
 
 
 def _is_adjective(sentence: Sentence, mention: Mention) -> bool:
@@ -103,6 +114,10 @@ _NOT_SEEN = frozenset(
 )  # fmt: skip
 
 
+_NAMES, _WORDS = 4, 7
+_SMALL = frozenset("in of the at on within noted seen obvious visible gross his her left right".split())
+
+
 def _nothing(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "No steal.", "no gross nodularity": what no row names and was said not to be there, in its own words."""
     tokens = sentence.tokens
@@ -116,10 +131,13 @@ def _nothing(reading: Reading, sentence: Sentence) -> list[Fact]:
         while end < len(tokens) and not tokens[end].punctuation and tokens[end].norm not in ("and", "or", "but"):
             end += 1
         words = tokens[index + 1 : end]
-        if not 1 <= len(words) <= 4 or end >= len(tokens):
+        named = [word for word in words if word.norm not in _SMALL]
+        if not 1 <= len(named) <= _NAMES or len(words) > _WORDS or end >= len(tokens):
             continue
-        named = any(m.first < end and m.last > index and m.table != "sites" for m in sentence.mentions)
-        if named or any(word.quantity is not None or word.norm in _NOT_SEEN for word in words):
+        if len(words) > _NAMES and any(word.norm in clauses.FINITE for word in words):
+            continue
+        known = any(m.first < end and m.last > index and m.table != "sites" for m in sentence.mentions)
+        if known or any(word.quantity is not None or word.norm in _NOT_SEEN for word in words):
             continue
         if base.scope_at(sentence, "certainty", index + 1, "affirmed") != "negated":
             continue

@@ -59,7 +59,7 @@ def _is_for_use(sentence: Sentence, mention: Mention) -> bool:
     low, high = clauses.bounds(sentence, mention.first)
     tokens = sentence.tokens
     if mention.id == "cast-padding" and any(token.norm in ("tourniquet", "cuff") for token in tokens[low:high]):
-        return not any(token.norm in ("cast", "splint", "dressing", "slab") for token in tokens[mention.last + 1 : high])
+        return not {"cast", "splint", "dressing", "slab"} & {token.norm for token in tokens[mention.last + 1 : high]}
     lead = [token.norm for token in tokens[max(low, mention.first - _TO_TOOL) : mention.first]]
     return any(
         norm in ("with", "using", "by") and bool(_CLEANED & set(lead[:at])) for at, norm in enumerate(lead)
@@ -104,6 +104,8 @@ def _suture(
             continue
         if quantity.form == "number" and mention.id == "suture" and _is_plural(sentence, mention.last):
             continue  # "four sutures": how many
+        if quantity.form == "number" and index < mention.first and sentence.tokens[mention.last].norm == "wires":
+            continue  # "seven steel wires": how many
         if any(other is not mention and other.first == index + 1 for other in sutures):
             continue  # "sutures of 2-0 Vicryl"
         price = cues.cost(sentence, index, mention.first, mention.last, postfix=1)
