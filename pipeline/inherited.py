@@ -57,7 +57,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
                     side = operation
         elif fact.laterality is None and fact.kind in _MEASURED | _GIVEN and _free(fact):
             place = standing.at(fact.evidence.first)
-            labelled = place.label and (place.opened or fact.kind in _MEASURED) and operation in (None, place.side)
+            labelled = place.label and (place.opened or fact.kind in _MEASURED)
             side = place.side if labelled and _is_local(fact, grammar) else None
         if side is not None and fact.group is not None:
             given[fact.group] = side

@@ -50,6 +50,8 @@ class Standing:
                 continue
             said = [one for one in laterality.sides(sentence, grammar)
                     if scope_at(sentence, "status", one.first, "performed") == "performed"]  # fmt: skip
+            later = _later(sentence, said)
+            said = [one for one in said if later is None or one.first < later]
             head = heading(sentence, said, sites)
             value = None if head is None else head.value or opposite(here.last if is_other(sentence, head) else None)
             if head is not None and value is not None:
@@ -62,6 +64,9 @@ class Standing:
                     here = replace(here, side=None, last=next((one.value for one in reversed(said) if one.value), None))
                 there = replace(here, other=_of_other(sentence, said))
             self._put(sentence.tokens[0].first, replace(there, side=None) if there.other else there)
+            if later is not None:
+                here = Place(None, None, other=False)
+                self._put(sentence.tokens[later].first, _NOWHERE)
 
     def _put(self, word: int, place: Place) -> None:
         self._starts.append(word)
@@ -70,6 +75,16 @@ class Standing:
     def at(self, word: int) -> Place:
         index = bisect_right(self._starts, word) - 1
         return self._places[index] if index >= 0 else _NOWHERE
+
+
+def _later(sentence: Sentence, said: list[Side]) -> int | None:
+    """In a long stream of speech, the token from which another side than the first is spoken of."""
+    if len(sentence.tokens) <= _STREAM or not said:
+        return None
+    return next((one.first for one in said if one.value not in (None, said[0].value)), None)
+
+
+_STREAM = 40  # tokens
 
 
 def opposite(side: Laterality | None) -> Laterality | None:

@@ -29,6 +29,11 @@ STREAM = (
     "hip arthroscopy general anaesthetic labral tear repaired with two anchors all this was on the left the right hip "
     "has not been touched"
 )
+LIGAMENT = (
+    "revision acl reconstruction of the right knee tourniquet on the right and on the left for the harvest then the "
+    "right knee old graft torn and removed lateral meniscus had a bucket handle tear button on the femur and a nine "
+    "millimetre screw in the tibia lachman negative at the end pivot same as the left left knee stable"
+)
 SCOPE = "Right shoulder arthroscopy. The labrum was torn. Three anchors of two point four millimetres were placed."
 
 
@@ -43,6 +48,8 @@ SCOPE = "Right shoulder arthroscopy. The labrum was torn. Three anchors of two p
         (BREASTS, "procedure", "breast-reduction", "right"),
         (BREASTS, "device", "surgical-clip", "left"),
         (SCOPE, "finding", "torn", "right"),
+        (LIGAMENT, "finding", "bucket-handle-tear", "right"),
+        (LIGAMENT, "device", "screw", "right"),
         (SCOPE, "device_count", "suture-anchor", "right"),
         (HERNIAS, "finding", "direct-defect", "right"),
         (HERNIAS, "finding", "indirect-sac", "left"),

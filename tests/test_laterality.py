@@ -67,6 +67,9 @@ SIDES = [
     ("Stenosing tenosynovitis, thumb and ring finger (L).", "finger", "left"),
     ("L: A1 pulley of the thumb divided.", "pulley", "left"),
     ("The left main bronchus was stapled.", "bronchus", "left"),
+    ("OS: bevacizumab 1.25 mg.", "bevacizumab", "left"),
+    ("Bevacizumab OS, same sitting.", "bevacizumab", "left"),
+    ("Aspirin 75 mg OD.", "aspirin", None),
     ("Osteoarthritis of both knees, right worse.", "osteoarthritis", "bilateral"),
     ("right total hip for arthritis the left one had been replaced", "arthritis", "right"),
 ]
