@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections import Counter
+from functools import lru_cache
 
-from pipeline.checks.base import finding
+from pipeline.checks._level_roles import BEFORE, Place, places
+from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Evidence, Fact, Finding
+from pipeline.records import Fact, Finding
+from pipeline.rows import Concept
 
 MEANING = "A spinal level of the diagnosis, consent or time-out is none of the levels that were operated on."
-
-_BEFORE = frozenset({"preop_diagnosis", "postop_diagnosis", "diagnosis", "consent", "time_out", "site_marking",
-                     "procedure"})  # fmt: skip
-
-_NEAR = 6  # words: "microdiscectomy on the left at L4-L5"
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -23,41 +21,42 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         for fact in note.of("spinal_level")
         if fact.text and fact.certainty != "negated" and fact.status in ("performed", "planned")
     ]
-    if len({_plain(fact) for fact in levels}) < 2:
-        return []
-    beside = {fact.id: _beside(note, fact) for fact in levels}
-    operated = [fact for fact in levels if "procedure" in beside[fact.id]]
+    said = list(places(note, levels))
+    named = _named_digits(note, grammar, said)
+    if named or len({_plain(fact) for fact in levels}) < 2:
+        return named
+    operated = [one.level for one in said if one.role == "procedure"]
     if operated:
         done = {_plain(fact) for fact in operated}
-        wrong = [fact for fact in levels if beside[fact.id] & _BEFORE and not _covered(_plain(fact), done)]
-        return [_told(operated[0], fact, "blocking") for fact in wrong]
-    return _outlier(levels)
+        stated = {one.level.id: one.level for one in said if one.role in BEFORE}
+        wrong = [fact for fact in stated.values() if not _covered(_plain(fact), done)]
+        return [_told(operated[0], fact, "blocking", grammar) for fact in wrong]
+    spared = {one.level.id for one in said if one.role == "spared"}
+    return _outlier([fact for fact in levels if fact.id not in spared], grammar)
 
 
-def _beside(note: OperativeNote, level: Fact) -> set[str]:
-    """Kinds of what a level was said of: of its group, else of the statements within a few words of it.
-
-    A level that was said several times counts at each of its places.
-    """
-    own = {other.kind for other in note.group(level) if other.kind in _BEFORE}
-    if own:
-        return own
-    found: set[str] = set()
-    for place in (level.evidence, *level.also):
-        near = [
-            (other.evidence.first > place.last, _gap(place, other.evidence), other.kind)
-            for other in note.of(*_BEFORE)
-            if other.status in ("performed", "planned") and other.certainty != "negated"
-            and _gap(place, other.evidence) <= _NEAR
-        ]  # what was said before it goes first: "fusion L3 to L5 for stenosis"
-        if near:
-            found.add(min(near)[2])
-    return found
+def _named_digits(note: OperativeNote, grammar: Grammar, said: list[Place]) -> list[Finding]:
+    """A digit that only the name or the words of a diagnosis, consent or time-out hold ("trigger thumb")."""
+    operated = {one.level.body_site: one.level for one in said if one.role == "procedure" and one.level.body_site}
+    if not operated or any(one.role in BEFORE for one in said):
+        return []
+    found: list[Finding] = []
+    for fact in note.of(*BEFORE):
+        words = f" {fact.name or ''} {fact.text or ''} ".lower().replace("-", " ").replace(".", " ")
+        digits = {site.id for site, phrase in _digits(grammar) if f" {phrase} " in words}
+        if digits and not digits & set(operated) and fact.certainty != "negated" and fact.status == "performed":
+            found.append(_told(next(iter(operated.values())), fact, "blocking", grammar))
+    return found[:1]
 
 
-def _gap(first: Evidence, second: Evidence) -> int:
-    """Words between two places; 0 where one lies in the other."""
-    return max(second.first - first.last, first.first - second.last, 0)
+@lru_cache(maxsize=4)
+def _digits(grammar: Grammar) -> tuple[tuple[Concept, str], ...]:
+    """(digit, a phrase that names it), without words for any digit."""
+    rows = grammar.table("sites", Concept).values()
+    return tuple((row, phrase) for row in rows if row.group == "digit" and row.id not in _ANY for phrase in row.say)
+
+
+_ANY = frozenset({"digit", "finger", "toe", "fingertip", "ray", "nail-bed", "nail-plate", "pulp"})
 
 
 def _plain(fact: Fact) -> str:
@@ -65,30 +64,45 @@ def _plain(fact: Fact) -> str:
 
 
 def _covered(level: str, done: set[str]) -> bool:
-    """Whether a level is one of those done, or a part of one ("L4" of "L4-L5")."""
-    return any(set(level.split("-")) <= set(other.split("-")) or set(other.split("-")) <= set(level.split("-"))
-               for other in done)  # fmt: skip
+    """Whether a level is one of those done, a part of one ("L4" of "L4-L5"), or within what a construct spans
+    ("T12 to L2")."""
+    parts = set(level.split("-"))
+    if any(parts <= set(other.split("-")) or set(other.split("-")) <= parts for other in done):
+        return True
+    places = [_SPINE.index(part) for part in parts if part in _SPINE]
+    single = [_SPINE.index(other) for other in done if other in _SPINE]
+    spans = [single] + [[_SPINE.index(part) for part in other.split("-") if part in _SPINE] for other in done]
+    return len(places) == len(parts) and any(
+        len(span) > 1 and max(span) - min(span) > 1 and min(span) <= min(places) and max(places) <= max(span)
+        for span in spans
+    )
 
 
-def _outlier(levels: list[Fact]) -> list[Finding]:
+_SPINE = tuple(f"{letter}{number}" for letter, most in (("C", 7), ("T", 12), ("L", 5), ("S", 5))
+               for number in range(1, most + 1))  # fmt: skip
+
+
+def _outlier(levels: list[Fact], grammar: Grammar) -> list[Finding]:
     """Without a procedure beside it: a level said once that has no vertebra in common with the one said often."""
     counted = Counter(_plain(fact) for fact in levels).most_common()
+    if not counted:
+        return []
     # Decompression over several levels names many; only one stray level beside a steady one is asked for.
     if counted[0][1] < 2 or len(counted) != 2 or counted[1][1] > 1 or _covered(counted[1][0], {counted[0][0]}):
         return []
     often = next(fact for fact in levels if _plain(fact) == counted[0][0])
     return [
-        _told(often, fact, "note")
+        _told(often, fact, "note", grammar)
         for fact in levels
         if _plain(fact) != counted[0][0] and Counter(_plain(one) for one in levels)[_plain(fact)] == 1
     ]
 
 
-def _told(first: Fact, second: Fact, severity: str) -> Finding:
+def _told(first: Fact, second: Fact, severity: str, grammar: Grammar) -> Finding:
     return finding(
         "level_conflict",
         "blocking" if severity == "blocking" else "note",
-        f"Level {first.text} and level {second.text} were both said.",
+        f"Level {first.text} and level {second.text or called(second, grammar)} were both said.",
         [first, second],
         ask="Say which level is right, or that both were meant.",
     )

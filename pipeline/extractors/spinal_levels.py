@@ -14,6 +14,7 @@ from pipeline.rows import Concept
 KINDS = ("spinal_level",)
 
 _ABOUT = frozenset({"procedures", "diagnoses", "acts"})
+_DONE_TO = frozenset({"corrected", "released", "amputated", "pinned", "fused", "straightened", "operated"})
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -31,7 +32,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 fact = replace(fact, laterality=before[1].laterality)  # "bilateral, L4-L5 and L5-S1"
             before = (index, fact)
             facts.append(fact)
-        if not any(mention.table in _ABOUT for mention in sentence.mentions):
+        about = any(mention.table in _ABOUT for mention in sentence.mentions)
+        if not about and not any(token.norm in _DONE_TO for token in sentence.tokens):
             continue
         for mention in base.mentions(sentence, "sites"):
             row = sites[mention.id]
