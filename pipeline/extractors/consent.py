@@ -15,7 +15,8 @@ _CONSENT = frozenset(
 _DISCUSSED = frozenset(
     {"discussed", "explained", "talked", "counselled", "counseled", "understood", "understands", "agreed", "signed",
      "written", "obtained", "given", "gave", "informed", "including", "benefits", "proceed", "reviewed", "verbal",
-     "consent", "consented", "confirmed", "accepted", "desired", "wished"}
+     "consent", "consented", "confirmed", "accepted", "desired", "wished", "knows", "know", "aware", "accepts",
+     "accept", "appreciates", "warned"}
 )  # fmt: skip
 _PAUSE = (("time", "out"), ("timeout",), ("team", "pause"), ("surgical", "pause"), ("safety", "pause"),
           ("who", "checklist"), ("safety", "checklist"), ("surgical", "checklist"), ("stop", "moment"))  # fmt: skip
@@ -51,16 +52,41 @@ def _level(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
 
 
 def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    if not sentence.says(_CONSENT):
+    if not sentence.says(_CONSENT | _CHOSE | _TALKED):
         return []
     spots = [index for index, token in enumerate(sentence.tokens) if token.norm in _CONSENT]
     norms = {token.norm for token in sentence.tokens}
+    shared = _shared_decision(sentence)
+    if shared is not None:
+        first, last = _window(sentence, shared)
+        return [_told("consent", reading, sentence, first, last, shared, grammar)]
     if not spots or not (norms & _DISCUSSED or sentence.section == "consent"):
         return []
     if not norms & {"consent", "consented", "consents"} and not norms & {"risks", "alternatives"}:
         return []
     first, last = _window(sentence, spots[0])
     return [_told("consent", reading, sentence, first, last, spots[0], grammar)]
+
+
+_TALKED = frozenset(
+    {"discussed", "talked", "options", "alternatives", "offered", "explained", "counselled", "counseled"}
+)
+_CHOSE = frozenset({"chose", "opted", "elected", "preferred", "prefers", "decided", "wanted", "wished", "declined"})
+_PATIENT = frozenset({"he", "she", "they", "patient", "parents", "mother", "father", "family", "couple"})
+
+
+def _shared_decision(sentence: Sentence) -> int | None:
+    """Where the patient chose among what was talked through: "we talked through a brace and a graft, and she chose the
+    graft"; not what was chosen of screws."""
+    norms = [token.norm for token in sentence.tokens]
+    talk = next((at for at, norm in enumerate(norms) if norm in _TALKED), None)
+    if talk is None:
+        return None
+    for at in range(talk + 1, len(norms)):
+        joined = norms[at - 1] in ("and", "but", "then")
+        if norms[at] in _CHOSE and set(norms[0 if joined else max(0, at - 3) : at]) & _PATIENT:
+            return talk
+    return None
 
 
 def _pause(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
