@@ -320,3 +320,16 @@ def is_place(sentence: Sentence, grammar: Grammar, index: int) -> bool:
 def words(sentence: Sentence, first: int, last: int) -> str:
     """The words of tokens first..last as read, without marks at the ends."""
     return " ".join(token.text for token in sentence.tokens[max(first, 0) : last + 1]).strip(" ,;:.")
+
+
+_FILLED = frozenset("filled inflated blown up with to of by using was and it".split())
+
+
+def fills_balloon(sentence: Sentence, index: int) -> bool:
+    """ "Balloon filled with thirty mils": the number tells how much is in the balloon or cuff of a tube."""
+    for token in reversed(sentence.tokens[max(0, index - 4) : index]):
+        if token.norm in ("balloon", "cuff"):
+            return True
+        if token.norm not in _FILLED:
+            return False
+    return False

@@ -60,7 +60,22 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     summed, opens = whole, ahead.startswith("total") and not _leads_on(tokens, index + 1)
     if summed and "," in summed[0] and summed.end() == len(ahead) and index + 1 + len(after) < len(tokens):
         summed = None if tokens[index + 1 + len(after)].quantity is not None else summed  # ", in total 750"
-    return "total" if _TOTAL & set(before) or opens or summed else None
+    makes = behind.endswith(("that make", "which make"))  # "makes", folded
+    makes = makes and tokens[index].quantity is not None and _said_before(tokens, index)
+    return "total" if _TOTAL & set(before) or opens or summed or makes else None
+
+
+def _said_before(tokens: tuple[Token, ...], index: int) -> bool:
+    """Whether an amount of the same unit stands before: "twenty mL and then ten that makes thirty mL"; "twenty mL of
+    one percent that makes 200 mg" sums nothing."""
+    own = tokens[index].quantity
+    return own is not None and any(
+        token.quantity is not None and token.quantity.unit == own.unit and own.unit is not None
+        for token in tokens[max(0, index - _SUMMED) : index]
+    )
+
+
+_SUMMED = 25  # tokens
 
 
 def _sums_up(tokens: tuple[Token, ...], at: int) -> bool:

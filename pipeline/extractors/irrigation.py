@@ -145,6 +145,11 @@ def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) ->
         return [base.claim("irrigation_deficit", reading, sentence, index, lead.first, lead.last, 2)]
     behind = _behind(sentence, index)
     rest = tokens[index + 1 + len(behind) : index + 2 + len(behind)]
+    if behind[:1] == ["deficit"] and sum(True for _ in base.quantities(sentence)) > 1:
+        return [base.claim("irrigation_deficit", reading, sentence, index, index, index + 1, 2)]
+    chained = index > 1 and tokens[index - 1].norm in _DIRECTIONS and tokens[index - 2].quantity is not None
+    if chained and behind[:1] and behind[0] in _DIRECTIONS:  # "eighteen litres in seventeen point two out"
+        return [base.claim(_DIRECTIONS[behind[0]], reading, sentence, index, index, index + 1, 2)]
     if behind in (["in"], ["out"]) and (not rest or rest[0].punctuation or rest[0].norm == "and"):
         kind = "irrigation_in" if behind == ["in"] else "irrigation_out"
         return [base.claim(kind, reading, sentence, index, index, index + 1, 2)]
@@ -168,7 +173,7 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if before in _LEADS and after in _LEADS and further is not None and further.dimension == "volume":
         # "Irrigation nine litres out eight point nine litres": every word leads its number
         return [base.claim(_LEADS[before], reading, sentence, index, index - 1, index - 1, _OWN)]
-    if before in ("balloon", "cuff"):
+    if before in ("balloon", "cuff") or cues.fills_balloon(sentence, index):
         return []  # "balloon thirty mils irrigation running": what blocks the catheter
     drug = tokens[index - 2].quantity if before == "in" and index > 1 else None
     if drug is not None and drug.dimension in ("mass", "amount", "catalytic"):
@@ -188,9 +193,18 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if near is None or near[0] > _REACH:
         return []
     price, hit = near
-    if _washes.of_product(sentence, hit.first):
+    if _washes.of_product(sentence, hit.first) or _has_its_own(sentence, index, hit):
         return []
     return [base.claim(_KIND[hit.id], reading, sentence, index, hit.first, hit.last, price)]
+
+
+def _has_its_own(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
+    """ "... makes 30 mL tourniquet down irrigation 3 L in all": a word with a volume right behind it takes none from
+    before another thing."""
+    behind = sentence.tokens[hit.last + 1 : hit.last + 3]
+    volume = any(token.quantity is not None and token.quantity.dimension == "volume" for token in behind)
+    leads = index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm == "of"
+    return index < hit.first - 2 and volume and not leads and not any(token.punctuation for token in behind)
 
 
 def _parted(sentence: Sentence, index: int, hit: cues.Hit) -> bool:

@@ -229,8 +229,9 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
 
 
 def _of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
-    """ "10 mL syringe": the size of the syringe, not a volume given."""
-    return any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
+    """ "10 mL syringe": the size of the syringe, not a volume given; nor what fills the balloon of a catheter."""
+    held = any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
+    return held or cues.fills_balloon(sentence, index)
 
 
 def _number(
@@ -331,7 +332,8 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
     """Whether a thing stands between the number and the drug ("40 g cement with gentamicin")."""
     low, high = min(index, mention.last), max(index, mention.first)
     tables = (*_BARRIERS, "drugs", "fluids") if index < mention.first else _BARRIERS
-    if any(low < other.first and other.last < high for other in base.mentions(sentence, *tables)):
+    if any(low < other.first and other.last < high and not _drug_numbers.holds(sentence, other)
+           for other in base.mentions(sentence, *tables)):  # fmt: skip
         return True
     if _drug_numbers.is_of_another(sentence, index, mention):
         return True
