@@ -263,7 +263,8 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         attributive = said.end < len(norms) and norms[said.end][:1].isalpha() and norms[said.end] not in _FUNCTION
         sized = said.dimension in ("length", "gauge", "french")
         ahead = attributive or (_is_singular(norms[said.end - 1]) and "".join(norms[said.end : said.end + 1]) == "and")
-        single = norms[numeral.start] == "one" and ahead and sized
+        ported = said.dimension == "length" and not _PORTS.isdisjoint(norms[max(0, numeral.start - 4) : said.end + 12])
+        single = norms[numeral.start] == "one" and sized and (ahead or ported)
         pair = numeral.shape == "digits" and len(numeral.digits) == 2 and "0" not in numeral.digits
         if single or (pair and said.dimension not in ("pressure", "angle", "temperature", "fraction")):
             first, _, rest = numeral.doubt.partition("; it could be ")[2].partition(" and ")
@@ -280,6 +281,10 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         doubts=(doubt,) if doubt else (),
     )
     return _with_unit(quantity, said, tokens), end
+
+
+# "Ports, one ten millimetre at the navel and three five millimetre": no port is wider than a hand.
+_PORTS = frozenset({"port", "ports", "trocar", "trocars", "cannula", "cannulas"})
 
 
 def _is_singular(unit: str) -> bool:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from pipeline.checks.base import NOT_GIVEN, exact, finding, rounded, shown, span, unit_words
+from pipeline.checks._spoken_counts import shares
+from pipeline.checks.base import NOT_GIVEN, exact, finding, read, rounded, shown, span, unit_words
 from pipeline.conversion import convertible
 from pipeline.dosing import Dose, doses, in_solution
 from pipeline.grammar import Grammar
@@ -21,13 +22,13 @@ _PIECES = 6  # ports, levels or needles; of more, ten times the dose would pass 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for dose in doses(fact for fact in note.facts if fact.certainty != "negated" and fact.role not in NOT_GIVEN):
-        one = _compare(dose, grammar) or _volume_for_dose(dose, grammar) or _too_dense(dose, grammar)
+        one = _compare(note, dose, grammar) or _volume_for_dose(dose, grammar) or _too_dense(dose, grammar)
         if one is not None:
             found.append(one)
     return found
 
 
-def _compare(dose: Dose, grammar: Grammar) -> Finding | None:
+def _compare(note: OperativeNote, dose: Dose, grammar: Grammar) -> Finding | None:
     strengths, said = dose.one("medication_concentration"), dose.one("medication_dose")
     volumes = dose.of("medication_volume")
     if strengths is None or said is None or not volumes or strengths.value is None or strengths.unit is None:
@@ -47,6 +48,8 @@ def _compare(dose: Dose, grammar: Grammar) -> Finding | None:
         for times in _times(_scale(volumes), said.scale, wanted.low / worked[0] if worked[0] else Decimal(0))
     ):
         return None
+    if said.scale == "each" and _said_shares(note, said) * worked[0] == wanted.low == wanted.high:
+        return None  # "half a millilitre at each of three needles, thirty milligrams": the dose is of all of them
     factor = worked[0] / wanted.low if wanted.low else Decimal(0)
     far = factor >= 10 or factor <= Decimal("0.1")
     label = grammar.tables.get("drugs", {}).get(dose.drug)
@@ -61,6 +64,12 @@ def _compare(dose: Dose, grammar: Grammar) -> Finding | None:
         f"said: {shown(said)}",
         ask="Say which is right: the strength, the volume or the dose.",
     )
+
+
+def _said_shares(note: OperativeNote, fact: Fact) -> int:
+    """Of how many things the sentence of a fact says "each"; 0 where it does not tell."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    return 0 if passage is None else shares(read(passage)) or 0
 
 
 def _scale(volumes: list[Fact]) -> Scale | None:

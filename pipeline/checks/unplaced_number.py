@@ -31,6 +31,7 @@ _CONTAINERS = frozenset({
     "cartridge", "cartridges", "vial", "vials", "ampoule", "ampoules", "ampule", "ampules", "syringe", "syringes",
     "bottle", "bottles", "bag", "bags", "tube", "tubes", "drop", "drops", "swab", "swabs", "patch", "patches",
 })  # fmt: skip
+_OFTEN = frozenset({"times", "time", "hourly", "daily", "x"})
 _LEADS_ON = frozenset({"of", "percent", "per", "plain", "heavy", "half", "units", "doses", "shots", "and", "to", "or"})
 _CONTRAST = "contrast"  # "Isovue 300": the number is part of the name
 
@@ -94,6 +95,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if behind and after[:1] == ["of"]:
         return False  # "cefazolin at induction, two mL of blue dye": of what follows
     if not dimension:
+        if after[:1] and after[0] in _OFTEN:
+            return False  # "ointment three times daily": how often, no dose
         if _CONTAINERS & {*before[-1:], *after[:1]}:
             return False
         counts = after[:1] and after[0].isalpha() and after[0] not in _LEADS_ON

@@ -64,14 +64,24 @@ def _is_harmless(other: Mention) -> bool:
 
 def is_of_the_mixture(sentence: Sentence, index: int, adrenaline: Mention) -> bool:
     """ "Lidocaine 1 % with epinephrine 1:100,000 (100 mg)": the ratio has told how much adrenaline there is, and more
-    than a milligram is the local anaesthetic's."""
+    than a milligram is the local anaesthetic's. So it is where adrenaline is only said to be in it."""
     quantity = sentence.tokens[index].quantity
     if quantity is None or quantity.value is None or quantity.unit not in ("mg", "g") or quantity.value <= 1:
         return False
     beside = sentence.tokens[max(0, adrenaline.first - 3) : adrenaline.last + 4]
+    added = adrenaline.first > 0 and sentence.tokens[adrenaline.first - 1].norm in _ADDED and any(
+        m.table == "drugs" and 0 < adrenaline.first - m.last <= _IN_ONE for m in sentence.mentions
+    )
+    apart = {token.norm for token in sentence.tokens[adrenaline.last + 1 : index]}
+    if adrenaline.last < index and added and apart & {"(", ",", "="}:
+        return True  # without a mark, "with adrenaline 100 milligrams" says it of the adrenaline
     return adrenaline.last < index and any(
         token.quantity is not None and "ratio" in (token.quantity.form, token.quantity.dimension) for token in beside
     )
+
+
+_ADDED = frozenset({"with", "w/", "+", "plus", "and", "/", "containing"})
+_IN_ONE = 6  # tokens between a local anaesthetic and what is in it
 
 
 def said_on(sentence: Sentence, index: int, drug: Mention) -> bool | None:
@@ -87,12 +97,28 @@ def said_on(sentence: Sentence, index: int, drug: Mention) -> bool | None:
         numbers = [-1]  # "3 mL of 2 % lidocaine plain, 60 mg"
     if not numbers or len(between) > _TOKENS:
         return None
-    if any(drug.last < other.first and other.last < index and not _is_harmless(other) for other in sentence.mentions):
+    if any(drug.last < other.first and other.last < index and not _is_harmless(other)
+           and not holds(sentence, other) for other in sentence.mentions):  # fmt: skip
         return None
-    tail = [token.norm for token in between[numbers[-1] + 1 :]]
+    tail = _without_container([token.norm for token in between[numbers[-1] + 1 :]])
     if set(tail) & _STOPPERS or len(tail) > _TAIL:
         return None
     return all(norm in _LINKS for norm in tail)
+
+
+_CONTAINERS = frozenset("syringe syringes tube tubes bag bags needle needles kit trocar cannula line".split())
+
+
+def holds(sentence: Sentence, thing: Mention) -> bool:
+    """Whether a thing is what a drug was drawn up into: "in the syringes"."""
+    led = {token.norm for token in sentence.tokens[max(0, thing.first - 3) : thing.first]} & {"in", "into"}
+    return thing.table == "devices" and bool(led) and sentence.tokens[thing.last].norm in _CONTAINERS
+
+
+def _without_container(tail: list[str]) -> list[str]:
+    """ "Eight millilitres in the syringes, eight thousand units": where it is says nothing of whose number follows."""
+    end = next((at for at, norm in enumerate(tail) if norm in _CONTAINERS), None)
+    return tail[end + 1 :] if end is not None and end <= 4 and tail[0] in ("in", "into", "to", "for") else tail
 
 
 _MORE = frozenset({"second", "third", "another", "further", "repeat", "repeated", "again", "additional", "redosed"})

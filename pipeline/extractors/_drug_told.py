@@ -207,8 +207,8 @@ def is_by_the_clock(sentence: Sentence, drug: Mention) -> bool:
 def explains(sentence: Sentence, index: int, drug: Mention) -> bool:
     """ "Cefazolin six hundred milligrams which is thirty milligrams per kilogram paracetamol ...": a number that tells
     what the one before it comes to is of no drug behind it."""
-    if drug.first < index:
-        return False
+    if drug.first < index or (drug.first == index + 2 and sentence.tokens[index + 1].norm == "of"):
+        return False  # "that is forty milligrams of triamcinolone in total"
     before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
     return before in (["which", "is"], ["that", "is"], ["that", "makes"], ["which", "makes"]) or before[-1:] in (
         ["equals"], ["making"], ["equalling"], ["equaling"], ["ie"], ["i.e."], ["="]
