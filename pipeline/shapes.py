@@ -21,7 +21,7 @@ from pipeline.units import read_unit
 
 Found = tuple[Quantity, int]
 
-_SUTURE = re.compile(r"^#?(\d{1,2})-[0o]$")
+_SUTURE = re.compile(r"^#?(\d{1,2})[-/][0o]$")  # "3-0", "3/0"
 _INTERVAL = re.compile(r"^q\.?(\d{1,2})(?:-(\d{1,2}))?(h|d|w)")
 _POINTED = re.compile(r"^\d\.0$")
 _TENS = re.compile(r"^([2-9]|1[01])0$")

@@ -19,7 +19,8 @@ WHERE = frozenset(
 )
 PLACE = frozenset(
     "proximal distal medial lateral anterior posterior superior inferior upper lower left right cranial caudal "
-    "central peripheral".split()
+    "central peripheral atrial ventricular mediastinal pleural apical basal anterolateral posterolateral anteromedial "
+    "posteromedial deep superficial dorsal volar".split()
 )
 
 

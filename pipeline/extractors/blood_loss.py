@@ -50,7 +50,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             price = min(price, _IN_ALL)
         elif found.dimension == "" and facts and _beside_place(sentence, index):
             price = min(price, _BARE)  # "six hundred mL in the suction and one hundred and fifty on swabs"
-        if found.dimension != "volume" and (price > (_IN_ALL if scale == "total" else _BARE) or index < hit.first):
+        bare = index < hit.first and not _lost_behind(sentence, index, hit)
+        if found.dimension != "volume" and (price > (_IN_ALL if scale == "total" else _BARE) or bare):
             continue
         pair = _from_to(sentence, index)
         if pair is not None and index == pair[0]:
@@ -65,6 +66,12 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
     if not facts and words and words[0][0] <= _REACH:
         facts.append(_amount(reading, sentence, words[0]))
     return facts
+
+
+def _lost_behind(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
+    """ "About one fifty of blood lost": the loss right behind its number."""
+    said = [token.norm for token in sentence.tokens[hit.first : hit.last + 2]]
+    return hit.first == index + 1 and said[:1] == ["of"] and "lost" in said
 
 
 _TWO_SAID = "two numbers were said side by side: taken as from the first to the second"

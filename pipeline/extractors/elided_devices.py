@@ -11,6 +11,7 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
+from pipeline import cues
 from pipeline.extractors import _things, base
 from pipeline.extractors._device_sizes import NOT_BETWEEN, is_decimal
 from pipeline.extractors._things import PLACE, WHERE, Thing, count_of, noun_behind, whole
@@ -23,10 +24,7 @@ KINDS = ("device", "device_count", "device_size")
 _LED = frozenset({",", "and", ":", ";", "with", "plus", "(", "then", "-", "&"})
 _NO_UNIT = "its unit was not said"
 _COST, _PART = 12, 6
-_PLACES = WHERE | PLACE | frozenset(
-    "anterolateral posterolateral mediastinal pleural atrial ventricular apical basal deep superficial dorsal "
-    "volar".split()
-)
+_PLACES = WHERE | PLACE
 _BE = frozenset({"was", "were", "is", "are", "being", "measured", ":"})
 _ARTICLES = frozenset({"a", "an", "of", "size", "sized", "them", "these"})
 _WHOLE_ROW = frozenset({"all", "each", "both"})
@@ -34,7 +32,7 @@ _ONE_OF = frozenset({"first", "second", "third", "fourth", "fifth", "last", "oth
                      "remaining", "rest"})  # fmt: skip
 _ENDS = frozenset({"and", "in", "on", "at", "with", "then", "for", "but", "which", "loaded", "placed", "to"})
 _CHANGED = frozenset({"changed", "exchanged", "replaced", "swapped", "upsized", "downsized"})
-_LARGEST = 120  # mm, the longest screws; common practice, no source
+_SHORTEST, _LARGEST = 8, 120  # mm, screws; common practice, no source
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -54,13 +52,14 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for thing in things:
             end = min((other.first for other in things if other.first > thing.last), default=len(sentence.tokens))
             facts += _in_words(reading, sentence, thing, two)
+            facts += _behind(reading, sentence, thing, end)
             if thing.implant:
                 facts += _parts(reading, sentence, thing, end)
-                facts += _behind(reading, sentence, thing, end)
                 facts += _told(reading, (sentence, thing), sentence, thing.last + 1, end)
             counted = count_of(sentence, thing)
             if counted is not None and whole(sentence, counted) == 2:
                 two.add(thing.name)
+        facts += _reamed(reading, sentence) + _threads(reading, sentence)
         if before is not None and not implants:
             end = min((thing.first for thing in things), default=len(sentence.tokens))
             facts += _told(reading, before, sentence, 0, end)
@@ -101,9 +100,31 @@ def _parts(reading: Reading, sentence: Sentence, thing: Thing, end: int) -> list
         base.claim("device_count", reading, sentence, at, thing.first, thing.last, _PART, places=(at,), **shared)
         for at in parts
     ]
+    for at in parts:
+        facts += _row_of_sizes(reading, sentence, thing, at, end)
     if whole_row and not placed:
         facts.append(base.claim("device_count", reading, sentence, counted, thing.first, thing.last, -1, scale="total",
                                 **shared))  # fmt: skip
+    return facts
+
+
+def _row_of_sizes(reading: Reading, sentence: Sentence, thing: Thing, at: int, end: int) -> list[Fact]:
+    """ "... and three distal, thirty two, thirty four and thirty six millimetres": the lengths behind a part."""
+    tokens = sentence.tokens
+    first = at + 2 + (at + 2 < end and tokens[at + 2].norm in (",", ":", "(", "of"))
+    facts: list[Fact] = []
+    quantity = tokens[first].quantity if first < end else None
+    if quantity is None or quantity.form != "number":
+        return []
+    for member in cues.listed(sentence, first):
+        said = cues.unit_of(sentence, member)
+        last = tokens[member + 1].norm if member + 1 < len(tokens) else "."
+        if member < first or member >= end or said is None or last in WHERE | PLACE:
+            break
+        if said.dimension == "length" or (not said.dimension and (said.value or 0) >= _SHORTEST):
+            doubts = () if said.unit else (_NO_UNIT,)
+            facts.append(base.claim("device_size", reading, sentence, member, thing.first, thing.last, 0, doubts=doubts,
+                                    places=(member,), **{**_shared(sentence, thing), "unit": said.unit}))  # fmt: skip
     return facts
 
 
@@ -269,3 +290,50 @@ def _describes(sentence: Sentence, at: int) -> bool:
 def _made(reading: Reading, sentence: Sentence, first: int, thing: Thing, value: int) -> Fact:
     return base.make("device_count", reading, sentence, first, thing.last, value=Decimal(value),
                      **_shared(sentence, thing))  # fmt: skip
+
+
+_TO = frozenset({"to", "at", "up", "a"})
+_REAMERS = (6, 70)  # mm, of long bones and of the socket of the hip; common practice, no source
+
+
+def _reamed(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Reamed up to eleven point five": the size of the last reamer, its unit left out."""
+    tokens = sentence.tokens
+    for at, token in enumerate(tokens):
+        if token.norm not in ("reamed", "reaming"):
+            continue
+        numbers = [index for index in range(at + 1, min(at + 9, len(tokens))) if _bare(sentence, index) is not None]
+        quantity = tokens[numbers[-1]].quantity if numbers else None
+        led = quantity is not None and (tokens[numbers[-1] - 1].norm in _TO or quantity.comparator is not None)
+        if quantity is not None and led and _REAMERS[0] <= (quantity.value or 0) <= _REAMERS[1]:
+            return [base.claim("device_size", reading, sentence, numbers[-1], at, at, _COST, text="reamer", role="used",
+                               comparator=None, doubts=(_NO_UNIT,), group=f"d{base.group_of(sentence, at)}")]  # fmt: skip
+    return []
+
+
+_THREADS = frozenset({"sutures", "stitches", "wires", "ties", "ligatures"})
+_KINDS_OF = frozenset(
+    "pledgeted interrupted simple mattress horizontal vertical stay anchoring everting inverted buried steel sternal "
+    "figure eight of transosseous absorbable braided single double loaded separate skin tension".split()
+)
+
+
+def _threads(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Fifteen pledgeted sutures", "seven steel wires": how many, where no size or material stands between."""
+    tokens = sentence.tokens
+    facts: list[Fact] = []
+    for at, token in enumerate(tokens):
+        if token.norm not in _THREADS or (token.norm == "wires" and tokens[at - 1].norm not in ("steel", "sternal")):
+            continue
+        first = at - 1
+        while first >= 0 and tokens[first].norm in _KINDS_OF:
+            first -= 1
+        many = whole(sentence, first)
+        label = first > 0 and tokens[first - 1].norm in ("number", "size", "no", "#")
+        if many is None or many < 2 or label or tokens[first].text.startswith("#"):
+            continue
+        facts.append(
+            base.claim("device_count", reading, sentence, first, first + 1, at, _COST - 8, role="used", unit=None,
+                       text=cues.words(sentence, first + 1, at), group=f"d{base.group_of(sentence, at)}")
+        )  # fmt: skip
+    return facts

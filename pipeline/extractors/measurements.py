@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from pipeline import cues, laterality
 from pipeline.extractors import base
+from pipeline.extractors._weights import weighed
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, Token
 from pipeline.rows import Concept
@@ -19,6 +20,7 @@ _GUESS = 6  # a noun beside a length says less than a named measure
 _NOUNS = ("findings", "diagnoses", "specimens")
 _SITE_EXTRA = 9  # a place beside a length is its measure only where they touch
 _LENGTHS = ("length", "area")
+_OF_A_STRENGTH = ("preparations", "drugs", "injectates", "irrigation")
 _OTHER_KINDS = frozenset({"weight"})  # patient_weight
 
 
@@ -64,11 +66,13 @@ def _number(
         if energy or not any(True for _ in base.mentions(sentence, "drugs", "injectates")):
             facts += _by_words(reading, sentence, grammar, index, quantity)
     if quantity.dimension == "mass":
-        facts += _weighed(reading, sentence, grammar, index)
+        facts += weighed(reading, sentence, grammar, index)
     blood = quantity.dimension == "mass_concentration" and quantity.unit in ("g/dL", "g/L")
     if (quantity.dimension == "angle" or blood) and not facts:
         facts += _by_words(reading, sentence, grammar, index, quantity)
     if quantity.dimension == "fraction":
+        if any(m.last == index - 1 for m in base.mentions(sentence, *_OF_A_STRENGTH)):
+            return facts  # "povidone iodine five percent to the wound": its strength
         facts += _noun(reading, sentence, grammar, index, quantity)
         return facts or _share(reading, sentence, grammar, index, quantity)
     if quantity.dimension not in _LENGTHS:
@@ -76,6 +80,7 @@ def _number(
     near = cues.nearest(sentence, grammar, index, "incision")
     if near is not None and (_is_bone_cut(sentence, near[1]) or _is_port(sentence, near[1], quantity)):
         near = None
+    near = near or _behind_approach(sentence, index, quantity)
     bound = near is not None and near[1].last < index - 1 and all(
         token.norm in ("of", "was", "measuring", "about") for token in sentence.tokens[near[1].last + 1 : index]
     )
@@ -89,6 +94,18 @@ def _number(
             base.claim("incision_length", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit)
         )
     return facts + _noun(reading, sentence, grammar, index, quantity)
+
+
+def _behind_approach(sentence: Sentence, index: int, quantity: Quantity) -> tuple[int, cues.Hit] | None:
+    """ "Infrapatellar approach, five centimetres": the length of the cut, right behind the name of the approach."""
+    after = sentence.tokens[index + 1 : index + 2]
+    if quantity.unit not in ("cm", "mm") or (after and not after[0].punctuation):
+        return None
+    at = index - 1
+    while at >= 0 and sentence.tokens[at].norm in (",", ":", "of"):
+        at -= 1
+    named = at >= 0 and sentence.tokens[at].norm == "approach"
+    return (index - at, cues.Hit("incision", at, at)) if named else None
 
 
 def _is_bone_cut(sentence: Sentence, hit: cues.Hit) -> bool:
@@ -250,6 +267,10 @@ def _by_words(
     ("balloon six by eighty millimetres at ten atmospheres")."""
     if sentence.section in _LATER:
         return []
+    behind = _said_behind(sentence, index, quantity)
+    if behind is not None:
+        return [base.claim("measurement", reading, sentence, index, *behind, _FALLBACK, unit=quantity.unit,
+                           text=cues.words(sentence, *behind))]  # fmt: skip
     root = _list_start(sentence, index)
     first, at, skipped = root, root - 1, False
     while at >= max(0, index - _BACK):
@@ -281,12 +302,28 @@ def _by_words(
                        unit=quantity.unit, laterality=side)]  # fmt: skip
 
 
-def _list_start(sentence: Sentence, index: int) -> int:
-    """The first of the lengths that "by" joins ("right lobe four by three centimetres")."""
+def _said_behind(sentence: Sentence, index: int, quantity: Quantity) -> tuple[int, int] | None:
+    """ "Twelve degrees of valgus": what it is, where nothing before the number tells it."""
     tokens = sentence.tokens
-    while index >= 2 and tokens[index - 1].norm in ("x", "by"):
+    opens = index == 0 or tokens[index - 1].punctuation or tokens[index - 1].norm in ("with", "had", "was", "and", "in")
+    if quantity.dimension != "angle" or not opens or index + 2 >= len(tokens) or tokens[index + 1].norm != "of":
+        return None
+    last = index + 1
+    while last + 1 < len(tokens) and last - index < _WORDS_BEFORE and tokens[last + 1].norm.isalpha() and (
+        tokens[last + 1].norm not in _STOPS
+    ):  # fmt: skip
+        last += 1
+    return (index + 2, last) if last > index + 1 else None
+
+
+def _list_start(sentence: Sentence, index: int) -> int:
+    """The first of the lengths that "by" joins ("right lobe four by three centimetres"), and of what an arrow leads on
+    from ("varus 9 -> 1 deg")."""
+    tokens = sentence.tokens
+    while index >= 2 and tokens[index - 1].norm in ("x", "by", "->"):
         one, other = tokens[index].quantity, tokens[index - 2].quantity
-        if one is None or other is None or one.dimension != other.dimension:
+        arrow = tokens[index - 1].norm == "->" and other is not None and not other.dimension
+        if one is None or other is None or (one.dimension != other.dimension and not arrow):
             break
         index -= 2
     return index
@@ -320,44 +357,6 @@ def _share(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, q
     if not ends or any(True for _ in base.mentions(sentence, "drugs", "injectates", "irrigation", "fluids")):
         return []
     return _by_words(reading, sentence, grammar, index, quantity)
-
-
-def _weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
-    quantity = sentence.tokens[index].quantity
-    if quantity is None or any(0 < m.first - index <= 3 for m in base.mentions(sentence, "drugs", "devices")):
-        return []
-    placenta = any(token.norm == "placenta" for token in sentence.tokens[max(0, index - 3) : index])
-    child = not placenta and any(token.norm in _CHILD for token in sentence.tokens)
-    if child and _is_birth_weight(quantity):
-        born = next(at for at, token in enumerate(sentence.tokens) if token.norm in _CHILD)
-        return [base.claim("measurement", reading, sentence, index, min(index, born), max(index, born), _BORN,
-                           name="birth-weight")]  # fmt: skip
-    near = cues.nearest(sentence, grammar, index, "weighed")
-    if placenta:
-        return [base.claim("measurement", reading, sentence, index, index - 1, index, 6, name="specimen-weight")]
-    body = quantity.unit not in ("g", "mg") and not cues.has(sentence, grammar, "specimen")
-    beside = index > 0 and any(m.last == index - 1 for m in base.mentions(sentence, "specimens"))
-    beside = beside or (index > 0 and sentence.tokens[index - 1].norm in ("specimen", "placenta"))
-    if near is None and quantity.unit == "g" and (beside or (quantity.value or 0) >= _TISSUE):
-        near = cues.nearest(sentence, grammar, index, "specimen", "specimen-weight")
-    if body or near is None or near[0] > _NAMED_REACH + 20 * (near[1].id == "specimen"):
-        return []
-    price, hit = near
-    behind = sentence.tokens[hit.last + 1 : hit.last + 4]
-    if hit.first > index and any(token.quantity is not None and token.quantity.dimension == "mass" for token in behind):
-        return []  # "5 mg, weight 70 kg"
-    name = "birth-weight" if child else "specimen-weight"
-    return [base.claim("measurement", reading, sentence, index, hit.first, hit.last, price + 3, name=name)]
-
-
-def _is_birth_weight(quantity: Quantity) -> bool:
-    """400 g to 7 kg (from the smallest that live to the largest born; common practice, no source)."""
-    value = quantity.value or 0
-    return (quantity.unit == "g" and 400 <= value <= 7000) or (quantity.unit == "kg" and 0 < value <= 7)
-
-
-_TISSUE, _BORN = 40, 12
-_CHILD = frozenset({"infant", "baby", "newborn", "neonate", "boy", "girl", "twin", "apgar", "apgars"})
 
 
 def _noun(

@@ -1,0 +1,48 @@
+"""Weights of what was taken out or born, apart from that of the patient."""
+
+from __future__ import annotations
+
+from pipeline import cues
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Quantity, Reading, Sentence
+
+_NAMED_REACH = 22
+
+
+def weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or any(0 < m.first - index <= 3 for m in base.mentions(sentence, "drugs", "devices")):
+        return []
+    placenta = any(token.norm == "placenta" for token in sentence.tokens[max(0, index - 3) : index])
+    child = not placenta and any(token.norm in _CHILD for token in sentence.tokens)
+    if child and _is_birth_weight(quantity):
+        born = next(at for at, token in enumerate(sentence.tokens) if token.norm in _CHILD)
+        return [base.claim("measurement", reading, sentence, index, min(index, born), max(index, born), _BORN,
+                           name="birth-weight")]  # fmt: skip
+    near = cues.nearest(sentence, grammar, index, "weighed")
+    if placenta:
+        return [base.claim("measurement", reading, sentence, index, index - 1, index, 6, name="specimen-weight")]
+    body = quantity.unit not in ("g", "mg") and not cues.has(sentence, grammar, "specimen")
+    beside = index > 0 and any(m.last == index - 1 for m in base.mentions(sentence, "specimens"))
+    beside = beside or (index > 0 and sentence.tokens[index - 1].norm in ("specimen", "placenta"))
+    if near is None and quantity.unit == "g" and (beside or (quantity.value or 0) >= _TISSUE):
+        near = cues.nearest(sentence, grammar, index, "specimen", "specimen-weight")
+    if body or near is None or near[0] > _NAMED_REACH + 20 * (near[1].id == "specimen"):
+        return []
+    price, hit = near
+    behind = sentence.tokens[hit.last + 1 : hit.last + 4]
+    if hit.first > index and any(token.quantity is not None and token.quantity.dimension == "mass" for token in behind):
+        return []  # "5 mg, weight 70 kg"
+    name = "birth-weight" if child else "specimen-weight"
+    return [base.claim("measurement", reading, sentence, index, hit.first, hit.last, price + 3, name=name)]
+
+
+def _is_birth_weight(quantity: Quantity) -> bool:
+    """400 g to 7 kg (from the smallest that live to the largest born; common practice, no source)."""
+    value = quantity.value or 0
+    return (quantity.unit == "g" and 400 <= value <= 7000) or (quantity.unit == "kg" and 0 < value <= 7)
+
+
+_TISSUE, _BORN = 40, 12
+_CHILD = frozenset({"infant", "baby", "newborn", "neonate", "boy", "girl", "twin", "apgar", "apgars"})
