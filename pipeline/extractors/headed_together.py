@@ -120,6 +120,8 @@ def _answers(sentence: Sentence, at: int) -> list[_Answer]:
 
 def _cut_short(sentence: Sentence, head: _Label, answer: _Answer) -> bool:
     """One heading alone: only those that no other reader knows, and only where there was none."""
+    if head.last - head.first == 2 and sentence.tokens[head.first].norm == "u":
+        return True  # "u/o 200 mL"
     return sentence.tokens[head.first].norm in _SHORT and answer.word == "none"
 
 
