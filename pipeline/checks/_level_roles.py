@@ -17,8 +17,8 @@ _DONE = re.compile(r"ectomy|otomy|ostomy|fusion|desis|plasty|decompress|fixation
                    r"amputation|reduction|correction|removal")  # fmt: skip
 _ENDINGS = ("ectomy", "otomy", "fusion", "desis", "plasty")
 _WORDS = frozenset("decompression decompressed fused instrumented corrected released pinned amputated straightened "
-                   "operated laminectomies".split())  # fmt: skip
-_AGREED = frozenset({"consent", "time_out", "site_marking"})
+                   "operated laminectomies correction amputation".split())  # fmt: skip
+AGREED = frozenset({"consent", "time_out", "site_marking"})
 _DOING = frozenset("did performed done carried underwent we i then proceeded made".split())
 _SPARED = frozenset(
     "normal unremarkable intact spared untouched uninvolved unaffected healthy uninjured fine adjacent neighbouring "
@@ -104,7 +104,7 @@ def _role(first: int, last: int, others: list[tuple[int, int, str]], passage: Pa
 def _agreed(done: tuple[int, int, str], inside: list[tuple[int, int, str]], passage: Passage | None) -> str:
     """ "Consent: microdiscectomy L4-L5" tells what was agreed on, "time out done, we did the laminectomy at" what was
     done: the kind of the statement, or ""."""
-    firm = [one for one in inside if one[2] in _AGREED and one[0] <= done[0]]
+    firm = [one for one in inside if one[2] in AGREED and one[0] <= done[0]]
     if done[2] != "procedure" or not firm or passage is None:
         return ""
     start = passage.evidence.first

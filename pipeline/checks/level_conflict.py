@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from functools import lru_cache
 
-from pipeline.checks._level_roles import BEFORE, Place, places
+from pipeline.checks._level_roles import AGREED, BEFORE, Place, places
 from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -19,9 +19,11 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     levels = [
         fact
         for fact in note.of("spinal_level")
-        if fact.text and fact.certainty != "negated" and fact.status in ("performed", "planned")
+        if fact.text and fact.certainty != "negated" and fact.status in ("performed", "planned", "conditional")
     ]
-    said = list(places(note, levels))
+    # What is consented to may stand as a condition ("consent: microdiscectomy"); what else is, was not done.
+    said = [one for one in places(note, levels) if one.level.status != "conditional" or one.role in AGREED]
+    levels = [fact for fact in levels if any(one.level is fact for one in said)]
     named = _named_digits(note, grammar, said)
     if named or len({_plain(fact) for fact in levels}) < 2:
         return named

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import replace
 
 from pipeline import laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Mention, Reading, Sentence
 from pipeline.rows import Concept
 
 KINDS = ("spinal_level",)
 
 _ABOUT = frozenset({"procedures", "diagnoses", "acts"})
-_DONE_TO = frozenset({"corrected", "released", "amputated", "pinned", "fused", "straightened", "operated"})
+_DONE_TO = frozenset("corrected released amputated pinned fused straightened operated correction amputation".split())
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -41,7 +42,33 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts.append(
                     _fact(reading, sentence, mention.first, mention.last, row.name.lower(), mention.id, grammar)
                 )
+                for at, other in _shared_noun(sentence, mention, sites):
+                    facts.append(_fact(reading, sentence, at, at, other.name.lower(), other.id, grammar))
     return facts
+
+
+_JOINS = frozenset({"and", ",", "&", "as", "well", "right", "left", "the"})
+_MOST_JOINED = 12  # tokens
+
+
+def _shared_noun(sentence: Sentence, mention: Mention, sites: Mapping[str, Concept]) -> list[tuple[int, Concept]]:
+    """(token, digit) of those that share the noun of a mention: "index and middle fingers", "third, fourth and fifth
+    toes"."""
+    tokens = sentence.tokens
+    noun = tokens[mention.last].norm.removesuffix("s")
+    found: list[tuple[int, Concept]] = []
+    joined = False
+    for at in range(mention.first - 1, max(-1, mention.first - _MOST_JOINED), -1):
+        word = tokens[at].norm
+        row = next((row for row in sites.values() if row.group == "digit" and f"{word} {noun}" in row.say), None)
+        if row is not None and joined:
+            found.append((at, row))
+            joined = False
+        elif word in _JOINS:
+            joined = joined or word in ("and", ",", "&", "well")
+        else:
+            break
+    return found
 
 
 _LABELLED = frozenset(
