@@ -68,6 +68,15 @@ def _side_for(
     return _of_sentence(sentence, found, first, last, grammar)
 
 
+def own_side(sentence: Sentence, first: int, last: int, grammar: Grammar) -> Laterality | None:
+    """The side of a thing from its own phrase, or the one that ends it ("placed to the apex on the left")."""
+    side, doubt = side_for(sentence, first, last, grammar, own_only=True)
+    if side is not None or doubt is not None:
+        return side
+    ends = sideshare.closing(sentence, sides(sentence, grammar), last)
+    return ends.value if ends is not None else None
+
+
 def only_side(sentence: Sentence, first: int, last: int, grammar: Grammar) -> Laterality | None:
     """The side said within tokens first..last, if it is one and the same."""
     values = {side.value for side in sides(sentence, grammar) if first <= side.first and side.last <= last}

@@ -45,6 +45,27 @@ def told_later(sentence: Sentence, side: Side, last: int) -> bool:
 SUBJECT = 4  # words of what is told of, behind its side
 
 
+def closing(sentence: Sentence, found: list[Side], last: int) -> Side | None:
+    """The side that ends the phrase of a thing: "chest tube placed to the apex on the left", where nothing else is
+    named between the two and no other side is said behind it."""
+    later = [side for side in found if side.first > last]
+    if len({side.value for side in later}) != 1 or later[0].value is None or later[0].first - last > _PHRASE:
+        return None
+    side, tokens = later[0], sentence.tokens
+    shut = side.last + 1 >= len(tokens) or tokens[side.last + 1].punctuation or (
+        any(m.table == "sites" and m.first == side.last + 1 for m in sentence.mentions)
+    )  # fmt: skip
+    between = range(last + 1, side.first)
+    if not shut or any(tokens[at].punctuation or tokens[at].norm in _JOIN for at in between):
+        return None
+    if any(m.table in _NAMED - {"sites"} and m.first in between for m in sentence.mentions):
+        return None
+    led = any(tokens[at].norm in ("on", "in", "to", "into", "at", "through", "of") for at in between)
+    return side if led and not clauses.parted(sentence, last, side.first) else None
+
+
+_PHRASE = 12  # words from a thing to the side that ends its phrase
+_JOIN = frozenset({"and", "but", "then", "while", "with", "no", "not", "from"})
 _NAMED = frozenset("sites findings diagnoses acts procedures devices drains approaches complications".split())
 _NOUN = 3  # words from a side to the noun that it leads
 
@@ -70,6 +91,28 @@ def _led(sentence: Sentence, side: Side) -> Mention | None:
         if noun is not None:
             return noun
     return None
+
+
+_INTO = frozenset({"into", "in", "to", "on", "through", "at"})
+
+
+def on_both(sentence: Sentence, found: list[Side], last: int) -> bool:
+    """ "Injected into the right cord and 2 mL into the left cord": what stands before was done to one and the other."""
+    tokens = sentence.tokens
+    after = [side for side in found if side.first > last and side.value in ("left", "right")]
+    if len(after) != 2 or {side.value for side in after} != {"left", "right"}:
+        return False
+    one, other = after
+    leads = [{token.norm for token in tokens[side.first - 2 : side.first]} & _INTO for side in (one, other)]
+    if one.first - last > _NOUN or not all(leads):
+        return False
+    parts = [noun.id if noun is not None and noun.table == "sites" else None for noun in map(
+        lambda side: _led(sentence, side), (one, other)
+    )]  # fmt: skip
+    between = [token.norm for token in tokens[one.last + 1 : other.first]]
+    return parts[0] == parts[1] and "and" in between and not any(
+        norm in clauses.FINITE or norm.endswith("ed") for norm in between
+    )
 
 
 _TELLING = frozenset("was were is are all noted seen found to be appeared looked both also".split())

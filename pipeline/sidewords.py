@@ -98,6 +98,8 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if row.id in _NO_NOUN and norms[:2] == ["on", "the"] and norms[3] in _OPENERS:
         # "on the left a sac", "on the right in the recess": what looks like a verb is a noun behind "the"
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
+    if norms[-3:-1] == ["from", "the"] and first and sentence.tokens[first - 1].norm in _TAKEN:
+        return Side(last, last, "left" if sentence.tokens[last].norm == "left" else "right")
     # "turned to the left", "is right": a side after all where a paired part of the body follows at once
     if sentence.tokens[first].norm in ("left", "right") and sentence.tokens[last].norm in _AFTER_TITLE and any(
         m.last == first - 1 and m.table in ("procedures", "diagnoses") for m in sentence.mentions
@@ -110,6 +112,7 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     return None
 
 
+_TAKEN = _words("taken harvested obtained aspirated procured")  # "taken from the left" is no direction
 _NO_NOUN = frozenset({"left-behind", "right-size"})
 _OPENERS = _words("a an the no some it at in into over under to with as for only")
 

@@ -71,7 +71,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         numbers += _nameless(reading, sentence)
         for thing in things:  # an instrument without a size is no news; an implant always is
             if thing.row is not None and (thing.row.implant or thing.group in sized):
-                side, _ = laterality.side_for(sentence, thing.first, thing.last, grammar, own_only=True)
+                side = laterality.own_side(sentence, thing.first, thing.last, grammar)
                 fact = base.make("device", reading, sentence, thing.first, thing.last, name=thing.name,
                                  group=thing.group, role=thing.role, laterality=side)  # fmt: skip
                 worn = fact.status == "performed" and has_already(sentence, thing.first, thing.last)
@@ -196,7 +196,7 @@ def _number(
     }  # fmt: skip
 
     def claim(kind: str) -> list[Fact]:
-        side, _ = laterality.side_for(sentence, thing.first, thing.last, grammar, own_only=True)
+        side = laterality.own_side(sentence, thing.first, thing.last, grammar)
         return [
             base.claim(kind, reading, sentence, index, thing.first, thing.last, price, unit=quantity.unit,
                        laterality=side, scale=cues.scale(sentence, index), **shared)

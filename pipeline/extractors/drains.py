@@ -36,8 +36,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         drains = [mention for mention in drains if not _named_next(sentence, mention, drains)]
         out = {mention.id for mention in base.mentions(sentence, "drains") if _is_out(sentence, mention)}
         facts = [fact for fact in facts if not (fact.kind.startswith("drain") and fact.name in out - {"drain"})]
+        sides = {one.first: laterality.own_side(sentence, one.first, one.last, grammar) for one in drains}
         for mention in drains:
-            side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
+            side = sides[mention.first]
             facts.append(
                 base.make("drain", reading, sentence, mention.first, mention.last, name=mention.id,
                           laterality=side,
@@ -69,7 +70,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if price <= reach:
                 facts.append(
                     base.claim("drain_size", reading, sentence, index, mention.first, mention.last, price,
-                               name=mention.id, group=f"t{base.group_of(sentence, mention.first)}")
+                               name=mention.id, laterality=sides[mention.first],
+                               group=f"t{base.group_of(sentence, mention.first)}")
                 )  # fmt: skip
     return facts
 

@@ -21,10 +21,16 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
         harvest = cues.hits(sentence, grammar, "harvest", "marrow")
-        for site in base.mentions(sentence, "sites"):
-            if not _is_harvest(sentence, site, harvest, grammar, phases[site.first]):
+        sources = [site for site in base.mentions(sentence, "sites")
+                   if _is_harvest(sentence, site, harvest, grammar, phases[site.first])]  # fmt: skip
+        taken = [site for site in sources if _was_harvested(sentence, site)]
+        for site in sources:
+            if any(_is_where(sentence, one, site) for one in taken):
                 continue
             side, doubt = laterality.side_for(sentence, site.first, site.last, grammar, own_only=True)
+            if side is None and site in taken:
+                end = _end_of_from(sentence, site, [one for one in sources if one not in taken])
+                side = laterality.own_side(sentence, site.first, end, grammar)
             facts.append(
                 base.make("harvest_site", reading, sentence, site.first, site.last, name=site.id, body_site=site.id,
                           laterality=side, doubts=(doubt,) if doubt else ())
@@ -59,14 +65,41 @@ def _is_harvest(
     return False
 
 
+def _is_where(sentence: Sentence, taken: Mention, site: Mention) -> bool:
+    """ "The long saphenous vein was harvested from the right leg": the leg is where the vein was, no second graft."""
+    between = sentence.tokens[taken.last + 1 : site.first]
+    return taken.last < site.first and any(token.norm == "from" for token in between) and not any(
+        token.punctuation or token.norm in ("and", "then") for token in between
+    )
+
+
+def _end_of_from(sentence: Sentence, taken: Mention, sources: list[Mention]) -> int:
+    """The "from" behind a part that was taken, so that what follows it tells where; else the end of the part."""
+    last = min((one.first for one in sources if one.first > taken.last), default=len(sentence.tokens))
+    return next((at for at in range(taken.last + 1, min(last, taken.last + _FROM)) if (
+        sentence.tokens[at].norm == "from"
+    )), taken.last)  # fmt: skip
+
+
+_FROM = 6  # words
+
+
 _TO_HARVESTED = frozenset({"was", "were", "is", "then", "also", "vein", "tendon", "tendons", "graft", "and", "both"})
 
 
 def _was_harvested(sentence: Sentence, site: Mention) -> bool:
-    """ "The left saphenous vein was harvested": the part itself was taken."""
-    for token in sentence.tokens[site.last + 1 : site.last + 5]:
-        if token.norm == "harvested":
+    """ "The left saphenous vein was harvested", "gracilis and semitendinosus taken from the left": the part itself was
+    taken. "Taken from" says so of what grafts are made of."""
+    others = {m.first for m in sentence.mentions if m.table == "sites" and m.id in _GRAFTS}
+    for at in range(site.last + 1, min(site.last + 6, len(sentence.tokens))):
+        norm = sentence.tokens[at].norm
+        if norm == "harvested":
             return True
-        if token.norm not in _TO_HARVESTED:
+        if norm in ("taken", "procured") and site.id in _GRAFTS:
+            return "from" in {token.norm for token in sentence.tokens[at + 1 : at + 4]}
+        if norm not in _TO_HARVESTED and at not in others:
             return False
     return False
+
+
+_GRAFTS = frozenset("gracilis semitendinosus hamstring saphenous-vein palmaris-longus plantaris".split())
