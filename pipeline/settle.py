@@ -50,7 +50,7 @@ def settle(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fa
     ordered = sorted(facts, key=lambda fact: (fact.evidence.first, fact.evidence.last, fact.kind))
     ordered = _last_state([_told_later(fact, reading) for fact in ordered])
     ordered = _done_beats_planned(ordered)
-    merged = _said_twice(ordered, places, grammar)
+    merged = _said_twice(_pointed_at(ordered, places), places, grammar)
     return _contradictions(_less_said(merged, grammar))
 
 
@@ -68,9 +68,9 @@ class _Places:
         sentence = self._by_word.get(fact.evidence.first)
         return sentence.section if sentence is not None else ""
 
-    def says_again(self, fact: Fact) -> bool:
+    def says(self, fact: Fact, words: frozenset[str]) -> bool:
         sentence = self._by_word.get(fact.evidence.first)
-        return sentence is not None and any(token.norm in _AGAIN for token in sentence.tokens)
+        return sentence is not None and any(token.norm in words for token in sentence.tokens)
 
     def says_more(self, fact: Fact) -> bool:
         """ "A further three litres": as much again, and not the same once more."""
@@ -84,6 +84,14 @@ class _Places:
         # "and again two grams", but not "again said: two grams"
         again = any(token.norm == "again" and after.quantity is not None for token, after in pairwise(near))
         return more or behind or again
+
+    def word_before(self, fact: Fact) -> str:
+        """The word right before the words of a fact, in its sentence."""
+        sentence = self._by_word.get(fact.evidence.first)
+        if sentence is None:
+            return ""
+        before = [token for token in sentence.tokens if token.last < fact.evidence.first]
+        return before[-1].norm if before else ""
 
     def same(self, one: Fact, other: Fact) -> bool:
         return self._by_word.get(one.evidence.first) is self._by_word.get(other.evidence.first)
@@ -202,6 +210,39 @@ def _said_twice(facts: list[Fact], places: _Places, grammar: Grammar) -> list[Fa
     return kept
 
 
+_POINTING = frozenset({"the", "these", "those"})
+
+
+def _pointed_at(facts: list[Fact], places: _Places) -> list[Fact]:
+    """ "Two locking screws were placed. The two screws were checked": the same two, and no two more."""
+    counts = [fact for fact in facts if fact.kind == "device_count" and fact.value is not None]
+    earlier: dict[int, Fact] = {}
+    again: dict[str, Evidence] = {}
+    for at, fact in enumerate(counts):
+        if fact.group is None or places.word_before(fact) not in _POINTING or places.says(fact, _OTHER_SIDE):
+            continue
+        same = next((other for other in counts[:at] if other.value == fact.value and other.role == fact.role
+                     and _head(other) == _head(fact) and not places.same(other, fact)), None)  # fmt: skip
+        if same is not None and _of_group(facts, fact.group) <= _of_group(facts, same.group):
+            again[fact.group] = fact.evidence
+            earlier[id(same)] = replace(same, also=(*same.also, fact.evidence))
+    return [earlier.get(id(fact), fact) for fact in facts if fact.group not in again]
+
+
+_OTHER_SIDE = frozenset({"left", "right", "other", "opposite", "both"})
+
+
+def _of_group(facts: list[Fact], group: str | None) -> set[tuple[str, str]]:
+    """What a group of facts says of its device but its name."""
+    return {(one.kind, f"{one.value} {one.unit} {one.text}") for one in facts
+            if one.group == group and one.kind != "device"}  # fmt: skip
+
+
+def _head(fact: Fact) -> str:
+    """The noun of a device: "screw" of "locking-screw"."""
+    return (fact.name or fact.text or "").split("-")[-1].split(" ")[-1].removesuffix("s")
+
+
 _NAMED_MORE = frozenset({"procedure", "diagnosis", "preop_diagnosis", "postop_diagnosis"})
 
 
@@ -254,7 +295,7 @@ def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
         return False
     if places.says_more(fact):
         return False
-    if fact.kind in ONCE or places.says_again(fact):
+    if fact.kind in ONCE or places.says(fact, _AGAIN):
         return True
     if fact.kind in _ORDERED and fact.name:
         return True

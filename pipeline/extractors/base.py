@@ -134,6 +134,10 @@ def named(
     fields.setdefault("laterality", side)
     if kind in _SEEN_OR_DONE and is_anothers_side(sentence, mention, fields["laterality"], site, grammar):
         fields["laterality"] = None
+    elif side in ("left", "right") and kind == "act" and fields["laterality"] == side and (
+        sideshare.on_both(sentence, laterality.sides(sentence, grammar), mention.last)
+    ):
+        fields["laterality"] = "bilateral"
     if doubt is not None:
         fields.setdefault("doubts", (doubt,))
     return make(kind, reading, sentence, mention.first, mention.last, **fields)

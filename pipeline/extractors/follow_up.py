@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline import story, what_if
+from pipeline import clauses, story, what_if
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
@@ -59,10 +59,20 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
     if not facts:
         cue = story.follow_up_alone(sentence)
         if cue is not None:
-            last = min(len(sentence.tokens) - 1, cue + 10)
-            facts.append(base.make("follow_up", reading, sentence, cue, last, status="planned",
-                                   text=story.words(sentence, cue, last)))  # fmt: skip
+            first, last = _from_day(sentence, cue), min(len(sentence.tokens) - 1, cue + 10)
+            facts.append(base.make("follow_up", reading, sentence, first, last, status="planned",
+                                   text=story.words(sentence, first, last)))  # fmt: skip
     return facts
+
+
+_DAYS = frozenset("tomorrow monday tuesday wednesday thursday friday saturday sunday".split())
+_TO_DAY = 6  # tokens
+
+
+def _from_day(sentence: Sentence, cue: int) -> int:
+    """ "Back to the office tomorrow for a review": the day said before the visit belongs to it."""
+    low = max(clauses.bounds(sentence, cue)[0], cue - _TO_DAY)
+    return next((at for at in range(low, cue) if sentence.tokens[at].norm in _DAYS), cue)
 
 
 def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:

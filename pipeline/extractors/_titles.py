@@ -1,0 +1,148 @@
+"""Operations that no row names, in the words of their title: under a heading, or as the narration's first words."""
+
+from __future__ import annotations
+
+from pipeline import laterality, rephrased, story
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.rows import Concept
+
+
+def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """An operation that no row names: under its heading, or as the first words of the narration with an act in them."""
+    acts = [m for m in base.mentions(sentence, "acts") if _is_deed(m, grammar) and _is_noun(sentence, m)]
+    acts = sorted([*acts, *_deeds(sentence)], key=lambda mention: mention.first)
+    others = [m.first for m in base.mentions(sentence, "procedures") if m.first < 15]
+    if others and not (acts and _goes_on(sentence, acts[0], others[0])):
+        return []
+    if sentence.section == "procedure":
+        first = story.after_heading(sentence)
+        while first is not None and _is_heading(sentence, first):
+            first += 1  # "procedure two burr holes": no mark behind the heading
+        if first is None or is_prose(sentence) or not sentence.tokens[first].text[:1].isalpha():
+            return []
+    elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6:
+        first = 0
+        risky = base.scope_at(sentence, "status", acts[0].first, "performed") != "performed"
+        risky = risky or base.scope_at(sentence, "certainty", acts[0].first, "affirmed") != "affirmed"
+        if risky or is_prose(sentence, acts[0].last + 6):
+            return []
+    else:
+        return []
+    last = first
+    ends = _TITLE_ENDS | {"with", "and"} if others else _TITLE_ENDS
+    while last + 1 < len(sentence.tokens) and last - first < _TITLE and not _ends_title(sentence, last + 1, ends):
+        last += 1
+    if all(token.norm in _NO_NAME or token.norm in _ORDINALS for token in sentence.tokens[first : last + 1]):
+        return []  # "third of three injections"
+    return [_titled(reading, sentence, *part, grammar) for part in _parts(sentence, first, last)]
+
+
+def _is_heading(sentence: Sentence, index: int) -> bool:
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else "of"
+    return sentence.tokens[index].norm in _HEADING and after not in ("of", "on", "to", "for", "in", "at")
+
+
+_HEADING = frozenset({"procedure", "procedures", "operation", "operations", "op", "surgery", "title", "performed"})
+
+
+def _deeds(sentence: Sentence) -> list[Mention]:
+    """Nouns of what is done that no row of the acts has, with "of" or the place behind: "removal of", "fusion L4-5"."""
+    places = {m.first for m in base.mentions(sentence, "sites")}
+    return [
+        Mention("acts", token.norm, index, index)
+        for index, token in enumerate(sentence.tokens)
+        if ((token.norm in rephrased.DONE
+             and index + 1 < len(sentence.tokens)
+             and (sentence.tokens[index + 1].norm in ("of", "left", "right", "#level") or index + 1 in places))
+            or token.norm in _WHOLE)
+        and not any(m.first <= index <= m.last for m in base.mentions(sentence, "procedures", "acts"))
+    ]  # fmt: skip
+
+
+def _ends_title(sentence: Sentence, index: int, ends: frozenset[str]) -> bool:
+    """Whether a name ends before a token: at a mark, at how it was done, at an amount (not at a "third" molar)."""
+    token = sentence.tokens[index]
+    if token.norm == "," and _is_place(sentence, index + 1) and not any(
+        site.last < index for site in base.mentions(sentence, "sites")
+    ):
+        return False  # "removal of bone, left fourth metatarsal head"
+    amount = token.quantity is not None and token.text.lower() not in _ORDINALS
+    return token.norm in ends or amount or any(
+        mention.first == index and mention.table in ("anaesthesia", "positions") for mention in sentence.mentions
+    )
+
+
+def _is_place(sentence: Sentence, first: int) -> bool:
+    """Whether nothing but where it was done stands from a token on, up to the next mark."""
+    sites = {at for m in base.mentions(sentence, "sites") for at in range(m.first, m.last + 1)}
+    last = first
+    while last < len(sentence.tokens) and not sentence.tokens[last].punctuation:
+        last += 1
+    here = range(first, last)
+    return any(at in sites for at in here) and all(
+        at in sites or sentence.tokens[at].norm in _OF_PLACE or sentence.tokens[at].text.lower() in _ORDINALS
+        for at in here
+    )
+
+
+_OF_PLACE = frozenset("left right bilateral both the of his her on and side proximal distal lateral medial".split())
+# What is an operation by itself as the title, and a step in the body of another.
+_WHOLE = frozenset({"washout", "paracentesis", "stent", "stenting", "tap", "pericardiocentesis"})
+_TITLE = 24  # words
+_NO_NAME = frozenset({"the", "a", "an", "of", "last", "next", "final", "this", "is", "in", "series", "number"})
+_ORDINALS = frozenset({"first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth"})
+
+
+def _parts(sentence: Sentence, first: int, last: int) -> list[tuple[int, int]]:
+    """Two operations that "and" joins, each with what it is done to: "removal of one and extraction of another"."""
+    tokens = sentence.tokens
+    for at in range(first + 3, last - 1):
+        named = [index for index in range(at + 1, min(at + 4, last)) if tokens[index + 1].norm == "of"]
+        deed = bool(named) and (tokens[named[0]].norm in rephrased.DONE or any(
+            m.last == named[0] for m in base.mentions(sentence, "acts")
+        ))
+        if tokens[at].norm == "and" and deed and "of" in [token.norm for token in tokens[first:at]]:
+            return [(first, at - 1), *_parts(sentence, at + 1, last)]
+    return [(first, last)]
+
+
+def _titled(reading: Reading, sentence: Sentence, first: int, last: int, grammar: Grammar) -> Fact:
+    text = story.words(sentence, first, last)
+    side = laterality.only_side(sentence, first, last, grammar)
+    mixed = side != "bilateral" and any(token.norm == "both" for token in sentence.tokens[first : last + 1])
+    if mixed:
+        side = None  # "both lower molars and the upper left premolar"
+    elif side is None:
+        side, _ = laterality.side_for(sentence, first, last, grammar)
+    if side is None and not mixed:  # "Excision of the accessory navicular, right foot"
+        side = laterality.only_side(sentence, first, len(sentence.tokens) - 1, grammar)
+    site = next((m.id for m in base.mentions(sentence, "sites") if first <= m.first <= last), None)
+    return base.make("procedure", reading, sentence, first, last, text=text, laterality=side, body_site=site)
+
+
+def _goes_on(sentence: Sentence, act: Mention, other: int) -> bool:
+    """ "Excision of a carcinoma with a local flap": the named operation is joined to the one in other words."""
+    tokens = sentence.tokens
+    of = act.first <= 3 and act.last + 1 < other and tokens[act.last + 1].norm == "of"
+    return of and any(token.norm in ("with", "and", ",") for token in tokens[act.last + 1 : other])
+
+
+def _is_noun(sentence: Sentence, mention: Mention) -> bool:
+    """Whether an act stands as a name ("resection"), not as a verb that tells of it ("reduced closed")."""
+    return not sentence.tokens[mention.last].norm.endswith("ed")
+
+
+def _is_deed(mention: Mention, grammar: Grammar) -> bool:
+    """Whether an act is something done to the patient, not a check or the way in."""
+    row = grammar.table("acts", Concept)[mention.id]
+    return row.group not in ("assessment", "opening", "closing")
+
+
+_TITLE_ENDS = frozenset({",", ".", ";", "for", "mister", "missus", "miss", "mr", "mrs", "patient", "under", "because"})
+PROSE = frozenset({"was", "were", "had", "has", "is", "are", "then", "we", "i"})
+
+
+def is_prose(sentence: Sentence, end: int | None = None) -> bool:
+    return any(token.norm in PROSE for token in sentence.tokens[:end])
