@@ -61,5 +61,10 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 
 def _of_the_rest(note: OperativeNote, fact: Fact) -> bool:
-    """Whether the sentence speaks of what is left, not of the disease itself."""
-    return any(passage.holds(fact) and _REST.search(passage.text) for passage in note.sections.description)
+    """Whether the sentence speaks of what is left, or of one place ("no tear on the articular side"), not of the
+    disease itself."""
+    for passage in note.sections.description:
+        if passage.holds(fact):
+            after = passage.text.lower().split()[fact.evidence.last - passage.evidence.first + 1 :]
+            return bool(_REST.search(passage.text)) or after[:1] in (["on"], ["in"], ["at"], ["within"], ["along"])
+    return False

@@ -29,7 +29,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     for fact in procedures:
         if fact.status != "planned" or fact.certainty == "negated" or fact.name in settled | told:
             continue
-        if _left_out(note, fact) or any(_more_exact(one, fact, grammar) for one in done):
+        if _left_out(note, fact) or _was_before(note, fact) or any(_more_exact(one, fact, grammar) for one in done):
             continue
         # Planned after the first step is what will be done another day; before it, it was for today.
         start = begun if begun is not None else min((one.evidence.first for one in done if one.evidence.first
@@ -60,6 +60,26 @@ def _first_step(note: OperativeNote) -> int | None:
 
 def _left_out(note: OperativeNote, fact: Fact) -> bool:
     return any(passage.holds(fact) and _OUT.search(passage.text) for passage in note.sections.description)
+
+
+# "The arteriogram shows", "needle biopsy proven", "who performed the septorhinoplasty": done before this operation.
+_SHOWED = re.compile(
+    r"\b(?:show\w*|reveal\w*|prove[nd]?|demonstrat\w*|confirm\w*|suggest\w*|report\w*|result\w*|positive|negative|ago|"
+    r"years?|previously)\b"
+)
+_HAD = re.compile(r"\b(?:underwent|performed|had|status post|s/p|previous|prior|after|following|since|post-?op)\b")
+_REACH = 6  # words
+
+
+def _was_before(note: OperativeNote, fact: Fact) -> bool:
+    """Whether the words around it tell of it as of something that was there before the operation."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    if passage is None:
+        return False
+    words = passage.text.lower().split()
+    first, last = fact.evidence.first - passage.evidence.first, fact.evidence.last - passage.evidence.first
+    behind = " ".join(words[last + 1 : last + 1 + _REACH]).split(".")[0]
+    return bool(_SHOWED.search(behind) or _HAD.search(" ".join(words[max(0, first - _REACH) : first])))
 
 
 def _more_exact(done: Fact, fact: Fact, grammar: Grammar) -> bool:

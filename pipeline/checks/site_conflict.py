@@ -24,7 +24,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         and (site := site_of(fact, grammar)) is not None
     ]  # fmt: skip
     harvest = {site.id for fact in note.of("harvest_site") if (site := site_of(fact, grammar)) is not None}
-    if not operated:
+    if not operated or _several(note, operated):
         return []
     found: list[Finding] = []
     for fact in note.of(*_FIRM):
@@ -40,6 +40,15 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             continue
         found.append(_told(same_sort[0][0], same_sort[0][1], fact, site, grammar))
     return found
+
+
+def _several(note: OperativeNote, operated: list[tuple[Fact, Concept]]) -> bool:
+    """Whether several operations are listed, one of them without a site: it may be that of the other diagnosis."""
+    listed = [fact for fact in note.of("procedure") if fact.certainty == "affirmed" and fact.status == "performed"]
+    return len(listed) > _FEW and any(all(fact is not one for one, _ in operated) for fact in listed)
+
+
+_FEW = 2
 
 
 def _related(first: Concept, second: Concept, sites: object) -> bool:

@@ -113,7 +113,8 @@ def _against_limit(
         return []
     longest: list[tuple[Decimal, list[Fact]]] = [(Decimal(gap), [up, down]) for up, down, gap in inflations]
     if not inflations:
-        longest = [(one.high, [fact]) for fact in totals if (one := span(fact, "min")) is not None and one.high]
+        longest = [(one.high, [fact]) for fact in totals if (one := span(fact, "min")) is not None and one.high
+                   and not (fact.scale == "total" and len(totals) > 1)]  # of several inflations
     return [
         finding(
             "tourniquet_times",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks.base import ONE_VALUE, finding, shown, span
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -33,6 +35,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if _apart(said[0], later):
                 if len(totals) == 1 and _within(parts[0], totals[0]):
                     severity = "note"  # a loss told on the way, and all of it
+                elif _of_parts(said[0], later):
+                    severity = "note"
                 label = kinds[kind].name if kind in kinds else kind
                 found.append(
                     finding(
@@ -46,6 +50,16 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 )
                 break
     return found
+
+
+# "Blood loss in the harvest was 100 cc", "blood loss from the second side": of a part of the operation each.
+_OF_PART = re.compile(r"\b(?:in|during|from|for|at) (?:the )?(?!total\b|all\b|theatre\b)[a-z]+")
+
+
+def _of_parts(first: Fact, second: Fact) -> bool:
+    """Whether both values were said of a part of the operation, each of another."""
+    parts = [_OF_PART.search(fact.evidence.heard.lower()) for fact in (first, second)]
+    return first.kind == "blood_loss" and None not in parts and len({one.group() for one in parts if one}) == 2
 
 
 def _within(part: Fact, total: Fact) -> bool:

@@ -6,7 +6,7 @@ from pipeline.checks.base import called, finding, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
-from pipeline.rows import Concept, Kind
+from pipeline.rows import Concept, Drug, Kind
 
 MEANING = "A value of a kind that needs a unit was said without one; the unit is asked for, never inferred."
 
@@ -19,7 +19,9 @@ def _by_convention(fact: Fact, grammar: Grammar) -> bool:
     """Blood products are counted in packs, blood pressure is always in mmHg: nothing to ask."""
     row = grammar.table("fluids", Concept).get(fact.name or "")
     packs = fact.kind == "fluid_in" and row is not None and row.group == "blood"
-    return packs or (fact.kind == "pressure" and fact.name in _IN_MMHG)
+    drug = grammar.table("drugs", Drug).get(fact.name or "") if fact.kind == "medication_dose" else None
+    named = drug is not None and "contrast" in drug.classes  # "Isovue 300": the strength is part of its name
+    return packs or named or (fact.kind == "pressure" and fact.name in _IN_MMHG)
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
