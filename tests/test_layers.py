@@ -19,7 +19,7 @@ LAYERS = {
             "rows note grammar manifest model_store plugins site wordlist",
             "audio segments engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
-            "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts "
+            "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts queries "
             "corrections correction_cues gapped conversion no_numbers fillers letters spelled quantities tokens "
             "timespan streams utterances rephrased mentions section_ends sections clauses context_cues context_reach context "
             "answers mixtures sidewords sideshare laterality people enumerations scales cues sidewise story what_if",

@@ -171,7 +171,7 @@ CORRECTED = [
     ("blood loss nine hundred no let me look at the suction eleven hundred", "blood loss eleven hundred",
      ["nine hundred"]),
     ("we resected i would say twenty no thirty percent", "we resected thirty percent", ["twenty"]),
-    ("was it twelve no doctor it was nine", "was it nine", ["twelve"]),
+    ("it was twelve no doctor it was nine", "it was nine", ["twelve"]),
     ("second three third four no wait the third was five", "second three the third was five", ["third four"]),
     ("eighteen mils of levobupivacaine no bupivacaine half percent", "eighteen mils of bupivacaine half percent",
      ["levobupivacaine"]),
