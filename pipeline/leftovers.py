@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 from pipeline import cues, laterality, numerals, story
@@ -35,12 +36,26 @@ def numbers(facts: Iterable[Fact], reading: Reading) -> dict[int, list[Evidence]
     for sentence in reading.sentences:
         for index, token in enumerate(sentence.tokens):
             quantity = token.quantity
+            if quantity is None and _is_code(sentence, token.text) and not any(
+                fact.kind in _CODED for word in range(token.first, token.last + 1) for fact in by_word.get(word, ())
+            ):
+                found.setdefault(sentence.index, []).append(_evidence(reading, token.first, token.last))
             if quantity is None or not _counts(sentence, index, quantity):
                 continue
             near = [fact for word in range(token.first, token.last + 1) for fact in by_word.get(word, ())]
             if not any(_holds(fact, quantity) for fact in near) and not _ends_held(near, quantity):
                 found.setdefault(sentence.index, []).append(_evidence(reading, token.first, token.last))
     return found
+
+
+def _is_code(sentence: Sentence, text: str) -> bool:
+    """ "Lot for the medial ones 88A21C": letters and digits in a sentence that speaks of lots or serial numbers."""
+    return bool(_CODE.match(text)) and sentence.says(_CODE_WORDS)
+
+
+_CODE = re.compile(r"^(?=.*[A-Za-z])(?=(?:.*\d){2})[A-Za-z0-9-]{5,}$")
+_CODE_WORDS = frozenset({"lot", "lots", "serial", "batch"})
+_CODED = frozenset({"device_lot", "device_serial", "device_udi", "device_expiry"})
 
 
 def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
@@ -77,6 +92,8 @@ def _stands_alone(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     after = sentence.tokens[index + 1] if index + 1 < len(sentence.tokens) else None
     if before in _LABELS or quantity.text.startswith("("):
         return False
+    if value != int(value):
+        return True  # "two knotless 5.5 laterally": nobody counts so
     return after is None or after.punctuation or after.norm in _AFTER_AMOUNT
 
 
@@ -112,7 +129,8 @@ _LABELS = frozenset(
 )
 _AFTER_AMOUNT = frozenset(
     "of on at in for into to by and from then with or before after each per altogether together returned "
-    "down along around beneath under through again apart".split()
+    "down along around beneath under through again apart out back bid tid qid daily od bd tds qds nocte prn twice "
+    "nightly".split()
 )
 
 

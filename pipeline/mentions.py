@@ -158,6 +158,27 @@ def _goes_on(
 _PARTS_OF_NAMES = ("diagnoses|", "findings|", "devices|", "drains|")
 
 
+def _asa(sentence: Sentence, index: int) -> set[str]:
+    """Tables that "ASA" may be of here: "ASA 81 mg daily", "ASA 325 bid", "continue ASA" is the drug, "ASA three",
+    "ASA class II" the physical status. Both where nothing decides."""
+    ahead = sentence.tokens[index + 1] if index + 1 < len(sentence.tokens) else None
+    if ahead is None or ahead.quantity is None:
+        before = sentence.tokens[index - 1].norm if index else ""
+        drug = before in _TAKES or (ahead is not None and ahead.norm in _TAKEN)
+        status = before in _IS or (ahead is not None and ahead.norm in _STATUS)
+        return {"drugs"} if drug else {"grades"} if status else {"drugs", "grades"}
+    value = ahead.quantity.value
+    large = ahead.quantity.form == "number" and value is not None and value > _HIGHEST_ASA
+    return {"drugs"} if large or ahead.quantity.dimension == "mass" else {"grades"}
+
+
+_HIGHEST_ASA = 6
+_TAKES = frozenset("continue continues resume restart stop stopped takes taking hold held daily on off with".split())
+_TAKEN = frozenset("daily bid qd od twice once therapy".split())
+_IS = frozenset("is an was".split())
+_STATUS = frozenset("class status score physical monitors monitoring monitor guidelines i ii iii iv v e :".split())
+
+
 def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its mentions, in order. A phrase inside a longer one of any table is dropped;
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
@@ -189,6 +210,8 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
                       and other.startswith("diagnoses|") and (first, last, other) not in across]  # fmt: skip
             taken.append((start, min(beyond, default=end)))
         table, ident = key.split("|", 1)
+        if norms[start] == "asa" and end == start + 1 and table not in _asa(sentence, start):
+            continue
         kept.append(Mention(table, ident, start, end - 1))
     kept.sort(key=lambda mention: (mention.first, mention.last, mention.table, mention.id))
     return Sentence(sentence.index, sentence.tokens, sentence.strikes, sentence.section, tuple(kept), sentence.scopes)

@@ -18,8 +18,8 @@ from pipeline.rows import Grade
 
 KINDS = ("grade",)
 
-_WORDS = frozenset({"grade", "grades", "class", "stage", "type", "classification", "score", "level"})
-_PLAIN = frozenset({"grade", "grades"})
+_WORDS = frozenset({"grade", "grades", "gr", "gr.", "class", "stage", "type", "classification", "score", "level"})
+_PLAIN = frozenset({"grade", "grades", "gr", "gr."})
 _GLUE = frozenset({"of", "is", "was", "were", "to", "a", "the", "-", ":", ",", "lesion", "changes", "system"})
 _ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6}
 _LETTERED = re.compile(r"^\d[A-F]$")

@@ -31,6 +31,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         cue = cues.hits(sentence, grammar, "irrigation")
         facts += _unsaid(reading, sentence, grammar) if not cue else []
         facts += _sum(reading, sentence, grammar) if rinsed and not cue else []
+        facts += _in_and_out(reading, sentence, grammar) if not cue else []
         rinsed = bool(cue) and any(True for _ in base.quantities(sentence, "volume"))
         if not cue and not cues.has(sentence, grammar, "deficit", "distension"):
             continue
@@ -60,6 +61,24 @@ def _sum(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Nine litres in, eight point two out": so much runs through a joint or a bladder; what it was stays in doubt."""
+    if not sentence.says(_OUT) or sentence.section == "fluids" or cues.has(sentence, grammar, "urine", "blood-loss"):
+        return []
+    tokens = sentence.tokens
+    told: list[tuple[int, str]] = []
+    for index, quantity in base.quantities(sentence, "volume", ""):
+        behind = _behind(sentence, index)
+        if quantity.form == "number" and behind in (["in"], ["out"], ["back"]):
+            told.append((index, _DIRECTIONS[behind[0]]))
+    units = {quantity.unit for at, _ in told if (quantity := tokens[at].quantity) is not None}
+    if [kind for _, kind in told] != ["irrigation_in", "irrigation_out"] or "L" not in units or len(units - {None}) > 1:
+        return []
+    doubts = ("what ran in and out was not said",)
+    return [base.claim(kind, reading, sentence, at, at, at + 1, 4, doubts=doubts) for at, kind in told]
+
+
+_OUT = frozenset({"out", "back"})
 _SUM = 12
 _GASES = frozenset({"gas", "air", "oxygen", "c3f8", "sf6"})
 _SKIN = frozenset({"alcohol", "shaved", "scrubbed", "painted"})
