@@ -208,6 +208,8 @@ def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
         token = sentence.tokens[index]
         if token.punctuation or (token.norm in BREAKS and token.norm != "of"):
             return False
+        if token.norm in ("left", "right"):
+            return False  # "left lateral, right hip replacement"
         if token.norm == "hand" and index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm == "side":
             return False
         for mention in sentence.mentions:

@@ -34,6 +34,7 @@ NO_SIDE = [
     "The surgeon stood at the right hand side of the table, monitor on the left.",
     "The left arm tucked.",
     "Washed out with 1 L.",
+    "The table was tilted left side down.",
     "Lot L 4.",
 ]
 SIDES = [
@@ -67,6 +68,7 @@ SIDES = [
     ("Stenosing tenosynovitis, thumb and ring finger (L).", "finger", "left"),
     ("L: A1 pulley of the thumb divided.", "pulley", "left"),
     ("The left main bronchus was stapled.", "bronchus", "left"),
+    ("positioned left lateral right hip replacement done", "replacement", "right"),
     ("OS: bevacizumab 1.25 mg.", "bevacizumab", "left"),
     ("Bevacizumab OS, same sitting.", "bevacizumab", "left"),
     ("Aspirin 75 mg OD.", "aspirin", None),
@@ -144,3 +146,8 @@ def test_a_side_in_a_stream_keeps_to_its_part() -> None:
     assert side(text, "torn")[0] != "right"
     assert side(text, "balloons")[0] is None
     assert side(text, "pus")[0] is None
+
+
+def test_what_there_is_once_is_not_doubted_for_its_side() -> None:
+    note = make_note(from_text("Cystoscopy. Cystoscopy with a stent on the left, the right was clear."), grammar.load())
+    assert not any(fact.doubts for fact in note.facts if fact.name == "cystoscopy")

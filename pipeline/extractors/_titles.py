@@ -30,6 +30,9 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             return []
     else:
         return []
+    first = _past_side(sentence, first)
+    if first >= len(sentence.tokens):
+        return []
     last = first
     ends = _TITLE_ENDS | {"with", "and"} if others else _TITLE_ENDS
     while last + 1 < len(sentence.tokens) and last - first < _TITLE and not _ends_title(sentence, last + 1, ends):
@@ -68,10 +71,20 @@ def _ends_title(sentence: Sentence, index: int, ends: frozenset[str]) -> bool:
         site.last < index for site in base.mentions(sentence, "sites")
     ):
         return False  # "removal of bone, left fourth metatarsal head"
-    amount = token.quantity is not None and token.text.lower() not in _ORDINALS
+    ordinal = token.quantity is not None and token.quantity.form == "ordinal"  # "2nd toe"
+    amount = token.quantity is not None and not ordinal and token.text.lower() not in _ORDINALS
     return token.norm in ends or amount or any(
         mention.first == index and mention.table in ("anaesthesia", "positions") for mention in sentence.mentions
     )
+
+
+def _past_side(sentence: Sentence, first: int) -> int:
+    """The first token behind a side in brackets: "(R) second toe arthrodesis"."""
+    norms = [token.norm for token in sentence.tokens[first : first + 3]]
+    if norms[:1] == ["("]:
+        norms, first = norms[1:], first + 1
+    bracketed = first and sentence.tokens[first - 1].norm == "(" and norms[1:2] == [")"]
+    return first + 2 if bracketed else first
 
 
 def _is_place(sentence: Sentence, first: int) -> bool:

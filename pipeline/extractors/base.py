@@ -138,9 +138,17 @@ def named(
         sideshare.on_both(sentence, laterality.sides(sentence, grammar), mention.last)
     ):
         fields["laterality"] = "bilateral"
-    if doubt is not None:
+    if doubt is not None and not (kind == "procedure" and _is_single(mention, grammar)):
         fields.setdefault("doubts", (doubt,))
     return make(kind, reading, sentence, mention.first, mention.last, **fields)
+
+
+def _is_single(mention: Mention, grammar: Grammar) -> bool:
+    """Whether an operation is on what there is once: sides beside its name are of something else ("cystoscopy, and a
+    stent on the left, the right was clear")."""
+    row = grammar.tables[mention.table].get(mention.id)
+    site = grammar.table("sites", Concept).get(row.site) if isinstance(row, Concept) else None
+    return isinstance(row, Concept) and site is not None and not row.sided and not site.sided
 
 
 _SEEN_OR_DONE = frozenset({"finding", "act"})
