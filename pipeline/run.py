@@ -31,6 +31,7 @@ from pipeline import (
     mentions,
     other_side,
     plugins,
+    purposes,
     prior_devices,
     readings,
     removals,
@@ -287,7 +288,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     marked = [mentions.mark(sentence, rules) for sentence in utterances.read(controls.obey(words, rules).words)]
     placed = sections.place(marked, rules, words)
     scoped = [context.scopes(sentence, rules) for sentence in placed]
-    reading = Reading(tuple(words), answers.answer(scoped))
+    reading = Reading(tuple(words), purposes.mark(answers.answer(scoped), rules))
     found: list[Fact] = []
     for extractor in plugins.every("pipeline.extractors"):
         found += extractor.extract(reading, rules)
