@@ -215,7 +215,10 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
         return None
     told = _at(norms, end) in _HALVES or _at(norms, end) in ("hours", "hrs") or (
         _at(norms, end) in ("a", "p") and _at(norms, end + 1) == "m")  # fmt: skip
-    if (led and value <= 9) or (_at(norms, end) == "in" and _at(norms, end + 2) in _HALVES_SAID):
+    announced = follows in ("oh", "o") and _at(norms, start - 1) in ("is", "it's", "now") and (
+        _at(norms, start - 2) in ("it", "time") or _at(norms, start - 1) == "it's"
+    )
+    if (led and value <= 9) or announced or (_at(norms, end) == "in" and _at(norms, end + 2) in _HALVES_SAID):
         told = True
     if not told:
         if not _cued(norms, start) or counts(norms, end) or _at(norms, end) in ("x", "by", "of"):

@@ -102,11 +102,17 @@ def _placed(tokens: Sequence[Token], index: int) -> bool:
             if _at_place(tokens, further):
                 return True
         return False
-    return _at_place(tokens, at)
+    named = at + 1 < len(tokens) and tokens[at].norm.isalpha() and tokens[at + 1].norm in _MOMENTS
+    return named or _at_place(tokens, at)  # "250 mg of it tonight", "250 mg acetazolamide tonight"
+
+
+_MOMENTS = frozenset({"tonight", "tomorrow", "today", "now"})
 
 
 def _at_place(tokens: Sequence[Token], at: int) -> bool:
     """Whether a preposition of place and a word that can name one stand here; not "in all", "to 5", "in one"."""
+    if at < len(tokens) and tokens[at].norm in _MOMENTS:
+        return True
     if at + 1 >= len(tokens) or tokens[at].norm not in _PLACES:
         return False
     after = tokens[at + 1]

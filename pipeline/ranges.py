@@ -189,6 +189,7 @@ def _compounds(tokens: list[Token]) -> list[Token]:
     return tokens
 
 
+_LASTING = frozenset({"time", "took", "lasted", "lasting", "duration"})
 _LEAST_REST = {"mg": 50, "mL": 50, "g": 10}  # what is said behind a whole gram, litre or kilogram
 _MOST_KILOGRAMS = 15  # people are weighed to the gram while they are small
 _ENDS = frozenset("and in at long wide deep thick tall high total of was is from to by below above".split())
@@ -211,14 +212,18 @@ def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[To
     if first.value is None or second.value is None or first.value != int(first.value) or second.comparator:
         return None
     timed = first.dimension == "time"
+    led = timed and any(token.norm in _LASTING for token in tokens[max(0, at - 4) : at - 1])
+    doubts = second.doubts
     if (joint == "and" and not timed and first.unit != "[ft_i]") or (joint == "," and first.unit != "a"):
         return None
     if second.unit is None:
         after = tokens[at + 1].norm if at + 1 < len(tokens) else "."
         loose = after in (".", ",", ";", "and", "in", "tall") or not after[:1].isalpha()
-        if joint in ("and", ",") or first.unit not in ("h", "min", "[ft_i]") or not loose:
+        if joint in ("and", ",") or first.unit not in ("h", "min", "[ft_i]") or not (loose or led):
             return None
-        if first.unit == "min" and any(letter.isdigit() for letter in tokens[at].text):
+        if not loose:
+            doubts = (*doubts, f"'{first.text} {second.text}' was taken for one length of time")
+        if first.unit == "min" and not led and any(letter.isdigit() for letter in tokens[at].text):
             return None  # "one minute twenty", as it is said
     elif second.unit != unit and not (first.unit == "h" and second.unit == "s"):
         return None
@@ -227,7 +232,7 @@ def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[To
     if not 0 < second.value < whole:
         return None
     total = first.value * whole + second.value
-    return replace(second, value=total, unit=unit, dimension=first.dimension, form="number",
+    return replace(second, value=total, unit=unit, dimension=first.dimension, form="number", doubts=doubts,
                    said_unit=" ".join(part for part in (first.said_unit, second.said_unit) if part))  # fmt: skip
 
 

@@ -41,6 +41,7 @@ _CONTRADICT = _DOABLE | {"finding", "complication", "count", "preop_diagnosis", 
 # Sections that stand as headings over the story and repeat it.
 _BODY = frozenset({"", "description", "findings"})
 _MORE, _BEFORE_MORE = frozenset({"another", "further", "additional", "extra", "more"}), 3
+_STREAM, _NEAR = 40, 10  # tokens; words around a fact in speech without full stops
 _AGAIN = frozenset({"stated", "mentioned", "noted", "described", "again", "above", "said", "repeat", "repeating"})
 
 
@@ -70,7 +71,11 @@ class _Places:
 
     def says(self, fact: Fact, words: frozenset[str]) -> bool:
         sentence = self._by_word.get(fact.evidence.first)
-        return sentence is not None and any(token.norm in words for token in sentence.tokens)
+        if sentence is None:
+            return False
+        first, last = fact.evidence.first - _NEAR, fact.evidence.last + _NEAR
+        stream = len(sentence.tokens) > _STREAM
+        return any(token.norm in words and (not stream or first <= token.first <= last) for token in sentence.tokens)
 
     def says_more(self, fact: Fact) -> bool:
         """ "A further three litres": as much again, and not the same once more."""
@@ -295,7 +300,7 @@ def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
         return False
     if places.says_more(fact):
         return False
-    if fact.kind in ONCE or places.says(fact, _AGAIN):
+    if fact.kind in ONCE or places.says(fact, _AGAIN) or places.word_before(fact) == "so":
         return True
     if fact.kind in _ORDERED and fact.name:
         return True
