@@ -65,4 +65,5 @@ def _is_purpose(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
     row = grammar.table("drugs", Drug).get(drugs[-1].id)
     classes = frozenset(row.classes) if row is not None else frozenset()
     fits = any(part in mention.id and classes & of for part, of in _KEEPS_AWAY.items())
-    return bool(taken) or planned or fits or tokens[at].norm == "against" or sentence.section in ("aftercare", "follow-up")
+    ahead = planned or sentence.section in ("aftercare", "follow-up")
+    return bool(taken) or ahead or fits or tokens[at].norm == "against"
