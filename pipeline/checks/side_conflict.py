@@ -89,7 +89,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
     elsewhere = place is not None and bool(sites) and not related
     severity: Severity
     if fact.kind in _FIRM:
-        if fact.kind == "diagnosis" and place is None and note.of("preop_diagnosis", "postop_diagnosis"):
+        agreed = any(one.laterality == operated[0].laterality for one in note.of("preop_diagnosis", "postop_diagnosis"))
+        if fact.kind == "diagnosis" and place is None and agreed:
             return _conflict(operated[0], fact, grammar, "note")  # a disease of the history, beside the diagnosis
         if elsewhere:
             return None
