@@ -11,9 +11,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline import laterality, stated_sides
+from pipeline import laterality, sidewise, stated_sides
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading
+from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Concept, Device, Drug, Kind
 from pipeline.standing import Standing, is_other, opposite
 
@@ -25,6 +25,7 @@ _HARVEST = frozenset({"harvest_site"})
 # its own sentence.
 _MEASURED = frozenset({"incision_length", "tourniquet_pressure", "tourniquet_time", "measurement", "device_size"})
 _GIVEN = frozenset({"medication_dose", "medication_volume", "injection_volume", "injection_needle", "injection"})
+_COLLECTED = frozenset({"fluid_out", "harvest_total", "specimen_count", "product_volume"})
 # What is given into or around the part that is operated on; other medicines are given to the whole patient.
 _LOCAL = frozenset(
     "local_anaesthetic steroid dye contrast ophthalmic anti_vegf viscosupplement sclerosant tamponade bone".split()
@@ -37,7 +38,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     operation, said = _operation(facts, grammar)
     standing = Standing(reading, grammar, _operated(facts, grammar))
     facts = _relative(facts, reading, grammar)
-    facts = [_of_block(fact, facts, reading, grammar) for fact in facts]
+    facts = [_of_block(_of_number(fact, reading, grammar), facts, reading, grammar) for fact in facts]
     if operation is None and not standing.any:
         return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
@@ -98,6 +99,29 @@ def _relative(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list
     return result
 
 
+def _of_number(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
+    """ "Ten mils of lidocaine on the right, five on the left": an amount has the side that its number was said with."""
+    if fact.laterality is not None or fact.kind not in _MEASURED | _GIVEN | _COLLECTED or fact.scale is not None:
+        return fact
+    if (fact.value is None and fact.low is None) or not _is_local(fact, grammar):
+        return fact
+    sentence = _sentence(reading, fact)
+    if sentence is None or not sidewise.told(sentence):
+        return fact
+    here = [
+        at for at, token in enumerate(sentence.tokens)
+        if token.quantity is not None and fact.evidence.first <= token.first and token.last <= fact.evidence.last
+        and (token.quantity.value, token.quantity.low, token.quantity.high) == (fact.value, fact.low, fact.high)
+    ]  # fmt: skip
+    side = sidewise.side_of(sentence, here[0]) if len(here) == 1 else None
+    return fact if side is None else replace(fact, laterality=side)
+
+
+def _sentence(reading: Reading, fact: Fact) -> Sentence | None:
+    return next((one for one in reading.sentences if one.tokens
+                 and one.tokens[0].first <= fact.evidence.first <= one.tokens[-1].last), None)  # fmt: skip
+
+
 def _of_block(fact: Fact, facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> Fact:
     """ "Interscalene block left with 20 mL of ropivacaine": the amount has the side of the block, if its sentence says
     no other."""
@@ -109,8 +133,7 @@ def _of_block(fact: Fact, facts: Sequence[Fact], reading: Reading, grammar: Gram
               and other.certainty == "affirmed" and other.evidence.last < fact.evidence.first]  # fmt: skip
     if not blocks:
         return fact
-    sentence = next((one for one in reading.sentences if one.tokens
-                     and one.tokens[0].first <= fact.evidence.first <= one.tokens[-1].last), None)  # fmt: skip
+    sentence = _sentence(reading, fact)
     if sentence is None or blocks[-1].evidence.first < sentence.tokens[0].first:
         return fact
     sides = {side.value for side in laterality.sides(sentence, grammar)} - {None}

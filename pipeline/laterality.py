@@ -96,7 +96,7 @@ def _phrase_before(sentence: Sentence, found: list[Side], first: int) -> Side | 
         if index in ends:
             return None if _trails(sentence, ends[index]) else ends[index]
         token = sentence.tokens[index]
-        if index in told:
+        if index in told or token.norm == "both":
             return None
         if token.punctuation or token.norm in BREAKS or token.quantity is not None:
             return None
@@ -278,6 +278,10 @@ def _of_sentence(
     if len({side.value for side in free}) > 1:  # "for arthritis the left side was done in spring": told of another
         free = [side for side in free if not clauses.parted(sentence, side.first, first)] or free
     values = {side.value for side in free}
+    if len(values) > 1 and last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm == ":" and all(
+        side.first > last for side in free
+    ):  # "skin cancers excised: left cheek, right temple": the heading of a list, which tells the sides
+        return None, None
     if len(values) == 1:
         return (None if _points_elsewhere(sentence, found, first, last) else free[0].value), None
     if not values:

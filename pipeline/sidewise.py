@@ -113,7 +113,15 @@ def _is_initial(sentence: Sentence, at: int) -> bool:
     if after is None or after.norm == ":":
         return after is not None
     named = any(m.table == "sites" and m.first == at + 1 for m in sentence.mentions)
+    named = named or (_opens(sentence, at) and after.norm.isalpha() and {"L", "R"} <= {
+        token.text for one, token in enumerate(tokens) if _opens(sentence, one)
+    })  # fmt: skip
     return named or (after.quantity is not None and after.quantity.unit is not None)
+
+
+def _opens(sentence: Sentence, at: int) -> bool:
+    """ "R specimen 48 g, L specimen 210 g": a part of a list begins with it."""
+    return at == 0 or sentence.tokens[at - 1].norm in (",", ";", ":", "and", ".")
 
 
 def _led(sentence: Sentence, at: int) -> bool:

@@ -136,10 +136,12 @@ def test_both_sides_spoken_of_and_none_with_the_operation_is_a_doubt() -> None:
         ("No tourniquet R, tourniquet L 250 mmHg 14 min.", "tourniquet_pressure", ["left"]),
         ("Tourniquets on both thighs 280 mmHg: L 52 min, R 24 min.", "tourniquet_pressure", ["bilateral"]),
         ("Right knee: 40 mg of triamcinolone.", "medication_dose", ["right"]),
+        ("Ten mL of lidocaine on the right, five mL on the left.", "medication_volume", ["right", "left"]),
+        ("R specimen 48 g, L specimen 210 g.", "measurement", ["right", "left"]),
         # an antibiotic is given to the whole patient
         ("Right knee: cefazolin 2 g IV.", "medication_dose", [None]),
         ("Intercostal block L with 20 mL of ropivacaine.", "medication_volume", ["left"]),
-        ("Left total knee. Adductor canal block on the same side, 15 mL of ropivacaine.", "medication_volume", ["left"]),
+        ("Left total knee. Adductor block on the same side, 15 mL of ropivacaine.", "medication_volume", ["left"]),
     ],
 )  # fmt: skip
 def test_numbers_have_the_side_of_their_label(text: str, kind: str, expected: list[str | None]) -> None:

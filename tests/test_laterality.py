@@ -148,6 +148,10 @@ def test_a_side_in_a_stream_keeps_to_its_part() -> None:
     assert side(text, "pus")[0] is None
 
 
+def test_the_heading_of_a_list_that_tells_sides_is_not_doubted() -> None:
+    assert side("Excision of skin cancers: left cheek 8 mm, right temple 12 mm.", "cancers") == (None, None)
+
+
 def test_what_there_is_once_is_not_doubted_for_its_side() -> None:
     note = make_note(from_text("Cystoscopy. Cystoscopy with a stent on the left, the right was clear."), grammar.load())
     assert not any(fact.doubts for fact in note.facts if fact.name == "cystoscopy")

@@ -22,7 +22,7 @@ _LEFT_ALONE = re.compile(
     r"\b(?:compar\w+|contralateral|normal|healthy|unaffected|uninvolved|asymptomatic|unremarkable|symmetric\w*|"
     r"(?:same|similar) (?:\w+ )?(?:deformity|problem|disease|shape|changes?|condition|thing|findings?|lesion|"
     r"operation|trouble)|untouched|unchanged|as (?:it (?:is|was)|before)|stays|never|watch\w*|observe[ds]?|"
-    r"observation|surveillance|monitored|conservative\w*|splint only|left alone|"
+    r"observation|surveillance|monitored|conservative\w*|splint only|left alone|(?:con|pre)served|retained|"
     r"(?:did|do|was|were)(?: not|n't) (?:\w+ ){0,2}(?:anything|touch\w*|treat\w*|operat\w*)|did nothing|"
     r"no (?:symptoms|trouble|complaints?|pain|disease|surgery|operation|treatment)|"
     r"(?:not|nothing|neither)(?: \w+){0,2} (?:touched|done|operated|opened|treated|seen|injured|involved|affected|"
