@@ -66,6 +66,9 @@ def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     if quantity.form not in _FORMS or (quantity.value is None and quantity.low is None):
         return False
     said = cues.unit_of(sentence, index) or quantity
+    way = sentence.tokens[index - 1].quantity if index else None
+    if said.dimension == "turns" and way is not None and way.dimension == "length":
+        return False  # "half a centimetre a turn": of what the length is
     if said.dimension in _COUNTS:
         if any(token.norm in _DRAWS for token in sentence.tokens) or _acted_on(sentence, index):
             return True

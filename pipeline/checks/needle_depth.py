@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from decimal import Decimal
 
 from pipeline.checks.base import exact, finding, given, read, rounded, shown
@@ -30,8 +31,10 @@ def _turns(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if number is None or len(same) != 1:
             continue
         moved, worked = exact(same[0], "cm"), number * pitch
-        if moved is None or abs(moved - worked) <= Decimal("0.05"):
+        rounds = _rounds(note, turns, same[0])
+        if moved is None or not rounds or any(abs(moved - worked * times) <= _SLACK for times in rounds):
             continue
+        number, worked = number * rounds[0], worked * rounds[0]
         found.append(
             finding(
                 "needle_depth",
@@ -48,23 +51,38 @@ def _turns(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return found
 
 
+def _rounds(note: OperativeNote, turns: Fact, retraction: Fact) -> tuple[int, ...]:
+    """How often the turns were made for that retraction; () where it was not said. Turns for each draw are made between
+    the draws, or after each."""
+    if turns.scale != "each" or retraction.scale == "each":
+        return (1,)
+    between = _repeats(note)
+    return () if between is None else (between, between + 1)
+
+
+_SLACK = Decimal("0.05")  # cm
+
+
 def _pitch(note: OperativeNote, grammar: Grammar) -> tuple[Decimal | None, str]:
     """(cm that one turn moves the needle, where that is from): said in the note, else configured."""
     for passage in note.sections.description:
         tokens = read(passage)
         for index, token in enumerate(tokens):
             way = token.quantity
+            if way is not None and way.dimension == "length_per_turn" and way.value is not None and way.unit:
+                return convert(way.value, way.unit.split("/")[0], "cm"), f"said: {token.text}"
             if way is None or way.dimension != "length" or way.value is None or way.unit is None:
                 continue
             after = " ".join(one.text.lower() for one in tokens[index + 1 : index + 3])
             before = " ".join(one.text.lower() for one in tokens[max(0, index - 6) : index])
-            if _A_TURN.match(after) or _TURN_MOVES.search(before):
+            if _A_TURN.match(after) or _TURN_MOVES.search(before) or _OF_TURNS.search(before):
                 return convert(way.value, way.unit, "cm"), f"said: {token.text}"
     row = limit(grammar, note.profile, "pitch")
     return (row.value, row.source) if row is not None else (None, "")
 
 
 _A_TURN = re.compile(r"(?:a|per|each|every|for each|for every)(?: full| complete)? turn\b")
+_OF_TURNS = re.compile(r"\bturns of$")
 _TURN_MOVES = re.compile(r"\b(?:each|every|per|one|a)(?: full| complete)? turn (?:moves|is|gives|of)(?: it| about)?$")
 
 
@@ -74,8 +92,18 @@ def _belongs(note: OperativeNote, turns: Fact, retraction: Fact) -> bool:
     return len(given(note, "needle_turns")) == 1 and len(given(note, "needle_retraction")) == 1
 
 
-def _excursion(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    """Depth reached less what was drawn back, never negative. "Each" goes with the number of draws less one."""
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """In cm: how deep the needle went, and how far it came back; `facts`: the moves."""
+
+    reached: Decimal
+    returned: Decimal
+    facts: list[Fact]
+    each: list[Fact]
+
+
+def _way(note: OperativeNote, grammar: Grammar) -> _Way | None:
+    """None where a move was not said in numbers, or two harvests were told."""
     depths = [one for fact in given(note, "harvest_depth") if (one := exact(fact, "cm")) is not None]
     moves = given(note, "needle_advance", "needle_retraction")
     back = [fact for fact in moves if fact.kind == "needle_retraction"]
@@ -83,33 +111,59 @@ def _excursion(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     times = _repeats(note)
     sides = {fact.laterality for fact in note.of("draw", "harvest_site", "harvest_total") if fact.laterality}
     if len(sides) > 1 or len(given(note, "harvest_total")) > 1:
-        return []  # two harvests: which move belongs to which was not said
+        return None  # which move belongs to which was not said
     turned = [] if back else _turned(note)
     if not (back or turned) or not (depths or forth):
-        return []
+        return None
     reached = max(depths, default=Decimal(0))
     advanced = _length(forth, times)
     returned = _length(back, times) if back else _by_turns(note, grammar, turned, times)
     if advanced is None or returned is None:
-        return []
+        return None
     reached = max(reached, advanced if not depths else reached + advanced)
-    if returned <= reached:
+    return _Way(reached, returned, [*given(note, "harvest_depth"), *moves, *turned],
+                [fact for fact in back if fact.scale == "each"])  # fmt: skip
+
+
+def _excursion(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    """Depth reached less what was drawn back, never negative. "Each" goes with the number of draws less one."""
+    way = _way(note, grammar)
+    if way is None:
         return []
-    each = [fact for fact in back if fact.scale == "each"]
-    fits = ""
-    if len(each) == 1 and (step := exact(each[0], "cm")):
-        fits = f"; {int(reached / step) + 1} draws would fit"
+    left = way.reached - way.returned
+    if left < 0:
+        fits = ""
+        if len(way.each) == 1 and (step := exact(way.each[0], "cm")):
+            fits = f"; {int(way.reached / step) + 1} draws would fit"
+        return [
+            finding(
+                "needle_depth",
+                "warning",
+                f"The needle was drawn back {rounded(way.returned)} cm, but had only gone in {rounded(way.reached)} "
+                "cm.",
+                way.facts,
+                arithmetic=f"{rounded(way.reached)} - {rounded(way.returned)} = {rounded(left)} cm left{fits}",
+                ask="Say which is right: the depth, the retraction or the number of draws.",
+                about="excursion",
+            )
+        ]
+    # "advanced to 4 cm" may be from the cortex or from where the first draw was taken
+    shallow = max((one for fact in way.facts if fact.kind != "needle_retraction" and (one := exact(fact, "cm"))
+                   is not None), default=way.reached) - way.returned  # fmt: skip
     return [
         finding(
             "needle_depth",
             "warning",
-            f"The needle was drawn back {rounded(returned)} cm, but had only gone in {rounded(reached)} cm.",
-            [*given(note, "harvest_depth"), *moves, *turned],
-            arithmetic=f"{rounded(reached)} - {rounded(returned)} = {rounded(reached - returned)} cm left{fits}",
-            ask="Say which is right: the depth, the retraction or the number of draws.",
-            about="excursion",
+            f"{shown(fact)} were said to be left of the way; the moves leave {rounded(left)} cm.",
+            [*way.facts, fact],
+            arithmetic=f"{rounded(way.reached)} - {rounded(way.returned)} = {rounded(left)} cm, said: {shown(fact)}",
+            ask="Say which is right: the depth, the retraction or what was left.",
+            about="left",
         )
-    ]
+        for fact in given(note, "measurement")
+        if fact.name == "needle-way-left" and (said := exact(fact, "cm")) is not None
+        and min(abs(said - left), abs(said - shallow)) > _SLACK
+    ]  # fmt: skip
 
 
 def _turned(note: OperativeNote) -> list[Fact]:

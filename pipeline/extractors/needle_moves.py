@@ -18,7 +18,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
         moved = _is_moved(sentence, grammar)
         for index, quantity in base.quantities(sentence):
-            here = phases[index] == "harvest" or (moved and not phases[index])
+            here = phases[index] == "harvest" or (moved and not phases[index]) or _goes_on(sentence, grammar, index)
             if not here or quantity.form not in ("number", "range", "fraction", "size"):
                 continue
             facts += _number(reading, sentence, grammar, index)
@@ -29,18 +29,48 @@ def _is_moved(sentence: Sentence, grammar: Grammar) -> bool:
     """Whether a needle is moved in two of three ways ("advanced two centimetres, two turns back"): a harvest needle,
     though nothing else says so."""
     turned = cues.has(sentence, grammar, "turns") or any(True for _ in base.quantities(sentence, "turns"))
-    ways = (turned, cues.has(sentence, grammar, "advance"), cues.has(sentence, grammar, "retraction"))
+    inward = cues.has(sentence, grammar, "advance", "depth")
+    ways = (turned, inward, cues.has(sentence, grammar, "retraction"))
     return sum(ways) > 1 and cues.has(sentence, grammar, "needle")
+
+
+def _goes_on(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "First draw ... then advanced 2 cm more ... injected into the hip": a move right before the number, and the
+    harvest was spoken of last."""
+    moved = any(
+        hit.last < index <= hit.last + _RIGHT_BEHIND for hit in cues.hits(sentence, grammar, "advance", "retraction")
+    )
+    before = [hit for hit in cues.hits(sentence, grammar, "harvest", "marrow", "injection-phase")
+              if hit.last < index]  # fmt: skip
+    return moved and bool(before) and max(before, key=lambda hit: hit.first).id != "injection-phase"
+
+
+_RIGHT_BEHIND = 2  # tokens
 
 
 def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
     quantity = sentence.tokens[index].quantity
     assert quantity is not None
     facts: list[Fact] = []
-    if _is_pitch(sentence, index) or (index and _is_pitch(sentence, index - 1)):
+    if _is_pitch(sentence, index):
+        turn = sentence.tokens[index + 1].quantity if index + 1 < len(sentence.tokens) else None
+        last = index + 1 if turn is not None and turn.dimension == "turns" else index
+        return [base.claim("measurement", reading, sentence, index, index, last, _TOLD, name="needle-pitch",
+                           unit=quantity.unit)]  # fmt: skip
+    if index and _is_pitch(sentence, index - 1):
         return []
     if quantity.dimension in ("", "length") and (deep := _at_depth(sentence, index)) is not None:
         return [base.claim("harvest_depth", reading, sentence, index, *deep, _TOLD, unit=quantity.unit)]
+    if quantity.dimension == "length" and (tip := _tip_at(sentence, grammar, index)) is not None:
+        return [base.claim("harvest_depth", reading, sentence, index, *tip, _TOLD, unit=quantity.unit)]
+    if quantity.dimension == "length" and _is_left(sentence, index):
+        return [base.claim("measurement", reading, sentence, index, index, index, _TOLD, name="needle-way-left",
+                           unit=quantity.unit)]  # fmt: skip
+    turned = cues.has(sentence, grammar, "turns") or any(True for _ in base.quantities(sentence, "turns"))
+    if quantity.dimension == "length" and turned and cues.scale(sentence, index) == "total":
+        return [base.claim("needle_retraction", reading, sentence, index, index, index, _TOLD, scale="total")]
+    if quantity.dimension == "length" and _for_each_draw(sentence, index):
+        return [base.claim("needle_retraction", reading, sentence, index, index, index, _TOLD, scale="each")]
     if quantity.dimension in ("gauge", "length"):
         needle = cues.nearest(sentence, grammar, index, "needle")
         if needle is not None and needle[0] <= (20 if quantity.dimension == "gauge" else 4):
@@ -82,18 +112,72 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     first, last = max(0, index - _AROUND), min(len(tokens), index + _AROUND)
     first = max((at + 1 for at in range(first, index) if tokens[at].norm in (".", ";")), default=first)
     last = min((at for at in range(index + 1, last) if tokens[at].norm in (".", ";")), default=last)
+    first = max((at + 1 for at in range(first, index) if tokens[at].quantity is not None), default=first)
+    last = min((at for at in range(index + 1, last) if tokens[at].quantity is not None), default=last)
     near = " ".join(token.norm for token in tokens[first:last])
     return "each" if any(f" {phrase} " in f" {near} " for phrase in _REPEATED) else None
 
 
 def _is_pitch(sentence: Sentence, index: int) -> bool:
     """ "Half a centimetre a turn": how far one turn moves the needle, no way and no turn of its own."""
+    here = sentence.tokens[index].quantity
+    if here is not None and here.dimension == _PER_TURN:
+        return True
+    led = sentence.tokens[index - 2].quantity if index > 1 and sentence.tokens[index - 1].norm == "of" else None
+    if here is not None and here.dimension == "length" and led is not None and led.dimension == "turns":
+        return True  # "three turns of half a centimetre"
     if index + 1 >= len(sentence.tokens):
         return False
     way, turn = sentence.tokens[index].quantity, sentence.tokens[index + 1].quantity
     if way is None or turn is None or way.dimension != "length" or turn.dimension != "turns":
         return False
     return sentence.tokens[index + 1].text.lower().startswith(("a ", "per ", "each ", "every "))
+
+
+_PER_TURN = "length_per_turn"
+_LAST, _DRAWS = 6, frozenset("draw draws aspirate pull sample".split())
+_NEXT = frozenset("first second third fourth fifth sixth seventh eighth ninth tenth last next".split())
+_TIP = frozenset("needle cannula trocar jamshidi tip".split())
+_LEFT = frozenset("remaining remains remained left excursion".split())
+
+
+def _tip_at(sentence: Sentence, grammar: Grammar, index: int) -> tuple[int, int] | None:
+    """Tokens of what tells where the needle was: "first draw at 1 cm", "third at 3 cm", "needle to 4 cm", "the cannula
+    sat at 3 cm". Where it comes to lie on its way out is no depth that it went to."""
+    tokens = sentence.tokens
+    if not index or tokens[index - 1].norm not in ("at", "to"):
+        return None
+    words = [token.norm for token in tokens[max(0, index - _LAST) : index - 1]]
+    stop = next((at + 1 for at in range(len(words) - 1, -1, -1) if words[at] in (".", ",", ";", "and", "then")), 0)
+    words = words[stop:]
+    at = tokens[index - 1].norm == "at"
+    drawn = bool(_DRAWS & set(words)) or (at and bool(words) and words[-1] in _NEXT and _told_draws(sentence, index))
+    tip = bool(_TIP & set(words)) and not {"now", "back", "out", "withdrawn", "advanced"} & set(words)
+    return (index - 1, index) if (drawn and at) or tip else None
+
+
+def _told_draws(sentence: Sentence, index: int) -> bool:
+    return any(token.norm in _DRAWS for token in sentence.tokens[:index])
+
+
+def _is_left(sentence: Sentence, index: int) -> bool:
+    """ "Remaining excursion 2 cm", "2 cm left", "tip now at 3 cm": how far it still lies in."""
+    tokens = sentence.tokens
+    low = max(0, index - 5)
+    low = max((at + 1 for at in range(low, index) if tokens[at].quantity is not None or tokens[at].norm in ".,;"),
+              default=low)  # fmt: skip
+    before = [token.norm for token in tokens[low:index]]
+    after = [token.norm for token in tokens[index + 1 : index + 3]]
+    now = "now" in before and bool(_TIP & set(before))
+    return bool({"remaining", "excursion", "remains"} & set(before)) or now or (
+        after[:1] in (["left"], ["remaining"]) and after[1:2] not in (["knee"], ["hip"], ["iliac"], ["crest"], ["side"])
+    )
+
+
+def _for_each_draw(sentence: Sentence, index: int) -> bool:
+    """ "A draw every 1 cm on the way out"."""
+    before = [token.norm for token in sentence.tokens[max(0, index - 3) : index]]
+    return before[-1:] == ["every"] and bool(_DRAWS & set(before))
 
 
 def _at_depth(sentence: Sentence, index: int) -> tuple[int, int] | None:
