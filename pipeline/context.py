@@ -46,6 +46,10 @@ def _overruled(scope: Scope, found: list[Scope]) -> bool:
         later = other.first > scope.first or other.last > scope.last
         if meets and scope.value == "suspected" and other.value == "negated" and later:
             return True
+        if scope.value == "historical" and other.value == "other_person" and meets and (
+            other.first <= scope.first + 2 and not scope.rule.startswith("section")
+        ):  # fmt: skip
+            return True  # "his brother had one last year"
         if scope.rule in _INTENDED and other.rule in _UNDONE and scope.first <= other.first <= scope.last:
             return True  # "the planned sterilisation was not done"
         if holds and scope.value == "planned" and other.value == "conditional" and other.rule == "conditional":
@@ -67,7 +71,9 @@ def _years(sentence: Sentence) -> list[Scope]:
         if tokens[index - 1].norm in ("in", "since") and clauses.is_year(tokens[index]):
             rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
             first = start_behind(sentence, CueHit(rule, index - 1, index))
-            found.append(Scope("status", "historical", first, index, "year"))
+            found.append(Scope("status", "historical", first, _its_reason(sentence, index), "year"))
+        elif tokens[index - 1].norm == "at" and (had := _had_at_age(sentence, index)) is not None:
+            found.append(Scope("status", "historical", had, index, "age"))
         elif index in dated and _is_bare_year(tokens[index]):  # "MI 2018", "appendicectomy (2010)"
             found.append(Scope("status", "historical", dated[index], index, "year"))
         elif _is_past_month(sentence, index):
@@ -78,6 +84,34 @@ def _years(sentence: Sentence) -> list[Scope]:
             if held:  # "the left hip has a hemiarthroplasty from 2019"
                 found.append(Scope("status", "historical", clauses.bounds(sentence, held[0])[0], index, "year"))
     return found
+
+
+_REASON = 6  # tokens
+
+
+def _its_reason(sentence: Sentence, year: int) -> int:
+    """The last token of what a thing of the past was done for: "put in in 2012 for complete heart block"."""
+    norms = [token.norm for token in sentence.tokens]
+    if norms[year + 1 : year + 2] != ["for"]:
+        return year
+    named = [m.last for m in sentence.mentions
+             if m.table in ("diagnoses", "findings") and year < m.first <= year + _REASON]  # fmt: skip
+    return named[0] if named and not set(norms[year:named[0]]) & clauses.FINITE else year
+
+
+def _had_at_age(sentence: Sentence, index: int) -> int | None:
+    """ "Had an appendix out at twelve": the "had" of what was done at an age."""
+    tokens, quantity = sentence.tokens, sentence.tokens[index].quantity
+    if quantity is None or quantity.form != "number" or quantity.unit not in (None, "a") or quantity.value is None:
+        return None
+    if not 0 < quantity.value < _OLDEST:
+        return None
+    had = [at for at in range(max(0, index - 9), index - 1) if tokens[at].norm == "had"]
+    named = [m for m in sentence.mentions if m.table == "procedures" and had and had[-1] < m.first and m.last < index]
+    return had[-1] if named else None
+
+
+_OLDEST = 100
 
 
 def _is_bare_year(token: Token) -> bool:

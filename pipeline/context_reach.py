@@ -128,6 +128,8 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             named, index = True, mention.last + 1
             limit = max(limit, min(len(tokens) - 1, index + 6))
             continue
+        if named and index in parts and tokens[index - 1].norm not in _TO_A_PART | _JOINING:
+            return index - 1  # "no cord round the neck placenta complete"
         if named and norm not in THIN and norm not in _JOINING and not _leads_on(sentence, index, starts):
             return index - 1 if norm in clauses.VERBS or tokens[index].quantity is not None else index
         index += 1

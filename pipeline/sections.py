@@ -99,10 +99,21 @@ _AHEAD = frozenset({"aftercare", "follow-up"})
 
 def _after_preop(row: SectionCue, part: Sentence, lasting: str, grammar: Grammar) -> SectionCue:
     """ "Post-op:" right after a pre-operative diagnosis is the diagnosis, elsewhere the plan."""
-    words = [token.norm for token in part.tokens if not token.punctuation][:2]
-    if lasting == "preop-diagnosis" and row.id == "aftercare" and words and words[0] in ("post", "postop"):
+    words = [token.norm for token in part.tokens if not token.punctuation]
+    if row.id == "aftercare" and words and words[0] in ("post", "postop") and (
+        lasting == "preop-diagnosis" or _says_same(words)
+    ):  # fmt: skip
         return grammar.table("sections", SectionCue)["postop-diagnosis"]
     return row
+
+
+_SAME = frozenset("same unchanged change likewise above before identical".split())
+_SAME_WORDS = _SAME | frozenset("post op postop the it is as was stays remains no diagnosis dx remained stayed".split())
+
+
+def _says_same(words: Sequence[str]) -> bool:
+    """ "Post-op: the same": the diagnosis, wherever it stands."""
+    return set(words) <= _SAME_WORDS and bool(_SAME & set(words))
 
 
 def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCue | None, bool]]:
@@ -188,6 +199,8 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
     first = _leads(sentence, at)
     fresh = first or tokens[at - 1].norm in (":", ";", ".", "—") or (tokens[at - 1].norm == "," and _marked(after))
     if cue.heading:
+        if first and cue.row.id == "indication" and cue.words[0].startswith("indication") and after is not None:
+            return True  # "the indication was a prolonged second stage", "indication prolonged second stage"
         if _names_its_own(sentence, at, end, cue.row, first):
             return True
         fresh = fresh and (first or tokens[at - 1].norm != ",")

@@ -129,7 +129,7 @@ _SEEN = _words(
 )
 _PICTURES = _words(
     "mri ct xray radiograph radiographs ultrasound scan sonogram mammogram arthrogram films film imaging "
-    "angiogram mr venogram echocardiogram dexa pet"
+    "angiogram mr venogram echocardiogram dexa pet mrcp mra cxr uss scans echo"
 )
 _TOLD = _words(
     "showed shows show shown revealed reveals demonstrated demonstrates confirmed suggested suggestive reported "

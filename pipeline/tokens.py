@@ -38,6 +38,7 @@ _ASKED = re.compile(r"^(\?{1,2})([A-Za-z].*)$")  # "?stone": query stone
 _SHORT = {
     "-ve": "negative", "–ve": "negative", "+ve": "positive", "w/o": "without", "w/out": "without", "w/": "with",
     "c/w": "consistent", "c/o": "complains", "req'd": "required", "reqd": "required",
+    "comps": "complications", "compls": "complications",
 }  # fmt: skip
 _CELLS = re.compile(r"\||\s;\s|\t")  # a line of a table is one of its own
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline import story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Reading, Scope, Sentence
 
 KINDS = ("indication", "imaging", "history")
 
@@ -15,7 +15,7 @@ _PRESENTS = frozenset(
 )  # fmt: skip
 _NOT_BEFORE = frozenset({"aftercare", "follow-up", "description", "findings", "specimens", "complications"})
 _CONSENT = frozenset({"risks", "consent", "consented", "alternatives"})
-_PAST = ("year", "historical", "historical-before", "other-person", "section:history")
+_PAST = ("year", "age", "historical", "historical-before", "other-person", "section:history")
 
 _HEADING_ONLY = frozenset({"history", "and", "indication", "indications", "background", "brief", "clinical", "the"})
 
@@ -58,8 +58,11 @@ def _whole(reading: Reading, sentence: Sentence, kind: str) -> list[Fact]:
     if all(token.punctuation or token.norm in _HEADING_ONLY for token in sentence.tokens[first:]):
         return []  # "History and gross findings:", cut at the second heading
     status = "historical" if kind == "history" else "performed"
-    if any(scope.value == "other_person" for scope in sentence.scopes):
+    others = [scope.first for scope in sentence.scopes if scope.value == "other_person"]
+    if others and (kind == "history" or min(others) <= first + _LED_BY):
         status = "other_person"
+    elif others:  # "indication fetal distress her sister had a dystocia": up to the sister
+        last = max(first, min(others) - 1)
     site = next((mention.id for mention in base.mentions(sentence, "sites")), None)
     return [base.make(kind, reading, sentence, first, last, text=text, status=status, certainty="affirmed",
                       body_site=site)]  # fmt: skip
@@ -76,11 +79,50 @@ def _past_parts(reading: Reading, sentence: Sentence) -> list[Fact]:
             for mention in base.mentions(sentence, "diagnoses", "procedures", "findings", "complications")
             if scope.first <= mention.first and mention.last <= scope.last
         ]
-        if not named:
+        if not named and not _speaks_of_past(sentence, scope):
             continue
-        first, last = scope.first, max(named[-1].last, scope.first)
+        first, last = _since(sentence, scope), max(named[-1].last, scope.first) if named else _trimmed(sentence, scope)
+        if scope.rule in ("year", "age"):
+            last = max(last, scope.last)
         facts.append(
             base.make("history", reading, sentence, first, last, text=story.words(sentence, first, last),
-                      status=scope.value, certainty=base.scope_at(sentence, "certainty", named[0].first, "affirmed"))
+                      status=scope.value,
+                      certainty=base.scope_at(sentence, "certainty", named[0].first if named else last, "affirmed"))
         )  # fmt: skip
     return facts
+
+
+_HISTORY = frozenset({"history", "hx", "h"})
+_BEFORE = frozenset({"previous", "prior", "past"})
+_WORK = frozenset({"operation", "operations", "surgery", "surgeries", "procedures", "injections", "trauma", "injury",
+                   "injuries", "fractures", "episodes"})  # fmt: skip
+_LONGEST = 14  # tokens
+
+
+def _speaks_of_past(sentence: Sentence, scope: Scope) -> bool:
+    """Whether a past that names nothing of the grammar is told as such: "a history of giving way", "mother had ..."."""
+    if sentence.section in _NOT_BEFORE or scope.last - scope.first < 1:
+        return False
+    if scope.rule == "other-person":
+        return True
+    said = [token.norm for token in sentence.tokens[scope.first : scope.first + 3]]
+    return scope.rule == "historical" and (said[0] in _HISTORY or (said[0] in _BEFORE and bool(_WORK & set(said))))
+
+
+_LED_BY = 2  # tokens before another person
+
+
+def _since(sentence: Sentence, scope: Scope) -> int:
+    """The first token, with how long it has been: "a two year history of giving way"."""
+    before = sentence.tokens[scope.first - 1].quantity if scope.first else None
+    return scope.first - (before is not None and before.dimension == "time")
+
+
+def _trimmed(sentence: Sentence, scope: Scope) -> int:
+    last = min(scope.last, scope.first + _LONGEST)
+    while last > scope.first and (sentence.tokens[last].punctuation or sentence.tokens[last].norm in _LOOSE):
+        last -= 1
+    return last
+
+
+_LOOSE = frozenset({"and", "or", "but", "the", "a", "with", "in", "of", "for", "at"})

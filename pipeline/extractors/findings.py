@@ -110,6 +110,8 @@ _NOT_SEEN = frozenset(
     {"implants", "implant", "specimens", "specimen", "drain", "drains", "tourniquet", "change", "changes", "need",
      "further", "other", "more", "longer", "doubt", "problem", "problems", "issues", "concern", "concerns", "known",
      "allergies", "risk", "restrictions", "difficulty", "tension", "sedation", "adrenaline", "epinephrine", "one",
+     "history", "previous", "prior", "past", "family", "regular", "medication", "medications", "comorbidities",
+     "surgery", "operations", "operation", "symptoms", "relief", "reason", "way", "matter", "evidence", "sign", "signs",
      "mesh", "graft", "cement", "heavy", "lifting", "driving", "smoking", "weight", "equipment", "complications"}
 )  # fmt: skip
 
@@ -130,6 +132,8 @@ def _nothing(reading: Reading, sentence: Sentence) -> list[Fact]:
         end = index + 1
         while end < len(tokens) and not tokens[end].punctuation and tokens[end].norm not in ("and", "or", "but"):
             end += 1
+        if end - index - 1 > _WORDS or end == len(tokens):  # in a stream: as far as the denial reaches
+            end = min([end, *(s.last + 1 for s in sentence.scopes if s.first == index and s.value == "negated")])
         words = tokens[index + 1 : end]
         named = [word for word in words if word.norm not in _SMALL]
         if not 1 <= len(named) <= _NAMES or len(words) > _WORDS or end >= len(tokens):

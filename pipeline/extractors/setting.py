@@ -107,6 +107,9 @@ def _in_other_words(reading: Reading, sentence: Sentence, grammar: Grammar) -> l
     return []
 
 
+_EARLY = 8  # sentences
+
+
 def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar) -> Fact | None:
     kind = _KIND[mention.table]
     if sentence.section in _AHEAD and kind in ("position", "preparation", "urgency", "approach"):
@@ -116,8 +119,13 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if kind == "prophylaxis" and sentence.tokens[min(after, len(sentence.tokens) - 1)].norm in _NO_DOSE:
         return None  # "antibiotic associated diarrhoea"
+    near = sentence.tokens[max(0, mention.first - 2) : after + 2]
+    if kind == "prophylaxis" and any(token.norm in _TREATED for token in near):
+        return None  # "placed on previous antibiotic treatment"
     if kind in ("guidance", "prophylaxis") and sentence.section in _BEFORE:
         return None  # pictures and antibiotics that led here
+    if kind == "guidance" and story.is_imaging(sentence) and sentence.index < _EARLY:
+        return None  # "the ultrasound showed free fluid", told before the work
     if kind == "anaesthesia" and not _means_anaesthesia(sentence, mention):
         return None
     if mention.id == "endotracheal-tube" and _is_other_passage(sentence, mention):
@@ -140,6 +148,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
 
 
+_TREATED = frozenset({"previous", "treated", "treatment", "course", "courses", "outpatient"})
 _NO_DOSE = frozenset(
     "associated resistant induced related allergy allergies sensitivity sensitivities coated impregnated loaded "
     "irrigation ointment cream drops solution soaked cement beads spacer wash powder".split()
