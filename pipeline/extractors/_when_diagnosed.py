@@ -14,7 +14,10 @@ _BEFORE = rf"(?:(?:pre|preop|preoperative|preoperatively|before){_OP})"
 _AFTER = rf"(?:(?:post|postop|postoperative|postoperatively|after|afterwards|afterward){_OP})"
 _JOIN = r"(?: (?:and|&|/|=|,|or|as well as|as)(?: also| then)? )"
 _SAME = r"(?:(?:the |of the )?same|unchanged|identical|confirmed|likewise|not changed|no different)"
-_STAYS = r"(?:(?:is|are|was|were|stays|stayed|remains|remained|still) ?)*"
+_STAYS = r"(?:(?:it|that|this|:|-|is|are|was|were|stays|stayed|remains|remained|still) ?)*"
+_THINGS = ("leg side knee hip eye ear arm hand foot shoulder ankle elbow day time way dose incision position portal portals "
+           "technique fashion manner as size drain dressing tube amount medicine regime").split()  # fmt: skip
+_OTHER = rf"(?! (?:{'|'.join(_THINGS)})\b)"  # "the same leg"
 _NEGATED = (r"(?:no change|without change|nothing (?:has |had )?changed|"
             r"(?:did not|has not|have not|didn't|hasn't) changed?)")  # fmt: skip
 # What is "before and after" may be a film or a range of movement; said bare, it ends its statement.
@@ -26,8 +29,8 @@ _AFTER_OP = (
 )
 _BOTH = re.compile(rf"(?:both )?{_BEFORE}(?:{_JOIN}| )(?:{_AFTER_OP}|{_AFTER}{_END})")
 _LATER = re.compile(
-    rf"(?:the )?(?:(?:{_SAME}|{_NEGATED})(?: (?:in )?(?:the )?(?:diagnosis|dx))? (?:{_AFTER}){_END}"
-    rf"|{_AFTER} (?:the )?(?:diagnosis |dx )?{_STAYS}(?:{_SAME}|{_NEGATED})\b"
+    rf"(?:the )?(?:(?:{_SAME}|{_NEGATED})(?: (?:in )?(?:the )?(?:diagnosis|dx))? (?:afterwards?\b|(?:{_AFTER}){_END})"
+    rf"|{_AFTER} (?:the )?(?:diagnosis |dx )?{_STAYS}(?:{_SAME}|{_NEGATED})\b{_OTHER}"
     rf"|(?:no change|without change) (?:in|of|to) (?:the )?(?:diagnosis|dx)\b"
     rf"|(?:diagnosis|dx) {_STAYS}(?:{_SAME}|{_NEGATED})\b)"
 )
@@ -48,6 +51,16 @@ def said(norms: Sequence[str], at: int) -> bool | None:
     if _BOTH.match(text):
         return True
     return False if _LATER.match(text) else None
+
+
+def of_other(norms: Sequence[str], at: int) -> bool:
+    """Whether the "same" at a token is said of something else: "the same leg"."""
+    return at + 1 < len(norms) and norms[at + 1] in _THINGS
+
+
+def same_after(norms: Sequence[str]) -> bool:
+    """Whether a sentence begins with that it was the same after the operation ("After surgery: same")."""
+    return re.match(rf"(?:and )?{_AFTER} {_STAYS}(?:{_SAME}|{_NEGATED})\b{_OTHER}", " ".join(norms[:10])) is not None
 
 
 def as_before(words: str) -> bool:

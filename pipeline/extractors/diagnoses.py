@@ -43,9 +43,11 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _same_later(reading: Reading) -> list[Fact]:
     """ "No change in diagnosis", "post op the same", said apart from the diagnosis."""
     for sentence in reading.sentences:
+        norms = [token.norm for token in sentence.tokens]
+        if _when_diagnosed.same_after(norms):
+            return [_same("postop_diagnosis", reading, sentence, 0)]
         if not sentence.says(_when_diagnosed.OPENERS) or not sentence.says(_DIAGNOSES):
             continue
-        norms = [token.norm for token in sentence.tokens]
         at = next((at for at in range(len(norms)) if _when_diagnosed.said(norms, at) is False), None)
         if at is not None:
             return [_same("postop_diagnosis", reading, sentence, at)]
@@ -55,7 +57,9 @@ def _same_later(reading: Reading) -> list[Fact]:
 def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     kinds = _SECTIONS[sentence.section]
     facts: list[Fact] = []
-    same = next((index for index, token in enumerate(sentence.tokens) if token.norm in _SAME), None)
+    norms = [token.norm for token in sentence.tokens]
+    same = next((at for at, norm in enumerate(norms) if norm in _SAME and not _when_diagnosed.of_other(norms, at)),
+                None)  # fmt: skip
     found = list(base.mentions(sentence, "diagnoses"))
     taken = {(mention.first, mention.last) for mention in found}
     found += [m for m in base.mentions(sentence, "complications") if (m.first, m.last) not in taken]
