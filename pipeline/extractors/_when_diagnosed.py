@@ -15,8 +15,10 @@ _AFTER = rf"(?:(?:post|postop|postoperative|postoperatively|after|afterwards|aft
 _JOIN = r"(?: (?:and|&|/|=|,|or|as well as|as)(?: also| then)? )"
 _SAME = r"(?:(?:the |of the )?same|unchanged|identical|confirmed|likewise|not changed|no different)"
 _STAYS = r"(?:(?:it|that|this|:|-|is|are|was|were|stays|stayed|remains|remained|still) ?)*"
-_THINGS = ("leg side knee hip eye ear arm hand foot shoulder ankle elbow day time way dose incision position portal portals "
-           "technique fashion manner as size drain dressing tube amount medicine regime").split()  # fmt: skip
+_THINGS = (
+    "leg side knee hip eye ear arm hand foot shoulder ankle elbow day time way dose incision position portal portals "
+    "technique fashion manner as size drain dressing tube amount medicine regime"
+).split()
 _OTHER = rf"(?! (?:{'|'.join(_THINGS)})\b)"  # "the same leg"
 _NEGATED = (r"(?:no change|without change|nothing (?:has |had )?changed|"
             r"(?:did not|has not|have not|didn't|hasn't) changed?)")  # fmt: skip
