@@ -127,7 +127,7 @@ _LEAD = frozenset(
     "then now next and first firstly second secondly finally on the in to at for over back attention was were turned "
     "directed drawn moving turning going moved went turn go we i same again a of started starting start with began "
     "beginning begin so okay ok right side only , proceeded continuing continued onto today it is it's this that's "
-    "we're are operating operation procedure case doing working".split()
+    "we're are operating operation procedure case doing working patient's patients patient his her".split()
 )
 _BEHIND = frozenset(
     "side ear eye one first next now then second too again as well likewise done procedure operation case today".split()

@@ -21,10 +21,13 @@ LAYERS = {
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
             "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts queries "
             "corrections correction_cues gapped conversion no_numbers fillers letters spelled quantities tokens "
-            "timespan streams utterances rephrased mentions section_ends sections clauses context_cues context_reach context "
-            "answers purposes mixtures sidewords sideshare laterality people enumerations scales cues sidewise story what_if",
+            "timespan streams stray_stops utterances rephrased mentions section_ends sections clauses "
+            "context_cues context_reach context "
+            "answers purposes mixtures sidewords sideshare laterality people enumerations scales cues sidewise story "
+            "what_if",
             "extractors",
-            "standing stated_sides inherited same_again removals prior_devices unused settle faint leftovers assemble limits "
+            "standing stated_sides inherited same_again removals prior_devices unused settle faint leftovers assemble "
+            "limits "
             "signout wording word word_template "
             "other_side dosing coding udi fhir",
             "checks review exports",

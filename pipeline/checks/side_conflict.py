@@ -30,6 +30,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     operated = [fact for fact in sided if fact.kind == "procedure" and fact.certainty == "affirmed"]
     sides = {fact.laterality for fact in operated}
     sided = [fact for fact in sided if not _one_each(fact, sided)]
+    if _on_the_midline(operated, grammar):
+        sided = [fact for fact in sided if not _on_both(fact, sided)]
     if not operated:
         return _among([fact for fact in sided if fact.kind in _FIRM], grammar)
     found = _same_procedure(note, operated, grammar)
@@ -58,6 +60,19 @@ def _one_each(fact: Fact, sided: list[Fact]) -> bool:
         and abs(other.evidence.first - fact.evidence.first) <= _TOGETHER
         for other in sided
     )  # fmt: skip
+
+
+def _on_the_midline(operated: list[Fact], grammar: Grammar) -> bool:
+    """Whether no operation with a side is on a part of which there are two: the spine has screws on both sides."""
+    sites = [site_of(fact, grammar) for fact in operated]
+    return all(site is None or site.group == "spine" for site in sites)
+
+
+def _on_both(fact: Fact, sided: list[Fact]) -> bool:
+    """Whether implants of one name are told of for either side."""
+    return fact.kind == "device" and any(
+        other.kind == "device" and other.name == fact.name and _opposite(fact, other) for other in sided
+    )
 
 
 _EACH = frozenset({"injection_volume", "tourniquet", "tourniquet_pressure"})

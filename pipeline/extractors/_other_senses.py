@@ -40,6 +40,10 @@ _STUCK_ON = _words(
     "pad pads mask cannula"
 )
 _IMPLANTS = _words("implant implants component components prosthesis prostheses stem cup head liner graft insert")
+_OF_BONE = _words(
+    "transverse process processes lamina laminae facet facets posterolateral gutter gutters sacrum sacral ala bone bony "
+    "bur burr spinous pedicle pedicles cortex endplate endplates graft fusion"
+)
 _TAKEN_OUT = _words("removal removed explantation explanted extraction extracted")
 _BACK = 8  # tokens
 
@@ -70,7 +74,11 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id == "cementing" and said == "cemented" and _TAKEN_OUT & {token.norm for token in tokens}:
         return any(m.table == "devices" and m.first == mention.last + 1 for m in sentence.mentions)
     if mention.id == "incision" and said == "carried":
-        return "dissection" in before
+        return bool({"dissection", "resection", "excision", "debridement"} & set(before))
+    if mention.id == "decortication-of-the-lung" and said == "decortication":
+        return bool(_OF_BONE & {token.norm for token in tokens})
+    if mention.table == "procedures" and _is_likened(before):
+        return True
     if mention.id == "implantation" and said == "impacted":
         return not _is_of_implant(sentence, mention, grammar)
     if mention.id == "insufflation":
@@ -100,6 +108,14 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
             sentence, mention, grammar
         ) or bool(_STUCK_ON & set(before[-5:] + after[:2]))
     return False
+
+
+def _is_likened(before: list[str]) -> bool:
+    """ "In a fashion similar to a blepharoplasty", "as in a face lift": it was done like it."""
+    lead = before[:-1] if before[-1:] and before[-1] in ("a", "an", "the", "for") else before
+    return lead[-2:] in (["similar", "to"], ["as", "in"], ["as", "for"], ["akin", "to"], ["as", "with"]) or (
+        lead[-3:] == ["to", "that", "of"] or lead[-3:-1] == ["as", "in"]
+    )
 
 
 _RED = _words("nerve synovium sclera conjunctiva mucosa vessels tympanic drum membrane pharynx capsule eye lining")

@@ -67,6 +67,8 @@ def _deeds(sentence: Sentence) -> list[Mention]:
 def _ends_title(sentence: Sentence, index: int, ends: frozenset[str]) -> bool:
     """Whether a name ends before a token: at a mark, at how it was done, at an amount (not at a "third" molar)."""
     token = sentence.tokens[index]
+    if token.norm == "," and _lists_on(sentence, index):
+        return False
     if token.norm == "," and _is_place(sentence, index + 1) and not any(
         site.last < index for site in base.mentions(sentence, "sites")
     ):
@@ -91,7 +93,7 @@ def _is_place(sentence: Sentence, first: int) -> bool:
     """Whether nothing but where it was done stands from a token on, up to the next mark."""
     sites = {at for m in base.mentions(sentence, "sites") for at in range(m.first, m.last + 1)}
     last = first
-    while last < len(sentence.tokens) and not sentence.tokens[last].punctuation:
+    while last < len(sentence.tokens) and (not sentence.tokens[last].punctuation or _lists_on(sentence, last)):
         last += 1
     here = range(first, last)
     return any(at in sites for at in here) and all(
@@ -100,7 +102,15 @@ def _is_place(sentence: Sentence, first: int) -> bool:
     )
 
 
-_OF_PLACE = frozenset("left right bilateral both the of his her on and side proximal distal lateral medial".split())
+def _lists_on(sentence: Sentence, comma: int) -> bool:
+    """ "..., right second, third, and fourth toes": a comma before one more ordinal."""
+    after = [token.text.lower() for token in sentence.tokens[comma + 1 : comma + 3]]
+    return sentence.tokens[comma].norm == "," and any(
+        word in _ORDINALS and (at == 0 or after[0] == "and") for at, word in enumerate(after)
+    )
+
+
+_OF_PLACE = frozenset("left right bilateral both the of his her on and , side proximal distal lateral medial".split())
 # What is an operation by itself as the title, and a step in the body of another.
 _WHOLE = frozenset({"washout", "paracentesis", "stent", "stenting", "tap", "pericardiocentesis"})
 _TITLE = 24  # words
@@ -132,6 +142,8 @@ def _titled(reading: Reading, sentence: Sentence, first: int, last: int, grammar
     if side is None and not mixed:  # "Excision of the accessory navicular, right foot"
         side = laterality.only_side(sentence, first, len(sentence.tokens) - 1, grammar)
     site = next((m.id for m in base.mentions(sentence, "sites") if first <= m.first <= last), None)
+    if sum(token.text.lower() in _ORDINALS for token in sentence.tokens[first : last + 1]) > 1:
+        site = None  # "second, third and fourth toes"
     return base.make("procedure", reading, sentence, first, last, text=text, laterality=side, body_site=site)
 
 

@@ -232,7 +232,19 @@ def claim(
         fields["alternatives"] = readings(reading, sentence, places)
     given = {"at": index, **values, **fields}
     filled = _filled(kind, reading, sentence, min(index, first), max(index, last), given)
-    return Claim(**filled, number=(token.first, token.last), cost=cost, rest=rest)
+    return Claim(**filled, number=_place(sentence, index), cost=cost, rest=rest)
+
+
+def _place(sentence: Sentence, index: int) -> tuple[int, int]:
+    """The word ids of a number; numbers written in one word ("8x10mm") are told apart by their order in it."""
+    token = sentence.tokens[index]
+    before = 0
+    while before < index and sentence.tokens[index - before - 1].first == token.first:
+        before += 1
+    return token.first, token.last + before * _WORD_IDS
+
+
+_WORD_IDS = 1_000_000  # more than a narration has
 
 
 def _values(fact: Fact) -> dict[str, Any]:

@@ -38,6 +38,8 @@ _TALK = frozenset(
 
 _GUARDS = frozenset({"prophylaxis", "prophylactic", "against", "prevent", "prevention", "preventing", "avoid", "guard"})
 _GUARDED = 6  # tokens
+_GUARDING = frozenset("study studies prophylaxis stockings pump pumps boots hose sleeves device devices protocol "
+                      "precautions precaution screening screen trial risk risks".split())  # fmt: skip
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -70,6 +72,8 @@ def _complication(
         return None
     if certainty == "suspected":
         return None
+    if sentence.tokens[min(mention.last + 1, len(sentence.tokens) - 1)].norm in _GUARDING:
+        return None  # "DVT stockings", "the DVT study"
     return base.named("complication", reading, sentence, mention, grammar)
 
 

@@ -60,6 +60,10 @@ def _goes(sentence: Sentence, mention: Mention) -> bool:
     lead = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
     if sentence.tokens[mention.first].norm == "home" and lead[-1:] and lead[-1] in _LIVES and "to" not in lead:
         return False  # "he has it at home already"
+    if sentence.tokens[mention.last].norm == "floor" and mention.last + 1 < len(sentence.tokens) and (
+        sentence.tokens[mention.last + 1].norm == "of"
+    ):
+        return False  # "the floor of the canal"
     before = {token.norm for token in sentence.tokens[max(0, mention.first - 5) : mention.first]}
     after = {token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 3]}
     if after & {"room", "bed"} and mention.id == "recovery" and not before & _MOVES:
@@ -68,6 +72,7 @@ def _goes(sentence: Sentence, mention: Mention) -> bool:
     return bool((before | inside) & _MOVES) and not before & {"pelvic", "orbital", "until", "emergency", "brought"}
 
 
+_EARLIER = frozenset({"yesterday", "ago", "earlier", "previously"})
 _LIVES = frozenset({"at", "from", "a", "his", "her", "the", "their"})
 
 
@@ -75,6 +80,8 @@ def _was_admitted(sentence: Sentence, mention: Mention) -> bool:
     """ "She was admitted for chest pain and underwent ...": how she came in, not where she goes."""
     before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
     after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 2]]
+    if sentence.says(_EARLIER):
+        return True  # "she was admitted to the hospital yesterday"
     return bool({"was", "were", "been", "had"} & set(before)) and "be" not in before and after in (
         ["for"], ["with"], ["because"], ["via"], ["through"], ["electively"], ["as"]
     )  # fmt: skip

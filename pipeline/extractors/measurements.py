@@ -133,6 +133,7 @@ def _named(
         if mention.id not in _OTHER_KINDS
         and not (mention.id == "insufflation-pressure" and cues.has(sentence, grammar, "tourniquet", "cuff"))
         and not (mention.id == "apgar" and quantity.unit)
+        and not (mention.id == "diameter" and _is_length(sentence, index))
         and not (rows[mention.id].group == "tally" and quantity.form == "fraction")  # "a six hole one third plate"
         and not _has_own(sentence, rows, index, mention) and not _of_other(sentence, index, mention, quantity)
         and _fits(rows[mention.id].group, quantity.dimension)
@@ -157,6 +158,12 @@ def _named(
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                    unit=quantity.unit, laterality=side)
     ]  # fmt: skip
+
+
+def _is_length(sentence: Sentence, index: int) -> bool:
+    """ "6.5 mm diameter x 40 mm length": the second number has a word of its own."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    return after[:1] in (["length"], ["long"]) or after == ["in", "length"]
 
 
 def _of_other(sentence: Sentence, index: int, mention: Mention, quantity: Quantity) -> bool:

@@ -214,6 +214,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
             facts += ratio(reading, sentence, index, quantity, events)
         elif quantity.dimension == "" and _drug_numbers.is_bare_dose(sentence, index, [e.mention for e in events]):
             event = next(item for item in events if item.mention.last == index - 1)
+            if "contrast" in event.drug.classes:
+                continue  # "Omnipaque 350" is a name; the number tells its strength in iodine
             facts.append(
                 base.claim("medication_dose", reading, sentence, index, event.mention.first, event.mention.last, 4,
                            **fields_of(sentence, index, quantity, event))

@@ -19,6 +19,7 @@ KINDS = ("procedure", "act")
 
 _KIND = {"procedures": "procedure", "acts": "act"}
 _BEFORE = frozenset({"indication", "history", "imaging"})
+_LOOK = "examination-under-anaesthesia"  # of the whole part, whatever side it finds something on
 # Sections whose words name no operation of today.
 _ELSEWHERE = frozenset({"preop-diagnosis", "postop-diagnosis", "both-diagnoses", "diagnosis", "specimens", "consent"})
 # "the arthroscopy portal", "after the biopsy site was closed": a name used to name something else.
@@ -54,7 +55,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if out is not None:
                 facts.append(_before(sentence, out))
                 continue
-            own = mention.table == "procedures" and _other_senses.takes_own_side_only(sentence, mention, grammar)
+            own = mention.id == _LOOK or (
+                mention.table == "procedures" and _other_senses.takes_own_side_only(sentence, mention, grammar)
+            )
             fact = base.named(kind, reading, sentence, mention, grammar, own_side=own)
             if mention.table == "procedures" and _other_senses.is_of_a_part(sentence, mention, grammar):
                 fact = replace(fact, laterality=None)

@@ -119,8 +119,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if kind == "prophylaxis" and sentence.tokens[min(after, len(sentence.tokens) - 1)].norm in _NO_DOSE:
         return None  # "antibiotic associated diarrhoea"
-    near = sentence.tokens[max(0, mention.first - 2) : after + 2]
-    if kind == "prophylaxis" and any(token.norm in _TREATED for token in near):
+    near = [token.norm for token in sentence.tokens[max(0, mention.first - 1) : after + 2]]
+    if kind == "prophylaxis" and (near[:1] == ["previous"] or any(norm in _TREATED for norm in near)):
         return None  # "placed on previous antibiotic treatment"
     if kind in ("guidance", "prophylaxis") and sentence.section in _BEFORE:
         return None  # pictures and antibiotics that led here
@@ -148,7 +148,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
 
 
-_TREATED = frozenset({"previous", "treated", "treatment", "course", "courses", "outpatient"})
+_TREATED = frozenset({"treated", "treatment", "course", "courses", "outpatient"})
 _NO_DOSE = frozenset(
     "associated resistant induced related allergy allergies sensitivity sensitivities coated impregnated loaded "
     "irrigation ointment cream drops solution soaked cement beads spacer wash powder".split()

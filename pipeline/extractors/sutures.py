@@ -58,7 +58,9 @@ def _is_for_use(sentence: Sentence, mention: Mention) -> bool:
     """ "A tourniquet over cast padding", "cleaned with moist gauze": what was used on the way, no dressing."""
     low, high = clauses.bounds(sentence, mention.first)
     tokens = sentence.tokens
-    if mention.id == "cast-padding" and any(token.norm in ("tourniquet", "cuff") for token in tokens[low:high]):
+    norms = [token.norm for token in tokens]
+    later = "tourniquet" in norms[high:] and "over" in norms[high:]  # "padding was applied and a tourniquet over it"
+    if mention.id == "cast-padding" and (later or {"tourniquet", "cuff"} & set(norms[low:high])):
         return not {"cast", "splint", "dressing", "slab"} & {token.norm for token in tokens[mention.last + 1 : high]}
     lead = [token.norm for token in tokens[max(low, mention.first - _TO_TOOL) : mention.first]]
     return any(

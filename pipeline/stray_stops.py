@@ -1,0 +1,63 @@
+"""Takes out full stops that recognisers set where nothing ends: inside a dose, or between a thing and its state."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline import numerals
+from pipeline.records import Token
+from pipeline.units import is_unit_word
+
+# Nothing ends behind one of these.
+_NEVER = frozenset("of by with the a an is was were are from per than between into about approximately and or".split())
+_NO_UNITS = frozenset({"in", "second", "seconds", "foot", "feet", "am", "pm", "times", "a", "each"})
+# What is said of a bare subject before it, and what a tourniquet or clamp does.
+_STATES = frozenset({"not", "correct", "complete", "none", "nil"})
+_MOVES = frozenset({"up", "down", "on", "off", "released", "deflated", "inflated"})
+_SUBJECT = 2  # words of a bare subject
+
+
+def drop(tokens: Sequence[Token]) -> list[Token]:
+    """The tokens without such stops; every stop shares its word with the token before it. Pure."""
+    out: list[Token] = []
+    began = 0  # place in `out` at which the sentence began
+    for index, token in enumerate(tokens):
+        if token.norm == "." and token.punctuation and index + 1 < len(tokens) and out:
+            if _is_stray(tokens, index, out[began:]):
+                continue
+            out.append(token)
+            began = len(out)
+            continue
+        out.append(token)
+        if token.norm in ("?", "!"):
+            began = len(out)
+    return out
+
+
+def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> bool:
+    before, after = tokens[index - 1], tokens[index + 1]
+    if not said or before.punctuation or after.punctuation:
+        return False
+    if before.norm in _NEVER and before.text.islower():
+        return True
+    if (before.norm == "for" and _is_number(after.norm)) or (after.norm in ("of", "per", "x") and after.text.islower()):
+        return True
+    if _is_number(before.norm) and after.text.islower() and len(after.norm) > 1:
+        return is_unit_word(after.norm) and after.norm not in _NO_UNITS
+    if before.norm.endswith("%") and index > 1 and tokens[index - 2].norm == "of":
+        return True  # "25 ml of 0.375%. Ropivacaine"
+    if before.norm == "%" and index > 2 and tokens[index - 3].norm == "of":
+        return True
+    bare = len(said) <= _SUBJECT and all(word.norm.isalpha() for word in said)
+    behind = tokens[index + 2] if index + 2 < len(tokens) else None
+    if bare and after.norm in _STATES and said[-1].norm not in ("no", "yes"):
+        return True
+    if bare and after.norm in _MOVES and behind is not None:
+        return behind.norm == "at" or _is_number(behind.norm)
+    alone = behind is not None and behind.norm == "." and after.norm.isalpha() and after.text[:1].isupper()
+    asked = index > 1 and tokens[index - 2].norm == "?"
+    return [word.norm for word in said] == ["no"] and alone and not asked  # "No. Complications."
+
+
+def _is_number(norm: str) -> bool:
+    return norm[:1].isdigit() or norm in numerals.SMALL or norm in numerals.TENS

@@ -1,0 +1,37 @@
+"""Full stops in the wrong place, as recognisers write them; sentences of our own, common practice, no source."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline.tokens import words_from_text
+from pipeline.utterances import read
+
+# (written, sentences that stand)
+MENDED = [
+    ("General, and block 25. ml of 0.375%. Ropivacaine", ["General , and block 25 ml of 0.375 % Ropivacaine"]),
+    ("Traction 10. kilos. Spur of. 6 mm removed.", ["Traction 10 kilos .", "Spur of 6 mm removed ."]),
+    ("Counts. Correct. No. Complications. Boot for. 2 weeks.", ["Counts Correct .", "No Complications .",
+                                                               "Boot for 2 weeks ."]),
+    ("Triamcinolone. Not given, but ropivacaine 5 ml. of the 0.2%.",
+     ["Triamcinolone Not given , but ropivacaine 5 ml of the 0.2 % ."]),
+    ("Tourniquet. Down at 13.52 that is. 47 minutes.", ["Tourniquet Down at 13.52 that is 47 minutes ."]),
+]
+LEFT = [
+    ("Was a drain used? No. Complications. None.", ["Was a drain used ?", "No . Complications None ."]),
+    ("Drain at 10. In the room at nine.", ["Drain at 10 .", "In the room at nine ."]),
+    ("We closed the skin. Correct counts were read.", ["We closed the skin .", "Correct counts were read ."]),
+    ("The drain was left in. The rest was closed.", ["The drain was left in .", "The rest was closed ."]),
+]
+
+
+@pytest.mark.parametrize(("text", "stands"), [*MENDED, *LEFT], ids=lambda item: str(item)[:40])
+def test_full_stops(text: str, stands: list[str]) -> None:
+    assert [" ".join(token.text for token in sentence.tokens) for sentence in read(words_from_text(text))] == stands
+
+
+@pytest.mark.parametrize(("text", "stands"), MENDED, ids=lambda item: str(item)[:40])
+def test_every_word_stays(text: str, stands: list[str]) -> None:
+    kept = {word for sentence in read(words_from_text(text)) for token in sentence.tokens
+            for word in range(token.first, token.last + 1)}  # fmt: skip
+    assert kept == {word.id for word in words_from_text(text)}
