@@ -248,6 +248,15 @@ _PHASE_REACH = 18
 _last_phases: list[tuple[Reading, Grammar, list[list[str]]]] = []
 
 
+_TAKEN_FROM = frozenset({"taken", "aspirated", "obtained", "collected", "drawn"})
+
+
+def _of_anything(sentence: Sentence, hit: Hit) -> bool:
+    """ "Aspirated from the node": a harvest only where marrow, a graft or what is injected is spoken of."""
+    first, last = sentence.tokens[hit.first].norm, sentence.tokens[hit.last].norm
+    return hit.id == "harvest" and first in _TAKEN_FROM and last == "from"
+
+
 def phases(reading: Reading, grammar: Grammar) -> list[list[str]]:
     """The part of the operation that every token of every sentence is in: "harvest", "injection" or "" (neither).
 
@@ -259,8 +268,12 @@ def phases(reading: Reading, grammar: Grammar) -> list[list[str]]:
             return held
     now, since = "", 0
     told: list[list[str]] = []
+    marrow = any(
+        has(sentence, grammar, "marrow", "graft-word") or any(m.table == "injectates" for m in sentence.mentions)
+        for sentence in reading.sentences
+    )
     for sentence in reading.sentences:
-        found = hits(sentence, grammar, *_PHASES)
+        found = [hit for hit in hits(sentence, grammar, *_PHASES) if marrow or not _of_anything(sentence, hit)]
         if sentence.section in _PHASE_SECTIONS and not found:
             now, since = _PHASE_SECTIONS[sentence.section], 0
         since += 1

@@ -28,6 +28,23 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+_TAPPED = frozenset({"aspirated", "drained", "evacuated", "tapped"})
+_TAPPED_COST = 24
+
+
+def _tapped(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
+    """ "Two hundred millilitres were aspirated from the knee": no harvest, no drug, and no name of what it was."""
+    tokens = sentence.tokens
+    at = index + 1
+    while at < len(tokens) and at - index <= 2 and tokens[at].norm in ("was", "were", "of", "fluid"):
+        at += 1
+    if at >= len(tokens) or tokens[at].norm not in _TAPPED or cues.phases(reading, grammar)[sentence.index][index] or (
+        any(True for _ in base.mentions(sentence, "drugs", "injectates"))
+    ):  # fmt: skip
+        return []
+    return [base.claim("fluid_out", reading, sentence, index, index, at, _TAPPED_COST, text=tokens[at].norm)]
+
+
 def _catheter(reading: Reading, sentence: Sentence, index: int, dimension: str) -> list[Fact]:
     """ "Foley: 300 cc": what came out of it, unless it fills the balloon."""
     after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
@@ -190,6 +207,7 @@ def _number(
         )  # fmt: skip
     if dimension != "volume":
         return facts
+    facts += _tapped(reading, sentence, grammar, index)
     near = cues.nearest(sentence, grammar, index, *_OUT_CUES)
     side = sidewise.side_of(sentence, index)
     if near is not None and near[0] <= _EVACUATED + 40 * (side is not None):

@@ -184,7 +184,7 @@ def _in_grams(reading: Reading, sentence: Sentence, grammar: Grammar, index: int
             continue
         before = {token.norm for token in tokens[max(0, hit.first - 3) : hit.first]}
         led = (hit.first == 0 or tokens[hit.first - 1].norm in _MARKS) and _presents(reading, sentence)
-        if before & _SUBJECTS or (led and not cues.has(sentence, grammar, "specimen")):
+        if before & _SUBJECTS or (led and not cues.has(sentence, grammar, "specimen", "sent")):
             return [base.claim("patient_weight", reading, sentence, index, hit.first, hit.last, 0, **_SURE)]
     return []
 

@@ -3,54 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from typing import Any
 
-from pipeline import cues, laterality, sidewise
-from pipeline.extractors import base
+from pipeline import cues, sidewise
+from pipeline.extractors import _pots, base
+from pipeline.extractors._specimen_sent import DENIALS, NO_THINGS, STOPS, WHERE, make, sent
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Reading, Sentence, Token
+from pipeline.records import Fact, Reading, Sentence, Token
 
 KINDS = ("specimen", "specimen_count")
 
-_WHERE = frozenset({
-    "pathology", "frozen-section", "microbiology", "cytology", "laboratory", "gross-examination", "crystal-analysis",
-    "cell-viability", "stone-analysis",
-})  # fmt: skip
-_THINGS = ("sites", "findings", "diagnoses", "specimens", "injectates", "fluids")
 _SENT_TO = ("sent", "pathology", "microbiology", "cytology", "laboratory")
-_PHRASE = 6  # words of a thing that no table names
-_NO_THINGS = frozenset(
-    ("also", "collected", "obtained", "then", "this", "that", "of", "all", "some", "portions", "half", "excised",
-     "isolated", "trap", "off", "sucked", "out", "kept")
-)  # fmt: skip
-_STOPS = frozenset(
-    "the a an was were is are be been being and then to for from with by which that it we i this these sent submitted "
-    "removed taken delivered passed off handed some all both one as they those them he she".split()
-)
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    pots = _pots.pots(reading)
     for sentence in reading.sentences:
+        if sentence.index in pots:
+            facts += _pots.facts(reading, sentence, pots[sentence.index], grammar)
+            continue
         facts += _counts(reading, sentence, grammar)
         none = _none(reading, sentence, grammar)
         facts += none
         if not none or none[0].name is not None:  # "no biopsy, culture sent": only the biopsy was not
             facts += (
-                _listed(reading, sentence, grammar) or _sent(reading, sentence, grammar)
+                _listed(reading, sentence, grammar) or sent(reading, sentence, grammar)
                 or _taken(reading, sentence, grammar) or _sent_off(reading, sentence, grammar)
             )  # fmt: skip
     return facts
 
 
-def _make(reading: Reading, sentence: Sentence, first: int, last: int, **fields: Any) -> Fact:
-    """A specimen with the side that its phrase or its short sentence has."""
-    side, _ = laterality.side_for(sentence, first, last, fields.pop("grammar"), own_only=len(sentence.tokens) > _SHORT)
-    return base.make("specimen", reading, sentence, first, last, laterality=side, **fields)
-
-
-_SHORT = 25  # tokens
 
 
 def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
@@ -153,7 +135,7 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
         if at == len(tokens) or tokens[at].norm in (",", ";", "and", "."):
             thing = [
                 index for index in range(first, at)
-                if tokens[index].norm not in _STOPS | {"x"} and tokens[index].quantity is None
+                if tokens[index].norm not in STOPS | {"x"} and tokens[index].quantity is None
                 and any(letter.isalpha() for letter in tokens[index].norm)
                 and (index == first or "to" not in [token.norm for token in tokens[first:index]])
             ]  # fmt: skip
@@ -161,7 +143,7 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                 counted = next((index for index in range(thing[0], at) if tokens[index].quantity is not None), None)
                 words = [tokens[index].text for index in thing if tokens[index].norm not in ("x", "\u00d7")]
                 text = " ".join(words) if counted is not None else cues.words(sentence, thing[0], thing[-1])
-                facts.append(_make(reading, sentence, thing[0], thing[-1], grammar=grammar, text=text))
+                facts.append(make(reading, sentence, thing[0], thing[-1], grammar=grammar, text=text))
                 facts += _times(reading, sentence, thing[0], counted)
             first = at + 1
     return facts
@@ -198,7 +180,7 @@ def _taken(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
     tokens = sentence.tokens
     if len(tokens) > 1 and tokens[0].norm == "specimen" and tokens[1].quantity is not None:
         if tokens[1].quantity.dimension in ("length", "mass"):  # "Specimen 4 x 3 x 2 cm, oriented"
-            return [_make(reading, sentence, 0, 0, grammar=grammar, text=cues.words(sentence, 0, 0))]
+            return [make(reading, sentence, 0, 0, grammar=grammar, text=cues.words(sentence, 0, 0))]
     for index, token in enumerate(tokens):
         if token.norm not in _SAMPLES or _past(tokens, index):
             continue
@@ -219,7 +201,7 @@ def _taken(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
             continue
         first = 0 if verb == index else index
         while first > 0 and index - first < 2 and not tokens[first - 1].punctuation and (
-            tokens[first - 1].norm not in _STOPS | {"of"} and tokens[first - 1].quantity is None
+            tokens[first - 1].norm not in STOPS | {"of"} and tokens[first - 1].quantity is None
         ):
             first -= 1
         if verb == index and first == 0 and index and tokens[0].quantity is not None:
@@ -228,7 +210,7 @@ def _taken(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
         between = {one.norm for one in tokens[index + 1 : last]}
         last = last if between & {"of", "from"} else index
         return [
-            _make(reading, sentence, first, max(verb, last), grammar=grammar, at=index,
+            make(reading, sentence, first, max(verb, last), grammar=grammar, at=index,
                       text=cues.words(sentence, first, last))
         ]  # fmt: skip
     return []
@@ -258,21 +240,21 @@ def _sent_off(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         first = index
         while first > 0 and tokens[first - 1].norm not in (".", ";", ","):
             first -= 1
-        while first < index and (tokens[first].norm in _STOPS or tokens[first].quantity is not None):
+        while first < index and (tokens[first].norm in STOPS or tokens[first].quantity is not None):
             first += 1
         last = first
         while last + 1 < index and not tokens[last + 1].norm.endswith("ed") and (
-            tokens[last + 1].norm not in _STOPS | _ENDS_NOUN and tokens[last + 1].quantity is None
+            tokens[last + 1].norm not in STOPS | _ENDS_NOUN and tokens[last + 1].quantity is None
         ):
             last += 1
         noun = {one.norm for one in tokens[first : last + 1]}
         norms = {one.norm for one in tokens[max(0, first - 2) : index]}
-        if first == index or last - first > 4 or noun & _NO_THINGS or norms & (_OTHER_WAY | _DENIALS):
+        if first == index or last - first > 4 or noun & NO_THINGS or norms & (_OTHER_WAY | DENIALS):
             continue
         if base.scope_at(sentence, "status", index, "performed") != "performed":
             continue
         said = cues.words(sentence, first, last)
-        return [_make(reading, sentence, first, index, grammar=grammar, at=index, text=said)]
+        return [make(reading, sentence, first, index, grammar=grammar, at=index, text=said)]
     return []
 
 
@@ -295,96 +277,6 @@ def _only_place(sentence: Sentence, indexes: list[int]) -> bool:
     if all(sentence.tokens[index].quantity is not None or sentence.tokens[index].punctuation for index in indexes):
         return True
     return any(
-        mention.id in _WHERE and mention.first <= indexes[0] and mention.last >= indexes[-1]
+        mention.id in WHERE and mention.first <= indexes[0] and mention.last >= indexes[-1]
         for mention in base.mentions(sentence, "specimens")
     )
-
-
-def _sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    places = [mention for mention in base.mentions(sentence, "specimens") if mention.id in _WHERE]
-    verbs = cues.hits(sentence, grammar, "sent")
-    facts: list[Fact] = []
-    taken: set[int] = set()
-    for place in places:
-        verb = next((hit for hit in verbs if 0 <= place.first - hit.last <= 6), None)
-        before = sentence.tokens[place.first - 1].norm if place.first else ""
-        if verb is None and before not in ("to", "for"):
-            continue
-        end = (verb.first if verb is not None else place.first - 1) - 1
-        thing = _thing(sentence, end)
-        if thing is None and verb is not None and any(
-            token.norm in _PRONOUNS for token in sentence.tokens[max(0, verb.first - 4) : verb.first]
-        ):
-            thing = (verb.first, verb.last)  # "they were sent for frozen section": what, the sentence before says
-        if thing is None or thing[0] in taken:
-            continue
-        taken.add(thing[0])
-        said = cues.words(sentence, place.first, place.last)
-        joined = said if said.lower().startswith("for ") else f"{'for' if before == 'for' else 'to'} {said}"
-        text = joined if verb is not None and thing[0] == verb.first else f"{cues.words(sentence, *thing)} {joined}"
-        made = _make(reading, sentence, thing[0], place.last, grammar=grammar, at=thing[0], text=text)
-        facts.append(made if _denied(sentence, thing[0], place.first) else replace(made, certainty="affirmed"))
-    return facts
-
-
-_PRONOUNS = frozenset({"they", "these", "those", "it", "this", "them"})
-
-
-def _denied(sentence: Sentence, first: int, place: int) -> bool:
-    """Whether a word of denial stands right before the thing or between it and where it would go."""
-    return any(token.norm in _DENIALS for token in sentence.tokens[max(0, first - 1) : place])
-
-
-_DENIALS = frozenset({"no", "not", "none", "nor", "never", "without", "nothing"})
-
-
-def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
-    """Tokens of the noun phrase that ends at or before `end`, within its clause."""
-    while end >= 0 and sentence.tokens[end].norm in _STOPS:
-        end -= 1
-    if end >= 0 and sentence.tokens[end].norm == ",":
-        return _before_comma(sentence, end)
-    if end < 0 or sentence.tokens[end].punctuation:
-        return None
-    first = end
-    while first > 0 and end - first < _PHRASE:
-        before = sentence.tokens[first - 1]
-        if before.punctuation or before.norm in _STOPS or before.quantity is not None:
-            break
-        first -= 1
-    denied = [at for at in range(first, end + 1) if sentence.tokens[at].norm in ("no", "not", "without", "nor")]
-    if denied and denied[-1] + 2 <= end:  # "no ascites no endometriosis washings were sent": what was sent is the last
-        first = denied[-1] + 2
-    inside = [m for m in base.mentions(sentence, *_THINGS) if first <= m.first and m.last <= end and _is_thing(m)]
-    if inside:
-        return inside[0].first, end
-    phrase = {token.norm for token in sentence.tokens[first : end + 1]}
-    tool = any(m.table == "devices" and first <= m.first <= end for m in sentence.mentions)
-    verb = len(phrase) == 1 and next(iter(phrase)).endswith("ed")
-    if not tool and not verb and not phrase & _NO_THINGS and any(len(word) > 2 for word in phrase):
-        return first, end
-    # "the cyst was excised with scissors and sent": what was named last before in this sentence
-    named = [m for m in base.mentions(sentence, *_THINGS) if m.last < first and _is_thing(m)]
-    return (named[-1].first, named[-1].last) if named else None
-
-
-def _before_comma(sentence: Sentence, comma: int) -> tuple[int, int] | None:
-    """ "Two nodes, both blue, sent for histology": the named thing in the part before the comma, or in the last but
-    one."""
-    parts = 0
-    end = comma - 1
-    while end >= 0 and parts < 2:
-        first = end
-        while first > 0 and not sentence.tokens[first - 1].punctuation:
-            first -= 1
-        bare = all(token.quantity is None for token in sentence.tokens[first : end + 1])
-        tables = ("sites", "findings", "diagnoses", "specimens", *(("fluids",) if bare else ()))
-        named = [m for m in base.mentions(sentence, *tables) if first <= m.first and m.last <= end and _is_thing(m)]
-        if named:
-            return named[0].first, named[0].last
-        parts, end = parts + 1, first - 2
-    return None
-
-
-def _is_thing(mention: Mention) -> bool:
-    return mention.table != "devices" and not (mention.table == "specimens" and mention.id in _WHERE)

@@ -1,0 +1,186 @@
+"""Where a specimen went: "the tissue was sent for histology and culture", "a swab of the root to microbiology"."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from pipeline import cues, laterality
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Mention, Reading, Sentence
+
+WHERE = frozenset({
+    "pathology", "frozen-section", "microbiology", "cytology", "laboratory", "gross-examination", "crystal-analysis",
+    "cell-viability", "stone-analysis",
+})  # fmt: skip
+_THINGS = ("sites", "findings", "diagnoses", "specimens", "injectates", "fluids")
+_PHRASE = 6  # words of a thing that no table names
+NO_THINGS = frozenset(
+    ("also", "collected", "obtained", "then", "this", "that", "of", "all", "some", "portions", "half", "excised",
+     "isolated", "trap", "off", "sucked", "out", "kept")
+)  # fmt: skip
+STOPS = frozenset(
+    "the a an was were is are be been being and then to for from with by which that it we i this these sent submitted "
+    "removed taken delivered passed off handed some all both one as they those them he she".split()
+)
+_SHORT = 25  # tokens
+
+
+def make(reading: Reading, sentence: Sentence, first: int, last: int, **fields: Any) -> Fact:
+    """A specimen with the side that its phrase or its short sentence has."""
+    side, _ = laterality.side_for(sentence, first, last, fields.pop("grammar"), own_only=len(sentence.tokens) > _SHORT)
+    return base.make("specimen", reading, sentence, first, last, laterality=side, **fields)
+
+
+def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    places = [mention for mention in base.mentions(sentence, "specimens") if mention.id in WHERE]
+    verbs = cues.hits(sentence, grammar, "sent")
+    facts: list[Fact] = []
+    taken: set[int] = set()
+    joined: set[int] = set()
+    for place in places:
+        verb = next((hit for hit in verbs if 0 <= place.first - hit.last <= 6), None)
+        before = sentence.tokens[place.first - 1].norm if place.first else ""
+        if verb is not None and before in ("to", "for") and any(verb.last < one.first < place.first for one in places):
+            verb = None  # "sent for microbiology, two for histology"
+        led = sentence.tokens[place.first].norm == "for" and place.last > place.first
+        if verb is None and before not in ("to", "for") and not led:
+            continue
+        if place.first in joined:
+            continue  # "for histology and culture": one specimen for both
+        end = (verb.first if verb is not None else place.first - (0 if led else 1)) - 1
+        thing = _counted_again(sentence, end, facts) or _thing(sentence, end)
+        if thing is None and verb is not None and any(
+            token.norm in _PRONOUNS for token in sentence.tokens[max(0, verb.first - 4) : verb.first]
+        ):
+            thing = (verb.first, verb.last)  # "they were sent for frozen section": what, the sentence before says
+        if thing is None or thing[0] in taken:
+            continue
+        if verb is None or thing[0] != verb.first:
+            thing = (_whole_noun(sentence, thing[0]), thing[1])
+        taken.add(thing[0])
+        last = _last_joined(sentence, place, places)
+        joined.update(other.first for other in places if place.first < other.first <= last)
+        said = cues.words(sentence, place.first, last)
+        way = said if said.lower().startswith("for ") else f"{'for' if before == 'for' else 'to'} {said}"
+        text = way if verb is not None and thing[0] == verb.first else f"{cues.words(sentence, *thing)} {way}"
+        made = make(reading, sentence, thing[0], last, grammar=grammar, at=thing[0], text=text)
+        only = sentence.tokens[thing[0]].norm if thing[0] == thing[1] else ""
+        if only in ("left", "right"):  # "the left ovary for frozen section, the right to histology"
+            made = replace(made, laterality="left" if only == "left" else "right")
+        facts.append(made if _denied(sentence, thing[0], place.first) else replace(made, certainty="affirmed"))
+    return facts
+
+
+_AND = frozenset({"and", ",", "&", "/", "+", "for", "to"})
+
+
+def _last_joined(sentence: Sentence, place: Mention, places: list[Mention]) -> int:
+    """The last token of the places that are joined to one ("for histology and culture")."""
+    last = place.last
+    for other in places:
+        between = [token.norm for token in sentence.tokens[last + 1 : other.first]]
+        joined = 0 < len(between) <= 3 and set(between) <= _AND and bool(set(between) & {"and", "&", "/", "+"})
+        if other.first > last and joined:
+            last = other.last
+    return last
+
+
+def _counted_again(sentence: Sentence, end: int, facts: list[Fact]) -> tuple[int, int] | None:
+    """ "Five samples for microbiology, two for histology": the second number, its noun left out."""
+    tokens = sentence.tokens
+    quantity = tokens[end].quantity if end >= 1 else None
+    if not facts or quantity is None or quantity.dimension:
+        return None
+    return (end, end) if tokens[end - 1].norm in (",", "and", ";") else None
+
+
+_PIECES = frozenset(
+    "swab swabs biopsy biopsies culture cultures washing washings brushing brushings scraping scrapings aspirate "
+    "sample samples piece pieces fragment fragments part parts core cores strip strips wedge segment segments portion "
+    "urine fluid pus blood bile tissue csf bone muscle skin mucosa node nodes".split()
+)
+
+
+def _whole_noun(sentence: Sentence, first: int) -> int:
+    """The first token of "a swab of the root", "urine from the kidney", where only the end of it was taken."""
+    tokens = sentence.tokens
+    at = first
+    for _ in range(_OF_OF):
+        at -= 1
+        while at > 0 and tokens[at].norm in ("the", "a", "an", "left", "right"):
+            at -= 1
+        if at <= 0 or tokens[at].norm not in ("of", "from"):
+            return first
+        at -= 1
+        if at > 0 and tokens[at].norm.endswith("ed"):
+            at = next((place for place in range(at - 1, max(-1, at - 4), -1) if tokens[place].norm in _PIECES), at)
+        if tokens[at].norm in _PIECES:
+            return at
+    return first
+
+
+_OF_OF = 2  # "bone from the base of the ulcer"
+_PRONOUNS = frozenset({"they", "these", "those", "it", "this", "them"})
+
+
+def _denied(sentence: Sentence, first: int, place: int) -> bool:
+    """Whether a word of denial stands right before the thing or between it and where it would go."""
+    return any(token.norm in DENIALS for token in sentence.tokens[max(0, first - 1) : place])
+
+
+DENIALS = frozenset({"no", "not", "none", "nor", "never", "without", "nothing"})
+
+
+def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
+    """Tokens of the noun phrase that ends at or before `end`, within its clause."""
+    while end >= 0 and sentence.tokens[end].norm in STOPS:
+        end -= 1
+    if end >= 0 and sentence.tokens[end].norm == ",":
+        return _before_comma(sentence, end)
+    if end < 0 or sentence.tokens[end].punctuation:
+        return None
+    first = end
+    while first > 0 and end - first < _PHRASE:
+        before = sentence.tokens[first - 1]
+        if before.punctuation or before.norm in STOPS or before.quantity is not None:
+            break
+        first -= 1
+    denied = [at for at in range(first, end + 1) if sentence.tokens[at].norm in ("no", "not", "without", "nor")]
+    if denied and denied[-1] + 2 <= end:  # "no ascites no endometriosis washings were sent": what was sent is the last
+        first = denied[-1] + 2
+    inside = [m for m in base.mentions(sentence, *_THINGS) if first <= m.first and m.last <= end and _is_thing(m)]
+    if inside:
+        return inside[0].first, end
+    phrase = {token.norm for token in sentence.tokens[first : end + 1]}
+    tool = any(m.table == "devices" and first <= m.first <= end for m in sentence.mentions)
+    verb = len(phrase) == 1 and next(iter(phrase)).endswith("ed")
+    half = "half" in phrase and bool(phrase & {"other", "second"})  # "the other half was sent to microbiology"
+    if not tool and not verb and (half or not phrase & NO_THINGS) and any(len(word) > 2 for word in phrase):
+        return first, end
+    # "the cyst was excised with scissors and sent": what was named last before in this sentence
+    named = [m for m in base.mentions(sentence, *_THINGS) if m.last < first and _is_thing(m)]
+    return (named[-1].first, named[-1].last) if named else None
+
+
+def _before_comma(sentence: Sentence, comma: int) -> tuple[int, int] | None:
+    """ "Two nodes, both blue, sent for histology": the named thing in the part before the comma, or in the last but
+    one."""
+    parts = 0
+    end = comma - 1
+    while end >= 0 and parts < 2:
+        first = end
+        while first > 0 and not sentence.tokens[first - 1].punctuation:
+            first -= 1
+        bare = all(token.quantity is None for token in sentence.tokens[first : end + 1])
+        tables = ("sites", "findings", "diagnoses", "specimens", *(("fluids",) if bare else ()))
+        named = [m for m in base.mentions(sentence, *tables) if first <= m.first and m.last <= end and _is_thing(m)]
+        if named:
+            return named[0].first, named[0].last
+        parts, end = parts + 1, first - 2
+    return None
+
+
+def _is_thing(mention: Mention) -> bool:
+    return mention.table != "devices" and not (mention.table == "specimens" and mention.id in WHERE)
