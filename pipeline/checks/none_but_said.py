@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks.base import called, finding, given, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -26,12 +28,13 @@ _WORDS = frozenset({"none", "nil", "no", ""})
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for kind, others in _PAIRS.items():
-        none = next((fact for fact in note.of(kind) if fact.certainty == "negated" and _wholly(fact, kind)), None)
+        none = next((fact for fact in note.of(kind) if fact.certainty == "negated" and _wholly(note, fact, kind)), None)
         if none is None:
             continue
         against = [fact for fact in given(note, *others) if _stands(fact)]
-        if against:
-            what = called(against[0], grammar) or shown(against[0])
+        sent = _sent(note, none) if kind == "specimen" and not against else None
+        if against or sent:
+            what = sent or called(against[0], grammar) or shown(against[0])
             found.append(
                 finding(
                     "none_but_said",
@@ -44,11 +47,41 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return found
 
 
-def _wholly(fact: Fact, kind: str) -> bool:
+# "Skin of both lids sent to pathology", where no entry holds it; not "nothing was sent", "will be sent if needed".
+_SENT = re.compile(
+    r"\b(?:sent|submitted|went|gone|forwarded)(?: \w+)? (?:to|for) (?:the )?(?:patholog\w*|histolog\w*|histopath\w*|"
+    r"cytolog\w*|microbiolog\w*|cultures?|lab(?:oratory)?|frozen section|analysis)\b", re.IGNORECASE,
+)  # fmt: skip
+_NOT_SENT = re.compile(
+    r"\b(?:no|not|nothing|none|never|neither|nor|without|will|would|if|previous\w*|before)\b", re.IGNORECASE
+)
+_LEAD = 60  # characters before the verb
+
+
+def _sent(note: OperativeNote, none: Fact) -> str | None:
+    """The words that tell of something that was sent, in a clause that denies nothing."""
+    for passage in note.sections.description:
+        for match in _SENT.finditer(passage.text):
+            lead = re.split(r"[.;:,]", passage.text[max(0, match.start() - _LEAD) : match.start()])[-1]
+            if not _NOT_SENT.search(lead) and not passage.text[match.start() :].lower().startswith("sent if"):
+                return f"“{(lead.strip() + ' ' + match.group()).strip()}”"
+    return None
+
+
+def _wholly(note: OperativeNote, fact: Fact, kind: str) -> bool:
     """Whether a negation is about all of the kind ("no drains") and not about one ("no bile in the drain")."""
-    if fact.status != "performed" or fact.body_site or fact.laterality:
+    if fact.status != "performed" or fact.body_site or (fact.laterality and not _is_verb(note, fact)):
         return False
     return (fact.name or "") in _WORDS | {kind, "implant"} and (fact.text or "").lower() in _WORDS | {kind, f"{kind}s"}
+
+
+def _is_verb(note: OperativeNote, fact: Fact) -> bool:
+    """ "No drain left", "no drains were left": no side."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    words = passage.text.lower().split() if passage is not None else []
+    at = fact.evidence.last - passage.evidence.first if passage is not None else 0
+    behind = [word.strip(".,;:") for word in words[at : at + 4]]
+    return fact.laterality == "left" and "left" in behind and not {"on", "the", "side"} & set(behind)
 
 
 def _stands(fact: Fact) -> bool:
