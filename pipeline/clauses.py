@@ -306,7 +306,7 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
         first = cue_first
     last = min(opened[end] - 1, cue_last + reach)
     if len(norms) <= _STREAM or any(token.punctuation for token in sentence.tokens[first:last]):
-        return first, last
+        return _behind_list(sentence, first, cue_first), last
     # without marks, what was done lies on both sides of it: "... enoxaparin forty tonight if no bleeding clips to skin"
     before = [m.first for m in sentence.mentions
               if m.last < cue_first and m.table not in ("sites", "sides", "events", "routes")]  # fmt: skip
@@ -315,6 +315,17 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
     if not set(norms[cue_last + 1 : last + 1]) & (_FUTURE | _THEN):
         last = min([last, *named[:1], *([] if named else [cue_last + _IF_WORDS])])
     return first, last
+
+
+def _behind_list(sentence: Sentence, first: int, cue: int) -> int:
+    """ "To the ward, home if he has passed urine": only what stands right before an "if" hangs on it."""
+    norms = [token.norm for token in sentence.tokens]
+    comma = max((at for at in range(first, cue) if norms[at] == ","), default=None)
+    if comma is None or comma + 1 >= cue or norms[comma + 1] in ("or", "and", "then"):
+        return first
+    parts = [m for m in sentence.mentions if first <= m.first]
+    told = any(m.last < comma for m in parts) and any(comma < m.first < cue for m in parts)
+    return comma + 1 if told and not set(norms[first:cue]) & FINITE else first
 
 
 _STREAM = 12  # tokens

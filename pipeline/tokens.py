@@ -16,7 +16,8 @@ _OPENING = "([{\"'“‘<>~≤≥«"
 _CLOSING = ")]}\"'”’,;:!?.…>»"
 _DOTTED = re.compile(r"^(?:[A-Za-z]\.){2,}$")
 # Abbreviations that keep their full stop; "no." is one only before a number, so it is not here.
-_ABBREVIATED = frozenset({"dr.", "mr.", "mrs.", "ms.", "prof.", "st.", "vs.", "approx.", "e.g.", "i.e.", "etc.", "ca."})
+_ABBREVIATED = frozenset({"dr.", "mr.", "mrs.", "ms.", "prof.", "st.", "vs.", "approx.", "mod.", "e.g.", "i.e.", "etc.",
+                          "ca."})  # fmt: skip
 _SIMPLE = re.compile(r"^[a-z']+$")
 # What stays whole although it holds a hyphen or a slash: digits on both sides, or a spinal level on the left.
 _NUMBERISH = re.compile(
@@ -38,7 +39,8 @@ _ASKED = re.compile(r"^(\?{1,2})([A-Za-z].*)$")  # "?stone": query stone
 _SHORT = {
     "-ve": "negative", "–ve": "negative", "+ve": "positive", "w/o": "without", "w/out": "without", "w/": "with",
     "c/w": "consistent", "c/o": "complains", "req'd": "required", "reqd": "required",
-    "comps": "complications", "compls": "complications",
+    "comps": "complications", "compls": "complications", "bx": "biopsy", "histo": "histology", "spec": "specimen",
+    "specs": "specimens",
 }  # fmt: skip
 _CELLS = re.compile(r"\||\s;\s|\t")  # a line of a table is one of its own
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
@@ -47,7 +49,7 @@ _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
 def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
     """(text, norm, is punctuation) of the tokens of one written word, in order."""
     if _SIMPLE.match(text) and text[:2] != "o'":
-        return ((text, text, False),)
+        return ((text, _SHORT.get(text, text), False),)
     text = _OH_DIGIT.sub(r"\1-", text).replace("’", "'").replace("‐", "-").replace("‑", "-").replace("−", "-")
     if text in ("->", "→", "=>"):
         return ((text, "->", True),)
