@@ -175,8 +175,19 @@ def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int =
         following = members[-1] + 1
         if following < len(sentence.tokens) and sentence.tokens[following].norm == "of":
             price += 10
-        return price
+        return price + (_TAKEN if _led_by_its_own(sentence, members, first, last) else 0)
     return FAR
+
+
+def _led_by_its_own(sentence: Sentence, members: tuple[int, ...], first: int, last: int) -> bool:
+    """ "Three centimetre incision eight millimetre trephine": where numbers lead their names, one between two names is
+    of the second."""
+    if len(members) > 1 or members[0] != last + 1 or not first:
+        return False
+    lead, own = sentence.tokens[first - 1].quantity, sentence.tokens[members[0]].quantity
+    if lead is None or own is None or not own.dimension or lead.dimension != own.dimension:
+        return False
+    return any(mention.first == members[0] + 1 and mention.table in _NAMED for mention in sentence.mentions)
 
 
 _TAKEN = 40

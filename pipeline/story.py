@@ -100,7 +100,24 @@ def site_before(sentence: Sentence, mention: Mention) -> str | None:
     before = [site for site in sentence.mentions if site.table == "sites" and site.last < mention.first]
     if len(sentence.tokens) > 40:
         before = [site for site in before if site.first >= low]
-    return before[-1].id if before and not _has_its_own(sentence, before[-1], mention) else None
+    if not before or _has_its_own(sentence, before[-1], mention) or _of_another(sentence, before[-1], mention):
+        return None
+    return before[-1].id
+
+
+def _of_another(sentence: Sentence, site: Mention, mention: Mention) -> bool:
+    """ "Talar dome shaved; syndesmotic ligament intact": a part that no row has, or a semicolon, stands between."""
+    between = sentence.tokens[site.last + 1 : mention.first]
+    if any(token.norm == ";" for token in between):
+        return True
+    last = [token.norm for token in between if token.norm not in _COPULA][-1:]
+    return len(between) > 1 and bool(last) and last[0] in _PARTS
+
+
+_PARTS = _words(
+    "lig ligs ligament ligaments tendon tendons nerve nerves muscle muscles artery vein membrane gland duct root horn "
+    "retinaculum plica septum process band bundle sheath pulley flap vessel vessels pedicle"
+)
 
 
 def _has_its_own(sentence: Sentence, site: Mention, mention: Mention) -> bool:

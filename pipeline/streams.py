@@ -70,6 +70,13 @@ def _lists_on(tokens: Sequence[Token], index: int) -> bool:
     return state > 0 and not any(norm in _OPEN or norm in (",", ".") for norm in ahead[:state])
 
 
+_LOADS = frozenset(
+    "touch toe partial full non no not protected limited reduced restricted minimal flat down feather heel early "
+    "forefoot immediate progressive gradual graduated partially fully normal of".split()
+)
+_TIMES = frozenset("week weeks month morning day visit appointment monday tuesday wednesday thursday friday".split())
+
+
 def _is_stream(tokens: Sequence[Token]) -> bool:
     marks = sum(token.punctuation for token in tokens)
     return len(tokens) >= _LONG and marks * _MARKED <= len(tokens)
@@ -81,6 +88,10 @@ def _begins(tokens: Sequence[Token], index: int) -> bool:
     norms = tuple(token.norm for token in tokens[index : index + 3])
     opener = next((phrase for phrase in _OPENERS if norms[: len(phrase)] == phrase), None)
     if opener is None:
+        return False
+    if opener == ("weight", "bearing") and tokens[index - 1].norm in _LOADS:
+        return False  # "touch weight bearing": how much
+    if opener == ("next",) and tokens[index + 1 : index + 2] and tokens[index + 1].norm in _TIMES:
         return False
     if opener == ("specimens",) and tokens[index - 1].norm in _FEW and tokens[index - 2].norm not in _MEASURED:
         return False  # "two specimens tumour and base"

@@ -59,6 +59,8 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
     ("Marrow from the left posterior crest, prone, eight passes, sixty mils into two thirty mil syringes. Spun down to "
      "seven mils.",
      [("draw_count", "8", None, None), ("harvest_total", "60", "mL", None), ("product_volume", "7", "mL", None)]),
+    ("Marrow was taken before from both crests thirty right and twenty eight left fifty eight total six mils ACD.",
+     [("draw", "30", None, "right"), ("draw", "28", None, "left"), ("harvest_total", "58", None, None)]),
     ("BMAC: fifty five mils from the ipsilateral crest, concentrated to four mils.",
      [("draw", "55", "mL", None), ("product_volume", "4", "mL", None)]),
 ])  # fmt: skip

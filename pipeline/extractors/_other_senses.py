@@ -143,7 +143,8 @@ def _is_of_implant(sentence: Sentence, mention: Mention, grammar: Grammar) -> bo
 
 def _is_to_a_number(sentence: Sentence, mention: Mention) -> bool:
     """ "Reduced to six millilitres": made less, and nothing put back in place."""
-    ahead = sentence.tokens[mention.last + 1 : mention.last + 4]
+    ahead = sentence.tokens[mention.last + 1 : mention.last + 5]
+    ahead = ahead[1:] if ahead and ahead[0].norm in ("it", "this", "that", "them") else ahead[:3]
     number = next((token for token in ahead if token.quantity is not None), None)
     led = bool(ahead) and ahead[0].norm in ("to", "down")
     return led and number is not None and number.norm in ("#number", "#volume", "#pressure", "#mass")

@@ -163,7 +163,8 @@ def _amount(
     if not state:
         return []
     if _is_sum(after, before) or _is_product(sentence, index, quantity, before):
-        return claim("harvest_total", scale="total", laterality=own) if state == "drawn" else []
+        whose = None if sidewise.told(sentence) else own
+        return claim("harvest_total", scale="total", laterality=whose) if state in ("drawn", "named") else []
     if after[:1] and (set(after[:4]) & _LOST) and set(after[:3]) & {"of", "was", "were", "went"}:
         return claim("discarded_volume")
     if set(after[:3]) & _KEPT:
@@ -174,7 +175,8 @@ def _amount(
     into = (after[:1] or ("",))[0] in _INTO or _is_route(sentence, index)
     into = into or (state == "given" and bare and after[:1] == ("in",) and set(after[1:2]) <= {"the", "each", "both"})
     into = into or after[:3] in (("in", "the", "joint"), ("in", "each", "joint"), ("in", "both", "joints"))
-    into = into or (_direction.goes_in(sentence, index) and not _direction.of_other(sentence, index))
+    summed = bool({"total", "altogether"} & set(before[-3:]))  # "total injected, six"
+    into = into or (not summed and _direction.goes_in(sentence, index) and not _direction.of_other(sentence, index))
     into = into and not _direction.held_in(sentence, index)
     into = into or (after[:1] == ("went",) and bool({"in", "into"} & set(after[1:4]))) or (
         after[:1] in (("were",), ("was",)) and bool(_GIVEN & set(after[1:2])))  # fmt: skip
@@ -207,13 +209,14 @@ def _amount(
         if count.dimension or count.form != "number" or nouns not in _COUNTED | _HELD_IN | {".", ","}:
             return []
         return claim("harvest_total", scale="total", laterality=side)
-    if state == "named" or _draws.is_label(sentence, index, quantity):
+    taken = _direction.from_bone(sentence, index, grammar)
+    if (state == "named" and not taken) or _draws.is_label(sentence, index, quantity):
         return []
     told = _draws.ordinal(sentence, index)
     ordinal = told[0] if told is not None else "last" if "last" in before[-4:] else None
     more = after == ("more",) or after[:1] == ("more",) and after[1:2] in (("from",), ("on",), ("out",))
     moved = not bare and _direction.moved(sentence, index)
-    if not _led(before) and not _lists_on(sentence, index) and not more and not moved:
+    if not _led(before) and not _lists_on(sentence, index) and not more and not moved and not taken:
         return []
     return claim("draw", 6 if bare else 12, name=ordinal, laterality=side)
 
@@ -266,7 +269,9 @@ def _side_after(sentence: Sentence, index: int) -> Laterality | None:
 
 def _ends_amount(sentence: Sentence, index: int, after: tuple[str, ...]) -> bool:
     """Whether a bare number may be an amount: no noun follows that it would count."""
-    return after[0] in _AFTER or (after[0] == "of" and set(after[1:4]) & {"marrow", "aspirate", "blood", "it"} != set())
+    sided = after[0] in ("left", "right") and after[1:] in ((), ("and",), ("then",))
+    of_marrow = after[0] == "of" and bool(set(after[1:4]) & {"marrow", "aspirate", "blood", "it"})
+    return sided or after[0] in _AFTER or of_marrow
 
 
 _AFTER = frozenset("from in at then and again out more back on by this after with before for total".split())
@@ -291,7 +296,7 @@ def _lists_on(sentence: Sentence, index: int) -> bool:
         token = sentence.tokens[at - 1]
         if token.quantity is not None and token.quantity.dimension in ("", "volume"):
             at -= 1
-        elif token.norm in (",", "and", "then") and at > 1:
+        elif token.norm in _BETWEEN and at > 1:
             at -= 1
         else:
             break
@@ -301,6 +306,9 @@ def _lists_on(sentence: Sentence, index: int) -> bool:
         return False  # "six draws of five millilitres, thirty": what they make
     return _led(_words_before(sentence, at)) or (at > 1 and sentence.tokens[at - 1].norm == ":" and (
         sentence.tokens[at - 2].norm in _DREW | _CREST))  # fmt: skip
+
+
+_BETWEEN = frozenset({",", "and", "then", "left", "right"})  # "thirty right and twenty eight left"
 
 
 def _is_made(sentence: Sentence, index: int, after: tuple[str, ...], before: tuple[str, ...]) -> bool:

@@ -146,23 +146,31 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
 
 
 def _bare_weight(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
-    """ "Weight is fifty eight": the unit was left out, and stays so."""
+    """ "Weight is fifty eight", "he weighs eighty two": the unit was left out, and stays so."""
     tokens = sentence.tokens
     quantity = tokens[index].quantity
     at = index - 1
-    while at > 0 and (tokens[at].norm in _IS or tokens[at].norm in (":", "about", "around")):
+    while at > 0 and tokens[at].norm in _TO_WEIGHT:
         at -= 1
-    if quantity is None or quantity.unit is not None or quantity.form != "number" or at < 0 or (
-        tokens[at].norm != "weight" or at == index - 1 and index + 1 < len(tokens) and tokens[index + 1].norm.isalpha()
-    ):
+    if quantity is None or quantity.unit is not None or quantity.form != "number" or at < 0:
         return []
     before = {token.norm for token in tokens[max(0, at - 2) : at]}
-    if before & _OTHER_WEIGHTS or any(token.norm in _OTHER_WEIGHTS for token in tokens[at + 1 : index + 3]):
+    if tokens[at].norm not in _WEIGHS and not (tokens[at].norm == "weight" and not before & _OTHER_WEIGHTS):
+        return []
+    if tokens[at].norm in _WEIGHS and not before & _SUBJECTS:
+        return []
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    if after is not None and after.norm.isalpha() and after.norm not in _GOES_ON:
+        return []
+    if any(token.norm in _OTHER_WEIGHTS for token in tokens[at + 1 : index + 3]):
         return []
     return [base.claim("patient_weight", reading, sentence, index, at, index, 2, **_SURE)]
 
 
 _IS = frozenset({"is", "was", "weighs", "weighing", "'s", "she's", "he's"})
+_TO_WEIGHT = frozenset({"is", "was", ":", "about", "around", "of"})
+_WEIGHS = frozenset({"weighs", "weighed", "weighing"})
+_GOES_ON = frozenset("he she the we i so and with no but then today patient".split())
 _STANDS_ALONE = 60
 _GROWN = _PERSONS - {"m", "f", "y", "yo", "yrs"}
 _MARKS = frozenset({",", ";", ".", "("})

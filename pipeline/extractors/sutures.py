@@ -51,6 +51,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 
 
 _CLEANED = frozenset("cleansed cleaned wiped swabbed blotted dabbed dried scrubbed painted washed held grasped".split())
+_PROPS = frozenset({"bolster", "bolsters", "roll", "wedge", "pad", "pillow", "sandbag"})
+_ON = frozenset({"over", "on", "under", "beneath", "behind", "across", "against"})
 _TO_TOOL = 6  # tokens
 
 
@@ -58,6 +60,9 @@ def _is_for_use(sentence: Sentence, mention: Mention) -> bool:
     """ "A tourniquet over cast padding", "cleaned with moist gauze": what was used on the way, no dressing."""
     low, high = clauses.bounds(sentence, mention.first)
     tokens = sentence.tokens
+    ahead = {token.norm for token in tokens[max(0, mention.first - 3) : mention.first]}
+    if tokens[mention.last].norm in _PROPS and ahead & _ON:
+        return True  # "the right arm over the bolster": how the patient lies
     norms = [token.norm for token in tokens]
     later = "tourniquet" in norms[high:] and "over" in norms[high:]  # "padding was applied and a tourniquet over it"
     if mention.id == "cast-padding" and (later or {"tourniquet", "cuff"} & set(norms[low:high])):
