@@ -24,7 +24,8 @@ _LEFT_ALONE = re.compile(
     r"operation|trouble)|untouched|unchanged|as (?:it (?:is|was)|before)|stays|never|watch\w*|observe[ds]?|"
     r"observation|surveillance|monitored|conservative\w*|splint only|left alone|(?:con|pre)served|retained|"
     r"(?:did|do|was|were)(?: not|n't) (?:\w+ ){0,2}(?:anything|touch\w*|treat\w*|operat\w*)|did nothing|"
-    r"no (?:symptoms|trouble|complaints?|pain|disease|surgery|operation|treatment)|"
+    r"(?:is|are|was|were|still|looks?|knee|hip|shoulder|elbow|wrist|hand|ankle|foot|eye|ear|side) (?:fine|ok|okay)|"
+    r"no (?:symptoms|issues?|problems?|trouble|complaints?|pain|disease|surgery|operation|treatment)|"
     r"(?:not|nothing|neither)(?: \w+){0,2} (?:touched|done|operated|opened|treated|seen|injured|involved|affected|"
     r"needed|addressed))\b"
 )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline import laterality
 from pipeline.checks._asides import is_aside, is_treated
-from pipeline.checks.base import called, finding, related_sites, site_of
+from pipeline.checks.base import called, finding, placed, related_sites, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Severity
@@ -24,6 +26,11 @@ _LOOKED = frozenset({"inspection", "exploration", "palpation", "examination"})  
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    return _decubitus(note) + _donor(note, grammar) + _of_the_operation(note, grammar)
+
+
+def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    """Everything with a side against the side of the procedure."""
     sided = [fact for fact in note.of("procedure", *_FIRM, *_STEPS, *_SEEN) if _speaks(fact)]
     harvest = _harvest_sites(note, grammar)
     sided = [fact for fact in sided if not _of_harvest(fact, harvest, grammar)]
@@ -35,8 +42,10 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if not operated:
         return _among([fact for fact in sided if fact.kind in _FIRM], grammar)
     found = _same_procedure(note, operated, grammar)
-    if "bilateral" in sides or len(sides) > 1:
+    if "bilateral" in sides:
         return found
+    if len(sides) > 1:
+        return found or _one_astray(note, operated, sided, grammar)
     wrong = [fact for fact in sided if fact not in operated and _opposite(operated[0], fact)]
     told = [_judged(note, operated, fact, grammar) for fact in wrong]
     return found + [one for one in told if one is not None]
@@ -151,6 +160,58 @@ def _same_procedure(note: OperativeNote, operated: list[Fact], grammar: Grammar)
 
 def _in_list(note: OperativeNote, fact: Fact) -> bool:
     return any(passage.section == "procedure" and passage.holds(fact) for passage in note.sections.description)
+
+
+def _one_astray(
+    note: OperativeNote, operated: list[Fact], sided: list[Fact], grammar: Grammar
+) -> list[Finding]:
+    """Operations of two sides, though every diagnosis, consent and time-out names one: the others may be slips."""
+    stated = [fact for fact in sided if fact.kind in _STATED and fact.certainty == "affirmed"]
+    sides = {fact.laterality for fact in stated}
+    if len(sides) != 1 or "bilateral" in sides:
+        return []
+    place = site_of(stated[0], grammar)
+    astray = [fact for fact in operated if _opposite(stated[0], fact) and _in_list(note, fact)
+              and (own := site_of(fact, grammar)) is not None
+              and place is not None and related_sites(own, place, grammar)
+              and any(one is not fact and one.laterality == stated[0].laterality
+                      and (its := site_of(one, grammar)) is not None and related_sites(own, its, grammar)
+                      for one in operated)]  # fmt: skip
+    if len(astray) == len(operated):
+        return []
+    return [_conflict(stated[0], fact, grammar, "warning") for fact in astray[:1]]
+
+
+_STATED = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "consent", "time_out", "site_marking")
+_LYING = re.compile(r"\b(left|right) lateral(?: decubitus)?\b", re.IGNORECASE)
+_UP = re.compile(r"\b(left|right)(?: side| flank| chest| hip)? (?:side )?up(?:wards?|permost)?\b", re.IGNORECASE)
+
+
+def _decubitus(note: OperativeNote) -> list[Finding]:
+    """ "Left lateral decubitus, left side up": who lies on the left side has the right one up."""
+    for passage in note.sections.description:
+        lying, up = _LYING.search(passage.text), _UP.search(passage.text)
+        if lying and up and lying[1].lower() == up[1].lower() and abs(up.start() - lying.end()) < _NEAR:
+            return [
+                placed(
+                    finding("side_conflict", "warning", f"“{lying.group()}” and “{up.group()}” cannot both be right.",
+                            ask="Say which side was up.", about="decubitus"), passage.evidence,
+                )
+            ]  # fmt: skip
+    return []
+
+
+_NEAR = 40  # characters
+
+
+def _donor(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    """A donor site that is told with both sides, where no marrow was drawn (that is taken from both crests)."""
+    donors = [fact for fact in note.of("harvest_site") if fact.laterality in ("left", "right") and fact.body_site
+              and fact.certainty == "affirmed"]  # fmt: skip
+    if not donors or note.of("draw", "draw_count", "harvest_total"):
+        return []
+    alike = [fact for fact in donors if fact.body_site == donors[0].body_site and _opposite(donors[0], fact)]
+    return [_conflict(donors[0], fact, grammar, "warning") for fact in alike[:1]]
 
 
 def _conflict(first: Fact, second: Fact, grammar: Grammar, severity: Severity) -> Finding:
