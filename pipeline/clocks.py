@@ -79,12 +79,17 @@ def clock_face(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Fou
     if after in _HALVES or after in ("noon", "hours") or (after == "in" and _at(norms, end + 2) in TIMED):
         return None
     around = norms[max(0, start - 6) : start]
-    timed = any(word in TIMED or word == "knife" for word in around)
+    timed = any(word in TIMED or word == "knife" or _is_antibiotic(word) for word in around)
     if timed and "incision" in around and "o'clock" in norms[max(0, start - 15) : start] and "skin" not in around:
         timed = False  # "a lesion between two and four o'clock, the incision at three o'clock"
-    if not shared and after not in _FACES and _at(norms, start - 1) != "the" and timed and not _is_round(norms, start):
+    if not shared and after not in _FACES and _at(norms, start - 1) != "the" and timed and not is_round(norms, start):
         return None
     return Quantity(form="clock_face", text=f"{text} o'clock"), end
+
+
+def _is_antibiotic(word: str) -> bool:
+    """Names by which antibiotics are known (INN stems cef-, -cillin, -mycin, -floxacin); they are given at a time."""
+    return word.startswith(("cef", "antibiotic", "prophyla")) or word.endswith(("cillin", "mycin", "floxacin"))
 
 
 # What has a clock face: the eye, a socket, the anus, the breast, the wall of the belly for a scope.
@@ -95,7 +100,7 @@ _ROUND = frozenset(
 )
 
 
-def _is_round(norms: Sequence[str], start: int) -> bool:
+def is_round(norms: Sequence[str], start: int) -> bool:
     return any(word in _ROUND for word in norms[max(0, start - 6) : start + 8])
 
 

@@ -33,7 +33,7 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
         return _half(norms, start)
     if norms[start] == "a" and _at(norms, start + 1) == "quarter" and clocks.leads(norms, start):
         return clocks.relative(norms, start + 1)  # "at a quarter to eight"
-    return _minutes_past(norms, start) or _part_of_day(norms, start)
+    return _minutes_past(norms, start) or _part_of_day(norms, start) or _bare_hour(norms, start)
 
 
 def _at(norms: Sequence[str], index: int) -> str:
@@ -109,3 +109,25 @@ def _part_of_day(norms: Sequence[str], start: int) -> Found | None:
     if words[:2] == ("in", "the") and words[2:] in (("morning",), ("afternoon",), ("evening",)):
         return clocks.finish(hour[0], 0, norms, start, hour[1], sure=False)
     return None
+
+
+_HAPPENED = frozenset(
+    "room incision closure closed induction theatre theater started began ended finished table delivered born".split()
+)
+_WAS = frozenset({"was", "is", "were", "made", "done"})
+
+
+def _bare_hour(norms: Sequence[str], start: int) -> Found | None:
+    """ "Out of the room at eleven", "incision at nine and closure at ten": with a doubt, since no minutes were said."""
+    before = [norm for norm in norms[max(0, start - 4) : start - 1] if norm not in _WAS]
+    hour = _number(norms, start)
+    if _at(norms, start - 1) != "at" or not before or before[-1] not in _HAPPENED or hour is None:
+        return None
+    after = _at(norms, hour[1])
+    goes_on = after in ("", ".", ",", ";", "and", "then", "patient", "skin", "out") or after in clocks.GOVERNS
+    if not 1 <= hour[0] <= 12 or not goes_on or clocks.is_round(norms, start):
+        return None
+    found = clocks.finish(hour[0], 0, norms, start, hour[1], sure=False)
+    if found is None:
+        return None
+    return replace(found[0], doubts=(*found[0].doubts, "only the hour was said")), found[1]

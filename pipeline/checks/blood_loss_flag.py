@@ -12,19 +12,25 @@ from pipeline.records import Finding
 MEANING = "Blood loss is over the configured flag: 500 mL in an adult, 7 mL/kg in a child (WHO checklist)."
 
 
+# kg: whoever weighs less is a child where no age was said. Common practice, no source.
+_LIGHT = 30
+
+
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     adult_from = limit(grammar, note.profile, "adult_from")
     ages = [one.high for fact in note.of("patient_age") if (one := span(fact, "a")) is not None]
     years = min((age for age in ages if age is not None), default=None)
     child = years is not None and adult_from is not None and adult_from.value is not None and years < adult_from.value
+    said = weight(note)
+    kilograms = span(said, "kg") if said is not None else None
+    if years is None and kilograms is not None and kilograms.high is not None:
+        child = kilograms.high < _LIGHT
     row = limit(grammar, note.profile, "flag", kind="blood_loss", name="child" if child else note.family or "")
     if row is None or row.value is None:
         return []
     most, worked = row.value, ""
     if row.unit == "mL/kg":
-        said = weight(note)
-        kilograms = span(said, "kg") if said is not None else None
-        if said is None or kilograms is None or kilograms.low is None:
+        if kilograms is None or kilograms.low is None:
             return []
         most = row.value * kilograms.low
         worked = f"{rounded(row.value)} mL/kg x {rounded(kilograms.low)} kg = {rounded(most)} mL; "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+from pipeline.checks._words import matches
 from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -33,7 +34,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     ]
     if not none:
         return []
-    return _in_words(note, none[0], told) + [
+    return _in_words(note, none[0], told) + _torn(note, none[0], told) + [
         finding(
             "complication_conflict",
             _severity(note, fact, grammar),
@@ -93,6 +94,36 @@ def _in_words(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding
         )  # fmt: skip
         found.append(replace(made, evidence=(*made.evidence, passage.evidence)))
     return found
+
+
+_INNER = (
+    r"(?:(?:small |large )?bowel|spleen|liver|bladder|colon|rectum|stomach|duodenum|ureter|urethra|artery|vein|aorta|"
+    r"vena cava|dura|pleura|diaphragm|bile duct|oesophagus|esophagus|trachea|lung|serosa|peritoneum)"
+)
+_TEAR = re.compile(
+    r"\b(?:tear|laceration|perforation|rent|hole|breach|injury|puncture|nick) (?:of|to|in|into) (?:the )?(?:\w+ )?"
+    rf"{_INNER}\b|\b{_INNER} (?:injury|tear|laceration|perforation|leak)\b|\bserosal (?:tear|injury)\b|\basystole\b|"
+    r"\bventricular fibrillation\b|\bresuscitat(?:ed|ion)\b|\banaphyla\w+", re.I,
+)  # fmt: skip
+
+
+def _torn(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
+    """ "A tear of the dura that was closed with two stitches": it happened today, unless the operation was for it."""
+    ill = " ".join(f"{fact.name} {fact.text} {fact.evidence.heard}".lower() for fact in note.of(
+        "preop_diagnosis", "postop_diagnosis", "diagnosis", "indication", "procedure", "imaging", "history"
+    ))  # fmt: skip
+    for passage, match in matches(note, _TEAR):
+        organ = re.search(_INNER, match[0], re.I)
+        if any(passage.holds(fact) for fact in told) or (organ is not None and organ[0].lower() in ill):
+            continue
+        made = finding(
+            "complication_conflict", "warning" if organ is None else "note",
+            f"Complications were said to be none, but “{match[0]}” was told.",
+            [none], ask="Say whether it is a complication, or that it was there before.",
+            about=f"w{passage.evidence.first}",
+        )  # fmt: skip
+        return [replace(made, evidence=(*made.evidence, passage.evidence))]
+    return []
 
 
 def _general(fact: Fact) -> bool:

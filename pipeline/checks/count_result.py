@@ -2,28 +2,51 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
+from pipeline.checks._words import after, matches
 from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
 
-MEANING = "A count was said to be incorrect, or was said as correct and as incorrect."
+MEANING = "A count was said to be incorrect, something to be missing or retained, or a count as correct and incorrect."
+
+_THINGS = (
+    r"(?:(?:raytec|lap(?:arotomy)?|surgical|suture|abdominal|gauze) )?(?:sponges?|swabs?|needles?|instruments?|packs?|"
+    r"clamps?|blades?|gauzes?|laps|pledgets?|patties|patty|cottonoids?|forceps)"
+)
+_SHORT = re.compile(
+    r"\bcounts? (?:\w+ ){0,3}(?:short|off|out by|wrong|discrepan\w+|did not (?:match|tally|agree)|didn't (?:match|"
+    r"tally|agree)|mismatch\w*)\b|\bcount discrepanc\w+|"
+    rf"\b{_THINGS} (?:is |was |were |are )?(?:still )?(?:missing|unaccounted|lost|not (?:found|accounted)|"
+    rf"could not be found|short)\b|\b(?:missing|retained) (?:a |an |one |two )?{_THINGS}\b|"
+    rf"\b{_THINGS} (?:is |was |were )?(?:retained|left behind)\b", re.I,
+)  # fmt: skip
+_FOUND = re.compile(r"\b(?:found|recovered|located|retrieved|accounted for|resolved|reconciled)\b|"
+                    r"\b(?:final|closing|last|second|repeat|third) (?:\w+ ){0,2}counts? (?:\w+ ){0,2}(?:correct|right|"
+                    r"complete)\b|\bcounts? (?:\w+ ){0,4}then (?:\w+ )?correct\b", re.I)  # fmt: skip
+_NOT_FOUND = re.compile(r"\bnot (?:be )?(?:found|recovered|located|retrieved|accounted)", re.I)
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     said = [fact for fact in note.of("count") if fact.status == "performed"]
     wrong = [fact for fact in said if _wrong(fact)]
     if not wrong:
-        return []
+        return _in_words(note)
     last = said[-1]
     settled = not _wrong(last) and last.evidence.first > wrong[-1].evidence.first
+    settled = settled or any(
+        passage.holds(wrong[-1]) and _settled(after(note, passage)) for passage in note.sections.description
+    )
     return [
         finding(
             "count_result",
             "warning" if settled else "blocking",
             f"The count ({called(wrong[-1], grammar, 'count')}) was said to be incorrect"
             + (", later to be correct." if settled else "."),
-            [*wrong, last] if settled else wrong,
+            [*wrong, last] if settled and last is not wrong[-1] else wrong,
             ask="Say what was found, and how the count ended." if settled else "Count again and say the result.",
         )
     ]
@@ -35,3 +58,22 @@ def _wrong(fact: Fact) -> bool:
     if fact.name in ("incorrect", "missing") or result in ("incorrect", "missing", "wrong"):
         return not negated
     return negated and result in ("correct", "")
+
+
+def _settled(text: str) -> bool:
+    return bool(_FOUND.search(text)) and not _NOT_FOUND.search(text)
+
+
+def _in_words(note: OperativeNote) -> list[Finding]:
+    """ "The swab count was one short", "a needle is missing", "a retained needle on the film"."""
+    if any("foreign-body" in (fact.name or "") or "foreign body" in (fact.text or "") for fact in note.of("procedure")):
+        return []  # what an earlier operation left is what this one is for
+    for passage, match in matches(note, _SHORT):
+        settled = _settled(after(note, passage, match.start()))
+        made = finding(
+            "count_result", "warning" if settled else "blocking", f"Of a count was said: “{match[0]}”.",
+            ask="Say what was found, and how the count ended." if settled else "Count again and say the result.",
+            about=f"w{passage.evidence.first}",
+        )  # fmt: skip
+        return [replace(made, evidence=(passage.evidence,))]
+    return []

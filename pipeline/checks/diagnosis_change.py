@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from dataclasses import replace
 
-from pipeline.checks.base import called, finding
+from pipeline.checks._words import matches
+from pipeline.checks.base import called, finding, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
@@ -31,7 +34,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     for fact in after:
         same = fact.name == "same" or (fact.text or "").lower() in _SAME
         for first in before:
-            against = ruled_out.get(first.name or "")
+            against = ruled_out.get(first.name or "") or _kind_of(first, ruled_out)
             if against is None or fact.certainty == "negated" or not (same or fact.name == first.name):
                 continue
             found.append(
@@ -43,6 +46,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     ask="Say the diagnosis after the operation.",
                 )
             )
+    found += _normal(note, grammar, before, after)
     negated_after = [fact for fact in after if fact.certainty == "negated" and fact.name]
     affirmed_after = {fact.name for fact in after if fact.certainty == "affirmed"}
     found += [
@@ -58,6 +62,45 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if fact.name in affirmed_after
     ]
     return found
+
+
+def _kind_of(first: Fact, ruled_out: Mapping[str | None, Fact]) -> Fact | None:
+    """ "There was no cholecystitis": an acute one neither."""
+    return next((fact for name, fact in ruled_out.items() if name and (first.name or "").endswith(f"-{name}")), None)
+
+
+def _normal(note: OperativeNote, grammar: Grammar, before: list[Fact], after: list[Fact]) -> list[Finding]:
+    """The diagnosis stands, and what it is of was said to be normal."""
+    names = {fact.name for fact in after}
+    same = any(fact.name == "same" or (fact.text or "").lower() in _SAME for fact in after)
+    found: list[Finding] = []
+    for fact in before:
+        site = site_of(fact, grammar)
+        if site is None or not (same or fact.name in names):
+            continue
+        words = sorted({phrase.split()[-1] for phrase in site.say} | {site.name.lower().split()[-1]})
+        sound = re.compile(
+            rf"\b(?:{'|'.join(map(re.escape, words))})(?: itself)? (?:was|were|is|looked|appeared|seemed) "
+            r"(?:\w+ly |quite |to be )*(?:normal|intact|healthy|unremarkable|sound)\b", re.I,
+        )  # fmt: skip
+        for passage, match in matches(note, sound):
+            if passage.evidence.first > fact.evidence.last and not _SIDE_OF_REST.search(passage.text):
+                made = finding(
+                    "diagnosis_change", "warning",
+                    f"{called(fact, grammar)} stands as the post-operative diagnosis, but “{match[0]}” was said.",
+                    [fact], ask="Say the diagnosis after the operation.", about=f"w{passage.evidence.first}",
+                )  # fmt: skip
+                found.append(replace(made, evidence=(*made.evidence, passage.evidence)))
+                break
+    return found
+
+
+# "The rest of the cuff was intact", "the left ovary was normal", "at the end": not of what was ill.
+_SIDE_OF_REST = re.compile(
+    r"\b(?:rest|remaining|remainder|other|opposite|contralateral|adjacent|surrounding|left|right|medial|lateral|"
+    r"anterior|posterior|upper|lower|proximal|distal|superior|inferior|skin|bladder neck|now|then|end|after|repair\w*|"
+    r"closure|otherwise)\b", re.I,
+)  # fmt: skip
 
 
 def _of_the_rest(note: OperativeNote, fact: Fact) -> bool:

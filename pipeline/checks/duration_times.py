@@ -37,9 +37,22 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 if start in times and end in times
                 and (gap := minutes_between(times[start].text or "", times[end].text or "")) is not None
             ]  # fmt: skip
+            runs = runs or _in_one_breath(note, fact, times)
             if runs and not any(_fits(said, gap, slack) for _, _, gap in runs):
                 found.append(_told(fact, *runs[0]))
     return found
+
+
+def _in_one_breath(note: OperativeNote, fact: Fact, times: dict[str, Fact]) -> list[tuple[Fact, Fact, int]]:
+    """ "Anaesthesia began at ten and ended at one and lasted two hours": the start and the end of one sentence."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    here = {name: time for name, time in times.items() if passage is not None and passage.holds(time)}
+    return [
+        (here[start], here[end], gap)
+        for _, starts, ends, _ in _RUNS for start in starts for end in ends
+        if len(here) == 2 and start in here and end in here
+        and (gap := minutes_between(here[start].text or "", here[end].text or "")) is not None
+    ]  # fmt: skip
 
 
 def _fits(said: Span, gap: int, slack: int) -> bool:

@@ -58,6 +58,7 @@ def _unnamed(note: OperativeNote, ready: Fact) -> list[Fact]:
     ]  # fmt: skip
 
 
+_FILTERED = re.compile(r"\b(?:aspirate|marrow|concentrate|lipoaspirate|fat|graft)\b[^.;]{0,30}\bfiltered\b", re.I)
 _MADE = re.compile(r"\b(?:prepared|spun|processed|centrifuged|made|drawn up|drew up|thawed|reconstituted)\b", re.I)
 _USED = re.compile(
     r"\b(?:inject\w*|infiltrat\w*|instill\w*|appl\w+|given|used|placed|put|delivered|discard\w*|wasted|thrown|sent|"
@@ -70,14 +71,17 @@ def _products(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     passages = note.sections.description
     found: list[Finding] = []
     for place, passage in enumerate(passages):
-        if not _MADE.search(passage.text) or given(note, *_TAKEN):
+        if not (_MADE.search(passage.text) or _FILTERED.search(passage.text)) or given(note, *_TAKEN):
             continue
         sentence = mentions.mark(Sentence(0, tuple(read(passage))), grammar)
         made = [m for m in sentence.mentions if m.table == "injectates" and any(word in m.id for word in _OF_BLOOD)]
         later = " ".join(one.text for one in passages[place:])
-        if not made or _USED.search(later) or note.of("injection", "injection_volume", "injection_total"):
+        filtered = _FILTERED.search(passage.text)
+        if not (made or filtered) or _USED.search(later) or note.of("injection", "injection_volume", "injection_total"):
             continue
-        what = " ".join(token.text for token in sentence.tokens[made[0].first : made[0].last + 1]).strip(".,")
+        what = filtered[0] if filtered and not made else " ".join(
+            token.text for token in sentence.tokens[made[0].first : made[0].last + 1]
+        ).strip(".,")  # fmt: skip
         one = finding(
             "prepared_not_given", "warning", f"{what} was prepared; that it was given was not said.",
             ask="Say that it was given, or that it was thrown away.", about=f"w{passage.evidence.first}",
@@ -86,6 +90,12 @@ def _products(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return found
 
 
+# "Six mils of concentrate, which went into the knee".
+_WENT = re.compile(
+    r"\b(?:concentrate|marrow|bmac|product|cells|graft|it|which|all|that|this|rest)(?: of (?:it|this|that|which))?,? "
+    r"(?:then |all |was |were |is )*(?:went|goes|put|placed|packed|spread|laid|layered|delivered|deposited|applied|"
+    r"given|mixed|soaked|added) (?:\w+ )?(?:in|into|onto|on|to|around|over|with|inside|at)\b", re.I,
+)  # fmt: skip
 _OF_BLOOD = ("marrow", "platelet", "blood", "fat", "stem", "amniotic")
 _TAKEN = ("product_volume", "harvest_total", "draw")
 
@@ -95,6 +105,9 @@ def _marrow(note: OperativeNote) -> list[Finding]:
     used = note.of("injection", "injection_volume", "injection_total", "discarded_volume", "specimen", "processing")
     used = [fact for fact in used if fact.kind != "processing" or fact.name == "mixing"]
     if not taken or any(fact.certainty != "suspected" and fact.status == "performed" for fact in used):
+        return []
+    told = [one.text for one in note.sections.description if one.evidence.last >= taken[0].evidence.first]
+    if _WENT.search(" ".join(told)):
         return []
     return [
         finding(

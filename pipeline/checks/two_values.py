@@ -18,6 +18,10 @@ _LITTLE = frozenset({"minimal", "negligible", "none", "nil", "trace", "scant", "
                      "very little", "little"})  # fmt: skip
 
 
+# mL: more is no minimal loss. Common practice, no source.
+_MINIMAL = 100
+
+
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     kinds = grammar.table("kinds", Kind)
     found: list[Finding] = []
@@ -77,7 +81,9 @@ def _apart(first: Fact, second: Fact) -> bool:
     if one is not None and other is not None:
         return not one.meets(other)
     if (one is None) != (other is None):
-        return False
+        text, number = (first, other) if one is None else (second, one)
+        little = _words(text).lower() in _LITTLE and first.kind == "blood_loss"
+        return little and number is not None and number.low is not None and number.low > _MINIMAL
     one_text, other_text = _words(first).lower(), _words(second).lower()
     return one_text != other_text and not (one_text in _LITTLE and other_text in _LITTLE)
 

@@ -1,0 +1,33 @@
+"""The text of the story of a note, for checks that read words."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from pipeline.note import OperativeNote, Passage
+
+# What is told there did not happen in this operation, or not yet.
+ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercare", "preop-diagnosis", "diagnosis",
+                       "follow-up", "warning-signs", "next-step"})  # fmt: skip
+_NOT = re.compile(
+    r"\b(?:no|not|without|never|nor|none|nothing|exclud\w+|rule[ds]? out|avoid\w*|prevent\w*)\b"
+    r"(?: (?!(?:we|i|there|had|was|were|but|a|then)\b)\w+){0,4} ?$", re.I,
+)  # fmt: skip
+
+
+def matches(note: OperativeNote, pattern: re.Pattern[str]) -> Iterator[tuple[Passage, re.Match[str]]]:
+    """Where a pattern stands in what was told of the operation, and nothing right before it denies it."""
+    for passage in note.sections.description:
+        if passage.section in ELSEWHERE:
+            continue
+        for match in pattern.finditer(passage.text):
+            if not _NOT.search(passage.text[: match.start()]):
+                yield passage, match
+
+
+def after(note: OperativeNote, passage: Passage, place: int = 0) -> str:
+    """The text from a place in a passage on."""
+    passages = note.sections.description
+    at = next((index for index, one in enumerate(passages) if one is passage), 0)
+    return " ".join([passage.text[place:], *(one.text for one in passages[at + 1 :])])

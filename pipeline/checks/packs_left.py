@@ -1,0 +1,63 @@
+"""Swabs and packs that were put into a wound against those that were said to come out."""
+
+from __future__ import annotations
+
+import re
+
+from pipeline.checks._spoken_counts import count
+from pipeline.checks.base import finding, placed, read
+from pipeline.grammar import Grammar
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Finding, Token
+
+MEANING = "Fewer swabs or packs were said to come out than were put in, and that one stays was not said."
+
+_THINGS = frozenset("sponges swabs packs laps pads gauzes pledgets patties cottonoids sponge swab pack lap pad gauze "
+                    "pledget patty cottonoid raytecs".split())  # fmt: skip
+_IN = frozenset("packed placed inserted put left used packing in".split())
+_OUT = frozenset("removed out retrieved taken withdrawn".split())
+_STAYS = re.compile(r"\b(?:left|remain\w*|stay\w*|kept) (?:\w+ )?(?:in|behind|inside|there)\b|\bin situ\b|"
+                    r"\bto be removed\b|\bwill be removed\b|\bsecond look\b", re.I)  # fmt: skip
+_REACH = 7  # tokens
+
+
+def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    put, out, first = 0, 0, None
+    for passage in note.sections.description:
+        tokens = read(passage)
+        for at, token in enumerate(tokens):
+            number = count(token)
+            if number is None:
+                continue
+            way = _way(tokens, at, first is not None)
+            if way == "in":
+                put, first = put + number, first or passage
+            elif way == "out" and first is not None:
+                out += number
+    text = " ".join(passage.text for passage in note.sections.description)
+    if not put or not out or out >= put or first is None or _STAYS.search(text):
+        return []
+    return [_told(first, put, out)]
+
+
+def _told(first: Passage, put: int, out: int) -> Finding:
+    made = finding(
+        "packs_left", "blocking", f"{put} were put in, {out} were said to come out.",
+        arithmetic=f"{put} - {out} = {put - out} left", ask="Count again, and say what stays in and why.",
+    )  # fmt: skip
+    return placed(made, first.evidence)
+
+
+def _way(tokens: list[Token], at: int, known: bool) -> str:
+    """ "in" or "out" for a count of packs; where packs were spoken of, the noun may be left out ("two removed")."""
+    words: list[str] = []
+    for token in tokens[at + 1 : at + 1 + _REACH]:
+        if token.norm in (",", ".", ";", "and", "then") or count(token) is not None:
+            break
+        words.append(token.norm)
+    named = bool(words) and any(word in _THINGS for word in words[:2])
+    if not named and not (known and words and words[0] in ({"was", "were", "came"} | _OUT)):
+        return ""
+    if any(word in _OUT for word in words):
+        return "out"
+    return "in" if named and any(word in _IN for word in words) else ""
