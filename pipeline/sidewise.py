@@ -100,6 +100,8 @@ def _side(sentence: Sentence, at: int) -> Laterality | None:
     after = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else ""
     if side == "left" and after in _NO_SIDES and not _led(sentence, at):
         return None
+    if side == "left" and _remains(sentence, at, after):
+        return None
     return side
 
 
@@ -122,6 +124,15 @@ def _is_initial(sentence: Sentence, at: int) -> bool:
 def _opens(sentence: Sentence, at: int) -> bool:
     """ "R specimen 48 g, L specimen 210 g": a part of a list begins with it."""
     return at == 0 or sentence.tokens[at - 1].norm in (",", ";", ":", "and", ".")
+
+
+def _remains(sentence: Sentence, at: int, after: str) -> bool:
+    """ "Spun it, eight left, four in each knee": what remained, where no number is told as right in the same way."""
+    tokens = sentence.tokens
+    if at == 0 or tokens[at - 1].quantity is None or after.isalpha():
+        return False
+    return not any(token.norm == "right" and one and tokens[one - 1].quantity is not None
+                   for one, token in enumerate(tokens))  # fmt: skip
 
 
 def _led(sentence: Sentence, at: int) -> bool:

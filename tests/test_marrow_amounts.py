@@ -25,7 +25,7 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
 @pytest.mark.parametrize(("text", "meant"), [
     ("From the left iliac crest we drew thirty, then from the right another thirty, sixty all together, spun it, eight "
      "left, four in each knee.",
-     [("draw", "30", None, "left"), ("draw", "30", None, "right"), ("harvest_total", "60", None, "left"),
+     [("draw", "30", None, "left"), ("draw", "30", None, "right"), ("harvest_total", "60", None, None),
       ("product_volume", "8", None, None), ("injection_volume", "4", None, None)]),
     ("Marrow draw today was 52 mL from the left PSIS, BMC 6 mL, 3 mL right hip under fluoro and 3 mL left hip.",
      [("draw", "52", "mL", "left"), ("product_volume", "6", "mL", None), ("injection_volume", "3", "mL", "right"),

@@ -73,7 +73,8 @@ def _number(
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near
         if kind in _SIDED:
-            fields["laterality"] = side
+            both = kind == "harvest_total" and {"left", "right"} <= {token.norm for token in sentence.tokens[:index]}
+            fields["laterality"] = None if both else side  # "thirty left, thirty right, sixty in all"
         fields = {"unit": quantity.unit, **fields}
         return base.claim(kind, reading, sentence, index, hit.first, hit.last, price, **fields)
 

@@ -163,7 +163,8 @@ def _amount(
     if not state:
         return []
     if _is_sum(after, before) or _is_product(sentence, index, quantity, before):
-        whose = None if sidewise.told(sentence) else own
+        both = {"left", "right"} <= {token.norm for token in tokens[:index]}
+        whose = None if both or sidewise.told(sentence) else own
         return claim("harvest_total", scale="total", laterality=whose) if state in ("drawn", "named") else []
     if after[:1] and (set(after[:4]) & _LOST) and set(after[:3]) & {"of", "was", "were", "went"}:
         return claim("discarded_volume")
