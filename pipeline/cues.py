@@ -199,6 +199,10 @@ def _has_its_own(sentence: Sentence, index: int, first: int, last: int) -> bool:
     """ "Ropivacaine 0.375 % teicoplanin 400 mg": where every name is followed by its number, a number right between two
     names is that of the first."""
     tokens = sentence.tokens
+    if first - index == 2 and tokens[index + 1].norm in ("+", "plus") and any(
+        mention.last == index - 1 and mention.table == "drugs" for mention in sentence.mentions
+    ):
+        return True  # "ketorolac 30 mg + epinephrine": the sign parts what is mixed
     behind = tokens[last + 1].quantity if last + 1 < len(tokens) else None
     if behind is None or behind.form not in ("number", "range", "fraction"):
         return False

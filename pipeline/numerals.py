@@ -287,7 +287,7 @@ def _colloquial(norms: Sequence[str], start: int, hundreds: int) -> Numeral | No
 
 
 def _fraction_digits(norms: Sequence[str], start: int) -> tuple[str, int]:
-    """The digits after a spoken point: "two five", "oh", "twenty five", "25"."""
+    """The digits after a spoken point: "two five", "oh", "twenty five", "25"; not the last of "five three piece"."""
     digits, index = "", start
     while True:
         norm = _at(norms, index)
@@ -303,7 +303,8 @@ def _fraction_digits(norms: Sequence[str], start: int) -> tuple[str, int]:
         elif not digits and (pair := _below_hundred(norms, index)) is not None:
             return str(pair[0]), pair[1]
         else:
-            return digits, index
+            again = len(digits) > 1 and norm in ("piece", "hole", "stage")
+            return (digits[:-1], index - 1) if again else (digits, index)
         index += 1
 
 

@@ -26,6 +26,8 @@ _BACK = frozenset({("went", "back"), ("sent", "back"), ("put", "back"), ("handed
                    ("thrown", "away"), ("not", "used"), ("not", "needed"), ("not", "required"), ("not", "implanted"),
                    ("never", "used"), ("not", "deployed"), ("not", "opened")})  # fmt: skip
 _CHANGED = _words("exchanged changed swapped replaced upsized downsized")
+_REMOVED = _words("removed explanted")
+_TAKEN_OUT = frozenset({("taken", "out"), ("pulled", "out"), ("came", "out")})
 _FOR = _words("for by with to")
 _NO_PASS = _words("pass fit seat go hold bite")
 _DENIED = _words("not never nothing")
@@ -33,7 +35,8 @@ _TOO = _words("long short big large small wide narrow thick loose tight")
 _PASSIVE = _words("was were been being is and then immediately promptly subsequently therefore so had got it be which "
                   "that but opened found to too long short big large small loose tight in out on the floor drapes from "
                   "trial used pulled failed could would did not bite hold engage get purchase came fall fell hit a an "
-                  "first off table again because as stripped bent broke broken")  # fmt: skip
+                  "first off table again because as stripped bent broke broken torn haptic haptics damaged "
+                  "cracked kinked leaking defective faulty taken deployed migrated snared")  # fmt: skip
 _REACH = 14  # tokens between a device and what became of it
 _OUTS = ("implanted", "used")
 
@@ -87,6 +90,8 @@ def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
             return "not_used"
         if norms[at] in _NO_PASS and denied and norms[start : start + 1] != ["for"]:
             continue
+        if not denied and (norms[at] in _REMOVED or tuple(norms[at : at + 2]) in _TAKEN_OUT):
+            return "explanted"
         if norms[at] in _CHANGED and at + 1 < len(norms) and norms[at + 1] in _FOR and not denied:
             return "explanted"
         if norms[at] not in _PASSIVE and norms[at] not in _TOO and not tokens[at].punctuation and (

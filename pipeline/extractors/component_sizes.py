@@ -23,6 +23,7 @@ _WORN = frozenset({"bipolar", "ceramic", "metal", "cobalt", "chrome", "press", "
                    "polyethylene", "highly", "crosslinked", "offset", "standard", "modular", "dual", "mobility",
                    "titanium", "cross", "linked", "neutral", "elevated", "rim", "fixed", "mobile", "bearing", "short",
                    "high", "femoral", "humeral", "acetabular", "glenoid", "tibial"})  # fmt: skip
+_VALVES = frozenset({"prosthetic-valve", "mechanical-valve", "bioprosthetic-valve", "annuloplasty-ring"})
 _TO = frozenset({"was", "is", "a", "of", "at", ":", "measured", "we", "used", "="})
 _PORTS = frozenset({"port", "ports", "trocar", "trocars"})
 _PORT_SIZES = frozenset({2, 3, 5, 8, 10, 11, 12, 15})  # mm; common practice, no source
@@ -53,7 +54,8 @@ def _parts(sentence: Sentence, grammar: Grammar) -> list[_Part]:
     table = grammar.table("devices", Device)
     parts = [
         _Part(mention.first, mention.last, mention.id, None)
-        for mention in base.mentions(sentence, "devices") if table[mention.id].group == "joint-prosthesis"
+        for mention in base.mentions(sentence, "devices")
+        if table[mention.id].group == "joint-prosthesis" or mention.id in _VALVES
     ]  # fmt: skip
     taken = {at for mention in sentence.mentions if mention.table in ("devices", "drugs", "drains")
              for at in range(mention.first, mention.last + 1)}  # fmt: skip

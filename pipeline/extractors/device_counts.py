@@ -19,7 +19,8 @@ KINDS = ("device_count",)
 _COST = 5
 _LISTED = frozenset({",", "and", ";", "with", "then", "plus"})
 _TOTAL = (("in", "total"), ("in", "all"), ("altogether",), ("all", "told"), ("overall",))
-_MIXED = frozenset({"mix", "mixes", "mixture", "mixtures", "batch", "batches", "pack", "packs", "unit", "units"})
+_MIXED = frozenset({"mix", "mixes", "mixture", "mixtures", "batch", "batches", "pack", "packs", "unit", "units", "bag",
+                    "bags", "sachet", "sachets"})  # fmt: skip
 _REACH = 9  # words between a count and its like
 
 
@@ -215,14 +216,15 @@ def _summed(reading: Reading, sentence: Sentence, thing: Thing, things: list[Thi
 
 
 def _mixed(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
-    """ "Two mixes of cement"."""
-    at = thing.first
+    """ "Two mixes of cement", "2 bags cement"."""
     tokens = sentence.tokens
-    if thing.name not in ("bone-cement", "antibiotic-cement") or at < 3 or tokens[at - 1].norm != "of":
+    at = thing.first - 1
+    at -= at > 0 and tokens[at].norm == "of"
+    if thing.name not in ("bone-cement", "antibiotic-cement") or at < 1:
         return []
-    quantity = tokens[at - 2].quantity
-    if tokens[at - 2].norm in _MIXED and whole(sentence, at - 3) is not None:
-        return [_claim(reading, sentence, at - 3, thing)]
+    quantity = tokens[at].quantity
+    if tokens[at].norm in _MIXED and whole(sentence, at - 1) is not None:
+        return [_claim(reading, sentence, at - 1, thing)]
     if quantity is not None and quantity.said_unit in _MIXED and quantity.value is not None:
-        return [_claim(reading, sentence, at - 2, thing)]
+        return [_claim(reading, sentence, at, thing)]
     return []

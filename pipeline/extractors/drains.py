@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
 from pipeline import cues, laterality
 from pipeline.extractors import base
+from pipeline.extractors._things import whole
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
 
@@ -36,6 +38,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         drains = [mention for mention in drains if not _named_next(sentence, mention, drains)]
         out = {mention.id for mention in base.mentions(sentence, "drains") if _is_out(sentence, mention)}
         facts = [fact for fact in facts if not (fact.kind.startswith("drain") and fact.name in out - {"drain"})]
+        if "drain" in out:  # which one it was cannot be told
+            facts = [replace(fact, doubts=(*fact.doubts, OUT_AGAIN)) if fact.kind == "drain" else fact
+                     for fact in facts]  # fmt: skip
         sides = {one.first: laterality.own_side(sentence, one.first, one.last, grammar) for one in drains}
         for mention in drains:
             side = sides[mention.first]
@@ -131,6 +136,9 @@ def _count(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]
             continue
         quantity = tokens[index].quantity
         if quantity is None:
+            if index < mention.first and tokens[index].norm == "x" and whole(sentence, index - 1) is not None:
+                return [base.claim("device_count", reading, sentence, index - 1, mention.first, mention.last, -1,
+                                   unit=None, **said)]  # "1 x 12F Redivac"
             if index < mention.first and tokens[index].norm not in _ADJECTIVES:
                 break
             continue
@@ -161,14 +169,37 @@ _ONLY_TUBE = 3
 def _is_out(sentence: Sentence, mention: Mention) -> bool:
     """ "Foley removed at the end": none is left. With a day it is an instruction."""
     tokens = sentence.tokens
-    at = next((index for index in range(mention.last + 1, min(mention.last + 4, len(tokens)))
-               if tokens[index].norm in ("removed", "pulled")), None)  # fmt: skip
+    at = _out_at(sentence, mention)
     if at is None or sentence.section in ("aftercare", "follow-up"):
         return False
-    later = tokens[at + 1 : at + 6]
+    later = [token for index, token in enumerate(tokens[at + 1 : at + 6], at + 1)
+             if [other.norm for other in tokens[index : index + 3]] != ["on", "the", "table"]]  # fmt: skip
     return base.scope_at(sentence, "status", at, "performed") == "performed" and not any(
         token.quantity is not None or token.norm in ("tomorrow", "day", "when", "once", "if", "on") for token in later
     )
+
+
+def _out_at(sentence: Sentence, mention: Mention) -> int | None:
+    """The word that says a drain came out: "was pulled", "both came out", "we took the drain out again"."""
+    norms = [token.norm for token in sentence.tokens]
+    for at in range(mention.last + 1, min(mention.last + _OUT_REACH, len(norms))):
+        if norms[at] in (".", ";") or any(m.table == "drains" and m.first == at for m in sentence.mentions):
+            break
+        told = at == mention.last + 1 or norms[at - 1] in ("was", "were", "then", "again", "both")
+        if norms[at] in _PULLED and told:
+            return at
+        if norms[at] == "out" and norms[at - 1] in ("came", "taken", "pulled"):
+            return at
+    before = norms[max(0, mention.first - 4) : mention.first]
+    behind = norms[mention.last + 1 : mention.last + 2]
+    if _PULLED & set(before) or ({"took", "pulled"} & set(before) and ("out" in before or behind == ["out"])):
+        return mention.first
+    return None
+
+
+_PULLED = frozenset({"removed", "pulled", "withdrawn"})
+_OUT_REACH = 10  # tokens
+OUT_AGAIN = "a drain is said to be taken out again"
 
 
 _SLUNG = frozenset({"around", "round", "encircled", "encircling", "looped", "sling", "slung", "retraction", "retract",
@@ -188,7 +219,12 @@ _SLING = 12  # tokens
 
 
 def _named_next(sentence: Sentence, mention: Mention, drains: list[Mention]) -> bool:
-    """Whether "drain" only heads the name that follows it ("drain redon", "Drain 1/8 inch Hemovac")."""
+    """Whether "drain" only heads the name that follows it ("drain redon", "Drain 1/8 inch Hemovac", "Drains: 1 x 12F
+    Redivac")."""
+    after = sentence.tokens[mention.last + 1 : mention.last + 2]
+    headed = mention.first == 0 and bool(after) and after[0].norm == ":"
+    if headed and any(other.id != "drain" for other in drains):
+        return mention.id == "drain"
     return mention.id == "drain" and any(
         0 < other.first - mention.last <= 3 and other.id != "drain"
         and all(token.quantity is not None for token in sentence.tokens[mention.last + 1 : other.first])

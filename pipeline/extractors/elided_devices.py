@@ -19,7 +19,7 @@ from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Sentence
 from pipeline.rows import Device
 
-KINDS = ("device", "device_count", "device_size")
+KINDS = ("device", "device_count", "device_size", "drain_size")
 
 _LED = frozenset({",", "and", ":", ";", "with", "plus", "(", "then", "-", "&"})
 _NO_UNIT = "its unit was not said"
@@ -59,7 +59,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             counted = count_of(sentence, thing)
             if counted is not None and whole(sentence, counted) == 2:
                 two.add(thing.name)
-        facts += _reamed(reading, sentence) + _threads(reading, sentence)
+        facts += _reamed(reading, sentence) + _threads(reading, sentence) + _drains(reading, sentence)
         if before is not None and not implants:
             end = min((thing.first for thing in things), default=len(sentence.tokens))
             facts += _told(reading, before, sentence, 0, end)
@@ -111,7 +111,8 @@ def _parts(reading: Reading, sentence: Sentence, thing: Thing, end: int) -> list
 def _row_of_sizes(reading: Reading, sentence: Sentence, thing: Thing, at: int, end: int) -> list[Fact]:
     """ "... and three distal, thirty two, thirty four and thirty six millimetres": the lengths behind a part."""
     tokens = sentence.tokens
-    first = at + 2 + (at + 2 < end and tokens[at + 2].norm in (",", ":", "(", "of"))
+    first = _place_end(sentence, at)
+    first += first < end and tokens[first].norm in (",", ":", "(", "of")
     facts: list[Fact] = []
     quantity = tokens[first].quantity if first < end else None
     if quantity is None or quantity.form != "number":
@@ -135,9 +136,18 @@ def _is_part(sentence: Sentence, at: int) -> bool:
         return False
     if tokens[at - 1].norm not in _LED:
         return False
-    after = tokens[at + 2].norm if at + 2 < len(tokens) else "."
-    named = after.isalpha() and after not in _ENDS and tokens[at + 1].norm in PLACE  # "two distal holes"
-    return tokens[at + 1].norm in _PLACES and not noun_behind(sentence, at + 1) and not named
+    end = _place_end(sentence, at)
+    after = tokens[end].norm if end < len(tokens) else "."
+    named = after.isalpha() and after not in _ENDS and tokens[end - 1].norm in PLACE  # "two distal holes"
+    return end > at + 1 and not noun_behind(sentence, end - 1) and not named
+
+
+def _place_end(sentence: Sentence, at: int) -> int:
+    """The token behind the words of place that follow a number ("one left pleural")."""
+    end = at + 1
+    while end < len(sentence.tokens) and sentence.tokens[end].norm in (PLACE if end > at + 1 else _PLACES):
+        end += 1
+    return end
 
 
 def _bare(sentence: Sentence, at: int) -> Quantity | None:
@@ -292,6 +302,28 @@ def _made(reading: Reading, sentence: Sentence, first: int, thing: Thing, value:
                      **_shared(sentence, thing))  # fmt: skip
 
 
+_TUBES = (7, 40)  # French, of drains; common practice, no source
+
+
+def _drains(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Three drains, two mediastinal thirty two and one left pleural twenty eight": how many where, and how wide."""
+    facts: list[Fact] = []
+    for mention in base.mentions(sentence, "drains"):
+        if sentence.tokens[mention.last].norm != "drains":
+            continue
+        thing = Thing(mention.first, mention.last, None, cues.words(sentence, mention.first, mention.last), False)
+        parts = _parts(reading, sentence, thing, len(sentence.tokens))
+        facts += [replace(fact, group=f"t{base.group_of(sentence, mention.first)}") for fact in parts
+                  if fact.kind == "device_count"]  # fmt: skip
+        for at in range(mention.last + 1, len(sentence.tokens)) if parts else ():
+            end = _place_end(sentence, at)
+            quantity = _bare(sentence, end) if _is_part(sentence, at) else None
+            if quantity is not None and quantity.form == "number" and _TUBES[0] <= (quantity.value or 0) <= _TUBES[1]:
+                facts.append(base.claim("drain_size", reading, sentence, end, at, end, 2, name=mention.id, unit=None,
+                                        group=f"t{base.group_of(sentence, mention.first)}"))  # fmt: skip
+    return facts
+
+
 _TO = frozenset({"to", "at", "up", "a"})
 _REAMERS = (6, 70)  # mm, of long bones and of the socket of the hip; common practice, no source
 
@@ -307,7 +339,8 @@ def _reamed(reading: Reading, sentence: Sentence) -> list[Fact]:
         led = quantity is not None and (tokens[numbers[-1] - 1].norm in _TO or quantity.comparator is not None)
         if quantity is not None and led and _REAMERS[0] <= (quantity.value or 0) <= _REAMERS[1]:
             return [base.claim("device_size", reading, sentence, numbers[-1], at, at, _COST, text="reamer", role="used",
-                               comparator=None, doubts=(_NO_UNIT,), group=f"d{base.group_of(sentence, at)}")]  # fmt: skip
+                               comparator=None, doubts=(_NO_UNIT,),
+                               group=f"d{base.group_of(sentence, at)}")]  # fmt: skip
     return []
 
 

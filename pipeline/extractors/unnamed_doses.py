@@ -1,13 +1,14 @@
-"""Doses where no drug is named: "eighty milligrams through each needle". Kept without a name, and asked about."""
+"""Doses where no drug is named: "eighty milligrams through each needle", "block with thirty mils", "20 cc of local".
+Kept without a name, and asked about."""
 
 from __future__ import annotations
 
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading
+from pipeline.records import Fact, Reading, Sentence
 
-KINDS = ("medication_dose", "medication_concentration")
+KINDS = ("medication_dose", "medication_concentration", "injection_volume")
 
 _DOSES = {
     "mass": "medication_dose", "amount": "medication_dose", "catalytic": "medication_dose",
@@ -27,6 +28,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         if sentence.section in _LATER:
             continue
+        facts += _blocks(reading, sentence, grammar)
         things = [mention.first for mention in base.mentions(sentence, "devices", "fluids")]
         drugs = [mention.first for mention in base.mentions(sentence, "drugs")]
         for index, quantity in base.quantities(sentence, *_DOSES):
@@ -46,5 +48,34 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts.append(
                 base.claim(_DOSES[quantity.dimension], reading, sentence, index, first, last, _COST,
                            scale=cues.scale(sentence, index), doubts=("which drug was not said",))
+            )  # fmt: skip
+    return facts
+
+
+_BLOCK_REACH = 20
+_WORDS = frozenset({"local", "la", "anaesthetic", "anesthetic"})
+_WASHES = frozenset({"saline", "irrigation", "wash", "washed", "blood", "urine"})
+
+
+def _blocks(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """The volume of a nerve block or of "local" where no drug of it is said in the sentence."""
+    if any(True for _ in base.mentions(sentence, "drugs", "injectates")) or sentence.says(_WASHES):
+        return []
+    spans = [(mention.first, mention.last) for mention in base.mentions(sentence, "anaesthesia")
+             if mention.id.endswith("-block") or mention.id == "local"]  # fmt: skip
+    spans += [
+        (at, at) for at, token in enumerate(sentence.tokens)
+        if token.norm in _WORDS and not any(first <= at <= last for first, last in spans)
+    ]  # fmt: skip
+    facts: list[Fact] = []
+    for index, quantity in base.quantities(sentence, "volume"):
+        if quantity.form not in ("number", "range", "fraction") or not spans:
+            continue
+        price, first, last = min((cues.cost(sentence, index, *span), *span) for span in spans)
+        if price <= _BLOCK_REACH:
+            facts.append(
+                base.claim("injection_volume", reading, sentence, index, first, last, _COST - 20, unit=quantity.unit,
+                           scale=cues.scale(sentence, index), group=f"i{base.group_of(sentence, first)}",
+                           doubts=("what was injected was not said",))
             )  # fmt: skip
     return facts

@@ -173,7 +173,7 @@ def _counts(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[F
         thing = (near[-1].name or near[-1].text or "").lower()
         if quantity.form != "times" and any(word in thing for word in _TWO_SIZES):
             continue  # "screws 2.7 mm x 18": a diameter and a length
-        if near[-1].implant or near[-1].text:
+        if near[-1].implant or near[-1].text or quantity.form == "times":
             facts.append(_claim("device_count", reading, sentence, index, near[-1], _COST, unit=None))
     return facts
 
