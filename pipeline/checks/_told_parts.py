@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from itertools import pairwise
 
 from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, Head, count, says_total
 from pipeline.records import Token
@@ -23,6 +24,8 @@ _ARTICLES = frozenset({"the", "a", "an", "its"})
 _SAID_OF = frozenset({"the", "this", "that", "each", "every", "same", "no", "per", "another"})
 _IRREGULAR = {"teeth": "tooth", "feet": "foot", "biopsies": "biopsy"}
 _TWO_LEVELS = re.compile(r"\b[ltcs] ?\w+ [ltcs] ?\w+")  # "l three l four": L3-L4, or two of them
+_ALL = frozenset({"altogether", "total", "overall"})
+_BEHIND = 6  # tokens between a total and its "in all"
 _ITEM, _BETWEEN, _LIST, _BACK = 3, 4, 8, 60  # words of an item, before the parts, of an unmarked list; tokens back
 
 
@@ -82,10 +85,11 @@ def _at(read: Sequence[Token], place: int) -> Token | None:
 def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
     """ "Two screws above and two below, that's four screws": (total, its noun, the arithmetic)."""
     for at, token in enumerate(read):
-        said, after = count(token), _at(read, at + 1)
-        if said is None or said < 2 or after is None or not _plural(after) or _numbered(read, at):
+        said, end = count(token), _noun(read, at)
+        if said is None or said < 2 or end is None or _numbered(read, at):
             continue
-        strong = _total(read, at)
+        after = read[end]
+        strong = _total(read, at, end)
         if strong is None:
             continue
         worked = _worked(read, at, after.norm)
@@ -95,6 +99,17 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
             continue
         parts = worked[0]
         return said, after.norm, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
+    return None
+
+
+def _noun(read: Sequence[Token], at: int) -> int | None:
+    """The plural noun that a count counts, an adjective between at most ("six mattress stitches")."""
+    for place in range(at + 1, min(at + 3, len(read))):
+        token = read[place]
+        if token.punctuation or token.quantity is not None or token.norm in PLACES | JOINS | VERBS | {"of"}:
+            return None
+        if _plural(token):
+            return place
     return None
 
 
@@ -109,16 +124,20 @@ def _plural(token: Token) -> bool:
     return len(token.norm) > 3 and token.norm.isalpha() and token.norm.endswith("s") and not token.norm.endswith("ss")
 
 
-def _total(read: Sequence[Token], at: int) -> str | None:
+def _total(read: Sequence[Token], at: int, noun: int) -> str | None:
     """How the count at `at` is said to be a total: "led", "bare" where it only stands at the end; None if not."""
     before = [token.norm for token in read[max(0, at - 2) : at]]
     if before and (before[-1] in _STRONG | _LEADS
                    or before in (["that", "is"], ["total", "of"], ["which", "is"], ["total", ":"])):  # fmt: skip
         return "led"
-    end = _at(read, at + 2)
-    behind = [token.norm for token in read[at + 2 : at + 4]]
-    if behind[:2] in (["in", "total"], ["in", "all"]) or behind[:1] in (["altogether"], ["total"], ["overall"]):
+    behind: list[str] = []
+    for token in read[noun + 1 : noun + 1 + _BEHIND]:
+        if token.punctuation or count(token) is not None:
+            break
+        behind.append(token.norm)
+    if any(pair in (("in", "total"), ("in", "all")) for pair in pairwise(behind)) or _ALL & set(behind[:1]):
         return "led"
+    end = _at(read, noun + 1)
     if before[-1:] == [","] and (end is None or end.norm in _ENDS):
         return "bare"
     return None

@@ -29,8 +29,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 
 def _compare(note: OperativeNote, dose: Dose, grammar: Grammar) -> Finding | None:
-    strengths, said = dose.one("medication_concentration"), dose.one("medication_dose")
-    volumes = dose.of("medication_volume")
+    doses_said = [fact for fact in dose.of("medication_dose") if fact.unit not in _PIECE_UNITS]
+    strengths, said = dose.one("medication_concentration"), doses_said[0] if len(doses_said) == 1 else None
+    volumes = _packed_out(dose, dose.of("medication_volume"))
     if strengths is None or said is None or not volumes or strengths.value is None or strengths.unit is None:
         return None
     if said.value is None or said.unit is None or (said.scale == "each" and len(volumes) > 1):
@@ -64,6 +65,21 @@ def _compare(note: OperativeNote, dose: Dose, grammar: Grammar) -> Finding | Non
         f"said: {shown(said)}",
         ask="Say which is right: the strength, the volume or the dose.",
     )
+
+
+_PIECE_UNITS = frozenset({"{cartridge}", "{vial}", "{ampoule}", "{ampule}"})
+
+
+def _packed_out(dose: Dose, volumes: list[Fact]) -> list[Fact]:
+    """ "Four cartridges of 1.8 mL, 7.2 mL": the volume of one is not added to that of all."""
+    pieces = [fact for fact in dose.of("medication_dose") if fact.unit in _PIECE_UNITS and fact.value is not None]
+    if len(pieces) != 1 or len(volumes) != 2:
+        return volumes
+    number = pieces[0].value or Decimal(1)
+    one, other = volumes
+    if one.value is not None and other.value is not None and one.value * number == other.value:
+        return [other]
+    return volumes
 
 
 def _said_shares(note: OperativeNote, fact: Fact) -> int:

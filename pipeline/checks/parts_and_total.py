@@ -22,18 +22,25 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for kind in _KINDS:
         facts = given(note, kind)
-        totals = [fact for fact in facts if fact.scale == "total"]
+        totals = [fact for fact in facts if fact.scale == "total" or (kind in _BARE and _led(note, fact))]
         shared = [fact for fact in facts if fact.scale in ("each", "per_side")]
         if kind == "injection_volume" and shared and len(shared) == len(facts):
             totals += given(note, "injection_total")  # injection_total adds up what was said one by one
         if kind == "medication_volume" and shared and not totals:
             totals += _unnamed(note, shared)
         for total in totals:
-            same = [fact for fact in facts if fact is not total and fact.scale != "total" and _alike(fact, total)]
+            same = [fact for fact in facts if fact not in totals and _alike(fact, total)]
             one = _compare(note, grammar, same, total)
             if one is not None:
                 found.append(one)
     return found
+
+
+def _led(note: OperativeNote, fact: Fact) -> bool:
+    """ "In all 3 plates and 10 screws": what is counted in a sentence that begins so is all there is."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    words = passage.text.lower().split()[:3] if passage is not None else []
+    return words[:2] in (["in", "all"], ["in", "total"]) or words[:1] in (["altogether"], ["overall"])
 
 
 def _unnamed(note: OperativeNote, parts: list[Fact]) -> list[Fact]:

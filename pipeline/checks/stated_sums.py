@@ -32,14 +32,14 @@ _TO = _words(
 _SO = _words(
     ", ( : = so that is total for giving makes making or traction tourniquet clamp time ischemia ischaemia ischemic "
     "ischaemic warm cold cross bypass operation operating operative duration surgery a of the was which cuff in all "
-    "skin surgical op or altogether makes"
+    "it took lasted skin surgical op or altogether makes"
 )
 _OTHER_TIME = _words("before after later earlier ago apart between prior from previous")
 _TIMES = _words("x times × *")
 _MAKES = _words("= is makes making that total so ( , in all for")
 _LEADS = _words("together total altogether = makes making sum")
 _ENDS = _words("total altogether together")
-_SUMMED = _words("mass volume amount catalytic")
+_SUMMED = _words("mass volume amount catalytic fraction")
 _SLACK = 2  # minutes: times of day are said to the minute
 _CLOSE, _FAR = 5, 12  # tokens
 
@@ -50,8 +50,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         tokens = read(passage)
         if not any(token.quantity is not None for token in tokens):
             continue
-        told = [*_spans(note, passage, tokens), *_products(tokens), *_sums(note, passage, tokens), *_shares(tokens),
-                *_bracketed(tokens)]  # fmt: skip
+        told = [*_spans(note, passage, tokens), *_whole(note, passage, tokens), *_packed(tokens), *_products(tokens),
+                *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens)]  # fmt: skip
         for index, arithmetic in dict(told).items():
             made = finding(
                 "stated_sums", "warning",
@@ -92,6 +92,56 @@ def _spans(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> It
             continue
         if not _held_as_tourniquet(note, passage, minutes):
             yield at, f"{late.text} - {early.text} = {gap} min, said: {plain(minutes)} min"
+
+
+def _whole(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "Incision 13:44. ... Finished 14:55, 71 minutes": the length of the operation behind its end."""
+    times = {fact.name: fact for fact in note.of("clock_time", given=True) if fact.text}
+    start = times.get("incision")
+    ends = {fact.text for name, fact in times.items() if name in ("closure", "operation_end") and passage.holds(fact)}
+    if start is None or passage.holds(start):
+        return  # both in one breath: `_spans`
+    for at, token in enumerate(tokens[:-2]):
+        if token.quantity is None or token.quantity.form != "clock" or token.quantity.text not in ends:
+            continue
+        after = next((place for place in range(at + 1, min(at + 2 + _CLOSE, len(tokens)))
+                      if tokens[place].norm not in _SO), None)  # fmt: skip
+        minutes = _in(tokens[after].quantity, "min") if after is not None else None
+        gap = minutes_between(start.text or "", token.quantity.text)
+        if after is None or minutes is None or gap is None or minutes < _SHORTEST or abs(minutes - gap) <= _ROUNDED:
+            continue
+        between = {one.norm for one in tokens[at + 1 : after]}
+        if {one.norm for one in tokens[after + 1 : after + 2]} & _OTHER_TIME or between & _OTHER_SPAN:
+            continue
+        yield after, f"{token.quantity.text} - {start.text} = {gap} min, said: {plain(minutes)} min"
+
+
+_OTHER_SPAN = _words("tourniquet clamp traction ischemia ischaemia bypass cuff warm cold")
+_SHORTEST, _ROUNDED = 5, 5  # minutes
+_PACKS = _words("cartridges vials ampoules ampules syringes bags bottles packs boxes tubes carpules")
+
+
+def _packed(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "Four cartridges of 1.8 mL, 9.2 mL": more than there is in them."""
+    for index, token in enumerate(tokens[:-3]):
+        held = token.quantity
+        packed = held is not None and (held.unit or "").startswith("{")  # "four cartridges" may be one token
+        of = index + 1 if packed else index + 2
+        number = held.value if packed and held is not None else count(token)
+        if number is None or tokens[of].norm != "of" or not (packed or tokens[index + 1].norm in _PACKS):
+            continue
+        each = tokens[of + 1].quantity if of + 1 < len(tokens) else None
+        if each is None or each.value is None or each.unit is None or each.dimension not in _SUMMED:
+            continue
+        for at in range(of + 2, min(of + 2 + _FAR, len(tokens))):
+            said = _in(tokens[at].quantity, each.unit)
+            if tokens[at].norm in (".", ";") or (said is None and count(tokens[at]) is not None):
+                break
+            if said is not None and said > each.value * number:
+                product = f"{plain(Decimal(number))} x {amount(each.value, each.unit)}"
+                worked = amount(each.value * number, each.unit)
+                yield at, f"{product} = {worked}, said: {amount(said, each.unit)}"
+                break
 
 
 def _held_as_tourniquet(note: OperativeNote, passage: Passage, minutes: Decimal) -> bool:

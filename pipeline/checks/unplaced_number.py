@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from pipeline import quantities, tokens
+from pipeline.checks import base
 from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
@@ -95,6 +98,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if behind and after[:1] == ["of"]:
         return False  # "cefazolin at induction, two mL of blue dye": of what follows
     if not dimension:
+        if _is_share(passage, after):
+            return False
         if after[:1] and after[0] in _OFTEN:
             return False  # "ointment three times daily": how often, no dose
         if _CONTAINERS & {*before[-1:], *after[:1]}:
@@ -107,6 +112,27 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if any(word in _PLAIN for word in after[:3]):
         return False
     return not (dimension == "volume" and behind and bool(before) and before[-1] in _CARRIER)
+
+
+def _is_share(passage: Passage, after: list[str]) -> bool:
+    """ "Twenty millilitres of lidocaine, ten at the midline and ten at the pocket": a share of the volume before it,
+    told with its place, where the shares come to the whole."""
+    if not after or after[0] not in _PLACES:
+        return False
+    volume, shares = None, Decimal(0)
+    read = base.read(passage)
+    for at, token in enumerate(read[:-1]):
+        quantity = token.quantity
+        if quantity is None or quantity.value is None:
+            continue
+        if quantity.dimension == "volume" and volume is None:
+            volume = quantity.value
+        elif quantity.dimension == "" and read[at + 1].norm in _PLACES:
+            shares += quantity.value
+    return volume is not None and volume == shares
+
+
+_PLACES = frozenset({"at", "in", "into", "on", "around", "behind", "under", "to", "above", "below", "along", "for"})
 
 
 def _beside(passage: Passage, piece: Evidence) -> tuple[list[str], list[str]]:

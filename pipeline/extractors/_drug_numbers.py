@@ -25,7 +25,8 @@ def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
 
 
 _AFTER_DOSE = frozenset(
-    {"for", "daily", "twice", "once", "given", "was", "were", "and", "iv", "im", "sc", "at", "bd", "od", "tds", "bid",
+    {"for", "daily", "twice", "once", "given", "with", "plus", "into", "in",
+     "was", "were", "and", "iv", "im", "sc", "at", "bd", "od", "tds", "bid",
      "tid", "every", "then", "before", "on", "intravenously"}
 )  # fmt: skip
 
@@ -40,6 +41,10 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
             after[1].norm not in _SAME_DRUG
         )
     between = sentence.tokens[index + 1 : drug.first]
+    if [token.norm for token in between] == ["with"] and any(
+        token.norm in ("cement", "pmma", "beads", "spacer") for token in sentence.tokens[max(0, index - 5) : index]
+    ):
+        return True  # "one pack of cement, 40 g with gentamicin"
     joined = next((at for at, token in enumerate(between) if token.norm in ("with", "plus", "and", "then")), None)
     if joined is None or not index or not any(token.quantity is not None for token in between[joined:]):
         return False
