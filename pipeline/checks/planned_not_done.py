@@ -46,7 +46,32 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 ask="Say that it was done, or that it was left out and why.",
             )
         )
-    return found
+    return found + _other_side(note, grammar)
+
+
+_ONE_SIDE = re.compile(r"\b(?:only|other side|contralateral|later|another day|next|not|stage[ds]?|alone)\b", re.I)
+
+
+def _other_side(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    """Agreed on or planned for both sides, and told of one."""
+    both = [fact for fact in note.of("procedure", "consent", "time_out") if fact.laterality == "bilateral"
+            and fact.certainty == "affirmed" and (fact.status == "planned" or fact.kind != "procedure")]  # fmt: skip
+    done = [fact for fact in note.of("procedure", "act", "injection", "injection_volume", given=True)
+            if fact.laterality is not None]  # fmt: skip
+    sides = {fact.laterality for fact in done}
+    if not both or len(sides) != 1 or "bilateral" in sides:
+        return []
+    told = [passage.text for passage in note.sections.description if any(passage.holds(fact) for fact in done)]
+    if _ONE_SIDE.search(" ".join(told)):
+        return []
+    return [
+        finding(
+            "planned_not_done", "warning",
+            f"{called(both[0], grammar, 'The operation')} was said for both sides; only the {done[0].laterality} side "
+            "is told as done.",
+            [both[0], done[0]], ask="Say that the other side was done, or why it was not.", about="side",
+        )
+    ]  # fmt: skip
 
 
 def _first_step(note: OperativeNote) -> int | None:

@@ -40,7 +40,7 @@ def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if _on_the_midline(operated, grammar):
         sided = [fact for fact in sided if not _on_both(fact, sided)]
     if not operated:
-        return _among([fact for fact in sided if fact.kind in _FIRM], grammar)
+        return _among([fact for fact in sided if fact.kind in _FIRM or fact.name in _TREATS], grammar)
     found = _same_procedure(note, operated, grammar)
     if "bilateral" in sides:
         return found
@@ -84,6 +84,8 @@ def _on_both(fact: Fact, sided: list[Fact]) -> bool:
     )
 
 
+# Drains that are the treatment: a chest drain for a pneumothorax goes where that is.
+_TREATS = frozenset({"chest-tube", "nephrostomy"})
 _EACH = frozenset({"injection_volume", "tourniquet", "tourniquet_pressure"})
 _TOGETHER = 20  # words
 

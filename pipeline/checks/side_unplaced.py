@@ -12,8 +12,13 @@ from pipeline.rows import Concept
 MEANING = "A side was said that no entry of the note holds, and it is not that of the operation."
 
 
+_FOR = ("preop_diagnosis", "postop_diagnosis", "diagnosis")
+
+
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     operated = [fact for fact in note.of("procedure", given=True) if fact.laterality is not None]
+    # Where no operation has a side, what it was for may have one.
+    operated = operated or [fact for fact in note.of(*_FOR, given=True) if fact.laterality is not None]
     sides = {fact.laterality for fact in operated}
     if len(sides) != 1 or "bilateral" in sides:
         return []
