@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline import laterality, sidewise, stated_sides
+from pipeline import laterality, sideshare, sidewise, stated_sides
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Concept, Device, Drug, Kind
@@ -38,7 +38,8 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     operation, said = _operation(facts, grammar)
     standing = Standing(reading, grammar, _operated(facts, grammar))
     facts = _relative(facts, reading, grammar)
-    facts = [_of_block(_of_number(fact, reading, grammar), facts, reading, grammar) for fact in facts]
+    facts = [_of_place(_of_number(fact, reading, grammar), reading, grammar) for fact in facts]
+    facts = [_of_block(fact, facts, reading, grammar) for fact in facts]
     if operation is None and not standing.any:
         return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
@@ -77,6 +78,7 @@ def _relative(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list
     doubt that tells so."""
     if not any(laterality.RELATIVE in fact.doubts for fact in facts):
         return list(facts)
+    operation, _ = _operation(facts, grammar)  # "on the operated side"
     before: dict[int, tuple[Laterality | None, bool]] = {}
     said: set[Laterality | None] = set()
     for sentence in reading.sentences:
@@ -90,7 +92,7 @@ def _relative(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list
     for fact in facts:
         near = sorted(before, key=lambda word: abs(word - fact.evidence.first))
         only, other = before[near[0]] if near and laterality.RELATIVE in fact.doubts else (None, False)
-        value = opposite(only) if other else only
+        value = opposite(only) if other else only or operation
         told = fact
         if value in ("left", "right"):
             rest = tuple(doubt for doubt in fact.doubts if doubt != laterality.RELATIVE)
@@ -120,6 +122,19 @@ def _of_number(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
 def _sentence(reading: Reading, fact: Fact) -> Sentence | None:
     return next((one for one in reading.sentences if one.tokens
                  and one.tokens[0].first <= fact.evidence.first <= one.tokens[-1].last), None)  # fmt: skip
+
+
+def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
+    """ "Patent blue, two mils under the right areola": an amount has the side of where it was given."""
+    if fact.laterality is not None or fact.kind not in _GIVEN or fact.scale is not None or not _free(fact):
+        return fact
+    sentence = _sentence(reading, fact)
+    if sentence is None or not _is_local(fact, grammar):
+        return fact
+    sides = laterality.sides(sentence, grammar)
+    last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
+    ends = sideshare.closing(sentence, sides, last) if len({side.value for side in sides}) == 1 else None
+    return fact if ends is None else replace(fact, laterality=ends.value)
 
 
 def _of_block(fact: Fact, facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> Fact:

@@ -14,7 +14,7 @@ phrase first. What is decided here:
 
 from __future__ import annotations
 
-from pipeline import clauses, sideshare
+from pipeline import clauses, sideshare, sidewise
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Mention, Sentence
@@ -140,6 +140,10 @@ def _trails(sentence: Sentence, side: Side) -> bool:
     """Whether a side closes what was said before it in a stream of speech ("through a needle on both sides balloons
     ...", "middle meatal antrostomy on the right polyps removed")."""
     tokens = sentence.tokens
+    if side.first and tokens[side.first - 1].quantity is not None and (
+        sidewise.side_of(sentence, side.first - 1) == side.value
+    ):
+        return True  # "two hundred right and one eighty left cement four millilitres"
     if not _unmarked(sentence) or side.first < 2:
         return False
     after = tokens[side.last + 1].norm if side.last + 1 < len(tokens) else ""

@@ -45,25 +45,40 @@ def told_later(sentence: Sentence, side: Side, last: int) -> bool:
 SUBJECT = 4  # words of what is told of, behind its side
 
 
+def _marked(sentence: Sentence) -> bool:
+    """Whether a sentence is not a long stream of speech, in which nobody said where a phrase ends."""
+    return len(sentence.tokens) <= _STREAM
+
+
+_STREAM = 40  # tokens
+
+
 def closing(sentence: Sentence, found: list[Side], last: int) -> Side | None:
     """The side that ends the phrase of a thing: "chest tube placed to the apex on the left", where nothing else is
     named between the two and no other side is said behind it."""
-    later = [side for side in found if side.first > last]
-    if len({side.value for side in later}) != 1 or later[0].value is None or later[0].first - last > _PHRASE:
+    later = [side for side in found if side.first > last] if _marked(sentence) else []
+    if len({side.value for side in later}) != 1 or later[0].value not in ("left", "right"):
+        return None
+    if later[0].first - last > _PHRASE:
         return None
     side, tokens = later[0], sentence.tokens
     shut = side.last + 1 >= len(tokens) or tokens[side.last + 1].punctuation or (
         any(m.table == "sites" and m.first == side.last + 1 for m in sentence.mentions)
     )  # fmt: skip
     between = range(last + 1, side.first)
-    if not shut or any(tokens[at].punctuation or tokens[at].norm in _JOIN for at in between):
+    sized = all(tokens[at].quantity or tokens[at].punctuation or tokens[at].norm in _SIZE for at in between)
+    if not shut or (not sized and any(tokens[at].punctuation or tokens[at].norm in _JOIN for at in between)):
         return None
+    if sized and any(tokens[at].punctuation for at in between):  # "Redivac, ten French, on the left"
+        return side if not any(tokens[at].norm in (".", ";") for at in between) else None
     if any(m.table in _NAMED - {"sites"} and m.first in between for m in sentence.mentions):
         return None
-    led = any(tokens[at].norm in ("on", "in", "to", "into", "at", "through", "of") for at in between)
+    led = any(tokens[at].norm in _LED for at in between)
     return side if led and not clauses.parted(sentence, last, side.first) else None
 
 
+_LED = frozenset("on in to into at through of under around beneath behind over near inside".split())
+_SIZE = frozenset({"x", "on", "in", "to", "the", "at", "size", "french", "each", "a", "one", "single"})
 _PHRASE = 12  # words from a thing to the side that ends its phrase
 _JOIN = frozenset({"and", "but", "then", "while", "with", "no", "not", "from"})
 _NAMED = frozenset("sites findings diagnoses acts procedures devices drains approaches complications".split())

@@ -34,11 +34,25 @@ def _side_of(sentence: Sentence, index: int) -> Laterality | None:
         return None
     for bounds in (_BOUNDS, _BOUNDS - {","}):
         linked = {at: _linked(sentence, at, sides, numbers, bounds) for at in numbers}
-        led = min(sides) < numbers[0]
+        led = min(sides) < numbers[0] and not _follows(sentence, min(sides))
+        if not led:  # "two hundred right and one eighty left cement four millilitres": the side is of the number before
+            taken = {at: sides.get(_side_before(sentence, at, sides)) for at in numbers}
+            linked = {at: (None if taken[at] else before, after) for at, (before, after) in linked.items()}
         own = {at: (before or after) if led else (after or before) for at, (before, after) in linked.items()}
         if {"left", "right"} <= set(own.values()):
             return own.get(index)
     return None
+
+
+def _follows(sentence: Sentence, side: int) -> bool:
+    """Whether a side stands right behind a number."""
+    return side > 0 and sentence.tokens[side - 1].quantity is not None
+
+
+def _side_before(sentence: Sentence, number: int, sides: dict[int, Laterality]) -> int:
+    """The nearest side before a number, if a number stands right before that side; else -1."""
+    at = max((side for side in sides if side < number), default=-1)
+    return at if at > 0 and _follows(sentence, at) else -1
 
 
 def told(sentence: Sentence) -> bool:
@@ -72,10 +86,12 @@ def _linked(
 ) -> tuple[Laterality | None, Laterality | None]:
     """The side before and the side after a number that no boundary and no other number parts from it."""
     found: list[Laterality | None] = []
+    own = sentence.tokens[number].quantity
+    bare = own is not None and own.unit is None  # it reaches over no other number, whatever that is of
     for way in (-1, 1):
         at = number + way
         while 0 <= at < len(sentence.tokens) and at not in sides:
-            if at in numbers or sentence.tokens[at].norm in bounds:
+            if at in numbers or sentence.tokens[at].norm in bounds or (bare and sentence.tokens[at].quantity):
                 break
             at += way
         found.append(sides.get(at))
@@ -94,6 +110,8 @@ def _is_like(sentence: Sentence, index: int, at: int) -> bool:
 
 def _side(sentence: Sentence, at: int) -> Laterality | None:
     token = sentence.tokens[at]
+    if _is_pair(sentence, at):
+        return None  # "left and right together"
     if token.norm in _INITIALS:
         return _INITIALS[token.norm] if _is_initial(sentence, at) else None
     side = _SIDES.get(token.norm)
@@ -103,6 +121,12 @@ def _side(sentence: Sentence, at: int) -> Laterality | None:
     if side == "left" and _remains(sentence, at, after):
         return None
     return side
+
+
+def _is_pair(sentence: Sentence, at: int) -> bool:
+    norms = [token.norm for token in sentence.tokens]
+    return any(norms[one : one + 3] in (["left", "and", "right"], ["right", "and", "left"])
+               for one in (at - 2, at) if one >= 0)  # fmt: skip
 
 
 def _is_initial(sentence: Sentence, at: int) -> bool:

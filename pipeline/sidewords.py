@@ -69,12 +69,22 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
                 continue
             end = at + len(words) - 1
             side = _read(sentence, grammar, at, end, row)
-            if side is not None and not _inside_name(sentence, side, grammar):
+            if side is not None and not _inside_name(sentence, side, grammar) and not _denied(folded, at):
                 found.append(side)
             step = len(words)
             break
         at += step
     return found
+
+
+def _denied(norms: list[str], at: int) -> bool:
+    """Whether a side is the one that it was not: "knee arthroscopy, not the left", "the right rather than the left"."""
+    at -= 1
+    while at >= 0 and norms[at] in ("the", "on", "in", "of", "at", "for", "to"):
+        if norms[at] == "of" and norms[max(0, at - 1)] == "instead":
+            return True
+        at -= 1
+    return at >= 0 and (norms[at] == "not" or norms[max(0, at - 1) : at + 1] == ["rather", "than"])
 
 
 def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Concept) -> Side | None:
@@ -175,15 +185,27 @@ def _stands_alone(sentence: Sentence, at: int) -> bool:
         return False
     if before is not None and before.norm == "(":
         return after is not None and after.norm == ")" and (at < 2 or tokens[at - 2].quantity is None)
-    if before is None:
+    if before is None and (after is None or not after.norm.isalpha()):
         return after is not None and (after.norm == ":" or (_amount(after) and _both_initials(sentence)))
     if after is not None and (_amount(after) or after.norm == ":") and _both_initials(sentence):
         return True
+    if after is not None and _opens(sentence, at) and after.norm.isalpha() and len(after.norm) > 1 and (
+        {"L", "R"} <= {token.text for one, token in enumerate(tokens) if _opens(sentence, one)}
+        and not any(m.table == "team" for m in sentence.mentions) and sentence.section not in ("team", "identity")
+    ):  # "L Rutherford 4, R claudication", but "assistants L Brown, R Green"
+        return True
+    if before is None:
+        return False
     led = tokens[at - 2].norm if before.norm == ":" and at > 1 else before.norm
     if led in ("side", "laterality"):
         return True
     shut = after is None or after.punctuation or after.norm in BREAKS or _amount(after)
     return shut and any(m.table in _BESIDE and m.last == at - 1 for m in sentence.mentions)
+
+
+def _opens(sentence: Sentence, at: int) -> bool:
+    """Whether a part of a list begins with a token."""
+    return at == 0 or sentence.tokens[at - 1].norm in (",", ";", ":", "and", "+", "&")
 
 
 def _amount(token: Token) -> bool:

@@ -101,7 +101,8 @@ def _of_other(sentence: Sentence, said: list[Side]) -> bool:
 
 def is_other(sentence: Sentence, side: Side) -> bool:
     """Whether a relative side is the other one ("contralateral") and not the same ("ipsilateral")."""
-    return not any(token.norm in ("ipsilateral", "same") for token in sentence.tokens[side.first : side.last + 1])
+    said = {token.norm for token in sentence.tokens[side.first : side.last + 1]}
+    return said.isdisjoint(("ipsilateral", "same", "operated", "operative", "affected", "operation"))
 
 
 def _is_label(sentence: Sentence, head: Side) -> bool:
@@ -109,8 +110,11 @@ def _is_label(sentence: Sentence, head: Side) -> bool:
     tokens = sentence.tokens
     behind = (token for token in tokens[head.last + 1 :] if token.punctuation)
     mark = next(behind, None)
-    short = len(tokens) <= _FRAGMENT
-    return short or (mark is not None and mark.norm == ":" and tokens.index(mark) - head.last <= _FRAGMENT)
+    sites = {at for m in sentence.mentions if m.table == "sites" for at in range(m.first, m.last + 1)}
+    alone = all(token.punctuation or token.norm in _BEHIND or at in sites
+                for at, token in enumerate(tokens) if at > head.last)  # fmt: skip
+    labelled = mark is not None and mark.norm == ":" and tokens.index(mark) - head.last <= _FRAGMENT
+    return alone or labelled or len(tokens) <= _FRAGMENT
 
 
 _FRAGMENT = 6  # tokens
@@ -135,6 +139,16 @@ _BEHIND = frozenset(
 _SHUT = frozenset({",", ":", ".", ";", "-", "—", "–"})
 
 
+def _list_number(sentence: Sentence) -> int:
+    """How many tokens the number of a list takes: "2) R thigh: ...", "1. Right ear." """
+    tokens = sentence.tokens
+    if tokens[0].norm[:-1].isdigit() and tokens[0].norm[-1] in ").":
+        return 1
+    if tokens[0].quantity is None or tokens[0].quantity.unit is not None:
+        return 0
+    return 2 if len(tokens) > 1 and tokens[1].norm in (")", ".", ":") else 0
+
+
 def heading(sentence: Sentence, said: list[Side], operated: Set[str] = frozenset()) -> Side | None:
     """The side that a sentence opens with and means for what follows: "Right ear first.", "On the left, ...", "then
     the right knee old graft torn" where the knee is operated on."""
@@ -142,10 +156,12 @@ def heading(sentence: Sentence, said: list[Side], operated: Set[str] = frozenset
         return None
     first = said[0]
     tokens = sentence.tokens
+    number = _list_number(sentence)
     before = {index for m in sentence.mentions if m.table == "sites" for index in range(m.first, m.last + 1)
               if m.first == 0 and m.last + 2 == first.first and tokens[m.last + 1].norm == ","}  # "Shoulder, left"
-    if first.first > 8 or any(token.norm not in _LEAD and index not in before
-                              for index, token in enumerate(tokens[: first.first])):  # fmt: skip
+    if first.first - number > 8 or any(
+        tokens[index].norm not in _LEAD and index not in before for index in range(number, first.first)
+    ):
         return None
     at = first.last + 1
     sites = {m.first: m.last for m in sentence.mentions if m.table == "sites"}

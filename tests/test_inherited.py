@@ -138,6 +138,9 @@ def test_both_sides_spoken_of_and_none_with_the_operation_is_a_doubt() -> None:
         ("Right knee: 40 mg of triamcinolone.", "medication_dose", ["right"]),
         ("Ten mL of lidocaine on the right, five mL on the left.", "medication_volume", ["right", "left"]),
         ("R specimen 48 g, L specimen 210 g.", "measurement", ["right", "left"]),
+        ("Patent blue, two mL under the right areola.", "medication_volume", ["right"]),
+        ("A Redivac, ten French, on the left.", "drain_size", ["left"]),
+        ("2) R thigh: vein exposed, diameter 4 mm.", "measurement", ["right"]),
         # an antibiotic is given to the whole patient
         ("Right knee: cefazolin 2 g IV.", "medication_dose", [None]),
         ("Intercostal block L with 20 mL of ropivacaine.", "medication_volume", ["left"]),
