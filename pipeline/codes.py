@@ -68,12 +68,22 @@ def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     return Quantity(form="code", text=text), index
 
 
+_LISTED = frozenset({"draws", "pulls", "aspirates", "aliquots", "injections"})
+
+
+def listed_digits(norms: Sequence[str], start: int) -> bool:
+    """ "Draws five five four five": whether a digit stands in a list of amounts, each of one digit."""
+    while start > 0 and norms[start - 1] in _DIGITS:
+        start -= 1
+    return start > 0 and norms[start - 1] in _LISTED
+
+
 def loose_code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """Phone numbers, long digit strings, four and more digits said one by one."""
     norm = norms[start]
     if not norm.isalpha() and _PHONE.match(norm):
         return Quantity(form="code", text=tokens[start].text), start + 1
-    if norm in _DIGITS and _at(norms, start + 1) in _DIGITS:
+    if norm in _DIGITS and _at(norms, start + 1) in _DIGITS and not listed_digits(norms, start):
         run = numerals.read(norms, start)
         if run is not None and run.shape == "digits" and len(run.digits) >= 4 and run.value == int(run.digits):
             return Quantity(form="code", text=run.digits), run.end

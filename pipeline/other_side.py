@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline import laterality, sidewise
-from pipeline.extractors.base import make, mentions, quantities
+from pipeline.extractors.base import make, mentions, quantities, scope_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
 
@@ -33,7 +33,9 @@ def fill(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact
     before: Sentence | None = None
     for sentence in reading.sentences:
         for index, quantity in quantities(sentence):
-            if quantity.form not in _FORMS or not all(_weak(one) for one in _of(result, sentence, index, quantity)):
+            told = _of(result, sentence, index, quantity)
+            past = scope_at(sentence, "status", index, "performed") != "performed"
+            if quantity.form not in _FORMS or past or not all(_weak(one) for one in told):
                 continue
             result = _from_sentence(result, reading, sentence, index, quantity) or (
                 _from_before(result, reading, sentence, index, quantity, before, grammar) if before else None
@@ -66,7 +68,7 @@ def _from_sentence(
         return None
     others: list[Fact] = []
     for at, other in quantities(sentence, quantity.dimension):
-        if at != index and sidewise.side_of(sentence, at) not in (None, side):
+        if at < index and sidewise.side_of(sentence, at) not in (None, side):
             others += _of(facts, sentence, at, other)
     return _lent(facts, others, reading, sentence, index, quantity, side)
 

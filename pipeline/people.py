@@ -112,6 +112,8 @@ def beside(
     for person in found:
         if person.first in taken:
             continue
+        if first <= person.first <= last:
+            return person  # "scrub nurse Lindqvist": the role ends in the title
         if 0 <= person.first - last - 1 <= reach and not _split(sentence, last + 1, person.first):
             return person
     for person in reversed(found):

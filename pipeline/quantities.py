@@ -13,6 +13,7 @@ from decimal import Decimal
 from functools import lru_cache
 
 from pipeline import compounds, day_times, fillers, identifiers, numerals, shapes
+from pipeline.codes import listed_digits
 from pipeline.dates import MONTHS
 from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
 from pipeline.ranges import join
@@ -240,6 +241,8 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
     if said is not None and said.row == "foot" and not _is_feet(norms, numeral, said):
         said = None
     bare_part = part and numeral.end == numeral.start + 1 and numeral.spoken
+    if numeral.shape == "digits" and numeral.digits and listed_digits(norms, numeral.start):
+        return _first_only(norms, numeral)
     if said is None:
         if bare_part:
             return None

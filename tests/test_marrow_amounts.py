@@ -61,6 +61,13 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
      [("draw_count", "8", None, None), ("harvest_total", "60", "mL", None), ("product_volume", "7", "mL", None)]),
     ("Marrow was taken before from both crests thirty right and twenty eight left fifty eight total six mils ACD.",
      [("draw", "30", None, "right"), ("draw", "28", None, "left"), ("harvest_total", "58", None, None)]),
+    ("Marrow from the left crest, then draws five five four five five six that makes thirty.",
+     [("draw", "6", None, None), *(("draw", value, None, "left") for value in "55455"),
+      ("harvest_total", "30", None, None)]),
+    ("Marrow from the right crest: 11 draws, 55 mL. Concentrated to 6 mL. Cell count sent. Right hip: trocar into the "
+     "necrotic zone, 4 mL given over 2 minutes. Left hip: 2 mL.",
+     [("draw_count", "11", None, "right"), ("harvest_total", "55", "mL", None), ("product_volume", "6", "mL", None),
+      ("injection_volume", "4", "mL", "right"), ("injection_volume", "2", "mL", "left")]),
     ("BMAC: fifty five mils from the ipsilateral crest, concentrated to four mils.",
      [("draw", "55", "mL", None), ("product_volume", "4", "mL", None)]),
 ])  # fmt: skip

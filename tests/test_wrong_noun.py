@@ -13,6 +13,13 @@ def test_a_number_before_a_tool_is_no_length_of_the_incision() -> None:
     assert [fact.value for fact in facts if fact.kind == "device_size"] == [Decimal(8)]
 
 
+def test_a_role_that_ends_in_a_title_has_the_name_behind_it() -> None:
+    told = facts_of("Scrub nurse Lindqvist, anaesthetist doctor Mbeki.")
+    assert [(fact.name, fact.text) for fact in told if fact.kind == "team_member"] == [
+        ("scrub-nurse", "Lindqvist"), ("anaesthetist", "Mbeki")
+    ]  # fmt: skip
+
+
 def test_a_part_that_no_row_has_is_not_the_part_before() -> None:
     facts = facts_of("Talar dome grade 3, shaved; syndesmotic ligament intact.")
     assert [fact.body_site for fact in facts if fact.name == "intact"] == [None]

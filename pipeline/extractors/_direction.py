@@ -89,6 +89,19 @@ def goes_in(sentence: Sentence, index: int) -> bool:
     return False
 
 
+def headed(sentence: Sentence, index: int) -> Mention | None:
+    """ "Left hip: seven millilitres", "right knee, three": the site that leads a statement of nothing else."""
+    sites = [site for site in base.mentions(sentence, "sites") if site.last < index]
+    if len(sites) != 1 or "iliac-crest" in sites[0].id or index + 2 < len(sentence.tokens):
+        return None
+    inside = range(sites[0].first, sites[0].last + 1)
+    rest = [token.norm for at, token in enumerate(sentence.tokens[:index]) if at not in inside]
+    return sites[0] if set(rest) <= _HEAD else None
+
+
+_HEAD = frozenset({"left", "right", "the", ":", ",", "-", "and", "then", "in", "into", "another"})
+
+
 def from_bone(sentence: Sentence, index: int, grammar: Grammar) -> bool:
     """ "Fifty five mils from the crest": it came out of the bone, whatever was made of it."""
     tokens = sentence.tokens

@@ -108,6 +108,7 @@ def _number(
     if quantity.dimension == "volume" and (
         _follows_counted(sentence, index) or _in_draws(sentence, grammar, index)
         or (_direction.held_in(sentence, index) and sentence.tokens[index + 1].norm == "into")
+        or _behind_count(sentence, grammar, index)
     ):
         facts.append(
             base.claim("harvest_total", reading, sentence, index, index, index, 4, unit=quantity.unit, scale="total",
@@ -156,6 +157,8 @@ def _draw(
 ) -> list[Fact]:
     if cues.around(sentence, grammar, index, index, "blood-loss") or _in_draws(sentence, grammar, index):
         return []
+    if _behind_count(sentence, grammar, index):
+        return []
     if _direction.held_in(sentence, index) and _counts_before(sentence, grammar, index):
         return []
     if any(m.id in _MADE and 0 < m.first - index <= 3 for m in base.mentions(sentence, "injectates")):
@@ -199,6 +202,18 @@ def _draw(
         base.claim("draw", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit, scale=scale,
                    laterality=side)
     ]  # fmt: skip
+
+
+def _behind_count(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "Eleven draws, fifty five millilitres": the draws together, where no further amount follows."""
+    tokens = sentence.tokens
+    if index < 3 or tokens[index - 1].norm not in (",", ":", "=") or cues.scale(sentence, index) is not None:
+        return False
+    nouns = [hit for hit in cues.hits(sentence, grammar, "draw-noun") if hit.last == index - 2]
+    count = tokens[nouns[0].first - 1].quantity if nouns and nouns[0].first else None
+    if count is None or count.dimension or count.form != "number" or (count.value or 0) < 2:
+        return False
+    return not any(at > index for at, _ in base.quantities(sentence, "volume", ""))
 
 
 def _counts_before(sentence: Sentence, grammar: Grammar, index: int) -> bool:

@@ -92,7 +92,8 @@ def _marks(sentence: Sentence, grammar: Grammar, marrow: bool) -> Iterator[tuple
     made |= {at for at, token in enumerate(sentence.tokens) if token.norm in _MADE}
     given = {hit.first for hit in cues.hits(sentence, grammar, "injection-phase")}
     sites = {m.last for m in base.mentions(sentence, "sites")}
-    ends = {hit.first for hit in cues.hits(sentence, grammar, "leaving-harvest")}
+    ends = {hit.first for hit in cues.hits(sentence, grammar, "leaving-harvest")
+            if not (hit.first and sentence.tokens[hit.first - 1].norm in ("cell", "cells", "cfu"))}  # fmt: skip
     for at, token in enumerate(sentence.tokens):
         if at in ends:
             yield at, ""
@@ -104,7 +105,9 @@ def _marks(sentence: Sentence, grammar: Grammar, marrow: bool) -> Iterator[tuple
             yield at, "drawn"
         elif token.norm in ("got", "gets") and at and (at - 1 in sites or sentence.tokens[at - 1].norm in _SIDES):
             yield at, "given"  # "the right ankle got four millilitres"
-        elif at not in inside and token.norm in _STARTS and marrow and not _soon(others, at):
+        elif at not in inside and token.norm in _STARTS and marrow and not _soon(others, at) and not (
+            at + 1 < len(sentence.tokens) and sentence.tokens[at + 1].norm == "off"  # "an effusion was taken off"
+        ):
             yield at, "drawn"
 
 
@@ -178,13 +181,14 @@ def _amount(
     into = into or after[:3] in (("in", "the", "joint"), ("in", "each", "joint"), ("in", "both", "joints"))
     summed = bool({"total", "altogether"} & set(before[-3:]))  # "total injected, six"
     into = into or (not summed and _direction.goes_in(sentence, index) and not _direction.of_other(sentence, index))
+    into = into or (not bare and bool(set(after[:1]) & _GIVEN)) or _direction.headed(sentence, index) is not None
     into = into and not _direction.held_in(sentence, index)
     into = into or (after[:1] == ("went",) and bool({"in", "into"} & set(after[1:4]))) or (
         after[:1] in (("were",), ("was",)) and bool(_GIVEN & set(after[1:2])))  # fmt: skip
     if state in ("made", "given") and not set(after) & _BENCH and (target is not None or into):
         scale = "each" if "each" in after[:3] or "every" in after[:3] else None
         what = next((m.id for m in base.mentions(sentence, "injectates")), None)
-        site = _direction.place(sentence, index)
+        site = _direction.place(sentence, index) or _direction.headed(sentence, index)
         where = laterality.side_for(sentence, site.first, site.last, grammar)[0] if site and not scale else None
         return claim("injection_volume", 0, name=what, body_site=site.id if site else None, laterality=own or where,
                      scale=scale)  # fmt: skip
