@@ -166,7 +166,7 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         spans.append(_whole(sentence, hit))
     else:
         back = start_behind(sentence, hit)
-        if axis == "status":
+        if axis == "status" or rule.direction != "after" and _told_before(sentence, hit.first):
             back = max(back, clauses.bounds(sentence, hit.first)[0])
         # what comes before such a cue is its subject ("a tear was not seen"): then it governs nothing ahead
         subject = axis == "certainty" and rule.direction == "both" and _is_thick(sentence, back, hit.first)
@@ -183,6 +183,10 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     last = max(span[1] for span in spans)
     if rule.id == "unable" and sentence.tokens[min(hit.last + 1, last)].norm in _OVERCOME:
         last = min([last, *(m.first - 1 for m in sentence.mentions if m.table in _SEEN and m.first > hit.last)])
+    if rule.id == "none" and sentence.tokens[hit.first - 1].norm in ("was", "were") and _were_none(sentence, hit):
+        first = min([m.first for m in sentence.mentions if m.table in _SEEN and first <= m.first] or [hit.first])
+    if rule.id in _LONG_AGO and sentence.tokens[min(hit.last + 1, len(sentence.tokens) - 1)].norm in _GOES_ON:
+        last = clauses.bounds(sentence, hit.last)[1] - 1  # "a colonoscopy two years ago with no polyps"
     if rule.id in _AT_HOME and not any(m.table == "drugs" and first <= m.first <= last for m in sentence.mentions):
         return []
     if rule.id in _AT_HOME:  # "is on metformin and had two grams of cefazolin"
@@ -200,6 +204,22 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
 
 
 _AT_HOME = frozenset({"taken-at-home", "and-takes"})
+_LONG_AGO = frozenset({"historical-before"})
+_GOES_ON = _words("with showing which")
+
+
+def _told_before(sentence: Sentence, index: int) -> bool:
+    """Whether the clause before the one at a token tells something of its own: "the serosa was intact and the
+    perforation was ruled out". "A tear and loose bodies were not seen" is one list."""
+    start = clauses.bounds(sentence, index)[0]
+    before = clauses.bounds(sentence, start - 1)[0] if start else 0
+    own = any(start <= m.first < index and m.table not in BY_THE_WAY for m in sentence.mentions)
+    return start > 0 and own and any(token.norm in clauses.FINITE for token in sentence.tokens[before:start])
+
+
+def _were_none(sentence: Sentence, hit: CueHit) -> bool:
+    """ "We looked for a leak with methylene blue and there was none": no drug is said not to be there."""
+    return hit.first > 1 and sentence.tokens[hit.first - 2].norm == "there"
 # "Unable to cross the stenosis": what could not be overcome is there.
 _OVERCOME = _words("cross pass traverse negotiate reach remove reduce relieve clear treat correct control close")
 _SEEN = frozenset({"findings", "diagnoses", "complications"})

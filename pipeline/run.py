@@ -16,6 +16,7 @@ from typing import Literal, cast
 import numpy as np
 
 from pipeline import (
+    abandoned,
     agreement,
     answers,
     assemble,
@@ -294,7 +295,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
         found += extractor.extract(reading, rules)
     told = other_side.fill(same_again.repeat(arbitrate(found), reading, rules), reading, rules)
     stated = unused.set_aside(removals.explant(inherited.inherit(told, reading, rules), reading, rules), reading)
-    stated = prior_devices.mark(stated, reading)
+    stated = abandoned.doubt(prior_devices.mark(stated, reading), reading, rules)
     return reading, _number(faint.lend(settle.settle(stated, reading, rules), reading))
 
 

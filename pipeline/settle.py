@@ -112,6 +112,14 @@ def _same_thing(one: Fact, other: Fact) -> bool:
     )
 
 
+_HARMS = frozenset({"finding", "complication", "diagnosis"})
+
+
+def _same_harm(one: Fact, other: Fact) -> bool:
+    """A perforation that was suspected as a finding and is told as a complication, or denied as one."""
+    return {one.kind, other.kind} <= _HARMS and _same_thing(replace(one, kind=other.kind), other)
+
+
 def _agree(one: str | None, other: str | None) -> bool:
     return one is None or other is None or one == other
 
@@ -140,7 +148,9 @@ def _last_state(facts: list[Fact]) -> list[Fact]:
     for fact in facts:
         if fact.certainty != "suspected":
             for index, earlier in enumerate(kept):
-                if earlier.certainty == "suspected" and fact.status == "performed" and _same_thing(earlier, fact):
+                if earlier.certainty == "suspected" and fact.status == "performed" and (
+                    _same_thing(earlier, fact) or _same_harm(earlier, fact)
+                ):  # fmt: skip
                     fact = _absorb(fact, earlier)
                     kept.pop(index)
                     break

@@ -179,6 +179,17 @@ def _own_part(sentence: Sentence, drug: Mention) -> list[Token]:
     return found
 
 
+_MEANT_TO = (("was", "to", "be"), ("were", "to", "be"), ("had", "been", "planned"), ("had", "been", "ordered"),
+             ("was", "ordered", "but"), ("was", "planned", "but"), ("was", "intended", "but"))  # fmt: skip
+NEVER_SAID = "said to be planned here; not said to be given"
+
+
+def was_meant(sentence: Sentence, drug: Mention) -> bool:
+    """ "Vancomycin was to be given but ...": meant for this operation, and no medicine to take home."""
+    after = tuple(token.norm for token in sentence.tokens[drug.last + 1 : drug.last + 4])
+    return after in _MEANT_TO and sentence.says({"but", "however", "instead"})
+
+
 _OFTEN = _words("qds qid tds tid bd bid od hourly daily nightly b.d t.d.s q.i.d q.d.s t.i.d b.i.d")
 _IN_THEATRE = _words(
     "intraoperatively intraoperative during repeated repeat redosed throughout until bypass incision closure"

@@ -175,7 +175,8 @@ def _is_out(sentence: Sentence, mention: Mention) -> bool:
     later = [token for index, token in enumerate(tokens[at + 1 : at + 6], at + 1)
              if [other.norm for other in tokens[index : index + 3]] != ["on", "the", "table"]]  # fmt: skip
     return base.scope_at(sentence, "status", at, "performed") == "performed" and not any(
-        token.quantity is not None or token.norm in ("tomorrow", "day", "when", "once", "if", "on") for token in later
+        (token.quantity is not None and token.quantity.form != "ordinal")
+        or token.norm in ("tomorrow", "day", "when", "once", "if", "on") for token in later
     )
 
 

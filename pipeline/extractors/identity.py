@@ -214,6 +214,7 @@ def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
     while end < len(tokens) and end < start + 8 and tokens[end].norm not in (
         ".", ";", "with", "which", "so", "but", "she", "he", "causing", "the", "was", "were", "tourniquet", "who",
         "her", "his", "their", "our", "previous", "known", "takes", "consent", "past", "history", "has", "had",
+        "makes", "gives", "causes", "caused",
     ):  # fmt: skip
         end += 1
     given = [

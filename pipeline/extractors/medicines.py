@@ -120,6 +120,8 @@ def _circumstances(
     ids = cues.around(sentence, grammar, mention.first, mention.last)
     if "avoid" in ids and _avoided(sentence, grammar, mention):
         return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
+    if _drug_told.was_meant(sentence, mention):
+        return {"status": "planned", "doubts": (_drug_told.NEVER_SAID,)}
     was_taken, unsure = _drug_told.stopped(sentence, mention, drug)
     denied = "not-given" in ids and _drug_told.is_denied(sentence, grammar, mention, "not-given")
     later = sentence.section in _LATER_SECTIONS or (

@@ -1,0 +1,88 @@
+"""Operations that were begun and given up, or went on in another way: what a title names may not have been done.
+
+"The operation was aborted before the incision" and "converted to open" name no operation; what was named before is
+doubted then, never denied: how far it went the surgeon says.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
+GIVEN_UP = "the operation is said to be given up; what of it was done is not said"
+CONVERTED = "said to be converted to open"
+_GAVE_UP = _words("aborted abandoned abort abandon abandoning aborting cancelled canceled terminated discontinued")
+_WHOLE = _words("operation procedure case surgery intervention")
+_CLOSED = _words("laparoscopic arthroscopic thoracoscopic endoscopic robotic vats keyhole laparoscopy laparoscopically")
+_NEAR = 4  # tokens
+_UNDONE = _words("no not never without avoided if would could may might")
+
+
+def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
+    """The facts; named operations that a later sentence gives up or converts carry a doubt. Pure."""
+    result = list(facts)
+    for sentence in reading.sentences:
+        if not sentence.tokens or not sentence.says(_GAVE_UP | {"converted", "conversion"}):
+            continue
+        given_up, converted = _gives_up(sentence), _converts(sentence)
+        for index, fact in enumerate(result):
+            if fact.kind != "procedure" or (fact.status, fact.certainty) != ("performed", "affirmed"):
+                continue
+            if fact.evidence.first > sentence.tokens[-1].last:
+                continue
+            here = fact.evidence.first >= sentence.tokens[0].first
+            if given_up and not here:
+                result[index] = _with(fact, GIVEN_UP)
+            elif converted and not here and _is_closed(fact, grammar):
+                result[index] = _with(fact, CONVERTED)
+    return result
+
+
+def _with(fact: Fact, reason: str) -> Fact:
+    return fact if reason in fact.doubts else replace(fact, doubts=(*fact.doubts, reason))
+
+
+def _gives_up(sentence: Sentence) -> bool:
+    norms = [token.norm for token in sentence.tokens]
+    for at, norm in enumerate(norms):
+        if norm in _GAVE_UP and _is_told(sentence, at):
+            behind = norms[at + 1 : at + _NEAR]
+            near = {*norms[max(0, at - _NEAR) : at], *behind[: behind.index(",") if "," in behind else None]}
+            if near & _WHOLE and not set(norms[max(0, at - _NEAR) : at]) & _UNDONE:
+                return True
+    return False
+
+
+def _converts(sentence: Sentence) -> bool:
+    norms = [token.norm for token in sentence.tokens]
+    return any(
+        norm in ("converted", "conversion") and "open" in norms[at + 1 : at + 5] and _is_told(sentence, at)
+        and not set(norms[max(0, at - _NEAR) : at]) & _UNDONE
+        for at, norm in enumerate(norms)
+    )
+
+
+def _is_told(sentence: Sentence, at: int) -> bool:
+    """Whether nothing makes the word at a token planned, feared, past or denied."""
+    return not any(
+        scope.first <= at <= scope.last
+        and (scope.axis == "status" or (scope.value == "negated" and scope.rule not in _OWN))
+        for scope in sentence.scopes
+    )
+
+
+_OWN = frozenset({"none", "attempt-failed", "declined"})  # scopes that these words open themselves
+
+
+def _is_closed(fact: Fact, grammar: Grammar) -> bool:
+    named = grammar.label("procedures", fact.name).lower() if fact.name else ""
+    said = {*named.split(), *(fact.text or "").lower().split(), *fact.evidence.heard.lower().split()}
+    return bool(said & _CLOSED) and not said & {"converted", "open"}
