@@ -54,8 +54,15 @@ def millions(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Nu
 
 
 def weeks_and_days(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
-    """ "39 2/7 weeks", the way in which obstetricians write weeks and days: exact in days."""
+    """ "39 2/7 weeks", "forty plus three weeks", as obstetricians give weeks and days: exact in days."""
     end = numeral.end
+    added = numerals.read(norms, end + 1) if norms[end : end + 1] in (["plus"], ["+"], ("plus",), ("+",)) else None
+    if added is not None and added.value is not None and numeral.value is not None and (
+        _PREGNANT[0] <= numeral.value <= _PREGNANT[1] and 0 <= added.value < 7 and added.end < len(norms)
+        and norms[added.end] in ("weeks", "wk", "wks", "week")
+    ):  # fmt: skip
+        value = numeral.value * 7 + added.value
+        return Quantity(value=value, unit="d", said_unit=norms[added.end], dimension="time"), added.end + 1
     if numeral.value is None or end + 1 >= len(norms) or norms[end + 1] not in ("weeks", "wk", "wks", "week"):
         return None
     days = _SEVENTHS.match(norms[end])
@@ -65,6 +72,7 @@ def weeks_and_days(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Qua
     return Quantity(value=value, unit="d", said_unit=norms[end + 1], dimension="time"), end + 2
 
 
+_PREGNANT = (20, 43)  # weeks at which a birth is told in weeks and days
 _SHORTHAND = re.compile(r"^(\d{1,2})(?:-(\d{1,2}))?/(7|52|12)$")
 _PERIODS = {"7": ("d", 14), "52": ("wk", 52), "12": ("mo", 24)}  # the most that is written so
 _LEADS = frozenset(

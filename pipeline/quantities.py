@@ -18,7 +18,7 @@ from pipeline.dates import MONTHS
 from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
-from pipeline.spelled import fold
+from pipeline.spelled import counted, fold
 from pipeline.units import Said, read_unit, split_attached, split_french
 
 _DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
@@ -82,7 +82,13 @@ def _merged(tokens: tuple[Token, ...]) -> tuple[Token, ...]:
             out.append(token)
             index += 1
             continue
-        read = None if _in_figure(norms, index) else _read(spread, norms, index)
+        last = counted(norms, index)
+        if last > index:
+            said = read_unit(spread, last + 1, False)
+            last = last if said is not None and said.dimension in ("volume", "mass", "amount") else index
+        read = None if _in_figure(norms, index) else _read(spread, norms, last)
+        if read is not None and last > index:
+            read = replace(read[0], doubts=(*read[0].doubts, f"counted aloud up to {norms[last]}")), read[1]
         if read is None:
             out.append(token)
             index += 1
@@ -199,6 +205,9 @@ def _with_article(tokens: Sequence[Token], norms: Sequence[str], start: int) -> 
     said = read_unit(tokens, start + 1, False)
     if said is None or said.dimension not in _ARTICLE_DIMENSIONS or "/" in said.ucum:
         return None
+    if norms[said.end : said.end + 2] in (["or", "two"], ("or", "two")) and norms[start] != "another":
+        low, high = Decimal(1), Decimal(2)  # "a day or two"
+        return _with_unit(Quantity(low=low, high=high, form="range"), said, tokens), said.end + 2
     before = norms[start - 1] if start else ""
     if before in ("once", "twice", "times", "daily", "dose") or tokens[start + 1].norm in (
         "day",

@@ -35,7 +35,7 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     before: list[str] = []
     for at in range(index - 1, max(-1, index - 4), -1):
         token = tokens[at]
-        if token.quantity is not None or token.punctuation or _sums_up(tokens, at):
+        if token.quantity is not None or token.punctuation or (at < index - 1 and _sums_up(tokens, at)):
             break
         before.insert(0, fold(token.norm))
     after: list[str] = []

@@ -59,3 +59,17 @@ def _spelling(norms: Sequence[str], at: int, digits: str) -> int | None:
     if [DIGITS.get(norm) for norm in norms[at:end]] != list(digits):
         return None
     return end if end >= len(norms) or norms[end] not in DIGITS else None
+
+
+_LEAST_COUNTED = 3
+
+
+def counted(norms: Sequence[str], index: int) -> int:
+    """Index of the last number of one counted aloud from one on ("one two three four mils"); `index` if there is none.
+    """
+    at = index
+    if norms[index] != "one":
+        return index
+    while at + 1 < len(norms) and numerals.SMALL.get(norms[at + 1]) == numerals.SMALL[norms[at]] + 1:
+        at += 1
+    return at if at - index + 1 >= _LEAST_COUNTED else index

@@ -10,7 +10,7 @@ from pipeline.extractors._device_sizes import NOT_BETWEEN
 from pipeline.grammar import Grammar
 from pipeline.records import Reading, Sentence
 
-MOST = 30  # more is no count of things that are put in one by one
+MOST, MANY = 30, 99  # more is no count of things put in one by one; staples are more
 COUNTED = frozenset({"k-wire", "trocar", "sheath"})  # they do not stay, and are counted all the same
 
 WHERE = frozenset(
@@ -47,13 +47,18 @@ def found(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
     return sorted(things, key=lambda one: one.first)
 
 
-def whole(sentence: Sentence, at: int) -> int | None:
+ATTRIBUTES = frozenset({"piece", "way", "part", "lumen", "layer"})
+
+
+def whole(sentence: Sentence, at: int, most: int = MOST) -> int | None:
     """The small whole number without a unit at a token."""
     quantity = sentence.tokens[at].quantity if 0 <= at < len(sentence.tokens) else None
     if quantity is None or quantity.form != "number" or quantity.dimension or quantity.value is None:
         return None
     value = quantity.value
-    return int(value) if value == int(value) and 0 < value <= MOST and not quantity.doubts else None
+    if at + 1 < len(sentence.tokens) and sentence.tokens[at + 1].norm in ATTRIBUTES:
+        return None  # "a three piece lens": what sort it is
+    return int(value) if value == int(value) and 0 < value <= most and not quantity.doubts else None
 
 
 def count_of(sentence: Sentence, thing: Thing) -> int | None:

@@ -28,6 +28,7 @@ from pipeline.extractors._device_sizes import (
     run_together,
     went_in,
 )
+from pipeline.extractors._things import ATTRIBUTES
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Device
@@ -266,6 +267,8 @@ def _number(
             continue  # "six screw holes"
         if _is_one(sentence, quantity, other) or _says_size(sentence, index):
             continue  # "cup fifty four liner": no count of liners
+        if first == index + 2 and sentence.tokens[index + 1].norm in ATTRIBUTES:
+            continue  # "a three piece lens"
         if counted and countable and first > index and _is_counted(sentence, index, first):
             thing, price = other, cues.cost(sentence, index, other.first, other.last)
             shared |= {"name": thing.name, "text": thing.text or None, "group": thing.group, "role": thing.role}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline import story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.records import Fact, Mention, Reading, Sentence, Token
 from pipeline.rows import Concept, Drug
 
 KINDS = ("anaesthesia", "position", "preparation", "approach", "guidance", "prophylaxis", "urgency", "act")
@@ -232,6 +232,11 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     before = tokens[mention.first - 1] if mention.first else None
     after = tokens[mention.last + 1] if mention.last + 1 < len(tokens) else None
     opens = before is None or before.punctuation or before.norm in _OPENS
+    opens = opens or _is_age(before)
+    if words[0] in _INTO_THE_SPINE and after is not None and _is_sited(sentence, mention.last + 1):
+        return True
+    if opens and any(m.table == "positions" and m.first == mention.last + 1 for m in sentence.mentions):
+        return True  # "thirty eight spinal lateral position"
     if words[0] in _INTO_THE_SPINE and _with_a_drug(sentence, mention.last):
         return True
     if after is None or after.punctuation or after.quantity is not None:
@@ -247,6 +252,21 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         first = before is None or before.punctuation
         return first or _more_of_it(sentence, mention.last + 2)  # no "a caudal and a cranial flap"
     return after.norm in _NEAR
+
+
+def _is_age(token: Token | None) -> bool:
+    """ "Mister Tarrant forty four years general with a laryngeal mask": what is said behind the age."""
+    quantity = token.quantity if token is not None else None
+    return quantity is not None and quantity.form == "number" and quantity.unit in (None, "a")
+
+
+def _is_sited(sentence: Sentence, index: int) -> bool:
+    """ "Spinal at L3/4", "epidural topped up": where it was put, or that it was given again."""
+    tokens = sentence.tokens
+    if tokens[index].norm in ("topped", "sited"):
+        return True
+    level = tokens[index + 1].quantity if index + 1 < len(tokens) else None
+    return tokens[index].norm in ("at", "in") and level is not None and level.form == "level"
 
 
 def _more_of_it(sentence: Sentence, first: int) -> bool:
