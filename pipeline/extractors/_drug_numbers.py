@@ -35,6 +35,8 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     """ "Steroid eighty milligrams with four mils of half percent marcaine": the number follows a word of its own, and
     the drug ahead comes after "with" and a number that is its own. "Cefazolin at induction, two mils of blue dye": it
     is of what its "of" names."""
+    if drug.last < index and any(m.table == "preparations" and m.last == index - 1 for m in sentence.mentions):
+        return True  # "hyaluronidase 150 units povidone 5 %"
     if drug.last < index:
         after = sentence.tokens[index + 1 : index + 3]
         return len(after) == 2 and after[0].norm == "of" and after[1].norm.isalpha() and after[1].quantity is None and (
