@@ -83,6 +83,9 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             continue  # "could be retracted": it was possible
         if folded[hit.first] == "may" and hit.first and folded[hit.first - 1] in ("in", "since", "last", "of"):
             continue  # the month
+        if hit.rule.id == "suspected" and _is_behind(sentence, folded, hit):
+            kept.append(CueHit(rules["suspected-before"], hit.first, hit.last))
+            continue
         if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "the plan was discussed"
         if sentence.tokens[hit.last].norm == "take" and hit.rule.id in ("and-takes", "taken-at-home") and (
@@ -104,6 +107,27 @@ def _ends_request(folded: list[str], index: int) -> bool:
     asked = any(word in ("can", "could", "may") and after in ("i", "we", "you")
                 for word, after in pairwise(before))  # fmt: skip
     return answered or asked
+
+
+# Words of suspicion that are also said behind what is suspected.
+_AFTER_NOUN = frozenset({"suspected", "possible", "probable", "likely", "questionable", "presumed",
+                          "questioned", "queried"})
+_GOES_ON = frozenset(
+    "at on in by from because due given intraoperatively clinically here there but and though although so then "
+    "radiologically endoscopically after during with as until still".split()
+)
+
+
+def _is_behind(sentence: Sentence, folded: list[str], hit: CueHit) -> bool:
+    """ "Anastomotic leak suspected", "bowel perforation likely": the thing stands right before the word, and nothing
+    that could be suspected follows it."""
+    if hit.first != hit.last or folded[hit.first] not in _AFTER_NOUN or hit.first == 0:
+        return False
+    named = any(m.last == hit.first - 1 and m.table in ("findings", "diagnoses", "complications")
+                for m in sentence.mentions)  # fmt: skip
+    behind = folded[hit.last + 1] if hit.last + 1 < len(folded) else "."
+    over = behind in _GOES_ON or not behind[:1].isalnum()
+    return named and over
 
 
 _REQUEST = 12  # tokens

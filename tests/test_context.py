@@ -56,6 +56,10 @@ AFFIRMED = [
     ("no gapping skin five oh nylon", "nylon"),
 ]
 SUSPECTED = [
+    ("Bile leak suspected.", "leak"),
+    ("Bile leak suspected, drain placed.", "leak"),
+    ("anastomotic leak suspected by the colour of the fluid", "leak"),
+    ("Bowel perforation likely.", "perforation"),
     ("Suspected meniscal tear.", "tear"),
     ("Possible infection of the plate.", "infection"),
     ("A tear was suspected.", "tear"),

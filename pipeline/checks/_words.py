@@ -10,6 +10,8 @@ from pipeline.note import OperativeNote, Passage
 # What is told there did not happen in this operation, or not yet.
 ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercare", "preop-diagnosis", "diagnosis",
                        "follow-up", "warning-signs", "next-step"})  # fmt: skip
+# What is warned of in general did not happen.
+_RISK = re.compile(r"\b(?:risks?|potential(?:ly)?|possib\w+|could|may|might|discuss\w+|explain\w+|in case of)\b", re.I)
 _NOT = re.compile(
     r"\b(?:no|not|without|never|nor|none|nothing|exclud\w+|rule[ds]? out|avoid\w*|prevent\w*)\b"
     r"(?: (?!(?:we|i|there|had|was|were|but|a|then)\b)\w+){0,4} ?$", re.I,
@@ -22,7 +24,8 @@ def matches(note: OperativeNote, pattern: re.Pattern[str]) -> Iterator[tuple[Pas
         if passage.section in ELSEWHERE:
             continue
         for match in pattern.finditer(passage.text):
-            if not _NOT.search(passage.text[: match.start()]):
+            before = passage.text[: match.start()]
+            if not _NOT.search(before) and not _RISK.search(before):
                 yield passage, match
 
 

@@ -66,7 +66,12 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _kind_of(first: Fact, ruled_out: Mapping[str | None, Fact]) -> Fact | None:
     """ "There was no cholecystitis": an acute one neither."""
-    return next((fact for name, fact in ruled_out.items() if name and (first.name or "").endswith(f"-{name}")), None)
+    return next((fact for name, fact in ruled_out.items()
+                 if name and _DISEASE.search(name) and (first.name or "").endswith(f"-{name}")), None)  # fmt: skip
+
+
+# A mass or an abscess may be missing at one place; an inflamed organ is the disease.
+_DISEASE = re.compile(r"(?:itis|osis|hernia|torsion|rupture|perforation|obstruction)$")
 
 
 def _normal(note: OperativeNote, grammar: Grammar, before: list[Fact], after: list[Fact]) -> list[Finding]:

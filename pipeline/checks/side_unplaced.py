@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline.checks._asides import is_aside
 from pipeline.checks.base import called, finding, related_sites, site_of
 from pipeline.grammar import Grammar
-from pipeline.note import OperativeNote
+from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding
 from pipeline.rows import Concept
 
@@ -18,6 +18,7 @@ _FOR = ("preop_diagnosis", "postop_diagnosis", "diagnosis")
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     operated = [fact for fact in note.of("procedure", given=True) if fact.laterality is not None]
     # Where no operation has a side, what it was for may have one.
+    ill = not operated
     operated = operated or [fact for fact in note.of(*_FOR, given=True) if fact.laterality is not None]
     sides = {fact.laterality for fact in operated}
     if len(sides) != 1 or "bilateral" in sides:
@@ -31,6 +32,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             related = _is_related(said.site, operated, grammar)
             if related is False:
                 continue  # the arm with the drip, the side on which the surgeon stood
+            if ill and not _is_treated(note, passage, said.site, operated):
+                continue
             made = finding(
                 "side_unplaced", "warning" if related and not is_aside(note, said.evidence, said.side) else "note",
                 f"“{said.evidence.heard}” was said; {called(operated[0], grammar, 'the operation')} is on the "
@@ -41,6 +44,12 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                         (said.evidence, *made.evidence))
             )  # fmt: skip
     return found
+
+
+def _is_treated(note: OperativeNote, passage: Passage, site: str, ill: list[Fact]) -> bool:
+    """Whether something is told to be done there, to the very part that is ill or to one that was not named."""
+    done = any(passage.holds(fact) for fact in note.of("act", "device", "injection", "injection_volume", given=True))
+    return done and (not site or site in {fact.body_site for fact in ill})
 
 
 def _is_related(site: str, operated: list[Fact], grammar: Grammar) -> bool | None:

@@ -56,7 +56,8 @@ _ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercar
 _GRAVE = frozenset({"organ", "systemic", "bone"})
 _GRAVE_IDS = frozenset({"dural-tear", "nerve-injury", "vascular-injury", "haemorrhage"})
 _UNSURE = re.compile(
-    r"\b(?:suspect(?:ed|s)?|suspicion|possible|possibly|probable|questionable|query|may have|might have|could have|"
+    r"\b(?:suspect(?:ed|s)?|suspicion|possible|possibly|probable|questionable|query|queried|questioned|likely|"
+    r"presumed|may have|might have|could have|"
     r"concerns? (?:for|about)|worried about|not sure|unsure|unclear|cannot exclude|can't exclude)\b", re.I,
 )  # fmt: skip
 _MAY_HAVE = re.compile(
