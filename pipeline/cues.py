@@ -187,6 +187,8 @@ def _led_by_its_own(sentence: Sentence, members: tuple[int, ...], first: int, la
     lead, own = sentence.tokens[first - 1].quantity, sentence.tokens[members[0]].quantity
     if lead is None or own is None or not own.dimension or lead.dimension != own.dimension:
         return False
+    if "kg" in (lead.unit, own.unit):
+        return False  # "one hundred milligrams weight ninety one kilos cefazolin": nothing is given by the kilogram
     return any(mention.first == members[0] + 1 and mention.table in _NAMED for mention in sentence.mentions)
 
 

@@ -127,7 +127,8 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
         listing = bool(starts) and starts[-1][1].id in LISTS and len(folded) > _STREAM
         for cue in index[word]:
             end = at + len(cue.words)
-            free = at > 0 and sentence.tokens[at - 1].norm not in _BEFORE_A_NOUN | {"under"}  # "under examination"
+            # "under examination", "the left eye was done in March"
+            free = at > 0 and sentence.tokens[at - 1].norm not in _BEFORE_A_NOUN | _BEFORE_A_VERB
             goes_on = listing and free and cue.row.id in _NEXT - {starts[-1][1].id} and not any(
                 mention.first < at <= mention.last for mention in sentence.mentions  # "general anaesthesia"
             )
@@ -158,6 +159,7 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
     return parts
 
 
+_BEFORE_A_VERB = frozenset("under was were is are be been being not nothing had has have".split())
 _NEXT = frozenset({"procedure", "anaesthesia", "indication", "findings"})
 _STREAM = 40  # tokens; a longer part is speech without full stops: its heading holds for the next few words only
 _UNMARKED = 25  # tokens, where not a single mark was said or heard

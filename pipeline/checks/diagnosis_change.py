@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from pipeline.checks._words import matches
 from pipeline.checks.base import called, finding, site_of
 from pipeline.grammar import Grammar
-from pipeline.note import OperativeNote
+from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding
 
 MEANING = "The post-operative diagnosis is said to be the same, though the diagnosis was ruled out in the note."
@@ -35,6 +35,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         same = fact.name == "same" or (fact.text or "").lower() in _SAME
         for first in before:
             against = ruled_out.get(first.name or "") or _kind_of(first, ruled_out)
+            if against is not None and _of_the_other_side(note, against, first):
+                continue
             if against is None or fact.certainty == "negated" or not (same or fact.name == first.name):
                 continue
             found.append(
@@ -106,6 +108,29 @@ _SIDE_OF_REST = re.compile(
     r"anterior|posterior|upper|lower|proximal|distal|superior|inferior|skin|bladder neck|now|then|end|after|repair\w*|"
     r"closure|otherwise)\b", re.I,
 )  # fmt: skip
+
+
+def _of_the_other_side(note: OperativeNote, denied: Fact, said: Fact) -> bool:
+    """ "On the left there is no hernia", of a hernia on the right."""
+    other = {"left": "right", "right": "left"}.get(said.laterality or "")
+    if other is None or denied.laterality is not None:
+        return other is not None and denied.laterality == other
+    words = [word for passage in note.sections.description for word in passage.text.lower().split()]
+    at = next((before + denied.evidence.first - passage.evidence.first for before, passage in _counted(note)
+               if passage.holds(denied)), 0)  # fmt: skip
+    lead = " ".join(words[max(0, at - _NEAR) : at]).split(".")[-1]
+    return other in f"{lead} {' '.join(words[at : at + _NEAR]).split('.')[0]}".split()
+
+
+def _counted(note: OperativeNote) -> Iterator[tuple[int, Passage]]:
+    """(words before it, passage): speech without marks is cut anywhere, so that a side may stand in the one before."""
+    before = 0
+    for passage in note.sections.description:
+        yield before, passage
+        before += len(passage.text.split())
+
+
+_NEAR = 7  # words
 
 
 def _of_the_rest(note: OperativeNote, fact: Fact) -> bool:

@@ -32,7 +32,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         done = {_plain(fact) for fact in operated}
         stated = {one.level.id: one.level for one in said if one.role in BEFORE}
         wrong = [fact for fact in stated.values() if not _covered(_plain(fact), done)]
-        return [_told(operated[0], fact, "blocking", grammar) for fact in wrong]
+        if wrong or not stated:
+            return [_told(operated[0], fact, "blocking", grammar) for fact in wrong]
+        return _stray(levels, operated, list(stated.values()), grammar)
     spared = {one.level.id for one in said if one.role == "spared"}
     return _outlier([fact for fact in levels if fact.id not in spared], grammar)
 
@@ -82,6 +84,25 @@ def _covered(level: str, done: set[str]) -> bool:
 
 _SPINE = tuple(f"{letter}{number}" for letter, most in (("C", 7), ("T", 12), ("L", 5), ("S", 5))
                for number in range(1, most + 1))  # fmt: skip
+
+
+def _stray(levels: list[Fact], operated: list[Fact], stated: list[Fact], grammar: Grammar) -> list[Finding]:
+    """ "L4-L5 decompression ... TLIF L3-L4", the diagnosis of L4-L5: an operation on a level that is named this once,
+    beside one on the level of the diagnosis. A fusion that reaches further is told with its screws."""
+    before = {_plain(fact) for fact in stated}
+    often = Counter(_plain(place) for place in levels for _ in (place.evidence, *place.also))
+    odd = [fact for fact in operated if "-" in _plain(fact) and often[_plain(fact)] == 1
+           and not _covered(_plain(fact), before) and not _in_a_row(fact, levels)]  # fmt: skip
+    return [_told(stated[0], fact, "blocking", grammar) for fact in odd[:1] if len(operated) > len(odd)]
+
+
+def _in_a_row(fact: Fact, levels: list[Fact]) -> bool:
+    """ "L3-L4 and L4-L5 laminectomy": told together."""
+    return any(other is not fact and (other.group == fact.group is not None
+               or abs(other.evidence.first - fact.evidence.first) <= _ROW) for other in levels)  # fmt: skip
+
+
+_ROW = 4  # words
 
 
 def _outlier(levels: list[Fact], grammar: Grammar) -> list[Finding]:

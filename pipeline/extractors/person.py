@@ -190,6 +190,8 @@ def _in_grams(reading: Reading, sentence: Sentence, grammar: Grammar, index: int
     for hit in cues.hits(sentence, grammar, "weight"):
         if not 0 < index - hit.last <= 3 or any(token.norm in _NEWBORN for token in tokens):
             continue
+        if any(token.quantity is not None for token in tokens[hit.last + 1 : index]):
+            continue  # "weight ninety one kilos cefazolin two grams"
         before = {token.norm for token in tokens[max(0, hit.first - 3) : hit.first]}
         led = (hit.first == 0 or tokens[hit.first - 1].norm in _MARKS) and _presents(reading, sentence)
         if before & _SUBJECTS or (led and not cues.has(sentence, grammar, "specimen", "sent")):
