@@ -42,6 +42,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if mention.id == "normal" and _other_senses.is_manner(sentence, mention):
         return None
+    if fact.certainty == "affirmed" and _came_with(sentence, mention):
+        return None
     if mention.id == "degenerative-change" and _is_adjective(sentence, mention):
         return None
     if mention.id == "intact" and mention.first and sentence.tokens[mention.first - 1].norm in _TAKEN_OUT:
@@ -69,6 +71,20 @@ def _of_sided(sentence: Sentence, mention: Mention, fact: Fact, grammar: Grammar
         if part is not None and side.value in ("left", "right") and part.id != fact.body_site:
             return [replace(fact, laterality=side.value, body_site=part.id)]
     return []
+
+
+_CAME = frozenset("presented presents presenting complained complains complaining admitted".split())
+_MET = frozenset("found noted seen identified encountered revealed showed demonstrated".split())
+
+
+def _came_with(sentence: Sentence, mention: Mention) -> bool:
+    """ "The patient is a 57-year-old woman with renal failure", "she presented with abdominal pain": what the patient
+    came with, and nothing that was seen at the operation."""
+    before = [token.norm for token in sentence.tokens[: mention.first]]
+    if _MET & {token.norm for token in sentence.tokens}:
+        return False
+    aged = "old" in before and "with" in before[before.index("old") :]
+    return aged or bool(_CAME & set(before))
 
 
 def _is_adjective(sentence: Sentence, mention: Mention) -> bool:

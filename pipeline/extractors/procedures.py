@@ -37,7 +37,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         if sentence.section in _ELSEWHERE:
             continue
-        words = _titles.title(reading, sentence, grammar)
+        words = _titles.title(reading, sentence, grammar) or _titles.injected(reading, sentence, grammar)
         for fact in [] if words else _unnamed(reading, sentence, grammar):
             (words if sentence.section == "procedure" or sentence.index < _FIRST else told).append(fact)
         facts += words
@@ -199,11 +199,15 @@ def _is_procedure_too(sentence: Sentence, mention: Mention) -> bool:
 
 def _names_another(sentence: Sentence, mention: Mention) -> bool:
     after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 5]]
+    lead = [token.norm for token in sentence.tokens[max(0, mention.first - 5) : mention.first]]
+    if sentence.section != "procedure" and "of" in lead and _PARTS & set(lead[: lead.index("of")]):
+        return True  # "at the edge of the laminectomy"
     if after[:1] and after[0] in _NAMES_ANOTHER:
         return True
     return bool(after) and after[0] in ("was", "were") and bool(set(after[1:]) & _TREATED)
 
 
+_PARTS = frozenset("portion midportion edge edges margin margins aspect depth border rim lips limits extent".split())
 # "The arthrotomy was closed": the opening that it left.
 _TREATED = frozenset({"closed", "extended", "enlarged", "irrigated", "widened", "sutured"})
 

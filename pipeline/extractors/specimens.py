@@ -226,8 +226,15 @@ def _bare(sentence: Sentence) -> bool:
 
 
 _SENT = frozenset({"sent", "submitted"})
+_SENT_AS = _SENT | {"passed", "handed", "removed", "delivered", "taken"}
 _SENT_HOW = frozenset({"apart", "separately", "off", "fresh", "away", ".", ",", ";", "and", "too", "also", "in"})
 _ENDS_NOUN = frozenset({"was", "were", "and", "in", "with", "from", "then", "out", "by", "of"})
+
+
+def _as_specimen(sentence: Sentence, verb: int) -> bool:
+    """ "The bone was passed out as specimen"."""
+    after = [token.norm for token in sentence.tokens[verb + 1 : verb + 5]]
+    return "as" in after and bool({"specimen", "specimens"} & set(after[after.index("as") : after.index("as") + 3]))
 
 
 def _sent_off(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
@@ -235,7 +242,10 @@ def _sent_off(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
     tokens = sentence.tokens
     for index, token in enumerate(tokens):
         after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
-        if token.norm not in _SENT or after not in _SENT_HOW or index == 0 or sentence.section in _TOLD:
+        as_such = token.norm in _SENT_AS and _as_specimen(sentence, index)
+        if not as_such and (token.norm not in _SENT or after not in _SENT_HOW):
+            continue
+        if index == 0 or sentence.section in _TOLD:
             continue
         first = index
         while first > 0 and tokens[first - 1].norm not in (".", ";", ","):

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 
-from pipeline import laterality
+from pipeline import laterality, sideshare
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
@@ -29,6 +29,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if _is_label(sentence, index) or _is_stage(sentence, index):
                 continue
             fact = _fact(reading, sentence, index, index, token.quantity.text, None, grammar)
+            if fact.laterality is not None and _of_addition(sentence, index, fact.laterality, grammar):
+                fact = replace(fact, laterality=None)
             if before is not None and fact.laterality is None and _listed(sentence, before[0], index):
                 fact = replace(fact, laterality=before[1].laterality)  # "bilateral, L4-L5 and L5-S1"
             before = (index, fact)
@@ -45,6 +47,15 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 for at, other in _shared_noun(sentence, mention, sites):
                     facts.append(_fact(reading, sentence, at, at, other.name.lower(), other.id, grammar))
     return facts
+
+
+def _of_addition(sentence: Sentence, index: int, value: str, grammar: Grammar) -> bool:
+    """ "Laminectomy at T12 with bilateral facetectomies": the side is of what was done besides."""
+    sides = [side for side in laterality.sides(sentence, grammar) if side.value == value]
+    return all(
+        side.first > index and "with" in {token.norm for token in sentence.tokens[index + 1 : side.first]}
+        for side in sides
+    ) and sideshare.of_another_part(sentence, sides, value, Mention("levels", "", index, index), "")
 
 
 _JOINS = frozenset({"and", ",", "&", "as", "well", "right", "left", "the"})
