@@ -109,7 +109,8 @@ _AT_WORK = frozenset(
 _OTHER_ROOMS = frozenset({"emergency", "waiting", "consulting", "examination", "exam", "treatment", "casualty"})
 # "Her doctor put her on antibiotics": treated before the operation, and no dose of the theatre.
 _TREATED_BEFORE = frozenset(
-    "put course courses trial weeks days oral treated treatment months failed prescribed started previous outpatient".split()
+    "put course courses trial weeks days oral treated treatment months failed prescribed started previous "
+    "outpatient".split()
 )
 
 

@@ -41,8 +41,8 @@ _STUCK_ON = _words(
 )
 _IMPLANTS = _words("implant implants component components prosthesis prostheses stem cup head liner graft insert")
 _OF_BONE = _words(
-    "transverse process processes lamina laminae facet facets posterolateral gutter gutters sacrum sacral ala bone bony "
-    "bur burr spinous pedicle pedicles cortex endplate endplates graft fusion"
+    "transverse process processes lamina laminae facet facets posterolateral gutter gutters sacrum sacral ala bone "
+    "bony bur burr spinous pedicle pedicles cortex endplate endplates graft fusion"
 )
 _TAKEN_OUT = _words("removal removed explantation explanted extraction extracted")
 _BACK = 8  # tokens

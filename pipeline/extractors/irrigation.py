@@ -71,7 +71,7 @@ def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
         behind = _behind(sentence, index)
         if quantity.form == "number" and behind in (["in"], ["out"], ["back"]):
             told.append((index, _DIRECTIONS[behind[0]]))
-    units = {quantity.unit for at, _ in told if (quantity := tokens[at].quantity) is not None}
+    units = {amount.unit for at, _ in told if (amount := tokens[at].quantity) is not None}
     if [kind for _, kind in told] != ["irrigation_in", "irrigation_out"] or "L" not in units or len(units - {None}) > 1:
         return []
     doubts = ("what ran in and out was not said",)
