@@ -225,7 +225,8 @@ def words(sentence: Sentence, first: int, last: int) -> str:
 
 _CUES_AGAIN = _words(
     "rtc u follow followup opd rv control review reviewed seen see clinic check appointment recall revisit "
-    "visit return returns back results result level test labs film films imaging echo duplex scan mri xray ray radiograph radiographs "
+    "visit return returns back results result level test labs film "
+    "films imaging echo duplex scan mri xray ray radiograph radiographs "
     "colonoscopy ultrasound ct recheck surveillance consultation removed removal out"
 )
 _LOOKED_IN = _words(
