@@ -144,7 +144,7 @@ def _thread_follows(norms: Sequence[str], index: int) -> bool:
 def _written_suture(norms: Sequence[str], start: int) -> Found | None:
     norm = norms[start]
     match = _SUTURE.match(norm)
-    if match:
+    if match and ("/" not in norm or _thread_follows(norms, start + 1) or _at(norms, start - 1) in THREAD):
         return Quantity(form="suture", text=f"{int(match[1])}-0"), start + 1
     if _POINTED.match(norm) and _material_next(norms, start + 1):
         doubt = f"'{norm}' was read as the suture size {norm[0]}-0"

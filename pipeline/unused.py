@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from pipeline.records import Fact, Reading, Sentence
 
-_KINDS = frozenset({"device", "device_size", "device_count"})
+_KINDS = frozenset({"device", "device_size", "device_count", "drain", "drain_size"})
 
 
 def _words(text: str) -> frozenset[str]:
@@ -24,7 +24,8 @@ _NEVER_IN = _words("unused wasted discarded dropped contaminated desterilised de
                    "binned")  # fmt: skip
 _BACK = frozenset({("went", "back"), ("sent", "back"), ("put", "back"), ("handed", "back"), ("given", "back"),
                    ("thrown", "away"), ("not", "used"), ("not", "needed"), ("not", "required"), ("not", "implanted"),
-                   ("never", "used"), ("not", "deployed"), ("not", "opened")})  # fmt: skip
+                   ("never", "used"), ("not", "deployed"), ("not", "opened"), ("not", "placed"),
+                   ("not", "inserted")})  # fmt: skip
 _CHANGED = _words("exchanged changed swapped replaced upsized downsized")
 _REMOVED = _words("removed explanted")
 _TAKEN_OUT = frozenset({("taken", "out"), ("pulled", "out"), ("came", "out")})
@@ -38,7 +39,7 @@ _PASSIVE = _words("was were been being is and then immediately promptly subseque
                   "first off table again because as stripped bent broke broken torn haptic haptics damaged "
                   "cracked kinked leaking defective faulty taken deployed migrated snared")  # fmt: skip
 _REACH = 14  # tokens between a device and what became of it
-_OUTS = ("implanted", "used")
+_OUTS = ("implanted", "used", None)  # a drain has no role
 
 
 def set_aside(facts: Sequence[Fact], reading: Reading) -> list[Fact]:

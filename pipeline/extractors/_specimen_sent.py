@@ -54,7 +54,9 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         if thing is None and verb is not None and any(
             token.norm in _PRONOUNS for token in sentence.tokens[max(0, verb.first - 4) : verb.first]
         ):
-            thing = (verb.first, verb.last)  # "they were sent for frozen section": what, the sentence before says
+            named = [m for m in base.mentions(sentence, *_THINGS, "devices") if m.last < verb.first]
+            # "the old mesh was loose, it goes to microbiology"; else what it was, the sentence before says
+            thing = (named[-1].first, named[-1].last) if named else (verb.first, verb.last)
         if thing is None or thing[0] in taken:
             continue
         if verb is None or thing[0] != verb.first:
@@ -122,6 +124,7 @@ def _whole_noun(sentence: Sentence, first: int) -> int:
 
 
 _OF_OF = 2  # "bone from the base of the ulcer"
+_WEIGHED = frozenset({"weighed", "weighing", "weight", "measured", "measuring"})
 _PRONOUNS = frozenset({"they", "these", "those", "it", "this", "them"})
 
 
@@ -154,6 +157,8 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
     if inside:
         return inside[0].first, end
     phrase = {token.norm for token in sentence.tokens[first : end + 1]}
+    if phrase & _WEIGHED:  # "stomach out, weighed 210 grams, sent for histology"
+        phrase = set()
     tool = any(m.table == "devices" and first <= m.first <= end for m in sentence.mentions)
     verb = len(phrase) == 1 and next(iter(phrase)).endswith("ed")
     half = "half" in phrase and bool(phrase & {"other", "second"})  # "the other half was sent to microbiology"

@@ -39,7 +39,56 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         last += 1
     if all(token.norm in _NO_NAME or token.norm in _ORDINALS for token in sentence.tokens[first : last + 1]):
         return []  # "third of three injections"
+    if sentence.section == "" and _is_measure(sentence, first, last):
+        return []  # "resection time 42 minutes", "distraction 12 mm", "washout with one litre"
     return [_titled(reading, sentence, *part, grammar) for part in _parts(sentence, first, last)]
+
+
+_LED_BY = frozenset({"with", "of", "to", "at", "by", "in"})
+_MEASURES = frozenset({"time", "distance", "pressure", "angle", "level", "margin", "depth", "length", "volume"})
+_SHORTEST = 3  # words of a name without a place
+
+
+def _is_measure(sentence: Sentence, first: int, last: int) -> bool:
+    """Whether an act without a place only leads to an amount, or is one word: a step or a value, no operation."""
+    if any(first <= m.first <= last for m in base.mentions(sentence, "sites", "diagnoses", "findings", "devices")):
+        return False
+    tokens = sentence.tokens
+    while last > first and tokens[last].norm in _LED_BY:
+        last -= 1
+    ahead = tokens[last + 1 : last + 3]
+    amount = any(token.quantity is not None for token in ahead[:2] if not token.punctuation)
+    short = last - first + 1 < _SHORTEST and tokens[first].norm not in _WHOLE
+    return amount or short or tokens[last].norm in _MEASURES
+
+
+_INJECTED = {
+    "platelet-rich-plasma": "platelet-rich-plasma-injection", "bone-marrow-concentrate": "bone-marrow-injection",
+    "bone-marrow-aspirate": "bone-marrow-injection",
+}  # fmt: skip
+
+
+def injected(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "PRP left elbow.", "BMAC right hip": what was injected and where, as the title of the narration."""
+    if sentence.index > 1 and sentence.section != "procedure":
+        return []
+    if any(True for _ in base.mentions(sentence, "procedures")) or sentence.section not in ("", "procedure"):
+        return []
+    for mention in base.mentions(sentence, "injectates"):
+        site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - mention.last <= _TO_SITE), None)
+        before = sentence.tokens[: mention.first]
+        led = all(token.punctuation or token.norm in _HEADING or token.norm in ("the", "a") for token in before)
+        between = sentence.tokens[mention.last + 1 : site.first] if site is not None else ()
+        if mention.id in _INJECTED and site is not None and led and all(
+            token.norm in _OF_PLACE | {"r", "l", "to", "into", "in", ":"} for token in between
+        ):  # fmt: skip
+            side, _ = laterality.side_for(sentence, site.first, site.last, grammar)
+            return [base.make("procedure", reading, sentence, mention.first, site.last, name=_INJECTED[mention.id],
+                              laterality=side, body_site=site.id)]  # fmt: skip
+    return []
+
+
+_TO_SITE = 5  # tokens
 
 
 def _is_heading(sentence: Sentence, index: int) -> bool:

@@ -9,7 +9,7 @@ from typing import Any
 from pipeline import cues
 from pipeline.extractors import _things, base
 from pipeline.extractors._device_sizes import is_decimal
-from pipeline.extractors._things import COUNTED, PLACE, WHERE, Thing, count_of, noun_behind, whole
+from pipeline.extractors._things import COUNTED, MANY, PLACE, WHERE, Thing, count_of, noun_behind, whole
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Device
@@ -77,12 +77,12 @@ def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
             facts.append(_claim(reading, sentence, counted - 3, thing))
     after = thing.last + 1
     if after + 2 < len(tokens) and tokens[after].norm == "(" and tokens[after + 2].norm == ")" and (
-        whole(sentence, after + 1) is not None
+        whole(sentence, after + 1, MANY) is not None
     ):  # fmt: skip
         facts.append(_claim(reading, sentence, after + 1, thing))
     for at in range(after, min(after + 5, len(tokens) - 2)):
         told = (tokens[at + 1].norm, tokens[at + 2].norm) in (("of", "them"), ("of", "these"), ("in", "number"))
-        if told and counted is None and whole(sentence, at) is not None:
+        if told and counted is None and whole(sentence, at, MANY) is not None:
             facts.append(_claim(reading, sentence, at, thing))
     return facts
 

@@ -41,7 +41,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if "drain" in out:  # which one it was cannot be told
             facts = [replace(fact, doubts=(*fact.doubts, OUT_AGAIN)) if fact.kind == "drain" else fact
                      for fact in facts]  # fmt: skip
-        sides = {one.first: laterality.own_side(sentence, one.first, one.last, grammar) for one in drains}
+        sides = {one.first: None if _none_left(sentence, one) else
+                 laterality.own_side(sentence, one.first, one.last, grammar) for one in drains}  # fmt: skip
         for mention in drains:
             side = sides[mention.first]
             facts.append(
@@ -79,6 +80,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                                group=f"t{base.group_of(sentence, mention.first)}")
                 )  # fmt: skip
     return facts
+
+
+def _none_left(sentence: Sentence, mention: Mention) -> bool:
+    """ "No drain left": left behind, no side."""
+    after = sentence.tokens[mention.last + 1].norm if mention.last + 1 < len(sentence.tokens) else ""
+    return after == "left" and mention.first > 0 and sentence.tokens[mention.first - 1].norm in ("no", "without")
 
 
 def _on_the_other(reading: Reading, sentence: Sentence, mention: Mention, side: str) -> list[Fact]:

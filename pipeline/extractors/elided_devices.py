@@ -216,11 +216,13 @@ def _told(
         if norm not in _WHOLE_ROW and norm not in _ONE_OF:
             continue
         index, been = at + 1, norm in _WHOLE_ROW
-        while index < min(end, at + 6) and (
+        while norm != "others" and index < min(end, at + 6) and (
             tokens[index].norm in _BE | _ARTICLES or (not been and whole(sentence, index) is not None)
         ):
             been = been or tokens[index].norm in _BE
             index += 1
+        if norm == "others" and index == at + 1 and whole(sentence, index) is not None:
+            facts += _size(reading, owner, sentence, index, _COST)  # "one bicortical 38, others 22"
         if been and index < end and _sizeable(sentence, index):
             facts += _size(reading, owner, sentence, index, _COST)
     return facts

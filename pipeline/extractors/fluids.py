@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from pipeline import clauses, cues, sidewise
 from pipeline.extractors import base
@@ -10,7 +11,7 @@ from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 from pipeline.rows import Concept
 
-KINDS = ("fluid_in", "fluid_out")
+KINDS = ("fluid_in", "fluid_out", "draw")
 
 _OUT_CUES = ("effusion", "pus", "haematoma", "ascites", "urine", "lipoaspirate")
 _EVACUATED = 30
@@ -19,13 +20,19 @@ _EVACUATED = 30
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     fluids = grammar.table("fluids", Concept)
     facts: list[Fact] = []
+    spun = any(m.id == "platelet-rich-plasma" for sentence in reading.sentences for m in sentence.mentions)
     for sentence in reading.sentences:
         numbers = list(base.quantities(sentence, "volume", "count", ""))
         if numbers:
             for index, quantity in numbers:
                 if quantity.form in ("number", "range", "fraction"):
                     facts += _number(reading, sentence, grammar, fluids, index, quantity.dimension)
-    return facts
+    return [_drawn(fact) if spun and fact.name == "whole-blood" else fact for fact in facts]
+
+
+def _drawn(fact: Fact) -> Fact:
+    """ "Whole blood 54 mL" where platelets were spun: drawn from the patient, and not given."""
+    return replace(fact, kind="draw", name=None, text="whole blood")
 
 
 _TAPPED = frozenset({"aspirated", "drained", "evacuated", "tapped"})

@@ -28,9 +28,10 @@ _LABELS = {
     ("specimens",): ("specimen", None),
     ("drain",): ("drain", "drain"), ("drains",): ("drain", "drain"),
     ("comp",): ("complication", "none"), ("comps",): ("complication", "none"), ("compl",): ("complication", "none"),
+    ("cx",): ("complication", "none"),
     ("complication",): ("complication", "none"), ("complications",): ("complication", "none"),
 }  # fmt: skip
-_SHORT = frozenset({"spec", "specs", "comp", "comps", "compl", "specimens", "specimen"})
+_SHORT = frozenset({"spec", "specs", "comp", "comps", "compl", "cx", "specimens", "specimen"})
 _JOINS = frozenset({"/", "&", "+"})
 _NONE = frozenset({"none", "nil", "0", "zero", "no", "\u00d8", "nill"})
 _FEW = frozenset({"minimal", "min", "negligible", "trace", "scant"})

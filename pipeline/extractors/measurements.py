@@ -133,6 +133,7 @@ def _named(
         if mention.id not in _OTHER_KINDS
         and not (mention.id == "insufflation-pressure" and cues.has(sentence, grammar, "tourniquet", "cuff"))
         and not (mention.id == "apgar" and quantity.unit)
+        and not (mention.id == "bmi" and quantity.unit in ("kg", "g", "[lb_av]"))
         and not (mention.id == "diameter" and _is_length(sentence, index))
         and not (rows[mention.id].group == "tally" and quantity.form == "fraction")  # "a six hole one third plate"
         and not _has_own(sentence, rows, index, mention) and not _of_other(sentence, index, mention, quantity)

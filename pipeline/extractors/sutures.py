@@ -107,7 +107,8 @@ def _suture(
     for index, quantity in base.quantities(sentence):
         if index in taken:
             continue
-        if quantity.form != "suture" and not (quantity.form == "number" and quantity.dimension == ""):
+        labelled = quantity.form == "label" and index == mention.last + 1  # "PDS number one"
+        if quantity.form != "suture" and not labelled and not (quantity.form == "number" and quantity.dimension == ""):
             continue
         if quantity.form == "number" and mention.id == "suture" and _is_plural(sentence, mention.last):
             continue  # "four sutures": how many

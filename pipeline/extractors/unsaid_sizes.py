@@ -248,15 +248,16 @@ def _airway(reading: Reading, sentence: Sentence) -> list[Fact]:
             size = index > last + 1 and sentence.tokens[index - 1].norm in ("size", "number", "sized")
             ahead = index == first - 1 and (
                 quantity.value != int(quantity.value or 0) or "." in f"{quantity.value}" or quantity.form == "label"
-                or (index > 0 and sentence.tokens[index - 1].norm in ("size", "number", "sized", "no", "#"))
+                or (index > 0 and sentence.tokens[index - 1].norm in ("size", "number", "sized", "no", "#", "a", "an"))
             )
             beside = index - last == 1 or (size and index - last <= 3) or ahead
             if beside:
                 facts.append(
-                    base.claim("device_size", reading, sentence, index, first, last, 1, unit=None, role="used",
+                    base.claim("device_size", reading, sentence, index, first, last, _AIRWAY, unit=None, role="used",
                                text=cues.words(sentence, first, last), group=f"d{base.group_of(sentence, first)}")
                 )  # fmt: skip
     return facts
 
 
+_AIRWAY = -1  # "an eight tube" counts nothing
 _LEAST, _MOST = 1, 10  # tubes of 2 to 10 mm, laryngeal masks of 1 to 6: common practice, no source

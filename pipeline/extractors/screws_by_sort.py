@@ -1,0 +1,138 @@
+"""Screws told by their sort alone, and sizes in brackets behind what is counted: "3 cortical (14, 14, 12)", "two 4.0
+partially threaded cannulated, 45 and 40", "lag 2.7 x 20", "3 screws (16 x2, 14)". A size without a unit is doubtful."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pipeline import cues
+from pipeline.extractors import _things, base
+from pipeline.extractors._device_sizes import NOT_BETWEEN, is_decimal
+from pipeline.extractors._things import Thing, whole
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+from pipeline.rows import Device
+
+KINDS = ("device", "device_count", "device_size")
+
+_SORTS = {
+    "locking": "locking-screw", "locked": "locking-screw", "cortical": "cortical-screw", "bicortical": "screw",
+    "unicortical": "screw", "cancellous": "cancellous-screw", "lag": "lag-screw", "cannulated": "cannulated-screw",
+    "nonlocking": "non-locking-screw",
+}  # fmt: skip
+_BEHIND = frozenset({"and", "in", "with", "w", "x", "of", "for", "proximally", "distally"})
+_JOINS = frozenset({",", "and", "x", "(", ")", ":", "by", "\u00d7", "/"})
+_NO_UNIT = "its unit was not said"
+_BACK, _LARGEST = 4, 120  # tokens; mm, the longest screws (common practice, no source)
+_COST, _FEW = 8, 6  # no screw is so short
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    rows = grammar.table("devices", Device)
+    if not any(
+        mention.table == "devices" and rows[mention.id].group == "fixation"
+        for sentence in reading.sentences for mention in sentence.mentions
+    ):
+        return []
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        if not cues.numbers(sentence):
+            continue
+        for thing in _by_sort(sentence):
+            facts += _told(reading, sentence, thing)
+        for thing in _things.found(sentence, grammar, rows):
+            after = sentence.tokens[thing.last + 1 : thing.last + 2]
+            if thing.implant and after and after[0].norm == "(":
+                facts += _sizes(reading, sentence, thing, thing.last + 1)
+    return facts
+
+
+def _by_sort(sentence: Sentence) -> list[Thing]:
+    """The words of a sort that no noun follows, with a number before them or two sizes behind."""
+    tokens = sentence.tokens
+    taken = {at for mention in base.mentions(sentence, "devices") for at in range(mention.first, mention.last + 1)}
+    found: list[Thing] = []
+    for at, token in enumerate(tokens):
+        if token.norm not in _SORTS or at in taken:
+            continue
+        after = tokens[at + 1] if at + 1 < len(tokens) else None
+        free = after is None or after.punctuation or after.quantity is not None or after.norm in _BEHIND
+        sized = after is not None and after.quantity is not None
+        crossed = sized and at + 2 < len(tokens) and tokens[at + 2].norm == "x"
+        if free and (crossed or _number_before(sentence, at) is not None):
+            found.append(Thing(at, at, _SORTS[token.norm], None, True))
+    return found
+
+
+def _number_before(sentence: Sentence, at: int) -> int | None:
+    """Where the first number stands that leads to a word, over sizes and words that describe."""
+    tokens = sentence.tokens
+    found: int | None = None
+    for index in range(at - 1, max(-1, at - 1 - _BACK - 2), -1):
+        if tokens[index].quantity is not None and not tokens[index].quantity.dimension:  # type: ignore[union-attr]
+            found = index
+        elif tokens[index].quantity is None and (tokens[index].punctuation or tokens[index].norm in NOT_BETWEEN):
+            break
+    return found
+
+
+def _told(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
+    shared = _shared(sentence, thing)
+    side = base.make("device", reading, sentence, thing.first, thing.last, **shared)
+    facts: list[Fact] = [side]
+    first = _number_before(sentence, thing.first)
+    for at in range(first if first is not None else thing.first, thing.first):
+        if whole(sentence, at) is not None and at == first and not is_decimal(sentence.tokens[at]):
+            facts.append(base.claim("device_count", reading, sentence, at, thing.first, thing.last, _COST, unit=None,
+                                    **shared))  # fmt: skip
+        elif is_decimal(sentence.tokens[at]):
+            facts += _size(reading, sentence, thing, at)
+    return facts + _sizes(reading, sentence, thing, thing.last + 1)
+
+
+def _shared(sentence: Sentence, thing: Thing) -> dict[str, Any]:
+    return {"name": thing.name, "text": thing.text, "role": "implanted",
+            "group": f"d{base.group_of(sentence, thing.first)}"}  # fmt: skip
+
+
+def _sizes(reading: Reading, sentence: Sentence, thing: Thing, start: int) -> list[Fact]:
+    """The numbers behind a thing up to a word, a full stop or the end of the brackets; "16 x2" is two of 16."""
+    tokens = sentence.tokens
+    facts: list[Fact] = []
+    opened = False
+    for at in range(start, len(tokens)):
+        token, quantity = tokens[at], tokens[at].quantity
+        if quantity is None and (token.norm not in _JOINS or (token.norm == ")" and not opened)):
+            break
+        opened = opened or token.norm == "("
+        if token.norm == ")":
+            break
+        if quantity is None:
+            continue
+        again = at > start and tokens[at - 1].norm == "x" and whole(sentence, at, _FEW) is not None
+        if quantity.form == "times" or again:
+            facts.append(base.claim("device_count", reading, sentence, at, thing.first, thing.last, _COST, unit=None,
+                                    places=(at,), **_shared(sentence, thing)))  # fmt: skip
+        elif _counts_next(sentence, at):
+            break
+        else:
+            facts += _size(reading, sentence, thing, at)
+    return facts
+
+
+def _counts_next(sentence: Sentence, at: int) -> bool:
+    """Whether a number counts what follows it ("cannulated, 2 washers")."""
+    after = sentence.tokens[at + 1] if at + 1 < len(sentence.tokens) else None
+    return after is not None and after.quantity is None and not after.punctuation and after.norm not in _JOINS | _BEHIND
+
+
+def _size(reading: Reading, sentence: Sentence, thing: Thing, at: int) -> list[Fact]:
+    quantity = sentence.tokens[at].quantity
+    if quantity is None or quantity.form != "number" or quantity.dimension not in ("", "length"):
+        return []
+    if quantity.value is None or not 1 < quantity.value <= _LARGEST:
+        return []
+    return [
+        base.claim("device_size", reading, sentence, at, thing.first, thing.last, _COST, unit=quantity.unit,
+                   doubts=() if quantity.unit else (_NO_UNIT,), places=(at,), **_shared(sentence, thing))
+    ]  # fmt: skip
