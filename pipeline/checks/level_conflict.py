@@ -9,7 +9,7 @@ from pipeline.checks._level_roles import AGREED, BEFORE, Place, places
 from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding
+from pipeline.records import Fact, Finding, Severity
 from pipeline.rows import Concept
 
 MEANING = "A spinal level of the diagnosis, consent or time-out is none of the levels that were operated on."
@@ -92,8 +92,9 @@ def _stray(levels: list[Fact], operated: list[Fact], stated: list[Fact], grammar
     before = {_plain(fact) for fact in stated}
     often = Counter(_plain(place) for place in levels for _ in (place.evidence, *place.also))
     odd = [fact for fact in operated if "-" in _plain(fact) and often[_plain(fact)] == 1
-           and not _covered(_plain(fact), before) and not _in_a_row(fact, levels)]  # fmt: skip
-    return [_told(stated[0], fact, "blocking", grammar) for fact in odd[:1] if len(operated) > len(odd)]
+           and not _covered(_plain(fact), before) and not any(_covered(one, {_plain(fact)}) for one in before)
+           and not _in_a_row(fact, levels)]  # fmt: skip
+    return [_told(stated[0], fact, "warning", grammar) for fact in odd[:1] if len(operated) > len(odd)]
 
 
 def _in_a_row(fact: Fact, levels: list[Fact]) -> bool:
@@ -121,10 +122,10 @@ def _outlier(levels: list[Fact], grammar: Grammar) -> list[Finding]:
     ]
 
 
-def _told(first: Fact, second: Fact, severity: str, grammar: Grammar) -> Finding:
+def _told(first: Fact, second: Fact, severity: Severity, grammar: Grammar) -> Finding:
     return finding(
         "level_conflict",
-        "blocking" if severity == "blocking" else "note",
+        severity,
         f"Level {first.text} and level {second.text or called(second, grammar)} were both said.",
         [first, second],
         ask="Say which level is right, or that both were meant.",
