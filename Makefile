@@ -59,7 +59,7 @@ types: $(STAMP).test
 voice: $(STAMP).test
 	$(BIN)/python audio_demo/make_recording.py
 
-BENCHES := bench-understanding bench-checks bench-demo bench-listening bench-live bench-fhir-faults bench-pages bench-long-session bench-long-file bench-second-opinion bench-control-words bench-pool
+BENCHES := bench-understanding bench-checks bench-demo bench-listening bench-live bench-fhir-faults bench-pages bench-long-session bench-long-file bench-second-opinion bench-control-words bench-pool bench-word-times
 $(BENCHES): $(STAMP).test
 	$(BIN)/python benchmarks/$(subst -,_,$(patsubst bench-%,%,$@)).py $(ARGS)
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol
 
-from pipeline import audio, plugins, readings, wordlist
+from pipeline import audio, onsets, plugins, readings, wordlist
 from pipeline.engines.base import Engine, Options, Reader, Result, safe_bias
 from pipeline.errors import NoSpeech
 from pipeline.records import Segment, Word
@@ -157,7 +157,11 @@ class Listener:
         spoken = [word for word in result.words if _spoken(word, speech.spans)]
         self.dropped_words += len(result.words) - len(spoken)
         self.segments.append(speech.segment)
-        kept = self._kept(result, [_trimmed(word, speech.spans) for word in spoken], speech.segment.index)
+        words = [_trimmed(word, speech.spans) for word in spoken]
+        lead = getattr(self._engine, "lead", 0.0)
+        if lead:
+            words = onsets.placed(words, speech.samples, speech.segment.start, lead)
+        kept = self._kept(result, words, speech.segment.index)
         yield kept
         said = self._reader.texts(speech.samples) if self._reader else ()
         if not said and kept.later is not None:

@@ -17,7 +17,7 @@ LAYERS = {
         (
             "errors records paths sound merging",
             "rows note grammar manifest model_store plugins site wordlist",
-            "audio segments engines",
+            "audio segments onsets engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
             "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts queries "
             "corrections correction_cues gapped conversion no_numbers fillers letters spelled quantities tokens "

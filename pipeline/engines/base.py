@@ -93,6 +93,7 @@ class Engine(Protocol):
     """A recogniser with its weights in memory. `model`: name in the manifest, "" without; `sha256`: of the model.
 
     One that has `repeatable = True` may be given a stretch before it is sure to have ended, and again if it goes on.
+    One that has a `lead` gives word times that are so many seconds early; `onsets.py` puts them right.
     """
 
     name: str

@@ -33,6 +33,8 @@ TAIL = 1.0
 # Seconds that the encoder hears at least. Of 24 stretches of 1 to 3 s, 10 looped or broke off with a silence of 1 s
 # alone, 6 with 2 s, 3 when filled up to 6 s, none when filled up to 10 s.
 LEAST = 10.0
+# Seconds that the alignment is early where words follow each other without a pause (`onsets.py`).
+LEAD = 0.08
 # Words a second over a whole stretch; common practice, no source: fast speech is about 6 at its quickest.
 FASTEST_STRETCH = 5.5
 # Tokens that a stretch may hold: dictation takes about 4 a second, and a decoder in a loop would go on to 224.
@@ -77,6 +79,7 @@ class Whisper:
     streams = False
     repeatable = True
     tail: float | None = TAIL
+    lead = LEAD
     decoded_again = 0
 
     def __init__(self, model: manifest.Model) -> None:
