@@ -189,7 +189,16 @@ def _led_by_its_own(sentence: Sentence, members: tuple[int, ...], first: int, la
         return False
     if "kg" in (lead.unit, own.unit):
         return False  # "one hundred milligrams weight ninety one kilos cefazolin": nothing is given by the kilogram
-    return any(mention.first == members[0] + 1 and mention.table in _NAMED for mention in sentence.mentions)
+    if any(mention.last == first - 2 and mention.table in _NAMED for mention in sentence.mentions):
+        return False  # the number before the first name is of the one before it
+    names = [mention for mention in sentence.mentions if mention.first == members[0] + 1 and mention.table in _NAMED]
+    return bool(names) and not any(_measured_behind(sentence, mention.last, own) for mention in names)
+
+
+def _measured_behind(sentence: Sentence, last: int, own: Quantity) -> bool:
+    """ "Dexamethasone 10 mg levetiracetam 1 g ancef 2 g": the second name has a number of its own sort behind it."""
+    behind = sentence.tokens[last + 1].quantity if last + 1 < len(sentence.tokens) else None
+    return behind is not None and behind.dimension == own.dimension
 
 
 _TAKEN = 40
@@ -212,7 +221,12 @@ def _has_its_own(sentence: Sentence, index: int, first: int, last: int) -> bool:
         return any(mention.last < index and mention.table == "drugs" for mention in sentence.mentions)
     if first - index > 1:
         return False
+    if index and tokens[index - 1].norm in _SUMS:
+        return True  # "together forty millilitres citrate four millilitres"
     return any(mention.last == index - 1 and mention.table in _NAMED for mention in sentence.mentions)
+
+
+_SUMS = frozenset({"together", "total", "altogether"})
 
 
 def _of_other(sentence: Sentence, index: int, first: int) -> bool:
