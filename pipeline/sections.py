@@ -213,13 +213,15 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
         return True
     # inside a stream of words: only names of two words or more that are not part of a phrase
     before = tokens[at - 1].norm
-    if tokens[at - 1].text.endswith(("'s", "\u2019s")) or (cue.row.id == "consent" and before in _CONSENTING):
-        return False  # "the patient's history and physical", "he gave informed consent"
+    gave = cue.row.id == "consent" and any(token.norm in _CONSENTING for token in tokens[max(0, at - _GIVING) : at])
+    if tokens[at - 1].text.endswith(("'s", "\u2019s")) or gave:
+        return False  # "the patient's history and physical", "obtaining appropriate preoperative informed consent"
     if before == "same":  # "postoperative diagnosis same procedure performed", but not "the same procedure performed"
         return len(cue.words) > 1 and at > 1 and tokens[at - 2].norm != "the"
     return len(cue.words) > 1 and before not in _BEFORE_A_NOUN and not tokens[at - 1].punctuation
 
 
+_GIVING = 8  # tokens
 _CONSENTING = frozenset(
     "gave gives given giving provided provides obtained obtain obtaining signed signing written verbal full took taken "
     "granted has had have".split()
