@@ -247,6 +247,8 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
     said = _unit_after(tokens, norms, numeral.end, in_digits, part)
     if said is not None and said.row == "second" and not _is_seconds(norms, numeral, said):
         said = None
+    if said is not None and said.dimension == "turns" and _turns_on(norms, numeral, said):
+        said = None
     if said is not None and said.row == "foot" and not _is_feet(norms, numeral, said):
         said = None
     bare_part = part and numeral.end == numeral.start + 1 and numeral.spoken
@@ -345,6 +347,12 @@ def _is_seconds(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> 
     after = norms[said.end] if said.end < len(norms) else "."
     many = numeral.value is not None and numeral.value >= 3
     return after in _LASTING or (many and (not after[0].isalpha() or after in _FUNCTION))
+
+
+def _turns_on(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> bool:
+    """ "The same four turn the needle": the number of a draw, and then what was done."""
+    many = numeral.value is not None and numeral.value > 1
+    return many and norms[said.start] == "turn" and norms[said.end : said.end + 1] in (["the"], ["it"], ["again"])
 
 
 def _is_feet(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> bool:

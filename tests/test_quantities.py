@@ -122,6 +122,7 @@ MEASURED = [
     ("Hb 13.2 -> 11.9 g/dL", ["13.2 g/dL", "11.9 g/dL"]),
     ("forty milligrams a day", ["40 mg"]),
     ("rest for a day or two", ["1..2 d"]),
+    ("the same four turn the needle half a turn", ["4 None", "0.5 {turn}"]),
     ("drawing one two three four mils", ["4 mL"]),  # counted aloud
     ("phaco time one minute twelve bottle height", ["72 s"]),
     ("one minute twenty screws", ["1 min", "20 None"]),

@@ -61,9 +61,17 @@ def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Men
         return _with_joined(sentence, after[0], drugs, 1)
     if before:
         return _with_joined(sentence, before[-1], drugs, -1) if _closes_list(sentence, before) else before[-1:]
-    return _with_joined(sentence, after[0], drugs, 1) if after and not clauses.parted(
-        sentence, hit.last, after[0].first
+    return _with_joined(sentence, after[0], drugs, 1) if after and not _of_a_subject(sentence, hit) and (
+        not clauses.parted(sentence, hit.last, after[0].first)
     ) else []  # fmt: skip
+
+
+def _of_a_subject(sentence: Sentence, hit: cues.Hit) -> bool:
+    """ "The crosslink was not used vancomycin one gram": what was not used stands before, a drug behind begins anew; not
+    "she was not given heparin"."""
+    if sentence.tokens[hit.last].norm not in ("used", "needed", "required") or hit.first < 2:
+        return False
+    return sentence.tokens[hit.first - 1].norm in ("was", "were", "but", "is", "are", "and")
 
 
 # "We withheld the heparin" and "heparin withheld"
@@ -226,11 +234,16 @@ def explains(sentence: Sentence, index: int, drug: Mention) -> bool:
     )  # fmt: skip
 
 
+_OVER = frozenset({"been", "already", "earlier"})
+
+
 def is_of_next(sentence: Sentence, grammar: Grammar, drug: Mention, hit: cues.Hit) -> bool:
     """ "Metronidazole at induction home tomorrow", "cefazolin before incision enoxaparin tonight": what is said of a
     later time belongs to what stands behind the drug's own time, or to another drug."""
     if hit.first < drug.last:
         return False
+    if {token.norm for token in sentence.tokens[max(drug.last, hit.first - 6) : hit.last + 2]} & _OVER:
+        return True  # "ergometrine 500 mcg she had been given 500 on the ward already"
     drugs = [mention for mention in sentence.mentions if mention.table == "drugs"]
     between = [one for one in drugs if drug.last < one.first < hit.first]
     row = [drug, *between]

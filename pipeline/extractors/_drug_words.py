@@ -17,6 +17,16 @@ _GASES = frozenset({"anesthetic", "anesthetics", "anaesthetic", "anaesthetics", 
                     "agents", "gas", "gases", "induction"})  # fmt: skip
 
 
+def is_measured(sentence: Sentence, drug: Mention) -> bool:
+    """ "Glucose 11.2", "glucose was 6 mmol/L": what was found in the blood, and no drug."""
+    tokens = sentence.tokens
+    if tokens[drug.first].norm != "glucose" or drug.first != drug.last:
+        return False
+    after = drug.last + 1 + (drug.last + 1 < len(tokens) and tokens[drug.last + 1].norm in ("was", "is", "of", ":"))
+    quantity = tokens[after].quantity if after < len(tokens) else None
+    return quantity is not None and (quantity.unit is None or quantity.unit in ("mmol/L", "mg/dL"))
+
+
 def was_given(sentence: Sentence, drug: Mention) -> bool:
     """ "I have given 300 mg of oral clopidogrel": it was given here and now, however it is taken."""
     before = {token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]}

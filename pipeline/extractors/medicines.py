@@ -82,7 +82,8 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
         drug = drugs[mention.id]
         if any(_drug_numbers.allergic_to(sentence, hit.first, hit.last, mention) for hit in allergic):
             continue
-        if "diluent" in drug.classes and not _is_given(sentence, grammar, mention):
+        diluent = "diluent" in drug.classes and not _is_given(sentence, grammar, mention)
+        if diluent or _drug_words.is_measured(sentence, mention):
             continue
         additive = mention.id in ADRENALINE and bool(events) and _follows_with(sentence, mention)
         group = base.group_of(sentence, mention.first)

@@ -73,7 +73,9 @@ def _clock(
                           text=quantity.text)]  # fmt: skip
     prefix, postfix = (0, 8) if _time_first(sentence, grammar, rows) else (12, 0)
     near = _nearest(sentence, index, rows, "moment", prefix, postfix)
-    if near is not None and not _of_next(sentence, index, near[1].first, near[1].last):
+    if near is not None and not _of_next(sentence, index, near[1].first, near[1].last) and not (
+        near[1].id == "in_room" and _given_there(sentence, near[1].first, index)
+    ):
         found.append((near[0], near[1].first, near[1].last, near[1].id))
     tourniquet = cues.has(sentence, grammar, "tourniquet", "cuff")
     for hit in cues.hits(sentence, grammar, *_MOMENTS):
@@ -83,6 +85,8 @@ def _clock(
             continue
         if hit.id == "moment-out_of_room" and hit.first == hit.last and _clock_names.is_another(sentence, hit.first):
             continue
+        if hit.id == "moment-in_room" and _given_there(sentence, hit.first, index):
+            continue
         if hit.id == "moment-incision" and _begins_other(sentence, grammar, hit):
             continue
         price = cues.cost(sentence, index, hit.first, hit.last, prefix=prefix, postfix=postfix) + 2
@@ -90,7 +94,7 @@ def _clock(
         found.append((price, hit.first, hit.last, name))
     drugs = grammar.table("drugs", Drug)
     for mention in base.mentions(sentence, "drugs"):
-        if "antibiotic" in drugs[mention.id].classes:
+        if "antibiotic" in drugs[mention.id].classes and not (mention.first > index and _is_course(sentence, mention)):
             price = cues.cost(sentence, index, mention.first, mention.last, prefix=6) + 4
             if price <= _ANTIBIOTIC_REACH:
                 found.append((min(price, _CLOCK_REACH), mention.first, mention.last, "antibiotic"))
@@ -102,6 +106,20 @@ def _clock(
         base.claim("clock_time", reading, sentence, index, first, last, price, name=name, text=quantity.text,
                    value=None, unit=None)
     ]  # fmt: skip
+
+
+def _given_there(sentence: Sentence, first: int, index: int) -> bool:
+    """ "Co-amoxiclav 1.2 g in theatre 0425": where the dose before it was given, and when."""
+    before = sentence.tokens[first - 1].quantity if first else None
+    return first < index and before is not None and before.dimension in ("mass", "amount")
+
+
+def _is_course(sentence: Sentence, drug: Mention) -> bool:
+    """ "Blood count at six am, co-amoxiclav 625 mg tds for five days": a course that has no time of day."""
+    return any(token.norm in _DAILY for token in sentence.tokens[drug.last + 1 : drug.last + 5])
+
+
+_DAILY = frozenset({"tds", "bd", "od", "qds", "tid", "bid", "qid", "daily", "twice", "hourly"})
 
 
 def _ends_anaesthesia(sentence: Sentence, rows: Mapping[str, Concept], hit: cues.Hit) -> bool:
