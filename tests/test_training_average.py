@@ -16,7 +16,8 @@ Held = dict[str, np.ndarray]
 @pytest.fixture(scope="module")
 def average() -> ModuleType:
     spec = importlib.util.spec_from_file_location("average", ROOT / "models/training/average.py")
-    assert spec and spec.loader
+    assert spec
+    assert spec.loader
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
