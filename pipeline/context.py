@@ -169,7 +169,8 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         if axis == "status" or rule.direction != "after" and _told_before(sentence, hit.first):
             back = max(back, clauses.bounds(sentence, hit.first)[0])
         # what comes before such a cue is its subject ("a tear was not seen"): then it governs nothing ahead
-        subject = axis == "certainty" and rule.direction == "both" and _is_thick(sentence, back, hit.first)
+        yet = hit.first > 1 and sentence.tokens[hit.first - 1].norm == "but"  # "was opened but not needed"
+        subject = axis == "certainty" and rule.direction == "both" and (yet or _is_thick(sentence, back, hit.first))
         if _denies_its_verb(sentence, hit, back):
             spans.append((back, hit.last + 1))
         elif rule.direction in ("after", "both") and not subject:

@@ -46,7 +46,6 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
 
 _LED_BY = frozenset({"with", "of", "to", "at", "by", "in"})
 _MEASURES = frozenset({"time", "distance", "pressure", "angle", "level", "margin", "depth", "length", "volume"})
-_SHORTEST = 3  # words of a name without a place
 
 
 def _is_measure(sentence: Sentence, first: int, last: int) -> bool:
@@ -58,7 +57,7 @@ def _is_measure(sentence: Sentence, first: int, last: int) -> bool:
         last -= 1
     ahead = tokens[last + 1 : last + 3]
     amount = any(token.quantity is not None for token in ahead[:2] if not token.punctuation)
-    short = last - first + 1 < _SHORTEST and tokens[first].norm not in _WHOLE
+    short = last == first and tokens[first].norm not in _WHOLE
     return amount or short or tokens[last].norm in _MEASURES
 
 

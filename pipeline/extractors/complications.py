@@ -132,7 +132,10 @@ def _general(
             return None
         others = [other for other in found if other.id not in ("any", "uneventful")]
         after = {token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 4]}
-        if after & {"nil", "none", "zero", "absent"}:
+        nought = sentence.tokens[mention.last + 1 : mention.last + 3]
+        if after & {"nil", "none", "zero", "absent"} or any(
+            token.quantity is not None and token.quantity.value == 0 for token in nought
+        ):  # "complications 0"
             return base.make("complication", reading, sentence, mention.first, mention.last + 1, name="none",
                              certainty="negated", status="performed")  # fmt: skip
         heading = sentence.section == "complications" and mention.first <= 2
