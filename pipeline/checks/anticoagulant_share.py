@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from pipeline.checks.base import added, exact, finding, given, rounded, shown, span, span_words
+from pipeline.checks.base import added, exact, finding, given, read, rounded, shown, span, span_words
 from pipeline.grammar import Grammar
 from pipeline.limits import limit
 from pipeline.note import OperativeNote
@@ -23,7 +23,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         # "2 mL of heparin in each syringe, 8 mL of marrow into each": the share of one is that of all.
         marrow_facts = [fact for fact in given(note, "draw") if fact.scale == "each"]
         if len(agents) != 1 or len(marrow_facts) != 1:
-            return []
+            return [] if marrow_facts else _in_one_breath(note, agents)
+    if not marrow_facts and agents:
+        return _in_one_breath(note, agents)
     spans = [span(fact, "mL") for fact in marrow_facts]
     volumes = [exact(fact, "mL") for fact in agents]
     if not agents or not spans or any(one is None for one in spans) or any(one is None for one in volumes):
@@ -48,6 +50,36 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if all(abs((fact.value or 0) - one) > _ROUNDING for one in (of_marrow, of_whole))
         ]
     return _by_rule(note, grammar, concerned, worked, of_marrow, of_whole)
+
+
+_MARROW = frozenset({"marrow", "blood", "aspirate"})
+
+
+def _in_one_breath(note: OperativeNote, agents: list[Fact]) -> list[Finding]:
+    """ "Six mils of ACD-A to fifty-four of marrow, that is five per cent": no harvest was told, but its share."""
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        shares = [fact for fact in given(note, "anticoagulant_share") if passage.holds(fact) and fact.unit == "%"]
+        here = [fact for fact in agents if passage.holds(fact)]
+        if len(shares) != 1 or len(here) != 1 or (agent := exact(here[0], "mL")) is None:
+            continue
+        tokens = read(passage)
+        marrow = [
+            token.quantity.value
+            for at, token in enumerate(tokens)
+            if token.quantity is not None and token.quantity.unit == "mL" and token.quantity.value is not None
+            and (_MARROW & {word.norm for word in tokens[at + 1 : at + 3]} or tokens[at - 1].norm in _MARROW)
+        ]  # fmt: skip
+        if len(marrow) != 1 or marrow[0] <= 0:
+            continue
+        of_marrow, of_whole = agent / marrow[0] * 100, agent / (agent + marrow[0]) * 100
+        worked = (
+            f"{rounded(agent)} mL / {rounded(marrow[0])} mL = {rounded(of_marrow, 1)} % of the marrow, "
+            f"{rounded(of_whole, 1)} % of the whole"
+        )
+        if all(abs((shares[0].value or Decimal(0)) - one) > _ROUNDING for one in (of_marrow, of_whole)):
+            found.append(_differs(shares[0], here, worked))
+    return found
 
 
 def _differs(share: Fact, concerned: list[Fact], worked: str) -> Finding:

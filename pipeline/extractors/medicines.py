@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from pipeline import cues, mixtures
-from pipeline.extractors import _drug_numbers, _drug_order, _drug_prepared, _drug_told, _drug_words, _washes, base
+from pipeline.extractors import _drug_numbers, _drug_order, _drug_prepared, _drug_told, _drug_words, _kit, _washes, base
 from pipeline.extractors._drug_events import (
     ADRENALINE,
     PIECES,
@@ -134,10 +134,8 @@ def _circumstances(
         if base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated":
             return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
         return {"role": "aftercare", "status": "planned"}
-    if "anticoagulant" in drug.classes and "priming" in ids:
-        found["role"] = "prime"
-    elif "anticoagulant" in drug.classes and ids & {"marrow", "container"}:
-        found["role"] = "anticoagulant"
+    if "anticoagulant" in drug.classes and (role := _kit.role(sentence, mention, ids)) is not None:
+        found["role"] = role
     elif "prophylaxis" in ids and set(drug.classes) & {"antibiotic", "anticoagulant"}:
         found["role"] = "prophylaxis"
     elif "local_anaesthetic" in drug.classes:
