@@ -140,9 +140,10 @@ def _trails(sentence: Sentence, side: Side) -> bool:
     """Whether a side closes what was said before it in a stream of speech ("through a needle on both sides balloons
     ...", "middle meatal antrostomy on the right polyps removed")."""
     tokens = sentence.tokens
-    if side.first and tokens[side.first - 1].quantity is not None and (
-        sidewise.side_of(sentence, side.first - 1) == side.value
-    ):
+    at = side.first - 1
+    while at > 0 and tokens[at].norm in ("on", "the"):
+        at -= 1
+    if at >= 0 and tokens[at].quantity is not None and sidewise.side_of(sentence, at) == side.value:
         return True  # "two hundred right and one eighty left cement four millilitres"
     if not _unmarked(sentence) or side.first < 2:
         return False

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from pipeline import cues, laterality, numerals, story
+from pipeline import clauses, cues, laterality, numerals, story
 from pipeline.grammar import Grammar
 from pipeline.note import SaidSide
 from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence
@@ -219,10 +219,19 @@ def sides(facts: Iterable[Fact], reading: Reading, grammar: Grammar) -> dict[int
 
 
 def _is_past(sentence: Sentence, index: int) -> bool:
+    first, last = clauses.bounds(sentence, index)
+    if any(scope.value == "historical" and first <= scope.first < last for scope in sentence.scopes):
+        return True  # "the left eye was done in March"
+    alone = {token.norm for token in sentence.tokens[index:last]}
+    if "not" in alone and not alone.isdisjoint(_DONE):
+        return True  # "the right hip has not been touched"
     return any(
         scope.value in ("historical", "other_person", "conditional", "negated") and scope.first <= index <= scope.last
         for scope in sentence.scopes
     )
+
+
+_DONE = frozenset({"touched", "done", "operated", "treated", "opened", "addressed", "explored"})
 
 
 def _site(sentence: Sentence, first: int, last: int) -> Mention | None:

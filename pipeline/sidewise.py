@@ -104,7 +104,8 @@ def _is_like(sentence: Sentence, index: int, at: int) -> bool:
         return False
     if other.dimension == one.dimension:
         return True
-    after = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else "."
+    bare = at if other.dimension == "" else index  # the unit is left out of one of them
+    after = sentence.tokens[bare + 1].norm if bare + 1 < len(sentence.tokens) else "."
     return "" in (other.dimension, one.dimension) and (after in _AFTER_BARE or not after[0].isalpha())
 
 

@@ -45,11 +45,15 @@ def _given(fact: Fact, facts: Sequence[Fact], said: list[_Said], reading: Readin
     place = _place(fact, grammar)
     behind = _sentence_of(reading, fact) + 1
     fragments = {one.value for one in said if one.fragment is not None}
-    if len(fragments) == 1 and any(one.fragment == behind for one in said):
+    alone = {one.value for one in said} == fragments and not any(other.laterality for other in facts)
+    if len(fragments) == 1 and (alone or any(one.fragment == behind for one in said)):
         return replace(fact, laterality=next(iter(fragments)))
     whole = {one.value for one in said if one.whole and (not one.site or _is_same(one.site, place, grammar))}
     if len(whole) == 1:
         return replace(fact, laterality=next(iter(whole)))
+    only = _only(facts)
+    if only is not None:
+        return replace(fact, laterality=only)
     if not place:
         return fact
     bound = {one.value for one in said if one.site and not one.whole and _is_same(one.site, place, grammar)}
@@ -66,6 +70,18 @@ def _given(fact: Fact, facts: Sequence[Fact], said: list[_Said], reading: Readin
     if {"left", "right"} <= bound and not operated:
         return replace(fact, doubts=(*fact.doubts, _OPEN))
     return fact
+
+
+# How one got there and what was put in: on the side of the operation.
+_WORK = frozenset("approach preparation tourniquet tourniquet_pressure site_marking injection device".split())
+
+
+def _only(facts: Sequence[Fact]) -> Laterality | None:
+    """The side of the work, where every side of the note is that one ("carotid endarterectomy. Left neck incision")."""
+    sided = [fact for fact in facts if fact.laterality is not None]
+    sides = {fact.laterality for fact in sided}
+    worked = any(fact.kind in _WORK and _counts(fact) for fact in sided)
+    return sided[0].laterality if worked and sides <= {"left"} or worked and sides <= {"right"} else None
 
 
 def _is_open(fact: Fact, grammar: Grammar) -> bool:

@@ -64,6 +64,9 @@ SCOPE = "Right shoulder arthroscopy. The labrum was torn. Three anchors of two p
         ("Total knee replacement. The right one. Tourniquet 300 mmHg.", "procedure", "total-knee", "right"),
         ("Orchidectomy. Operated side: left. Prosthesis placed.", "procedure", "orchidectomy", "left"),
         (STREAM, "procedure", "hip-arthroscopy", "left"),
+        ("Cataract extraction. Lens 21 D. Left.", "procedure", "cataract-extraction", "left"),
+        # said of the way in, and nowhere is another one
+        ("Carotid endarterectomy. Left neck incision.", "procedure", "carotid-endarterectomy", "left"),
         # said of the part of the body that was operated on
         ("Diagnosis: left knee osteoarthritis. Procedure: total knee replacement.", "procedure", "total-knee", "left"),
         ("Total hip replacement. The left hip was approached from behind. The right hip was not operated on.",

@@ -160,3 +160,8 @@ def test_the_heading_of_a_list_that_tells_sides_is_not_doubted() -> None:
 def test_what_there_is_once_is_not_doubted_for_its_side() -> None:
     note = make_note(from_text("Cystoscopy. Cystoscopy with a stent on the left, the right was clear."), grammar.load())
     assert not any(fact.doubts for fact in note.facts if fact.name == "cystoscopy")
+
+
+def test_a_side_behind_a_number_is_not_that_of_what_follows() -> None:
+    text = "left elevation ninety degrees compared with seventy on the right posterior portal rotator interval thick"
+    assert side(text, "portal")[0] != "right"

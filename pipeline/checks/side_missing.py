@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import called, finding, site_of
+from pipeline.checks.base import called, finding, related_sites, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
 from pipeline.rows import Concept
 
-MEANING = "An operation that has a left and a right was said without a side anywhere in the note."
+MEANING = "An operation that has a left and a right was said without a side, and nothing else in the note tells one."
 
 _TELL = ("procedure", "diagnosis", "preop_diagnosis", "postop_diagnosis", "time_out", "site_marking", "consent",
          "act", "approach", "preparation", "injection", "injection_volume", "device", "finding",
@@ -16,8 +16,11 @@ _TELL = ("procedure", "diagnosis", "preop_diagnosis", "postop_diagnosis", "time_
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    told = any(fact.laterality for fact in note.of(*_TELL) if fact.certainty != "negated" and fact.role != "harvest")
-    if told:
+    told = {fact.laterality for fact in note.of(*_TELL) if fact.certainty != "negated" and fact.role != "harvest"}
+    sides = told - {None}
+    done = [fact for fact in note.of("procedure") if fact.certainty == "affirmed" and fact.status == "performed"]
+    operated = [fact for fact in done if fact.laterality]
+    if sides and not operated and not {"left", "right"} <= sides:
         return []
     if any("side" in doubt for fact in note.of("procedure") for doubt in fact.doubts):
         return []  # sides were said, which belongs to what is asked by doubtful
@@ -26,17 +29,30 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         for fact in note.of("procedure")
         if fact.certainty == "affirmed" and fact.status in ("performed", "planned") and _sided(fact, grammar)
     ]
+    if operated:  # an operation somewhere else, whose side was not said
+        open_ones = [fact for fact in open_ones if fact in done and not fact.laterality
+                     and _is_elsewhere(fact, operated, grammar)]  # fmt: skip
     if not open_ones:
         return []
     return [
         finding(
             "side_missing",
-            "warning",
-            f"No side was said for {called(open_ones[0], grammar)}.",
+            "note" if operated else "warning",
+            f"No side was said for {called(open_ones[0], grammar)}."
+            + (" Left and right are both spoken of." if sides and not operated else ""),
             open_ones,
             ask="Say left, right or both.",
         )
     ]
+
+
+def _is_elsewhere(fact: Fact, operated: list[Fact], grammar: Grammar) -> bool:
+    """Whether an operation lies in another part of the body than every one that has a side."""
+    place = site_of(fact, grammar)
+    places = [site_of(one, grammar) for one in operated]
+    return place is not None and all(
+        other is not None and not related_sites(place, other, grammar) for other in places
+    )
 
 
 def _sided(fact: Fact, grammar: Grammar) -> bool:
