@@ -122,11 +122,16 @@ def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
         if _at(norms, start + 1) in ("hours", "hrs", "h") or (norm[0] == "0" and _cued(norms, start)):
             end = start + 1 + (_at(norms, start + 1) in ("hours", "hrs", "h"))
             return finish(int(military[1]), int(military[2]), norms, start, end, sure=True)
+        if norm[0] == "0" and _at(norms, start - 1) in _DOSED:  # "Ancef 2 g 0805"
+            return finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
         marked = _cued(norms, start) and _at(norms, start - 1) in _MARKED and not norm.endswith("00")
         if marked or _logged(norms, start):
             return finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
         return None
     return _spoken(tokens, norms, start)
+
+
+_DOSED = frozenset({"g", "gm", "gram", "grams", "mg", "mcg", "units", "ml", "iv", "im", "po"})
 
 
 def _is_second(norms: Sequence[str], start: int) -> bool:

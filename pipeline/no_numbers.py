@@ -38,6 +38,8 @@ def is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) ->
     if norm == "one" and numeral.end == start + 1:
         if after in ".,;:)" and (not start or not before[0].isalnum()):
             return False  # said by itself
+        if before in _SYSTEMS:
+            return False  # "ARCO one on the left"
         if (is_unit_word(after) and after not in _PRONOUN_AFTER) or _one_more(norms, start, after):
             return False  # "another one gram", "one gram before and one at closure"
         ranged = after in ("to", "or", "in") and numeral.end + 1 < len(norms) and is_numeric(norms, numeral.end + 1)
@@ -52,6 +54,12 @@ def is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) ->
     if numeral.shape == "fraction" and numeral.end == start + 1 and norm in ("half", "quarter"):
         return False  # decided by the unit
     return norm in numerals.SCALES and norm + "s" == before
+
+
+_SYSTEMS = frozenset(  # names of grades that end in no word like "grade"
+    "arco ficat tonnis steinberg goutallier pfirrmann modic geissler palmer sanders eichenholtz patte fairbank walch "
+    "hamada eaton lichtman seinsheimer evans meyers paprosky vancouver mason judet essex tscherne".split()
+)
 
 
 def _one_more(norms: Sequence[str], start: int, after: str) -> bool:

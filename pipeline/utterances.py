@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from pipeline import contrasts, fillers, letters, numerals, queries, stray_stops, streams
+from pipeline import contrasts, fillers, how_often, letters, numerals, queries, stray_stops, streams
 from pipeline.corrections import settle
 from pipeline.gapped import lend
 from pipeline.quantities import merge
@@ -37,7 +37,7 @@ def read(words: Sequence[Word], *, pause: float = 0.7) -> list[Sentence]:
     """
     drafts: list[Draft] = []
     for chunk, heading in _chunks(words, pause):
-        sentences = _sentences(stray_stops.drop(letters.join(fillers.drop(tokenize(chunk)))))
+        sentences = _sentences(stray_stops.drop(letters.join(fillers.drop(how_often.fold(tokenize(chunk))))))
         for tokens in (piece for sentence in sentences for piece in streams.cut(sentence)):
             if drafts and drafts[-1].heading:
                 held = drafts.pop()

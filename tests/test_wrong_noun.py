@@ -38,3 +38,34 @@ def test_touch_weight_bearing_in_a_stream_stays_touch() -> None:
 def test_how_a_patient_lies_is_no_dressing_and_less_traction_no_reduction() -> None:
     told = facts_of("Right arm over the bolster. Traction twelve pounds, then I reduced it to ten.")
     assert not [fact for fact in told if fact.kind == "dressing" or fact.name == "reduction"]
+
+
+def test_a_number_before_a_thread_that_has_its_size_behind_it_counts() -> None:
+    told = facts_of("Capsule closed with 3 Vicryl 1. Skin 2 nylon 4-0. 2-0 Vicryl.")
+    assert [(fact.name, fact.text) for fact in told if fact.kind == "suture"] == [
+        ("polyglactin", "1"), ("nylon", "4-0"), ("polyglactin", "2-0")
+    ]  # fmt: skip
+
+
+def test_each_drug_has_the_time_of_its_own_part() -> None:
+    told = facts_of("TXA 1 g at 0815, Ancef 2 g 0805, incision 0829.")
+    assert [(fact.name, fact.text) for fact in told if fact.kind == "clock_time"] == [
+        (None, "08:15"), ("antibiotic", "08:05"), ("incision", "08:29")
+    ]  # fmt: skip
+
+
+def test_how_often_a_medicine_is_taken_in_short() -> None:
+    told = facts_of("Etoricoxib 90 mg 1x/d 14 d. Ibuprofen 400 mg 3 x daily. Pantoprazole 40 mg 1-0-0 for 10 days.")
+    doses = [fact for fact in told if fact.kind == "medication_dose"]
+    assert [str(fact.value) for fact in doses] == ["90", "400", "40"]
+    assert {fact.status for fact in doses} == {"planned"}
+
+
+def test_running_after_weeks_is_no_stitch() -> None:
+    told = facts_of("Stitches at ten days, running after six weeks.")
+    assert not [fact for fact in told if fact.kind == "closure"]
+
+
+def test_both_sides_have_their_grade() -> None:
+    told = facts_of("ARCO two on the right and ARCO one on the left.")
+    assert [(fact.value, fact.laterality) for fact in told if fact.kind == "grade"] == [(2, "right"), (1, "left")]

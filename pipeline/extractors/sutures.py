@@ -79,11 +79,14 @@ def _runs(sentence: Sentence, mention: Mention) -> bool:
     if tokens[mention.first].norm != "running" or mention.first != mention.last:
         return False
     after = tokens[mention.last + 1] if mention.last + 1 < len(tokens) else None
+    if after is not None and after.norm in _SPORT:
+        return True
     flows = after is not None and (after.norm in _FLOWS or after.quantity is not None)
     flows = flows or (mention.first > 0 and tokens[mention.first - 1].norm in ("is", "was", "are", "were"))
     return flows and not any(abs(one.first - mention.first) <= _NEAR for one in base.mentions(sentence, "sutures"))
 
 
+_SPORT = frozenset("after again from allowed sports and or cycling jumping permitted".split())
 _FLOWS = frozenset("at in fine freely well through into slowly on".split())
 _NEAR = 6  # tokens
 
@@ -112,6 +115,10 @@ def _suture(
             continue
         if quantity.form == "number" and mention.id == "suture" and _is_plural(sentence, mention.last):
             continue  # "four sutures": how many
+        bare = quantity.form == "number" or quantity.text.isdigit()
+        if bare and index < mention.first and _has_size_behind(sentence, mention):
+            taken.update({index} if index == mention.first - 1 else ())
+            continue  # "three Vicryl 1", "2 nylon 4-0": how many
         if quantity.form == "number" and index < mention.first and sentence.tokens[mention.last].norm == "wires":
             continue  # "seven steel wires": how many
         if any(other is not mention and other.first == index + 1 for other in sutures):
@@ -137,6 +144,15 @@ def _suture(
     return base.claim("suture", reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                       text=text, value=None, low=None, high=None, unit=None, body_site=layer,
                       doubts=doubts)  # fmt: skip
+
+
+def _has_size_behind(sentence: Sentence, mention: Mention) -> bool:
+    tokens = sentence.tokens
+    behind = tokens[mention.last + 1].quantity if mention.last + 1 < len(tokens) else None
+    if behind is None or (behind.form == "number" and (behind.dimension or not _thick(behind))):
+        return False
+    ends = mention.last + 2 == len(tokens) or tokens[mention.last + 2].punctuation
+    return behind.form == "suture" or (behind.form == "number" and ends)
 
 
 def _is_plural(sentence: Sentence, index: int) -> bool:

@@ -94,7 +94,9 @@ def _clock(
         found.append((price, hit.first, hit.last, name))
     drugs = grammar.table("drugs", Drug)
     for mention in base.mentions(sentence, "drugs"):
-        if "antibiotic" in drugs[mention.id].classes and not (mention.first > index and _is_course(sentence, mention)):
+        course = mention.first > index and _is_course(sentence, mention)
+        course = course or _of_drug_before(sentence, index, mention.first)
+        if "antibiotic" in drugs[mention.id].classes and not course:
             price = cues.cost(sentence, index, mention.first, mention.last, prefix=6) + 4
             if price <= _ANTIBIOTIC_REACH:
                 found.append((min(price, _CLOCK_REACH), mention.first, mention.last, "antibiotic"))
@@ -120,6 +122,14 @@ def _is_course(sentence: Sentence, drug: Mention) -> bool:
 
 
 _DAILY = frozenset({"tds", "bd", "od", "qds", "tid", "bid", "qid", "daily", "twice", "hourly"})
+
+
+def _of_drug_before(sentence: Sentence, index: int, first: int) -> bool:
+    """ "TXA 1 g at 0815, Ancef 2 g": a time that closes the part of another drug is not that of the next one."""
+    if first < index or not any(token.norm in (",", ";") for token in sentence.tokens[index + 1 : first]):
+        return False
+    start = max((at for at in range(index) if sentence.tokens[at].norm in (",", ";")), default=-1)
+    return any(start < mention.first < index for mention in base.mentions(sentence, "drugs"))
 
 
 def _ends_anaesthesia(sentence: Sentence, rows: Mapping[str, Concept], hit: cues.Hit) -> bool:
