@@ -90,10 +90,10 @@ def _is_of_subject(reading: Reading, sentence: Sentence, index: int) -> bool:
         return False
     after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
     whole = quantity.value is not None and quantity.value == int(quantity.value) and quantity.value >= 1
-    return whole and after not in _GOES_ON and _presents(reading, sentence)
+    return whole and after not in _NO_AGE and _presents(reading, sentence)
 
 
-_GOES_ON = frozenset("out of percent to over point / hours days weeks months para gravida post cm".split())
+_NO_AGE = frozenset("out of percent to over point / hours days weeks months para gravida post cm".split())
 
 
 def _sexed(sentence: Sentence, index: int) -> bool:
