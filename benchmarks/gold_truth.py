@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 ROOT = Path(__file__).resolve().parent.parent
 GOLD = ROOT / "tests" / "gold"
-Part = Literal["train", "test"]
+Part = Literal["train", "test", "heard"]
 
 FACT_FIELDS = frozenset(
     [
@@ -94,7 +94,7 @@ class ExpectedFinding:
 
 @dataclass(frozen=True)
 class Narration:
-    """One narration with its truth. `part`: train or test; `form`: spoken or typed."""
+    """One narration with its truth. `part`: train, test or heard; `form`: spoken or typed."""
 
     id: str
     family: str
@@ -171,7 +171,8 @@ def read(path: Path) -> Narration:
     unknown = content.keys() - {"id", "family", "form", "text", "facts", "absent", "findings"}
     if unknown:
         raise ValueError(f"{path.name}: unknown key {', '.join(sorted(unknown))}")
-    part: Part = "test" if path.parent.name == "test" else "train"
+    folder = path.parent.name
+    part: Part = "test" if folder == "test" else "heard" if folder == "heard" else "train"
     return Narration(
         id=content["id"],
         family=content["family"],
@@ -185,6 +186,6 @@ def read(path: Path) -> Narration:
 
 
 def load(part: Part | None = None) -> list[Narration]:
-    """All narrations of a part (both parts if none is named), in the order of their names."""
+    """All narrations of a part (train and test if none is named), in the order of their names."""
     parts: tuple[Part, ...] = ("train", "test") if part is None else (part,)
     return [read(path) for name in parts for path in sorted((GOLD / name).glob("*.toml"))]

@@ -23,7 +23,8 @@ from pipeline import grammar
 from pipeline.records import Evidence, Fact
 from pipeline.rows import Kind, Unit
 
-NARRATIONS = gold_truth.load()
+HEARD = gold_truth.load("heard")
+NARRATIONS = [*gold_truth.load(), *HEARD]
 POOL = gold_truth.ROOT.parent / "shared" / "notes_pool.jsonl"
 RUN_OF_WORDS = 8
 # Codes that a narration may hold and that are put together from rows of units.toml, or written with a prefix that no
@@ -54,12 +55,14 @@ def as_fact(truth: Expected) -> Fact:
 
 
 def test_there_is_enough_of_it() -> None:
-    forms = Counter(item.form for item in NARRATIONS)
+    asked = gold_truth.load()
+    forms = Counter(item.form for item in asked)
     assert forms["spoken"] >= 60
     assert forms["typed"] >= 30
-    assert len({item.family for item in NARRATIONS}) >= 18
-    parts = Counter(item.part for item in NARRATIONS)
-    assert parts["test"] * 3 >= len(NARRATIONS)
+    assert len({item.family for item in asked}) >= 18
+    parts = Counter(item.part for item in asked)
+    assert parts["test"] * 3 >= len(asked)
+    assert parts["train"] + parts["test"] == len(asked)
     assert len({item.id for item in NARRATIONS}) == len(NARRATIONS)
 
 
@@ -103,6 +106,7 @@ def test_typed_numbers_stand_in_the_text(item: Narration) -> None:
     written = {Decimal(found) for found in re.findall(r"\d+(?:\.\d+)?", re.sub(r"(?<=\d),(?=\d{3})", "", item.text))}
     # 1/8 inch, II grams, "1-200 cc" (100 to 200), "one clip", counts in words, levels II and IV, 39 2/7 weeks.
     in_words = {Decimal(n) for n in range(13)} | {Decimal("0.125"), Decimal(100), Decimal("39.29")}
+    in_words |= {Decimal(72), Decimal(283)}  # "1 minute 12", "40 plus 3 weeks"
     for fact in item.facts:
         for number in (fact.value, fact.low, fact.high):
             if number is not None:
@@ -184,6 +188,9 @@ def test_comparison_of_ranges_absent_and_sides() -> None:
 # Below what `make bench-understanding` printed for the train part when these were set; raise them with it.
 FLOORS = {"number": 0.95, "side": 0.95, "context": 0.95, "closed": 0.95, "all": 0.95}
 MOST_INVENTED_IN_100 = 1.5
+# Talk of theatre as a recogniser writes it (tests/gold/heard).
+HEARD_FLOORS = {"number": 0.87, "all": 0.88}
+MOST_INVENTED_AS_HEARD = 6
 # The same narrations without marks, and with hesitations (benchmarks/retold.py).
 RETOLD = {
     "unmarked": {"number": 0.93, "side": 0.87, "context": 0.90},
@@ -207,8 +214,16 @@ def test_the_spoken_train_part_is_understood_as_well_when_told_otherwise(way: st
     assert {name: f1 for name, f1 in reached.items() if f1 is None or f1 < RETOLD[way][name]} == {}
 
 
+def test_the_heard_part_is_understood_as_well_as_it_was() -> None:
+    results = understanding.measure(HEARD)
+    reached = {name: scoring.group(results, name).f1 for name in HEARD_FLOORS}
+    assert {name: f1 for name, f1 in reached.items() if f1 is None or f1 < HEARD_FLOORS[name]} == {}
+    given, hits, twice, other = scoring.invention(results)
+    assert 100 * (hits + twice + other) / given <= MOST_INVENTED_AS_HEARD
+
+
 def test_evidence_is_words_of_the_narration() -> None:
-    """Of every fact of both parts: nothing comes from nowhere."""
+    """Of every fact of all parts: nothing comes from nowhere."""
     for item in NARRATIONS:
         heard = " ".join(re.findall(r"[a-z0-9.]+", item.text.lower()))
         for fact in understanding.run(item.text, item.id).facts:
