@@ -49,9 +49,19 @@ def answered(note: OperativeNote, element: Element) -> tuple[State, tuple[str, .
     if "aftercare" in element.kinds:  # drops and tablets to take at home are aftercare too
         about += [fact for fact in note.of("medication") if fact.role == "aftercare" and fact.certainty == "affirmed"]
     if not about:
-        return "not said", ()
+        return ("none", ()) if "device" in element.kinds and _denied(note) else ("not said", ())
     none = all(fact.certainty == "negated" or (fact.text or "").lower() in _NONE for fact in about)
     return ("none" if none else "said"), tuple(fact.id for fact in about)
+
+
+# "No implants": what was not put in makes no entry of its own.
+_NO_IMPLANT = re.compile(
+    r"\b(?:no|without)(?: \w+)? (?:implants?|hardware|prosthes[ie]s|lens)\b|\bimplants?:? (?:none|nil)\b", re.IGNORECASE
+)
+
+
+def _denied(note: OperativeNote) -> bool:
+    return any(_NO_IMPLANT.search(passage.text) for passage in note.sections.description)
 
 
 def _counts(fact: Fact, element: Element) -> bool:

@@ -24,7 +24,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     usable = [fact for fact in note.facts if fact.certainty != "negated" and fact.role not in NOT_GIVEN]
     found: list[Finding] = []
     for dose in doses(usable):
-        pair = _pair(dose)
+        pair = _pair(dose, "medication_dose") or _pair(dose, "medication_volume")
         if pair is None:
             continue
         per_kg, said, unit = pair
@@ -40,9 +40,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return found
 
 
-def _pair(dose: Dose) -> tuple[Fact, Fact, str] | None:
-    """(dose per kilogram, dose, the unit of both) where exactly one of each was said for a giving."""
-    known = [fact for fact in dose.of("medication_dose") if fact.value is not None and fact.unit]
+def _pair(dose: Dose, kind: str) -> tuple[Fact, Fact, str] | None:
+    """(dose or volume per kilogram, all of it, the unit of both) where exactly one of each was said for a giving."""
+    known = [fact for fact in dose.of(kind) if fact.value is not None and fact.unit]
     per_kg = [fact for fact in known if (fact.unit or "").endswith("/kg")]
     whole = [fact for fact in known if fact not in per_kg and fact.scale != "each"]
     if len(per_kg) != 1 or len(whole) != 1:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
 from pipeline.limits import elements
@@ -20,7 +22,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return [
         finding(
             "family_elements",
-            element.severity,
+            "note" if element.id == "approach" and _way_in(note) else element.severity,
             f"Never said: {element.label} (usual for {family.name}).",
             about=element.id,
             ask=element.ask or f"Say the {element.label}, or that there is none.",
@@ -28,3 +30,19 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         for element in family.elements
         if element.id not in asked and not element.if_any and answered(note, element)[0] == "not said"
     ]
+
+
+# "Incision seven centimetres", "three ports", "transverse skin crease": the way in, told without a name.
+_PLACED = (
+    r"\d|one|two|three|four|five|six|seven|eight|nine|ten|twelve|fifteen|medial|lateral|anterior|posterior|transverse|"
+    r"longitudinal|midline|oblique|curved|straight|crease|dorsal|volar|palmar|vertical|horizontal|above|below|over"
+)
+_WAY_IN = re.compile(
+    rf"\b(?:ports?|portals?|trocars?|sternotomy|thoracotomy|laparotomy|skin crease)\b|"
+    rf"\bincision\b[^.]{{0,60}}\b(?:{_PLACED})[^.]{{0,30}}(?:centi|milli|mm\b|cm\b|inch|skin|side|medial|lateral|"
+    r"anterior|posterior|midline|crease)", re.IGNORECASE,
+)  # fmt: skip
+
+
+def _way_in(note: OperativeNote) -> bool:
+    return any(_WAY_IN.search(passage.text) for passage in note.sections.description)

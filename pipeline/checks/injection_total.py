@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
-from pipeline.checks.base import Span, added, finding, given, shown, span, span_words
+from pipeline.checks import _into
+from pipeline.checks.base import Span, added, finding, given, plain, shown, span, span_words
 from pipeline.grammar import Grammar
-from pipeline.note import OperativeNote
+from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding
 
 MEANING = "The injections do not add up to the stated total, or more was injected than was harvested or made."
@@ -21,7 +23,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         one = _compare(single, total)
         if one is not None:
             found.append(one)
-    return found + _more_than_there_was(note, single, whole)
+    more = _more_than_there_was(note, single, whole)
+    return found + (more or _told_into(note))
 
 
 def _compare(parts: list[Fact], total: Fact) -> Finding | None:
@@ -49,7 +52,7 @@ def _more_than_there_was(note: OperativeNote, parts: list[Fact], whole: list[Fac
     """Marrow given against marrow made or drawn. Only injections that are no medicine count."""
     given_facts = whole if whole else parts
     given_facts = [fact for fact in given_facts if _is_marrow(fact)]
-    made = given(note, "product_volume") or given(note, "harvest_total") or given(note, "draw")
+    made = _products(note) or given(note, "harvest_total") or given(note, "draw")
     injected, available = _sum([span(f, "mL") for f in given_facts]), _sum([span(f, "mL") for f in made])
     if injected is None or available is None or any(fact.scale == "each" for fact in made):
         return []
@@ -68,6 +71,43 @@ def _more_than_there_was(note: OperativeNote, parts: list[Fact], whole: list[Fac
             about="available",
         )
     ]
+
+
+def _products(note: OperativeNote) -> list[Fact]:
+    """What was made; of two that were said, none that is all that was drawn ("seventy altogether, spun to twelve")."""
+    made = given(note, "product_volume")
+    counts = sum((fact.value or Decimal(0) for fact in given(note, "draw_count")), Decimal(0))
+    drawn = {fact.value for fact in given(note, "harvest_total")}
+    drawn |= {counts * fact.value for fact in given(note, "draw") if fact.value is not None}
+    left = [fact for fact in made if fact.value not in drawn]
+    return left if left and len(made) > 1 else made
+
+
+def _told_into(note: OperativeNote) -> list[Finding]:
+    """ "Spun to ten millilitres ... seventeen of it into the femoral head and three into the joint": read from the
+    sentences, since not every share is an entry. Drugs and what is put into syringes do not count."""
+    made = [fact for fact in _products(note) if fact.value is not None and fact.unit == "mL"]
+    if len(made) != 1:
+        return []
+    amount = made[0].value or Decimal(0)
+    shares: list[Decimal] = []
+    where: Passage | None = None
+    for passage in note.sections.description:
+        if passage.evidence.last <= made[0].evidence.first:
+            continue
+        for value in _into.shares(note, passage, made[0]):
+            shares.append(value)
+            where = passage
+    if where is None or sum(shares) <= amount or (amount in shares and sum(shares) == amount * 2):
+        return []
+    terms = " + ".join(plain(one) for one in shares)
+    told = finding(
+        "injection_total", "warning",
+        f"{plain(sum(shares, Decimal(0)))} mL were given, but only {shown(made[0])} were made.", made,
+        arithmetic=f"{terms} = {plain(sum(shares, Decimal(0)))} mL > {shown(made[0])}",
+        ask="Say which is right: what was made, or what was injected.", about="into",
+    )  # fmt: skip
+    return [replace(told, evidence=(*told.evidence, where.evidence))]
 
 
 def _is_marrow(fact: Fact) -> bool:

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 
 from pipeline import mentions
+from pipeline.checks import _into
 from pipeline.checks.base import added, called, finding, given, prepared, read, shown, span
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -107,7 +108,10 @@ def _marrow(note: OperativeNote) -> list[Finding]:
     if not taken or any(fact.certainty != "suspected" and fact.status == "performed" for fact in used):
         return []
     told = [one.text for one in note.sections.description if one.evidence.last >= taken[0].evidence.first]
-    if _WENT.search(" ".join(told)):
+    if _WENT.search(" ".join(told)) or any(
+        True for one in note.sections.description if one.evidence.last >= taken[0].evidence.first
+        for _ in _into.shares(note, one, taken[0])
+    ):  # fmt: skip
         return []
     return [
         finding(
