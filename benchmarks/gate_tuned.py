@@ -176,7 +176,7 @@ def timed(base: Sequence[float], tuned: Sequence[float]) -> list[Verdict]:
     """Two rows. "word times": half of the words begin within 100 ms of when they were said. "times as base": no fewer
     words, by two in a hundred, are within 100 ms than in base, and the middle one lies no more than 100 ms from base's.
 
-    Base itself begins words early (about 0.2 s behind a pause, all alike): the second row tells what the adapter did.
+    Times are the product's: Whisper's alignment is early, and `pipeline/onsets.py` puts it right for both alike.
     """
     if len(tuned) < LEAST_TIMED or len(base) < LEAST_TIMED:
         few = f"only {len(base)} and {len(tuned)} words with a time"
