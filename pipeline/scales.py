@@ -52,17 +52,29 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
         return "each" if any(0 <= at < side for at in each) else "per_side"  # "through each needle, both sides"
     led = "each" in before and not any(word.endswith("ed") for word in before[before.index("each") :])
     led = (led or _each_of(tokens, index)) and not ("each" in before[:-1] and before[-1] == "so")  # "each so eight"
-    whole = _IN_TOTAL.match(ahead)
+    whole = None if _of_the_next(tokens, index) else _IN_TOTAL.match(ahead)
     if whole and "," not in whole[0] and not led and "respectively" not in ahead:
         return "total"  # "eighty milligrams in all, half through each needle"
     if any(phrase in ahead for phrase in _EACH) or led:  # not "left in each syringe injected four millilitres"
         return "each"
     summed, opens = whole, ahead.startswith("total") and not _leads_on(tokens, index + 1)
+    opens = opens and not _of_the_next(tokens, index)
     if summed and "," in summed[0] and summed.end() == len(ahead) and index + 1 + len(after) < len(tokens):
         summed = None if tokens[index + 1 + len(after)].quantity is not None else summed  # ", in total 750"
     makes = behind.endswith(("that make", "which make"))  # "makes", folded
     makes = makes and tokens[index].quantity is not None and _said_before(tokens, index)
     return "total" if _TOTAL & set(before) or opens or summed or makes else None
+
+
+def _of_the_next(tokens: tuple[Token, ...], index: int) -> bool:
+    """ "Crystalloid two litres colloid one litre total three litres": behind an amount and right before another of the
+    same sort, "total" is of the latter, where others were told before."""
+    own, words = tokens[index].quantity, tokens[index + 1 : index + 3]
+    if own is None or len(words) < 2 or words[0].norm != "total" or words[1].quantity is None:
+        return False
+    others = any(token.quantity is not None and token.quantity.dimension == own.dimension
+                 for token in tokens[max(0, index - _SUMMED) : index])  # fmt: skip
+    return others and words[1].quantity.dimension == own.dimension
 
 
 def _said_before(tokens: tuple[Token, ...], index: int) -> bool:
