@@ -25,6 +25,7 @@ _LEFT_ALONE = re.compile(
     r"observation|surveillance|monitored|conservative\w*|splint only|left alone|(?:con|pre)served|retained|"
     r"(?:did|do|was|were)(?: not|n't) (?:\w+ ){0,2}(?:anything|touch\w*|treat\w*|operat\w*)|did nothing|"
     r"(?:is|are|was|were|still|looks?|knee|hip|shoulder|elbow|wrist|hand|ankle|foot|eye|ear|side) (?:fine|ok|okay)|"
+    r"pulses?(?: \w+)? (?:present|palpable|good|normal|strong)|quiet|"
     r"no (?:symptoms|issues?|problems?|trouble|complaints?|pain|disease|surgery|operation|treatment)|"
     r"(?:not|nothing|neither)(?: \w+){0,2} (?:touched|done|operated|opened|treated|seen|injured|involved|affected|"
     r"needed|addressed))\b"

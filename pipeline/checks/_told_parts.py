@@ -149,6 +149,7 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
     start = max(start, total - _BACK)
     parts: list[int] = []
     alone = 0
+    led = any(read[at].norm in _singular(noun) | {noun} and read[at + 1].norm == ":" for at in range(start, total - 1))
     for at in range(start, total):
         token = read[at]
         if token.norm in _singular(noun) and not _counted(read, start, at):
@@ -156,6 +157,9 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
         number = count(token)
         if number is None or _numbered(read, at) or (token.norm == "one" and not _has_noun(read, at, total, noun)
                                                       and not parts):  # fmt: skip
+            continue
+        if led and not parts and read[at - 1].norm == ":" and _shares(read, at, sure=True):
+            parts.append(number)  # "Pedicle screws: 12 on the left and 10 on the right, 22 screws"
             continue
         if _has_noun(read, at, total, noun) or (parts and _leads(read[at - 1]) and _shares(read, at, sure=False)):
             parts.append(number)
@@ -244,6 +248,22 @@ def unmarked(read: Sequence[Token], head: Head) -> str | None:
         return None
     told = " ".join(token.text for token in (*first, *words[joint : joint + 2]))
     return f"{told} = {low if low == high else f'{low} to {high}'} named, said: {head.number}"
+
+
+def on_each_side(read: Sequence[Token], head: Head) -> str | None:
+    """ "Three drains, one on each side": there are two sides."""
+    for at in range(head.last + 1, min(head.last + 4, len(read) - 1)):
+        number = count(read[at])
+        if number is None:
+            if read[at].quantity is not None or read[at].norm in _ENDS:
+                return None
+            continue
+        behind = [token.norm for token in read[at + 1 : at + 4]]
+        behind = behind[1:] if behind[:1] in (["on"], ["in"], ["for"], ["at"]) else behind
+        if behind[:2] not in (["each", "side"], ["either", "side"], ["per", "side"], ["each", "ear"], ["each", "eye"]):
+            return None
+        return None if number * 2 == head.number else f"2 x {number} = {number * 2}, said: {head.number}"
+    return None
 
 
 def levels(read: Sequence[Token], head: Head) -> str | None:

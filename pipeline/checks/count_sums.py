@@ -21,6 +21,7 @@ from pipeline.records import Finding, Quantity, Token
 MEANING = "Counts of several things, or so many draws of so much, do not come to the total of their sentence."
 
 _SUMS = frozenset({"mass", "volume", ""})
+_COMES = frozenset({"comes", "come", "came", "adds", "amounts", "up"})
 _BEFORE = frozenset({"together", "total", "totalling", "totaling", "altogether", "makes", "making", "=", "equals"})
 _AFTER = (("in", "total"), ("in", "all"), ("altogether",), ("together",), ("total",), ("all", "together"),
           ("all", "told"), ("combined",))  # fmt: skip
@@ -89,6 +90,8 @@ def _totals(tokens: Sequence[Token]) -> Iterator[int]:
         lead = tokens[at - 2].norm if at > 1 and before in ("of", ":", "is", ",") else before
         near = list(tokens[at + 1 : at + 3 + _NOUNS])
         own = next((place for place, one in enumerate(near) if (n := _number(one)) and not n.dimension), len(near))
+        if before == "to" and at > 1 and tokens[at - 2].norm in _COMES:
+            lead = "makes"  # "eight draws of five millilitres, that comes to forty millilitres"
         after = [one.norm for one in near[:own] if one.quantity is None]  # "twenty more, thirty all together"
         reach = _NOUNS if not quantity.dimension else 2
         behind = any(

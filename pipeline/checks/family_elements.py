@@ -29,7 +29,21 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         )
         for element in family.elements
         if element.id not in asked and not element.if_any and answered(note, element)[0] == "not said"
+        and (element.id not in _OF_BONE or _bone(note))
     ]
+
+
+# An amputation or the suture of a tendon is told in the family of fractures, and fixes or reduces nothing.
+_OF_BONE = frozenset({"fixation", "reduction"})
+_BONE = re.compile(
+    r"fractur|fixation|nail|osteotomy|fusion|arthrodesis|dislocat|reduction|plate|screw|pinning|nonunion|\bfx\b",
+    re.IGNORECASE,
+)
+
+
+def _bone(note: OperativeNote) -> bool:
+    told = note.of("procedure", "diagnosis", "preop_diagnosis", "postop_diagnosis", "device")
+    return not told or any(_BONE.search(f"{fact.name or ''} {fact.text or ''} {fact.evidence.heard}") for fact in told)
 
 
 # "Incision seven centimetres", "three ports", "transverse skin crease": the way in, told without a name.

@@ -17,7 +17,7 @@ MEANING = "The injections do not add up to the stated total, or more was injecte
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     parts = given(note, "injection_volume")
     whole = [fact for fact in parts if fact.scale == "total"] + given(note, "injection_total")
-    single = [fact for fact in parts if fact.scale not in ("total", "each", "per_side")]
+    single = _without_sum(note, [fact for fact in parts if fact.scale not in ("total", "each", "per_side")])
     found: list[Finding] = []
     for total in whole:
         one = _compare(single, total)
@@ -25,6 +25,22 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             found.append(one)
     more = _more_than_there_was(note, single, whole)
     return found + (more or _told_into(note))
+
+
+def _without_sum(note: OperativeNote, parts: list[Fact]) -> list[Fact]:
+    """ "Four into the tear and two around the tendon, so six went in": the last is what the others come to."""
+    if len(parts) < 3 or any(fact.value is None or fact.unit != parts[0].unit for fact in parts):
+        return parts
+    last = max(parts, key=lambda fact: fact.evidence.first)
+    rest = [fact for fact in parts if fact is not last]
+    passage = next((one for one in note.sections.description if one.holds(last)), None)
+    words = passage.text.lower().split() if passage is not None else []
+    at = last.evidence.first - passage.evidence.first if passage is not None else 0
+    led = _SO & {word.strip(",.;") for word in words[max(0, at - 3) : at + 1]}
+    return rest if led and sum(fact.value or 0 for fact in rest) == last.value else parts
+
+
+_SO = frozenset({"so", "together", "altogether", "total", "makes"})
 
 
 def _compare(parts: list[Fact], total: Fact) -> Finding | None:

@@ -51,6 +51,7 @@ def _otherwise(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None
     """Parts that are told in the ways of `_told_parts`."""
     told = (
         _told_parts.one_by_one(read, head) or _told_parts.unmarked(read, head) or _told_parts.levels(read, head)
+        or _told_parts.on_each_side(read, head)
     )  # fmt: skip
     return None if told is None else (told, "warning")
 

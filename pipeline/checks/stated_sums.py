@@ -27,7 +27,8 @@ def _words(text: str) -> frozenset[str]:
 
 _TO = _words(
     "to - – until till up down off on end ended from at , and through start finish out released inflated deflated "
-    "finished started closed closing closure done last stitch suture skin incision knife cut opened stopped began"
+    "finished started closed closing closure done last stitch suture skin incision knife cut opened stopped began "
+    "reperfusion reperfused perfused ice"
 )
 _SO = _words(
     ", ( : = so that is total for giving makes making or traction tourniquet clamp time ischemia ischaemia ischemic "
@@ -214,7 +215,8 @@ def _is_total(tokens: Sequence[Token], index: int) -> bool:
     before = [token.norm for token in tokens[max(0, index - 2) : index]]
     after = [token.norm for token in tokens[index + 1 : index + 4]]
     ends = bool(after) and (after[0] in _ENDS or after[:2] in (["in", "total"], ["in", "all"]))
-    return bool(_LEADS & set(before)) or (ends and after[:2] != ["together", "with"])
+    comes = before[-1:] == ["to"] and bool({"comes", "come", "came", "adds", "up", "amounts"} & set(before))
+    return comes or bool(_LEADS & set(before)) or (ends and after[:2] != ["together", "with"])
 
 
 def _shares(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
