@@ -20,6 +20,7 @@ _MOMENT_NAMES = {
     "moment-tourniquet_down": "tourniquet_down", "moment-out_of_room": "out_of_room", "moment-in_room": "in_room",
     "moment-operation_end": "operation_end",
 }  # fmt: skip
+_ROOMS = frozenset({"room", "theatre", "theater", "or"})
 _MOMENTS = tuple(_MOMENT_NAMES)
 _TOURNIQUET_MOMENTS = ("moment-tourniquet_up", "moment-tourniquet_down")
 _SPANS = {
@@ -83,6 +84,9 @@ def _clock(
             continue
         if _between_clocks(sentence, index, hit) or _of_next(sentence, index, hit.first, hit.last):
             continue
+        after = [token.norm for token in sentence.tokens[hit.last + 1 : hit.last + 3]]
+        if hit.id == "moment-out_of_room" and after[:1] == ["of"] and not _ROOMS & set(after):
+            continue  # "out of ice 10:20"
         if hit.id == "moment-out_of_room" and hit.first == hit.last and _clock_names.is_another(sentence, hit.first):
             continue
         if hit.id == "moment-in_room" and _given_there(sentence, hit.first, index):
