@@ -140,6 +140,7 @@ _LETTER_OF = {
 }
 _FRENCH = re.compile(r"^(\d{1,2}(?:\.\d)?)F$")
 _MOST_FRENCH = 40  # the widest chest tubes; an age may be written "61F"
+_IN_INCHES = frozenset({"needle", "needles", "spinal", "k-wire", "pin", "nail"})
 _NOT_ITS = frozenset({"for", "with", "who", "and", "to", "has", "had"})
 _LEADING = frozenset({":", "size", "sized", "(", "|", "-", ",", "a", ";"})
 
@@ -171,7 +172,7 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
         return None
     table = _table()
     token = tokens[start]
-    if token.norm not in table.first:
+    if token.norm not in table.first and token.norm != "in":
         return None
     node: _Node | None = table.spoken
     best: tuple[Unit, int] | None = None
@@ -187,6 +188,8 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
             best = row, start + 1
     elif best[1] == start + 1 and len(token.norm) == 1 and not in_digits:
         best = None
+    if token.norm == "in" and in_digits and start + 1 < len(tokens) and tokens[start + 1].norm in _IN_INCHES:
+        return Said("[in_i]", "length", start, start + 1, "inch")  # "27G 1.25 in needle"
     if token.norm in _LETTER_OF:
         ident, things = _LETTER_OF[token.norm]
         if _beside(tokens, start - 1, start, things):  # "eight F catheter"

@@ -13,7 +13,7 @@ from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
 from pipeline.rows import Device
 
-KINDS = ("device_size", "device_count")
+KINDS = ("device", "device_size", "device_count")
 
 _QUANTITY = frozenset({"qty", "quantity", "qnty", "amt"})
 _COLUMNS = {
@@ -31,7 +31,16 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     rows = grammar.table("devices", Device)
     facts: list[Fact] = []
     columns: list[str] = []
+    headed: Thing | None = None
+    teeth = any(m.table == "sites" and m.id in ("tooth", "teeth") or m.id in _DENTAL for sentence in reading.sentences
+                for m in sentence.mentions)  # fmt: skip
     for sentence in reading.sentences:
+        start, headed = _under_heading(sentence, headed, teeth)
+        if headed is not None and start is not None:
+            for at in range(start - 1, len(sentence.tokens)):
+                label = sentence.tokens[at].quantity
+                if label is not None and label.form == "label":
+                    facts += _labelled(reading, sentence, headed, at + 1)
         cells = _cells(sentence)
         if len(cells) > 1:
             heads = [_heading(sentence, cell) for cell in cells]
@@ -113,3 +122,36 @@ def _count(sentence: Sentence, cells: list[range], columns: list[str]) -> int | 
         if len(cell) == 1 and whole(sentence, cell[0]) is not None:
             return cell[0]
     return None
+
+
+_DENTAL = frozenset({"dental-implant", "dental-implants", "dental-extraction", "dental-implant-placement"})
+_HEADS = {"implants": "dental-implant", "implant": "dental-implant"}
+
+
+def _under_heading(sentence: Sentence, headed: Thing | None, teeth: bool) -> tuple[int | None, Thing | None]:
+    """(where a line behind a label begins, what the heading over it names): "Implants:", then "#19 4.8 x 10 mm", each
+    line of a tooth. None where the list is over."""
+    tokens = sentence.tokens
+    start = 0
+    if teeth and len(tokens) > 1 and tokens[0].norm in _HEADS and tokens[1].norm == ":":
+        headed, start = Thing(0, 0, _HEADS[tokens[0].norm], None, True), 2
+        if len(tokens) == 2:
+            return None, headed
+    quantity = tokens[start].quantity if headed is not None and start < len(tokens) else None
+    if quantity is None or quantity.form != "label":
+        return None, None
+    return start + 1, headed
+
+
+def _labelled(reading: Reading, sentence: Sentence, thing: Thing, start: int) -> list[Fact]:
+    """The sizes that stand right behind the label, up to the first word."""
+    shared: dict[str, Any] = {"name": thing.name, "role": "implanted", "group": f"d{base.group_of(sentence, start)}"}
+    facts: list[Fact] = []
+    for at in range(start, len(sentence.tokens)):
+        token = sentence.tokens[at]
+        if token.quantity is None and token.norm not in ("x", "by", "\u00d7", ":", "-"):
+            break
+        if token.quantity is not None and token.quantity.dimension == "length":
+            facts.append(base.claim("device_size", reading, sentence, at, at, at, _COST, unit=token.quantity.unit,
+                                    **shared))  # fmt: skip
+    return [*facts, base.make("device", reading, sentence, start - 1, start, **shared)] if facts else []

@@ -1,0 +1,59 @@
+"""Ports as they are called out, count and size side by side: "five ports, one twelve umbilical, one fifteen right and
+three fives". Recognisers read "one twelve" as 112; no port is so wide. The unit is not said."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any
+
+from pipeline.extractors import base
+from pipeline.extractors._things import whole
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+from pipeline.spelled import DIGITS
+
+KINDS = ("device_count", "device_size")
+
+_PORTS = frozenset({"port", "ports", "trocar", "trocars"})
+# Millimetres; common practice, no source.
+_SIZES = {"three": 3, "five": 5, "eight": 8, "ten": 10, "eleven": 11, "twelve": 12, "fifteen": 15}
+_PLURALS = {"threes": 3, "fives": 5, "eights": 8, "tens": 10, "elevens": 11, "twelves": 12, "fifteens": 15}
+_REACH = 24  # tokens behind the word
+_MOST = 6
+_NO_UNIT = "its unit was not said"
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        head = next((at for at, token in enumerate(sentence.tokens) if token.norm in _PORTS), None)
+        if head is not None:
+            facts += _called(reading, sentence, head)
+    return facts
+
+
+def _called(reading: Reading, sentence: Sentence, head: int) -> list[Fact]:
+    tokens = sentence.tokens
+    facts: list[Fact] = []
+    shared: dict[str, Any] = {"text": tokens[head].text, "role": "used", "unit": None,
+                              "group": f"d{base.group_of(sentence, head)}"}  # fmt: skip
+    for at in range(head + 1, min(len(tokens), head + 1 + _REACH)):
+        after = tokens[at + 1].norm if at + 1 < len(tokens) else ""
+        many = whole(sentence, at, _MOST)
+        if many is not None and after in _PLURALS:
+            facts.append(base.claim("device_count", reading, sentence, at, at, at + 1, -1, **shared))
+            facts.append(base.make("device_size", reading, sentence, at, at + 1, value=Decimal(_PLURALS[after]),
+                                   doubts=(_NO_UNIT,), **shared))  # fmt: skip
+            continue
+        words = tokens[at].text.lower().replace("-", " ").split()
+        if tokens[at].quantity is None or len(words) != 2 or words[1] not in _SIZES or words[0] not in DIGITS:
+            continue
+        count, size = int(DIGITS[words[0]]), _SIZES[words[1]]
+        if tokens[at].quantity.dimension or not 0 < count <= _MOST or size < 10:  # type: ignore[union-attr]
+            continue  # "one five" may be 15 or 1.5
+        read = f"said as '{tokens[at].text}': read as {count} of {size}"
+        facts.append(base.claim("device_size", reading, sentence, at, at, at, -1, value=Decimal(size),
+                                doubts=(read, _NO_UNIT), places=(head,), **shared))  # fmt: skip
+        facts.append(base.make("device_count", reading, sentence, at, at, value=Decimal(count), doubts=(read,),
+                               places=(head,), **shared))  # fmt: skip
+    return facts
