@@ -12,6 +12,9 @@ ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercare
                        "follow-up", "warning-signs", "next-step"})  # fmt: skip
 # What is warned of in general did not happen.
 _RISK = re.compile(r"\b(?:risks?|potential(?:ly)?|possib\w+|could|may|might|discuss\w+|explain\w+|in case of)\b", re.I)
+_NOT_BEHIND = re.compile(
+    r" ?(?:was|were|is|are|has been|had been)? ?(?:\w+ly )?(?:not\b|excluded\b|ruled out\b|absent\b|never\b)", re.I
+)
 _NOT = re.compile(
     r"\b(?:no|not|without|never|nor|none|nothing|exclud\w+|rule[ds]? out|avoid\w*|prevent\w*)\b"
     r"(?: (?!(?:we|i|there|had|was|were|but|a|then)\b)\w+){0,4} ?$", re.I,
@@ -19,13 +22,14 @@ _NOT = re.compile(
 
 
 def matches(note: OperativeNote, pattern: re.Pattern[str]) -> Iterator[tuple[Passage, re.Match[str]]]:
-    """Where a pattern stands in what was told of the operation, and nothing right before it denies it."""
+    """Where a pattern stands in what was told of the operation, and nothing beside it denies it."""
     for passage in note.sections.description:
         if passage.section in ELSEWHERE:
             continue
         for match in pattern.finditer(passage.text):
             before = passage.text[: match.start()]
-            if not _NOT.search(before) and not _RISK.search(before):
+            denied = _NOT.search(before) or _NOT_BEHIND.match(passage.text[match.end() :])
+            if not denied and not _RISK.search(before):
                 yield passage, match
 
 
