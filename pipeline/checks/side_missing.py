@@ -59,7 +59,7 @@ def _sided(fact: Fact, grammar: Grammar) -> bool:
     row = grammar.table("procedures", Concept).get(fact.name or "")
     if row is not None and (row.side is not None or row.name.lower().startswith("bilateral")):
         return False
-    if row is None or row.sided or row.site:
-        return row is not None and row.sided
-    site = site_of(fact, grammar)  # "excision of a lipoma": the place decides
+    if row is not None and (row.sided or row.site):
+        return row.sided
+    site = site_of(fact, grammar)  # "excision of a lipoma", an operation in its own words: the place decides
     return site is not None and site.sided
