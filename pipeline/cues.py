@@ -377,3 +377,9 @@ def fills_balloon(sentence: Sentence, index: int) -> bool:
         if token.norm not in _FILLED:
             return False
     return False
+
+
+def after_grade(sentence: Sentence, index: int) -> bool:
+    """ "Lesion grade 3, 8 by 6 mm": a grade and a comma stand before the number."""
+    before = [token.norm for token in sentence.tokens[max(0, index - 3) : index]]
+    return before[:1] in (["grade"], ["stage"], ["type"]) and before[-1] == ","

@@ -14,6 +14,8 @@ _NO_UNITS = frozenset({"in", "second", "seconds", "foot", "feet", "am", "pm", "t
 # What is said of a bare subject before it, and what a tourniquet or clamp does.
 _STATES = frozenset({"not", "correct", "complete", "none", "nil"})
 _MOVES = frozenset({"up", "down", "on", "off", "released", "deflated", "inflated"})
+_AGAIN = frozenset({"back", "again", "seen", "review", "reviewed", "out"})
+_OFTEN = frozenset({"daily", "bd", "od", "tds", "qds", "tid", "bid", "nightly", "hourly"})
 _SUBJECT = 2  # words of a bare subject
 
 
@@ -48,6 +50,10 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
         return True  # "25 ml of 0.375%. Ropivacaine"
     if before.norm == "%" and index > 2 and tokens[index - 3].norm == "of":
         return True
+    if before.norm == "in" and index > 1 and tokens[index - 2].norm in _AGAIN and _is_number(after.norm):
+        return True  # "back in. 12 days"
+    if after.norm in _OFTEN and any(word.norm[:1].isdigit() or _is_number(word.norm) for word in said[-2:]):
+        return True  # "Aspirin 75 mg. Daily for 2 weeks"
     bare = len(said) <= _SUBJECT and all(word.norm.isalpha() for word in said)
     behind = tokens[index + 2] if index + 2 < len(tokens) else None
     if bare and after.norm in _STATES and said[-1].norm not in ("no", "yes"):

@@ -383,7 +383,8 @@ def _noun(
         (cues.cost(sentence, index, mention.first, mention.last, postfix=1) + _SITE_EXTRA, mention.first, mention.last)
         for mention in base.mentions(sentence, "sites")
     ]
-    if not ranked or min(ranked)[0] > _LESION_REACH:
+    graded = cues.after_grade(sentence, _list_start(sentence, index))
+    if not ranked or min(ranked)[0] > _LESION_REACH * (1 + graded):
         return []
     price, first, last = min(ranked)
     text = " ".join(token.text for token in sentence.tokens[first : last + 1])

@@ -242,10 +242,28 @@ def _duration(
         at = index - 1 - (index > 1 and sentence.tokens[index - 1].norm in (":", "-"))
         if at >= 0 and sentence.tokens[at].norm in _WORK and sentence.section not in _LATER:
             found.append((_BESIDE, at, at, "operation"))  # "closed 11:38, operation 94 minutes"
+    infused = _infused(sentence, index)
+    if infused is not None and (not found or min(found)[0] > _BESIDE):
+        return [base.claim("duration", reading, sentence, index, infused.first, infused.last, _FALLBACK,
+                           text=cues.words(sentence, infused.first, infused.last))]  # fmt: skip
     if not found or min(found)[0] > _SPAN_REACH:
         return _by_words(reading, sentence, index)
     price, first, last, name = min(found)
     return [base.claim("duration", reading, sentence, index, first, last, price, name=name)]
+
+
+def _infused(sentence: Sentence, index: int) -> Mention | None:
+    """The drug that runs for a length of time: "oxytocin 40 units in 500 mL over four hours"."""
+    quantity = sentence.tokens[index].quantity
+    led = index > 0 and sentence.tokens[index - 1].norm == "over"
+    if not led or quantity is None or quantity.unit not in ("min", "h") or sentence.section in _LATER:
+        return None
+    drugs = [m for m in base.mentions(sentence, "drugs") if 0 < index - m.last <= _INFUSED]
+    between = sentence.tokens[drugs[-1].last + 1 : index] if drugs else ()
+    return drugs[-1] if drugs and not any(token.norm in (".", ";") for token in between) else None
+
+
+_INFUSED = 10  # tokens
 
 
 def _of_next_time(sentence: Sentence, index: int, first: int, last: int) -> bool:
