@@ -34,11 +34,16 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
             continue
         given_up, converted = _gives_up(sentence), _converts(sentence)
         for index, fact in enumerate(result):
-            if fact.kind != "procedure" or (fact.status, fact.certainty) != ("performed", "affirmed"):
+            if fact.kind != "procedure" or fact.certainty != "affirmed" or fact.status not in ("performed", "planned"):
                 continue
             if fact.evidence.first > sentence.tokens[-1].last:
                 continue
             here = fact.evidence.first >= sentence.tokens[0].first
+            if _names(sentence, fact):
+                undone = replace(fact, status="performed", certainty="negated")
+                result[index] = undone if fact.status == "planned" else _with(fact, GIVEN_UP)
+            if fact.status == "planned":
+                continue
             if given_up and not here:
                 result[index] = _with(fact, GIVEN_UP)
             elif converted and not here and _is_closed(fact, grammar):
@@ -59,6 +64,22 @@ def _gives_up(sentence: Sentence) -> bool:
             if near & _WHOLE and not set(norms[max(0, at - _NEAR) : at]) & _UNDONE:
                 return True
     return False
+
+
+def _names(sentence: Sentence, fact: Fact) -> bool:
+    """Whether what is given up is named by the last word of an operation: "so the endarterectomy was abandoned"."""
+    head = fact.evidence.heard.lower().rstrip(".,;:").split()[-1:]
+    norms = [token.norm for token in sentence.tokens]
+    for at, norm in enumerate(norms):
+        before = norms[max(0, at - _NEAR) : at]
+        if norm in _GAVE_UP and _is_told(sentence, at) and head and head[0] in before and (
+            fact.evidence.last < sentence.tokens[max(0, at - _NEAR)].first and not set(before) & (_UNDONE | _PARTS)
+        ):  # fmt: skip
+            return True
+    return False
+
+
+_PARTS = _words("approach attempt attempts side second")
 
 
 def _converts(sentence: Sentence) -> bool:

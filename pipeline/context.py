@@ -168,15 +168,16 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         back = start_behind(sentence, hit)
         if axis == "status" or rule.direction != "after" and _told_before(sentence, hit.first):
             back = max(back, clauses.bounds(sentence, hit.first)[0])
+        leads = rule.id == "nil" and _leads(sentence, hit)
         # what comes before such a cue is its subject ("a tear was not seen"): then it governs nothing ahead
         yet = hit.first > 1 and sentence.tokens[hit.first - 1].norm == "but"  # "was opened but not needed"
         subject = axis == "certainty" and rule.direction == "both" and (yet or _is_thick(sentence, back, hit.first))
         if _denies_its_verb(sentence, hit, back):
             spans.append((back, hit.last + 1))
-        elif rule.direction in ("after", "both") and not subject:
+        elif rule.direction in ("after", "both") and (not subject or leads):
             ahead = ahead_named if axis == "certainty" else ahead_clause
             spans.append((hit.first, ahead(sentence, hit, hits, stops)))
-        if rule.direction in ("before", "both"):
+        if rule.direction in ("before", "both") and not leads:
             spans.append((back, hit.last))
         if rule.value == "historical" and rule.direction == "before" and not _is_thick(sentence, back, hit.first):
             spans.append((hit.first, ahead_clause(sentence, hit, hits, stops)))  # "ten years ago a hysterectomy"
@@ -209,12 +210,21 @@ _LONG_AGO = frozenset({"historical-before"})
 _GOES_ON = _words("with showing which")
 
 
+def _leads(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Tendons intact, nil triggering": said of what follows; "complications nil" of what comes before."""
+    tokens = sentence.tokens
+    opens = hit.first == 0 or tokens[hit.first - 1].punctuation and tokens[hit.first - 1].norm != ":"
+    return opens and hit.last + 1 < len(tokens) and not tokens[hit.last + 1].punctuation
+
+
 def _told_before(sentence: Sentence, index: int) -> bool:
     """Whether the clause before the one at a token tells something of its own: "the serosa was intact and the
     perforation was ruled out". "A tear and loose bodies were not seen" is one list."""
     start = clauses.bounds(sentence, index)[0]
     before = clauses.bounds(sentence, start - 1)[0] if start else 0
-    own = any(start <= m.first < index and m.table not in BY_THE_WAY for m in sentence.mentions)
+    own = any(start <= m.first < index and m.table not in BY_THE_WAY for m in sentence.mentions) or any(
+        token.norm in ("the", "a", "an") for token in sentence.tokens[start : max(start, index - 1)]
+    )  # fmt: skip
     return start > 0 and own and any(token.norm in clauses.FINITE for token in sentence.tokens[before:start])
 
 

@@ -16,7 +16,10 @@ THIN = _words(
     "found identified present"
 )
 # Words of making ready: "was prepared but not given" says of the drug before them that it was not given.
-READY = _words("prepared drawn made ready opened available offered considered attempted tried kept placed")
+READY = _words(
+    "prepared drawn made ready opened available offered considered attempted tried kept placed applied fitted "
+    "positioned set mounted"
+)
 _AFRESH = frozenset({"a", "an", "the", "some", "mild", "moderate", "severe", "good", "normal", "intact"})
 _BORDER = frozenset({";", ":", ".", "?", "!", "—", "...", "…"})
 _BACK = 8  # tokens that a status reaches back in such a stream
@@ -54,7 +57,9 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             return index - 1 if tokens[index].norm == "underwent" else hit.last
         if hit.rule.value == "planned" and len(tokens) <= RUN_ON:
             continue
-        if hit.rule.value == "other_person" and index > hit.last + 1 and _is_patient(sentence, index):
+        if hit.rule.value == "other_person" and index > hit.last + 1 and (
+            _is_patient(sentence, index) or (len(tokens) > RUN_ON and index in clauses.starts(sentence))
+        ):  # fmt: skip
             return index - 1
         if hit.rule.value == "other_person" and any(m.table == "drugs" and m.first == index for m in sentence.mentions):
             return index - 1
@@ -104,8 +109,12 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
         if not named and hit.rule.id in _OF_NOUNS:
             if words and (norm in _ENDS_NOUN or words == _MOST_WORDS):
                 return index - 1
-            if norm in _ALLERGY or (index in parts and words and tokens[index - 1].norm in _TO_A_PART):
-                named, index = True, parts.get(index, index) + 1
+            if norm in _ALLERGY:
+                return index
+            if words and index in starts and starts[index].table in _SETTING:
+                return index - 1  # "no weakness back to the ward"
+            if index in parts and words and tokens[index - 1].norm in _TO_A_PART:
+                named, index = True, parts[index] + 1
                 continue
             words += norm not in THIN and norm not in _JOINING
         if norm in _BORDER or index in stops or (index in others and index > hit.last + 1):
@@ -183,7 +192,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))
     ends = {m.last: m for m in sentence.mentions if m.table not in BY_THE_WAY}
     settings = {m.last for m in sentence.mentions if m.table in _SETTING}
-    thick, named = False, False
+    thick, named, first = False, False, -1
     index = hit.first - 1
     while index >= floor:
         token = tokens[index]
@@ -203,7 +212,10 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             return index + 1  # "gentamicin 240 mg apixaban stopped three days ago"
         mention = ends.get(index)
         if mention is not None and certainty:
-            named = thick = True
+            if named and index + 1 == first and mention.table == "drugs":
+                return index + 1  # "ropivacaine heparin was drawn up and never given": two drugs, no list
+            named, first = True, mention.first
+            thick = True
             index = mention.first - 1
             continue
         thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from itertools import pairwise
 from operator import attrgetter
 
 from pipeline import clauses
@@ -164,6 +165,9 @@ def is_seen(sentence: Sentence, mention: Mention) -> bool:
     return any(token.norm in _SEEN for token in near)
 
 
+_LATER = frozenset({"aftercare", "follow-up", "description"})
+
+
 def is_imaging(sentence: Sentence, at: int | None = None) -> bool:
     """Whether a sentence (the part between semicolons around token `at`) tells what imaging before showed."""
     if sentence.section == "imaging":
@@ -174,7 +178,9 @@ def is_imaging(sentence: Sentence, at: int | None = None) -> bool:
         first = max((mark for mark in marks if mark < at), default=-1) + 1
         end = min((mark for mark in marks if mark > at), default=end)
     part = [token.norm for token in sentence.tokens[first:end]]
-    norms = set(part)
+    if len(part) > 2 and part[0] in ("mri", "mrcp", "ct", "mra") and part[1] == ":" and sentence.section not in _LATER:
+        return True
+    norms = set(part) | {"xray" for one, other in pairwise(part) if one == "x" and other in ("ray", "rays")}
     if not norms & _PICTURES or norms & _NOW or sentence.section in ("aftercare", "follow-up", "description"):
         return False
     shown = any(norm in _PICTURES and "on" in part[max(0, index - 3) : index] for index, norm in enumerate(part))

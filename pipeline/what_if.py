@@ -16,7 +16,7 @@ _THEN = _words(
     "can considered thought will would consider then offer offered discuss plan proceed may repeat next could recommend"
 )
 _TELLING = _words("was were had tested checked see")
-_CALL = _words("call calls return returns contact report seek attend ring rings phone phones emergency ed casualty")
+_CALL = _words("call calls return returns contact report seek attend ring rings phone phones emergency ed casualty a&e")
 
 
 _AHEAD = frozenset({"", "aftercare", "follow-up", "disposition"})
@@ -40,7 +40,7 @@ _ARROW = "->"
 _DOING = _words(
     "repeat redo revise revision convert proceed refer referral consider offer go look extract remove explant exchange "
     "inject operate fuse plan book list scan biopsy mdt board surgery operation reoperation amputation chemotherapy "
-    "radiotherapy do start stent escalate discuss step"
+    "radiotherapy do place put insert use add start stent escalate discuss step"
 )
 _BY_US = _words("we we'll we'd i i'll i'd")
 _MODAL = _words("will would can could may might shall should must 'll needs need")
@@ -53,6 +53,8 @@ def is_call(sentence: Sentence) -> bool:
         if norm in _CALL and not (norm == "ed" and not sentence.tokens[at].text.isupper()):
             return True
         back = norms[at + 1 : at + 4]
+        if set(norms[max(0, at - 3) : at]) & _BY_US:
+            continue  # "we will come back and do the artery"
         if norm in _COMES and (set(back) & {"back", "in", "immediately"} or norms[at - 1 : at] == ["immediately"]):
             return True
     return False
@@ -113,6 +115,8 @@ _LEAD_IN = _words(
     "she he they patient must should please then to immediately has is asked told will you can needs need so and "
     "straight"
 )
+_CALLED_IN = _words("the stroke team be doctor surgeon ward registrar on call us me and")
+_BRINGS = frozenset({"bring", "brings"})
 _SIGN_WORDS = 18  # tokens
 
 
@@ -120,6 +124,12 @@ def sign_before_call(sentence: Sentence) -> tuple[int, int] | None:
     """First and last token of what should bring the patient back, where it is said before the call: "if she bleeds or
     gets a fever she must come back", "any leg weakness, call me", "when fever, immediately come"."""
     norms = [token.norm for token in sentence.tokens]
+    brings = next((at for at, norm in enumerate(norms) if norm in _BRINGS and "back" in norms[at : at + 4]), 0)
+    if brings > 1 and norms[0] not in ("we", "i", "they", "he", "she"):
+        last = brings - 1
+        while last > 0 and norms[last] in _LEAD_IN:
+            last -= 1
+        return 0, last
     for cue, norm in enumerate(norms):
         opens = cue == 0 or norms[cue - 1] in (".", ";", ",")
         if norm not in _CUES or (norm in ("any", "in", "when") and not opens):
@@ -132,22 +142,23 @@ def sign_before_call(sentence: Sentence) -> tuple[int, int] | None:
         for at in range(first + 1, min(len(norms), cue + _SIGN_WORDS)):
             if norms[at] in (".", ";", _ARROW) or norms[at] in _PAST:
                 break
-            last = _before_call(sentence, norms, at, norm != "any")
-            if last is not None and last >= first and not set(norms[first : last + 1]) & _CALL:
-                return (cue if norm == "any" else first), last
+            end = _before_call(sentence, norms, at, norm != "any")
+            if end is not None and end >= first and not set(norms[first : end + 1]) & _CALL:
+                return (cue if norm == "any" else first), end
     return None
 
 
 def _before_call(sentence: Sentence, norms: list[str], at: int, bare: bool) -> int | None:
     """The last token of the condition where a call stands at `at`, back over "she must", "please". `bare`: a call right
     behind the condition counts ("in case of chest pain attend casualty")."""
-    call = norms[at] in _CALL and not (norms[at] == "ed" and not sentence.tokens[at].text.isupper())
+    called = norms[at] in ("called", "rung", "contacted") and norms[at - 1] == "be"
+    call = (called or norms[at] in _CALL) and not (norms[at] == "ed" and not sentence.tokens[at].text.isupper())
     comes = norms[at] in _COMES and (
         bool(set(norms[at + 1 : at + 3]) & {"back", "in", "immediately"}) or norms[at - 1] in ("immediately", "to")
     )
     if not call and not comes:
         return None
     last = at - 1
-    while last > 0 and (norms[last] in _LEAD_IN or norms[last] == ","):
+    while last > 0 and (norms[last] in _LEAD_IN or norms[last] == "," or (called and norms[last] in _CALLED_IN)):
         last -= 1
     return last if bare or last < at - 1 else None

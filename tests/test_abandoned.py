@@ -7,6 +7,12 @@ import pytest
 from pipeline import abandoned, run
 
 
+def test_a_planned_operation_that_was_given_up_was_not_done() -> None:
+    text = "He was booked for a carotid endarterectomy. Lymphoma was found so the endarterectomy was abandoned."
+    (fact,) = [fact for fact in run.note_from_text(text).facts if fact.name == "carotid-endarterectomy"]
+    assert (fact.status, fact.certainty) == ("performed", "negated")
+
+
 @pytest.mark.parametrize(
     ("text", "name", "doubt"),
     [

@@ -6,6 +6,7 @@ not used, and nothing of the second.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from itertools import pairwise
 
 from pipeline import clauses, cues
@@ -185,6 +186,27 @@ def _own_part(sentence: Sentence, drug: Mention) -> list[Token]:
             break
         found.append(token)
     return found
+
+
+def was_denied(sentence: Sentence, grammar: Grammar, drug: Mention, near: Collection[str]) -> bool:
+    """Whether a drug was said not to be given. `near`: cues around it."""
+    told = "not-given" in near and is_denied(sentence, grammar, drug, "not-given")
+    return told or stopped_before(sentence, drug)
+
+
+_WENT = _words("went given ran run reached goes")
+
+
+def stopped_before(sentence: Sentence, drug: Mention) -> bool:
+    """ "Vancomycin was hung but she itched, so we stopped it before any went in": none of it was given."""
+    tokens = sentence.tokens
+    for at in range(drug.last + 1, len(tokens)):
+        if tokens[at].norm in (".", ";") or any(m.table == "drugs" and m.first == at for m in sentence.mentions):
+            return False
+        near = [token.norm for token in tokens[at + 1 : at + 6]]
+        if tokens[at].norm == "before" and near[:1] in (["any"], ["it"], ["a"]) and _WENT & set(near):
+            return True
+    return False
 
 
 _MEANT_TO = (("was", "to", "be"), ("were", "to", "be"), ("had", "been", "planned"), ("had", "been", "ordered"),

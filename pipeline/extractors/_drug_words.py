@@ -7,6 +7,7 @@ from typing import Any
 
 from pipeline import cues
 from pipeline.records import Mention, Sentence
+from pipeline.rows import Drug
 
 _BEFORE, _AFTER = 12, 8  # tokens
 _GIVING = frozenset({"given", "gave", "received", "administered", "loaded", "injected"})
@@ -44,13 +45,32 @@ def says_how(sentence: Sentence, hits: Sequence[cues.Hit]) -> bool:
     return all(cues.words(sentence, hit.first, hit.last).lower() in _HOW for hit in hits)
 
 
-def was_before(sentence: Sentence, drug: Mention) -> bool:
+def was_before(sentence: Sentence, drug: Mention, row: Drug) -> bool:
     """ "On clopidogrel until yesterday", "was treated with methotrexate" in the story before the operation."""
     words = [token.norm for token in sentence.tokens[max(0, drug.first - 2) : drug.first]]
     taken = words[-1:] == ["on"] and words[:1] not in (["started"], ["discharged"], ["home"], ["continue"], ["go"])
     before = {token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]}
     taken = taken and not goes_home_on(sentence, drug)
+    if row.routes == ("oral",) and is_own(sentence, drug):
+        return True
     return taken or (sentence.section in _STORY and bool(before & _TRIED))
+
+
+OWN = "taken for a medicine of the patient's own; not said to be given here"
+_OPENING = 8  # sentences
+
+
+def why_before(sentence: Sentence, drug: Mention) -> tuple[str, ...]:
+    """What is unsure of a drug that is taken for one of before."""
+    return (OWN,) if is_own(sentence, drug) else ()
+
+
+def is_own(sentence: Sentence, drug: Mention) -> bool:
+    """ "Warfarin for AF" at the head of a note: a tablet, told with what it is taken for and without being given."""
+    after = sentence.tokens[drug.last + 1 : drug.last + 2]
+    return bool(after) and after[0].norm == "for" and sentence.index < _OPENING and not any(
+        token.norm in _GIVING or token.norm == "prophylaxis" for token in sentence.tokens
+    )
 
 
 _LEAVES = frozenset({"home", "discharge", "discharged", "leaves", "leave", "goes", "go", "restart", "restarted",

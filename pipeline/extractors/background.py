@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from pipeline import story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
@@ -15,7 +17,7 @@ _PRESENTS = frozenset(
 )  # fmt: skip
 _NOT_BEFORE = frozenset({"aftercare", "follow-up", "description", "findings", "specimens", "complications"})
 _CONSENT = frozenset({"risks", "consent", "consented", "alternatives"})
-_PAST = ("year", "age", "historical", "historical-before", "other-person", "section:history")
+_PAST = ("year", "age", "month", "historical", "historical-before", "other-person", "section:history")
 
 _HEADING_ONLY = frozenset({"history", "and", "indication", "indications", "background", "brief", "clinical", "the"})
 
@@ -42,7 +44,8 @@ def _kind(sentence: Sentence) -> str | None:
         return "history"
     if sentence.section == "indication":
         return "indication"
-    if sentence.section not in _NOT_BEFORE and norms & _PRESENTS and len(sentence.tokens) <= 60:
+    comes = any(a.norm in ("comes", "came") and b.norm == "with" for a, b in pairwise(sentence.tokens[:12]))
+    if sentence.section not in _NOT_BEFORE and (norms & _PRESENTS or comes) and len(sentence.tokens) <= 60:
         return "indication"
     return None
 
@@ -82,12 +85,14 @@ def _past_parts(reading: Reading, sentence: Sentence) -> list[Fact]:
         if not named and not _speaks_of_past(sentence, scope):
             continue
         first, last = _since(sentence, scope), max(named[-1].last, scope.first) if named else _trimmed(sentence, scope)
-        if scope.rule in ("year", "age"):
+        if scope.rule in ("year", "age", "month") or scope.last - last <= _FEW:
             last = max(last, scope.last)
+        while last > first and sentence.tokens[last].punctuation:
+            last -= 1
         facts.append(
             base.make("history", reading, sentence, first, last, text=story.words(sentence, first, last),
                       status=scope.value,
-                      certainty=base.scope_at(sentence, "certainty", named[0].first if named else last, "affirmed"))
+                      certainty=base.scope_at(sentence, "certainty", named[0].first if named else first, "affirmed"))
         )  # fmt: skip
     return facts
 
@@ -105,11 +110,14 @@ def _speaks_of_past(sentence: Sentence, scope: Scope) -> bool:
         return False
     if scope.rule == "other-person":
         return True
+    if scope.rule == "year":
+        return scope.last - scope.first > _FEW and sentence.section != "findings"
     said = [token.norm for token in sentence.tokens[scope.first : scope.first + 3]]
     return scope.rule == "historical" and (said[0] in _HISTORY or (said[0] in _BEFORE and bool(_WORK & set(said))))
 
 
 _LED_BY = 2  # tokens before another person
+_FEW = 3  # tokens
 
 
 def _since(sentence: Sentence, scope: Scope) -> int:

@@ -52,7 +52,7 @@ def _level(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
 
 
 def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    if not sentence.says(_CONSENT | _CHOSE | _TALKED):
+    if not sentence.says(_CONSENT | _CHOSE | _TALKED | {"signed"}):
         return []
     spots = [index for index, token in enumerate(sentence.tokens) if token.norm in _CONSENT]
     norms = {token.norm for token in sentence.tokens}
@@ -60,6 +60,9 @@ def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
     if shared is not None:
         first, last = _window(sentence, shared)
         return [_told("consent", reading, sentence, first, last, shared, grammar)]
+    if sentence.section == "consent" and not spots and sentence.tokens[0].norm in _HEADS:
+        first = story.after_heading(sentence) or 0
+        return [_told("consent", reading, sentence, 0, len(sentence.tokens) - 1, first, grammar)]
     if not spots or not (norms & _DISCUSSED or sentence.section == "consent"):
         return []
     if not norms & {"consent", "consented", "consents"} and not norms & {"risks", "alternatives"}:
@@ -68,6 +71,7 @@ def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
     return [_told("consent", reading, sentence, first, last, spots[0], grammar)]
 
 
+_HEADS = frozenset({"discussed", "counselled"})
 _TALKED = frozenset(
     {"discussed", "talked", "options", "alternatives", "offered", "explained", "counselled", "counseled"}
 )
@@ -79,10 +83,13 @@ def _shared_decision(sentence: Sentence) -> int | None:
     """Where the patient chose among what was talked through: "we talked through a brace and a graft, and she chose the
     graft"; not what was chosen of screws."""
     norms = [token.norm for token in sentence.tokens]
-    talk = next((at for at, norm in enumerate(norms) if norm in _TALKED), None)
+    talk = next((at for at, norm in enumerate(norms) if norm in _TALKED or (
+        norm in ("gone", "went") and norms[at + 1 : at + 2] in (["over"], ["through"]))), None)  # fmt: skip
     if talk is None:
         return None
     for at in range(talk + 1, len(norms)):
+        if norms[at] == "signed" and "is" in norms[talk:at]:
+            return talk
         joined = norms[at - 1] in ("and", "but", "then")
         if norms[at] in _CHOSE and set(norms[0 if joined else max(0, at - 3) : at]) & _PATIENT:
             return talk

@@ -16,7 +16,8 @@ _EARLY = frozenset({"indication", "history", "imaging", "consent", "preop-diagno
                     "both-diagnoses", "diagnosis", "procedure"})  # fmt: skip
 _RETURN = frozenset(
     {"return", "returns", "call", "calls", "contact", "seek", "report", "attend", "ring", "warn", "warned", "back",
-     "watch", "worry", "worrying", "warning", "flags", "alert", "rings", "phone", "phones", "ed", "come", "comes"}
+     "watch", "worry", "worrying", "warning", "flags", "alert", "rings", "phone", "phones", "ed", "come", "comes",
+     "a&e", "called", "bring", "brings"}
 )  # fmt: skip
 _NAMING = frozenset({"flags", "warning", "alert"})  # "red flags are swelling and fever"
 _NOUNS = frozenset({"ring", "report", "contact", "watch", "alert", "flags"})

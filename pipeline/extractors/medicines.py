@@ -124,7 +124,7 @@ def _circumstances(
     if _drug_told.was_meant(sentence, mention):
         return {"status": "planned", "doubts": (_drug_told.NEVER_SAID,)}
     was_taken, unsure = _drug_told.stopped(sentence, mention, drug)
-    denied = "not-given" in ids and _drug_told.is_denied(sentence, grammar, mention, "not-given")
+    denied = _drug_told.was_denied(sentence, grammar, mention, ids)
     later = sentence.section in _LATER_SECTIONS or (
         not (was_taken or denied)
         and status in ("performed", "planned", "conditional")
@@ -151,8 +151,8 @@ def _circumstances(
     ):
         found["status"] = "planned"
         found["doubts"] = (_drug_prepared.DOUBT,)
-    elif status == "performed" and _drug_words.was_before(sentence, mention):
-        found["status"] = "historical"
+    elif status == "performed" and _drug_words.was_before(sentence, mention, drug):
+        found |= {"status": "historical", "doubts": _drug_words.why_before(sentence, mention)}
     elif status == "performed" and _washes.holds(sentence, mention.first):
         found["doubts"] = ("said of what something was washed in, not of the patient",)
     return found
