@@ -86,6 +86,8 @@ def _is_old(sentence: Sentence, at: int) -> bool:
     for back in range(len(words) - 1, -1, -1):
         if words[back] in _NEW:
             return False
+        if words[back] == "prior" and "to" in words[back + 1 : back + 2]:
+            return False  # "prior to placement of the rods"
         if words[back] in _OLD:
             return words[max(0, back - 1) : back] not in (["year"], ["years"], ["month"], ["months"])
     return False

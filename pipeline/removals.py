@@ -7,7 +7,7 @@ as well, only what is told to have come out counts as such.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import replace
 from itertools import pairwise
 
@@ -34,20 +34,26 @@ def explant(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     """The facts, implants that came out with the role "explanted", those left from before as history. Pure; order kept.
     """
     removal, of_joint = _is_removal(facts, _REMOVAL), _is_removal(facts, _OF_JOINT)
+    named = frozenset(name for name in _done(facts) if name.endswith("-removal") and _is_removal(facts, {name}))
     starts = [sentence.tokens[0].first if sentence.tokens else -1 for sentence in reading.sentences]
     return [
-        _told(fact, reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)], grammar, removal,
-              of_joint)
+        _told(fact, reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)], grammar,
+              removal or f"{fact.name}-removal" in named, of_joint)
         if fact.kind in _KINDS and fact.role == "implanted" and fact.certainty == "affirmed" else fact
         for fact in facts
     ]  # fmt: skip
 
 
-def _is_removal(facts: Sequence[Fact], removals: frozenset[str]) -> bool:
-    """Whether one of these removals was done and no other operation that implants."""
-    done = {fact.name for fact in facts if fact.kind == "procedure" and fact.status == "performed"
+def _done(facts: Sequence[Fact]) -> set[str]:
+    return {fact.name or "" for fact in facts if fact.kind == "procedure" and fact.status == "performed"
             and fact.certainty == "affirmed"}  # fmt: skip
-    return bool(done & removals) and not any(_implants(name or "") for name in done - _REMOVAL - _OF_JOINT)
+
+
+def _is_removal(facts: Sequence[Fact], removals: Set[str]) -> bool:
+    """Whether one of these removals was done and no other operation that implants."""
+    done = _done(facts)
+    others = {name for name in done - _REMOVAL - _OF_JOINT if not name.endswith("-removal")}
+    return bool(done & removals) and not any(_implants(name) for name in others)
 
 
 def _implants(name: str) -> bool:

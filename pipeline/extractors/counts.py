@@ -62,6 +62,4 @@ def _counted(sentence: Sentence, first: int, last: int) -> str | None:
     while start and first - start < _LISTED and not (tokens[start - 1].punctuation and tokens[start - 1].norm != ","):
         start -= 1
     norms = {token.norm for token in tokens[start : last + 1]}
-    if "all" in norms:
-        return None
     return _ROWS.get(tuple(sort for sort, words in _SORTS.items() if words & norms))

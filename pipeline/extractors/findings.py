@@ -73,7 +73,8 @@ def _of_sided(sentence: Sentence, mention: Mention, fact: Fact, grammar: Grammar
     return []
 
 
-_CAME = frozenset("presented presents presenting complained complains complaining admitted".split())
+_CAME = frozenset("complained complains complaining admitted".split())
+_PRESENTED = frozenset("presented presents presenting".split())  # it may be told of the operation
 _MET = frozenset("found noted seen identified encountered revealed showed demonstrated".split())
 
 
@@ -84,7 +85,8 @@ def _came_with(sentence: Sentence, mention: Mention) -> bool:
     if _MET & {token.norm for token in sentence.tokens}:
         return False
     aged = "old" in before and "with" in before[before.index("old") :]
-    return aged or bool(_CAME & set(before))
+    pain = mention.id.endswith("pain") and bool(_PRESENTED & set(before))
+    return aged or pain or bool(_CAME & set(before))
 
 
 def _is_adjective(sentence: Sentence, mention: Mention) -> bool:

@@ -122,6 +122,10 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     near = [token.norm for token in sentence.tokens[max(0, mention.first - 1) : after + 2]]
     if kind == "prophylaxis" and (near[:1] == ["previous"] or any(norm in _TREATED for norm in near)):
         return None  # "placed on previous antibiotic treatment"
+    if kind == "prophylaxis" and sentence.tokens[mention.first].norm in ("iv", "intravenous") and not (
+        _WAS_GIVEN & {token.norm for token in sentence.tokens[max(0, mention.first - 4) : after + 4]}
+    ):
+        return None  # a course on the ward is none
     if kind in ("guidance", "prophylaxis") and sentence.section in _BEFORE:
         return None  # pictures and antibiotics that led here
     if kind == "guidance" and story.is_imaging(sentence) and sentence.index < _EARLY:
@@ -148,6 +152,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
 
 
+_WAS_GIVEN = frozenset("given administered infused received started".split())
 _TREATED = frozenset({"treated", "treatment", "course", "courses", "outpatient"})
 _NO_DOSE = frozenset(
     "associated resistant induced related allergy allergies sensitivity sensitivities coated impregnated loaded "

@@ -97,8 +97,15 @@ def _unnamed(reading: Reading, sentence: Sentence, sutures: list[Mention], taken
         base.claim("suture", reading, sentence, index, index, min(index + 1, len(sentence.tokens) - 1), _UNNAMED,
                    text=quantity.text, value=None, low=None, high=None, unit=None)
         for index, quantity in base.quantities(sentence)
-        if quantity.form == "suture" and index not in taken
+        if quantity.form == "suture" and index not in taken and not _of_a_screw(sentence, index)
     ]  # fmt: skip
+
+
+def _of_a_screw(sentence: Sentence, index: int) -> bool:
+    """ "A #4-0 mm cannulated screw": no thread is so measured; the number is left over and shown."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 6]]
+    named = {"screw", "screws", "pin", "pins"} & set(after) and not {"and", ","} & set(after)
+    return after[:1] == ["mm"] or bool(named)
 
 
 def _suture(
@@ -110,7 +117,7 @@ def _suture(
     for index, quantity in base.quantities(sentence):
         if index in taken:
             continue
-        labelled = quantity.form == "label" and index == mention.last + 1  # "PDS number one"
+        labelled = quantity.form == "label" and index in (mention.last + 1, mention.first - 1)  # "PDS number one"
         if quantity.form != "suture" and not labelled and not (quantity.form == "number" and quantity.dimension == ""):
             continue
         if quantity.form == "number" and mention.id == "suture" and _is_plural(sentence, mention.last):
