@@ -118,6 +118,9 @@ def of_other(sentence: Sentence, index: int) -> bool:
     tokens = sentence.tokens
     for mention in base.mentions(sentence, "drugs", "fluids"):
         between = tokens[index + 1 : mention.first] if mention.first > index else tokens[mention.last + 1 : index]
+        behind = tokens[mention.last + 1].quantity if mention.last + 1 < len(tokens) else None
+        if mention.first == index + 1 and behind is not None and behind.dimension == "volume":
+            continue  # "together forty millilitres citrate four millilitres"
         if len(between) <= _PHRASE and not any(
             token.punctuation or token.norm in ("and", "then") or token.norm == "#volume" for token in between
         ):
