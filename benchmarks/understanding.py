@@ -1,9 +1,9 @@
 """How well narrations are understood, against the hand-written truth of tests/gold/.
 
-    python benchmarks/understanding.py [--errors] [--unblind] [--only ID] [--part train|test|heard]
+    python benchmarks/understanding.py [--errors] [--unblind] [--only ID] [--part train|test|heard|sides]
                                        [--told unmarked|hesitant]
 
-Prints, for the train, the test and the heard part apart: precision, recall and F1 by kind and for groups with a target,
+Prints, for each part of the truth apart: precision, recall and F1 by kind and for groups with a target,
 the rate of invented facts, and narrations a second on one core after loading. `--errors` lists every fault of the
 train part; those of the test part are listed only with `--unblind`, so that nobody tunes on it by accident.
 """
@@ -20,11 +20,12 @@ import gold_scoring as scoring
 import gold_truth
 import retold
 from gold_scoring import Result, Tally
-from gold_truth import Narration
+from gold_truth import Narration, Part
 
 from pipeline.note import OperativeNote
 from pipeline.records import Fact
 
+PARTS: tuple[Part, ...] = ("train", "test", "heard", "sides")
 TARGETS = {"number": 0.95, "side": 0.97, "context": 0.95}
 TITLES = {
     "number": "carries a number",
@@ -141,14 +142,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--errors", action="store_true", help="list every fault of the train part")
     parser.add_argument("--unblind", action="store_true", help="list those of the test part too")
     parser.add_argument("--only", help="only this narration")
-    parser.add_argument("--part", choices=("train", "test", "heard"), help="only this part")
+    parser.add_argument("--part", choices=PARTS, help="only this part")
     parser.add_argument("--told", choices=list(retold.WAYS), default="plain", help="without marks, or with hesitations")
     options = parser.parse_args(arguments)
     ran: list[Narration] = []
-    for part in ("train", "test", "heard"):
+    for part in PARTS:
         if options.part not in (None, part):
             continue
-        narrations = [item for item in gold_truth.load(part) if options.only in (None, item.id)]  # type: ignore[arg-type]
+        narrations = [item for item in gold_truth.load(part) if options.only in (None, item.id)]
         if not narrations:
             continue
         ran += narrations
