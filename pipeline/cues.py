@@ -203,6 +203,7 @@ def _measured_behind(sentence: Sentence, last: int, own: Quantity) -> bool:
 
 _TAKEN = 40
 _JOINED = frozenset({"+", "plus", "and", "/"})
+_FORMS = frozenset({"gel", "cream", "spray", "solution", "powder", "drops", "ointment", "jelly", "paste"})
 _NAMED = frozenset({"drugs", "fluids", "injectates", "devices"})
 
 
@@ -223,7 +224,8 @@ def _has_its_own(sentence: Sentence, index: int, first: int, last: int) -> bool:
         return False
     if index and tokens[index - 1].norm in _SUMS:
         return True  # "together forty millilitres citrate four millilitres"
-    return any(mention.last == index - 1 and mention.table in _NAMED for mention in sentence.mentions)
+    shaped = index > 1 and tokens[index - 1].norm in _FORMS  # "lidocaine gel ten mils washout five hundred mils"
+    return any(mention.last == index - 1 - shaped and mention.table in _NAMED for mention in sentence.mentions)
 
 
 _SUMS = frozenset({"together", "total", "altogether"})

@@ -58,6 +58,8 @@ def of_a_way(sentence: Sentence, index: int, thing: tuple[int, int], said: str) 
     first, last = thing
     tokens = sentence.tokens
     after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
+    if index > 1 and tokens[index - 1].norm == "by" and tokens[index - 2].quantity is None:
+        return True  # "short by 4 mm"
     if last < index and after in _WAYS:
         return True
     part = after == "of" and first > index and first - index <= 3

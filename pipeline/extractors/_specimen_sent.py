@@ -153,12 +153,15 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
     denied = [at for at in range(first, end + 1) if sentence.tokens[at].norm in ("no", "not", "without", "nor")]
     if denied and denied[-1] + 2 <= end:  # "no ascites no endometriosis washings were sent": what was sent is the last
         first = denied[-1] + 2
+    weighed = next((at for at in range(first, end + 1) if sentence.tokens[at].norm in _WEIGHED), None)
+    if weighed is not None:  # "uterus out through the vagina weight 490 grams sent to histology"
+        named = [m for m in base.mentions(sentence, "sites", "findings", "diagnoses") if m.last < weighed
+                 and _is_thing(m) and not _is_way(sentence, m)]  # fmt: skip
+        return (named[-1].first, named[-1].last) if named else None
     inside = [m for m in base.mentions(sentence, *_THINGS) if first <= m.first and m.last <= end and _is_thing(m)]
     if inside:
         return inside[0].first, end
     phrase = {token.norm for token in sentence.tokens[first : end + 1]}
-    if phrase & _WEIGHED:  # "stomach out, weighed 210 grams, sent for histology"
-        phrase = set()
     tool = any(m.table == "devices" and first <= m.first <= end for m in sentence.mentions)
     verb = len(phrase) == 1 and next(iter(phrase)).endswith("ed")
     half = "half" in phrase and bool(phrase & {"other", "second"})  # "the other half was sent to microbiology"
@@ -167,6 +170,12 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
     # "the cyst was excised with scissors and sent": what was named last before in this sentence
     named = [m for m in base.mentions(sentence, *_THINGS) if m.last < first and _is_thing(m)]
     return (named[-1].first, named[-1].last) if named else None
+
+
+def _is_way(sentence: Sentence, mention: Mention) -> bool:
+    """ "Out through the vagina": the way that it took."""
+    before = {token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]}
+    return bool({"through", "via", "from"} & before)
 
 
 def _before_comma(sentence: Sentence, comma: int) -> tuple[int, int] | None:

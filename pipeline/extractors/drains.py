@@ -233,6 +233,8 @@ def _named_next(sentence: Sentence, mention: Mention, drains: list[Mention]) -> 
     headed = mention.first == 0 and bool(after) and after[0].norm == ":"
     if headed and any(other.id != "drain" for other in drains):
         return mention.id == "drain"
+    if mention.first and sentence.tokens[mention.first - 1].norm in ("no", "without"):
+        return False  # "no drain Foley fourteen French"
     return mention.id == "drain" and any(
         0 < other.first - mention.last <= 3 and other.id != "drain"
         and all(token.quantity is not None for token in sentence.tokens[mention.last + 1 : other.first])
