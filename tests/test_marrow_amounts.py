@@ -58,7 +58,7 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
       ("injection_volume", "3", "mL", None), ("injection_volume", "2", "mL", None)]),
     ("Marrow from the left posterior crest, prone, eight passes, sixty mils into two thirty mil syringes. Spun down to "
      "seven mils.",
-     [("draw_count", "8", None, None), ("harvest_total", "60", "mL", None), ("product_volume", "7", "mL", None)]),
+     [("draw_count", "8", None, "left"), ("harvest_total", "60", "mL", None), ("product_volume", "7", "mL", None)]),
     ("Marrow was taken before from both crests thirty right and twenty eight left fifty eight total six mils ACD.",
      [("draw", "30", None, "right"), ("draw", "28", None, "left"), ("harvest_total", "58", None, None)]),
     ("Marrow from the left crest, then draws five five four five five six that makes thirty.",
