@@ -19,14 +19,17 @@ import re
 from collections.abc import Iterator, Sequence
 from functools import partial
 from pathlib import Path
+from unittest import mock
 
 import gate_tuned as gate
 import listening_corpus as corpus
 import numpy as np
 import soxr
 
-from pipeline import listen, plugins
+from pipeline import listen, onsets, plugins
 from pipeline.engines.base import Engine, Options
+from pipeline.records import Word
+from pipeline.sound import Samples
 
 TABLE = Path(__file__).with_suffix(".txt")
 PAUSES, NOISES = (0.0, 0.12, 0.3), (None, 15.0)
@@ -141,12 +144,21 @@ def sounds(half: str) -> Iterator[tuple[str, np.ndarray, Told]]:
             yield f"sentences, {voice}, clean", *espeak.say(text, voice)
 
 
-def late(engine: Engine, sound: np.ndarray, told: Told) -> list[float]:
+def late(engine: Engine, sound: np.ndarray, told: Told) -> tuple[list[float], list[float]]:
+    """Seconds that each word is late by the alignment, and as the product tells it."""
+    raw: list[Word] = []
+
+    def noted(words: Sequence[Word], samples: Samples, begins: float, lead: float) -> list[Word]:
+        raw.extend(words)
+        return place(words, samples, begins, lead)
+
+    place = onsets.placed
     listener = listen.Listener(engine, Options())
-    for at in range(0, len(sound), corpus.RATE):
-        list(listener.feed(sound[at : at + corpus.RATE]))
-    list(listener.finish())
-    return gate.apart(told, listener.words)
+    with mock.patch.object(onsets, "placed", noted):
+        for at in range(0, len(sound), corpus.RATE):
+            list(listener.feed(sound[at : at + corpus.RATE]))
+        list(listener.finish())
+    return gate.apart(told, raw), gate.apart(told, listener.words)
 
 
 def main() -> None:
@@ -156,14 +168,12 @@ def main() -> None:
     take.add_argument("--write", action="store_true", help="also into word_times.txt")
     given = take.parse_args()
     engine = plugins.find(listen.ENGINES, "whisper").load(given.model)
-    lead = engine.lead
     rows = [f"{engine.model}: words that begin within 100 ms, and the middle one; raw -> as the product tells them"]
     for half in given.half:
         found: dict[str, tuple[list[float], list[float]]] = {}
         for name, sound, told in sounds(half):
-            for at, ahead in enumerate((0.0, lead)):
-                engine.lead = ahead
-                found.setdefault(name, ([], []))[at].extend(late(engine, sound, told))
+            for store, some in zip(found.setdefault(name, ([], [])), late(engine, sound, told), strict=True):
+                store.extend(some)
         for name, (raw, placed) in found.items():
             close = [100 * float(np.mean(np.abs(some) <= gate.CLOSE)) for some in (raw, placed)]
             middle = [1000 * float(np.median(some)) for some in (raw, placed)]
