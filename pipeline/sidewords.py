@@ -103,7 +103,7 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if row.group == "relative":
         return Side(first, last, None)
     if row.group == "with-sided-site":
-        return Side(first, last, "bilateral") if _before_sided(sentence, grammar, last) else None
+        return Side(first, last, "bilateral") if _before_sided(sentence, grammar, last, of_part=True) else None
     norms = [token.norm for token in sentence.tokens[max(0, first - 2) : last + 1]]
     if row.id in _NO_NOUN and norms[:2] == ["on", "the"] and norms[3] in _OPENERS:
         # "on the left a sac", "on the right in the recess": what looks like a verb is a noun behind "the"
@@ -223,8 +223,11 @@ def _both_initials(sentence: Sentence) -> bool:
 _AFTER_TITLE = frozenset({"for", "with", "at", "under", "on", "by", "after", "in"})
 
 
-def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
-    """Whether a paired part of the body is named within three words after a token, in the same noun phrase."""
+def _before_sided(sentence: Sentence, grammar: Grammar, at: int, *, of_part: bool = False) -> bool:
+    """Whether a paired part of the body is named within three words after a token, in the same noun phrase.
+
+    `of_part`: a disease or an operation is one only where it is of such a part: "both loose bodies" may lie in one knee.
+    """
     rows = _site_rows(grammar)
     for index in range(at + 1, min(at + 5, len(sentence.tokens))):
         token = sentence.tokens[index]
@@ -239,10 +242,16 @@ def _before_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
                 return True
             inside = mention.first <= at < index <= mention.last  # "osteoarthritis of both knees" is one name
             if (mention.first == index or inside) and mention.table in ("diagnoses", "procedures") and (
-                _sided(mention, grammar)
+                _of_sided_part(mention, grammar) if of_part else _sided(mention, grammar)
             ):  # fmt: skip
                 return True
     return False
+
+
+def _of_sided_part(mention: Mention, grammar: Grammar) -> bool:
+    row = grammar.tables[mention.table].get(mention.id)
+    part = _site_rows(grammar).get(row.site or "") if isinstance(row, Concept) else None
+    return part is not None and part.sided
 
 
 def _sided(mention: Mention, grammar: Grammar) -> bool:

@@ -58,7 +58,7 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
       ("injection_volume", "3", "mL", None), ("injection_volume", "2", "mL", None)]),
     ("Marrow from the left posterior crest, prone, eight passes, sixty mils into two thirty mil syringes. Spun down to "
      "seven mils.",
-     [("draw_count", "8", None, "left"), ("harvest_total", "60", "mL", None), ("product_volume", "7", "mL", None)]),
+     [("draw_count", "8", None, "left"), ("harvest_total", "60", "mL", "left"), ("product_volume", "7", "mL", None)]),
     ("Marrow was taken before from both crests thirty right and twenty eight left fifty eight total six mils ACD.",
      [("draw", "30", None, "right"), ("draw", "28", None, "left"), ("harvest_total", "58", None, None)]),
     ("Marrow from the left crest, then draws five five four five five six that makes thirty.",
@@ -68,6 +68,10 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
      "necrotic zone, 4 mL given over 2 minutes. Left hip: 2 mL.",
      [("draw_count", "11", None, "right"), ("harvest_total", "55", "mL", None), ("product_volume", "6", "mL", None),
       ("injection_volume", "4", "mL", "right"), ("injection_volume", "2", "mL", "left")]),
+    ("Bilateral intraarticular injections. R knee: aspirated 22 mL clear, then 5 mL BMAC + 1 mL hyaluronate. L knee: "
+     "dry tap, 5 mL BMAC. Harvest R PSIS, 2 x 30 mL syringes, total 58 mL (2 mL lost). 1% lidocaine 8 mL crest.",
+     [("injection_volume", "5", "mL", "right"), ("injection_volume", "5", "mL", "left"),
+      ("harvest_total", "58", "mL", "right"), ("discarded_volume", "2", "mL", None)]),
     ("BMAC: fifty five mils from the ipsilateral crest, concentrated to four mils.",
      [("draw", "55", "mL", None), ("product_volume", "4", "mL", None)]),
 ])  # fmt: skip

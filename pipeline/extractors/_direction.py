@@ -89,6 +89,40 @@ def goes_in(sentence: Sentence, index: int) -> bool:
     return False
 
 
+def is_vessel(sentence: Sentence, at: int) -> bool:
+    """ "2 x 30 mL syringes": what it was drawn into was counted."""
+    return at < len(sentence.tokens) and sentence.tokens[at].norm in _HELD_IN
+
+
+def looks_like_fluid(sentence: Sentence, index: int) -> bool:
+    """ "Aspirated 22 mL clear", "thirty of straw coloured fluid": out of a joint, no marrow."""
+    behind = {token.norm for token in sentence.tokens[index + 1 : index + 5] if token.quantity is None}
+    return bool(behind & _LOOKS) and not behind & {"marrow", "aspirate"}
+
+
+_LOOKS = frozenset("clear straw yellow cloudy turbid serous synovial effusion colored coloured haemarthrosis".split())
+
+
+def given_product(sentence: Sentence, index: int, first: int, phase: str) -> bool:
+    """ "Aspirated dry, then 5 mL BMAC": what was given, where injections are told of and nothing is made of it."""
+    tokens = sentence.tokens
+    if phase != "injection" or not 0 < first - index <= 2 or tokens[first].norm not in _PRODUCTS:
+        return False
+    before = {token.norm for token in tokens[max(0, index - _MADE_REACH) : index]}
+    after = {token.norm for token in tokens[first + 1 : first + 5]}
+    told_later = any(token.norm in _PUT for token in tokens[first:])  # "eight mils of BMAC, six were injected"
+    return not told_later and not (before | after) & _MAKING
+
+
+_PRODUCTS = frozenset({"bmac", "concentrate", "bmc", "prp"})
+_MADE_REACH = 8
+_MAKING = frozenset(
+    "filtration centrifugation processing concentrated spun centrifuged filtered yield yielded yielding produced gave "
+    "got made obtained left result prepared down final total available remaining remained kept discarded wasted sent "
+    "back".split()
+)
+
+
 def headed(sentence: Sentence, index: int) -> Mention | None:
     """ "Left hip: seven millilitres", "right knee, three": the site that leads a statement of nothing else."""
     sites = [site for site in base.mentions(sentence, "sites") if site.last < index]
@@ -129,6 +163,17 @@ def of_other(sentence: Sentence, index: int) -> bool:
 
 
 _PHRASE = 5
+
+
+def goes_on_about_drug(sentence: Sentence, index: int) -> bool:
+    """ "Lidocaine 8 mL at the crest, 2 mL in each knee": a drug was told of last, and no marrow or product since."""
+    drugs = [m.last for m in base.mentions(sentence, "drugs") if m.last < index]
+    if not drugs:
+        return False
+    since = {token.norm for token in sentence.tokens[drugs[-1] + 1 : index]}
+    return not since & (_PRODUCTS | _MAKING) and not any(
+        drugs[-1] < m.first for m in base.mentions(sentence, "injectates") if m.first <= index + 3
+    )
 
 
 def _received(sentence: Sentence, at: int) -> bool:

@@ -87,6 +87,8 @@ def _number(
         product = cues.nearest(sentence, grammar, index, "product")
         given = cues.nearest(sentence, grammar, index, "injected", "given")
         injected = given is not None and given[0] <= _DRAW_REACH and not _parted(sentence, index, given)
+        if product is not None and _direction.given_product(sentence, index, product[1].first, phase):
+            product = None
         if product is not None and (injected or _goes_in(sentence, grammar, index, product[1])):
             product = None
         if spun != "from" and _direction.from_bone(sentence, index, grammar):
@@ -138,7 +140,7 @@ def _number(
             or _listed_draw(reading, sentence, grammar, index, side)
             or _short_draw(reading, sentence, grammar, index, side)
         )
-        if _times(sentence, index + 2):
+        if _times(sentence, index + 2) and not _direction.is_vessel(sentence, index + 3):
             facts.append(base.claim("draw_count", reading, sentence, index, index, index + 2, 4, unit=None,
                                     laterality=side))  # fmt: skip
         noun = cues.nearest(sentence, grammar, index, "draw-noun")
@@ -165,7 +167,7 @@ def _draw(
         return []  # "eight mils of bone marrow concentrate were drawn up": no draw from the bone
     if _RECEIVED & {token.norm for token in sentence.tokens[max(0, index - 2) : index]}:
         return []  # "the right hip got four mils"
-    if _direction.goes_in(sentence, index):
+    if _direction.goes_in(sentence, index) or _direction.looks_like_fluid(sentence, index):
         return []
     ahead = sentence.tokens[index + 1 : index + 5]
     if len(ahead) == 4 and ahead[0].norm == "to" and ahead[1].quantity is not None and ahead[2].norm == "of":

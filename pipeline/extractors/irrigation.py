@@ -214,7 +214,24 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     price, hit = near
     if _washes.of_product(sentence, hit.first) or _has_its_own(sentence, index, hit):
         return []
-    return [base.claim(_KIND[hit.id], reading, sentence, index, hit.first, hit.last, price)]
+    bags = _bags(sentence, index)
+    doubts = (f"{bags} of so much were said",) if bags else ()
+    return [base.claim(_KIND[hit.id], reading, sentence, index, hit.first, hit.last, price,
+                       scale="each" if bags else None, doubts=doubts)]  # fmt: skip
+
+
+def _bags(sentence: Sentence, index: int) -> str:
+    """ "Twelve bags of three litres": the count with its noun, "" where the amount is the whole."""
+    tokens = sentence.tokens
+    if index < 3 or tokens[index - 1].norm != "of" or tokens[index - 2].norm not in _BAGS:
+        return ""
+    count = tokens[index - 3].quantity
+    if count is None or count.dimension or (count.value or 0) < 2:
+        return ""
+    return f"{tokens[index - 3].text} {tokens[index - 2].text}"
+
+
+_BAGS = frozenset({"bags", "bottles", "sachets", "containers"})
 
 
 def _has_its_own(sentence: Sentence, index: int, hit: cues.Hit) -> bool:

@@ -171,6 +171,10 @@ def _amount(
         return claim("harvest_total", scale="total", laterality=whose) if state in ("drawn", "named") else []
     if after[:1] and (set(after[:4]) & _LOST) and set(after[:3]) & {"of", "was", "were", "went"}:
         return claim("discarded_volume")
+    if set(after[:1]) & _LOST and not bare:
+        return claim("discarded_volume")
+    if _direction.looks_like_fluid(sentence, index):
+        return []
     if set(after[:3]) & _KEPT:
         return []
     if state == "drawn" and before[-1:] == ("so",) and not after:
@@ -185,6 +189,8 @@ def _amount(
     into = into and not _direction.held_in(sentence, index)
     into = into or (after[:1] == ("went",) and bool({"in", "into"} & set(after[1:4]))) or (
         after[:1] in (("were",), ("was",)) and bool(_GIVEN & set(after[1:2])))  # fmt: skip
+    if state in ("made", "given") and _direction.goes_on_about_drug(sentence, index):
+        return []
     if state in ("made", "given") and not set(after) & _BENCH and (target is not None or into):
         scale = "each" if "each" in after[:3] or "every" in after[:3] else None
         what = next((m.id for m in base.mentions(sentence, "injectates")), None)
@@ -194,6 +200,11 @@ def _amount(
                      scale=scale)  # fmt: skip
     if state == "made" and not bare and _direction.from_bone(sentence, index, grammar):
         return claim("draw", 4, laterality=side)
+    phase = cues.phases(reading, grammar)[sentence.index][index]
+    noun = next((m.first for m in base.mentions(sentence, "injectates") if 0 < m.first - index <= 2), -1)
+    if not bare and _direction.given_product(sentence, index, noun, phase):
+        return claim("injection_volume", 0, name=next(m.id for m in base.mentions(sentence, "injectates")
+                                                      if m.first == noun))  # fmt: skip
     if state == "made":
         return claim("product_volume") if _is_made(sentence, index, after, before) else []
     if state not in ("drawn", "named"):
