@@ -57,7 +57,7 @@ def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
 
 def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     index = _index(grammar)
-    folded = [fold(token.norm) for token in sentence.tokens]
+    folded = [_WRITTEN.get(token.norm) or fold(token.norm) for token in sentence.tokens]
     found: list[Side] = []
     if index.keys().isdisjoint(folded):
         return found
@@ -75,6 +75,16 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
             break
         at += step
     return found
+
+
+_WRITTEN = {"rt": "right", "lt": "left"}  # "rt handed", "lt lateral" are no sides either
+_TALK = _words("so we i now then let lets let's ok okay well next that's that this the good there it here and")
+
+
+def _is_talk(sentence: Sentence, last: int) -> bool:
+    """ "Right, so the knee was opened": said to begin with, and no side."""
+    norms = [token.norm for token in sentence.tokens[:3]]
+    return last == 0 and norms[:2] == ["right", ","] and norms[2:] != [] and norms[2] in _TALK
 
 
 def _denied(norms: list[str], at: int) -> bool:
@@ -99,7 +109,7 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         )
         return Side(first, last, row.side) if alone else None
     if row.side is not None:
-        return Side(first, last, row.side)
+        return None if _is_talk(sentence, last) else Side(first, last, row.side)
     if row.group == "relative":
         return Side(first, last, None)
     if row.group == "with-sided-site":

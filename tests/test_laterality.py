@@ -34,6 +34,8 @@ NO_SIDE = [
     "The surgeon stood at the right hand side of the table, monitor on the left.",
     "The left arm tucked.",
     "Washed out with 1 L.",
+    "Pt rt handed, in rt lateral.",
+    "Right, so the knee was opened.",
     "The table was tilted left side down.",
     "Lot L 4.",
 ]
