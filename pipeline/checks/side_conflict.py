@@ -172,10 +172,10 @@ def _one_astray(
     sides = {fact.laterality for fact in stated}
     if len(sides) != 1 or "bilateral" in sides:
         return []
-    place = site_of(stated[0], grammar)
+    places = [site for fact in stated if (site := site_of(fact, grammar)) is not None]
     astray = [fact for fact in operated if _opposite(stated[0], fact) and _in_list(note, fact)
               and (own := site_of(fact, grammar)) is not None
-              and place is not None and related_sites(own, place, grammar)
+              and any(related_sites(own, place, grammar) for place in places)
               and any(one is not fact and one.laterality == stated[0].laterality
                       and (its := site_of(one, grammar)) is not None and related_sites(own, its, grammar)
                       for one in operated)]  # fmt: skip

@@ -91,6 +91,9 @@ _ADDED = frozenset({"with", "w/", "+", "plus", "and", "/", "containing"})
 _IN_ONE = 6  # tokens between a local anaesthetic and what is in it
 
 
+_WHOLE = frozenset({"altogether", "total", "together"})
+
+
 def said_on(sentence: Sentence, index: int, drug: Mention) -> bool | None:
     """Whether the number at `index` is one more of the drug before it: "ropivacaine 0.2 %, 20 mL, that is 400 mg".
 
@@ -104,8 +107,11 @@ def said_on(sentence: Sentence, index: int, drug: Mention) -> bool | None:
         numbers = [-1]  # "3 mL of 2 % lidocaine plain, 60 mg"
     if not numbers or len(between) > _TOKENS:
         return None
+    # "four millilitres behind each ear, eight millilitres altogether": the whole is of the drug, wherever it went
+    summed = bool(_WHOLE & {token.norm for token in sentence.tokens[index + 1 : index + 2]})
     if any(drug.last < other.first and other.last < index and not _is_harmless(other)
-           and not holds(sentence, other) for other in sentence.mentions):  # fmt: skip
+           and not holds(sentence, other) and not (summed and other.table in ("sites", "sides"))
+           for other in sentence.mentions):  # fmt: skip
         return None
     tail = _without_container([token.norm for token in between[numbers[-1] + 1 :]])
     if set(tail) & _STOPPERS or len(tail) > _TAIL:
