@@ -144,6 +144,7 @@ def test_both_sides_spoken_of_and_none_with_the_operation_is_a_doubt() -> None:
         ("Patent blue, two mL under the right areola.", "medication_volume", ["right"]),
         ("A Redivac, ten French, on the left.", "drain_size", ["left"]),
         ("right direct left indirect mesh 10 by 15 cm on each side", "device", ["bilateral"]),
+        ("Clavicle plate with three screws on each side.", "device_count", [None]),
         ("2) R thigh: vein exposed, diameter 4 mm.", "measurement", ["right"]),
         # an antibiotic is given to the whole patient
         ("Right knee: cefazolin 2 g IV.", "medication_dose", [None]),
