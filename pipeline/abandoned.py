@@ -20,6 +20,11 @@ def _words(text: str) -> frozenset[str]:
 GIVEN_UP = "the operation is said to be given up; what of it was done is not said"
 CONVERTED = "said to be converted to open"
 _GAVE_UP = _words("aborted abandoned abort abandon abandoning aborting cancelled canceled terminated discontinued")
+# "The procedure was terminated at this point" ends most dictations: given up it was only where a reason is told.
+_ENDED = _words("terminated discontinued")
+_WHY = _words(
+    "because due owing since as unable before prior without early prematurely instead failed unsafe instability"
+)
 _WHOLE = _words("operation procedure case surgery intervention")
 _CLOSED = _words("laparoscopic arthroscopic thoracoscopic endoscopic robotic vats keyhole laparoscopy laparoscopically")
 _NEAR = 4  # tokens
@@ -61,7 +66,8 @@ def _gives_up(sentence: Sentence) -> bool:
         if norm in _GAVE_UP and _is_told(sentence, at):
             behind = norms[at + 1 : at + _NEAR]
             near = {*norms[max(0, at - _NEAR) : at], *behind[: behind.index(",") if "," in behind else None]}
-            if near & _WHOLE and not set(norms[max(0, at - _NEAR) : at]) & _UNDONE:
+            ended = norm in _ENDED and not _WHY & set(norms)
+            if near & _WHOLE and not ended and not set(norms[max(0, at - _NEAR) : at]) & _UNDONE:
                 return True
     return False
 
