@@ -88,7 +88,7 @@ def diagnosis_questions(note: OperativeNote, grammar: Grammar, most: int = 5) ->
         if (fact.name, fact.laterality) in seen:
             continue
         seen.add((fact.name, fact.laterality))
-        names, support = _names(fact, grammar), _support(fact, grammar)
+        names, support = _names(fact, grammar), _support(fact, grammar) | _region(note, fact)
         said = " ".join(part for part in (fact.laterality, fact.evidence.heard) if part)
         found.append(DiagnosisQuestion(fact, said, _look(names, support, fact, most)))
     return found
@@ -114,10 +114,36 @@ def _support(fact: Fact, grammar: Grammar) -> frozenset[str]:
     return words_of(" ".join(texts))
 
 
+_REGIONS = {"C": "cervical", "T": "thoracic", "L": "lumbar", "S": "sacral"}
+_OF_SPINE = re.compile(r"stenosis|disc|herniation|spondyl|radiculopathy|vertebra|compression", re.IGNORECASE)
+
+
+def _region(note: OperativeNote, fact: Fact) -> frozenset[str]:
+    """Words for the part of the spine, where a level was said with a diagnosis that may be of it ("stenosis L4-L5")."""
+    if not _OF_SPINE.search(f"{fact.name} {fact.evidence.heard}"):
+        return frozenset()
+    here = [one for one in note.sections.description if one.holds(fact)]
+    letters = {(level.text or " ")[0] for level in note.of("spinal_level") if any(one.holds(level) for one in here)}
+    words = " ".join(_REGIONS[letter] for letter in letters if letter in _REGIONS)
+    return words_of(f"spinal {words} region") if words else frozenset()
+
+
+# What a title says of special patients or causes: such a code comes last, unless the note says so too.
+_SPECIAL = words_of("neonatal newborn congenital childbirth puerperium pregnancy obstetric screening postprocedural "
+                    "following rheumatic complicating maternal fetal gestational history family")  # fmt: skip
+# What a title says where nothing more is known. "Essential (primary)" is the usual hypertension.
+_USUAL = words_of("unspecified essential primary other type")
+
+
+def _plainly_without(title: str) -> frozenset[str]:
+    """Words of what a title says is not there: "without cholecystitis without obstruction"."""
+    return words_of(" ".join(re.findall(r"\bwithout ([\w ]+?)(?=,|;|\bwithout\b|\bwith\b|$)", title)))
+
+
 def _look(names: Iterable[frozenset[str]], support: frozenset[str], fact: Fact, most: int) -> tuple[Candidate, ...]:
     titles, index = _titles()
     other_sides = set(_SIDES.values()) - {fact.laterality or ""} if fact.laterality else set()
-    ranked: dict[str, tuple[tuple[int, int, int], Candidate]] = {}
+    ranked: dict[str, tuple[tuple[int, int, int, int], Candidate]] = {}
     for name in names:
         if not name <= index.keys():
             continue
@@ -127,8 +153,10 @@ def _look(names: Iterable[frozenset[str]], support: frozenset[str], fact: Fact, 
                 continue  # a first operation is no "subsequent encounter" and no "sequela", unless the words say so
             here = words & (support | name)
             never = sorted(words - support - name)
-            # Best: most of what was said, least that was not; then the code itself, so that the order is stable.
-            rank = (-len(here), len(never), len(title))
+            # Best: of nobody special, most of what was said, least that was not; then the code, for a stable order.
+            unknown = set(never) - _USUAL - _plainly_without(title)
+            special = len(words & _SPECIAL - support - name)
+            rank = (special, -len(here), len(unknown), len(title))
             if code not in ranked or rank < ranked[code][0]:
                 ranked[code] = (rank, Candidate(code, title, tuple(sorted(here)), tuple(never)))
     best = sorted(ranked.items(), key=lambda item: (item[1][0], item[0]))

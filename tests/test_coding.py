@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline import coding, grammar
+from pipeline import coding, grammar, run
 from pipeline.errors import BadContext
 from pipeline.note import OperativeNote, Sections, Source
 from pipeline.records import Evidence, Fact
@@ -108,3 +108,21 @@ def test_a_first_operation_is_no_later_encounter() -> None:
     assert question.candidates
     assert not [one.code for one in question.candidates if one.code[-1] in "DS" and len(one.code) == 8]
     assert "S83.242A" in [one.code for one in question.candidates]
+
+
+@pytest.mark.parametrize(("text", "first"), [
+    # Titles of ICD-10-CM (CMS, public), read in simple-icd-10-cm.
+    ("Diagnosis: stenosis L4-L5. Laminectomy L4-L5.", "M48.061"),
+    ("Preoperative diagnosis: hypertension.", "I10"),
+    ("Preoperative diagnosis: acute appendicitis.", "K35.80"),
+])  # fmt: skip
+def test_the_usual_code_is_the_first_candidate(text: str, first: str) -> None:
+    note = run.make_note(run.from_text(text), grammar.load())
+    question = coding.diagnosis_questions(note, grammar.load())[0]
+    assert question.candidates[0].code == first
+
+
+def test_codes_of_special_patients_come_last() -> None:
+    note = run.make_note(run.from_text("Preoperative diagnosis: diabetes."), grammar.load())
+    (question,) = coding.diagnosis_questions(note, grammar.load())
+    assert not {code.code[0] for code in question.candidates} & {"O", "P", "Z"}

@@ -71,7 +71,7 @@ def _in_words(note: OperativeNote) -> list[Finding]:
     for passage, match in matches(note, _SHORT):
         settled = _settled(after(note, passage, match.start()))
         made = finding(
-            "count_result", "warning" if settled else "blocking", f"Of a count was said: “{match[0]}”.",
+            "count_result", "note" if settled else "blocking", f"Of a count was said: “{match[0]}”.",
             ask="Say what was found, and how the count ended." if settled else "Count again and say the result.",
             about=f"w{passage.evidence.first}",
         )  # fmt: skip
