@@ -17,6 +17,7 @@ _PHRASES = tuple(tuple(phrase.split()) for phrase in (
     "you know", "let me see", "lets see", "let's see", "let me think", "let me look", "let me check", "let me count",
     "how shall i say", "i would say", "i'd say", "shall we say", "what was it", "as i say",
 ))  # fmt: skip
+_FIRST = frozenset(phrase[0] for phrase in _PHRASES)
 _LOOKS = frozenset({"look", "check", "see"})  # "let me look at the suction": a place to look at may follow
 _AT = frozenset({"at", "on", "in", "with"})
 INSIDE = "a hesitation was heard inside the number"
@@ -59,6 +60,8 @@ def _size(tokens: Sequence[Token], index: int) -> int:
         behind = tokens[index + 1].norm if index + 1 < len(tokens) else ""
         unit = token.norm == "um" and before is not None and before.norm[:1].isdigit() and not is_unit_word(behind)
         return 0 if large or unit else 1
+    if token.norm not in _FIRST:
+        return 0
     norms = tuple(item.norm for item in tokens[index : index + 7])
     size = next((len(phrase) for phrase in _PHRASES if norms[: len(phrase)] == phrase), 0)
     looks = size and norms[0] == "let" and norms[size - 1] in _LOOKS
