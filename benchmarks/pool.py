@@ -23,12 +23,17 @@ from pipeline.records import Fact
 POOL = Path(__file__).resolve().parents[2] / "shared" / "notes_pool.jsonl"
 
 
+# Words that count without a numeral: "both screws", "a single wire", "another implant".
+COUNTING = {"both": Decimal(2), "single": Decimal(1), "another": Decimal(1)}
+
+
 def numbers(words: str) -> set[Decimal]:
-    """Every number of these words, read by themselves; of a pair ("140/70") both."""
+    """Every number of these words, read by themselves; of a pair ("140/70") both, and what a word counts."""
     found: set[Decimal] = set()
     for token in quantities.merge(tokens.tokenize(tokens.words_from_text(words))):
         quantity = token.quantity
         if quantity is None:
+            found |= {COUNTING[token.norm]} if token.norm in COUNTING else set()
             continue
         found |= {value for value in (quantity.value, quantity.low, quantity.high) if value is not None}
         if quantity.form in ("pair", "size"):

@@ -35,3 +35,9 @@ def test_without_the_notes_it_says_so(monkeypatch: pytest.MonkeyPatch, tmp_path:
     monkeypatch.setattr(pool, "POOL", tmp_path / "shared" / "notes_pool.jsonl")
     assert pool.main([]) == 0
     assert "skipped" in capsys.readouterr().out
+
+
+def test_words_that_count_are_read_and_no_more() -> None:
+    assert pool.numbers("both screws") == {Decimal(2)}
+    assert pool.numbers("a single wire") == {Decimal(1)}
+    assert pool.numbers("the screws") == set()
