@@ -195,6 +195,18 @@ def _is_pressure(near: Sequence[str], hour: int) -> bool:
     return hour <= 4 and any(word in _PRESSED or word == "up" for word in near)
 
 
+def _closes_span(norms: Sequence[str], start: int) -> bool:
+    """ "From fifteen twenty to sixteen fifty seven": the second of two times, where the first is one."""
+    if _at(norms, start - 1) not in ("to", "until", "till"):
+        return False
+    led = next((at for at in range(start - 3, max(-1, start - 6), -1) if norms[at] in ("from", "between")), None)
+    hour = numerals._below_hundred(norms, led + 1) if led is not None else None
+    if hour is None or hour[0] > 24:
+        return False
+    minute, end = _minutes(norms, hour[1])
+    return minute is not None and end == start - 1
+
+
 def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     norm = norms[start]
     led = norm in numerals.ZERO
@@ -230,6 +242,7 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     )
     if (led and value <= 9) or announced or (_at(norms, end) == "in" and _at(norms, end + 2) in _HALVES_SAID):
         told = True
+    told = told or (_closes_span(norms, start) and not counts(norms, end))
     if not told:
         if not _cued(norms, start) or counts(norms, end) or _at(norms, end) in ("x", "by", "of"):
             return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
 from pipeline.checks._spoken_counts import shares
@@ -79,6 +80,8 @@ def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fa
         several = total.kind == "fluid_in" and len({part.name for part in parts}) > 1
         restated = () if several else known  # the total may be one of the parts said again
         here = _of_the_sentence(note, parts, known, total) + _without_pauses(known, total)
+        if len(parts) == 1 and total.kind == "medication_dose" and not known[0].meets(said) and _restates(note, total):
+            return _told(grammar, parts, total, f"{shown(parts[0])} is not {shown(total)}")
         if len(parts) < 2 or any(one.meets(said) for one in (added(known), *restated, *here)):
             return None
         terms = " + ".join(span_words(one, None) for one in known)
@@ -86,6 +89,23 @@ def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fa
     if len(repeated) != 1 or len(parts) != 1:
         return None
     return _multiple(note, grammar, parts[0], known[0], total, said, unit)
+
+
+# "Forty milligrams in three millilitres ..., that is sixty milligrams in total": the same dose said again.
+_AGAIN = re.compile(r"(?:that is|that's|which is|in other words|i\.e\.)(?: a total of)?$")
+_OFTEN = re.compile(
+    r"\b(?:twice|times|x\d?|each side|per side|both|again|second|another|further|repeat\w*|more|doses)\b"
+)
+
+
+def _restates(note: OperativeNote, total: Fact) -> bool:
+    passage = next((one for one in note.sections.description if one.holds(total)), None)
+    if passage is None:
+        return False
+    words = passage.text.lower().split()
+    at = total.evidence.first - passage.evidence.first
+    lead = " ".join(words[max(0, at - 5) : at]).rstrip(" ,")
+    return bool(_AGAIN.search(lead)) and not _OFTEN.search(" ".join(words[:at]))
 
 
 def _of_the_sentence(note: OperativeNote, parts: list[Fact], known: list[Span], total: Fact) -> list[Span]:
