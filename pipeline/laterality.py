@@ -71,26 +71,13 @@ def _side_for(
 def own_side(sentence: Sentence, first: int, last: int, grammar: Grammar) -> Laterality | None:
     """The side of a thing from its own phrase, or the one that ends it ("placed to the apex on the left")."""
     told = {side.value for side in sides(sentence, grammar)}
-    if ({"left", "right"} <= told or "bilateral" in told) and _on_each(sentence, last):
+    if ({"left", "right"} <= told or "bilateral" in told) and sideshare.on_each(sentence, last):
         return "bilateral"  # "left indirect mesh ten by fifteen on each side"
     side, doubt = side_for(sentence, first, last, grammar, own_only=True)
     if side is not None or doubt is not None:
         return side
     ends = sideshare.closing(sentence, sides(sentence, grammar), last)
     return ends.value if ends is not None else None
-
-
-def _on_each(sentence: Sentence, last: int) -> bool:
-    """Whether "on each side" ends the phrase of a thing."""
-    norms = [token.norm for token in sentence.tokens[last + 1 : last + 1 + _EACH]]
-    ends = (["on", "each", "side"], ["on", "either", "side"])
-    at = next((at for at in range(len(norms)) if norms[at : at + 3] in ends), None)
-    if at is None or norms[at + 3 : at + 4] == ["of"]:
-        return False  # "three screws on each side of the fracture"
-    return not any(norm in (",", ".", ";", "left", "right", "and", "no") for norm in norms[:at])
-
-
-_EACH = 8  # words
 
 
 def only_side(sentence: Sentence, first: int, last: int, grammar: Grammar) -> Laterality | None:

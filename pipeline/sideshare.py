@@ -148,3 +148,16 @@ def listed_part(sentence: Sentence, side: Side, thing: Mention) -> Mention | Non
         return None
     told = [sentence.tokens[at].norm for at in range(last + 1, thing.first)]
     return part if all(norm in _TELLING for norm in told) else None
+
+
+def on_each(sentence: Sentence, last: int) -> bool:
+    """Whether "on each side" ends the phrase of a thing."""
+    norms = [token.norm for token in sentence.tokens[last + 1 : last + 1 + _EACH]]
+    ends = (["on", "each", "side"], ["on", "either", "side"])
+    at = next((at for at in range(len(norms)) if norms[at : at + 3] in ends), None)
+    if at is None or norms[at + 3 : at + 4] == ["of"]:
+        return False  # "three screws on each side of the fracture"
+    return not any(norm in (",", ".", ";", "left", "right", "and", "no") for norm in norms[:at])
+
+
+_EACH = 8  # words
