@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 ROOT = Path(__file__).resolve().parent.parent
 GOLD = ROOT / "tests" / "gold"
-Part = Literal["train", "test", "heard", "sides"]
+Part = Literal["train", "test", "heard", "sides", "fresh"]
 
 FACT_FIELDS = frozenset(
     [
@@ -94,7 +94,7 @@ class ExpectedFinding:
 
 @dataclass(frozen=True)
 class Narration:
-    """One narration with its truth. `part`: train, test, heard or sides; `form`: spoken or typed."""
+    """One narration with its truth. `part`: train, test, heard, sides or fresh; `form`: spoken or typed."""
 
     id: str
     family: str
@@ -172,7 +172,7 @@ def read(path: Path) -> Narration:
     if unknown:
         raise ValueError(f"{path.name}: unknown key {', '.join(sorted(unknown))}")
     folder = path.parent.name
-    named: dict[str, Part] = {"test": "test", "heard": "heard", "sides": "sides"}
+    named: dict[str, Part] = {"test": "test", "heard": "heard", "sides": "sides", "fresh": "fresh"}
     part = named.get(folder, "train")
     return Narration(
         id=content["id"],

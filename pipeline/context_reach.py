@@ -88,7 +88,10 @@ _SHORT = frozenset({"incl", "rt", "lt", "approx"})
 # What is feared or aimed at is told in a phrase: the clause behind it tells what was done.
 _FEARS = frozenset({"risks", "purpose"})
 # What was chosen after the options and risks were told is no option any more.
-_CHOSEN = frozenset({"chose", "chosen", "elected", "opted", "decided", "proceeded"})
+_CHOSEN = frozenset(
+    {"chose", "chosen", "elected", "opted", "decided", "proceeded", "preferred", "wanted", "signed", "accepted",
+     "agreed"}
+)
 _TURNS = frozenset({"but", "however", "although", "though", "therefore", "so", "then", "next", "please"})
 
 
@@ -140,7 +143,7 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
         if named and index in parts and tokens[index - 1].norm not in _TO_A_PART | _JOINING:
             return index - 1  # "no cord round the neck placenta complete"
         if named and norm not in THIN and norm not in _JOINING and not _leads_on(sentence, index, starts):
-            return index - 1 if norm in clauses.VERBS or tokens[index].quantity is not None else index
+            return index if norm.endswith("ly") else index - 1
         index += 1
     return limit
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+from pipeline import clauses
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, split_phrase
 from pipeline.records import Sentence, Token, Word
@@ -162,6 +163,7 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
 _BEFORE_A_VERB = frozenset("under was were is are be been being not nothing had has have".split())
 _NEXT = frozenset({"procedure", "anaesthesia", "indication", "findings"})
 _STREAM = 40  # tokens; a longer part is speech without full stops: its heading holds for the next few words only
+_LONGEST = 25  # tokens of such a heading
 _UNMARKED = 25  # tokens, where not a single mark was said or heard
 _NO_CUE = SectionCue(id="none", section="", source="own", holds="narration")
 
@@ -175,7 +177,8 @@ def _length_in_stream(part: Sentence, row: SectionCue) -> int:
         return len(part.tokens)
     ends = [m.first for m in part.mentions if m.table in WORK or m.table == "team"]
     ends += [index for index, token in enumerate(part.tokens) if token.norm in _PERSONS]
-    return min([end for end in ends if end > 2] + [25])
+    longest = max((at for at in clauses.starts(part) if 2 < at <= _LONGEST), default=_LONGEST)
+    return min([end for end in ends if end > 2] + [longest])
 
 
 # "PROCEDURE: The risks were discussed with the patient including ...": all of it is of the risks.
