@@ -27,8 +27,13 @@ def of_product(sentence: Sentence, verb: int) -> bool:
     if tokens[verb].norm not in _VERBS:
         return False
     low = clauses.bounds(sentence, verb)[0]
-    passive = any(token.norm in ("was", "were", "is", "are", "been", "being") for token in tokens[low:verb])
-    part = tokens[low:verb] if passive else tokens[verb + 1 : verb + 1 + _OBJECT]
+    if low and tokens[low].norm in ("then", "also", "again"):
+        low = clauses.bounds(sentence, low - 1)[0]  # "the graft was then rinsed"
+    was = [at for at in range(low, verb) if tokens[at].norm in ("was", "were", "is", "are", "been", "being")]
+    # what was washed stands before "was": not "there was no pus, some necrotic fat, only washed with 500 mL"
+    part = tokens[low : was[-1]] if was else tokens[verb + 1 : verb + 1 + _OBJECT]
+    if verb and tokens[verb - 1].norm in _PRODUCTS:
+        part = tokens[verb - 1 : verb]  # "fat washed with saline"
     norms = {token.norm for token in part}
     things = norms & _PRODUCTS
     if not norms & _TABLE:
