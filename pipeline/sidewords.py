@@ -236,7 +236,7 @@ _AFTER_TITLE = frozenset({"for", "with", "at", "under", "on", "by", "after", "in
 def _before_sided(sentence: Sentence, grammar: Grammar, at: int, *, of_part: bool = False) -> bool:
     """Whether a paired part of the body is named within three words after a token, in the same noun phrase.
 
-    `of_part`: a disease or an operation is one only where it is of such a part: "both loose bodies" may lie in one knee.
+    `of_part`: a disease or an operation is one only where of such a part: "both loose bodies" may lie in one knee.
     """
     rows = _site_rows(grammar)
     for index in range(at + 1, min(at + 5, len(sentence.tokens))):
