@@ -47,6 +47,7 @@ def test_what_was_put_in_today_and_taken_out_is_no_removal_of_hardware() -> None
     ("The old mesh, lot B22, was removed. The new mesh was placed. Its lot was B22.", "warning"),
     ("we took out the old generator serial number four four seven one and put in a new one serial four four seven one",
      "blocking"),
+    ("Removed old breast implant serial 5531 on the right. Inserted new implant serial 5531 on the right.", "blocking"),
     ("removed implant serial five five three one then placed implant serial five five three one", "blocking"),
     ("The old generator with serial number 4471 was explanted. A new generator serial number 4471 was implanted.",
      "blocking"),

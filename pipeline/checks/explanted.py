@@ -35,7 +35,9 @@ def _same_number(note: OperativeNote) -> list[Finding]:
     places: dict[tuple[str, str], dict[str, list[Fact]]] = {}
     for fact in note.of(*_NUMBERS, given=True):
         role = _role(note, fact)
-        ways = {"explanted": {"out"}, "implanted": {"in"}}.get(role) or _out_or_in.ways(note, fact)
+        ways = {"explanted": {"out"}, "implanted": {"in"}}.get(role, set())
+        if fact.also or not ways:  # said again, it is one entry with several places
+            ways = ways | _out_or_in.ways(note, fact)
         for way in ways if fact.text else ():
             places.setdefault((fact.kind, fact.text or ""), {}).setdefault(way, []).append(fact)
     return [

@@ -147,7 +147,8 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
             (cues.gap(sentence, min(hit.last, mention.last), max(hit.first, mention.first))
              for hit in cues.hits(sentence, grammar, cue) if abs(hit.first - mention.first) <= _ROLE_TOKENS
              and not (cue == "removed" and is_anothers(sentence, hit.first, mention.first))
-             and not (cue == "implanted" and is_dated(sentence, hit.first, hit.last))),
+             and not (cue == "implanted" and is_dated(sentence, hit.first, hit.last))
+             and not mention.first <= hit.first <= hit.last <= mention.last),
             default=cues.FAR,
         )
         for cue in ("removed", "trial", "implanted")
