@@ -10,7 +10,9 @@ from typing import Any, Literal
 
 ROOT = Path(__file__).resolve().parent.parent
 GOLD = ROOT / "tests" / "gold"
-Part = Literal["train", "test", "heard", "sides", "fresh"]
+Part = Literal["train", "test", "heard", "sides", "fresh", "devices"]
+# Further parts, each with figures of its own; every other folder is the train part.
+FURTHER: tuple[Part, ...] = ("heard", "sides", "fresh", "devices")
 
 FACT_FIELDS = frozenset(
     [
@@ -94,7 +96,7 @@ class ExpectedFinding:
 
 @dataclass(frozen=True)
 class Narration:
-    """One narration with its truth. `part`: train, test, heard, sides or fresh; `form`: spoken or typed."""
+    """One narration with its truth. `part`: train, test, or one of FURTHER; `form`: spoken or typed."""
 
     id: str
     family: str
@@ -172,7 +174,7 @@ def read(path: Path) -> Narration:
     if unknown:
         raise ValueError(f"{path.name}: unknown key {', '.join(sorted(unknown))}")
     folder = path.parent.name
-    named: dict[str, Part] = {"test": "test", "heard": "heard", "sides": "sides", "fresh": "fresh"}
+    named: dict[str, Part] = {"test": "test"} | {name: name for name in FURTHER}
     part = named.get(folder, "train")
     return Narration(
         id=content["id"],

@@ -1,6 +1,6 @@
 """How well narrations are understood, against the hand-written truth of tests/gold/.
 
-    python benchmarks/understanding.py [--errors] [--unblind] [--only ID] [--part train|test|heard|sides|fresh]
+    python benchmarks/understanding.py [--errors] [--unblind] [--only ID] [--part PART]
                                        [--told unmarked|hesitant]
 
 Prints, for each part of the truth apart: precision, recall and F1 by kind and for groups with a target,
@@ -25,7 +25,7 @@ from gold_truth import Narration, Part
 from pipeline.note import OperativeNote
 from pipeline.records import Fact
 
-PARTS: tuple[Part, ...] = ("train", "test", "heard", "sides", "fresh")
+PARTS: tuple[Part, ...] = ("train", "test", *gold_truth.FURTHER)
 TARGETS = {"number": 0.95, "side": 0.97, "context": 0.95}
 TITLES = {
     "number": "carries a number",

@@ -26,7 +26,8 @@ from pipeline.rows import Kind, Unit
 HEARD = gold_truth.load("heard")
 SIDES = gold_truth.load("sides")
 FRESH = gold_truth.load("fresh")
-NARRATIONS = [*gold_truth.load(), *HEARD, *SIDES, *FRESH]
+DEVICES = gold_truth.load("devices")
+NARRATIONS = [*gold_truth.load(), *HEARD, *SIDES, *FRESH, *DEVICES]
 POOL = gold_truth.ROOT.parent / "shared" / "notes_pool.jsonl"
 RUN_OF_WORDS = 8
 # Codes that a narration may hold and that are put together from rows of units.toml, or written with a prefix that no
@@ -234,6 +235,16 @@ def test_the_fresh_part_is_understood_as_well_as_it_was() -> None:
     results = understanding.measure(FRESH)
     reached = {name: scoring.group(results, name).f1 for name in FRESH_FLOORS}
     assert {name: f1 for name, f1 in reached.items() if f1 is None or f1 < FRESH_FLOORS[name]} == {}
+
+
+# Dense in devices, counts, sizes, specimens and typed tables (tests/gold/devices).
+DEVICES_FLOORS = {"number": 0.92, "all": 0.91}
+
+
+def test_the_devices_part_is_understood_as_well_as_it_was() -> None:
+    results = understanding.measure(DEVICES)
+    reached = {name: scoring.group(results, name).f1 for name in DEVICES_FLOORS}
+    assert {name: f1 for name, f1 in reached.items() if f1 is None or f1 < DEVICES_FLOORS[name]} == {}
 
 
 def test_the_sides_part_has_few_wrong_sides() -> None:
