@@ -62,16 +62,20 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
     ("Marrow was taken before from both crests thirty right and twenty eight left fifty eight total six mils ACD.",
      [("draw", "30", None, "right"), ("draw", "28", None, "left"), ("harvest_total", "58", None, None)]),
     ("Marrow from the left crest, then draws five five four five five six that makes thirty.",
-     [("draw", "6", None, None), *(("draw", value, None, "left") for value in "55455"),
+     [("draw", "6", None, "left"), *(("draw", value, None, "left") for value in "55455"),
       ("harvest_total", "30", None, None)]),
     ("Marrow from the right crest: 11 draws, 55 mL. Concentrated to 6 mL. Cell count sent. Right hip: trocar into the "
      "necrotic zone, 4 mL given over 2 minutes. Left hip: 2 mL.",
-     [("draw_count", "11", None, "right"), ("harvest_total", "55", "mL", None), ("product_volume", "6", "mL", None),
+     [("draw_count", "11", None, "right"), ("harvest_total", "55", "mL", "right"), ("product_volume", "6", "mL", None),
       ("injection_volume", "4", "mL", "right"), ("injection_volume", "2", "mL", "left")]),
     ("Bilateral intraarticular injections. R knee: aspirated 22 mL clear, then 5 mL BMAC + 1 mL hyaluronate. L knee: "
      "dry tap, 5 mL BMAC. Harvest R PSIS, 2 x 30 mL syringes, total 58 mL (2 mL lost). 1% lidocaine 8 mL crest.",
      [("injection_volume", "5", "mL", "right"), ("injection_volume", "5", "mL", "left"),
       ("harvest_total", "58", "mL", "right"), ("discarded_volume", "2", "mL", None)]),
+    ("bone marrow concentrate into both knees prone both posterior crests prepped left crest four pulls of ten "
+     "millilitres right crest three pulls of ten millilitres seventy millilitres altogether spun to twelve millilitres",
+     [("draw_count", "4", None, "left"), ("draw", "10", "mL", "left"), ("draw_count", "3", None, "right"),
+      ("draw", "10", "mL", "right"), ("harvest_total", "70", "mL", None), ("product_volume", "12", "mL", None)]),
     ("BMAC: fifty five mils from the ipsilateral crest, concentrated to four mils.",
      [("draw", "55", "mL", None), ("product_volume", "4", "mL", None)]),
 ])  # fmt: skip

@@ -18,7 +18,7 @@ _SHORT = 30  # tokens; in a longer stretch a side may be of anything
 def side_at(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None:
     """The side that the number was said with, else that of the harvest site said last before it, or of the only one of
     the sentence."""
-    own = sidewise.side_of(sentence, index)
+    own = crest_side(sentence, grammar, index) or sidewise.side_of(sentence, index)
     if own is not None:
         return own
     sites = [site for site in base.mentions(sentence, "sites") if laterality.is_harvest(sentence, site)]
@@ -33,6 +33,34 @@ def side_at(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | No
             return None
         return laterality.side_for(sentence, crests[-1].first, crests[-1].last, grammar, own_only=True)[0]
     return laterality.side_for(sentence, before[-1].first, before[-1].last, grammar, own_only=True)[0]
+
+
+def crest_side(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None:
+    """ "Left crest four pulls of ten, right crest three": the side of the crest that leads to a number, unless a side
+    is said of the number itself ("thirty from the right")."""
+    tokens = sentence.tokens
+    for token in tokens[index + 1 : index + 5]:
+        if token.punctuation or token.quantity is not None:
+            break
+        if token.norm in ("from", "on", "at"):
+            return None
+    crests = [(hit.first, hit.last) for hit in cues.hits(sentence, grammar, "marrow")
+              if tokens[hit.last].norm in _CRESTS and hit.last < index]  # fmt: skip
+    if not crests:
+        return None
+    first, last = crests[-1]
+    if any(token.norm in ("left", "right", "both", "other", ".", ";") for token in tokens[last + 1 : index]):
+        return None
+    for at in range(first - 1, max(-1, first - 4), -1):
+        if tokens[at].norm in ("left", "right"):
+            return "left" if tokens[at].norm == "left" else "right"
+        if tokens[at].norm not in _OF_CREST:
+            break
+    return None
+
+
+_CRESTS = frozenset({"crest", "crests", "psis", "asis", "spine"})
+_OF_CREST = frozenset({"iliac", "posterior", "anterior", "superior", "bone", "the"})
 
 
 def ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:

@@ -106,7 +106,7 @@ def _number(
             facts.append(claim("anticoagulant_share", (0 if near_word else share[0] + 8, share[1])))
     if phase != "harvest" or spun:
         return facts
-    side = side_at(sentence, grammar, index)
+    side = None if _of_both(sentence, index) else side_at(sentence, grammar, index)
     if quantity.dimension == "volume" and (
         _follows_counted(sentence, index) or _in_draws(sentence, grammar, index)
         or (_direction.held_in(sentence, index) and sentence.tokens[index + 1].norm == "into")
@@ -147,6 +147,12 @@ def _number(
         if noun is not None and noun[1].first > index and noun[0] <= 8:
             facts.append(claim("draw_count", noun))
     return facts
+
+
+def _of_both(sentence: Sentence, index: int) -> bool:
+    """ "Left crest four pulls, right crest four, so that makes eight draws, eighty": what both sides come to."""
+    norms = [token.norm for token in sentence.tokens[:index]]
+    return {"left", "right"} <= set(norms) and bool({"makes", "make", "altogether", "total", "all"} & set(norms[-5:]))
 
 
 _SIDED = ("draw_count", "harvest_total")

@@ -33,7 +33,7 @@ _COUNTED = frozenset("draw draws pull pulls aspirate aspirates pass passes aliqu
 _HELD_IN = frozenset("syringe syringes tube tubes".split())
 _SUMMED = (("in", "all"), ("in", "total"), ("total",), ("all", "together"), ("altogether",), ("all", "told"),
            ("together",), ("combined",), ("overall",))  # fmt: skip
-_SUM_OF = frozenset("from of for on at were was".split())  # not "together with", not "in all four"
+_SUM_OF = frozenset("from of for on at were was then so which we i".split())  # not "together with", not "in all four"
 _SUMS_UP = frozenset({"that's", "thats", "makes", "making", "totalling", "totaling", "total", "sum"})
 _LOST = frozenset("lost waste wasted discarded spilled spilt thrown dropped".split())
 _REMAINS = frozenset({"to", "left", "with", "us", "leaving", "leaves", "back", "yield", "yielded", "yielding"})
@@ -154,7 +154,8 @@ def _amount(
     tokens = sentence.tokens
     after = _words(sentence, index + 1, 5)
     before = _words_before(sentence, index)
-    own = sidewise.side_of(sentence, index) or _side_after(sentence, index)
+    own = _draws.crest_side(sentence, grammar, index) if state == "drawn" else None
+    own = own or sidewise.side_of(sentence, index) or _side_after(sentence, index)
     side = own or _draws.side_at(sentence, grammar, index) or side
     side = None if side == "bilateral" else side
     bare = not quantity.dimension
@@ -239,7 +240,7 @@ def _amount(
 
 def _is_sum(after: tuple[str, ...], before: tuple[str, ...]) -> bool:
     """ "Sixty all together", "that's thirty five"."""
-    told = any(after[: len(words)] == words and set(after[len(words) :][:1]) <= _SUM_OF for words in _SUMMED)
+    told = any(after[: len(words)] == words and set(after[len(words) :][:1]) <= _SUM_OF | _MADE for words in _SUMMED)
     thats = before[-2:] in (("that", "is"), ("which", "is"), ("this", "is"))
     return told or bool(before and before[-1] in _SUMS_UP) or (thats and after[:1] == ("total",))
 
