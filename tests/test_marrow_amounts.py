@@ -63,7 +63,7 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
      [("draw", "30", None, "right"), ("draw", "28", None, "left"), ("harvest_total", "58", None, None)]),
     ("Marrow from the left crest, then draws five five four five five six that makes thirty.",
      [("draw", "6", None, "left"), *(("draw", value, None, "left") for value in "55455"),
-      ("harvest_total", "30", None, None)]),
+      ("harvest_total", "30", None, "left")]),
     ("Marrow from the right crest: 11 draws, 55 mL. Concentrated to 6 mL. Cell count sent. Right hip: trocar into the "
      "necrotic zone, 4 mL given over 2 minutes. Left hip: 2 mL.",
      [("draw_count", "11", None, "right"), ("harvest_total", "55", "mL", "right"), ("product_volume", "6", "mL", None),
