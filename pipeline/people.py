@@ -59,6 +59,11 @@ def persons(sentence: Sentence) -> list[Person]:
     return found
 
 
+def is_name(sentence: Sentence, mention: Mention) -> bool:
+    """Whether a thing is no thing but somebody's name: "mister Kofi Blake"."""
+    return any(person.first < mention.first and mention.last <= person.last for person in persons(sentence))
+
+
 def name_end(tokens: Sequence[Token], start: int, covered: Mapping[int, Mention]) -> int:
     """Index after the name that begins at `start` (`start` itself where none does)."""
     index, taken = start, 0

@@ -69,3 +69,9 @@ def test_running_after_weeks_is_no_stitch() -> None:
 def test_both_sides_have_their_grade() -> None:
     told = facts_of("ARCO two on the right and ARCO one on the left.")
     assert [(fact.value, fact.laterality) for fact in told if fact.kind == "grade"] == [(2, "right"), (1, "left")]
+
+
+def test_a_surname_is_no_drain_and_what_is_avoided_stays_avoided() -> None:
+    told = facts_of("Patient is mister Kofi Blake. No other problems, no NSAIDs two weeks.")
+    assert not [fact for fact in told if fact.kind == "drain"]
+    assert [fact.certainty for fact in told if fact.name == "avoid-nsaids"] == ["affirmed"]

@@ -93,3 +93,31 @@ def is_label(sentence: Sentence, at: int, quantity: Quantity) -> bool:
 
 
 _NUMBERED = frozenset({"draw", "aspirate", "pull", "aspiration", "sample"})
+
+
+def of_many(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "Five draws at five mils": the volume of each."""
+    tokens = sentence.tokens
+    if index < 3 or tokens[index - 1].norm != "at":
+        return False
+    nouns = [hit for hit in cues.hits(sentence, grammar, "draw-noun") if hit.last == index - 2 and hit.first]
+    count = tokens[nouns[0].first - 1].quantity if nouns else None
+    return count is not None and not count.dimension and count.form == "number" and (count.value or 0) > 1
+
+
+def behind_count(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "Eleven draws, fifty five millilitres": the draws together, where no further amount follows."""
+    tokens = sentence.tokens
+    if index < 3 or tokens[index - 1].norm not in (",", ":", "=") or cues.scale(sentence, index) is not None:
+        return False
+    nouns = [hit for hit in cues.hits(sentence, grammar, "draw-noun") if hit.last == index - 2]
+    count = tokens[nouns[0].first - 1].quantity if nouns and nouns[0].first else None
+    if count is None or count.dimension or count.form != "number" or (count.value or 0) < 2:
+        return False
+    return not any(at > index for at, _ in base.quantities(sentence, "volume", ""))
+
+
+def counts_before(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "Eight passes, sixty mils into two syringes": what was drawn in all."""
+    counted = [at for at, quantity in base.quantities(sentence, "") if at < index and (quantity.value or 0) > 1]
+    return any(0 < noun.first - at <= 2 for noun in cues.hits(sentence, grammar, "draw-noun") for at in counted)

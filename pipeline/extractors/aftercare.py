@@ -315,7 +315,12 @@ def _claim(reading: Reading, sentence: Sentence, index: int, first: int, last: i
 
 
 def _plan(fact: Fact) -> Fact:
+    if (fact.name or "").startswith(_DENIES) and fact.certainty == "negated":
+        fact = replace(fact, certainty="affirmed")  # the "no" is part of it: "no problems, no NSAIDs for two weeks"
     return replace(fact, status="planned") if fact.status == "performed" else fact
+
+
+_DENIES = ("avoid-", "no-", "non-")
 
 
 _GIVEN = frozenset({"received", "given", "administered", "got", "gave"})

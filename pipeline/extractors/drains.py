@@ -6,7 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
-from pipeline import cues, laterality
+from pipeline import cues, laterality, people
 from pipeline.extractors import base
 from pipeline.extractors._things import whole
 from pipeline.grammar import Grammar
@@ -33,7 +33,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if sentence.section in ("indication", "history", "imaging"):
             continue  # a tube that the patient came with
         drains = [mention for mention in base.mentions(sentence, "drains")
-                  if _is_noun(sentence, mention) and not _is_out(sentence, mention)
+                  if _is_noun(sentence, mention) and not people.is_name(sentence, mention) and not _is_out(sentence, mention)
                   and not _is_sling(sentence, mention)]  # fmt: skip
         drains = [mention for mention in drains if not _named_next(sentence, mention, drains)]
         out = {mention.id for mention in base.mentions(sentence, "drains") if _is_out(sentence, mention)}

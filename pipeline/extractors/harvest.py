@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline import cues
-from pipeline.extractors import _direction, base
+from pipeline.extractors import _direction, _draws, base
 from pipeline.extractors._draws import ordinal, side_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
@@ -110,7 +110,7 @@ def _number(
     if quantity.dimension == "volume" and (
         _follows_counted(sentence, index) or _in_draws(sentence, grammar, index)
         or (_direction.held_in(sentence, index) and sentence.tokens[index + 1].norm == "into")
-        or _behind_count(sentence, grammar, index)
+        or _draws.behind_count(sentence, grammar, index)
     ):
         facts.append(
             base.claim("harvest_total", reading, sentence, index, index, index, 4, unit=quantity.unit, scale="total",
@@ -165,9 +165,9 @@ def _draw(
 ) -> list[Fact]:
     if cues.around(sentence, grammar, index, index, "blood-loss") or _in_draws(sentence, grammar, index):
         return []
-    if _behind_count(sentence, grammar, index):
+    if _draws.behind_count(sentence, grammar, index):
         return []
-    if _direction.held_in(sentence, index) and _counts_before(sentence, grammar, index):
+    if _direction.held_in(sentence, index) and _draws.counts_before(sentence, grammar, index):
         return []
     if any(m.id in _MADE and 0 < m.first - index <= 3 for m in base.mentions(sentence, "injectates")):
         return []  # "eight mils of bone marrow concentrate were drawn up": no draw from the bone
@@ -202,7 +202,8 @@ def _draw(
         return []  # "six millilitres of marrow concentrate were injected"
     price, hit = near
     scale = cues.scale(sentence, index)
-    if _times(sentence, index) or (scale is None and _counted(sentence, index) and not _more_follow(sentence, index)):
+    counted = scale is None and _counted(sentence, index) and not _more_follow(sentence, index)
+    if counted or _times(sentence, index) or _draws.of_many(sentence, grammar, index):
         scale = "each"
     if scale == "total":
         return []
@@ -210,24 +211,6 @@ def _draw(
         base.claim("draw", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit, scale=scale,
                    laterality=side)
     ]  # fmt: skip
-
-
-def _behind_count(sentence: Sentence, grammar: Grammar, index: int) -> bool:
-    """ "Eleven draws, fifty five millilitres": the draws together, where no further amount follows."""
-    tokens = sentence.tokens
-    if index < 3 or tokens[index - 1].norm not in (",", ":", "=") or cues.scale(sentence, index) is not None:
-        return False
-    nouns = [hit for hit in cues.hits(sentence, grammar, "draw-noun") if hit.last == index - 2]
-    count = tokens[nouns[0].first - 1].quantity if nouns and nouns[0].first else None
-    if count is None or count.dimension or count.form != "number" or (count.value or 0) < 2:
-        return False
-    return not any(at > index for at, _ in base.quantities(sentence, "volume", ""))
-
-
-def _counts_before(sentence: Sentence, grammar: Grammar, index: int) -> bool:
-    """ "Eight passes, sixty mils into two syringes": what was drawn in all."""
-    counted = [at for at, quantity in base.quantities(sentence, "") if at < index and (quantity.value or 0) > 1]
-    return any(0 < noun.first - at <= 2 for noun in cues.hits(sentence, grammar, "draw-noun") for at in counted)
 
 
 def _times(sentence: Sentence, index: int) -> bool:
