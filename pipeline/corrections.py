@@ -237,10 +237,14 @@ def _other_drug(draft: Draft, cue: Cue) -> tuple[int, Draft, int] | int | None:
     given, so that a "no" before it takes back the drug of the same class right before."""
     _, loaded = cues()
     tokens = draft.tokens
+    if not any(token.quantity is not None for token in tokens[cue.end + 1 : cue.end + 5]):
+        return None
     new = [m for m in mark(Sentence(0, tuple(tokens[cue.end : cue.end + 4])), loaded).mentions
            if m.table == "drugs" and m.first == 0]  # fmt: skip
+    if not new:
+        return None
     old = [m for m in mark(Sentence(0, tuple(tokens[: cue.first])), loaded).mentions if m.table == "drugs"]
-    if not new or not old or new[0].id == old[-1].id:
+    if not old or new[0].id == old[-1].id:
         return None
     if any(token.quantity is None and not token.punctuation and token.norm != "of"
            for token in tokens[old[-1].last + 1 : cue.first]):  # fmt: skip

@@ -22,13 +22,13 @@ def fold(tokens: Sequence[Token]) -> list[Token]:
     out: list[Token] = []
     index = 0
     while index < len(tokens):
-        size = _size(tokens, index)
+        size = _size(tokens, index) if tokens[index].norm[:1].isdigit() else 0
         if size:
             text = "".join(token.text for token in tokens[index : index + size])
             out.append(replace(tokens[index], text=text, norm="daily", last=tokens[index + size - 1].last))
         else:
             out.append(tokens[index])
-        index += max(size, 1)
+        index += size or 1
     return out
 
 

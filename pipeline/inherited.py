@@ -38,7 +38,9 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     operation, said = _operation(facts, grammar)
     standing = Standing(reading, grammar, _operated(facts, grammar))
     facts = _relative(facts, reading, grammar)
-    facts = [_of_place(_of_number(fact, reading, grammar), reading, grammar) for fact in facts]
+    if any(sidewise.told(sentence) for sentence in reading.sentences):
+        facts = [_of_number(fact, reading, grammar) for fact in facts]
+    facts = [_of_place(fact, reading, grammar) for fact in facts]
     facts = [_of_block(fact, facts, reading, grammar) for fact in facts]
     if operation is None and not standing.any:
         return facts
@@ -132,8 +134,10 @@ def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     if sentence is None or not _is_local(fact, grammar):
         return fact
     sides = laterality.sides(sentence, grammar)
+    if len({side.value for side in sides}) != 1:
+        return fact
     last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
-    ends = sideshare.closing(sentence, sides, last) if len({side.value for side in sides}) == 1 else None
+    ends = sideshare.closing(sentence, sides, last)
     return fact if ends is None else replace(fact, laterality=ends.value)
 
 

@@ -31,7 +31,7 @@ def join(tokens: Sequence[Token]) -> list[Token]:
     out: list[Token] = []
     index = 0
     while index < len(tokens):
-        size = _size(tokens, index)
+        size = _size(tokens, index) if len(tokens[index].norm) == 1 else 0
         if size:
             run = tokens[index : index + size]
             norm = "".join(token.norm for token in run)

@@ -32,10 +32,12 @@ def fill(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact
     result = list(facts)
     before: Sentence | None = None
     for sentence in reading.sentences:
-        for index, quantity in quantities(sentence):
-            told = _of(result, sentence, index, quantity)
+        sided = sidewise.told(sentence) or bool(before and laterality.sides(sentence, grammar))
+        for index, quantity in quantities(sentence) if sided else ():
             past = scope_at(sentence, "status", index, "performed") != "performed"
-            if quantity.form not in _FORMS or past or not all(_weak(one) for one in told):
+            if quantity.form not in _FORMS or past:
+                continue
+            if not all(_weak(one) for one in _of(result, sentence, index, quantity)):
                 continue
             result = _from_sentence(result, reading, sentence, index, quantity) or (
                 _from_before(result, reading, sentence, index, quantity, before, grammar) if before else None
@@ -51,11 +53,11 @@ def _weak(fact: Fact) -> bool:
 
 def _of(facts: Sequence[Fact], sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
     """Facts that hold the number at a token."""
-    token = sentence.tokens[index]
+    token, said = sentence.tokens[index], (quantity.value, quantity.low, quantity.high)
     return [
         fact for fact in facts
-        if any(piece.first <= token.first and token.last <= piece.last for piece in (fact.evidence, *fact.also))
-        and (fact.value, fact.low, fact.high) == (quantity.value, quantity.low, quantity.high)
+        if (fact.value, fact.low, fact.high) == said
+        and any(piece.first <= token.first and token.last <= piece.last for piece in (fact.evidence, *fact.also))
     ]  # fmt: skip
 
 

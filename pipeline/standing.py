@@ -59,10 +59,10 @@ class Standing:
                 self.any = True
                 there = replace(here, other=head.value is not None and _of_other(sentence, said))
             else:
-                here = replace(here, opened=False)
+                here = replace(here, opened=False) if here.opened else here
                 if any(one.value != here.side for one in said):
                     here = replace(here, side=None, last=next((one.value for one in reversed(said) if one.value), None))
-                there = replace(here, other=_of_other(sentence, said))
+                there = replace(here, other=True) if _of_other(sentence, said) else here
             self._put(sentence.tokens[0].first, replace(there, side=None) if there.other else there)
             if later is not None:
                 here = Place(None, None, other=False)
@@ -94,9 +94,8 @@ def opposite(side: Laterality | None) -> Laterality | None:
 
 def _of_other(sentence: Sentence, said: list[Side]) -> bool:
     """Whether a sentence speaks of another side than the one that stands: "the other eye", "each side", a graft."""
-    norms = {token.norm for token in sentence.tokens}
-    taken = bool(norms & _TAKEN and "from" in norms)
-    return bool(norms & _OTHER) or taken or any(one.value is None for one in said)
+    taken = sentence.says(_TAKEN) and sentence.says(_FROM)
+    return sentence.says(_OTHER) or taken or any(one.value is None for one in said)
 
 
 def is_other(sentence: Sentence, side: Side) -> bool:
@@ -127,6 +126,7 @@ _ELSEWHERE = frozenset(
 )
 _OTHER = frozenset({"each", "other", "opposite", "contralateral", "opposing", "sides"})
 _TAKEN = frozenset({"graft", "grafts", "autograft", "harvest", "harvested", "donor"})  # where it was taken, not put
+_FROM = frozenset({"from"})
 _LEAD = frozenset(
     "then now next and first firstly second secondly finally on the in to at for over back attention was were turned "
     "directed drawn moving turning going moved went turn go we i same again a of started starting start with began "

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -59,7 +60,7 @@ def pots(reading: Reading) -> dict[int, list[Pot]]:
         if headed:
             open_, kind, due, waiting = True, "", 0, False
         marks: list[_Mark] = []
-        for index in range(at, len(sentence.tokens)):
+        for index in _places(sentence, at, open_):
             mark = _mark(sentence, index, open_)
             if mark is None or (marks and index < marks[-1].end):
                 continue
@@ -76,6 +77,13 @@ def pots(reading: Reading) -> dict[int, list[Pot]]:
         if not marks and not headed and not listed:
             open_, kind, due, waiting = False, "", 0, False
     return found
+
+
+def _places(sentence: Sentence, at: int, open_: bool) -> Iterable[int]:
+    """Where a mark may stand: anywhere under a heading, else at the first token or at a word for a pot."""
+    if open_ or sentence.says(_POTS):
+        return range(at, len(sentence.tokens))
+    return range(at, min(1, len(sentence.tokens)))
 
 
 def _heading(sentence: Sentence) -> tuple[int, bool]:

@@ -61,13 +61,16 @@ def whole(sentence: Sentence, at: int, most: int = MOST) -> int | None:
     return int(value) if value == int(value) and 0 < value <= most and not quantity.doubts else None
 
 
+_PARTS = NOT_BETWEEN - PLACE
+
+
 def count_of(sentence: Sentence, thing: Thing) -> int | None:
     """Where the number stands that counts a thing, over sizes and words that describe it."""
     for at in range(thing.first - 1, max(-1, thing.first - 5), -1):
         token = sentence.tokens[at]
         if whole(sentence, at) is not None:
             return at
-        if token.punctuation or (token.quantity is None and token.norm in NOT_BETWEEN - PLACE):
+        if token.punctuation or (token.quantity is None and token.norm in _PARTS):
             return None
     return None
 
@@ -81,6 +84,7 @@ def noun_behind(sentence: Sentence, at: int) -> bool:
 
 _NAILED = frozenset({"intramedullary-nail", "intramedullary-nailing", "cephalomedullary-nail"})
 _NAIL = "intramedullary-nail"
+_BARE_NAIL = frozenset({"nail"})
 
 
 def nailed(reading: Reading) -> bool:
@@ -94,7 +98,7 @@ def nailed(reading: Reading) -> bool:
 
 def _sized_nail(sentence: Sentence) -> bool:
     tokens = sentence.tokens
-    for at, token in enumerate(tokens):
+    for at, token in enumerate(tokens if sentence.says(_BARE_NAIL) else ()):
         if token.norm != "nail":
             continue
         for low in (at + 1, at - 3):

@@ -326,6 +326,7 @@ def _drains(reading: Reading, sentence: Sentence) -> list[Fact]:
     return facts
 
 
+_REAMED = frozenset({"reamed", "reaming"})
 _TO = frozenset({"to", "at", "up", "a"})
 _REAMERS = (6, 70)  # mm, of long bones and of the socket of the hip; common practice, no source
 
@@ -333,8 +334,8 @@ _REAMERS = (6, 70)  # mm, of long bones and of the socket of the hip; common pra
 def _reamed(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Reamed up to eleven point five": the size of the last reamer, its unit left out."""
     tokens = sentence.tokens
-    for at, token in enumerate(tokens):
-        if token.norm not in ("reamed", "reaming"):
+    for at, token in enumerate(tokens if sentence.says(_REAMED) else ()):
+        if token.norm not in _REAMED:
             continue
         numbers = [index for index in range(at + 1, min(at + 9, len(tokens))) if _bare(sentence, index) is not None]
         quantity = tokens[numbers[-1]].quantity if numbers else None
@@ -357,7 +358,7 @@ def _threads(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Fifteen pledgeted sutures", "seven steel wires": how many, where no size or material stands between."""
     tokens = sentence.tokens
     facts: list[Fact] = []
-    for at, token in enumerate(tokens):
+    for at, token in enumerate(tokens if sentence.says(_THREADS) else ()):
         if token.norm not in _THREADS or (token.norm == "wires" and tokens[at - 1].norm not in ("steel", "sternal")):
             continue
         first = at - 1

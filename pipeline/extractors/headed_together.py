@@ -31,6 +31,7 @@ _LABELS = {
     ("cx",): ("complication", "none"),
     ("complication",): ("complication", "none"), ("complications",): ("complication", "none"),
 }  # fmt: skip
+_FIRST = frozenset(words[0] for words in _LABELS)
 _SHORT = frozenset({"spec", "specs", "comp", "comps", "compl", "cx", "specimens", "specimen"})
 _JOINS = frozenset({"/", "&", "+"})
 _NONE = frozenset({"none", "nil", "0", "zero", "no", "\u00d8", "nill"})
@@ -75,6 +76,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _rows(sentence: Sentence) -> Iterator[list[_Label]]:
     """Headings that stand together, joined by strokes; one alone is a row too."""
     at, tokens = 0, sentence.tokens
+    if not sentence.says(_FIRST):
+        return
     while at < len(tokens):
         label = _label(sentence, at)
         if label is None:
@@ -91,6 +94,8 @@ def _rows(sentence: Sentence) -> Iterator[list[_Label]]:
 
 
 def _label(sentence: Sentence, at: int) -> _Label | None:
+    if sentence.tokens[at].norm not in _FIRST:
+        return None
     for length in (3, 2, 1):
         said = tuple(token.norm for token in sentence.tokens[at : at + length])
         if said in _LABELS:
