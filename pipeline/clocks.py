@@ -207,6 +207,9 @@ def _closes_span(norms: Sequence[str], start: int) -> bool:
     return minute is not None and end == start - 1
 
 
+_SPUN = frozenset({"spun", "spin", "spins", "centrifuged", "centrifuge", "rpm", "revs"})  # "spun at fifteen hundred"
+
+
 def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     norm = norms[start]
     led = norm in numerals.ZERO
@@ -222,7 +225,7 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     if follows == "hundred" and (led or value > 9 or value == 0 or _at(norms, after + 1) in ("hours", "hrs")):
         if _at(norms, after + 1) in ("hours", "hrs") or (
             _cued(norms, start) and (led or norms[start - 1] == "at" or norms[start - 1] in _STARTED)
-            and not counts(norms, after + 1)
+            and not counts(norms, after + 1) and not _SPUN & set(norms[max(0, start - 7) : start])
         ):
             return finish(value % 24, 0, norms, start, after + 1, sure=True)
         return None

@@ -33,8 +33,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if sentence.section in ("indication", "history", "imaging"):
             continue  # a tube that the patient came with
         drains = [mention for mention in base.mentions(sentence, "drains")
-                  if _is_noun(sentence, mention) and not people.is_name(sentence, mention) and not _is_out(sentence, mention)
-                  and not _is_sling(sentence, mention)]  # fmt: skip
+                  if _is_noun(sentence, mention) and not _is_out(sentence, mention)
+                  and not _is_sling(sentence, mention) and not people.is_name(sentence, mention)]  # fmt: skip
         drains = [mention for mention in drains if not _named_next(sentence, mention, drains)]
         out = {mention.id for mention in base.mentions(sentence, "drains") if _is_out(sentence, mention)}
         facts = [fact for fact in facts if not (fact.kind.startswith("drain") and fact.name in out - {"drain"})]
