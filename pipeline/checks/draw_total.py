@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import Span, added, finding, given, shown, span, span_words
+from pipeline.checks.base import Span, added, amount, exact, finding, given, shown, span, span_words
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
@@ -27,6 +27,8 @@ def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
         # A second harvest (other side, other site) has a total of its own; what a total covers is not always said.
         candidates = [draws, before, [draw for draw in draws if draw.laterality == total.laterality]]
         sums = [(part, _sum(note, part)) for part in candidates if part]
+        if any(worked is None for _, worked in sums) and (one := _no_multiple(draws, total)):
+            found.append(one)
         if not sums or any(worked is None or worked.meets(said) for _, worked in sums):
             continue
         part, worked = sums[0] if len(given(note, "harvest_total")) == 1 else sums[1 if before else 0]
@@ -43,6 +45,23 @@ def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
             )
         )
     return found
+
+
+def _no_multiple(draws: list[Fact], total: Fact) -> Finding | None:
+    """Every draw said as the same amount, how many of them there were not clear: the total is so many times that."""
+    values = {draw.value for draw in draws}
+    each = next(iter(values)) if len(values) == 1 else None
+    whole = exact(total, "mL")
+    units = {draw.unit for draw in draws} - {None}
+    if each is None or each <= 0 or whole is None or units != {"mL"} or any(draw.comparator for draw in draws):
+        return None
+    if whole % each == 0 or total.comparator:
+        return None
+    return finding(
+        "draw_total", "warning", f"Every draw was said as {amount(each, 'mL')}, the total as {shown(total)}.",
+        [*draws, total], arithmetic=f"{shown(total)} is no multiple of {amount(each, 'mL')}",
+        ask="Say which is right: a draw or the total.", about="multiple",
+    )  # fmt: skip
 
 
 def _times(note: OperativeNote, draw: Fact) -> int | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 from pipeline.checks.base import Span, added, amount, finding, given, rounded, shown, span, span_words
@@ -15,6 +16,7 @@ MEANING = "Irrigation in less irrigation out is not the stated deficit, more cam
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     put_in, came_out = given(note, "irrigation_in"), given(note, "irrigation_out")
+    came_out = _like(put_in, came_out)
     deficits = given(note, "irrigation_deficit")
     found: list[Finding] = []
     run, back = _sum(put_in), _sum(came_out)
@@ -70,6 +72,18 @@ def _worked_flag(
         ask="Say the deficit, or what became of the rest.",
         about="worked",
     )
+
+
+def _like(put_in: list[Fact], came_out: list[Fact]) -> list[Fact]:
+    """What came out, a number alone taken in the unit of what went in ("thirty litres in, twenty nine point four
+    out"): for the arithmetic only, `unit_missing` asks for the unit."""
+    units = {fact.unit for fact in put_in}
+    most = max((fact.value for fact in put_in if fact.value is not None), default=Decimal(0))
+    unit = next(iter(units)) if len(units) == 1 else None
+    return [
+        replace(fact, unit=unit) if fact.unit is None and fact.value is not None and fact.value <= most else fact
+        for fact in came_out
+    ]
 
 
 def _sum(facts: list[Fact]) -> Span | None:

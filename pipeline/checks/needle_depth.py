@@ -31,14 +31,15 @@ def _turns(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if number is None or len(same) != 1:
             continue
         moved, worked = exact(same[0], "cm"), number * pitch
-        rounds = _rounds(note, turns, same[0])
+        told = source.startswith("said")  # a pitch of this note: the sum was said with its parts
+        rounds = (*((1,) if told else ()), *_rounds(note, turns, same[0]))
         if moved is None or not rounds or any(abs(moved - worked * times) <= _SLACK for times in rounds):
             continue
         number, worked = number * rounds[0], worked * rounds[0]
         found.append(
             finding(
                 "needle_depth",
-                "note",
+                "warning" if told else "note",
                 f"{rounded(number)} turns of a threaded cannula move it {rounded(worked)} cm; "
                 f"the retraction was said as {shown(same[0])}.",
                 [turns, same[0]],

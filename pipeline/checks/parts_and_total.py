@@ -23,7 +23,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for kind in _KINDS:
         facts = given(note, kind)
-        totals = [fact for fact in facts if fact.scale == "total" or (kind in _BARE and _led(note, fact))]
+        totals = [fact for fact in facts if fact.scale == "total" or (kind in _BARE and _led(note, fact))
+                  or (kind == "medication_dose" and _total_behind(note, fact))]  # fmt: skip
         shared = [fact for fact in facts if fact.scale in ("each", "per_side")]
         if kind == "injection_volume" and shared and len(shared) == len(facts):
             totals += given(note, "injection_total")  # injection_total adds up what was said one by one
@@ -42,6 +43,20 @@ def _led(note: OperativeNote, fact: Fact) -> bool:
     passage = next((one for one in note.sections.description if one.holds(fact)), None)
     words = passage.text.lower().split()[:3] if passage is not None else []
     return words[:2] in (["in", "all"], ["in", "total"]) or words[:1] in (["altogether"], ["overall"])
+
+
+def _total_behind(note: OperativeNote, fact: Fact) -> bool:
+    """ "Forty milligrams of triamcinolone total": the word behind the drug, and the dose said as another's outcome."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    if passage is None:
+        return False
+    words = [word.strip(".,;)").lower() for word in passage.text.split()]
+    at = fact.evidence.last - passage.evidence.first + 1
+    at += 2 if words[at : at + 1] == ["of"] else 0
+    ahead = words[at : at + 2]
+    return (ahead[:1] in (["total"], ["altogether"]) or ahead in (["in", "total"], ["in", "all"])) and _restates(
+        note, fact
+    )
 
 
 def _unnamed(note: OperativeNote, parts: list[Fact]) -> list[Fact]:

@@ -6,6 +6,7 @@ import re
 
 from pipeline import laterality
 from pipeline.checks._asides import is_aside, is_treated
+from pipeline.checks._side_words import clashes
 from pipeline.checks.base import called, finding, placed, related_sites, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -26,7 +27,20 @@ _LOOKED = frozenset({"inspection", "exploration", "palpation", "examination"})  
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    return _decubitus(note) + _donor(note, grammar) + _of_the_operation(note, grammar)
+    found = _decubitus(note) + _donor(note, grammar) + _of_the_operation(note, grammar)
+    loud = any(one.severity != "note" for one in found)
+    return found if loud else found + _worded(note)  # a side that an entry holds was told already
+
+
+def _worded(note: OperativeNote) -> list[Finding]:
+    """Sides that only the words of the note hold."""
+    return [
+        placed(
+            finding("side_conflict", "warning", f"“{one.first}” and “{one.second}” cannot both be right.",
+                    ask="Say which side is right.", about=one.about), one.at,
+        )
+        for one in clashes(note)
+    ]  # fmt: skip
 
 
 def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:

@@ -10,12 +10,13 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
+from pipeline.checks import _stated_more
 from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, finding, placed, plain, read
 from pipeline.conversion import convert
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
-from pipeline.records import Finding, Quantity, Token
+from pipeline.records import Fact, Finding, Quantity, Token
 from pipeline.timespan import minutes_between
 
 MEANING = "Two times, amounts or shares said in one breath do not come to the length of time or the sum said with them."
@@ -47,12 +48,17 @@ _CLOSE, _FAR = 5, 12  # tokens
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
+    start: str | None = None
     for passage in note.sections.description:
         tokens = read(passage)
         if not any(token.quantity is not None for token in tokens):
             continue
         told = [*_spans(note, passage, tokens), *_whole(note, passage, tokens), *_packed(tokens), *_products(tokens),
-                *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens)]  # fmt: skip
+                *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens),
+                *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
+                *_stated_more.on_both(tokens, _is_total), *_stated_more.without_units(tokens, _is_total)]  # fmt: skip
+        starts = [time for at in range(len(tokens)) if (time := _stated_more.start_of(tokens, at))]
+        start = starts[-1] if starts else start
         for index, arithmetic in dict(told).items():
             made = finding(
                 "stated_sums", "warning",
@@ -63,6 +69,10 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             )  # fmt: skip
             found.append(placed(made, passage.evidence))
     return found
+
+
+def _minutes(quantity: Quantity | None) -> Decimal | None:
+    return _in(quantity, "min")
 
 
 def _in(quantity: Quantity | None, unit: str | None) -> Decimal | None:
@@ -187,8 +197,8 @@ def _sums(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Ite
         quantity = token.quantity
         if quantity is None or quantity.dimension not in _SUMMED or not _is_total(tokens, index):
             continue
-        if any(passage.holds(fact) and fact.kind != "measurement" and (fact.value, fact.unit) == (
-            quantity.value, quantity.unit) for fact in note.facts):  # fmt: skip
+        if any(passage.holds(fact) and fact.kind != "measurement" and not _lone(note, fact) and (
+            fact.value, fact.unit) == (quantity.value, quantity.unit) for fact in note.facts):  # fmt: skip
             continue
         parts: list[Decimal] = []
         last = index
@@ -209,6 +219,13 @@ def _sums(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Ite
         worked = sum(parts, Decimal(0))
         yield index, (f"{' + '.join(plain(part) for part in reversed(parts))} = {amount(worked, quantity.unit)}, "
                       f"said: {amount(said, quantity.unit)}")  # fmt: skip
+
+
+def _lone(note: OperativeNote, fact: Fact) -> bool:
+    """Whether it is a total of fluids with fewer than two parts of its kind, so that nothing else adds it up: "saline
+    4 L, albumin 500 mL, in total 4.5 L", where the saline may have rinsed."""
+    parts = [one for one in note.of("fluid_in", given=True) if one.scale != "total"]
+    return fact.kind == "fluid_in" and fact.scale == "total" and len(parts) < 2
 
 
 def _is_total(tokens: Sequence[Token], index: int) -> bool:

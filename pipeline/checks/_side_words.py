@@ -1,0 +1,159 @@
+"""Sides that only the words of the note hold, where no entry has them: of a donor site, of the way in, in the name of
+an operation, of one of two parts. Each reader gives what was said twice; `side_conflict` tells it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from pipeline.checks._asides import is_aside
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Evidence
+
+_SIDE = r"(?P<side>left|right)"
+# "Skin graft from the right thigh", "donor site left thigh", "Donor: alginate, dressing on left thigh".
+_DONOR = re.compile(
+    r"\b(?:(?:graft|skin|fat|tendon|vein|fascia|cartilage)s?(?: (?:taken|harvested|harvest|cut))?"
+    r"(?: with [\w ]{2,20})? from (?:the )?|donor(?:-site)?(?: (?:site|area))?[\s:,]+(?:[\w-]+[\s:,]+){0,7}?)"
+    rf"{_SIDE} (?P<part>[a-z]+)\b", re.I
+)  # fmt: skip
+_MARROW = ("draw", "draw_count", "harvest_total")  # marrow comes from both crests
+# Devices that lie under the skin of the chest, and the way to where they lie. Common practice, no source.
+_CHEST = re.compile(r"\b(?:ports?|port-a-cath|pacemaker|defibrillator|icd|crt-?[dp]?|generator|hickman|"
+                    r"tunnell?ed (?:\w+ ){0,2}(?:line|catheter)|loop recorder)\b", re.I)  # fmt: skip
+_WAY = re.compile(
+    rf"\b{_SIDE} (?:(?:internal|external|upper|anterior) )?(?:jugular|subclavian|cephalic|axillary|clavicle|"
+    r"infraclavicular|deltopectoral|prepectoral|pectoral|chest|neck)\b", re.I
+)  # fmt: skip
+# The side in the name of the operation, and the disease whose side it must be.
+_NAMED = (
+    (re.compile(rf"\b{_SIDE}[- ](?:sided )?(?:hemi-?)?colectomy\b", re.I),
+     re.compile(rf"\b{_SIDE}[- ](?:sided )?(?:colon|colonic|hemicolon)\b", re.I)),
+    (re.compile(rf"\b{_SIDE}[- ](?:sided )?(?:hemi-?)?hepatectomy\b", re.I),
+     re.compile(rf"\b{_SIDE}[- ](?:sided )?(?:lobe of the liver|liver|hepatic|hemiliver)\b", re.I)),
+)  # fmt: skip
+_INCISION = re.compile(
+    rf"\bincision(?: at)? (?:[\d:.]+,? )?{_SIDE} (?!lower|upper|lateral|iliac|groin|flank|sub|para)|"
+    rf"\b(?P<before>left|right) (?:gibson|curvilinear|hockey.?stick|oblique) (?:incision|approach)?", re.I
+)  # fmt: skip
+_PART = re.compile(rf"\b{_SIDE} (?P<part>[a-z]{{4,}})\b(?! (?:clamp|clip|retractor|forceps|scope|telescope|dissector))",
+                   re.I)  # fmt: skip
+_TITLES = frozenset({"procedure", "preop-diagnosis", "postop-diagnosis", "diagnosis", "indication", "preop_diagnosis"})
+_NO_PART = frozenset("side sided hand lower upper lateral medial distal proximal anterior posterior internal".split())
+_OTHER = {"left": "right", "right": "left"}
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """Two places whose sides cannot both be right, as said."""
+
+    first: str
+    second: str
+    at: Evidence
+    about: str
+
+
+def clashes(note: OperativeNote) -> Iterator[Clash]:
+    """Every kind once at most. Pure."""
+    for reader in (_donor, _way_in, _in_the_name, _incision, _of_two):
+        found = reader(note)
+        if found is not None:
+            yield found
+
+
+def _donor(note: OperativeNote) -> Clash | None:
+    if note.of(*_MARROW):
+        return None
+    said = [(passage, match) for passage in note.sections.description for match in _DONOR.finditer(passage.text)]
+    for index, (_, match) in enumerate(said):
+        for later, other in said[index + 1 :]:
+            if other["part"].lower() != match["part"].lower() or other["side"].lower() == match["side"].lower():
+                continue
+            if not _says_both(note, match["part"]) and not _asides(note, later, other):
+                return Clash(match.group(), other.group(), later.evidence, "donor")
+    return None
+
+
+def _says_both(note: OperativeNote, part: str) -> bool:
+    pattern = re.compile(rf"\b(?:both|bilateral|each) {part}s?\b|\b(?:left and right|right and left) {part}", re.I)
+    return any(pattern.search(passage.text) for passage in note.sections.description)
+
+
+def _asides(note: OperativeNote, passage: Passage, match: re.Match[str]) -> bool:
+    said = passage.evidence.first + len(passage.text[: match.start("side")].split())
+    return is_aside(note, Evidence(said, said, None, None, ""), match["side"].lower())
+
+
+def _titles(note: OperativeNote) -> list[Passage]:
+    return [passage for passage in note.sections.description if passage.section in _TITLES]
+
+
+def _way_in(note: OperativeNote) -> Clash | None:
+    """ "Left internal jugular port", "pocket below the right clavicle": the way in and the pocket are on one side."""
+    named = [passage for passage in note.sections.description if passage.section == "procedure"
+             and _CHEST.search(passage.text)]  # fmt: skip
+    title = [(passage, match) for passage in named for match in (*_WAY.finditer(passage.text),)]
+    if len({match["side"].lower() for _, match in title}) != 1:
+        return None
+    side = title[0][1]["side"].lower()
+    rest = [(passage, match) for passage in note.sections.description
+            if not any(passage is one for one in named) and passage.section not in _TITLES
+            for match in _WAY.finditer(passage.text) if not _asides(note, passage, match)]  # fmt: skip
+    if not rest or any(match["side"].lower() == side for _, match in rest):
+        return None
+    return Clash(title[0][1].group(), rest[0][1].group(), rest[0][0].evidence, "way")
+
+
+def _in_the_name(note: OperativeNote) -> Clash | None:
+    """ "Left colon cancer", "right hemicolectomy"."""
+    titles = _titles(note)
+    for done, ill in _NAMED:
+        operated = [match for passage in titles if passage.section == "procedure"
+                    for match in done.finditer(passage.text)]  # fmt: skip
+        diseased = [(passage, match) for passage in titles if passage.section != "procedure"
+                    for match in ill.finditer(passage.text)]  # fmt: skip
+        sides = {match["side"].lower() for match in operated}
+        if len(sides) == 1 and diseased and not sides & {match["side"].lower() for _, match in diseased}:
+            return Clash(diseased[0][1].group(), operated[0].group(), diseased[0][0].evidence, "name")
+    return None
+
+
+def _incision(note: OperativeNote) -> Clash | None:
+    """ "Kidney transplant, left iliac fossa ... incision 09:14 right Gibson": no other incision has the side."""
+    operated = [fact for fact in note.of("procedure", given=True) if fact.laterality is not None]
+    sides = {fact.laterality for fact in operated}
+    if len(sides) != 1 or "bilateral" in sides or note.of("harvest_site"):
+        return None
+    side = str(next(iter(sides)))
+    said = [(passage, match, (match["side"] or match["before"]).lower()) for passage in note.sections.description
+            if passage.section not in _TITLES for match in _INCISION.finditer(passage.text)]  # fmt: skip
+    if not said or any(one == side for _, _, one in said):
+        return None
+    passage, match, other = said[0]
+    if any(re.search(rf"\b{other}\b", title.text, re.I) for title in _titles(note)):
+        return None  # "right iliac fossa, left kidney of a donor": both are in the title
+    return Clash(operated[0].evidence.heard + f" ({side})", match.group().strip(), passage.evidence, "incision")
+
+
+def _of_two(note: OperativeNote) -> Clash | None:
+    """Titles that name one part on the left and another on the right ("right parasymphysis, left angle"): what is told
+    of one of them later, on the side of the other only."""
+    sides: dict[str, set[str]] = {}
+    for passage in _titles(note):
+        for match in _PART.finditer(passage.text):
+            if match["part"].lower() not in _NO_PART:
+                sides.setdefault(match["part"].lower(), set()).add(match["side"].lower())
+    one_side = {part: next(iter(said)) for part, said in sides.items() if len(said) == 1}
+    if {"left", "right"} - set(one_side.values()) or any(len(said) > 1 for said in sides.values()):
+        return None
+    told: dict[str, list[tuple[Passage, re.Match[str]]]] = {}
+    for passage in note.sections.description:
+        for match in _PART.finditer(passage.text) if passage.section not in _TITLES else ():
+            if match["part"].lower() in one_side:
+                told.setdefault(match["part"].lower(), []).append((passage, match))
+    for part, places in told.items():
+        wrong = [(passage, match) for passage, match in places if match["side"].lower() == _OTHER[one_side[part]]]
+        if len(wrong) == len(places) and not _asides(note, *wrong[0]):
+            return Clash(f"{one_side[part]} {part}", wrong[0][1].group(), wrong[0][0].evidence, "part")
+    return None

@@ -1,0 +1,131 @@
+"""More ways in which a sum or a length of time is said with its parts. Each reader gives (place of what is said to be
+the sum, arithmetic); `stated_sums` tells them.
+
+Starts that were heard as a plain number ("knife eight twenty eight"), a share for each of two ("four millilitres behind
+each ear, eight altogether"), and amounts of which some were said without the unit ("crystalloid one thousand three
+hundred, colloid five hundred millilitres, eighteen hundred in all").
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from decimal import Decimal
+
+from pipeline.checks.base import amount, plain
+from pipeline.conversion import convert, convertible
+from pipeline.records import Quantity, Token
+from pipeline.timespan import minutes_between
+
+_STARTS = frozenset("knife incision start started starting began begun skin cut puncture opened".split())
+_ENDS = frozenset("finished finish closed closing closure end ended done out stitch stitches completed".split())
+_OTHER_SPAN = frozenset("tourniquet clamp traction ischemia ischaemia bypass cuff warm cold".split())
+# Of these a person has two. Common practice, no source.
+_PAIRED = frozenset("side ear eye knee hip shoulder elbow wrist hand ankle foot leg arm breast groin nostril cheek "
+                    "tonsil testis lobe thigh crest axilla".split())  # fmt: skip
+_BEHIND = frozenset("behind in into to on at around along under above below for of the within beside".split())
+_SUMMED = frozenset({"mass", "volume"})
+_NEAR, _FAR, _LONGEST = 6, 12, 360  # tokens before a start, tokens up to a total, minutes
+_LEAST = Decimal(50)  # a smaller number alone counts things, it is no amount without its unit
+_HOUR, _HOURS, _DAY = 100, 60, 24
+
+
+def start_of(tokens: Sequence[Token], at: int) -> str | None:
+    """ "HH:MM" of a number that was not read as a time, behind a word for the start ("knife eight twenty eight")."""
+    quantity = tokens[at].quantity
+    if quantity is None or quantity.form != "number" or quantity.dimension or quantity.value is None:
+        return None
+    value = quantity.value
+    if value != int(value) or not _HOUR <= value or int(value) // _HOUR >= _DAY or int(value) % _HOUR >= _HOURS:
+        return None
+    before = [token.norm for token in tokens[max(0, at - _NEAR) : at]]
+    begun = max((place for place, norm in enumerate(before) if norm in _STARTS), default=None)
+    if begun is None or _ENDS & set(before[begun:]):
+        return None
+    return f"{int(value) // _HOUR:02d}:{int(value) % _HOUR:02d}"
+
+
+def from_start(
+    tokens: Sequence[Token], start: str | None, so: frozenset[str],
+    minutes_of: Callable[[Quantity | None], Decimal | None],
+) -> Iterator[tuple[int, str]]:
+    """A length of time behind an end, where the start was heard as a number: in this sentence or, `start`, before."""
+    for at, token in enumerate(tokens):
+        start = start_of(tokens, at) or start
+        if start is None or token.quantity is None or token.quantity.form != "clock":
+            continue
+        if not _ENDS & {one.norm for one in tokens[max(0, at - 3) : at]}:
+            continue
+        after = next((place for place in range(at + 1, min(at + _NEAR + 1, len(tokens)))
+                      if tokens[place].norm not in so), None)  # fmt: skip
+        minutes = minutes_of(tokens[after].quantity) if after is not None else None
+        gap = minutes_between(start, token.quantity.text)
+        if after is None or minutes is None or gap is None or not 0 < gap <= _LONGEST or minutes < _NEAR:
+            continue
+        if abs(minutes - gap) >= _NEAR and not _OTHER_SPAN & {one.norm for one in tokens[at:after]}:
+            yield after, f"{token.quantity.text} - {start} = {gap} min, said: {plain(minutes)} min"
+
+
+def on_both(tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], bool]) -> Iterator[tuple[int, str]]:
+    """ "Four millilitres behind each ear, eight millilitres altogether"."""
+    for index, token in enumerate(tokens):
+        part = token.quantity
+        if part is None or part.value is None or part.unit is None or part.dimension not in _SUMMED:
+            continue
+        at = index + 1
+        while at < len(tokens) and tokens[at].norm in _BEHIND:
+            at += 1
+        if [one.norm for one in tokens[at : at + 1]] not in (["each"], ["either"], ["per"]) or at + 1 >= len(tokens):
+            continue
+        if tokens[at + 1].norm not in _PAIRED:
+            continue
+        for place in range(at + 2, min(at + 2 + _FAR, len(tokens))):
+            said = tokens[place].quantity
+            if tokens[place].norm in (".", ";"):
+                break
+            if said is None or said.value is None or said.unit is None or not convertible(said.unit, part.unit):
+                continue
+            value = convert(said.value, said.unit, part.unit)
+            if is_total(tokens, place) and value not in (part.value * 2, part.value):
+                yield place, (f"2 x {amount(part.value, part.unit)} = {amount(part.value * 2, part.unit)}, "
+                              f"said: {amount(value, part.unit)}")  # fmt: skip
+            break
+
+
+def without_units(
+    tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], bool]
+) -> Iterator[tuple[int, str]]:
+    """Volumes of one sentence, some with and some without the unit, and their total."""
+    units = {token.quantity.unit for token in tokens
+             if token.quantity is not None and token.quantity.dimension == "volume"}  # fmt: skip
+    unit = next(iter(units)) if len(units) == 1 else None
+    if unit is None:
+        return
+    for index in range(len(tokens)):
+        said = _volume(tokens[index])
+        if said is None or not is_total(tokens, index):
+            continue
+        parts: list[int] = []
+        for at in range(index - 1, -1, -1):
+            if tokens[at].norm in (".", ";"):
+                break
+            if tokens[at].quantity is not None:
+                if _volume(tokens[at]) is None or (parts[-1] if parts else index) - at > _FAR:
+                    break
+                parts.append(at)
+        values = [value for at in parts if (value := _volume(tokens[at])) is not None]
+        bare = any(not (one := tokens[at].quantity) or not one.unit for at in (*parts, index))
+        if len(values) < 2 or not bare or said in values:
+            continue
+        if not any(sum(values[:number]) == said for number in range(2, len(values) + 1)):
+            terms = " + ".join(plain(value) for value in reversed(values))
+            yield index, f"{terms} = {amount(sum(values, Decimal(0)), unit)}, said: {amount(said, unit)}"
+
+
+def _volume(token: Token) -> Decimal | None:
+    """The number of a volume, or of an amount that was left without its unit."""
+    quantity = token.quantity
+    if quantity is None or quantity.value is None or quantity.form != "number" or quantity.comparator:
+        return None
+    if quantity.dimension == "volume":
+        return quantity.value
+    return quantity.value if not quantity.dimension and quantity.value >= _LEAST else None
