@@ -12,7 +12,8 @@ from spacy.tokens import Doc
 
 from pipeline import clauses
 from pipeline.grammar import Grammar
-from pipeline.mentions import fold, split_phrase
+from pipeline.mentions import folded as folded_of
+from pipeline.mentions import split_phrase
 from pipeline.records import Sentence
 from pipeline.rows import ContextRule
 
@@ -63,7 +64,7 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
     """Cues in order, the longest at a place, without those inside a longer named thing ("non touch technique")."""
     rules = grammar.table("context", ContextRule)
     known, openers = _known(grammar)
-    folded = [fold(token.norm) for token in sentence.tokens]
+    folded = [*folded_of(sentence)]
     if openers.isdisjoint(folded):
         return []
     doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])

@@ -12,7 +12,8 @@ from itertools import accumulate
 
 from pipeline import enumerations, scales
 from pipeline.grammar import Grammar
-from pipeline.mentions import fold, split_phrase
+from pipeline.mentions import folded as folded
+from pipeline.mentions import split_phrase
 from pipeline.records import Quantity, Reading, Sentence, Token, quick
 
 # What words between a number and its phrase cost. Common practice, no source: tuned on narrations of our own.
@@ -82,21 +83,13 @@ def numbers(sentence: Sentence) -> tuple[tuple[int, Quantity], ...]:
     return found
 
 
-def folded(sentence: Sentence) -> tuple[str, ...]:
-    """The folded norms of the tokens."""
-    found: tuple[str, ...] | None = sentence.memo.get("folded")
-    if found is None:
-        found = sentence.memo["folded"] = tuple(fold(token.norm) for token in sentence.tokens)
-    return found
-
-
 def hits(sentence: Sentence, grammar: Grammar, *ids: str) -> list[Hit]:
     """Cues of these ids (all when none is named), in order; of one id the longest at a place."""
     known = _by_id(sentence, grammar)
     if len(ids) == 1:
         return known.get(ids[0], [])
-    chosen = [hit for ident in (ids or known) for hit in known.get(ident, ())]
-    return sorted(chosen, key=lambda hit: (hit.first, -hit.last, hit.id))
+    chosen = [hit for ident in (ids or known) if ident in known for hit in known[ident]]
+    return sorted(chosen, key=lambda hit: (hit.first, -hit.last, hit.id)) if len(chosen) > 1 else chosen
 
 
 def has(sentence: Sentence, grammar: Grammar, *ids: str) -> bool:

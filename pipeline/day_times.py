@@ -119,9 +119,11 @@ _WAS = frozenset({"was", "is", "were", "made", "done"})
 
 def _bare_hour(norms: Sequence[str], start: int) -> Found | None:
     """ "Out of the room at eleven", "incision at nine and closure at ten": with a doubt, since no minutes were said."""
+    if _at(norms, start - 1) != "at":
+        return None
     before = [norm for norm in norms[max(0, start - 4) : start - 1] if norm not in _WAS]
     hour = _number(norms, start)
-    if _at(norms, start - 1) != "at" or not before or before[-1] not in _HAPPENED or hour is None:
+    if not before or before[-1] not in _HAPPENED or hour is None:
         return None
     after = _at(norms, hour[1])
     goes_on = after in ("", ".", ",", ";", "and", "then", "patient", "skin", "out") or after in clocks.GOVERNS

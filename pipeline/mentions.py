@@ -45,6 +45,14 @@ def fold(norm: str) -> str:
     return _singular(norm) if len(norm) > 3 else norm
 
 
+def folded(sentence: Sentence) -> tuple[str, ...]:
+    """The folded norms of the tokens. Kept per sentence."""
+    found: tuple[str, ...] | None = sentence.memo.get("folded")
+    if found is None:
+        found = sentence.memo["folded"] = tuple([fold(token.norm) for token in sentence.tokens])
+    return found
+
+
 def _singular(norm: str) -> str:
     """A plural as its singular. What it gives need not be a word, only the same for both forms."""
     if norm.endswith("ies"):

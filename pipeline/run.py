@@ -52,7 +52,7 @@ from pipeline.errors import EmptyNarration, EngineUnavailable, SourceNotFound, S
 from pipeline.extractors.base import arbitrate
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, SecondOpinion, Source
-from pipeline.records import Fact, Reading, Segment, Word
+from pipeline.records import Fact, Reading, Segment, Word, renumbered
 from pipeline.rows import Confusion, Family, Unit
 from pipeline.segments import Limits
 from pipeline.site import Site
@@ -307,7 +307,7 @@ def _number(facts: Sequence[Fact]) -> list[Fact]:
         if fact.group is not None:
             groups.setdefault(fact.group, f"g{len(groups) + 1:02d}")
     return [
-        replace(fact, id=f"f{index:03d}", group=groups[fact.group] if fact.group is not None else None)
+        renumbered(fact, f"f{index:03d}", groups[fact.group] if fact.group is not None else None)
         for index, fact in enumerate(ordered, 1)
     ]
 

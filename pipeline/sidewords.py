@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
-from pipeline.mentions import fold, split_phrase
+from pipeline.mentions import fold, folded, split_phrase
 from pipeline.records import Laterality, Mention, Sentence, Token
 from pipeline.rows import Concept, Drug
 
@@ -57,19 +57,19 @@ def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
 
 def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     index = _index(grammar)
-    folded = [_WRITTEN.get(token.norm) or fold(token.norm) for token in sentence.tokens]
     found: list[Side] = []
-    if index.keys().isdisjoint(folded):
+    if index.keys().isdisjoint(folded(sentence)) and not sentence.says(_WRITTEN.keys()):
         return found
+    norms = [_WRITTEN.get(token.norm) or fold(token.norm) for token in sentence.tokens]
     at = 0
-    while at < len(folded):
+    while at < len(norms):
         step = 1
-        for words, row in index.get(folded[at], ()):
-            if tuple(folded[at : at + len(words)]) != words:
+        for words, row in index.get(norms[at], ()):
+            if tuple(norms[at : at + len(words)]) != words:
                 continue
             end = at + len(words) - 1
             side = _read(sentence, grammar, at, end, row)
-            if side is not None and not _inside_name(sentence, side, grammar) and not _denied(folded, at):
+            if side is not None and not _inside_name(sentence, side, grammar) and not _denied(norms, at):
                 found.append(side)
             step = len(words)
             break

@@ -194,13 +194,14 @@ def was_denied(sentence: Sentence, grammar: Grammar, drug: Mention, near: Collec
     return told or stopped_before(sentence, drug)
 
 
+_EVER = frozenset({"before"})
 _WENT = _words("went given ran run reached goes")
 
 
 def stopped_before(sentence: Sentence, drug: Mention) -> bool:
     """ "Vancomycin was hung but she itched, so we stopped it before any went in": none of it was given."""
     tokens = sentence.tokens
-    for at in range(drug.last + 1, len(tokens)):
+    for at in range(drug.last + 1, len(tokens)) if sentence.says(_EVER) else ():
         if tokens[at].norm in (".", ";") or any(m.table == "drugs" and m.first == at for m in sentence.mentions):
             return False
         near = [token.norm for token in tokens[at + 1 : at + 6]]

@@ -33,10 +33,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+_COMES = frozenset({"comes", "came"})
+
+
 def _kind(sentence: Sentence) -> str | None:
     """What a whole sentence is, if it is one of these at all."""
-    norms = {token.norm for token in sentence.tokens}
-    if norms & _CONSENT or any(scope.rule == "conditional" and scope.first == 0 for scope in sentence.scopes):
+    if sentence.says(_CONSENT) or any(scope.rule == "conditional" and scope.first == 0 for scope in sentence.scopes):
         return None
     if story.is_imaging(sentence):
         return "imaging"
@@ -44,8 +46,10 @@ def _kind(sentence: Sentence) -> str | None:
         return "history"
     if sentence.section == "indication":
         return "indication"
-    comes = any(a.norm in ("comes", "came") and b.norm == "with" for a, b in pairwise(sentence.tokens[:12]))
-    if sentence.section not in _NOT_BEFORE and (norms & _PRESENTS or comes) and len(sentence.tokens) <= 60:
+    comes = sentence.says(_COMES) and any(
+        a.norm in _COMES and b.norm == "with" for a, b in pairwise(sentence.tokens[:12])
+    )
+    if sentence.section not in _NOT_BEFORE and (sentence.says(_PRESENTS) or comes) and len(sentence.tokens) <= 60:
         return "indication"
     return None
 

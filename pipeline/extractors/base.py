@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
+from operator import attrgetter
 from typing import Any, Protocol
 
 from pipeline import cues, laterality, sideshare, story
@@ -247,11 +248,7 @@ def _place(sentence: Sentence, index: int) -> tuple[int, int]:
 _WORD_IDS = 1_000_000  # more than a narration has
 
 
-def _values(fact: Fact) -> dict[str, Any]:
-    return {name: getattr(fact, name) for name in _FIELDS}
-
-
-_FIELDS = tuple(item.name for item in fields(Fact))
+_VALUES = attrgetter(*(item.name for item in fields(Fact)))
 
 
 def arbitrate(facts: Iterable[Fact]) -> list[Fact]:
@@ -277,7 +274,7 @@ def arbitrate(facts: Iterable[Fact]) -> list[Fact]:
             {f"{other.kind} {other.name or ''}".strip() for other in claims
              if other.cost - best.cost <= _TIE and (other.kind, other.name) != (best.kind, best.name)}
         )  # fmt: skip
-        kept = Fact(**_values(best))
+        kept = Fact(*_VALUES(best))
         if ties:
             kept = replace(kept, doubts=(*kept.doubts, "may also be " + " or ".join(ties).replace("_", " ")))
         plain.append(kept)

@@ -149,12 +149,13 @@ def _piece(sentence: Sentence, index: int) -> str:
     return ""
 
 
+_AGED = frozenset({"old", "patient", "pt", "yo", "aged"})
+
+
 def _sex(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """A word of sex beside an age or the patient; "59F", "33 M"."""
     tokens = sentence.tokens
-    old = any(token.norm in ("old", "patient", "pt", "yo", "aged") for token in tokens) or any(
-        token.quantity is not None and token.quantity.unit == "a" for token in tokens
-    )
+    old = sentence.says(_AGED) or any(quantity.unit == "a" for _, quantity in base.quantities(sentence))
     for mention in base.mentions(sentence, "sex"):
         if old and mention.first < 25:
             return [base.make("patient_sex", reading, sentence, mention.first, mention.last, name=mention.id,

@@ -37,12 +37,13 @@ def _is_moved(sentence: Sentence, grammar: Grammar) -> bool:
 def _goes_on(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     """ "First draw ... then advanced 2 cm more ... injected into the hip": a move right before the number, and the
     harvest was spoken of last."""
-    moved = any(
+    if not any(
         hit.last < index <= hit.last + _RIGHT_BEHIND for hit in cues.hits(sentence, grammar, "advance", "retraction")
-    )
+    ):
+        return False
     before = [hit for hit in cues.hits(sentence, grammar, "harvest", "marrow", "injection-phase")
               if hit.last < index]  # fmt: skip
-    return moved and bool(before) and max(before, key=lambda hit: hit.first).id != "injection-phase"
+    return bool(before) and max(before, key=lambda hit: hit.first).id != "injection-phase"
 
 
 _RIGHT_BEHIND = 2  # tokens

@@ -23,12 +23,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
         before: tuple[int, Fact] | None = None
-        for index, token in enumerate(sentence.tokens):
-            if token.quantity is None or token.quantity.form != "level":
+        for index, quantity in base.quantities(sentence):
+            if quantity.form != "level":
                 continue
             if _is_label(sentence, index) or _is_stage(sentence, index):
                 continue
-            fact = _fact(reading, sentence, index, index, token.quantity.text, None, grammar)
+            fact = _fact(reading, sentence, index, index, quantity.text, None, grammar)
             if fact.laterality is not None and _of_addition(sentence, index, fact.laterality, grammar):
                 fact = replace(fact, laterality=None)
             if before is not None and fact.laterality is None and _listed(sentence, before[0], index):
@@ -36,7 +36,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             before = (index, fact)
             facts.append(fact)
         about = any(mention.table in _ABOUT for mention in sentence.mentions)
-        if not about and not any(token.norm in _DONE_TO for token in sentence.tokens):
+        if not about and not sentence.says(_DONE_TO):
             continue
         for mention in base.mentions(sentence, "sites"):
             row = sites[mention.id]

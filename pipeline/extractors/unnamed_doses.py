@@ -61,6 +61,8 @@ def _blocks(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     """The volume of a nerve block or of "local" where no drug of it is said in the sentence."""
     if any(True for _ in base.mentions(sentence, "drugs", "injectates")) or sentence.says(_WASHES):
         return []
+    if not any(True for _ in base.quantities(sentence, "volume")):
+        return []
     spans = [(mention.first, mention.last) for mention in base.mentions(sentence, "anaesthesia")
              if mention.id.endswith("-block") or mention.id == "local"]  # fmt: skip
     spans += [
