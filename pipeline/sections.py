@@ -203,6 +203,10 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
     capitals = all(token.text.isupper() and len(token.text) > 2 for token in tokens[at:end])
     first = _leads(sentence, at)
     fresh = first or tokens[at - 1].norm in (":", ";", ".", "—") or (tokens[at - 1].norm == "," and _marked(after))
+    if cue.words in _ONLY_MARKED:  # "Post: the same", but not "status post repair"
+        told = any(m.table in ("diagnoses", "findings") and m.first <= end + 1 + _NEAR for m in sentence.mentions)
+        told = told or any(token.norm in _AS_BEFORE for token in tokens[end + 1 : end + 3])
+        return first and told and after is not None and after.norm == ":"
     if cue.heading:
         if first and cue.row.id == "indication" and cue.words[0].startswith("indication") and after is not None:
             return True  # "the indication was a prolonged second stage", "indication prolonged second stage"
@@ -224,6 +228,8 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
     return len(cue.words) > 1 and before not in _BEFORE_A_NOUN and not tokens[at - 1].punctuation
 
 
+_AS_BEFORE = frozenset({"same", "unchanged", "confirmed", "identical", "idem", "ditto"})
+_ONLY_MARKED = (("pre",), ("post",))
 _GIVING = 8  # tokens
 _CONSENTING = frozenset(
     "gave gives given giving provided provides obtained obtain obtaining signed signing written verbal full took taken "

@@ -190,8 +190,25 @@ def is_of_a_part(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return False
     return not any(
         (mention.first - 2 <= side.last and side.first <= mention.last) or _leads_to(sentence, mention, side.first)
+        or _in_its_place(sentence, mention, row.site, side.first)
         for side in laterality.sides(sentence, grammar)
     )
+
+
+def _in_its_place(sentence: Sentence, mention: Mention, place: str, at: int) -> bool:
+    """ "Dental implants lower jaw on the left": the side stands behind the operation's own place, with nothing else
+    between."""
+    if at <= mention.last:
+        return False
+    own = {index for m in sentence.mentions if m.table == "sites" and m.id == place
+           for index in range(m.first, m.last + 1)}  # fmt: skip
+    between = range(mention.last + 1, at)
+    return any(index in own for index in between) and all(
+        index in own or sentence.tokens[index].norm in _PLACING for index in between
+    )
+
+
+_PLACING = frozenset({"on", "the", "of", "in", "lower", "upper", ","})
 
 
 def _leads_to(sentence: Sentence, mention: Mention, at: int) -> bool:

@@ -162,6 +162,8 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
     if inside:
         return inside[0].first, end
     phrase = {token.norm for token in sentence.tokens[first : end + 1]}
+    if sentence.tokens[first].norm != "of":
+        phrase -= {"of"}  # "cylinder of bone"; what "some of" and "all of" leave is caught by their other word
     tool = any(m.table == "devices" and first <= m.first <= end for m in sentence.mentions)
     verb = len(phrase) == 1 and next(iter(phrase)).endswith("ed")
     half = "half" in phrase and bool(phrase & {"other", "second"})  # "the other half was sent to microbiology"
@@ -192,8 +194,51 @@ def _before_comma(sentence: Sentence, comma: int) -> tuple[int, int] | None:
         named = [m for m in base.mentions(sentence, *tables) if first <= m.first and m.last <= end and _is_thing(m)]
         if named:
             return named[0].first, named[0].last
+        told = _of_weight(sentence, first, end)
+        if told is not None:
+            return told
         parts, end = parts + 1, first - 2
     return None
+
+
+def _of_weight(sentence: Sentence, first: int, end: int) -> tuple[int, int] | None:
+    """ "Weight of the chips 68 grams", "the chips weighed 68 grams": the words of what was weighed."""
+    tokens = sentence.tokens
+    at = next((at for at in range(first, end + 1) if tokens[at].norm in _WEIGHED), None)
+    if at is None:
+        return None
+    if at < end and tokens[at + 1].norm == "of":
+        first, last = at + 2, at + 2
+        while last + 1 <= end and tokens[last + 1].norm.isalpha() and tokens[last + 1].quantity is None and (
+            tokens[last + 1].norm not in STOPS
+        ):
+            last += 1
+    else:
+        last = at - 1
+    while first <= last and tokens[first].norm in STOPS:
+        first += 1
+    named = range(first, min(last, end) + 1)
+    plain = bool(named) and all(tokens[one].norm.isalpha() and tokens[one].quantity is None for one in named)
+    return (first, last) if plain and not {tokens[one].norm for one in named} & _NO_SPECIMEN else None
+
+
+_NO_SPECIMEN = frozenset("patient he she child baby him her you weight".split())
+
+
+def nothing_to(sentence: Sentence) -> tuple[int, int] | None:
+    """Tokens of "nothing to pathology", "nothing went for histology", also behind other words without a mark."""
+    for at, token in enumerate(sentence.tokens):
+        if token.norm != "nothing":
+            continue
+        for place in base.mentions(sentence, "specimens"):
+            between = {one.norm for one in sentence.tokens[at + 1 : place.first]}
+            if place.id in WHERE and 0 < place.first - at <= _NEAR and between <= _SENDING and between & {"to", "for"}:
+                return at, place.last
+    return None
+
+
+_NEAR = 5  # tokens
+_SENDING = frozenset("to for was is has been being went goes sent off the submitted needed".split())
 
 
 def _is_thing(mention: Mention) -> bool:

@@ -90,6 +90,31 @@ def injected(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
 _TO_SITE = 5  # tokens
 
 
+def injected_into(reading: Reading, grammar: Grammar) -> list[Fact]:
+    """ "We injected bone marrow concentrate into the right elbow": the operation where no other words name it."""
+    for sentence in reading.sentences:
+        for mention in base.mentions(sentence, "injectates"):
+            ahead = {token.norm for token in sentence.tokens[max(0, mention.first - _VERB) : mention.first]}
+            site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - mention.last <= _INTO), None)
+            if mention.id not in _INJECTED or site is None or "injected" not in ahead or sentence.section in _NOT_NOW:
+                continue
+            between = {token.norm for token in sentence.tokens[mention.last + 1 : site.first]}
+            done = base.scope_at(sentence, "status", mention.first, "performed") == "performed"
+            if done and between & {"into", "in", "to"} and (
+                base.scope_at(sentence, "certainty", mention.first, "affirmed") == "affirmed"
+            ):
+                whole = [m for m in base.mentions(sentence, "sites") if site.first <= m.first <= site.last + _TO_SITE]
+                side, doubt = laterality.side_for(sentence, site.first, whole[-1].last, grammar)
+                return [base.make("procedure", reading, sentence, mention.first, whole[-1].last, laterality=side,
+                                  name=_INJECTED[mention.id], body_site=site.id,
+                                  doubts=(doubt,) if doubt else ())]  # fmt: skip
+    return []
+
+
+_VERB, _INTO = 6, 6  # tokens
+_NOT_NOW = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow-up"})
+
+
 def _is_heading(sentence: Sentence, index: int) -> bool:
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else "of"
     return sentence.tokens[index].norm in _HEADING and after not in ("of", "on", "to", "for", "in", "at")

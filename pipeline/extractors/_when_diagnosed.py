@@ -32,7 +32,10 @@ _AFTER_OP = (
 _BOTH = re.compile(rf"(?:both )?{_BEFORE}(?:{_JOIN}| )(?:{_AFTER_OP}|{_AFTER}{_END})")
 _LATER = re.compile(
     rf"(?:the )?(?:(?:{_SAME}|{_NEGATED})(?: (?:in )?(?:the )?(?:diagnosis|dx))? (?:afterwards?\b|(?:{_AFTER}){_END})"
-    rf"|{_AFTER} (?:the )?(?:diagnosis |dx )?{_STAYS}(?:{_SAME}|{_NEGATED})\b{_OTHER}"
+    rf"|{_AFTER} (?:, )?(?:the )?(?:diagnosis |dx )?{_STAYS}(?:{_SAME}|{_NEGATED})\b{_OTHER}"
+    rf"|(?:no|without|not a) (?:surprises?|other|new) (?:diagnosis )?(?:afterwards?\b|(?:{_AFTER}){_END})"
+    r"|(?:that|this|which|it)(?:'s| is| was)(?: also| still| again| just| exactly)* "
+    rf"what (?:[a-z']+ ){{1,5}}{_AFTER}{_END}"
     rf"|(?:no change|without change) (?:in|of|to) (?:the )?(?:diagnosis|dx)\b"
     rf"|(?:diagnosis|dx) {_STAYS}(?:{_SAME}|{_NEGATED})\b)"
 )
@@ -43,7 +46,7 @@ _AS_BEFORE = re.compile(
 )
 OPENERS = frozenset("pre preop preoperative preoperatively before both post postop postoperative postoperatively after "
                     "afterwards same unchanged identical confirmed likewise no not nothing did has diagnosis dx "
-                    "without the didn't hasn't".split())  # fmt: skip
+                    "without the didn't hasn't that's it's that this which it".split())  # fmt: skip
 
 
 def said(norms: Sequence[str], at: int) -> bool | None:
@@ -62,7 +65,11 @@ def of_other(norms: Sequence[str], at: int) -> bool:
 
 def same_after(norms: Sequence[str]) -> bool:
     """Whether a sentence begins with that it was the same after the operation ("After surgery: same")."""
-    return re.match(rf"(?:and )?{_AFTER} {_STAYS}(?:{_SAME}|{_NEGATED})\b{_OTHER}", " ".join(norms[:10])) is not None
+    text = " ".join(norms[:10])
+    unsurprised = re.match(rf"(?:and )?(?:no|without) surprises? (?:afterwards?|{_AFTER}) \.", text)
+    return unsurprised is not None or (
+        re.match(rf"(?:and )?{_AFTER} {_STAYS}(?:{_SAME}|{_NEGATED})\b{_OTHER}", text) is not None
+    )
 
 
 def as_before(words: str) -> bool:

@@ -130,7 +130,8 @@ _NOT_SEEN = frozenset(
      "allergies", "risk", "restrictions", "difficulty", "tension", "sedation", "adrenaline", "epinephrine", "one",
      "history", "previous", "prior", "past", "family", "regular", "medication", "medications", "comorbidities",
      "surgery", "operations", "operation", "symptoms", "relief", "reason", "way", "matter", "evidence", "sign", "signs",
-     "mesh", "graft", "cement", "heavy", "lifting", "driving", "smoking", "weight", "equipment", "complications"}
+     "mesh", "graft", "cement", "heavy", "lifting", "driving", "smoking", "weight", "equipment", "complications",
+     "surprise", "surprises"}
 )  # fmt: skip
 
 

@@ -78,7 +78,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     named = any(fact.kind == "procedure" and fact.status == "performed" for fact in facts)
     facts += [replace(fact, kind="act") if named else fact for fact in told]
     facts += [_as_step(fact, active, facts, grammar) for fact, active in verbal]
-    return facts + _only_act(reading, facts)
+    return facts + _only_act(reading, facts, grammar)
 
 
 def _as_step(fact: Fact, active: bool, facts: list[Fact], grammar: Grammar) -> Fact:
@@ -118,10 +118,13 @@ _OPERATIVE = frozenset(
 )  # fmt: skip
 
 
-def _only_act(reading: Reading, facts: list[Fact]) -> list[Fact]:
+def _only_act(reading: Reading, facts: list[Fact], grammar: Grammar) -> list[Fact]:
     """Where no operation is named: the first act on a part of the body, in its words ("fixed the left radius")."""
     if any(fact.kind == "procedure" and fact.status == "performed" for fact in facts):
         return []
+    into = _titles.injected_into(reading, grammar)
+    if into:
+        return into
     for fact in facts:
         if fact.name in _OPERATIVE and (fact.status, fact.certainty) == ("performed", "affirmed"):
             place = _place(reading, fact)
@@ -182,6 +185,7 @@ def _is_thing(sentence: Sentence, mention: Mention) -> bool:
     tokens = sentence.tokens
     before, after = tokens[mention.first - 1 : mention.first], tokens[mention.last + 1 : mention.last + 3]
     counted = bool(before) and (before[0].quantity is not None or before[0].norm in ("a", "the", "of"))
+    counted = counted and not (sentence.index == 0 and mention.first == 1)  # "two dental implants lower jaw": a title
     told = any(token.norm in _titles.PROSE for token in (*tokens[: mention.first], *after))
     told = told or any(token.norm in _PUT for token in after)
     return not head or counted or told

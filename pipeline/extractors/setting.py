@@ -246,6 +246,9 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         return True
     if after is None or after.punctuation or after.quantity is not None:
         return opens
+    if after.norm in ("only", "alone"):  # "Local only."
+        behind = tokens[mention.last + 2] if mention.last + 2 < len(tokens) else None
+        return opens and (behind is None or behind.punctuation)
     if after.norm == "with":
         ahead = range(mention.last + 1, mention.last + 7)
         return opens and any(

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from pipeline import cues, sidewise
 from pipeline.extractors import _pots, base
-from pipeline.extractors._specimen_sent import DENIALS, NO_THINGS, STOPS, WHERE, make, sent
+from pipeline.extractors._specimen_sent import DENIALS, NO_THINGS, STOPS, WHERE, make, nothing_to, sent
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence, Token
 
@@ -33,8 +33,6 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
-
-
 def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for hit in cues.hits(sentence, grammar, "specimen"):
@@ -49,13 +47,12 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                     base.claim("specimen_count", reading, sentence, index, hit.first, hit.last, price,
                                scale=cues.scale(sentence, index))
                 )  # fmt: skip
-    verbs = _TAKEN | {"harvested", "excised", "dissected", "positive", "negative", "found"}
     by_side = _by_side(reading, sentence, grammar)
     placed = bool(by_side) or any(
         sentence.tokens[hit.last + 1].norm == "from"
         for hit in cues.hits(sentence, grammar, "specimen-piece") if hit.last + 1 < len(sentence.tokens)
     )  # fmt: skip
-    if (placed or any(token.norm in verbs for token in sentence.tokens)) and sentence.section not in _TOLD:
+    if (placed or sentence.says(_PIECE_VERBS)) and sentence.section not in _TOLD:
         for hit in cues.hits(sentence, grammar, "specimen-piece"):
             for index, quantity in base.quantities(sentence, ""):
                 between = sentence.tokens[index + 1 : hit.first]
@@ -99,6 +96,9 @@ def _none(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Specimens: none", "no specimen", "nothing was sent"."""
     if sentence.tokens and sentence.tokens[0].norm == "nothing" and cues.has(sentence, grammar, *_SENT_TO):
         return [base.make("specimen", reading, sentence, 0, len(sentence.tokens) - 1, text="none", certainty="negated")]
+    place = nothing_to(sentence)
+    if place is not None:
+        return [base.make("specimen", reading, sentence, *place, text="none", certainty="negated")]
     for word in cues.hits(sentence, grammar, "none"):
         for hit in cues.hits(sentence, grammar, "specimen", "sent"):
             ahead = word.first > hit.last
@@ -119,10 +119,13 @@ def _none(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
 def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Specimens: gallbladder and two stones": each thing of the list after the heading."""
     tokens = sentence.tokens
-    if len(tokens) < 3 or not (tokens[0].norm.startswith("specimen") or tokens[0].norm in ("pathology", "histology")):
-        return []
     marks = (":", "-")
-    start = next((at for at in range(1, min(4, len(tokens))) if tokens[at].norm in marks), None)
+    start = _behind_sent(tokens)
+    headed = len(tokens) > 2 and (tokens[0].norm.startswith("specimen") or tokens[0].norm in ("pathology", "histology"))
+    if start is None and not headed:
+        return []
+    if start is None:
+        start = next((at for at in range(1, min(4, len(tokens))) if tokens[at].norm in marks), None)
     if start is None and tokens[0].norm.startswith("specimen") and any(
         0 < mention.first <= 2 and mention.table in ("sites", "specimens") for mention in sentence.mentions
     ):
@@ -149,6 +152,19 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     return facts
 
 
+def _behind_sent(tokens: Sequence[Token]) -> int | None:
+    """The colon of "two pots went off: the bowel and the doughnut": a list told in plain words."""
+    norms = [token.norm for token in tokens[:_OPENING]]
+    colon = norms.index(":") if ":" in norms else None
+    said = set(norms[:colon])
+    return colon if colon and said & _VESSELS and said & _LEAVES and not said & DENIALS else None
+
+
+_OPENING = 10  # tokens
+_VESSELS = frozenset("pot pots jar jars container containers specimen specimens sample samples bag bags".split())
+_LEAVES = frozenset("went sent goes go gone handed passed submitted labelled labeled".split())
+
+
 def _times(reading: Reading, sentence: Sentence, first: int, index: int | None) -> list[Fact]:
     """ "bone x2": how many of a listed thing there are."""
     quantity = sentence.tokens[index].quantity if index is not None else None
@@ -166,6 +182,7 @@ _TAKEN = frozenset(
     {"taken", "obtained", "sent", "submitted", "collected", "sampled", "removed", "retrieved", "performed", "delivered",
      "passed", "handed", "bagged", "extracted"}
 )  # fmt: skip
+_PIECE_VERBS = _TAKEN | {"harvested", "excised", "dissected", "positive", "negative", "found"}
 _OTHER_WAY = frozenset(
     {"patient", "not", "no", "home", "previous", "prior", "recovery", "site", "follow", "radiograph", "had", "negative",
      "count", "counts"}
@@ -240,7 +257,7 @@ def _as_specimen(sentence: Sentence, verb: int) -> bool:
 def _sent_off(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Muscle sent apart", "the plaque was removed in one piece and sent": no word on where it went."""
     tokens = sentence.tokens
-    for index, token in enumerate(tokens):
+    for index, token in enumerate(tokens if sentence.says(_SENT_AS) else ()):
         after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
         as_such = token.norm in _SENT_AS and _as_specimen(sentence, index)
         if not as_such and (token.norm not in _SENT or after not in _SENT_HOW):
