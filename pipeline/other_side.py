@@ -21,6 +21,7 @@ _KINDS = frozenset({
     "tourniquet_pressure", "draw_count", "harvest_total", "pressure", "injection_depth", "device_size", "device_count",
 })  # fmt: skip
 _FORMS = frozenset({"number", "range", "fraction"})
+_LONG = 40  # tokens; in a longer stretch a side may be of anything
 # What a statement of nothing but a side and its number may hold besides.
 _AND = frozenset(
     "and then on the in at for with only just about again another left right side knee , . ; : - was".split()
@@ -65,7 +66,7 @@ def _from_sentence(
     facts: list[Fact], reading: Reading, sentence: Sentence, index: int, quantity: Quantity
 ) -> list[Fact] | None:
     """From the number of the other side in the same sentence."""
-    side = sidewise.side_of(sentence, index)
+    side = sidewise.side_of(sentence, index) if len(sentence.tokens) <= _LONG else None
     if side is None:
         return None
     others: list[Fact] = []

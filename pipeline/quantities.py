@@ -249,6 +249,8 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         said = None
     if said is not None and said.dimension == "turns" and _turns_on(norms, numeral, said):
         said = None
+    if said is not None and said.row == "week" and norms[said.start] == "w" and _POWERED & set(norms):
+        said = replace(said, row="watt", ucum="W", dimension="power")  # "bipolar 30 w"
     if said is not None and said.row == "foot" and not _is_feet(norms, numeral, said):
         said = None
     bare_part = part and numeral.end == numeral.start + 1 and numeral.spoken
@@ -338,6 +340,9 @@ def _unit_after(tokens: Sequence[Token], norms: Sequence[str], index: int, in_di
     if said is None and index < len(norms) and norms[index] in _MORE:
         return read_unit(tokens, index + 1, in_digits)  # "five more days"
     return said
+
+
+_POWERED = frozenset("bipolar monopolar cautery diathermy coag coagulation cut laser power energy watts hz".split())
 
 
 def _is_seconds(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> bool:

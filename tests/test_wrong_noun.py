@@ -75,3 +75,31 @@ def test_a_surname_is_no_drain_and_what_is_avoided_stays_avoided() -> None:
     told = facts_of("Patient is mister Kofi Blake. No other problems, no NSAIDs two weeks.")
     assert not [fact for fact in told if fact.kind == "drain"]
     assert [fact.certainty for fact in told if fact.name == "avoid-nsaids"] == ["affirmed"]
+
+
+def test_what_a_limb_may_carry_is_no_weight_of_the_patient() -> None:
+    told = facts_of("Crutches eight weeks, partial weight, twenty kilos. He's ninety kilos.")
+    assert [fact.value for fact in told if fact.kind == "patient_weight"] == [Decimal(90)]
+
+
+def test_w_is_weeks_where_no_power_is_spoken_of() -> None:
+    told = facts_of("PWB 15 kg 6 w. Bipolar 30 w.")
+    assert [(fact.kind, fact.value, fact.unit) for fact in told if fact.value in (6, 30)] == [
+        ("aftercare", Decimal(6), "wk"), ("measurement", Decimal(30), "W")
+    ]  # fmt: skip
+
+
+def test_a_clot_that_is_put_in_is_no_complication() -> None:
+    told = facts_of("12 mL of own blood clot injected into the repair.")
+    assert not [fact for fact in told if fact.kind in ("fluid_out", "complication")]
+
+
+def test_the_number_beside_discarded_is_the_one_that_was() -> None:
+    told = facts_of("Stopped at point eight mils so point eight in point two discarded.")
+    assert not [fact for fact in told if fact.kind == "discarded_volume" and fact.value == Decimal("0.8")]
+
+
+def test_a_no_that_answers_denies_nothing() -> None:
+    told = facts_of("No that was discarded too, splint one week. No we did no drain.")
+    assert [fact.certainty for fact in told if fact.kind == "dressing"] == ["affirmed"]
+    assert [fact.certainty for fact in told if fact.kind == "drain"] == ["negated"]

@@ -328,6 +328,8 @@ _GIVEN = frozenset({"received", "given", "administered", "got", "gave"})
 
 def _stands(sentence: Sentence, mention: Mention) -> bool:
     """Whether an instruction without a duration is one: not in the telling of what was done."""
+    if mention.first and sentence.tokens[mention.first - 1].norm in ("until", "till", "unless", "before", "once"):
+        return False  # "Clexane until full weight bearing": how long something else lasts
     if sentence.section in _AHEAD:
         return True
     status = base.scope_at(sentence, "status", mention.first, "")

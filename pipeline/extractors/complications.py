@@ -38,6 +38,7 @@ _TALK = frozenset(
 
 _GUARDS = frozenset({"prophylaxis", "prophylactic", "against", "prevent", "prevention", "preventing", "avoid", "guard"})
 _GUARDED = 6  # tokens
+_AS_GRAFT = frozenset({"own", "autologous", "exogenous", "fibrin"})
 _GUARDING = frozenset("study studies prophylaxis stockings pump pumps boots hose sleeves device devices protocol "
                       "precautions precaution screening screen trial risk risks".split())  # fmt: skip
 
@@ -87,6 +88,8 @@ def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:
             end = clauses.bounds(sentence, end)[1]  # a list before its verb: "infection, nerve damage ... were named"
     if {token.norm for token in sentence.tokens[first:end]} & _TALK:
         return False  # the risks, as they were explained
+    if mention.id == "blood-clots" and sentence.says(_AS_GRAFT):
+        return False  # "own blood clot injected into the repair"
     if any(token.norm in _GUARDS for token in sentence.tokens[max(0, mention.first - _GUARDED) : mention.first]):
         return False  # "prophylaxis against deep vein thrombosis"
     if _bled(sentence, mention):

@@ -15,6 +15,7 @@ KINDS = ("fluid_in", "fluid_out", "draw")
 
 _OUT_CUES = ("effusion", "pus", "haematoma", "ascites", "urine", "lipoaspirate")
 _EVACUATED = 30
+_CLOT_AS_GRAFT = frozenset({"own", "autologous", "exogenous", "fibrin"})
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -216,6 +217,8 @@ def _number(
         return facts
     facts += _tapped(reading, sentence, grammar, index)
     near = cues.nearest(sentence, grammar, index, *_OUT_CUES)
+    if near is not None and near[1].id == "haematoma" and sentence.says(_CLOT_AS_GRAFT):
+        near = None  # "12 mL of the patient's own clot injected into the repair"
     side = sidewise.side_of(sentence, index)
     if near is not None and near[0] <= _EVACUATED + 40 * (side is not None):
         facts.append(

@@ -81,7 +81,7 @@ def _number(
     facts: list[Fact] = []
     if quantity.dimension == "volume":
         near = cues.nearest(sentence, grammar, index, "discarded")
-        if near is not None and near[0] <= _DISCARD_REACH:
+        if near is not None and near[0] <= _DISCARD_REACH and not _parted(sentence, index, near):
             facts.append(claim("discarded_volume", (max(0, near[0] - 6), near[1])))
     if quantity.dimension == "volume" and phase:
         product = cues.nearest(sentence, grammar, index, "product")

@@ -150,6 +150,8 @@ def _named(
         reach += _GONE_ON
     elif rows[mention.id].group == "laboratory" and mention.last < index and not _between(sentence, mention, index):
         reach = _NAMED_REACH  # "the haemoglobin on the gas eleven point two"
+    if mention.id == "holes" and sentence.tokens[mention.last].norm == "hole":
+        return []  # "twelve from this hole"
     if price > reach or (mention.id in _PARTS and _of_device(sentence, grammar, mention)):
         return []
     pressed = quantity.dimension == "pressure" or rows[mention.id].group == "pressure"

@@ -115,7 +115,7 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
     if quantity is None or quantity.unit not in _WEIGHT_UNITS:
         return []
     around = {token.norm for token in sentence.tokens[max(0, index - 2) : index + 3]}
-    if around & _OTHER_WEIGHTS:
+    if around & _OTHER_WEIGHTS or _is_load(sentence, index):
         return []
     if _in_brackets(sentence, index + 2):
         return []  # "less than 5 kg (4.1 kg)": the one in brackets is the weight
@@ -136,6 +136,8 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
         return [base.claim("patient_weight", reading, sentence, index, index, index, 10, **_SURE)]
     if any(token.norm in _GROWN for token in sentence.tokens[index + 1 : index + 3]):  # "a 60 kg man"
         return [base.claim("patient_weight", reading, sentence, index, index, index + 1, 10, **_SURE)]
+    if index and sentence.tokens[index - 1].norm in _HE_IS:
+        return [base.claim("patient_weight", reading, sentence, index, index - 1, index, 2, **_SURE)]
     if index > 1 and sentence.tokens[index - 1].norm in _IS and sentence.tokens[index - 2].norm in _SUBJECTS:
         return [base.claim("patient_weight", reading, sentence, index, index - 2, index, 2, **_SURE)]
     if quantity.unit == "kg" and _alone(sentence, index):
@@ -143,6 +145,16 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
         return [base.claim("patient_weight", reading, sentence, index, index, index, _STANDS_ALONE, doubts=doubts,
                            **_SURE)]  # fmt: skip
     return []
+
+
+def _is_load(sentence: Sentence, index: int) -> bool:
+    """ "Partial weight, twenty kilos": what a limb may carry."""
+    before = [token.norm for token in sentence.tokens[max(0, index - 4) : index]]
+    at = before.index("weight") if "weight" in before else 0
+    return at > 0 and before[at - 1] in _LOADS
+
+
+_LOADS = frozenset("partial touch toe full half limited protected no reduced some".split())
 
 
 def _bare_weight(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
@@ -167,7 +179,8 @@ def _bare_weight(reading: Reading, sentence: Sentence, index: int) -> list[Fact]
     return [base.claim("patient_weight", reading, sentence, index, at, index, 2, **_SURE)]
 
 
-_IS = frozenset({"is", "was", "weighs", "weighing", "'s", "she's", "he's"})
+_IS = frozenset({"is", "was", "weighs", "weighing", "'s"})
+_HE_IS = frozenset({"she's", "he's", "shes", "hes"})
 _TO_WEIGHT = frozenset({"is", "was", ":", "about", "around", "of"})
 _WEIGHS = frozenset({"weighs", "weighed", "weighing"})
 _GOES_ON = frozenset("he she the we i so and with no but then today patient".split())
