@@ -22,6 +22,7 @@ CONVERTED = "said to be converted to open"
 _GAVE_UP = _words("aborted abandoned abort abandon abandoning aborting cancelled canceled terminated discontinued")
 # "The procedure was terminated at this point" ends most dictations: given up it was only where a reason is told.
 _ENDED = _words("terminated discontinued")
+_TURNED = _GAVE_UP | {"converted", "conversion"}
 _WHY = _words(
     "because due owing since as unable before prior without early prematurely instead failed unsafe instability"
 )
@@ -35,7 +36,7 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
     """The facts; named operations that a later sentence gives up or converts carry a doubt. Pure."""
     result = list(facts)
     for sentence in reading.sentences:
-        if not sentence.tokens or not sentence.says(_GAVE_UP | {"converted", "conversion"}):
+        if not sentence.tokens or not sentence.says(_TURNED):
             continue
         given_up, converted = _gives_up(sentence), _converts(sentence)
         for index, fact in enumerate(result):

@@ -79,10 +79,13 @@ def _starts(sentence: Sentence) -> tuple[int, ...]:
     return tuple(sorted(found))
 
 
+_TIED = _LINKS | FINITE | _ADVERBS
+
+
 def _stands_free(norms: list[str], index: int) -> bool:
     """Whether a "no" belongs to no verb or preposition before it ("there was no", "with no")."""
     before = norms[index - 1]
-    return before not in _LINKS | FINITE | _ADVERBS and before not in ("be", "been", "saw", "there")
+    return before not in _TIED and before not in ("be", "been", "saw", "there")
 
 
 def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:

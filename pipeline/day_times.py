@@ -26,7 +26,7 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     dotted = _DOTTED.match(norms[start])
     if dotted and _at(norms, start + 1) in _HOURS:
         before = _at(norms, start - 1)
-        if before in _LED | _MOVES or before in clocks.GOVERNS:
+        if before in _LED or before in _MOVES or before in clocks.GOVERNS:
             return Quantity(form="clock", text=f"{int(dotted[1]):02d}:{dotted[2]}"), start + 2
         return None
     if norms[start] == "half":

@@ -28,6 +28,8 @@ def drop(tokens: Sequence[Token]) -> list[Token]:
 
     "ER" written large is a receptor or a room, and "um" behind a number written in digits is a micrometre.
     """
+    if not any([token.norm in _SOUNDS or token.norm in _FIRST for token in tokens]):
+        return list(tokens)
     out: list[Token] = []
     first: int | None = None  # where a hesitation before any other word began
     index = 0

@@ -19,6 +19,8 @@ _DAY = frozenset({"d", "day", "die", "tgl", "tag"})
 
 def fold(tokens: Sequence[Token]) -> list[Token]:
     """The tokens with every such form as one. Pure."""
+    if not any([token.norm[:1].isdigit() for token in tokens]):
+        return list(tokens)
     out: list[Token] = []
     index = 0
     while index < len(tokens):

@@ -63,7 +63,7 @@ def _run(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[str
 def _piece(tokens: Sequence[Token], norms: Sequence[str], index: int, text: str) -> tuple[str, int]:
     norm = norms[index]
     after = norms[index + 1] if index + 1 < len(norms) else ""
-    if norm in _OPENING | _CLOSING and after in _BRACKETS:
+    if (norm in _OPENING or norm in _CLOSING) and after in _BRACKETS:
         return "(" if norm in _OPENING else ")", index + 2
     if norm in _BRACKETS:
         return ")" if text.count("(") > text.count(")") else "(", index + 1

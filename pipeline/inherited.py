@@ -20,12 +20,14 @@ from pipeline.standing import Standing, is_other, opposite
 _STEPS = frozenset("procedure act finding grade complication measurement device drain specimen".split())
 _OF_DEVICE = frozenset({"device_size", "device_count"})
 _OF_OPERATION = _STEPS - {"measurement", "drain", "specimen"} | {"diagnosis", "preop_diagnosis", "postop_diagnosis"}
+_PARTS = _STEPS | _OF_OPERATION
 _HARVEST = frozenset({"harvest_site"})
 # Numbers that a label ("Left: 5 cm incision.") gives its side: the ones until another side is said, the others only in
 # its own sentence.
 _MEASURED = frozenset({"incision_length", "tourniquet_pressure", "tourniquet_time", "measurement", "device_size"})
 _GIVEN = frozenset({"medication_dose", "medication_volume", "injection_volume", "injection_needle", "injection"})
 _COLLECTED = frozenset({"fluid_out", "harvest_total", "specimen_count", "product_volume"})
+_AMOUNTS = _MEASURED | _GIVEN | _COLLECTED
 # What is given into or around the part that is operated on; other medicines are given to the whole patient.
 _LOCAL = frozenset(
     "local_anaesthetic steroid dye contrast ophthalmic anti_vegf viscosupplement sclerosant tamponade bone".split()
@@ -59,7 +61,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
                 here = place.side in (None, operation)
                 if here and (alone or near) and not place.other and _may_have(fact, grammar, strict=True):
                     side = operation
-        elif fact.laterality is None and fact.kind in _MEASURED | _GIVEN and _free(fact):
+        elif fact.laterality is None and (fact.kind in _MEASURED or fact.kind in _GIVEN) and _free(fact):
             place = standing.at(fact.evidence.first)
             labelled = place.label and (place.opened or fact.kind in _MEASURED)
             side = place.side if labelled and _is_local(fact, grammar) else None
@@ -105,7 +107,7 @@ def _relative(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list
 
 def _of_number(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     """ "Ten mils of lidocaine on the right, five on the left": an amount has the side that its number was said with."""
-    if fact.laterality is not None or fact.kind not in _MEASURED | _GIVEN | _COLLECTED or fact.scale is not None:
+    if fact.laterality is not None or fact.kind not in _AMOUNTS or fact.scale is not None:
         return fact
     if (fact.value is None and fact.low is None) or not _is_local(fact, grammar):
         return fact
@@ -199,7 +201,7 @@ def _free(fact: Fact) -> bool:
 
 
 def _is_part(fact: Fact) -> bool:
-    return fact.kind in _STEPS | _OF_OPERATION and (fact.kind != "measurement" or fact.name == "size")
+    return fact.kind in _PARTS and (fact.kind != "measurement" or fact.name == "size")
 
 
 def _is_local(fact: Fact, grammar: Grammar) -> bool:

@@ -67,9 +67,10 @@ def _is_implant(fact: Fact) -> bool:
 def _was_there(fact: Fact, sentence: Sentence, out: Mapping[str | None, int]) -> bool:
     tokens = sentence.tokens
     at = next((index for index, token in enumerate(tokens) if token.last >= fact.evidence.first), 0)
-    if _is_old(sentence, at):
+    dated = sentence.says(_OLD)
+    if dated and _is_old(sentence, at):
         return True
-    old = next((index for index in range(at) if _is_old(sentence, index + 1)), None)
+    old = next((index for index in range(at) if _is_old(sentence, index + 1)), None) if dated else None
     if old is not None and at - old <= _HELD_REACH:
         between = {token.norm for token in tokens[old:at]}
         if between & _HELD and not between & (_NEW | _PUT - _HELD):

@@ -56,14 +56,15 @@ def _is_title(part: Sentence) -> bool:
     """A bare name of an operation as a sentence of its own ("Right ankle arthroscopy.")."""
     words = [token for token in part.tokens if not token.punctuation]
     named = any(m.table == "procedures" and m.first <= 3 for m in part.mentions)
-    told = (VERBS - {"left"}) | _TELLS
-    return named and len(words) <= 8 and not any(token.norm in told for token in words)
+    return named and len(words) <= 8 and not any(token.norm in _NO_TITLE for token in words)
 
 
 _TELLS = frozenset(
     "he she they we i patient needs need requires wants wishes for after previous prior history in since no failed ago "
     "years".split()
 )
+_DONE = VERBS - {"left"}
+_NO_TITLE = _DONE | _TELLS
 
 
 def _alone_so_far(sentence: Sentence) -> bool:
@@ -89,7 +90,7 @@ def _is_item(token: Token) -> bool:
 def next_item(part: Sentence) -> bool:
     """A second or later item of a list ("2. Umbilical hernia."): a name, no clause."""
     norms = [token.norm for token in part.tokens]
-    return len(norms) > 1 and _is_item(part.tokens[0]) and norms[0][:-1] != "1" and not set(norms) & (VERBS - {"left"})
+    return len(norms) > 1 and _is_item(part.tokens[0]) and norms[0][:-1] != "1" and _DONE.isdisjoint(norms)
 
 
 def _begins_work(sentence: Sentence) -> bool:

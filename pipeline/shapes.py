@@ -204,9 +204,12 @@ _NOUNS = frozenset(
 )
 
 
+_MATERIALS = THREAD - _NOUNS
+
+
 def _material_next(norms: Sequence[str], index: int) -> bool:
     """ "1 Vicryl" is a size; "two sutures" and "2 Vicryl sutures" count."""
-    if _at(norms, index) not in THREAD - _NOUNS:
+    if _at(norms, index) not in _MATERIALS:
         return False
     return not any(_at(norms, at) in ("sutures", "stitches", "ties") for at in (index + 1, index + 2))
 

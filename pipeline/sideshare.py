@@ -142,7 +142,8 @@ def listed_part(sentence: Sentence, side: Side, thing: Mention) -> Mention | Non
     between = range(part.last + 1, thing.first)
     last = max((at for at in between if at in sites), default=None)
     if last is None or any(
-        token.norm in BREAKS - {"and"} or (token.punctuation and token.norm != ",") or token.norm in clauses.FINITE
+        (token.norm in BREAKS and token.norm != "and") or (token.punctuation and token.norm != ",")
+        or token.norm in clauses.FINITE
         for token in sentence.tokens[part.last + 1 : last]
     ):
         return None

@@ -29,6 +29,7 @@ _BACK = frozenset({("went", "back"), ("sent", "back"), ("put", "back"), ("handed
 _CHANGED = _words("exchanged changed swapped replaced upsized downsized")
 _REMOVED = _words("removed explanted")
 _TAKEN_OUT = frozenset({("taken", "out"), ("pulled", "out"), ("came", "out")})
+_TELLING = _NEVER_IN | _CHANGED | _REMOVED | {last for _, last in (*_BACK, *_TAKEN_OUT)}
 _FOR = _words("for by with to")
 _NO_PASS = _words("pass fit seat go hold bite")
 _DENIED = _words("not never nothing")
@@ -69,6 +70,8 @@ def _told(fact: Fact, fates: dict[str, str]) -> Fact:
 
 def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
     """ "not_used", "explanted", "implanted" (for another) or "": what the words around a device say of it."""
+    if not sentence.says(_TELLING):
+        return ""
     tokens = sentence.tokens
     start = next((at for at, token in enumerate(tokens) if token.first > fact.evidence.last), len(tokens))
     ends = [other.evidence.first for other in facts if other.kind in _KINDS and other.group != fact.group

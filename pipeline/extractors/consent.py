@@ -52,7 +52,7 @@ def _level(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
 
 
 def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    if not sentence.says(_CONSENT | _CHOSE | _TALKED | {"signed"}):
+    if not sentence.says(_OPENS):
         return []
     spots = [index for index, token in enumerate(sentence.tokens) if token.norm in _CONSENT]
     norms = {token.norm for token in sentence.tokens}
@@ -76,6 +76,7 @@ _TALKED = frozenset(
     {"discussed", "talked", "options", "alternatives", "offered", "explained", "counselled", "counseled"}
 )
 _CHOSE = frozenset({"chose", "opted", "elected", "preferred", "prefers", "decided", "wanted", "wished", "declined"})
+_OPENS = _CONSENT | _CHOSE | _TALKED | {"signed"}
 _PATIENT = frozenset({"he", "she", "they", "patient", "parents", "mother", "father", "family", "couple"})
 
 

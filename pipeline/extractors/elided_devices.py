@@ -32,6 +32,7 @@ _ONE_OF = frozenset({"first", "second", "third", "fourth", "fifth", "last", "oth
                      "remaining", "rest"})  # fmt: skip
 _ENDS = frozenset({"and", "in", "on", "at", "with", "then", "for", "but", "which", "loaded", "placed", "to"})
 _CHANGED = frozenset({"changed", "exchanged", "replaced", "swapped", "upsized", "downsized"})
+_TELLS = _CHANGED | _WHOLE_ROW | _ONE_OF
 _SHORTEST, _LARGEST = 8, 120  # mm, screws; common practice, no source
 
 
@@ -206,7 +207,7 @@ def _told(
     """ "All 2.9", "all of them five oh", "the first two were 3.5", "the third was a 2.9"."""
     tokens = sentence.tokens
     facts: list[Fact] = []
-    for at in range(start, end):
+    for at in range(start, end) if sentence.says(_TELLS) else ():
         norm = tokens[at].norm
         if norm in _CHANGED and at + 3 <= end and tokens[at + 1].norm in ("for", "by", "with", "to"):
             index = at + 2 + (tokens[at + 2].norm in ("a", "an"))

@@ -169,7 +169,7 @@ def _is_other_passage(sentence: Sentence, mention: Mention) -> bool:
     """ "The duct was intubated": a tube into something else than the windpipe."""
     said = sentence.tokens[mention.first].norm
     return said.startswith("intubat") and any(
-        token.norm in _PASSAGES | _SCOPES
+        token.norm in _PASSAGES or token.norm in _SCOPES
         for token in sentence.tokens[max(0, mention.first - 6) : mention.last + 7]
     )
 
@@ -277,9 +277,12 @@ def _is_sited(sentence: Sentence, index: int) -> bool:
     return tokens[index].norm in ("at", "in") and level is not None and level.form == "level"
 
 
+_MORE = _NEAR - {"with", "and", "by", "via", "tube", "mask"}
+
+
 def _more_of_it(sentence: Sentence, first: int) -> bool:
     """Whether anaesthesia goes on within a few words: "spinal and some sedation"."""
     return any(
-        token.norm in _BARE or token.norm in _NEAR - {"with", "and", "by", "via", "tube", "mask"}
+        token.norm in _BARE or token.norm in _MORE
         for token in sentence.tokens[first : first + 4]
     ) or any(m.table in ("anaesthesia", "drugs") and first <= m.first < first + 4 for m in sentence.mentions)
