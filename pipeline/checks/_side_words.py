@@ -56,7 +56,7 @@ class Clash:
 
 def clashes(note: OperativeNote) -> Iterator[Clash]:
     """Every kind once at most. Pure."""
-    for reader in (_donor, _way_in, _in_the_name, _incision, _of_two):
+    for reader in (_donor, _way_in, _in_the_name, _incision, _of_two, _named_only):
         found = reader(note)
         if found is not None:
             yield found
@@ -157,3 +157,27 @@ def _of_two(note: OperativeNote) -> Clash | None:
         if len(wrong) == len(places) and not _asides(note, *wrong[0]):
             return Clash(f"{one_side[part]} {part}", wrong[0][1].group(), wrong[0][0].evidence, "part")
     return None
+
+
+def _named_only(note: OperativeNote) -> Clash | None:
+    """ "Facet pain on the left ... procedure radiofrequency of the right medial branches": an operation that no entry
+    holds with its side, against the diagnosis and the time-out."""
+    if any(fact.laterality for fact in note.of("procedure", "harvest_site", given=True)):
+        return None
+    firm = [fact for fact in note.of(*_STATED, given=True) if fact.laterality is not None]
+    sides = {fact.laterality for fact in firm}
+    side = next(iter(sides)) if len(sides) == 1 else None
+    if side not in _OTHER:
+        return None
+    for passage in note.sections.description:
+        for match in _HEADED.finditer(passage.text):
+            if match["side"].lower() == _OTHER[side] and not _asides(note, passage, match):
+                return Clash(f"{firm[0].evidence.heard}", match.group(), passage.evidence, "named")
+    return None
+
+
+_STATED = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "time_out", "site_marking", "consent")
+_HEADED = re.compile(
+    r"\b(?:procedure|operation)(?: is| was)?[: ] ?(?:(?!left\b|right\b|and\b|done\b|performed\b)[\w-]+ ){1,5}"
+    rf"{_SIDE}\b(?! (?:lateral|decubitus|side up|hand|arm|lower|upper))", re.I
+)  # fmt: skip

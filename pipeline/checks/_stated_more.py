@@ -23,6 +23,7 @@ _OTHER_SPAN = frozenset("tourniquet clamp traction ischemia ischaemia bypass cuf
 _PAIRED = frozenset("side ear eye knee hip shoulder elbow wrist hand ankle foot leg arm breast groin nostril cheek "
                     "tonsil testis lobe thigh crest axilla".split())  # fmt: skip
 _BEHIND = frozenset("behind in into to on at around along under above below for of the within beside".split())
+_JOINED = frozenset(", so that is makes making = : total of in all a and altogether together ( for which".split())
 _SUMMED = frozenset({"mass", "volume"})
 _NEAR, _FAR, _LONGEST = 6, 12, 360  # tokens before a start, tokens up to a total, minutes
 _LEAST = Decimal(50)  # a smaller number alone counts things, it is no amount without its unit
@@ -114,8 +115,9 @@ def without_units(
                 parts.append(at)
         values = [value for at in parts if (value := _volume(tokens[at])) is not None]
         bare = any(not (one := tokens[at].quantity) or not one.unit for at in (*parts, index))
-        if len(values) < 2 or not bare or said in values:
-            continue
+        between = {token.norm for token in tokens[parts[0] + 1 : index]} if parts else set()
+        if len(values) < 2 or not bare or said in values or not between <= _JOINED:
+            continue  # "urine 400 mL, blood loss 200 mL in total": of something else
         if not any(sum(values[:number]) == said for number in range(2, len(values) + 1)):
             terms = " + ".join(plain(value) for value in reversed(values))
             yield index, f"{terms} = {amount(sum(values, Decimal(0)), unit)}, said: {amount(said, unit)}"

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import called, finding, given
+from pipeline.checks import _title_sizes
+from pipeline.checks.base import called, finding, given, placed, plain
 from pipeline.grammar import Grammar
 from pipeline.limits import setting
 from pipeline.note import OperativeNote
@@ -23,7 +24,20 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if fact.role == "implanted" and (row := rows.get(fact.name or "")) is not None and row.implant
     ]  # fmt: skip
     lots = _two_lots(note, grammar, implants)
-    return _sizes(note, grammar, implants) + _numbers(note, grammar, implants) + (lots or _said_again(note))
+    numbers = _numbers(note, grammar, implants) + (lots or _said_again(note))
+    return _sizes(note, grammar, implants) + numbers + _of_the_title(note)
+
+
+def _of_the_title(note: OperativeNote) -> list[Finding]:
+    """ "Aortic valve replacement, 23 mm valve ... valve implanted: 27 mm"."""
+    return [
+        placed(
+            finding("device_identity", "warning", f"A {noun} of {plain(named)} mm stands in the name of the operation, "
+                    f"one of {plain(told)} mm was told.", ask="Say which size is right.", about=f"title-{noun}"),
+            passage.evidence,
+        )
+        for noun, named, told, passage in _title_sizes.others(note)
+    ]  # fmt: skip
 
 
 def _two_lots(note: OperativeNote, grammar: Grammar, implants: list[Fact]) -> list[Finding]:

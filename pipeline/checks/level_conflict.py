@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from functools import lru_cache
 
@@ -28,6 +29,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if named or len({_plain(fact) for fact in levels}) < 2:
         return named
     operated = [one.level for one in said if one.role == "procedure"]
+    if operated and (short := _exposed(note, levels, operated)):
+        return [_told(operated[0], short, "warning", grammar)]
     if operated:
         done = {_plain(fact) for fact in operated}
         stated = {one.level.id: one.level for one in said if one.role in BEFORE}
@@ -47,10 +50,25 @@ def _named_digits(note: OperativeNote, grammar: Grammar, said: list[Place]) -> l
     found: list[Finding] = []
     for fact in note.of(*BEFORE):
         words = f" {fact.name or ''} {fact.text or ''} ".lower().replace("-", " ").replace(".", " ")
+        words += _named_apart(note, fact)
         digits = {site.id for site, phrase in _digits(grammar) if f" {phrase} " in words}
         if digits and not digits & set(operated) and fact.certainty != "negated" and fact.status == "performed":
             found.append(_told(next(iter(operated.values())), fact, "blocking", grammar))
     return found[:1]
+
+
+def _named_apart(note: OperativeNote, fact: Fact) -> str:
+    """ "Right middle trigger finger": the digit whose name the disease stands in, as " middle finger "."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    if passage is None:
+        return ""
+    words = [word.strip(".,;:()").lower() for word in passage.text.split()]
+    first, last = fact.evidence.first - passage.evidence.first, fact.evidence.last - passage.evidence.first
+    match = _APART.search(" ".join(words[max(0, first - 2) : last + 3]))
+    return f" {match[1]} finger " if match else ""
+
+
+_APART = re.compile(r"\b(index|middle|long|ring|little|small) (?:trigger|mallet|jersey|locked|stiff)[a-z]* finger\b")
 
 
 @lru_cache(maxsize=4)
@@ -84,6 +102,29 @@ def _covered(level: str, done: set[str]) -> bool:
 
 _SPINE = tuple(f"{letter}{number}" for letter, most in (("C", 7), ("T", 12), ("L", 5), ("S", 5))
                for number in range(1, most + 1))  # fmt: skip
+
+
+def _exposed(note: OperativeNote, levels: list[Fact], operated: list[Fact]) -> Fact | None:
+    """ "Fusion T4-L3 ... exposed T4 to L1": the end of an exposure that the operation reaches beyond."""
+    bared = note.of("act", given=True)
+    shown = [fact for fact in levels for passage in note.sections.description if passage.holds(fact) and any(
+        act.name == "exposure" and passage.holds(act) and fact.evidence.first > act.evidence.last
+        for act in bared)]  # fmt: skip
+    spots = {_SPINE.index(part): fact for fact in shown for part in _plain(fact).split("-") if part in _SPINE}
+    if len(spots) < 2 or any(_BEYOND.search(passage.text) for passage in note.sections.description
+                             if any(passage.holds(fact) for fact in shown)):  # fmt: skip
+        return None
+    for fact in operated:
+        ends = [_SPINE.index(part) for part in _plain(fact).split("-") if part in _SPINE]
+        if len(ends) == 2 and fact not in shown and min(ends) <= max(spots) and max(ends) >= min(spots):
+            if max(ends) > max(spots):
+                return spots[max(spots)]
+            if min(ends) < min(spots):
+                return spots[min(spots)]
+    return None
+
+
+_BEYOND = re.compile(r"\b(?:sacr\w+|ilia\w*|pelvi\w+|occip\w+|skull|more|further)\b", re.IGNORECASE)  # no level
 
 
 def _stray(levels: list[Fact], operated: list[Fact], stated: list[Fact], grammar: Grammar) -> list[Finding]:

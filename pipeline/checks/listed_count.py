@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from pipeline import enumerations
-from pipeline.checks import _told_parts, base
+from pipeline.checks import _told_lists, _told_parts, base
 from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, WHOLE, Head, count, heads, says_total
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
@@ -29,7 +29,7 @@ _ITEM_WORDS, _VERB_WORDS, _LIST_WORDS = 6, 4, 4
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
-    for passage in note.sections.description:
+    for ahead, passage in zip([None, *note.sections.description], note.sections.description, strict=False):
         read = base.read(passage)
         counted = list(heads(read))
         for head in (*counted, *_told_parts.predicates(read)):
@@ -39,12 +39,23 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 break
         else:
             summed = _summed(read, counted)
-            other = _told_parts.summed(read)
+            other = (_told_parts.summed(read) or _told_lists.ways(read) or _told_lists.lots(note, passage, read)
+                     or _gone_on(ahead, passage, read))  # fmt: skip
             if summed is not None:
                 found.append(_told(note, passage, summed[0], counted[0].noun, summed[1], "warning"))
             elif other is not None:
                 found.append(_told(note, passage, *other, "warning"))
     return found
+
+
+def _gone_on(
+    ahead: Passage | None, passage: Passage, read: Sequence[Token]
+) -> tuple[int, str, str] | None:
+    """A total in speech without marks, which is cut anywhere: its parts may begin in the stretch before."""
+    if ahead is None or ahead.evidence.last + 1 != passage.evidence.first or "." in (ahead.text + passage.text)[:-1]:
+        return None
+    before = base.read(ahead)
+    return None if _told_parts.summed(before) is not None else _told_parts.summed([*before, *read])
 
 
 def _otherwise(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:

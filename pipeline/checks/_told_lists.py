@@ -1,0 +1,51 @@
+"""Counts whose things are told as ways ("LIMA to LAD, vein to OM1, vein to PDA: three grafts") or by their lots."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline.checks._spoken_counts import count, says_total
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Token
+
+_WAYS = frozenset({"grafts", "bypasses", "anastomoses", "conduits", "distals"})
+_PIECES = frozenset({"pieces", "components", "parts", "modules", "implants"})
+_LEADS = frozenset({":", "so", "=", "making", "makes", ","})
+_ITEM = 6  # tokens of one way at most
+
+
+def ways(read: Sequence[Token]) -> tuple[int, str, str] | None:
+    """(number, noun, arithmetic) of grafts that were told one by one, each from something to something."""
+    for at in range(1, len(read) - 1):
+        said, noun = count(read[at]), read[at + 1].norm
+        if said is None or noun not in _WAYS or read[at - 1].norm not in _LEADS:
+            continue
+        start = max((place + 1 for place in range(at - 1) if read[place].norm in (".", ";", ":")), default=0)
+        items: list[list[str]] = [[]]
+        for token in read[start : at - 1]:
+            if token.norm in (",", "and"):
+                items.append([])
+            else:
+                items[-1].append(token.norm)
+        told = [item for item in items if item and item != ["so"]]
+        if len(told) > 1 and all(_is_way(item) for item in told) and len(told) != said:
+            return said, noun, f"{len(told)} named, said: {said}"
+    return None
+
+
+def _is_way(item: list[str]) -> bool:
+    return len(item) <= _ITEM and item.count("to") == 1 and item[0] != "to" and item[-1] != "to"
+
+
+def lots(note: OperativeNote, passage: Passage, read: Sequence[Token]) -> tuple[int, str, str] | None:
+    """ "Left limb, lot VX5518; right limb, lot VX5520; cuff, lot VX9001: four pieces in all": as many as there are
+    lots in the sentence, or in the note up to it."""
+    for at in range(len(read) - 1):
+        said = count(read[at])
+        if said is None or read[at + 1].norm not in _PIECES or not says_total(read, at):
+            continue
+        before = [fact for fact in note.of("device_lot") if fact.text and fact.evidence.first <= passage.evidence.last]
+        here = {fact.text for fact in before if passage.holds(fact)}
+        if len(here) > 1 and said not in (len(here), len({fact.text for fact in before})):
+            return said, read[at + 1].norm, f"{len({fact.text for fact in before})} lots, said: {said}"
+    return None
