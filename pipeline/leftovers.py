@@ -40,12 +40,22 @@ def numbers(facts: Iterable[Fact], reading: Reading) -> dict[int, list[Evidence]
                 fact.kind in _CODED for word in range(token.first, token.last + 1) for fact in by_word.get(word, ())
             ):
                 found.setdefault(sentence.index, []).append(_evidence(reading, token.first, token.last))
+            if quantity is not None and quantity.form == "pair" and _measures(sentence, index):
+                found.setdefault(sentence.index, []).append(_evidence(reading, token.first, token.last))
             if quantity is None or not _counts(sentence, index, quantity):
                 continue
             near = [fact for word in range(token.first, token.last + 1) for fact in by_word.get(word, ())]
             if not any(_holds(fact, quantity) for fact in near) and not _ends_held(near, quantity):
                 found.setdefault(sentence.index, []).append(_evidence(reading, token.first, token.last))
     return found
+
+
+def _measures(sentence: Sentence, index: int) -> bool:
+    """ "Tq 300/74 min": two numbers over a stroke with a unit behind them."""
+    return index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in _BEHIND_PAIR
+
+
+_BEHIND_PAIR = frozenset({"min", "mins", "minutes", "ml", "cc", "mm", "cm", "mg"})
 
 
 def _is_code(sentence: Sentence, text: str) -> bool:

@@ -130,10 +130,21 @@ def _comes_out(fact: Fact, sentence: Sentence) -> bool:
         if token.first <= fact.evidence.last:
             continue
         if token.norm in _OUT:
-            return not (token.norm == "out" and _is_carried(sentence, at))
+            return not (token.norm == "out" and (_is_carried(sentence, at) or _is_to_come(sentence, at)))
         if not (at in named or token.quantity is not None or token.norm in _WAY or token.norm == ","):
             return False
     return False
+
+
+def _is_to_come(sentence: Sentence, at: int) -> bool:
+    """ "Screws out 1 y", "wires out six weeks": when they will come out."""
+    ahead = sentence.tokens[at + 1 : at + 4]
+    ahead = ahead[1:] if ahead and ahead[0].norm in ("in", "at", "after") else ahead
+    quantity = ahead[0].quantity if ahead else None
+    if quantity is None:
+        return False
+    unit = ahead[1].norm if len(ahead) > 1 else ""
+    return quantity.dimension == "time" or (not quantity.dimension and unit in ("y", "yr", "yrs", "mo", "wk", "w", "/"))
 
 
 def _is_carried(sentence: Sentence, at: int) -> bool:

@@ -103,3 +103,13 @@ def test_a_no_that_answers_denies_nothing() -> None:
     told = facts_of("No that was discarded too, splint one week. No we did no drain.")
     assert [fact.certainty for fact in told if fact.kind == "dressing"] == ["affirmed"]
     assert [fact.certainty for fact in told if fact.kind == "drain"] == ["negated"]
+
+
+def test_a_strength_right_before_its_drug_is_of_no_drug_before() -> None:
+    told = facts_of("Forty of methylprednisolone with eight of half percent bupivacaine.")
+    assert [fact.name for fact in told if fact.kind == "medication_concentration"] == ["bupivacaine"]
+
+
+def test_what_will_come_out_is_still_in_and_a_year_is_no_age() -> None:
+    told = facts_of("Fixed with two screws. CPM from day two, screws out 1 y.")
+    assert not [fact for fact in told if fact.role == "explanted" or fact.kind == "patient_age"]

@@ -246,6 +246,11 @@ def is_by_the_clock(sentence: Sentence, drug: Mention) -> bool:
     return False
 
 
+def leads_to(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "Eight of half percent bupivacaine": a strength right before its drug, behind "of" or "with"."""
+    return index > 0 and drug.first == index + 1 and sentence.tokens[index - 1].norm in ("of", "with")
+
+
 def explains(sentence: Sentence, index: int, drug: Mention) -> bool:
     """ "Cefazolin six hundred milligrams which is thirty milligrams per kilogram paracetamol ...": a number that tells
     what the one before it comes to is of no drug behind it."""

@@ -75,7 +75,8 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
     if _is_of_subject(reading, sentence, index):
         return [base.claim("patient_age", reading, sentence, index, index - 2, index, 2, unit=unit, **_SURE)]
-    if quantity.unit is None and (after[:1] == ["y"] or after[:1] == ["yo"] or _sexed(sentence, index)):
+    ahead = index > 0 and sentence.tokens[index - 1].norm in _TO_COME
+    if quantity.unit is None and not ahead and (after[:1] == ["y"] or after[:1] == ["yo"] or _sexed(sentence, index)):
         return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
     return []
 
@@ -179,6 +180,7 @@ def _bare_weight(reading: Reading, sentence: Sentence, index: int) -> list[Fact]
     return [base.claim("patient_weight", reading, sentence, index, at, index, 2, **_SURE)]
 
 
+_TO_COME = frozenset({"out", "in", "at", "after", "for", "x", "removal", "fu", "review", "mri", "ct"})
 _IS = frozenset({"is", "was", "weighs", "weighing", "'s"})
 _HE_IS = frozenset({"she's", "he's", "shes", "hes"})
 _TO_WEIGHT = frozenset({"is", "was", ":", "about", "around", "of"})
