@@ -35,6 +35,22 @@ def held_in(sentence: Sentence, index: int) -> bool:
     return False
 
 
+def after_giving(sentence: Sentence, index: int) -> bool:
+    """ "Five millilitres into the tear and one into the bursa, eight altogether": whether the amount before a total
+    went into the patient, so that the total is of what was given."""
+    tokens = sentence.tokens
+    before = next((at for at in range(index - 1, max(-1, index - _SINCE), -1) if tokens[at].quantity is not None), None)
+    quantity = tokens[before].quantity if before is not None else None
+    if before is None or quantity is None or held_in(sentence, before):
+        return False
+    volume = quantity.dimension in ("volume", "")
+    into = tokens[before + 1].norm == "into"
+    return volume and into and not any(token.norm in _OUT for token in tokens[before:index])
+
+
+_SINCE = 14  # tokens
+
+
 def target(sentence: Sentence, index: int) -> Mention | None:
     """ "Four in each knee", "three right hip under fluoroscopy", "three mils and two in the plateau": the site that an
     amount goes into; none where marrow is taken from."""

@@ -123,6 +123,8 @@ def _number(
         if total is not None and any(m.last < index and m.first >= total[1].first - 2
                                      for m in base.mentions(sentence, "drugs")):  # fmt: skip
             total = None  # "total lidocaine includes ten mils"
+        if total is not None and _direction.after_giving(sentence, index):
+            total = None
         if total is not None and total[1].last < index and _direction.of_other(sentence, index):
             total = None  # "fifty eight total, six mils of ACD"
         cement = [mention.last for mention in base.mentions(sentence, "devices") if mention.id == "bone-cement"]

@@ -101,7 +101,8 @@ def _number(
             facts.append(claim("injection_volume", (given[0], given[1]), name=what, scale=cues.scale(sentence, index)))
     if not facts and not elsewhere and (led := _led_on(sentence, grammar, index, quantity)) is not None:
         facts.append(claim("injection_volume", (_LED_ON, led), name=what, scale=cues.scale(sentence, index)))
-    if quantity.dimension in ("volume", "") and phase == "injection":
+    given_before = phase == "harvest" and _direction.after_giving(sentence, index)
+    if quantity.dimension in ("volume", "") and (phase == "injection" or given_before):
         total = cues.nearest(sentence, grammar, index, "total")
         if total is not None and cues.sums(sentence, total[1], index) and total[0] <= (20 if quantity.dimension else 4):
             facts.append(claim("injection_total", (max(0, total[0] - 6), total[1]), scale="total"))

@@ -129,6 +129,10 @@ def _is_pitch(sentence: Sentence, index: int) -> bool:
         return True  # "three turns of half a centimetre"
     if index + 1 >= len(sentence.tokens):
         return False
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
+    after = after[1:] if after[0] in ("with", "for", "at", "on") else after
+    if here is not None and here.dimension == "length" and after[:1] and after[0] in _PER and after[1:2] == ["turn"]:
+        return True  # "half a centimetre each turn"
     way, turn = sentence.tokens[index].quantity, sentence.tokens[index + 1].quantity
     if way is None or turn is None or way.dimension != "length" or turn.dimension != "turns":
         return False
@@ -136,6 +140,7 @@ def _is_pitch(sentence: Sentence, index: int) -> bool:
 
 
 _PER_TURN = "length_per_turn"
+_PER = ("a", "per", "each", "every")
 _LAST, _DRAWS = 6, frozenset("draw draws aspirate pull sample".split())
 _NEXT = frozenset("first second third fourth fifth sixth seventh eighth ninth tenth last next".split())
 _TIP = frozenset("needle cannula trocar jamshidi tip".split())
