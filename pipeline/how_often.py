@@ -14,12 +14,13 @@ from pipeline.records import Token
 
 _MORNING_NOON_EVENING = re.compile(r"^[0-3]-[0-3]-[0-3](-[0-3])?$")
 _TIMES = re.compile(r"^[1-6]x$")
+_SECOND = ("-", "x")  # the second letter of every such form, if it is not parted from its "x"
 _DAY = frozenset({"d", "day", "die", "tgl", "tag"})
 
 
 def fold(tokens: Sequence[Token]) -> list[Token]:
     """The tokens with every such form as one. Pure."""
-    if not any([token.norm[:1].isdigit() for token in tokens]):
+    if not any([token.norm[1:2] in _SECOND or token.norm == "x" for token in tokens]):
         return list(tokens)
     out: list[Token] = []
     index = 0

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import pairwise
 
 from pipeline import grammar, numerals
 from pipeline.records import Token
@@ -28,6 +29,9 @@ def _known() -> frozenset[str]:
 
 def join(tokens: Sequence[Token]) -> list[Token]:
     """The tokens with every such run of letters as one token over all its words. Pure."""
+    single = [at for at, token in enumerate(tokens) if len(token.norm) == 1 and token.norm.isalpha()]
+    if not any(after == at + 1 for at, after in pairwise(single)):
+        return list(tokens)
     out: list[Token] = []
     index = 0
     while index < len(tokens):

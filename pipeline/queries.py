@@ -26,6 +26,8 @@ DOUBT = "asked, and no answer was heard"
 
 def settle(draft: Draft, words: Sequence[Word]) -> None:
     """Takes what was asked out of a draft; an answer that differs replaces the value asked about."""
+    if _INVERTED.isdisjoint([token.norm for token in draft.tokens]):
+        return
     index = 0
     while index + 2 < len(draft.tokens):
         if draft.tokens[index].norm in _INVERTED and _is_asked(draft.tokens, index):

@@ -46,7 +46,8 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
             break
         after.append(fold(token.norm))
     behind, ahead = " ".join(before), " ".join(after)
-    if any(phrase in ahead or phrase in behind for phrase in _SIDES):
+    aside = "side" in ahead or "side" in behind
+    if aside and any(phrase in ahead or phrase in behind for phrase in _SIDES):
         each = [ahead.find(phrase) for phrase in ("per needle", "each needle", "per port", "per level", "each level")]
         side = min((ahead.find(phrase) for phrase in _SIDES if phrase in ahead), default=-1)
         return "each" if any(0 <= at < side for at in each) else "per_side"  # "through each needle, both sides"

@@ -57,7 +57,8 @@ def _side_before(sentence: Sentence, number: int, sides: dict[int, Laterality]) 
 
 def told(sentence: Sentence) -> bool:
     """Whether both sides are said in a sentence, so that its numbers may be of either."""
-    return len(set(_sides(sentence).values())) > 1
+    sides = _sides(sentence)
+    return len(sides) > 1 and len(set(sides.values())) > 1
 
 
 def numbered(sentence: Sentence, index: int) -> bool:

@@ -39,10 +39,13 @@ def found(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
         Thing(m.first, m.last, m.id, None, rows[m.id].implant)
         for m in base.mentions(sentence, "devices") if rows[m.id].implant or m.id in COUNTED
     ]  # fmt: skip
+    hits = cues.hits(sentence, grammar, "instrument")
+    if not hits:
+        return things  # in order, as mentions are
     taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
     things += [
         Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False)
-        for hit in cues.hits(sentence, grammar, "instrument") if not taken & set(range(hit.first, hit.last + 1))
+        for hit in hits if not taken & set(range(hit.first, hit.last + 1))
     ]  # fmt: skip
     return sorted(things, key=lambda one: one.first)
 
@@ -90,10 +93,14 @@ _BARE_NAIL = frozenset({"nail"})
 def nailed(reading: Reading) -> bool:
     """Whether a bone is nailed in this narration, so that the bare word "nail" is an implant: by name, or because a
     diameter and a length stand beside it ("nail ten by three eighty")."""
-    return any(
-        any(mention.id in _NAILED for mention in sentence.mentions) or _sized_nail(sentence)
-        for sentence in reading.sentences
-    )
+    for sentence in reading.sentences:
+        held: bool | None = sentence.memo.get("nailed")
+        if held is None:
+            held = any([mention.id in _NAILED for mention in sentence.mentions]) or _sized_nail(sentence)
+            sentence.memo["nailed"] = held
+        if held:
+            return True
+    return False
 
 
 def _sized_nail(sentence: Sentence) -> bool:

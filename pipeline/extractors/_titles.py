@@ -11,6 +11,8 @@ from pipeline.rows import Concept
 
 def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """An operation that no row names: under its heading, or as the first words of the narration with an act in them."""
+    if sentence.section != "procedure" and (sentence.section or sentence.index > 1):
+        return []
     acts = [m for m in base.mentions(sentence, "acts") if _is_deed(m, grammar) and _is_noun(sentence, m)]
     acts = sorted([*acts, *_deeds(sentence)], key=lambda mention: mention.first)
     others = [m.first for m in base.mentions(sentence, "procedures") if m.first < 15]
