@@ -26,6 +26,7 @@ _IRREGULAR = {"teeth": "tooth", "feet": "foot", "biopsies": "biopsy"}
 _TWO_LEVELS = re.compile(r"\b[ltcs] ?\w+ [ltcs] ?\w+")  # "l three l four": L3-L4, or two of them
 _ALL = frozenset({"altogether", "total", "overall"})
 _BEHIND = 6  # tokens between a total and its "in all"
+_ARTICLE = 2  # words from "the" to its noun: "the kidney semirigid scope stone of seven" begins anew
 _ITEM, _BETWEEN, _LIST, _BACK = 3, 4, 8, 60  # words of an item, before the parts, of an unmarked list; tokens back
 
 
@@ -195,7 +196,7 @@ def _has_noun(read: Sequence[Token], at: int, total: int, noun: str) -> bool:
 def _counted(read: Sequence[Token], start: int, at: int) -> bool:
     """Whether a thing in the singular was counted, or is one that was named before."""
     for place in range(at - 1, max(start, at - 4) - 1, -1):
-        if read[place].norm in _SAID_OF or count(read[place]) is not None:
+        if (read[place].norm in _SAID_OF and at - place <= _ARTICLE) or count(read[place]) is not None:
             return True
         if read[place].punctuation:
             return False
