@@ -107,6 +107,8 @@ def _stands_alone(sentence: Sentence, index: int, quantity: Quantity) -> bool:
         return False
     if value != int(value):
         return True  # "two knotless 5.5 laterally": nobody counts so
+    if after is not None and after.quantity is not None and value > _MOST_COUNTED:
+        return True  # "tourniquet two eighty seventy one minutes"
     return after is None or after.punctuation or after.norm in _AFTER_AMOUNT
 
 
@@ -134,6 +136,7 @@ def _is_size(sentence: Sentence, index: int) -> bool:
 
 _SPONGES = frozenset({"gauze", "gauzes", "sponge", "sponges", "s", "dressing", "dressings", "pad", "pads", "fluffs",
                       "swab", "swabs", "kerlix", "raytec", "hole", "holes"})  # fmt: skip
+_MOST_COUNTED = 20  # "three 4.5 mm screws": a count before a size
 _CODES, _FIRST_YEAR, _LAST_YEAR = 2500, 1900, 2100
 _LABELS = frozenset(
     "grade stage type class number no asa level zone step day room page figure part case kellgren garland gartland "

@@ -112,9 +112,10 @@ def _of_another(sentence: Sentence, site: Mention, mention: Mention) -> bool:
     if any(token.norm == ";" for token in between):
         return True
     last = [token.norm for token in between if token.norm not in _COPULA][-1:]
-    return len(between) > 1 and bool(last) and last[0] in _PARTS
+    return len(between) > 1 and bool(last) and last[0] in _PARTS | _OTHER_PART
 
 
+_OTHER_PART = _words("medial lateral anterior posterior superior inferior proximal distal upper lower other")
 _PARTS = _words(
     "lig ligs ligament ligaments tendon tendons nerve nerves muscle muscles artery vein membrane gland duct root horn "
     "retinaculum plica septum process band bundle sheath pulley flap vessel vessels pedicle"

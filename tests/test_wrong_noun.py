@@ -113,3 +113,13 @@ def test_a_strength_right_before_its_drug_is_of_no_drug_before() -> None:
 def test_what_will_come_out_is_still_in_and_a_year_is_no_age() -> None:
     told = facts_of("Fixed with two screws. CPM from day two, screws out 1 y.")
     assert not [fact for fact in told if fact.role == "explanted" or fact.kind == "patient_age"]
+
+
+def test_what_comes_if_it_is_not_better_was_not_done() -> None:
+    for text in ("If not better THR.", "If not improved by then, arthroscopy.", "Failing that, knee replacement."):
+        assert [fact.status for fact in facts_of(text) if fact.kind == "procedure"] == ["conditional"], text
+
+
+def test_the_other_part_of_a_pair_is_not_the_one_before() -> None:
+    told = facts_of("Lateral meniscus repaired with two all inside medial intact.")
+    assert [fact.body_site for fact in told if fact.name == "intact"] == [None]
