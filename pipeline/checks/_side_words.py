@@ -18,6 +18,7 @@ _DONOR = re.compile(
     r"(?: with [\w ]{2,20})? from (?:the )?|donor(?:-site)?(?: (?:site|area))?[\s:,]+(?:[\w-]+[\s:,]+){0,7}?)"
     rf"{_SIDE} (?P<part>[a-z]+)\b", re.I
 )  # fmt: skip
+_OF_ANOTHER = frozenset("lung kidney eye liver heart cornea lobe atrium hand arm".split())  # of a donor, who has both
 _MARROW = ("draw", "draw_count", "harvest_total")  # marrow comes from both crests
 # Devices that lie under the skin of the chest, and the way to where they lie. Common practice, no source.
 _CHEST = re.compile(r"\b(?:ports?|port-a-cath|pacemaker|defibrillator|icd|crt-?[dp]?|generator|hickman|"
@@ -69,6 +70,8 @@ def _donor(note: OperativeNote) -> Clash | None:
     for index, (_, match) in enumerate(said):
         for later, other in said[index + 1 :]:
             if other["part"].lower() != match["part"].lower() or other["side"].lower() == match["side"].lower():
+                continue
+            if match["part"].lower() in _OF_ANOTHER:
                 continue
             if not _says_both(note, match["part"]) and not _asides(note, later, other):
                 return Clash(match.group(), other.group(), later.evidence, "donor")

@@ -72,12 +72,8 @@ def on_both(tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], 
         part = token.quantity
         if part is None or part.value is None or part.unit is None or part.dimension not in _SUMMED:
             continue
-        at = index + 1
-        while at < len(tokens) and tokens[at].norm in _BEHIND:
-            at += 1
-        if [one.norm for one in tokens[at : at + 1]] not in (["each"], ["either"], ["per"]) or at + 1 >= len(tokens):
-            continue
-        if tokens[at + 1].norm not in _PAIRED:
+        at = _for_each(tokens, index)
+        if at is None or at + 1 >= len(tokens) or tokens[at + 1].norm not in _PAIRED:
             continue
         for place in range(at + 2, min(at + 2 + _FAR, len(tokens))):
             said = tokens[place].quantity
@@ -90,6 +86,19 @@ def on_both(tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], 
                 yield place, (f"2 x {amount(part.value, part.unit)} = {amount(part.value * 2, part.unit)}, "
                               f"said: {amount(value, part.unit)}")  # fmt: skip
             break
+
+
+def _for_each(tokens: Sequence[Token], index: int) -> int | None:
+    """Place of the "each" that an amount goes to ("4 mL behind each ear"); None where there is none."""
+    at = index + 1
+    while at < len(tokens) and tokens[at].norm in _BEHIND:
+        at += 1
+    return at if at < len(tokens) and tokens[at].norm in ("each", "either", "per", "both") else None
+
+
+def times_two(tokens: Sequence[Token], index: int) -> int:
+    """How many times an amount counts in a sum: twice where it went to each of two."""
+    return 1 if _for_each(tokens, index) is None else 2
 
 
 def without_units(

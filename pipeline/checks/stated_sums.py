@@ -201,6 +201,7 @@ def _sums(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Ite
             fact.value, fact.unit) == (quantity.value, quantity.unit) for fact in note.facts):  # fmt: skip
             continue
         parts: list[Decimal] = []
+        each: list[Decimal] = []
         last = index
         for at in range(index - 1, -1, -1):
             part = tokens[at].quantity
@@ -210,12 +211,15 @@ def _sums(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Ite
             if value is None or last - at > _FAR or count(tokens[at]) is not None:
                 break
             parts.append(value)
+            each.append(value * _stated_more.times_two(tokens, at))
             last = at
         said = quantity.value
-        if said is None or len(parts) < 2 or said in parts:
+        goes_on = [token.norm for token in tokens[index + 1 : index + 2]] in (["with"], ["including"], ["plus"])
+        if said is None or len(parts) < 2 or said in parts or goes_on:
             continue
-        if any(sum(parts[:number]) == said for number in range(2, len(parts) + 1)):
+        if any(sum(own[:number]) == said for own in (parts, each) for number in range(2, len(parts) + 1)):
             continue
+        parts = each
         worked = sum(parts, Decimal(0))
         yield index, (f"{' + '.join(plain(part) for part in reversed(parts))} = {amount(worked, quantity.unit)}, "
                       f"said: {amount(said, quantity.unit)}")  # fmt: skip
