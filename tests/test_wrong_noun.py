@@ -123,3 +123,13 @@ def test_what_comes_if_it_is_not_better_was_not_done() -> None:
 def test_the_other_part_of_a_pair_is_not_the_one_before() -> None:
     told = facts_of("Lateral meniscus repaired with two all inside medial intact.")
     assert [fact.body_site for fact in told if fact.name == "intact"] == [None]
+
+
+def test_how_long_physiotherapy_lasts_is_no_length_of_weight_bearing() -> None:
+    told = facts_of("Home, WBAT, PT 1 wk, follow-up in two weeks.")
+    assert [fact.value for fact in told if fact.kind == "aftercare"] == [None]
+
+
+def test_marrow_is_taken_from_somewhere_and_is_no_place() -> None:
+    told = facts_of("Bone marrow from the left tibia.")
+    assert [(fact.name, fact.laterality) for fact in told if fact.kind == "harvest_site"] == [("tibia", "left")]

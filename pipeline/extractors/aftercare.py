@@ -138,7 +138,8 @@ def _target(
     sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, own: list[Mention]
 ) -> Mention | int | None:
     """The instruction that a number belongs to: a named thing, or the token where its words begin."""
-    before = [m for m in own if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)]
+    before = [m for m in own if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)
+              and not _of_another(sentence, m.last, index)]  # fmt: skip
     if before and not any(token.norm in _NOT for token in sentence.tokens[before[-1].last + 1 : index]):
         later = [m for m in base.mentions(sentence, "drugs") if before[-1].last < m.first and m.last < index]
         if later and quantity.dimension == "time" and not any(
@@ -164,6 +165,14 @@ def _target(
     if story.follow_up_cue(sentence, index) is not None:
         return None
     return _own_words(sentence, index, quantity)
+
+
+def _of_another(sentence: Sentence, last: int, index: int) -> bool:
+    """ "WBAT, PT 1 wk": behind a comma, a word of its own stands right before the number."""
+    between = sentence.tokens[last + 1 : index]
+    if len(between) != 2 or between[0].norm != ",":
+        return False
+    return between[1].text.isupper() and between[1].norm.isalpha()
 
 
 _STOPPED = frozenset("stopped held withheld paused discontinued ceased omitted suspended interrupted off".split())

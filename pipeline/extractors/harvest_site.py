@@ -9,6 +9,7 @@ from pipeline.records import Fact, Mention, Reading, Sentence
 
 KINDS = ("harvest_site",)
 
+_TAKEN_ITSELF = "bone-marrow"  # what was taken, and not where
 _REACH, _CREST_REACH = 24, 36
 _ALLOGRAFT = frozenset({"allograft", "allografts", "allogeneic", "cadaveric"})
 _TAKEN = frozenset({"harvest", "harvested", "harvesting", "aspirated", "aspirate", "taken", "autograft", "obtained"})
@@ -22,7 +23,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
         harvest = cues.hits(sentence, grammar, "harvest", "marrow")
         sources = [site for site in base.mentions(sentence, "sites")
-                   if _is_harvest(sentence, site, harvest, grammar, phases[site.first])]  # fmt: skip
+                   if site.id != _TAKEN_ITSELF and _is_harvest(sentence, site, harvest, grammar, phases[site.first])]
         taken = [site for site in sources if _was_harvested(sentence, site)]
         for site in sources:
             if any(_is_where(sentence, one, site) for one in taken):
