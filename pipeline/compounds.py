@@ -121,3 +121,10 @@ def hourly(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, i
     if before is None or before.end != end - 1 or before.value is None:
         return None
     return Quantity(value=before.value), before.end
+
+
+def lend_scale(low: Decimal, high: Decimal, scale: int) -> Decimal:
+    """ "1-200 cc" means 100 to 200: the low end borrows the hundreds of the high end when it stays below it."""
+    if scale > 1 and low < 10 and low == int(low) and low * scale < high:
+        return low * scale
+    return low

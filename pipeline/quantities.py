@@ -385,7 +385,7 @@ def _written_range(
         return None
     if low >= high or (match[1] and said is None):
         return Quantity(form="code", text=tokens[start].text), start + 1
-    low = lend_scale(low, high, _tail(match[4]))
+    low = compounds.lend_scale(low, high, _tail(match[4]))
     quantity = Quantity(low=low, high=high, form="range")
     if said is None:
         return quantity, start + 1
@@ -396,10 +396,3 @@ def _tail(digits: str) -> int:
     """The power of ten that a round number ends in: 200 -> 100, 3000 -> 1000, 20 -> 1."""
     plain = digits.replace(",", "")
     return 10 ** (len(plain) - 1) if plain[1:] and not plain[1:].strip("0") and len(plain) > 2 else 1
-
-
-def lend_scale(low: Decimal, high: Decimal, scale: int) -> Decimal:
-    """ "1-200 cc" means 100 to 200: the low end borrows the hundreds of the high end when it stays below it."""
-    if scale > 1 and low < 10 and low == int(low) and low * scale < high:
-        return low * scale
-    return low
