@@ -170,7 +170,8 @@ _LATER = frozenset({"aftercare", "follow-up", "description"})
 
 
 def is_imaging(sentence: Sentence, at: int | None = None) -> bool:
-    """Whether a sentence (the part between semicolons around token `at`) tells what imaging before showed."""
+    """Whether a sentence (the part between semicolons around token `at`) tells what imaging before showed. In speech
+    without marks a picture tells of the words that follow it."""
     if sentence.section == "imaging":
         return True
     first, end = 0, len(sentence.tokens)
@@ -178,6 +179,8 @@ def is_imaging(sentence: Sentence, at: int | None = None) -> bool:
         marks = [index for index, token in enumerate(sentence.tokens) if token.norm == ";"]
         first = max((mark for mark in marks if mark < at), default=-1) + 1
         end = min((mark for mark in marks if mark > at), default=end)
+        if end - first > _UNMARKED:
+            first, end = max(first, at - _PICTURED), min(end, at + _PICTURED // 2)
     part = [token.norm for token in sentence.tokens[first:end]]
     if len(part) > 2 and part[0] in ("mri", "mrcp", "ct", "mra") and part[1] == ":" and sentence.section not in _LATER:
         return True
@@ -186,6 +189,9 @@ def is_imaging(sentence: Sentence, at: int | None = None) -> bool:
         return False
     shown = any(norm in _PICTURES and "on" in part[max(0, index - 3) : index] for index, norm in enumerate(part))
     return shown or bool(norms & _TOLD)
+
+
+_UNMARKED, _PICTURED = 40, 24  # tokens
 
 
 _HEADING_MARKS = frozenset({":", ",", ".", "-", "—", "–"})

@@ -22,7 +22,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return [
         finding(
             "family_elements",
-            "note" if element.id == "approach" and _way_in(note) else element.severity,
+            "note" if _in_other_words(note, element.id) else element.severity,
             f"Never said: {element.label} (usual for {family.name}).",
             about=element.id,
             ask=element.ask or f"Say the {element.label}, or that there is none.",
@@ -58,5 +58,22 @@ _WAY_IN = re.compile(
 )  # fmt: skip
 
 
-def _way_in(note: OperativeNote) -> bool:
-    return any(_WAY_IN.search(passage.text) for passage in note.sections.description)
+# "Skin at 15:22, anterolateral, twelve centimetres", the flaps of an amputation.
+_SKIN = re.compile(
+    r"\b(?:skin|knife)\b[^.]{0,40}\b(?:antero|postero)?(?:lateral|medial|anterior|posterior|midline)\b|"
+    r"\b(?:long|short|equal|skew|sagittal|anterior|posterior)\b[^.]{0,20}\bflaps?\b", re.IGNORECASE
+)
+# A graft is fixed, the wound under it is not closed.
+_GRAFTED = re.compile(r"\bgraft(?:s|ed|ing)?\b[^:]{0,80}?\b(?:stapled|glued|sutured|sewn|tacked)\b", re.IGNORECASE)
+_HELD = frozenset({"splint", "cast", "slab", "plaster-cast", "sling", "collar", "brace"})
+
+
+def _in_other_words(note: OperativeNote, asked: str) -> bool:
+    """Whether the note tells of an element in words that make no entry for it."""
+    told = [passage.text for passage in note.sections.description]
+    if asked == "approach":
+        return any(_WAY_IN.search(text) or _SKIN.search(text) for text in told)
+    if asked == "closure":
+        return any(_GRAFTED.search(text) for text in told)
+    # "Splint three weeks": what is held still bears no load
+    return asked == "weight" and any(fact.name in _HELD for fact in note.of("dressing") if fact.status == "performed")
