@@ -29,7 +29,7 @@ _WAY = re.compile(
 )  # fmt: skip
 # The side in the name of the operation, and the disease whose side it must be.
 _NAMED = (
-    (re.compile(rf"\b{_SIDE}[- ](?:sided )?(?:hemi-?)?colectomy\b", re.I),
+    (re.compile(rf"(?<!extended )\b{_SIDE}[- ](?:sided )?(?:hemi-?)?colectomy\b", re.I),
      re.compile(rf"\b{_SIDE}[- ](?:sided )?(?:colon|colonic|hemicolon)\b", re.I)),
     (re.compile(rf"\b{_SIDE}[- ](?:sided )?(?:hemi-?)?hepatectomy\b", re.I),
      re.compile(rf"\b{_SIDE}[- ](?:sided )?(?:lobe of the liver|liver|hepatic|hemiliver)\b", re.I)),

@@ -15,6 +15,7 @@ _NOUNS = frozenset({"valve", "ring", "cage", "cup", "nail", "prosthesis"})
 _MEANS = {"tavi": "valve", "tavr": "valve"}
 _NOT_IT = frozenset("balloon annulus sizer sized trial trialed trialled removed old explanted previous failed first "
                     "tried gap drill reamer reamed gradient screw screws leaflet native tube".split())  # fmt: skip
+_TWO = frozenset({"removal", "exchange", "revision", "conversion", "replaced", "removed"})  # one out, one in
 _NEAR = 4  # tokens between a size and its noun
 
 
@@ -26,7 +27,7 @@ def others(note: OperativeNote) -> Iterator[tuple[str, Decimal, Decimal, Passage
         tokens = read(passage)
         nouns = {_MEANS.get(token.norm, token.norm) for token in tokens} & _NOUNS
         sizes = {value for at in range(len(tokens)) if (value := _size(tokens, at)) is not None}
-        if len(nouns) == 1:
+        if len(nouns) == 1 and not _TWO & {token.norm for token in tokens}:
             named.setdefault(next(iter(nouns)), set()).update(sizes)
     for noun, sizes in named.items():
         told = [(value, passage) for passage in note.sections.description if not any(passage is one for one in titles)
