@@ -76,7 +76,7 @@ def _years(sentence: Sentence) -> list[Scope]:
             found.append(Scope("status", "historical", had, index, "age"))
         elif index in dated and _is_bare_year(tokens[index]):  # "MI 2018", "appendicectomy (2010)"
             found.append(Scope("status", "historical", dated[index], index, "year"))
-        elif _is_past_month(sentence, index):
+        elif tokens[index].norm in _MONTHS and _is_past_month(sentence, index):
             first = max(0, index - 12, clauses.bounds(sentence, index)[0])
             found.append(Scope("status", "historical", first, index, "month"))
         elif tokens[index - 1].norm in ("from", "of") and (clauses.is_year(tokens[index]) or _in_two(sentence, index)):

@@ -307,6 +307,8 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
         begin, marked = start + 1, True
         if not _number_like(norms[begin]):
             return None
+    if not marked and _BLADES.isdisjoint(norms[begin:]):
+        return None
     numeral = numerals.read(norms, begin) if norms[begin] not in ("a", "an", "half", "quarter", "point") else None
     if numeral is None or numeral.value is None or numeral.shape == "fraction":
         lettered = _LETTERED.match(norm)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from pipeline import numerals
 from pipeline.records import Token
@@ -20,7 +21,8 @@ _LEAST = 2  # digits; "five, five" may be two numbers
 def fold(tokens: Sequence[Token]) -> list[Token]:
     """The tokens without the spelling; the last word of the number then reaches over it. Pure."""
     norms = [token.norm for token in tokens]
-    if sum([norm in DIGITS for norm in norms]) < _LEAST:
+    said = [norm in DIGITS for norm in norms]
+    if not any(one and other for one, other in pairwise(said)):
         return list(tokens)
     out: list[Token] = []
     index = 0
