@@ -188,9 +188,17 @@ def _is_thing(sentence: Sentence, mention: Mention) -> bool:
     counted = counted and not (sentence.index == 0 and mention.first == 1)  # "two dental implants lower jaw": a title
     told = any(token.norm in _titles.PROSE for token in (*tokens[: mention.first], *after))
     told = told or any(token.norm in _PUT for token in after)
+    around = (*tokens[max(0, mention.first - 3) : mention.first], *tokens[mention.last + 1 : mention.last + 4])
+    told = told or any(token.norm in _NOT_PUT_IN for token in around)
     return not head or counted or told
 
 
+# "Spinal cord stimulator removal": another operation than putting one in.
+_NOT_PUT_IN = frozenset(
+    "removal removed remove explant explantation explanted revision revised exchange exchanged replacement replaced "
+    "change changed extraction extracted taken infection infected failure failed failing broken lead leads battery "
+    "malfunction erosion reprogramming repositioning old previous existing repair out".split()
+)
 _PUT = frozenset({"inserted", "placed", "used", "put", "removed", "in", "with", "size"})
 
 
