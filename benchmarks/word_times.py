@@ -71,7 +71,7 @@ class Espeak:
 
     def __init__(self) -> None:
         self._library = ctypes.CDLL("libespeak-ng.so.1")
-        self._rate = self._library.espeak_Initialize(1, 500, None, 0)
+        self._rate = self._library.espeak_Initialize(2, 500, None, 0)
         self._sounds: list[np.ndarray] = []
         self._events: list[tuple[int, int, float]] = []
         kind = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctypes.c_int, ctypes.POINTER(_Event))
