@@ -133,3 +133,8 @@ def test_how_long_physiotherapy_lasts_is_no_length_of_weight_bearing() -> None:
 def test_marrow_is_taken_from_somewhere_and_is_no_place() -> None:
     told = facts_of("Bone marrow from the left tibia.")
     assert [(fact.name, fact.laterality) for fact in told if fact.kind == "harvest_site"] == [("tibia", "left")]
+
+
+def test_what_was_done_after_a_denial_was_done() -> None:
+    told = facts_of("No implants were used we put in a plate.")
+    assert [fact.certainty for fact in told if fact.name == "plate"] == ["affirmed"]
