@@ -32,7 +32,7 @@ def _turns(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             continue
         moved, worked = exact(same[0], "cm"), number * pitch
         told = source.startswith("said")  # a pitch of this note: the sum was said with its parts
-        rounds = (*((1,) if told else ()), *_rounds(note, turns, same[0]))
+        rounds = (*_rounds(note, turns, same[0]), *((1,) if told else ()))
         if moved is None or not rounds or any(abs(moved - worked * times) <= _SLACK for times in rounds):
             continue
         number, worked = number * rounds[0], worked * rounds[0]

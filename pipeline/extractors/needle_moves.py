@@ -140,7 +140,7 @@ def _is_pitch(sentence: Sentence, index: int) -> bool:
 
 
 _PER_TURN = "length_per_turn"
-_PER = ("a", "per", "each", "every")
+_PER = ("per", "each", "every")
 _LAST, _DRAWS = 6, frozenset("draw draws aspirate pull sample".split())
 _NEXT = frozenset("first second third fourth fifth sixth seventh eighth ninth tenth last next".split())
 _TIP = frozenset("needle cannula trocar jamshidi tip".split())
