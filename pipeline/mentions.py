@@ -17,6 +17,7 @@ from spacy.tokens import Doc
 from pipeline import rephrased
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
+from pipeline.shapes import HIGHEST_ASA
 
 _NLP = spacy.blank("en")
 
@@ -176,11 +177,10 @@ def _asa(sentence: Sentence, index: int) -> set[str]:
         status = before in _IS or (ahead is not None and ahead.norm in _STATUS)
         return {"drugs"} if drug else {"grades"} if status else {"drugs", "grades"}
     value = ahead.quantity.value
-    large = ahead.quantity.form == "number" and value is not None and value > _HIGHEST_ASA
+    large = ahead.quantity.form == "number" and value is not None and value > HIGHEST_ASA
     return {"drugs"} if large or ahead.quantity.dimension == "mass" else {"grades"}
 
 
-_HIGHEST_ASA = 6
 _TAKES = frozenset("continue continues resume restart stop stopped takes taking hold held daily on off with".split())
 _TAKEN = frozenset("daily bid qd od twice once therapy".split())
 _IS = frozenset("is an was".split())

@@ -284,7 +284,7 @@ def _size(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
     return Quantity(form="size", text=f"{first}x{first}"), start + 3
 
 
-_HIGHEST_ASA = 6  # classes of the American Society of Anesthesiologists: I to VI
+HIGHEST_ASA = 6  # classes of the American Society of Anesthesiologists: I to VI
 
 
 def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
@@ -292,7 +292,7 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     norm, begin = norms[start], start
     before = _at(norms, start - 1)
     marked = before in LABELS or (before == "or" and tokens[start - 1].text == "OR" and norm.isdigit())
-    if before == "asa" and norm.isdigit() and int(norm) > _HIGHEST_ASA:
+    if before == "asa" and norm.isdigit() and int(norm) > HIGHEST_ASA:
         return None  # acetylsalicylic acid, in milligrams
     if norm.startswith("#") and len(norm) > 1:
         value = numerals.written(norm[1:])

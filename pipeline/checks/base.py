@@ -58,6 +58,11 @@ def placed(made: Finding, where: Evidence) -> Finding:
     return made if made.evidence else replace(made, evidence=(where,))
 
 
+def beside(made: Finding, where: Evidence) -> Finding:
+    """The finding with words of its own after those of its facts."""
+    return replace(made, evidence=(*made.evidence, where))
+
+
 def finding(
     check: str,
     severity: Severity,

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 
 from pipeline.checks._words import matches
-from pipeline.checks.base import called, finding
+from pipeline.checks.base import beside, called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Severity
@@ -92,7 +91,7 @@ def _in_words(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding
             f"Complications were said to be none, but harm was told: “{words}”.",
             [none], ask="Say whether it is a complication.", about=f"w{passage.evidence.first}",
         )  # fmt: skip
-        found.append(replace(made, evidence=(*made.evidence, passage.evidence)))
+        found.append(beside(made, passage.evidence))
     return found
 
 
@@ -123,7 +122,7 @@ def _torn(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
             [none], ask="Say whether it is a complication, or that it was there before.",
             about=f"w{passage.evidence.first}",
         )  # fmt: skip
-        return [replace(made, evidence=(*made.evidence, passage.evidence))]
+        return [beside(made, passage.evidence)]
     return []
 
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import replace
 
 from pipeline.checks._words import matches
-from pipeline.checks.base import called, finding, site_of
+from pipeline.checks.base import beside, called, finding, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding
@@ -97,7 +96,7 @@ def _normal(note: OperativeNote, grammar: Grammar, before: list[Fact], after: li
                     f"{called(fact, grammar)} stands as the post-operative diagnosis, but “{match[0]}” was said.",
                     [fact], ask="Say the diagnosis after the operation.", about=f"w{passage.evidence.first}",
                 )  # fmt: skip
-                found.append(replace(made, evidence=(*made.evidence, passage.evidence)))
+                found.append(beside(made, passage.evidence))
                 break
     return found
 

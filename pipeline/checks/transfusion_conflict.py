@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 
-from pipeline.checks.base import called, finding, given
+from pipeline.checks.base import beside, called, finding, given
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Finding
@@ -30,5 +29,5 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             "transfusion_conflict", "warning", f"“{said[0]}” was said, but also: {called(against[0], grammar)}.",
             against, ask="Say which is right.",
         )  # fmt: skip
-        return [replace(made, evidence=(*made.evidence, passage.evidence))]
+        return [beside(made, passage.evidence)]
     return []

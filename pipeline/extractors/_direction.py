@@ -58,7 +58,7 @@ def target(sentence: Sentence, index: int) -> Mention | None:
     for site in base.mentions(sentence, "sites"):
         if site.first <= index:
             continue
-        between = [token for token in tokens[index + 1 : site.first]]
+        between = list(tokens[index + 1 : site.first])
         while len(between) > 1 and between[0].norm == "and" and between[1].quantity is not None:
             between = between[2:]
         if len(between) > _REACH or any(token.punctuation or token.quantity for token in between):

@@ -35,6 +35,11 @@ def side_at(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | No
     return laterality.side_for(sentence, before[-1].first, before[-1].last, grammar, own_only=True)[0]
 
 
+def both_told(sentence: Sentence, index: int) -> bool:
+    """Whether left and right were said before a number, so that a total may be of both."""
+    return {"left", "right"} <= {token.norm for token in sentence.tokens[:index]}
+
+
 def crest_side(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None:
     """ "Left crest four pulls of ten, right crest three": the side of the crest that leads to a number, unless a side
     is said of the number itself ("thirty from the right")."""
@@ -98,10 +103,13 @@ _NUMBERED = frozenset({"draw", "aspirate", "pull", "aspiration", "sample"})
 def of_many(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     """ "Five draws at five mils": the volume of each."""
     tokens = sentence.tokens
-    if index < 3 or tokens[index - 1].norm != "at":
-        return False
-    nouns = [hit for hit in cues.hits(sentence, grammar, "draw-noun") if hit.last == index - 2 and hit.first]
-    count = tokens[nouns[0].first - 1].quantity if nouns else None
+    return index >= 3 and tokens[index - 1].norm == "at" and _are_counted(sentence, grammar, index - 2)
+
+
+def _are_counted(sentence: Sentence, grammar: Grammar, last: int) -> bool:
+    """Whether a word for draws ends at a token with a number above one before it: "five draws"."""
+    noun = next((hit for hit in cues.hits(sentence, grammar, "draw-noun") if hit.last == last and hit.first), None)
+    count = sentence.tokens[noun.first - 1].quantity if noun is not None else None
     return count is not None and not count.dimension and count.form == "number" and (count.value or 0) > 1
 
 
@@ -110,11 +118,8 @@ def behind_count(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     tokens = sentence.tokens
     if index < 3 or tokens[index - 1].norm not in (",", ":", "=") or cues.scale(sentence, index) is not None:
         return False
-    nouns = [hit for hit in cues.hits(sentence, grammar, "draw-noun") if hit.last == index - 2]
-    count = tokens[nouns[0].first - 1].quantity if nouns and nouns[0].first else None
-    if count is None or count.dimension or count.form != "number" or (count.value or 0) < 2:
-        return False
-    return not any(at > index for at, _ in base.quantities(sentence, "volume", ""))
+    alone = not any(at > index for at, _ in base.quantities(sentence, "volume", ""))
+    return alone and _are_counted(sentence, grammar, index - 2)
 
 
 def counts_before(sentence: Sentence, grammar: Grammar, index: int) -> bool:

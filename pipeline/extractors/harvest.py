@@ -73,7 +73,7 @@ def _number(
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near
         if kind in _SIDED:
-            both = kind == "harvest_total" and {"left", "right"} <= {token.norm for token in sentence.tokens[:index]}
+            both = kind == "harvest_total" and _draws.both_told(sentence, index)
             fields["laterality"] = None if both else side  # "thirty left, thirty right, sixty in all"
         fields = {"unit": quantity.unit, **fields}
         return base.claim(kind, reading, sentence, index, hit.first, hit.last, price, **fields)
@@ -153,8 +153,8 @@ def _number(
 
 def _of_both(sentence: Sentence, index: int) -> bool:
     """ "Left crest four pulls, right crest four, so that makes eight draws, eighty": what both sides come to."""
-    norms = [token.norm for token in sentence.tokens[:index]]
-    return {"left", "right"} <= set(norms) and bool({"makes", "make", "altogether", "total", "all"} & set(norms[-5:]))
+    before = {token.norm for token in sentence.tokens[max(0, index - 5) : index]}
+    return bool({"makes", "make", "altogether", "total", "all"} & before) and _draws.both_told(sentence, index)
 
 
 _SIDED = ("draw_count", "harvest_total")

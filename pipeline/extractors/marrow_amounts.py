@@ -167,12 +167,10 @@ def _amount(
     if not state:
         return []
     if _is_sum(after, before) or _is_product(sentence, index, quantity, before):
-        both = {"left", "right"} <= {token.norm for token in tokens[:index]}
-        whose = None if both or sidewise.told(sentence) else own
+        whose = None if _draws.both_told(sentence, index) or sidewise.told(sentence) else own
         return claim("harvest_total", scale="total", laterality=whose) if state in ("drawn", "named") else []
-    if after[:1] and (set(after[:4]) & _LOST) and set(after[:3]) & {"of", "was", "were", "went"}:
-        return claim("discarded_volume")
-    if set(after[:1]) & _LOST and not bare:
+    lost = bool(set(after[:4]) & _LOST) and bool(set(after[:3]) & {"of", "was", "were", "went"})
+    if lost or (set(after[:1]) & _LOST and not bare):
         return claim("discarded_volume")
     if _direction.looks_like_fluid(sentence, index):
         return []
@@ -202,10 +200,9 @@ def _amount(
     if state == "made" and not bare and _direction.from_bone(sentence, index, grammar):
         return claim("draw", 4, laterality=side)
     phase = cues.phases(reading, grammar)[sentence.index][index]
-    noun = next((m.first for m in base.mentions(sentence, "injectates") if 0 < m.first - index <= 2), -1)
-    if not bare and _direction.given_product(sentence, index, noun, phase):
-        return claim("injection_volume", 0, name=next(m.id for m in base.mentions(sentence, "injectates")
-                                                      if m.first == noun))  # fmt: skip
+    noun = next((m for m in base.mentions(sentence, "injectates") if 0 < m.first - index <= 2), None)
+    if not bare and noun is not None and _direction.given_product(sentence, index, noun.first, phase):
+        return claim("injection_volume", 0, name=noun.id)
     if state == "made":
         return claim("product_volume") if _is_made(sentence, index, after, before) else []
     if state not in ("drawn", "named"):
