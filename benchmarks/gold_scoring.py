@@ -26,6 +26,7 @@ from gold_likeness import (
 )
 from gold_truth import Expected, Narration
 
+from pipeline.note import OperativeNote
 from pipeline.records import Fact
 
 
@@ -41,12 +42,14 @@ class Result:
     invented: list[Fact] = field(default_factory=list)
     absent_hits: list[tuple[Expected, Fact]] = field(default_factory=list)
     unjudged: list[Fact] = field(default_factory=list)
+    flagged: frozenset[str] = frozenset()
 
 
-def compare(narration: Narration, facts: Sequence[Fact]) -> Result:
-    """Pairs truth and predictions: right pairs first (required before optional), then wrong ones."""
+def compare(narration: Narration, facts: Sequence[Fact], doubted: frozenset[str] = frozenset()) -> Result:
+    """Pairs truth and predictions: right pairs first (required before optional), then wrong ones. `doubted`: ids of
+    the facts that do not stand as sure."""
     sides = narration.sides()
-    result = Result(narration)
+    result = Result(narration, flagged=doubted)
     pairs: list[tuple[int, int, int, list[str]]] = []
     for n, truth in enumerate(narration.facts):
         for m, fact in enumerate(facts):
@@ -93,6 +96,15 @@ def compare(narration: Narration, facts: Sequence[Fact]) -> Result:
         if hit is not None:
             result.absent_hits.append((hit, fact))
     return result
+
+
+def flagged(note: OperativeNote) -> frozenset[str]:
+    """Ids of the facts that do not stand as sure: with a doubt, or named by a finding that speaks of them."""
+    named = {ident for finding in note.findings if finding.check not in _LISTS for ident in finding.facts}
+    return frozenset(fact.id for fact in note.facts if fact.doubts or fact.alternatives or fact.id in named)
+
+
+_LISTS = frozenset(["completeness", "family_elements"])  # they tell what was not said
 
 
 @dataclass
@@ -209,3 +221,21 @@ def invention(results: Sequence[Result]) -> tuple[int, int, int, int]:
     twice = sum(len(result.twice) for result in results)
     other = sum(len(result.invented) for result in results)
     return given, hits_, twice, other
+
+
+def silent(results: Sequence[Result]) -> tuple[list[Fact], int, int]:
+    """(wrong facts that carry a number, a time or a side and stand without a flag; such wrong facts altogether; such
+    facts that were given). What is missing is not wrong here."""
+
+    def grave(fact: Fact) -> bool:
+        return is_numeric(fact) or fact.kind == "clock_time" or fact.laterality is not None
+
+    mute: list[Fact] = []
+    bad = given = 0
+    for result in results:
+        wrong = [fact for _, fact, why in result.wrong if why != ["side"] or fact.laterality is not None]
+        wrong = [fact for fact in [*wrong, *extras(result)] if grave(fact)]
+        mute += [fact for fact in wrong if fact.id not in result.flagged]
+        bad += len(wrong)
+        given += len(wrong) + sum(grave(fact) for _, fact, _ in result.right)
+    return mute, bad, given

@@ -4,7 +4,8 @@
                                        [--told unmarked|hesitant]
 
 Prints, for each part of the truth apart: precision, recall and F1 by kind and for groups with a target,
-the rate of invented facts, and narrations a second on one core after loading. `--errors` lists every fault of the
+the rate of invented facts, how many of the facts that are wrong stand without a flag (no doubt on them, no finding
+that names them), and narrations a second on one core after loading. `--errors` lists every fault of the
 train part; those of the test part are listed only with `--unblind`, so that nobody tunes on it by accident.
 """
 
@@ -45,7 +46,8 @@ def run(text: str, name: str = "gold") -> OperativeNote:
 
 def measure(narrations: Sequence[Narration], reader: Callable[[str, str], OperativeNote] = run) -> list[Result]:
     """Compares each narration's note with its truth."""
-    return [scoring.compare(item, reader(item.text, item.id).facts) for item in narrations]
+    notes = ((item, reader(item.text, item.id)) for item in narrations)
+    return [scoring.compare(item, note.facts, scoring.flagged(note)) for item, note in notes]
 
 
 def _show(number: float | None) -> str:
@@ -79,6 +81,11 @@ def report(part: str, results: Sequence[Result]) -> str:
         f"invented: {bad} of {given} facts = {share:.1f} in 100 (target 1.0): "
         f"{hits} that must not be there, {twice} said twice, {other} other"
     )
+    mute, wrong, told = scoring.silent(results)
+    lines.append(
+        f"wrong without a flag: {len(mute)} of {told} facts with a number, a time or a side = "
+        f"{100 * len(mute) / max(told, 1):.1f} in 100 ({wrong} wrong altogether)"
+    )
     numbered = [name for result in results for truth, _, name in result.right if truth.numeric and truth.name]
     if numbered:
         lines.append(f"right number under the right name: {sum(numbered)} of {len(numbered)}")
@@ -103,6 +110,7 @@ def errors(results: Sequence[Result]) -> str:
         lines += [f"   absent    {_describe(fact)}   ({absent.why})" for absent, fact in result.absent_hits]
         lines += [f"   twice     {_describe(fact)}" for fact in result.twice]
         lines += [f"   invented  {_describe(fact)}" for fact in result.invented]
+        lines += [f"   no flag   {_describe(fact)}" for fact in scoring.silent([result])[0]]
     return "\n".join(lines)
 
 
