@@ -82,6 +82,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             continue
         if hit.rule.id == "suspected" and folded[hit.last] == "be" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "could be retracted": it was possible
+        if _is_number_word(sentence, folded, hit):
+            continue
         if folded[hit.first] == "may" and hit.first and folded[hit.first - 1] in ("in", "since", "last", "of"):
             continue  # the month
         if hit.rule.id == "suspected" and _is_behind(sentence, folded, hit):
@@ -98,6 +100,20 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             continue
         kept.append(hit)
     return sorted(kept, key=lambda hit: hit.first)
+
+
+_NUMBERED = frozenset({"lot", "serial", "batch", "ref", "reference", "case", "record", "chart", "hospital", "catalogue",
+                       "catalog", "part", "order", "nhs", "id"})  # fmt: skip
+
+
+def _is_number_word(sentence: Sentence, folded: list[str], hit: CueHit) -> bool:
+    """ "Lot no. 77-A", "no. 5 Ethibond": short for number, and nothing is denied."""
+    if folded[hit.first] != "no" or any(word.isalpha() for word in folded[hit.first + 1 : hit.last + 1]):
+        return False
+    if hit.first and folded[hit.first - 1] in _NUMBERED:
+        return True
+    after = sentence.tokens[hit.first + 1 : hit.first + 3]
+    return len(after) > 1 and after[0].norm == "." and after[1].quantity is not None
 
 
 def _ends_request(folded: list[str], index: int) -> bool:

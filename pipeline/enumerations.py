@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline import owners
 from pipeline.records import Quantity, Token
 
 _JOINERS = frozenset({",", "and", "then", "another", "/", "by", "x", "\u00d7", "plus", "&"})
@@ -38,6 +39,8 @@ def members(tokens: tuple[Token, ...], index: int) -> tuple[int, ...]:
         first, second = (tokens[member].quantity for member in found)
         if _unit(first) is None and _unit(second) is not None:
             return (index,)  # "tube seven point five, twenty gauge cannula"
+    if len(found) == 2 and owners.of_its_own(tokens, *found):
+        return (index,)
     for place, member in enumerate(found):
         if place and _starts_anew(tokens, found[place - 1], member):
             runs.append([])

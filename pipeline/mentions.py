@@ -187,6 +187,21 @@ _IS = frozenset("is an was".split())
 _STATUS = frozenset("class status score physical monitors monitoring monitor guidelines i ii iii iv v e :".split())
 
 
+_DISEASES = frozenset({"diagnoses", "findings", "complications"})
+_SERVICES = frozenset(
+    "clinic clinics nurse nurses ward list team service specialist physician pathway protocol guideline guidelines "
+    "leaflet set tray instruments trolley board conference liaison".split()
+)
+_OF_SERVICES = frozenset("foot care prevention screening specialist support review assessment".split())
+
+
+def _names_service(norms: list[str], end: int) -> bool:
+    """ "Seen in the fracture clinic", "the pain team", "the diabetic foot clinic", "the fracture set": who or what is
+    for such patients; nobody was said to have it."""
+    at = end + (norms[end : end + 1] != [] and norms[end] in _OF_SERVICES)
+    return at < len(norms) and norms[at] in _SERVICES
+
+
 def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its mentions, in order. A phrase inside a longer one of any table is dropped;
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
@@ -219,6 +234,8 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
             taken.append((start, min(beyond, default=end)))
         table, ident = key.split("|", 1)
         if norms[start] == "asa" and end == start + 1 and table not in _asa(sentence, start):
+            continue
+        if table in _DISEASES and _names_service(norms, end):
             continue
         kept.append(Mention(table, ident, start, end - 1))
     kept.sort(key=lambda mention: (mention.first, mention.last, mention.table, mention.id))

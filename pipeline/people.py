@@ -59,6 +59,34 @@ def persons(sentence: Sentence) -> list[Person]:
     return found
 
 
+_LEADS = (("this", "is"), ("dictating", "on"), ("dictating", "for"), ("dictation", "on"), ("dictation", "for"),
+          ("note", "for"), ("note", "on"), ("record", "for"), ("case", "of"), ("we", "have"))  # fmt: skip
+_OPENING = 2  # sentences
+_SPEAKERS = _words("dictating speaking operating surgeon consultant registrar assisting here recording md frcs")
+
+
+def introduced(sentence: Sentence) -> tuple[int, int] | None:
+    """Tokens first..last of a patient named without a title as the note opens: "this is Ruth Calloway, sixty-eight",
+    "dictating on David Marsh". Two or three words with capitals, and nobody who says that he speaks."""
+    tokens = sentence.tokens
+    if sentence.index >= _OPENING:
+        return None
+    for at in range(len(tokens) - 3):
+        if (tokens[at].norm, tokens[at + 1].norm) not in _LEADS:
+            continue
+        start = at + 2
+        end = name_end(tokens, start, {m.first: m for m in sentence.mentions if m.table not in ("team", "sex")})
+        after = tokens[end].norm if end < len(tokens) else "."
+        capitals = all(token.text[:1].isupper() and len(token.text) > 1 for token in tokens[start:end]
+                       if not token.punctuation)  # fmt: skip
+        named = any(m.first < end and start <= m.last and m.table not in ("grades", "sex") for m in sentence.mentions)
+        if 2 <= end - start <= _MOST and capitals and not named and after not in _SPEAKERS and (
+            tokens[end + 1 : end + 2] == () or tokens[end + 1].norm not in _SPEAKERS
+        ):
+            return start, end - 1
+    return None
+
+
 def is_name(sentence: Sentence, mention: Mention) -> bool:
     """Whether a thing is no thing but somebody's name: "mister Kofi Blake"."""
     return any(person.first < mention.first and mention.last <= person.last for person in persons(sentence))

@@ -7,6 +7,7 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import cast
 
+from pipeline import owners
 from pipeline.conversion import convert, convertible
 from pipeline.records import Comparator, Quantity, Token
 
@@ -261,6 +262,8 @@ def _shared(tokens: list[Token]) -> list[Token]:
             members.append(back)
             at = back
         if not members or (not linked and len(members) < 2):
+            continue
+        if len(members) == 1 and owners.of_its_own(tokens, members[0], index):
             continue
         for member in members:
             quantity = tokens[member].quantity

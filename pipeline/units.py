@@ -205,11 +205,14 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
     return Said(row.ucum, row.dimension, start, end, row.id)
 
 
-_WARMTH = frozenset({"temp", "temperature", "warmed", "cooled", "fever", "febrile", "degrees", "degree", "t", "tmax"})
+_WARMTH = frozenset({"temp", "temperature", "warmed", "cooled", "fever", "febrile", "degrees", "degree", "tmax"})
 
 
 def _is_warmth(tokens: Sequence[Token], start: int) -> bool:
     """Whether a bare F is one of temperature: "fever > 101 F"; "71 F" beside a name is a woman's age."""
+    short = [token.norm for token in tokens[max(0, start - 3) : start - 1]]
+    if short[-1:] == ["t"] or short == ["t", ":"]:
+        return True  # "T 99 F", "T: 99 F"; in "T. Moe, 34 F" it is the first letter of a name
     return any(token.norm in _WARMTH for token in tokens[max(0, start - 7) : start + 4])
 
 

@@ -19,9 +19,9 @@ LAYERS = {
             "rows note grammar manifest model_store plugins site wordlist",
             "audio segments onsets engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
-            "units levels codes identifiers dates clocks day_times shapes compounds ranges restated contrasts queries "
-            "corrections correction_cues gapped conversion no_numbers fillers letters spelled quantities tokens "
-            "timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
+            "units levels codes identifiers dates clocks day_times shapes compounds owners ranges restated contrasts "
+            "queries corrections correction_cues gapped conversion no_numbers fillers letters spelled quantities "
+            "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
             "context_cues context_reach context "
             "answers purposes mixtures sidewords sideshare laterality people enumerations scales cues sidewise story "
             "what_if",

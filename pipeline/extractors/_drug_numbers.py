@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline import owners
 from pipeline.records import Mention, Sentence
 
 _TOKENS, _TAIL = 16, 8
@@ -37,6 +38,8 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     is of what its "of" names."""
     if drug.last < index and any(m.table == "preparations" and m.last == index - 1 for m in sentence.mentions):
         return True  # "hyaluronidase 150 units povidone 5 %"
+    if drug.last < index and owners.begins_another(sentence.tokens, index, drug.last):
+        return True
     if drug.last < index:
         after = sentence.tokens[index + 1 : index + 3]
         return len(after) == 2 and after[0].norm == "of" and after[1].norm.isalpha() and after[1].quantity is None and (

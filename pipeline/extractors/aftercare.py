@@ -140,7 +140,7 @@ def _target(
     """The instruction that a number belongs to: a named thing, or the token where its words begin."""
     before = [m for m in own if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)
               and not _of_another(sentence, m.last, index)]  # fmt: skip
-    if before and not any(token.norm in _NOT for token in sentence.tokens[before[-1].last + 1 : index]):
+    if before and not _denied_between(sentence, before[-1].last, index):
         later = [m for m in base.mentions(sentence, "drugs") if before[-1].last < m.first and m.last < index]
         if later and quantity.dimension == "time" and not any(
             token.norm in ("and", "with", ",") for token in sentence.tokens[before[-1].last + 1 : later[-1].first]
@@ -160,11 +160,18 @@ def _target(
                   and not (m.table == "drugs" and quantity.unit == "h")]
         if things and things[-1].table == "drugs" and _is_refused(sentence, grammar, index):
             return None
-        if things and (_cued(sentence, index) or _beside(sentence, things[-1], index)):
+        if things and (_cued(sentence, index) or _beside(sentence, things[-1], index)) and not _denied_between(
+            sentence, things[-1].last, index
+        ):
             return things[-1]
     if story.follow_up_cue(sentence, index) is not None:
         return None
     return _own_words(sentence, index, quantity)
+
+
+def _denied_between(sentence: Sentence, last: int, index: int) -> bool:
+    """ "(Ossification prophylaxis), no flexion over ninety two weeks": what is not to be done has the time."""
+    return any(token.norm in _NOT for token in sentence.tokens[last + 1 : index])
 
 
 def _of_another(sentence: Sentence, last: int, index: int) -> bool:
@@ -212,6 +219,10 @@ def _after(sentence: Sentence, index: int, quantity: Quantity, own: list[Mention
     """The instruction after its number: "six weeks of physiotherapy", "20 kg partial weight bearing"."""
     tokens = sentence.tokens
     time = quantity.dimension == "time"
+    if time and index and tokens[index - 1].norm in ("at", "in", "after"):
+        visit = story.follow_up_cue(sentence, index)
+        if visit is not None and visit < index:
+            return None  # "seen at two weeks with wound check": the time of the visit
     for mention in own:
         gap = mention.first - index - 1
         if gap < 0 or gap > (2 if time else 3):
@@ -236,13 +247,24 @@ def _same_part(sentence: Sentence, first: int, index: int) -> bool:
         if token.norm == "then" and sentence.tokens[at + 1].norm in _OFTEN:
             continue  # "tonight, then daily for ten days"
         time = token.quantity is not None and token.quantity.dimension == "time"
-        if time and token.quantity is not None and token.quantity.form == "interval":
-            continue  # "eight hourly for five days"
+        if time and token.quantity is not None and (token.quantity.form == "interval" or _a_day(sentence, at)):
+            continue  # "eight hourly for five days", "four hours a day for two weeks"
         if time or token.norm in (".", ";", "then", "when", "below", "/"):
             return False
         if token.norm == "," and index - first > 6:
             return False
     return True
+
+
+_DAILY = (("a", "day"), ("per", "day"), ("each", "day"), ("every", "day"), ("/", "d"), ("/", "day"), ("daily",))
+
+
+def _a_day(sentence: Sentence, index: int) -> bool:
+    """Whether a time is for how much of every day: "four hours a day", "4 h/d"."""
+    quantity = sentence.tokens[index].quantity
+    after = tuple(token.norm for token in sentence.tokens[index + 1 : index + 3])
+    short = quantity is not None and quantity.unit in ("h", "min")
+    return short and any(after[: len(words)] == words for words in _DAILY)
 
 
 def _own_words(sentence: Sentence, index: int, quantity: Quantity) -> int | None:
@@ -264,7 +286,10 @@ def _own_words(sentence: Sentence, index: int, quantity: Quantity) -> int | None
 
 
 def _words_end(sentence: Sentence, start: int, index: int) -> int:
-    numbers = [at for at in range(start, index) if sentence.tokens[at].quantity is not None]
+    # "No flexion above ninety degrees two weeks": the limit is part of what is not to be done
+    own = sentence.tokens[start].norm in _NOT
+    numbers = [at for at in range(start, index) if (said := sentence.tokens[at].quantity) is not None
+               and not (own and said.dimension == "angle")]  # fmt: skip
     end = min([index, *numbers]) - 1
     while end > start and sentence.tokens[end].norm in _LEADS | {"more", "above", "than"}:
         end -= 1
@@ -291,6 +316,9 @@ def _durations(
     role = {"role": "avoid"} if avoided and target.table != "aftercare" else {}
     if not role and _starts(sentence, index, quantity, target):
         role = {"role": "starts"}
+    if _a_day(sentence, index):
+        return [_claim(reading, sentence, index, target.first, target.last, name=target.id, unit=f"{quantity.unit}/d",
+                       **role)]  # fmt: skip
     facts = [_claim(reading, sentence, index, target.first, target.last, name=target.id, **role)]
     for mention in joined:
         facts.append(

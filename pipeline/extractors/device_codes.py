@@ -17,7 +17,7 @@ KINDS = ("device_lot", "device_serial", "device_udi", "device_expiry")
 _CODES = {"lot": "device_lot", "serial": "device_serial", "udi": "device_udi"}
 _SKIPPED = frozenset({
     "is", "was", ":", "number", "no", "#", "code", "the", "of", "reads", "again", "repeat", "repeated", "once", "more",
-    "as", "above", ",", "confirmed",
+    "as", "above", ",", "confirmed", "[", "(", ".", "'", '"', "nr",
 })
 # The ICAO spelling alphabet.
 _SPELLED = {
@@ -56,9 +56,13 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
         at = named[1] + 1
         while at < len(tokens) and tokens[at].norm in _SKIPPED:
             at += 1
-    first, parts, numbers = at, [], []
+    first = at
+    parts: list[str] = []
+    numbers: list[tuple[int, int]] = []
     while at < len(tokens):
         token = tokens[at]
+        if token.norm == ")" and "".join(parts).count("(") <= parts.count(")"):
+            break  # "(lot 7781A)": the bracket is not of the code
         if token.quantity is not None and token.quantity.dimension == "":
             parts.append(token.quantity.text if token.quantity.form == "code" else _digits(token))
             numbers.append((token.first, token.last))
@@ -71,7 +75,9 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
         else:
             break
         at += 1
-    text = "".join(parts)
+    text = "".join(parts).removeprefix("#")
+    if parts:
+        text = _as_written(reading, tokens[first].first, tokens[at - 1].last, text)
     if not any(character.isdigit() for character in text):
         return None
     fact = base.make(_CODES[hit.id], reading, sentence, hit.first, at - 1, at=first, text=text.upper())
@@ -81,6 +87,13 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
         _CODES[hit.id], reading, sentence, _token_at(sentence, numbers[0]), hit.first, at - 1, _SURE, text=text.upper(),
         value=None, low=None, high=None, unit=None, rest=tuple(numbers[1:]),
     )  # fmt: skip
+
+
+def _as_written(reading: Reading, first: int, last: int, text: str) -> str:
+    """A typed code with its hyphens ("77-A"), which words of speech do not keep."""
+    raw = "".join(word.text for word in reading.words[first : last + 1]).strip(".,;:#'\"[]")
+    forms = (raw, raw.strip("()"))
+    return next((form for form in forms if form.replace("-", "").lower() == text.replace("-", "").lower()), text)
 
 
 def _digits(token: Token) -> str:

@@ -45,7 +45,13 @@ def _name(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue
         return [base.make("patient_name", reading, sentence, person.first, person.last, text=person.name,
                           status="performed", certainty="affirmed")]  # fmt: skip
-    return _after_patient(reading, sentence) or _after_sex(reading, sentence)
+    told = _after_patient(reading, sentence) or _after_sex(reading, sentence)
+    opened = None if told else people.introduced(sentence)
+    if opened is None:
+        return told
+    said = story.words_between(reading, sentence.tokens[opened[0]].first, sentence.tokens[opened[1]].last)
+    return [base.make("patient_name", reading, sentence, *opened, status="performed", certainty="affirmed",
+                      text=" ".join(word.text for word in said).strip(" ,.;:"))]  # fmt: skip
 
 
 def _after_sex(reading: Reading, sentence: Sentence) -> list[Fact]:

@@ -257,7 +257,13 @@ def _after_name(sentence: Sentence) -> int | None:
             elif norm not in (",", ":", ".", "mr.", "mrs.", "ms.", "dr."):
                 break
             at += 1
-    return None
+    opened = people.introduced(sentence)
+    if opened is None:
+        return None
+    at = opened[1] + 1
+    at += at < len(tokens) and tokens[at].norm in (",", "aged", "age")
+    quantity = tokens[at].quantity if at < len(tokens) else None
+    return at if quantity is not None and quantity.form == "number" else None
 
 
 def _behind_plain_name(sentence: Sentence, start: int) -> int | None:

@@ -1,0 +1,62 @@
+"""Numbers that have a thing of their own each, and are no list: "fentanyl fifty then ten mils of lidocaine"."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+
+from pipeline import grammar
+from pipeline.records import Token
+from pipeline.rows import Drug
+
+_OWNERS = frozenset({"loss", "ebl", "output", "urine", "pressure", "rate", "flow"})
+_OF_ONE = frozenset({"each", "it", "them", "which", "this", "that", "both", "these", "the"})
+
+
+@cache
+def _drug_words() -> tuple[frozenset[str], frozenset[str]]:
+    """The last and the first words of what drugs are called."""
+    rows = grammar.load().table("drugs", Drug).values()
+    said = [phrase.lower().replace("-", " ").split() for row in rows for phrase in row.say]
+    return frozenset(words[-1] for words in said), frozenset(words[0] for words in said)
+
+
+def of_its_own(tokens: Sequence[Token], bare: int, index: int) -> bool:
+    """ "Fentanyl fifty then ten mils of lidocaine": the bare number has its own thing before it, the one with the unit
+    has another behind it, so that they are no list and share no unit."""
+    last, first = _drug_words()
+    if not bare or not (tokens[bare - 1].norm in last or tokens[bare - 1].norm in _OWNERS):
+        return False
+    after = [token for token in tokens[index + 1 : index + 4] if token.quantity is None]
+    if not after or after[0].punctuation:
+        return False
+    if after[0].norm == "of":
+        return len(after) > 1 and after[1].norm not in _OF_ONE
+    return after[0].norm in first
+
+
+_LINKS = frozenset({"with", "plus", "and", "+", "&", "w/", "then", "in"})
+_STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration", "ratio"})
+
+
+def begins_another(tokens: Sequence[Token], index: int, drug: int) -> bool:
+    """ "Triamcinolone forty with four mils lidocaine", "Depo-Medrone 80 mg plus 4 ml 1 % lidocaine": whether a word
+    that joins leads to the number at `index` and another drug stands right behind it, which then has it; `drug` is the
+    last token of the one before. Not where that one has a number of the kind behind itself."""
+    _, first = _drug_words()
+    quantity = tokens[index].quantity
+    if quantity is None or index - 1 <= drug or tokens[index - 1].norm not in _LINKS:
+        return False
+    at = index + 1
+    while at < len(tokens) and (tokens[at].norm == "of" or _is_strength(tokens[at])):
+        at += 1
+    if at >= len(tokens) or tokens[at].quantity is not None or tokens[at].norm not in first:
+        return False
+    return not any(
+        token.quantity is not None and token.quantity.dimension == quantity.dimension
+        for token in tokens[at + 1 : at + 3]
+    )
+
+
+def _is_strength(token: Token) -> bool:
+    return token.quantity is not None and token.quantity.dimension in _STRENGTHS
