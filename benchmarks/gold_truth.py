@@ -10,9 +10,9 @@ from typing import Any, Literal
 
 ROOT = Path(__file__).resolve().parent.parent
 GOLD = ROOT / "tests" / "gold"
-Part = Literal["train", "test", "heard", "sides", "fresh", "devices"]
+Part = Literal["train", "test", "heard", "sides", "fresh", "devices", "others"]
 # Further parts, each with figures of its own; every other folder is the train part.
-FURTHER: tuple[Part, ...] = ("heard", "sides", "fresh", "devices")
+FURTHER: tuple[Part, ...] = ("heard", "sides", "fresh", "devices", "others")
 
 FACT_FIELDS = frozenset(
     [

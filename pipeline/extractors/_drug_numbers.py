@@ -22,6 +22,10 @@ def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
         return False
     after = sentence.tokens[index + 1 : index + 2]
     often = bool(after) and after[0].quantity is not None and after[0].quantity.form == "interval"
+    behind = sentence.tokens[index + 2 : index + 3]
+    if after and after[0].norm == "no":  # "dexamethasone eight no antibiotics"; "eight no four" may be a correction
+        named = any(mention.first == index + 2 for mention in sentence.mentions)
+        return bool(behind) and behind[0].quantity is None and named
     return not after or after[0].punctuation or after[0].norm in _AFTER_DOSE or often
 
 
@@ -38,7 +42,9 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     is of what its "of" names."""
     if drug.last < index and any(m.table == "preparations" and m.last == index - 1 for m in sentence.mentions):
         return True  # "hyaluronidase 150 units povidone 5 %"
-    if drug.last < index and owners.begins_another(sentence.tokens, index, drug.last):
+    if drug.last < index and (
+        owners.begins_another(sentence.tokens, index, drug.last) or _is_led_by_another(sentence, index, drug)
+    ):
         return True
     if drug.last < index:
         after = sentence.tokens[index + 1 : index + 3]
@@ -59,6 +65,28 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     )
 
 
+def _is_led_by_another(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "Gentamicin 240 mg + amox 1 g", "lidocaine 1 %, PI 5 %": behind a number of the drug a sign or a joining word
+    brings in a name that no row has, and the number right behind it is of that name."""
+    tokens = sentence.tokens
+    at = index - 1
+    if at - 1 <= drug.last or not tokens[at].norm.isalpha() or tokens[at].quantity is not None:
+        return False
+    if tokens[at - 1].norm not in _BRINGS_IN or tokens[at].norm in _NO_NAMES | _LINKS | _MORE | _NO_DRUG or (
+        tokens[at].norm.endswith(("ly", "ed", "ing"))
+        or any(mention.first <= at <= mention.last for mention in sentence.mentions)
+    ):  # fmt: skip
+        return False
+    return any(token.quantity is not None for token in tokens[drug.last + 1 : at])
+
+
+_BRINGS_IN = frozenset({"+", "plus", ",", "and", "&"})
+_NO_DRUG = frozenset(
+    "bolus boluses infusion then now later again each both max maximum up dose doses half once twice iv im sc po "
+    "at over per every last first loading maintenance mixture sum volumes strength here after before until overall "
+    "on by from to intravenous intramuscular subcutaneous oral spinal epidural skin deep superficial followed "
+    "she he patient we i it they you".split()
+)
 _SAME_DRUG = frozenset(
     "it this that these those them the a an which each same local solution mixture anaesthetic anesthetic plain heavy "
     "hyperbaric isobaric dilute diluted undiluted half quarter".split()
@@ -157,6 +185,18 @@ def said_again(sentence: Sentence, index: int, drug: Mention, *, total: bool) ->
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
     joined = before[-1] in ("and", "then", "plus", ",") and after in _WHEN
     return total or joined or bool(_MORE & set(before))
+
+
+def is_repeat(sentence: Sentence, index: int, first: Mention) -> bool:
+    """ "Cefazolin two grams at seven fifty and a second two grams four hours later": once more of what was given."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or first.last > index:
+        return False
+    before = {token.norm for token in sentence.tokens[max(0, index - 2) : index]}
+    return bool(before & _MORE) and any(
+        token.quantity is not None and token.quantity.unit == quantity.unit
+        for token in sentence.tokens[first.last + 1 : index]
+    )
 
 
 _OTHERS = frozenset({"drugs", "fluids", "devices", "injectates", "specimens", "measures"})

@@ -274,11 +274,16 @@ def is_of_next(sentence: Sentence, grammar: Grammar, drug: Mention, hit: cues.Hi
         return True  # "ergometrine 500 mcg she had been given 500 on the ward already"
     drugs = [mention for mention in sentence.mentions if mention.table == "drugs"]
     between = [one for one in drugs if drug.last < one.first < hit.first]
+    if any(drug.last < one.first < hit.first and one.table in _OTHER_THINGS for one in sentence.mentions):
+        return True  # "dexamethasone eight no antibiotics bandage off tomorrow"
     row = [drug, *between]
     if any(not _is_joined(sentence, one, other) for one, other in pairwise(row)):
         return True
     own = [one for one in cues.hits(sentence, grammar, "prophylaxis") if drug.last < one.first and one.last < hit.first]
     return bool(own) and not any(one.first < hit.first and one.first > own[0].last for one in between)
+
+
+_OTHER_THINGS = frozenset({"dressings", "closures", "drains", "sutures", "specimens", "counts"})
 
 
 def may_be_corrected(sentence: Sentence, drug: Mention) -> str | None:

@@ -48,7 +48,9 @@ def says_how(sentence: Sentence, hits: Sequence[cues.Hit]) -> bool:
 def was_before(sentence: Sentence, drug: Mention, row: Drug) -> bool:
     """ "On clopidogrel until yesterday", "was treated with methotrexate" in the story before the operation."""
     words = [token.norm for token in sentence.tokens[max(0, drug.first - 2) : drug.first]]
-    taken = words[-1:] == ["on"] and words[:1] not in (["started"], ["discharged"], ["home"], ["continue"], ["go"])
+    taken = words[-1:] == ["on"] and words[:1] not in _NOT_TAKEN
+    if "vasoactive" in row.classes or set(words) & {"off", "came", "transferred"}:
+        taken = False  # "came off on milrinone": what runs at the end of a bypass
     before = {token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]}
     taken = taken and not goes_home_on(sentence, drug)
     if row.routes == ("oral",) and is_own(sentence, drug):
@@ -56,6 +58,7 @@ def was_before(sentence: Sentence, drug: Mention, row: Drug) -> bool:
     return taken or (sentence.section in _STORY and bool(before & _TRIED))
 
 
+_NOT_TAKEN = (["started"], ["discharged"], ["home"], ["continue"], ["go"], ["off"], ["left"], ["running"])
 OWN = "taken for a medicine of the patient's own; not said to be given here"
 _OPENING = 8  # sentences
 

@@ -253,13 +253,14 @@ def _number(
     for order, event in enumerate(events):
         if event.additive and kind in ("medication_volume", "medication_concentration"):
             continue
-        mixed = event.additive and _drug_numbers.is_of_the_mixture(sentence, index, event.mention)
-        if mixed and kind == "medication_dose":
+        if kind == "medication_dose" and event.additive and _drug_numbers.is_of_the_mixture(
+            sentence, index, event.mention
+        ):
             continue
         if _barred(sentence, index, event.mention) or _drug_told.explains(sentence, index, event.mention):
             continue
         share = quantity.dimension == "fraction" and "anticoagulant" in event.drug.classes
-        if share and not _touches(index, event):
+        if share and index not in (event.mention.first - 1, event.mention.last + 1):
             continue  # "citrate 3 mL (10 %)" is a share of the aspirate
         if "diluent" in event.drug.classes and kind != "medication_volume" and len(events) > 1:
             continue
@@ -269,8 +270,9 @@ def _number(
         if before in ("no", "without", "nor"):
             continue
         ahead = event.mention.first > index
-        led = quantity.dimension in _DOSED and told == "drug" and any(e.mention.last < index for e in events)
-        if ahead and led and _drug_order.has_its_own(sentence, event.mention):
+        led = quantity.dimension in _DOSED and told == "drug" and events[0].mention.last < index
+        again = ahead and quantity.dimension in _DOSED and _drug_numbers.is_repeat(sentence, index, events[0].mention)
+        if ahead and (led or again) and _drug_order.has_its_own(sentence, event.mention):
             continue
         price = cues.cost(sentence, index, event.mention.first, event.mention.last, prefix=prefix, postfix=postfix)
         if kind == "medication_concentration" and _drug_told.leads_to(sentence, index, event.mention):
@@ -360,10 +362,6 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
 _OF_MIXTURE = -4  # sooner than a total of what was injected, of which nobody says what it was
 
 
-def _touches(index: int, event: Event) -> bool:
-    return index in (event.mention.first - 1, event.mention.last + 1)
-
-
 def _mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
     """Token of "mixture" or "solution" where the volume at `index` is said of it. The only volume of a sentence that
     begins with the mixture, or tells its shares ("half lidocaine and half bupivacaine, 60 mL"), is that of the whole.
@@ -396,5 +394,3 @@ def _partner(sentence: Sentence, index: int, event: Event, events: list[Event]) 
         if joined and not own and len(between) <= 3:
             return other
     return None
-
-
