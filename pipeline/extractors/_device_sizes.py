@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipeline.records import Quantity, Sentence, Token
 
 FEW = 12  # recognisers drop the plural of small counts ("three screw")
@@ -60,10 +62,44 @@ def of_a_way(sentence: Sentence, index: int, thing: tuple[int, int], said: str) 
     after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
     if index > 1 and tokens[index - 1].norm == "by" and tokens[index - 2].quantity is None:
         return True  # "short by 4 mm"
+    if after == "too" or is_of_noun_before(sentence, index, first) or _named_apart(tokens, last, index):
+        return True  # "the screw was 5 mm too long"
     if last < index and after in _WAYS:
         return True
     part = after == "of" and first > index and first - index <= 3
     return part and any(word in said for word in ("tube", "catheter", "wire", "stent", "cannula", "sheath"))
+
+
+def is_parted(sentence: Sentence, index: int, first: int) -> bool:
+    """ "Left open in the lower 8 cm, clips above": a mark parts the size from a thing right behind it."""
+    return first == index + 2 and sentence.tokens[index + 1].norm in (",", ";")
+
+
+def is_of_noun_before(sentence: Sentence, index: int, first: int) -> bool:
+    """ "A stalk of one centimetre loop placed": a size behind "of" is of the noun before it, and not of the thing
+    behind; not "placement of 5 mm ports", "a total of 6 cm"."""
+    tokens = sentence.tokens
+    if first < index or index < 2 or tokens[index - 1].norm != "of":
+        return False
+    noun = tokens[index - 2].norm
+    return noun.isalpha() and noun not in _OF_THINGS and not noun.endswith(("ion", "ment", "ing", "al", "age"))
+
+
+_OF_THINGS = frozenset("total use size set pair one number couple made out type combination series row course all some "
+                       "lot each piece pieces end ends tip loss".split())  # fmt: skip
+
+
+def _named_apart(tokens: Sequence[Token], last: int, index: int) -> bool:
+    """ "Cystoscope: prostate 5 cm": behind a colon the number has a name of its own."""
+    between = [token.norm for token in tokens[last + 1 : index]] if last < index else []
+    if between[:1] != [":"] or len(between) < 2 or len(between) > 5:
+        return False
+    own = between[1:]
+    return own[-1].isalpha() and own[-1] not in CHAIN | NOT_BETWEEN | _PLACED and "," not in own
+
+
+_PLACED = frozenset("size sizes sized umbilical epigastric flank midline suprapubic subcostal proximal distal medial "
+                    "lateral upper lower french fr gauge type model standard long short cortical locking".split())
 
 
 def of_a_noun(sentence: Sentence, index: int, last: int) -> bool:

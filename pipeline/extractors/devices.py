@@ -23,6 +23,7 @@ from pipeline.extractors._device_sizes import (
     PORTS,
     before_count,
     is_decimal,
+    is_parted,
     of_a_noun,
     of_a_way,
     run_together,
@@ -219,7 +220,8 @@ def _number(
             return []  # "one millilitre in the syringe"
         if thing.name in _SHAPELESS and quantity.dimension == "length":
             return []
-        far = quantity.unit == "cm" and before_count(sentence, index, thing.first)
+        parted = thing.row is not None and "cm" not in thing.row.sizes and is_parted(sentence, index, thing.first)
+        far = quantity.unit == "cm" and (parted or before_count(sentence, index, thing.first))
         if far or went_in(sentence, index, thing.last, said):
             return []  # "retracted two centimetres two anchors", "the needle went three centimetres in"
         if thing.row is not None and thing.row.sizes == ("mL",) and not volume:
@@ -349,10 +351,6 @@ def _is_component(quantity: Quantity, said: str, things: list[_Thing]) -> bool:
 
 
 _ROLE_TOKENS = 20
-
-
-
-
 _YEARS = 1900  # "in two thousand and nine steri strips": no count is so large
 
 

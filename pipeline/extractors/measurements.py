@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pipeline import cues, laterality
-from pipeline.extractors import base
+from pipeline.extractors import _incisions, base
 from pipeline.extractors._weights import weighed
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, Token
@@ -78,9 +78,9 @@ def _number(
     if quantity.dimension not in _LENGTHS:
         return facts
     near = cues.nearest(sentence, grammar, index, "incision")
-    if near is not None and (_is_bone_cut(sentence, near[1]) or _is_port(sentence, near[1], quantity)):
+    if near is not None and _incisions.is_none(sentence, near[1], quantity):
         near = None
-    near = near or _behind_approach(sentence, index, quantity)
+    near = near or _incisions.behind_approach(sentence, index, quantity)
     bound = near is not None and near[1].last < index - 1 and all(
         token.norm in ("of", "was", "measuring", "about") for token in sentence.tokens[near[1].last + 1 : index]
     )
@@ -88,40 +88,12 @@ def _number(
         return facts + _place(reading, sentence, index, quantity)
     if not facts:
         facts += _by_words(reading, sentence, grammar, index, quantity)
-    if near is not None and near[0] <= _INCISION_REACH and not _numbers_between(sentence, index, near[1]):
+    if near is not None and near[0] <= _INCISION_REACH and _incisions.is_its_length(sentence, index, near[1]):
         price, hit = near
         facts.append(
             base.claim("incision_length", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit)
         )
     return facts + _noun(reading, sentence, grammar, index, quantity)
-
-
-def _behind_approach(sentence: Sentence, index: int, quantity: Quantity) -> tuple[int, cues.Hit] | None:
-    """ "Infrapatellar approach, five centimetres": the length of the cut, right behind the name of the approach."""
-    after = sentence.tokens[index + 1 : index + 2]
-    if quantity.unit not in ("cm", "mm") or (after and not after[0].punctuation):
-        return None
-    at = index - 1
-    while at >= 0 and sentence.tokens[at].norm in (",", ":", "of"):
-        at -= 1
-    named = at >= 0 and sentence.tokens[at].norm == "approach"
-    return (index - at, cues.Hit("incision", at, at)) if named else None
-
-
-def _is_bone_cut(sentence: Sentence, hit: cues.Hit) -> bool:
-    """ "Bone cut six millimetres medially", "the tibial cut": of a saw."""
-    tokens = sentence.tokens
-    before = tokens[hit.first - 1].norm if hit.first else ""
-    return tokens[hit.last].norm in ("cut", "cuts") and before in _SAWN
-
-
-def _is_port(sentence: Sentence, hit: cues.Hit, quantity: Quantity) -> bool:
-    """ "Two 5 mm working ports": how thick they are."""
-    return quantity.unit == "mm" and sentence.tokens[hit.last].norm in ("port", "ports")
-
-
-_SAWN = frozenset({"bone", "tibial", "femoral", "neck", "distal", "proximal", "chamfer", "patellar", "posterior",
-                   "anterior", "saw", "first", "head", "tibia", "femur"})  # fmt: skip
 
 
 def _named(
@@ -224,16 +196,6 @@ _GOES_ON = frozenset(
     "the now from with in arterial we i it is was at about later dropped lowered reduced turned raised increased fell "
     "came brought put up down went rose please".split()
 )
-
-
-def _numbers_between(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
-    """Whether other measures stand between a length and the incision, so that it is theirs."""
-    low, high = min(index, hit.last), max(index, hit.first)
-    members = cues.listed(sentence, index)
-    return any(
-        token.quantity is not None and token.quantity.dimension != "" and at not in members
-        for at, token in enumerate(sentence.tokens[low + 1 : high], low + 1)
-    )
 
 
 _PARTS = ("holes", "diameter")

@@ -1,0 +1,61 @@
+"""Which lengths beside a word for a cut are the length of an incision."""
+
+from __future__ import annotations
+
+from pipeline import cues
+from pipeline.records import Quantity, Sentence
+
+
+def is_none(sentence: Sentence, hit: cues.Hit, quantity: Quantity) -> bool:
+    """Whether a word for a cut is of a saw, of a part inside, or of a port that has a width."""
+    return _is_bone_cut(sentence, hit) or _is_port(sentence, hit, quantity)
+
+
+def is_its_length(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
+    """Whether nothing tells that a length beside an incision is another one's, or how thick something is."""
+    return not _is_thickness(sentence, index) and not _numbers_between(sentence, index, hit)
+
+
+def behind_approach(sentence: Sentence, index: int, quantity: Quantity) -> tuple[int, cues.Hit] | None:
+    """ "Infrapatellar approach, five centimetres": the length of the cut, right behind the name of the approach."""
+    after = sentence.tokens[index + 1 : index + 2]
+    if quantity.unit not in ("cm", "mm") or (after and not after[0].punctuation):
+        return None
+    at = index - 1
+    while at >= 0 and sentence.tokens[at].norm in (",", ":", "of"):
+        at -= 1
+    named = at >= 0 and sentence.tokens[at].norm == "approach"
+    return (index - at, cues.Hit("incision", at, at)) if named else None
+
+
+def _is_bone_cut(sentence: Sentence, hit: cues.Hit) -> bool:
+    """ "Bone cut six millimetres medially", "the tibial cut": of a saw; "A1 pulley cut over 8 mm": of no skin."""
+    tokens = sentence.tokens
+    before = tokens[hit.first - 1].norm if hit.first else ""
+    return tokens[hit.last].norm in ("cut", "cuts") and before in _SAWN
+
+
+def _is_port(sentence: Sentence, hit: cues.Hit, quantity: Quantity) -> bool:
+    """ "Two 5 mm working ports": how thick they are."""
+    return quantity.unit == "mm" and sentence.tokens[hit.last].norm in ("port", "ports")
+
+
+_SAWN = frozenset({"bone", "tibial", "femoral", "neck", "distal", "proximal", "chamfer", "patellar", "posterior",
+                   "anterior", "saw", "first", "head", "tibia", "femur", "pulley", "ligament", "tendon", "nerve",
+                   "muscle", "capsule", "duct", "graft", "wire", "mesh", "rod", "cord", "tube"})  # fmt: skip
+
+
+def _is_thickness(sentence: Sentence, index: int) -> bool:
+    return any(token.norm in ("thick", "wide", "deep", "high") for token in sentence.tokens[index + 1 : index + 2])
+
+
+def _numbers_between(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
+    """Whether other measures stand between a length and the incision, so that it is theirs."""
+    low, high = min(index, hit.last), max(index, hit.first)
+    members = cues.listed(sentence, index)
+    port = any(token.norm in ("port", "ports", "trocar") for token in sentence.tokens[index + 1 : index + 4])
+    return any(
+        token.quantity is not None and (token.quantity.dimension or (port and token.quantity.form == "clock"))
+        and at not in members
+        for at, token in enumerate(sentence.tokens[low + 1 : high], low + 1)
+    )
