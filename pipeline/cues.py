@@ -155,7 +155,7 @@ def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int =
     dimension = quantity.dimension if quantity is not None else ""
     if members[-1] < first:
         price = gap(sentence, members[-1], first, dimension) + prefix
-        if _of_other(sentence, members[-1], first):
+        if _of_other(sentence, members[-1], first) or _is_of_near(sentence, members[-1], first):
             return FAR
         if _has_its_own(sentence, members[0], first, last):
             price += _TAKEN
@@ -233,6 +233,18 @@ def _of_other(sentence: Sentence, index: int, first: int) -> bool:
     return joined > 1 and any(token.quantity is not None for token in between[joined:])
 
 
+def _is_of_near(sentence: Sentence, index: int, first: int) -> bool:
+    """ "Ten mils of local bone two rods seventy millimetres cell saver": "of" binds a number to what stands before the
+    next number; a strength is no such number."""
+    if sentence.tokens[index + 1].norm != "of":
+        return False
+    return any(
+        quantity.form == "number" and quantity.dimension in _COUNTS_OR_SIZES
+        for at, quantity in numbers(sentence) if index + 2 < at < first
+    )
+
+
+_COUNTS_OR_SIZES = frozenset({"", "count", "length", "french", "gauge"})
 scale = scales.scale
 
 

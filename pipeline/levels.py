@@ -31,6 +31,8 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     if one is None:
         return None
     letter, number, end = one
+    if len(norms[start]) == 1 and (is_unit_like(_at(norms, end)) or _at(norms, end) in ("x", "\u00d7")):
+        return None  # "tear L 1 cm": on the left
     follows = end
     if _at(norms, follows) in ("-", "/", "slash") and not (_at(norms, follows) == "slash" and letter == ""):
         follows += 1

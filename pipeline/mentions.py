@@ -171,6 +171,8 @@ def _asa(sentence: Sentence, index: int) -> set[str]:
     """Tables that "ASA" may be of here: "ASA 81 mg daily", "ASA 325 bid", "continue ASA" is the drug, "ASA three",
     "ASA class II" the physical status. Both where nothing decides."""
     ahead = sentence.tokens[index + 1] if index + 1 < len(sentence.tokens) else None
+    if ahead is not None and _EMERGENCY.match(ahead.norm):
+        return {"grades"}
     if ahead is None or ahead.quantity is None:
         before = sentence.tokens[index - 1].norm if index else ""
         drug = before in _TAKES or (ahead is not None and ahead.norm in _TAKEN)
@@ -181,6 +183,7 @@ def _asa(sentence: Sentence, index: int) -> set[str]:
     return {"drugs"} if large or ahead.quantity.dimension == "mass" else {"grades"}
 
 
+_EMERGENCY = re.compile(r"^([1-5]|i{1,3}|iv|v)e$")  # "ASA 4E": E for an emergency
 _TAKES = frozenset("continue continues resume restart stop stopped takes taking hold held daily on off with".split())
 _TAKEN = frozenset("daily bid qd od twice once therapy".split())
 _IS = frozenset("is an was".split())

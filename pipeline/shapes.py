@@ -40,7 +40,7 @@ THREAD = frozenset(
 )
 _BETWEEN = frozenset(
     "interrupted running continuous plain looped double-armed inverted subcuticular simple buried fast absorbing "
-    "clear black white blue violet antibacterial coated of a the and barbed".split()
+    "clear black white blue violet antibacterial coated of a the and barbed j loop".split()
 )
 LABELS = frozenset(
     "room suite theatre theater grade grades stage stages type types class level zone station segment tooth teeth "
@@ -209,6 +209,7 @@ _MATERIALS = THREAD - _NOUNS
 
 def _material_next(norms: Sequence[str], index: int) -> bool:
     """ "1 Vicryl" is a size; "two sutures" and "2 Vicryl sutures" count."""
+    index += _at(norms, index) in ("j", "loop", "looped")  # "1 J PDS": on a needle of that shape
     if _at(norms, index) not in _MATERIALS:
         return False
     return not any(_at(norms, at) in ("sutures", "stitches", "ties") for at in (index + 1, index + 2))

@@ -103,3 +103,14 @@ def has_already(sentence: Sentence, first: int, last: int) -> bool:
     before = sentence.section in _BACKGROUND
     put = any(token.norm in _PUT_IN for token in (*tokens[verb + 1 : first], *tokens[last + 1 : last + 5]))
     return before or (tokens[verb].norm != "had" and not put)
+
+
+def is_excess(sentence: Sentence, mention: Mention) -> bool:
+    """ "Excess cement was removed": what was put in stays. "A 35 mm trephine for the stoma" is no needle for marrow."""
+    before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    if mention.id == "marrow-needle" and sentence.tokens[mention.last].norm == "trephine":
+        return not sentence.says(_OF_MARROW)
+    return mention.id == "bone-cement" and bool({"excess", "extra", "extruded", "surplus"} & set(before))
+
+
+_OF_MARROW = _words("marrow crest biopsy aspirate aspirated aspiration needle harvest bone core draw draws")

@@ -12,6 +12,7 @@ from pipeline.extractors._device_roles import (
     has_already,
     is_anothers,
     is_dated,
+    is_excess,
     joined_to_trial,
     listed_as_removed,
 )
@@ -109,7 +110,7 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) ->
         _Thing(mention.first, mention.last, mention.id, "", rows[mention.id],
                f"d{base.group_of(sentence, mention.first)}", _role(sentence, grammar, mention, rows))
         for mention in base.mentions(sentence, "devices")
-        if mention.id not in _UNSIZED and not _is_excess(sentence, mention)
+        if mention.id not in _UNSIZED and not is_excess(sentence, mention)
     ]  # fmt: skip
     taken = {index for thing in things for index in range(thing.first, thing.last + 1)}
     taken |= {
@@ -129,12 +130,6 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) ->
             group = f"d{base.group_of(sentence, hit.first)}"
             things.append(_Thing(hit.first, hit.last, None, text, None, group, role))
     return things
-
-
-def _is_excess(sentence: Sentence, mention: Mention) -> bool:
-    """ "Excess cement was removed": what was put in stays."""
-    before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
-    return mention.id == "bone-cement" and bool({"excess", "extra", "extruded", "surplus"} & set(before))
 
 
 # "A size 41 patella reamer" is no patella.

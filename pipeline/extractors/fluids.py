@@ -23,12 +23,24 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     spun = any(m.id == "platelet-rich-plasma" for sentence in reading.sentences for m in sentence.mentions)
     for sentence in reading.sentences:
+        facts += _refused(reading, sentence, fluids)
         numbers = list(base.quantities(sentence, "volume", "count", ""))
         if numbers:
             for index, quantity in numbers:
                 if quantity.form in ("number", "range", "fraction"):
                     facts += _number(reading, sentence, grammar, fluids, index, quantity.dimension)
     return [_drawn(fact) if spun and fact.name == "whole-blood" else fact for fact in facts]
+
+
+def _refused(reading: Reading, sentence: Sentence, fluids: Mapping[str, Concept]) -> list[Fact]:
+    """ "No red cells, no FFP": a blood product right behind a "no", that was not given."""
+    return [
+        base.make("fluid_in", reading, sentence, mention.first, mention.last, name=mention.id, certainty="negated")
+        for mention in base.mentions(sentence, "fluids")
+        if fluids[mention.id].group == "blood" and mention.first
+        and sentence.tokens[mention.first - 1].norm in ("no", "without", "nor")
+        and base.scope_at(sentence, "status", mention.first, "performed") == "performed"
+    ]  # fmt: skip
 
 
 def _drawn(fact: Fact) -> Fact:

@@ -218,8 +218,9 @@ def _one(norm: str) -> tuple[str, int | None] | None:
         return norm.upper(), _ROMAN[norm]
     if norm in _LETTERS:
         return norm.upper(), None
-    if len(norm) in (2, 3, 4) and norm[:-1] in _ROMAN and norm[-1] in "abc":
-        return norm[:-1].upper() + norm[-1].upper(), _ROMAN[norm[:-1]]
-    if len(norm) == 2 and norm[0].isdigit() and norm[1] in "abc":
+    if len(norm) in (2, 3, 4) and norm[:-1] in _ROMAN and norm[-1] in "abce":
+        number = _ROMAN[norm[:-1]]
+        return (f"{number}E" if norm[-1] == "e" else norm.upper()), number
+    if len(norm) == 2 and norm[0].isdigit() and norm[1] in "abce":
         return norm[0] + norm[1].upper(), int(norm[0])
     return None
