@@ -77,8 +77,8 @@ _SHORTHAND = re.compile(r"^(\d{1,2})(?:-(\d{1,2}))?/(7|52|12)$")
 _PERIODS = {"7": ("d", 14), "52": ("wk", 52), "12": ("mo", 24)}  # the most that is written so
 _LEADS = frozenset(
     "for in after at from until till x next review reviewed follow up fu follow-up f/u physio physiotherapy clinic opd "
-    "work driving sling cast plaster daily od bd tds qds bid tid within another about last past least weight bearing "
-    "crutches appointment days sutures out".split()
+    "work driving sling cast plaster daily od bd tds qds bid tid nocte mane prn within another about last past least "
+    "weight bearing crutches appointment days sutures out".split()
 )
 
 

@@ -38,7 +38,8 @@ _PASSIVE = _words("was were been being is and then immediately promptly subseque
                   "that but opened found to too long short big large small loose tight in out on the floor drapes from "
                   "trial used pulled failed could would did not bite hold engage get purchase came fall fell hit a an "
                   "first off table again because as stripped bent broke broken torn haptic haptics damaged "
-                  "cracked kinked leaking defective faulty taken deployed migrated snared")  # fmt: skip
+                  "shelf stock standby cracked kinked leaking defective faulty taken deployed migrated "
+                  "snared")  # fmt: skip
 _REACH = 14  # tokens between a device and what became of it
 _OUTS = ("implanted", "used", None)  # a drain has no role
 

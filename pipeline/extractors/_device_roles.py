@@ -114,3 +114,14 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
 
 
 _OF_MARROW = _words("marrow crest biopsy aspirate aspirated aspiration needle harvest bone core draw draws")
+
+
+def is_sided_organ(sentence: Sentence, at: int) -> bool:
+    """ "R tube: 3 cm": a tube that has a side in front of it, and no size in French, is one of the patient's own."""
+    before = sentence.tokens[at - 1].norm if at else ""
+    return before in _SIDES and not any(
+        token.quantity is not None and token.quantity.dimension in ("french", "gauge") for token in sentence.tokens
+    )
+
+
+_SIDES = _words("l r left right lt rt fallopian both")

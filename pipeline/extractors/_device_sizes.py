@@ -62,7 +62,7 @@ def of_a_way(sentence: Sentence, index: int, thing: tuple[int, int], said: str) 
     after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
     if index > 1 and tokens[index - 1].norm == "by" and tokens[index - 2].quantity is None:
         return True  # "short by 4 mm"
-    if any(token.norm in ("with", "using") for token in tokens[index + 1 : first]):
+    if any(token.norm in ("with", "using", "over", "via") for token in tokens[index + 1 : first]):
         return True  # "a tear of 1 cm closed with a clip"
     if after == "too" or is_of_noun_before(sentence, index, first) or _named_apart(tokens, last, index):
         return True  # "the screw was 5 mm too long"

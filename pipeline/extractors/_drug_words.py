@@ -21,11 +21,14 @@ _GASES = frozenset({"anesthetic", "anesthetics", "anaesthetic", "anaesthetics", 
 def is_measured(sentence: Sentence, drug: Mention) -> bool:
     """ "Glucose 11.2", "glucose was 6 mmol/L": what was found in the blood, and no drug."""
     tokens = sentence.tokens
-    if tokens[drug.first].norm != "glucose" or drug.first != drug.last:
+    if tokens[drug.first].norm not in _IN_BLOOD or drug.first != drug.last:
         return False
     after = drug.last + 1 + (drug.last + 1 < len(tokens) and tokens[drug.last + 1].norm in ("was", "is", "of", ":"))
     quantity = tokens[after].quantity if after < len(tokens) else None
-    return quantity is not None and (quantity.unit is None or quantity.unit in ("mmol/L", "mg/dL"))
+    return quantity is not None and (quantity.unit is None or quantity.unit in ("mmol/L", "mg/dL", "meq/L"))
+
+
+_IN_BLOOD = frozenset({"glucose", "bicarbonate", "bicarb", "potassium", "calcium", "magnesium", "phosphate", "sodium"})
 
 
 def was_given(sentence: Sentence, drug: Mention) -> bool:
@@ -82,9 +85,25 @@ _LEAVES = frozenset({"home", "discharge", "discharged", "leaves", "leave", "goes
 
 def goes_home_on(sentence: Sentence, drug: Mention) -> bool:
     """ "Home in the morning on cephalexin": to be taken later."""
+    if _begins_later(sentence, drug):
+        return True
     before = [token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]]
     at = max((index for index, norm in enumerate(before) if norm in (".", ";", "was", "were", "had")), default=-1)
     return before[-1:] in (["on"], ["with"]) and bool(_LEAVES & set(before[at + 1 :]))
+
+
+def _begins_later(sentence: Sentence, drug: Mention) -> bool:
+    """ "Enoxaparin 40 mg from 18:00", "from tonight": when it is to begin."""
+    for at in range(drug.last + 1, min(drug.last + 6, len(sentence.tokens) - 1)):
+        token, after = sentence.tokens[at], sentence.tokens[at + 1]
+        if token.norm == "from":
+            return after.norm in ("tomorrow", "tonight", "day") or (
+                after.quantity is not None and after.quantity.form == "clock"
+                and not any(later.norm in ("to", "until", "-") for later in sentence.tokens[at + 2 : at + 3])
+            )
+        if token.quantity is None and token.norm not in ("sc", "iv", "od", "daily", "bd", "subcutaneously", "once"):
+            return False
+    return False
 
 
 def as_carrier(fields: dict[str, Any], carrier: dict[str, Any]) -> dict[str, Any]:

@@ -21,7 +21,8 @@ _ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "preop-di
                         "postop-diagnosis", "both-diagnoses", "diagnosis", "tourniquet"})  # fmt: skip
 _UNITS = frozenset({"d", "wk", "mo", "h"})
 _OFTEN = frozenset(
-    {"daily", "bid", "tid", "qid", "qd", "b.i.d", "t.i.d", "twice", "hourly", "day", "nightly", "prn", "bd", "tds"}
+    {"daily", "bid", "tid", "qid", "qd", "b.i.d", "t.i.d", "twice", "hourly", "day", "nightly", "prn", "bd", "tds",
+     "qds", "od", "nocte", "mane"}
 )  # fmt: skip
 _ALSO = ("dressings", "devices", "drugs", "positions", "drains", "closures", "prophylaxis")
 _LEADS = frozenset({"for", "x", "until", "next", "over", "another", "first", "additional", "further", "about", "at",
@@ -120,6 +121,8 @@ def _may_measure(sentence: Sentence, index: int, quantity: Quantity) -> bool:
             return False
         if index and sentence.tokens[index - 1].norm in ("last", "past", "previous"):
             return False  # "on vancomycin for the last five days"
+        if [token.norm for token in sentence.tokens[max(0, index - 2) : index]] == ["in", "for"]:
+            return False  # "old stent out, in for eleven weeks"
         following = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
         return following not in ("ago", "old", "history", "prior", "earlier", "before", "postoperatively")
     near = {token.norm for token in sentence.tokens[max(0, index - 5) : index + 5]}
@@ -207,6 +210,7 @@ def _cued(sentence: Sentence, index: int) -> bool:
         or base.scope_at(sentence, "status", index, "") == "planned"
         or _led_by_for(sentence, index)
         or any(token.norm in _OFTEN for token in near)
+        or (sentence.tokens[index].text[:1].isdigit() and "/" in sentence.tokens[index].text)
     )
 
 

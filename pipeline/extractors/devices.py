@@ -13,6 +13,7 @@ from pipeline.extractors._device_roles import (
     is_anothers,
     is_dated,
     is_excess,
+    is_sided_organ,
     joined_to_trial,
     listed_as_removed,
 )
@@ -124,7 +125,8 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) ->
         heading = sentence.tokens[hit.first].norm == "implants" and any(
             token.norm == ":" for token in sentence.tokens[hit.last + 1 : hit.last + 2]
         )
-        if not tool and not heading and not taken & set(range(hit.first, hit.last + 1)):
+        fallopian = sentence.tokens[hit.first].norm in ("tube", "tubes") and is_sided_organ(sentence, hit.first)
+        if not tool and not heading and not fallopian and not taken & set(range(hit.first, hit.last + 1)):
             text = cues.words(sentence, hit.first, hit.last)
             role = "implanted" if hit.id == "component" else "used"
             group = f"d{base.group_of(sentence, hit.first)}"

@@ -204,6 +204,10 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if lead is not None:  # also before the fluid that it is of
         return [base.claim("irrigation_deficit", reading, sentence, index, lead.first, lead.last, _OWN)]
     behind = _behind(sentence, index)
+    if _CAME_BACK & set(behind) and "all" in behind:  # "washed with a litre and a half, all back": in, and out again
+        led = [hit for hit in cues.hits(sentence, grammar, "irrigation") if 0 < index - hit.last <= 3]
+        if led:
+            return [base.claim("irrigation_in", reading, sentence, index, led[-1].first, led[-1].last, 0)]
     if _CAME_BACK & set(behind):
         return [base.claim("irrigation_out", reading, sentence, index, index, index + len(behind), 0)]
     near = cues.nearest(sentence, grammar, index, *_WORDS)

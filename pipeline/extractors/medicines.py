@@ -186,8 +186,12 @@ def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
         if token.punctuation and token.norm not in (",", "(", ")") or token.norm == "then":
             return False
         if token.quantity is not None and token.quantity.unit in ("d", "wk", "mo"):
-            return sentence.tokens[index - 1].norm in ("for", "x", "times", "another", "next", "of")
+            before = sentence.tokens[index - 1].norm
+            return before in ("for", "x", "times", "another", "next", "of") or token.quantity.said_unit in _IN_SHORT
     return False
+
+
+_IN_SHORT = ("/7", "/52", "/12")  # "nocte 2/52"
 
 
 def _near(sentence: Sentence, grammar: Grammar, mention: Mention, reach: int, *ids: str) -> bool:

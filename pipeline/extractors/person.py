@@ -130,8 +130,11 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
     ages += [hit.last for hit in cues.hits(sentence, grammar, "age") if 0 < index - hit.last <= 8]
     if any(mention.table == "drugs" for mention in sentence.mentions if ages and ages[0] < mention.first < index):
         return []
-    if ages and quantity.unit == "kg":  # "four years old, sixteen kilos"
-        return [base.claim("patient_weight", reading, sentence, index, ages[-1], ages[-1], 12, **_SURE)]
+    sexed = any(_WITH_SEX.match(token.norm) for token in sentence.tokens[max(0, index - 4) : index])
+    if (ages or sexed) and quantity.unit == "kg":  # "four years old, sixteen kilos"
+        told = ages[-1] if ages else index
+        price = 0 if index and sentence.tokens[index - 1].norm == "old" else 12
+        return [base.claim("patient_weight", reading, sentence, index, told, told, price, **_SURE)]
     first_word = sentence.tokens[0].norm in _LABELS
     if first_word and index <= 10:
         return [base.claim("patient_weight", reading, sentence, index, index, index, 10, **_SURE)]
@@ -151,10 +154,13 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
 def _is_load(sentence: Sentence, index: int) -> bool:
     """ "Partial weight, twenty kilos": what a limb may carry."""
     before = [token.norm for token in sentence.tokens[max(0, index - 4) : index]]
+    if _LOAD_WORDS & set(before):
+        return True  # "TTWB (10 kg)"
     at = before.index("weight") if "weight" in before else 0
     return at > 0 and before[at - 1] in _LOADS
 
 
+_LOAD_WORDS = frozenset({"ttwb", "pwb", "fwb", "nwb", "wb", "tdwb"})
 _LOADS = frozenset("partial touch toe full half limited protected no reduced some".split())
 
 

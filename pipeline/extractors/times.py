@@ -100,6 +100,10 @@ def _clock(
     for mention in base.mentions(sentence, "drugs"):
         course = mention.first > index and _is_course(sentence, mention)
         course = course or _of_drug_before(sentence, index, mention.first)
+        course = course or any(  # "cefuroxime 1.5 g, heparin 5000 units at 11:12"
+            mention.last < other.first < index and "anticoagulant" in drugs[other.id].classes
+            for other in base.mentions(sentence, "drugs")
+        )
         if "antibiotic" in drugs[mention.id].classes and not course:
             price = cues.cost(sentence, index, mention.first, mention.last, prefix=6) + 4
             if price <= _ANTIBIOTIC_REACH:

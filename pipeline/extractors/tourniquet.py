@@ -114,7 +114,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             facts.append(
                 base.claim("tourniquet_pressure", reading, sentence, index, hit.first, hit.last, price, laterality=side)
             )
-        elif quantity.dimension == "time" and price <= _FAR:
+        elif quantity.dimension == "time" and price <= _FAR and not _until_pink(sentence, hit.last, index):
             facts.append(
                 base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price, laterality=side,
                            scale="total" if cues.scale(sentence, index) == "total" else None)
@@ -170,6 +170,15 @@ def _blown_up(sentence: Sentence, last: int, index: int) -> bool:
 
 
 _CLOSE = 8  # tokens
+
+
+def _until_pink(sentence: Sentence, last: int, index: int) -> bool:
+    """ "Tourniquet down and good colour after thirty seconds": how long the blood took to come back."""
+    return any(token.norm in _PINK for token in sentence.tokens[last + 1 : index])
+
+
+_PINK = frozenset("colour color pink perfusion perfused refill reperfusion capillary bleeding haemostasis hemostasis "
+                  "pulses pulse hyperaemia".split())  # fmt: skip
 
 
 def _behind_times(sentence: Sentence, last: int, index: int) -> bool:
