@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
+from pipeline import counted_things
 from pipeline.records import quick
 
 Shape = Literal["cardinal", "digits", "colloquial", "mixed", "fraction"]
@@ -64,8 +65,8 @@ class Numeral:
     """A number read from tokens `start`..`end` (end exclusive).
 
     `value` is None only for a fraction with no finite decimal (a third). `scale`: the multiplier that ended it
-    (2 hundred -> 100), so that "one to two hundred" can lend it. `digits`: the digits when they were said one by
-    one. `spoken`: in words. `split`: index at which a second reading would begin a number of its own.
+    (2 hundred -> 100), so that "one to two hundred" can lend it. `digits`: those said one by one. `spoken`: in words.
+    `split`: index at which a second reading would begin a number of its own.
     """
 
     value: Decimal | None
@@ -201,8 +202,7 @@ def _written_fraction(norms: Sequence[str], start: int) -> Numeral | None:
 
 def _below_hundred(norms: Sequence[str], start: int) -> tuple[int, int] | None:
     """(value, index after) of a number from 0 to 99 in words."""
-    norm = _at(norms, start)
-    if norm in TENS:
+    if (norm := _at(norms, start)) in TENS:
         unit = SMALL.get(_at(norms, start + 1), 0)
         return (TENS[norm] + unit, start + 2) if 0 < unit < 10 else (TENS[norm], start + 1)
     if norm in SMALL:
@@ -213,18 +213,17 @@ def _below_hundred(norms: Sequence[str], start: int) -> tuple[int, int] | None:
 def _cardinal(norms: Sequence[str], start: int) -> Numeral | None:
     """A number in words with hundreds, thousands, millions and a spoken decimal part."""
     index, total, group, scale = start, 0, 0, 1
-    if _at(norms, index) in ("a", "an"):
-        if _at(norms, index + 1) == "dozen":
-            return Numeral(Decimal(12), start, start + 2)
-        if _at(norms, index + 1) not in SCALES:
+    dozen = index + (_at(norms, index) in ("a", "an"))
+    if _at(norms, dozen) == "dozen":
+        return Numeral(Decimal(12), start, dozen + 1)
+    if dozen > index:
+        if _at(norms, dozen) not in SCALES:
             return None
-        index, group = index + 1, 1
-    elif _at(norms, index) == "dozen":
-        return Numeral(Decimal(12), start, start + 1)
+        index, group = dozen, 1
     elif _at(norms, index) in SCALES:
+        group = 1
         if start and norms[start - 1] in ("several", "few"):
             return None
-        group = 1
     else:
         first = _below_hundred(norms, index)
         if first is None:
@@ -241,7 +240,8 @@ def _cardinal(norms: Sequence[str], start: int) -> Numeral | None:
             scale = 100
             joined = index + (_at(norms, index) == "and")
             rest = _below_hundred(norms, joined)
-            if rest is not None and 0 < rest[0]:
+            counted = rest is not None and joined == index and counted_things.begins(norms, rest[1])
+            if rest is not None and 0 < rest[0] and not counted:  # not "total loss nine hundred one drain"
                 group, index, scale = group + rest[0], rest[1], 1
             continue
         if size >= largest:

@@ -19,7 +19,7 @@ from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
 from pipeline.spelled import counted, fold
-from pipeline.units import Said, read_unit, split_attached, split_french
+from pipeline.units import Said, read_unit, split_attached, split_french, split_pair
 
 _DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
 _TIMES = re.compile(r"^x(\d{1,3})$")
@@ -139,7 +139,7 @@ def _spread(tokens: Sequence[Token]) -> list[Token]:
             if by[4]:
                 spread.append(_piece(token, by[4]))
         else:
-            spread += split_attached(token) or split_french(tokens, place) or [token]
+            spread += split_attached(token) or split_french(tokens, place) or split_pair(tokens, place) or [token]
     return spread
 
 

@@ -169,6 +169,8 @@ def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     opened = at and tokens[at - 1].norm == "("
     shut = at + 1 < len(tokens) and tokens[at + 1].norm in (")", ".")
     first, last = (at - 1 if opened else at), (at + 1 if shut else at)
+    if not shut and at + 1 < len(tokens) and tokens[at + 1].norm in _PAIRED:
+        return True
     for mention in sentence.mentions:
         if mention.table not in ("procedures", "diagnoses", "sites") or not _sided(mention, grammar):
             continue
@@ -182,6 +184,7 @@ def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     return False
 
 
+_PAIRED = frozenset({"tube", "tubes", "side", "stent", "cord", "hemithorax", "iliac", "pleural"})
 _BESIDE = frozenset({"procedures", "diagnoses", "acts", "anaesthesia", "tourniquet", "drains", "sites"})
 
 

@@ -240,7 +240,7 @@ _CUES_AGAIN = _words(
     "rtc u follow followup opd rv control review reviewed seen see clinic check appointment recall revisit "
     "visit return returns back results result level test labs film "
     "films imaging echo duplex scan mri xray ray radiograph radiographs "
-    "colonoscopy ultrasound ct recheck surveillance consultation removed removal out"
+    "repeat repeated change gp listed colonoscopy ultrasound ct recheck surveillance consultation removed removal out"
 )
 _LOOKED_IN = _words(
     "cystoscopy gastroscopy endoscopy ogd sigmoidoscopy hysteroscopy bronchoscopy laryngoscopy mammogram angiogram"

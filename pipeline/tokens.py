@@ -33,7 +33,7 @@ _OH = re.compile(r"^\d{1,2}[oO]$")
 # "Nine oh five" as a recogniser writes it: "nine o'five", "nine-o'five".
 _OH_DIGIT = re.compile(r"(?<![a-z])(o)['’](?=(?:one|two|three|four|five|six|seven|eight|nine)(?![a-z]))", re.I)
 _NAMED = re.compile(r"^[A-Z][A-Za-z]*[-–]\d[\dA-Za-z.]*$")  # GIA-80, TIMI-3: a name, not a number
-_SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ]|\d{1,4}$)")
+_SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ]|\d{1,4}(?:\.\d+)?$)")
 _ASKED = re.compile(r"^(\?{1,2})([A-Za-z].*)$")  # "?stone": query stone
 # Words of clinical shorthand with a mark inside them, and what they are said as.
 _SHORT = {

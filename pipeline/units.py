@@ -154,6 +154,20 @@ def split_french(tokens: Sequence[Token], at: int) -> list[Token] | None:
     return [Token(text, text.lower(), token.first, token.last) for text in (match[1], "F")]
 
 
+_SIZES = re.compile(r"^(\d{1,2})/(\d{1,2})$")
+_JOINT = {"fr": "/", "french": "/", "ch": "/", "stent": "x", "stents": "x", "jj": "x", "dj": "x"}
+
+
+def split_pair(tokens: Sequence[Token], at: int) -> list[Token] | None:
+    """ "12/14 Fr sheath", "a 6/26 stent" as two numbers with a mark between."""
+    match = _SIZES.match(tokens[at].norm)
+    joint = _JOINT.get(tokens[at + 1].norm) if match and at + 1 < len(tokens) else None
+    if match is None or joint is None:
+        return None
+    token = tokens[at]
+    return [Token(text, text, token.first, token.last) for text in (match[1], joint, match[2])]
+
+
 def _beside(tokens: Sequence[Token], number: int, letter: int, things: frozenset[str]) -> bool:
     """Whether one of these is named by the three words after a letter, or right before its number."""
     for token in tokens[letter + 1 : letter + 4]:
@@ -216,8 +230,8 @@ def _is_warmth(tokens: Sequence[Token], start: int) -> bool:
     return any(token.norm in _WARMTH for token in tokens[max(0, start - 7) : start + 4])
 
 
-_BLOOD = frozenset({"blood", "packed", "red", "platelets", "plasma", "ffp", "prbc", "prbcs", "fresh", "cryoprecipitate",
-                    "cryo", "whole", "concentrated", "autologous"})  # fmt: skip
+_BLOOD = frozenset({"blood", "packed", "red", "platelets", "plasma", "ffp", "prbc", "prbcs", "rbc", "rbcs", "rcc",
+                    "fresh", "cryoprecipitate", "cryo", "whole", "concentrated", "autologous"})  # fmt: skip
 
 
 def _is_blood(tokens: Sequence[Token], start: int) -> bool:

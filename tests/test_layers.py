@@ -21,6 +21,7 @@ LAYERS = {
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
             "units levels codes identifiers dates clocks day_times shapes compounds owners ranges restated contrasts "
             "queries corrections correction_cues gapped conversion no_numbers fillers letters spelled quantities "
+            "counted_things "
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
             "context_cues context_reach context "
             "answers purposes mixtures sidewords sideshare laterality people enumerations scales cues sidewise story "

@@ -66,6 +66,8 @@ def of_a_way(sentence: Sentence, index: int, thing: tuple[int, int], said: str) 
         return True  # "a tear of 1 cm closed with a clip"
     if after == "too" or is_of_noun_before(sentence, index, first) or _named_apart(tokens, last, index):
         return True  # "the screw was 5 mm too long"
+    if first == index + 2 and after in ("cold", "hot"):
+        return True  # "polyps three and four millimetres, cold snare"
     if last < index and after in _WAYS:
         return True
     part = after == "of" and first > index and first - index <= 3
@@ -92,8 +94,10 @@ _OF_THINGS = frozenset("total use size set pair one number couple made out type 
 
 
 def _named_apart(tokens: Sequence[Token], last: int, index: int) -> bool:
-    """ "Cystoscope: prostate 5 cm": behind a colon the number has a name of its own."""
+    """ "Cystoscope: prostate 5 cm", "trephine, spout 1 cm": behind a mark the number has a name of its own."""
     between = [token.norm for token in tokens[last + 1 : index]] if last < index else []
+    if between[:1] == [","] and len(between) == 2:  # "35 mm trephine, spout 1 cm"
+        return between[1].isalpha() and len(between[1]) > 3 and between[1] not in CHAIN | NOT_BETWEEN | _PLACED
     if between[:1] != [":"] or len(between) < 2 or len(between) > 5:
         return False
     own = between[1:]

@@ -23,6 +23,10 @@ def weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     near = cues.nearest(sentence, grammar, index, "weighed")
     if placenta:
         return [base.claim("measurement", reading, sentence, index, index - 1, index, 6, name="specimen-weight")]
+    organ = index > 0 and sentence.tokens[index - 1].norm in _ORGANS
+    if quantity.unit in ("g", "kg") and organ and near is None:
+        return [base.claim("measurement", reading, sentence, index, index - 1, index, 6, name="specimen-weight",
+                           text=sentence.tokens[index - 1].text)]  # fmt: skip
     body = quantity.unit not in ("g", "mg") and not cues.has(sentence, grammar, "specimen")
     beside = index > 0 and any(m.last == index - 1 for m in base.mentions(sentence, "specimens"))
     beside = beside or (index > 0 and sentence.tokens[index - 1].norm in ("specimen", "placenta"))
@@ -44,5 +48,7 @@ def _is_birth_weight(quantity: Quantity) -> bool:
     return (quantity.unit == "g" and 400 <= value <= 7000) or (quantity.unit == "kg" and 0 < value <= 7)
 
 
+_ORGANS = frozenset("lobe uterus kidney spleen gland breast thyroid prostate chips mass tumour tumor fibroid fibroids "
+                    "omentum parathyroid lobectomy specimen adenoma chippings".split())  # fmt: skip
 _TISSUE, _BORN = 40, 12
 _CHILD = frozenset({"infant", "baby", "newborn", "neonate", "boy", "girl", "twin", "apgar", "apgars"})

@@ -7,7 +7,7 @@ from typing import Any
 from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading, Sentence
+from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
 
 KINDS = ("blood_loss",)
 
@@ -200,10 +200,35 @@ def _bare_loss(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[F
                               certainty="affirmed")]  # fmt: skip
         index = at + 1 + (tokens[at + 1].norm in ("about", "maybe", "approximately", ":"))
         quantity = tokens[index].quantity if index < len(tokens) else None
+        first = at == 0 or tokens[at - 1].punctuation or tokens[at - 1].norm in ("total", "measured", "estimated")
+        if first and quantity is not None and quantity.form == "number" and not quantity.dimension:
+            return _bare_numbers(reading, sentence, at, index, quantity)
         if quantity is not None and quantity.dimension == "volume":
             return [base.claim("blood_loss", reading, sentence, index, at, at, _BESIDE, status="performed",
                                certainty="affirmed")]  # fmt: skip
     return []
+
+
+_LEAST, _MOST = 20, 9000  # mL that are said so without a unit; common practice, no source
+
+
+def _bare_numbers(reading: Reading, sentence: Sentence, at: int, index: int, quantity: Quantity) -> list[Fact]:
+    """ "Loss three fifty"; of "loss four hundred in the suction plus one hundred on swabs, five hundred in all" the
+    whole. The unit was not said, and is asked for."""
+    tokens = sentence.tokens
+    value = quantity.value
+    if value is None or value != int(value) or not _LEAST <= value <= _MOST:
+        return []
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    if after is not None and not after.punctuation and after.norm not in _BEHIND_LOSS:
+        return []
+    whole = next((place for place in range(index + 1, len(tokens)) if tokens[place].quantity is not None
+                  and cues.scale(sentence, place) == "total"), index)  # fmt: skip
+    return [base.claim("blood_loss", reading, sentence, whole, at, at, _BESIDE, status="performed",
+                       certainty="affirmed", scale="total" if whole != index else None)]  # fmt: skip
+
+
+_BEHIND_LOSS = frozenset("in on and plus with so swabs counts count drain no all total".split())
 
 
 def _bleeding(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:

@@ -94,7 +94,7 @@ _PORTS = frozenset({"port", "ports", "trocar", "trocars"})
 def _is_width(value: Decimal, thing: Thing) -> bool:
     """Whether a size is a diameter of such a thing, so that a smaller whole number before it counts: ports are 3 to
     15 mm wide, screws and anchors 1 to 8 mm (common practice, no source)."""
-    said = (thing.name or thing.text or "").lower()
+    said = (thing.name or thing.text or "").lower().removesuffix(":").strip()
     if said in _PORTS:
         return 3 <= value <= 15
     return any(word in said for word in ("screw", "anchor", "k-wire", "pin")) and 1 <= value <= 8
@@ -199,6 +199,11 @@ def _headed(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     for at in range(thing.last + 2, len(tokens) - 1):
         following = tokens[at + 1].quantity
         led = tokens[at - 1].norm in (":", ",", "and", ";")
+        crossed = tokens[at + 2].quantity if tokens[at + 1].norm == "x" and at + 2 < len(tokens) else None
+        if led and crossed is not None and crossed.unit == "mm" and (whole(sentence, at) or 0) <= _SEVERAL and (
+            tokens[thing.last].norm in _PORTS and _is_width(crossed.value or Decimal(0), thing)
+        ):  # fmt: skip
+            facts.append(_claim(reading, sentence, at, thing, cost=-1))  # "ports: 10 mm, 3 x 5 mm"
         if whole(sentence, at) is not None and led and following is not None and following.dimension == "length":
             facts.append(_claim(reading, sentence, at, thing))
     return facts

@@ -13,7 +13,8 @@ from pipeline.rows import Concept
 
 KINDS = ("fluid_in", "fluid_out", "draw")
 
-_OUT_CUES = ("effusion", "pus", "haematoma", "ascites", "urine", "lipoaspirate")
+_OUT_CUES = ("effusion", "pus", "haematoma", "ascites", "urine", "lipoaspirate", "bile", "bowel-content",
+             "cyst-fluid")  # fmt: skip
 _EVACUATED = 30
 _CLOT_AS_GRAFT = frozenset({"own", "autologous", "exogenous", "fibrin"})
 

@@ -61,6 +61,10 @@ def _number(
         facts += _by_words(reading, sentence, grammar, index, quantity)
     if quantity.dimension in _ALWAYS_MEASURED and not facts:
         facts += _by_words(reading, sentence, grammar, index, quantity)
+    if not facts and quantity.unit in _FLOWS and not any(
+        abs(m.first - index) <= _DRUG_BESIDE for m in base.mentions(sentence, "drugs", "fluids")
+    ):  # fmt: skip
+        facts += _by_words(reading, sentence, grammar, index, quantity)
     if not facts and (quantity.dimension == "other" or quantity.unit in _SPEEDS):
         energy = (quantity.unit or "").startswith(("J/", "mJ/", "kJ/"))
         if energy or not any(True for _ in base.mentions(sentence, "drugs", "injectates")):
@@ -210,7 +214,7 @@ def _of_device(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
 
 _FITS = {
     "length": ("length", "area"), "angle": ("angle",), "pressure": ("pressure",),
-    "count": ("", "count", "volume", "fraction"), "tally": ("", "count"),
+    "count": ("", "count", "volume", "fraction", "rate"), "tally": ("", "count"),
     "body": ("mass", "length", "temperature", "frequency", "fraction", "", "time", "count", "mass_concentration"),
     "time": ("time",), "clotting": ("", "time"), "laboratory": ("", "mass_concentration", "fraction"),
 }  # fmt: skip
@@ -223,13 +227,14 @@ def _fits(group: str, dimension: str) -> bool:
 # Nothing but a measurement has these units.
 _ALWAYS_MEASURED = (
     "pressure", "torque", "current", "power", "energy", "voltage", "frequency", "radiation", "activity", "force",
-    "refraction", "resistance", "temperature", "area",
+    "refraction", "resistance", "temperature", "area", "density",
 )
+_FLOWS, _DRUG_BESIDE = ("mL/min", "L/min", "mL/s", "L/h"), 10  # "an air leak of fifty mils a minute"
 _SPEEDS = ("m/s", "cm/s", "mm/s")
 _FALLBACK = 70
 _LATER = ("aftercare", "follow-up", "history")
 _WORDS_BEFORE = 3
-_STOPS = frozenset("the a an to at of in with was is were set and then for on by up x".split())
+_STOPS = frozenset("the a an to at of in with was is were set and then for on by up x through over".split())
 
 
 def _by_words(
@@ -277,6 +282,9 @@ def _by_words(
 def _said_behind(sentence: Sentence, index: int, quantity: Quantity) -> tuple[int, int] | None:
     """ "Twelve degrees of valgus": what it is, where nothing before the number tells it."""
     tokens = sentence.tokens
+    tilted = next((m for m in base.mentions(sentence, "positions") if m.first == index + 1), None)
+    if quantity.dimension == "angle" and tilted is not None:
+        return tilted.first, tilted.last  # "25 degrees head down"
     opens = index == 0 or tokens[index - 1].punctuation or tokens[index - 1].norm in ("with", "had", "was", "and", "in")
     if quantity.dimension != "angle" or not opens or index + 2 >= len(tokens) or tokens[index + 1].norm != "of":
         return None

@@ -71,6 +71,8 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         if quantity.unit is None and value != int(value):
             return []
         return [base.claim("patient_age", reading, sentence, index, index, index, 1, unit=unit, **_SURE)]
+    if quantity.unit == "a" and quantity.said_unit in _IN_SHORT and sentence.index < _OPENING:
+        return [base.claim("patient_age", reading, sentence, index, index, index, 1, unit=unit, **_SURE)]
     if quantity.unit == "a" and after and after[0] in _SEX:
         return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
     if _is_of_subject(reading, sentence, index):
@@ -160,6 +162,7 @@ def _is_load(sentence: Sentence, index: int) -> bool:
     return at > 0 and before[at - 1] in _LOADS
 
 
+_IN_SHORT = frozenset({"yo", "y/o", "y.o.", "y.o", "yr/o"})  # "32 yo, P0"
 _LOAD_WORDS = frozenset({"ttwb", "pwb", "fwb", "nwb", "wb", "tdwb"})
 _LOADS = frozenset("partial touch toe full half limited protected no reduced some".split())
 

@@ -33,7 +33,7 @@ _BARE = frozenset(
 _NEAR = frozenset(
     {"infiltration", "infiltrated", "anesthesia", "anesthetic", "anaesthesia", "anaesthetic", "under", "lma", "tube",
      "mask", "intubation", "block", "endotracheal", "induced", "induction", "with", "plus", "and", "+", "sedation",
-     "laryngeal", "by", "via"}
+     "laryngeal", "by", "via", "ett", "igel", "i-gel", "tiva", "rsi", "intubated"}
 )  # fmt: skip
 
 
@@ -240,6 +240,9 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     opens = opens or _is_age(before)
     if words[0] in _INTO_THE_SPINE and after is not None and _is_sited(sentence, mention.last + 1):
         return True
+    if opens and words[0] == "sedation" and any(m.table == "drugs" and m.first == mention.last + 1
+                                                for m in sentence.mentions):  # fmt: skip
+        return True  # "prone, sedation midazolam 2 mg"
     if opens and any(m.table == "positions" and m.first == mention.last + 1 for m in sentence.mentions):
         return True  # "thirty eight spinal lateral position"
     if words[0] in _INTO_THE_SPINE and _with_a_drug(sentence, mention.last):

@@ -95,10 +95,26 @@ def _unnamed(reading: Reading, sentence: Sentence, sutures: list[Mention], taken
     """A USP size with a material that no table names ("4-0 Lactomer"): the size, its words as the evidence."""
     return [
         base.claim("suture", reading, sentence, index, index, min(index + 1, len(sentence.tokens) - 1), _UNNAMED,
-                   text=quantity.text, value=None, low=None, high=None, unit=None)
+                   text=quantity.text, value=None, low=None, high=None, unit=None,
+                   name=_shared_material(sentence, index, sutures))
         for index, quantity in base.quantities(sentence)
         if quantity.form == "suture" and index not in taken and not _of_a_screw(sentence, index)
     ]  # fmt: skip
+
+
+def _shared_material(sentence: Sentence, index: int, sutures: list[Mention]) -> str | None:
+    """The material of "8-0 and 7-0 Prolene" and "Vicryl two oh and three oh" for the size that has none beside it."""
+
+    def is_size(at: int) -> bool:
+        quantity = sentence.tokens[at].quantity if 0 <= at < len(sentence.tokens) else None
+        return quantity is not None and quantity.form == "suture"
+
+    tokens = sentence.tokens
+    if is_size(index + 2) and tokens[index + 1].norm in ("and", "&", "/", "or", "+"):
+        return next((one.id for one in sutures if one.first == index + 3), None)
+    if is_size(index - 2) and tokens[index - 1].norm in ("and", "&", "/", "+"):
+        return next((one.id for one in sutures if one.last == index - 3), None)
+    return None
 
 
 def _of_a_screw(sentence: Sentence, index: int) -> bool:

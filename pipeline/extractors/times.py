@@ -305,6 +305,8 @@ def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
     while start and _is_other(sentence, start - 1):
         start -= 1  # "balloon held at twelve atmospheres for ninety seconds"
     said = [token.norm for token in sentence.tokens[max(0, start - 3) : start]]
+    if said[-1:] == ["time"] and "," in said:
+        said = said[said.index(",") + 1 :]  # "total energy 9.2 kJ, laser time 21 min"
     if not said or set(said) & _RELATIVE or after in _RELATIVE or after in ("q", "x") or "," in said:
         return []
     first = max(0, start - 2)

@@ -192,8 +192,8 @@ def _ports(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fa
     for thing in heads[:1]:
         before: int | None = None
         for index, quantity in base.quantities(sentence, "length"):
-            if index < thing.last:
-                continue
+            if index < thing.last or [token.norm for token in sentence.tokens[index + 1 : index + 2]] == ["x"]:
+                continue  # "3 x 5 mm": how many
             if quantity.unit != "mm" or f"{quantity.value}" not in _PORT_SIZES:
                 break
             start = thing.last if before is None else before
