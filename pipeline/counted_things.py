@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 _THINGS = frozenset(
-    "drain drains port ports suture sutures stitch stitches clip clips swab swabs pack packs specimen specimens pot pots "
-    "layer layers bag bags dose doses screw screws staple staples catheter needle needles".split()
+    "drain drains port ports suture sutures stitch stitches clip clips swab swabs pack packs specimen specimens pot "
+    "pots layer layers bag bags dose doses screw screws staple staples catheter needle needles".split()
 )
 _BLOOD = frozenset({"of", "red", "packed", "blood", "platelets", "ffp", "plasma"})
 
