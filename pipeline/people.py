@@ -71,10 +71,10 @@ def introduced(sentence: Sentence) -> tuple[int, int] | None:
     tokens = sentence.tokens
     if sentence.index >= _OPENING:
         return None
-    for at in range(len(tokens) - 3):
-        if (tokens[at].norm, tokens[at + 1].norm) not in _LEADS:
-            continue
-        start = at + 2
+    acts = {m.last + 2 for m in sentence.mentions if m.table == "procedures" and m.last + 1 < len(tokens)
+            and tokens[m.last + 1].norm in ("on", "for")}  # fmt: skip
+    leads = {at + 2 for at in range(len(tokens) - 3) if (tokens[at].norm, tokens[at + 1].norm) in _LEADS}
+    for start in sorted(leads | acts):
         end = name_end(tokens, start, {m.first: m for m in sentence.mentions if m.table not in ("team", "sex")})
         after = tokens[end].norm if end < len(tokens) else "."
         capitals = all(token.text[:1].isupper() and len(token.text) > 1 for token in tokens[start:end]

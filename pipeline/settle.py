@@ -82,8 +82,8 @@ class _Places:
         sentence = self._by_word.get(fact.evidence.first)
         if sentence is None:
             return False
-        first, last = fact.evidence.first - _BEFORE_MORE, fact.evidence.last
-        near = [token for token in sentence.tokens if first <= token.first <= last]
+        last = fact.evidence.last
+        near = [token for token in sentence.tokens if fact.evidence.first - _BEFORE_MORE <= token.first <= last]
         more = any(token.norm in _MORE for token in near)
         behind = any(token.norm == "more" and 0 < token.first - last <= 1 for token in sentence.tokens)
         # "and again two grams", but not "again said: two grams"
@@ -93,10 +93,16 @@ class _Places:
     def word_before(self, fact: Fact) -> str:
         """The word right before the words of a fact, in its sentence."""
         sentence = self._by_word.get(fact.evidence.first)
-        if sentence is None:
-            return ""
-        before = [token for token in sentence.tokens if token.last < fact.evidence.first]
+        before = [token for token in sentence.tokens if token.last < fact.evidence.first] if sentence else []
         return before[-1].norm if before else ""
+
+    def leads(self, fact: Fact) -> str:
+        """The word right before the number of a fact, in its sentence."""
+        sentence, said = self._by_word.get(fact.evidence.first), fact.evidence
+        numbers = (at for at, token in enumerate(sentence.tokens if sentence else ())
+                   if token.quantity is not None and said.first <= token.first <= said.last)  # fmt: skip
+        first = next(numbers, 0)
+        return sentence.tokens[first - 1].norm if sentence and first else ""
 
     def same(self, one: Fact, other: Fact) -> bool:
         return self._by_word.get(one.evidence.first) is self._by_word.get(other.evidence.first)
@@ -306,18 +312,18 @@ def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
         return fact.kind not in _COUNTED or not places.same(earlier, fact)
     if (earlier.value, earlier.low, earlier.high, earlier.unit, earlier.scale) != (
         fact.value, fact.low, fact.high, fact.unit, fact.scale,
-    ):  # fmt: skip
+    ) or places.says_more(fact):  # fmt: skip
         return False
-    if places.says_more(fact):
-        return False
-    if fact.kind in ONCE or places.says(fact, _AGAIN) or places.word_before(fact) == "so":
+    told = places.says(fact, _AGAIN) or places.word_before(fact) == "so"
+    if fact.kind in ONCE or told or (fact.kind in _ORDERED and fact.name):
         return True
-    if fact.kind in _ORDERED and fact.name:
+    if fact.kind in _POURED and not places.same(earlier, fact) and places.leads(fact) in _POINTING:
         return True
     here, there = places.section(fact), places.section(earlier)
     return here != there and (here in _BODY) != (there in _BODY)
 
 
+_POURED = frozenset({"injection_volume", "medication_volume", "medication_dose"})  # "injected the seven slowly"
 # What is done or seen here and there: the part of one and the side of the other are not both of one.
 _TOLD_APART = frozenset({"act", "finding"})
 

@@ -198,6 +198,8 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
             best = node.rows, index
     if best is None:
         row = table.written.get(token.text) or table.lowered.get(token.norm)
+        if token.text == "MCL":
+            row = None  # "grade 3 MCL": the ligament
         if row is not None and (len(token.text) > 1 or in_digits):
             best = row, start + 1
     elif best[1] == start + 1 and len(token.norm) == 1 and not in_digits:

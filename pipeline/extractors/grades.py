@@ -76,6 +76,10 @@ def _before_site(sentence: Sentence, site: Mention) -> int | None:
     at = site.first - 1
     while at > 0 and sentence.tokens[at].norm in ("the", "left", "right"):
         at -= 1
+    if at > 0 and _level(sentence, at) is not None:  # "ICRS 1 patella, 2 trochlea"
+        after = sentence.tokens[site.last + 1 : site.last + 2]
+        closed = not after or after[0].punctuation or after[0].norm in ("and", "with")
+        return at if closed and sentence.tokens[at - 1].norm in (",", "and", ";") else None
     if at < 2 or sentence.tokens[at].norm not in ("on", "of", "in", "at", "for"):
         return None
     return at - 1 if sentence.tokens[at - 2].norm in (",", "and", ";") else None

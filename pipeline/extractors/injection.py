@@ -84,7 +84,7 @@ def _number(
         )  # fmt: skip
 
     facts: list[Fact] = []
-    elsewhere = _goes_elsewhere(sentence, index)
+    elsewhere = _goes_elsewhere(sentence, index) or _is_distance(sentence, index, quantity)
     if quantity.dimension == "volume" and verb is not None and verb[0] <= _REACH and not elsewhere:
         facts.append(
             claim("injection_volume", (verb[0] + (_MEDICINE if _is_medicine(sentence, index, verb[1]) else 2), verb[1]),
@@ -117,6 +117,13 @@ def _number(
         if depth is not None and depth[0] <= 20:
             facts.append(claim("injection_depth", depth))
     return facts
+
+
+def _is_distance(sentence: Sentence, index: int, quantity: Quantity) -> bool:
+    """ "To within five of the joint line": how near, where no unit says otherwise."""
+    return quantity.dimension == "" and any(
+        token.norm in ("within", "short") for token in sentence.tokens[max(0, index - 1) : index + 2]
+    )
 
 
 def _is_medicine(sentence: Sentence, index: int, verb: cues.Hit) -> bool:

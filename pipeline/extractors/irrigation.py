@@ -188,6 +188,8 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     tokens = sentence.tokens
     after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
     before = tokens[index - 1].norm if index else ""
+    if before == "out" and index > 1 and tokens[index - 2].norm in _WASHED:
+        before = ""  # "washed out six litres": what it was washed with
     further = tokens[index + 2].quantity if index + 2 < len(tokens) else None
     if before in _LEADS and after in _LEADS and further is not None and further.dimension == "volume":
         # "Irrigation nine litres out eight point nine litres": every word leads its number
@@ -222,6 +224,9 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     doubts = (f"{bags} of so much were said",) if bags else ()
     return [base.claim(_KIND[hit.id], reading, sentence, index, hit.first, hit.last, price,
                        scale="each" if bags else None, doubts=doubts)]  # fmt: skip
+
+
+_WASHED = frozenset({"washed", "wash", "washing", "rinsed", "rinse", "flushed", "flush", "lavaged", "irrigated"})
 
 
 def _bags(sentence: Sentence, index: int) -> str:

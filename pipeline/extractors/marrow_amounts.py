@@ -139,6 +139,8 @@ def _beside(sentence: Sentence, first: int) -> Laterality | None:
 def _is_anothers(sentence: Sentence, index: int) -> bool:
     """Whether a drug, a device or another fluid stands right beside the number, or a noun that it counts."""
     tokens = sentence.tokens
+    if index and tokens[index - 1].norm == "within":
+        return True  # "drilled to within five of the joint line"
     for mention in base.mentions(sentence, "drugs", "fluids", "findings", "devices", "anaesthesia", "sutures"):
         between = tokens[index + 1 : mention.first] if mention.first > index else tokens[mention.last + 1 : index]
         near = all(not token.punctuation and token.quantity is None for token in between) and len(between) <= 2
