@@ -78,8 +78,11 @@ _PERIODS = {"7": ("d", 14), "52": ("wk", 52), "12": ("mo", 24)}  # the most that
 _LEADS = frozenset(
     "for in after at from until till x next review reviewed follow up fu follow-up f/u physio physiotherapy clinic opd "
     "work driving sling cast plaster daily od bd tds qds bid tid nocte mane prn within another about last past least "
-    "weight bearing crutches appointment days sutures out".split()
+    "weight bearing sport sports squatting running pivoting flying kneeling lifting crutches appointment days sutures "
+    "out brace boot splint bandage rest elevation dressing antibiotics abx lmwh nsaids analgesia mg g mcg units iu "
+    "ml".split()
 )
+_MEDICINE = re.compile(r"(?:parin|xaban|cillin|mycin|profen|coxib|azole|spirin|floxacin|acetamol|clexane|fragmin)$")
 
 
 def shorthand(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
@@ -90,7 +93,9 @@ def shorthand(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tupl
         return None
     unit, most = _PERIODS[match[3]]
     before = norms[start - 1] if start else ""
-    if not 0 < int(match[1]) <= most or (match[3] != "52" and before not in _LEADS):
+    if not 0 < int(match[1]) <= most or (
+        match[3] != "52" and before not in _LEADS and not _MEDICINE.search(before)
+    ):
         return None
     after = norms[start + 1] if start + 1 < len(norms) else ""
     if after in ("of", "nodes", "weeks", "weeks'", "grade", "positive"):
@@ -104,6 +109,7 @@ def shorthand(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tupl
     return Quantity(low=low, high=high, form="range", unit=unit, said_unit=said, dimension="time"), start + 1
 
 
+_A_DAY = tuple(kind((word,)) for word in ("daily", "a", "per", "each", "every") for kind in (list, tuple))
 _EVERY = {"two": 2, "three": 3, "four": 4, "six": 6, "eight": 8, "twelve": 12, "2": 2, "3": 3, "4": 4, "6": 6, "8": 8,
           "12": 12}  # fmt: skip
 
@@ -112,6 +118,10 @@ def hourly(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, i
     """ "Six hourly": how often. In "four hundred eight hourly" only the last word of the number belongs to it: the
     number before is given back without it."""
     end = numeral.end
+    often = norms[end : end + 1] in (["times"], ("times",)) and norms[end + 1 : end + 2] in _A_DAY
+    if often and norms[end - 1] in _EVERY and numeral.start < end - 1:  # "ibuprofen four hundred three times daily"
+        before = numerals.read([*norms[: end - 1], "."], numeral.start)
+        return (Quantity(value=before.value), before.end) if before is not None and before.end == end - 1 else None
     if end >= len(norms) or norms[end] != "hourly" or norms[end - 1] not in _EVERY:
         return None
     if numeral.start == end - 1:
@@ -121,6 +131,68 @@ def hourly(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, i
     if before is None or before.end != end - 1 or before.value is None:
         return None
     return Quantity(value=before.value), before.end
+
+
+_CUFFS = frozenset({"tourniquet", "cuff", "tq", "inflated"})
+_TO_PRESSURE = frozenset("at to of was set inflated pressure up on applied the thigh arm left right upper , :".split())
+_PRESSED = re.compile(r"^(\d{3})/(\d{1,3})$")
+_LOW, _HIGH = 100, 400  # mmHg of a tourniquet; common practice, no source
+_LONGEST = 180  # minutes that a tourniquet is left up; longer is two numbers said in one
+
+
+def _of_cuff(norms: Sequence[str], start: int) -> bool:
+    """Whether only small words stand between a tourniquet and a number."""
+    at = start - 1
+    while at >= 0 and norms[at] in _TO_PRESSURE - _CUFFS:
+        at -= 1
+    return at >= 0 and norms[at] in _CUFFS
+
+
+def _of_pump(norms: Sequence[str], start: int) -> bool:
+    at = start - 1
+    while at >= 0 and norms[at] in ("at", "pressure", "was", "set", "to", "of", "on"):
+        at -= 1
+    return at >= 0 and norms[at] == "pump"
+
+
+def pressed(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
+    """ "Tourniquet two eighty seventy one minutes", "tourniquet three hundred fifty two minutes": how hard and how
+    long, said in one breath. The pressure alone is given back, with what else the words could be."""
+    if numeral.value is not None and numeral.spoken and numeral.end == numeral.start + 2 and (
+        norms[numeral.start] in numerals.TENS and _of_pump(norms, numeral.start)
+    ):  # "pump at sixty six litres in": nobody runs in so much
+        said = read_unit(tokens, numeral.end, False)
+        if said is not None and said.ucum == "L":
+            tens = numerals.TENS[norms[numeral.start]]
+            doubt = f"taken as {tens} and {numeral.value - tens}; it could be {numeral.value}"
+            return Quantity(value=Decimal(tens), doubts=(doubt,)), numeral.start + 1
+    if numeral.value is None or not numeral.spoken or not _of_cuff(norms, numeral.start):
+        return None
+    if numeral.shape == "colloquial" and _LOW <= numeral.value <= _HIGH and numeral.value % 10 == 0:
+        length = numerals.read(norms, numeral.end) if numeral.end < len(norms) else None
+        said = read_unit(tokens, length.end, False) if length is not None else None
+        if said is not None and said.dimension == "time":
+            return Quantity(value=numeral.value, doubts=(numeral.doubt,)), numeral.end
+    hundreds = numerals.SMALL.get(norms[numeral.start], 0) * 100
+    if numeral.shape == "cardinal" and _LOW <= hundreds < numeral.value and numeral.value > _LONGEST and (
+        norms[numeral.start + 1] == "hundred" and norms[numeral.start + 2] != "and"
+    ):  # fmt: skip
+        said = read_unit(tokens, numeral.end, False)
+        if said is not None and said.ucum == "min":
+            doubt = f"taken as {hundreds} and {numeral.value - hundreds}; it could be {numeral.value}"
+            return Quantity(value=Decimal(hundreds), doubts=(doubt,)), numeral.start + 2
+    return None
+
+
+def split_pressed(tokens: Sequence[Token], place: int) -> list[Token]:
+    """ "TQ 300/74 min": pressure and minutes over a stroke, as two numbers; any other token as it is."""
+    token = tokens[place]
+    match = _PRESSED.match(token.norm)
+    if match is None or not _of_cuff([one.norm for one in tokens[:place]], place):
+        return [token]
+    if not (_LOW <= int(match[1]) <= _HIGH and int(match[2]) <= _LONGEST):
+        return [token]
+    return [Token(text, text, token.first, token.last) for text in (match[1], "/", match[2])]
 
 
 def lend_scale(low: Decimal, high: Decimal, scale: int) -> Decimal:

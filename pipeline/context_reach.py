@@ -49,8 +49,10 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             return index - 1
         if tokens[hit.last].norm in _ADJECTIVES and clauses.acted_on(sentence, index) and index > hit.last + 1:
             return index - 1  # "the previous osteotomy was resected": today
-        if hit.rule.value == "historical" and index > hit.last + 1 and clauses.names_operation(sentence, index):
-            return index - 1
+        if hit.rule.value == "historical" and index > hit.last + 1 and (
+            clauses.names_operation(sentence, index) or (tokens[hit.first - 1].norm == "no" and _opens(sentence, index))
+        ):
+            return index - 1  # "no prior surgery the right cuff was repaired in 2019"
         if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
             return max(hit.last, min(index, max(clauses.bounds(sentence, index)[0], hit.last + 1)) - 1)
         if hit.rule.value == "planned" and clauses.told_done(sentence, index):
@@ -68,6 +70,16 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
         if hit.rule.id in _FEARS and index in opened and clauses.is_main(sentence, index):
             return index - 1
     return limit
+
+
+def _opens(sentence: Sentence, index: int) -> bool:
+    """Whether a clause with a subject and a verb of its own begins at a token of a stream without marks."""
+    tokens = sentence.tokens
+    return (
+        len(tokens) > RUN_ON and tokens[index].norm in ("the", "it", "he", "she", "there", "we", "i")
+        and tokens[index - 1].norm not in THIN | _JOINING | {"that", "whether", "which"}
+        and index in clauses.starts(sentence)
+    )  # fmt: skip
 
 
 def _is_patient(sentence: Sentence, index: int) -> bool:
@@ -122,6 +134,8 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             words += norm not in THIN and norm not in _JOINING
         if norm in _BORDER or index in stops or (index in others and index > hit.last + 1):
             return index - 1
+        if index > hit.last + 1 and _opens(sentence, index):
+            return index - 1  # "no prior surgery on this side the right cuff was done in 2019"
         if norm == "," or norm in ("and", "/"):
             if clauses.opens_one(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1)):
                 return index - 1
@@ -135,7 +149,10 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
         if mention is not None:
             if not named and mention.table in _SETTING and index > hit.last + 3:
                 return index - 1
-            if named and (mention.table in _OUTCOME or not _joined(sentence, index, hit.last)):
+            if named and (
+                mention.table in _OUTCOME or not _joined(sentence, index, hit.last)
+                or (mention.table in _WAYS and tokens[index - 1].norm not in _JOINING)
+            ):
                 return index - 1
             named, index = True, mention.last + 1
             limit = max(limit, min(len(tokens) - 1, index + 6))
@@ -155,6 +172,8 @@ _TO_A_PART = frozenset({"the", "to", "into", "of", "round", "around", "in", "his
 _MOST_WORDS = 4
 # "No complications, to the ward in good condition"
 _OUTCOME = frozenset({"dispositions", "conditions"})
+# "No varus or valgus laxity anterolateral portal": of the way in, not of what was looked for.
+_WAYS = frozenset({"approaches", "tourniquet", "positions", "anaesthesia", "closures"})
 # Mentions of these tables tell how, where or how much, and do not use up the reach of a negation.
 BY_THE_WAY = frozenset({"sides", "sites", "guidance", "team", "events", "routes"})
 
@@ -205,6 +224,10 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             return index + 1
         if not certainty and thick and token.norm in ("she", "he", "they", "we", "i"):
             return index
+        if certainty and not thick and token.quantity is not None and token.quantity.form == "ordinal" and index and (
+            tokens[index - 1].norm in ("the", "a")
+        ):
+            return index - 1  # "three anchors, the fourth was not needed": a subject of its own
         if index in settings and (stream or hit.rule.value != "planned") and (thick or not certainty):
             return index + 1
         if certainty and thick and token.quantity is not None:

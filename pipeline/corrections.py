@@ -29,6 +29,7 @@ from pipeline.restated import (
     may_skip,
     numbered_anew,
     other_unit,
+    pair_replaced,
     parted,
     repeated_after,
     rival,
@@ -113,6 +114,8 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         return _strike_sentence(draft, cue, out, words)
     new = _replacement(tokens, cue)
     weak = cue.phrase in _WEAK
+    if new is not None and (after_pair := pair_replaced(draft, cue, new, words)) is not None:
+        return after_pair
     if cue.phrase in _HESITANT:
         if new is not None and tokens[new].quantity is not None and like_before(tokens, cue, new):
             draft.strikes.append(_unclear(tokens, cue, words))

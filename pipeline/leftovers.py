@@ -96,7 +96,9 @@ def _stands_alone(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     """ "Tunnel length forty on the femur": a bare number that counts no noun and is no label is an amount whose unit
     was left out. One, years and codes are none."""
     value = quantity.value if quantity.value is not None else quantity.high
-    if quantity.form == "fraction" or value is None or not 1 < value < _CODES or _FIRST_YEAR <= value <= _LAST_YEAR:
+    if quantity.form == "fraction" or value is None or not 1 < abs(value) < _CODES:
+        return False
+    if _FIRST_YEAR <= value <= _LAST_YEAR:
         return False
     pair = _by_another(sentence, index)
     if pair is not None or _is_size(sentence, index):
@@ -146,7 +148,7 @@ _LABELS = frozenset(
 _AFTER_AMOUNT = frozenset(
     "of on at in for into to by and from then with or before after each per altogether together returned "
     "down along around beneath under through again apart out back bid tid qid daily od bd tds qds nocte prn twice "
-    "nightly".split()
+    "nightly l r".split()
 )
 
 

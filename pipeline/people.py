@@ -171,3 +171,38 @@ def _untitled(sentence: Sentence, last: int, taken: set[int]) -> Person | None:
         return None
     end = name_end(tokens, start, {})
     return Person(start, end - 1, "", joined(tokens[start:end])) if end > start else None
+
+
+_YOUNGEST, _OLDEST = 1, 110  # years
+_EARLY = 4  # sentences
+
+
+def named_and_aged(sentence: Sentence) -> tuple[int, int] | None:
+    """Tokens first..last of "Petra Lindqvist, twenty nine, ...": two or three words in capitals that no grammar
+    names, and a bare whole number behind their comma."""
+    tokens = sentence.tokens
+    for number in range(3, len(tokens)) if sentence.index < _EARLY else ():
+        quantity = tokens[number].quantity
+        if quantity is None or quantity.unit is not None or quantity.form != "number" or tokens[number - 1].norm != ",":
+            continue
+        value = quantity.value
+        if value is None or value != int(value) or not _YOUNGEST <= value <= _OLDEST or quantity.comparator:
+            continue
+        if number + 1 < len(tokens) and not tokens[number + 1].punctuation and tokens[number + 1].norm not in _AGES:
+            continue
+        first = number - 1
+        while first and number - first <= _MOST and _is_capital(tokens[first - 1].text):
+            first -= 1
+        if number - 1 - first < 2 or any(m.first < number and m.last >= first for m in sentence.mentions):
+            continue
+        if first and not tokens[first - 1].punctuation and tokens[first - 1].norm not in ("for", "is", "of", "on"):
+            continue
+        return first, number - 2
+    return None
+
+
+_AGES = _words("years year who with and yo y rhd lhd m f male female")
+
+
+def _is_capital(text: str) -> bool:
+    return len(text) > 2 and text[0].isupper() and text[1:].replace("-", "").replace("'", "").islower()

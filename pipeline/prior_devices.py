@@ -36,12 +36,32 @@ def mark(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
         if _is_implant(fact):
             sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
             marked.append(replace(fact, status="historical") if _was_there(fact, sentence, out) else fact)
+        elif fact.kind in _KINDS and fact.role == "explanted" and fact.status == "performed":
+            sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
+            marked.append(replace(fact, status="historical") if _came_out_later(fact, sentence) else fact)
         elif fact.kind == "procedure" and fact.name == "removal-of-hardware" and fact.status == "performed":
             sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
             marked.append(replace(fact, kind="act") if _was_put_today(fact, sentence, facts) else fact)
         else:
             marked.append(fact)
     return marked
+
+
+_SPANS = frozenset({"d", "wk", "mo", "a"})
+
+
+def _came_out_later(fact: Fact, sentence: Sentence) -> bool:
+    """ "The plate came out a year later": told of the years before this operation."""
+    tokens = sentence.tokens
+    for at, token in enumerate(tokens):
+        if token.first <= fact.evidence.last or token.quantity is None or token.quantity.unit not in _SPANS:
+            continue
+        after = [other.norm for other in tokens[at + 1 : at + 3]]
+        behind = sum(other.first > fact.evidence.last for other in tokens[:at])
+        return behind <= _HELD_REACH and after[:1] in (["later"], ["ago"], ["afterwards"]) and not any(
+            other.norm in (".", ";") for other in tokens[:at] if other.first > fact.evidence.last
+        )
+    return False
 
 
 def _was_put_today(removal: Fact, sentence: Sentence, facts: Sequence[Fact]) -> bool:

@@ -131,7 +131,7 @@ def _spread(tokens: Sequence[Token]) -> list[Token]:
         elif token.norm.startswith("10^") and "/" in token.norm:
             power, under = token.text.split("/", 1)
             spread += [_piece(token, power), _piece(token, "/"), _piece(token, under)]
-        elif by and not (by[1] == by[2] and by[4] in ("", "s")):
+        elif by and not (by[1] == by[2] and by[4] in ("", "s") and read_unit(tokens, place + 1, True) is None):
             spread.append(_piece(token, by[1]))
             for part in (by[2], by[3]):
                 if part:
@@ -139,7 +139,8 @@ def _spread(tokens: Sequence[Token]) -> list[Token]:
             if by[4]:
                 spread.append(_piece(token, by[4]))
         else:
-            spread += split_attached(token) or split_french(tokens, place) or split_pair(tokens, place) or [token]
+            pair = split_french(tokens, place) or split_pair(tokens, place)
+            spread += split_attached(token) or pair or compounds.split_pressed(tokens, place)
     return spread
 
 
@@ -237,7 +238,7 @@ def _and_a_half(norms: Sequence[str], index: int) -> tuple[Decimal, int]:
 def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
     """The numeral with its unit; a count that runs into a size ("two five millimetre ports") is cut off."""
     in_digits = not numeral.spoken
-    every = compounds.hourly(norms, numeral)
+    every = compounds.hourly(norms, numeral) or compounds.pressed(tokens, norms, numeral)
     if every is not None:
         return every
     powered = compounds.millions(tokens, norms, numeral) or compounds.weeks_and_days(norms, numeral)

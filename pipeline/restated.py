@@ -51,6 +51,8 @@ def alike(old: Token, new: Token) -> bool:
     first, second = old.quantity, new.quantity
     if first is None or second is None or first.form == "ordinal":
         return False
+    if second.form == "suture" and first.form == "number" and not first.dimension:
+        return second.text == f"{first.value}-0"  # "three nylon, sorry, three oh nylon"
     if first.form in _NUMERIC and second.form in _NUMERIC:
         return first.dimension == second.dimension or first.unit is None or second.unit is None
     return first.form == second.form or {first.form, second.form} <= {"label", "roman", "number", "times"}
@@ -204,3 +206,48 @@ def numbered_anew(tokens: Sequence[Token], last: int, cue: Cue, named: int) -> b
     """ "cefazolin two grams sorry cefuroxime one gram": the number after the name is said anew too."""
     fresh = next((t for t in tokens[cue.end + named + 1 : cue.end + named + 4] if t.quantity is not None), None)
     return fresh is not None and any(alike(token, fresh) for token in tokens[last + 1 : cue.first])
+
+
+_BY = frozenset({"by", "x", "×"})
+
+
+def _is_pair(tokens: Sequence[Token], at: int) -> bool:
+    """Whether two plain numbers that "by" joins begin at a token."""
+    ends = [tokens[index].quantity if 0 <= index < len(tokens) else None for index in (at, at + 2)]
+    return all(one is not None and one.form in _NUMERIC for one in ends) and tokens[at + 1].norm in _BY
+
+
+def _pair_before(tokens: Sequence[Token], cue: Cue, new: int) -> int | None:
+    """Where the pair begins that the one behind the cue takes the place of; None where there is none."""
+    if not _is_pair(tokens, new):
+        return None
+    sure = cue.phrase != "no"
+    for at in range(cue.first - 3, max(-1, cue.first - 5 - FEW_BETWEEN), -1):
+        if not sure and not all(token.punctuation for token in tokens[at + 3 : cue.first]):
+            return None  # "ten by six and no five by five lesion"
+        if _is_pair(tokens, at):
+            last = tokens[at + 2].quantity
+            fresh = tokens[new + 2].quantity
+            if last is None or fresh is None:
+                return None
+            return at if fresh.unit is None or last.unit is None or fresh.dimension == last.dimension else None
+    return None
+
+
+def pair_replaced(draft: Draft, cue: Cue, new: int, words: Sequence[Word]) -> int | None:
+    """ "Eighteen by fourteen millimetres, make that eighteen by twelve": takes the old pair and the cue out, and gives
+    the index from which to go on; None where no two pairs stand about the cue."""
+    tokens = draft.tokens
+    old = _pair_before(tokens, cue, new)
+    if old is None:
+        return None
+    middle = trimmed(list(tokens[old + 3 : cue.first]))
+    moved = [inherit(tokens[old], tokens[new]), tokens[new + 1], inherit(tokens[old + 2], tokens[new + 2])]
+    struck, said = said_by(words, tokens[old : old + 3]), said_by(words, tokens[cue.first : cue.end])
+    tail = list(tokens[new + 3 :])
+    head = list(tokens[:old])
+    closing = not tail or tail[0].punctuation
+    draft.tokens = [*head, *moved, *middle, *tail] if closing else [*head, *middle, *moved, *tail]
+    at = len(head) if closing else len(head) + len(middle)
+    draft.strikes = [*draft.strikes, Strike(struck, said, at)]
+    return at + len(moved)

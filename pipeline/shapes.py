@@ -319,6 +319,10 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     after = _at(norms, numeral.end)
     if not marked and after not in _BLADES:
         return None
+    if after in ("by", "x") and before != "size" and numeral.spoken and len(numeral.digits) == 2 and (
+        (grade := numerals.SMALL.get(norms[begin])) is not None
+    ):  # "outerbridge three eight by ten millimetres"
+        return Quantity(value=Decimal(grade), form="label", text=str(grade)), begin + 1
     said = read_unit(tokens, numeral.end, True)
     if said is not None and (len(tokens[said.start].text) > 1 or after in ("h", "g", "l")):
         return None

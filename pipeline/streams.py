@@ -28,7 +28,13 @@ _OPENERS = tuple(sorted((tuple(phrase.split()) for phrase in (
     "irrigated with", "no allergies", "consent", "the plan is", "plan is", "indication", "patient supine",
 )), key=len, reverse=True))  # fmt: skip
 _LEADS = frozenset({"then", "next", "finally", "okay", "after"})  # words that lead to the statement itself
-_FIRST = frozenset(opener[0] for opener in _OPENERS)
+# Things of an arthroscopy that are told with their number: "... no loose bodies | tourniquet two eighty ...".
+_SET_UP = frozenset({"tourniquet", "pump", "portals"})
+_OF_SET_UP = frozenset("at up pressure time on set was inflated with closed sutured".split())
+_ITS_OWN = frozenset("thigh arm upper calf ankle pneumatic proximal digital forearm finger high pressure fluid wound "
+                     "anterolateral anteromedial lateral medial posterior anterior accessory standard usual working "
+                     "infusion roller heart".split())  # fmt: skip
+_FIRST = frozenset(opener[0] for opener in _OPENERS) | _SET_UP
 # A statement does not begin behind one of these.
 _OPEN = frozenset(
     "a an the of to at in on with by from for and or but into onto per under over between about approximately than "
@@ -70,6 +76,15 @@ def _lists_on(tokens: Sequence[Token], index: int) -> bool:
     return state > 0 and not any(norm in _OPEN or norm in (",", ".") for norm in ahead[:state])
 
 
+def _is_set_up(tokens: Sequence[Token], index: int) -> bool:
+    """ "Tourniquet two eighty", "pump at sixty", "portals with three oh nylon": a number of its own close behind."""
+    before, ahead = tokens[index - 1].norm, [token.norm for token in tokens[index + 1 : index + 4]]
+    if before in _ITS_OWN or before in _FEW or before[:1].isdigit() or not ahead:
+        return False
+    number = ahead[0] in numerals.STARTS or ahead[0][:1].isdigit()
+    return number or (ahead[0] in _OF_SET_UP and (tokens[index].norm != "portals" or ahead[0] != "at"))
+
+
 _LOADS = frozenset(
     "touch toe partial full non no not protected limited reduced restricted minimal flat down feather heel early "
     "forefoot immediate progressive gradual graduated partially fully normal of".split()
@@ -85,6 +100,8 @@ def _is_stream(tokens: Sequence[Token]) -> bool:
 def _begins(tokens: Sequence[Token], index: int) -> bool:
     if tokens[index - 1].norm in _OPEN:
         return False
+    if tokens[index].norm in _SET_UP:
+        return _is_set_up(tokens, index)
     norms = tuple(token.norm for token in tokens[index : index + 3])
     opener = next((phrase for phrase in _OPENERS if norms[: len(phrase)] == phrase), None)
     if opener is None:

@@ -138,6 +138,7 @@ _LETTER_OF = {
     )),
     "g": ("gauge", frozenset("needle cannula trocar jamshidi cannulae".split())),
 }
+_TURNED = frozenset("er ir ff fe abd rotation flexion extension elevation abduction adduction dorsiflexion".split())
 _FRENCH = re.compile(r"^(\d{1,2}(?:\.\d)?)F$")
 _MOST_FRENCH = 40  # the widest chest tubes; an age may be written "61F"
 _IN_INCHES = frozenset({"needle", "needles", "spinal", "k-wire", "pin", "nail"})
@@ -206,6 +207,8 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
         best = None
     if token.norm == "in" and in_digits and start + 1 < len(tokens) and tokens[start + 1].norm in _IN_INCHES:
         return Said("[in_i]", "length", start, start + 1, "inch")  # "27G 1.25 in needle"
+    if token.norm == "l" and len(token.text) == 1 and start > 1 and tokens[start - 2].norm in _TURNED:
+        return None  # "ER 90 L and 95 R": the left
     if token.norm in _LETTER_OF:
         ident, things = _LETTER_OF[token.norm]
         if _beside(tokens, start - 1, start, things):  # "eight F catheter"

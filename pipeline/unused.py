@@ -86,8 +86,11 @@ def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
     if _in_its_place(sentence, first):
         return "implanted"
     for at in range(start, min(end, start + _REACH)):
-        if norms[at] in (".", ";", "?", "!"):
-            return ""
+        quantity = tokens[at].quantity
+        if norms[at] in (".", ";", "?", "!") or (
+            quantity is not None and quantity.form == "ordinal" and norms[at - 1] in ("the", "a")
+        ):
+            return ""  # "three anchors, the fourth was not needed": told of another one
         denied = bool(_DENIED & set(norms[max(start, at - 2) : at])) or norms[first - 1 : first] == ["no"]
         if norms[at] in _NEVER_IN and not denied:
             return "not_used"

@@ -76,8 +76,8 @@ def _speaks(fact: Fact) -> bool:
 
 
 def _one_each(fact: Fact, sided: list[Fact]) -> bool:
-    """Whether an injection is told with one on the other side ("four mils on the left and two on the right"): each
-    has its side, and neither contradicts the operation."""
+    """Whether an injection or a measure is told with one on the other side ("four mils on the left and two on the
+    right", "ER 90 L and 95 R"): each has its side, and neither contradicts the operation."""
     return fact.kind in _EACH and any(
         other.kind == fact.kind and _opposite(fact, other)
         and abs(other.evidence.first - fact.evidence.first) <= _TOGETHER
@@ -100,7 +100,7 @@ def _on_both(fact: Fact, sided: list[Fact]) -> bool:
 
 # Drains that are the treatment: a chest drain for a pneumothorax goes where that is.
 _TREATS = frozenset({"chest-tube", "nephrostomy"})
-_EACH = frozenset({"injection_volume", "tourniquet", "tourniquet_pressure"})
+_EACH = frozenset({"injection_volume", "tourniquet", "tourniquet_pressure", "measurement"})
 _TOGETHER = 20  # words
 
 

@@ -7,7 +7,9 @@ from pipeline.records import Sentence
 
 # What lasts -> the events at its begin and end. The longest phrase counts; common practice, no source.
 _LASTING = {
-    "tourniquet": ("tourniquet_up", "tourniquet_down"), "cuff": ("tourniquet_up", "tourniquet_down"),
+    "tourniquet": ("tourniquet_up", "tourniquet_down"), "tq": ("tourniquet_up", "tourniquet_down"),
+    "op": ("incision", "operation_end"), "duration": ("incision", "operation_end"),
+    "cuff": ("tourniquet_up", "tourniquet_down"),
     "clamp": ("clamp_on", "clamp_off"), "clamps": ("clamp_on", "clamp_off"), "bypass": ("bypass_on", "bypass_off"),
     "traction": ("traction_on", "traction_off"), "anaesthesia": ("anaesthesia_start", "anaesthesia_end"),
     "anesthesia": ("anaesthesia_start", "anaesthesia_end"), "anaesthetic": ("anaesthesia_start", "anaesthesia_end"),
@@ -51,9 +53,25 @@ def _of_span(sentence: Sentence, index: int) -> tuple[str, int] | None:
     for at in range(first - 1, max(-1, first - _NEAR), -1):
         if tokens[at].norm in _LASTING:
             return _LASTING[tokens[at].norm][index != first], at
-        if tokens[at].quantity is not None or tokens[at].norm in (".", ";"):
-            return None
+        if tokens[at].norm in (".", ";") or (tokens[at].quantity is not None and not _passes(sentence, at, dashed)):
+            break
+    if dashed and led in _TIMED and (first < 2 or tokens[first - 2].norm in _SHUT):
+        return _LASTING["operation"][index != first], first - 1  # "Time 10:05-11:32"
     return None
+
+
+def _passes(sentence: Sentence, at: int, dashed: bool) -> bool:
+    """Whether a number between the word and its two times is its own: "TQ 250 mmHg, 13:20 to 14:31", "duration 42 min
+    (22:10-22:52)"."""
+    quantity = sentence.tokens[at].quantity
+    return dashed and quantity is not None and quantity.form == "number" and (
+        quantity.dimension in ("pressure", "time") or (quantity.dimension == "" and (quantity.value or 0) >= _PRESSED)
+    )
+
+
+_PRESSED = 100  # mmHg of a tourniquet at the least
+_TIMED = frozenset({"time", "times"})
+_SHUT = frozenset({".", ";", ",", ":", "|"})
 
 
 def _joins(sentence: Sentence, first: int, last: int) -> bool:

@@ -108,8 +108,16 @@ _PLACED = frozenset("size sizes sized umbilical epigastric flank midline suprapu
                     "lateral upper lower french fr gauge type model standard long short cortical locking".split())
 
 
+_EXTENTS = frozenset("size sizes width thickness height depth caliber calibre total pitch offset diameters one two "
+                     "three four each bore gauge".split())  # fmt: skip
+
+
 def of_a_noun(sentence: Sentence, index: int, last: int) -> bool:
-    """Whether "and a" parts a size from the thing before it, and a noun of its own follows the size."""
+    """Whether "and a" parts a size from the thing before it, and a noun of its own follows the size; or a noun with
+    "of" leads to it ("shaver, stable rim of six millimetres")."""
+    lead = [token.norm for token in sentence.tokens[last + 1 : index]]
+    if len(lead) > 1 and lead[-1] == "of" and lead[-2].isalpha() and lead[-2] not in CHAIN | NOT_BETWEEN | _EXTENTS:
+        return True
     before = [token.norm for token in sentence.tokens[max(last + 1, index - 2) : index]]
     after = sentence.tokens[index + 1 : index + 2]
     return (

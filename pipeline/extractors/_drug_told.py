@@ -34,6 +34,11 @@ def is_denied(sentence: Sentence, grammar: Grammar, drug: Mention, *ids: str) ->
     return any(drug in _denied(sentence, hit, drugs) for hit in cues.hits(sentence, grammar, *ids))
 
 
+def _turned(sentence: Sentence, last: int, first: int) -> bool:
+    """ "We did not give steroid only eight mils of bupivacaine": what comes behind "only" was given."""
+    return any(token.norm in ("only", "just", "but", "instead") for token in sentence.tokens[last + 2 : first])
+
+
 _HOLDERS = _words("syringe syringes tube tubes bag bags barrel canister vial ampoule reservoir that which")
 
 
@@ -54,7 +59,8 @@ def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Men
     if hit.first and sentence.tokens[hit.first - 1].norm == "but":  # "discussed but not needed"
         before += [one for one in drugs if one.last < hit.first and one not in before and hit.first - one.last <= _BUT
                    and not any(one.last < other.first < hit.first for other in drugs)]  # fmt: skip
-    after = [one for one in drugs if one.first > hit.last and cues.gap(sentence, hit.last, one.first) <= _FAR]
+    after = [one for one in drugs if one.first > hit.last and cues.gap(sentence, hit.last, one.first) <= _FAR
+             and not _turned(sentence, hit.last, one.first)]  # fmt: skip
     first = sentence.tokens[hit.first].norm
     follows = sentence.tokens[hit.last + 1].norm if hit.last + 1 < len(sentence.tokens) else ""
     ahead = first in _ACTIVE or (first in _BOTH_WAYS and not (before and _passive(sentence, hit)))

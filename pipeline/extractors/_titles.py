@@ -24,6 +24,8 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             first += 1  # "procedure two burr holes": no mark behind the heading
         if first is None or is_prose(sentence) or not sentence.tokens[first].text[:1].isalpha():
             return []
+        if sentence.tokens[first].norm == "x":
+            return []  # "Procedure: 3 x 2.9 mm anchors"
     elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6:
         first = 0
         risky = base.scope_at(sentence, "status", acts[0].first, "performed") != "performed"

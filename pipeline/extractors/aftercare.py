@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipeline import cues, story, what_if
-from pipeline.extractors import base
+from pipeline.extractors import _care_words, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Concept
@@ -30,7 +30,8 @@ _LEADS = frozenset({"for", "x", "until", "next", "over", "another", "first", "ad
                     "day", "and", "night", "times", "use", "be", "worn", "on", "kept", "wear", "-", ":", "only",
                     "from", "twice"})  # fmt: skip
 _NOT = frozenset({"no", "avoid", "avoiding"})
-_LOADS = frozenset({"bearing", "lift", "lifting", "load", "over", "above", "than", "gripping", "carry", "carrying"})
+_LOADS = frozenset({"bearing", "lift", "lifting", "load", "over", "above", "than", "gripping", "carry", "carrying",
+                    "pwb", "ttwb", "tdwb", "fwb"})  # fmt: skip
 _FAILED = frozenset({"failed", "conservative", "nonoperative", "refractory", "despite", "relief", "tried"})
 _REACH = 9
 
@@ -50,7 +51,7 @@ _CLOSED = ("swab-count", "blood-loss", "count-item")
 
 
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bool) -> list[Fact]:
-    own = list(base.mentions(sentence, "aftercare"))
+    own = sorted([*base.mentions(sentence, "aftercare"), *_care_words.physiotherapy(sentence, sentence.section in _AHEAD)], key=lambda mention: mention.first)
     facts: list[Fact] = []
     used: set[Mention] = set()
     for index, quantity in base.quantities(sentence, "time", "fraction", "mass"):
@@ -142,12 +143,12 @@ def _target(
 ) -> Mention | int | None:
     """The instruction that a number belongs to: a named thing, or the token where its words begin."""
     before = [m for m in own if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)
-              and not _of_another(sentence, m.last, index)]  # fmt: skip
+              and not _care_words.of_another(sentence, m.last, index)]  # fmt: skip
     if before and not _denied_between(sentence, before[-1].last, index):
         later = [m for m in base.mentions(sentence, "drugs") if before[-1].last < m.first and m.last < index]
-        if later and quantity.dimension == "time" and not any(
+        if later and quantity.dimension == "time" and (_care_words.is_dosed(sentence, later[-1], index) or not any(
             token.norm in ("and", "with", ",") for token in sentence.tokens[before[-1].last + 1 : later[-1].first]
-        ):  # fmt: skip
+        )):  # fmt: skip
             return later[-1]  # "full weight bearing from today aspirin 150 mg for six weeks"
         return before[-1]
     after = _after(sentence, index, quantity, own)
@@ -175,14 +176,6 @@ def _target(
 def _denied_between(sentence: Sentence, last: int, index: int) -> bool:
     """ "(Ossification prophylaxis), no flexion over ninety two weeks": what is not to be done has the time."""
     return any(token.norm in _NOT for token in sentence.tokens[last + 1 : index])
-
-
-def _of_another(sentence: Sentence, last: int, index: int) -> bool:
-    """ "WBAT, PT 1 wk": behind a comma, a word of its own stands right before the number."""
-    between = sentence.tokens[last + 1 : index]
-    if len(between) != 2 or between[0].norm != ",":
-        return False
-    return between[1].text.isupper() and between[1].norm.isalpha()
 
 
 _STOPPED = frozenset("stopped held withheld paused discontinued ceased omitted suspended interrupted off".split())
@@ -215,8 +208,11 @@ def _cued(sentence: Sentence, index: int) -> bool:
 
 
 def _beside(sentence: Sentence, thing: Mention, index: int) -> bool:
-    """Whether a dressing or a device stands right before a time of days or more ("sling three days")."""
-    return thing.table in ("dressings", "devices") and index - thing.last == 1
+    """Whether a dressing or a device stands right before a time of days or more ("sling three days"), or a drug before
+    one that is written in short ("LMWH 10/7")."""
+    quantity = sentence.tokens[index].quantity
+    short = thing.table == "drugs" and quantity is not None and (quantity.said_unit or "").startswith("/")
+    return (thing.table in ("dressings", "devices") or short) and index - thing.last == 1
 
 
 def _after(sentence: Sentence, index: int, quantity: Quantity, own: list[Mention]) -> Mention | None:

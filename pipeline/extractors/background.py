@@ -49,9 +49,15 @@ def _kind(sentence: Sentence) -> str | None:
     comes = sentence.says(_COMES) and any(
         a.norm in _COMES and b.norm == "with" for a, b in pairwise(sentence.tokens[:12])
     )
-    if sentence.section not in _NOT_BEFORE and (sentence.says(_PRESENTS) or comes) and len(sentence.tokens) <= 60:
+    if sentence.section not in _NOT_BEFORE and (_presents(sentence) or comes) and len(sentence.tokens) <= 60:
         return "indication"
     return None
+
+
+def _presents(sentence: Sentence) -> bool:
+    """Whether a word tells why; "an osteotomy was not indicated" tells what was left out."""
+    norms = [token.norm for token in sentence.tokens] if sentence.says(_PRESENTS) else []
+    return any(norm in _PRESENTS and norms[max(0, at - 1) : at] != ["not"] for at, norm in enumerate(norms))
 
 
 def _whole(reading: Reading, sentence: Sentence, kind: str) -> list[Fact]:

@@ -108,7 +108,9 @@ def _on_the_other(reading: Reading, sentence: Sentence, mention: Mention, side: 
 
 
 _REACH = 10  # words
-_TO_SIZE = frozenset({",", "on", "in", "to", "the", "left", "right", "side", "size", "sized", "each", "was", "placed"})
+_FRENCH = frozenset({"ch", "charriere", "charrière", "fr", "french"})
+_TO_SIZE = _FRENCH | frozenset({":", "x", "one", "two", ",", "on", "in", "to", "the", "left", "right", "side", "size",
+                                "sized", "each", "was", "placed"})  # fmt: skip
 
 
 def _called(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]:
@@ -120,9 +122,11 @@ def _called(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact
             break
         if quantity is None or quantity.value is None or quantity.dimension:
             continue
-        if tokens[at - 1].norm in ("size", "sized") and quantity.form in ("label", "number"):
+        french = tokens[at - 1].norm in _FRENCH
+        if (french or tokens[at - 1].norm in ("size", "sized")) and quantity.form in ("label", "number"):
             return [base.claim("drain_size", reading, sentence, at, mention.first, mention.last, 2, name=mention.id,
-                               unit=None, group=f"t{base.group_of(sentence, mention.first)}")]  # fmt: skip
+                               unit="[Ch]" if french else None,
+                               group=f"t{base.group_of(sentence, mention.first)}")]  # fmt: skip
     return []
 
 

@@ -57,6 +57,7 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
         fact = base.claim("follow_up", reading, sentence, index, cue, cue, min(3 * distance, 60),
                           name=story.follow_up_name(sentence, cue), certainty="affirmed")  # fmt: skip
         facts.append(replace(fact, status="planned") if fact.status == "performed" else fact)
+        facts += _and_again(reading, sentence, index, cue)
     if not facts:
         cue = story.follow_up_alone(sentence)
         if cue is not None:
@@ -66,6 +67,27 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
     return facts
 
 
+def _and_again(reading: Reading, sentence: Sentence, index: int, cue: int) -> list[Fact]:
+    """ "RV 2/52 wound, 6/52 clinic", "f/u 2/52 + 6/52": a further visit, right behind the first one."""
+    tokens = sentence.tokens
+    for at in range(index + 1, min(len(tokens), index + 1 + _TO_NEXT)):
+        quantity = tokens[at].quantity
+        if quantity is None:
+            if tokens[at].norm in (",", "+", "and", "&", "then") or (at == index + 1 and tokens[at].norm.isalpha()):
+                continue
+            return []
+        ends = at + 1 >= len(tokens) or tokens[at + 1].punctuation or tokens[at + 1].norm in _SEEN_FOR
+        if tokens[at - 1].norm.isalpha() and tokens[at - 1].norm not in ("and", "then"):
+            return []
+        if quantity.dimension != "time" or quantity.unit not in _UNITS or at == index + 1 or not ends:
+            return []
+        return [base.claim("follow_up", reading, sentence, at, cue, cue, _AGAIN, name=None, certainty="affirmed",
+                           status="planned")]  # fmt: skip
+    return []
+
+
+_TO_NEXT, _AGAIN = 4, 8
+_SEEN_FOR = frozenset({"clinic", "wound", "opd", "xray", "x-ray", "mri", "check", "review", "physio", "outpatients"})
 _DAYS = frozenset("tomorrow monday tuesday wednesday thursday friday saturday sunday".split())
 _TO_DAY = 6  # tokens
 

@@ -31,7 +31,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         cue = cues.hits(sentence, grammar, "irrigation")
         facts += _unsaid(reading, sentence, grammar) if not cue else []
         facts += _sum(reading, sentence, grammar) if rinsed and not cue else []
-        facts += _in_and_out(reading, sentence, grammar) if not cue else []
+        facts += _in_and_out(reading, sentence, grammar, rinsed) if not cue else []
+        facts += _pumped(reading, sentence, grammar) if not cue and cues.has(sentence, grammar, "pump") else []
         rinsed = bool(cue) and any(True for _ in base.quantities(sentence, "volume"))
         if not cue and not cues.has(sentence, grammar, "deficit", "distension"):
             continue
@@ -61,24 +62,49 @@ def _sum(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     return facts
 
 
-def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    """ "Nine litres in, eight point two out": so much runs through a joint or a bladder; what it was stays in doubt."""
-    if not sentence.says(_OUT) or sentence.section == "fluids" or cues.has(sentence, grammar, "urine", "blood-loss"):
+def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar, rinsed: bool) -> list[Fact]:
+    """ "Nine litres in, eight point two out", "in 6 L, out 5.8 L": so much runs through a joint or a bladder; what it
+    was stays in doubt. One alone counts beside a pump, or right behind volumes that rinsed."""
+    if not sentence.says(_TO) or sentence.section == "fluids" or cues.has(sentence, grammar, "urine", "blood-loss"):
         return []
-    tokens = sentence.tokens
-    told: list[tuple[int, str]] = []
-    for index, quantity in base.quantities(sentence, "volume", ""):
-        behind = _behind(sentence, index)
-        if quantity.form == "number" and behind in (["in"], ["out"], ["back"]):
-            told.append((index, _DIRECTIONS[behind[0]]))
-    units = {amount.unit for at, _ in told if (amount := tokens[at].quantity) is not None}
-    if [kind for _, kind in told] != ["irrigation_in", "irrigation_out"] or "L" not in units or len(units - {None}) > 1:
+    told = [(index, kind) for index, quantity in base.quantities(sentence, "volume", "")
+            if quantity.form == "number" and (kind := _way(sentence, index)) is not None]  # fmt: skip
+    units = {amount.unit for at, _ in told if (amount := sentence.tokens[at].quantity) is not None}
+    kinds = [kind for _, kind in told]
+    alone = len(kinds) == 1 and (rinsed or cues.has(sentence, grammar, "pump"))
+    if not (alone or kinds == ["irrigation_in", "irrigation_out"]) or "L" not in units or len(units - {None}) > 1:
         return []
-    doubts = ("what ran in and out was not said",)
-    return [base.claim(kind, reading, sentence, at, at, at + 1, 4, doubts=doubts) for at, kind in told]
+    doubts = () if rinsed else ("what ran in and out was not said",)
+    return [base.claim(kind, reading, sentence, at, at, at, 4, doubts=doubts) for at, kind in told]
 
 
-_OUT = frozenset({"out", "back"})
+def _way(sentence: Sentence, index: int) -> str | None:
+    """Whether a number is said to have run in or to have come out: by the word behind it, else by the one before."""
+    tokens, behind = sentence.tokens, _behind(sentence, index)
+    if behind[:1] == ["of"] and len(behind) == 3:
+        behind = behind[2:]  # "twelve litres of saline in"
+    if behind and behind[0] in _TO and (len(behind) == 1 or behind[1] not in _GO_ON):
+        return _DIRECTIONS[behind[0]]
+    before = tokens[index - 1].norm if index else ""
+    if not behind and before in ("in", "out") and (index == 1 or tokens[index - 2].punctuation):
+        return _DIRECTIONS[before]
+    return None
+
+
+def _pumped(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Pump fifty, eight litres": litres beside a pump that no vein took."""
+    if sentence.section == "fluids" or cues.has(sentence, grammar, "urine", "blood-loss", "intravenous-fluid"):
+        return []
+    doubts = ("that it ran through the pump was not said",)
+    return [
+        base.claim("irrigation_in", reading, sentence, index, index, index, _PUMPED, doubts=doubts)
+        for index, quantity in base.quantities(sentence, "volume") if quantity.unit == "L" and quantity.form == "number"
+    ]  # fmt: skip
+
+
+_PUMPED = 50
+_TO = frozenset({"in", "out", "back"})
+_GO_ON = frozenset("the a an all total each this his her theatre recovery bags saline one of which from".split())
 _SUM = 12
 _GASES = frozenset({"gas", "air", "oxygen", "c3f8", "sf6"})
 _SKIN = frozenset({"alcohol", "shaved", "scrubbed", "painted"})
@@ -138,7 +164,7 @@ def _behind(sentence: Sentence, index: int) -> list[str]:
     """The words right behind the number at `index`, up to a mark, another number or the next part."""
     found: list[str] = []
     for token in sentence.tokens[index + 1 : index + 1 + _TO_VERB]:
-        if token.punctuation or token.quantity is not None or token.norm in ("and", "then", "but", "with"):
+        if token.punctuation or token.quantity is not None or token.norm in ("and", "then", "but", "with", "/"):
             break
         found.append(token.norm)
     return found

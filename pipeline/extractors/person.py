@@ -30,6 +30,7 @@ _WEIGHT_UNITS = ("kg", "[lb_av]")
 _OTHER_WEIGHTS = frozenset({"bearing", "traction", "lift", "lifting", "specimen", "gland", "loss", "limit", "birth"})
 
 
+_COUNTED = ("day ", "week ", "month ")
 _SURE: dict[str, Any] = {"status": "performed", "certainty": "affirmed"}  # whatever else the sentence says
 
 
@@ -60,6 +61,8 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
     value = quantity.value
     if value is None or value > _OLDEST or (quantity.unit is not None and quantity.unit not in _AGE_UNITS):
         return []
+    if sentence.tokens[index].text.lower().startswith(_COUNTED):
+        return []  # "PT from day 2"
     unit = quantity.unit or "a"
     near = cues.nearest(sentence, grammar, index, "age")
     persons = {token.norm for token in sentence.tokens[max(0, index - 4) : index + 6]} & _PERSONS
@@ -118,7 +121,7 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
     if quantity is None or quantity.unit not in _WEIGHT_UNITS:
         return []
     around = {token.norm for token in sentence.tokens[max(0, index - 2) : index + 3]}
-    if around & _OTHER_WEIGHTS or _is_load(sentence, index):
+    if around & _OTHER_WEIGHTS or _is_load(sentence, index) or _is_pull(sentence, index):
         return []
     if _in_brackets(sentence, index + 2):
         return []  # "less than 5 kg (4.1 kg)": the one in brackets is the weight
@@ -151,6 +154,15 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
         return [base.claim("patient_weight", reading, sentence, index, index, index, _STANDS_ALONE, doubts=doubts,
                            **_SURE)]  # fmt: skip
     return []
+
+
+def _is_pull(sentence: Sentence, index: int) -> bool:
+    """ "Traction with a finger trap, five kilos"."""
+    norms = [token.norm for token in sentence.tokens[max(0, index - _PULLED) : index]]
+    return bool({"traction", "distraction", "tower"} & set(norms)) and "." not in norms
+
+
+_PULLED = 9  # tokens
 
 
 def _is_load(sentence: Sentence, index: int) -> bool:
@@ -266,7 +278,7 @@ def _after_name(sentence: Sentence) -> int | None:
             elif norm not in (",", ":", ".", "mr.", "mrs.", "ms.", "dr."):
                 break
             at += 1
-    opened = people.introduced(sentence)
+    opened = people.introduced(sentence) or people.named_and_aged(sentence)
     if opened is None:
         return None
     at = opened[1] + 1

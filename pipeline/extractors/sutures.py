@@ -82,7 +82,8 @@ def _runs(sentence: Sentence, mention: Mention) -> bool:
     if after is not None and after.norm in _SPORT:
         return True
     flows = after is not None and (after.norm in _FLOWS or after.quantity is not None)
-    flows = flows or (mention.first > 0 and tokens[mention.first - 1].norm in ("is", "was", "are", "were"))
+    before = tokens[mention.first - 1].norm if mention.first else ""
+    flows = flows or before in ("is", "was", "are", "were", "already", "still")
     return flows and not any(abs(one.first - mention.first) <= _NEAR for one in base.mentions(sentence, "sutures"))
 
 
@@ -136,8 +137,10 @@ def _suture(
         labelled = quantity.form == "label" and index in (mention.last + 1, mention.first - 1)  # "PDS number one"
         if quantity.form != "suture" and not labelled and not (quantity.form == "number" and quantity.dimension == ""):
             continue
-        if quantity.form == "number" and mention.id == "suture" and _is_plural(sentence, mention.last):
-            continue  # "four sutures": how many
+        if quantity.form == "number" and mention.id == "suture" and quantity.value != 0 and (
+            _is_plural(sentence, mention.last) or index < mention.first
+        ):
+            continue  # "four sutures", "one stitch": how many
         bare = quantity.form == "number" or quantity.text.isdigit()
         if bare and index < mention.first and _has_size_behind(sentence, mention):
             taken.update({index} if index == mention.first - 1 else ())

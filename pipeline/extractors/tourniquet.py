@@ -20,6 +20,7 @@ _SET = frozenset(
 
 
 _FAR = 60
+_KEPT = frozenset({"s", "min", "h"})  # units in which a tourniquet is timed
 _BESIDE = -1
 _LOW, _HIGH = 100, 450  # mmHg, of a tourniquet; common practice, no source
 
@@ -103,8 +104,10 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         if near is None:
             continue
         price, hit = near
-        if price > _FAR and _blown_up(sentence, hit.last, index):
-            price = _FAR
+        if price > _FAR and (_blown_up(sentence, hit.last, index) or (
+            quantity.unit in _KEPT and hit.last < index and _behind_times(sentence, hit.last, index)
+        )):
+            price = _FAR  # "tourniquet, two fifty, on at 11:14 and off at 11:50, thirty six minutes"
         side = sidewise.side_of(sentence, index)
         if side is not None and price > _FAR:
             price = _FAR  # ", left arm 250 mmHg 9 min": the second of two
@@ -114,7 +117,9 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             facts.append(
                 base.claim("tourniquet_pressure", reading, sentence, index, hit.first, hit.last, price, laterality=side)
             )
-        elif quantity.dimension == "time" and price <= _FAR and not _until_pink(sentence, hit.last, index):
+        elif quantity.dimension == "time" and price <= _FAR and quantity.unit in _KEPT and (
+            not _until_pink(sentence, hit.last, index)
+        ):
             facts.append(
                 base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price, laterality=side,
                            scale="total" if cues.scale(sentence, index) == "total" else None)
@@ -181,11 +186,18 @@ _PINK = frozenset("colour color pink perfusion perfused refill reperfusion capil
                   "pulses pulse hyperaemia".split())  # fmt: skip
 
 
+def _is_pressure(value: Decimal | None) -> bool:
+    return value is not None and _LOW <= value <= _HIGH and value % 5 == 0
+
+
 def _behind_times(sentence: Sentence, last: int, index: int) -> bool:
     """ "Tourniquet up 9:12, down 10:02 at two hundred and fifty": nothing but its times stands between."""
     between = sentence.tokens[last + 1 : index]
     return any(token.quantity is not None for token in between) and all(
-        token.norm in _SET | _MOVED or (token.quantity is not None and token.quantity.form == "clock")
+        token.norm in _SET | _MOVED or (token.quantity is not None and (
+            token.quantity.form == "clock" or token.quantity.dimension == "pressure"
+            or (token.quantity.form == "number" and _is_pressure(token.quantity.value))
+        ))
         for token in between
     )
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from pipeline import cues, sidewise
 from pipeline.extractors import _things, base
+from pipeline.extractors._device_sizes import is_decimal
 from pipeline.extractors._things import Thing
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
@@ -45,6 +46,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _counts(reading, sentence, things)
             facts += _ports(reading, sentence, things)
             facts += _balloon(reading, sentence, things)
+            facts += _tools(reading, sentence, things)
         facts += _airway(reading, sentence)
     return facts
 
@@ -230,6 +232,28 @@ def _balloon(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[
 
 _FILL = 6
 _FILLED = frozenset("in into the its was were filled inflated with of to water saline sterile up put by".split())
+
+
+def _tools(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
+    """ "Two point seven scope", "Shaver 4.5": a bare number with a point right beside a tool that is told by its width.
+    """
+    facts: list[Fact] = []
+    for index, quantity in base.quantities(sentence, ""):
+        token = sentence.tokens[index]
+        if quantity.form != "number" or not is_decimal(token) or not 1 <= (quantity.value or 0) <= _WIDEST:
+            continue
+        for thing in things:
+            ends = index + 1 >= len(sentence.tokens) or sentence.tokens[index + 1].punctuation
+            if sentence.tokens[thing.last].norm in _TOOLS and (
+                thing.first == index + 1 or (thing.last == index - 1 and ends)
+            ):  # fmt: skip
+                facts.append(_claim("device_size", reading, sentence, index, thing, _COST, unit=None,
+                                    doubts=(_NO_UNIT,)))  # fmt: skip
+    return facts
+
+
+_TOOLS = frozenset("shaver burr scope arthroscope drill reamer resector".split())
+_WIDEST = 12  # mm; common practice, no source
 
 
 def _airway(reading: Reading, sentence: Sentence) -> list[Fact]:

@@ -1,0 +1,38 @@
+"""What the words around an instruction tell of whose number it is, and the short form of physiotherapy."""
+
+from __future__ import annotations
+
+from pipeline.extractors import base
+from pipeline.records import Mention, Sentence
+
+
+def physiotherapy(sentence: Sentence, ahead: bool) -> list[Mention]:
+    """ "PT from day 2", "PT 3 x week": physiotherapy, where it is no patient."""
+    tokens = sentence.tokens
+    return [
+        Mention("aftercare", "physiotherapy", at, at) for at, token in enumerate(tokens)
+        if token.text == "PT" and at + 1 < len(tokens) and (
+            tokens[at + 1].norm in _PT_WHEN or (ahead and tokens[at + 1].quantity is not None)
+        )
+    ]  # fmt: skip
+
+
+_PT_WHEN = frozenset({"from", "daily", "starting", "starts", "weekly", "twice", "after", "begins", "to", "for"})
+
+
+def is_dosed(sentence: Sentence, drug: Mention, index: int) -> bool:
+    """ "Crutches, enoxaparin 40 mg daily for six weeks": a dose between a drug and a time binds them."""
+    between = [token.quantity for token in sentence.tokens[drug.last + 1 : index] if token.quantity is not None]
+    return any(quantity.dimension in ("mass", "amount") for quantity in between)
+
+
+def of_another(sentence: Sentence, last: int, index: int) -> bool:
+    """ "WBAT, PT 1 wk", "crutches, flexion to 90 for three weeks": behind a comma, a word of its own stands right
+    before the number, or a measure."""
+    between = sentence.tokens[last + 1 : index]
+    comma = max((at for at in range(last + 1, index) if sentence.tokens[at].norm == ","), default=None)
+    if comma is not None and any(comma < m.first < index for m in base.mentions(sentence, "measures")):
+        return True
+    if len(between) != 2 or between[0].norm != ",":
+        return False
+    return between[1].text.isupper() and between[1].norm.isalpha()
