@@ -28,7 +28,8 @@ SIDES = gold_truth.load("sides")
 FRESH = gold_truth.load("fresh")
 DEVICES = gold_truth.load("devices")
 OTHERS = gold_truth.load("others")
-NARRATIONS = [*gold_truth.load(), *HEARD, *SIDES, *FRESH, *DEVICES, *OTHERS]
+SCOPES = gold_truth.load("scopes")
+NARRATIONS = [*gold_truth.load(), *HEARD, *SIDES, *FRESH, *DEVICES, *OTHERS, *SCOPES]
 POOL = gold_truth.ROOT.parent / "shared" / "notes_pool.jsonl"
 RUN_OF_WORDS = 8
 # Codes that a narration may hold and that are put together from rows of units.toml, or written with a prefix that no
@@ -276,6 +277,16 @@ def test_the_others_part_is_understood_as_well_as_it_was() -> None:
     assert {name: f1 for name, f1 in reached.items() if f1 is None or f1 < OTHERS_FLOORS[name]} == {}
     given, hits, twice, other = scoring.invention(results)
     assert 100 * (hits + twice + other) / given <= MOST_INVENTED_IN_OTHERS
+
+
+# Arthroscopies of every joint, as told from the portals to the aftercare (tests/gold/scopes).
+SCOPES_FLOORS = {"number": 0.92, "all": 0.91}
+
+
+def test_the_scopes_part_is_understood_as_well_as_it_was() -> None:
+    results = understanding.measure(SCOPES)
+    reached = {name: scoring.group(results, name).f1 for name in SCOPES_FLOORS}
+    assert {name: f1 for name, f1 in reached.items() if f1 is None or f1 < SCOPES_FLOORS[name]} == {}
 
 
 def test_the_sides_part_has_few_wrong_sides() -> None:

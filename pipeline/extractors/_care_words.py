@@ -20,6 +20,9 @@ def physiotherapy(sentence: Sentence, ahead: bool) -> list[Mention]:
 _PT_WHEN = frozenset({"from", "daily", "starting", "starts", "weekly", "twice", "after", "begins", "to", "for"})
 
 
+BY_MOUTH = frozenset({"oral", "orally", "po", "iv", "intravenous", "intravenously", "tablets", "then", "for", "x"})
+
+
 def is_dosed(sentence: Sentence, drug: Mention, index: int) -> bool:
     """ "Crutches, enoxaparin 40 mg daily for six weeks": a dose between a drug and a time binds them."""
     between = [token.quantity for token in sentence.tokens[drug.last + 1 : index] if token.quantity is not None]

@@ -51,7 +51,8 @@ _CLOSED = ("swab-count", "blood-loss", "count-item")
 
 
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bool) -> list[Fact]:
-    own = sorted([*base.mentions(sentence, "aftercare"), *_care_words.physiotherapy(sentence, sentence.section in _AHEAD)], key=lambda mention: mention.first)
+    told = _care_words.physiotherapy(sentence, sentence.section in _AHEAD)
+    own = sorted([*base.mentions(sentence, "aftercare"), *told], key=lambda mention: mention.first)
     facts: list[Fact] = []
     used: set[Mention] = set()
     for index, quantity in base.quantities(sentence, "time", "fraction", "mass"):
@@ -150,7 +151,8 @@ def _target(
             token.norm in ("and", "with", ",") for token in sentence.tokens[before[-1].last + 1 : later[-1].first]
         )):  # fmt: skip
             return later[-1]  # "full weight bearing from today aspirin 150 mg for six weeks"
-        return before[-1]
+        aimed = len(before) > 1 and before[-1].first and sentence.tokens[before[-1].first - 1].norm == "for"
+        return before[-2] if aimed else before[-1]  # "brace in extension for walking for two weeks"
     after = _after(sentence, index, quantity, own)
     if after is not None:
         return after
@@ -170,7 +172,11 @@ def _target(
             return things[-1]
     if story.follow_up_cue(sentence, index) is not None:
         return None
-    return _own_words(sentence, index, quantity)
+    start = _own_words(sentence, index, quantity)
+    drugs = [m for m in base.mentions(sentence, "drugs") if m.last < index]
+    if start is not None and drugs and all(token.norm in _care_words.BY_MOUTH for token in sentence.tokens[start:index]):
+        return drugs[-1]  # "IV clindamycin 600 mg qds 2/52, then oral 4/52"
+    return start
 
 
 def _denied_between(sentence: Sentence, last: int, index: int) -> bool:

@@ -47,6 +47,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _ports(reading, sentence, things)
             facts += _balloon(reading, sentence, things)
             facts += _tools(reading, sentence, things)
+            facts += _changed(reading, sentence, things)
         facts += _airway(reading, sentence)
     return facts
 
@@ -232,6 +233,25 @@ def _balloon(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[
 
 _FILL = 6
 _FILLED = frozenset("in into the its was were filled inflated with of to water saline sterile up put by".split())
+
+
+def _changed(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
+    """ "A fourth anchor pulled out, replaced by 3.5 mm": the size alone of what came instead."""
+    facts: list[Fact] = []
+    tokens = sentence.tokens
+    for index, quantity in base.quantities(sentence, "length"):
+        at = index - 1 - (index > 0 and tokens[index - 1].norm in ("a", "an", "one", "#number"))
+        if quantity.unit != "mm" or at < 1 or tokens[at].norm not in ("by", "with", "for", "to"):
+            continue
+        ends = index + 1 >= len(tokens) or tokens[index + 1].punctuation or tokens[index + 1].norm in ("one", "and")
+        near = [thing for thing in things if thing.last < at and at - thing.last <= _CHANGED_REACH and thing.implant]
+        if tokens[at - 1].norm in _CHANGED and ends and near:
+            facts.append(_claim("device_size", reading, sentence, index, near[-1], _COST))
+    return facts
+
+
+_CHANGED = frozenset({"replaced", "exchanged", "changed", "swapped", "upsized", "substituted"})
+_CHANGED_REACH = 14  # tokens
 
 
 def _tools(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
