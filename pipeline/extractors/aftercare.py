@@ -174,7 +174,8 @@ def _target(
         return None
     start = _own_words(sentence, index, quantity)
     drugs = [m for m in base.mentions(sentence, "drugs") if m.last < index]
-    if start is not None and drugs and all(token.norm in _care_words.BY_MOUTH for token in sentence.tokens[start:index]):
+    words = [] if start is None else [token.norm for token in sentence.tokens[start:index]]
+    if words and drugs and _care_words.BY_MOUTH.issuperset(words):
         return drugs[-1]  # "IV clindamycin 600 mg qds 2/52, then oral 4/52"
     return start
 
