@@ -365,8 +365,13 @@ def _distance(side: Side, first: int, last: int) -> int:
 
 def _same_clause(sentence: Sentence, side: Side, first: int, last: int) -> bool:
     low, high = min(side.last, last), max(side.first, first)
+    if side.first > last and any(m.table in _OWN and last < m.first < side.first for m in sentence.mentions):
+        return False  # "meniscectomy tourniquet on the right thigh": of the tourniquet
     return not any(sentence.tokens[index].punctuation or sentence.tokens[index].norm in ("and", "then", "while")
                    for index in range(low + 1, high))  # fmt: skip
+
+
+_OWN = frozenset({"tourniquet", "events", "devices", "drains", "anaesthesia", "drugs", "positions"})
 
 
 def _bound_to(sentence: Sentence, side: Side) -> Mention | None:

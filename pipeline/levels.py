@@ -37,6 +37,8 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     if _at(norms, follows) in ("-", "/", "slash") and not (_at(norms, follows) == "slash" and letter == ""):
         follows += 1
     other = _one_level(norms, follows)
+    if other is not None and follows == end and _one_by_one(norms, start, other[2]):
+        return _level_quantity((letter, number), None), end
     if other is not None and _adjacent((letter, number), other[:2]) and tokens[follows].text != "a":
         return _level_quantity((letter, number), other[:2]), other[2]
     bare = small(norms, follows)
@@ -45,6 +47,15 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
         if nothing_more and (len(norms[start]) == 1 or follows > end):
             return _level_quantity((letter, number), (letter, bare)), follows + 1
     return _level_quantity((letter, number), None), end
+
+
+def _one_by_one(norms: Sequence[str], start: int, end: int) -> bool:
+    """ "Screws at L four L five and S one": vertebrae that are listed, each for itself, and no space between two."""
+    led = {_at(norms, at) for at in range(start - 3, start)}
+    return bool(led & _IN_VERTEBRAE) and _at(norms, end) == "and" and _one_level(norms, end + 1) is not None
+
+
+_IN_VERTEBRAE = frozenset({"screw", "screws", "pedicle", "pedicles"})
 
 
 def is_unit_like(norm: str) -> bool:

@@ -15,7 +15,7 @@ from pipeline.records import Evidence
 _SIDES = {
     "left": re.compile(r"^(?:left|l|os|lt|left-sided)$"), "right": re.compile(r"^(?:right|r|od|rt|right-sided)$"),
 }  # fmt: skip
-_BACK, _AHEAD, _NEAR = 4, 14, 12  # words before and after the side, and between it and what was said with it
+_BACK, _AHEAD, _NEAR = 4, 18, 12  # words before and after the side, and between it and what was said with it
 
 # Nothing is done there: it is healthy, like the other, or left as it is.
 _LEFT_ALONE = re.compile(
@@ -28,7 +28,10 @@ _LEFT_ALONE = re.compile(
     r"pulses?(?: \w+)? (?:present|palpable|good|normal|strong)|quiet|"
     r"no (?:symptoms|issues?|problems?|trouble|complaints?|pain|disease|surgery|operation|treatment)|"
     r"(?:not|nothing|neither)(?: \w+){0,2} (?:touched|done|operated|opened|treated|seen|injured|involved|affected|"
-    r"needed|addressed))\b"
+    r"needed|addressed|repaired|fixed|released|removed|excised|explored|injected|drained|reduced|resected)|"
+    r"(?:arm|leg|limb|hand|foot) (?:(?:is|was|lay|lies|out|up|held|kept|put|placed|lying|resting|padded|strapped) )?"
+    r"(?:out|tucked|padded|strapped|abducted|wrapped|across|(?:in|on|over|by|at) (?:a|an|the|his|her)? ?"
+    r"(?:\w+[- ]){0,2}(?:boot|stirrup|holder|support|board|boards|pillow|traction|side|chest|table|post)))\b"
 )
 # Said of the operated side too, at the end: a remark only where both sides were examined.
 _FIRM = re.compile(r"\b(?:stable|intact|negative|full|good)\b")
@@ -55,7 +58,7 @@ def is_aside(note: OperativeNote, said: Evidence, side: str | None) -> bool:
     passage = _passage(note, said)
     if passage is None or side not in _SIDES:
         return False
-    words = _around(passage, said, side)
+    words = around(note, said, side)
     if _ANOTHER_DAY.search(words):
         return True
     left_alone = _LEFT_ALONE.search(words)
@@ -66,8 +69,7 @@ def is_aside(note: OperativeNote, said: Evidence, side: str | None) -> bool:
 
 def is_treated(note: OperativeNote, said: Evidence, side: str | None) -> bool:
     """Whether something is done to the side that is said there ("the left breast was lifted, normal margins"). Pure."""
-    passage = _passage(note, said)
-    return passage is not None and side in _SIDES and _TREATED.search(_around(passage, said, side)) is not None
+    return _TREATED.search(around(note, said, side)) is not None
 
 
 def _passage(note: OperativeNote, said: Evidence) -> Passage | None:
@@ -75,8 +77,11 @@ def _passage(note: OperativeNote, said: Evidence) -> Passage | None:
                  if one.evidence.first <= said.first <= one.evidence.last), None)  # fmt: skip
 
 
-def _around(passage: Passage, said: Evidence, side: str) -> str:
+def around(note: OperativeNote, said: Evidence, side: str | None) -> str:
     """The words around a side, as far as the sentence, another side and the reach of a remark go; "" without one."""
+    passage = _passage(note, said)
+    if passage is None or side not in _SIDES:
+        return ""
     raw = passage.text.lower().split()
     words = [word.strip(".,;:()\"'") for word in raw]
     here = [at for at, word in enumerate(words) if _SIDES[side].match(word)]
@@ -87,12 +92,17 @@ def _around(passage: Passage, said: Evidence, side: str) -> str:
     if abs(at - place) > _NEAR:
         return ""
     first, end = at, at + 1
-    while first > max(0, at - _BACK) and not raw[first - 1].endswith((".", ";", ":")) and not _sided(words[first - 1]):
+    while first > max(0, at - _BACK) and not raw[first - 1].endswith((".", ";", ":")) and not _sided(words, first - 1):
         first -= 1
-    while end < min(len(raw), at + _AHEAD) and not raw[end - 1].endswith(".") and not _sided(words[end]):
+    while end < min(len(raw), at + _AHEAD) and not raw[end - 1].endswith(".") and not _sided(words, end):
         end += 1
     return " ".join(words[first:end])
 
 
-def _sided(word: str) -> bool:
-    return word in ("left", "right")
+def _sided(words: list[str], at: int) -> bool:
+    """Whether a word is a side; "left alone" is none."""
+    after = words[at + 1] if at + 1 < len(words) else ""
+    return words[at] == "right" or (words[at] == "left" and after not in _LEFT_BEHIND)
+
+
+_LEFT_BEHIND = frozenset("alone untouched unchanged open behind as in it there".split())

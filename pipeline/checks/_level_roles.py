@@ -18,6 +18,8 @@ _DONE = re.compile(r"ectomy|otomy|ostomy|fusion|desis|plasty|decompress|fixation
 _ENDINGS = ("ectomy", "otomy", "fusion", "desis", "plasty")
 _WORDS = frozenset("decompression decompressed fused instrumented corrected released pinned amputated straightened "
                    "operated laminectomies correction amputation".split())  # fmt: skip
+_SCREWS = frozenset({"screw", "screws"})  # where they were put is where was operated
+_EARLIER = frozenset("old existing previous prior earlier former removed".split())
 AGREED = frozenset({"consent", "time_out", "site_marking"})
 _DOING = frozenset("did performed done carried underwent we i then proceeded made".split())
 _SPARED = frozenset(
@@ -75,8 +77,10 @@ def _others(note: OperativeNote) -> list[tuple[int, int, str]]:
             found += [(place.first, place.last, role) for place in (fact.evidence, *fact.also)]
     for passage in note.sections.description:
         start = passage.evidence.first
-        found += [(start + token.first, start + token.last, "procedure") for token in read(passage)
-                  if token.norm in _WORDS or token.norm.endswith(_ENDINGS)]  # fmt: skip
+        tokens = read(passage)
+        found += [(start + token.first, start + token.last, "procedure") for at, token in enumerate(tokens)
+                  if token.norm in _WORDS or token.norm.endswith(_ENDINGS)
+                  or (token.norm in _SCREWS and not _EARLIER & {one.norm for one in tokens[max(0, at - 4) : at]})]
     return found
 
 

@@ -24,7 +24,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if fact.role == "implanted" and (row := rows.get(fact.name or "")) is not None and row.implant
     ]  # fmt: skip
     lots = _two_lots(note, grammar, implants)
-    numbers = _numbers(note, grammar, implants) + (lots or _said_again(note))
+    numbers = _numbers(note, grammar, implants) + (lots or _said_again(note) or _of_one(note, grammar, implants))
     return _sizes(note, grammar, implants) + numbers + _of_the_title(note)
 
 
@@ -63,6 +63,55 @@ def _two_lots(note: OperativeNote, grammar: Grammar, implants: list[Fact]) -> li
                             ask="Say which number is right.", about=kind)
                 )  # fmt: skip
     return found
+
+
+def _of_one(note: OperativeNote, grammar: Grammar, implants: list[Fact]) -> list[Finding]:
+    """One implant with a serial number, and another serial number that its name leads to: "lens, serial 4471 ... the
+    lens serial in the register is 9020". A number is of one item; of two items it tells which."""
+    rows = grammar.table("devices", Device)
+    told = note.of("device_serial")
+    if any(_OTHER_ITEM & set(_near(note, one, _BESIDE, _AFTER)) for one in told):
+        return []
+    for name in dict.fromkeys(one.name for one in implants):
+        same = [one for one in implants if one.name == name]
+        says = {word for phrase in rows[name or ""].say for word in phrase.split()[-1:]}
+        if len(same) != 1 or _is_several(note, same[0], says):
+            continue
+        numbers = [one for one in told if one.text and (one.name == name or (
+            one.name is None and says & set(_near(note, one, _LEAD, 0))))]  # fmt: skip
+        if len({one.text for one in numbers}) > 1:
+            texts = " and with ".join(dict.fromkeys(one.text or "" for one in numbers))
+            return [finding("device_identity", "warning", f"{called(same[0], grammar)} was said with {texts}.",
+                            [same[0], *numbers], ask="Say which number is right.", about="device_serial")]
+    return []
+
+
+_OTHER_ITEM = frozenset(
+    "exchange exchanged first second old new previous explanted torn dropped discarded wasted opened other another "
+    "replaced removed left right each both".split()
+)
+
+
+def _is_several(note: OperativeNote, implant: Fact, says: set[str]) -> bool:
+    """Whether more than one was put in; `says`: words that name it, "lens" among them."""
+    last = implant.evidence.heard.lower().rstrip(".,;:").split()[-1]
+    return (last.endswith("s") and last[:-1] in says) or any(
+        fact.value != 1 and (fact.name == implant.name or fact.group == implant.group)
+        for fact in given(note, "device_count")
+    )
+
+
+def _near(note: OperativeNote, number: Fact, before: int, after: int) -> list[str]:
+    """The words around a number, so many before and behind it, without marks."""
+    passage = next((one for one in note.sections.description if one.holds(number)), None)
+    if passage is None:
+        return []
+    words = [word.strip(".,;:()").lower() for word in passage.text.split()]
+    first, last = (place - passage.evidence.first for place in (number.evidence.first, number.evidence.last))
+    return words[max(0, first - before) : last + 1 + after]
+
+
+_LEAD, _BESIDE, _AFTER = 8, 5, 4  # words: to the name of the implant, and where another one may be told of
 
 
 def _said_again(note: OperativeNote) -> list[Finding]:

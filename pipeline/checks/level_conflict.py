@@ -91,6 +91,12 @@ def _covered(level: str, done: set[str]) -> bool:
     parts = set(level.split("-"))
     if any(parts <= set(other.split("-")) or set(other.split("-")) <= parts for other in done):
         return True
+    return _spanned(level, done)
+
+
+def _spanned(level: str, done: set[str]) -> bool:
+    """Whether a level lies within what a construct spans, "T12 to L2" or screws from L4 to S1."""
+    parts = set(level.split("-"))
     places = [_SPINE.index(part) for part in parts if part in _SPINE]
     single = [_SPINE.index(other) for other in done if other in _SPINE]
     spans = [single] + [[_SPINE.index(part) for part in other.split("-") if part in _SPINE] for other in done]
@@ -134,7 +140,8 @@ def _stray(levels: list[Fact], operated: list[Fact], stated: list[Fact], grammar
     often = Counter(_plain(place) for place in levels for _ in (place.evidence, *place.also))
     odd = [fact for fact in operated if "-" in _plain(fact) and often[_plain(fact)] == 1
            and not _covered(_plain(fact), before) and not any(_covered(one, {_plain(fact)}) for one in before)
-           and not _in_a_row(fact, levels)]  # fmt: skip
+           and not _in_a_row(fact, levels)
+           and not _spanned(_plain(fact), {_plain(one) for one in operated if one is not fact})]  # fmt: skip
     return [_told(stated[0], fact, "warning", grammar) for fact in odd[:1] if len(operated) > len(odd)]
 
 

@@ -120,11 +120,13 @@ def _items(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
         else:
             items[-1].append(token)
     named = [_stripped(item) for item in items]
-    named = [item for item in named if item]
+    named = [item for item in named if item and not _is_size(item)]
     while len(named) > 2 and _says_more(named[-1]):
         named.pop()  # "..., marked with silk, to pathology"
-    if len(named) < 2 or len(named) == head.number or any(not _is_name(item) for item in named):
+    if len(named) < 2 or len(named) == head.number or any(not _is_name(item, head.number) for item in named):
         return None
+    if head.number == 2 * len(named) and all(_is_level(item) for item in named):
+        return None  # "six screws: L4, L5, S1": one on each side
     if any(token.norm == head.noun for item in named for token in item):
         return None  # "..., and 5 mm right and left lower quadrant ports": one of them is several
     if not sure and (len(named) < 3 or any(token.norm in VERBS - {"left"} for item in items for token in item)):
@@ -151,9 +153,21 @@ def _stripped(item: Sequence[Token]) -> list[Token]:
     return kept
 
 
-def _is_name(item: Sequence[Token]) -> bool:
-    """Whether a part of a list names one thing: short, and without a count of its own."""
-    return len(item) <= _ITEM_WORDS and item[0].norm not in _GOES_ON and not any(
+def _is_size(item: Sequence[Token]) -> bool:
+    """ "Two drains, fourteen French, one above the mesh ...": how large they are names none of them."""
+    return len(item) == 1 and item[0].quantity is not None and item[0].quantity.dimension in ("length", "french")
+
+
+def _is_level(item: Sequence[Token]) -> bool:
+    return len(item) == 1 and item[0].quantity is not None and item[0].quantity.form == "level"
+
+
+def _is_name(item: Sequence[Token], said: int) -> bool:
+    """Whether a part of a list names one thing: short, without a count of its own, and no further one that is none of
+    them ("3 anchors (4th pulled out, discarded)")."""
+    first = item[0].quantity
+    further = first is not None and first.form == "ordinal" and (first.value or 0) > said
+    return len(item) <= _ITEM_WORDS and item[0].norm not in _GOES_ON and not further and not any(
         (number := count(token)) is not None and number > 1 for token in item
     )
 

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
+from pipeline.checks import _needle_track
 from pipeline.checks.base import exact, finding, given, read, rounded, shown
 from pipeline.conversion import convert
 from pipeline.grammar import Grammar
@@ -13,11 +14,23 @@ from pipeline.limits import limit
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
 
-MEANING = "Turns times pitch is not the stated retraction, or the needle came back further than it had gone in."
+MEANING = (
+    "Turns times pitch is not the stated retraction, the needle came back further than it had gone in, or a draw is "
+    "deeper than it went or is long."
+)
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    return _turns(note, grammar) + _excursion(note, grammar)
+    return _turns(note, grammar) + _excursion(note, grammar) + _beyond(note)
+
+
+def _beyond(note: OperativeNote) -> list[Finding]:
+    return [
+        finding("needle_depth", "warning" if one.sure else "note", one.message, [one.depth, one.against],
+                arithmetic=one.arithmetic, ask="Say which is right: the depth, or how far the needle went.",
+                about="beyond")
+        for one in _needle_track.beyond(note)
+    ]  # fmt: skip
 
 
 def _turns(note: OperativeNote, grammar: Grammar) -> list[Finding]:

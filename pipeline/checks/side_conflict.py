@@ -6,6 +6,7 @@ import re
 
 from pipeline import laterality
 from pipeline.checks._asides import is_aside, is_treated
+from pipeline.checks._both_sides import announced
 from pipeline.checks._side_words import clashes
 from pipeline.checks.base import called, finding, placed, related_sites, site_of
 from pipeline.grammar import Grammar
@@ -149,7 +150,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
             return None
         near = related or beside
         severity = "warning" if near and fact.kind in ("finding", "grade", "aftercare") else "note"
-    if fact.kind not in _FIRM and is_aside(note, fact.evidence, fact.laterality):
+    aside = fact.kind not in _FIRM and is_aside(note, fact.evidence, fact.laterality)
+    if aside or announced(note, operated[0], fact):
         severity = "note"
     return _conflict(operated[0], fact, grammar, severity)
 

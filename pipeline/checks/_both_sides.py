@@ -1,0 +1,84 @@
+"""Whether a second operation, on the other side, is told on purpose: another side there is no slip of the tongue.
+
+"Right knee arthroscopy and injection of the left knee" with a disease of either, two shoulders that each got their own
+dose, "the left knee was injected too, as agreed". What was agreed on before (consent, time-out, marking) is never
+explained away. Words that announce a second operation: common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+
+from pipeline.checks._asides import around
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Fact, Laterality
+
+_ILL = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "indication")
+_DONE = ("procedure", "act", "injection", "injection_volume", "medication", "medication_dose", "medication_volume")
+_AGREED = frozenset({"consent", "time_out", "site_marking"})
+_HARVEST = ("harvest_site", "draw", "draw_count", "harvest_total")
+_INJECTED = frozenset({"injection", "injection_volume"})
+_OWN_DOSE = 30  # words from an injection to the dose that is its own
+_ANNOUNCED = re.compile(
+    r"\b(?:as (?:agreed|planned|discussed|consented|requested)|at (?:his|her|their) (?:own )?(?:wish|request)|"
+    r"(?:in |at |during |under )?the same (?:sitting|session|anaesthetic|anesthetic|anaesthesia|anesthesia|time)|"
+    r"same (?:sitting|session)|in addition|additionally|separate|separately|as well|also|"
+    r"while (?:he|she|the patient) (?:was|is) asleep|while asleep|"
+    r"second (?:procedure|operation)|took the opportunity)\b"
+)
+
+
+def announced(note: OperativeNote, operated: Fact, fact: Fact) -> bool:
+    """Whether `fact`, on the other side than `operated`, is of a second operation that was told as one. Pure."""
+    if fact.kind in _AGREED or note.of(*_HARVEST) or fact.laterality is None or operated.laterality is None:
+        return False
+    return _in_title(note, operated.laterality, fact.laterality) or _own_dose(note, operated, fact) or (
+        fact.kind not in ("preop_diagnosis", "postop_diagnosis")
+        and _ANNOUNCED.search(around(note, fact.evidence, fact.laterality)) is not None
+    )
+
+
+def _in_title(note: OperativeNote, side: Laterality, other: Laterality) -> bool:
+    """Whether the name of the operation tells both sides, and each has a disease of its own."""
+    ill = {one.laterality for one in note.of(*_ILL) if one.certainty == "affirmed"}
+    told = note.sections.description
+    # The name goes on in the sentence behind its heading: "Op: phaco OD. Intravitreal bevacizumab OS, same sitting."
+    titles = [one for at, one in enumerate(told)
+              if one.section == "procedure" or (at and told[at - 1].section == "procedure")]  # fmt: skip
+    titles = titles or list(told[:1])
+    return {side, other} <= ill and any(_tells(note, one, side) for one in titles) and any(
+        _tells(note, one, other) for one in titles
+    )
+
+
+def _tells(note: OperativeNote, title: Passage, side: Laterality) -> bool:
+    return any(one.side == side for one in title.sides) or any(
+        fact.laterality == side and title.holds(fact) for fact in note.of(*_DONE)
+    )
+
+
+def _own_dose(note: OperativeNote, operated: Fact, fact: Fact) -> bool:
+    """Whether either side was injected, and the drug of the one was given again, with a dose of its own, for the
+    other."""
+    first = [one for one in note.of("act", "injection") if one.name in _INJECTED
+             and one.laterality == operated.laterality]  # fmt: skip
+    second = [one for one in note.of("act", "injection") if one.name in _INJECTED
+              and one.laterality == fact.laterality]  # fmt: skip
+    doses = note.of("medication_dose", given=True)
+    if fact.name not in _INJECTED and fact.kind not in _ILL:
+        return False
+    return any(
+        one.evidence.first < two.evidence.first and any(
+            two.evidence.first < dose.evidence.first <= two.evidence.last + _OWN_DOSE
+            and any(earlier.name == dose.name and one.evidence.first < earlier.evidence.first < two.evidence.first
+                    for earlier in doses)
+            for dose in doses
+        )
+        for one in first for two in second
+    ) or _by_side(doses, operated.laterality, fact.laterality)  # fmt: skip
+
+
+def _by_side(doses: list[Fact], side: Laterality | None, other: Laterality | None) -> bool:
+    """Whether a drug has doses on either side, each said there."""
+    told = {(dose.name, dose.laterality) for dose in doses}
+    return any((name, side) in told and (name, other) in told for name, _ in told)
