@@ -18,6 +18,7 @@ _ENDS = frozenset("at before after during in later for when then as on".split())
 _JOINS = frozenset({",", "and", "then", ";", "plus", "with"})
 _REST = frozenset("the a another remaining other rest last next further final".split())
 _LENT = frozenset({"volume", "mass", "amount"})
+_STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration"})
 _NO_PLACE = frozenset("all total number each one two three four five six place".split())
 _SUBSTANCE = 5  # tokens of "of the marrow concentrate" between the unit and the place
 _APART = 16  # tokens between the two numbers
@@ -31,6 +32,8 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
         quantity = token.quantity
         if quantity is None or quantity.form not in ("number", "range", "fraction"):
             continue
+        if quantity.dimension in _STRENGTHS:
+            continue  # "ten mils of quarter percent bupivacaine to the wound, another ten to the drain site"
         if quantity.dimension:
             told = index if quantity.dimension in _LENT and _ordinal_before(out, index) else -1
             said = index if quantity.dimension in _LENT else -1
@@ -46,6 +49,8 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
             continue
         assert source is not None
         doubt = f"the unit of {token.text} was not said; taken as {source.said_unit}, as in '{source.text}'"
+        if (more and not listed) or source.value == quantity.value:  # told as more of it, or as much again
+            doubt = f"said as more of '{source.text}'; its unit taken as {source.said_unit}"
         lent = replace(
             quantity, unit=source.unit, said_unit=source.said_unit, dimension=source.dimension,
             doubts=(*quantity.doubts, doubt),
@@ -89,6 +94,7 @@ def _is_more(tokens: Sequence[Token], index: int) -> bool:
     more = at < len(tokens) and tokens[at].norm == "more"
     at += more
     ends = at >= len(tokens) or tokens[at].punctuation or tokens[at].norm in _ENDS
+    ends = ends or [token.norm for token in tokens[at : at + 3]] == ["of", "the", "same"]
     return ends and (more or before in _MORE)
 
 

@@ -290,6 +290,8 @@ def _of_sentence(
         side.first > last for side in free
     ):  # "skin cancers excised: left cheek, right temple": the heading of a list, which tells the sides
         return None, None
+    if len(values) > 1 and sideshare.in_brackets(sentence, free, last):
+        return None, sideshare.BRACKETS
     if len(values) == 1:
         return (None if _points_elsewhere(sentence, found, first, last) else free[0].value), None
     if not values:

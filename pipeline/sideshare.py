@@ -35,6 +35,23 @@ def of_later_part(sentence: Sentence, side: Side, first: int, last: int) -> bool
     )
 
 
+BRACKETS = "its sides stand in brackets, each with a part of its own"
+
+
+def in_brackets(sentence: Sentence, sides: list[Side], last: int) -> bool:
+    """Whether the sides behind a name stand in its brackets, each with a part of its own: "ORIF mandible (right
+    parasymphysis, left angle)"."""
+    tokens = sentence.tokens
+    opened = next((at for at in range(last + 1, min(last + _WAY, len(tokens))) if tokens[at].norm == "("), None)
+    if opened is None:
+        return False
+    shut = next((at for at in range(opened, len(tokens)) if tokens[at].norm == ")"), len(tokens))
+    parts = [tokens[side.last + 1].norm for side in sides if side.last + 1 < shut]
+    return all(opened < side.first < shut for side in sides) and len(set(parts)) == len(sides) and all(
+        part.isalpha() and part not in BREAKS for part in parts
+    )
+
+
 def told_later(sentence: Sentence, side: Side, last: int) -> bool:
     """Whether a side after a thing is what a later clause tells of: "stenosis on ultrasound, the right is occluded"."""
     start, end = clauses.bounds(sentence, side.first)

@@ -52,7 +52,7 @@ class Standing:
                     if scope_at(sentence, "status", one.first, "performed") == "performed"]  # fmt: skip
             later = _later(sentence, said)
             said = [one for one in said if later is None or one.first < later]
-            head = heading(sentence, said, sites)
+            head = heading(sentence, said, sites) if not sentence.says(_LEFT_ALONE) else None
             value = None if head is None else head.value or opposite(here.last if is_other(sentence, head) else None)
             if head is not None and value is not None:
                 here = Place(value, value, False, True, _is_label(sentence, head), head.value is None)
@@ -116,6 +116,7 @@ def _is_label(sentence: Sentence, head: Side) -> bool:
     return alone or labelled or len(tokens) <= _FRAGMENT
 
 
+_LEFT_ALONE = frozenset({"nothing", "untouched", "unaffected"})  # "L elbow: normal on scan, nothing done"
 _FRAGMENT = 6  # tokens
 
 

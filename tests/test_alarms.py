@@ -42,8 +42,54 @@ QUIET = {
                                 "under the skin.",
     "one lens of each eye": "Both eyes phaco. Right lens serial 4471, left lens serial 9902.",
     "lens exchanged": "Phaco left eye. First lens SN 111222 torn, exchanged for another, SN 333444. No complications.",
+    "of the same": "Penile block with ten mils of half percent bupivacaine plus a ring block with five mils of the "
+                   "same, no adrenaline.",
+    "a further one": "Heparin five thousand units, then a further two thousand after an hour.",
+    "the same on the left": "Right knee: 40 mg triamcinolone with 4 mL lidocaine 1%. Left knee the same. No "
+                            "complications.",
+    "a dilution of which a part was given": "Ten milliliters of dilute vasopressin around the cervix, twenty units in "
+                                            "a hundred milliliters.",
+    "given twice": "TXA 1 g x2 (incision and closure).",
+    "medicines of the patient": "PMHx: COPD, MI 2018 (on aspirin 75 mg, continued). Warfarin for AF, bridging N/A.",
+    "cartridges": "Local: lidocaine 2% with 1:80,000 adrenaline, 2 x 2.2 ml cartridges.",
+    "a unit that was just said": "Irrigation with saline, thirty liters in, twenty nine point four out, deficit six "
+                                 "hundred milliliters.",
+    "a sum of doses": "ephedrine six milligrams then another six milligrams that was twelve together",
+    "taken back without a word for it": "rocuronium forty no she had fifty milligrams intubated with a tube",
+    "asked and answered": "five mils of one percent lidocaine wait sister did you give me the one or the two percent "
+                          "it is the one percent good",
+    "said again by another": "dexamethasone eight milligrams he said yes eight cefuroxime one point five grams",
+    "local for the skin": "right hip injection three millilitres of one percent lidocaine to the skin then forty "
+        "milligrams triamcinolone with four millilitres of ropivacaine point two percent all went in easily five mils "
+        "altogether",
+    "side ports of an eye": "two side ports one millimetre each phacoemulsification right eye",
+    "urine behind a drip": "syntocinon 40 units in 500 ml at 125 ml per hour placenta delivered. 2 units of red cells "
+                           "given, crystalloid 1.5 l urine 80 ml",
+    "drawn up and thrown away": "flucloxacillin one gram was drawn up but she turned out to be allergic to penicillin "
+                                "so it was thrown away and vancomycin one gram given",
+    "home on another dose": "Clindamycin 600 mg IV given; home on 300 mg TID x 7 d.",
+    "other elbow normal": "PRP R elbow, common extensor origin. US-guided. L elbow: normal on scan, nothing done. "
+                          "Specimen: 0.5 mL PRP to lab.",
+    "other side told in the name": "Left radical inguinal orchidectomy, and a biopsy of the testis on the other side. "
+                                   "Then through the scrotum the right testis, which was small. One biopsy, sent.",
+    "like the other knee": "revision ACL reconstruction of the right knee lachman negative at the end pivot same as "
+                           "the left left knee stable before harvest no drain",
+    "side in the dressing": "shoulder manipulation and capsular release frozen shoulder on the left for nine months "
+        "the right one froze four years ago and settled by itself sling on the left for two days",
+    "planned for later": "Cystoscopy, bilateral retrograde studies and a stent in the left ureter. Left ureteroscopy "
+                         "in three weeks.",
+    "booked for later": "right eye phaco and lens no complications the left eye is booked for may",
+    "two sides in brackets": "PROCEDURE: ORIF mandible (right parasymphysis, left angle), extraction of tooth 17",
 }  # fmt: skip
 LOUD = {
+    "a part of the dilution, told apart": ("diluted_dose", "Vasopressin 20 units in 100 mL saline. Of it 10 mL were "
+                                           "injected."),
+    "lidocaine twice": ("doubtful", "Ten millilitres of one percent lidocaine twice."),
+    "another drug in between": ("allergy", "allergic to penicillin flucloxacillin one gram was given"),
+    "other knee opened": ("side_conflict", "Arthroscopy of the right knee. The left knee was opened, no drain."),
+    "the mixture": ("mixture_total", "forty milligrams triamcinolone, three millilitres of one percent lidocaine and "
+                    "four millilitres of ropivacaine point two percent, mixed, five millilitres altogether"),
+    "a bare number that is no sum": ("unit_missing", "Right knee arthroscopy. Blood loss fifty. No complications."),
     "tourniquet on the other side": ("side_conflict", "left knee arthroscopy and partial meniscectomy tourniquet on "
                                      "the right thigh no complications"),
     "injection of the other side": ("side_conflict", "right knee arthroscopy partial medial meniscectomy at the end "

@@ -15,23 +15,26 @@ from pipeline.records import Evidence
 _SIDES = {
     "left": re.compile(r"^(?:left|l|os|lt|left-sided)$"), "right": re.compile(r"^(?:right|r|od|rt|right-sided)$"),
 }  # fmt: skip
-_BACK, _AHEAD, _NEAR = 4, 18, 12  # words before and after the side, and between it and what was said with it
+_BACK, _AHEAD, _NEAR = 4, 14, 12  # words before and after the side, and between it and what was said with it
+_FURTHER = 18  # words to "not repaired"
 
 # Nothing is done there: it is healthy, like the other, or left as it is.
 _LEFT_ALONE = re.compile(
     r"\b(?:compar\w+|contralateral|normal|healthy|unaffected|uninvolved|asymptomatic|unremarkable|symmetric\w*|"
     r"(?:same|similar) (?:\w+ )?(?:deformity|problem|disease|shape|changes?|condition|thing|findings?|lesion|"
-    r"operation|trouble)|untouched|unchanged|as (?:it (?:is|was)|before)|stays|never|watch\w*|observe[ds]?|"
+    r"operation|trouble)|untouched|unchanged|same as (?:on )?(?:the|its)|as (?:it (?:is|was)|before)|"
+    r"stays|never|watch\w*|observe[ds]?|"
     r"observation|surveillance|monitored|conservative\w*|splint only|left alone|(?:con|pre)served|retained|"
     r"(?:did|do|was|were)(?: not|n't) (?:\w+ ){0,2}(?:anything|touch\w*|treat\w*|operat\w*)|did nothing|"
     r"(?:is|are|was|were|still|looks?|knee|hip|shoulder|elbow|wrist|hand|ankle|foot|eye|ear|side) (?:fine|ok|okay)|"
-    r"pulses?(?: \w+)? (?:present|palpable|good|normal|strong)|quiet|"
+    r"pulses?(?: \w+)? (?:present|palpable|good|normal|strong)|quiet|isolated|ventilated|"
+    r"one[- ]lung|"
     r"no (?:symptoms|issues?|problems?|trouble|complaints?|pain|disease|surgery|operation|treatment)|"
     r"(?:not|nothing|neither)(?: \w+){0,2} (?:touched|done|operated|opened|treated|seen|injured|involved|affected|"
     r"needed|addressed|repaired|fixed|released|removed|excised|explored|injected|drained|reduced|resected)|"
     r"(?:arm|leg|limb|hand|foot) (?:(?:is|was|lay|lies|out|up|held|kept|put|placed|lying|resting|padded|strapped) )?"
     r"(?:out|tucked|padded|strapped|abducted|wrapped|across|(?:in|on|over|by|at) (?:a|an|the|his|her)? ?"
-    r"(?:\w+[- ]){0,2}(?:boot|stirrup|holder|support|board|boards|pillow|traction|side|chest|table|post)))\b"
+    r"(?:\w+[- ]){0,2}(?:boot|stirrup|holder|support|board|boards|pillow|traction|side|chest|post)))\b"
 )
 # Said of the operated side too, at the end: a remark only where both sides were examined.
 _FIRM = re.compile(r"\b(?:stable|intact|negative|full|good)\b")
@@ -42,7 +45,8 @@ _MONTHS = "january|february|march|april|may|june|july|august|september|october|n
 _ANOTHER_DAY = re.compile(
     rf"\b(?:ago|previously|last (?:{_SEASONS})|next (?:{_SEASONS}|time)|in (?:the )?(?:19|20)\d\d|"
     rf"in (?:two thousand|nineteen|twenty) \w+|in (?:{_MONTHS}|{_SEASONS})|at a later \w+|later (?:date|stage|on)|"
-    r"(?:is|are|was|were) (?:planned|scheduled)|another (?:day|time|sitting|session)|second (?:stage|sitting)|staged|"
+    r"(?:is|are|was|were) (?:planned|scheduled|booked|listed|due)|"
+    r"another (?:day|time|sitting|session)|second (?:stage|sitting)|staged|"
     r"(?:will|to) be (?:done|operated|treated|reviewed|seen|followed|addressed|listed)|wants it)\b"
 )
 _TREATED = re.compile(
@@ -53,15 +57,21 @@ _TREATED = re.compile(
 )
 
 
+_BEFORE_WORK = re.compile(
+    r"\b(?:before|until|prior to) (?:the )?(?:harvest|incision|opening|draping|prepping)\b|"
+    r"\bno (?:drain|graft|screw|plate|wire|block|repair|injection|incision)s?\b"
+)
+
+
 def is_aside(note: OperativeNote, said: Evidence, side: str | None) -> bool:
     """Whether a side, said at or near some words of the description, is a remark on the other side. Pure."""
     passage = _passage(note, said)
     if passage is None or side not in _SIDES:
         return False
-    words = around(note, said, side)
+    words = _BEFORE_WORK.sub("", around(note, said, side))
     if _ANOTHER_DAY.search(words):
         return True
-    left_alone = _LEFT_ALONE.search(words)
+    left_alone = _LEFT_ALONE.search(words) or _LEFT_ALONE.search(around(note, said, side, _FURTHER))
     if left_alone is None and _EXAMINED.search(passage.text.lower()):
         left_alone = _FIRM.search(words)
     return left_alone is not None and not _TREATED.search(words.replace(left_alone.group(), " "))
@@ -77,7 +87,7 @@ def _passage(note: OperativeNote, said: Evidence) -> Passage | None:
                  if one.evidence.first <= said.first <= one.evidence.last), None)  # fmt: skip
 
 
-def around(note: OperativeNote, said: Evidence, side: str | None) -> str:
+def around(note: OperativeNote, said: Evidence, side: str | None, ahead: int = _AHEAD) -> str:
     """The words around a side, as far as the sentence, another side and the reach of a remark go; "" without one."""
     passage = _passage(note, said)
     if passage is None or side not in _SIDES:
@@ -94,7 +104,7 @@ def around(note: OperativeNote, said: Evidence, side: str | None) -> str:
     first, end = at, at + 1
     while first > max(0, at - _BACK) and not raw[first - 1].endswith((".", ";", ":")) and not _sided(words, first - 1):
         first -= 1
-    while end < min(len(raw), at + _AHEAD) and not raw[end - 1].endswith(".") and not _sided(words, end):
+    while end < min(len(raw), at + ahead) and not raw[end - 1].endswith(".") and not _sided(words, end):
         end += 1
     return " ".join(words[first:end])
 

@@ -32,20 +32,45 @@ def announced(note: OperativeNote, operated: Fact, fact: Fact) -> bool:
     """Whether `fact`, on the other side than `operated`, is of a second operation that was told as one. Pure."""
     if fact.kind in _AGREED or note.of(*_HARVEST) or fact.laterality is None or operated.laterality is None:
         return False
+    if fact.kind not in _ILL and tells_both(note):
+        return True
     return _in_title(note, operated.laterality, fact.laterality) or _own_dose(note, operated, fact) or (
         fact.kind not in ("preop_diagnosis", "postop_diagnosis")
         and _ANNOUNCED.search(around(note, fact.evidence, fact.laterality)) is not None
     )
 
 
+def tells_both(note: OperativeNote) -> bool:
+    """Whether the name of the operation says that something is done on the other side too ("and a biopsy of the testis
+    on the other side", "two sides: I did the right, she the left"). Pure."""
+    if note.of(*_HARVEST):
+        return False
+    opening = " ".join(one.text.lower() for one in _titles(note)[:_OPENING])
+    return _TOO.search(opening) is not None and _GRAFT.search(opening) is None
+
+
+_OPENING = 3  # sentences
+_TOO = re.compile(
+    r"\band (?:an? )?[\w ]{3,40} (?:on|of|in) the (?:other|opposite|contralateral) (?:side|\w+)\b|\btwo sides\b|"
+    r"\b(?:the )?right\b.{1,60}\b(?:other surgeon|doctor|dr\.?|mr\.?|miss|ms) [\w' ]{2,25} the left\b|"
+    r"\bcontralateral (?!graft|hamstring|donor|harvest)\w+"
+)
+_GRAFT = re.compile(r"\b(?:graft|hamstring|donor|harvest)\w*\b")
+
+
+def _titles(note: OperativeNote) -> list[Passage]:
+    """The name of the operation, which may go on in the sentence behind its heading: "Op: phaco OD. Intravitreal
+    bevacizumab OS, same sitting."; without a heading, what the narration opens with."""
+    told = note.sections.description
+    headed = [one for at, one in enumerate(told)
+              if one.section == "procedure" or (at and told[at - 1].section == "procedure")]  # fmt: skip
+    return headed or list(told[:1])
+
+
 def _in_title(note: OperativeNote, side: Laterality, other: Laterality) -> bool:
     """Whether the name of the operation tells both sides, and each has a disease of its own."""
     ill = {one.laterality for one in note.of(*_ILL) if one.certainty == "affirmed"}
-    told = note.sections.description
-    # The name goes on in the sentence behind its heading: "Op: phaco OD. Intravitreal bevacizumab OS, same sitting."
-    titles = [one for at, one in enumerate(told)
-              if one.section == "procedure" or (at and told[at - 1].section == "procedure")]  # fmt: skip
-    titles = titles or list(told[:1])
+    titles = _titles(note)
     return {side, other} <= ill and any(_tells(note, one, side) for one in titles) and any(
         _tells(note, one, other) for one in titles
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -46,6 +47,8 @@ def mixtures_of(note: OperativeNote, grammar: Grammar) -> Iterator[Mixture]:
         if fact.name != "mixture" and share is None and not any(token.norm in _WORDS for token in tokens):
             continue
         here = [one for one in note.facts if passage.holds(one) and one.name in table and one.name not in _ADDED]
+        skin = {one.name for one in here if one.kind == "medication" and _is_for_skin(passage, one)}
+        here = [one for one in here if one.name not in skin or one.evidence.first > fact.evidence.last]
         dosed = {one.name for one in here if one.kind == "medication_dose"}
         strong = {one.name for one in here if one.kind == "medication_concentration"}
         drugs = list({
@@ -59,3 +62,16 @@ def mixtures_of(note: OperativeNote, grammar: Grammar) -> Iterator[Mixture]:
             [one for one in here if one.kind == "medication_volume"],
             {one.name or "": one for one in here if one.kind == "medication_concentration"},
         )  # fmt: skip
+
+
+def _is_for_skin(passage: Passage, drug: Fact) -> bool:
+    """ "Three millilitres of lidocaine to the skin": no part of what was mixed."""
+    at = drug.evidence.last - passage.evidence.first
+    after = " ".join(passage.text.lower().split()[at + 1 : at + 1 + _SKIN_NEAR])
+    return _SKIN.match(after) is not None
+
+
+_SKIN_NEAR = 6
+_SKIN = re.compile(
+    r"(?:\w+ ){0,2}?(?:to|into|in|for|at|under) (?:the )?(?:skin|subcutis|needle tract|tract|portals?)\b"
+)

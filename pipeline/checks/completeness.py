@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
 from pipeline.limits import elements
@@ -28,10 +30,22 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         found.append(
             finding(
                 "completeness",
-                "note" if passage is None and element.id in seldom else element.severity,
+                "note" if (passage is None and element.id in seldom) or _in_other_words(note, element.id)
+                else element.severity,
                 message,
                 about=element.id,
                 ask=element.ask or f"Say the {element.label}, or that there is none.",
             )
-        )
+        )  # fmt: skip
     return found
+
+
+# "BP fell to 80/45 at cementing, treated with metaraminol; recovered": what happened is told, and not called by a name.
+_HAPPENED = re.compile(
+    r"\b(?:bp|blood pressure|pressure|saturations?|sats?|heart rate|pulse) (?:fell|dropped|dipped|went down|went to)\b"
+    r".{0,90}\b(?:treated|recovered|settled|responded|corrected|came back)\b", re.IGNORECASE
+)  # fmt: skip
+
+
+def _in_other_words(note: OperativeNote, asked: str) -> bool:
+    return asked == "complications" and any(_HAPPENED.search(one.text) for one in note.sections.description)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks import _title_sizes
 from pipeline.checks.base import called, finding, given, placed, plain
 from pipeline.grammar import Grammar
@@ -56,13 +58,25 @@ def _two_lots(note: OperativeNote, grammar: Grammar, implants: list[Fact]) -> li
             numbers = {place: [one for one in note.of(kind) if 0 < one.evidence.first - place <= _BEHIND]
                        for place in places}  # fmt: skip
             said = [ones[0] for ones in numbers.values() if len(ones) == 1]
-            if len({one.text for one in said}) > 1:
+            labels = {label for one in said for label in _labels(note, one)}
+            if len({one.text for one in said}) > 1 and len(labels) < 2:
                 found.append(
                     finding("device_identity", "warning", f"{called(fact, grammar)} was said with "
                             f"{' and with '.join(dict.fromkeys(one.text or '' for one in said))}.", [fact, *said],
                             ask="Say which number is right.", about=kind)
                 )  # fmt: skip
     return found
+
+
+def _labels(note: OperativeNote, number: Fact) -> list[str]:
+    """The last label before a number that tells one of a sort from another ("#19", "implant 2")."""
+    words = _near(note, number, _LEAD, 0)
+    found = [word for at, word in enumerate(words) if _LABEL.match(word) or (
+        at and words[at - 1] in ("tooth", "implant", "site", "level", "position") and word[:1].isdigit())]  # fmt: skip
+    return found[-1:]
+
+
+_LABEL = re.compile(r"#\d+$|[tcls]\d{1,2}(?:-\d)?$")
 
 
 def _of_one(note: OperativeNote, grammar: Grammar, implants: list[Fact]) -> list[Finding]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from decimal import Decimal
 
-from pipeline.checks.base import amount, called, finding, given, plain, read
+from pipeline.checks.base import amount, called, exact, finding, given, plain, read
 from pipeline.conversion import convert
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
@@ -40,7 +40,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _told(fact: Fact, whole: Decimal, part: Decimal, grammar: Grammar) -> Finding:
     assert fact.value is not None
-    said, share = amount(fact.value, fact.unit), amount(fact.value * part / whole, fact.unit)
+    said, share = amount(fact.value, fact.unit), amount(round(fact.value * part / whole, 2), fact.unit)
     return finding(
         "diluted_dose", "warning",
         f"{said} of {called(fact, grammar)} were made up to {plain(whole)} mL, and {plain(part)} mL were given.",
@@ -84,9 +84,14 @@ def _parts(passages: list[Passage], behind: int) -> Iterator[Decimal]:
                 yield value
 
 
+_OTHER = ("fluid_in", "fluid_out", "blood_loss", "irrigation_in", "irrigation_out", "irrigation", "measurement")
+
+
 def _of_other(note: OperativeNote, grammar: Grammar, dose: Fact, part: Decimal) -> bool:
     """Whether the volume is told of another drug that is no diluent."""
     rows = grammar.table("drugs", Drug)
+    if any(exact(fact, "mL") == part for fact in note.of(*_OTHER)):
+        return True  # "units of red cells given, urine 80 mL"
     return any(
         fact.value == part and fact.name not in (None, dose.name) and fact.name in rows
         and "diluent" not in rows[fact.name or ""].classes

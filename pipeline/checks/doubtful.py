@@ -11,7 +11,7 @@ from pipeline.grammar import Grammar
 from pipeline.limits import limit, limits
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
-from pipeline.rows import Kind
+from pipeline.rows import Drug, Kind
 
 MEANING = "A number, side, drug or count is unsure: low confidence, two readings of the sound, or doubtful words."
 
@@ -109,8 +109,13 @@ def _matters(fact: Fact) -> bool:
 
 
 # How the words were read where they allow little else: the entry says so, and is no alarm. A stopped medicine is none.
-_READ = re.compile(r"^taken as (?:a number of|the weight of|its size)|side by side: taken as|^said to be stopped")
+_READ = re.compile(
+    r"^taken as (?:a number of|the weight of|its size)|side by side: taken as|^said to be (?:stopped|continued)|"
+    r"^taken for a medicine of the patient's own|^said as the same as on the|^said as more of|^made up to|"
+    r"^its sides stand in brackets"
+)
 _UNIT_GAP = re.compile(r"^the unit of .* was not said; taken as|said of the other side$")
+_OFTEN = re.compile(r"^said .* times; what it comes to")
 
 
 def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool, hint: bool = False) -> Finding:
@@ -126,7 +131,12 @@ def _told(facts: list[Fact], grammar: Grammar, reason: str, *, sound: bool, hint
     # What was prepared is no dose yet; that it was never given is the business of prepared_not_given.
     harmful = any(_matters(fact) if sound else fact.kind in _CRITICAL and not prepared(fact) for fact in facts)
     gap = _UNIT_GAP.match(reason) and not any(fact.kind.startswith("medication") for fact in facts)
-    warn = harmful and not hint and not gap and _READ.search(reason) is None
+    # What was given several times is told so; only of what has a maximum for all of it the sum is wanted.
+    drugs = grammar.table("drugs", Drug)
+    often = _OFTEN.match(reason) and not any(
+        "local_anaesthetic" in row.classes for fact in facts if (row := drugs.get(fact.name or "")) is not None
+    )
+    warn = harmful and not hint and not gap and not often and _READ.search(reason) is None
     return finding(
         "doubtful",
         "warning" if warn else "note",

@@ -64,7 +64,9 @@ _SKIN = re.compile(
     r"\b(?:long|short|equal|skew|sagittal|anterior|posterior)\b[^.]{0,20}\bflaps?\b", re.IGNORECASE
 )
 # A graft is fixed, the wound under it is not closed.
-_GRAFTED = re.compile(r"\bgraft(?:s|ed|ing)?\b[^:]{0,80}?\b(?:stapled|glued|sutured|sewn|tacked)\b", re.IGNORECASE)
+_GRAFTED = re.compile(
+    r"\bgraft(?:s|ed|ing)?\b(?:[^.:]|(?<=\d)[.:](?=\d)){0,80}?\b(?:stapled|glued|sutured|sewn|tacked)\b", re.IGNORECASE
+)
 _HELD = frozenset({"splint", "cast", "slab", "plaster-cast", "sling", "collar", "brace"})
 
 

@@ -42,16 +42,22 @@ def _walked(fact: Fact) -> bool:
 
 def _limit(note: OperativeNote, grammar: Grammar, fact: Fact, what: str) -> Limit | None:
     """The row for this kind in a unit that converts; bare numbers only meet rows without a unit."""
-    rows = limits(grammar, note.profile, what, kind=fact.kind, name=_name(fact), unit=fact.unit or "")
+    rows = limits(grammar, note.profile, what, kind=fact.kind, name=_name(note, fact), unit=fact.unit or "")
     rows = [row for row in rows if bool(row.unit) == bool(fact.unit)]
     own = [row for row in rows if row.unit == fact.unit]
     return next(iter([*own, *rows]), None) if not rows or not rows[0].name_of else rows[0]
 
 
-def _name(fact: Fact) -> str:
-    """The concept, or for a device without a row of its own the last of its words ("ports": "port")."""
+def _name(note: OperativeNote, fact: Fact) -> str:
+    """The concept, or for a device without a row of its own the last of its words ("ports": "port"); the side port of
+    an eye is an incision of a millimetre and no port."""
     if fact.name is not None or fact.kind != "device_size" or not fact.text:
         return fact.name or ""
+    if "port" in fact.text.lower() and any(
+        "side port" in one.text.lower() or "sideport" in one.text.lower()
+        for one in note.sections.description if one.holds(fact)
+    ):
+        return "side port"
     return fact.text.lower().split()[-1].removesuffix("s")
 
 

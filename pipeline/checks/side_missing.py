@@ -12,7 +12,7 @@ MEANING = "An operation that has a left and a right was said without a side, and
 
 _TELL = ("procedure", "diagnosis", "preop_diagnosis", "postop_diagnosis", "time_out", "site_marking", "consent",
          "act", "approach", "preparation", "injection", "injection_volume", "device", "finding",
-         "tourniquet")  # fmt: skip
+         "tourniquet", "dressing", "drain", "specimen", "grade")  # fmt: skip
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -27,7 +27,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     open_ones = [
         fact
         for fact in note.of("procedure")
-        if fact.certainty == "affirmed" and fact.status in ("performed", "planned") and _sided(fact, grammar)
+        if fact.certainty == "affirmed" and _sided(fact, grammar)
+        and (fact.status == "performed" or (fact.status == "planned" and not done))  # "left ureteroscopy in May"
     ]
     if operated:  # an operation somewhere else, whose side was not said
         open_ones = [fact for fact in open_ones if fact in done and not fact.laterality

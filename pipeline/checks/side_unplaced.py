@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipeline.checks._asides import is_aside
+from pipeline.checks._both_sides import tells_both
 from pipeline.checks.base import called, finding, related_sites, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
@@ -24,6 +25,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if len(sides) != 1 or "bilateral" in sides:
         return []
     harvest = {fact.body_site for fact in note.of("harvest_site")}
+    both = tells_both(note)
     found: list[Finding] = []
     for passage in note.sections.description:
         for said in passage.sides:
@@ -34,8 +36,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 continue  # the arm with the drip, the side on which the surgeon stood
             if ill and not _is_treated(note, passage, said.site, operated):
                 continue
+            aside = is_aside(note, said.evidence, said.side) or both
             made = finding(
-                "side_unplaced", "warning" if related and not is_aside(note, said.evidence, said.side) else "note",
+                "side_unplaced", "warning" if related and not aside else "note",
                 f"“{said.evidence.heard}” was said; {called(operated[0], grammar, 'the operation')} is on the "
                 f"{operated[0].laterality}.", [operated[0]], ask="Say which is right.", about=f"w{said.evidence.first}",
             )  # fmt: skip

@@ -2,13 +2,21 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import called, finding, shown
+from collections.abc import Iterable
+from dataclasses import replace
+from decimal import Decimal
+from itertools import accumulate
+
+from pipeline.checks.base import called, exact, finding, read, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
 from pipeline.rows import Concept, Drug, Kind
 
 MEANING = "A value of a kind that needs a unit was said without one; the unit is asked for, never inferred."
+
+# Parts whose sum a bare number may be, so that its unit can be no other: asked for quietly.
+_PARTS = {"harvest_total": ("draw",), "injection_total": ("injection_volume",)}
 
 # Often said as a bare number by habit; asked for quietly.
 _QUIET = frozenset({"pressure", "follow_up", "incision_length", "patient_age", "measurement", "duration"})
@@ -42,10 +50,77 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         found.append(
             finding(
                 "unit_missing",
-                "note" if fact.kind in _QUIET else "warning",
+                "note" if fact.kind in _QUIET or _is_told(note, fact) or _one_unit(fact, grammar) else "warning",
                 f"{subject} was said as {shown(fact)} without a unit.",
                 [fact],
                 ask="Say the value with its unit.",
             )
         )
     return found
+
+
+def _one_unit(fact: Fact, grammar: Grammar) -> bool:
+    """ "Aspirin eighty one daily": a medicine to take at home that is dosed in one unit only."""
+    drug = grammar.table("drugs", Drug).get(fact.name or "") if fact.kind == "medication_dose" else None
+    return drug is not None and fact.status == "planned" and drug.dose_units == ("mg",)
+
+
+def _is_told(note: OperativeNote, fact: Fact) -> bool:
+    """Whether the other numbers of the note leave one unit only: the same number was said with it, or the number is the
+    sum, or the rest, of others that have it."""
+    if fact.value is None:
+        return False
+    if fact.kind in ("irrigation_out", "irrigation_deficit"):
+        return _balances(note, fact)
+    alike = [one for one in note.of(fact.kind)
+             if one is not fact and one.name == fact.name and one.certainty != "negated"]  # fmt: skip
+    if any(one.value == fact.value and one.unit is not None for one in alike):
+        return True
+    if fact.kind in _PARTS:
+        parts = [one for one in note.of(*_PARTS[fact.kind], given=True) if one.scale != "each"]
+        before = [one for one in alike if one.evidence.first < fact.evidence.first]
+        return _sums(parts, fact.value) or _sums(before, fact.value) or _times(note, fact)
+    parts = [one for one in alike if one.scale not in ("total", "per_side")]
+    return (fact.scale == "total" and _sums(parts, fact.value)) or _of_a_sum(note, fact)
+
+
+def _sums(parts: Iterable[Fact], value: Decimal) -> bool:
+    """Whether two or more of the parts, in the order said, come to a value; those that have a unit have the same."""
+    told = [one for one in parts if one.value is not None]
+    units = {one.unit for one in told if one.unit is not None}
+    values = [one.value for one in told if one.value is not None]
+    return len(units) == 1 and len(values) > 1 and (value in list(accumulate(values))[1:] or value == sum(values[-2:]))
+
+
+def _times(note: OperativeNote, fact: Fact) -> bool:
+    """ "Four draws of five, that is twenty"."""
+    each = [one.value for one in note.of("draw", given=True) if one.scale == "each" and one.value is not None]
+    counts = [one.value for one in note.of("draw_count", given=True) if one.value is not None]
+    return any(count * one == fact.value for count in counts for one in each)
+
+
+def _of_a_sum(note: OperativeNote, fact: Fact) -> bool:
+    """ "Crystalloid one thousand three hundred, colloid five hundred millilitres, eighteen hundred in all"."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    if passage is None or fact.kind not in ("fluid_in", "fluid_out"):
+        return False
+    here = [one for one in note.of(fact.kind) if passage.holds(one) and one.value is not None and one.scale != "total"]
+    bare = {token.quantity.value for token in read(passage) if token.quantity is not None}
+    units = {one.unit for one in here if one.unit is not None}
+    total = sum((one.value for one in here if one.value is not None), Decimal(0))
+    return len(here) > 1 and len(units) == 1 and total in bare
+
+
+def _balances(note: OperativeNote, fact: Fact) -> bool:
+    """ "Eighteen litres in, seventeen point two out, so eight hundred deficit": in less out is the deficit."""
+    def one(kind: str) -> Fact | None:
+        said = note.of(kind, given=True)
+        return said[0] if len(said) == 1 else None
+
+    put_in, came_out, deficit = one("irrigation_in"), one("irrigation_out"), one("irrigation_deficit")
+    if put_in is None or came_out is None or deficit is None or put_in.unit is None:
+        return False
+    came_out = came_out if came_out.unit is not None else replace(came_out, unit=put_in.unit)
+    deficit = deficit if deficit.unit is not None else replace(deficit, unit="mL")
+    first, second, rest = (exact(each, "mL") for each in (put_in, came_out, deficit))
+    return first is not None and second is not None and rest is not None and first - second == rest

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from decimal import Decimal
+from itertools import pairwise
 
 from pipeline import quantities, tokens
 from pipeline.checks import base
@@ -94,6 +95,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
         return False
     row = grammar.table("drugs", Drug).get(drug.name or "")
     before, after = _beside(passage, piece)
+    if _is_taken_back(before, after, piece) or _is_asked(before) or _is_echo(before, piece):
+        return False
     behind = piece.first > drug.evidence.last
     if behind and after[:1] == ["of"]:
         return False  # "cefazolin at induction, two mL of blue dye": of what follows
@@ -112,6 +115,40 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if any(word in _PLAIN for word in after[:3]):
         return False
     return not (dimension == "volume" and behind and bool(before) and before[-1] in _CARRIER)
+
+
+def _is_taken_back(before: list[str], after: list[str], piece: Evidence) -> bool:
+    """ "Forty no she had fifty milligrams", "5.2 5.0 rather": the words put another number in its place."""
+    if after[:1] and after[0] in ("no", "sorry", "actually", "correction"):
+        return any(_number(word) for word in after[1:7])
+    return "rather" in after[1:3] and _number(after[0])
+
+
+def _number(word: str) -> bool:
+    read = quantities.merge(tokens.tokenize(tokens.words_from_text(word)))
+    return any(token.quantity is not None for token in read)
+
+
+_QUESTION = frozenset({
+    ("did", "you"), ("is", "it"), ("is", "that"), ("was", "it"), ("was", "that"), ("is", "this"), ("have", "we"),
+    ("do", "you"), ("have", "you"),
+})  # fmt: skip
+_ASKED = 8  # words
+
+
+def _is_asked(before: list[str]) -> bool:
+    """ "Did you give me the one or the two percent": a question, which `queries` takes up where it is answered."""
+    near = before[-_ASKED:]
+    return any(pair in _QUESTION for pair in pairwise(near)) and "or" in near
+
+
+def _is_echo(before: list[str], piece: Evidence) -> bool:
+    """ "Eight milligrams he said yes eight": the number from before, said again."""
+    said = piece.heard.lower().strip(".,;:()")
+    return before[-1:] in (["yes"], ["right"], ["correct"], ["exactly"]) and said in before[-_ECHO:]
+
+
+_ECHO = 10  # words
 
 
 def _is_share(passage: Passage, after: list[str]) -> bool:

@@ -96,6 +96,21 @@ _NO_NAMES = frozenset(
 )
 
 
+def of_the_same(sentence: Sentence, index: int, drugs: list[Mention]) -> Mention | None:
+    """ "A ring block with five mils of the same": the drug that was told last, of which there is more."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 5]]
+    same = after[:3] == ["of", "the", "same"] or after[:1] == ["same"] or after[:2] == ["the", "same"]
+    tail = after[3:4] if after[:1] == ["of"] else []
+    before = [drug for drug in drugs if drug.last < index and sentence.tokens[drug.first - 1].norm not in _NOT_WITH]
+    if not same or tail in (["size"], ["sort"], ["length"], ["kind"]) or not before:
+        return None
+    plain = [drug for drug in before if drug.id not in ("adrenaline", "epinephrine")]
+    return plain[-1] if plain else None
+
+
+_NOT_WITH = frozenset({"no", "without", "nor", "not"})
+
+
 def _is_harmless(other: Mention) -> bool:
     return other.table in _HARMLESS or (other.table == "drugs" and other.id in ("adrenaline", "epinephrine"))
 

@@ -197,7 +197,35 @@ def _own_part(sentence: Sentence, drug: Mention) -> list[Token]:
 def was_denied(sentence: Sentence, grammar: Grammar, drug: Mention, near: Collection[str]) -> bool:
     """Whether a drug was said not to be given. `near`: cues around it."""
     told = "not-given" in near and is_denied(sentence, grammar, drug, "not-given")
-    return told or stopped_before(sentence, drug)
+    return told or stopped_before(sentence, drug) or _thrown_away(sentence, drug)
+
+
+_UP = (("drawn", "up"), ("made", "up"), ("drew", "up"))
+_AWAY = frozenset({"binned", "discarded", "wasted", "thrown"})
+_IT = frozenset({"it", "this", "that"})
+
+
+def _thrown_away(sentence: Sentence, drug: Mention) -> bool:
+    """ "Flucloxacillin one gram was drawn up but she turned out to be allergic to penicillin so it was thrown away":
+    all of what was made ready; a part of it that is thrown away has a number of its own."""
+    tokens = sentence.tokens
+    norms = [token.norm for token in tokens]
+    near = range(drug.last + 1, min(len(tokens) - 1, drug.last + _SOON))
+    own = next((at for at in near if (norms[at], norms[at + 1]) in _UP), None)
+    if own is None or not sentence.says(_AWAY) or any(
+        m.table == "drugs" and drug.last < m.first < own for m in sentence.mentions
+    ):
+        return False
+    for at in range(own + 2, min(len(tokens) - 2, own + _LATER)):
+        quantity = tokens[at].quantity
+        if quantity is not None and quantity.dimension in ("mass", "amount", "volume"):
+            return False
+        if norms[at] in _IT and norms[at + 1] == "was" and norms[at + 2] in _AWAY:
+            return True
+    return False
+
+
+_SOON, _LATER = 8, 18  # tokens: to "drawn up", and on to "it was thrown away"
 
 
 _EVER = frozenset({"before"})

@@ -61,6 +61,16 @@ def was_before(sentence: Sentence, drug: Mention, row: Drug) -> bool:
     return taken or (sentence.section in _STORY and bool(before & _TRIED))
 
 
+def goes_on_at_home(sentence: Sentence, index: int, drugs: Sequence[Mention]) -> Mention | None:
+    """ "Clindamycin 600 mg IV given; home on 300 mg TID": a dose of the drug that was told last, to be taken later."""
+    norms = [token.norm for token in sentence.tokens]
+    before = [drug for drug in drugs if drug.last < index]
+    led = tuple(norms[max(0, index - 2) : index]) in _HOME_ON
+    named = any(drug.first in (index + 1, index + 2) for drug in drugs)  # "home on 300 mg of gabapentin"
+    return before[-1] if led and before and not named else None
+
+
+_HOME_ON = frozenset({("home", "on"), ("discharged", "on"), ("home", "with"), ("continue", "on"), ("continues", "on")})
 _NOT_TAKEN = (["started"], ["discharged"], ["home"], ["continue"], ["go"], ["off"], ["left"], ["running"])
 OWN = "taken for a medicine of the patient's own; not said to be given here"
 _OPENING = 8  # sentences

@@ -9,8 +9,19 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from pipeline import cues, mixtures
-from pipeline.extractors import _drug_numbers, _drug_order, _drug_prepared, _drug_told, _drug_words, _kit, _washes, base
+from pipeline import cues
+from pipeline.extractors import (
+    _drug_dilution,
+    _drug_mixture,
+    _drug_numbers,
+    _drug_order,
+    _drug_prepared,
+    _drug_told,
+    _drug_words,
+    _kit,
+    _washes,
+    base,
+)
 from pipeline.extractors._drug_events import (
     ADRENALINE,
     PIECES,
@@ -212,6 +223,10 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
         )  # fmt: skip
     if not events:
         return facts
+    diluted = _drug_dilution.find(sentence, events)
+    if diluted is not None:
+        facts += _drug_dilution.told(reading, sentence, diluted)
+        numbers = [(index, quantity) for index, quantity in numbers if index not in diluted.tokens]
     amounts = [index for index, quantity in numbers if quantity.dimension in _TELLS]
     drug_first = not amounts or events[0].mention.first < amounts[0]
     for index, quantity in numbers:
@@ -238,6 +253,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
 def _of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     """ "10 mL syringe": the size of the syringe, not a volume given; nor what fills the balloon of a catheter."""
     held = any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
+    if held and index and sentence.tokens[index - 1].norm in ("x", "\u00d7"):
+        return False  # "2 x 2.2 mL cartridges"
     return held or cues.fills_balloon(sentence, index)
 
 
@@ -248,6 +265,14 @@ def _number(
     kind, limit = _TELLS[quantity.dimension]
     if quantity.unit in _BODY_UNITS or (quantity.unit == "L" and quantity.value is not None and quantity.value >= 1):
         return []
+    if (same := _drug_numbers.of_the_same(sentence, index, [event.mention for event in events])) is not None:
+        event = next(item for item in events if item.mention == same)
+        fields = fields_of(sentence, index, quantity, event)
+        return [base.claim(kind, reading, sentence, index, index + 1, index + 1, 0, **fields)]
+    if (taken := _drug_words.goes_on_at_home(sentence, index, [event.mention for event in events])) is not None:
+        event = next(item for item in events if item.mention == taken)
+        later = {**fields_of(sentence, index, quantity, event), "role": "aftercare", "status": "planned"}
+        return [base.claim(kind, reading, sentence, index, index, index, 0, **later)]
     told = _drug_order.order(sentence, index, [event.mention for event in events])
     drug_first = told == "drug" or (drug_first and told is None)
     prefix, postfix = (_WRONG_STYLE, 0) if drug_first else (0, _WRONG_STYLE)
@@ -303,7 +328,7 @@ def _number(
         further = () if sure else (f"taken as a number of {owner.drug.name}, which was said before it",)
     price, _, event = ranked[0]
     fields = fields_of(sentence, index, quantity, event)
-    mixture = _mixture(sentence, grammar, index) if kind == "medication_volume" else None
+    mixture = _drug_mixture.mixture(sentence, grammar, index) if kind == "medication_volume" else None
     several = len({item.mention.id for item in events if not item.additive}) > 1
     if mixture is None and summed and several and event.mention.first < index:
         mixture = event.mention.first
@@ -314,7 +339,7 @@ def _number(
     doubts = [*event.fields.get("doubts", ()), *further]
     if len(ranked) > 1 and ranked[1][0] == price:
         doubts.append(f"may also belong to {ranked[1][2].drug.name}")
-    partner = _partner(sentence, index, event, events)
+    partner = _drug_mixture.partner(sentence, index, event, events)
     if kind in ("medication_volume", "medication_dose") and partner is not None and fields["scale"] != "each":
         doubts.append(f"may be the amount together with {partner.drug.name}")
     often = _drug_told.repeated(sentence, index, event.mention) if kind in _AMOUNTS else None
@@ -364,37 +389,3 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
 
 
 _OF_MIXTURE = -4  # sooner than a total of what was injected, of which nobody says what it was
-
-
-def _mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
-    """Token of "mixture" or "solution" where the volume at `index` is said of it. The only volume of a sentence that
-    begins with the mixture, or tells its shares ("half lidocaine and half bupivacaine, 60 mL"), is that of the whole.
-    """
-    hits = cues.hits(sentence, grammar, "mixture")
-    for hit in hits:
-        if hit.first > index and cues.gap(sentence, index, hit.first) <= 12:
-            return hit.first
-    if len(list(base.quantities(sentence, "volume"))) > 1:
-        return None
-    shares = mixtures.share(sentence.tokens)
-    if shares is not None:
-        return shares.first
-    first = min((mention.first for mention in base.mentions(sentence, "drugs")), default=0)
-    return next((hit.first for hit in hits if hit.first < first), None)
-
-
-def _partner(sentence: Sentence, index: int, event: Event, events: list[Event]) -> Event | None:
-    """Another drug joined to this one by "and" that has no volume of its own, after "20 mL of"."""
-    if event.mention.first < index:
-        return None
-    for other in events:
-        if other is event or other.additive or other.mention.first <= event.mention.last:
-            continue
-        between = sentence.tokens[event.mention.last + 1 : other.mention.first]
-        joined = any(token.norm in ("and", "plus", "with") for token in between)
-        own = any(token.quantity is not None and token.quantity.dimension in ("volume", "mass") for token in between)
-        after = sentence.tokens[other.mention.last + 1 : other.mention.last + 2]
-        own = own or any(token.quantity is not None for token in after)
-        if joined and not own and len(between) <= 3:
-            return other
-    return None

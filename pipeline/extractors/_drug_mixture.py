@@ -1,0 +1,43 @@
+"""A volume that is of several drugs: of the mixture that was told, or of two drugs that "and" joins."""
+
+from __future__ import annotations
+
+from pipeline import cues, mixtures
+from pipeline.extractors import base
+from pipeline.extractors._drug_events import Event
+from pipeline.grammar import Grammar
+from pipeline.records import Sentence
+
+
+def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
+    """Token of "mixture" or "solution" where the volume at `index` is said of it. The only volume of a sentence that
+    begins with the mixture, or tells its shares ("half lidocaine and half bupivacaine, 60 mL"), is that of the whole.
+    """
+    hits = cues.hits(sentence, grammar, "mixture")
+    for hit in hits:
+        if hit.first > index and cues.gap(sentence, index, hit.first) <= 12:
+            return hit.first
+    if len(list(base.quantities(sentence, "volume"))) > 1:
+        return None
+    shares = mixtures.share(sentence.tokens)
+    if shares is not None:
+        return shares.first
+    first = min((mention.first for mention in base.mentions(sentence, "drugs")), default=0)
+    return next((hit.first for hit in hits if hit.first < first), None)
+
+
+def partner(sentence: Sentence, index: int, event: Event, events: list[Event]) -> Event | None:
+    """Another drug joined to this one by "and" that has no volume of its own, after "20 mL of"."""
+    if event.mention.first < index:
+        return None
+    for other in events:
+        if other is event or other.additive or other.mention.first <= event.mention.last:
+            continue
+        between = sentence.tokens[event.mention.last + 1 : other.mention.first]
+        joined = any(token.norm in ("and", "plus", "with") for token in between)
+        own = any(token.quantity is not None and token.quantity.dimension in ("volume", "mass") for token in between)
+        after = sentence.tokens[other.mention.last + 1 : other.mention.last + 2]
+        own = own or any(token.quantity is not None for token in after)
+        if joined and not own and len(between) <= 3:
+            return other
+    return None
