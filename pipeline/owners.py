@@ -60,3 +60,16 @@ def begins_another(tokens: Sequence[Token], index: int, drug: int) -> bool:
 
 def _is_strength(token: Token) -> bool:
     return token.quantity is not None and token.quantity.dimension in _STRENGTHS
+
+
+_SHARES = frozenset({"half", "third", "thirds", "quarter", "quarters", "most", "part", "some", "little", "rest"})
+_POINTING = frozenset({"the", "these", "those", "this", "that", "our"})
+
+
+def is_whole_of_share(tokens: Sequence[Token], index: int) -> bool:
+    """ "Half of the six mils went in": the number at `index` is the whole, and a part of it was given."""
+    at = index - 1
+    at -= at > 0 and tokens[at].norm in _POINTING
+    return at > 0 and tokens[at].norm == "of" and (
+        tokens[at - 1].norm in _SHARES or tokens[at - 1].text.lower().split()[-1] in _SHARES
+    )

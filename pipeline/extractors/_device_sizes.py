@@ -48,7 +48,11 @@ def went_in(sentence: Sentence, index: int, last: int, said: str) -> bool:
     between = {token.norm for token in sentence.tokens[last + 1 : index]}
     needle = any(word in said for word in NEEDLES)
     placed = after[:1] == ["in"] and after[1:] and after[1] in ("the", "each", "a", "his", "her", "left", "right")
-    return needle and last < index and bool(between & _GONE) and bool(set(after[:1]) & _HOW_FAR) and not placed
+    at = index - 1
+    at -= at > last and sentence.tokens[at].norm in ("to", "by", "about", "of")
+    moved = at > last and sentence.tokens[at].norm in _GONE  # "needle 15 gauge, inserted 2 cm"
+    far = bool(between & _GONE) and bool(set(after[:1]) & _HOW_FAR) and not placed
+    return needle and last < index and (far or moved)
 
 
 _WAYS = frozenset("tract track hole opening pocket tunnel channel pass needle incision path".split())

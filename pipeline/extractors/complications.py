@@ -19,7 +19,7 @@ _ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercar
                         "postop-diagnosis", "both-diagnoses", "diagnosis"})  # fmt: skip
 # Always out of the ordinary when it happened in the operation.
 _GRAVE = frozenset({"organ", "systemic", "bone"})
-_GRAVE_IDS = frozenset({"dural-tear", "nerve-injury", "vascular-injury", "haemorrhage"})
+_GRAVE_IDS = frozenset({"dural-tear", "nerve-injury", "vascular-injury", "haemorrhage", "skin-tear", "skin-burn"})
 _CALLED = frozenset(
     {"complication", "complications", "complicated", "unfortunately", "inadvertent", "inadvertently", "accidental",
      "accidentally", "iatrogenic", "unexpected", "unintended", "occurred", "sustained", "noticed", "recognized",

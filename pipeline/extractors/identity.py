@@ -236,5 +236,10 @@ def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
             return []
         start, end = drug[-1].first, drug[-1].last + 1
     text = story.words(sentence, start, end - 1)
+    said = sentence.says(_DENIES) and not any(token.norm in _DENIES for token in tokens[start:end])
+    doubts = ("it was also said to be denied",) if said else ()
     return [base.make("allergy", reading, sentence, min(start, index), max(end - 1, index), text=text, at=start,
-                      status="performed", certainty="affirmed")] if text else []  # fmt: skip
+                      status="performed", certainty="affirmed", doubts=doubts)] if text else []  # fmt: skip
+
+
+_DENIES = frozenset({"denies", "denied", "disputes", "disputed", "untrue", "refuted", "delabelled"})

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from pipeline import cues, laterality, sidewise
+from pipeline import cues, laterality, owners, sidewise
 from pipeline.extractors import _direction, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Sentence
@@ -85,6 +85,7 @@ def _number(
 
     facts: list[Fact] = []
     elsewhere = _goes_elsewhere(sentence, index) or _is_distance(sentence, index, quantity)
+    elsewhere = elsewhere or owners.is_whole_of_share(sentence.tokens, index)
     if quantity.dimension == "volume" and verb is not None and verb[0] <= _REACH and not elsewhere:
         facts.append(
             claim("injection_volume", (verb[0] + (_MEDICINE if _is_medicine(sentence, index, verb[1]) else 2), verb[1]),

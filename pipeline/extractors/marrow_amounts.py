@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from pipeline import cues, laterality, sidewise
+from pipeline import cues, laterality, owners, sidewise
 from pipeline.extractors import _direction, _draws, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
@@ -139,8 +139,8 @@ def _beside(sentence: Sentence, first: int) -> Laterality | None:
 def _is_anothers(sentence: Sentence, index: int) -> bool:
     """Whether a drug, a device or another fluid stands right beside the number, or a noun that it counts."""
     tokens = sentence.tokens
-    if index and tokens[index - 1].norm == "within":
-        return True  # "drilled to within five of the joint line"
+    if index and tokens[index - 1].norm == "within" or owners.is_whole_of_share(tokens, index):
+        return True  # "drilled to within five of the joint line", "half of the six mils"
     for mention in base.mentions(sentence, "drugs", "fluids", "findings", "devices", "anaesthesia", "sutures"):
         between = tokens[index + 1 : mention.first] if mention.first > index else tokens[mention.last + 1 : index]
         near = all(not token.punctuation and token.quantity is None for token in between) and len(between) <= 2

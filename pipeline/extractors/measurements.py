@@ -100,6 +100,17 @@ def _number(
     return facts + _noun(reading, sentence, grammar, index, quantity)
 
 
+_MOST_EXTENDED = 30  # degrees; common practice, no source
+
+
+def _is_far_end(sentence: Sentence, mention: Mention, index: int, quantity: Quantity) -> bool:
+    """ "Full extension to 130 degrees": how far it bends, where it begins being told by the word."""
+    if mention.last >= index or sentence.tokens[index - 1].norm not in ("to", "through", "-"):
+        return False
+    full = "full" in (token.norm for token in sentence.tokens[max(0, mention.first - 1) : mention.last + 1])
+    return full or (quantity.value is not None and quantity.value > _MOST_EXTENDED)
+
+
 def _named(
     reading: Reading, sentence: Sentence, grammar: Grammar, rows: Mapping[str, Concept], index: int, quantity: Quantity
 ) -> list[Fact]:
@@ -109,6 +120,7 @@ def _named(
         if mention.id not in _OTHER_KINDS
         and not (mention.id == "insufflation-pressure" and cues.has(sentence, grammar, "tourniquet", "cuff"))
         and not (mention.id == "apgar" and quantity.unit)
+        and not (mention.id == "extension" and _is_far_end(sentence, mention, index, quantity))
         and not (mention.id == "bmi" and quantity.unit in ("kg", "g", "[lb_av]"))
         and not (mention.id == "diameter" and _is_length(sentence, index))
         and not (rows[mention.id].group == "tally" and quantity.form == "fraction")  # "a six hole one third plate"

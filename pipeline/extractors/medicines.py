@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from pipeline import cues
+from pipeline import cues, owners
 from pipeline.extractors import (
     _drug_dilution,
     _drug_mixture,
@@ -63,8 +63,7 @@ _BARRIERS = ("devices", "specimens", "findings", "injectates")
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
 _DILUENTS = ("sodium-chloride", "water-for-injection")
 _CLOSE, _SAID_ON = 16, 66
-_CONCENTRATION_AHEAD = 9
-_TOTAL_REACH = 70
+_CONCENTRATION_AHEAD, _TOTAL_REACH = 9, 70
 _OWN = -1  # before any other claim
 _OTHER_ORDER = 12  # where a row of them leaves no doubt
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
@@ -336,7 +335,8 @@ def _number(
         fields["name"] = "mixture"
         fields["group"] = f"m{base.group_of(sentence, mixture)}"
         return [base.claim(kind, reading, sentence, index, mixture, mixture, _OF_MIXTURE, **fields)]
-    doubts = [*event.fields.get("doubts", ()), *further]
+    part = ("a part of it was said to be given",) if owners.is_whole_of_share(sentence.tokens, index) else ()
+    doubts = [*event.fields.get("doubts", ()), *further, *part]
     if len(ranked) > 1 and ranked[1][0] == price:
         doubts.append(f"may also belong to {ranked[1][2].drug.name}")
     partner = _drug_mixture.partner(sentence, index, event, events)

@@ -56,6 +56,8 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
         for hit in cues.hits(sentence, grammar, "specimen-piece"):
             for index, quantity in base.quantities(sentence, ""):
                 between = sentence.tokens[index + 1 : hit.first]
+                if sentence.tokens[hit.first].norm == "swabs" and sentence.says(_OF_COUNTS):
+                    continue  # "two swabs missing at the first count"
                 if quantity.form == "number" and index < hit.first and len(between) <= _PIECE and all(
                     token.norm.isalpha() and token.quantity is None and token.norm not in _NOT_OF | {"of", "and"}
                     for token in between
@@ -65,6 +67,9 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                                    scale=cues.scale(sentence, index), laterality=sidewise.side_of(sentence, index))
                     )  # fmt: skip
     return facts + by_side
+
+
+_OF_COUNTS = frozenset({"count", "counts", "counted", "missing", "correct", "tray", "bin", "soaked", "pack", "packs"})
 
 
 def _by_side(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
