@@ -347,6 +347,12 @@ def told_done(sentence: Sentence, index: int) -> bool:
     return words[:1] in (["which"], ["that"]) and words[1:2] in (["was"], ["were"]) and words[-1] in _FINISHED
 
 
+def told_next(sentence: Sentence, index: int) -> bool:
+    """ "Planned were a repair and a release he got a repair": what was done begins behind the plan."""
+    words = [token.norm for token in sentence.tokens[max(0, index - 1) : index + 2]]
+    return len(words) == 3 and words[1] in _SUBJECT and words[2] in _CARRIED_OUT and words[0] not in _JOINS_CLAUSE
+
+
 def names_operation(sentence: Sentence, index: int) -> bool:
     """ "... of two knee operations procedure left knee arthroscopy": a heading in speech without marks."""
     tokens = sentence.tokens
@@ -357,6 +363,9 @@ def names_operation(sentence: Sentence, index: int) -> bool:
 
 _BEFORE_A_NOUN = frozenset("a an the this that his her of for previous prior same any first second last".split())
 _FINISHED = frozenset({"done", "performed", "carried", "completed"})
+_SUBJECT = frozenset({"he", "she", "we", "i", "patient"})
+_CARRIED_OUT = frozenset({"got", "did", "performed", "received", "underwent"})
+_JOINS_CLAUSE = frozenset("that which who if when where because since as after before once unless until what".split())
 
 
 def to_come(sentence: Sentence) -> list[tuple[int, int]]:

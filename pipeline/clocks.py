@@ -29,7 +29,7 @@ _AT = frozenset(
 _EVENTS = frozenset(
     "incision induction start started starts began begun end ended ends timeout time-out out room closure closed up "
     "down arrived arrival delivery delivered born left inflated deflated released time onset finished finish completed "
-    "theatre theater in skin stop stopped".split()
+    "theatre theater in skin stop stopped knife shut".split()
 )
 _STARTED = frozenset("start started stop stopped finish finished end ended began begun incision closure".split())
 _MARKED = frozenset(
@@ -131,6 +131,7 @@ def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
     return _spoken(tokens, norms, start)
 
 
+_DOSED_SAID = frozenset({"gram", "grams", "milligram", "milligrams", "intravenously", "iv"})
 _DOSED = frozenset({"g", "gm", "gram", "grams", "mg", "mcg", "units", "ml", "iv", "im", "po"})
 
 
@@ -296,6 +297,8 @@ def _cued(norms: Sequence[str], start: int) -> bool:
         return before not in ("to", "and", "was", "is", "from", "between", "about", "after", "before") or any(
             word in TIMED or word == "time" for word in norms[max(0, start - 12) : start]
         )
+    if before in _DOSED_SAID and any(_is_antibiotic(word) for word in norms[max(0, start - 7) : start]):
+        return True  # "cefuroxime one point five grams eight twenty six"
     return any(word in _EVENTS for word in norms[max(0, start - 2) : start]) or (
         before in (",", ":") and any(word in _EVENTS for word in norms[max(0, start - 4) : start])
     )

@@ -55,6 +55,8 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             return index - 1  # "no prior surgery the right cuff was repaired in 2019"
         if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
             return max(hit.last, min(index, max(clauses.bounds(sentence, index)[0], hit.last + 1)) - 1)
+        if hit.rule.value == "planned" and clauses.told_next(sentence, index):
+            return index - 1
         if hit.rule.value == "planned" and clauses.told_done(sentence, index):
             return index - 1 if tokens[index].norm == "underwent" else hit.last
         if hit.rule.value == "planned" and len(tokens) <= RUN_ON:

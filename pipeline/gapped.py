@@ -28,19 +28,26 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
     """The tokens, with the unit lent to bare numbers that leave it out. Pure; others unchanged, in order."""
     out = list(tokens)
     giver = said = told = -1
+    named: dict[str, int] = {}
     for index, token in enumerate(out):
         quantity = token.quantity
         if quantity is None or quantity.form not in ("number", "range", "fraction"):
             continue
         if quantity.dimension in _STRENGTHS:
             continue  # "ten mils of quarter percent bupivacaine to the wound, another ten to the drain site"
+        substance = _substance(out, index)
         if quantity.dimension:
+            if quantity.dimension in _LENT - {"volume"} and substance:  # "eighty of lidocaine" may be milligrams
+                named[substance] = index
             told = index if quantity.dimension in _LENT and _ordinal_before(out, index) else -1
             said = index if quantity.dimension in _LENT else -1
             giver = index if said >= 0 and _placed(out, index) else -1
             continue
+        same = named.get(substance, -1) if quantity.form == "number" else -1
+        if same >= 0:  # "forty milligrams of triamcinolone ..., eighty of triamcinolone altogether"
+            said = same
         listed = told >= 0 and index - told <= _APART and _is_next(out, index)
-        more = listed or (said >= 0 and index - said <= _APART and _is_more(out, index))
+        more = same >= 0 or listed or (said >= 0 and index - said <= _APART and _is_more(out, index))
         said = told if listed else said
         source = out[said if more else giver].quantity if more or giver >= 0 else None
         if not more and (source is None or index - giver > _APART or not _joined(out, index)
@@ -59,6 +66,16 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
         giver = said = index
         told = index if listed else told
     return out
+
+
+def _substance(tokens: Sequence[Token], index: int) -> str:
+    """The word of what an amount is of ("of triamcinolone"); "" where none is said."""
+    behind = [token.norm for token in tokens[index + 1 : index + 3]]
+    long = len(behind) == 2 and behind[0] == "of" and len(behind[1]) >= _NAME and behind[1].isalpha()
+    return behind[1] if long else ""
+
+
+_NAME = 6  # letters: shorter words are seldom drugs ("of that", "of each")
 
 
 def _ordinal_before(tokens: Sequence[Token], index: int) -> bool:

@@ -75,15 +75,15 @@ def _interval(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Foun
 def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """The first shape that fits at a token, or None."""
     norm = norms[start]
-    if norm in "ctls" or (norm[0] in "ctls" and len(norm) > 1 and norm[1].isdigit()):
-        return levels(tokens, norms, start)
     before = norms[start - 1] if start else ""
     if before in codes.CUES or before in codes.FILLERS:
         if norm in codes.FILLERS and before in codes.CUES:
             return None
         found = codes.code(tokens, norms, start)
         if found is not None:
-            return found
+            return found  # "lot T four four one" is no vertebra
+    if norm in "ctls" or (norm[0] in "ctls" and len(norm) > 1 and norm[1].isdigit()):
+        return levels(tokens, norms, start)
     if norm[0] == "q" and (interval := _interval(tokens, norms, start)) is not None:
         return interval
     if norm in ("times", "x"):

@@ -112,7 +112,8 @@ def read_unit(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | No
             return said
         mark = tokens[at].norm
         under = _single(tokens, at + 1, in_digits or mark == "/")
-        if under is None or (mark in ("a", "an") and (under.dimension != "time" or said.dimension not in _PACED)):
+        spoken = under is not None and (under.dimension == "time" or under.ucum == "kg")  # "five milligrams a kilo"
+        if under is None or (mark in ("a", "an") and not (spoken and said.dimension in _PACED)):
             return said
         if under.ucum in _HOW_OFTEN:
             return said

@@ -30,7 +30,7 @@ def ways(note: OperativeNote, fact: Fact) -> set[str]:
                 tokens = read(passage)
                 index = next((one for one, token in enumerate(tokens)
                               if token.last >= place.first - passage.evidence.first), 0)  # fmt: skip
-                way = _in_clause(tokens, index) or _earlier(tokens[:index])
+                way = _in_clause(tokens, index) or _sized(tokens, index) or _earlier(tokens[:index])
                 named = _named_before(note, passage, place)
                 for before in reversed(passages[max(0, at - _REACH) : at]):
                     told = read(before)
@@ -58,6 +58,17 @@ def _in_clause(tokens: list[Token], index: int) -> str:
     before = [way for at in range(low, index) if (way := _way(tokens, at))]
     behind = [way for at in range(index, high) if (way := _way(tokens, at))]
     return (before[-1:] or behind[:1] or [""])[0]
+
+
+def _sized(tokens: list[Token], index: int) -> str:
+    """ "9 x 25 mm tibia (lot R7720)": what is told with its size went in, where nothing tells that it came out."""
+    told = {token.norm for token in tokens}
+    sizes = [token for token in tokens[max(0, index - _TO_SIZE) : index]
+             if token.quantity is not None and token.quantity.dimension == "length"]  # fmt: skip
+    return "in" if sizes and not told & OUT and not told & _TAKEN else ""
+
+
+_TO_SIZE = 8  # tokens
 
 
 def _earlier(tokens: list[Token]) -> str:

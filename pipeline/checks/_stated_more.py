@@ -132,6 +132,82 @@ def without_units(
             yield index, f"{terms} = {amount(sum(values, Decimal(0)), unit)}, said: {amount(said, unit)}"
 
 
+def in_a_row(
+    tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], bool]
+) -> Iterator[tuple[int, str]]:
+    """ "Nine of ileum and twenty of colon, so twenty nine centimetres of bowel", "forty milligrams into the joint and
+    forty under the acromion, altogether the eighty milligrams": parts told one behind the other, the unit once."""
+    for index, token in enumerate(tokens):
+        said = token.quantity
+        if said is None or said.value is None or said.unit is None or said.form != "number" or said.comparator:
+            continue
+        led = _is_led(tokens, index) or (is_total(tokens, index) and _begins(tokens, index))
+        if said.dimension not in (*_SUMMED, "length") or not led:
+            continue
+        behind = [one.norm for one in tokens[index + 1 : index + 3]]
+        if said.dimension == "length" and not (behind[:1] == ["of"] or is_total(tokens, index)):
+            continue  # "a tendon of 9 mm, so a tunnel of 9.5 mm"
+        parts = _told_before(tokens, index, said)
+        values = [value for value, _ in parts]
+        if len(values) < 2 or any(one.norm in _PER for one in tokens[parts[-1][1] : index]):
+            continue
+        sums = {sum(values[:number], Decimal(0)) for number in range(2, len(values) + 1)}
+        if said.value in {*values, *sums, abs(values[0] - values[1]), values[0] * values[1]}:
+            continue
+        terms = " + ".join(plain(value) for value in reversed(values))
+        yield index, f"{terms} = {amount(sum(values, Decimal(0)), said.unit)}, said: {amount(said.value, said.unit)}"
+
+
+def _begins(tokens: Sequence[Token], index: int) -> bool:
+    """Whether a number has no noun of its own before it ("blood loss 200 mL in total" is of something else)."""
+    before = [token.norm for token in tokens[max(0, index - 3) : index] if token.norm not in _LIGHT - {",", "of"}]
+    return not before or not before[-1].isalpha() or before[-1] in _JOINED or "of" in before[:-1]
+
+
+def _is_led(tokens: Sequence[Token], index: int) -> bool:
+    """Whether "so", "that is", "which makes", "the sum was" leads to a number; "well" and commas between."""
+    before = [token.norm for token in tokens[max(0, index - 6) : index]]
+    while before and before[-1] in _LIGHT:
+        before.pop()
+    return before[-1:] in (["so"], ["that's"], ["makes"], ["making"], ["="]) or before[-2:] in (
+        ["that", "is"], ["that", "was"], ["which", "is"], ["sum", "is"], ["sum", "was"], ["tally", "was"],
+        ["tally", "is"], ["tally", ":"], ["sum", ":"])  # fmt: skip
+
+
+def _told_before(tokens: Sequence[Token], index: int, said: Quantity) -> list[tuple[Decimal, int]]:
+    """(value in the unit of the total, place) of the amounts before it, the nearest first."""
+    found: list[tuple[Decimal, int]] = []
+    last = index
+    for at in range(index - 1, -1, -1):
+        part = tokens[at].quantity
+        if tokens[at].norm in (".", ";") or last - at > _FAR:
+            break
+        if part is None or part.value is None or part.form != "number" or part.comparator:
+            continue
+        if part.unit is not None and said.unit is not None and convertible(part.unit, said.unit):
+            if (part.unit == "kg") != (said.unit == "kg"):
+                break  # the weight of the patient
+            found.append((convert(part.value, part.unit, said.unit), at))
+        elif not part.dimension:
+            behind = [one.norm for one in tokens[at + 1 : at + 2]]
+            if not set(behind) & _GOES_TO or part.value != int(part.value):
+                break  # a count, or the number of something else
+            unit = next((one.quantity.unit for one in reversed(tokens[:at])
+                         if one.quantity is not None and one.quantity.unit is not None), said.unit)  # fmt: skip
+            if unit is None or said.unit is None or not convertible(unit, said.unit):
+                break  # "30 mL of lidocaine, ten in the midline, ten at the pocket, 200 mg in all"
+            found.append((convert(part.value, unit, said.unit), at))
+        else:
+            continue
+        last = at
+    return found
+
+
+_LIGHT = frozenset(", the a about well um uh it all in total of altogether".split())
+_PER = frozenset("per kilo kilogram kg / each every times x apiece".split())
+_GOES_TO = _BEHIND | frozenset({"from", "under", "round", "through", "for", "more", "medially", "laterally"})
+
+
 def _volume(token: Token) -> Decimal | None:
     """The number of a volume, or of an amount that was left without its unit."""
     quantity = token.quantity

@@ -19,6 +19,9 @@ _ENDS = frozenset({".", ";"})
 # thing is named again.
 _STRONG = frozenset({"makes", "making", "total", "altogether", "totalling", "totaling"})
 _LEADS = frozenset({"so", "that's", "thats", "=", "giving", "gives"})
+_POINTS = frozenset({"the", "these", "those"})  # "the two stones were dusted": those that were told of before
+_ONES = frozenset({"ones", "one", "others"})  # "two knotless ones"
+_GOES_ON = frozenset({"more", "further", "out", "came", "went", "for", "was", "were", "just"})  # "and two out of ..."
 SENT = frozenset("specimens specimen samples pots jars biopsies cultures swabs nodes bottles containers".split())
 _ARTICLES = frozenset({"the", "a", "an", "its"})
 _SAID_OF = frozenset({"the", "this", "that", "each", "every", "same", "no", "per", "another"})
@@ -62,11 +65,11 @@ def one_by_one(read: Sequence[Token], head: Head) -> str | None:
 
 
 def _leads(before: Token) -> bool:
-    return before.norm in JOINS or _size(before)
+    return before.norm in JOINS or before.norm == "another" or _size(before)
 
 
 def _size(token: Token) -> bool:
-    return token.quantity is not None and token.quantity.dimension in ("length", "french")
+    return token.quantity is not None and token.quantity.dimension in ("length", "french", "gauge")
 
 
 def _shares(read: Sequence[Token], at: int, *, sure: bool) -> bool:
@@ -94,10 +97,13 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
         if strong is None:
             continue
         worked = _worked(read, at, after.norm)
-        if worked is None or said in worked[1] or (strong == "bare" and said < max(worked[0])):
+        if worked is None or said in worked[1] or (strong != "led" and said < max(worked[0])):
             continue
-        if strong == "bare" and len(worked[0]) < 2:
+        if strong != "led" and len(worked[0]) < 2:
             continue
+        if strong == "pointed" and (("these" not in _norms(read, at - 1, at) and said <= sum(worked[0]))
+                                    or "of" in _norms(read, at - 2, at - 1)):  # fmt: skip
+            continue  # "the two longer screws": some of them
         parts = worked[0]
         return said, after.norm, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
     return None
@@ -141,7 +147,11 @@ def _total(read: Sequence[Token], at: int, noun: int) -> str | None:
     end = _at(read, noun + 1)
     if before[-1:] == [","] and (end is None or end.norm in _ENDS):
         return "bare"
-    return None
+    return "pointed" if before[-1:] and before[-1] in _POINTS and noun == at + 1 else None
+
+
+def _norms(read: Sequence[Token], first: int, last: int) -> list[str]:
+    return [token.norm for token in read[max(0, first) : max(0, last)]]
 
 
 def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], set[int]] | None:
@@ -156,15 +166,21 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
         if token.norm in _singular(noun) and not _counted(read, start, at):
             alone += 1
         number = count(token)
+        if token.norm == "another" and parts and at + 1 < total and count(read[at + 1]) is None:
+            number = 1  # "one from the antrum, another from the body"
         if number is None or _numbered(read, at) or (token.norm == "one" and not _has_noun(read, at, total, noun)
-                                                      and not parts):  # fmt: skip
+                                                      and not (parts or alone)):  # fmt: skip
             continue
+        if (number == 1 and at - start > 1 and count(read[at - 2]) is not None and read[at - 1].norm.isalpha()
+                and not _has_noun(read, at, total, noun)):  # fmt: skip
+            continue  # "one cortical one"
+        leads = token.norm == "another" or _leads(read[at - 1])
         if led and not parts and read[at - 1].norm == ":" and _shares(read, at, sure=True):
             parts.append(number)  # "Pedicle screws: 12 on the left and 10 on the right, 22 screws"
             continue
-        if _has_noun(read, at, total, noun) or (parts and _leads(read[at - 1]) and _shares(read, at, sure=False)):
+        if _has_noun(read, at, total, noun) or ((parts or alone) and leads and _goes_on(read, at)):
             parts.append(number)
-        elif parts and _leads(read[at - 1]):
+        elif parts and leads and token.norm != "another":
             return None  # counts something else, or goes on in a way that is not understood
     listed = _listed(read, start, total, noun) if not parts else None
     if listed is not None:
@@ -173,6 +189,13 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
         return None
     shown = parts + [1] * alone
     return shown, {sum(parts), sum(parts) + alone, *(sum(parts[back:]) for back in range(1, len(parts) - 1))}
+
+
+def _goes_on(read: Sequence[Token], at: int) -> bool:
+    """Whether a count that follows another one is of the same things: with a size, a place, "more", "ones"."""
+    after = _norms(read, at + 1, at + 4)
+    ones = {token.text.lower().strip(",.") for token in read[at + 1 : at + 4]} & _ONES
+    return _shares(read, at, sure=False) or bool(after and (after[0] in _GOES_ON or ones))
 
 
 def _singular(noun: str) -> set[str]:

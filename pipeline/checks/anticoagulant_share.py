@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from pipeline.checks.base import added, exact, finding, given, read, rounded, shown, span, span_words
+from pipeline.checks.base import added, exact, finding, given, read, rounded, shown, span, span_words, tokenized
 from pipeline.grammar import Grammar
 from pipeline.limits import limit
 from pipeline.note import OperativeNote
@@ -12,12 +12,14 @@ from pipeline.records import Fact, Finding
 
 MEANING = "The said share of anticoagulant is not the worked one, or the worked one is not by the configured rule."
 
+_CITRATES = frozenset({"acd-a", "sodium-citrate", "acd"})  # given to nobody: they keep the marrow from clotting
 _ROUNDING = Decimal(1)  # percentage point: shares are said in whole per cent
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     # What primed the kit was let out again and is no part of the aspirate.
-    agents = [fact for fact in given(note, "medication_volume") if fact.role == "anticoagulant"]
+    agents = [fact for fact in given(note, "medication_volume") if fact.role == "anticoagulant"
+              or (fact.role is None and fact.name in _CITRATES and _drawn_into(note, fact))]  # fmt: skip
     marrow_facts = given(note, "harvest_total") or given(note, "draw")
     if any(fact.scale == "each" for fact in agents):
         # "2 mL of heparin in each syringe, 8 mL of marrow into each": the share of one is that of all.
@@ -42,14 +44,36 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         f"{rounded(of_whole, 1)} % of the whole"
     )
     concerned = [*agents, *marrow_facts]
-    said = [fact for fact in given(note, "anticoagulant_share") if fact.unit == "%" and fact.value is not None]
+    said = [(fact, share) for fact in given(note, "anticoagulant_share") if (share := _percent(fact)) is not None]
     if said:
         return [
             _differs(fact, concerned, worked)
-            for fact in said
-            if all(abs((fact.value or 0) - one) > _ROUNDING for one in (of_marrow, of_whole))
+            for fact, share in said
+            if all(abs(share - one) > _ROUNDING for one in (of_marrow, of_whole))
         ]
     return _by_rule(note, grammar, concerned, worked, of_marrow, of_whole)
+
+
+def _drawn_into(note: OperativeNote, fact: Fact) -> bool:
+    """ "Ten draws into ACD-A, 5 mL"."""
+    for passage in note.sections.description:
+        if passage.holds(fact):
+            at = fact.evidence.first - passage.evidence.first
+            return bool({"into", "onto"} & set(passage.text.lower().split()[max(0, at - 3) : at]))
+    return False
+
+
+def _percent(fact: Fact) -> Decimal | None:
+    """The share in per cent, also where it was said as "one part in ten" (of the whole) or "one to nine"."""
+    if fact.unit == "%":
+        return fact.value
+    words = (fact.text or "").lower().split()
+    numbers = [token.quantity.high or token.quantity.value for token in tokenized(fact.text or "")
+               if token.quantity is not None]  # fmt: skip
+    parts = numbers[-1] if numbers else None
+    if parts is None or parts <= 0:
+        return None
+    return 100 / (parts + 1 if "to" in words else parts)
 
 
 _MARROW = frozenset({"marrow", "blood", "aspirate"})
@@ -59,7 +83,7 @@ def _in_one_breath(note: OperativeNote, agents: list[Fact]) -> list[Finding]:
     """ "Six mils of ACD-A to fifty-four of marrow, that is five per cent": no harvest was told, but its share."""
     found: list[Finding] = []
     for passage in note.sections.description:
-        shares = [fact for fact in given(note, "anticoagulant_share") if passage.holds(fact) and fact.unit == "%"]
+        shares = [fact for fact in given(note, "anticoagulant_share") if passage.holds(fact) and _percent(fact)]
         here = [fact for fact in agents if passage.holds(fact)]
         if len(shares) != 1 or len(here) != 1 or (agent := exact(here[0], "mL")) is None:
             continue
@@ -77,7 +101,8 @@ def _in_one_breath(note: OperativeNote, agents: list[Fact]) -> list[Finding]:
             f"{rounded(agent)} mL / {rounded(marrow[0])} mL = {rounded(of_marrow, 1)} % of the marrow, "
             f"{rounded(of_whole, 1)} % of the whole"
         )
-        if all(abs((shares[0].value or Decimal(0)) - one) > _ROUNDING for one in (of_marrow, of_whole)):
+        share = _percent(shares[0])
+        if share is not None and all(abs(share - one) > _ROUNDING for one in (of_marrow, of_whole)):
             found.append(_differs(shares[0], here, worked))
     return found
 

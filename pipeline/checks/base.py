@@ -156,6 +156,11 @@ def read(passage: Passage) -> list[Token]:
     return list(_read(passage.text, last - first + 1, struck))
 
 
+def tokenized(text: str) -> tuple[Token, ...]:
+    """The tokens of a few words with their numbers read."""
+    return _read(text, len(text.split()), frozenset())
+
+
 @lru_cache(maxsize=256)
 def _read(text: str, length: int, struck: frozenset[int]) -> tuple[Token, ...]:
     """Kept for the checks that read the same sentence after one another."""

@@ -33,7 +33,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     ]
     if not none:
         return []
-    return _in_words(note, none[0], told) + _torn(note, none[0], told) + [
+    return _in_words(note, none[0], told) + _slipped(note, none[0], told) + _torn(note, none[0], told) + [
         finding(
             "complication_conflict",
             _severity(note, fact, grammar),
@@ -82,13 +82,46 @@ def _in_words(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding
         if (made_so is None and (happened is None or harmed is None)) or passage.section in _ELSEWHERE:
             continue
         words = made_so[0] if made_so else f"{harmed[0]} ... {happened[0]}" if harmed and happened else ""
-        if re.search(r"\b(?:not|without|avoid(?:ing)?|prevent|no)\b", passage.text, re.I) or any(
-            passage.holds(fact) for fact in told
-        ):
+        start = min(one.start() for one in (made_so, harmed, happened) if one is not None)
+        if _denied(passage.text[:start]) or _denied(words) or any(passage.holds(fact) for fact in told):
             continue
         made = finding(
             "complication_conflict", "warning",
             f"Complications were said to be none, but harm was told: “{words}”.",
+            [none], ask="Say whether it is a complication.", about=f"w{passage.evidence.first}",
+        )  # fmt: skip
+        found.append(beside(made, passage.evidence))
+    return found
+
+
+_NOT = re.compile(r"\b(?:not|without|avoid(?:ing)?|prevent|no|nor|never)\b", re.I)
+_BACK = 6  # words before that may deny
+
+
+def _denied(text: str) -> bool:
+    last = re.split(r"[.;]", text)[-1]
+    return _NOT.search(" ".join(last.split()[-_BACK:])) is not None
+
+
+# Told by the surgeon as done, where nobody does it on purpose: "I nicked the hepatic artery", "the vein was nicked".
+_SLIP = re.compile(
+    r"\b(?:i|we|assistant|registrar|resident|fellow|trocar|drill|saw|needle|wire|retractor|scope|burr|blade|shaver|clamp)"
+    r" (?:had |have |just |slightly |unfortunately |then |must have |accidentally |slipped and |went and )*"
+    r"(?:nicked|tore|lacerated|injured|damaged|avulsed|cracked|scuffed|skived|perforated|punctured|buttonholed|"
+    r"burn(?:t|ed)) (?:into |through )?"
+    rf"(?:the |a |an |his |her |one of the )(?:\w+ ){{0,3}}(?:{_ORGANS}s?|ligament|branch|muscle|graft|tuberosity|"
+    r"tooth|crown|lip|labrum|cuff|retinaculum|capsule)\b|"
+    rf"\b{_ORGANS} (?:was|were|got|had been) (?:\w+ly |just )?(?:nicked|skived|buttonholed)\b", re.I,
+)  # fmt: skip
+
+
+def _slipped(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
+    found: list[Finding] = []
+    for passage, match in matches(note, _SLIP):
+        if passage.section in _ELSEWHERE or any(passage.holds(fact) and fact.name not in _EVERYDAY for fact in told):
+            continue
+        made = finding(
+            "complication_conflict", "warning", f"Complications were said to be none, but “{match[0]}” was told.",
             [none], ask="Say whether it is a complication.", about=f"w{passage.evidence.first}",
         )  # fmt: skip
         found.append(beside(made, passage.evidence))

@@ -29,6 +29,7 @@ _NOUNS = 4  # words between a total and "in all" ("9 screws and pegs in all")
 _PARTS, _STREAM = 4, 40  # counts, and tokens before the total
 _TIMES = frozenset({"x", "×", "times"})
 _LABELS = frozenset({"x", "×", "size", "grade", "number", "level", "zone", "type", "stage"})
+_SINGLE = frozenset({"one", "another"})
 _MOST = Decimal(40)  # more is no count of draws, packs or levels
 
 
@@ -56,6 +57,10 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 continue
             if not total.dimension and (len(parts) > _PARTS or at > _STREAM):
                 continue  # in a stream of speech not every number counts what the total counts
+            single = sum(token.norm in _SINGLE and token.quantity is None for token in tokens[:at])
+            if not total.dimension and any(_wrong(parts, total.value - more, Decimal(0)) is False
+                                           for more in range(1, single + 1)):  # fmt: skip
+                continue  # "two below, one at the groove": the one is no number to the reader
             worked = sum((part.value * part.times for part in parts), Decimal(0))
             terms = " + ".join(part.words for part in parts)
             unit = f" {total.said_unit or total.unit}" if total.unit else ""

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
-from pipeline.checks.base import finding
+from pipeline.checks.base import finding, tokenized
+from pipeline.dates import MONTHS
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
@@ -21,7 +23,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         return []
     unread = [
         fact for fact in note.of("device_expiry")
-        if fact.certainty != "negated" and _expiry(fact) is None and any(map(str.isdigit, fact.text or ""))
+        if fact.certainty != "negated" and day(fact.text or "") is None and any(map(str.isdigit, fact.text or ""))
+        and not ((short := _short(fact.text or "")) is not None and short < operated)
     ]  # fmt: skip
     found = [
         finding(
@@ -37,7 +40,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return found + [
         finding(
             "device_expiry",
-            "blocking",
+            "blocking" if fact.kind != "device_expiry" or day(fact.text or "") is not None else "warning",
             f"The device had expired on {expiry.isoformat()}; the {'operation was' if said else 'note was made'} on "
             f"{operated.isoformat()}.",
             [fact],
@@ -50,4 +53,27 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 
 def _expiry(fact: Fact) -> date | None:
-    return day(fact.text or "") if fact.kind == "device_expiry" else read(fact.text or "").expiry
+    if fact.kind != "device_expiry":
+        return read(fact.text or "").expiry
+    return day(fact.text or "") or _short(fact.text or "")
+
+
+# "August twenty five", "03/26": on a label a month and the year without its century. A number that no label can have as
+# a year (below 20) is left unread.
+_FIGURES = re.compile(r"(\d{1,2}) ?[/.-] ?(\d{2})")
+_EARLIEST, _LATEST, _MONTHS = 20, 60, 12
+
+
+def _short(text: str) -> date | None:
+    words = re.sub(r"[.,-]", " ", text.lower()).split()
+    figures = _FIGURES.fullmatch(text.strip(" .,"))
+    if figures:
+        month, year = int(figures[1]), int(figures[2])
+    elif len(words) > 1 and words[0] in MONTHS:
+        tail = [token.quantity.value for token in tokenized(" ".join(words[1:])) if token.quantity is not None]
+        month, year = MONTHS[words[0]], int(tail[0]) if len(tail) == 1 and tail[0] is not None else 0
+    else:
+        return None
+    if not (1 <= month <= _MONTHS and _EARLIEST <= year <= _LATEST):
+        return None
+    return day(f"{2000 + year}-{month:02d}")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import Span, added, amount, exact, finding, given, shown, span, span_words
+from pipeline.checks import _counted_draws
+from pipeline.checks.base import Span, added, amount, exact, finding, given, placed, read, shown, span, span_words
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
@@ -12,7 +13,24 @@ MEANING = "The draws of a harvest do not add up to the stated total, or are not 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     draws = given(note, "draw")
-    return _totals(note, draws) + _number(note, draws)
+    found = _totals(note, draws) + _number(note, draws)
+    return found or _as_counted(note)
+
+
+def _as_counted(note: OperativeNote) -> list[Finding]:
+    """Totals that no entry holds, by the words of their sentence."""
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        tokens = read(passage)
+        for at, arithmetic in _counted_draws.against_total(tokens):
+            made = finding(
+                "draw_total", "warning", f"The draws do not come to “{tokens[at].text}”.",
+                [fact for fact in given(note, "draw_count", "draw") if passage.holds(fact)], arithmetic=arithmetic,
+                ask="Say which is right: a draw, the total, or a draw that was not said.",
+                about=f"w{passage.evidence.first + at}",
+            )  # fmt: skip
+            found.append(placed(made, passage.evidence))
+    return found
 
 
 def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:

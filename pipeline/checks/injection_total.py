@@ -72,7 +72,9 @@ def _more_than_there_was(note: OperativeNote, parts: list[Fact], whole: list[Fac
     injected, available = _sum([span(f, "mL") for f in given_facts]), _sum([span(f, "mL") for f in made])
     if injected is None or available is None or any(fact.scale == "each" for fact in made):
         return []
-    extra = [fact for fact in given(note, "medication_volume") if fact.role in ("anticoagulant", "prime")]
+    # What keeps the marrow from clotting is in the bag that it was drawn into, and not added to what was made of it.
+    drawn = not any(fact.kind == "product_volume" for fact in made)
+    extra = [fact for fact in given(note, "medication_volume") if fact.role in ("anticoagulant", "prime") and drawn]
     spare = _sum([span(fact, "mL") for fact in extra]) or Span(Decimal(0), Decimal(0))
     if injected.low is None or available.high is None or injected.low <= available.high + (spare.high or 0):
         return []

@@ -24,6 +24,7 @@ _OPENS = frozenset({":", "(", "-", "–"})
 _GOES_ON = frozenset("with which then for but so because who that it they we all each both in total altogether using "
                      "before after as to by no not".split())  # fmt: skip
 _STREAM = 60  # tokens; in a longer stretch of speech not every number counts what the total counts
+_OPENING = 3  # words before a total that begins its sentence ("So that makes four needles")
 _ITEM_WORDS, _VERB_WORDS, _LIST_WORDS = 6, 4, 4
 
 
@@ -52,9 +53,14 @@ def _gone_on(
     ahead: Passage | None, passage: Passage, read: Sequence[Token]
 ) -> tuple[int, str, str] | None:
     """A total in speech without marks, which is cut anywhere: its parts may begin in the stretch before."""
-    if ahead is None or ahead.evidence.last + 1 != passage.evidence.first or "." in (ahead.text + passage.text)[:-1]:
+    if ahead is None or ahead.evidence.last + 1 != passage.evidence.first:
         return None
     before = base.read(ahead)
+    if "." in (ahead.text + passage.text)[:-1]:
+        first = next((at for at, token in enumerate(read) if count(token) is not None), len(read))
+        if first > _OPENING or not says_total(read, first):
+            return None  # "One 11G needle right and one left. Two needles in all."
+        before = before[:-1] if before and before[-1].norm == "." else before
     return None if _told_parts.summed(before) is not None else _told_parts.summed([*before, *read])
 
 

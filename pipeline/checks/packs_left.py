@@ -15,10 +15,12 @@ MEANING = "Fewer swabs or packs were said to come out than were put in, and that
 _THINGS = frozenset("sponges swabs packs laps pads gauzes pledgets patties cottonoids sponge swab pack lap pad gauze "
                     "pledget patty cottonoid raytecs".split())  # fmt: skip
 _IN = frozenset("packed placed inserted put left used packing in".split())
+_PUT = frozenset({"put", "packed", "placed", "inserted", "used"})
+_TOOK = frozenset({"took", "removed", "retrieved", "pulled", "got", "fished"})
 _OUT = frozenset("removed out retrieved taken withdrawn".split())
 _STAYS = re.compile(r"\b(?:left|remain\w*|stay\w*|kept) (?:\w+ )?(?:in|behind|inside|there)\b|\bin situ\b|"
                     r"\bto be removed\b|\bwill be removed\b|\bsecond look\b", re.I)  # fmt: skip
-_REACH = 7  # tokens
+_REACH, _SPOKEN_OF = 7, 8  # tokens; words before "left in" that tell what stays
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -34,10 +36,19 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 put, first = put + number, first or passage
             elif way == "out" and first is not None:
                 out += number
-    text = " ".join(passage.text for passage in note.sections.description)
-    if not put or not out or out >= put or first is None or _STAYS.search(text):
+    stays = any(_one_stays(passage.text) for passage in note.sections.description)
+    if not put or not out or out >= put or first is None or stays:
         return []
     return [_told(first, put, out)]
+
+
+def _one_stays(text: str) -> bool:
+    """Whether a pack is said to stay, and no other thing ("ovaries left in place")."""
+    return any(
+        set(re.findall(r"[a-z]+", text[: hit.start()].lower())[-_SPOKEN_OF:] + re.findall(
+            r"[a-z]+", text[hit.end() :].lower())[:2]) & (_THINGS | {"one", "two", "packing"})
+        for hit in _STAYS.finditer(text)
+    )  # fmt: skip
 
 
 def _told(first: Passage, put: int, out: int) -> Finding:
@@ -56,6 +67,13 @@ def _way(tokens: list[Token], at: int, known: bool) -> str:
             break
         words.append(token.norm)
     named = bool(words) and any(word in _THINGS for word in words[:2])
+    if words[:2] in (["of", "those"], ["of", "these"], ["of", "them"]):
+        words = words[2:]  # "two swabs were put in and one of those was out"
+    lead = tokens[at - 1].norm if at else ""
+    if named and lead in _PUT:
+        return "in"
+    if lead in _TOOK and (named or (known and (not words or words[0] in ({"out"} | _OUT)))):
+        return "out"
     if not named and not (known and words and words[0] in ({"was", "were", "came"} | _OUT)):
         return ""
     if any(word in _OUT for word in words):

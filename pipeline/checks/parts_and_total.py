@@ -165,7 +165,17 @@ def _pieces(note: OperativeNote, part: Fact) -> Decimal | None:
         return known[0]
     said = [number for passage in note.sections.description
             if passage.holds(part) and (number := shares(read(passage))) is not None]  # fmt: skip
-    return Decimal(said[0]) if len(said) == 1 else None
+    if len(said) == 1:
+        return Decimal(said[0])
+    two = any(passage.holds(part) and _EACH_OF_TWO.search(passage.text) for passage in note.sections.description)
+    return Decimal(2) if two and not said else None
+
+
+# Of these a person has two. Common practice, no source.
+_EACH_OF_TWO = re.compile(
+    r"\b(?:each|either|both|per) (?:side|eye|ear|knee|hip|shoulder|elbow|wrist|hand|ankle|foot|groin|breast|tonsil|"
+    r"thigh)s?\b|\bboth sides\b", re.I,
+)  # fmt: skip
 
 
 def _told(grammar: Grammar, parts: list[Fact], total: Fact, arithmetic: str) -> Finding:

@@ -13,8 +13,9 @@ MEANING = "A procedure was said as planned before the operation, and never as do
 
 # "Had been planned, vein too small so not done": left out, and the reason told.
 _OUT = re.compile(
-    r"\b(?:not (?:done|performed|carried out|possible|needed|required|attempted|indicated)|abandoned|deferred|aborted|"
-    r"cancelled|canceled|postponed|omitted|instead|rather than|declined|refused|convert(?:ed)?|conversion)\b",
+    r"\b(?:left alone|not (?:done|performed|carried out|possible|needed|required|attempted|indicated)|abandoned|"
+    r"deferred|aborted|cancelled|canceled|postponed|omitted|instead|rather than|declined|refused|convert(?:ed)?|"
+    r"conversion)\b",
     re.IGNORECASE,
 )
 
@@ -46,7 +47,44 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 ask="Say that it was done, or that it was left out and why.",
             )
         )
-    return found + _other_side(note, grammar)
+    return found + _acts(note) + _other_side(note, grammar)
+
+
+# Acts that are operations by themselves, if a part stands before them: "a psoas release", "lateral tenodesis".
+_OPERATIONS = frozenset({"release", "tenodesis", "tenotomy", "fusion", "arthrodesis", "osteotomy", "transfer",
+                         "lengthening", "reconstruction", "transplantation", "decompression"})  # fmt: skip
+_LEFT = re.compile(r"\b(?:left (?:alone|as|it|them|be)|spared|untouched|no need|did not|didn't|was not|were not|not)\b")
+_BESIDE = 9  # words from the part to what was made of it
+
+
+def _acts(note: OperativeNote) -> list[Finding]:
+    """The same of acts that no row of procedures names: the part that they are of is looked for."""
+    performed = [fact for fact in note.of("act", "procedure") if fact.status == "performed"]
+    done = {fact.name for fact in performed}
+    last = max((fact.evidence.first for fact in performed if fact.kind == "procedure"), default=-1)
+    found: list[Finding] = []
+    for fact in note.of("act"):
+        if fact.status != "planned" or fact.certainty == "negated" or fact.name not in _OPERATIONS or fact.name in done:
+            continue
+        passage = next((one for one in note.sections.description if one.holds(fact)), None)
+        words = passage.text.lower().split() if passage is not None else []
+        at = fact.evidence.first - passage.evidence.first if passage is not None else 0
+        part = words[at - 1].strip(",") if at else ""
+        if fact.evidence.first > last or len(part) < 4 or any(
+            (name or "").endswith(f"-{fact.name}") for name in done) or _left_out(note, fact):  # fmt: skip
+            continue
+        story = " ".join(one.text.lower() for one in note.sections.description)
+        later = re.findall(rf"\b{re.escape(part)}\b((?: [\w']+[,.]?){{0,{_BESIDE}}})", story)
+        if any(_LEFT.search(one) for one in later):
+            continue
+        found.append(
+            finding(
+                "planned_not_done", "warning",
+                f"{part} {fact.name} was planned; the note does not say that it was done.", [fact],
+                ask="Say that it was done, or that it was left out and why.",
+            )
+        )  # fmt: skip
+    return found
 
 
 _ONE_SIDE = re.compile(r"\b(?:only|other side|contralateral|later|another day|next|not|stage[ds]?|alone)\b", re.I)

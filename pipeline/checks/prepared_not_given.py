@@ -105,6 +105,7 @@ def _marrow(note: OperativeNote) -> list[Finding]:
     taken = given(note, "product_volume") or given(note, "harvest_total") or given(note, "draw")
     used = note.of("injection", "injection_volume", "injection_total", "discarded_volume", "specimen", "processing")
     used = [fact for fact in used if fact.kind != "processing" or fact.name == "mixing"]
+    used = [fact for fact in used if fact.kind != "injection" or not _is_title(note, fact, taken)]
     if not taken or any(fact.certainty != "suspected" and fact.status == "performed" for fact in used):
         return []
     told = [one.text for one in note.sections.description if one.evidence.last >= taken[0].evidence.first]
@@ -123,6 +124,16 @@ def _marrow(note: OperativeNote) -> list[Finding]:
             about="harvest",
         )
     ]
+
+
+def _is_title(note: OperativeNote, fact: Fact, taken: list[Fact]) -> bool:
+    """ "Procedure: ultrasound guided PRP": the name of the operation tells of no giving."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    ahead = bool(taken) and fact.evidence.last < taken[0].evidence.first
+    return ahead and passage is not None and passage.section in _TITLES
+
+
+_TITLES = frozenset({"procedure", "procedures", "operation", "planned-procedure", "consent"})
 
 
 def _drugs(note: OperativeNote, grammar: Grammar) -> list[Finding]:

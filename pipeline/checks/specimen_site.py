@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 
 from pipeline.checks.base import finding, given, site_of
@@ -19,8 +20,10 @@ _ANYWHERE = ("tissue", "fluid", "biops", "swab", "sample", "specimen", "mass", "
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     procedures = [fact for fact in note.of("procedure", given=True)]
-    if len(procedures) == 1:
-        return []  # one operation, one place
+    # One operation, one place; but a bare "biopsy" beside what was cut out may be from anywhere.
+    bare = len(procedures) == 1
+    if bare and _TAKEN.search(procedures[0].name or ""):
+        return []
     return [
         finding(
             "specimen_site",
@@ -30,8 +33,18 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             ask="Say the site, and the side if it has one.",
         )
         for fact in given(note, "specimen")
-        if _anywhere(fact) and not _placed(fact, grammar)
+        if _anywhere(fact) and not _placed(fact, grammar) and (not bare or _BARE.fullmatch(_words(fact)))
     ]
+
+
+# Operations whose specimen needs no further word.
+_TAKEN = re.compile(r"biopsy|excision|aspiration|drainage|debridement|endoscopy|scopy|polypectomy|removal|evacuation")
+_BARE = re.compile(r"(?:an? |one |two |three |four |the |another )*(?:biops(?:y|ies)|swabs?|samples?|nodes?|"
+                   r"cultures?)")
+
+
+def _words(fact: Fact) -> str:
+    return (fact.text or fact.name or "").lower().strip(" .,")
 
 
 def _anywhere(fact: Fact) -> bool:

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
-from pipeline.checks import _stated_more
+from pipeline.checks import _clock_spans, _stated_more
 from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, finding, placed, plain, read
 from pipeline.conversion import convert
@@ -39,8 +39,9 @@ _SO = _words(
 _OTHER_TIME = _words("before after later earlier ago apart between prior from previous")
 _TIMES = _words("x times × *")
 _MAKES = _words("= is makes making that total so ( , in all for")
-_LEADS = _words("together total altogether = makes making sum")
+_LEADS = _words("together total altogether = makes making sum tally")
 _ENDS = _words("total altogether together")
+_ENDS_BOTH = (["in", "total"], ["in", "all"], ["all", "told"], ["all", "together"])
 _SUMMED = _words("mass volume amount catalytic fraction")
 _SLACK = 2  # minutes: times of day are said to the minute
 _CLOSE, _FAR = 5, 12  # tokens
@@ -49,16 +50,20 @@ _CLOSE, _FAR = 5, 12  # tokens
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     start: str | None = None
+    clocks: list[str] = []
     for passage in note.sections.description:
         tokens = read(passage)
         if not any(token.quantity is not None for token in tokens):
             continue
         told = [*_spans(note, passage, tokens), *_whole(note, passage, tokens), *_packed(tokens), *_products(tokens),
                 *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens),
+                *_clock_spans.told(tokens, clocks, _minutes),
                 *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
-                *_stated_more.on_both(tokens, _is_total), *_stated_more.without_units(tokens, _is_total)]  # fmt: skip
+                *_stated_more.in_a_row(tokens, _is_total), *_stated_more.on_both(tokens, _is_total),
+                *_stated_more.without_units(tokens, _is_total)]  # fmt: skip
         starts = [time for at in range(len(tokens)) if (time := _stated_more.start_of(tokens, at))]
         start = starts[-1] if starts else start
+        clocks += _clock_spans.times_of(tokens)
         for index, arithmetic in dict(told).items():
             made = finding(
                 "stated_sums", "warning",
@@ -235,7 +240,7 @@ def _lone(note: OperativeNote, fact: Fact) -> bool:
 def _is_total(tokens: Sequence[Token], index: int) -> bool:
     before = [token.norm for token in tokens[max(0, index - 2) : index]]
     after = [token.norm for token in tokens[index + 1 : index + 4]]
-    ends = bool(after) and (after[0] in _ENDS or after[:2] in (["in", "total"], ["in", "all"]))
+    ends = bool(after) and (after[0] in _ENDS or after[:2] in _ENDS_BOTH)
     comes = before[-1:] == ["to"] and bool({"comes", "come", "came", "adds", "up", "amounts"} & set(before))
     return comes or bool(_LEADS & set(before)) or (ends and after[:2] != ["together", "with"])
 

@@ -29,9 +29,12 @@ class _Said:
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     said = _Said()
+    spoken = any(word in passage.text.lower() for passage in note.sections.description for word in _TOOTH)
     for passage in note.sections.description:
         if any(word in passage.text.lower() for word in _TOOTH):
             _read(passage, read(passage), said)
+        if spoken:
+            _by_number(passage, read(passage), said)
     others = ", ".join(said.stated)
     found: list[Finding] = []
     for tooth, passage in said.done.items():
@@ -42,6 +45,34 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             )  # fmt: skip
             found.append(placed(made, passage.evidence))
     return found
+
+
+# Numbers of teeth by ISO 3950 (FDI), permanent and milk teeth.
+_FDI = frozenset(str(10 * quadrant + tooth) for quadrant in range(1, 9) for tooth in range(1, 9 if quadrant < 5 else 6))
+_TAKES = frozenset({"extraction", "extracted", "removal", "removed", "extract"})
+_BEFORE_NUMBER = frozenset({"of", ":", "number", "tooth"})
+
+
+def _by_number(passage: Passage, tokens: list[Token], said: _Said) -> None:
+    """ "Consent: 38, 28. Extraction 37": where teeth are spoken of, their numbers may stand alone."""
+    where = ""
+    for at, token in enumerate(tokens):
+        quantity = token.quantity
+        if quantity is None:
+            if token.norm in _TAKES:
+                where = "done"
+            elif token.norm in ("consent", "consented", "consents"):
+                where = "stated"
+            elif token.norm not in _LISTED | _BEFORE_NUMBER:
+                where = ""
+            continue
+        number = str(quantity.value) if quantity.value is not None else quantity.text or ""
+        measured = bool(quantity.dimension) or quantity.form not in ("number", "code", "label")
+        if not where or measured or number not in _FDI:
+            where = ""
+            continue
+        if tokens[at - 1].norm not in _TOOTH:
+            (said.stated if where == "stated" else said.done).setdefault(number, passage)
 
 
 def _read(passage: Passage, tokens: list[Token], said: _Said) -> None:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+from decimal import Decimal
 
-from pipeline.checks.base import ONE_VALUE, finding, shown, span
+from pipeline.checks.base import ONE_VALUE, finding, placed, plain, read, shown, span
 from pipeline.grammar import Grammar
-from pipeline.note import OperativeNote
+from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding
 from pipeline.rows import Kind
 
@@ -55,7 +56,41 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     )
                 )
                 break
-    return found
+    return found + _powers(note)
+
+
+# What a lens was not: spare, taken out, the other eye's, or a number of the eye itself.
+_OTHER_LENS = re.compile(
+    r"\b(?:backup|back-up|spare|reserve|opened|instead|exchang\w*|explant\w*|removed|previous|old|other eye|fellow|"
+    r"second eye|target\w*|aim\w*|cylinder|cyl|refraction|sphere|spherical|keratometry|glasses|myop\w*|hyperop\w*|"
+    r"residual|calculat\w*|considered|would|planned|both eyes)\b", re.I,
+)  # fmt: skip
+_DIOPTRES = re.compile(r"diopt|\bD\b", re.I)
+_WEAKEST, _STRONGEST = 5, 40  # dioptres of lenses that are put in; less is a cylinder. Common practice, no source
+
+
+def _powers(note: OperativeNote) -> list[Finding]:
+    """A lens that is read out twice: "plus twenty one point five at the time-out, a twenty point five in the bag"."""
+    told: dict[Decimal, Passage] = {}
+    for passage in note.sections.description:
+        tokens = read(passage) if _DIOPTRES.search(passage.text) else []
+        for at, token in enumerate(tokens):
+            quantity = token.quantity
+            if quantity is None or quantity.unit != "[diop]" or quantity.value is None or quantity.comparator:
+                continue
+            near = " ".join(one.text for one in tokens[max(0, at - 10) : at + 6])
+            if _WEAKEST <= quantity.value <= _STRONGEST and not _OTHER_LENS.search(near):
+                told.setdefault(quantity.value, passage)
+    if len(told) < 2 or any(fact.laterality == "bilateral" for fact in note.of("procedure")):
+        return []
+    powers = list(told)
+    made = finding(
+        "two_values", "warning",
+        f"The power of the lens was said twice and differently: {plain(powers[0])} and {plain(powers[1])} dioptres.",
+        arithmetic=f"{plain(powers[0])} is not {plain(powers[1])}", ask="Read the power from the box again.",
+        about="lens",
+    )  # fmt: skip
+    return [placed(made, told[powers[1]].evidence)]
 
 
 # "Blood loss in the harvest was 100 cc", "blood loss from the second side": of a part of the operation each.

@@ -35,7 +35,8 @@ def _clock(sentence: Sentence, at: int) -> bool:
 
 def name_of(sentence: Sentence, index: int) -> tuple[str, int] | None:
     """(event, token of the word that tells it) of the time at a token; None where nothing here tells it."""
-    return _of_span(sentence, index) or _switched(sentence, index) or _in_or_out(sentence, index)
+    return (_of_span(sentence, index) or _switched(sentence, index) or _in_or_out(sentence, index)
+            or _skin(sentence, index))  # fmt: skip
 
 
 def _of_span(sentence: Sentence, index: int) -> tuple[str, int] | None:
@@ -72,6 +73,26 @@ def _passes(sentence: Sentence, at: int, dashed: bool) -> bool:
 _PRESSED = 100  # mmHg of a tourniquet at the least
 _TIMED = frozenset({"time", "times"})
 _SHUT = frozenset({".", ";", ",", ":", "|"})
+
+
+def _skin(sentence: Sentence, index: int) -> tuple[str, int] | None:
+    """ "Skin 21:10", "skin at nine eighteen": the cut, where nothing near tells of closing."""
+    tokens = sentence.tokens
+    at = index - 1 - (index >= 2 and tokens[index - 1].norm in ("at", ",", ":"))
+    if at < 0 or tokens[at].norm != "skin":
+        return None
+    start = max((place + 1 for place in range(max(0, at - _REACH), at) if tokens[place].norm in (".", ";")),
+                default=max(0, at - _REACH))  # fmt: skip
+    end = next((place for place in range(index + 1, index + 1 + _SEWN)
+                if place >= len(tokens) or tokens[place].punctuation), index + 1 + _SEWN)  # fmt: skip
+    near = {token.norm for token in (*tokens[start:at], *tokens[index + 1 : end])}
+    return None if near & _SEWING else ("incision", at)
+
+
+_SEWN = 3  # tokens behind the time ("skin ten fifty with monocryl")
+_SEWING = frozenset("closed closing closure close shut sewn sutured stitched fascia subcutaneous subcuticular vicryl "
+                    "pds nylon monocryl prolene ethilon staples clips glue dermabond last layers layer suture sutures "
+                    "stitch stitches done to".split())  # fmt: skip
 
 
 def _joins(sentence: Sentence, first: int, last: int) -> bool:

@@ -47,6 +47,11 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     ):
         return True
     if drug.last < index:
+        quantity = sentence.tokens[index].quantity
+        if quantity is not None and quantity.dimension == "volume" and sentence.tokens[index - 1].norm == "all" and (
+            sentence.tokens[index - 2].punctuation or sentence.tokens[index - 2].norm in ("and", "then")
+        ):
+            return True  # "80 mg with ropivacaine 5 mL, all 7 mL into the joint": the whole syringe
         after = sentence.tokens[index + 1 : index + 3]
         return len(after) == 2 and after[0].norm == "of" and after[1].norm.isalpha() and after[1].quantity is None and (
             after[1].norm not in _SAME_DRUG

@@ -33,6 +33,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if quantity.dimension == "fraction" and _is_share(sentence, index):
                 at = next(iter([*drugs, *spoken]))
                 facts.append(base.claim("anticoagulant_share", reading, sentence, index, at, at, _OWN))
+            elif (first := _one_in(sentence, index)) is not None:
+                text = cues.words(sentence, first, index)
+                facts.append(base.claim("anticoagulant_share", reading, sentence, index, first, index, _OWN, text=text,
+                                        value=None, low=None, high=None, unit=None))  # fmt: skip
             elif quantity.dimension == "volume":
                 facts += _volume(reading, sentence, index, quantity, drugs, spoken)
     return facts
@@ -52,6 +56,28 @@ def _of_marrow(sentence: Sentence, index: int) -> bool:
         if token.norm not in _FILL:
             return False
     return False
+
+
+def _one_in(sentence: Sentence, index: int) -> int | None:
+    """ "One part in ten", "one to nine": first token of such a share that ends at a token."""
+    tokens = sentence.tokens
+    whole = tokens[index].quantity
+    if whole is not None and whole.form == "range" and not whole.dimension and whole.low == 1:
+        return index if whole.high is not None and whole.high <= _PARTS else None
+    if whole is None or whole.dimension or whole.form != "number" or not 1 < (whole.value or 0) <= _PARTS:
+        return None
+    words = [token.norm for token in tokens[max(0, index - 3) : index]]
+    for form in (["part", "in"], ["part", "to"], ["part", "of"], ["in"], ["to"]):
+        first = index - len(form) - 1
+        if first < 0 or words[-len(form) :] != form:
+            continue
+        one = tokens[first].quantity
+        if (one is not None and one.value == 1 and not one.dimension) or tokens[first].norm == "one":
+            return first
+    return None
+
+
+_PARTS = 20  # more would be a dilution of a drug, not its share of the marrow
 
 
 def _is_share(sentence: Sentence, index: int) -> bool:

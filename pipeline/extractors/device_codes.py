@@ -78,6 +78,8 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
     text = "".join(parts).removeprefix("#")
     if parts:
         text = _as_written(reading, tokens[first].first, tokens[at - 1].last, text)
+    if text.count("(") != text.count(")"):
+        text = text.strip("()")  # the bracket around "(lot R7719)"
     if not any(character.isdigit() for character in text):
         return None
     fact = base.make(_CODES[hit.id], reading, sentence, hit.first, at - 1, at=first, text=text.upper())

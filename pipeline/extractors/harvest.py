@@ -133,7 +133,8 @@ def _number(
         if not quantity.dimension and not cues.around(sentence, grammar, index, index, "draw", "draw-noun"):
             total = total if any(at < index for at, _ in base.quantities(sentence, "volume")) else None
         if total is not None and total[0] <= (_TOTAL_REACH if quantity.dimension else 6):
-            facts.append(claim("harvest_total", (max(0, total[0] - 8), total[1]), scale="total"))
+            price = -1 if _is_summed_up(sentence, index) else max(0, total[0] - 8)
+            facts.append(claim("harvest_total", (price, total[1]), scale="total"))
     if quantity.dimension == "volume":
         facts += _draw(reading, sentence, grammar, index, quantity)
     elif quantity.dimension == "" and quantity.form == "number":
@@ -149,6 +150,12 @@ def _number(
         if noun is not None and noun[1].first > index and noun[0] <= 8:
             facts.append(claim("draw_count", noun))
     return facts
+
+
+def _is_summed_up(sentence: Sentence, index: int) -> bool:
+    """ "The tally was thirty five millilitres heparin had been ...": the sum, whatever stands behind it."""
+    before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    return len(before) == 2 and before[0] in ("tally", "total", "sum") and before[1] in ("was", "is", ":")
 
 
 def _of_both(sentence: Sentence, index: int) -> bool:
@@ -303,6 +310,12 @@ def _short_draw(
     if volume and after[:1] == ["from"] and {"left", "right", "second", "other"} & set(after):
         return [base.claim("draw", reading, sentence, index, index, index, 10, unit=None, laterality=side)]
     if after[:2] == ["of", "marrow"] or after[:3] == ["of", "bone", "marrow"]:
+        before = [token.norm for token in tokens[max(0, index - 2) : index]]
+        if before in (["that", "is"], ["which", "is"]) or before[-1:] in (["that's"], ["so"], ["makes"]):
+            unit = next((one.unit for at, one in base.quantities(sentence, "volume") if at < index), None)
+            lent = f"the unit of {tokens[index].text} was not said; taken as that of the draws before it"
+            return [base.claim("harvest_total", reading, sentence, index, index, index + 2, 3, unit=unit,
+                               scale="total", doubts=(lent,) if unit else ())]  # fmt: skip
         return [base.claim("draw", reading, sentence, index, index, index + 2, 10, unit=None, laterality=side)]
     last = next((hit for hit in cues.hits(sentence, grammar, "last-draw") if 0 < index - hit.last <= 2), None)
     if last is None or (index - last.last == 2 and tokens[index - 1].norm not in _IS):

@@ -149,6 +149,9 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
         return [base.claim("patient_weight", reading, sentence, index, index - 1, index, 2, **_SURE)]
     if index > 1 and sentence.tokens[index - 1].norm in _IS and sentence.tokens[index - 2].norm in _SUBJECTS:
         return [base.claim("patient_weight", reading, sentence, index, index - 2, index, 2, **_SURE)]
+    if quantity.unit == "kg" and any((other.unit or "").endswith("/kg") and 0 < index - at <= _TO_RATE
+                                     for at, other in base.quantities(sentence)):  # fmt: skip
+        return [base.claim("patient_weight", reading, sentence, index, index, index, 12, **_SURE)]
     if quantity.unit == "kg" and _alone(sentence, index):
         doubts = ("taken as the weight of the patient; what weighs so much was not said",)
         return [base.claim("patient_weight", reading, sentence, index, index, index, _STANDS_ALONE, doubts=doubts,
@@ -208,6 +211,7 @@ _TO_WEIGHT = frozenset({"is", "was", ":", "about", "around", "of"})
 _WEIGHS = frozenset({"weighs", "weighed", "weighing"})
 _GOES_ON = frozenset("he she the we i so and with no but then today patient".split())
 _STANDS_ALONE = 60
+_TO_RATE = 5  # tokens: "five milligrams a kilo at eighty kilos"
 _GROWN = _PERSONS - {"m", "f", "y", "yo", "yrs"}
 _MARKS = frozenset({",", ";", ".", "("})
 _SUBJECTS = frozenset({"he", "she", "patient", "pt", "his", "her", "patient's", "man", "woman", "body"})

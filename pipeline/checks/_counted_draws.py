@@ -1,0 +1,85 @@
+"""So many draws of so much, against the total said with them: "seven draws of five, the tally was thirty five".
+
+Read from the sentence, for totals that no entry holds: without a unit ("that is forty four of marrow"), or taken for
+the volume of the drug behind them ("thirty five millilitres heparin had been ...").
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from pipeline.checks._spoken_counts import count
+from pipeline.checks.base import amount, plain
+from pipeline.records import Token
+
+_DRAWS = frozenset("draws draw pulls aspirations aspirates passes aliquots samples syringes syringefuls".split())
+_LEADS = frozenset({"so", "that's", "thats", "makes", "making", "made", "=", "total", "totalling", "totaling", "sum",
+                    "altogether", "together", "gives", "giving", "gave"})  # fmt: skip
+_PAIRS = (["that", "is"], ["which", "is"], ["comes", "to"], ["tally", "was"], ["tally", "is"], ["total", "was"],
+          ["total", "is"], ["sum", "was"], ["sum", "is"], ["that", "was"], ["tally", ":"], ["total", ":"],
+          ["sum", ":"], ["up", "to"])  # fmt: skip
+_BARE_GOES_ON = frozenset("of in total altogether all mils . , ; and then onto into".split())
+_BEFORE, _TO_TOTAL = 4, 8  # tokens from a count to its volume, from there to the total
+
+
+def against_total(tokens: Sequence[Token]) -> list[tuple[int, str]]:
+    """(place of the total, arithmetic) where the draws counted before it come to something else."""
+    found: list[tuple[int, str]] = []
+    terms: list[tuple[Decimal, str]] = []
+    at = 0
+    while at < len(tokens):
+        token = tokens[at]
+        if token.norm in (".", ";") and not _total(tokens, at + 1, 3):
+            terms = []
+        each = _each(tokens, at)
+        if each is not None:
+            number, place = each
+            quantity = tokens[place].quantity
+            value = (quantity.value if quantity is not None else None) or Decimal(0)
+            terms.append((number * value, f"{number} x {plain(value)}"))
+            total = _total(tokens, place + 1, _TO_TOTAL)
+            if total is not None:
+                said = (one.value if (one := tokens[total].quantity) is not None else None) or Decimal(0)
+                worked = sum((one for one, _ in terms), Decimal(0))
+                if said not in {worked, terms[-1][0], value}:
+                    words = " + ".join(term for _, term in terms)
+                    found.append((total, f"{words} = {amount(worked, 'mL')}, said: {amount(said, 'mL')}"))
+                terms, at = [], total
+            else:
+                at = place
+        at += 1
+    return found
+
+
+def _each(tokens: Sequence[Token], at: int) -> tuple[int, int] | None:
+    """(how many, place of the volume of each) of draws that are counted at a token."""
+    number = count(tokens[at])
+    ahead = tokens[at + 1 : at + 1 + _BEFORE]
+    if number is None or number < 2 or not any(one.norm in _DRAWS for one in ahead[:2]):
+        return None
+    for place in range(at + 2, min(at + 2 + _BEFORE, len(tokens))):
+        quantity = tokens[place].quantity
+        if quantity is None:
+            continue
+        led = tokens[place - 1].norm in ("of", "at", ",") or tokens[place - 1].norm in _DRAWS
+        volume = quantity.unit == "mL" or (not quantity.dimension and quantity.form == "number")
+        good = led and volume and quantity.value is not None and quantity.comparator is None
+        return (number, place) if good else None
+    return None
+
+
+def _total(tokens: Sequence[Token], start: int, reach: int) -> int | None:
+    """Place of a volume that words of summing up lead to."""
+    for at in range(start, min(start + reach, len(tokens))):
+        quantity = tokens[at].quantity
+        if quantity is None:
+            continue
+        before = [one.norm for one in tokens[max(0, at - 3) : at] if one.norm not in ("a", "about", "of", ",")]
+        led = bool(before) and (before[-1] in _LEADS or before[-2:] in _PAIRS)
+        after = tokens[at + 1].norm if at + 1 < len(tokens) else "."
+        bare = not quantity.dimension and quantity.form == "number" and after in _BARE_GOES_ON
+        if not led or quantity.value is None or quantity.comparator or not (quantity.unit == "mL" or bare):
+            return None
+        return at
+    return None

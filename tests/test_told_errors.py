@@ -1,0 +1,107 @@
+"""Errors told freely, each beside the right words: the named check speaks of the wrong ones and is silent on the right.
+
+The sentences are invented; right and wrong differ in one number, word or clause.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline import run
+
+# (check, right words, wrong words, the sentence with ___ where they stand)
+TOLD = (
+    ("listed_count", "five anchors", "six anchors",
+     "Two double loaded anchors at the cartilage edge, then two knotless ones further out, and one more for the biceps "
+     "in the groove, so ___ on the sheet."),
+    ("listed_count", "so three loose bodies", "so five loose bodies",
+     "skin incision at ten fifty two portals one body came out of the front of the ankle and two out of the gutter ___ "
+     "in the pot for histology"),
+    ("listed_count", "the two stones", "the three stones",
+     "one stone of eight millimetres at the brim and one of five just above it ___ were dusted with the laser"),
+    ("listed_count", "Three needles in all.", "Four needles in all.",
+     "One 11G needle on the right, one 11G on the left and one 13G for the tibia. ___ Nothing broke."),
+    ("listed_count", "so four biopsies", "so five biopsies",
+     "we took one biopsy from the antrum another from the body and two out of the fundus ___ went to histology"),
+    ("listed_count", "these four pins", "these three pins",
+     "Two pins in the radius and two in the second metacarpal and ___ were joined with a bar."),
+    ("stated_sums", "so thirty centimetres", "so forty centimetres",
+     "Measured on the table, eight of ileum and twenty two of colon, ___ of bowel went into the bucket."),
+    ("stated_sums", "two and a half litres all told", "three and a half litres all told",
+     "Crystalloid two litres and half a litre of gelatin, ___."),
+    ("stated_sums", "makes 12 mL", "makes 14 mL",
+     "5 mL went behind the nail, 3 mL in front and another 4 mL around the plate, that ___."),
+    ("stated_sums", "so fifty eight minutes", "so eighty five minutes",
+     "time out eight fifty five. traction on at four minutes past nine three knotless anchors held traction off at two "
+     "minutes past ten ___ of pull"),
+    ("stated_sums", "which is fifty minutes", "which is forty minutes",
+     "Ischaemia began at ten fifteen. The vessel was sewn. Flow was back at eleven oh five, ___ without blood."),
+    ("packs_left", "both of those were out", "one of those was out",
+     "Two swabs were placed in the beds and ___ before the gag came off."),
+    ("packs_left", "3 packs out", "2 packs out", "The ovaries were left in place. 3 packs in, ___ before the fascia."),
+    ("complication_conflict", "the vein was seen", "I nicked the hepatic vein and had to stitch it",
+     "the gallbladder came away and ___ no bile spilled no complications"),
+    ("complication_conflict", "the saw cut was clean", "the saw nicked the medial collateral ligament",
+     "Trial components in, ___. Complications none."),
+    ("planned_not_done", "the psoas I left alone in the end", "the psoas had snapped before",
+     "planned were labral repair and a psoas release he got a right hip arthroscopy with repair of the labrum ___"),
+    ("draw_total", "fifty four of marrow", "forty four of marrow",
+     "right posterior iliac crest twelve draws of four and a half millilitres each that is ___ spun to eight "
+     "millilitres which went into the left knee"),
+    ("draw_total", "the tally was thirty five millilitres", "the tally was thirty millilitres",
+     "left posterior crest seven draws of five millilitres ___"),
+    ("anticoagulant_share", "one part in ten", "one part in five",
+     "right posterior iliac crest twelve draws of four and a half millilitres each that is fifty four of marrow onto "
+     "six millilitres of ACD-A which is ___ of citrate"),
+    ("anticoagulant_share", "one to nine", "one to five",
+     "Right posterior iliac crest: ten draws of 4.5 mL into ACD-A 5 mL, ___. Total 45 mL."),
+    ("injection_total", "2 mL around it", "6 mL around it",
+     "Right crest 6 x 5 mL, left crest 6 x 5 mL, sum 60 mL. ACD-A 8 mL in the bag. 10 mL concentrate. Under image "
+     "intensifier 8 mL into the gap and ___, slow."),
+    ("prepared_not_given", "3 mL injected in five passes, the rest discarded", "The tendon was needled in five passes",
+     "Procedure: ultrasound-guided PRP, right elbow. 36 mL of blood taken from the left arm, single spin, 4 mL PRP "
+     "drawn up. ___. No steroid."),
+    ("device_expiry", "expiring in August twenty seven", "expiring in August twenty five",
+     "Date of surgery 4 November 2026. Triamcinolone lot T four four one, ___. Injected both knees."),
+    ("device_expiry", "exp 03/28", "exp 03/26", "Date of surgery 4 November 2026. Screw lot 55, ___."),
+    ("explanted", "lot M5501", "lot R7720",
+     "Stump removed; old tibial screw taken out, ___. Graft up, 8 x 25 mm metal screw femur (lot R7719) and 9 x 25 mm "
+     "tibia (lot R7720)."),
+    ("two_values", "A twenty one point five dioptre lens", "A twenty point five dioptre lens",
+     "Time out, lens read out twenty one point five dioptres. ___ went into the bag."),
+    ("tooth_conflict", "Extraction 38", "Extraction 37",
+     "Impacted wisdom teeth 38 and 28, left. Consent: 38, 28. ___: flap, tooth split in two. Extraction 28 with "
+     "elevator."),
+    ("drug_dose", "one gram", "one milligram", "vancomycin powder ___ over the muscle"),
+    ("parts_and_total", "eighty of triamcinolone", "sixty of triamcinolone",
+     "Each knee got forty milligrams of triamcinolone from the front, so that's, well, ___ altogether."),
+    ("parts_and_total", "eighty milligrams of triamcinolone", "a hundred and twenty milligrams of triamcinolone",
+     "Each knee got forty milligrams of triamcinolone, ___ altogether."),
+    ("prophylaxis_window", "cefazolin at eight forty", "cefazolin at six ten",
+     "___ time out eight fifty five knife nine oh nine"),
+    ("time_order", "wounds shut at nine forty five", "wounds shut at eight forty five",
+     "skin incision eight fifty two. Synovium shaved. ___ with four oh nylon."),
+    ("time_order", "skin 21:10", "skin 20:10", "Time-out 20:58 (right femur). ___, closed 22:31."),
+    ("dose_by_weight", "so four hundred milligrams", "so four thousand milligrams",
+     "gentamicin five milligrams a kilo at eighty kilos ___"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("check", "right", "wrong", "told"), TOLD)
+def test_an_error_told_freely_is_caught(check: str, right: str, wrong: str, told: str) -> None:
+    def speaks(words: str) -> list[str]:
+        note = run.note_from_text(told.replace("___", words), made_at="2026-03-02T18:00:00+00:00")
+        return [one.message for one in note.findings if one.check == check and one.severity != "note"]
+
+    assert speaks(right) == []
+    assert speaks(wrong)
+
+
+def test_a_lot_that_begins_like_a_vertebra_is_read_whole() -> None:
+    note = run.note_from_text("Triamcinolone lot T four four one.")
+    assert [fact.text for fact in note.of("device_lot")] == ["T441"]
+
+
+def test_the_whole_syringe_is_no_volume_of_its_last_drug() -> None:
+    note = run.note_from_text("Kenalog 80 mg with ropivacaine 0.2% 5 mL (10 mg), all 7 mL into the anterior recess.")
+    assert [str(fact.value) for fact in note.of("medication_volume") if fact.name == "ropivacaine"] == ["5"]
