@@ -10,9 +10,9 @@ from typing import Any, Literal
 
 ROOT = Path(__file__).resolve().parent.parent
 GOLD = ROOT / "tests" / "gold"
-Part = Literal["train", "test", "heard", "sides", "fresh", "devices", "others", "scopes"]
+Part = Literal["train", "test", "heard", "sides", "fresh", "devices", "others", "scopes", "told"]
 # Further parts, each with figures of its own; every other folder is the train part.
-FURTHER: tuple[Part, ...] = ("heard", "sides", "fresh", "devices", "others", "scopes")
+FURTHER: tuple[Part, ...] = ("heard", "sides", "fresh", "devices", "others", "scopes", "told")
 
 FACT_FIELDS = frozenset(
     [

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+from pipeline.clauses import FINITE
 from pipeline.records import Mention, Scope, Sentence
 
 _NO = frozenset({"no", "none", "nope", "negative", "nil", "not"})
@@ -19,8 +20,19 @@ _LEAST = 2  # answers that make a list
 def answer(sentences: Sequence[Sentence]) -> tuple[Sentence, ...]:
     """The sentences with what is answered in them, or by the sentence after them, made sure or denied. Pure."""
     found: list[Sentence] = []
+    asked = False
     for at, sentence in enumerate(sentences):
         behind = sentences[at + 1] if at + 1 < len(sentences) else None
+        if behind is not None and _queries_next(sentence, behind):
+            asked = True
+            found.append(sentence)
+            continue
+        extra = [] if not asked else [Scope("certainty", "suspected", m.first, m.last, "question")
+                                      for m in sentence.mentions]  # fmt: skip
+        if asked:
+            asked = False
+            found.append(replace(sentence, scopes=(*sentence.scopes, *extra)))
+            continue
         extra = _asked(sentence, behind) if _is_question(sentence) else [*_listed(sentence), *_none_by_count(sentence)]
         found.append(replace(sentence, scopes=(*sentence.scopes, *extra)) if extra else sentence)
     return tuple(found)
@@ -28,6 +40,13 @@ def answer(sentences: Sequence[Sentence]) -> tuple[Sentence, ...]:
 
 def _is_question(sentence: Sentence) -> bool:
     return bool(sentence.tokens) and sentence.tokens[-1].norm == "?"
+
+
+def _queries_next(sentence: Sentence, behind: Sentence) -> bool:
+    """ "Diagnostic laparoscopy ? endometriosis": written for "query", and of what follows in small letters."""
+    if not _is_question(sentence) or not behind.tokens or behind.tokens[0].norm in _NO | _YES:
+        return False
+    return behind.tokens[0].text[:1].islower() and not any(token.norm in FINITE for token in sentence.tokens)
 
 
 def _asked(sentence: Sentence, behind: Sentence | None) -> list[Scope]:

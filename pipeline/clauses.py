@@ -33,10 +33,12 @@ _PREPOSITIONS = word_set(
 )
 _CONJUNCTIONS = word_set("and but or nor so because if when while once unless although though as until whereas")
 _RELATIVE = word_set("which who whom whose that where")
-_ADVERBS = word_set("then now next afterwards subsequently finally also still again only just not never")
+_ADVERBS = word_set(
+    "then now next afterwards subsequently finally also still again only just not never himself herself"
+)
 _LINKS = _PREPOSITIONS | _CONJUNCTIONS
 _MARKS = frozenset({".", ";", "?", "!", "—", "–"})
-_HEADS = frozenset({"findings", "diagnoses", "procedures", "acts", "complications"})
+HEADS = frozenset({"findings", "diagnoses", "procedures", "acts", "complications"})
 _BARE = word_set("no")
 _LONG = 12  # words of a subject
 
@@ -76,7 +78,69 @@ def _starts(sentence: Sentence) -> tuple[int, ...]:
             first = _subject(sentence, norms, index)
             if first is not None and first > 0:
                 found.add(first)
+    found.update(_bare_subjects(sentence, norms))
+    for index, norm in enumerate(norms):
+        if norm in ("we", "i") and _tells_afresh(sentence, norms, index, max(at for at in found if at <= index)):
+            found.add(_with_conjunction(norms, index))
     return tuple(sorted(found))
+
+
+def _tells_afresh(sentence: Sentence, norms: list[str], index: int, first: int) -> bool:
+    """ "The plan was a repair we performed a resection": "we" with what was done, behind a clause with its own
+    verb. "The flap we removed was loose" is one clause."""
+    after = index + 1 + (norms[index + 1 : index + 2] in (["then"], ["also"], ["just"], ["therefore"]))
+    if not 0 < index < len(norms) - 1 or norms[after : after + 1] == [] or norms[after] not in DID:
+        return False
+    before = norms[index - 1]
+    if before in _PREPOSITIONS or before in _RELATIVE or before in _DETERMINERS:
+        return False
+    return first < index and (norms[first] in _BARE or not FINITE.isdisjoint(norms[first:index]))
+
+
+# What a surgeon says to have done, in the active voice.
+DID = word_set(
+    "performed placed gave took made used put did injected found saw removed excised repaired debrided drilled "
+    "microfractured shaved resected cut closed inserted opened drew harvested washed irrigated passed moved went left "
+    "ended converted changed aspirated divided clipped tied ligated sutured sent kept turned started began tried "
+    "attempted elected decided proceeded switched swapped stopped abandoned implanted fixed released reduced trimmed "
+    "stapled settled"
+)
+
+
+def _bare_subjects(sentence: Sentence, norms: list[str]) -> set[int]:
+    """Where speech without verbs tells how a part was found: "liver smooth spleen normal", "the grafts patent"."""
+    found = set()
+    ends = {m.last: m.first for m in sentence.mentions if m.table == "sites"}
+    for index in range(2, len(norms)):
+        if norms[index] not in _STATES:
+            continue
+        at = ends.get(index - 1)
+        if at is None and "the" in (norms[index - 2], norms[max(0, index - 3)]):
+            at = index - 1 if norms[index - 2] == "the" else index - 2
+        if at is None and _is_bare_noun(sentence, norms, index - 1):
+            at = index - 1
+        if at is None or norms[index - 1] in _TIED or sentence.tokens[index - 1].punctuation:
+            continue
+        while at and norms[at - 1] in _OF_A_PART:
+            at -= 1
+        if at and norms[at - 1] in ("the", "both", "all"):
+            at -= 1
+        before = norms[at - 1] if at else ""
+        if at and before not in _PREPOSITIONS and before not in _DETERMINERS and before not in ("or", "nor", ","):
+            found.add(_with_conjunction(norms, at))
+    return found
+
+
+def _is_bare_noun(sentence: Sentence, norms: list[str], index: int) -> bool:
+    """Whether a word that no grammar names may be the subject of the state behind it: "zonules intact"."""
+    norm = norms[index]
+    named = any(m.first <= index <= m.last for m in sentence.mentions)
+    return not (named or norm in _TIED or norm in _DETERMINERS or norm in _OF_A_PART or norm in _STATES) and (
+        norm.isalpha() and len(norm) > 3 and not norm.endswith(("ly", "ed", "ing", "ous", "ic", "al", "ive"))
+    )
+
+
+_OF_A_PART = word_set("left right medial lateral anterior posterior superior inferior upper lower")
 
 
 _TIED = _LINKS | FINITE | _ADVERBS
@@ -103,7 +167,7 @@ def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
     if norms[at] in _PRONOUNS:
         return _with_conjunction(norms, at)
     named = [mention.first for mention in sentence.mentions if mention.last == at]
-    if named and any(m.last == min(named) - 1 and m.table in _HEADS for m in sentence.mentions):
+    if named and any(m.last == min(named) - 1 and m.table in HEADS for m in sentence.mentions):
         return min(named)  # "no tumour contrast showed": a finding ends its phrase
     first = at
     while at >= 0 and verb - at <= _LONG:
@@ -121,7 +185,7 @@ def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
             return _with_conjunction(norms, first) if norm in _CONJUNCTIONS else _before_phrase(norms, at)
         first = at
         at -= 1
-    if not named or (at < 0 and not any(m.last < min(named) and m.table in _HEADS for m in sentence.mentions)):
+    if not named or (at < 0 and not any(m.last < min(named) and m.table in HEADS for m in sentence.mentions)):
         return None
     first = min(named)
     while first and (
@@ -214,7 +278,8 @@ def is_told(sentence: Sentence, index: int) -> bool:
 # Adjectives that are said behind their noun only as what it was found to be.
 _STATES = word_set(
     "intact normal torn stable unstable healthy pristine clean unremarkable ruptured frayed preserved inflamed patent "
-    "competent viable clear subluxed dislocated satisfactory good fine smooth worn scarred thickened degenerate swollen"
+    "competent viable clear subluxed dislocated satisfactory good fine smooth worn scarred thickened degenerate "
+    "swollen deviated enlarged calcified"
 )
 
 
@@ -287,54 +352,6 @@ _ACTED = word_set(
     "removed excised resected debrided trimmed shaved repaired drained evacuated cauterised cauterized coagulated "
     "biopsied released divided ligated clipped treated smoothed sent submitted obtained collected"
 )
-
-
-_PAST = word_set("was were had did showed revealed remained went came tolerated")
-_FUTURE = word_set("will would should can could may must shall")
-
-
-def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> tuple[int, int]:
-    """First and last token of what hangs on an "if" among several clauses: what follows until something is told
-    again, and the clause before it where no other one says what will be done. What was done hangs on nothing."""
-    norms = [token.norm for token in sentence.tokens]
-    opened = [*starts(sentence), len(norms)]
-    at = max(index for index, start in enumerate(opened) if start <= cue_first)
-    first, end = opened[at], at + 1
-    while end < len(opened) - 1 and not set(norms[opened[end] : opened[end + 1]]) & _PAST:
-        end += 1
-    then = set(norms[cue_last + 1 : opened[end]]) & _FUTURE
-    if at and not then and not set(norms[opened[at - 1] : first]) & _PAST:
-        first = opened[at - 1]
-    if set(norms[first:cue_first]) & _PAST:
-        first = cue_first
-    last = min(opened[end] - 1, cue_last + reach)
-    if len(norms) <= _STREAM or any(token.punctuation for token in sentence.tokens[first:last]):
-        return _behind_list(sentence, first, cue_first), last
-    # without marks, what was done lies on both sides of it: "... enoxaparin forty tonight if no bleeding clips to skin"
-    before = [m.first for m in sentence.mentions
-              if m.last < cue_first and m.table not in ("sites", "sides", "events", "routes")]  # fmt: skip
-    first = max(first, before[-1] if before and cue_first - before[-1] <= _NEAR else cue_first)
-    named = [m.last for m in sentence.mentions if m.first > cue_last and m.table in _HEADS]
-    if not set(norms[cue_last + 1 : last + 1]) & (_FUTURE | _THEN):
-        last = min([last, *named[:1], *([] if named else [cue_last + _IF_WORDS])])
-    return first, last
-
-
-def _behind_list(sentence: Sentence, first: int, cue: int) -> int:
-    """ "To the ward, home if he has passed urine": only what stands right before an "if" hangs on it."""
-    norms = [token.norm for token in sentence.tokens]
-    comma = max((at for at in range(first, cue) if norms[at] == ","), default=None)
-    if comma is None or comma + 1 >= cue or norms[comma + 1] in ("or", "and", "then"):
-        return first
-    parts = [m for m in sentence.mentions if first <= m.first]
-    told = any(m.last < comma for m in parts) and any(comma < m.first < cue for m in parts)
-    return comma + 1 if told and not set(norms[first:cue]) & FINITE else first
-
-
-_STREAM = 12  # tokens
-_NEAR = 8  # tokens before an "if"
-_IF_WORDS = 3  # of a condition that names nothing ("if rhesus negative")
-_THEN = word_set("then give repeat return call come contact take start increase stop use convert proceed we")
 
 
 def told_done(sentence: Sentence, index: int) -> bool:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pipeline import clauses
+from pipeline import changed_plans, clauses, conditions, said_behind
 from pipeline.clauses import word_set as _words
 from pipeline.context_cues import CueHit
 from pipeline.context_cues import hits as cue_hits
@@ -32,6 +32,7 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
             found += _governed(sentence, hit, hits, stops)
     found += _years(sentence)
     found += [Scope("status", "planned", first, last, "to-come") for first, last in clauses.to_come(sentence)]
+    found = changed_plans.changed(sentence, found)
     kept = tuple(scope for scope in found if not _overruled(scope, found))
     return Sentence(
         sentence.index, sentence.tokens, sentence.strikes, sentence.section, sentence.mentions, kept
@@ -52,12 +53,25 @@ def _overruled(scope: Scope, found: list[Scope]) -> bool:
             return True  # "his brother had one last year"
         if scope.rule in _INTENDED and other.rule in _UNDONE and scope.first <= other.first <= scope.last:
             return True  # "the planned sterilisation was not done"
+        if scope.rule in _INTENDED and other.rule in ("no", "without") and scope.last <= other.last + 1 and _shares(
+            scope, other
+        ):
+            return True  # "no sedation requested"
+        if scope.rule == "attempt-failed" and other.value == "historical" and _shares(scope, other) and (
+            other.first <= scope.first + 2
+        ):
+            return True  # "a septoplasty elsewhere that failed": it was done
         if holds and scope.value == "planned" and other.value == "conditional" and other.rule == "conditional":
             return True
     return False
 
 
-_INTENDED = frozenset({"planned-after", "aimed"})
+def _shares(one: Scope, other: Scope) -> bool:
+    """Whether two scopes share a token."""
+    return other.first <= one.last and one.first <= other.last
+
+
+_INTENDED = frozenset({"planned-after", "planned-before", "aimed"})
 _UNDONE = frozenset({"not-done", "attempt-failed", "none", "unable"})
 
 
@@ -169,18 +183,29 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         if axis == "status" or rule.direction != "after" and _told_before(sentence, hit.first):
             back = max(back, clauses.bounds(sentence, hit.first)[0])
         leads = rule.id == "nil" and _leads(sentence, hit)
+        behind = rule.direction == "after" and said_behind.is_behind(sentence, hit)
         # what comes before such a cue is its subject ("a tear was not seen"): then it governs nothing ahead
         yet = hit.first > 1 and sentence.tokens[hit.first - 1].norm == "but"  # "was opened but not needed"
         subject = axis == "certainty" and rule.direction == "both" and (yet or _is_thick(sentence, back, hit.first))
-        if _denies_its_verb(sentence, hit, back):
+        apart = rule.id == "not-done" and _after_a_state(sentence, hit)
+        if apart:
+            spans.append((hit.first, hit.last))
+        elif behind:
+            spans.append((start_behind(sentence, hit), hit.last))
+        elif _denies_its_verb(sentence, hit, back):
             spans.append((back, hit.last + 1))
         elif rule.direction in ("after", "both") and (not subject or leads):
             ahead = ahead_named if axis == "certainty" else ahead_clause
             spans.append((hit.first, ahead(sentence, hit, hits, stops)))
-        if rule.direction in ("before", "both") and not leads:
+        if rule.direction in ("before", "both") and not (leads or apart):
             spans.append((back, hit.last))
         if rule.value == "historical" and rule.direction == "before" and not _is_thick(sentence, back, hit.first):
             spans.append((hit.first, ahead_clause(sentence, hit, hits, stops)))  # "ten years ago a hysterectomy"
+    topic = changed_plans.denied_topic(sentence, hit)
+    if topic is not None:
+        spans = [topic]
+    elif rule.id in _OF_A_TOPIC and (ahead_of := changed_plans.fronted(sentence, hit)) is not None:
+        spans.append((ahead_of, hit.last))
     first = min(span[0] for span in spans)
     last = max(span[1] for span in spans)
     if rule.id == "unable" and sentence.tokens[min(hit.last + 1, last)].norm in _OVERCOME:
@@ -205,6 +230,7 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     return [Scope(axis, rule.value, first, last, rule.id)]
 
 
+_OF_A_TOPIC = frozenset({"aimed", "would", "planned", "planned-after"})
 _AT_HOME = frozenset({"taken-at-home", "and-takes"})
 _LONG_AGO = frozenset({"historical-before"})
 _GOES_ON = _words("with showing which")
@@ -248,6 +274,19 @@ def _stands_by_itself(sentence: Sentence, hit: CueHit) -> bool:
     return subject and (counted or named)
 
 
+def _after_a_state(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Nerve flattened, not injected": what was found stands, since only "not seen" and its like deny it."""
+    if hit.first < 2 or sentence.tokens[hit.first - 1].norm != "," or sentence.tokens[hit.last].norm in _LOOKED_FOR:
+        return False
+    return any(m.last == hit.first - 2 and m.table in ("findings", "diagnoses") for m in sentence.mentions)
+
+
+_LOOKED_FOR = _words(
+    "seen identified visualized visualised found noted appreciated present evident detected encountered observed "
+    "demonstrated felt palpable confirmed verified there palpated"
+)
+
+
 def _denies_its_verb(sentence: Sentence, hit: CueHit, behind: int) -> bool:
     """ "The other side was not touched gentamicin ...": a passive has its subject before it, and a named thing right
     behind its verb begins something new."""
@@ -274,5 +313,5 @@ def _is_thick(sentence: Sentence, first: int, end: int) -> bool:
 def _whole(sentence: Sentence, hit: CueHit) -> tuple[int, int]:
     last = len(sentence.tokens) - 1
     if hit.rule.value == "conditional":
-        return clauses.hangs_on(sentence, hit.first, hit.last, hit.rule.reach)
+        return conditions.hangs_on(sentence, hit.first, hit.last, hit.rule.reach)
     return (0, last) if last < RUN_ON else (max(0, start_behind(sentence, hit)), min(last, hit.last + hit.rule.reach))

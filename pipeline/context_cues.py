@@ -10,7 +10,7 @@ import spacy
 from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 
-from pipeline import clauses
+from pipeline import clauses, kin
 from pipeline.grammar import Grammar
 from pipeline.mentions import folded as folded_of
 from pipeline.mentions import split_phrase
@@ -42,10 +42,15 @@ def _matcher(grammar: Grammar) -> PhraseMatcher:
 
 
 def _forms(phrase: str) -> list[list[str]]:
-    """A cue as it is written, and one that begins with "not" with the verb that speech contracts it with."""
+    """A cue as it is written, and one that begins with "not" with the verb that speech contracts it with, or "never".
+    """
     words = split_phrase(phrase)
-    short = [[verb, *words[1:]] for verb in _SHORT_NOT] if len(words) > 1 and words[0] == "not" else []
-    return [words, *short]
+    if len(words) < 2 or words[0] != "not":
+        return [words]
+    said = [[verb, *words[1:]] for verb in _SHORT_NOT]
+    if words[1] not in ("be", "been", "at", "to"):
+        said += [["never", *words[1:]], ["not", "been", *words[1:]], ["never", "been", *words[1:]]]
+    return [words, *said]
 
 
 # "wasn't used": "not" with the verb before it.
@@ -65,7 +70,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
     rules = grammar.table("context", ContextRule)
     known, openers = _known(grammar)
     folded = [*folded_of(sentence)]
-    if openers.isdisjoint(folded):
+    relatives = kin.subjects(sentence)
+    if openers.isdisjoint(folded) and not relatives:
         return []
     doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
     raw = [CueHit(rules[_NLP.vocab.strings[key]], start, end - 1) for key, start, end in _matcher(grammar)(doc)]
@@ -89,6 +95,10 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
         if hit.rule.id == "suspected" and _is_behind(sentence, folded, hit):
             kept.append(CueHit(rules["suspected-before"], hit.first, hit.last))
             continue
+        if folded[hit.first] == "elsewhere" and hit.first == hit.last and not any(
+            m.last == hit.first - 1 and m.table in ("procedures", "acts") for m in sentence.mentions
+        ):  # fmt: skip
+            continue  # "no lesion elsewhere"
         if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "the plan was discussed"
         if sentence.tokens[hit.last].norm == "take" and hit.rule.id in ("and-takes", "taken-at-home") and (
@@ -99,7 +109,13 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             kept += [CueHit(rule, hit.first, hit.last) for rule in rules.values() if rule.direction == "stop"][:1]
             continue
         kept.append(hit)
+    told = [hit for hit in kept if hit.rule.value == "other_person"]
+    kept += [CueHit(rules["other-person"], at, at) for at in relatives
+             if not any(hit.first - _FAR_KIN <= at <= hit.last for hit in told)]  # fmt: skip
     return sorted(kept, key=lambda hit: hit.first)
+
+
+_FAR_KIN = 2  # tokens: "runs in the family, his father ..." is said with a cue of its own
 
 
 _NUMBERED = frozenset({"lot", "serial", "batch", "ref", "reference", "case", "record", "chart", "hospital", "catalogue",

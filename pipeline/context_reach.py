@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
 from pipeline.context_cues import CueHit
@@ -32,13 +34,17 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
     end = len(tokens) - 1
     limit = min(end, hit.last + hit.rule.reach)
     settings = {m.first for m in sentence.mentions if m.table in _SETTING}
-    opened = clauses.starts(sentence) if hit.rule.id in _FEARS else ()
+    starts = clauses.starts(sentence)
+    opened = starts if hit.rule.id in _FEARS else ()
+    bare = not any(token.punctuation for token in tokens[hit.first : limit + 1])
     for index in range(hit.last + 1, limit + 1):
         if tokens[index].norm == "." and tokens[index - 1].norm in _SHORT:
             continue
         if tokens[index].norm in (".", ";", "?", "!") or (index in stops and tokens[index].norm in _TURNS):
             return index - 1
         if hit.rule.id == "aimed" and tokens[index].norm == ",":
+            return index - 1
+        if bare and index > hit.last + 1 and index in starts and _is_over(sentence, hit, index):
             return index - 1
         dated = clauses.is_year(tokens[index]) and tokens[index - 1].norm in ("in", "since")
         if hit.rule.value == "historical" and dated:
@@ -67,21 +73,23 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             return index - 1
         if hit.rule.value == "other_person" and any(m.table == "drugs" and m.first == index for m in sentence.mentions):
             return index - 1
-        if index in settings or (tokens[index].norm == "," and clauses.opens_one(sentence, index + 1)):
+        feared = hit.rule.id in _FEARS and tokens[index - 1].norm in _STILL
+        if (index in settings and not feared) or (tokens[index].norm == "," and clauses.opens_one(sentence, index + 1)):
             return index - 1
         if hit.rule.id in _FEARS and index in opened and clauses.is_main(sentence, index):
             return index - 1
     return limit
 
 
-def _opens(sentence: Sentence, index: int) -> bool:
-    """Whether a clause with a subject and a verb of its own begins at a token of a stream without marks."""
-    tokens = sentence.tokens
-    return (
-        len(tokens) > RUN_ON and tokens[index].norm in ("the", "it", "he", "she", "there", "we", "i")
-        and tokens[index - 1].norm not in THIN | _JOINING | {"that", "whether", "which"}
-        and index in clauses.starts(sentence)
-    )  # fmt: skip
+def _is_over(sentence: Sentence, hit: CueHit, start: int) -> bool:
+    """Whether a clause that begins in speech without marks tells of something else than the status before it: of the
+    past no more, of a plan where something is told as it was."""
+    if hit.rule.value in ("historical", "other_person"):
+        return len(sentence.tokens) > RUN_ON or hit.rule.value == "other_person"
+    first, end = clauses.bounds(sentence, start)
+    norms = [token.norm for token in sentence.tokens[first:end]]
+    did = any(norm in ("we", "i") and after in clauses.DID for norm, after in pairwise(norms))
+    return hit.rule.value == "planned" and (did or hit.rule.id == "aimed" and norms[0] not in ("to", "and"))
 
 
 def _is_patient(sentence: Sentence, index: int) -> bool:
@@ -101,6 +109,7 @@ _ADJECTIVES = frozenset({"previous", "prior", "old", "preexisting", "existing", 
 _SHORT = frozenset({"incl", "rt", "lt", "approx"})
 # What is feared or aimed at is told in a phrase: the clause behind it tells what was done.
 _FEARS = frozenset({"risks", "purpose"})
+_STILL = frozenset({"a", "an", "the", "of", "for", "and", "or", "possible"})
 # What was chosen after the options and risks were told is no option any more.
 _CHOSEN = frozenset(
     {"chose", "chosen", "elected", "opted", "decided", "proceeded", "preferred", "wanted", "signed", "accepted",
@@ -120,6 +129,7 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
         over.append(hit.last + 3)  # "no bowel in it mesh ..."
     index, named = max([hit.last, *over]) + 1, bool(over)
     parts = {m.first: m.last for m in sentence.mentions if m.table == "sites"}
+    opened = clauses.starts(sentence)
     words = 0  # of a noun that no grammar names: "no injury to the bladder", "no known allergies"
     while index <= limit:
         norm = tokens[index].norm
@@ -136,8 +146,8 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             words += norm not in THIN and norm not in _JOINING
         if norm in _BORDER or index in stops or (index in others and index > hit.last + 1):
             return index - 1
-        if index > hit.last + 1 and _opens(sentence, index):
-            return index - 1  # "no prior surgery on this side the right cuff was done in 2019"
+        if norm in _CLOSES or (index in opened and index > hit.last + 1 and norm not in ("or", "nor")):
+            return index - 1
         if norm == "," or norm in ("and", "/"):
             if clauses.opens_one(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1)):
                 return index - 1
@@ -145,14 +155,17 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
                 return index - 1
             index += 1
             continue
-        if not named and tokens[index].quantity is not None and index > hit.last + 2:
+        if not named and tokens[index].quantity is not None and (index > hit.last + 2 or words):
             return index - 1
         mention = starts.get(index)
         if mention is not None:
             if not named and mention.table in _SETTING and index > hit.last + 3:
                 return index - 1
+            part = hit.rule.id in _OF_NOUNS and (
+                _listed_on(sentence, index, starts) or mention.table == "drugs" and _is_part(sentence, index)
+            )
             if named and (
-                mention.table in _OUTCOME or not _joined(sentence, index, hit.last)
+                mention.table in _OUTCOME or (not _joined(sentence, index, hit.last) and not part)
                 or (mention.table in _WAYS and tokens[index - 1].norm not in _JOINING)
             ):
                 return index - 1
@@ -167,6 +180,23 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
     return limit
 
 
+def _listed_on(sentence: Sentence, index: int, starts: dict[int, Mention]) -> bool:
+    """ "No loose bodies synovitis or crystals": a list as it is spoken, whose last thing has the only "or"."""
+    at = index
+    while at in starts and starts[at].table in _SEEN:
+        at = starts[at].last + 1
+    return at > index and at < len(sentence.tokens) and sentence.tokens[at].norm in ("or", "nor")
+
+
+def _is_part(sentence: Sentence, index: int) -> bool:
+    """ "No local with adrenaline": what would have been in it was not given either."""
+    return sentence.tokens[index - 1].norm == "with" and any(
+        m.last == index - 2 and m.table in ("drugs", "anaesthesia", "injectates") for m in sentence.mentions
+    )
+
+
+_SEEN = frozenset({"findings", "diagnoses", "complications"})
+_CLOSES = frozenset({")", "nothing"})
 _OF_NOUNS = frozenset({"no", "without", "denied", "nil"})
 _ALLERGY = frozenset({"allergies", "allergy", "nkda"})
 _ENDS_NOUN = frozenset({"by", "with"})
@@ -216,10 +246,17 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))
     ends = {m.last: m for m in sentence.mentions if m.table not in BY_THE_WAY}
     settings = {m.last for m in sentence.mentions if m.table in _SETTING}
+    opened = clauses.starts(sentence)
+    bare = hit.rule.id in _BARE_NOUN and tokens[hit.first].norm not in ("was", "were")
     thick, named, first = False, False, -1
     index = hit.first - 1
     while index >= floor:
         token = tokens[index]
+        begun = certainty and index + 1 in opened and not _goes_on(tokens, index + 1)
+        if thick and (begun or token.norm == "("):
+            return index + 1
+        if bare and thick and token.norm in clauses.FINITE:
+            return index + 1  # "a tissue valve was implanted paravalvular leak none"
         if token.norm in (".", ";", "?", "!") or (token.norm in ("which", "who") and thick):
             return index + 1
         if token.norm in (",", "and", "but", ":") and thick and not (named and _list_before(tokens, index)):
@@ -240,7 +277,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             return index + 1  # "gentamicin 240 mg apixaban stopped three days ago"
         mention = ends.get(index)
         if mention is not None and certainty:
-            if named and index + 1 == first and mention.table == "drugs":
+            if named and index + 1 == first and (mention.table == "drugs" or bare):
                 return index + 1  # "ropivacaine heparin was drawn up and never given": two drugs, no list
             named, first = True, mention.first
             thick = True
@@ -254,6 +291,12 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     return max(floor, 0)
 
 
+def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
+    """Whether a clause begins with a word that joins it to what is before."""
+    return tokens[start].norm in ("and", "or", "nor") or (start > 0 and tokens[start - 1].norm in ("and", "or", ","))
+
+
+_BARE_NOUN = frozenset({"none", "nil"})  # cues that are said right behind their noun, without a verb
 # Words that belong to the named thing right after them.
 _BEFORE_NAME = frozenset({"a", "an", "the", "any", "this", "that", "his", "her", "left", "right", "further", "other"})
 

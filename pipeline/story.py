@@ -152,6 +152,7 @@ _PICTURES = _words(
 )
 _TOLD = _words(
     "showed shows show shown revealed reveals demonstrated demonstrates confirmed suggested suggestive reported "
+    "queried queries raised "
     "consistent"
 )
 _NOW = _words(

@@ -67,13 +67,22 @@ def _led_on(sentence: Sentence, norms: list[str], cue: int) -> bool:
         return False
     if _ARROW in norms[cue:end]:
         return True
+    for at in range(cue + 1, end - 2):
+        if norms[at] in _MODAL and norms[at + 1] == "be" and norms[at + 2] in _OFFERED:
+            return True  # "if it collapses a replacement would be considered"
+        if norms[at] in ("would", "will", "'ll") and norms[at + 1] in ("have", "need") and norms[at + 2] in _ANOTHER:
+            return True
     ours = [at for at in range(cue + 1, end) if norms[at] in _BY_US]
     return any(
-        (set(norms[at : at + 3]) & _MODAL or "'" in norms[at]) and set(norms[at + 1 : at + 7]) & _DOING for at in ours
+        (norms[at + 1 : at + 2] in (["would"], ["will"]) and norms[at + 2 : at + 3] != ["be"])
+        or (set(norms[at : at + 3]) & _MODAL or "'" in norms[at]) and set(norms[at + 1 : at + 7]) & _DOING
+        for at in ours
     )
 
 
 _PAST = _words("was were had did")
+_OFFERED = _words("considered offered discussed needed required repeated done performed arranged planned")
+_ANOTHER = _words("a an another further repeat more")
 
 
 def next_step_at(sentence: Sentence) -> int | None:
@@ -109,6 +118,21 @@ def next_step_at(sentence: Sentence) -> int | None:
     return None
 
 
+def step_begins(sentence: Sentence, first: int) -> int:
+    """The first token of a next step with its condition; what is told before an "if" in speech without marks ("weight
+    bearing six weeks if it collapses a replacement would be considered") is not of it."""
+    tokens = sentence.tokens
+    cue = next((at for at, token in enumerate(tokens) if token.norm in _IF), None)
+    if len(tokens) > _LONG:
+        return first
+    opening = next(index for index, token in enumerate(tokens) if not token.punctuation)
+    before = {token.norm for token in tokens[: cue or 0]}
+    if cue is None or cue <= opening or any(token.punctuation for token in tokens[:cue]) or before & (_MODAL | _THEN):
+        return opening
+    return cue if any(token.norm in _MODAL for token in tokens[cue:]) else opening
+
+
+_LONG = 40  # tokens
 _CUES = _words("if when should any in")
 _AFTER_CUE = _words("case of the event that there be is are a an")
 _LEAD_IN = _words(

@@ -23,7 +23,7 @@ LAYERS = {
             "queries corrections correction_cues gapped conversion no_numbers fillers letters spelled quantities "
             "counted_things "
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
-            "context_cues context_reach context "
+            "conditions kin context_cues said_behind changed_plans context_reach context "
             "answers purposes mixtures sidewords sideshare laterality people enumerations scales cues sidewise story "
             "what_if",
             "extractors",

@@ -93,6 +93,8 @@ def _passive(sentence: Sentence, hit: cues.Hit) -> bool:
 def _is_subject(sentence: Sentence, drug: Mention, hit: cues.Hit) -> bool:
     """Whether a drug before a denial may be what is denied: nothing was told of it in between."""
     between = [token.norm for token in sentence.tokens[drug.last + 1 : hit.first]]
+    if "(" in between[:-1] and ")" not in between:
+        return False  # "lidocaine 1 % (sedation not needed)"
     return not any(norm in ("given", "injected", "used", "administered", "infiltrated") for norm in between)
 
 

@@ -41,12 +41,19 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     closed = False  # whether the counts or the blood loss have been told
     for sentence in reading.sentences:
         closed = closed or cues.has(sentence, grammar, *_CLOSED)
-        if sentence.section in _ELSEWHERE or sentence.says(_FAILED) or what_if.next_step_at(sentence) is not None:
+        if sentence.section in _ELSEWHERE or sentence.says(_FAILED):
             continue
-        facts += _sentence(reading, sentence, grammar, closed)
+        step = what_if.next_step_at(sentence)
+        begins = None if step is None else what_if.step_begins(sentence, step)
+        if begins is not None and begins < _LEAST:
+            continue
+        told = _sentence(reading, sentence, grammar, closed)
+        facts += [fact for fact in told
+                  if begins is None or fact.evidence.last < sentence.tokens[begins].first]  # fmt: skip
     return facts
 
 
+_LEAST = 2  # tokens before a next step that can tell of aftercare
 _CLOSED = ("swab-count", "blood-loss", "count-item")
 
 

@@ -108,22 +108,30 @@ def _past_parts(reading: Reading, sentence: Sentence) -> list[Fact]:
 
 
 _HISTORY = frozenset({"history", "hx", "h"})
-_BEFORE = frozenset({"previous", "prior", "past"})
+_BEFORE = frozenset({"previous", "prior", "past", "prev"})
+_KNOWN = frozenset({"known", "childhood"})
+_OPERATIONS = ("ectomy", "otomy", "plasty", "scopy", "rrhaphy", "desis", "ostomy")
 _WORK = frozenset({"operation", "operations", "surgery", "surgeries", "procedures", "injections", "trauma", "injury",
-                   "injuries", "fractures", "episodes"})  # fmt: skip
+                   "injuries", "fractures", "episodes", "reconstruction", "repair", "replacement", "release",
+                   "fusion", "fixation", "decompression", "scope", "stent", "graft", "transplant"})  # fmt: skip
 _LONGEST = 14  # tokens
 
 
 def _speaks_of_past(sentence: Sentence, scope: Scope) -> bool:
     """Whether a past that names nothing of the grammar is told as such: "a history of giving way", "mother had ..."."""
-    if sentence.section in _NOT_BEFORE or scope.last - scope.first < 1:
+    said = [token.norm for token in sentence.tokens[scope.first : scope.first + 6]]
+    opens = scope.first == 0 and said[0] in _BEFORE | _KNOWN
+    if (sentence.section in _NOT_BEFORE and not opens) or scope.last - scope.first < 1:
         return False
     if scope.rule == "other-person":
         return True
     if scope.rule == "year":
         return scope.last - scope.first > _FEW and sentence.section != "findings"
-    said = [token.norm for token in sentence.tokens[scope.first : scope.first + 3]]
-    return scope.rule == "historical" and (said[0] in _HISTORY or (said[0] in _BEFORE and bool(_WORK & set(said))))
+    if scope.rule == "historical-before":
+        return scope.last - scope.first > _FEW - 1
+    worked = any(norm in _WORK or norm.endswith(_OPERATIONS) for norm in said)
+    known = said[0] in _KNOWN and len(said) > _FEW - 1
+    return scope.rule == "historical" and (said[0] in _HISTORY or known or (said[0] in _BEFORE and (opens or worked)))
 
 
 _LED_BY = 2  # tokens before another person

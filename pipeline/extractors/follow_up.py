@@ -166,8 +166,7 @@ def _next_step(reading: Reading, sentence: Sentence) -> list[Fact]:
     first = what_if.next_step_at(sentence)
     if first is None:
         return []
-    if len(sentence.tokens) <= 40:  # the condition belongs to it
-        first = next(index for index, token in enumerate(sentence.tokens) if not token.punctuation)
+    first = what_if.step_begins(sentence, first)  # the condition belongs to it
     last = _end(sentence, first)
     return [base.make("next_step", reading, sentence, first, last, text=story.words(sentence, first, last),
                       certainty="affirmed")]  # fmt: skip

@@ -131,10 +131,10 @@ def _circumstances(
     ids = cues.around(sentence, grammar, mention.first, mention.last)
     if "avoid" in ids and _avoided(sentence, grammar, mention):
         return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
-    if _drug_told.was_meant(sentence, mention):
+    denied = _drug_told.was_denied(sentence, grammar, mention, ids)
+    if _drug_told.was_meant(sentence, mention) and not denied:
         return {"status": "planned", "doubts": (_drug_told.NEVER_SAID,)}
     was_taken, unsure = _drug_told.stopped(sentence, mention, drug)
-    denied = _drug_told.was_denied(sentence, grammar, mention, ids)
     later = sentence.section in _LATER_SECTIONS or (
         not (was_taken or denied)
         and status in ("performed", "planned", "conditional")
@@ -159,8 +159,8 @@ def _circumstances(
         or _near(sentence, grammar, mention, 12, "prepared")
         and not _near(sentence, grammar, mention, 40, "given", "priming")
     ):
-        found["status"] = "planned"
-        found["doubts"] = (_drug_prepared.DOUBT,)
+        undone = base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated"  # "... and thrown away"
+        found |= {"certainty": "negated"} if undone else {"status": "planned", "doubts": (_drug_prepared.DOUBT,)}
     elif status == "performed" and _drug_words.was_before(sentence, mention, drug):
         found |= {"status": "historical", "doubts": _drug_words.why_before(sentence, mention)}
     elif status == "performed" and _washes.holds(sentence, mention.first):

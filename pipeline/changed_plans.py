@@ -1,0 +1,101 @@
+"""Plans that were not kept, and things said first that a later word of the same breath wants, thinks of or denies.
+
+"The plan was a repair, we did a resection instead", "GA planned, spinal given instead": what was planned was not done.
+"A drain we wanted to put, but the field was dry, so none": the drain is the object of all three.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline.clauses import word_set as _words
+from pipeline.context_cues import CueHit
+from pipeline.records import Mention, Scope, Sentence
+
+_PLANS = frozenset({"aimed", "planned-before", "planned-after"})
+_PAST = _words(
+    "was were had wanted hoped meant intended planned booked listed scheduled original proposed ordered consented"
+)
+_MINDS = _words("mind minds plan plans")
+_REACH = 18  # tokens between a plan and the word that says it was changed
+
+
+def changed(sentence: Sentence, scopes: Sequence[Scope]) -> list[Scope]:
+    """The scopes; a plan of the past that was changed is a denial."""
+    return [
+        Scope("certainty", "negated", scope.first, scope.last, "changed")
+        if scope.rule in _PLANS and scope.value == "planned" and _is_changed(sentence, scope) else scope
+        for scope in scopes
+    ]  # fmt: skip
+
+
+def _is_changed(sentence: Sentence, scope: Scope) -> bool:
+    norms = [token.norm for token in sentence.tokens]
+    near = norms[max(0, scope.first - 2) : scope.last + 5]
+    if _PAST.isdisjoint(near):
+        return False
+    for at in range(scope.first + 1, min(len(norms), scope.last + 1 + _REACH)):
+        if norms[at] in (".", ";") and at > scope.last:
+            return False
+        pair = norms[at : at + 2]
+        if norms[at] == "instead" and pair[1:] != ["of"]:
+            return at > scope.last
+        if pair in (["ended", "up"], ["not", "needing"]) or norms[at] in ("cancelled", "canceled"):
+            return True
+        if norms[at] in ("changed", "change") and _MINDS & set(norms[at + 1 : at + 4]):
+            return True
+    return False
+
+
+_SPEAKER = _words("we i")
+_BETWEEN = _words("had have also first at really then would should 'd")
+_DOABLE = frozenset(
+    {"procedures", "acts", "devices", "drains", "drugs", "injectates", "anaesthesia", "approaches", "tourniquet",
+     "dressings", "specimens", "sutures", "measures", "guidance"}
+)  # fmt: skip
+
+
+def fronted(sentence: Sentence, hit: CueHit) -> int | None:
+    """The first token of what stands before "we wanted to put", "we would do later": its object, where it opens the
+    clause."""
+    tokens = sentence.tokens
+    at, spoken = hit.first - 1, False
+    while at >= 0 and (tokens[at].norm in _SPEAKER or tokens[at].norm in _BETWEEN):
+        spoken = spoken or tokens[at].norm in _SPEAKER
+        at -= 1
+    if not spoken or at < 0:
+        return None
+    for mention in sentence.mentions:
+        if mention.table in _DOABLE and mention.last <= at:
+            between = [token.norm for token in tokens[mention.last + 1 : at + 1]]
+            if (not between or between[0] == "of" and len(between) <= 3) and _opens(sentence, mention):
+                return mention.first
+    return None
+
+
+def _opens(sentence: Sentence, mention: Mention) -> bool:
+    at = mention.first - 1
+    while at >= 0 and sentence.tokens[at].norm in ("a", "an", "the"):
+        at -= 1
+    before = sentence.tokens[at].norm if at >= 0 else "."
+    return before not in _VERBS and not before.endswith("ed")
+
+
+_VERBS = _words("was were is are of with for to by from in on no used made took gave placed put did had be been")
+# Said of something by a pronoun or by nothing at all.
+_OF_IT = frozenset(
+    {"left it out", "left them out", "did without", "did without it", "decided not to", "did not need it",
+     "did not need them", "but did not do it", "but did not do so"}
+)  # fmt: skip
+_TOPIC = 16  # tokens
+
+
+def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
+    """What "... so none", "... and left it out" denies: the last thing before that can be done or used."""
+    said = " ".join(token.norm for token in sentence.tokens[hit.first : hit.last + 1])
+    bare = said == "none" and hit.first and sentence.tokens[hit.first - 1].norm == "so"
+    if hit.rule.id != "none" or not (bare or said in _OF_IT):
+        return None
+    near = range(hit.first - _TOPIC, hit.first)
+    named = [m for m in sentence.mentions if m.table in _DOABLE and m.first in near and m.last < hit.first]
+    return (named[-1].first, named[-1].last) if named else None

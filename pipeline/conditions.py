@@ -1,0 +1,55 @@
+"""What hangs on an "if" in a sentence: the condition itself, and what is to be done then."""
+
+from __future__ import annotations
+
+from pipeline import clauses
+from pipeline.clauses import word_set as _words
+from pipeline.records import Sentence
+
+_PAST = _words("was were had did showed revealed remained went came tolerated")
+_FUTURE = _words("will would should can could may must shall")
+
+
+def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> tuple[int, int]:
+    """First and last token of what hangs on an "if" among several clauses: what follows until something is told
+    again, and the clause before it where no other one says what will be done. What was done hangs on nothing."""
+    norms = [token.norm for token in sentence.tokens]
+    opened = [*clauses.starts(sentence), len(norms)]
+    at = max(index for index, start in enumerate(opened) if start <= cue_first)
+    first, end = opened[at], at + 1
+    while end < len(opened) - 1 and not set(norms[opened[end] : opened[end + 1]]) & _PAST:
+        end += 1
+    then = set(norms[cue_last + 1 : opened[end]]) & _FUTURE
+    if at and not then and not set(norms[opened[at - 1] : first]) & _PAST:
+        first = opened[at - 1]
+    marks = any(token.punctuation for token in sentence.tokens[first:cue_first])
+    if set(norms[first:cue_first]) & _PAST or (then and not marks and not set(norms[first:cue_first]) & _FUTURE):
+        first = cue_first  # "complications nil if it swells we would drain it"
+    last = min(opened[end] - 1, cue_last + reach)
+    if len(norms) <= _STREAM or any(token.punctuation for token in sentence.tokens[first:last]):
+        return _behind_list(sentence, first, cue_first), last
+    # without marks, what was done lies on both sides of it: "... enoxaparin forty tonight if no bleeding clips to skin"
+    before = [m.first for m in sentence.mentions
+              if m.last < cue_first and m.table not in ("sites", "sides", "events", "routes")]  # fmt: skip
+    first = max(first, before[-1] if before and cue_first - before[-1] <= _NEAR else cue_first)
+    named = [m.last for m in sentence.mentions if m.first > cue_last and m.table in clauses.HEADS]
+    if not set(norms[cue_last + 1 : last + 1]) & (_FUTURE | _THEN):
+        last = min([last, *named[:1], *([] if named else [cue_last + _IF_WORDS])])
+    return first, last
+
+
+def _behind_list(sentence: Sentence, first: int, cue: int) -> int:
+    """ "To the ward, home if he has passed urine": only what stands right before an "if" hangs on it."""
+    norms = [token.norm for token in sentence.tokens]
+    comma = max((at for at in range(first, cue) if norms[at] == ","), default=None)
+    if comma is None or comma + 1 >= cue or norms[comma + 1] in ("or", "and", "then"):
+        return first
+    parts = [m for m in sentence.mentions if first <= m.first]
+    told = any(m.last < comma for m in parts) and any(comma < m.first < cue for m in parts)
+    return comma + 1 if told and not set(norms[first:cue]) & clauses.FINITE else first
+
+
+_STREAM = 12  # tokens
+_NEAR = 8  # tokens before an "if"
+_IF_WORDS = 3  # of a condition that names nothing ("if rhesus negative")
+_THEN = _words("then give repeat return call come contact take start increase stop use convert proceed we")

@@ -1,0 +1,58 @@
+"""Relatives whose illness is told: "father AAA", "his sister is a carrier too", "twin brother, same problem"."""
+
+from __future__ import annotations
+
+from pipeline import clauses
+from pipeline.clauses import word_set as _words
+from pipeline.records import Sentence
+
+_KIN = _words(
+    "father mother brother sister son daughter aunt uncle cousin grandmother grandfather niece nephew sibling twin "
+    "wife husband partner dad mum mom grandson granddaughter relative brothers sisters sons daughters aunts uncles "
+    "cousins siblings parents grandparents relatives twins"
+)
+_LEADS = _words(
+    "his her their the a an one two three both my and but also with older younger elder eldest youngest maternal "
+    "paternal half identical twin own first second : ( - , fh fhx"
+)
+_OWNERS = _words("his her their a an one two three both older younger elder maternal paternal identical half twin")
+# What is told of a relative that no grammar names as an illness.
+_ILL = _words(
+    "same similar problem problems trouble carrier carriers operated investigated affected died blind deaf cancer "
+    "stroke ca it too also condition disease heart replaced replacement"
+)
+# A relative who speaks, hears or helps is no history.
+_HELPS = _words(
+    "consent consented informed told present interpreted interprets interpreter agreed agrees wants wanted signed "
+    "accompanied accompanies drive drives collect collects staying asked explained updated spoken phoned called rang "
+    "said says reports reported noticed found will can should wishes wished translated discussed stays home baby "
+    "skin request"
+)
+_FAR = 5  # tokens between the beginning of a clause and a relative
+
+
+def subjects(sentence: Sentence) -> list[int]:
+    """Tokens of the relatives of whom a clause tells an illness or an operation."""
+    if not sentence.says(_KIN):
+        return []
+    return [at for at, token in enumerate(sentence.tokens) if token.norm in _KIN and _is_ill(sentence, at)]
+
+
+def _is_ill(sentence: Sentence, at: int) -> bool:
+    tokens = sentence.tokens
+    first, end = clauses.bounds(sentence, at)
+    owned = at > 0 and tokens[at - 1].norm in _OWNERS
+    led = at - first <= _FAR and all(token.norm in _LEADS for token in tokens[first:at])
+    marked = at > 0 and tokens[at - 1].punctuation
+    if not (led or marked or owned) or (at + 1 < len(tokens) and tokens[at + 1].norm in ("'s", "s", "to", "in")):
+        return False
+    if at and (tokens[at - 1].norm in ("in", "by", "of", "to", "from") or owned and at > 1
+               and tokens[at - 2].norm in ("in", "by", "of", "to", "from", "with", "for")):  # fmt: skip
+        return False
+    stop = next((index for index in range(at + 1, end) if tokens[index].norm in (".", ";")), end)
+    said = {token.norm for token in tokens[at + 1 : stop]}
+    named = any(m.table in _ILLNESS and at < m.first < stop for m in sentence.mentions)
+    return not said & _HELPS and (named or bool(said & _ILL))
+
+
+_ILLNESS = frozenset({"diagnoses", "procedures", "findings", "complications"})

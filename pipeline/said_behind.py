@@ -1,0 +1,58 @@
+"""Cues that stand behind what they are about though they mostly stand before it: "biopsy: deferred", "enoxaparin
+never", "GA planned, spinal given", "Mirena offered, she declined"."""
+
+from __future__ import annotations
+
+from pipeline import clauses
+from pipeline.clauses import word_set as _words
+from pipeline.context_cues import CueHit
+from pipeline.records import Sentence
+
+# One word each: what was put off or not taken, and what was thought of.
+_LEFT = _words("declined refused deferred omitted withheld postponed cancelled canceled")
+_AHEAD = _words("planned booked scheduled proposed requested recommended advised desired listed intended")
+_NEVER = _words("not never")
+_GOES_ON = _words(
+    "because for due by as in until on at if but and since after next -> - so then today tomorrow later given owing"
+)
+_DETERMINERS = _words("the a an this that his her our their as any no")
+_PRONOUNS = _words("he she they we i patient")
+_NEAR = 4  # tokens
+
+
+def is_behind(sentence: Sentence, hit: CueHit) -> bool:
+    """Whether a cue that governs what follows says something of what stands before it."""
+    word = sentence.tokens[hit.last].norm
+    if hit.first != hit.last or not hit.first:
+        return False
+    if hit.rule.id == "not":
+        return word in _NEVER and _ends(sentence, hit.last + 1) and _has_subject(sentence, hit.first)
+    if word in _LEFT and hit.rule.axis == "certainty":
+        return _over(sentence, hit.last + 1) and _has_subject(sentence, hit.first)
+    if word in _AHEAD and hit.rule.value == "planned":
+        named = [m for m in sentence.mentions if m.last == hit.first - 1 and m.table != "sites"]
+        if any(m.first and sentence.tokens[m.first - 1].norm in ("no", "without") for m in named):
+            return True  # "no sedation requested skin cleaned ..."
+        return bool(named) and _over(sentence, hit.last + 1) and not any(
+            sentence.tokens[m.first - 1].norm in _DETERMINERS - {"the", "a", "an", "no"} for m in named if m.first
+        )
+    return False
+
+
+def _ends(sentence: Sentence, index: int) -> bool:
+    tokens = sentence.tokens
+    return index >= len(tokens) or tokens[index].punctuation or index in clauses.starts(sentence)
+
+
+def _over(sentence: Sentence, index: int) -> bool:
+    """Whether nothing that the cue could govern follows right behind it."""
+    tokens = sentence.tokens
+    return _ends(sentence, index) or tokens[index].norm in _GOES_ON or tokens[index].quantity is not None
+
+
+def _has_subject(sentence: Sentence, index: int) -> bool:
+    """Whether something stands before the cue in its own clause, pronouns and a colon apart."""
+    first = clauses.bounds(sentence, index)[0]
+    before = sentence.tokens[max(first, index - _NEAR) : index]
+    return any(not token.punctuation and token.norm not in _PRONOUNS and token.norm not in clauses.FINITE
+               for token in before)  # fmt: skip
