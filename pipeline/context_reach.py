@@ -56,7 +56,7 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
         if tokens[hit.last].norm in _ADJECTIVES and clauses.acted_on(sentence, index) and index > hit.last + 1:
             return index - 1  # "the previous osteotomy was resected": today
         if hit.rule.value == "historical" and index > hit.last + 1 and (
-            clauses.names_operation(sentence, index) or (tokens[hit.first - 1].norm == "no" and _opens(sentence, index))
+            clauses.names_operation(sentence, index) or (tokens[hit.first - 1].norm == "no" and index in starts)
         ):
             return index - 1  # "no prior surgery the right cuff was repaired in 2019"
         if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
