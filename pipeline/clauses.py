@@ -383,24 +383,3 @@ _FINISHED = frozenset({"done", "performed", "carried", "completed"})
 _SUBJECT = frozenset({"he", "she", "we", "i", "patient"})
 _CARRIED_OUT = frozenset({"got", "did", "performed", "received", "underwent"})
 _JOINS_CLAUSE = frozenset("that which who if when where because since as after before once unless until what".split())
-
-
-def to_come(sentence: Sentence) -> list[tuple[int, int]]:
-    """First and last tokens of what will be: "cystoscopy in three months", "second stage repair in six weeks"."""
-    tokens = sentence.tokens
-    found = []
-    for mention in sentence.mentions:
-        at = mention.last + 2
-        if mention.table != "procedures" or at >= len(tokens) or tokens[at - 1].norm != "in":
-            continue
-        quantity = tokens[at].quantity
-        if quantity is None or quantity.unit not in ("wk", "mo", "a") or quantity.form not in ("number", "range"):
-            continue
-        after = tokens[at + 1].norm if at + 1 < len(tokens) else ""
-        before = {token.norm for token in tokens[max(0, mention.first - 4) : at]}
-        if after not in ("old", "ago", "of") and not before & _BEFORE_NOW:
-            found.append((mention.first, at))
-    return found
-
-
-_BEFORE_NOW = frozenset({"was", "were", "had", "been", "has", "underwent", "third", "fourth", "fifth"})

@@ -31,7 +31,7 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
         if hit.rule.axis != "none":
             found += _governed(sentence, hit, hits, stops)
     found += _years(sentence)
-    found += [Scope("status", "planned", first, last, "to-come") for first, last in clauses.to_come(sentence)]
+    found += [Scope("status", "planned", first, last, "to-come") for first, last in changed_plans.to_come(sentence)]
     found = changed_plans.changed(sentence, found)
     kept = tuple(scope for scope in found if not _overruled(scope, found))
     return Sentence(
