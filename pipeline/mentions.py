@@ -225,6 +225,8 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
         if any(start < other_end and end > other_start and (start, end) != (other_start, other_end)
                for other_start, other_end in taken):  # fmt: skip
             continue
+        if key == "specimens|frozen-section" and norms[end : end + 1] and norms[end].startswith("shoulder"):
+            continue  # "seen for frozen shoulder"
         # "Four screws were removed" names an operation, and the screws all the same.
         if (start, end, key) in across and _goes_on(norms, start, end, found, across):
             continue

@@ -144,3 +144,10 @@ def run_together(quantity: Quantity, said: str) -> str:
     if value in _PORT_SIZES or size not in _PORT_SIZES or int(count) < 2:
         return ""
     return f"read as {value} mm; it could be {count} of {size} mm"
+
+
+def has_its_own_behind(sentence: Sentence, index: int, first: int, last: int) -> bool:
+    """Whether a comma stands between the number at `index` and a thing that has a number of its own behind it."""
+    parted = any(token.norm in (",", ";") for token in sentence.tokens[index + 1 : first])
+    behind = sentence.tokens[last + 1 : last + 3]
+    return parted and any(token.quantity is not None for token in behind[: 2 - bool(behind and behind[0].punctuation)])

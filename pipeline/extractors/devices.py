@@ -24,6 +24,7 @@ from pipeline.extractors._device_sizes import (
     NOT_BETWEEN,
     PORTS,
     before_count,
+    has_its_own_behind,
     is_decimal,
     is_parted,
     of_a_noun,
@@ -225,6 +226,8 @@ def _number(
             return []  # "three centimetres in ten mil syringe"
         if thing.last < index and of_a_noun(sentence, index, thing.last):
             return []  # "a 23 mm valve and a 28 mm ring"
+        if thing.first > index and has_its_own_behind(sentence, index, thing.first, thing.last):
+            return []  # "two 4.0 partially threaded 40 mm, syndesmosis screw 3.5 x 50"
         if of_a_way(sentence, index, (thing.first, thing.last), said):
             return []  # "through the 23 gauge tract", "2 mm of tube"
         if thing.role == "implanted" and thing.row is None and (

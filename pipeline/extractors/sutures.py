@@ -217,6 +217,8 @@ def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -
         if token.norm == "skin" and "skin" in sites
     ]  # inside a longer phrase ("skin closed") too
     for site in (*base.mentions(sentence, "sites"), *skin):
+        if _is_finding(sentence, mention, site):
+            continue
         if _of_next(sentence, mention, site) or (mention.table == "sutures" and _of_closure(sentence, site)):
             continue
         before, after = sorted((site, mention), key=lambda item: item.first)
@@ -231,6 +233,16 @@ def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -
 
 _LEADS = frozenset({"to", "for", "in", "on", "into", "of", "at", "over", "through"})
 _CLOSING = frozenset({"with", "using", "closed", "was", "were", "sutured", "approximated", "repaired", "then", "by"})
+
+
+_STATES = frozenset({"stable", "intact", "normal", "clean", "unremarkable", "healthy", "fine", "torn", "frayed"})
+
+
+def _is_finding(sentence: Sentence, mention: Mention, site: Mention) -> bool:
+    """ "Repaired with 2-0 PDS, the joint stable": a part behind a comma whose state is told was not sewn there."""
+    between = sentence.tokens[mention.last + 1 : site.first]
+    after = sentence.tokens[site.last + 1 : site.last + 3]
+    return any(token.norm in (",", ";") for token in between) and any(token.norm in _STATES for token in after)
 
 
 def _leads_to(sentence: Sentence, mention: Mention, site: Mention) -> bool:
