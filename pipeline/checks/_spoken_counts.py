@@ -19,8 +19,8 @@ VERBS = frozenset("was were is are had has have been sent taken placed used made
 WHOLE = frozenset({"total", "altogether", "overall"})
 JOINS = frozenset({",", "and", "then", ":", "(", "with", "plus", ";", "-", "–"})
 _NO_THINGS = frozenset(
-    "times hours minutes weeks days months years passes turns degrees rows attempts layers holes sides views cycles rounds "
-    "others cases sessions tablets units drops points hands parts".split()
+    "times hours minutes weeks days months years passes turns degrees attempts layers holes sides views cycles rounds "
+    "rows others cases sessions tablets units drops points hands parts".split()
 )
 _FORMS_OF_NAMES = frozenset("part hole piece view vessel stage compartment person way fold lumen plane corner".split())
 _NOUN_WORDS = 2
