@@ -27,9 +27,9 @@ _AT = frozenset(
     "at by until till since around about approximately time from between to and was is before after".split()
 )
 _EVENTS = frozenset(
-    "incision induction start started starts began begun end ended ends timeout time-out out room closure closed up "
-    "down arrived arrival delivery delivered born left inflated deflated released time onset finished finish completed "
-    "theatre theater in skin stop stopped knife shut".split()
+    "incision induction knife uterus start started starts began begun end ended ends timeout time-out out room "
+    "closure closed up down arrived arrival delivery delivered born left inflated deflated released time onset "
+    "finished finish completed theatre theater in skin stop stopped shut".split()
 )
 _STARTED = frozenset("start started stop stopped finish finished end ended began begun incision closure".split())
 _MARKED = frozenset(

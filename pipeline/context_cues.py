@@ -99,6 +99,10 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             m.last == hit.first - 1 and m.table in ("procedures", "acts") for m in sentence.mentions
         ):  # fmt: skip
             continue  # "no lesion elsewhere"
+        if hit.rule.id == "would" and folded[hit.last + 1 : hit.last + 2] == ["not"] and (
+            set(folded[hit.last + 2 : hit.last + 3]) & _REFUSED
+        ):
+            continue  # "a twenty five would not go in": it was tried
         if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "the plan was discussed"
         if sentence.tokens[hit.last].norm == "take" and hit.rule.id in ("and-takes", "taken-at-home") and (
@@ -118,6 +122,7 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
 _FAR_KIN = 2  # tokens: "runs in the family, his father ..." is said with a cue of its own
 
 
+_REFUSED = frozenset("go pass fit come seat advance hold bite engage stay sit reach take move budge close turn".split())
 _NUMBERED = frozenset({"lot", "serial", "batch", "ref", "reference", "case", "record", "chart", "hospital", "catalogue",
                        "catalog", "part", "order", "nhs", "id"})  # fmt: skip
 

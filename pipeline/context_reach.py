@@ -42,8 +42,9 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             continue
         if tokens[index].norm in (".", ";", "?", "!") or (index in stops and tokens[index].norm in _TURNS):
             return index - 1
-        if hit.rule.id == "aimed" and tokens[index].norm == ",":
-            return index - 1
+        prepared = tokens[hit.last].norm == "for" and tokens[hit.last - 1].norm == "preparation"
+        if (hit.rule.id == "aimed" or prepared) and tokens[index].norm == ",":
+            return index - 1  # "in preparation for the fusion, the endplates were burred"
         if bare and index > hit.last + 1 and index in starts and _is_over(sentence, hit, index):
             return index - 1
         dated = clauses.is_year(tokens[index]) and tokens[index - 1].norm in ("in", "since")

@@ -43,7 +43,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     if any(sidewise.told(sentence) for sentence in reading.sentences):
         facts = [_of_number(fact, reading, grammar) for fact in facts]
     facts = [_of_place(fact, reading, grammar) for fact in facts]
-    facts = [_of_block(fact, facts, reading, grammar) for fact in facts]
+    facts = _of_device([_of_block(fact, facts, reading, grammar) for fact in facts])
     if operation is None and not standing.any:
         return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
@@ -74,6 +74,21 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         replace(fact, laterality=given[fact.group])
         if fact.kind in _OF_DEVICE and fact.laterality is None and fact.group in given else fact
         for fact in result
+    ]  # fmt: skip
+
+
+def _of_device(facts: Sequence[Fact]) -> list[Fact]:
+    """The facts, sizes and counts of a device with the side that the device itself was said with."""
+    sides: dict[str | None, set[Laterality | None]] = {}
+    for fact in facts:
+        if fact.kind == "device" and fact.group is not None:
+            sides.setdefault(fact.group, set()).add(fact.laterality)
+    own = {group: next(iter(said)) for group, said in sides.items() if len(said) == 1}
+    return [
+        replace(fact, laterality=own[fact.group])
+        if fact.kind in _OF_DEVICE and fact.laterality is None and own.get(fact.group) is not None
+        and not any("side" in doubt for doubt in fact.doubts) else fact
+        for fact in facts
     ]  # fmt: skip
 
 

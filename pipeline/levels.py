@@ -31,8 +31,11 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     if one is None:
         return None
     letter, number, end = one
-    if len(norms[start]) == 1 and (is_unit_like(_at(norms, end)) or _at(norms, end) in ("x", "\u00d7")):
-        return None  # "tear L 1 cm": on the left
+    alone = len(norms[start]) == 1
+    if alone and (is_unit_like(_at(norms, end)) or _at(norms, end) in ("x", "\u00d7", *numerals.SCALES)):
+        return None  # "tear L 1 cm": on the left; "vitamin C five hundred milligrams"
+    if alone and _at(norms, start - 1) in ("vitamin", "hepatitis", "mitomycin", "protein"):
+        return None
     follows = end
     if _at(norms, follows) in ("-", "/", "slash") and not (_at(norms, follows) == "slash" and letter == ""):
         follows += 1

@@ -98,7 +98,20 @@ def _was_there(fact: Fact, sentence: Sentence, out: Mapping[str | None, int]) ->
     later = out.get(fact.name)
     if later is None or later <= fact.evidence.last:
         return False
-    return not any(token.norm in _PUT for token in tokens) and any(token.norm in _THERE for token in tokens)
+    return not any(token.norm in _PUT for token in tokens) and _said_there(sentence, at)
+
+
+def _said_there(sentence: Sentence, at: int) -> bool:
+    """Whether a word near a thing, no comma between, tells that it was there: not "the nerve was seen, two plates"."""
+    end = min(len(sentence.tokens), at + _HELD_REACH)
+    for way in (range(at - 1, max(-1, at - _HELD_REACH), -1), range(at + 1, end)):
+        for place in way:
+            token = sentence.tokens[place]
+            if token.norm in (",", ";", "."):
+                break
+            if token.norm in _THERE:
+                return True
+    return False
 
 
 def _is_old(sentence: Sentence, at: int) -> bool:

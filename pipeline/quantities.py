@@ -275,7 +275,8 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         return Quantity(form="fraction", text=numeral.text), numeral.end
     doubt = numeral.doubt
     if numeral.split:
-        if said.dimension in _COUNTED_DIMENSIONS and _counted_noun(norms, said.end):
+        plural = said.dimension in ("volume", "mass") and norms[said.end - 1].endswith("s")  # "two fifty milligrams"
+        if said.dimension in _COUNTED_DIMENSIONS and not plural and _counted_noun(norms, said.end):
             return _first_only(norms, numeral)
         attributive = said.end < len(norms) and norms[said.end][:1].isalpha() and norms[said.end] not in _FUNCTION
         sized = said.dimension in ("length", "gauge", "french")

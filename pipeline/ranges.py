@@ -217,6 +217,11 @@ def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[To
     doubts = second.doubts
     if (joint == "and" and not timed and first.unit != "[ft_i]") or (joint == "," and first.unit != "a"):
         return None
+    if second.unit is None and first.unit == "m" and joint not in ("and", ","):
+        tall = first.value in (1, 2) and 10 <= second.value <= 99 and second.value == int(second.value)
+        doubt = f"'{first.text} {second.text}' was taken for one height"
+        return replace(second, value=first.value + second.value / 100, unit="m", dimension="length", form="number",
+                       doubts=(*doubts, doubt), said_unit=first.said_unit) if tall else None  # fmt: skip
     if second.unit is None:
         after = tokens[at + 1].norm if at + 1 < len(tokens) else "."
         loose = after in (".", ",", ";", "and", "in", "tall") or not after[:1].isalpha()

@@ -134,7 +134,7 @@ def _at(norms: Sequence[str], index: int) -> str:
 
 def _thread_follows(norms: Sequence[str], index: int) -> bool:
     for at in range(index, min(index + 5, len(norms))):
-        if norms[at] in THREAD:
+        if norms[at] in THREAD or (norms[at] == "v" and _at(norms, at + 1) in ("loc", "lock")):
             return True
         if norms[at] not in _BETWEEN:
             return False
@@ -210,6 +210,8 @@ _MATERIALS = THREAD - _NOUNS
 def _material_next(norms: Sequence[str], index: int) -> bool:
     """ "1 Vicryl" is a size; "two sutures" and "2 Vicryl sutures" count."""
     index += _at(norms, index) in ("j", "loop", "looped")  # "1 J PDS": on a needle of that shape
+    if _at(norms, index) == "v" and _at(norms, index + 1) in ("loc", "lock"):
+        return True
     if _at(norms, index) not in _MATERIALS:
         return False
     return not any(_at(norms, at) in ("sutures", "stitches", "ties") for at in (index + 1, index + 2))

@@ -41,9 +41,14 @@ class Standing:
         self._places: list[Place] = []
         self.any = False
         here = Place(None, None, other=False)
+        lines = {word.id: word.segment for word in reading.words if word.start is None}
+        line = 0  # the one that a heading with its words behind it stands on
         for sentence in reading.sentences:
             if not sentence.tokens:
                 continue
+            now = lines.get(sentence.tokens[0].first, 0)
+            if here.label and line and now > line:
+                here, line = replace(here, side=None, label=False), 0  # "L: limb 20 x 82." and the next line
             if sentence.section in _ELSEWHERE:
                 here = replace(here, side=None)
                 self._put(sentence.tokens[0].first, _NOWHERE)
@@ -56,6 +61,7 @@ class Standing:
             value = None if head is None else head.value or opposite(here.last if is_other(sentence, head) else None)
             if head is not None and value is not None:
                 here = Place(value, value, False, True, _is_label(sentence, head), head.value is None)
+                line = now if here.label and _has_words(sentence, head) else 0
                 self.any = True
                 there = replace(here, other=head.value is not None and _of_other(sentence, said))
             else:
@@ -118,6 +124,12 @@ def _is_label(sentence: Sentence, head: Side) -> bool:
 
 _LEFT_ALONE = frozenset({"nothing", "untouched", "unaffected"})  # "L elbow: normal on scan, nothing done"
 _FRAGMENT = 6  # tokens
+
+
+def _has_words(sentence: Sentence, head: Side) -> bool:
+    """Whether what a label is for stands behind its colon: "L: limb 20 x 82"."""
+    mark = next((at for at in range(head.last + 1, len(sentence.tokens)) if sentence.tokens[at].norm == ":"), None)
+    return mark is not None and mark + 2 < len(sentence.tokens)
 
 
 # Sections that tell of something else than the work on one side.

@@ -241,7 +241,8 @@ _CUES_AGAIN = _words(
     "rtc u follow followup opd rv control review reviewed seen see clinic check appointment recall revisit "
     "visit return returns back results result level test labs film "
     "films imaging echo duplex scan mri xray ray radiograph radiographs "
-    "repeat repeated change gp listed colonoscopy ultrasound ct recheck surveillance consultation removed removal out"
+    "repeat repeated change gp listed psa bloods fbc amylase pth tsh"
+    "  colonoscopy ultrasound ct recheck surveillance consultation removed removal out"
 )
 _LOOKED_IN = _words(
     "cystoscopy gastroscopy endoscopy ogd sigmoidoscopy hysteroscopy bronchoscopy laryngoscopy mammogram angiogram"
@@ -313,6 +314,21 @@ def follow_up_alone(sentence: Sentence) -> int | None:
             return at
         if not planned:
             continue
+        if token.norm == "follow" and [t.norm for t in sentence.tokens[at + 1 : at + 4]] == ["up", "on", "the"]:
+            continue  # "he had scrubbed in to follow up on the loss of the pulse"
         if token.norm == "follow" and following == "up" or token.norm in ("followup", "review", "recheck"):
             return at
     return None
+
+
+_RISKS = _words("risk risks benefits complications hazards dangers")
+_TALKED = _words("discussed explained understood reviewed including include included limited consent consented")
+
+
+def is_risk_talk(sentence: Sentence) -> bool:
+    """ "The risks were discussed, including, but not limited to infection, stiffness, arthritis, fracture": none of it
+    was found."""
+    return len(sentence.tokens) <= _TALK and sentence.says(_RISKS) and sentence.says(_TALKED)
+
+
+_TALK = 90  # tokens

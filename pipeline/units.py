@@ -147,10 +147,18 @@ _NOT_ITS = frozenset({"for", "with", "who", "and", "to", "has", "had"})
 _LEADING = frozenset({":", "size", "sized", "(", "|", "-", ",", "a", ";"})
 
 
+_AGAIN = 14  # tokens
+
+
 def split_french(tokens: Sequence[Token], at: int) -> list[Token] | None:
     """ "12F" as "12" and "F" where a tube, drain or catheter stands beside it; alone it is a woman's age."""
     match = _FRENCH.match(tokens[at].text)
-    if match is None or float(match[1]) > _MOST_FRENCH or not _beside(tokens, at, at, _LETTER_OF["f"][1]):
+    if match is None or float(match[1]) > _MOST_FRENCH:
+        return None
+    again = at > 0 and tokens[at - 1].norm in ("correction", "sorry", "no") and any(
+        _FRENCH.match(token.text) for token in tokens[max(0, at - _AGAIN) : at]
+    )  # "12F on the right, correction 18F"
+    if not again and not _beside(tokens, at, at, _LETTER_OF["f"][1]):
         return None
     token = tokens[at]
     return [Token(text, text.lower(), token.first, token.last) for text in (match[1], "F")]

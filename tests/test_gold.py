@@ -112,7 +112,7 @@ def test_typed_numbers_stand_in_the_text(item: Narration) -> None:
     written = {Decimal(found) for found in re.findall(r"\d+(?:\.\d+)?", re.sub(r"(?<=\d),(?=\d{3})", "", item.text))}
     # 1/8 inch, II grams, "1-200 cc" (100 to 200), "one clip", counts in words, levels II and IV, 39 2/7 weeks.
     in_words = {Decimal(n) for n in range(13)} | {Decimal("0.125"), Decimal(100), Decimal("39.29")}
-    in_words |= {Decimal(72), Decimal(283)}  # "1 minute 12", "40 plus 3 weeks"
+    in_words |= {Decimal(72), Decimal(283), Decimal(400)}  # "1 minute 12", "40 plus 3 weeks", "6 min 40 s"
     for fact in item.facts:
         for number in (fact.value, fact.low, fact.high):
             if number is not None:

@@ -28,6 +28,8 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
     while at >= 0 and tokens[at].norm in _ADVERBS:
         at -= 1
     listed = any(token.norm == ":" for token in tokens[removed + 1 : thing])
+    if tokens[removed].norm == "came" and not listed:
+        return True  # "the tooth came out, one plate of two millimetres"
     own = at >= 0 and tokens[at].norm in _PASSIVE and at > 0 and tokens[at - 1].norm not in ("there", "what")
     return (own or tokens[removed].norm in _PASSIVE) and not listed
 
@@ -108,20 +110,34 @@ def has_already(sentence: Sentence, first: int, last: int) -> bool:
 def is_excess(sentence: Sentence, mention: Mention) -> bool:
     """ "Excess cement was removed": what was put in stays. "A 35 mm trephine for the stoma" is no needle for marrow."""
     before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    if mention.id == "tacks" and sentence.tokens[mention.last].norm == "tack" and before[-1:] in (["to"], ["and"]):
+        return True  # "a suture was used to tack the testis"
+    if mention.id == "plate" and before[-1:] and before[-1] in _OWN_PLATES:
+        return True  # "the pterygoid plates", "a growth plate": of the patient
     if mention.id == "marrow-needle" and sentence.tokens[mention.last].norm == "trephine":
         return not sentence.says(_OF_MARROW)
     return mention.id == "bone-cement" and bool({"excess", "extra", "extruded", "surplus"} & set(before))
 
 
+_OWN_PLATES = _words("pterygoid cribriform tarsal growth orbital palatal hilar neural nail target mesenteric")
 _OF_MARROW = _words("marrow crest biopsy aspirate aspirated aspiration needle harvest bone core draw draws")
 
 
-def is_sided_organ(sentence: Sentence, at: int) -> bool:
-    """ "R tube: 3 cm": a tube that has a side in front of it, and no size in French, is one of the patient's own."""
+def is_own_part(sentence: Sentence, at: int) -> bool:
+    """ "R tube: 3 cm": a tube that has a side in front of it, and no size in French, is one of the patient's own; so is
+    the external ring."""
     before = sentence.tokens[at - 1].norm if at else ""
-    return before in _SIDES and not any(
+    if sentence.tokens[at].norm in ("ring", "rings"):
+        return before in _OWN_RINGS
+    if sentence.tokens[at].norm in ("fibre", "fiber", "fibers", "fibres"):
+        return any(token.norm in ("wire", "wires", "optic", "bundle") for token in sentence.tokens[at + 1 : at + 2])
+    if sentence.tokens[at].norm == "sheath":
+        return before in _OWN_SHEATHS and any(m.table == "sutures" for m in sentence.mentions)
+    return sentence.tokens[at].norm in ("tube", "tubes") and before in _SIDES and not any(
         token.quantity is not None and token.quantity.dimension in ("french", "gauge") for token in sentence.tokens
     )
 
 
+_OWN_SHEATHS = _words("the rectus anterior posterior fascial tendon")
+_OWN_RINGS = _words("external internal inguinal deep superficial femoral umbilical hymenal tympanic fibrous")
 _SIDES = _words("l r left right lt rt fallopian both")

@@ -70,7 +70,7 @@ def of_a_way(sentence: Sentence, index: int, thing: tuple[int, int], said: str) 
         return True  # "a tear of 1 cm closed with a clip"
     if after == "too" or is_of_noun_before(sentence, index, first) or _named_apart(tokens, last, index):
         return True  # "the screw was 5 mm too long"
-    if first == index + 2 and after in ("cold", "hot"):
+    if first > index and tokens[first - 1].norm in ("cold", "hot"):
         return True  # "polyps three and four millimetres, cold snare"
     if last < index and after in _WAYS:
         return True

@@ -30,9 +30,11 @@ class Event:
 
 
 def fields_of(sentence: Sentence, index: int, quantity: Quantity, event: Event) -> dict[str, Any]:
+    denied = base.scope_at(sentence, "certainty", event.mention.first, "affirmed") == "negated"
+    asked = any(token.norm == "?" for token in sentence.tokens[index + 1 : index + 4])  # "Indocin 50 mg PR? None."
     return {
         "name": event.mention.id, "group": event.group, "unit": quantity.unit,
-        "scale": cues.scale(sentence, index), **event.fields,
+        "scale": cues.scale(sentence, index), **({"certainty": "negated"} if denied and asked else {}), **event.fields,
     }  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import cues, mixtures
-from pipeline.extractors import base
+from pipeline.extractors import _drug_order, base
 from pipeline.extractors._drug_events import Event
 from pipeline.grammar import Grammar
 from pipeline.records import Sentence
@@ -15,7 +15,8 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
     """
     hits = cues.hits(sentence, grammar, "mixture")
     for hit in hits:
-        if hit.first > index and cues.gap(sentence, index, hit.first) <= 12:
+        added = _drug_order.is_added(sentence, index, hit.first)
+        if hit.first > index and not added and cues.gap(sentence, index, hit.first) <= 12:
             return hit.first
     if len(list(base.quantities(sentence, "volume"))) > 1:
         return None

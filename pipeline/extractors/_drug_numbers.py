@@ -75,6 +75,10 @@ def _is_led_by_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     brings in a name that no row has, and the number right behind it is of that name."""
     tokens = sentence.tokens
     at = index - 1
+    if at - 1 > drug.last and tokens[at].norm in _COLLECTED and any(
+        token.norm in (",", ";", ")") for token in tokens[drug.last + 1 : at]
+    ):
+        return True  # "1 mg adrenaline), aspirate 340 mL"
     if at - 1 <= drug.last or not tokens[at].norm.isalpha() or tokens[at].quantity is not None:
         return False
     if tokens[at - 1].norm not in _BRINGS_IN or tokens[at].norm in _NO_NAMES | _LINKS | _MORE | _NO_DRUG or (
@@ -85,6 +89,7 @@ def _is_led_by_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     return any(token.quantity is not None for token in tokens[drug.last + 1 : at])
 
 
+_COLLECTED = frozenset("aspirate aspirated lipoaspirate drained urine ebl loss output drainage effluent".split())
 _BRINGS_IN = frozenset({"+", "plus", ",", "and", "&"})
 _NO_DRUG = frozenset(
     "bolus boluses infusion then now later again each both max maximum up dose doses half once twice iv im sc po "

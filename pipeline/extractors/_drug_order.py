@@ -62,3 +62,28 @@ def has_its_own(sentence: Sentence, drug: Mention) -> bool:
         if token.norm not in _BETWEEN:
             return False
     return False
+
+
+def is_closed(sentence: Sentence, index: int, drug: Mention, dimension: str) -> bool:
+    """ "Three hundred and twenty milligrams, dexamethasone point one five per kilo", "clonidine twelve micrograms one
+    percent lidocaine": a number that a comma or another number parts from a drug that has numbers of its own."""
+    tokens = sentence.tokens
+    between = tokens[index + 1 : drug.first]
+    if dimension not in _AMOUNTS or not between:
+        return False
+    behind = next((token for token in tokens[drug.last + 1 : drug.last + 3] if token.quantity is not None), None)
+    if between[0].norm in (",", ";") and behind is not None and behind.quantity is not None and (
+        behind.quantity.dimension in _AMOUNTS | {"", "other"} and behind.quantity.form in ("number", "fraction")
+    ):
+        return not any(token.quantity is not None for token in between)
+    named = any(mention.table == "drugs" and mention.last == index - 1 for mention in sentence.mentions)
+    strong = any(token.quantity is not None and token.quantity.dimension == "fraction" for token in between)
+    return named and strong and dimension == "mass"
+
+
+def is_added(sentence: Sentence, index: int, mixture: int) -> bool:
+    """ "40 mg triamcinolone + 5 mL 0.25 % bupivacaine mix": the volume of what is added, and not of the whole."""
+    led = index > 0 and sentence.tokens[index - 1].norm in ("+", "plus", "and", "with")
+    drugs = [m for m in sentence.mentions if m.table == "drugs" and index < m.first and m.last == mixture - 1]
+    before = any(m.table == "drugs" and m.last < index for m in sentence.mentions)
+    return led and len(drugs) == 1 and before

@@ -165,6 +165,15 @@ def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[s
     return True, () if dated or said in ("last", "until") else ("said to be stopped; not said when",)
 
 
+def to_stop(sentence: Sentence, drug: Mention) -> bool:
+    """ "Stop Diamox", "hold apixaban for two days": an order at the head of a sentence or of a part of it."""
+    at = drug.first - 1
+    if at < 0 or sentence.tokens[at].norm not in ("stop", "hold", "withhold"):
+        return False
+    before = sentence.tokens[at - 1] if at else None
+    return before is None or before.punctuation or before.norm in ("to", "and", "please", "then", "must", "should")
+
+
 def _stops_another(sentence: Sentence, verb: int) -> bool:
     """ "Takes bisoprolol and stopped her rivaroxaban": the verb has the next drug as its object."""
     lead = sentence.tokens[verb - 1].norm

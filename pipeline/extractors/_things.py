@@ -6,6 +6,7 @@ from typing import Any
 
 from pipeline import cues
 from pipeline.extractors import base
+from pipeline.extractors._device_roles import is_own_part
 from pipeline.extractors._device_sizes import NOT_BETWEEN
 from pipeline.grammar import Grammar
 from pipeline.records import Reading, Sentence
@@ -45,7 +46,7 @@ def found(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
     taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
     things += [
         Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False)
-        for hit in hits if not taken & set(range(hit.first, hit.last + 1))
+        for hit in hits if not taken & set(range(hit.first, hit.last + 1)) and not is_own_part(sentence, hit.first)
     ]  # fmt: skip
     return sorted(things, key=lambda one: one.first)
 

@@ -24,6 +24,8 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             first += 1  # "procedure two burr holes": no mark behind the heading
         if first is None or is_prose(sentence) or not sentence.tokens[first].text[:1].isalpha():
             return []
+        if not acts and _is_told(sentence):
+            return []
         if sentence.tokens[first].norm == "x":
             return []  # "Procedure: 3 x 2.9 mm anchors"
     elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6:
@@ -48,6 +50,14 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     return [_titled(reading, sentence, *part, grammar) for part in _parts(sentence, first, last)]
 
 
+def _is_told(sentence: Sentence) -> bool:
+    """ "Procedure: Neck extended. Incision 6 cm.": a part of the body and a participle tell what was done."""
+    words = [token.norm for token in sentence.tokens if not token.punctuation]
+    sited = any(m.last + 2 >= len(sentence.tokens) - 1 for m in base.mentions(sentence, "sites"))
+    return len(words) <= _SHORT and words[-1].endswith("ed") and sited
+
+
+_SHORT = 4  # words, the heading among them
 _LED_BY = frozenset({"with", "of", "to", "at", "by", "in"})
 _MEASURES = frozenset({"time", "distance", "pressure", "angle", "level", "margin", "depth", "length", "volume"})
 

@@ -247,6 +247,8 @@ def _after(sentence: Sentence, index: int, quantity: Quantity, own: list[Mention
     """The instruction after its number: "six weeks of physiotherapy", "20 kg partial weight bearing"."""
     tokens = sentence.tokens
     time = quantity.dimension == "time"
+    if quantity.unit == "min" and index and tokens[index - 1].norm == "at":
+        return None  # "tested at twenty minutes with ice"
     if time and index and tokens[index - 1].norm in ("at", "in", "after"):
         visit = story.follow_up_cue(sentence, index)
         if visit is not None and visit < index:

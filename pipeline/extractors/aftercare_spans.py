@@ -5,11 +5,13 @@ from __future__ import annotations
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading
+from pipeline.records import Fact, Reading, Sentence
 
 KINDS = ("aftercare",)
 
 _SECTIONS = ("aftercare",)
+_CLOSING = ("swab-count", "blood-loss", "count-item")
+_PAST = frozenset("was were had took taken lasted given seen history ago previously been operation procedure".split())
 _UNITS = ("h", "d", "wk", "mo")
 _COST = 87  # any other claim on the number is better
 _WORDS = 4
@@ -19,10 +21,18 @@ _STOPS = frozenset({"then", "to", "and", "a", "the", "for", "x", "of", "is", "be
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    closed = False  # whether the counts or the blood loss have been told: what lasts days from then on lies ahead
     for sentence in reading.sentences:
-        if sentence.section not in _SECTIONS:
+        hits = cues.hits(sentence, grammar, *_CLOSING)
+        ends = max((hit.last for hit in hits), default=len(sentence.tokens))
+        opened = 0 if closed or sentence.section in _SECTIONS else ends
+        closed = closed or bool(hits)
+        told = sentence.section in ("", "description") and not _tells(sentence, opened)
+        if sentence.section not in _SECTIONS and not told:
             continue
         for index, quantity in base.quantities(sentence, "time"):
+            if index < opened or (sentence.section not in _SECTIONS and not _lasts(sentence, index)):
+                continue
             before = sentence.tokens[index - 1].norm if index else ""
             after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
             if quantity.unit not in _UNITS or before in _NOT_LASTING or after in ("ago", "later", "before", "after"):
@@ -36,9 +46,36 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                     break
                 if token.norm not in _STOPS:
                     first = at
-            text = cues.words(sentence, first, index - 1)
-            if text:
+            last = index - 1
+            while last > first and sentence.tokens[last].norm in _LEADS:
+                last -= 1
+            text = cues.words(sentence, first, last)
+            if text and (sentence.section in _SECTIONS or _names(sentence, first, last)):
                 facts.append(
                     base.claim("aftercare", reading, sentence, index, first, index, _COST, text=text, status="planned")
                 )
     return facts
+
+
+def _names(sentence: Sentence, first: int, last: int) -> bool:
+    """Whether words name what lasts: not "times daily", not "on the arm"."""
+    words = [token.norm for token in sentence.tokens[first : last + 1]]
+    return words[0] not in _PLACES and any(len(word) > 2 and word not in _OFTEN for word in words)
+
+
+_LEADS = frozenset({"for", "over", "x", "about", "up", "to"})
+_PLACES = frozenset({"on", "in", "at", "with", "by", "under", "over", "from"})
+_OFTEN = frozenset("times time daily day night nightly hourly twice once three four six eight every leave "
+                   "left keep kept then the and for".split())  # fmt: skip
+
+
+def _tells(sentence: Sentence, first: int) -> bool:
+    """Whether a sentence tells of what was done or was before."""
+    return any(token.norm in _PAST for token in sentence.tokens[first:])
+
+
+def _lasts(sentence: Sentence, index: int) -> bool:
+    """ "Bra day and night for ten days", "observe for six hours", "catheter 5 d": how long, of what lies ahead."""
+    quantity = sentence.tokens[index].quantity
+    led = index > 0 and sentence.tokens[index - 1].norm in ("for", "x")
+    return led or (quantity is not None and quantity.unit in ("d", "wk", "mo"))

@@ -13,7 +13,7 @@ from pipeline.extractors._device_roles import (
     is_anothers,
     is_dated,
     is_excess,
-    is_sided_organ,
+    is_own_part,
     joined_to_trial,
     listed_as_removed,
 )
@@ -126,8 +126,8 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) ->
         heading = sentence.tokens[hit.first].norm == "implants" and any(
             token.norm == ":" for token in sentence.tokens[hit.last + 1 : hit.last + 2]
         )
-        fallopian = sentence.tokens[hit.first].norm in ("tube", "tubes") and is_sided_organ(sentence, hit.first)
-        if not tool and not heading and not fallopian and not taken & set(range(hit.first, hit.last + 1)):
+        tool = tool or heading or is_own_part(sentence, hit.first)
+        if not tool and not taken & set(range(hit.first, hit.last + 1)):
             text = cues.words(sentence, hit.first, hit.last)
             role = "implanted" if hit.id == "component" else "used"
             group = f"d{base.group_of(sentence, hit.first)}"
@@ -220,6 +220,9 @@ def _number(
             return []
         parted = thing.row is not None and "cm" not in thing.row.sizes and is_parted(sentence, index, thing.first)
         far = quantity.unit == "cm" and (parted or before_count(sentence, index, thing.first))
+        far = far or (is_parted(sentence, index, thing.first) and quantity.dimension == "length" and any(
+            mention.last == index - 1 and mention.table in _DONE for mention in sentence.mentions
+        ))  # "sphincterotomy 10 mm, balloon to 12 mm"
         if far or went_in(sentence, index, thing.last, said):
             return []  # "retracted two centimetres two anchors", "the needle went three centimetres in"
         if thing.row is not None and thing.row.sizes == ("mL",) and not volume:
@@ -236,7 +239,7 @@ def _number(
             return []  # "head turned 30 degrees", "tibia, 3 mm"
         if any(word in said for word in PORTS) and quantity.unit == "cm" and (quantity.value or 0) >= 2:
             return []  # "utility port four centimetres": a cut
-        lies = any(word in said for word in ("tube", "catheter", "line"))
+        lies = any(word in said for word in ("tube", "catheter", "line", "needle"))
         if lies and quantity.dimension == "length" and index and sentence.tokens[index - 1].norm == "at":
             return []  # "tube seven point five at twenty two centimetres": how far it lies in
         if quantity.dimension == "angle" and (
@@ -335,10 +338,11 @@ def _elliptic(sentence: Sentence, index: int, first: int, dimension: str) -> boo
     between = sentence.tokens[index + 1 : first]
     sizes = [token for token in between if token.quantity is not None and token.quantity.dimension == dimension]
     return bool(sizes) and len(between) <= 6 and all(
-        token.quantity is not None or token.norm in ("and", ",", "or", "then") for token in between
+        token.quantity is not None or token.norm in ("and", ",", "or", "then", "a", "an") for token in between
     )
 
 
+_DONE = ("procedures", "acts", "findings", "diagnoses", "sites")
 _TOUCHING = 4
 _BONES = ("femur", "tibia", "patella")
 

@@ -91,6 +91,9 @@ def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], gram
     text = story.words(sentence, first, last)
     if not any(letter.isalpha() for letter in text) or len(text) > 160:
         return []
+    measured = any(token.norm in _MEASURED for token in sentence.tokens[:3])
+    if measured and any(token.quantity is not None for token in sentence.tokens):
+        return []  # "Preop size: 1.4 x 1 cm"
     if "postop_diagnosis" in kinds and _when_diagnosed.as_before(text):
         return [_same(kind, reading, sentence, first) for kind in kinds]
     side = laterality.only_side(sentence, first, last, grammar)
@@ -104,6 +107,7 @@ def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], gram
     ]  # fmt: skip
 
 
+_MEASURED = frozenset({"size", "measurement", "measurements", "hb", "haemoglobin", "hemoglobin", "iop", "va", "weight"})
 _LACKING = frozenset({"unable", "inability", "failure", "failed", "lack", "loss", "absence", "absent", "non"})
 
 
@@ -112,6 +116,10 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
     for mention in base.mentions(sentence, "diagnoses"):
         if mention.id.endswith("-pain"):
             continue  # a complaint; it stands in the indication
+        if sentence.section in ("", "indication") and story.is_risk_talk(sentence) and not story.is_seen(
+            sentence, mention
+        ):
+            continue
         if mention.id == "ganglion-cyst" and _is_nerve(sentence, mention):
             continue
         behind = _said_behind(sentence, mention)

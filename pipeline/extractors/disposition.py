@@ -60,6 +60,9 @@ def _goes(sentence: Sentence, mention: Mention) -> bool:
     lead = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
     if sentence.tokens[mention.first].norm == "home" and lead[-1:] and lead[-1] in _LIVES and "to" not in lead:
         return False  # "he has it at home already"
+    behind = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 5]]
+    if mention.id == "home" and "room" in behind and "to" in behind:
+        return False  # "discharged back to his room"
     if sentence.tokens[mention.last].norm == "floor" and mention.last + 1 < len(sentence.tokens) and (
         sentence.tokens[mention.last + 1].norm == "of"
     ):
@@ -69,9 +72,10 @@ def _goes(sentence: Sentence, mention: Mention) -> bool:
     if after & {"room", "bed"} and mention.id == "recovery" and not before & _MOVES:
         return False
     inside = {token.norm for token in sentence.tokens[mention.first : mention.last + 1]}
-    return bool((before | inside) & _MOVES) and not before & {"pelvic", "orbital", "until", "emergency", "brought"}
+    return bool((before | inside) & _MOVES) and not before & _NO_WARD
 
 
+_NO_WARD = frozenset({"pelvic", "orbital", "nasal", "oral", "mouth", "sinus", "until", "emergency", "brought"})
 _EARLIER = frozenset({"yesterday", "ago", "earlier", "previously"})
 _LIVES = frozenset({"at", "from", "a", "his", "her", "the", "their"})
 

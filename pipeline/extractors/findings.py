@@ -42,6 +42,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if mention.id == "normal" and _other_senses.is_manner(sentence, mention):
         return None
+    if story.is_risk_talk(sentence) and not story.is_seen(sentence, mention):
+        return None
     if fact.certainty == "affirmed" and _came_with(sentence, mention):
         return None
     if mention.id == "degenerative-change" and _is_adjective(sentence, mention):

@@ -49,6 +49,7 @@ def _drawn(fact: Fact) -> Fact:
     return replace(fact, kind="draw", name=None, text="whole blood")
 
 
+_LIFTED = frozenset({"lifted", "lift", "raised", "submucosal"})
 _TAPPED = frozenset({"aspirated", "drained", "evacuated", "tapped"})
 _TAPPED_COST = 24
 
@@ -179,6 +180,10 @@ def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, fluids: Mapping[str, Concept], index: int, dimension: str
 ) -> list[Fact]:
     facts: list[Fact] = []
+    if index and sentence.tokens[index - 1].norm in ("loss", "ebl"):
+        return []  # "loss seventy mils urine three fifty"
+    if any(token.norm in _LIFTED for token in sentence.tokens[max(0, index - 3) : index]):
+        return []  # "lifted with fifteen mils of gelofusine"
     limit = {"volume": 60, "count": 12, "": 8}[dimension]
     here = (index, index)
     washed = bool(cues.around(sentence, grammar, *here, "irrigation"))

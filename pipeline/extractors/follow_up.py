@@ -115,6 +115,12 @@ def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue
         if token.norm in ("come", "comes") or (token.norm == "ed" and not token.text.isupper()):
             continue  # "come back if", "the excised lesion"
+        following = [other.norm for other in tokens[index + 1 : index + 4]]
+        if token.norm in ("returns", "return") and following[:2] == ["for", "a"] and set(following) & _ONCE_MORE:
+            continue  # "he returns for a second round of grafting"
+        led = tokens[index - 1].norm if index else ""
+        if token.norm == "contact" and led == "to" and sentence.says({"free", "questions"}):
+            continue  # "please feel free to contact me"
         if token.norm == "back" and (not index or tokens[index - 1].norm not in ("come", "came", "comes", "bring")):
             continue
         if token.norm in _NOUNS and index and tokens[index - 1].norm not in _TO_VERB:
@@ -133,6 +139,7 @@ def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
     return []
 
 
+_ONCE_MORE = frozenset({"second", "third", "repeat", "further", "another", "staged"})
 _NO_SIGN = frozenset(
     {"follow", "followup", "review", "the", "a", "an", "his", "her", "suture", "sutures", "me", "us", "dr", "dr.",
      "doctor", "clinic", "removal", "dressing", "wound", "further", "physical"}

@@ -61,6 +61,7 @@ def _of_drugs(sentence: Sentence) -> bool:
     )
 
 
+_OF_SKIN = frozenset({"dermatome", "epidermal", "autografts", "split-thickness", "stsg", "ssg"})
 _OF_DRUGS = frozenset({"anesthetic", "anaesthetic", "steroid", "steroids", "cocktail", "antibiotic"})
 _OF_GRAFT = frozenset({"marrow", "aspirate", "concentrate", "graft", "bone", "prp", "plasma", "blood", "cells", "fat"})
 
@@ -69,6 +70,8 @@ def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, phase: str
 ) -> list[Fact]:
     spun = _spun(sentence, grammar, index)
+    if sentence.says(_OF_SKIN):
+        return []  # "autografts were harvested at 8 thousandths of an inch"
 
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near

@@ -112,6 +112,8 @@ def _answers(sentence: Sentence, at: int) -> list[_Answer]:
         token = tokens[at]
         if _SLASHED.match(token.text) and (token.quantity is None or token.quantity.form == "pair"):
             found += [_Answer(at, "none" if part == "0" else "", Decimal(part)) for part in token.text.split("/")]
+        elif token.norm == "no" and at + 1 < len(tokens) and not tokens[at + 1].punctuation:
+            break  # "sent as specimen no drains were placed": the "no" is of what follows
         elif token.norm in _NONE | _FEW:
             found.append(_Answer(at, "none" if token.norm in _NONE else token.norm))
         elif token.quantity is not None and token.quantity.form == "number" and token.quantity.value is not None:

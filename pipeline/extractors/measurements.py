@@ -161,6 +161,8 @@ def _of_other(sentence: Sentence, index: int, mention: Mention, quantity: Quanti
     """ "Flexion to 120 degrees, varus four degrees": a comma parts the measure from a number that a word of its own
     leads; "21 in flexion" without a unit tells where something else was measured."""
     tokens = sentence.tokens
+    if index < mention.first and mention.id == "flow" and not quantity.unit:
+        return True  # "pressure eight flow three litres"
     if index < mention.first:
         return not quantity.unit and mention.first == index + 2 and tokens[index + 1].norm == "in"
     marks = [at for at in range(mention.last + 1, index) if tokens[at].punctuation and tokens[at].norm != ":"]
@@ -355,7 +357,8 @@ def _noun(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
 ) -> list[Fact]:
     """A length beside a lesion or a structure: its size. "Polyp at 40 cm" tells where it is."""
-    if index and sentence.tokens[index - 1].norm == "at" and quantity.dimension == "length":
+    start = cues.listed(sentence, index)[0]
+    if start and sentence.tokens[start - 1].norm == "at" and quantity.dimension == "length":
         return []
     ranked = [
         (cues.cost(sentence, index, hit.first, hit.last, postfix=1), hit.first, hit.last)

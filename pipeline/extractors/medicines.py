@@ -59,7 +59,8 @@ _TAKEN_LATER = frozenset({
     "analgesic", "nsaid", "opioid", "antibiotic", "anticoagulant", "antiplatelet", "laxative", "antiemetic",
     "ophthalmic", "steroid", "bisphosphonate", "supplement", "acid_reducer", "antihypertensive",
 })  # fmt: skip
-_BARRIERS = ("devices", "specimens", "findings", "injectates")
+_BARRIERS = ("devices", "specimens", "findings", "injectates", "drains", "aftercare")
+_IN_SHORT = ("/7", "/52", "/12")  # "nocte 2/52"
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
 _DILUENTS = ("sodium-chloride", "water-for-injection")
 _CLOSE, _SAID_ON = 16, 66
@@ -129,7 +130,7 @@ def _circumstances(
     found: dict[str, Any] = {}
     status = base.scope_at(sentence, "status", mention.first, "performed")
     ids = cues.around(sentence, grammar, mention.first, mention.last)
-    if "avoid" in ids and _avoided(sentence, grammar, mention):
+    if _avoided(sentence, grammar, mention):
         return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
     denied = _drug_told.was_denied(sentence, grammar, mention, ids)
     if _drug_told.was_meant(sentence, mention) and not denied:
@@ -178,7 +179,7 @@ def _is_later(sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug
 
 
 def _avoided(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
-    return any(
+    return _drug_told.to_stop(sentence, mention) or any(
         cues.apart(sentence, hit, mention.first, mention.last) <= (30 if hit.first < mention.first else 10)
         for hit in cues.hits(sentence, grammar, "avoid")
     )
@@ -199,9 +200,6 @@ def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
             before = sentence.tokens[index - 1].norm
             return before in ("for", "x", "times", "another", "next", "of") or token.quantity.said_unit in _IN_SHORT
     return False
-
-
-_IN_SHORT = ("/7", "/52", "/12")  # "nocte 2/52"
 
 
 def _near(sentence: Sentence, grammar: Grammar, mention: Mention, reach: int, *ids: str) -> bool:
@@ -281,9 +279,8 @@ def _number(
     for order, event in enumerate(events):
         if event.additive and kind in ("medication_volume", "medication_concentration"):
             continue
-        if kind == "medication_dose" and event.additive and _drug_numbers.is_of_the_mixture(
-            sentence, index, event.mention
-        ):
+        mixed = event.additive and _drug_numbers.is_of_the_mixture(sentence, index, event.mention)
+        if mixed and kind == "medication_dose":
             continue
         if _barred(sentence, index, event.mention) or _drug_told.explains(sentence, index, event.mention):
             continue
@@ -299,8 +296,9 @@ def _number(
             continue
         ahead = event.mention.first > index
         led = quantity.dimension in _DOSED and told == "drug" and events[0].mention.last < index
+        closed = ahead and _drug_order.is_closed(sentence, index, event.mention, quantity.dimension)
         again = ahead and quantity.dimension in _DOSED and _drug_numbers.is_repeat(sentence, index, events[0].mention)
-        if ahead and (led or again) and _drug_order.has_its_own(sentence, event.mention):
+        if closed or ahead and (led or again) and _drug_order.has_its_own(sentence, event.mention):
             continue
         price = cues.cost(sentence, index, event.mention.first, event.mention.last, prefix=prefix, postfix=postfix)
         if kind == "medication_concentration" and _drug_told.leads_to(sentence, index, event.mention):

@@ -40,7 +40,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         named = _after_name(sentence)
         for index, token in enumerate(sentence.tokens):
             sexed = None if token.quantity is not None or token.norm.isalpha() else _WITH_SEX.match(token.norm)
-            if sexed and int(sexed[1]) <= _OLDEST:
+            if sexed and int(sexed[1]) <= _OLDEST and not sentence.says(_FRENCH):
                 facts.append(
                     base.make("patient_age", reading, sentence, index, index, value=Decimal(sexed[1]), unit="a",
                               **_SURE)
@@ -65,6 +65,8 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         return []  # "PT from day 2"
     unit = quantity.unit or "a"
     near = cues.nearest(sentence, grammar, index, "age")
+    if near is not None and near[1].first > index and sentence.tokens[near[1].first - 1].norm in _OF_A_THING:
+        near = None  # "plus twenty one from the old operation"
     persons = {token.norm for token in sentence.tokens[max(0, index - 4) : index + 6]} & _PERSONS
     if near is not None and near[0] <= (6 if quantity.unit else 2) and (persons or quantity.unit in (None, "a")):
         price, hit = near
@@ -177,6 +179,9 @@ def _is_load(sentence: Sentence, index: int) -> bool:
     return at > 0 and before[at - 1] in _LOADS
 
 
+_OF_A_THING = frozenset({"the", "an", "a", "from", "this", "of", "her", "his", "its"})
+_FRENCH = frozenset("sheath sheaths catheter catheters fr french cannula cannulas drain tube introducer "
+                    "correction upsized upsize".split())  # fmt: skip
 _IN_SHORT = frozenset({"yo", "y/o", "y.o.", "y.o", "yr/o"})  # "32 yo, P0"
 _LOAD_WORDS = frozenset({"ttwb", "pwb", "fwb", "nwb", "wb", "tdwb"})
 _LOADS = frozenset("partial touch toe full half limited protected no reduced some".split())

@@ -48,6 +48,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 continue
             if _is_thing(sentence, mention):
                 continue
+            behind = sentence.tokens[mention.last + 1 : mention.last + 2]
+            if behind and behind[0].norm in _ROOMS:
+                continue  # "the cardiac catheterization lab"
             kind = _KIND[mention.table]
             if mention.id.endswith("-harvest") and sentence.section != "procedure":
                 kind = "act"  # a step on the way, with its own site and side
@@ -59,6 +62,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 mention.table == "procedures" and _other_senses.takes_own_side_only(sentence, mention, grammar)
             )
             fact = base.named(kind, reading, sentence, mention, grammar, own_side=own)
+            if fact.laterality is None and mention.id.startswith("bilateral-"):
+                fact = replace(fact, laterality="bilateral")
             if mention.table == "procedures" and _other_senses.is_of_a_part(sentence, mention, grammar):
                 fact = replace(fact, laterality=None)
             if fact.status == "conditional" and mention.table == "procedures" and _risk(sentence, mention):
@@ -222,6 +227,9 @@ def _names_another(sentence: Sentence, mention: Mention) -> bool:
 _PARTS = frozenset("portion midportion edge edges margin margins aspect depth border rim lips limits extent".split())
 # "The arthrotomy was closed": the opening that it left.
 _TREATED = frozenset({"closed", "extended", "enlarged", "irrigated", "widened", "sutured"})
+
+
+_ROOMS = frozenset({"lab", "laboratory", "suite", "unit", "clinic", "department", "team", "service", "tray"})
 
 
 def _risk(sentence: Sentence, mention: Mention) -> bool:

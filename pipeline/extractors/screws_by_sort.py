@@ -99,6 +99,7 @@ def _sizes(reading: Reading, sentence: Sentence, thing: Thing, start: int) -> li
     """The numbers behind a thing up to a word, a full stop or the end of the brackets; "16 x2" is two of 16."""
     tokens = sentence.tokens
     facts: list[Fact] = []
+    counts = _multipliers(sentence, thing, start)
     opened = False
     for at in range(start, len(tokens)):
         token, quantity = tokens[at], tokens[at].quantity
@@ -113,11 +114,36 @@ def _sizes(reading: Reading, sentence: Sentence, thing: Thing, start: int) -> li
         if quantity.form == "times" or again:
             facts.append(base.claim("device_count", reading, sentence, at, thing.first, thing.last, _COST, unit=None,
                                     places=(at,), **_shared(sentence, thing)))  # fmt: skip
+        elif at in counts:
+            facts.append(base.claim("device_count", reading, sentence, at, thing.first, thing.last, -1, unit=None,
+                                    places=(at,), **_shared(sentence, thing)))  # fmt: skip
         elif _counts_next(sentence, at):
             break
         else:
             facts += _size(reading, sentence, thing, at)
     return facts
+
+
+def _multipliers(sentence: Sentence, thing: Thing, start: int) -> set[int]:
+    """ "4 locking (2 x 75 mm, 1 x 70, 1 x 65)": the numbers in brackets before an "x" that come to how many there were
+    are no widths."""
+    tokens = sentence.tokens
+    first = _number_before(sentence, thing.first)
+    total = whole(sentence, first) if first is not None else None
+    if total is None or start >= len(tokens) or tokens[start].norm != "(":
+        return set()
+    end = next((at for at in range(start, len(tokens)) if tokens[at].norm == ")"), len(tokens))
+    found = {at for at in range(start, end - 1) if tokens[at + 1].norm == "x" and whole(sentence, at, _FEW) is not None}
+    found |= {at for at in range(start, end - 2) if tokens[at + 1].norm == "x" and _is_shared(sentence, at)}
+    parts = [one.value for at in found if (one := tokens[at].quantity) is not None and one.value is not None]
+    return found if sum(parts) == total else set()
+
+
+def _is_shared(sentence: Sentence, at: int) -> bool:
+    """A small whole number that took the unit of the length behind its "x"."""
+    quantity = sentence.tokens[at].quantity
+    return (quantity is not None and quantity.form == "number" and quantity.value is not None
+            and quantity.value == int(quantity.value) and 0 < quantity.value <= _FEW)  # fmt: skip
 
 
 def _counts_next(sentence: Sentence, at: int) -> bool:

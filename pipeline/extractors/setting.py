@@ -120,6 +120,10 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     if kind == "prophylaxis" and sentence.tokens[min(after, len(sentence.tokens) - 1)].norm in _NO_DOSE:
         return None  # "antibiotic associated diarrhoea"
     near = [token.norm for token in sentence.tokens[max(0, mention.first - 1) : after + 2]]
+    if kind == "urgency" and near[:1] == ["the"] and near[2:3] in (["with"], ["and"], ["by"], ["where"]):
+        return None  # "seen in the Emergency with a deformed elbow"
+    if kind == "prophylaxis" and {"containing", "solution", "irrigation", "impregnated", "beads", "soaked"} & set(near):
+        return None  # "irrigated with antibiotic containing solution"
     if kind == "prophylaxis" and (near[:1] == ["previous"] or any(norm in _TREATED for norm in near)):
         return None  # "placed on previous antibiotic treatment"
     if kind == "prophylaxis" and sentence.tokens[mention.first].norm in ("iv", "intravenous") and not (

@@ -207,7 +207,10 @@ def _unnamed(reading: Reading, sentence: Sentence, index: int, quantity: Quantit
     if not index or sentence.section in _LATER:
         return []
     before = sentence.tokens[index - 1].norm
-    if before != "at" and not (before in ("in", "out", "off") and index > 1 and quantity.text[:2] not in ("19", "20")):
+    dosed = sentence.tokens[index - 1].quantity  # "heparin 6000 U 10:22"
+    written = dosed is not None and dosed.dimension in ("mass", "amount") and ":" in sentence.tokens[index].text
+    moved = before in ("in", "out", "off") and index > 1 and quantity.text[:2] not in ("19", "20")
+    if before not in ("at", "uterus", "baby") and not written and not moved:
         return []  # "pack in ten twenty" has one
     round_the_clock = quantity.text[3:] in ("00", "30") and any(
         abs(mention.first - index) <= _STITCH for mention in base.mentions(sentence, "sutures", "devices")
@@ -262,9 +265,10 @@ def _infused(sentence: Sentence, index: int) -> Mention | None:
     led = index > 0 and sentence.tokens[index - 1].norm == "over"
     if not led or quantity is None or quantity.unit not in ("min", "h") or sentence.section in _LATER:
         return None
-    drugs = [m for m in base.mentions(sentence, "drugs") if 0 < index - m.last <= _INFUSED]
+    drugs = [m for m in base.mentions(sentence, "drugs", "fluids") if 0 < index - m.last <= _INFUSED]
     between = sentence.tokens[drugs[-1].last + 1 : index] if drugs else ()
-    return drugs[-1] if drugs and not any(token.norm in (".", ";") for token in between) else None
+    apart = any(drugs and drugs[-1].last < m.first < index for m in base.mentions(sentence, "aftercare"))
+    return drugs[-1] if drugs and not apart and not any(token.norm in (".", ";") for token in between) else None
 
 
 _INFUSED = 10  # tokens
@@ -307,6 +311,12 @@ def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
     said = [token.norm for token in sentence.tokens[max(0, start - 3) : start]]
     if said[-1:] == ["time"] and "," in said:
         said = said[said.index(",") + 1 :]  # "total energy 9.2 kJ, laser time 21 min"
+    if after == "to" and index + 2 < len(sentence.tokens) and sentence.tokens[index + 2].norm.isalpha() and not set(
+        said[-1:]
+    ) & _RELATIVE:  # "12 min to cannulation"
+        last = index + 2
+        return [base.claim("duration", reading, sentence, index, index, last, _FALLBACK,
+                           text=cues.words(sentence, index + 1, last))]  # fmt: skip
     if not said or set(said) & _RELATIVE or after in _RELATIVE or after in ("q", "x") or "," in said:
         return []
     first = max(0, start - 2)

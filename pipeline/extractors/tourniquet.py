@@ -179,7 +179,9 @@ _CLOSE = 8  # tokens
 
 def _until_pink(sentence: Sentence, last: int, index: int) -> bool:
     """ "Tourniquet down and good colour after thirty seconds": how long the blood took to come back."""
-    return any(token.norm in _PINK for token in sentence.tokens[last + 1 : index])
+    between = [token.norm for token in sentence.tokens[last + 1 : index]]
+    let_down = any(between[at : at + 2] == ["let", "down"] for at in range(len(between))) and "for" in between[-3:]
+    return let_down or any(norm in _PINK for norm in between)
 
 
 _PINK = frozenset("colour color pink perfusion perfused refill reperfusion capillary bleeding haemostasis hemostasis "

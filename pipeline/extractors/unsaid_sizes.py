@@ -7,6 +7,7 @@ from typing import Any
 
 from pipeline import cues, sidewise
 from pipeline.extractors import _things, base
+from pipeline.extractors._device_roles import is_own_part
 from pipeline.extractors._device_sizes import is_decimal
 from pipeline.extractors._things import Thing
 from pipeline.grammar import Grammar
@@ -48,6 +49,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _balloon(reading, sentence, things)
             facts += _tools(reading, sentence, things)
             facts += _changed(reading, sentence, things)
+            facts += _reloads(reading, sentence, things)
         facts += _airway(reading, sentence)
     return facts
 
@@ -59,7 +61,7 @@ def _sized(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
     ]  # fmt: skip
     taken = {at for thing in things for at in range(thing.first, thing.last + 1)}
     for hit in cues.hits(sentence, grammar, "instrument"):
-        if not taken & set(range(hit.first, hit.last + 1)):
+        if not taken & set(range(hit.first, hit.last + 1)) and not is_own_part(sentence, hit.first):
             things.append(Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False))
     return sorted(things, key=lambda thing: thing.first)
 
@@ -231,6 +233,30 @@ def _balloon(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[
     return facts
 
 
+def _reloads(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
+    """ "Two blue eighty loads", "with a white sixty": staplers are named by their length, and the unit is left out."""
+    facts: list[Fact] = []
+    tokens = sentence.tokens
+    for thing in things:
+        at = thing.first - 1
+        if tokens[thing.last].norm not in _LOADS or at < 0 or not _is_bare(sentence, at):
+            continue
+        quantity = tokens[at].quantity
+        if quantity is None or f"{quantity.value}" not in _STAPLED:
+            continue
+        facts.append(_claim("device_size", reading, sentence, at, thing, -1, unit=None, doubts=(_NO_UNIT,)))
+        back = at - 1
+        while back > 0 and tokens[back].norm in _COLOURS:
+            back -= 1
+        if back >= 0 and _is_bare(sentence, back) and (tokens[back].quantity.value or 0) <= _MANY:  # type: ignore[union-attr]
+            facts.append(_claim("device_count", reading, sentence, back, thing, -1, unit=None))
+    return facts
+
+
+_LOADS = frozenset({"load", "loads", "reload", "reloads", "cartridge", "cartridges", "firing", "firings"})
+_STAPLED = ("30", "35", "45", "60", "75", "80", "90", "100")  # mm; common practice, no source
+_COLOURS = frozenset("blue white green purple gold black tan grey gray vascular medium thick thin".split())
+_MANY = 12
 _FILL = 6
 _FILLED = frozenset("in into the its was were filled inflated with of to water saline sterile up put by".split())
 
