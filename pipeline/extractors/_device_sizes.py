@@ -83,6 +83,16 @@ def is_parted(sentence: Sentence, index: int, first: int) -> bool:
     return first == index + 2 and sentence.tokens[index + 1].norm in (",", ";")
 
 
+def is_of_deed(sentence: Sentence, index: int, first: int) -> bool:
+    """ "Sphincterotomy 10 mm, balloon to 12 mm": a size right behind what was done or seen, and a mark behind it."""
+    return is_parted(sentence, index, first) and any(
+        mention.last == index - 1 and mention.table in _DONE for mention in sentence.mentions
+    )
+
+
+_DONE = ("procedures", "acts", "findings", "diagnoses", "sites")
+
+
 def is_of_noun_before(sentence: Sentence, index: int, first: int) -> bool:
     """ "A stalk of one centimetre loop placed": a size behind "of" is of the noun before it, and not of the thing
     behind; not "placement of 5 mm ports", "a total of 6 cm"."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipeline import cues, story, what_if
-from pipeline.extractors import _care_words, base
+from pipeline.extractors import _care_words, _stopped, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Concept
@@ -67,7 +67,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bo
         if not _may_measure(sentence, index, quantity):
             continue
         target = _target(sentence, grammar, index, quantity, own)
-        if isinstance(target, Mention) and not closed and _is_stopped(sentence, target, index):
+        ahead = sentence.section in _AHEAD
+        if isinstance(target, Mention) and not closed and _stopped.is_stopped(sentence, target, index, ahead):
             continue
         if isinstance(target, Mention):
             joined = _joined(sentence, target, own) if quantity.dimension == "time" else []
@@ -206,23 +207,6 @@ def _denied_between(sentence: Sentence, last: int, index: int) -> bool:
     return any(token.norm in _NOT for token in sentence.tokens[last + 1 : index])
 
 
-_STOPPED = frozenset("stopped held withheld paused discontinued ceased omitted suspended interrupted off".split())
-
-
-def _is_stopped(sentence: Sentence, drug: Mention, index: int) -> bool:
-    """ "Off warfarin for five days", "rivaroxaban held for three days": how long it was not taken."""
-    if drug.table != "drugs" or sentence.section in _AHEAD:
-        return False
-    if base.scope_at(sentence, "status", drug.first, "") == "planned":
-        return False  # how long it is not to be taken
-    return _says_stopped(sentence, drug, index)
-
-
-def _says_stopped(sentence: Sentence, drug: Mention, index: int) -> bool:
-    near = (*sentence.tokens[max(0, drug.first - 1) : drug.first], *sentence.tokens[drug.last + 1 : index])
-    return any(token.norm in _STOPPED for token in near)
-
-
 def _cued(sentence: Sentence, index: int) -> bool:
     """Whether the words tell that a time lies ahead: instructions, a plan, "for", or how often a day."""
     near = sentence.tokens[max(0, index - 4) : index]
@@ -342,7 +326,7 @@ def _durations(
     reading: Reading, sentence: Sentence, index: int, quantity: Quantity, target: Mention, joined: list[Mention]
 ) -> list[Fact]:
     avoided = any(token.norm in _NOT for token in sentence.tokens[max(0, target.first - 2) : target.first])
-    avoided = avoided or (target.table == "drugs" and _says_stopped(sentence, target, index))
+    avoided = avoided or (target.table == "drugs" and _stopped.says_stopped(sentence, target, index))
     role = {"role": "avoid"} if avoided and target.table != "aftercare" else {}
     if not role and _starts(sentence, index, quantity, target):
         role = {"role": "starts"}

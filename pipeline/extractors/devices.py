@@ -26,6 +26,7 @@ from pipeline.extractors._device_sizes import (
     before_count,
     has_its_own_behind,
     is_decimal,
+    is_of_deed,
     is_parted,
     of_a_noun,
     of_a_way,
@@ -220,9 +221,7 @@ def _number(
             return []
         parted = thing.row is not None and "cm" not in thing.row.sizes and is_parted(sentence, index, thing.first)
         far = quantity.unit == "cm" and (parted or before_count(sentence, index, thing.first))
-        far = far or (is_parted(sentence, index, thing.first) and quantity.dimension == "length" and any(
-            mention.last == index - 1 and mention.table in _DONE for mention in sentence.mentions
-        ))  # "sphincterotomy 10 mm, balloon to 12 mm"
+        far = far or (quantity.dimension == "length" and is_of_deed(sentence, index, thing.first))
         if far or went_in(sentence, index, thing.last, said):
             return []  # "retracted two centimetres two anchors", "the needle went three centimetres in"
         if thing.row is not None and thing.row.sizes == ("mL",) and not volume:
@@ -342,7 +341,6 @@ def _elliptic(sentence: Sentence, index: int, first: int, dimension: str) -> boo
     )
 
 
-_DONE = ("procedures", "acts", "findings", "diagnoses", "sites")
 _TOUCHING = 4
 _BONES = ("femur", "tibia", "patella")
 
