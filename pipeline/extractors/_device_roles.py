@@ -112,6 +112,8 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
     before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
     if mention.id == "tacks" and sentence.tokens[mention.last].norm == "tack" and before[-1:] in (["to"], ["and"]):
         return True  # "a suture was used to tack the testis"
+    if mention.id == "rod" and before[-1:] and before[-1] in ("alignment", "guide", "drop", "reduction"):
+        return True  # a tool
     if mention.id == "plate" and before[-1:] and before[-1] in _OWN_PLATES:
         return True  # "the pterygoid plates", "a growth plate": of the patient
     if mention.id == "marrow-needle" and sentence.tokens[mention.last].norm == "trephine":

@@ -161,3 +161,17 @@ def has_its_own_behind(sentence: Sentence, index: int, first: int, last: int) ->
     parted = any(token.norm in (",", ";") for token in sentence.tokens[index + 1 : first])
     behind = sentence.tokens[last + 1 : last + 3]
     return parted and any(token.quantity is not None for token in behind[: 2 - bool(behind and behind[0].punctuation)])
+
+
+def elliptic(sentence: Sentence, index: int, first: int, dimension: str) -> bool:
+    """ "One 11 mm and three 5 mm ports", "a 16 mm and an 18 mm threaded screw": the first size is of it too."""
+    between = sentence.tokens[index + 1 : first]
+    sizes = [at for at, token in enumerate(between)
+             if token.quantity is not None and token.quantity.dimension == dimension]  # fmt: skip
+    return bool(sizes) and len(between) <= 7 and all(
+        token.quantity is not None or token.norm in _LISTING or (at > sizes[-1] and token.norm not in NOT_BETWEEN)
+        for at, token in enumerate(between)
+    )
+
+
+_LISTING = frozenset({"and", ",", "or", "then", "a", "an"})

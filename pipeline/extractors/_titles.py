@@ -24,7 +24,7 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             first += 1  # "procedure two burr holes": no mark behind the heading
         if first is None or is_prose(sentence) or not sentence.tokens[first].text[:1].isalpha():
             return []
-        if not acts and _is_told(sentence):
+        if (not acts and _is_told(sentence)) or sentence.tokens[first].norm in _TELLING:
             return []
         if sentence.tokens[first].norm == "x":
             return []  # "Procedure: 3 x 2.9 mm anchors"
@@ -48,6 +48,9 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     if sentence.section == "" and _is_measure(sentence, first, last):
         return []  # "resection time 42 minutes", "distraction 12 mm", "washout with one litre"
     return [_titled(reading, sentence, *part, grammar) for part in _parts(sentence, first, last)]
+
+
+_TELLING = frozenset({"after", "following", "once", "upon", "prior", "before", "cpt", "icd", "under", "when"})
 
 
 def _is_told(sentence: Sentence) -> bool:

@@ -24,6 +24,7 @@ from pipeline.extractors._device_sizes import (
     NOT_BETWEEN,
     PORTS,
     before_count,
+    elliptic,
     has_its_own_behind,
     is_decimal,
     is_of_deed,
@@ -80,6 +81,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 side = laterality.own_side(sentence, thing.first, thing.last, grammar)
                 fact = base.make("device", reading, sentence, thing.first, thing.last, name=thing.name,
                                  group=thing.group, role=thing.role, laterality=side)  # fmt: skip
+                if fact.status == "conditional" and thing.group not in sized:
+                    continue  # "to prevent loosening of the plate"
                 worn = fact.status == "performed" and has_already(sentence, thing.first, thing.last)
                 facts.append(replace(fact, status="historical") if worn else fact)
         facts += numbers
@@ -207,7 +210,7 @@ def _number(
     if quantity.form != "label" and quantity.dimension in _SIZES:
         if price > _SIZE_REACH and _chained(sentence, thing.last, index):
             price = _TOUCHING * 3
-        if price > _SIZE_REACH and _elliptic(sentence, index, thing.first, quantity.dimension):
+        if price > _SIZE_REACH and elliptic(sentence, index, thing.first, quantity.dimension):
             price = _TOUCHING * 2
         volume = quantity.dimension == "volume"
         filling = volume and price <= _TOUCHING and thing.row is not None and any(
@@ -330,15 +333,6 @@ def _beside_x(sentence: Sentence, index: int) -> bool:
     """ "a 28 x 46 cup": sizes, no counts."""
     around = sentence.tokens[max(0, index - 1) : index] + sentence.tokens[index + 1 : index + 2]
     return any(token.norm in ("x", "\u00d7") for token in around)
-
-
-def _elliptic(sentence: Sentence, index: int, first: int, dimension: str) -> bool:
-    """ "one 11 mm and three 5 mm ports": the first size is of a port too."""
-    between = sentence.tokens[index + 1 : first]
-    sizes = [token for token in between if token.quantity is not None and token.quantity.dimension == dimension]
-    return bool(sizes) and len(between) <= 6 and all(
-        token.quantity is not None or token.norm in ("and", ",", "or", "then", "a", "an") for token in between
-    )
 
 
 _TOUCHING = 4

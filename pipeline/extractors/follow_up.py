@@ -99,8 +99,8 @@ def _from_day(sentence: Sentence, cue: int) -> int:
 
 
 def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
-    if not sentence.says(_RETURN):
-        return []
+    if not sentence.says(_RETURN) or (sentence.says({"free"}) and sentence.says({"questions"})):
+        return []  # "if you have any questions, please feel free to contact me"
     tokens = sentence.tokens
     planned = any(scope.value == "planned" for scope in sentence.scopes)
     if sentence.section not in _SIGN_SECTIONS and not planned:

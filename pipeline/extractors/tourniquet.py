@@ -181,6 +181,8 @@ def _until_pink(sentence: Sentence, last: int, index: int) -> bool:
     """ "Tourniquet down and good colour after thirty seconds": how long the blood took to come back."""
     between = [token.norm for token in sentence.tokens[last + 1 : index]]
     let_down = any(between[at : at + 2] == ["let", "down"] for at in range(len(between))) and "for" in between[-3:]
+    before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    let_down = let_down or before in (["down", "for"], ["deflated", "for"], ["released", "for"])
     return let_down or any(norm in _PINK for norm in between)
 
 
