@@ -82,6 +82,27 @@ TOLD = (
     ("time_order", "wounds shut at nine forty five", "wounds shut at eight forty five",
      "skin incision eight fifty two. Synovium shaved. ___ with four oh nylon."),
     ("time_order", "skin 21:10", "skin 20:10", "Time-out 20:58 (right femur). ___, closed 22:31."),
+    ("listed_count", "that's three implants", "that's four implants",
+     "tibial tunnel nine femoral tunnel nine deep one button on the femur one screw nine by twenty five in the tibia and "
+     "one staple over it so ___ notch opened by two millimetres"),
+    ("draw_total", "58 mL in all", "50 mL in all",
+     "Right crest first: 4 draws of 8 mL, then left crest: 26 mL in smaller pulls, ___."),
+    ("stated_sums", "so half a litre down", "so two and a half litres down",
+     "eighteen litres of saline in and seventeen and a half back ___ capsule not opened"),
+    ("stated_sums", "so forty two grams", "so fifty two grams",
+     "the middle lobe first twelve grams and the side lobes thirty grams ___ of chips for histology"),
+    ("anticoagulant_share", "(ACD-A 10%)", "(ACD-A 25%)",
+     "54 mL blood from the left arm + 6 mL ACD-A ___, double spin, 6 mL PRP. 6 mL into the right ankle joint."),
+    ("injection_total", "2 mL along", "5 mL along",
+     "54 mL blood from the left arm, double spin, 6 mL PRP. 4 mL into the joint, ___ the peroneal sheath."),
+    ("complication_conflict", "No chondral injury", "The trocar scuffed the medial condyle",
+     "Flap of the posterior horn trimmed. ___. ACL ok. Complications nil."),
+    ("transfusion_conflict", "the blood had been ordered", "no blood from the bank",
+     "compared with the other leg loss about five hundred millilitres ___ and two units of red cells tranexamic acid"),
+    ("two_values", "QBL 650 mL", "QBL 1650 mL", "Blood loss 650 mL measured. Fascia 0 PDS. ___."),
+    ("level_conflict", "at C five six", "at C four five",
+     "anterior cervical discectomy and fusion C five six for a soft disc. root free. cage six millimetres ___"),
+    ("none_but_said", "Haemostasis", "Nasopore left in both middle meatuses", "Polyps shaved. ___, no packing left."),
     ("dose_by_weight", "so four hundred milligrams", "so four thousand milligrams",
      "gentamicin five milligrams a kilo at eighty kilos ___"),
 )  # fmt: skip
@@ -95,6 +116,15 @@ def test_an_error_told_freely_is_caught(check: str, right: str, wrong: str, told
 
     assert speaks(right) == []
     assert speaks(wrong)
+
+
+def test_a_tally_before_a_drug_is_no_volume_of_the_drug() -> None:
+    note = run.note_from_text(
+        "left posterior crest seven draws of five millilitres the tally was thirty five millilitres heparin had been "
+        "one thousand units per millilitre three millilitres so three thousand units for rinsing the kit"
+    )
+    assert [str(fact.value) for fact in note.of("harvest_total")] == ["35"]
+    assert [str(fact.value) for fact in note.of("medication_volume")] == ["3"]
 
 
 def test_a_lot_that_begins_like_a_vertebra_is_read_whole() -> None:

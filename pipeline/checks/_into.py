@@ -9,7 +9,7 @@ from pipeline.checks.base import read
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact
 
-_INTO = frozenset({"into"})
+_INTO = frozenset({"into", "along", "around", "beneath", "behind"})
 _NOT_INTO = frozenset(
     "saline syringe syringes tube tubes kit bag bags contrast water irrigation bowl cup minutes".split()
 )

@@ -18,7 +18,7 @@ _DONE = re.compile(r"ectomy|otomy|ostomy|fusion|desis|plasty|decompress|fixation
 _ENDINGS = ("ectomy", "otomy", "fusion", "desis", "plasty")
 _WORDS = frozenset("decompression decompressed fused instrumented corrected released pinned amputated straightened "
                    "operated laminectomies correction amputation".split())  # fmt: skip
-_SCREWS = frozenset({"screw", "screws"})  # where they were put is where was operated
+_SCREWS = frozenset({"screw", "screws", "cage", "cages", "spacer"})  # where they were put is where was operated
 _EARLIER = frozenset("old existing previous prior earlier former removed".split())
 AGREED = frozenset({"consent", "time_out", "site_marking"})
 _DOING = frozenset("did performed done carried underwent we i then proceeded made".split())

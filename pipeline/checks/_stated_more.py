@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
 
+from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, plain
 from pipeline.conversion import convert, convertible
 from pipeline.records import Quantity, Token
@@ -154,8 +155,14 @@ def in_a_row(
         sums = {sum(values[:number], Decimal(0)) for number in range(2, len(values) + 1)}
         if said.value in {*values, *sums, abs(values[0] - values[1]), values[0] * values[1]}:
             continue
-        terms = " + ".join(plain(value) for value in reversed(values))
-        yield index, f"{terms} = {amount(sum(values, Decimal(0)), said.unit)}, said: {amount(said.value, said.unit)}"
+        worked, sign = sum(values, Decimal(0)), " + "
+        if len(values) == 2 and _BACK & {one.norm for one in tokens[parts[-1][1] : index]}:
+            worked, sign = values[1] - values[0], " - "  # "eighteen litres in and seventeen and a half back"
+        terms = sign.join(plain(value) for value in reversed(values))
+        yield index, f"{terms} = {amount(worked, said.unit)}, said: {amount(said.value, said.unit)}"
+
+
+_BACK = frozenset({"back", "out", "returned", "recovered"})
 
 
 def _begins(tokens: Sequence[Token], index: int) -> bool:
@@ -187,25 +194,34 @@ def _told_before(tokens: Sequence[Token], index: int, said: Quantity) -> list[tu
         if part.unit is not None and said.unit is not None and convertible(part.unit, said.unit):
             if (part.unit == "kg") != (said.unit == "kg"):
                 break  # the weight of the patient
-            found.append((convert(part.value, part.unit, said.unit), at))
+            found.append((convert(part.value, part.unit, said.unit) * over(tokens, at), at))
         elif not part.dimension:
             behind = [one.norm for one in tokens[at + 1 : at + 2]]
-            if not set(behind) & _GOES_TO or part.value != int(part.value):
+            if not set(behind) & _GOES_TO or part.value * 2 != int(part.value * 2):
                 break  # a count, or the number of something else
             unit = next((one.quantity.unit for one in reversed(tokens[:at])
                          if one.quantity is not None and one.quantity.unit is not None), said.unit)  # fmt: skip
             if unit is None or said.unit is None or not convertible(unit, said.unit):
                 break  # "30 mL of lidocaine, ten in the midline, ten at the pocket, 200 mg in all"
-            found.append((convert(part.value, unit, said.unit), at))
+            found.append((convert(part.value, unit, said.unit) * over(tokens, at), at))
         else:
             continue
         last = at
     return found
 
 
+def over(tokens: Sequence[Token], at: int) -> int:
+    """How many times an amount counts: "four draws of eight millilitres", "4 x 8 mL"."""
+    before = tokens[max(0, at - 4) : at]
+    if not before or before[-1].norm not in ("of", "x", "\u00d7", "times"):
+        return 1
+    counts = [number for token in before if (number := count(token)) is not None]
+    return counts[-1] if counts else 1
+
+
 _LIGHT = frozenset(", the a about well um uh it all in total of altogether".split())
 _PER = frozenset("per kilo kilogram kg / each every times x apiece".split())
-_GOES_TO = _BEHIND | frozenset({"from", "under", "round", "through", "for", "more", "medially", "laterally"})
+_GOES_TO = _BEHIND | frozenset("from under round through for more medially laterally back out".split())
 
 
 def _volume(token: Token) -> Decimal | None:

@@ -96,7 +96,7 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
         strong = _total(read, at, end)
         if strong is None:
             continue
-        worked = _worked(read, at, after.norm)
+        worked = _worked(read, at, after.norm) if after.norm not in _ANY else _of_any(read, at)
         if worked is None or said in worked[1] or (strong != "led" and said < max(worked[0])):
             continue
         if strong != "led" and len(worked[0]) < 2:
@@ -107,6 +107,30 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
         parts = worked[0]
         return said, after.norm, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
     return None
+
+
+# Words for things of any sort, which the parts name: "one button, one screw and one staple, so three implants".
+_ANY = frozenset({"implants", "pieces", "devices", "things", "items", "components"})
+
+
+def _of_any(read: Sequence[Token], total: int) -> tuple[list[int], set[int]] | None:
+    """The same of counts of any things, each with a noun and no unit, one behind the other."""
+    start = max((at + 1 for at in range(total) if read[at].norm in _ENDS), default=0)
+    parts: list[int] = []
+    for at in range(max(start, total - _BACK), total):
+        number = count(read[at])
+        after = read[at + 1].norm if at + 1 < total else ""
+        if number is None or number > (count(read[total]) or 0):
+            continue
+        if _numbered(read, at):
+            return None  # "tunnel nine one button": which of it counts is not clear
+        if not after.isalpha() or after in PLACES | VERBS | JOINS | {"of", "by"}:
+            continue
+        if at and (_size(read[at - 1]) or read[at - 1].norm in ("by", "x", "size", "grade", "number", "to", "than")):
+            continue
+        parts.append(number)
+    sums = {sum(parts[back:]) for back in range(len(parts))}
+    return (parts, sums) if len(parts) > 1 else None
 
 
 def _noun(read: Sequence[Token], at: int) -> int | None:

@@ -19,8 +19,8 @@ _ROUNDING = Decimal(1)  # percentage point: shares are said in whole per cent
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     # What primed the kit was let out again and is no part of the aspirate.
     agents = [fact for fact in given(note, "medication_volume") if fact.role == "anticoagulant"
-              or (fact.role is None and fact.name in _CITRATES and _drawn_into(note, fact))]  # fmt: skip
-    marrow_facts = given(note, "harvest_total") or given(note, "draw")
+              or (fact.role is None and fact.name in _CITRATES)]  # fmt: skip
+    marrow_facts = _whole(given(note, "harvest_total")) or given(note, "draw")
     if any(fact.scale == "each" for fact in agents):
         # "2 mL of heparin in each syringe, 8 mL of marrow into each": the share of one is that of all.
         marrow_facts = [fact for fact in given(note, "draw") if fact.scale == "each"]
@@ -54,13 +54,12 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return _by_rule(note, grammar, concerned, worked, of_marrow, of_whole)
 
 
-def _drawn_into(note: OperativeNote, fact: Fact) -> bool:
-    """ "Ten draws into ACD-A, 5 mL"."""
-    for passage in note.sections.description:
-        if passage.holds(fact):
-            at = fact.evidence.first - passage.evidence.first
-            return bool({"into", "onto"} & set(passage.text.lower().split()[max(0, at - 3) : at]))
-    return False
+def _whole(totals: list[Fact]) -> list[Fact]:
+    """ "Left crest twenty, right crest twenty, together forty": the last is what the others come to."""
+    last = max(totals, key=lambda fact: fact.evidence.first, default=None)
+    rest = [fact for fact in totals if fact is not last]
+    parts = sum((fact.value or Decimal(0) for fact in rest), Decimal(0))
+    return [last] if last is not None and rest and last.value == parts else totals
 
 
 def _percent(fact: Fact) -> Decimal | None:

@@ -35,9 +35,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         done = {_plain(fact) for fact in operated}
         stated = {one.level.id: one.level for one in said if one.role in BEFORE}
         wrong = [fact for fact in stated.values() if not _covered(_plain(fact), done)]
-        if wrong or not stated:
+        if wrong:
             return [_told(operated[0], fact, "blocking", grammar) for fact in wrong]
-        return _stray(levels, operated, list(stated.values()), grammar)
+        return _stray(levels, operated, list(stated.values()) or operated[:1], grammar)
     spared = {one.level.id for one in said if one.role == "spared"}
     return _outlier([fact for fact in levels if fact.id not in spared], grammar)
 

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 
-from pipeline.checks.base import called, finding, given, shown
+from pipeline.checks._words import matches
+from pipeline.checks.base import called, finding, given, placed, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
@@ -44,7 +45,33 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     ask="Say which is right.",
                 )
             )
-    return found
+    return found + _packed(note)
+
+
+_NO_PACK = re.compile(r"\bno (?:nasal |vaginal |wound )?pack(?:s|ing)?\b(?! (?:in|out|removed))", re.I)
+_PACK = re.compile(
+    r"(?<!throat )\b(?:nasopore|merocel|rapid rhino|(?:vaginal |nasal |ribbon |gauze )?pack(?:s|ing)?|tampons?) "
+    r"(?:was |were |is |are )?(?:left|placed|inserted|put|introduced)\b(?! out)", re.I,
+)  # fmt: skip
+_DENIED = re.compile(r"\b(?:no|not|without|throat|removed)\b[^.,;]{0,20}$", re.I)
+
+
+def _packed(note: OperativeNote) -> list[Finding]:
+    """ "Nasopore left in both middle meatuses ... no packing left"."""
+    none = next(((passage, match) for passage, match in matches(note, _NO_PACK)), None)
+    if none is None:
+        return []
+    for passage in note.sections.description:
+        for match in _PACK.finditer(passage.text):
+            inside = passage is none[0] and none[1].start() - 1 <= match.start() <= none[1].end()
+            if inside or _DENIED.search(passage.text[: match.start()]):
+                continue
+            made = finding(
+                "none_but_said", "warning", f"No packing was said, but also: “{match[0]}”.",
+                ask="Say which is right.", about="packing",
+            )  # fmt: skip
+            return [placed(made, passage.evidence)]
+    return []
 
 
 # "Skin of both lids sent to pathology", where no entry holds it; not "nothing was sent", "will be sent if needed".

@@ -106,6 +106,7 @@ def _marrow(note: OperativeNote) -> list[Finding]:
     used = note.of("injection", "injection_volume", "injection_total", "discarded_volume", "specimen", "processing")
     used = [fact for fact in used if fact.kind != "processing" or fact.name == "mixing"]
     used = [fact for fact in used if fact.kind != "injection" or not _is_title(note, fact, taken)]
+    used = [fact for fact in used if fact.kind != "specimen" or fact.certainty == "affirmed"]  # "no specimen"
     if not taken or any(fact.certainty != "suspected" and fact.status == "performed" for fact in used):
         return []
     told = [one.text for one in note.sections.description if one.evidence.last >= taken[0].evidence.first]

@@ -216,7 +216,7 @@ def _sums(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Ite
             if value is None or last - at > _FAR or count(tokens[at]) is not None:
                 break
             parts.append(value)
-            each.append(value * _stated_more.times_two(tokens, at))
+            each.append(value * _stated_more.times_two(tokens, at) * _stated_more.over(tokens, at))
             last = at
         said = quantity.value
         goes_on = [token.norm for token in tokens[index + 1 : index + 2]] in (["with"], ["including"], ["plus"])

@@ -13,9 +13,11 @@ MEANING = "No transfusion or no blood products were said, and blood products wer
 
 _NO_BLOOD = re.compile(
     r"\bno (?:transfusions?|blood products?)\b|\bno blood (?:was|were|had|given|transfused|required|needed|used)\b|"
+    r"\bno blood from the (?:blood )?bank\b|"
     r"\b(?:transfusions?|blood products?)(?: given| used)?:? ?(?:was |were )?(?:none|nil)\b|\bnot transfused\b", re.I,
 )  # fmt: skip
 _REST = re.compile(r"\b(?:further|other|more|additional|reaction|before|pre-?operativ\w+|home)\b", re.I)
+_NEAR = 40  # characters: a stretch of speech without marks is long
 _BLOOD = frozenset({"packed-cells", "fresh-frozen-plasma", "platelets", "cryoprecipitate", "whole-blood"})
 
 
@@ -23,7 +25,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     against = [fact for fact in given(note, "fluid_in") if fact.name in _BLOOD]
     for passage in note.sections.description if against else ():
         said = _NO_BLOOD.search(passage.text)
-        if said is None or _REST.search(passage.text):
+        if said is None or _REST.search(passage.text[max(0, said.start() - _NEAR) : said.end() + _NEAR]):
             continue
         made = finding(
             "transfusion_conflict", "warning", f"“{said[0]}” was said, but also: {called(against[0], grammar)}.",

@@ -30,7 +30,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if not drugs and not spoken:
             continue
         for index, quantity in base.quantities(sentence):
-            if quantity.dimension == "fraction" and _is_share(sentence, index):
+            if quantity.dimension == "fraction" and (
+                _is_share(sentence, index) or drugs.get(index - 1) == "acd-a"  # which has no strength in per cent
+            ):
                 at = next(iter([*drugs, *spoken]))
                 facts.append(base.claim("anticoagulant_share", reading, sentence, index, at, at, _OWN))
             elif (first := _one_in(sentence, index)) is not None:

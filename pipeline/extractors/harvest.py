@@ -128,7 +128,8 @@ def _number(
             total = None  # "total lidocaine includes ten mils"
         if total is not None and _direction.after_giving(sentence, index):
             total = None
-        if total is not None and total[1].last < index and _direction.of_other(sentence, index):
+        summed = _is_summed_up(sentence, index)
+        if total is not None and total[1].last < index and not summed and _direction.of_other(sentence, index):
             total = None  # "fifty eight total, six mils of ACD"
         cement = [mention.last for mention in base.mentions(sentence, "devices") if mention.id == "bone-cement"]
         if any(0 <= index - last <= _CEMENT_REACH for last in cement):
@@ -136,7 +137,7 @@ def _number(
         if not quantity.dimension and not cues.around(sentence, grammar, index, index, "draw", "draw-noun"):
             total = total if any(at < index for at, _ in base.quantities(sentence, "volume")) else None
         if total is not None and total[0] <= (_TOTAL_REACH if quantity.dimension else 6):
-            price = -1 if _is_summed_up(sentence, index) else max(0, total[0] - 8)
+            price = -1 if summed else max(0, total[0] - 8)
             facts.append(claim("harvest_total", (price, total[1]), scale="total"))
     if quantity.dimension == "volume":
         facts += _draw(reading, sentence, grammar, index, quantity)

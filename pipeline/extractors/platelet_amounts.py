@@ -9,18 +9,30 @@ from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 
-KINDS = ("product_volume", "injection_volume", "injection")
+KINDS = ("product_volume", "injection_volume", "injection", "draw")
 
 _PRODUCTS = ("platelet-rich-plasma", "bone-marrow-concentrate")
 _YIELD = frozenset({"yield", "yielded", "yields", "yielding", "obtained", "product", "volume"})
-_GOES = frozenset({"to", "into", "around", "in", "at", "onto", "under"})
+_GOES = frozenset({"to", "into", "around", "in", "at", "onto", "under", "along"})
+_SPUN = frozenset({"spin", "spun", "spins", "centrifuged", "centrifuge", "centrifugation", "processed", "drawn"})
+_VENOUS = frozenset({"venous", "whole", "peripheral", "autologous"})
+_LATER = frozenset({"aftercare", "follow-up", "history", "indication", "preop-diagnosis"})
 _BETWEEN = frozenset({":", "-", "of", "was", ",", "a"})
 _COST = 5
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    made: Mention | None = None
     for sentence in reading.sentences:
+        spoken = [mention for mention in base.mentions(sentence, "injectates") if mention.id in _PRODUCTS]
+        facts += _blood(reading, sentence, bool(spoken))
+        if made is not None and not spoken:
+            facts += _on(reading, sentence, made)
+        given = cues.has(sentence, grammar, "injected")
+        told = [fact for mention in spoken for fact in _spun_to(reading, sentence, mention) if not given]
+        facts += told
+        made = spoken[0] if told else made
         if cues.has(sentence, grammar, "injected", "discarded"):
             continue  # told in a sentence, and read there
         for mention in base.mentions(sentence, "injectates"):
@@ -28,6 +40,50 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts += _yield(reading, sentence, mention)
                 facts += _given(reading, sentence, mention)
     return facts
+
+
+def _spun_to(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]:
+    """ "Double spin, 6 mL PRP", "4 mL of PRP drawn up": what was made."""
+    tokens = sentence.tokens
+    at = mention.first - 1 - (mention.first > 1 and tokens[mention.first - 1].norm == "of")
+    quantity = tokens[at].quantity if at >= 0 else None
+    behind = [token.norm for token in tokens[mention.last + 1 : mention.last + 4]]
+    if quantity is None or quantity.dimension != "volume" or quantity.form not in ("number", "range"):
+        return []
+    if set(behind[:2]) & (_GOES | {"injected"}) or not any(
+        token.norm in _SPUN for token in (*tokens[:at], *tokens[mention.last + 1 : mention.last + 3])
+    ):
+        return []
+    return [base.claim("product_volume", reading, sentence, at, mention.first, mention.last, _COST,
+                       unit=quantity.unit, name=None)]  # fmt: skip
+
+
+def _blood(reading: Reading, sentence: Sentence, product: bool) -> list[Fact]:
+    """ "54 mL blood from the left arm + 6 mL ACD-A, double spin, 6 mL PRP": what it was made from."""
+    tokens = sentence.tokens
+    if not product:
+        return []
+    for index, quantity in base.quantities(sentence, "volume"):
+        behind = [token.norm for token in tokens[index + 1 : index + 5]]
+        while behind and behind[0] in _VENOUS | {"of"}:
+            behind = behind[1:]
+        if behind[:1] == ["blood"] and behind[1:2] not in (["loss"], ["lost"], ["was"]):
+            return [base.claim("draw", reading, sentence, index, index, index + 1, _COST, unit=quantity.unit)]
+    return []
+
+
+def _on(reading: Reading, sentence: Sentence, made: Mention) -> list[Fact]:
+    """ "4 mL into the joint, 2 mL along the sheath", a sentence of its own behind what was made."""
+    if sentence.section in _LATER or any(True for _ in base.mentions(sentence, "drugs", "fluids")):
+        return []
+    shared: dict[str, Any] = {"name": made.id, "group": f"i{base.group_of(sentence, 0)}"}
+    return [
+        base.claim("injection_volume", reading, sentence, index, index, index + 1, _COST + 4, unit=quantity.unit,
+                   **shared)
+        for index, quantity in base.quantities(sentence, "volume")
+        if quantity.form in ("number", "range") and index + 1 < len(sentence.tokens)
+        and sentence.tokens[index + 1].norm in _GOES - {"in", "to", "at"}
+    ]  # fmt: skip
 
 
 def _yield(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]:
