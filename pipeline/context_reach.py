@@ -47,6 +47,8 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             return index - 1  # "in preparation for the fusion, the endplates were burred"
         if bare and index > hit.last + 1 and index in starts and _is_over(sentence, hit, index):
             return index - 1
+        if bare and hit.rule.value == "planned" and _is_under_way(sentence, hit, index):
+            return index - 1
         dated = clauses.is_year(tokens[index]) and tokens[index - 1].norm in ("in", "since")
         if hit.rule.value == "historical" and dated:
             return index
@@ -80,6 +82,22 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
         if hit.rule.id in _FEARS and index in opened and clauses.is_main(sentence, index):
             return index - 1
     return limit
+
+
+_THERE = frozenset({"there's", "theres", "there"})
+_IS = frozenset({"is", "was", "are", "were"})
+
+
+def _is_under_way(sentence: Sentence, hit: CueHit, index: int) -> bool:
+    """ "Consent for the knee standard portals there's a tear": in speech without marks, ways in and what there is to be
+    seen tell that the work has begun."""
+    norm = sentence.tokens[index].norm
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
+    if norm in _THERE:
+        return norm != "there" or after in _IS
+    led = sentence.tokens[index - 1].norm in ("through", "via", "by", "with", "using", "the", "a")
+    ways = any(m.table == "approaches" and m.first == index for m in sentence.mentions)
+    return ways and not led and index > hit.last + 1
 
 
 def _is_over(sentence: Sentence, hit: CueHit, start: int) -> bool:

@@ -129,6 +129,7 @@ def joined(tokens: Sequence[Token]) -> str:
     text = ""
     for token in tokens:
         text += token.text if token.punctuation or not text else f" {token.text}"
+    text = text.removesuffix("'s")  # "Mrs Adeyinka's left hip"
     text = text.strip(" .,;:") if not text.endswith(".") or len(text) < 3 else text.rstrip(" ,;:.")
     if text.islower():
         text = " ".join(
