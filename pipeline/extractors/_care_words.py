@@ -39,3 +39,16 @@ def of_another(sentence: Sentence, last: int, index: int) -> bool:
     if len(between) != 2 or between[0].norm != ",":
         return False
     return between[1].text.isupper() and between[1].norm.isalpha()
+
+
+_FOUND = frozenset(
+    "normal fine intact unremarkable ok okay clear clean good healthy stable looked looks is was were".split()
+)
+
+
+def is_remainder(sentence: Sentence, mention: Mention) -> bool:
+    """ "Meniscus trimmed, rest normal": what is left, and no instruction to rest."""
+    if mention.first != mention.last or sentence.tokens[mention.first].norm != "rest":
+        return False
+    after = sentence.tokens[mention.last + 1 : mention.last + 2]
+    return bool(after) and after[0].norm in _FOUND

@@ -59,7 +59,7 @@ _CLOSED = ("swab-count", "blood-loss", "count-item")
 
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bool) -> list[Fact]:
     told = _care_words.physiotherapy(sentence, sentence.section in _AHEAD)
-    named = [mention for mention in base.mentions(sentence, "aftercare") if not _is_remainder(sentence, mention)]
+    named = [mention for mention in base.mentions(sentence, "aftercare") if not _care_words.is_remainder(sentence, mention)]
     own = sorted([*named, *told], key=lambda mention: mention.first)
     facts: list[Fact] = []
     used: set[Mention] = set()
@@ -82,19 +82,6 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bo
         if mention not in used and _stands(sentence, mention):
             facts.append(_plan(base.make("aftercare", reading, sentence, mention.first, mention.last, name=mention.id)))
     return [_as_said(fact, reading, sentence, grammar) for fact in facts]
-
-
-_FOUND = frozenset(
-    "normal fine intact unremarkable ok okay clear clean good healthy stable looked looks is was were".split()
-)
-
-
-def _is_remainder(sentence: Sentence, mention: Mention) -> bool:
-    """ "Meniscus trimmed, rest normal": what is left, and no instruction to rest."""
-    if mention.first != mention.last or sentence.tokens[mention.first].norm != "rest":
-        return False
-    after = sentence.tokens[mention.last + 1 : mention.last + 2]
-    return bool(after) and after[0].norm in _FOUND
 
 
 def _as_said(fact: Fact, reading: Reading, sentence: Sentence, grammar: Grammar) -> Fact:
