@@ -46,6 +46,10 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
         same = named.get(substance, -1) if quantity.form == "number" else -1
         if same >= 0:  # "forty milligrams of triamcinolone ..., eighty of triamcinolone altogether"
             said = same
+        if same < 0 and said >= 0 and quantity.form == "number" and index - said <= _APART and (
+            _substance(out, said) in _PRODUCTS and _at_place(out, index + 1)
+        ):
+            same = said  # "eight millilitres of concentrate, four into the left knee and four into the right"
         listed = told >= 0 and index - told <= _APART and _is_next(out, index)
         more = same >= 0 or listed or (said >= 0 and index - said <= _APART and _is_more(out, index))
         said = told if listed else said
@@ -75,6 +79,7 @@ def _substance(tokens: Sequence[Token], index: int) -> str:
     return behind[1] if long else ""
 
 
+_PRODUCTS = frozenset({"concentrate", "marrow", "plasma"})
 _NAME = 6  # letters: shorter words are seldom drugs ("of that", "of each")
 
 

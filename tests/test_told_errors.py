@@ -83,8 +83,8 @@ TOLD = (
      "skin incision eight fifty two. Synovium shaved. ___ with four oh nylon."),
     ("time_order", "skin 21:10", "skin 20:10", "Time-out 20:58 (right femur). ___, closed 22:31."),
     ("listed_count", "that's three implants", "that's four implants",
-     "tibial tunnel nine femoral tunnel nine deep one button on the femur one screw nine by twenty five in the tibia and "
-     "one staple over it so ___ notch opened by two millimetres"),
+     "tibial tunnel nine femoral tunnel nine deep one button on the femur one screw nine by twenty five in the tibia "
+     "and one staple over it so ___ notch opened by two millimetres"),
     ("draw_total", "58 mL in all", "50 mL in all",
      "Right crest first: 4 draws of 8 mL, then left crest: 26 mL in smaller pulls, ___."),
     ("stated_sums", "so half a litre down", "so two and a half litres down",
@@ -102,7 +102,14 @@ TOLD = (
     ("two_values", "QBL 650 mL", "QBL 1650 mL", "Blood loss 650 mL measured. Fascia 0 PDS. ___."),
     ("level_conflict", "at C five six", "at C four five",
      "anterior cervical discectomy and fusion C five six for a soft disc. root free. cage six millimetres ___"),
+    ("level_conflict", "gave us four five", "gave us three four",
+     "lumbar stenosis L4 L5 decompression L4 L5 time out seven forty level marked with a needle and the count from the "
+     "sacrum ___ skin seven forty eight four centimetres"),
     ("none_but_said", "Haemostasis", "Nasopore left in both middle meatuses", "Polyps shaved. ___, no packing left."),
+    ("injection_total", "four into the right", "six into the right",
+     "we gave him marrow concentrate in both knees. right posterior iliac crest I did twelve draws of four and a half "
+     "millilitres each that is fifty four of marrow the machine gave me back eight millilitres of concentrate under "
+     "ultrasound four into the left knee and ___ nothing was thrown away"),
     ("dose_by_weight", "so four hundred milligrams", "so four thousand milligrams",
      "gentamicin five milligrams a kilo at eighty kilos ___"),
 )  # fmt: skip
@@ -135,3 +142,13 @@ def test_a_lot_that_begins_like_a_vertebra_is_read_whole() -> None:
 def test_the_whole_syringe_is_no_volume_of_its_last_drug() -> None:
     note = run.note_from_text("Kenalog 80 mg with ropivacaine 0.2% 5 mL (10 mg), all 7 mL into the anterior recess.")
     assert [str(fact.value) for fact in note.of("medication_volume") if fact.name == "ropivacaine"] == ["5"]
+    assert [str(fact.value) for fact in note.of("injection_total")] == ["7"]
+
+
+def test_what_the_machine_gives_back_is_no_draw() -> None:
+    note = run.note_from_text(
+        "right posterior iliac crest ten draws of five millilitres the machine gave me back eight millilitres of "
+        "concentrate"
+    )
+    assert [str(fact.value) for fact in note.of("draw")] == ["5"]
+    assert [str(fact.value) for fact in note.of("product_volume")] == ["8"]

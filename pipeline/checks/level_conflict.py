@@ -7,7 +7,7 @@ from collections import Counter
 from functools import lru_cache
 
 from pipeline.checks._level_roles import AGREED, BEFORE, Place, places
-from pipeline.checks.base import called, finding
+from pipeline.checks.base import beside, called, finding, read
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Severity
@@ -25,7 +25,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     # What is consented to may stand as a condition ("consent: microdiscectomy"); what else is, was not done.
     said = [one for one in places(note, levels) if one.level.status != "conditional" or one.role in AGREED]
     levels = [fact for fact in levels if any(one.level is fact for one in said)]
-    named = _named_digits(note, grammar, said)
+    named = _named_digits(note, grammar, said) or _bare(note, levels)
     if named or len({_plain(fact) for fact in levels}) < 2:
         return named
     operated = [one.level for one in said if one.role == "procedure"]
@@ -40,6 +40,41 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         return _stray(levels, operated, list(stated.values()) or operated[:1], grammar)
     spared = {one.level.id for one in said if one.role == "spared"}
     return _outlier([fact for fact in levels if fact.id not in spared], grammar)
+
+
+_COUNTING = frozenset({"level", "levels", "counted", "count", "counting", "sacrum", "space", "interspace", "marked"})
+_TO_LEVEL = 8  # tokens from such a word to the bare numbers
+
+
+def _bare(note: OperativeNote, levels: list[Fact]) -> list[Finding]:
+    """ "The count from the sacrum gave us three four", where the operation was on L4-L5: a level without its letter."""
+    pairs: dict[tuple[int, int], Fact] = {}
+    for level in levels:
+        named = re.fullmatch(r"[CTL](\d+)-[CTLS](\d+)", _plain(level))
+        if named is None:
+            return []
+        pairs[int(named[1]), int(named[2])] = level
+    if len(pairs) != 1:
+        return []
+    (pair, fact), found = next(iter(pairs.items())), list[Finding]()
+    for passage in note.sections.description:
+        tokens = read(passage)
+        for at in range(1, len(tokens) - 1):
+            one, two = (token.quantity for token in tokens[at : at + 2])
+            if one is None or two is None or one.value is None or two.value is None or one.unit or two.unit:
+                continue
+            near = [token.norm for token in tokens[max(0, at - _TO_LEVEL) : at]]
+            after = tokens[at + 2].quantity if at + 2 < len(tokens) else None
+            alone = tokens[at - 1].quantity is None and (after is None or after.form == "clock")
+            adjacent = two.value == one.value + 1 or (int(one.value), int(two.value)) == (5, 1)
+            if alone and adjacent and _COUNTING & set(near) and (int(one.value), int(two.value)) != pair:
+                words = f"{tokens[at].text} {tokens[at + 1].text}"
+                made = finding(
+                    "level_conflict", "warning", f"“{words}” was said of the level; {fact.text} elsewhere.", [fact],
+                    ask="Say which level is right.", about=f"w{passage.evidence.first + at}",
+                )  # fmt: skip
+                found.append(beside(made, passage.evidence))
+    return found[:1]
 
 
 def _named_digits(note: OperativeNote, grammar: Grammar, said: list[Place]) -> list[Finding]:

@@ -100,6 +100,21 @@ def is_label(sentence: Sentence, at: int, quantity: Quantity) -> bool:
 _NUMBERED = frozenset({"draw", "aspirate", "pull", "aspiration", "sample"})
 
 
+def is_concentrate(sentence: Sentence, index: int) -> bool:
+    """ "Eight millilitres of concentrate": what was made of the marrow, and no draw of it."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 4] if token.norm not in ("of", "the")]
+    return behind[:1] == ["concentrate"]
+
+
+def got_back(sentence: Sentence, index: int) -> bool:
+    """ "The machine gave me back eight millilitres of concentrate"."""
+    before = {token.norm for token in sentence.tokens[max(0, index - 4) : index]}
+    return is_concentrate(sentence, index) and bool(before & _BACK)
+
+
+_BACK = frozenset({"back", "gave", "yielded", "got", "obtained", "made", "left"})
+
+
 def of_many(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     """ "Five draws at five mils": the volume of each."""
     tokens = sentence.tokens

@@ -98,7 +98,7 @@ def _number(
             product = None
         if product is not None and product[0] <= _PRODUCT_REACH and spun != "from":
             facts.append(claim("product_volume", product))
-    if spun == "to" and quantity.dimension in ("volume", "") and phase:
+    if (spun == "to" or _draws.got_back(sentence, index)) and quantity.dimension in ("volume", "") and phase:
         facts.append(base.claim("product_volume", reading, sentence, index, index - 1, index, 2, unit=quantity.unit))
     if quantity.dimension == "fraction":
         share = cues.nearest(sentence, grammar, index, "share")
@@ -178,7 +178,7 @@ def _draw(
 ) -> list[Fact]:
     if cues.around(sentence, grammar, index, index, "blood-loss") or _in_draws(sentence, grammar, index):
         return []
-    if _draws.behind_count(sentence, grammar, index):
+    if _draws.behind_count(sentence, grammar, index) or _draws.is_concentrate(sentence, index):
         return []
     if _direction.held_in(sentence, index) and _draws.counts_before(sentence, grammar, index):
         return []

@@ -220,6 +220,9 @@ def _put_into(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
     after = [token.norm for token in sentence.tokens[index + 1 : index + 6]]
     if quantity.dimension != "volume" or "into" not in after:
         return []
+    if sentence.tokens[index - 1].norm == "all" and after[0] == "into":  # "80 mg with 5 mL, all 7 mL into the joint"
+        return [base.claim("injection_total", reading, sentence, index, index - 1, index + 1, 8, unit=quantity.unit,
+                           scale="total")]  # fmt: skip
     facts: list[Fact] = [
         base.claim("injection_volume", reading, sentence, index, mention.first, mention.last, 8, name=mention.id,
                    unit=quantity.unit, group=f"i{base.group_of(sentence, mention.first)}")
