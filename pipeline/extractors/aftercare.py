@@ -59,7 +59,7 @@ _CLOSED = ("swab-count", "blood-loss", "count-item")
 
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bool) -> list[Fact]:
     told = _care_words.physiotherapy(sentence, sentence.section in _AHEAD)
-    named = [mention for mention in base.mentions(sentence, "aftercare") if not _care_words.is_remainder(sentence, mention)]
+    named = [m for m in base.mentions(sentence, "aftercare") if not _care_words.is_remainder(sentence, m)]
     own = sorted([*named, *told], key=lambda mention: mention.first)
     facts: list[Fact] = []
     used: set[Mention] = set()
