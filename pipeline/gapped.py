@@ -19,6 +19,7 @@ _JOINS = frozenset({",", "and", "then", ";", "plus", "with"})
 _REST = frozenset("the a another remaining other rest last next further final".split())
 _LENT = frozenset({"volume", "mass", "amount"})
 _STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration"})
+_MOVES = frozenset({"length", "turns", "angle"})
 _NO_PLACE = frozenset("all total number each one two three four five six place".split())
 _SUBSTANCE = 5  # tokens of "of the marrow concentrate" between the unit and the place
 _APART = 16  # tokens between the two numbers
@@ -35,6 +36,9 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
             continue
         if quantity.dimension in _STRENGTHS:
             continue  # "ten mils of quarter percent bupivacaine to the wound, another ten to the drain site"
+        if quantity.dimension in _MOVES and told >= 0:
+            giver = said = -1  # "second draw five mils, back half a centimetre, third draw five"
+            continue
         substance = _substance(out, index)
         if quantity.dimension:
             if quantity.dimension in _LENT - {"volume"} and substance:  # "eighty of lidocaine" may be milligrams
@@ -104,7 +108,7 @@ def _is_next(tokens: Sequence[Token], index: int) -> bool:
 
 _ORDINAL_REACH = 4
 _LEADS = frozenset("syringe draw pull pass aspirate aliquot sample was gave is of about only one".split())
-_ROW_ON = frozenset("and then so that which the makes altogether in".split())
+_ROW_ON = frozenset("and then so that which the makes altogether in again another back next without with".split())
 
 
 def _is_more(tokens: Sequence[Token], index: int) -> bool:

@@ -58,6 +58,8 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
         return "total"  # "eighty milligrams in all, half through each needle"
     if any(phrase in ahead for phrase in _EACH) or led:  # not "left in each syringe injected four millilitres"
         return "each"
+    if whole and whole[0].rstrip().endswith(", total") and index + 1 + len(after) == len(tokens):
+        whole = None  # "after it 200 mL, total EBL 700 mL", cut before a heading: of what comes next
     summed, opens = whole, ahead.startswith("total") and not _leads_on(tokens, index + 1)
     opens = opens and not _of_the_next(tokens, index)
     if summed and "," in summed[0] and summed.end() == len(ahead) and index + 1 + len(after) < len(tokens):

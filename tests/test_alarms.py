@@ -79,11 +79,40 @@ QUIET = {
     "planned for later": "Cystoscopy, bilateral retrograde studies and a stent in the left ureter. Left ureteroscopy "
                          "in three weeks.",
     "booked for later": "right eye phaco and lens no complications the left eye is booked for may",
+    "a time-out with its side": "cefuroxime one point five grams at nine oh four time out right hip at nine fifteen "
+        "traction on at nine twenty two off at ten ten right hip arthroscopy closed at ten forty",
+    "so many draws of so much": "HARVEST: right anterior iliac crest. 12 draws x 5 mL = 60 mL. Spun, 8 mL "
+                                "concentrate. Injected 8 mL concentrate into the left hip.",
+    "draws between turns": "marrow from the left crest first draw five millilitres then one full turn back half "
+        "a centimetre second draw five millilitres another full turn back half a centimetre third draw five again "
+        "another half centimetre fourth draw five that makes twenty millilitres in four draws then twenty millilitres "
+        "of marrow were injected into the left knee",
+    "taken off a knee": "right knee eleven millilitres of clear fluid off then forty milligrams of triamcinolone with "
+        "four millilitres of one percent lidocaine now the left knee twenty millilitres off so thirty one millilitres "
+        "in total then the same forty milligrams of triamcinolone with four millilitres of one percent lidocaine "
+        "eighty milligrams triamcinolone together and eighty milligrams of lidocaine",
+    "two toes": "PRE/POST-OP DX: Hallux valgus L foot, hammer toe L 2nd. OP: L scarf osteotomy + PIP fusion L 2nd toe.",
+    "a clip more": "Cystic duct 3 clips, artery 2 clips + 1, total 6 clips.",
+    "a total before its heading": "EBL at delivery 300 mL, after it 100 mL, total EBL 400 mL.",
+    "when, not how long": "heparin five thousand units then a further one thousand after forty minutes clamps "
+                          "on twelve thirty one off twelve fifty seven twenty six minutes no shunt",
+    "tissue": "adenoids curetted about three millilitres of tissue pack in for two minutes and out again dexamethasone "
+              "three point three milligrams",
+    "the other foot years ago": "L scarf osteotomy for hallux valgus. R foot done 2021.",
     "two sides in brackets": "PROCEDURE: ORIF mandible (right parasymphysis, left angle), extraction of tooth 17",
 }  # fmt: skip
 LOUD = {
     "a part of the dilution, told apart": ("diluted_dose", "Vasopressin 20 units in 100 mL saline. Of it 10 mL were "
                                            "injected."),
+    "heparin far too strong": ("drug_strength", "syringe primed with one millilitre of heparin twenty thousand units "
+                               "per millilitre"),
+    "drain on the other side": ("side_conflict", "Video assisted wedge resection, right upper lobe. Chest drain twenty "
+                                "eight French on the left."),
+    "subacromial on the other side": ("side_conflict", "Procedure: L subacromial injection, US-guided. Dx: impingement "
+                                      "R shoulder."),
+    "more put in than was made": ("injection_total", "HARVEST: right iliac crest. 12 draws x 5 mL = 60 mL. Spun 14 "
+        "min, 8 mL concentrate. Left side: 3 cm incision. 4 mL into the head, 14 mL intra-articular, nothing left."),
+    "a clip too many": ("parts_and_total", "Cystic duct 3 clips, artery 2 clips + 1, total 7 clips."),
     "lidocaine twice": ("doubtful", "Ten millilitres of one percent lidocaine twice."),
     "another drug in between": ("allergy", "allergic to penicillin flucloxacillin one gram was given"),
     "other knee opened": ("side_conflict", "Arthroscopy of the right knee. The left knee was opened, no drain."),

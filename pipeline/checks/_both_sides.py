@@ -64,7 +64,7 @@ def _titles(note: OperativeNote) -> list[Passage]:
     told = note.sections.description
     headed = [one for at, one in enumerate(told)
               if one.section == "procedure" or (at and told[at - 1].section == "procedure")]  # fmt: skip
-    return headed or list(told[:1])
+    return headed or list(told[:_OPENING])
 
 
 def _in_title(note: OperativeNote, side: Laterality, other: Laterality) -> bool:

@@ -46,9 +46,9 @@ def _too_long(note: OperativeNote) -> Iterator[Beyond]:
     length, needle = lengths[0]
     for fact in given(note, "harvest_depth", "needle_advance"):
         deep = exact(fact, "cm")
-        if deep is not None and deep > length:
+        if deep is not None and (deep > length or (deep == length and fact.kind == "harvest_depth")):
             yield Beyond(fact, needle, f"A depth of {shown(fact)} was said, and the needle is {shown(needle)} long.",
-                         f"{rounded(deep)} cm > {rounded(length)} cm", True)  # fmt: skip
+                         f"{rounded(deep)} cm {'>' if deep > length else '='} {rounded(length)} cm", True)  # fmt: skip
 
 
 def _needles(note: OperativeNote) -> list[Fact]:

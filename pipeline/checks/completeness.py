@@ -47,5 +47,12 @@ _HAPPENED = re.compile(
 )  # fmt: skip
 
 
+_SENT = re.compile(r"\bsent (?:for|to) (?:frozen|histolog|patholog|cultur|cytolog)", re.IGNORECASE)
+
+
 def _in_other_words(note: OperativeNote, asked: str) -> bool:
+    if asked == "anaesthesia":  # "skin: 3 mL lidocaine 1 %", "topical oxybuprocaine": a local anaesthetic was given
+        return any(fact.role == "local_anaesthetic" for fact in note.of("medication", given=True))
+    if asked == "specimens":
+        return any(_SENT.search(one.text) for one in note.sections.description)
     return asked == "complications" and any(_HAPPENED.search(one.text) for one in note.sections.description)

@@ -55,6 +55,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             uncounted = total.dimension and not any(part.counted for part in parts)
             if uncounted or not _wrong(parts, total.value, _on_the_way(tokens, at)):
                 continue
+            if not total.dimension and any(one.norm == "+" for one in tokens[:at]):
+                continue  # "2 clips + 1, total 6": parts_and_total takes the sign
             if not total.dimension and (len(parts) > _PARTS or at > _STREAM):
                 continue  # in a stream of speech not every number counts what the total counts
             single = sum(token.norm in _SINGLE and token.quantity is None for token in tokens[:at])

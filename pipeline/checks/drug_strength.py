@@ -15,6 +15,7 @@ MEANING = "A drug's concentration is none of its usual strengths; ten times one 
 
 _TOPICAL = ("spray", "topical", "gel", "jelly", "cream", "patch")  # sold stronger
 _MUCH = Decimal(100)  # millilitres
+_BEYOND = Decimal(4)  # times the strongest that is sold: no other pack is so strong; common practice, no source
 _SLIPS = (Decimal(10), Decimal("0.1"), Decimal(100), Decimal("0.01"))
 
 
@@ -36,11 +37,14 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if not slips and not stronger:
             continue  # a dilution made on the table
         asked = f" Was it {' or '.join(_words(text) for text in slips)}?" if slips else ""
+        beyond = stronger and said[0] >= _BEYOND * max(one[0] for one in usual.values())
         spray = any(word in fact.evidence.heard.lower() for word in _TOPICAL)
         found.append(
             finding(
                 "drug_strength",
-                "warning" if slips and not spray and (said[0] > least or not _diluted(note, drug.id)) else "note",
+                "warning" if not spray and (
+                    beyond or (slips and (said[0] > least or not _diluted(note, drug.id)))
+                ) else "note",
                 f"{drug.name} {shown(fact)} is none of the usual strengths ({listed}).",
                 [fact],
                 ask="Say the strength again." + asked,

@@ -67,6 +67,8 @@ _SKIN = re.compile(
 _GRAFTED = re.compile(
     r"\bgraft(?:s|ed|ing)?\b(?:[^.:]|(?<=\d)[.:](?=\d)){0,80}?\b(?:stapled|glued|sutured|sewn|tacked)\b", re.IGNORECASE
 )
+# "Wedge taken with the stapler, sent for frozen section".
+_SENT = re.compile(r"\bsent (?:for|to) (?:frozen|histolog|patholog|cultur|cytolog)", re.IGNORECASE)
 _HELD = frozenset({"splint", "cast", "slab", "plaster-cast", "sling", "collar", "brace"})
 
 
@@ -75,6 +77,10 @@ def _in_other_words(note: OperativeNote, asked: str) -> bool:
     told = [passage.text for passage in note.sections.description]
     if asked == "approach":
         return any(_WAY_IN.search(text) or _SKIN.search(text) for text in told)
+    if asked == "injected":  # "80 mg methylprednisolone with 3 mL ropivacaine, 5 mL together"
+        return bool(note.of("medication_volume", given=True)) and bool(note.of("medication_dose", given=True))
+    if asked == "specimen":
+        return any(_SENT.search(text) for text in told)
     if asked == "closure":
         return any(_GRAFTED.search(text) for text in told)
     # "Splint three weeks": what is held still bears no load

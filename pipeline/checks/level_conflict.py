@@ -83,6 +83,10 @@ def _named_digits(note: OperativeNote, grammar: Grammar, said: list[Place]) -> l
     if not operated or any(one.role in BEFORE for one in said):
         return []
     found: list[Finding] = []
+    rows = grammar.table("procedures", Concept)
+    sites = {rows[fact.name or ""].site for fact in note.of("procedure", given=True) if fact.name in rows}
+    if sites & _RAYS:
+        return []  # "scarf osteotomy and fusion of the second toe": the first names the great toe
     for fact in note.of(*BEFORE):
         words = f" {fact.name or ''} {fact.text or ''} ".lower().replace("-", " ").replace(".", " ")
         words += _named_apart(note, fact)
@@ -113,6 +117,7 @@ def _digits(grammar: Grammar) -> tuple[tuple[Concept, str], ...]:
     return tuple((row, phrase) for row in rows if row.group == "digit" and row.id not in _ANY for phrase in row.say)
 
 
+_RAYS = frozenset({"metatarsal", "first-metatarsal", "metacarpal"})
 _ANY = frozenset({"digit", "finger", "toe", "fingertip", "ray", "nail-bed", "nail-plate", "pulp"})
 
 

@@ -7,7 +7,9 @@ distal", "three anchors medially and three laterally, five in total".
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from itertools import pairwise
 
 from pipeline import enumerations
 from pipeline.checks import _told_lists, _told_parts, base
@@ -42,11 +44,24 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             summed = _summed(read, counted)
             other = (_told_parts.summed(read) or _told_lists.ways(read) or _told_lists.lots(note, passage, read)
                      or _gone_on(ahead, passage, read))  # fmt: skip
+            if _with_a_sign(read, summed or other):
+                continue
             if summed is not None:
                 found.append(_told(note, passage, summed[0], counted[0].noun, summed[1], "warning"))
             elif other is not None:
                 found.append(_told(note, passage, *other, "warning"))
     return found
+
+
+def _with_a_sign(read: Sequence[Token], told: tuple[int, str] | tuple[int, str, str] | None) -> bool:
+    """ "2 clips + 1, total 6": whether the numbers that a sign adds are what is wanting."""
+    worked = _WORKED.search(told[-1]) if told is not None else None
+    added = [count(token) for before, token in pairwise(read) if before.norm == "+"]
+    more = sum(number for number in added if number is not None)
+    return worked is not None and more > 0 and int(worked[1]) + more == int(worked[2])
+
+
+_WORKED = re.compile(r"= (\d+), said: (\d+)")
 
 
 def _gone_on(

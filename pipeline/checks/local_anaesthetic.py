@@ -48,6 +48,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             found += _left_out(dose, drug)
             continue
         total = totals.setdefault(dose.drug, _Total())
+        if given[0] == total.milligrams and len(total.terms) > 1 and not dose.of("medication_volume"):
+            continue  # "eighty milligrams of lidocaine", twice forty: the sum of what was told
         total.milligrams += given[0]
         total.terms.append(given[1])
         total.facts += [fact for fact in dose.facts if fact.value is not None]

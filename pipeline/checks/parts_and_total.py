@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from itertools import pairwise
 
 from pipeline.checks._spoken_counts import shares
 from pipeline.checks.base import Span, added, called, finding, given, read, rounded, shown, span, span_words
@@ -99,6 +100,8 @@ def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fa
             return _told(grammar, parts, total, f"{shown(parts[0])} is not {shown(total)}")
         if len(parts) < 2 or any(one.meets(said) for one in (added(known), *restated, *here)):
             return None
+        if total.kind in _BARE and added([*known, *_plus(note, total)]).meets(said):
+            return None
         terms = " + ".join(span_words(one, None) for one in known)
         return _told(grammar, parts, total, f"{terms} = {span_words(added(known), unit)}, said: {shown(total)}")
     if len(repeated) != 1 or len(parts) != 1:
@@ -121,6 +124,17 @@ def _restates(note: OperativeNote, total: Fact) -> bool:
     at = total.evidence.first - passage.evidence.first
     lead = " ".join(words[max(0, at - 5) : at]).rstrip(" ,")
     return bool(_AGAIN.search(lead)) and not _OFTEN.search(" ".join(words[:at]))
+
+
+def _plus(note: OperativeNote, total: Fact) -> list[Span]:
+    """ "2 clips + 1": numbers that a sign adds to a count, in the sentence of the total."""
+    passage = next((one for one in note.sections.description if one.holds(total)), None)
+    tokens = read(passage) if passage is not None else []
+    return [
+        Span(value, value) for before, token in pairwise(tokens)
+        if before.norm in ("+", "plus") and token.quantity is not None and token.quantity.form == "number"
+        and not token.quantity.dimension and (value := token.quantity.value) is not None
+    ]  # fmt: skip
 
 
 def _of_the_sentence(note: OperativeNote, parts: list[Fact], known: list[Span], total: Fact) -> list[Span]:

@@ -141,6 +141,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
         severity = "blocking" if related and fact.status == "performed" and not looked else "note"
         if fact.kind == "preparation" and place is None and "head" not in (fact.name or ""):
             severity = "warning"  # "the left leg was prepped": the limb is often no site of its own
+        if fact.kind == "drain" and place is None:
+            severity = "warning"  # a drain lies where was operated
         if fact.kind == "specimen" and place is None:
             severity = "warning"  # "specimen: left ovarian cyst": its side is that of what it was taken from
     else:

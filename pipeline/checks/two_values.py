@@ -36,6 +36,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         parts = [fact for fact in said if fact.scale != "total"]
         if len(totals) == 1 and len(parts) > 1:
             continue  # several parts and their sum: parts_and_total adds up
+        if kind == "blood_loss" and _sum_of_the_rest(said):
+            continue
         for later in said[1:]:
             if _apart(said[0], later):
                 if len(totals) == 1 and _within(parts[0], totals[0]):
@@ -91,6 +93,13 @@ def _powers(note: OperativeNote) -> list[Finding]:
         about="lens",
     )  # fmt: skip
     return [placed(made, told[powers[1]].evidence)]
+
+
+def _sum_of_the_rest(said: list[Fact]) -> bool:
+    """ "At delivery 500 mL, after it 200 mL, total 700 mL": the largest is what the others come to."""
+    values = sorted(fact.value for fact in said if fact.value is not None)
+    alike = len({fact.unit for fact in said}) == 1
+    return len(values) > 2 and len(values) == len(said) and alike and sum(values[:-1]) == values[-1]
 
 
 # "Blood loss in the harvest was 100 cc", "blood loss from the second side": of a part of the operation each.

@@ -35,6 +35,7 @@ _CONTAINERS = frozenset({
     "cartridge", "cartridges", "vial", "vials", "ampoule", "ampoules", "ampule", "ampules", "syringe", "syringes",
     "bottle", "bottles", "bag", "bags", "tube", "tubes", "drop", "drops", "swab", "swabs", "patch", "patches",
 })  # fmt: skip
+_TISSUE = frozenset({"tissue", "pus", "fluid", "clot", "effusion", "bone", "fat", "mucus", "debris", "urine", "bile"})
 _OFTEN = frozenset({"times", "time", "hourly", "daily", "x"})
 _LEADS_ON = frozenset({"of", "percent", "per", "plain", "heavy", "half", "units", "doses", "shots", "and", "to", "or"})
 _CONTRAST = "contrast"  # "Isovue 300": the number is part of the name
@@ -95,6 +96,9 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
         return False
     row = grammar.table("drugs", Drug).get(drug.name or "")
     before, after = _beside(passage, piece)
+    taken_off = after[:1] == ["off"] or (before[-1:] == ["so"] and "off" in before[-3:])
+    if taken_off or (after[:1] == ["of"] and after[1:2] and after[1] in _TISSUE):
+        return False  # "twenty millilitres off", "three millilitres of tissue"
     if _is_taken_back(before, after, piece) or _is_asked(before) or _is_echo(before, piece):
         return False
     behind = piece.first > drug.evidence.last

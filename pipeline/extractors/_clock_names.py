@@ -3,6 +3,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from pipeline.records import Sentence
 
 # What lasts -> the events at its begin and end. The longest phrase counts; common practice, no source.
@@ -145,6 +147,13 @@ def _is_patient(sentence: Sentence, at: int) -> bool:
     return (
         before is None or before.norm in _ROOM or before.norm in (",", ";", ".", ":", "and", "then")
         or before.quantity is not None
+    )
+
+
+def is_pause(sentence: Sentence, at: int) -> bool:
+    """Whether "out" is that of a time-out, where nothing was told of the time in."""
+    return any(m.table == "events" and m.id == "time_out" and m.first <= at <= m.last for m in sentence.mentions) and (
+        not any(one.norm == "time" and two.norm == "in" for one, two in pairwise(sentence.tokens))
     )
 
 

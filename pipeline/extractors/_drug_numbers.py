@@ -118,6 +118,18 @@ def of_the_same(sentence: Sentence, index: int, drugs: list[Mention]) -> Mention
     return plain[-1] if plain else None
 
 
+def is_taken_off(sentence: Sentence, index: int) -> bool:
+    """ "Twenty millilitres off", "so thirty one in total" right behind it: what was drained from a joint."""
+    tokens = sentence.tokens
+    if index + 1 < len(tokens) and tokens[index + 1].norm == "off" and (
+        index + 2 >= len(tokens) or tokens[index + 2].norm not in ("label", "the")
+    ):
+        return True
+    before = next((at for at in range(index - 1, max(-1, index - 6), -1) if tokens[at].quantity is not None), None)
+    led = before is not None and {token.norm for token in tokens[before + 1 : index]} & {"so", "makes", "that's"}
+    return bool(led) and before is not None and tokens[before + 1].norm == "off"
+
+
 _NOT_WITH = frozenset({"no", "without", "nor", "not"})
 
 

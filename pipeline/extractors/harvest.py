@@ -229,12 +229,17 @@ def _draw(
 def _times(sentence: Sentence, index: int) -> bool:
     """ "2 x 30 mL": the volume of each of so many draws."""
     around = sentence.tokens[max(0, index - 2) : index + 1]
+    if index > 2 and around[-2].norm in ("x", "\u00d7") and around[0].norm in _NOUNS:  # "12 draws x 5 mL"
+        around = (sentence.tokens[index - 3], *around[1:])
     if len(around) < 3 or around[1].norm not in ("x", "\u00d7"):
         return False
     count, each = around[0].quantity, around[2].quantity
     if count is None or each is None:
         return False
     return count.form == "number" and not count.dimension and each.dimension == "volume"
+
+
+_NOUNS = frozenset({"draws", "pulls", "passes", "aspirates", "syringes"})
 
 
 def _spun(sentence: Sentence, grammar: Grammar, index: int) -> str:
@@ -379,7 +384,8 @@ def _follows_counted(sentence: Sentence, index: int) -> bool:
         return False
     before = index - 2
     quantity = sentence.tokens[before].quantity
-    return quantity is not None and quantity.dimension == "volume" and _counted(sentence, before)
+    each = quantity is not None and quantity.dimension == "volume"
+    return each and (_counted(sentence, before) or _times(sentence, before))
 
 
 def _in_draws(sentence: Sentence, grammar: Grammar, index: int) -> bool:

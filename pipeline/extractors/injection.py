@@ -26,6 +26,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
         named = named or any(True for _ in base.mentions(sentence, "injectates", "drugs", "fluids"))
         named = named or any(m.id in _NAMING for m in base.mentions(sentence, "procedures", "acts"))
+        # marrow that was drawn is what goes in, by whatever word
+        named = named or (cues.has(sentence, grammar, "marrow") and cues.has(sentence, grammar, "draw", "draw-noun"))
         first = len(facts)
         for index, _ in base.quantities(sentence):
             quantity = cues.unit_of(sentence, index)
@@ -70,7 +72,8 @@ def _number(
 ) -> list[Fact]:
     verb = cues.nearest(sentence, grammar, index, "injected")
     if verb is None and phase == "":
-        return _cement(reading, sentence, index, quantity) or _put_into(reading, sentence, index, quantity)
+        return (_cement(reading, sentence, index, quantity) or _put_into(reading, sentence, index, quantity)
+                or _of_product(reading, sentence, grammar, index, quantity))  # fmt: skip
 
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near
@@ -230,6 +233,28 @@ def _put_into(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
         if cues.cost(sentence, index, mention.first, mention.last) <= _CEMENT_REACH
     ]  # fmt: skip
     return facts[:1]
+
+
+def _of_product(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
+) -> list[Fact]:
+    """ "8 mL concentrate. 3 cm incision, two tracks. 4 mL into the head, 4 mL intra-articular": after a product was
+    made and other work was told, what goes into a part of the body, where the sentence names no drug."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    routes = [m for m in base.mentions(sentence, "routes") if 0 < m.first - index <= 2 and m.id == "intra-articular"]
+    if quantity.dimension != "volume" or ("into" not in after and not routes):
+        return []
+    if any(True for _ in base.mentions(sentence, "drugs", "fluids", "devices", "drains")):
+        return []
+    before = reading.sentences[: reading.sentences.index(sentence)]
+    if not any(cues.has(one, grammar, "product") and cues.has(one, grammar, "marrow") or (
+        cues.has(one, grammar, "product") and any(cues.has(two, grammar, "draw", "draw-noun") for two in before)
+    ) for one in before):
+        return []
+    named = [m.id for one in before for m in base.mentions(one, "injectates")]
+    return [base.claim("injection_volume", reading, sentence, index, index, index + 1, 8, unit=quantity.unit,
+                       name=named[-1] if named else None,
+                       group=f"i{base.group_of(sentence, index)}")]  # fmt: skip
 
 
 _OTHER_NEEDLES = frozenset(

@@ -371,6 +371,8 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
         return True
     if _drug_numbers.is_of_another(sentence, index, mention):
         return True
+    if _drug_numbers.is_taken_off(sentence, index):
+        return True
     if [token.norm for token in sentence.tokens[index + 1 : index + 2]] in (["crossmatched"], ["cross"], ["reserved"]):
         return True  # "two units cross matched": of blood
     if index < mention.first:  # "1.7 mL each amoxicillin 2 g": each closes what came before

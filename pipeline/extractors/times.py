@@ -87,6 +87,8 @@ def _clock(
         after = [token.norm for token in sentence.tokens[hit.last + 1 : hit.last + 3]]
         if hit.id == "moment-out_of_room" and after[:1] == ["of"] and not _ROOMS & set(after):
             continue  # "out of ice 10:20"
+        if hit.id == "moment-out_of_room" and _clock_names.is_pause(sentence, hit.first):
+            continue
         if hit.id == "moment-out_of_room" and hit.first == hit.last and _clock_names.is_another(sentence, hit.first):
             continue
         if hit.id == "moment-in_room" and _given_there(sentence, hit.first, index):
@@ -246,6 +248,8 @@ def _duration(
                 continue
             price = cues.cost(sentence, index, hit.first, hit.last, prefix=6) + 2
             found.append((price, hit.first, hit.last, _SPANS[hit.id]))
+        if index and sentence.tokens[index - 1].norm == "after":
+            found = []  # "a further thousand after forty minutes clamps on": when, not how long
         at = index - 1 - (index > 1 and sentence.tokens[index - 1].norm in (":", "-"))
         if at >= 0 and sentence.tokens[at].norm in _WORK and sentence.section not in _LATER:
             found.append((_BESIDE, at, at, "operation"))  # "closed 11:38, operation 94 minutes"
