@@ -207,7 +207,18 @@ def _told_before(tokens: Sequence[Token], index: int, said: Quantity) -> list[tu
         else:
             continue
         last = at
-    return found
+    off = [one for one in found if is_off(tokens, one[1])]
+    return off if len(off) > 1 else found  # "eleven mL off, then forty mg in four mL, twenty off, so thirty one"
+
+
+def is_off(tokens: Sequence[Token], at: int) -> bool:
+    """ "Eleven millilitres of clear fluid off"."""
+    for token in tokens[at + 1 : at + _NEAR]:
+        if token.quantity is not None or token.punctuation:
+            return False
+        if token.norm == "off":
+            return True
+    return False
 
 
 def over(tokens: Sequence[Token], at: int) -> int:

@@ -207,6 +207,7 @@ def _sums(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Ite
             continue
         parts: list[Decimal] = []
         each: list[Decimal] = []
+        off: list[Decimal] = []
         last = index
         for at in range(index - 1, -1, -1):
             part = tokens[at].quantity
@@ -217,7 +218,10 @@ def _sums(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Ite
                 break
             parts.append(value)
             each.append(value * _stated_more.times_two(tokens, at) * _stated_more.over(tokens, at))
+            off += [value] if _stated_more.is_off(tokens, at) else []
             last = at
+        if len(off) > 1:  # "eleven mL off, then forty mg in four mL, now twenty off, so thirty one": of what came off
+            parts = each = off
         said = quantity.value
         goes_on = [token.norm for token in tokens[index + 1 : index + 2]] in (["with"], ["including"], ["plus"])
         if said is None or len(parts) < 2 or said in parts or goes_on:
