@@ -141,3 +141,19 @@ def counts_before(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     """ "Eight passes, sixty mils into two syringes": what was drawn in all."""
     counted = [at for at, quantity in base.quantities(sentence, "") if at < index and (quantity.value or 0) > 1]
     return any(0 < noun.first - at <= 2 for noun in cues.hits(sentence, grammar, "draw-noun") for at in counted)
+
+
+def times(sentence: Sentence, index: int) -> bool:
+    """ "2 x 30 mL": the volume of each of so many draws."""
+    around = sentence.tokens[max(0, index - 2) : index + 1]
+    if index > 2 and around[-2].norm in ("x", "\u00d7") and around[0].norm in _COUNTED:  # "12 draws x 5 mL"
+        around = (sentence.tokens[index - 3], *around[1:])
+    if len(around) < 3 or around[1].norm not in ("x", "\u00d7"):
+        return False
+    count, each = around[0].quantity, around[2].quantity
+    if count is None or each is None:
+        return False
+    return count.form == "number" and not count.dimension and each.dimension == "volume"
+
+
+_COUNTED = frozenset({"draws", "pulls", "passes", "aspirates", "syringes"})

@@ -147,7 +147,7 @@ def _number(
             or _listed_draw(reading, sentence, grammar, index, side)
             or _short_draw(reading, sentence, grammar, index, side)
         )
-        if _times(sentence, index + 2) and not _direction.is_vessel(sentence, index + 3):
+        if _draws.times(sentence, index + 2) and not _direction.is_vessel(sentence, index + 3):
             facts.append(base.claim("draw_count", reading, sentence, index, index, index + 2, 4, unit=None,
                                     laterality=side))  # fmt: skip
         noun = cues.nearest(sentence, grammar, index, "draw-noun")
@@ -216,7 +216,7 @@ def _draw(
     price, hit = near
     scale = cues.scale(sentence, index)
     counted = scale is None and _counted(sentence, index) and not _more_follow(sentence, index)
-    if counted or _times(sentence, index) or _draws.of_many(sentence, grammar, index):
+    if counted or _draws.times(sentence, index) or _draws.of_many(sentence, grammar, index):
         scale = "each"
     if scale == "total":
         return []
@@ -224,22 +224,6 @@ def _draw(
         base.claim("draw", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit, scale=scale,
                    laterality=side)
     ]  # fmt: skip
-
-
-def _times(sentence: Sentence, index: int) -> bool:
-    """ "2 x 30 mL": the volume of each of so many draws."""
-    around = sentence.tokens[max(0, index - 2) : index + 1]
-    if index > 2 and around[-2].norm in ("x", "\u00d7") and around[0].norm in _NOUNS:  # "12 draws x 5 mL"
-        around = (sentence.tokens[index - 3], *around[1:])
-    if len(around) < 3 or around[1].norm not in ("x", "\u00d7"):
-        return False
-    count, each = around[0].quantity, around[2].quantity
-    if count is None or each is None:
-        return False
-    return count.form == "number" and not count.dimension and each.dimension == "volume"
-
-
-_NOUNS = frozenset({"draws", "pulls", "passes", "aspirates", "syringes"})
 
 
 def _spun(sentence: Sentence, grammar: Grammar, index: int) -> str:
@@ -385,7 +369,7 @@ def _follows_counted(sentence: Sentence, index: int) -> bool:
     before = index - 2
     quantity = sentence.tokens[before].quantity
     each = quantity is not None and quantity.dimension == "volume"
-    return each and (_counted(sentence, before) or _times(sentence, before))
+    return each and (_counted(sentence, before) or _draws.times(sentence, before))
 
 
 def _in_draws(sentence: Sentence, grammar: Grammar, index: int) -> bool:
