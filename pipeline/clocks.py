@@ -29,7 +29,7 @@ _AT = frozenset(
 _EVENTS = frozenset(
     "incision induction knife uterus start started starts began begun end ended ends timeout time-out out room "
     "closure closed up down arrived arrival delivery delivered born left inflated deflated released time onset "
-    "finished finish completed theatre theater in skin stop stopped shut".split()
+    "finished finish completed theatre theater in skin stop stopped shut kts".split()
 )
 _STARTED = frozenset("start started stop stopped finish finished end ended began begun incision closure".split())
 _MARKED = frozenset(

@@ -35,7 +35,7 @@ _FUNCTION = frozenset(
 )
 _ARTICLE_DIMENSIONS = frozenset({"volume", "mass", "length", "time", "turns", "amount", "count"})
 _COUNTED_DIMENSIONS = frozenset({"length", "gauge", "french", "mass", "volume", "angle"})
-_AFTER_TIME = frozenset(". , ; of and later after before if when as unless for to ago at with in or".split())
+_AFTER_TIME = frozenset(". , ; of because and later after before if when as unless for to ago at with in or".split())
 _MORE = frozenset({"more", "further", "additional", "extra", "full", "complete", "whole"})
 _LASTING = frozenset(
     ". , later hold holds soak wash burst bursts interval intervals application apart pulse pulses inflation dwell "

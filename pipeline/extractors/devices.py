@@ -245,7 +245,7 @@ def _number(
         if lies and quantity.dimension == "length" and index and sentence.tokens[index - 1].norm == "at":
             return []  # "tube seven point five at twenty two centimetres": how far it lies in
         if quantity.dimension == "angle" and (
-            index > thing.last or not any(word in said for word in _ANGLED)
+            index > thing.last + ("scope" in said) or not any(word in said for word in _ANGLED)
             or any(t.punctuation or t.norm in ("of", "and") for t in sentence.tokens[index + 1 : thing.first])
         ):
             return []  # "6 degrees of valgus, the guide was pinned"
