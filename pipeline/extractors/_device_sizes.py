@@ -83,6 +83,12 @@ def is_parted(sentence: Sentence, index: int, first: int) -> bool:
     return first == index + 2 and sentence.tokens[index + 1].norm in (",", ";")
 
 
+def leads_on(sentence: Sentence, index: int) -> bool:
+    """ "Guide wires for the insertion of a 16 mm screw": the size is of what stands behind it."""
+    led = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    return led in (["of", "a"], ["of", "an"])
+
+
 def is_of_deed(sentence: Sentence, index: int, first: int) -> bool:
     """ "Sphincterotomy 10 mm, balloon to 12 mm": a size right behind what was done or seen, and a mark behind it."""
     return is_parted(sentence, index, first) and any(

@@ -29,6 +29,7 @@ from pipeline.extractors._device_sizes import (
     is_decimal,
     is_of_deed,
     is_parted,
+    leads_on,
     of_a_noun,
     of_a_way,
     run_together,
@@ -191,7 +192,8 @@ def _number(
                    postfix=postfix), thing.first, at)
         for at, thing in enumerate(things)
     )  # fmt: skip
-    price, _, at = ranked[0]
+    ahead = [one for one in ranked if things[one[2]].first > index]
+    price, _, at = (ahead if ahead and leads_on(sentence, index) else ranked)[0]
     thing = things[at]
     if any(word in (thing.name or thing.text) for word in NEEDLES):
         price += 2  # the needle of a harvest or an injection has a kind of its own
