@@ -171,7 +171,7 @@ def same_unit(truth: str | None, given: str | None) -> bool:
 def same_amount(truth: Expected, fact: Fact) -> bool:
     """The number (or range) and its unit; a time may be in another unit of time."""
     if (truth.value, truth.low, truth.high) == (fact.value, fact.low, fact.high):
-        return same_unit(truth.unit, fact.unit)
+        return same_unit(truth.unit, fact.unit) or (truth.or_unit is not None and same_unit(truth.or_unit, fact.unit))
     if truth.unit in SECONDS and fact.unit in SECONDS and truth.value is not None and fact.value is not None:
         return abs(truth.value * SECONDS[truth.unit] - fact.value * SECONDS[fact.unit]) < Decimal("0.5")
     return False

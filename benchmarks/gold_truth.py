@@ -10,9 +10,9 @@ from typing import Any, Literal
 
 ROOT = Path(__file__).resolve().parent.parent
 GOLD = ROOT / "tests" / "gold"
-Part = Literal["train", "test", "heard", "sides", "fresh", "devices", "others", "scopes", "told"]
+Part = Literal["train", "test", "heard", "sides", "fresh", "devices", "others", "scopes", "told", "marrow"]
 # Further parts, each with figures of its own; every other folder is the train part.
-FURTHER: tuple[Part, ...] = ("heard", "sides", "fresh", "devices", "others", "scopes", "told")
+FURTHER: tuple[Part, ...] = ("heard", "sides", "fresh", "devices", "others", "scopes", "told", "marrow")
 
 FACT_FIELDS = frozenset(
     [
@@ -25,6 +25,7 @@ FACT_FIELDS = frozenset(
         "high",
         "comparator",
         "unit",
+        "or_unit",
         "laterality",
         "body_site",
         "status",
@@ -59,6 +60,7 @@ class Expected:
     high: Decimal | None = None
     comparator: str | None = None
     unit: str | None = None
+    or_unit: str | None = None
     laterality: str | None = None
     body_site: str | None = None
     status: str = "performed"

@@ -14,7 +14,7 @@ from pipeline import enumerations, scales
 from pipeline.grammar import Grammar
 from pipeline.mentions import folded as folded
 from pipeline.mentions import split_phrase
-from pipeline.records import Quantity, Reading, Sentence, Token, quick
+from pipeline.records import Quantity, Sentence, Token, quick
 
 # What words between a number and its phrase cost. Common practice, no source: tuned on narrations of our own.
 _GLUE = frozenset((
@@ -273,69 +273,6 @@ def sums(sentence: Sentence, hit: Hit, index: int) -> bool:
         if token.punctuation:
             break
     return hit.first - index <= 2 and said in ("in total", "total", "altogether", "in all", "all together", "all told")
-
-
-_PHASES = {
-    "marrow": "harvest", "harvest": "harvest", "injection-phase": "injection", "leaving-harvest": "",
-}  # fmt: skip
-_PHASE_SECTIONS = {"harvest": "harvest", "injection": "injection"}
-
-
-_HOLD = 4  # sentences for which a phase lasts without another word of it
-_PHASE_REACH = 18
-_last_phases: list[tuple[Reading, Grammar, list[list[str]]]] = []
-
-
-_TAKEN_FROM = frozenset({"taken", "aspirated", "obtained", "collected", "drawn"})
-
-
-def _of_anything(sentence: Sentence, hit: Hit) -> bool:
-    """ "Aspirated from the node": a harvest only where marrow, a graft or what is injected is spoken of."""
-    first, last = sentence.tokens[hit.first].norm, sentence.tokens[hit.last].norm
-    return hit.id == "harvest" and first in _TAKEN_FROM and last == "from"
-
-
-def phases(reading: Reading, grammar: Grammar) -> list[list[str]]:
-    """The part of the operation that every token of every sentence is in: "harvest", "injection" or "" (neither).
-
-    The nearest phase word of the sentence decides (up to `_PHASE_REACH` tokens away); where there is none, the last
-    one said before holds, for at most `_HOLD` sentences.
-    """
-    for known, by, held in _last_phases[:1]:  # a copy, since other threads may be at it
-        if known is reading and by is grammar:
-            return held
-    now, since = "", 0
-    told: list[list[str]] = []
-    marrow = any(
-        has(sentence, grammar, "marrow", "graft-word") or any(m.table == "injectates" for m in sentence.mentions)
-        for sentence in reading.sentences
-    )
-    for sentence in reading.sentences:
-        found = [hit for hit in hits(sentence, grammar, *_PHASES) if marrow or not _of_anything(sentence, hit)]
-        if sentence.section in _PHASE_SECTIONS and not found:
-            now, since = _PHASE_SECTIONS[sentence.section], 0
-        since += 1
-        if since > _HOLD:
-            now = ""
-        if not found:
-            told.append([now] * len(sentence.tokens))
-            continue
-        here: list[str] = []
-        for index in range(len(sentence.tokens)):
-            near = min(
-                ((max(hit.first - index, index - hit.last, 0), hit.first > index, -hit.first, hit) for hit in found),
-                key=lambda item: item[:3],
-            )
-            if near[0] <= _PHASE_REACH:
-                since = 0
-                here.append(_PHASES[near[3].id])
-                if near[3].first <= index:
-                    now = here[-1]
-            else:
-                here.append(now)
-        told.append(here)
-    _last_phases[:] = [(reading, grammar, told)]
-    return told
 
 
 _LONG = 40  # tokens; a longer sentence is a stream of speech without full stops

@@ -109,8 +109,11 @@ def _relative(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list
             before[sentence.tokens[side.first].first] = only, is_other(sentence, side)
     result = []
     for fact in facts:
+        if laterality.RELATIVE not in fact.doubts:
+            result.append(fact)  # "the other hip is observed" says nothing of a crest on the left
+            continue
         near = sorted(before, key=lambda word: abs(word - fact.evidence.first))
-        only, other = before[near[0]] if near and laterality.RELATIVE in fact.doubts else (None, False)
+        only, other = before[near[0]] if near else (None, False)
         value = opposite(only) if other else only or operation
         told = fact
         if value in ("left", "right"):

@@ -304,9 +304,8 @@ def _has_number(fact: Fact) -> bool:
 def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
     if not (_same_thing(earlier, fact) and earlier.status == fact.status and earlier.certainty == fact.certainty):
         return False
-    if earlier.role is not None and fact.role is not None and earlier.role != fact.role:
-        return False
-    if fact.kind in _TOLD_APART and _crossed(earlier, fact):
+    crossed = fact.kind in _TOLD_APART and _crossed(earlier, fact)
+    if crossed or (None not in (earlier.role, fact.role) and earlier.role != fact.role):
         return False
     if not _has_number(earlier) and not _has_number(fact):
         return fact.kind not in _COUNTED or not places.same(earlier, fact)
@@ -314,8 +313,9 @@ def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
         fact.value, fact.low, fact.high, fact.unit, fact.scale,
     ) or places.says_more(fact):  # fmt: skip
         return False
-    told = places.says(fact, _AGAIN) or places.word_before(fact) == "so"
-    if fact.kind in ONCE or told or (fact.kind in _ORDERED and fact.name):
+    again = _AGAIN - {"again"} if fact.kind == "draw" else _AGAIN  # "again five": drawn again
+    told = fact.kind in ONCE or places.says(fact, again) or places.word_before(fact) == "so"
+    if told or (fact.kind in _ORDERED and fact.name):
         return True
     if fact.kind in _POURED and not places.same(earlier, fact) and places.leads(fact) in _POINTING:
         return True

@@ -34,25 +34,40 @@ def _side_of(sentence: Sentence, index: int) -> Laterality | None:
         return None
     for bounds in (_BOUNDS, _BOUNDS - {","}):
         linked = {at: _linked(sentence, at, sides, numbers, bounds) for at in numbers}
-        led = min(sides) < numbers[0] and not _follows(sentence, min(sides))
+        led = not _told_before(sentence, min(sides), numbers)
         if not led:  # "two hundred right and one eighty left cement four millilitres": the side is of the number before
-            taken = {at: sides.get(_side_before(sentence, at, sides)) for at in numbers}
+            taken = {at: sides.get(_side_before(at, sides, numbers)) for at in numbers}
             linked = {at: (None if taken[at] else before, after) for at, (before, after) in linked.items()}
-        own = {at: (before or after) if led else (after or before) for at, (before, after) in linked.items()}
+        first = min(sides)
+        own = {at: (before or (after if at > first else None)) if led else (after or before)
+               for at, (before, after) in linked.items()}  # fmt: skip
         if {"left", "right"} <= set(own.values()):
             return own.get(index)
     return None
 
 
-def _follows(sentence: Sentence, side: int) -> bool:
-    """Whether a side stands right behind a number."""
-    return side > 0 and sentence.tokens[side - 1].quantity is not None
+def _told_before(sentence: Sentence, side: int, numbers: list[int]) -> bool:
+    """Whether a like number leads to the first side: "four mL of it on the left". Not "15 mL, left 3 mL", and not over
+    the number of something else ("one mL to the lab, 22 gauge, right knee 4 mL")."""
+    for at in range(side - 1, max(-1, side - _FAR), -1):
+        if at in numbers:
+            return True
+        other = sentence.tokens[at].quantity
+        if sentence.tokens[at].norm in _BOUNDS or (other is not None and other.dimension in _SIZES):
+            return False
+    return False
 
 
-def _side_before(sentence: Sentence, number: int, sides: dict[int, Laterality]) -> int:
-    """The nearest side before a number, if a number stands right before that side; else -1."""
+_SIZES = ("gauge", "length", "turns", "angle")
+
+
+_FAR = 12  # tokens
+
+
+def _side_before(number: int, sides: dict[int, Laterality], numbers: list[int]) -> int:
+    """The nearest side before a number, if a like number stands right before that side; else -1."""
     at = max((side for side in sides if side < number), default=-1)
-    return at if at > 0 and _follows(sentence, at) else -1
+    return at if at - 1 in numbers else -1
 
 
 def told(sentence: Sentence) -> bool:

@@ -168,3 +168,13 @@ def test_the_other_side_is_told_from_the_first_with_a_doubt(text: str, kind: str
     given = found(text, kind, name)
     assert [fact.laterality for fact in given] == [side]
     assert "its side was said as the other side" in given[0].doubts
+
+
+def test_the_other_side_in_one_place_takes_no_side_from_the_rest() -> None:
+    """ "The other hip has it too" had given every fact of the note the side of the operation."""
+    told = (
+        "Marrow injection of the right hip. Left crest was used, posterior, needle fifteen gauge. "
+        "The other hip has avascular necrosis too and is observed."
+    )
+    assert [fact.laterality for fact in facts_of(told) if fact.kind == "harvest_site"] == ["left"]
+    assert [fact.laterality for fact in facts_of(told) if fact.kind == "harvest_needle"] == [None]

@@ -13,6 +13,7 @@ MEANING = "The draws of a harvest do not add up to the stated total, or are not 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     draws = given(note, "draw")
+    draws = [draw for draw in draws if draw.text != "whole blood"] or draws  # out of a vein, and no part of the marrow
     found = _totals(note, draws) + _number(note, draws)
     return found or _as_counted(note)
 

@@ -11,7 +11,8 @@ MEANING = "More product was made of a harvest, or more thrown away, than was dra
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    drawn = given(note, "harvest_total") or given(note, "draw")
+    blood = [fact for fact in given(note, "draw") if fact.text == "whole blood"]
+    drawn = [*given(note, "harvest_total"), *blood] if given(note, "harvest_total") else given(note, "draw")
     made = given(note, "product_volume")
     agents = [fact for fact in given(note, "medication_volume") if fact.role in ("anticoagulant", "prime")]
     if not drawn or not made or any(fact.scale == "each" for fact in drawn):

@@ -3,21 +3,12 @@
 from __future__ import annotations
 
 from pipeline import cues
+from pipeline.extractors import _amount_words as words
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
 
-_HELD_IN = frozenset("syringe syringes tube tubes bag bags cup cups bottle bottles pot pots container bowl".split())
-_PUT = frozenset(
-    "injected inject injecting instilled deposited delivered infiltrated placed put placing putting".split()
-)
-_GAVE = frozenset("gave give giving".split())
-_WENT = frozenset("went goes go going".split())
 _WE = frozenset("i we he she and then".split())
-_OUT = frozenset(
-    "drew draw draws drawn drawing pull pulls pulled aspirate aspirates aspirated withdrew withdrawn collected "
-    "obtained took taken harvested yielded yields removed drained got".split()
-)
 _INTO = frozenset("into in to each around beneath under".split())
 _REACH, _VERB_REACH = 9, 14
 
@@ -30,7 +21,7 @@ def held_in(sentence: Sentence, index: int) -> bool:
     for token in tokens[index + 2 : index + 7]:
         if token.punctuation:
             return False
-        if token.norm in _HELD_IN:
+        if token.norm in words.VESSELS:
             return True
     return False
 
@@ -45,7 +36,7 @@ def after_giving(sentence: Sentence, index: int) -> bool:
         return False
     volume = quantity.dimension in ("volume", "")
     into = tokens[before + 1].norm == "into"
-    return volume and into and not any(token.norm in _OUT for token in tokens[before:index])
+    return volume and into and not any(token.norm in words.OUT for token in tokens[before:index])
 
 
 _SINCE = 14  # tokens
@@ -63,10 +54,10 @@ def target(sentence: Sentence, index: int) -> Mention | None:
             between = between[2:]
         if len(between) > _REACH or any(token.punctuation or token.quantity for token in between):
             continue
-        words = {token.norm for token in between}
-        if "from" in words or "iliac-crest" in site.id:
+        said = {token.norm for token in between}
+        if "from" in said or "iliac-crest" in site.id:
             return None
-        if words & _INTO or not words - {"left", "right", "the", "of", "concentrate"}:
+        if said & _INTO or not said - {"left", "right", "the", "of", "concentrate"}:
             return site
     return None
 
@@ -94,20 +85,46 @@ def goes_in(sentence: Sentence, index: int) -> bool:
         norm = tokens[at].norm
         if norm in (".", ";", "?", "!"):
             return False
-        if norm in _PUT:
+        if norm in words.PUT:
             return True
-        if norm in _GAVE:
+        if norm in words.GAVE:
             return at > 0 and tokens[at - 1].norm in _WE and not _received(sentence, at)
-        if norm in _WENT:
+        if norm in words.WENT:
             return at + 1 < len(tokens) and tokens[at + 1].norm in ("in", "into")
-        if norm in _OUT:
+        if norm in words.OUT:
             return False
     return False
 
 
+def thrown(sentence: Sentence, index: int) -> bool:
+    """ "Throw the 14 mL of red cells away", "we throw away nineteen of the plasma"."""
+    before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    if len(before) == 2 and before[0] in _THROW and before[1] in ("away", "out"):
+        return True
+    if not before or (before[-1] not in _THROW and not (before[0] in _THROW and before[-1] in ("the", "those"))):
+        return False
+    for token in sentence.tokens[index + 1 : index + 7]:
+        if token.punctuation or token.quantity is not None:
+            return False
+        if token.norm in ("away", "out"):
+            return True
+    return False
+
+
+_THROW = frozenset("throw throws threw throwing thrown".split())
+
+
+def led_in(sentence: Sentence, index: int) -> bool:
+    """ "Concentrate in, three mils each pass": what goes in was told right before."""
+    tokens = sentence.tokens
+    if index < 3 or tokens[index - 1].norm not in (",", ":", "-") or tokens[index - 2].norm != "in":
+        return False
+    return tokens[index - 3].norm in words.PRODUCTS | words.WENT | {"marrow", "aspirate", "product"}
+
+
 def is_vessel(sentence: Sentence, at: int) -> bool:
     """ "2 x 30 mL syringes": what it was drawn into was counted."""
-    return at < len(sentence.tokens) and sentence.tokens[at].norm in _HELD_IN
+    return at < len(sentence.tokens) and sentence.tokens[at].norm in words.VESSELS
 
 
 def looks_like_fluid(sentence: Sentence, index: int) -> bool:
@@ -122,21 +139,15 @@ _LOOKS = frozenset("clear straw yellow cloudy turbid serous synovial effusion co
 def given_product(sentence: Sentence, index: int, first: int, phase: str) -> bool:
     """ "Aspirated dry, then 5 mL BMAC": what was given, where injections are told of and nothing is made of it."""
     tokens = sentence.tokens
-    if phase != "injection" or not 0 < first - index <= 2 or tokens[first].norm not in _PRODUCTS:
+    if phase != "injection" or not 0 < first - index <= 2 or tokens[first].norm not in words.PRODUCTS:
         return False
     before = {token.norm for token in tokens[max(0, index - _MADE_REACH) : index]}
     after = {token.norm for token in tokens[first + 1 : first + 5]}
-    told_later = any(token.norm in _PUT for token in tokens[first:])  # "eight mils of BMAC, six were injected"
-    return not told_later and not (before | after) & _MAKING
+    told_later = any(token.norm in words.PUT for token in tokens[first:])  # "eight mils of BMAC, six were injected"
+    return not told_later and not (before | after) & words.MAKING
 
 
-_PRODUCTS = frozenset({"bmac", "concentrate", "bmc", "prp"})
 _MADE_REACH = 8
-_MAKING = frozenset(
-    "filtration centrifugation processing concentrated spun centrifuged filtered yield yielded yielding produced gave "
-    "got made obtained left result prepared down final total available remaining remained kept discarded wasted sent "
-    "back".split()
-)
 
 
 def headed(sentence: Sentence, index: int) -> Mention | None:
@@ -187,7 +198,7 @@ def goes_on_about_drug(sentence: Sentence, index: int) -> bool:
     if not drugs:
         return False
     since = {token.norm for token in sentence.tokens[drugs[-1] + 1 : index]}
-    return not since & (_PRODUCTS | _MAKING) and not any(
+    return not since & (words.PRODUCTS | words.MAKING) and not any(
         drugs[-1] < m.first for m in base.mentions(sentence, "injectates") if m.first <= index + 3
     )
 
@@ -198,16 +209,17 @@ def _received(sentence: Sentence, at: int) -> bool:
     return bool({"draw", "pull", "crest", "side", "pass", "aspirate"} & set(before))
 
 
-_MOVES = frozenset("rotated rotating turned turning redirected advanced withdrawn back repositioned deeper".split())
-
-
 def moved(sentence: Sentence, index: int) -> bool:
     """ "Half a turn back, three mils": what was drawn after the needle was moved."""
     tokens = sentence.tokens
     for at in range(index - 1, max(-1, index - 4), -1):
         quantity = tokens[at].quantity
-        if tokens[at].norm in _MOVES or (quantity is not None and quantity.dimension == "turns"):
+        if tokens[at].norm in words.MOVES or (quantity is not None and quantity.dimension == "turns"):
             return True
-        if quantity is not None:
+        if quantity is not None and (quantity.dimension != "length" or not (
+            words.MOVES & {token.norm for token in tokens[max(0, at - 3) : at + 3]}
+        )):  # fmt: skip
             return False
+        if quantity is not None:
+            return True  # "advanced 1 cm more, 5 mL", "back 5 mm: 4 mL"
     return False

@@ -91,12 +91,13 @@ def ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
 def is_label(sentence: Sentence, at: int, quantity: Quantity) -> bool:
     """ "Draw one, five millilitres; draw two, five": the number that names a draw."""
     bare = quantity.form in ("number", "label") and not quantity.dimension and quantity.value in _ORDINALS
-    behind = sentence.tokens[at + 1 : at + 3]
-    number = next((token for token in behind if not token.punctuation), None)
+    behind = sentence.tokens[at + 1 : at + 4]
+    number = next((token for token in behind if not token.punctuation and token.norm not in _IS), None)
     led = at > 0 and sentence.tokens[at - 1].norm in _NUMBERED
     return bare and led and number is not None and number.quantity is not None
 
 
+_IS = frozenset("is was that gives gave only yields just".split())
 _NUMBERED = frozenset({"draw", "aspirate", "pull", "aspiration", "sample"})
 
 

@@ -68,6 +68,8 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         way = said if said.lower().startswith("for ") else f"{'for' if before == 'for' else 'to'} {said}"
         text = way if verb is not None and thing[0] == verb.first else f"{cues.words(sentence, *thing)} {way}"
         made = make(reading, sentence, thing[0], last, grammar=grammar, at=thing[0], text=text)
+        if (named_so := _only_amount(reading, sentence, thing)) is not None:
+            made = replace(made, name=named_so)
         only = sentence.tokens[thing[0]].norm if thing[0] == thing[1] else ""
         if only in ("left", "right"):  # "the left ovary for frozen section, the right to histology"
             made = replace(made, laterality="left" if only == "left" else "right")
@@ -75,6 +77,22 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+def _only_amount(reading: Reading, sentence: Sentence, thing: tuple[int, int]) -> str | None:
+    """ "Half a mil to the lab": the product that was spoken of last."""
+    inside = sentence.tokens[thing[0] : thing[1] + 1]
+    if not any(token.quantity is not None and token.quantity.dimension == "volume" for token in inside) or any(
+        thing[0] <= m.first <= thing[1] for m in sentence.mentions
+    ):
+        return None
+    for one in reversed(reading.sentences[max(0, sentence.index - _BACK) : sentence.index + 1]):
+        named = [m.id for m in base.mentions(one, "injectates") if m.id not in _NO_SAMPLE]
+        if named:
+            return named[-1]
+    return None
+
+
+_BACK = 2  # sentences
+_NO_SAMPLE = frozenset({"contrast", "air", "local-anaesthetic-mixture"})
 _AND = frozenset({"and", ",", "&", "/", "+", "for", "to"})
 
 

@@ -12,7 +12,7 @@ from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Sentence
 from pipeline.rows import Drug
 
-KINDS = ("anticoagulant_share", "medication_volume", "harvest_total")
+KINDS = ("anticoagulant_share", "medication_concentration", "medication_volume", "harvest_total")
 
 _MARROW = frozenset({"marrow", "aspirate", "harvest"})
 _WHOLE = _MARROW | {"volume", "whole", "mixture", "syringe", "total", "draw", "blood"}
@@ -30,9 +30,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if not drugs and not spoken:
             continue
         for index, quantity in base.quantities(sentence):
-            if quantity.dimension == "fraction" and (
-                _is_share(sentence, index) or drugs.get(index - 1) == "acd-a"  # which has no strength in per cent
-            ):
+            strength = _strength_of(sentence, index, quantity, drugs)
+            if quantity.dimension == "fraction" and strength is not None:
+                facts.append(base.claim("medication_concentration", reading, sentence, index, strength, strength, _OWN,
+                                        name=drugs[strength], role="anticoagulant",
+                                        group=f"m{base.group_of(sentence, strength)}"))  # fmt: skip
+            elif quantity.dimension == "fraction" and (_is_share(sentence, index) or _is_acd(index, drugs)):
                 at = next(iter([*drugs, *spoken]))
                 facts.append(base.claim("anticoagulant_share", reading, sentence, index, at, at, _OWN))
             elif (first := _one_in(sentence, index)) is not None:
@@ -48,6 +51,26 @@ def _agents(sentence: Sentence, grammar: Grammar) -> dict[int, str]:
     """Last token -> id of every anticoagulant of the sentence."""
     rows = grammar.table("drugs", Drug)
     return {m.last: m.id for m in base.mentions(sentence, "drugs") if "anticoagulant" in rows[m.id].classes}
+
+
+def _is_acd(index: int, drugs: dict[int, str]) -> bool:
+    """ "ACD 20 percent": it has one strength, so that a percent beside it is its share."""
+    return any(drugs.get(index - near) == "acd-a" for near in (1, 2))
+
+
+def _strength_of(sentence: Sentence, index: int, quantity: Quantity, drugs: dict[int, str]) -> int | None:
+    """The citrate of "citrate 15 mL 4 %", "4 % citrate": its strengths lie below any usual share."""
+    if quantity.value is None or quantity.value > _STRONGEST:
+        return None
+    for at in sorted(drugs):
+        between = sentence.tokens[at + 1 : index] if at < index else sentence.tokens[index + 1 : at - 1]
+        plain = all(token.norm in ("sodium", "of", ",") or token.norm == "#volume" for token in between)
+        if drugs[at] == "sodium-citrate" and len(between) <= 2 and plain:
+            return at
+    return None
+
+
+_STRONGEST = 4  # percent; sodium citrate 3.2 %, 3.8 % and 4 % (US labels [from memory])
 
 
 def _of_marrow(sentence: Sentence, index: int) -> bool:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from pipeline import clauses, cues, sidewise
+from pipeline import clauses, cues, phases, sidewise
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
 from pipeline.rows import Concept
 
 KINDS = ("fluid_in", "fluid_out", "draw")
@@ -22,13 +22,15 @@ _CLOT_AS_GRAFT = frozenset({"own", "autologous", "exogenous", "fibrin"})
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     fluids = grammar.table("fluids", Concept)
     facts: list[Fact] = []
-    spun = any(m.id == "platelet-rich-plasma" for sentence in reading.sentences for m in sentence.mentions)
+    spun = any(m.id in _SPUN_OF for sentence in reading.sentences for m in sentence.mentions)
     for sentence in reading.sentences:
         facts += _refused(reading, sentence, fluids)
         numbers = list(base.quantities(sentence, "volume", "count", ""))
         if numbers:
             for index, quantity in numbers:
-                if quantity.form in ("number", "range", "fraction"):
+                if spun and quantity.form == "number" and _of_a_vein(sentence, index):
+                    facts.append(_vein(reading, sentence, index))
+                elif quantity.form in ("number", "range", "fraction"):
                     facts += _number(reading, sentence, grammar, fluids, index, quantity.dimension)
     return [_drawn(fact) if spun and fact.name == "whole-blood" else fact for fact in facts]
 
@@ -50,6 +52,30 @@ def _drawn(fact: Fact) -> Fact:
 
 
 _LIFTED = frozenset({"lifted", "lift", "raised", "submucosal"})
+_SPUN_OF = frozenset({"platelet-rich-plasma", "platelet-poor-plasma"})
+_FROM_VEIN = frozenset("took taken drew drawn draw collected withdrew withdrawn take from arm vein".split())
+_BLOOD_AHEAD, _VEIN_COST = 10, -6
+
+
+def _of_a_vein(sentence: Sentence, index: int) -> bool:
+    """ "Fifty two mils of blood from the right arm", "four of PRP from sixty of blood": drawn to be spun."""
+    tokens = sentence.tokens
+    after = [token.norm for token in tokens[index + 1 : index + 4]]
+    if after[:1] != ["of"] or "blood" not in after[1:] or {"units", "lost", "loss"} & set(after):
+        return False
+    told = {token.norm for token in tokens[max(0, index - _BLOOD_AHEAD) : index + _BLOOD_AHEAD]}
+    return bool(told & _FROM_VEIN) and not told & {"lost", "loss", "ebl", "bleeding", "bled"}
+
+
+def _vein(reading: Reading, sentence: Sentence, index: int) -> Fact:
+    """Its side is that of the arm, and none of the operation."""
+    sides = [token.norm for token in sentence.tokens[index + 1 : index + _BLOOD_AHEAD] if token.norm in _ARM_SIDES]
+    side: Laterality | None = None if len(set(sides)) != 1 else "left" if sides[0] == "left" else "right"
+    return base.claim("draw", reading, sentence, index, index, min(index + 2, len(sentence.tokens) - 1), _VEIN_COST,
+                      text="whole blood", laterality=side)  # fmt: skip
+
+
+_ARM_SIDES = frozenset({"left", "right"})
 _TAPPED = frozenset({"aspirated", "drained", "evacuated", "tapped"})
 _TAPPED_COST = 24
 
@@ -60,7 +86,7 @@ def _tapped(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     at = index + 1
     while at < len(tokens) and at - index <= 2 and tokens[at].norm in ("was", "were", "of", "fluid"):
         at += 1
-    if at >= len(tokens) or tokens[at].norm not in _TAPPED or cues.phases(reading, grammar)[sentence.index][index] or (
+    if at >= len(tokens) or tokens[at].norm not in _TAPPED or phases.of(reading, grammar)[sentence.index][index] or (
         any(True for _ in base.mentions(sentence, "drugs", "injectates"))
     ):  # fmt: skip
         return []

@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline import cues
-from pipeline.extractors import _direction, _draws, base
+from pipeline import cues, phases
+from pipeline.extractors import _amount_words as words
+from pipeline.extractors import _direction, _draws, _processing, base
 from pipeline.extractors._draws import ordinal, side_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
@@ -18,52 +19,22 @@ KINDS = (
     "draw", "draw_count", "harvest_total", "discarded_volume", "anticoagulant_share", "product_volume", "processing",
 )  # fmt: skip
 
-_EVERYDAY = frozenset({"mixing", "washing", "separation", "dilution", "concentration", "activation", "filtration"})
+_THROWN = -6  # before any other claim
 _TOTAL_REACH, _DRAW_REACH, _PRODUCT_REACH, _DISCARD_REACH = 24, 45, 30, 24
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
-    for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
+    for sentence, parts in zip(reading.sentences, phases.of(reading, grammar), strict=True):
         for index, _ in base.quantities(sentence):
             quantity = cues.unit_of(sentence, index)
             if quantity is not None and quantity.form in ("number", "range", "fraction"):
-                facts += _number(reading, sentence, grammar, index, quantity, phases[index])
-        facts += _processing(reading, sentence, phases)
+                facts += _number(reading, sentence, grammar, index, quantity, parts[index])
+        facts += _processing.told(reading, sentence, parts)
     return facts
-
-
-def _processing(reading: Reading, sentence: Sentence, phases: list[str]) -> list[Fact]:
-    """Filtering, spinning and the like; "mixed" and "washed" only where marrow or graft is spoken of."""
-    facts: list[Fact] = []
-    done: set[str] = set()
-    for mention in base.mentions(sentence, "processing", "events"):
-        if mention.table == "events" and mention.id != "centrifugation":
-            continue
-        if mention.id in done or (mention.id in _EVERYDAY and not phases[mention.first]):
-            continue
-        if mention.id == "mixing" and _of_drugs(sentence):
-            continue
-        if mention.id == "morselization" and "removed" in {
-            token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 5]
-        }:
-            continue  # taken out piece by piece
-        done.add(mention.id)
-        facts.append(base.make("processing", reading, sentence, mention.first, mention.last, name=mention.id))
-    return facts
-
-
-def _of_drugs(sentence: Sentence) -> bool:
-    """ "A mixture of bupivacaine and lidocaine": drugs only, and nothing of the graft."""
-    named = any(token.norm in _OF_DRUGS for token in sentence.tokens)
-    return (named or any(True for _ in base.mentions(sentence, "drugs"))) and not any(
-        token.norm in _OF_GRAFT for token in sentence.tokens
-    )
 
 
 _OF_SKIN = frozenset({"dermatome", "epidermal", "autografts", "split-thickness", "stsg", "ssg"})
-_OF_DRUGS = frozenset({"anesthetic", "anaesthetic", "steroid", "steroids", "cocktail", "antibiotic"})
-_OF_GRAFT = frozenset({"marrow", "aspirate", "concentrate", "graft", "bone", "prp", "plasma", "blood", "cells", "fat"})
 
 
 def _number(
@@ -86,12 +57,15 @@ def _number(
         near = cues.nearest(sentence, grammar, index, "discarded")
         if near is not None and near[0] <= _DISCARD_REACH and not _parted(sentence, index, near):
             facts.append(claim("discarded_volume", (max(0, near[0] - 6), near[1])))
+    if quantity.dimension == "volume" and _direction.thrown(sentence, index):
+        return [base.claim("discarded_volume", reading, sentence, index, index, index, _THROWN, unit=quantity.unit)]
     if quantity.dimension == "volume" and phase:
         product = cues.nearest(sentence, grammar, index, "product")
         given = cues.nearest(sentence, grammar, index, "injected", "given")
         injected = given is not None and given[0] <= _DRAW_REACH and not _parted(sentence, index, given)
         if product is not None and _direction.given_product(sentence, index, product[1].first, phase):
             product = None
+        injected = injected or _direction.led_in(sentence, index)
         if product is not None and (injected or _goes_in(sentence, grammar, index, product[1])):
             product = None
         if spun != "from" and _direction.from_bone(sentence, index, grammar):
@@ -182,9 +156,13 @@ def _draw(
         return []
     if _direction.held_in(sentence, index) and _draws.counts_before(sentence, grammar, index):
         return []
+    if index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm == "of" and (
+        _direction.of_other(sentence, index)
+    ):
+        return []  # "twenty mils of half percent lidocaine at the crest"
     if any(m.id in _MADE and 0 < m.first - index <= 3 for m in base.mentions(sentence, "injectates")):
         return []  # "eight mils of bone marrow concentrate were drawn up": no draw from the bone
-    if _RECEIVED & {token.norm for token in sentence.tokens[max(0, index - 2) : index]}:
+    if words.RECEIVED & {token.norm for token in sentence.tokens[max(0, index - 2) : index]}:
         return []  # "the right hip got four mils"
     if _direction.goes_in(sentence, index) or _direction.looks_like_fluid(sentence, index):
         return []
@@ -248,7 +226,6 @@ def _goes_in(sentence: Sentence, grammar: Grammar, index: int, product: cues.Hit
 
 
 _PRODUCT_NOUNS = frozenset({"concentrate", "product", "bmac"})
-_RECEIVED = frozenset({"got", "received", "gets", "receives"})
 _MADE = frozenset({"bone-marrow-concentrate", "platelet-rich-plasma"})
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from pipeline import cues, laterality
+from pipeline import cues, laterality, phases
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
 
 KINDS = ("harvest_site",)
 
@@ -20,10 +20,10 @@ _AFTER = frozenset({"from", "of", "at", "in", "through", "on", "via"})
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
-    for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
+    for sentence, parts in zip(reading.sentences, phases.of(reading, grammar), strict=True):
         harvest = cues.hits(sentence, grammar, "harvest", "marrow")
         sources = [site for site in base.mentions(sentence, "sites")
-                   if site.id != _TAKEN_ITSELF and _is_harvest(sentence, site, harvest, grammar, phases[site.first])]
+                   if site.id != _TAKEN_ITSELF and _is_harvest(sentence, site, harvest, grammar, parts[site.first])]
         taken = [site for site in sources if _was_harvested(sentence, site)]
         for site in sources:
             if any(_is_where(sentence, one, site) for one in taken):
@@ -36,7 +36,39 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 base.make("harvest_site", reading, sentence, site.first, site.last, name=site.id, body_site=site.id,
                           laterality=side, doubts=(doubt,) if doubt else ())
             )  # fmt: skip
+        if not sources:
+            facts += _bare_crest(reading, sentence, parts)
     return facts
+
+
+def _bare_crest(reading: Reading, sentence: Sentence, parts: list[str]) -> list[Fact]:
+    """ "Crest right side, posterior", "left crest was used, posterior", "crest on the left": no name of a site, and
+    while marrow is harvested there is one crest that it can be."""
+    tokens = sentence.tokens
+    named = {at for m in sentence.mentions for at in range(m.first, m.last + 1) if m.table in ("sites", "procedures")}
+    facts: list[Fact] = []
+    for at, token in enumerate(tokens):
+        if token.norm not in ("crest", "crests") or at in named or parts[at] != "harvest":
+            continue
+        if sentence.says(_LANDMARK) or base.scope_at(sentence, "certainty", at, "affirmed") == "negated":
+            continue
+        near = range(max(0, at - 3), min(len(tokens), at + _CREST_NEAR))
+        end = next((n for n in near if n > at and tokens[n].norm in (".", ";")), near.stop)
+        inside = [n for n in range(near.start, end) if tokens[n].quantity is None]
+        sides = [n for n in inside if tokens[n].norm in ("left", "right", "both")]
+        ways = [n for n in inside if tokens[n].norm in ("anterior", "posterior")]
+        if not sides or any(tokens[n].quantity is not None for n in range(min(at, sides[0]), max(at, sides[0]))):
+            continue
+        said = tokens[min(sides, key=lambda n: abs(n - at))].norm
+        side: Laterality = "bilateral" if said == "both" else "left" if said == "left" else "right"
+        site = f"{tokens[ways[0]].norm}-iliac-crest" if len({tokens[n].norm for n in ways}) == 1 else "iliac-crest"
+        first, last = min(at, *sides, *ways), max(at, *sides, *ways)
+        facts.append(base.make("harvest_site", reading, sentence, first, last, at=at, name=site, body_site=site,
+                               laterality=side))  # fmt: skip
+    return facts
+
+
+_CREST_NEAR = 8  # tokens
 
 
 def _is_harvest(

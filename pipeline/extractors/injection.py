@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from pipeline import cues, laterality, owners, sidewise
+from pipeline import cues, laterality, owners, phases, sidewise
 from pipeline.extractors import _direction, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Sentence
@@ -23,7 +23,7 @@ _INJECTION_NEEDLES = ("spinal-needle", "block-needle", "tuohy-needle")
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     named = False  # whether anything that can be injected has been said so far
-    for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
+    for sentence, parts in zip(reading.sentences, phases.of(reading, grammar), strict=True):
         named = named or any(True for _ in base.mentions(sentence, "injectates", "drugs", "fluids"))
         named = named or any(m.id in _NAMING for m in base.mentions(sentence, "procedures", "acts"))
         # marrow that was drawn is what goes in, by whatever word
@@ -32,7 +32,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for index, _ in base.quantities(sentence):
             quantity = cues.unit_of(sentence, index)
             if quantity is not None and quantity.form in ("number", "range", "fraction"):
-                facts += _number(reading, sentence, grammar, index, quantity, phases[index])
+                facts += _number(reading, sentence, grammar, index, quantity, parts[index])
         if not named:
             facts[first:] = [replace(fact, doubts=(*fact.doubts, _UNNAMED)) if fact.kind == "injection_volume" else fact
                              for fact in facts[first:]]  # fmt: skip
@@ -108,12 +108,15 @@ def _number(
     given_before = phase == "harvest" and _direction.after_giving(sentence, index)
     if quantity.dimension in ("volume", "") and (phase == "injection" or given_before):
         total = cues.nearest(sentence, grammar, index, "total")
+        if total is not None and total[1].last < index and _closes(sentence, total[1].first):
+            total = None
         if total is not None and cues.sums(sentence, total[1], index) and total[0] <= (20 if quantity.dimension else 4):
             facts.append(claim("injection_total", (max(0, total[0] - 6), total[1]), scale="total"))
     if phase != "harvest" and quantity.dimension in ("gauge", "length") and _is_injection(sentence, grammar, index):
         needle = cues.nearest(sentence, grammar, index, "injection-needle")
         if needle is not None and needle[0] <= (20 if quantity.dimension == "gauge" else 10):
-            facts.append(claim("injection_needle", needle))
+            own = quantity.dimension == "length" and _beside_gauge(sentence, index)
+            facts.append(claim("injection_needle", (_OWN if own else needle[0], needle[1])))
     if phase != "injection":
         return facts
     if quantity.dimension == "length":
@@ -128,6 +131,27 @@ def _is_distance(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     return quantity.dimension == "" and any(
         token.norm in ("within", "short") for token in sentence.tokens[max(0, index - 1) : index + 2]
     )
+
+
+def _beside_gauge(sentence: Sentence, index: int) -> bool:
+    """ "A 22 gauge spinal needle 3.5 inch": the length of the needle whose gauge was just said."""
+    for token in reversed(sentence.tokens[max(0, index - _GAUGE_REACH) : index]):
+        if token.quantity is not None:
+            return token.quantity.dimension == "gauge"
+        if token.norm not in _OF_NEEDLE:
+            return False
+    return False
+
+
+_OWN, _GAUGE_REACH = -1, 5
+_OF_NEEDLE = frozenset({",", "spinal", "needle", "long", "of", "x", "by", "a", "block"})
+
+
+def _closes(sentence: Sentence, total: int) -> bool:
+    """ "Sixty millilitres in total, turned supine, five millilitres into the tear": the total is of what stands before.
+    """
+    before = sentence.tokens[total - 1].quantity if total else None
+    return before is not None and before.dimension == "volume"
 
 
 def _is_medicine(sentence: Sentence, index: int, verb: cues.Hit) -> bool:
@@ -264,7 +288,7 @@ _OTHER_NEEDLES = frozenset(
 
 
 def _is_injection(sentence: Sentence, grammar: Grammar, index: int) -> bool:
-    if any("needle" in mention.id and 0 < mention.first - index <= 4 and mention.id in _INJECTION_NEEDLES
+    if any("needle" in mention.id and -_GAUGE_REACH < mention.first - index <= 4 and mention.id in _INJECTION_NEEDLES
            for mention in base.mentions(sentence, "devices")):  # fmt: skip
         return True
     injects = any(True for _ in base.mentions(sentence, "drugs", "injectates"))

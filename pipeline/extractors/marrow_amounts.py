@@ -8,11 +8,13 @@ beside, is left to the other extractors. A unit that was not said stays empty, a
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
-from pipeline import cues, laterality, owners, sidewise
-from pipeline.extractors import _direction, _draws, base
+from pipeline import cues, laterality, owners, phases, sidewise
+from pipeline.extractors import _amount_lists, _direction, _draws, base
+from pipeline.extractors import _amount_words as words
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
 
@@ -22,26 +24,18 @@ _HOLD = 4  # sentences for which what was told last still holds
 _STORIES = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow-up"})
 _MARROW = frozenset("bone-marrow-concentrate bone-marrow-aspirate bone-marrow-injection bone-marrow-harvest".split())
 _NOT_MARROW = ("drugs", "fluids", "findings", "diagnoses")
-_DREW = frozenset("drew draw draws drawn drawing pull pulls pulled aspirate aspirates aspirated withdrew".split())
-_GOT = frozenset("got get gave gives took taken obtained collected yielded yields harvested another".split())
-_STARTS = frozenset({"got", "took", "taken", "obtained", "collected", "harvested", "harvest"})
 _ORDINAL = frozenset({"first", "second", "third", "fourth", "fifth", "sixth", "last", "next"})
 _FILL = frozenset("of was were is about another only just roughly around some again a further out us me : back".split())
 _SIDES = frozenset({"left", "right", "one", "other"})
 _CREST = frozenset("crest crests spine spines side marrow".split())
-_COUNTED = frozenset("draw draws pull pulls aspirate aspirates pass passes aliquot aliquots".split())
-_HELD_IN = frozenset("syringe syringes tube tubes".split())
 _SUMMED = (("in", "all"), ("in", "total"), ("total",), ("all", "together"), ("altogether",), ("all", "told"),
            ("together",), ("combined",), ("overall",))  # fmt: skip
 _SUM_OF = frozenset("from of for on at were was then so which we i".split())  # not "together with", not "in all four"
 _SUMS_UP = frozenset({"that's", "thats", "makes", "making", "totalling", "totaling", "total", "sum"})
-_LOST = frozenset("lost waste wasted discarded spilled spilt thrown dropped".split())
-_REMAINS = frozenset({"to", "left", "with", "us", "leaving", "leaves", "back", "yield", "yielded", "yielding"})
-_KEPT = frozenset("saved kept stored sent frozen reserved retained".split())
+_THROWN = frozenset({"discarded", "wasted", "spilled", "spilt"})
+_WAYS = frozenset("anterior posterior medial lateral anterolateral anteromedial posterolateral posteromedial proximal "
+                  "distal superior inferior".split())  # fmt: skip
 _INTO = frozenset("into to along around beneath down through".split())
-_MADE = frozenset("processed spun concentrated centrifuged filtered concentrate".split())
-_GIVEN = frozenset("injected instilled delivered deposited placed put given infiltrated".split())
-_BENCH = frozenset("lab laboratory pathology bench table culture centrifuge filter tube count freezer bank".split())
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,19 +51,22 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     if not any(_says_marrow(sentence, grammar) for sentence in reading.sentences):
         return []
     facts: list[Fact] = []
-    told, side = _Told(), None
+    told, side, amounts = _Told(), None, list[Decimal]()
     for sentence in reading.sentences:
         if sentence.section in _STORIES:
             continue
-        told = _Told(told.state, told.age + 1) if told.age < _HOLD else _Told()
+        stays = told.state in ("named", "drawn") and phases.keeps_harvest(sentence, grammar)
+        told = _Told(told.state, told.age + (not stays)) if told.age < _HOLD else _Told()
         marrow = _says_marrow(sentence, grammar)
-        marks = list(_marks(sentence, grammar, marrow or bool(told.state)))
+        marks = list(_marks(sentence, grammar, marrow or bool(told.state), told.state in ("drawn", "made", "given")))
         side = _harvest_side(sentence, grammar) or side
         for index, quantity in base.quantities(sentence, "volume", ""):
             before = [state for at, state in marks if at <= index]
             state = before[-1] if before else told.state or ("named" if marrow else "")
             if quantity.form in ("number", "range", "fraction") and not _is_anothers(sentence, index):
-                facts += _amount(reading, sentence, grammar, index, quantity, state, side)
+                facts += _amount(reading, sentence, grammar, index, quantity, state, side, amounts)
+                if quantity.value is not None and state in ("drawn", "named"):
+                    amounts.append(quantity.value)
         if marks:
             told = _Told(marks[-1][1], 0)
         elif marrow:
@@ -82,18 +79,18 @@ def _says_marrow(sentence: Sentence, grammar: Grammar) -> bool:
     return cues.has(sentence, grammar, "marrow") or any(mention.id in _MARROW for mention in named)
 
 
-def _marks(sentence: Sentence, grammar: Grammar, marrow: bool) -> Iterator[tuple[int, str]]:
+def _marks(sentence: Sentence, grammar: Grammar, marrow: bool, told: bool) -> Iterator[tuple[int, str]]:
     """(token, state) of every word that tells what the numbers behind it are, in order."""
     inside = {at for m in base.mentions(sentence, "injectates") for at in range(m.first, m.last + 1)}
     others = [m.first for m in base.mentions(sentence, *_NOT_MARROW)]
     made = {m.first for m in base.mentions(sentence, "processing") if m.first not in inside}
     made |= {hit.first for hit in cues.hits(sentence, grammar, "reduced-to")}
     made |= {m.first for m in base.mentions(sentence, "injectates") if m.id == "bone-marrow-concentrate"}
-    made |= {at for at, token in enumerate(sentence.tokens) if token.norm in _MADE}
-    given = {hit.first for hit in cues.hits(sentence, grammar, "injection-phase")}
+    made |= {at for at, token in enumerate(sentence.tokens) if token.norm in words.MADE}
+    given = {hit.first for hit in cues.hits(sentence, grammar, "injection-phase", *(_TARGET if told else ()))}
     sites = {m.last for m in base.mentions(sentence, "sites")}
     ends = {hit.first for hit in cues.hits(sentence, grammar, "leaving-harvest")
-            if not (hit.first and sentence.tokens[hit.first - 1].norm in ("cell", "cells", "cfu"))}  # fmt: skip
+            if not phases.counts_cells(sentence, hit)}  # fmt: skip
     for at, token in enumerate(sentence.tokens):
         if at in ends:
             yield at, ""
@@ -101,14 +98,19 @@ def _marks(sentence: Sentence, grammar: Grammar, marrow: bool) -> Iterator[tuple
             yield at, "given"
         elif at in made:
             yield at, "made"
-        elif at not in inside and token.norm in _DREW and marrow and not _soon(others, at):
+        elif token.norm == "aspiration" and at and sentence.tokens[at - 1].norm in _ORDINAL | {"#ordinal"}:
+            yield at, "drawn"
+        elif at not in inside and token.norm in words.DREW and marrow and not _soon(others, at):
             yield at, "drawn"
         elif token.norm in ("got", "gets") and at and (at - 1 in sites or sentence.tokens[at - 1].norm in _SIDES):
             yield at, "given"  # "the right ankle got four millilitres"
-        elif at not in inside and token.norm in _STARTS and marrow and not _soon(others, at) and not (
+        elif at not in inside and token.norm in words.STARTS and marrow and not _soon(others, at) and not (
             at + 1 < len(sentence.tokens) and sentence.tokens[at + 1].norm == "off"  # "an effusion was taken off"
         ):
             yield at, "drawn"
+
+
+_TARGET = ("target-phase", "turned-phase")
 
 
 def _soon(others: list[int], at: int) -> bool:
@@ -144,14 +146,14 @@ def _is_anothers(sentence: Sentence, index: int) -> bool:
     for mention in base.mentions(sentence, "drugs", "fluids", "findings", "devices", "anaesthesia", "sutures"):
         between = tokens[index + 1 : mention.first] if mention.first > index else tokens[mention.last + 1 : index]
         near = all(not token.punctuation and token.quantity is None for token in between) and len(between) <= 2
-        if near and not (mention.table == "devices" and tokens[mention.first].norm in _HELD_IN):
+        if near and not (mention.table == "devices" and tokens[mention.first].norm in words.COUNTED_VESSELS):
             return True
     return False
 
 
 def _amount(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, state: str,
-    side: Laterality | None,
+    side: Laterality | None, amounts: Sequence[Decimal],
 ) -> list[Fact]:  # fmt: skip
     tokens = sentence.tokens
     after = _words(sentence, index + 1, 5)
@@ -171,28 +173,37 @@ def _amount(
     if _is_sum(after, before) or _is_product(sentence, index, quantity, before):
         whose = None if _draws.both_told(sentence, index) or sidewise.told(sentence) else own
         return claim("harvest_total", scale="total", laterality=whose) if state in ("drawn", "named") else []
-    lost = bool(set(after[:4]) & _LOST) and bool(set(after[:3]) & {"of", "was", "were", "went"})
-    if lost or (set(after[:1]) & _LOST and not bare):
+    if state == "drawn" and not _draws.is_label(sentence, index, quantity) and (
+        _amount_lists.sums_up(sentence, index, amounts)
+    ):
+        return claim("harvest_total", scale="total", laterality=own)
+    if bare and state in ("drawn", "named") and _amount_lists.counts_row(sentence, index):
+        return claim("draw_count", laterality=side)
+    lost = bool(set(after[:4]) & words.LOST) and bool(set(after[:3]) & {"of", "was", "were", "went"})
+    lost = lost or _direction.thrown(sentence, index)
+    if lost or (set(after[:1]) & words.LOST and (not bare or after[0] in _THROWN)):
         return claim("discarded_volume")
     if _direction.looks_like_fluid(sentence, index):
         return []
-    if set(after[:3]) & _KEPT:
+    if set(after[:3]) & words.KEPT:
         return []
     if state == "drawn" and before[-1:] == ("so",) and not after:
         return claim("harvest_total", scale="total", laterality=own)
     target = _direction.target(sentence, index)
     into = (after[:1] or ("",))[0] in _INTO or _is_route(sentence, index)
+    into = into or (state == "given" and bool(({*after[:1]} | {*before[-1:]}) & _WAYS))
+    into = into or (after == ("in",) and not bare and _stops(sentence, index + 2)) or _direction.led_in(sentence, index)
     into = into or (state == "given" and bare and after[:1] == ("in",) and set(after[1:2]) <= {"the", "each", "both"})
     into = into or after[:3] in (("in", "the", "joint"), ("in", "each", "joint"), ("in", "both", "joints"))
     summed = bool({"total", "altogether"} & set(before[-3:]))  # "total injected, six"
     into = into or (not summed and _direction.goes_in(sentence, index) and not _direction.of_other(sentence, index))
-    into = into or (not bare and bool(set(after[:1]) & _GIVEN)) or _direction.headed(sentence, index) is not None
+    into = into or (not bare and bool(set(after[:1]) & words.GIVEN)) or _direction.headed(sentence, index) is not None
     into = into and not _direction.held_in(sentence, index)
     into = into or (after[:1] == ("went",) and bool({"in", "into"} & set(after[1:4]))) or (
-        after[:1] in (("were",), ("was",)) and bool(_GIVEN & set(after[1:2])))  # fmt: skip
+        after[:1] in (("were",), ("was",)) and bool(words.GIVEN & set(after[1:2])))  # fmt: skip
     if state in ("made", "given") and _direction.goes_on_about_drug(sentence, index):
         return []
-    if state in ("made", "given") and not set(after) & _BENCH and (target is not None or into):
+    if state in ("made", "given") and not set(after) & words.BENCH and (target is not None or into):
         scale = "each" if "each" in after[:3] or "every" in after[:3] else None
         what = next((m.id for m in base.mentions(sentence, "injectates")), None)
         site = _direction.place(sentence, index) or _direction.headed(sentence, index)
@@ -201,7 +212,7 @@ def _amount(
                      scale=scale)  # fmt: skip
     if state == "made" and not bare and _direction.from_bone(sentence, index, grammar):
         return claim("draw", 4, laterality=side)
-    phase = cues.phases(reading, grammar)[sentence.index][index]
+    phase = phases.of(reading, grammar)[sentence.index][index]
     noun = next((m for m in base.mentions(sentence, "injectates") if 0 < m.first - index <= 2), None)
     if not bare and noun is not None and _direction.given_product(sentence, index, noun.first, phase):
         return claim("injection_volume", 0, name=noun.id)
@@ -209,20 +220,25 @@ def _amount(
         return claim("product_volume") if _is_made(sentence, index, after, before) else []
     if state not in ("drawn", "named"):
         return []
-    if bare and after[:1] and after[0] in _COUNTED | _HELD_IN:
+    if bare and after and before[-1:] in (("next",), ("last",)):
+        return []  # "next two at one and a half": how many
+    row = bare and state == "drawn" and _amount_lists.alone(sentence, index)
+    if row and _amount_lists.is_product(sentence, index, amounts):
+        return claim("harvest_total", scale="total", laterality=own)
+    if bare and after[:1] and after[0] in words.COUNTED_ALL:
         behind = index + 4 if index + 3 < len(tokens) and tokens[index + 2].norm == "of" else index + 2
         here = next((word for word in _words(sentence, behind, 4) if word in ("left", "right")), None)
         there: Laterality | None = "left" if here == "left" else "right" if here else side
         return _counted(reading, sentence, index, there)
     if bare and after and not _ends_amount(sentence, index, after):
         return []
-    each = index >= 3 and tokens[index - 1].norm == "of" and tokens[index - 2].norm in _COUNTED | _HELD_IN
+    each = index >= 3 and tokens[index - 1].norm == "of" and tokens[index - 2].norm in words.COUNTED_ALL
     counted = tokens[index - 3].quantity if each else None
     if each and counted is not None and not counted.dimension:
         return claim("draw", 2, scale="each", laterality=side)
     if after == ("in",) and index + 2 < len(tokens) and (count := tokens[index + 2].quantity) is not None:
         nouns = tokens[index + 3].norm if index + 3 < len(tokens) else "."
-        if count.dimension or count.form != "number" or nouns not in _COUNTED | _HELD_IN | {".", ","}:
+        if count.dimension or count.form != "number" or nouns not in words.COUNTED_ALL | {".", ","}:
             return []
         return claim("harvest_total", scale="total", laterality=side)
     taken = _direction.from_bone(sentence, index, grammar)
@@ -232,14 +248,19 @@ def _amount(
     ordinal = told[0] if told is not None else "last" if "last" in before[-4:] else None
     more = after == ("more",) or after[:1] == ("more",) and after[1:2] in (("from",), ("on",), ("out",))
     moved = not bare and _direction.moved(sentence, index)
-    if not _led(before) and not _lists_on(sentence, index) and not more and not moved and not taken:
+    if not (row or _led(before) or _lists_on(sentence, index) or more or moved or taken):
         return []
     return claim("draw", 6 if bare else 12, name=ordinal, laterality=side)
 
 
+def _stops(sentence: Sentence, at: int) -> bool:
+    """ "4 mL in.": nothing follows that it would be in."""
+    return at >= len(sentence.tokens) or sentence.tokens[at].punctuation
+
+
 def _is_sum(after: tuple[str, ...], before: tuple[str, ...]) -> bool:
     """ "Sixty all together", "that's thirty five"."""
-    told = any(after[: len(words)] == words and set(after[len(words) :][:1]) <= _SUM_OF | _MADE for words in _SUMMED)
+    told = any(after[: len(said)] == said and set(after[len(said) :][:1]) <= _SUM_OF | words.MADE for said in _SUMMED)
     thats = before[-2:] in (("that", "is"), ("which", "is"), ("this", "is"))
     return told or bool(before and before[-1] in _SUMS_UP) or (thats and after[:1] == ("total",))
 
@@ -300,7 +321,7 @@ def _led(before: tuple[str, ...]) -> bool:
         trimmed.pop()
     if not trimmed:
         return False
-    if trimmed[-1] in _DREW | _GOT:
+    if trimmed[-1] in words.DREW | words.GOT:
         return True
     return trimmed[-1] in _ORDINAL or "from" in trimmed[-4:]
 
@@ -318,10 +339,10 @@ def _lists_on(sentence: Sentence, index: int) -> bool:
             break
     while at < index and sentence.tokens[at].quantity is None:
         at += 1
-    if at > 1 and sentence.tokens[at - 1].norm == "of" and sentence.tokens[at - 2].norm in _COUNTED | _HELD_IN:
+    if at > 1 and sentence.tokens[at - 1].norm == "of" and sentence.tokens[at - 2].norm in words.COUNTED_ALL:
         return False  # "six draws of five millilitres, thirty": what they make
     return _led(_words_before(sentence, at)) or (at > 1 and sentence.tokens[at - 1].norm == ":" and (
-        sentence.tokens[at - 2].norm in _DREW | _CREST))  # fmt: skip
+        sentence.tokens[at - 2].norm in words.DREW | _CREST))  # fmt: skip
 
 
 _BETWEEN = frozenset({",", "and", "then", "left", "right"})  # "thirty right and twenty eight left"
@@ -336,9 +357,9 @@ def _is_made(sentence: Sentence, index: int, after: tuple[str, ...], before: tup
         return False  # "on the left four"
     if tail[-1:] in (("of",), ("for",)):
         return False
-    if tail and tail[-1] in _REMAINS:
+    if tail and tail[-1] in words.REMAINS:
         return True
-    if any(word in _REMAINS | _GOT for word in tail) and (after[:1] in ((), ("back",)) or after[:1] == ("of",)):
+    if (words.REMAINS | words.GOT) & set(tail) and after[:1] in ((), ("back",), ("of",)):
         return True
     led = index and any(m.last == index - 1 for m in base.mentions(sentence, "injectates"))
     return bool(led) and not after
@@ -352,7 +373,7 @@ def _is_route(sentence: Sentence, index: int) -> bool:
 def _counted(reading: Reading, sentence: Sentence, index: int, side: Laterality | None) -> list[Fact]:
     """ "Six pulls of ten", "five syringes of twelve": so many draws."""
     tokens = sentence.tokens
-    held = tokens[index + 1].norm in _HELD_IN
+    held = tokens[index + 1].norm in words.COUNTED_VESSELS
     if held and not (index + 3 < len(tokens) and tokens[index + 2].norm == "of" and tokens[index + 3].quantity):
         return []
     doubts = ("syringes were counted, not draws",) if held else ()

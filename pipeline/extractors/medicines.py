@@ -285,7 +285,7 @@ def _number(
         if _barred(sentence, index, event.mention) or _drug_told.explains(sentence, index, event.mention):
             continue
         share = quantity.dimension == "fraction" and "anticoagulant" in event.drug.classes
-        if share and index not in (event.mention.first - 1, event.mention.last + 1):
+        if share and (event.mention.id == "acd-a" or index not in (event.mention.first - 1, event.mention.last + 1)):
             continue  # "citrate 3 mL (10 %)" is a share of the aspirate
         if "diluent" in event.drug.classes and kind != "medication_volume" and len(events) > 1:
             continue

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import cues
+from pipeline import cues, phases
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Scale, Sentence
@@ -15,10 +15,10 @@ _REACH = 40
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
-    for sentence, phases in zip(reading.sentences, cues.phases(reading, grammar), strict=True):
+    for sentence, parts in zip(reading.sentences, phases.of(reading, grammar), strict=True):
         moved = _is_moved(sentence, grammar)
         for index, quantity in base.quantities(sentence):
-            here = phases[index] == "harvest" or (moved and not phases[index]) or _goes_on(sentence, grammar, index)
+            here = parts[index] == "harvest" or (moved and not parts[index]) or _goes_on(sentence, grammar, index)
             if not here or quantity.form not in ("number", "range", "fraction", "size"):
                 continue
             facts += _number(reading, sentence, grammar, index)
@@ -60,6 +60,11 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
                            unit=quantity.unit)]  # fmt: skip
     if index and _is_pitch(sentence, index - 1):
         return []
+    if quantity.dimension == "length" and (gauge := _beside_gauge(sentence, index)) is not None:
+        return [base.claim("harvest_needle", reading, sentence, index, gauge, index, _TOLD, unit=quantity.unit)]
+    if quantity.dimension == "length" and (move := _moved_by(sentence, index)) is not None:
+        kind, at, scale = move
+        return [base.claim(kind, reading, sentence, index, at, index, _TOLD, unit=quantity.unit, scale=scale)]
     if quantity.dimension in ("", "length") and (deep := _at_depth(sentence, index)) is not None:
         return [base.claim("harvest_depth", reading, sentence, index, *deep, _TOLD, unit=quantity.unit)]
     if quantity.dimension == "length" and (tip := _tip_at(sentence, grammar, index)) is not None:
@@ -72,8 +77,12 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         return [base.claim("needle_retraction", reading, sentence, index, index, index, _TOLD, scale="total")]
     if quantity.dimension == "length" and _for_each_draw(sentence, index):
         return [base.claim("needle_retraction", reading, sentence, index, index, index, _TOLD, scale="each")]
+    if quantity.dimension == "gauge" and not cues.has(sentence, grammar, "needle"):
+        return [base.claim("harvest_needle", reading, sentence, index, index, index, _BARE_GAUGE)]
     if quantity.dimension in ("gauge", "length"):
         needle = cues.nearest(sentence, grammar, index, "needle")
+        if needle is not None and _is_spinal(sentence, needle[1]):
+            needle = None
         if needle is not None and needle[0] <= (20 if quantity.dimension == "gauge" else 4):
             price, hit = needle
             facts.append(base.claim("harvest_needle", reading, sentence, index, hit.first, hit.last, price))
@@ -92,10 +101,64 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
             facts.append(
                 base.claim("needle_turns", reading, sentence, index, index, index, 0, scale=_scale(sentence, index))
             )
-        elif near is not None and near[0] <= 8 and (near[1].first > index or quantity.dimension == "angle"):
+        elif near is not None and near[0] <= 8 and not _parted(sentence, index, near[1]) and (
+            near[1].first > index or quantity.dimension == "angle"
+        ):
             price, hit = near
             facts.append(base.claim("needle_turns", reading, sentence, index, hit.first, hit.last, price))
     return facts
+
+
+def _beside_gauge(sentence: Sentence, index: int) -> int | None:
+    """ "Trocar 8 gauge, length 11 cm", "11 gauge, 4 inches", "Jamshidi, 10 centimeters": the gauge or the name of the
+    needle that a length stands right behind, so that it is the needle's own."""
+    tokens = sentence.tokens
+    if index + 1 < len(tokens) and tokens[index + 1].norm in _BELOW | _NOT_OWN:
+        return None
+    for at in range(index - 1, max(-1, index - _OWN_REACH), -1):
+        quantity = tokens[at].quantity
+        if quantity is not None:
+            return at if quantity.dimension == "gauge" else None
+        if tokens[at].norm in _NAMES and not _is_spinal(sentence, cues.Hit("needle", at, at)):
+            return at
+        if tokens[at].norm not in _OF_NEEDLE:
+            return None
+    return None
+
+
+_BARE_GAUGE = 30  # "marrow out of the left crest, 11 gauge, 60 mL"
+_OWN_REACH = 6
+_OF_NEEDLE = frozenset(", needle trocar cannula jamshidi length long and x by of a with it is / - shaft ( the".split())
+_NAMES = frozenset({"jamshidi", "needle", "trocar"})
+_NOT_OWN = frozenset({"deeper", "further", "more", "back", "in", "from", "of", "advance", "retraction"})
+
+
+def _is_spinal(sentence: Sentence, needle: cues.Hit) -> bool:
+    """A spinal needle injects, and draws no marrow."""
+    return any(token.norm == "spinal" for token in sentence.tokens[max(0, needle.first - 1) : needle.last + 1])
+
+
+def _moved_by(sentence: Sentence, index: int) -> tuple[str, int, Scale | None] | None:
+    """(kind, token, scale) of "back 5 mm", "5 mm further each time", "every 2 cm down to 9 cm", "we came to 6 cm"."""
+    tokens = sentence.tokens
+    before = [token.norm for token in tokens[max(0, index - 4) : index]]
+    after = [token.norm for token in tokens[index + 1 : index + 5]]
+    if before[-1:] == ["back"] or before[-2:] in (["back", "by"], ["back", "about"]):
+        return "needle_retraction", index - 1, _scale(sentence, index)
+    if after[:1] in (["further"], ["deeper"]) and after[1:2] not in (["lateral"], ["medial"], ["away"], ["apart"]):
+        return "needle_advance", index, "each" if {"each", "every"} & set(after[1:3]) else _scale(sentence, index)
+    if before[-1:] in (["every"], ["each"]) and not {"out", "back"} & {token.norm for token in tokens[: index + 8]}:
+        return "needle_advance", index - 1, "each"
+    if before[-2:] in (["down", "to"], ["came", "to"], ["up", "to"], ["got", "to"]) and (
+        any(token.norm in _BELOW | {"every", "each", "advanced", "depth", "deep"} for token in tokens[:index])
+    ):
+        return "harvest_depth", index - 1, None
+    return None
+
+
+def _parted(sentence: Sentence, index: int, turns: cues.Hit) -> bool:
+    """ "Draw two is ten mils, turn it": another number stands between."""
+    return any(token.quantity is not None for token in sentence.tokens[index + 1 : turns.first])
 
 
 # A move that was made again and again: "half a centimetre per draw", "after each draw it was drawn back 1 cm".

@@ -1,4 +1,5 @@
-"""Amounts of platelets or marrow concentrate in short: "PRP yield 5 mL", "PRP 3.5 mL to tendon, 1 mL around"."""
+"""Amounts of platelets or marrow concentrate in short: "PRP yield 5 mL", "PRP 3.5 mL to tendon, 1 mL around",
+and what was counted in them."""
 
 from __future__ import annotations
 
@@ -9,7 +10,7 @@ from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 
-KINDS = ("product_volume", "injection_volume", "injection", "draw")
+KINDS = ("product_volume", "injection_volume", "injection", "draw", "measurement")
 
 _PRODUCTS = ("platelet-rich-plasma", "bone-marrow-concentrate")
 _YIELD = frozenset({"yield", "yielded", "yields", "yielding", "obtained", "product", "volume"})
@@ -25,6 +26,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     made: Mention | None = None
     for sentence in reading.sentences:
+        facts += _counts(reading, sentence)
         spoken = [mention for mention in base.mentions(sentence, "injectates") if mention.id in _PRODUCTS]
         facts += _blood(reading, sentence, bool(spoken))
         if made is not None and not spoken:
@@ -86,6 +88,24 @@ def _on(reading: Reading, sentence: Sentence, made: Mention) -> list[Fact]:
     ]  # fmt: skip
 
 
+def _counts(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Count 38 million per mL", "platelets 1.1 million per microlitre"."""
+    facts: list[Fact] = []
+    for index, quantity in base.quantities(sentence, "concentration"):
+        if not (quantity.unit or "").startswith("10*") or quantity.form not in ("number", "range"):
+            continue
+        said = [token.norm for token in sentence.tokens[max(0, index - _COUNT_REACH) : index + 3]]
+        said += sentence.tokens[index].text.lower().split()
+        name = "platelet-count" if "platelet" in " ".join(said) else "cell-count" if _CELLS & set(said) else None
+        if name is not None:
+            facts.append(base.claim("measurement", reading, sentence, index, index, index, _COST, name=name))
+    return facts
+
+
+_COUNT_REACH = 6
+_CELLS = frozenset("count counts counted cell cells nucleated mononuclear mnc tnc".split())
+
+
 def _yield(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]:
     """ "PRP yield 5 mL", "yielded 5 mL of PRP"."""
     tokens = sentence.tokens
@@ -95,6 +115,8 @@ def _yield(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]
         before = [token.norm for token in tokens[max(0, index - 3) : index]]
         named = bool(set(between) & _YIELD) and set(between) <= _YIELD | _BETWEEN
         ahead = index < mention.first and set(between) <= {"of"} and bool(set(before) & _YIELD)
+        after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
+        named = named or (index > mention.last and set(between) <= _BETWEEN and after == "from")  # of so much blood
         told = (index > mention.last and named) or ahead
         if told and quantity.form in ("number", "range"):
             return [base.claim("product_volume", reading, sentence, index, mention.first, mention.last, _COST,

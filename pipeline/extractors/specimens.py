@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from decimal import Decimal
 
 from pipeline import cues, sidewise
 from pipeline.extractors import _pots, base
@@ -42,7 +43,7 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                 continue  # "two kept for cultures"
             if quantity.value == 0:
                 continue  # "specimens: 0" is none; "blood loss zero specimens none": the zero is what was lost
-            if quantity.form == "number" and quantity.value is not None and price <= 9:
+            if quantity.form == "number" and quantity.value is not None and price <= 9 and _whole(quantity.value):
                 facts.append(
                     base.claim("specimen_count", reading, sentence, index, hit.first, hit.last, price,
                                scale=cues.scale(sentence, index))
@@ -70,6 +71,11 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
 
 
 _OF_COUNTS = frozenset({"count", "counts", "counted", "missing", "correct", "tray", "bin", "soaked", "pack", "packs"})
+
+
+def _whole(value: Decimal) -> bool:
+    """ "For the lab and culture, seven and a half into the cuff": nobody sends half a specimen."""
+    return value == int(value)
 
 
 def _by_side(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:

@@ -253,6 +253,8 @@ def _duration(
         at = index - 1 - (index > 1 and sentence.tokens[index - 1].norm in (":", "-"))
         if at >= 0 and sentence.tokens[at].norm in _WORK and sentence.section not in _LATER:
             found.append((_BESIDE, at, at, "operation"))  # "closed 11:38, operation 94 minutes"
+        if _at_speed(sentence, index):
+            found.append((_BESIDE, index, index, "centrifugation"))
     infused = _infused(sentence, index)
     if infused is not None and (not found or min(found)[0] > _BESIDE):
         return [base.claim("duration", reading, sentence, index, infused.first, infused.last, _FALLBACK,
@@ -261,6 +263,20 @@ def _duration(
         return _by_words(reading, sentence, index)
     price, first, last, name = min(found)
     return [base.claim("duration", reading, sentence, index, first, last, price, name=name)]
+
+
+def _at_speed(sentence: Sentence, index: int) -> bool:
+    """ "Spun twice, 5 minutes at 1500 and 10 minutes at 3400", "1200 g for 6 min and 600 g for 4 min"."""
+    tokens = sentence.tokens
+    if not any(token.norm in _SPIN for token in tokens[:index]):
+        return False
+    ahead = tokens[index + 2].quantity if index + 2 < len(tokens) and tokens[index + 1].norm == "at" else None
+    behind = tokens[index - 2].quantity if index > 1 and tokens[index - 1].norm == "for" else None
+    return any(speed is not None and (speed.value or 0) >= _SLOWEST for speed in (ahead, behind))
+
+
+_SPIN = frozenset({"spun", "spin", "spins", "centrifuged", "centrifugation", "centrifuge"})
+_SLOWEST = 50  # in g or turns a minute; no time of day and no number of spins
 
 
 def _infused(sentence: Sentence, index: int) -> Mention | None:

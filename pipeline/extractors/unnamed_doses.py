@@ -7,6 +7,7 @@ from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
+from pipeline.rows import Drug
 
 KINDS = ("medication_dose", "medication_concentration", "injection_volume")
 
@@ -29,6 +30,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if sentence.section in _LATER:
             continue
         facts += _blocks(reading, sentence, grammar)
+        facts += _bare(reading, sentence, grammar)
         things = [mention.first for mention in base.mentions(sentence, "devices", "fluids")]
         drugs = [mention.first for mention in base.mentions(sentence, "drugs")]
         for index, quantity in base.quantities(sentence, *_DOSES):
@@ -52,6 +54,21 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+def _bare(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Forty of triamcinolone": a drug that is dosed by its mass, and no unit was said."""
+    rows = grammar.table("drugs", Drug)
+    led = {m.first: m for m in base.mentions(sentence, "drugs") if not _NOT_BARE & set(rows[m.id].classes)
+           and set(rows[m.id].dose_units) & {"mg", "ug"}}  # fmt: skip
+    return [
+        base.claim("medication_dose", reading, sentence, index, index, led[index + 2].last, 4, name=led[index + 2].id,
+                   unit=None, scale=cues.scale(sentence, index),
+                   group=f"m{base.group_of(sentence, led[index + 2].first)}")
+        for index, quantity in base.quantities(sentence, "")
+        if quantity.form == "number" and index + 2 in led and sentence.tokens[index + 1].norm == "of"
+    ]  # fmt: skip
+
+
+_NOT_BARE = frozenset({"local_anaesthetic", "diluent", "contrast", "viscosupplement"})  # measured by their volume
 _BLOCK_REACH = 20
 _WORDS = frozenset({"local", "la", "anaesthetic", "anesthetic"})
 _WASHES = frozenset({"saline", "irrigation", "wash", "washed", "blood", "urine"})
