@@ -41,4 +41,6 @@ VESSELS = frozenset("syringe syringes tube tubes bag bags cup cups bottle bottle
 COUNTED = frozenset("draw draws pull pulls aspirate aspirates pass passes aliquot aliquots".split())
 COUNTED_VESSELS = frozenset("syringe syringes tube tubes".split())
 COUNTED_ALL = COUNTED | COUNTED_VESSELS
-MOVES = frozenset("rotated rotating turned turning redirected advanced withdrawn back repositioned deeper".split())
+MOVES = frozenset(
+    "rotated rotating rotate turned turning redirected advanced advance withdrawn back repositioned deeper".split()
+)

@@ -114,6 +114,17 @@ def thrown(sentence: Sentence, index: int) -> bool:
 _THROW = frozenset("throw throws threw throwing thrown".split())
 
 
+def to_bench(sentence: Sentence, index: int) -> bool:
+    """ "Half a mil to the lab", "one mL in the freezer", "two went for culture": no part of it was given."""
+    after: list[str] = []
+    for token in sentence.tokens[index + 1 : index + 7]:
+        if token.punctuation or token.quantity is not None:
+            break
+        after.append(token.norm)
+    lead = next((at for at, norm in enumerate(after[:4]) if norm in ("to", "for", "in")), None)
+    return lead is not None and bool(words.BENCH & set(after[lead + 1 : lead + 4])) and "joint" not in after[:lead]
+
+
 def led_in(sentence: Sentence, index: int) -> bool:
     """ "Concentrate in, three mils each pass": what goes in was told right before."""
     tokens = sentence.tokens

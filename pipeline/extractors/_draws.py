@@ -35,6 +35,13 @@ def side_at(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | No
     return laterality.side_for(sentence, before[-1].first, before[-1].last, grammar, own_only=True)[0]
 
 
+def is_part(sentence: Sentence, index: int) -> bool:
+    """ "A third of a millilitre": a part of the number, which no entry can hold."""
+    before = sentence.tokens[max(0, index - 2) : index]
+    quantity = before[0].quantity if len(before) == 2 else None
+    return quantity is not None and quantity.form == "ordinal" and before[1].norm == "of"
+
+
 def both_told(sentence: Sentence, index: int) -> bool:
     """Whether left and right were said before a number, so that a total may be of both."""
     return {"left", "right"} <= {token.norm for token in sentence.tokens[:index]}
@@ -80,6 +87,8 @@ def ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
             return _ORDINALS[int(quantity.value or 0)], at, cues.gap(sentence, at, index)
         if quantity.form != "ordinal" or quantity.value is None or quantity.value != int(quantity.value):
             return None
+        if sentence.tokens[at + 1].norm == "of" and at + 1 < index:
+            return None  # "a third of a millilitre"
         if at and sentence.tokens[at - 1].norm in ("side", "left", "right", "crest"):
             return None  # "left side first: sixty millilitres" numbers the sides
         price = cues.gap(sentence, at, index)

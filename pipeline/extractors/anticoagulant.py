@@ -139,6 +139,7 @@ def _volume(
     if marrow and before == ["of", "the"]:
         return [base.claim("harvest_total", reading, sentence, index, index, index + 1, _OWN, scale="total")]
     if not marrow and not drugs:
+        spoken = [at for at in spoken if not at or tokens[at - 1].norm not in ("no", "without")]
         at = next((at for at in spoken if 0 < index - at <= _LEFT_IN), None)
         if at is not None and all(token.quantity is None and not token.punctuation for token in tokens[at:index]):
             return [base.claim("medication_volume", reading, sentence, index, at, at, _OWN, text="anticoagulant",

@@ -224,7 +224,7 @@ def claim(
         cost = cues.FAR  # "the left knee was replaced three years ago": how long something took it is not
     if token.quantity is not None:
         values = number(token.quantity)
-        fields["doubts"] = (*fields.get("doubts", ()), *token.quantity.doubts)
+        fields["doubts"] = (*fields.get("doubts", ()), *token.quantity.doubts, *_part(sentence, index))
     rest = fields.pop("rest", ())
     # Words and numbers between the number and what it is about lend it no doubt.
     places = sorted({index, *range(first, last + 1)})
@@ -234,6 +234,15 @@ def claim(
     given = {"at": index, **values, **fields}
     filled = _filled(kind, reading, sentence, min(index, first), max(index, last), given)
     return Claim(**filled, number=_place(sentence, index), cost=cost, rest=rest)
+
+
+def _part(sentence: Sentence, index: int) -> tuple[str, ...]:
+    """ "A third of a millilitre": no exact number, and no whole millilitre."""
+    before = sentence.tokens[max(0, index - 2) : index]
+    ordinal = before[0].quantity if len(before) == 2 and before[1].norm == "of" else None
+    if ordinal is None or ordinal.form != "ordinal" or not sentence.tokens[index].text.lower().startswith("a "):
+        return ()
+    return (f"only a part of it was said: '{before[0].text} of {sentence.tokens[index].text}'",)
 
 
 def _place(sentence: Sentence, index: int) -> tuple[int, int]:

@@ -152,8 +152,12 @@ def _draw(
 ) -> list[Fact]:
     if cues.around(sentence, grammar, index, index, "blood-loss") or _in_draws(sentence, grammar, index):
         return []
-    if _draws.behind_count(sentence, grammar, index) or _draws.is_concentrate(sentence, index):
+    if _draws.behind_count(sentence, grammar, index) or _draws.is_concentrate(sentence, index) or (
+        _draws.is_part(sentence, index)
+    ):
         return []
+    if index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in words.PRODUCTS | {"product", "buffy"}:
+        return []  # "we ended up with 6 mL concentrate"
     if _direction.held_in(sentence, index) and _draws.counts_before(sentence, grammar, index):
         return []
     if index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm == "of" and (

@@ -10,7 +10,7 @@ from pipeline.extractors import _direction, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Sentence
 
-KINDS = ("injection", "injection_volume", "injection_total", "injection_depth", "injection_needle")
+KINDS = ("injection", "injection_volume", "injection_total", "injection_depth", "injection_needle", "measurement")
 
 _NAMING = frozenset({"bone-marrow-injection", "platelet-rich-plasma-injection"})  # they name what is injected
 _UNNAMED = "what was injected was not said"
@@ -89,6 +89,11 @@ def _number(
     facts: list[Fact] = []
     elsewhere = _goes_elsewhere(sentence, index) or _is_distance(sentence, index, quantity)
     elsewhere = elsewhere or owners.is_whole_of_share(sentence.tokens, index)
+    elsewhere = elsewhere or _direction.to_bench(sentence, index) or _of_drug(sentence, index)
+    if phase == "injection" and quantity.dimension == "length" and _below_line(sentence, index):
+        last = min(index + 4, len(sentence.tokens) - 1)
+        return [base.claim("measurement", reading, sentence, index, index, last, _BELOW_COST, unit=quantity.unit,
+                           text=cues.words(sentence, index + 1, last))]  # fmt: skip
     if quantity.dimension == "volume" and verb is not None and verb[0] <= _REACH and not elsewhere:
         facts.append(
             claim("injection_volume", (verb[0] + (_MEDICINE if _is_medicine(sentence, index, verb[1]) else 2), verb[1]),
@@ -145,6 +150,24 @@ def _beside_gauge(sentence: Sentence, index: int) -> bool:
 
 _OWN, _GAUGE_REACH = -1, 5
 _OF_NEEDLE = frozenset({",", "spinal", "needle", "long", "of", "x", "by", "a", "block"})
+
+
+def _of_drug(sentence: Sentence, index: int) -> bool:
+    """ "Four mils of half percent ropivacaine": the amount of a medicine, whatever else was injected."""
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
+    if after != "of" or any(index < m.first <= index + 3 for m in base.mentions(sentence, "injectates")):
+        return False
+    named = any(True for _ in base.mentions(sentence, "injectates"))
+    return named and any(index < m.first <= index + 4 for m in base.mentions(sentence, "drugs"))
+
+
+def _below_line(sentence: Sentence, index: int) -> bool:
+    """ "A 13 gauge trocar 10 mm below the joint line": where it went in, and not how long it is."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 5]]
+    return after[:1] in (["below"], ["above"], ["from"]) and bool({"line", "cartilage", "joint"} & set(after))
+
+
+_BELOW_COST = -5
 
 
 def _closes(sentence: Sentence, total: int) -> bool:
@@ -256,6 +279,8 @@ def _put_into(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
         for mention in base.mentions(sentence, "injectates")
         if cues.cost(sentence, index, mention.first, mention.last) <= _CEMENT_REACH
     ]  # fmt: skip
+    if not facts and {"concentrate", "bmac", "bmc"} & set(after) and not _direction.to_bench(sentence, index):
+        facts.append(base.claim("injection_volume", reading, sentence, index, index, index + 1, 8, unit=quantity.unit))
     return facts[:1]
 
 

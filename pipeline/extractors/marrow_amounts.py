@@ -247,10 +247,18 @@ def _amount(
     told = _draws.ordinal(sentence, index)
     ordinal = told[0] if told is not None else "last" if "last" in before[-4:] else None
     more = after == ("more",) or after[:1] == ("more",) and after[1:2] in (("from",), ("on",), ("out",))
-    moved = not bare and _direction.moved(sentence, index)
+    moved = not bare and (_direction.moved(sentence, index) or _joined(sentence, index))
     if not (row or _led(before) or _lists_on(sentence, index) or more or moved or taken):
         return []
     return claim("draw", 6 if bare else 12, name=ordinal, laterality=side)
+
+
+def _joined(sentence: Sentence, index: int) -> bool:
+    """ "Advance 1 cm, 5 mL and 5 mL": joined to an amount that was drawn after a move."""
+    tokens = sentence.tokens
+    if index < 2 or tokens[index - 1].norm not in ("and", ",") or tokens[index - 2].norm != "#volume":
+        return False
+    return _direction.moved(sentence, index - 2)
 
 
 def _stops(sentence: Sentence, at: int) -> bool:

@@ -6,7 +6,7 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline import cues
-from pipeline.extractors import base
+from pipeline.extractors import _direction, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 
@@ -135,6 +135,8 @@ def _given(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]
             continue
         between = [token.norm for token in tokens[last + 1 : index]]
         after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
+        if _direction.to_bench(sentence, index):
+            break
         if after not in _GOES or (not facts and not set(between) <= _BETWEEN) or len(between) > 6 or ";" in between:
             break
         facts.append(base.claim("injection_volume", reading, sentence, index, mention.first, mention.last, _COST,
