@@ -22,7 +22,7 @@ CONVERTED = "said to be converted to open"
 _GAVE_UP = _words("aborted abandoned abort abandon abandoning aborting cancelled canceled terminated discontinued")
 # "The procedure was terminated at this point" ends most dictations: given up it was only where a reason is told.
 _ENDED = _words("terminated discontinued")
-_TURNED = _GAVE_UP | {"converted", "conversion"}
+_TURNED = _GAVE_UP | {"converted", "conversion", "given"}
 _WHY = _words(
     "because due owing since as unable before prior without early prematurely instead failed unsafe instability"
 )
@@ -79,7 +79,8 @@ def _names(sentence: Sentence, fact: Fact) -> bool:
     norms = [token.norm for token in sentence.tokens]
     for at, norm in enumerate(norms):
         before = norms[max(0, at - _NEAR) : at]
-        if norm in _GAVE_UP and _is_told(sentence, at) and head and head[0] in before and (
+        gave = norm in _GAVE_UP or norm == "given" and norms[at + 1 : at + 2] == ["up"]
+        if gave and _is_told(sentence, at) and head and head[0] in before and (
             fact.evidence.last < sentence.tokens[max(0, at - _NEAR)].first and not set(before) & (_UNDONE | _PARTS)
         ):  # fmt: skip
             return True

@@ -87,14 +87,17 @@ _OF_IT = frozenset(
     {"left it out", "left them out", "did without", "did without it", "decided not to", "did not need it",
      "did not need them", "but did not do it", "but did not do so"}
 )  # fmt: skip
+_SO = frozenset({"not done", "not performed", "not given", "not used", "not carried out", "not placed", "not inserted",
+                 "not taken"})  # fmt: skip
 _TOPIC = 16  # tokens
 
 
 def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     """What "... so none", "... and left it out" denies: the last thing before that can be done or used."""
     said = " ".join(token.norm for token in sentence.tokens[hit.first : hit.last + 1])
-    bare = said == "none" and hit.first and sentence.tokens[hit.first - 1].norm == "so"
-    if hit.rule.id != "none" or not (bare or said in _OF_IT):
+    so = hit.first > 0 and sentence.tokens[hit.first - 1].norm == "so"
+    bare = so and (said == "none" or said in _SO)
+    if hit.rule.id not in ("none", "not-done") or not (bare or said in _OF_IT):
         return None
     near = range(hit.first - _TOPIC, hit.first)
     named = [m for m in sentence.mentions if m.table in _DOABLE and m.first in near and m.last < hit.first]

@@ -121,8 +121,8 @@ def _bare_subjects(sentence: Sentence, norms: list[str]) -> set[int]:
             at = index - 1
         if at is None or norms[index - 1] in _TIED or sentence.tokens[index - 1].punctuation:
             continue
-        while at and norms[at - 1] in _OF_A_PART:
-            at -= 1
+        while at and (norms[at - 1] in _OF_A_PART or at - 1 in ends):
+            at = ends.get(at - 1, at - 1)
         if at and norms[at - 1] in ("the", "both", "all"):
             at -= 1
         before = norms[at - 1] if at else ""

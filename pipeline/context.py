@@ -31,6 +31,9 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
         if hit.rule.axis != "none":
             found += _governed(sentence, hit, hits, stops)
     found += _years(sentence)
+    found += [Scope("certainty", "negated", m.first, m.last, "free") for m in sentence.mentions
+              if m.table == "drugs" and [token.norm for token in sentence.tokens[m.last + 1 : m.last + 2]] == ["free"]
+              ]  # fmt: skip
     found += [Scope("status", "planned", first, last, "to-come") for first, last in changed_plans.to_come(sentence)]
     found = changed_plans.changed(sentence, found)
     kept = tuple(scope for scope in found if not _overruled(scope, found))
@@ -84,7 +87,7 @@ def _years(sentence: Sentence) -> list[Scope]:
     for index in range(1, len(tokens)):
         if tokens[index - 1].norm in ("in", "since") and clauses.is_year(tokens[index]):
             rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
-            first = start_behind(sentence, CueHit(rule, index - 1, index))
+            first = _since(sentence, start_behind(sentence, CueHit(rule, index - 1, index)), index)
             found.append(Scope("status", "historical", first, _its_reason(sentence, index), "year"))
         elif tokens[index - 1].norm == "at" and (had := _had_at_age(sentence, index)) is not None:
             found.append(Scope("status", "historical", had, index, "age"))
@@ -101,6 +104,15 @@ def _years(sentence: Sentence) -> list[Scope]:
 
 
 _REASON = 6  # tokens
+
+
+def _since(sentence: Sentence, first: int, cue: int) -> int:
+    """The first token of what a time of the past is said of: "scope of the elbow, previous transposition in 2016"."""
+    told = [at for at in range(first, cue) if sentence.tokens[at].norm in _OF_OLD]
+    return told[-1] if told else first
+
+
+_OF_OLD = frozenset({"previous", "prior", "previously"})
 
 
 def _its_reason(sentence: Sentence, year: int) -> int:
@@ -219,6 +231,8 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     if rule.id in _AT_HOME:  # "is on metformin and had two grams of cefazolin"
         told = range(hit.last + 1, last + 1)
         last = next((at - 1 for at in told if sentence.tokens[at].norm in clauses.FINITE), last)
+    if rule.value == "historical":
+        first = _since(sentence, first, hit.first)
     if rule.value == "affirmed":
         return [
             Scope(axis, "affirmed", m.first, m.last, rule.id)

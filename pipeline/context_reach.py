@@ -108,6 +108,8 @@ def _is_over(sentence: Sentence, hit: CueHit, start: int) -> bool:
     first, end = clauses.bounds(sentence, start)
     norms = [token.norm for token in sentence.tokens[first:end]]
     did = any(norm in ("we", "i") and after in clauses.DID for norm, after in pairwise(norms))
+    if hit.rule.id == "would":
+        return did or bool({"was", "were", "had"} & set(norms))
     return hit.rule.value == "planned" and (did or hit.rule.id == "aimed" and norms[0] not in ("to", "and"))
 
 
@@ -265,6 +267,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))
     ends = {m.last: m for m in sentence.mentions if m.table not in BY_THE_WAY}
     settings = {m.last for m in sentence.mentions if m.table in _SETTING}
+    people = {at for m in sentence.mentions if m.table == "team" for at in range(m.first, m.last + 1)}
     opened = clauses.starts(sentence)
     bare = hit.rule.id in _BARE_NOUN and tokens[hit.first].norm not in ("was", "were")
     thick, named, first = False, False, -1
@@ -295,7 +298,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         ):
             return index + 1  # "gentamicin 240 mg apixaban stopped three days ago"
         mention = ends.get(index)
-        if mention is not None and certainty:
+        if mention is not None and certainty and mention.table != "preparations":
             if named and index + 1 == first and (mention.table == "drugs" or bare):
                 return index + 1  # "ropivacaine heparin was drawn up and never given": two drugs, no list
             named, first = True, mention.first
@@ -303,6 +306,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             index = mention.first - 1
             continue
         thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY
+        thin = thin or (certainty and (token.norm.endswith("ly") or index in people))
         if named and token.norm not in _JOINING and token.norm not in _BEFORE_NAME and not _modifies(sentence, index):
             return index + 1
         thick = thick or not thin

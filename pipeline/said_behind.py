@@ -11,6 +11,7 @@ from pipeline.records import Sentence
 # One word each: what was put off or not taken, and what was thought of.
 _LEFT = _words("declined refused deferred omitted withheld postponed cancelled canceled")
 _AHEAD = _words("planned booked scheduled proposed requested recommended advised desired listed intended")
+_WEIGHED = _words("offered discussed suggested considered")
 _NEVER = _words("not never")
 _GOES_ON = _words(
     "because for due by as in until on at if but and since after next -> - so then today tomorrow later given owing"
@@ -18,13 +19,21 @@ _GOES_ON = _words(
 _DETERMINERS = _words("the a an this that his her our their as any no")
 _PRONOUNS = _words("he she they we i patient")
 _NEAR = 4  # tokens
+_DOABLE = frozenset({"procedures", "acts", "anaesthesia", "devices", "drains", "injectates", "drugs"})
 
 
 def is_behind(sentence: Sentence, hit: CueHit) -> bool:
     """Whether a cue that governs what follows says something of what stands before it."""
     word = sentence.tokens[hit.last].norm
+    if word == "offered" and hit.rule.id == "risks":  # "arthroscopy was offered, he is undecided"
+        return any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions)
     if hit.first != hit.last or not hit.first:
         return False
+    if word in _LEFT and hit.rule.axis == "certainty" and sentence.tokens[hit.first - 1].norm in ("but", "and", ","):
+        near = range(hit.first - _NEAR, hit.first)
+        told = hit.first > 1 and sentence.tokens[hit.first - 2].norm in _AHEAD | _WEIGHED
+        if told or any(m.last in near and m.table in _DOABLE for m in sentence.mentions):
+            return True  # "epidural planned but refused ertapenem one gram"
     if hit.rule.id == "not":
         return word in _NEVER and _ends(sentence, hit.last + 1) and _has_subject(sentence, hit.first)
     if word in _LEFT and hit.rule.axis == "certainty":

@@ -72,7 +72,8 @@ def place(sentences: Iterable[Sentence], grammar: Grammar, words: Sequence[Word]
                 row = _after_preop(row, part, lasting, grammar)
                 if row.id == "medicines" and placed and placed[-1].section == "history":
                     row = grammar.table("sections", SectionCue)["home-medicines"]  # "PMH: asthma. Meds: salbutamol."
-                section = "" if row is _NO_CUE else _STORIES.get(row.id, row.id)
+                early = row.id == "aftercare" and len(placed) < _EARLY and part.tokens and part.tokens[0].norm == "plan"
+                section = "" if row is _NO_CUE or early else _STORIES.get(row.id, row.id)
                 if row.holds == "narration":
                     lasting, once = section, ""
                 else:
@@ -92,6 +93,7 @@ def place(sentences: Iterable[Sentence], grammar: Grammar, words: Sequence[Word]
     return placed
 
 
+_EARLY = 2  # sentences: a plan told before anything else is the one of the operation
 # Headings of parts of the history that end with their sentence.
 _STORIES = dict.fromkeys(("short-history", "family-history", "home-medicines"), "history")
 # Instructions: a sentence that tells of the past among them is none ("Blood loss was minimal").

@@ -34,6 +34,7 @@ _MAY_LEAD_ON = _IF | _words("step considered thought")
 
 
 _NEAR = 8  # tokens
+_COMERS = _words("he she they patient to must should please and")
 _COMES = _words("come comes coming came")
 _ARROW = "->"
 # What a surgeon does or asks for, and the people who say it.
@@ -50,9 +51,13 @@ def is_call(sentence: Sentence) -> bool:
     """Whether the words tell the patient to come or call."""
     norms = [token.norm for token in sentence.tokens]
     for at, norm in enumerate(norms):
+        if norm == "contact" and norms[at + 1 : at + 2] in (["sport"], ["sports"]):
+            continue
         if norm in _CALL and not (norm == "ed" and not sentence.tokens[at].text.isupper()):
             return True
         back = norms[at + 1 : at + 4]
+        if norm in _COMES and "if" in norms[max(0, at - 4) : at] and norms[at - 1] not in _COMERS:
+            continue  # "if stiffness comes back we may do a release"
         if set(norms[max(0, at - 3) : at]) & _BY_US:
             continue  # "we will come back and do the artery"
         if norm in _COMES and (set(back) & {"back", "in", "immediately"} or norms[at - 1 : at] == ["immediately"]):
@@ -132,6 +137,23 @@ def step_begins(sentence: Sentence, first: int) -> int:
     return cue if any(token.norm in _MODAL for token in tokens[cue:]) else opening
 
 
+def step_ends(sentence: Sentence, begins: int) -> int:
+    """The last token of a next step: in speech without marks other instructions follow it ("... a repair would be
+    offered no contact sport for six months")."""
+    tokens = sentence.tokens
+    last = len(tokens) - 1
+    if any(token.punctuation for token in tokens[begins:-1]):
+        return last
+    modal = next((at for at in range(begins, last) if tokens[at].norm in _MODAL), None)
+    ahead = [m.first for m in sentence.mentions if m.table == "aftercare" and modal is not None and m.first > modal + 2]
+    if not ahead:
+        return last
+    end = min(ahead) - 1
+    while end > begins and tokens[end].norm in ("no", "not", "contact"):
+        end -= 1
+    return end
+
+
 _LONG = 40  # tokens
 _CUES = _words("if when should any in")
 _AFTER_CUE = _words("case of the event that there be is are a an")
@@ -176,8 +198,11 @@ def _before_call(sentence: Sentence, norms: list[str], at: int, bare: bool) -> i
     """The last token of the condition where a call stands at `at`, back over "she must", "please". `bare`: a call right
     behind the condition counts ("in case of chest pain attend casualty")."""
     called = norms[at] in ("called", "rung", "contacted") and norms[at - 1] == "be"
+    sport = norms[at] == "contact" and norms[at + 1 : at + 2] in (["sport"], ["sports"])
     call = (called or norms[at] in _CALL) and not (norms[at] == "ed" and not sentence.tokens[at].text.isupper())
-    comes = norms[at] in _COMES and (
+    call = call and not sport
+    again = norms[at - 1] not in _COMERS and "if" in norms[max(0, at - 4) : at]  # "if stiffness comes back"
+    comes = norms[at] in _COMES and not again and (
         bool(set(norms[at + 1 : at + 3]) & {"back", "in", "immediately"}) or norms[at - 1] in ("immediately", "to")
     )
     if not call and not comes:

@@ -76,7 +76,13 @@ def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Men
 def _of_a_subject(sentence: Sentence, hit: cues.Hit) -> bool:
     """ "The crosslink was not used vancomycin one gram": what was not used stands before, a drug behind begins anew;
     not "she was not given heparin"."""
-    if sentence.tokens[hit.last].norm not in ("used", "needed", "required") or hit.first < 2:
+    if hit.first < 2:
+        return False
+    if sentence.tokens[hit.first].norm in ("not", "never") and any(
+        m.last == hit.first - 1 and m.table not in ("sides", "team", "sex", "events") for m in sentence.mentions
+    ):
+        return True  # "general anaesthetic not needed cefuroxime ..."
+    if sentence.tokens[hit.last].norm not in ("used", "needed", "required", "started"):
         return False
     return sentence.tokens[hit.first - 1].norm in ("was", "were", "but", "is", "are", "and")
 

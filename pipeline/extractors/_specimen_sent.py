@@ -42,6 +42,10 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     for place in places:
         verb = next((hit for hit in verbs if 0 <= place.first - hit.last <= 6), None)
         before = sentence.tokens[place.first - 1].norm if place.first else ""
+        if verb is not None and verb.first and sentence.tokens[verb.first - 1].norm in DENIALS and (
+            sentence.tokens[verb.last + 1].norm in ("specimen", "specimens")
+        ):  # fmt: skip
+            verb = None  # "frozen section not sent specimen to pathology"
         if verb is not None and before in ("to", "for") and any(verb.last < one.first < place.first for one in places):
             verb = None  # "sent for microbiology, two for histology"
         led = sentence.tokens[place.first].norm == "for" and place.last > place.first

@@ -45,11 +45,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             continue
         step = what_if.next_step_at(sentence)
         begins = None if step is None else what_if.step_begins(sentence, step)
-        if begins is not None and begins < _LEAST:
+        ends = len(sentence.tokens) - 1 if begins is None else what_if.step_ends(sentence, begins)
+        if begins is not None and begins < _LEAST and ends == len(sentence.tokens) - 1:
             continue
         told = _sentence(reading, sentence, grammar, closed)
-        facts += [fact for fact in told
-                  if begins is None or fact.evidence.last < sentence.tokens[begins].first]  # fmt: skip
+        facts += [fact for fact in told if begins is None or fact.evidence.last < sentence.tokens[begins].first
+                  or fact.evidence.first > sentence.tokens[ends].last]  # fmt: skip
     return facts
 
 

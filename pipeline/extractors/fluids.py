@@ -120,6 +120,10 @@ def _transfused(reading: Reading, sentence: Sentence, grammar: Grammar, index: i
         return []
     if cues.around(sentence, grammar, index, index, "reserved"):
         return []
+    before = [token.norm for at, token in enumerate(tokens) if token.norm in _TRANSFUSED and at < index
+              and tokens[at - 1].norm in ("no", "without", "not")]  # fmt: skip
+    if before:
+        return []  # "no transfusion, two units stood by"
     last = index + 2 if of_blood else index
     at = next((at for at in range(low, high) if tokens[at].norm in _TRANSFUSED | _GOT), index)
     return [base.claim("fluid_in", reading, sentence, index, min(at, index), max(at, last), _UNNAMED, text="blood")]

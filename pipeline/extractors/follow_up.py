@@ -174,6 +174,6 @@ def _next_step(reading: Reading, sentence: Sentence) -> list[Fact]:
     if first is None:
         return []
     first = what_if.step_begins(sentence, first)  # the condition belongs to it
-    last = _end(sentence, first)
+    last = min(_end(sentence, first), what_if.step_ends(sentence, first))
     return [base.make("next_step", reading, sentence, first, last, text=story.words(sentence, first, last),
                       certainty="affirmed")]  # fmt: skip

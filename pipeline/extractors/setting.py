@@ -249,6 +249,10 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         return True  # "prone, sedation midazolam 2 mg"
     if opens and any(m.table == "positions" and m.first == mention.last + 1 for m in sentence.mentions):
         return True  # "thirty eight spinal lateral position"
+    if after is not None and after.norm in _TOLD_OF and (opens or before is not None and before.norm in _DENIES):
+        return True  # "GA planned, spinal given", "no sedation required"
+    if before is not None and before.norm in _DENIES and (after is None or after.punctuation):
+        return True
     if words[0] in _INTO_THE_SPINE and _with_a_drug(sentence, mention.last):
         return True
     if after is None or after.punctuation or after.quantity is not None:
@@ -267,6 +271,13 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         first = before is None or before.punctuation
         return first or _more_of_it(sentence, mention.last + 2)  # no "a caudal and a cranial flap"
     return after.norm in _NEAR
+
+
+_DENIES = frozenset({"no", "without", "->"})
+_TOLD_OF = frozenset(
+    "given planned avoided nil none declined refused topped instead abandoned failed attempted unnecessary converted "
+    "omitted not needed required requested".split()
+)
 
 
 def _is_age(token: Token | None) -> bool:
