@@ -109,6 +109,9 @@ def to_come(sentence: Sentence) -> list[tuple[int, int]]:
     tokens = sentence.tokens
     found = []
     for mention in sentence.mentions:
+        if mention.table == "procedures" and _in_short(sentence, mention):
+            found.append((mention.first, mention.last + 1))
+            continue
         at = mention.last + 2
         if mention.table != "procedures" or at >= len(tokens) or tokens[at - 1].norm != "in":
             continue
@@ -120,6 +123,15 @@ def to_come(sentence: Sentence) -> list[tuple[int, int]]:
         if after not in ("old", "ago", "of") and not before & _BEFORE_NOW:
             found.append((mention.first, at))
     return found
+
+
+def _in_short(sentence: Sentence, mention: Mention) -> bool:
+    """ "Cystoscopy 3/12." as a sentence of its own: in three months."""
+    behind = sentence.tokens[mention.last + 1 : mention.last + 3]
+    quantity = behind[0].quantity if behind else None
+    return mention.first == 0 and quantity is not None and quantity.said_unit in ("/52", "/12") and (
+        len(behind) < 2 or behind[1].norm in (".", ";")
+    )
 
 
 _BEFORE_NOW = frozenset({"was", "were", "had", "been", "has", "underwent", "third", "fourth", "fifth"})

@@ -213,6 +213,8 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
             spans.append((back, hit.last))
         if rule.value == "historical" and rule.direction == "before" and not _is_thick(sentence, back, hit.first):
             spans.append((hit.first, ahead_clause(sentence, hit, hits, stops)))  # "ten years ago a hysterectomy"
+    if rule.id == "none" and _of_a_place(sentence, hit):
+        return []
     topic = changed_plans.denied_topic(sentence, hit)
     if topic is not None:
         spans = [topic]
@@ -286,6 +288,14 @@ def _stands_by_itself(sentence: Sentence, hit: CueHit) -> bool:
     counted = number is not None and number.form != "ordinal"
     named = any(m.first == after + 1 and m.table not in BY_THE_WAY for m in sentence.mentions)
     return subject and (counted or named)
+
+
+def _of_a_place(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Bupivacaine in the portals, none into the joint": given, and not there."""
+    after = [token.norm for token in sentence.tokens[hit.last + 1 : hit.last + 3]]
+    return hit.first == hit.last and sentence.tokens[hit.first].norm == "none" and bool(after) and (
+        after[0] in ("into", "in", "to", "afterwards", "for") and after[1:] not in (["situ"], ["all"], ["end"])
+    )
 
 
 def _after_a_state(sentence: Sentence, hit: CueHit) -> bool:

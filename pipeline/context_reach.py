@@ -274,6 +274,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     index = hit.first - 1
     while index >= floor:
         token = tokens[index]
+        if certainty and not named and token.norm in _ANOTHER:
+            return index  # "one gram a second gram not given"
         begun = certainty and index + 1 in opened and not _goes_on(tokens, index + 1)
         if thick and (begun or token.norm == "("):
             return index + 1
@@ -305,9 +307,15 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             thick = True
             index = mention.first - 1
             continue
+        if mention is not None and hit.rule.id == "planned-before" and mention.table in _OPERATIONS:
+            if named and not any(one.norm in _JOINING for one in tokens[mention.last + 1 : first]):
+                return first  # "shoulder arthroscopy ... cuff repair was planned": the nearer one
+            named_at = mention.first
+            named, first, thick, index = True, named_at, True, mention.first - 1
+            continue
         thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY
         thin = thin or (certainty and (token.norm.endswith("ly") or index in people))
-        if named and token.norm not in _JOINING and token.norm not in _BEFORE_NAME and not _modifies(sentence, index):
+        if certainty and named and token.norm not in _JOINING and token.norm not in _BEFORE_NAME and not _modifies(sentence, index):
             return index + 1
         thick = thick or not thin
         index -= 1
@@ -319,6 +327,8 @@ def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
     return tokens[start].norm in ("and", "or", "nor") or (start > 0 and tokens[start - 1].norm in ("and", "or", ","))
 
 
+_OPERATIONS = frozenset({"procedures", "acts"})
+_ANOTHER = frozenset({"second", "third", "further", "another", "repeat"})
 _BARE_NOUN = frozenset({"none", "nil"})  # cues that are said right behind their noun, without a verb
 # Words that belong to the named thing right after them.
 _BEFORE_NAME = frozenset({"a", "an", "the", "any", "this", "that", "his", "her", "left", "right", "further", "other"})

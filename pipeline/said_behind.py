@@ -29,6 +29,8 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
         return any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions)
     if hit.first != hit.last or not hit.first:
         return False
+    if word in _LEFT and any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions):
+        return True  # "drain omitted co-amoxiclav one gram"
     if word in _LEFT and hit.rule.axis == "certainty" and sentence.tokens[hit.first - 1].norm in ("but", "and", ","):
         near = range(hit.first - _NEAR, hit.first)
         told = hit.first > 1 and sentence.tokens[hit.first - 2].norm in _AHEAD | _WEIGHED

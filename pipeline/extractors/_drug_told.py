@@ -21,6 +21,7 @@ def _words(text: str) -> frozenset[str]:
 
 _FAR = 24  # what may lie between a drug and the words that deny it, as cues.gap counts
 _BUT = 10  # tokens
+_ANOTHER = _words("second third further another repeat")
 _JOINERS = _words("and or nor with plus , / &")
 _IN_LIST = _JOINERS | _words("of percent % the any a an either neither both iv im plain solution")
 # "We did not give heparin": the object follows its verb; "heparin was not given": the subject goes before.
@@ -78,7 +79,7 @@ def _of_a_subject(sentence: Sentence, hit: cues.Hit) -> bool:
     not "she was not given heparin"."""
     if hit.first < 2:
         return False
-    if sentence.tokens[hit.first].norm in ("not", "never") and any(
+    if sentence.tokens[hit.first].norm in _OF_BEFORE and any(
         m.last == hit.first - 1 and m.table not in ("sides", "team", "sex", "events") for m in sentence.mentions
     ):
         return True  # "general anaesthetic not needed cefuroxime ..."
@@ -87,6 +88,7 @@ def _of_a_subject(sentence: Sentence, hit: cues.Hit) -> bool:
     return sentence.tokens[hit.first - 1].norm in ("was", "were", "but", "is", "are", "and")
 
 
+_OF_BEFORE = _words("not never omitted withheld held")
 # "We withheld the heparin" and "heparin withheld"
 _BOTH_WAYS = _words("held withheld omitted")
 _SUBJECTS = _words("we i they he she and")
@@ -99,6 +101,8 @@ def _passive(sentence: Sentence, hit: cues.Hit) -> bool:
 def _is_subject(sentence: Sentence, drug: Mention, hit: cues.Hit) -> bool:
     """Whether a drug before a denial may be what is denied: nothing was told of it in between."""
     between = [token.norm for token in sentence.tokens[drug.last + 1 : hit.first]]
+    if _ANOTHER & set(between):
+        return False  # "one gram, a second gram not given": the first one was
     if "(" in between[:-1] and ")" not in between:
         return False  # "lidocaine 1 % (sedation not needed)"
     return not any(norm in ("given", "injected", "used", "administered", "infiltrated") for norm in between)
@@ -192,6 +196,8 @@ def _is_stop(ahead: list[Token], at: int) -> bool:
     norm = ahead[at].norm
     following = ahead[at + 1].norm if at + 1 < len(ahead) else ""
     before = ahead[at - 1].norm if at else ""
+    if norm == "off" and (before == "->" or following == "since"):
+        return True  # "warfarin -> off since the ablation"
     if norm == "last":
         return following in _LAST
     if norm == "until":
