@@ -129,7 +129,7 @@ def _in_short(sentence: Sentence, mention: Mention) -> bool:
     """ "Cystoscopy 3/12." as a sentence of its own: in three months."""
     behind = sentence.tokens[mention.last + 1 : mention.last + 3]
     quantity = behind[0].quantity if behind else None
-    return mention.first == 0 and quantity is not None and quantity.said_unit in ("/52", "/12") and (
+    return mention.first == 0 and quantity is not None and quantity.text.endswith(("/52", "/12")) and (
         len(behind) < 2 or behind[1].norm in (".", ";")
     )
 

@@ -315,7 +315,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             continue
         thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY
         thin = thin or (certainty and (token.norm.endswith("ly") or index in people))
-        if certainty and named and token.norm not in _JOINING and token.norm not in _BEFORE_NAME and not _modifies(sentence, index):
+        loose = token.norm not in _JOINING and token.norm not in _BEFORE_NAME
+        if certainty and named and loose and not _modifies(sentence, index):
             return index + 1
         thick = thick or not thin
         index -= 1

@@ -16,6 +16,7 @@ from pipeline.extractors import (
     _drug_numbers,
     _drug_order,
     _drug_prepared,
+    _drug_times,
     _drug_told,
     _drug_words,
     _kit,
@@ -340,7 +341,7 @@ def _number(
     partner = _drug_mixture.partner(sentence, index, event, events)
     if kind in ("medication_volume", "medication_dose") and partner is not None and fields["scale"] != "each":
         doubts.append(f"may be the amount together with {partner.drug.name}")
-    often = _drug_told.repeated(sentence, index, event.mention) if kind in _AMOUNTS else None
+    often = _drug_times.repeated(sentence, index, event.mention) if kind in _AMOUNTS else None
     if often is not None and fields["scale"] is None:
         fields["scale"] = "each"
         doubts.append(f"said {often} times; what it comes to was not worked out")
