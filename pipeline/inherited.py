@@ -67,7 +67,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             side = place.side if labelled and _is_local(fact, grammar) else None
         if side is not None and fact.group is not None:
             given[fact.group] = side
-        derived = side is not None and standing.at(fact.evidence.first).derived and side != operation
+        derived = side is not None and standing.at(fact.evidence.first).derived
         doubts = (*fact.doubts, laterality.OTHER_SIDE) if derived else fact.doubts
         result.append(fact if side is None else replace(fact, laterality=side, doubts=doubts))
     return [
