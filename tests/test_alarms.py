@@ -99,6 +99,7 @@ QUIET = {
     "tissue": "adenoids curetted about three millilitres of tissue pack in for two minutes and out again dexamethasone "
               "three point three milligrams",
     "the other foot years ago": "L scarf osteotomy for hallux valgus. R foot done 2021.",
+    "a dose once more": "Cefazolin 2 g 07:31, redose 2 g 11:35, thymoglobulin 75 mg, methylprednisolone 500 mg.",
     "two sides in brackets": "PROCEDURE: ORIF mandible (right parasymphysis, left angle), extraction of tooth 17",
 }  # fmt: skip
 LOUD = {

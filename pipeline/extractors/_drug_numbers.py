@@ -92,6 +92,7 @@ def _is_led_by_another(sentence: Sentence, index: int, drug: Mention) -> bool:
 _COLLECTED = frozenset("aspirate aspirated lipoaspirate drained urine ebl loss output drainage effluent".split())
 _BRINGS_IN = frozenset({"+", "plus", ",", "and", "&"})
 _NO_DRUG = frozenset(
+    "redose redosed repeat repeated "
     "bolus boluses infusion then now later again each both max maximum up dose doses half once twice iv im sc po "
     "at over per every last first loading maintenance mixture sum volumes strength here after before until overall "
     "on by from to intravenous intramuscular subcutaneous oral spinal epidural skin deep superficial followed "
