@@ -35,12 +35,20 @@ def _is_numeral(norm: str) -> bool:
     )
 
 
+_RUNG = frozenset("phone telephone ring call calls contact pager bleep office dial secretary reach ward".split())
+
+
+def rings(norms: Sequence[str], at: int) -> bool:
+    """Whether "extension" is that of a telephone and not that of a joint; True for every other word."""
+    return norms[at] != "extension" or not _RUNG.isdisjoint(norms[max(0, at - 6) : at])
+
+
 def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """What follows "lot", "serial number", "phone" ...: letters and digits as one string, capitals."""
     back = start - 1
     while back >= 0 and norms[back] in FILLERS:
         back -= 1
-    if back < 0 or norms[back] not in CUES:
+    if back < 0 or norms[back] not in CUES or not rings(norms, back):
         return None
     text, index = "", start
     while index < len(norms):

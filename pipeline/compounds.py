@@ -78,7 +78,8 @@ _PERIODS = {"7": ("d", 14), "52": ("wk", 52), "12": ("mo", 24)}  # the most that
 _LEADS = frozenset(
     "for in after at from until till x next review reviewed follow up fu follow-up f/u physio physiotherapy clinic opd "
     "work driving sling cast plaster daily od bd tds qds bid tid nocte mane prn within another about last past least "
-    "weight bearing sport sports squatting running pivoting flying kneeling lifting crutches appointment days sutures "
+    "weight bearing impact gym contact swimming golf cycling mri ct scan films "
+    "sport sports squatting running pivoting flying kneeling lifting crutches appointment days sutures "
     "out brace boot splint bandage rest elevation dressing antibiotics abx lmwh nsaids analgesia mg g mcg units iu "
     "ml".split()
 )
@@ -148,6 +149,9 @@ def _of_cuff(norms: Sequence[str], start: int) -> bool:
     return at >= 0 and norms[at] in _CUFFS
 
 
+_FROM_NONE = tuple((word, "to") for word in ("zero", "nought", "naught", "0"))
+
+
 def _of_pump(norms: Sequence[str], start: int) -> bool:
     at = start - 1
     while at >= 0 and norms[at] in ("at", "pressure", "was", "set", "to", "of", "on"):
@@ -159,10 +163,11 @@ def pressed(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Num
     """ "Tourniquet two eighty seventy one minutes", "tourniquet three hundred fifty two minutes": how hard and how
     long, said in one breath. The pressure alone is given back, with what else the words could be."""
     if numeral.value is not None and numeral.spoken and numeral.end == numeral.start + 2 and (
-        norms[numeral.start] in numerals.TENS and _of_pump(norms, numeral.start)
-    ):  # "pump at sixty six litres in": nobody runs in so much
+        norms[numeral.start] in numerals.TENS
+        and (_of_pump(norms, numeral.start) or tuple(norms[max(0, numeral.start - 2) : numeral.start]) in _FROM_NONE)
+    ):  # "pump at sixty six litres in", "brace zero to ninety six weeks": nobody runs in or wears it so long
         said = read_unit(tokens, numeral.end, False)
-        if said is not None and said.ucum == "L":
+        if said is not None and said.ucum in ("L", "wk"):
             tens = numerals.TENS[norms[numeral.start]]
             doubt = f"taken as {tens} and {numeral.value - tens}; it could be {numeral.value}"
             return Quantity(value=Decimal(tens), doubts=(doubt,)), numeral.start + 1

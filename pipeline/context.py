@@ -118,6 +118,10 @@ _OF_OLD = frozenset({"previous", "prior", "previously"})
 def _its_reason(sentence: Sentence, year: int) -> int:
     """The last token of what a thing of the past was done for: "put in in 2012 for complete heart block"."""
     norms = [token.norm for token in sentence.tokens]
+    if norms[year + 1 : year + 2] == ["with"]:  # "arthroscopy in 2017 with labral debridement"
+        done = [m.last for m in sentence.mentions
+                if m.table in ("acts", "procedures") and year + 1 < m.first <= year + 1 + _REASON]  # fmt: skip
+        return done[0] if done and not set(norms[year : done[0]]) & clauses.FINITE else year
     if norms[year + 1 : year + 2] != ["for"]:
         return year
     named = [m.last for m in sentence.mentions
@@ -228,6 +232,9 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         first = min([m.first for m in sentence.mentions if m.table in _SEEN and first <= m.first] or [hit.first])
     if rule.id in _LONG_AGO and sentence.tokens[min(hit.last + 1, len(sentence.tokens) - 1)].norm in _GOES_ON:
         last = clauses.bounds(sentence, hit.last)[1] - 1  # "a colonoscopy two years ago with no polyps"
+    if rule.id == "not-done" and sentence.tokens[hit.last].norm == "sent":
+        first = _unsent(sentence, hit, first)
+        last = hit.last
     if rule.id in _AT_HOME and not any(m.table == "drugs" and first <= m.first <= last for m in sentence.mentions):
         return []
     if rule.id in _AT_HOME:  # "is on metformin and had two grams of cefazolin"
@@ -244,6 +251,12 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     if rule.id == "prescribed" and sentence.section in ("indication", "history", "imaging"):
         return [Scope(axis, "historical", first, last, rule.id)]  # "was sent home with tablets and came back today"
     return [Scope(axis, rule.value, first, last, rule.id)]
+
+
+def _unsent(sentence: Sentence, hit: CueHit, first: int) -> int:
+    """ "Loose bodies removed, not sent": what was not sent was there, and was removed; a specimen alone is denied."""
+    told = ("acts", "procedures", "findings")
+    return hit.first if any(m.table in told and first <= m.first < hit.first for m in sentence.mentions) else first
 
 
 _OF_A_TOPIC = frozenset({"aimed", "would", "planned", "planned-after"})

@@ -7,7 +7,8 @@ from functools import lru_cache
 from typing import TypeAlias
 
 from pipeline import grammar
-from pipeline.records import Token
+from pipeline.mentions import mark
+from pipeline.records import Sentence, Token
 from pipeline.restated import Cue
 from pipeline.rows import Correction
 
@@ -73,3 +74,25 @@ def _match(tokens: Sequence[Token], index: int, phrase: tuple[str, ...]) -> int:
             return 0
         at += 1
     return at
+
+
+_LYING = frozenset({"supine", "prone", "lateral-decubitus", "beach-chair", "lithotomy"})
+_NAMED = 4  # tokens
+
+
+def laid_otherwise(tokens: Sequence[Token], cue: Cue) -> tuple[tuple[int, int], tuple[int, int]] | None:
+    """ "Prone no lateral position": (first, last) of the two ways to lie right before and right behind a "no", the
+    second counted from the end of the cue; None where there are none."""
+    end = cue.first
+    while end and tokens[end - 1].punctuation:
+        end -= 1
+    start = max(0, end - _NAMED)
+    loaded = cues()[1]
+    old = [m for m in mark(Sentence(0, tuple(tokens[start:end])), loaded).mentions
+           if m.table == "positions" and m.id in _LYING and start + m.last == end - 1]  # fmt: skip
+    skip = next((n for n, token in enumerate(tokens[cue.end : cue.end + _NAMED]) if not token.punctuation), 0)
+    new = [m for m in mark(Sentence(0, tuple(tokens[cue.end + skip : cue.end + skip + _NAMED])), loaded).mentions
+           if m.table == "positions" and m.id in _LYING and m.first == 0] if old else []  # fmt: skip
+    if not new or new[0].id == old[-1].id:
+        return None
+    return (start + old[-1].first, end - 1), (skip, skip + new[0].last)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.correction_cues import cues, next_cue
+from pipeline.correction_cues import cues, laid_otherwise, next_cue
 from pipeline.mentions import mark
 from pipeline.records import Evidence, Sentence, Strike, Token, Word
 from pipeline.restated import (
@@ -236,25 +236,24 @@ def _named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, in
 
 
 def _other_drug(draft: Draft, cue: Cue) -> tuple[int, Draft, int] | int | None:
-    """ "Eighteen mils of half percent levobupivacaine no bupivacaine half percent": what has a number of its own is
-    given, so that a "no" before it takes back the drug of the same class right before."""
+    """ "Eighteen mils of half percent levobupivacaine no bupivacaine half percent": a drug with a number of its own
+    takes back the one of its class right before the "no". "Prone no lateral": nobody lies both ways."""
     _, loaded = cues()
     tokens = draft.tokens
+    if (laid := laid_otherwise(tokens, cue)) is not None:
+        return _phrase(draft, *laid[0], draft, cue, *laid[1])
     if not any(token.quantity is not None for token in tokens[cue.end + 1 : cue.end + 5]):
         return None
     new = [m for m in mark(Sentence(0, tuple(tokens[cue.end : cue.end + 4])), loaded).mentions
            if m.table == "drugs" and m.first == 0]  # fmt: skip
-    if not new:
-        return None
     old = [m for m in mark(Sentence(0, tuple(tokens[: cue.first])), loaded).mentions if m.table == "drugs"]
-    if not old or new[0].id == old[-1].id:
+    if not old or not new or new[0].id == old[-1].id:
         return None
     if any(token.quantity is None and not token.punctuation and token.norm != "of"
            for token in tokens[old[-1].last + 1 : cue.first]):  # fmt: skip
         return None
     numbered = any(token.quantity is not None for token in tokens[max(0, old[-1].first - 3) : cue.first])
-    after = cue.end + new[0].last + 1
-    drugs = loaded.table("drugs", Drug)
+    after, drugs = cue.end + new[0].last + 1, loaded.table("drugs", Drug)
     alike_in = set(drugs[old[-1].id].classes) & set(drugs[new[0].id].classes)
     if not numbered or not alike_in or after >= len(tokens) or tokens[after].quantity is None:
         return None

@@ -8,6 +8,7 @@ from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from pipeline import clauses
 from pipeline.records import Fact, Reading, Sentence
 
 _KINDS = frozenset({"device", "device_size", "device_count"})
@@ -47,6 +48,7 @@ def mark(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     return marked
 
 
+_TO_YEAR = frozenset("out in removed was were taken came since then of again it ( ,".split())
 _SPANS = frozenset({"d", "wk", "mo", "a"})
 
 
@@ -54,7 +56,12 @@ def _came_out_later(fact: Fact, sentence: Sentence) -> bool:
     """ "The plate came out a year later": told of the years before this operation."""
     tokens = sentence.tokens
     for at, token in enumerate(tokens):
-        if token.first <= fact.evidence.last or token.quantity is None or token.quantity.unit not in _SPANS:
+        if token.first <= fact.evidence.last or token.quantity is None:
+            continue
+        if clauses.is_year(token) and all(other.norm in _TO_YEAR for other in tokens[:at]
+                                          if other.first > fact.evidence.last):  # fmt: skip
+            return True  # "plate out 2010"
+        if token.quantity.unit not in _SPANS:
             continue
         after = [other.norm for other in tokens[at + 1 : at + 3]]
         behind = sum(other.first > fact.evidence.last for other in tokens[:at])

@@ -45,6 +45,7 @@ _BETWEEN = frozenset(
 LABELS = frozenset(
     "room suite theatre theater grade grades stage stages type types class level zone station segment tooth teeth "
     "gravida para asa mallampati pod bed case extension slot number no. size sizes outerbridge icrs gartland tanner "
+    "ferkel lafosse gaechter laprade ob lachman hepple goutallier geissler dejour konan beck "
     "kellgren-lawrence lawrence hawkins garden schatzker gustilo category bi-rads birads rutherford".split()
 )
 _GRADED = frozenset(
@@ -294,7 +295,8 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     """A number that names and does not count: "#15", "number fifteen blade", "zone 2", "grade 3", "a ten blade"."""
     norm, begin = norms[start], start
     before = _at(norms, start - 1)
-    marked = before in LABELS or (before == "or" and tokens[start - 1].text == "OR" and norm.isdigit())
+    marked = before in LABELS and codes.rings(norms, start - 1)
+    marked = marked or (before == "or" and tokens[start - 1].text == "OR" and norm.isdigit())
     if before == "asa" and norm.isdigit() and int(norm) > HIGHEST_ASA:
         return None  # acetylsalicylic acid, in milligrams
     if norm.startswith("#") and len(norm) > 1:

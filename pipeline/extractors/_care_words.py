@@ -41,6 +41,13 @@ def of_another(sentence: Sentence, last: int, index: int) -> bool:
     return between[1].text.isupper() and between[1].norm.isalpha()
 
 
+def is_movement(sentence: Sentence, mention: Mention) -> bool:
+    """ "Elevation ninety": how far the arm goes up, and nothing to be done."""
+    after = sentence.tokens[mention.last + 1 : mention.last + 2]
+    quantity = after[0].quantity if after else None
+    return mention.id == "elevation" and quantity is not None and quantity.dimension in ("", "angle")
+
+
 _FOUND = frozenset(
     "normal fine intact unremarkable ok okay clear clean good healthy stable looked looks is was were".split()
 )
@@ -52,3 +59,26 @@ def is_remainder(sentence: Sentence, mention: Mention) -> bool:
         return False
     after = sentence.tokens[mention.last + 1 : mention.last + 2]
     return bool(after) and after[0].norm in _FOUND
+
+
+_DAILY = (("a", "day"), ("per", "day"), ("each", "day"), ("every", "day"), ("/", "d"), ("/", "day"), ("daily",))
+
+
+def a_day(sentence: Sentence, index: int) -> bool:
+    """Whether a time is for how much of every day: "four hours a day", "4 h/d"."""
+    quantity = sentence.tokens[index].quantity
+    after = tuple(token.norm for token in sentence.tokens[index + 1 : index + 3])
+    short = quantity is not None and quantity.unit in ("h", "min")
+    return short and any(after[: len(words)] == words for words in _DAILY)
+
+
+def joined(sentence: Sentence, target: Mention, own: list[Mention]) -> list[Mention]:
+    """Instructions joined to one by "with" or "and", nothing else between."""
+    found: list[Mention] = []
+    at = target
+    for mention in reversed(own):
+        between = [token.norm for token in sentence.tokens[mention.last + 1 : at.first]]
+        if mention.last < at.first and between and set(between) <= {"with", "and", "in", "on", "a", "the", "two"}:
+            found.append(mention)
+            at = mention
+    return found

@@ -21,9 +21,9 @@ _LASTING = {
     "operative": ("incision", "operation_end"), "procedure": ("incision", "operation_end"),
     "case": ("incision", "operation_end"),
 }  # fmt: skip
-_SWITCHED = frozenset({"tourniquet", "cuff", "clamp", "clamps", "bypass", "traction"})
+_SWITCHED = frozenset({"tq", "tourniquet", "cuff", "clamp", "clamps", "bypass", "traction"})
 _ON = frozenset({"on", "up", "applied", "inflated"})
-_OFF = frozenset({"off", "down", "released", "removed", "deflated"})
+_OFF = frozenset({"off", "down", "dn", "released", "removed", "deflated"})
 _JOINED = frozenset({"-", "–", "to", "until", "till", "and"})
 _REACH, _NEAR = 12, 8
 _ROOM = frozenset({"wheels", "patient", "room", "theatre", "theater", "he", "she", "him", "her", "of", "we", "time"})
@@ -121,7 +121,7 @@ def _switched(sentence: Sentence, index: int) -> tuple[str, int] | None:
 
 
 _MIDDLE = frozenset({"cross", "aortic", "the", "for", "minutes", "left", "right", "thigh", "arm", "pressure", "mmhg",
-                     "full", "partial", "went", "set", "a"})  # fmt: skip
+                     "full", "partial", "went", "set", "a", "l", "r", "upper"})  # fmt: skip
 
 
 def _in_or_out(sentence: Sentence, index: int) -> tuple[str, int] | None:

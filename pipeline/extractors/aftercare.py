@@ -32,7 +32,8 @@ _LEADS = frozenset({"for", "x", "until", "next", "over", "another", "first", "ad
 _NOT = frozenset({"no", "avoid", "avoiding"})
 _LOADS = frozenset({"bearing", "lift", "lifting", "load", "over", "above", "than", "gripping", "carry", "carrying",
                     "pwb", "ttwb", "tdwb", "fwb"})  # fmt: skip
-_FAILED = frozenset({"failed", "conservative", "nonoperative", "refractory", "despite", "relief", "tried"})
+_FAILED = frozenset({"failed", "conservative", "nonoperative", "refractory", "despite", "relief", "tried", "sessions",
+                     "helped"})  # fmt: skip
 _REACH = 9
 
 
@@ -72,7 +73,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bo
         if isinstance(target, Mention) and not closed and _stopped.is_stopped(sentence, target, index, ahead):
             continue
         if isinstance(target, Mention):
-            joined = _joined(sentence, target, own) if quantity.dimension == "time" else []
+            joined = _care_words.joined(sentence, target, own) if quantity.dimension == "time" else []
             facts += _durations(reading, sentence, index, quantity, target, joined)
             used.update((target, *joined))
         elif target is not None:
@@ -249,24 +250,14 @@ def _same_part(sentence: Sentence, first: int, index: int) -> bool:
         if token.norm == "then" and sentence.tokens[at + 1].norm in _OFTEN:
             continue  # "tonight, then daily for ten days"
         time = token.quantity is not None and token.quantity.dimension == "time"
-        if time and token.quantity is not None and (token.quantity.form == "interval" or _a_day(sentence, at)):
+        often = time and token.quantity is not None and token.quantity.form == "interval"
+        if time and (often or _care_words.a_day(sentence, at)):
             continue  # "eight hourly for five days", "four hours a day for two weeks"
         if time or token.norm in (".", ";", "then", "when", "below", "/"):
             return False
         if token.norm == "," and index - first > 6:
             return False
     return True
-
-
-_DAILY = (("a", "day"), ("per", "day"), ("each", "day"), ("every", "day"), ("/", "d"), ("/", "day"), ("daily",))
-
-
-def _a_day(sentence: Sentence, index: int) -> bool:
-    """Whether a time is for how much of every day: "four hours a day", "4 h/d"."""
-    quantity = sentence.tokens[index].quantity
-    after = tuple(token.norm for token in sentence.tokens[index + 1 : index + 3])
-    short = quantity is not None and quantity.unit in ("h", "min")
-    return short and any(after[: len(words)] == words for words in _DAILY)
 
 
 def _own_words(sentence: Sentence, index: int, quantity: Quantity) -> int | None:
@@ -298,18 +289,6 @@ def _words_end(sentence: Sentence, start: int, index: int) -> int:
     return end
 
 
-def _joined(sentence: Sentence, target: Mention, own: list[Mention]) -> list[Mention]:
-    """Instructions joined to one by "with" or "and", nothing else between."""
-    found: list[Mention] = []
-    at = target
-    for mention in reversed(own):
-        between = [token.norm for token in sentence.tokens[mention.last + 1 : at.first]]
-        if mention.last < at.first and between and set(between) <= {"with", "and", "in", "on", "a", "the", "two"}:
-            found.append(mention)
-            at = mention
-    return found
-
-
 def _durations(
     reading: Reading, sentence: Sentence, index: int, quantity: Quantity, target: Mention, joined: list[Mention]
 ) -> list[Fact]:
@@ -318,7 +297,7 @@ def _durations(
     role = {"role": "avoid"} if avoided and target.table != "aftercare" else {}
     if not role and _starts(sentence, index, quantity, target):
         role = {"role": "starts"}
-    if _a_day(sentence, index):
+    if _care_words.a_day(sentence, index):
         return [_claim(reading, sentence, index, target.first, target.last, name=target.id, unit=f"{quantity.unit}/d",
                        **role)]  # fmt: skip
     facts = [_claim(reading, sentence, index, target.first, target.last, name=target.id, **role)]
@@ -367,6 +346,8 @@ _GIVEN = frozenset({"received", "given", "administered", "got", "gave"})
 
 def _stands(sentence: Sentence, mention: Mention) -> bool:
     """Whether an instruction without a duration is one: not in the telling of what was done."""
+    if _care_words.is_movement(sentence, mention):
+        return False
     if mention.first and sentence.tokens[mention.first - 1].norm in ("until", "till", "unless", "before", "once"):
         return False  # "Clexane until full weight bearing": how long something else lasts
     if sentence.section in _AHEAD:

@@ -61,15 +61,18 @@ def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     many = counted is not None and (tokens[thing.last].norm.endswith("s") or (whole(sentence, counted) or 0) <= _FEW)
     if counted is not None and many and thing.name in COUNTED:
         facts.append(_claim(reading, sentence, counted, thing))
-    if tokens[thing.last].norm.endswith("s"):
+    plural = tokens[thing.last].norm.endswith("s")
+    if sentence.says({"x"}):
         for at in range(thing.first - 1, max(1, thing.first - 4), -1):
             width, before = tokens[at].quantity, tokens[at - 2].quantity if at >= 2 else None
             if width is None or before is None or tokens[at - 1].norm != "x":
                 continue
             if width.value is None or before.value is None:
                 continue
-            even = not before.value % 1 and not is_decimal(tokens[at - 2]) and 1 < before.value <= _SEVERAL
-            if even and width.unit == "mm" and _is_width(width.value, thing) and tokens[at - 3].norm != "x":
+            few = 1 < before.value <= _SEVERAL if plural else before.value == 1
+            even = not before.value % 1 and not is_decimal(tokens[at - 2]) and few
+            sized = width.unit == "mm" or (width.unit is None and is_decimal(tokens[at]))  # "2 x 4.75 anchors"
+            if even and sized and _is_width(width.value, thing) and tokens[at - 3].norm != "x":
                 facts.append(_claim(reading, sentence, at - 2, thing, cost=-1))
     if counted is not None and counted >= 3 and tokens[counted - 1].norm in ("and", ",", "+"):
         sized = tokens[counted - 2].quantity  # "two 10 mm and three 5 mm ports"

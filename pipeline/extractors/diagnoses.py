@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline import laterality, story
+from pipeline import clauses, laterality, story
 from pipeline.extractors import _when_diagnosed, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
@@ -94,6 +94,8 @@ def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], gram
     measured = any(token.norm in _MEASURED for token in sentence.tokens[:3])
     if measured and any(token.quantity is not None for token in sentence.tokens):
         return []  # "Preop size: 1.4 x 1 cm"
+    if sentence.tokens[0].norm not in _HEADS and any(clauses.is_year(token) for token in sentence.tokens[first:]):
+        return []  # "R ankle: Brostrom 2020, fine": of the past, said on behind the diagnosis
     if "postop_diagnosis" in kinds and _when_diagnosed.as_before(text):
         return [_same(kind, reading, sentence, first) for kind in kinds]
     side = laterality.only_side(sentence, first, last, grammar)
@@ -108,6 +110,7 @@ def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], gram
 
 
 _MEASURED = frozenset({"size", "measurement", "measurements", "hb", "haemoglobin", "hemoglobin", "iop", "va", "weight"})
+_HEADS = frozenset("pre post preop postop preoperative postoperative diagnosis diagnoses dx preop-diagnosis".split())
 _LACKING = frozenset({"unable", "inability", "failure", "failed", "lack", "loss", "absence", "absent", "non"})
 
 

@@ -68,25 +68,29 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
 
 
 def _and_again(reading: Reading, sentence: Sentence, index: int, cue: int) -> list[Fact]:
-    """ "RV 2/52 wound, 6/52 clinic", "f/u 2/52 + 6/52": a further visit, right behind the first one."""
+    """ "RV 2/52 wound, 6/52 clinic", "f/u 2/52 (ROS), 6/52, 3/12": further visits, right behind the first one."""
     tokens = sentence.tokens
-    for at in range(index + 1, min(len(tokens), index + 1 + _TO_NEXT)):
+    facts: list[Fact] = []
+    last, parted = index, False
+    for at in range(index + 1, len(tokens)):
         quantity = tokens[at].quantity
-        if quantity is None:
-            if tokens[at].norm in (",", "+", "and", "&", "then") or (at == index + 1 and tokens[at].norm.isalpha()):
-                continue
-            return []
-        ends = at + 1 >= len(tokens) or tokens[at + 1].punctuation or tokens[at + 1].norm in _SEEN_FOR
-        if tokens[at - 1].norm.isalpha() and tokens[at - 1].norm not in ("and", "then"):
-            return []
-        if quantity.dimension != "time" or quantity.unit not in _UNITS or at == index + 1 or not ends:
-            return []
-        return [base.claim("follow_up", reading, sentence, at, cue, cue, _AGAIN, name=None, certainty="affirmed",
-                           status="planned")]  # fmt: skip
-    return []
+        if quantity is None and at - last <= _TO_NEXT:
+            parted = parted or tokens[at].norm in _AND
+            inside = tokens[at - 1].norm == "("
+            if parted and not inside and tokens[at].norm.isalpha() and tokens[at].norm not in _AND | _SEEN_FOR:
+                break
+            continue
+        ends = at + 1 >= len(tokens) or tokens[at + 1].punctuation or tokens[at + 1].norm in _SEEN_FOR | _AND
+        if quantity is None or not parted or not ends or quantity.dimension != "time" or quantity.unit not in _UNITS:
+            break
+        facts.append(base.claim("follow_up", reading, sentence, at, cue, cue, _AGAIN, name=None, certainty="affirmed",
+                                status="planned"))  # fmt: skip
+        last, parted = at, False
+    return facts
 
 
-_TO_NEXT, _AGAIN = 4, 8
+_AND = frozenset({",", "+", "and", "&", "then", ")", "("})
+_TO_NEXT, _AGAIN = 5, 8
 _SEEN_FOR = frozenset({"clinic", "wound", "opd", "xray", "x-ray", "mri", "check", "review", "physio", "outpatients"})
 _DAYS = frozenset("tomorrow monday tuesday wednesday thursday friday saturday sunday".split())
 _TO_DAY = 6  # tokens

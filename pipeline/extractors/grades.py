@@ -143,6 +143,8 @@ def _at(
     site = story.site_of(sentence, Mention(anchor.table, anchor.id, first, end), grammar)
     if site is None and not _elsewhere(sentence, end):
         site = story.site_before(sentence, Mention("grades", "", first, end))
+    if site is not None and _of_another(sentence, first, site, taken):
+        site = None
     return [
         replace(
             fact,
@@ -152,6 +154,21 @@ def _at(
             doubts=tuple(one for one in (*fact.doubts, doubt, unsure) if one),
         )
     ]
+
+
+def _of_another(sentence: Sentence, first: int, site: str, taken: set[int]) -> bool:
+    """ "Glenoid Outerbridge 2, head Outerbridge 3": a part that no row names stands before a grade, and the part that
+    was named has one of its own."""
+    before = [m for m in base.mentions(sentence, "sites") if m.id == site and m.last < first]
+    if not before or first < 2:
+        return False
+    between = sentence.tokens[before[-1].last + 1 : first]
+    told = any(at in taken for at in range(before[-1].last + 1, first))
+    own = between[-1:] if between else ()
+    named = bool(own) and own[0].norm.isalpha() and own[0].norm not in _WORDS | _GLUE | _ROMAN.keys() and (
+        own[0].norm not in ("and", "or", "with", "on", "at")
+    )
+    return told and named and any(token.norm == "," for token in between)
 
 
 def _may_be_lettered(sentence: Sentence, end: int, text: str, mention: Mention | None, grammar: Grammar) -> str | None:

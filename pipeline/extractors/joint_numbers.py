@@ -27,7 +27,7 @@ _BORED = _words("tunnel tunnels graft diameter")
 _ENDS = _words("fem femoral tib tibial the is was of on : , - at to measured measuring sized size drilled and by x "
                "reamed quadrupled")  # fmt: skip
 _WIDE, _LONG = Decimal(4), Decimal(130)  # mm of tunnels and grafts; common practice, no source
-_PULLS = _words("traction distraction tower")
+_PULLS = _words("traction distraction tower trap traps")
 _PULL_REACH = 9
 
 
@@ -57,6 +57,9 @@ def _arcs(reading: Reading, sentence: Sentence) -> list[Fact]:
         while at >= 0 and index - at <= _REACH and sentence.tokens[at].norm in _LEADS:
             at -= 1
         told = sentence.tokens[at].norm if at >= 0 and index - at <= _REACH else ""
+        if sentence.tokens[index - 1].norm in ("then", "to", ",", "and") and told not in _MOVES | _WORN:
+            worn = [back for back in range(index) if sentence.tokens[back].norm in ("brace", "orthosis")]
+            at, told = (worn[-1], "brace") if worn else (at, told)  # "in full extension for two weeks, then 0-60"
         passive = told == "motion" and at > 0 and sentence.tokens[at - 1].norm == "passive"
         if told in _WORN or passive or (told in _MOVES and sentence.section == "aftercare"):
             facts.append(base.claim("aftercare", reading, sentence, index, at, index, _COST, status="planned",
@@ -150,6 +153,7 @@ def _pull(reading: Reading, sentence: Sentence) -> list[Fact]:
     return facts
 
 
+_LIFTS = {"elevation": "flexion", "elevates": "flexion"}  # of an arm, beside its degrees
 _SHORT = {"ER": "external-rotation", "IR": "internal-rotation", "FF": "flexion", "FE": "flexion", "ext": "extension",
           "Ext": "extension", "EXT": "extension", "abd": "abduction", "Abd": "abduction", "ABD": "abduction",
           "flex": "flexion"}  # fmt: skip
@@ -162,7 +166,7 @@ def _turned(reading: Reading, sentence: Sentence) -> list[Fact]:
     tokens = sentence.tokens
     facts: list[Fact] = []
     for at, token in enumerate(tokens):
-        name = _SHORT.get(token.text)
+        name = _SHORT.get(token.text) or (_LIFTS.get(token.norm) if sentence.section != "aftercare" else None)
         index = at + 1
         while name is not None and index < len(tokens):
             quantity = tokens[index].quantity
@@ -208,8 +212,10 @@ def _beside_finding(reading: Reading, sentence: Sentence, grammar: Grammar) -> l
         if not seen or any(
             token.quantity is not None and token.quantity.dimension or token.norm in (".", ";")
             for token in tokens[seen[-1].last + 1 : first]
-        ) or any(m.table in _NOT_SEEN and seen[-1].last < m.first < first for m in sentence.mentions):
-            continue
+        ) or any(m.table in _NOT_SEEN and seen[-1].last < m.first < first for m in sentence.mentions) or any(
+            token.norm in _WORKED for token in tokens[seen[-1].last + 1 : first]
+        ):
+            continue  # "synovitis shaved (3.5 mm)": of the shaver
         what = seen[-1]
         said = {side.value for side in laterality.sides(sentence, grammar) if what.first <= side.first < first} - {None}
         facts.append(base.claim("measurement", reading, sentence, index, what.first, what.last, _APART, name="size",
@@ -218,6 +224,7 @@ def _beside_finding(reading: Reading, sentence: Sentence, grammar: Grammar) -> l
     return facts
 
 
+_WORKED = _words("shaved burred drilled resected curetted debrided removed with using trimmed excised out")
 _NOT_SEEN = frozenset({"devices", "sutures", "drugs", "drains", "approaches", "acts", "procedures"})
 
 

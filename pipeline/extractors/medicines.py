@@ -154,8 +154,8 @@ def _circumstances(
         found["role"] = "local_anaesthetic"
     if was_taken:
         found |= {"status": "historical", "certainty": "affirmed", "doubts": unsure}
-    elif denied:
-        found["certainty"] = "negated"
+    elif denied or base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated":
+        found["certainty"] = "negated"  # its numbers too: "eight milligrams of dexamethasone drawn up, not given"
     elif status == "performed" and (
         any(_drug_numbers.says_of(sentence, mention, hit.first) for hit in cues.hits(sentence, grammar, "prepared"))
         or _near(sentence, grammar, mention, 12, "prepared")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pipeline import clauses, cues, laterality
+from pipeline import clauses, cues, laterality, people
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
@@ -20,7 +20,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     sites = grammar.table("sites", Concept)
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        sutures = list(base.mentions(sentence, "sutures"))
+        sutures = [one for one in base.mentions(sentence, "sutures") if not people.is_name(sentence, one)]
         taken: set[int] = set()
         for mention in sutures:
             suture = _suture(reading, sentence, sites, mention, sutures, taken)

@@ -15,7 +15,7 @@ _TIMES = ("tourniquet-time", "tourniquet", "tourniquet-up", "tourniquet-down", "
 
 _SET = frozenset(
     "at to up set was pressure of : on the left right upper lower thigh arm forearm calf ankle leg limb applied put "
-    "and inflated proximal high around , went goes".split()
+    "and inflated proximal high around , went goes l r".split()
 )
 
 
