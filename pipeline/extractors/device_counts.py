@@ -71,8 +71,8 @@ def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
                 continue
             few = 1 < before.value <= _SEVERAL if plural else before.value == 1
             even = not before.value % 1 and not is_decimal(tokens[at - 2]) and few
-            sized = width.unit == "mm" or (width.unit is None and is_decimal(tokens[at]))  # "2 x 4.75 anchors"
-            if even and sized and _is_width(width.value, thing) and tokens[at - 3].norm != "x":
+            bare = width.unit is None and is_decimal(tokens[at])  # "2 x 4.75 anchors"
+            if even and (bare or width.unit == "mm") and _is_width(width.value, thing) and tokens[at - 3].norm != "x":
                 facts.append(_claim(reading, sentence, at - 2, thing, cost=-1))
     if counted is not None and counted >= 3 and tokens[counted - 1].norm in ("and", ",", "+"):
         sized = tokens[counted - 2].quantity  # "two 10 mm and three 5 mm ports"

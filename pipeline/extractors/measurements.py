@@ -192,7 +192,8 @@ def _has_own(sentence: Sentence, rows: Mapping[str, Concept], index: int, mentio
     led = index > 0 and tokens[index - 1].norm in ("at", "to") and mention.first == index + 1
     after = tokens[mention.last + 1 : mention.last + 3]
     own = [token.quantity for token in after if token.quantity is not None]
-    bare = bool(own) and after[0].quantity is own[0] and not tokens[index].quantity.unit and not own[0].unit
+    said = tokens[index].quantity
+    bare = bool(own) and after[0].quantity is own[0] and said is not None and not said.unit and not own[0].unit
     return bool(own) and (parted or bare or (led and _fits(rows[mention.id].group, own[0].dimension)))
 
 
