@@ -105,6 +105,17 @@ TOLD = (
     ("level_conflict", "gave us four five", "gave us three four",
      "lumbar stenosis L4 L5 decompression L4 L5 time out seven forty level marked with a needle and the count from the "
      "sacrum ___ skin seven forty eight four centimetres"),
+    ("stated_sums", "(160 mg both)", "(120 mg both)",
+     "Each hip: Depo-Medrol 80 mg ___ + bupivacaine 0.25% 4 mL. Free flow."),
+    ("stated_sums", "so three hundred mils", "so eight hundred mils",
+     "four litres of saline in and three point seven out ___ missing"),
+    ("draw_total", "thirty six in the end", "thirty in the end",
+     "right posterior crest at each place I pulled so nine pulls of four millilitres ___ into a bag"),
+    ("complication_conflict", "Ulnar nerve seen and protected", "Ulnar nerve nicked by the shaver",
+     "Spur of the coronoid 4 mm off. ___. Complications: none."),
+    ("injection_total", "one and a half into the joint", "four and a half into the joint",
+     "marrow concentrate for the right talus. right posterior crest nine pulls of four millilitres spun twelve minutes "
+     "it yielded four and a half millilitres under the image intensifier three into the talus and ___"),
     ("none_but_said", "Haemostasis", "Nasopore left in both middle meatuses", "Polyps shaved. ___, no packing left."),
     ("injection_total", "four into the right", "six into the right",
      "we gave him marrow concentrate in both knees. right posterior iliac crest I did twelve draws of four and a half "

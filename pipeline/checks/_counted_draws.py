@@ -19,6 +19,7 @@ _LEADS = frozenset({"so", "that's", "thats", "makes", "making", "made", "=", "to
 _PAIRS = (["that", "is"], ["which", "is"], ["comes", "to"], ["tally", "was"], ["tally", "is"], ["total", "was"],
           ["total", "is"], ["sum", "was"], ["sum", "is"], ["that", "was"], ["tally", ":"], ["total", ":"],
           ["sum", ":"], ["up", "to"])  # fmt: skip
+_BEHIND = (("in", "the", "end"), ("in", "all"), ("in", "total"), ("all", "told"), ("altogether",), ("together",))
 _BARE_GOES_ON = frozenset("of in total altogether all mils . , ; and then onto into".split())
 _BEFORE, _TO_TOTAL = 4, 8  # tokens from a count to its volume, from there to the total
 
@@ -76,7 +77,9 @@ def _total(tokens: Sequence[Token], start: int, reach: int) -> int | None:
         if quantity is None:
             continue
         before = [one.norm for one in tokens[max(0, at - 3) : at] if one.norm not in ("a", "about", "of", ",")]
+        behind = tuple(one.norm for one in tokens[at + 1 : at + 4])
         led = bool(before) and (before[-1] in _LEADS or before[-2:] in _PAIRS)
+        led = led or any(behind[: len(words)] == words for words in _BEHIND)
         after = tokens[at + 1].norm if at + 1 < len(tokens) else "."
         bare = not quantity.dimension and quantity.form == "number" and after in _BARE_GOES_ON
         if not led or quantity.value is None or quantity.comparator or not (quantity.unit == "mL" or bare):

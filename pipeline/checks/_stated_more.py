@@ -89,6 +89,23 @@ def on_both(tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], 
             break
 
 
+def both(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "Each hip: 80 mg (160 mg both)": what is said of both is twice what each got."""
+    for index, token in enumerate(tokens[:-1]):
+        said = token.quantity
+        if said is None or said.value is None or said.unit is None or tokens[index + 1].norm != "both":
+            continue
+        led = [at for at in range(index) if tokens[at].norm in ("each", "per") and tokens[at + 1].norm in _PAIRED]
+        for at in range(index - 1, max(led[-1] if led else index, index - _NEAR) - 1, -1):
+            part = tokens[at].quantity
+            if part is not None and part.value is not None and part.unit and convertible(part.unit, said.unit):
+                value = convert(part.value, part.unit, said.unit)
+                if said.value not in (value * 2, value):
+                    yield index, (f"2 x {amount(value, said.unit)} = {amount(value * 2, said.unit)}, "
+                                  f"said: {amount(said.value, said.unit)}")  # fmt: skip
+                break
+
+
 def _for_each(tokens: Sequence[Token], index: int) -> int | None:
     """Place of the "each" that an amount goes to ("4 mL behind each ear"); None where there is none."""
     at = index + 1
@@ -197,7 +214,7 @@ def _told_before(tokens: Sequence[Token], index: int, said: Quantity) -> list[tu
             found.append((convert(part.value, part.unit, said.unit) * over(tokens, at), at))
         elif not part.dimension:
             behind = [one.norm for one in tokens[at + 1 : at + 2]]
-            if not set(behind) & _GOES_TO or part.value * 2 != int(part.value * 2):
+            if not set(behind) & _GOES_TO or (part.value * 2 != int(part.value * 2) and not set(behind) & _BACK):
                 break  # a count, or the number of something else
             unit = next((one.quantity.unit for one in reversed(tokens[:at])
                          if one.quantity is not None and one.quantity.unit is not None), said.unit)  # fmt: skip

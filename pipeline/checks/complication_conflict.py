@@ -112,7 +112,7 @@ _SLIP = re.compile(
     rf"(?:the |a |an |his |her |one of the )(?:\w+ ){{0,3}}(?:{_ORGANS}s?|ligament|branch|muscle|graft|tuberosity|"
     r"tooth|crown|lip|labrum|cuff|retinaculum|capsule|condyle|plateau|talus|"
     r"glenoid|head|trochlea|patella|malleolus|acetabulum|lamina|pedicle)\b|"
-    rf"\b{_ORGANS} (?:was|were|got|had been) (?:\w+ly |just )?(?:nicked|skived|buttonholed)\b", re.I,
+    rf"\b{_ORGANS} (?:(?:was|were|got|had been) )?(?:\w+ly |just )?(?:nicked|skived|scuffed|buttonholed)\b", re.I,
 )  # fmt: skip
 
 

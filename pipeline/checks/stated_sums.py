@@ -59,8 +59,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens),
                 *_clock_spans.told(tokens, clocks, _minutes),
                 *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
-                *_stated_more.in_a_row(tokens, _is_total), *_stated_more.on_both(tokens, _is_total),
-                *_stated_more.without_units(tokens, _is_total)]  # fmt: skip
+                *_stated_more.both(tokens), *_stated_more.in_a_row(tokens, _is_total),
+                *_stated_more.on_both(tokens, _is_total), *_stated_more.without_units(tokens, _is_total)]  # fmt: skip
         starts = [time for at in range(len(tokens)) if (time := _stated_more.start_of(tokens, at))]
         start = starts[-1] if starts else start
         clocks += _clock_spans.times_of(tokens)

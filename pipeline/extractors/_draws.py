@@ -113,7 +113,16 @@ _NUMBERED = frozenset({"draw", "aspirate", "pull", "aspiration", "sample"})
 def is_concentrate(sentence: Sentence, index: int) -> bool:
     """ "Eight millilitres of concentrate": what was made of the marrow, and no draw of it."""
     behind = [token.norm for token in sentence.tokens[index + 1 : index + 4] if token.norm not in ("of", "the")]
-    return behind[:1] == ["concentrate"]
+    return behind[:1] == ["concentrate"] or _yielded(sentence, index)
+
+
+def _yielded(sentence: Sentence, index: int) -> bool:
+    """ "Spun twelve minutes, it yielded four and a half millilitres"."""
+    before = [token.norm for token in sentence.tokens[max(0, index - _SPUN_BACK) : index]]
+    return bool({"yielded", "yielding"} & set(before[-2:])) and bool({"spun", "centrifuged", "spin"} & set(before))
+
+
+_SPUN_BACK = 8
 
 
 def got_back(sentence: Sentence, index: int) -> bool:
