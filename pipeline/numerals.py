@@ -110,7 +110,7 @@ def _divide(numerator: int, denominator: int, whole: int = 0) -> Decimal | None:
 def parse(text: str) -> Decimal | None:
     """The exact value of a text that is one number and nothing else, in words or digits; None otherwise."""
     norms = text.lower().replace("-", " ").split() if not any(letter.isdigit() for letter in text) else text.split()
-    numeral = read(norms, 0)
+    numeral = read(norms, 0) if norms else None
     return numeral.value if numeral is not None and numeral.end == len(norms) else None
 
 

@@ -38,6 +38,8 @@ BENCH = frozenset("lab laboratory pathology bench table culture centrifuge filte
 
 # What holds it, and what counts it.
 VESSELS = frozenset("syringe syringes tube tubes bag bags cup cups bottle bottles pot pots container bowl".split())
+# What has a size of its own and is not counted as draws: "a fourteen mil bucket".
+SIZED = frozenset("bucket buckets chamber chambers canister canisters bowl bowls flask reservoir".split())
 COUNTED = frozenset("draw draws pull pulls aspirate aspirates pass passes aliquot aliquots".split())
 COUNTED_VESSELS = frozenset("syringe syringes tube tubes".split())
 COUNTED_ALL = COUNTED | COUNTED_VESSELS

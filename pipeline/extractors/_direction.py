@@ -138,6 +138,11 @@ def is_vessel(sentence: Sentence, at: int) -> bool:
     return at < len(sentence.tokens) and sentence.tokens[at].norm in words.VESSELS
 
 
+def is_size_of_vessel(sentence: Sentence, index: int) -> bool:
+    """ "Through a fourteen mil bucket": how much a thing holds, not how much there was."""
+    return index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in words.SIZED
+
+
 def looks_like_fluid(sentence: Sentence, index: int) -> bool:
     """ "Aspirated 22 mL clear", "thirty of straw coloured fluid": out of a joint, no marrow."""
     behind = {token.norm for token in sentence.tokens[index + 1 : index + 5] if token.quantity is None}

@@ -165,7 +165,7 @@ def counts_before(sentence: Sentence, grammar: Grammar, index: int) -> bool:
 def times(sentence: Sentence, index: int) -> bool:
     """ "2 x 30 mL": the volume of each of so many draws."""
     around = sentence.tokens[max(0, index - 2) : index + 1]
-    if index > 2 and around[-2].norm in ("x", "\u00d7") and around[0].norm in _COUNTED:  # "12 draws x 5 mL"
+    if len(around) == 3 and index > 2 and around[1].norm in ("x", "\u00d7") and around[0].norm in _COUNTED:  # "12 draws x 5 mL"
         around = (sentence.tokens[index - 3], *around[1:])
     if len(around) < 3 or around[1].norm not in ("x", "\u00d7"):
         return False

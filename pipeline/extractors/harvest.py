@@ -28,7 +28,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence, parts in zip(reading.sentences, phases.of(reading, grammar), strict=True):
         for index, _ in base.quantities(sentence):
             quantity = cues.unit_of(sentence, index)
-            if quantity is not None and quantity.form in ("number", "range", "fraction"):
+            if quantity is not None and quantity.form in ("number", "range", "fraction") and (
+                not _direction.is_size_of_vessel(sentence, index)
+            ):
                 facts += _number(reading, sentence, grammar, index, quantity, parts[index])
         facts += _processing.told(reading, sentence, parts)
     return facts

@@ -141,7 +141,9 @@ def _beside(sentence: Sentence, first: int) -> Laterality | None:
 def _is_anothers(sentence: Sentence, index: int) -> bool:
     """Whether a drug, a device or another fluid stands right beside the number, or a noun that it counts."""
     tokens = sentence.tokens
-    if index and tokens[index - 1].norm == "within" or owners.is_whole_of_share(tokens, index):
+    if index and tokens[index - 1].norm == "within" or owners.is_whole_of_share(tokens, index) or (
+        _direction.is_size_of_vessel(sentence, index)
+    ):
         return True  # "drilled to within five of the joint line", "half of the six mils"
     for mention in base.mentions(sentence, "drugs", "fluids", "findings", "devices", "anaesthesia", "sutures"):
         between = tokens[index + 1 : mention.first] if mention.first > index else tokens[mention.last + 1 : index]
