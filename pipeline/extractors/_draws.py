@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import cues, laterality, sidewise
-from pipeline.extractors import base
+from pipeline.extractors import _amount_words, base
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Quantity, Sentence
 
@@ -162,10 +162,21 @@ def counts_before(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     return any(0 < noun.first - at <= 2 for noun in cues.hits(sentence, grammar, "draw-noun") for at in counted)
 
 
+def count_behind(sentence: Sentence, index: int) -> bool:
+    """ "Draws 5 mL x 6": whether so many of the volume at `index` are told behind it."""
+    behind = sentence.tokens[index + 1 : index + 4]
+    if len(behind) < 2 or behind[0].norm not in ("x", "\u00d7") or behind[1].quantity is None:
+        return False
+    count = behind[1].quantity
+    own = len(behind) > 2 and behind[2].norm in _amount_words.VESSELS
+    return count.form == "number" and not count.dimension and not own
+
+
 def times(sentence: Sentence, index: int) -> bool:
     """ "2 x 30 mL": the volume of each of so many draws."""
     around = sentence.tokens[max(0, index - 2) : index + 1]
-    if len(around) == 3 and index > 2 and around[1].norm in ("x", "\u00d7") and around[0].norm in _COUNTED:  # "12 draws x 5 mL"
+    # "12 draws x 5 mL"
+    if len(around) == 3 and index > 2 and around[1].norm in ("x", "\u00d7") and around[0].norm in _COUNTED:
         around = (sentence.tokens[index - 3], *around[1:])
     if len(around) < 3 or around[1].norm not in ("x", "\u00d7"):
         return False

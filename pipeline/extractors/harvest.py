@@ -126,6 +126,11 @@ def _number(
         if _draws.times(sentence, index + 2) and not _direction.is_vessel(sentence, index + 3):
             facts.append(base.claim("draw_count", reading, sentence, index, index, index + 2, 4, unit=None,
                                     laterality=side))  # fmt: skip
+        if index > 1 and _draws.count_behind(sentence, index - 2) and (
+            cues.around(sentence, grammar, index - 2, index, "draw", "draw-noun")
+        ):
+            facts.append(base.claim("draw_count", reading, sentence, index, index - 2, index, 4, unit=None,
+                                    laterality=side))  # fmt: skip
         noun = cues.nearest(sentence, grammar, index, "draw-noun")
         if noun is not None and noun[1].first > index and noun[0] <= 8:
             facts.append(claim("draw_count", noun))
@@ -200,7 +205,8 @@ def _draw(
     price, hit = near
     scale = cues.scale(sentence, index)
     counted = scale is None and _counted(sentence, index) and not _more_follow(sentence, index)
-    if counted or _draws.times(sentence, index) or _draws.of_many(sentence, grammar, index):
+    counted = counted or _draws.times(sentence, index) or _draws.count_behind(sentence, index)
+    if counted or _draws.of_many(sentence, grammar, index):
         scale = "each"
     if scale == "total":
         return []
