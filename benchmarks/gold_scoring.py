@@ -8,7 +8,7 @@ saying of the grammar row counts as its name). Every truth takes at most one pre
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -239,3 +239,17 @@ def silent(results: Sequence[Result]) -> tuple[list[Fact], int, int]:
         bad += len(wrong)
         given += len(wrong) + sum(grave(fact) for _, fact, _ in result.right)
     return mute, bad, given
+
+
+def side_faults(results: Sequence[Result]) -> Counter[str]:
+    """What the faults of the group "side" are: a side that is wrong, one that is not given, one where none belongs, and
+    facts with a side that are not there or that are too many, whatever their side."""
+    found: Counter[str] = Counter()
+    for result in results:
+        for truth, fact, bad in result.wrong:
+            if "side" in bad:
+                asked = truth.laterality not in (None, "none")
+                found["wrong" if asked and fact.laterality else "not given" if asked else "where none belongs"] += 1
+        found["of a missed fact"] += sum(truth.laterality not in (None, "none") for truth in result.missed)
+        found["of an invented fact"] += sum(fact.laterality is not None for fact in extras(result))
+    return found

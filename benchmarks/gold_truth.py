@@ -10,9 +10,9 @@ from typing import Any, Literal
 
 ROOT = Path(__file__).resolve().parent.parent
 GOLD = ROOT / "tests" / "gold"
-Part = Literal["train", "test", "heard", "sides", "fresh", "devices", "others", "scopes", "told", "marrow"]
+Part = Literal["train", "test", "heard", "sides", "fresh", "devices", "others", "scopes", "told", "marrow", "sided"]
 # Further parts, each with figures of its own; every other folder is the train part.
-FURTHER: tuple[Part, ...] = ("heard", "sides", "fresh", "devices", "others", "scopes", "told", "marrow")
+FURTHER: tuple[Part, ...] = ("heard", "sides", "fresh", "devices", "others", "scopes", "told", "marrow", "sided")
 
 FACT_FIELDS = frozenset(
     [

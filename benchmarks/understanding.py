@@ -86,6 +86,9 @@ def report(part: str, results: Sequence[Result]) -> str:
         f"wrong without a flag: {len(mute)} of {told} facts with a number, a time or a side = "
         f"{100 * len(mute) / max(told, 1):.1f} in 100 ({wrong} wrong altogether)"
     )
+    sorts = ("wrong", "not given", "where none belongs", "of a missed fact", "of an invented fact")
+    sides = scoring.side_faults(results)
+    lines.append("sides: " + ", ".join(f"{sides[name]} {name}" for name in sorts))
     numbered = [name for result in results for truth, _, name in result.right if truth.numeric and truth.name]
     if numbered:
         lines.append(f"right number under the right name: {sum(numbered)} of {len(numbered)}")

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline import laterality, sideshare, sidewise, stated_sides
+from pipeline import laterality, sidelines, sideshare, sidewise, stated_sides
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Concept, Device, Drug, Kind
@@ -40,10 +40,11 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     operation, said = _operation(facts, grammar)
     standing = Standing(reading, grammar, _operated(facts, grammar))
     facts = _relative(facts, reading, grammar)
-    if any(sidewise.told(sentence) for sentence in reading.sentences):
+    if any(sidewise.told(sentence, grammar) for sentence in reading.sentences):
         facts = [_of_number(fact, reading, grammar) for fact in facts]
     facts = [_of_place(fact, reading, grammar) for fact in facts]
-    facts = _of_device([_of_block(fact, facts, reading, grammar) for fact in facts])
+    facts = _of_device(sidelines.of_block(facts, reading, grammar, lambda fact: _is_local(fact, grammar)))
+    facts = sidelines.of_harvest(sidelines.within(facts, reading, grammar))
     if operation is None and not standing.any:
         return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
@@ -130,14 +131,14 @@ def _of_number(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     if (fact.value is None and fact.low is None) or not _is_local(fact, grammar):
         return fact
     sentence = _sentence(reading, fact)
-    if sentence is None or not sidewise.told(sentence):
+    if sentence is None or not sidewise.told(sentence, grammar):
         return fact
     here = [
         at for at, token in enumerate(sentence.tokens)
         if token.quantity is not None and fact.evidence.first <= token.first and token.last <= fact.evidence.last
         and (token.quantity.value, token.quantity.low, token.quantity.high) == (fact.value, fact.low, fact.high)
     ]  # fmt: skip
-    side = sidewise.side_of(sentence, here[0]) if len(here) == 1 else None
+    side = sidewise.side_of(sentence, here[0], grammar) if len(here) == 1 else None
     return fact if side is None else replace(fact, laterality=side)
 
 
@@ -159,24 +160,6 @@ def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
     ends = sideshare.closing(sentence, sides, last)
     return fact if ends is None else replace(fact, laterality=ends.value)
-
-
-def _of_block(fact: Fact, facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> Fact:
-    """ "Interscalene block left with 20 mL of ropivacaine": the amount has the side of the block, if its sentence says
-    no other."""
-    if fact.laterality is not None or fact.kind not in ("medication_dose", "medication_volume") or not _free(fact):
-        return fact
-    if fact.scale is not None or not _is_local(fact, grammar):
-        return fact
-    blocks = [other for other in facts if other.laterality is not None and other.kind in ("anaesthesia", "injection")
-              and other.certainty == "affirmed" and other.evidence.last < fact.evidence.first]  # fmt: skip
-    if not blocks:
-        return fact
-    sentence = _sentence(reading, fact)
-    if sentence is None or blocks[-1].evidence.first < sentence.tokens[0].first:
-        return fact
-    sides = {side.value for side in laterality.sides(sentence, grammar)} - {None}
-    return replace(fact, laterality=blocks[-1].laterality) if sides <= {blocks[-1].laterality} else fact
 
 
 def _operation(facts: Sequence[Fact], grammar: Grammar) -> tuple[Laterality | None, int]:

@@ -59,7 +59,7 @@ def _side_for(
     for side in found:
         if side.first <= last and side.last >= first:
             return _given(side)
-    beside = _phrase_before(sentence, found, first) or _of_subject(sentence, found, first)
+    beside = _phrase_before(sentence, found, first, grammar) or sideshare.of_subject(sentence, found, first)
     beside = beside or _phrase_after(sentence, found, last)
     if beside is not None:
         return _given(beside)
@@ -92,38 +92,18 @@ def _given(side: Side) -> tuple[Laterality | None, str | None]:
     return side.value, None
 
 
-def _phrase_before(sentence: Sentence, found: list[Side], first: int) -> Side | None:
+def _phrase_before(sentence: Sentence, found: list[Side], first: int, grammar: Grammar) -> Side | None:
     ends = {side.last: side for side in found}
     told = _predicates(sentence) if _unmarked(sentence) else ()
     for index in range(first - 1, max(-1, first - 7), -1):
         if index in ends:
-            return None if _trails(sentence, ends[index]) else ends[index]
+            return None if _trails(sentence, ends[index], grammar) else ends[index]
         token = sentence.tokens[index]
         if index in told or token.norm == "both":
             return None
         if token.punctuation or token.norm in BREAKS or token.quantity is not None:
             return None
     return None
-
-
-_HELD = _words("had has held contained showed bore revealed harboured")
-
-
-def _of_subject(sentence: Sentence, found: list[Side], first: int) -> Side | None:
-    """The side of what a clause tells that it had something: "left ovary had a six centimetre endometrioma"."""
-    tokens = sentence.tokens
-    verb = next((at for at in range(first - 1, max(0, first - _TOLD), -1) if tokens[at].norm in _HELD), None)
-    if verb is None:
-        return None
-    near = [side for side in found if verb - sideshare.SUBJECT <= side.last < first]
-    if len(near) != 1 or near[0].last >= verb or any(
-        token.punctuation or token.norm in ("and", "no", "not") for token in tokens[near[0].last + 1 : first]
-    ):  # fmt: skip
-        return None
-    return near[0]
-
-
-_TOLD = 7  # words from the verb on to what is told
 
 
 def _predicates(sentence: Sentence) -> frozenset[int]:
@@ -139,14 +119,14 @@ def _predicates(sentence: Sentence) -> frozenset[int]:
     return frozenset(told)
 
 
-def _trails(sentence: Sentence, side: Side) -> bool:
+def _trails(sentence: Sentence, side: Side, grammar: Grammar) -> bool:
     """Whether a side closes what was said before it in a stream of speech ("through a needle on both sides balloons
     ...", "middle meatal antrostomy on the right polyps removed")."""
     tokens = sentence.tokens
     at = side.first - 1
     while at > 0 and tokens[at].norm in ("on", "the"):
         at -= 1
-    if at >= 0 and tokens[at].quantity is not None and sidewise.side_of(sentence, at) == side.value:
+    if at >= 0 and tokens[at].quantity is not None and sidewise.side_of(sentence, at, grammar) == side.value:
         return True  # "two hundred right and one eighty left cement four millilitres"
     if not _unmarked(sentence) or side.first < 2:
         return False
@@ -180,8 +160,14 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
         if index in starts:
             if grafted and {token.norm for token in tokens[index - 2 : index]} & {"from"}:
                 continue  # "a graft from the left groin to the right palm": where it was taken
+            if sideshare.of_way(sentence, starts[index], last, last):
+                return None  # "fusion through a left sided approach"
             return None if _opens_next(sentence, starts[index], last) else starts[index]
         token = tokens[index]
+        if token.norm == "#level" or (tokens[index + 1 : index + 2] and tokens[index + 1].norm == "#level" and (
+            token.norm in (",", "and", "&", "at")
+        )):
+            continue  # "medial branch blocks L4, L5 R"
         if token.norm in (",", "(", "-", ":"):
             if index + 1 in starts or (index + 2 in starts and tokens[index + 1].norm in ("on", "the")):
                 after = starts.get(index + 1) or starts[index + 2]
@@ -271,7 +257,7 @@ def _of_sentence(
         if site is not None and (is_site or is_harvest(sentence, site)):
             continue
         stream = len(sentence.tokens) > _RUN_ON or (_unmarked(sentence) and len(sentence.tokens) > 20)
-        if side.last < first and _trails(sentence, side):
+        if side.last < first and _trails(sentence, side, grammar):
             continue
         if sideshare.of_way(sentence, side, first, last) or sideshare.of_later_part(sentence, side, first, last):
             continue

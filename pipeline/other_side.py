@@ -33,14 +33,14 @@ def fill(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact
     result = list(facts)
     before: Sentence | None = None
     for sentence in reading.sentences:
-        sided = sidewise.told(sentence) or bool(before and laterality.sides(sentence, grammar))
+        sided = sidewise.told(sentence, grammar) or bool(before and laterality.sides(sentence, grammar))
         for index, quantity in quantities(sentence) if sided else ():
             past = scope_at(sentence, "status", index, "performed") != "performed"
             if quantity.form not in _FORMS or past:
                 continue
             if not all(_weak(one) for one in _of(result, sentence, index, quantity)):
                 continue
-            result = _from_sentence(result, reading, sentence, index, quantity) or (
+            result = _from_sentence(result, reading, sentence, index, quantity, grammar) or (
                 _from_before(result, reading, sentence, index, quantity, before, grammar) if before else None
             ) or result  # fmt: skip
         before = sentence
@@ -63,15 +63,15 @@ def _of(facts: Sequence[Fact], sentence: Sentence, index: int, quantity: Quantit
 
 
 def _from_sentence(
-    facts: list[Fact], reading: Reading, sentence: Sentence, index: int, quantity: Quantity
+    facts: list[Fact], reading: Reading, sentence: Sentence, index: int, quantity: Quantity, grammar: Grammar
 ) -> list[Fact] | None:
     """From the number of the other side in the same sentence."""
-    side = sidewise.side_of(sentence, index) if len(sentence.tokens) <= _LONG else None
+    side = sidewise.side_of(sentence, index, grammar) if len(sentence.tokens) <= _LONG else None
     if side is None:
         return None
     others: list[Fact] = []
     for at, other in quantities(sentence, quantity.dimension):
-        if at < index and sidewise.side_of(sentence, at) not in (None, side):
+        if at < index and sidewise.side_of(sentence, at, grammar) not in (None, side):
             others += _of(facts, sentence, at, other)
     return _lent(facts, others, reading, sentence, index, quantity, side)
 

@@ -62,6 +62,26 @@ def told_later(sentence: Sentence, side: Side, last: int) -> bool:
 SUBJECT = 4  # words of what is told of, behind its side
 
 
+_HELD = frozenset("had has held contained showed bore revealed harboured".split())
+
+
+def of_subject(sentence: Sentence, found: list[Side], first: int) -> Side | None:
+    """The side of what a clause tells that it had something: "left ovary had a six centimetre endometrioma"."""
+    tokens = sentence.tokens
+    verb = next((at for at in range(first - 1, max(0, first - _TOLD), -1) if tokens[at].norm in _HELD), None)
+    if verb is None:
+        return None
+    near = [side for side in found if verb - SUBJECT <= side.last < first]
+    if len(near) != 1 or near[0].last >= verb or any(
+        token.punctuation or token.norm in ("and", "no", "not") for token in tokens[near[0].last + 1 : first]
+    ):  # fmt: skip
+        return None
+    return near[0]
+
+
+_TOLD = 7  # words from the verb on to what is told
+
+
 def _marked(sentence: Sentence) -> bool:
     """Whether a sentence is not a long stream of speech, in which nobody said where a phrase ends."""
     return len(sentence.tokens) <= _STREAM

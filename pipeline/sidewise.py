@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pipeline import sidewords
+from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Sentence
 
 _SIDES: dict[str, Laterality] = {"left": "left", "right": "right", "lefthand": "left", "righthand": "right"}
@@ -13,22 +15,22 @@ _NO_SIDES = frozenset(  # after "left": a verb
 )
 
 
-def side_of(sentence: Sentence, index: int) -> Laterality | None:
+def side_of(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | None:
     """The side that the words right around a number give it, where the sentence gives numbers sides of their own.
 
     None where fewer than two sides are said, or where a comma or "and" parts the number from every side. A side on
     either hand of the number is settled by what the sentence said first, a side or a number.
     """
-    if not told(sentence):
+    if not told(sentence, grammar):
         return None
     known: dict[int, Laterality | None] = sentence.memo.setdefault("numbers-sides", {})
     if index not in known:
-        known[index] = _side_of(sentence, index)
+        known[index] = _side_of(sentence, index, grammar)
     return known[index]
 
 
-def _side_of(sentence: Sentence, index: int) -> Laterality | None:
-    sides = _sides(sentence)
+def _side_of(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | None:
+    sides = _sides(sentence, grammar)
     numbers = [at for at in range(len(sentence.tokens)) if _is_like(sentence, index, at)]
     if not numbers:
         return None
@@ -37,11 +39,17 @@ def _side_of(sentence: Sentence, index: int) -> Laterality | None:
         led = not _told_before(sentence, min(sides), numbers)
         if not led:  # "two hundred right and one eighty left cement four millilitres": the side is of the number before
             taken = {at: sides.get(_side_before(at, sides, numbers)) for at in numbers}
-            linked = {at: (None if taken[at] else before, after) for at, (before, after) in linked.items()}
+            linked = {at: (-1 if taken[at] else before, after) for at, (before, after) in linked.items()}
         first = min(sides)
-        own = {at: (before or (after if at > first else None)) if led else (after or before)
-               for at, (before, after) in linked.items()}  # fmt: skip
-        if {"left", "right"} <= set(own.values()):
+        if led:
+            linked = {at: (before, after if at > first else -1) for at, (before, after) in linked.items()}
+        own = {
+            at: sides.get(_nearer(sentence, numbers, at, before, after) if led else after if after >= 0 else before)
+            for at, (before, after) in linked.items()
+        }  # fmt: skip
+        before, after = linked.get(index, (-1, -1))
+        went = led and 0 <= before and 0 <= after == _nearer(sentence, numbers, index, before, after)
+        if went or {"left", "right"} <= set(own.values()):
             return own.get(index)
     return None
 
@@ -58,6 +66,24 @@ def _told_before(sentence: Sentence, side: int, numbers: list[int]) -> bool:
     return False
 
 
+def _nearer(sentence: Sentence, numbers: list[int], number: int, before: int, after: int) -> int:
+    """The side before a number, unless another one stands nearer behind it and says where it went: "the left wrist will
+    be done in autumn, eight millilitres of lidocaine to the right palm"; -1 where that is too far to tell."""
+    if before < 0 or after < 0 or number - before <= _BESIDE:
+        return before if before >= 0 else after
+    led = [token.norm for token in sentence.tokens[number + 1 : after]]
+    if led and led[-1] == "the":
+        led.pop()
+    if not led or led[-1] not in _WHERE or "," in led or any(0 < at - after <= _BESIDE for at in numbers):
+        return before
+    return after if after - number <= min(_GIVEN, number - before) else -1
+
+
+_WHERE = frozenset({"to", "into", "in", "over", "under", "around"})
+_BESIDE = 3  # words from a side to the amount that it leads
+_GIVEN = 8  # words from an amount to where it went
+
+
 _SIZES = ("gauge", "length", "turns", "angle")
 
 
@@ -70,26 +96,30 @@ def _side_before(number: int, sides: dict[int, Laterality], numbers: list[int]) 
     return at if at - 1 in numbers else -1
 
 
-def told(sentence: Sentence) -> bool:
+def told(sentence: Sentence, grammar: Grammar) -> bool:
     """Whether both sides are said in a sentence, so that its numbers may be of either."""
-    sides = _sides(sentence)
+    sides = _sides(sentence, grammar)
     return len(sides) > 1 and len(set(sides.values())) > 1
 
 
-def numbered(sentence: Sentence, index: int) -> bool:
+def numbered(sentence: Sentence, index: int, grammar: Grammar) -> bool:
     """Whether numbers like the one at a token are told of both sides in a sentence, each with its own."""
-    return told(sentence) and any(
-        side_of(sentence, at) is not None for at in range(len(sentence.tokens)) if _is_like(sentence, index, at)
+    return told(sentence, grammar) and any(
+        side_of(sentence, at, grammar) is not None
+        for at in range(len(sentence.tokens)) if _is_like(sentence, index, at)
     )
 
 
-def _sides(sentence: Sentence) -> dict[int, Laterality]:
+def _sides(sentence: Sentence, grammar: Grammar) -> dict[int, Laterality]:
     """{token: the side said there}. Kept per sentence, since it is asked for every number."""
     found: dict[int, Laterality] | None = sentence.memo.get("sidewise")
     if found is None:
+        names = sidewords.named(sentence, grammar)
+        read = {side.first: side.value for side in sidewords.sides(sentence, grammar)}
         found = sentence.memo["sidewise"] = {
             at: side for at, token in enumerate(sentence.tokens)
-            if (token.norm in _SIDES or token.norm in _INITIALS) and (side := _side(sentence, at)) is not None
+            if (token.norm in _SIDES or token.norm in _INITIALS) and at not in names
+            and (side := _side(sentence, at) or (read.get(at) if token.norm in _INITIALS else None)) is not None
         }  # fmt: skip
     return found
 
@@ -99,9 +129,10 @@ _BOUNDS = frozenset({",", "and", "then", "but", "plus", ".", ";"})
 
 def _linked(
     sentence: Sentence, number: int, sides: dict[int, Laterality], numbers: list[int], bounds: frozenset[str]
-) -> tuple[Laterality | None, Laterality | None]:
-    """The side before and the side after a number that no boundary and no other number parts from it."""
-    found: list[Laterality | None] = []
+) -> tuple[int, int]:
+    """Where the side before and the side after a number stand that no boundary and no other number parts from it; -1
+    where there is none."""
+    found: list[int] = []
     own = sentence.tokens[number].quantity
     bare = own is not None and own.unit is None  # it reaches over no other number, whatever that is of
     for way in (-1, 1):
@@ -110,7 +141,7 @@ def _linked(
             if at in numbers or sentence.tokens[at].norm in bounds or (bare and sentence.tokens[at].quantity):
                 break
             at += way
-        found.append(sides.get(at))
+        found.append(at if at in sides else -1)
     return found[0], found[1]
 
 

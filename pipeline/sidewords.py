@@ -55,6 +55,28 @@ def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     return kept[1]
 
 
+def named(sentence: Sentence, grammar: Grammar) -> frozenset[int]:
+    """Tokens of side that are part of a name ("left colon", "right lateral decubitus") or of a place that is no side of
+    the operation ("right iliac fossa"), and no "to the left" alone."""
+    kept: tuple[Grammar, frozenset[int]] | None = sentence.memo.get("side-names")
+    if kept is None or kept[0] is not grammar:
+        said = {at for side in sides(sentence, grammar) for at in range(side.first, side.last + 1)}
+        found: set[int] = set()
+        norms = [token.norm for token in sentence.tokens]
+        for at in range(len(norms) if sentence.says(_SAID) else 0):
+            for words, row in _index(grammar).get(norms[at], ()):
+                if row.id in _NAMES and tuple(norms[at : at + len(words)]) == words and not _PLAIN.issuperset(words):
+                    found.update(range(at, at + len(words)))
+                    break
+        kept = sentence.memo["side-names"] = grammar, frozenset(found - said)
+    return kept[1]
+
+
+_SAID = frozenset({"left", "right"})
+_NAMES = frozenset({"side-of-organ", "side-of-position"})
+_PLAIN = frozenset({"left", "right", "from", "to", "the"})
+
+
 def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     index = _index(grammar)
     found: list[Side] = []
@@ -104,10 +126,13 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
             return None
         return Side(first, last, row.side)
     if row.group == "initial":
-        alone = sentence.tokens[first].text.isupper() and (
+        name = _opens_name(sentence, grammar, first) and not _before_sided(sentence, grammar, first)
+        alone = sentence.tokens[first].text.isupper() and not name and (
             _beside_sided(sentence, grammar, first) or _stands_alone(sentence, first)
+            or _in_short(sentence, grammar, first)
         )
-        return Side(first, last, row.side) if alone else None
+        wide = last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm in ("side", "sided")
+        return Side(first, last + wide, row.side) if alone else None
     if row.side is not None:
         return None if _is_talk(sentence, last) else Side(first, last, row.side)
     if row.group == "relative":
@@ -214,6 +239,58 @@ def _stands_alone(sentence: Sentence, at: int) -> bool:
         return True
     shut = after is None or after.punctuation or after.norm in BREAKS or _amount(after)
     return shut and any(m.table in _BESIDE and m.last == at - 1 for m in sentence.mentions)
+
+
+def _in_short(sentence: Sentence, grammar: Grammar, at: int) -> bool:
+    """Whether an initial is a side as notes are written in short: "nodule R lobe", "L orifice", "stent R for 2 weeks",
+    "EBL 300 mL R, 250 mL L". No initial of a name, no letter of an abbreviation, no name of a kind ("type R")."""
+    tokens = sentence.tokens
+    before, after = (tokens[at - 1] if at else None), (tokens[at + 1] if at + 1 < len(tokens) else None)
+    if (before is None and after is None) or sentence.section in ("team", "identity") or (
+        any(m.table == "team" for m in sentence.mentions)
+    ):  # fmt: skip
+        return False
+    if before is not None and (
+        (len(before.norm) == 1 and before.norm.isalpha()) or before.norm in _NOT_BEFORE or (
+            before.quantity is not None and before.norm != "#level" and (
+                before.quantity.unit is None or not _both_behind(sentence)
+            )
+        )
+    ):  # fmt: skip
+        return False
+    if after is not None and _amount(after) and before is not None and before.norm in (",", ";"):
+        return {"L", "R"} <= {token.text for token in tokens}  # "R upper pole 60 mL, L 45 mL"
+    if after is None or after.quantity is not None or after.norm in BREAKS or after.norm in (",", ";", ")", ":"):
+        return before is not None and (before.quantity is not None or before.norm.isalpha() or before.norm == "#level")
+    if after.punctuation:
+        return after.norm == "." and at + 2 == len(tokens) and before is not None and not before.punctuation
+    if not after.norm.isalpha() or len(after.norm) == 1 or after.norm in _NOT_AFTER:
+        return False
+    name = after.text.istitle()  # "R Castellanos"
+    return not name or any(m.first == at + 1 and m.table in _NOUNS for m in sentence.mentions)
+
+
+def _opens_name(sentence: Sentence, grammar: Grammar, at: int) -> bool:
+    """Whether a name with a side in it begins with an initial: "L iliac fossa", "R atrium", "L lateral"."""
+    after = (token.norm for token in sentence.tokens[at + 1 : at + _WORDS])
+    norms = ["left" if sentence.tokens[at].norm == "l" else "right", *after]
+    return any(row.id in _NAMES and list(words) == norms[: len(words)] for words, row in _index(grammar)[norms[0]])
+
+
+_WORDS = 6  # of the longest name with a side in it
+_NOUNS = frozenset({"sites", "procedures", "diagnoses", "findings", "acts", "devices", "drains"})
+_NOT_BEFORE = _words(
+    "mr mrs ms miss dr doctor prof professor pt patient by with assistant consultant surgeon nurse lot ref model type "
+    "group vitamin hepatitis zone size grade pot jar bottle code room bay level lead . /"
+)
+_NOT_AFTER = _words("shaped shape plate plates spine wave waves form o b")
+
+
+def _both_behind(sentence: Sentence) -> bool:
+    """Whether L and R each stand behind an amount: "300 mL R, 250 mL L"."""
+    return {"L", "R"} <= {
+        after.text for one, after in pairwise(sentence.tokens) if _amount(one)
+    }
 
 
 def _opens(sentence: Sentence, at: int) -> bool:

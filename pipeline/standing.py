@@ -85,7 +85,7 @@ class Standing:
 
 def _later(sentence: Sentence, said: list[Side]) -> int | None:
     """In a long stream of speech, the token from which another side than the first is spoken of."""
-    if len(sentence.tokens) <= _STREAM or not said:
+    if not said or (len(sentence.tokens) <= _STREAM and any(token.punctuation for token in sentence.tokens)):
         return None
     return next((one.first for one in said if one.value not in (None, said[0].value)), None)
 
@@ -119,7 +119,22 @@ def _is_label(sentence: Sentence, head: Side) -> bool:
     alone = all(token.punctuation or token.norm in _BEHIND or at in sites
                 for at, token in enumerate(tokens) if at > head.last)  # fmt: skip
     labelled = mark is not None and mark.norm == ":" and tokens.index(mark) - head.last <= _FRAGMENT
-    return alone or labelled or len(tokens) <= _FRAGMENT
+    return alone or labelled or len(tokens) <= _FRAGMENT or _is_announced(sentence, head)
+
+
+def _is_announced(sentence: Sentence, head: Side) -> bool:
+    """ "Right knee first ...", "then the left knee ...", "we start on the left ...": what follows is of that side."""
+    led = {token.norm for token in sentence.tokens[: head.first]}
+    behind = [token.norm for token in sentence.tokens[head.last + 1 : head.last + 1 + _PART]]
+    return not led.isdisjoint(_TURNS) or not _ORDER.isdisjoint(behind)
+
+
+_PART = 3  # words of the part of the body
+_ORDER = frozenset({"first", "firstly", "second", "next", "now", "last"})
+_TURNS = _ORDER | frozenset(
+    "then start started starting begin began beginning go going went turn turned turning move moved moving proceed "
+    "proceeded proceeding".split()
+)
 
 
 _LEFT_ALONE = frozenset({"nothing", "untouched", "unaffected"})  # "L elbow: normal on scan, nothing done"
@@ -185,6 +200,7 @@ def heading(sentence: Sentence, said: list[Side], operated: Set[str] = frozenset
     led = any(token.norm in ("on", "to") for token in tokens[: first.first])
     then = bool(first.first) and tokens[0].norm in ("then", "next", "now")
     led = led or then and any(m.table == "sites" and m.id in operated and m.last == at - 1 for m in sentence.mentions)
+    led = led or tokens[at - 1].norm in _ORDER  # "right knee first lateral approach"
     if at < len(tokens) and tokens[at].norm not in _SHUT and not led:
         return None
     return first

@@ -52,7 +52,9 @@ def cut(tokens: Sequence[Token]) -> Iterator[list[Token]]:
     held: list[Token] = []
     for index, token in enumerate(tokens):
         least = _SHORT if not held or held[0].norm in _LEADS else _SHORT - 1
-        if len(held) >= least and token.norm in _FIRST and _begins(tokens, index):
+        if len(held) >= least and (
+            (token.norm in _FIRST and _begins(tokens, index)) or (token.norm in _TO_SIDE and _turns(tokens, index))
+        ):
             yield held
             held = []
         held.append(token)
@@ -61,6 +63,42 @@ def cut(tokens: Sequence[Token]) -> Iterator[list[Token]]:
             held = []
     if held:
         yield held
+
+
+_SIDES = frozenset({"left", "right"})
+_TO_SIDE = frozenset({"the", "left", "right", "now", "on", "we", "i"})
+_GO = frozenset("start started begin began go went turn turned move moved proceed proceeded change changed".split())
+_WAY = frozenset({"on", "with", "to", "over", "at", "in", "the", "now", "onto"})
+_TELL = frozenset("was were is are had has got showed shows looked".split())
+_ORDER = frozenset({"first", "second", "next", "now", "then"})
+_PART = 2  # words of the part of the body behind a side
+_REMARKS = frozenset("stable normal intact fine same healthy unaffected untouched not negative fully".split())
+
+
+def _turns(tokens: Sequence[Token], index: int) -> bool:
+    """Whether a statement on one side begins: "the left shoulder was operated", "right knee first", "we go to the other
+    side", "now the left", "on the right there is"."""
+    if tokens[index - 1].norm in _OPEN or tokens[index - 1].norm in _ORDER:
+        return False
+    norms = [token.norm for token in tokens[index : index + 8]]
+    if norms[0] in ("we", "i"):
+        rest = norms[2:]
+        while rest and rest[0] in _WAY:
+            rest = rest[1:]
+        return norms[1:2] != [] and norms[1] in _GO and bool(rest) and rest[0] in _SIDES | {"other"}
+    if norms[0] == "now":
+        return len(norms) > 2 and (norms[1] in _SIDES or (norms[1] == "the" and norms[2] in _SIDES | {"other"}))
+    if norms[0] == "on":
+        return norms[1:2] == ["the"] and norms[2:3] != [] and norms[2] in _SIDES and (
+            norms[3:4] != [] and norms[3] in ("we", "i", "there") or norms[3:5] in (["side", "we"], ["side", "there"])
+        )
+    the = norms[0] == "the"
+    part = norms[1 + the : 3 + the + _PART]
+    if (norms[1:2] if the else norms[:1]) == [] or norms[the] not in _SIDES or not part or part[0] in _OPEN:
+        return False
+    at = next((at for at, norm in enumerate(part) if norm in _TELL | {"first"}), 0)
+    remark = norms[the + at + 2 : the + at + 3]  # "examined, the right shoulder was stable" goes with what is before
+    return 0 < at <= _PART and (the or part[at] == "first") and not _REMARKS.issuperset(remark)
 
 
 _FEW = frozenset("two three four five six seven eight nine ten 2 3 4 5 6 7 8 9 10".split())

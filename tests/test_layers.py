@@ -27,8 +27,8 @@ LAYERS = {
             "answers purposes mixtures sidewords sideshare laterality people enumerations scales cues phases sidewise "
             "story what_if",
             "extractors",
-            "standing stated_sides inherited same_again abandoned removals prior_devices unused settle faint leftovers "
-            "assemble limits "
+            "standing stated_sides sidelines inherited same_again abandoned removals prior_devices unused settle faint "
+            "leftovers assemble limits "
             "signout wording word word_template "
             "other_side dosing coding udi fhir",
             "checks review exports",

@@ -18,7 +18,7 @@ _SHORT = 30  # tokens; in a longer stretch a side may be of anything
 def side_at(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None:
     """The side that the number was said with, else that of the harvest site said last before it, or of the only one of
     the sentence."""
-    own = crest_side(sentence, grammar, index) or sidewise.side_of(sentence, index)
+    own = crest_side(sentence, grammar, index) or sidewise.side_of(sentence, index, grammar)
     if own is not None:
         return own
     sites = [site for site in base.mentions(sentence, "sites") if laterality.is_harvest(sentence, site)]

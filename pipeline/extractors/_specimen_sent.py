@@ -193,7 +193,24 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
         return first, end
     # "the cyst was excised with scissors and sent": what was named last before in this sentence
     named = [m for m in base.mentions(sentence, *_THINGS) if m.last < first and _is_thing(m)]
-    return (named[-1].first, named[-1].last) if named else None
+    return (named[-1].first, named[-1].last) if named else _subject(sentence, first)
+
+
+def _subject(sentence: Sentence, end: int) -> tuple[int, int] | None:
+    """ "The left tube was removed with the bipolar and sent": what the clause is about."""
+    tokens = sentence.tokens
+    verb = next((at for at in range(end - 1, 0, -1) if tokens[at].norm in ("was", "were")), None)
+    if verb is None or tokens[verb + 1].norm not in _TAKEN_OUT:
+        return None
+    first = verb
+    while first > max(0, verb - _PHRASE) and not (
+        tokens[first - 1].punctuation or tokens[first - 1].norm in STOPS or tokens[first - 1].quantity is not None
+    ):
+        first -= 1
+    return (first, verb - 1) if first < verb else None
+
+
+_TAKEN_OUT = frozenset({"removed", "excised", "taken", "delivered", "resected", "extracted", "retrieved"})
 
 
 def _is_way(sentence: Sentence, mention: Mention) -> bool:

@@ -61,6 +61,62 @@ def _is_told(sentence: Sentence) -> bool:
 
 
 _SHORT = 4  # words, the heading among them
+
+
+def joined(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """What the title joins to an operation by "and", with a side and a part of its own, where no row names it: "carpal
+    tunnel release of the right hand and a steroid injection of the left thumb", "... and left knee injection"."""
+    if sentence.section != "procedure" and (sentence.section or sentence.index > 1):
+        return []
+    named = [m for m in base.mentions(sentence, "procedures") if m.first < _FIRST_WORDS]
+    acts = [m for m in base.mentions(sentence, "acts") if named and m.first > named[0].last and m.first < _TITLE
+            and _is_deed(m, grammar) and _is_noun(sentence, m)]  # fmt: skip
+    facts: list[Fact] = []
+    for act in acts:
+        part = _own_part(sentence, act, grammar)
+        if part is None or is_prose(sentence, act.last) or any(m.first <= act.first <= m.last for m in named):
+            continue
+        site, first, last = part
+        side, doubt = laterality.side_for(sentence, site.first, site.last, grammar, own_only=True)
+        done = base.scope_at(sentence, "status", act.first, "performed") == "performed" and (
+            base.scope_at(sentence, "certainty", act.first, "affirmed") == "affirmed"
+        )
+        if side is not None and doubt is None and done:
+            facts.append(base.make("procedure", reading, sentence, first, last, laterality=side, body_site=site.id,
+                                   text=story.words(sentence, first, last)))  # fmt: skip
+    return facts
+
+
+_FIRST_WORDS = 15
+
+
+def _own_part(sentence: Sentence, act: Mention, grammar: Grammar) -> tuple[Mention, int, int] | None:
+    """The part of the body that an act behind "and" is done to, with the first and the last token of both."""
+    tokens = sentence.tokens
+    first = act.first
+    while first and first > act.first - _DESCRIBED and tokens[first - 1].norm not in _JOINS and not (
+        tokens[first - 1].punctuation or tokens[first - 1].quantity is not None
+    ):
+        first -= 1
+    if not first or tokens[first - 1].norm not in _JOINS:
+        return None
+    before = [m for m in base.mentions(sentence, "sites") if first <= m.first and m.last == act.first - 1]
+    if before:
+        return before[0], first, act.last
+    ahead = tokens[act.last + 1 : act.last + 2]
+    site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - act.last <= _TO_SITE + 2), None)
+    if site is None or not ahead or ahead[0].norm not in ("of", "to", "into", "in"):
+        return None
+    between = tokens[act.last + 1 : site.first]
+    if any(token.punctuation or token.norm in _JOINS | {"for", "with"} for token in between):
+        return None
+    return site, first, site.last
+
+
+_JOINS = frozenset({"and", "plus", "+", "&"})
+_DESCRIBED = 5  # words that tell what an act is: "left si joint injection"
+
+
 _LED_BY = frozenset({"with", "of", "to", "at", "by", "in"})
 _MEASURES = frozenset({"time", "distance", "pressure", "angle", "level", "margin", "depth", "length", "volume"})
 

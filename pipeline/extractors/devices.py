@@ -203,7 +203,8 @@ def _number(
     }  # fmt: skip
 
     def claim(kind: str) -> list[Fact]:
-        side = laterality.own_side(sentence, thing.first, thing.last, grammar)
+        way_in = thing.row is None and any(word in said for word in PORTS)  # where it stands is no side of the work
+        side = None if way_in else laterality.own_side(sentence, thing.first, thing.last, grammar)
         return [
             base.claim(kind, reading, sentence, index, thing.first, thing.last, price, unit=quantity.unit,
                        laterality=side, scale=cues.scale(sentence, index), **shared)

@@ -267,7 +267,7 @@ def _number(
     near = cues.nearest(sentence, grammar, index, *_OUT_CUES)
     if near is not None and near[1].id == "haematoma" and sentence.says(_CLOT_AS_GRAFT):
         near = None  # "12 mL of the patient's own clot injected into the repair"
-    side = sidewise.side_of(sentence, index)
+    side = sidewise.side_of(sentence, index, grammar)
     if near is not None and near[0] <= _EVACUATED + 40 * (side is not None):
         facts.append(
             base.claim("fluid_out", reading, sentence, index, near[1].first, near[1].last, near[0] + 1,

@@ -79,8 +79,9 @@ def _number(
         price, hit = near
         group = f"i{base.group_of(sentence, verb[1].first if verb is not None else hit.first)}"
         if kind in ("injection_volume", "injection_total"):
-            fields.setdefault("laterality", sidewise.side_of(sentence, index) or (
-                None if sidewise.told(sentence) else laterality.side_for(sentence, hit.first, hit.last, grammar)[0]))
+            fields.setdefault("laterality", sidewise.side_of(sentence, index, grammar) or (
+                None if sidewise.told(sentence, grammar)
+                else laterality.side_for(sentence, hit.first, hit.last, grammar)[0]))
         return base.claim(
             kind, reading, sentence, index, hit.first, hit.last, price,
             **{"unit": quantity.unit, "group": group, **fields},
@@ -200,7 +201,7 @@ def _led_on(sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
         beside = next((hit for hit in verbs if 0 < hit.first - index <= 2), None)
         if beside is not None and all(t.norm in _PASSIVE for t in sentence.tokens[index + 1 : beside.first]):
             return beside
-    if before and (quantity.dimension == "volume" or (bare and sidewise.side_of(sentence, index) is not None)):
+    if before and (quantity.dimension == "volume" or (bare and sidewise.side_of(sentence, index, grammar) is not None)):
         first = next((at for at in volumes if before[-1].last < at < index), None)
         started = first is not None or (before[-1].first > 0 and any(at < before[-1].first for at in volumes))
         inside = sentence.tokens[before[-1].last + 1 : index]

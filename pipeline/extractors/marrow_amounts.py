@@ -161,7 +161,7 @@ def _amount(
     after = _words(sentence, index + 1, 5)
     before = _words_before(sentence, index)
     own = _draws.crest_side(sentence, grammar, index) if state == "drawn" else None
-    own = own or sidewise.side_of(sentence, index) or _side_after(sentence, index)
+    own = own or sidewise.side_of(sentence, index, grammar) or _side_after(sentence, index)
     side = own or _draws.side_at(sentence, grammar, index) or side
     side = None if side == "bilateral" else side
     bare = not quantity.dimension
@@ -173,7 +173,7 @@ def _amount(
     if not state:
         return []
     if _is_sum(after, before) or _is_product(sentence, index, quantity, before):
-        whose = None if _draws.both_told(sentence, index) or sidewise.told(sentence) else own
+        whose = None if _draws.both_told(sentence, index) or sidewise.told(sentence, grammar) else own
         return claim("harvest_total", scale="total", laterality=whose) if state in ("drawn", "named") else []
     if state == "drawn" and not _draws.is_label(sentence, index, quantity) and (
         _amount_lists.sums_up(sentence, index, amounts)

@@ -40,7 +40,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         words = _titles.title(reading, sentence, grammar) or _titles.injected(reading, sentence, grammar)
         for fact in [] if words else _unnamed(reading, sentence, grammar):
             (words if sentence.section == "procedure" or sentence.index < _FIRST else told).append(fact)
-        facts += words
+        facts += words or _titles.joined(reading, sentence, grammar)
         for mention in base.mentions(sentence, *_KIND):
             if _KIND[mention.table] == "act" and _is_procedure_too(sentence, mention):
                 continue

@@ -65,7 +65,8 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                 ):  # fmt: skip
                     facts.append(
                         base.claim("specimen_count", reading, sentence, index, hit.first, hit.last, _PIECE_COST,
-                                   scale=cues.scale(sentence, index), laterality=sidewise.side_of(sentence, index))
+                                   scale=cues.scale(sentence, index),
+                                   laterality=sidewise.side_of(sentence, index, grammar))
                     )  # fmt: skip
     return facts + by_side
 
@@ -90,7 +91,8 @@ def _by_side(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
                 continue
             facts.append(
                 base.claim("specimen_count", reading, sentence, index, index, min(index + 3, len(sentence.tokens) - 1),
-                           _PIECE_COST, scale=cues.scale(sentence, index), laterality=sidewise.side_of(sentence, index))
+                           _PIECE_COST, scale=cues.scale(sentence, index),
+                           laterality=sidewise.side_of(sentence, index, grammar))
             )  # fmt: skip
     return facts
 

@@ -108,10 +108,10 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             quantity.unit in _KEPT and hit.last < index and _behind_times(sentence, hit.last, index)
         )):
             price = _FAR  # "tourniquet, two fifty, on at 11:14 and off at 11:50, thirty six minutes"
-        side = sidewise.side_of(sentence, index)
+        side = sidewise.side_of(sentence, index, grammar)
         if side is not None and price > _FAR:
             price = _FAR  # ", left arm 250 mmHg 9 min": the second of two
-        if side is None and hit.first < index and not sidewise.numbered(sentence, index):
+        if side is None and hit.first < index and not sidewise.numbered(sentence, index, grammar):
             side = laterality.side_for(sentence, hit.first, hit.last, grammar, own_only=True)[0]
         if quantity.dimension == "pressure":
             facts.append(

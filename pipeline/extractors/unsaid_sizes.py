@@ -43,7 +43,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if nailed:
             things = sorted([*things, *_things.nails(sentence, things)], key=lambda thing: thing.first)
         if things:
-            facts += _sizes(reading, sentence, things)
+            facts += _sizes(reading, sentence, things, grammar)
             facts += _counts(reading, sentence, things)
             facts += _ports(reading, sentence, things)
             facts += _balloon(reading, sentence, things)
@@ -75,7 +75,7 @@ def _claim(
     )  # fmt: skip
 
 
-def _sizes(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
+def _sizes(reading: Reading, sentence: Sentence, things: list[Thing], grammar: Grammar) -> list[Fact]:
     """ "Three cannulated screws, eight by twenty five"; "an 8 x 60 stent"; "two 4 mm screws, forty and forty five"."""
     facts: list[Fact] = []
     last: tuple[int, Thing] | None = None
@@ -86,7 +86,7 @@ def _sizes(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fa
         if thing is None:
             continue
         last = (run[-1], thing) if by else None
-        side = sidewise.side_of(sentence, run[-1])
+        side = sidewise.side_of(sentence, run[-1], grammar)
         fields = {"laterality": side} if side is not None else {}
         facts += [
             _claim("device_size", reading, sentence, at, thing, _COST, unit=None, doubts=(_NO_UNIT,), **fields)

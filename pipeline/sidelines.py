@@ -1,0 +1,106 @@
+"""Sides of facts that have none by their name: the one within their own words ("boot on the left for two weeks"), that
+of the only place where the graft or the marrow was taken, and that of the block an amount was given for."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from pipeline import laterality
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Laterality, Reading, Sentence
+
+# Things that one may order, see, measure, place or give on one side; what is known by its name has its side by that.
+_SAID_WITH = frozenset(
+    "aftercare follow_up next_step dressing measurement device device_size device_count tourniquet tourniquet_pressure "
+    "tourniquet_time incision_length specimen specimen_count fluid_out medication medication_dose medication_volume "
+    "injection_volume injection_needle approach grade indication site_marking drain drain_size closure".split()
+)
+_HARVESTED = frozenset({"harvest_needle", "harvest_depth", "draw", "draw_count", "harvest_total"})
+_BLOCKED = frozenset({"medication_dose", "medication_volume"})
+_REACH = 14  # words from a block to what was given for it
+
+
+def within(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
+    """The facts, those with one side within their own words with that. Pure; order kept."""
+    sentences = _by_word(reading)
+    return [_with(fact, sentences, grammar) if _open(fact) and fact.kind in _SAID_WITH else fact for fact in facts]
+
+
+def _with(fact: Fact, sentences: Callable[[Fact], Sentence | None], grammar: Grammar) -> Fact:
+    sentence = sentences(fact)
+    if sentence is None:
+        return fact
+    values = _between(sentence, grammar, fact.evidence.first, fact.evidence.last)
+    side = next(iter(values)) if len(values) == 1 else None
+    letter = "L" if side == "right" else "R"
+    if any(token.text == letter and fact.evidence.first <= token.first <= fact.evidence.last
+           for token in sentence.tokens):  # fmt: skip
+        return fact  # "R upper pole 60 mL, L 45": the other side may be meant
+    return replace(fact, laterality=side) if side in ("left", "right") else fact
+
+
+def of_harvest(facts: Sequence[Fact]) -> list[Fact]:
+    """The facts, numbers of the harvest with the side of the harvest, where that was on one side alone."""
+    sites = [fact for fact in facts if fact.kind == "harvest_site" and fact.certainty == "affirmed"
+             and fact.status == "performed"]  # fmt: skip
+    sides = {fact.laterality for fact in sites}
+    marrow = any("iliac" in (fact.name or "") for fact in sites)
+    side = next(iter(sides - {None}), None) if len(sides - {None}) == 1 and marrow else None
+    other = any(fact.kind in _HARVESTED and fact.laterality not in (None, side) for fact in facts)
+    if side not in ("left", "right") or other or any(_doubtful(fact) for fact in sites):
+        return list(facts)
+    return [replace(fact, laterality=side) if fact.kind in _HARVESTED and _open(fact) else fact for fact in facts]
+
+
+def of_block(
+    facts: Sequence[Fact], reading: Reading, grammar: Grammar, local: Callable[[Fact], bool]
+) -> list[Fact]:
+    """The facts, amounts of a local anaesthetic with the side of the block that they were given for: "interscalene
+    block on the left with twenty millilitres of ropivacaine"."""
+    blocks = [fact for fact in facts if fact.kind in ("anaesthesia", "injection") and fact.certainty == "affirmed"]
+    if not any(block.laterality for block in blocks):
+        return list(facts)
+    sentences = _by_word(reading)
+    result = []
+    for fact in facts:
+        before = [block for block in blocks if block.evidence.last < fact.evidence.first]
+        ours = before[-1] if before and fact.kind in _BLOCKED and fact.scale is None else None
+        if ours is None or ours.laterality is None or not _open(fact) or not local(fact):
+            result.append(fact)
+            continue
+        sentence = sentences(fact)
+        same = sentence is not None and sentence is sentences(ours)
+        told = _between(sentence, grammar, ours.evidence.last, fact.evidence.last) if sentence else set()
+        whole = _between(sentence, grammar, 0, sentence.tokens[-1].last) if sentence else set()
+        near = fact.evidence.first - ours.evidence.last <= _REACH and told <= {ours.laterality, None}
+        given = same and (near or whole <= {ours.laterality, None})
+        result.append(replace(fact, laterality=ours.laterality) if given else fact)
+    return result
+
+
+def _open(fact: Fact) -> bool:
+    return fact.laterality is None and not _doubtful(fact)
+
+
+def _doubtful(fact: Fact) -> bool:
+    return any("side" in doubt for doubt in fact.doubts)
+
+
+def _between(sentence: Sentence, grammar: Grammar, first: int, last: int) -> set[Laterality | None]:
+    """The sides said within these words."""
+    tokens = sentence.tokens
+    return {
+        side.value for side in laterality.sides(sentence, grammar)
+        if first <= tokens[side.first].first and tokens[side.last].last <= last
+    }  # fmt: skip
+
+
+def _by_word(reading: Reading) -> Callable[[Fact], Sentence | None]:
+    spans = [sentence for sentence in reading.sentences if sentence.tokens]
+
+    def at(fact: Fact) -> Sentence | None:
+        return next((one for one in spans
+                     if one.tokens[0].first <= fact.evidence.first <= one.tokens[-1].last), None)  # fmt: skip
+
+    return at
