@@ -44,7 +44,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         facts = [_of_number(fact, reading, grammar) for fact in facts]
     facts = [_of_place(fact, reading, grammar) for fact in facts]
     facts = _of_device(sidelines.of_block(facts, reading, grammar, lambda fact: _is_local(fact, grammar)))
-    facts = sidelines.of_harvest(sidelines.within(facts, reading, grammar))
+    facts = sidelines.within(facts, reading, grammar)
     if operation is None and not standing.any:
         return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)

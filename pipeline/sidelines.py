@@ -1,5 +1,5 @@
-"""Sides of facts that have none by their name: the one within their own words ("boot on the left for two weeks"), that
-of the only place where the graft or the marrow was taken, and that of the block an amount was given for."""
+"""Sides of facts that have none by their name: the one within their own words ("boot on the left for two weeks"), and
+that of the block an amount was given for."""
 
 from __future__ import annotations
 
@@ -16,7 +16,6 @@ _SAID_WITH = frozenset(
     "tourniquet_time incision_length specimen specimen_count fluid_out medication medication_dose medication_volume "
     "injection_volume injection_needle approach grade indication site_marking drain drain_size closure".split()
 )
-_HARVESTED = frozenset({"harvest_needle", "harvest_depth", "draw", "draw_count", "harvest_total"})
 _BLOCKED = frozenset({"medication_dose", "medication_volume"})
 _REACH = 14  # words from a block to what was given for it
 
@@ -38,19 +37,6 @@ def _with(fact: Fact, sentences: Callable[[Fact], Sentence | None], grammar: Gra
            for token in sentence.tokens):  # fmt: skip
         return fact  # "R upper pole 60 mL, L 45": the other side may be meant
     return replace(fact, laterality=side) if side in ("left", "right") else fact
-
-
-def of_harvest(facts: Sequence[Fact]) -> list[Fact]:
-    """The facts, numbers of the harvest with the side of the harvest, where that was on one side alone."""
-    sites = [fact for fact in facts if fact.kind == "harvest_site" and fact.certainty == "affirmed"
-             and fact.status == "performed"]  # fmt: skip
-    sides = {fact.laterality for fact in sites}
-    marrow = any("iliac" in (fact.name or "") for fact in sites)
-    side = next(iter(sides - {None}), None) if len(sides - {None}) == 1 and marrow else None
-    other = any(fact.kind in _HARVESTED and fact.laterality not in (None, side) for fact in facts)
-    if side not in ("left", "right") or other or any(_doubtful(fact) for fact in sites):
-        return list(facts)
-    return [replace(fact, laterality=side) if fact.kind in _HARVESTED and _open(fact) else fact for fact in facts]
 
 
 def of_block(
