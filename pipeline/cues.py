@@ -236,8 +236,10 @@ def _of_other(sentence: Sentence, index: int, first: int) -> bool:
 def _is_of_near(sentence: Sentence, index: int, first: int) -> bool:
     """ "Ten mils of local bone two rods seventy millimetres cell saver": "of" binds a number to what stands before the
     next number; a strength is no such number."""
-    if sentence.tokens[index + 1].norm != "of":
-        return False
+    if sentence.tokens[index + 1].norm != "of" or any(
+        token.norm in ("mix", "mixture", "blend", "ratio") for token in sentence.tokens[index + 2 : first]
+    ):
+        return False  # "forty mils of a one to one mix of two percent lidocaine": shares
     return any(
         quantity.form == "number" and quantity.dimension in _COUNTS_OR_SIZES
         for at, quantity in numbers(sentence) if index + 2 < at < first

@@ -57,6 +57,8 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
             after[1].norm not in _SAME_DRUG
         )
     between = sentence.tokens[index + 1 : drug.first]
+    if _is_led_and_apart(sentence, index, drug):
+        return True
     if [token.norm for token in between] == ["with"] and any(
         token.norm in ("cement", "pmma", "beads", "spacer") for token in sentence.tokens[max(0, index - 5) : index]
     ):
@@ -98,6 +100,20 @@ _NO_DRUG = frozenset(
     "on by from to intravenous intramuscular subcutaneous oral spinal epidural skin deep superficial followed "
     "she he patient we i it they you".split()
 )
+def _is_led_and_apart(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "Lidocaine 1 % 5 ml for the track contrast 2 ml": right behind one drug, and words of its own lie before the
+    next, which has a number of the kind itself."""
+    quantity, own = sentence.tokens[index].quantity, sentence.tokens[drug.last + 1 : drug.last + 2]
+    if quantity is None or not own or own[0].quantity is None or own[0].quantity.dimension != quantity.dimension:
+        return False
+    at = index - 1
+    while at > 0 and sentence.tokens[at].quantity is not None:
+        at -= 1
+    led = any(m.table == "drugs" and m.last == at for m in sentence.mentions)
+    apart = [token for token in sentence.tokens[index + 1 : drug.first] if token.norm not in _LINKS]
+    return led and bool(apart) and sentence.tokens[index + 1].norm in ("for", "to", "into", "in", "at", "around")
+
+
 _SAME_DRUG = frozenset(
     "it this that these those them the a an which each same local solution mixture anaesthetic anesthetic plain heavy "
     "hyperbaric isobaric dilute diluted undiluted half quarter".split()
@@ -240,6 +256,19 @@ def is_repeat(sentence: Sentence, index: int, first: Mention) -> bool:
 _OTHERS = frozenset({"drugs", "fluids", "devices", "injectates", "specimens", "measures"})
 _REACTS = 12  # tokens after the word for an allergy
 _THEREFORE = frozenset({"so", "therefore", "hence", "instead", "thus", "gave", "given", "received", ";", "."})
+
+
+_REACTIONS = frozenset(
+    "rash rashes hives urticaria anaphylaxis angioedema swelling itching itch bronchospasm reaction intolerance "
+    "vomiting nausea collapse".split()
+)
+
+
+def is_told_as_reaction(sentence: Sentence, drug: Mention) -> bool:
+    """ "Penicillin: rash as a child", "codeine - vomiting": what the medicine did before, and it was not given."""
+    after = sentence.tokens[drug.last + 1 : drug.last + 4]
+    led = bool(after) and after[0].norm in (":", "-", "=", "causes", "caused", "gives", "gave")
+    return led and any(token.norm in _REACTIONS for token in after[1:])
 
 
 def allergic_to(sentence: Sentence, first: int, last: int, drug: Mention) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import people, story
-from pipeline.extractors import base
+from pipeline.extractors import _drug_numbers, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
 
@@ -185,6 +185,10 @@ def _is_age(sentence: Sentence, index: int) -> bool:
 
 def _allergy(reading: Reading, sentence: Sentence) -> list[Fact]:
     tokens = sentence.tokens
+    for drug in base.mentions(sentence, "drugs"):
+        if _drug_numbers.is_told_as_reaction(sentence, drug):
+            return [base.make("allergy", reading, sentence, drug.first, drug.last, status="performed",
+                              certainty="affirmed", text=story.words(sentence, drug.first, drug.last))]  # fmt: skip
     if not sentence.says({"nkda", "nka", "allergic", "allergy", "allergies", "allergic-to"}):
         return []
     for index, token in enumerate(tokens):

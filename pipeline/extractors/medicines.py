@@ -92,7 +92,9 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
     events: list[Event] = []
     for mention in base.mentions(sentence, "drugs"):
         drug = drugs[mention.id]
-        if any(_drug_numbers.allergic_to(sentence, hit.first, hit.last, mention) for hit in allergic):
+        if any(_drug_numbers.allergic_to(sentence, hit.first, hit.last, mention) for hit in allergic) or (
+            _drug_numbers.is_told_as_reaction(sentence, mention)
+        ):
             continue
         diluent = "diluent" in drug.classes and not _is_given(sentence, grammar, mention)
         if diluent or _drug_words.is_measured(sentence, mention):
