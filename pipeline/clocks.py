@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from pipeline import numerals
+from pipeline import numerals, owners
 from pipeline.records import Quantity, Token
 from pipeline.units import is_unit_word
 
@@ -122,7 +122,8 @@ def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
         if _at(norms, start + 1) in ("hours", "hrs", "h") or (norm[0] == "0" and _cued(norms, start)):
             end = start + 1 + (_at(norms, start + 1) in ("hours", "hrs", "h"))
             return finish(int(military[1]), int(military[2]), norms, start, end, sure=True)
-        if norm[0] == "0" and _at(norms, start - 1) in _DOSED:  # "Ancef 2 g 0805"
+        before = _at(norms, start - 1)
+        if norm[0] == "0" and (before in _DOSED or owners.ends_drug(before)):  # "Ancef 2 g 0805", "cefazolin 0850"
             return finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
         marked = _cued(norms, start) and _at(norms, start - 1) in _MARKED and not norm.endswith("00")
         if marked or _logged(norms, start):
@@ -132,7 +133,9 @@ def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
 
 
 _DOSED_SAID = frozenset({"gram", "grams", "milligram", "milligrams", "intravenously", "iv"})
-_DOSED = frozenset({"g", "gm", "gram", "grams", "mg", "mcg", "units", "ml", "iv", "im", "po"})
+_DOSED = frozenset(
+    "abx antibiotic antibiotics g gm gram grams mg mcg units ml iv im po".split()
+)
 
 
 def _is_second(norms: Sequence[str], start: int) -> bool:

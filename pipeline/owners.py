@@ -21,6 +21,11 @@ def _drug_words() -> tuple[frozenset[str], frozenset[str]]:
     return frozenset(words[-1] for words in said), frozenset(words[0] for words in said)
 
 
+def ends_drug(norm: str) -> bool:
+    """Whether the word is the last of what a drug is called."""
+    return norm in _drug_words()[0]
+
+
 def of_its_own(tokens: Sequence[Token], bare: int, index: int) -> bool:
     """ "Fentanyl fifty then ten mils of lidocaine": the bare number has its own thing before it, the one with the unit
     has another behind it, so that they are no list and share no unit."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline import owners
 from pipeline.records import Mention, Sentence
 
@@ -15,11 +17,16 @@ _LINKS = frozenset(
 )
 
 
+_OF_DAY = re.compile(r"^0\d[0-5]\d$")
+
+
 def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
     """ "Enoxaparin forty for six weeks": the unit was not said. Not "heparin two vials"."""
     quantity = sentence.tokens[index].quantity
     if quantity is None or quantity.form != "number" or not any(drug.last == index - 1 for drug in drugs):
         return False
+    if _OF_DAY.match(sentence.tokens[index].text):
+        return False  # "cefazolin 0850": a time of day
     after = sentence.tokens[index + 1 : index + 2]
     often = bool(after) and after[0].quantity is not None and after[0].quantity.form == "interval"
     behind = sentence.tokens[index + 2 : index + 3]
