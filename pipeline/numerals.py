@@ -17,13 +17,11 @@ from pipeline.records import quick
 
 Shape = Literal["cardinal", "digits", "colloquial", "mixed", "fraction"]
 
-SMALL = {
-    word: value
-    for value, word in enumerate(
-        "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
-        "seventeen eighteen nineteen".split()
-    )
-}
+_UNITS = (
+    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen "
+    "eighteen nineteen"
+)
+SMALL = {word: value for value, word in enumerate(_UNITS.split())}
 _TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
 TENS = {word: value * 10 for value, word in enumerate(_TENS, start=2)}
 ZERO = frozenset({"zero", "oh", "o", "nought", "naught", "aught", "ought"})
@@ -110,14 +108,15 @@ def _divide(numerator: int, denominator: int, whole: int = 0) -> Decimal | None:
 def parse(text: str) -> Decimal | None:
     """The exact value of a text that is one number and nothing else, in words or digits; None otherwise."""
     norms = text.lower().replace("-", " ").split() if not any(letter.isdigit() for letter in text) else text.split()
-    numeral = read(norms, 0) if norms else None
+    numeral = read(norms, 0)
     return numeral.value if numeral is not None and numeral.end == len(norms) else None
 
 
 def read(norms: Sequence[str], start: int) -> Numeral | None:
-    """The longest number that begins at `start`, or None. The caller decides whether context makes it one
-    ("one of them", "a second port" are no quantities)."""
-    norm = norms[start]
+    """The longest number that begins at `start`, or None, also behind the end. The caller decides whether context
+    makes it one ("one of them", "a second port" are no quantities)."""
+    if not (norm := norms[start] if start < len(norms) else ""):
+        return None
     if norm in ("minus", "negative"):
         return _negative(norms, start)
     if norm[0].isdigit() or norm[0] in "-+." or norm in _GLYPHS:
