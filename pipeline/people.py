@@ -202,6 +202,11 @@ def named_and_aged(sentence: Sentence) -> tuple[int, int] | None:
     return None
 
 
+def opened_with(sentence: Sentence) -> tuple[int, int] | None:
+    """Tokens first..last of the patient whom a note opens with by a bare name."""
+    return introduced(sentence) or named_and_aged(sentence)
+
+
 _AGES = _words("years year who with and yo y rhd lhd m f male female")
 
 

@@ -46,7 +46,7 @@ def _name(reading: Reading, sentence: Sentence) -> list[Fact]:
         return [base.make("patient_name", reading, sentence, person.first, person.last, text=person.name,
                           status="performed", certainty="affirmed")]  # fmt: skip
     told = _after_patient(reading, sentence) or _after_sex(reading, sentence)
-    opened = None if told else people.introduced(sentence) or people.named_and_aged(sentence)
+    opened = None if told else people.opened_with(sentence)
     if opened is None:
         return told
     said = story.words_between(reading, sentence.tokens[opened[0]].first, sentence.tokens[opened[1]].last)

@@ -287,7 +287,7 @@ def _after_name(sentence: Sentence) -> int | None:
             elif norm not in (",", ":", ".", "mr.", "mrs.", "ms.", "dr."):
                 break
             at += 1
-    opened = people.introduced(sentence) or people.named_and_aged(sentence)
+    opened = people.opened_with(sentence)
     if opened is None:
         return None
     at = opened[1] + 1
