@@ -171,6 +171,8 @@ def _parted(sentence: Sentence, one: int, other: int) -> bool:
 def _holds(fact: Fact, quantity: Quantity) -> bool:
     if fact.kind == "draw" and fact.name is not None and numerals.ORDINALS.get(fact.name) == quantity.value:
         return True  # "draw two, five millilitres"
+    if fact.kind == "count":
+        return True  # "swabs ten in, ten out"
     if quantity.form == "clock" and fact.kind == "clock_time":
         return fact.text == quantity.text
     if fact.value is None and fact.low is None and fact.high is None:

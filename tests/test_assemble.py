@@ -89,6 +89,14 @@ def test_the_description_holds_every_word_and_what_was_taken_back() -> None:
     assert all(isinstance(passage, Passage) for passage in passages)
 
 
+def test_what_was_taken_back_apart_from_its_fact_is_shown_among_the_findings() -> None:
+    """The side stands in no fact's own words: the preparation's are "prepped"."""
+    note = run.note_from_text("The left knee was prepped, I beg your pardon, the right knee was prepped.")
+    told = [one.message for one in note.findings if one.check == "corrected"]
+    assert len(told) == 1
+    assert "left knee" in told[0]
+
+
 def test_a_doubt_is_marked_on_its_entry() -> None:
     note = run.note_from_text("EBL: 50 mL. Supine. Estimated blood loss was 500 mL.")
     assert [entry.doubtful for entry in note.sections.blood_loss] == [True, True]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from pipeline.checks.base import called, finding, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, heard
@@ -32,4 +34,24 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 ask="Nothing, if that is right.",
             )
         )
+    return found + _in_words_only(note, shown_before)
+
+
+def _in_words_only(note: OperativeNote, shown_before: set[tuple[int, int]]) -> list[Finding]:
+    """What was taken back and changed no fact's own words: a side said apart from its thing, a statement with nothing
+    in its place."""
+    found = []
+    for passage in note.sections.description:
+        for piece in passage.taken_back:
+            struck = piece.heard.strip(",.;: ")
+            if not struck or any(first <= piece.last and piece.first <= last for first, last in shown_before):
+                continue
+            told = finding(
+                "corrected",
+                "note",
+                f"Corrected while speaking; taken back: {struck}.",
+                ask="See that what was said in its place stands in the note.",
+                about=f"words-{piece.first}",
+            )
+            found.append(replace(told, evidence=(piece,)))
     return found

@@ -11,7 +11,10 @@ from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
 
-MEANING = "A count was said to be incorrect, something to be missing or retained, or a count as correct and incorrect."
+MEANING = (
+    "A count was said to be incorrect or still to be done, something to be missing or retained, or a count as correct "
+    "and incorrect."
+)
 
 _THINGS = (
     r"(?:(?:raytec|lap(?:arotomy)?|surgical|suture|abdominal|gauze) )?(?:sponges?|swabs?|needles?|instruments?|packs?|"
@@ -21,12 +24,18 @@ _SHORT = re.compile(
     r"\bcounts? (?:\w+ ){0,3}(?:short|off|out by|wrong|discrepan\w+|did not (?:match|tally|agree)|didn't (?:match|"
     r"tally|agree)|mismatch\w*)\b|\bcount discrepanc\w+|"
     rf"\b{_THINGS} (?:is |was |were |are )?(?:still )?(?:missing|unaccounted|lost|not (?:found|accounted)|"
-    rf"could not be found|short)\b|\b(?:missing|retained) (?:a |an |one |two )?{_THINGS}\b|"
+    rf"could not be found|(?:one |two |three )?short)\b|\b(?:missing|retained) (?:a |an |one |two )?{_THINGS}\b|"
     rf"\b{_THINGS} (?:is |was |were )?(?:retained|left behind)\b", re.I,
 )  # fmt: skip
 _FOUND = re.compile(r"\b(?:found|recovered|located|retrieved|accounted for|resolved|reconciled)\b|"
                     r"\b(?:final|closing|last|second|repeat|third) (?:\w+ ){0,2}counts? (?:\w+ ){0,2}(?:correct|right|"
                     r"complete)\b|\bcounts? (?:\w+ ){0,4}then (?:\w+ )?correct\b", re.I)  # fmt: skip
+_UNDONE = re.compile(
+    rf"\b(?:counts?|{_THINGS})(?: count)? (?:is |was |are |were )?(?:still )?(?:pending|outstanding|awaited|to follow|"
+    r"to be (?:done|completed|counted)|under way|not (?:yet )?(?:been )?(?:done|counted|taken|completed|finished))\b"
+    r"(?! (?:as|because|since|for))|\b(?:pending|outstanding|awaiting) (?:the )?(?:\w+ ){0,2}counts?\b", re.I,
+)  # fmt: skip
+_RIGHT = re.compile(rf"\b(?:counts?|{_THINGS}) (?:\w+ ){{0,3}}(?:correct|right|complete|ok|okay|fine)\b", re.I)
 _NOT_FOUND = re.compile(r"\bnot (?:be )?(?:found|recovered|located|retrieved|accounted)", re.I)
 
 
@@ -34,7 +43,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     said = [fact for fact in note.of("count") if fact.status == "performed"]
     wrong = [fact for fact in said if _wrong(fact)]
     if not wrong:
-        return _in_words(note)
+        return _in_words(note) or _undone(note)
     last = said[-1]
     settled = not _wrong(last) and last.evidence.first > wrong[-1].evidence.first
     settled = settled or any(
@@ -73,6 +82,19 @@ def _in_words(note: OperativeNote) -> list[Finding]:
         made = finding(
             "count_result", "note" if settled else "blocking", f"Of a count was said: “{match[0]}”.",
             ask="Say what was found, and how the count ended." if settled else "Count again and say the result.",
+            about=f"w{passage.evidence.first}",
+        )  # fmt: skip
+        return [replace(made, evidence=(passage.evidence,))]
+    return []
+
+
+def _undone(note: OperativeNote) -> list[Finding]:
+    """ "Needle count pending", and no count said to be correct after that."""
+    for passage, match in matches(note, _UNDONE):
+        if _RIGHT.search(after(note, passage, match.end())):
+            continue
+        made = finding(
+            "count_result", "warning", f"Of a count was said: “{match[0]}”.", ask="Count, and say the result.",
             about=f"w{passage.evidence.first}",
         )  # fmt: skip
         return [replace(made, evidence=(passage.evidence,))]
