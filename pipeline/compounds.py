@@ -11,7 +11,8 @@ from pipeline.records import Quantity, Token
 from pipeline.units import read_unit
 
 _POWER = re.compile(r"^10[\^*](\d{1,2})$")
-NUMBERED = {"day": "d", "week": "wk", "month": "mo"}
+NUMBERED = {"day": "d", "week": "wk", "month": "mo", "days": "d", "weeks": "wk", "months": "mo"}
+_PLURAL = frozenset({"days", "weeks", "months"})
 _SEVENTHS = re.compile(r"^([1-6])/7$")
 
 
@@ -22,10 +23,33 @@ def numbered(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple
     numeral = numerals.read(norms, start + 1)
     if numeral is None or numeral.value is None or numeral.shape != "cardinal":
         return None
+    if norms[start] in _PLURAL:
+        return _from_to(tokens, norms, start, numeral)
     if read_unit(tokens, numeral.end, not numeral.spoken) is not None:
         return None
     unit = NUMBERED[norms[start]]
     return Quantity(value=numeral.value, unit=unit, said_unit=tokens[start].text, dimension="time"), numeral.end
+
+
+def _from_to(
+    tokens: Sequence[Token], norms: Sequence[str], start: int, first: numerals.Numeral
+) -> tuple[Quantity, int] | None:
+    """ "Weeks three and four", "days two to five": a stretch of time, where no number counts the weeks."""
+    if norms[start - 1 : start] and norms[start - 1] not in _STRETCH_AFTER:
+        return None
+    if first.end + 1 >= len(norms) or norms[first.end] not in ("and", "to", "through", "until", "-"):
+        return None
+    last = numerals.read(norms, first.end + 1)
+    if last is None or last.value is None or last.shape != "cardinal" or first.value is None:
+        return None
+    if not 0 < first.value < last.value <= _WEEKS or read_unit(tokens, last.end, not last.spoken) is not None:
+        return None
+    return Quantity(low=first.value, high=last.value, unit=NUMBERED[norms[start]], said_unit=tokens[start].text,
+                    dimension="time", form="range"), last.end  # fmt: skip
+
+
+_STRETCH_AFTER = frozenset("for in from during over on between , . ; : then degrees".split())
+_WEEKS = 52
 
 
 def millions(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
@@ -74,16 +98,25 @@ def weeks_and_days(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Qua
 
 _PREGNANT = (20, 43)  # weeks at which a birth is told in weeks and days
 _SHORTHAND = re.compile(r"^(\d{1,2})(?:-(\d{1,2}))?/(7|52|12)$")
-_PERIODS = {"7": ("d", 14), "52": ("wk", 52), "12": ("mo", 24)}  # the most that is written so
+_PERIODS = {"7": ("d", 56), "52": ("wk", 52), "12": ("mo", 24)}  # the most that is written so
 _LEADS = frozenset(
     "for in after at from until till x next review reviewed follow up fu follow-up f/u physio physiotherapy clinic opd "
     "work driving sling cast plaster daily od bd tds qds bid tid nocte mane prn within another about last past least "
     "weight bearing impact gym contact swimming golf cycling mri ct scan films "
     "sport sports squatting running pivoting flying kneeling lifting crutches appointment days sutures "
     "out brace boot splint bandage rest elevation dressing antibiotics abx lmwh nsaids analgesia mg g mcg units iu "
-    "ml".split()
+    "ml ros clips stitches ice oral orally tablets needed food removable night nights splinted protected then "
+    "partial full".split()
 )
+# "Review 12/12" may be the twelfth of December; "no running 12/12" is none.
+_TO_A_DAY = frozenset("at in from until till next follow up fu follow-up f/u clinic review reviewed appointment opd "
+                      "last past for after".split())  # fmt: skip
 _MEDICINE = re.compile(r"(?:parin|xaban|cillin|mycin|profen|coxib|azole|spirin|floxacin|acetamol|clexane|fragmin)$")
+
+
+def lasts(norms: Sequence[str], start: int) -> bool:
+    """Whether two numbers over a stroke stand behind a word for what lasts, so that they are no day of the year."""
+    return start > 0 and norms[start - 1] in _LEADS - _TO_A_DAY and _SHORTHAND.match(norms[start]) is not None
 
 
 def shorthand(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:

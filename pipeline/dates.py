@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from pipeline import numerals
+from pipeline import compounds, numerals
 from pipeline.records import Quantity, Token
 
 Found = tuple[Quantity, int]
@@ -34,7 +34,7 @@ def date(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
         return Quantity(form="date", text=norm), start + 1
     if _SLASHED.match(norm):
         part = numerals.read(norms, start)
-        if part is None or part.value is None or norm[0] == "0":
+        if (part is None or part.value is None or norm[0] == "0") and not compounds.lasts(norms, start):
             return _slashed(norm), start + 1
         return None
     if norm in MONTHS:

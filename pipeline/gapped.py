@@ -73,7 +73,51 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
         out[index] = replace(token, norm=out[said if more else giver].norm, quantity=lent)
         giver = said = index
         told = index if listed else told
-    return out
+    return _lend_spans(out)
+
+
+def _lend_spans(tokens: list[Token]) -> list[Token]:
+    """The same for lengths of time that follow one another: "slab for two weeks, then a boot for two"."""
+    giver = -1
+    for index, token in enumerate(tokens):
+        if token.norm in (".", ";"):
+            giver = -1
+        quantity = token.quantity
+        if quantity is None:
+            continue
+        if quantity.dimension == "time":
+            after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
+            giver = index if quantity.unit in _SPANS and after not in _GONE else -1
+            continue
+        source = tokens[giver].quantity if giver >= 0 else None
+        if source is None or quantity.form != "number" or quantity.dimension or not _is_next_span(tokens, giver, index):
+            continue
+        doubt = f"the unit of {token.text} was not said; taken as {source.said_unit}, as in '{source.text}'"
+        lent = replace(quantity, unit=source.unit, said_unit=source.said_unit, dimension="time",
+                       doubts=(*quantity.doubts, doubt))  # fmt: skip
+        tokens[index] = replace(token, norm=tokens[giver].norm, quantity=lent)
+        giver = index
+    return tokens
+
+
+_SPANS = frozenset({"d", "wk", "mo"})
+_GONE = frozenset({"ago", "old", "later", "before", "earlier", "prior"})
+
+
+def _is_next_span(tokens: Sequence[Token], giver: int, index: int) -> bool:
+    """Whether "then" parts a bare number from a length of time and nothing follows that it would count."""
+    between = [token.norm for token in tokens[giver + 1 : index]]
+    if index - giver > _APART or "then" not in between:
+        return False
+    near = tokens[index - 1].norm in ("for", "another") or len(between) - between.index("then") <= _STAGE
+    ends = index + 1 >= len(tokens) or tokens[index + 1].punctuation or tokens[index + 1].norm in _SPAN_ENDS
+    value = tokens[index].quantity
+    whole = value is not None and value.value is not None and value.value == int(value.value) and 0 < value.value <= 52
+    return near and ends and whole and tokens[index - 1].norm not in ("to", "-", "by", "x", "at", "of", "size")
+
+
+_SPAN_ENDS = frozenset({"then", "and", "no", "non"})
+_STAGE = 3  # tokens from "then" to a number without "for" ("then boot two")
 
 
 def _substance(tokens: Sequence[Token], index: int) -> str:

@@ -51,10 +51,12 @@ def numbers(facts: Iterable[Fact], reading: Reading) -> dict[int, list[Evidence]
 
 
 def _measures(sentence: Sentence, index: int) -> bool:
-    """ "Tq 300/74 min": two numbers over a stroke with a unit behind them."""
-    return index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in _BEHIND_PAIR
+    """ "Tq 300/74 min": two numbers over a stroke with a unit behind them; "PT 3/7": days, weeks or months."""
+    lasting = sentence.section in ("aftercare", "follow-up") and _SPAN.match(sentence.tokens[index].text) is not None
+    return lasting or index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in _BEHIND_PAIR
 
 
+_SPAN = re.compile(r"^\d{1,2}/(?:7|12|52)$")
 _BEHIND_PAIR = frozenset({"min", "mins", "minutes", "ml", "cc", "mm", "cm", "mg"})
 
 

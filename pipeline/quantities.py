@@ -25,8 +25,8 @@ _DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
 _TIMES = re.compile(r"^x(\d{1,3})$")
 _BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?([a-z]{0,2})$")
 _RANGE = re.compile(r"^(#?)(\d[\d,]*(?:\.\d+)?|\.\d+)(%?)[-–](\d[\d,]*(?:\.\d+)?|\.\d+)$")
-_WORDS = frozenset("c t l s g p x times number # no. gravida para day week month".split())
-_STARTS = numerals.STARTS | _WORDS | day_times.STARTS | frozenset(numerals.ROMAN) | frozenset(MONTHS) | {"another"}
+_WORDS = frozenset("c t l s g p x times number # no. gravida para another".split()) | frozenset(compounds.NUMBERED)
+_STARTS = numerals.STARTS | _WORDS | day_times.STARTS | frozenset(numerals.ROMAN) | frozenset(MONTHS)
 _FUNCTION = frozenset(
     "of and or in on at to from for with was were is are had below above deep long wide high tall thick medial "
     "lateral distal proximal superior inferior anterior posterior into under over after before later ago then per "

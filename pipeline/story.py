@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from collections.abc import Set
 from itertools import pairwise
 from operator import attrgetter
 
@@ -251,8 +252,9 @@ _WHEN = _words("in at after within around about by every approximately his her t
 _SEEN_NOW = _words("was were had been has underwent under using showed")
 
 
-def follow_up_cue(sentence: Sentence, index: int) -> int | None:
-    """The word that makes the time at a token one of a follow-up ("review in six weeks"), None if there is none."""
+def follow_up_cue(sentence: Sentence, index: int, leads: Set[str] = frozenset()) -> int | None:
+    """The word that makes the time at a token one of a follow-up ("review in six weeks"), None if there is none.
+    `leads`: further words that may lead to it ("on" of a date)."""
     tokens = sentence.tokens
     lead = tokens[index - 1].norm if index else ""
     for at in range(index - 1, max(-1, index - 11), -1):
@@ -269,7 +271,7 @@ def follow_up_cue(sentence: Sentence, index: int) -> int | None:
             return None
         if token.norm in ("out", "removed", "removal") and not _stitches(sentence, at):
             continue
-        return at if lead in _WHEN or index - at <= 2 else None
+        return at if lead in _WHEN or lead in leads or index - at <= 2 else None
     if lead in ("in", "at", "after", "within"):
         for at in range(index + 1, min(index + 7, len(tokens))):
             if tokens[at].norm in (".", ";", ","):

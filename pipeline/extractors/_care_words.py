@@ -13,6 +13,7 @@ def physiotherapy(sentence: Sentence, ahead: bool) -> list[Mention]:
         Mention("aftercare", "physiotherapy", at, at) for at, token in enumerate(tokens)
         if token.text == "PT" and at + 1 < len(tokens) and (
             tokens[at + 1].norm in _PT_WHEN or (ahead and tokens[at + 1].quantity is not None)
+            or (tokens[at + 1].norm[:1].isdigit() and tokens[at + 1].norm[1:] == "x")
         )
     ]  # fmt: skip
 
@@ -20,6 +21,19 @@ def physiotherapy(sentence: Sentence, ahead: bool) -> list[Mention]:
 _PT_WHEN = frozenset({"from", "daily", "starting", "starts", "weekly", "twice", "after", "begins", "to", "for"})
 
 
+def collar(sentence: Sentence) -> list[Mention]:
+    """ "Collar 6/52 hard, then soft 2/52": to be worn, where a length of time stands right behind the bare word."""
+    tokens = sentence.tokens
+    if not sentence.says({"collar"}):
+        return []
+    return [
+        Mention("aftercare", "collar", at, at) for at, token in enumerate(tokens[:-1])
+        if token.norm == "collar" and not any(m.first <= at <= m.last for m in sentence.mentions)
+        and any(near.quantity is not None and near.quantity.unit in _SPANS for near in tokens[at + 1 : at + 3])
+    ]  # fmt: skip
+
+
+_SPANS = frozenset({"d", "wk", "mo"})
 BY_MOUTH = frozenset({"oral", "orally", "po", "iv", "intravenous", "intravenously", "tablets", "then", "for", "x"})
 
 
@@ -33,6 +47,8 @@ def of_another(sentence: Sentence, last: int, index: int) -> bool:
     """ "WBAT, PT 1 wk", "crutches, flexion to 90 for three weeks": behind a comma, a word of its own stands right
     before the number, or a measure."""
     between = sentence.tokens[last + 1 : index]
+    if any(last < m.first < index for m in base.mentions(sentence, "dispositions")):
+        return True  # "diet tomorrow, home day two"
     comma = max((at for at in range(last + 1, index) if sentence.tokens[at].norm == ","), default=None)
     if comma is not None and any(comma < m.first < index for m in base.mentions(sentence, "measures")):
         return True
@@ -70,6 +86,35 @@ def a_day(sentence: Sentence, index: int) -> bool:
     after = tuple(token.norm for token in sentence.tokens[index + 1 : index + 3])
     short = quantity is not None and quantity.unit in ("h", "min")
     return short and any(after[: len(words)] == words for words in _DAILY)
+
+
+def lasts_no_longer(sentence: Sentence, at: int, index: int) -> bool:
+    """Whether the time at `at` does not tell how long an instruction lasts, so that the one at `index` may: "eight
+    hourly for five days", "four hours a day for two weeks", "from day one, for six weeks", "twenty minutes every two
+    hours for three days"."""
+    one, other = sentence.tokens[at].quantity, sentence.tokens[index].quantity
+    if one is None or other is None:
+        return False
+    before = sentence.tokens[at - 1].norm if at else ""
+    longer = other.unit in ("d", "wk", "mo") and (one.unit == "min" or (one.unit == "h" and before == "every"))
+    begins = before in ("from", "starting") and sentence.tokens[index - 1].norm in ("for", "x")
+    return one.form == "interval" or a_day(sentence, at) or longer or begins
+
+
+def listed(sentence: Sentence, at: int, index: int) -> bool:
+    """ "Dressing change on day two and day five": two times of one instruction."""
+    one, other = sentence.tokens[at].quantity, sentence.tokens[index].quantity
+    between = {token.norm for token in sentence.tokens[at + 1 : index]}
+    alike = one is not None and other is not None and one.unit == other.unit
+    return alike and "and" in between and between <= {"and", ",", "on", "at"}
+
+
+def leads_at(sentence: Sentence, last: int, index: int) -> bool:
+    """ "Pin care daily, dynamise at 8/52": behind a comma, words of their own lead to a moment."""
+    if not index or sentence.tokens[index - 1].norm != "at":
+        return False
+    comma = max((at for at in range(last + 1, index) if sentence.tokens[at].norm == ","), default=index)
+    return comma + 1 < index - 1
 
 
 def joined(sentence: Sentence, target: Mention, own: list[Mention]) -> list[Mention]:

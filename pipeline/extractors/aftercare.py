@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipeline import cues, story, what_if
-from pipeline.extractors import _care_words, _stopped, base
+from pipeline.extractors import _care_stages, _care_words, _stopped, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Concept
@@ -60,19 +60,31 @@ _CLOSED = ("swab-count", "blood-loss", "count-item")
 
 
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bool) -> list[Fact]:
-    told = _care_words.physiotherapy(sentence, sentence.section in _AHEAD)
+    ahead = sentence.section in _AHEAD
+    told = [*_care_words.physiotherapy(sentence, ahead), *_care_stages.elevated(sentence, ahead),
+            *_care_words.collar(sentence)]  # fmt: skip
     named = [m for m in base.mentions(sentence, "aftercare") if not _care_words.is_remainder(sentence, m)]
     own = sorted([*named, *told], key=lambda mention: mention.first)
     facts: list[Fact] = []
     used: set[Mention] = set()
+    before: tuple[int, Mention] | None = None  # the last time, and what it was of
     for index, quantity in base.quantities(sentence, "time", "fraction", "mass"):
-        if not _may_measure(sentence, index, quantity):
+        on = None if before is None else _care_stages.stage(sentence, grammar, before, index, quantity)
+        if on is None and not _may_measure(sentence, index, quantity):
             continue
         target = _target(sentence, grammar, index, quantity, own)
-        ahead = sentence.section in _AHEAD
+        if before is not None and not isinstance(target, Mention) and _care_words.listed(sentence, before[0], index):
+            target = before[1]
+        elif on is not None and not isinstance(target, Mention):
+            words = {"text": on.text} if on.text else {}
+            last = max(on.first, index - 1) if quantity.dimension == "time" else index
+            facts.append(_claim(reading, sentence, index, on.first, last, name=on.mention.id, **words))
+            before = (index, on.mention) if quantity.dimension == "time" else before
+            continue
         if isinstance(target, Mention) and not closed and _stopped.is_stopped(sentence, target, index, ahead):
             continue
         if isinstance(target, Mention):
+            before = (index, target) if quantity.dimension == "time" else before
             joined = _care_words.joined(sentence, target, own) if quantity.dimension == "time" else []
             facts += _durations(reading, sentence, index, quantity, target, joined)
             used.update((target, *joined))
@@ -134,6 +146,8 @@ def _may_measure(sentence: Sentence, index: int, quantity: Quantity) -> bool:
             return False
         if index and sentence.tokens[index - 1].norm in ("last", "past", "previous"):
             return False  # "on vancomycin for the last five days"
+        if _care_stages.is_of_a_rate(sentence, index):
+            return False
         if [token.norm for token in sentence.tokens[max(0, index - 2) : index]] == ["in", "for"]:
             return False  # "old stent out, in for eleven weeks"
         following = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
@@ -155,7 +169,8 @@ def _target(
 ) -> Mention | int | None:
     """The instruction that a number belongs to: a named thing, or the token where its words begin."""
     before = [m for m in own if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)
-              and not _care_words.of_another(sentence, m.last, index)]  # fmt: skip
+              and not _care_words.of_another(sentence, m.last, index)
+              and not _care_words.leads_at(sentence, m.last, index)]  # fmt: skip
     if before and not _denied_between(sentence, before[-1].last, index):
         later = [m for m in base.mentions(sentence, "drugs") if before[-1].last < m.first and m.last < index]
         if later and quantity.dimension == "time" and (_care_words.is_dosed(sentence, later[-1], index) or not any(
@@ -174,7 +189,8 @@ def _target(
     if quantity.dimension == "time":
         things = [m for m in base.mentions(sentence, *_ALSO)
                   if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)
-                  and not (m.table == "drugs" and quantity.unit == "h")]
+                  and not (m.table == "drugs" and quantity.unit == "h" and not _is_often(sentence, m.last, index))
+                  and not _care_words.leads_at(sentence, m.last, index)]
         if things and things[-1].table == "drugs" and _is_refused(sentence, grammar, index):
             return None
         if things and (_cued(sentence, index) or _beside(sentence, things[-1], index)) and not _denied_between(
@@ -189,6 +205,11 @@ def _target(
     if words and drugs and _care_words.BY_MOUTH.issuperset(words):
         return drugs[-1]  # "IV clindamycin 600 mg qds 2/52, then oral 4/52"
     return start
+
+
+def _is_often(sentence: Sentence, last: int, index: int) -> bool:
+    """ "1.2 g tds 48 h": how often a day stands between a drug and its hours."""
+    return any(token.norm in _OFTEN for token in sentence.tokens[last + 1 : index])
 
 
 def _denied_between(sentence: Sentence, last: int, index: int) -> bool:
@@ -250,14 +271,18 @@ def _same_part(sentence: Sentence, first: int, index: int) -> bool:
         if token.norm == "then" and sentence.tokens[at + 1].norm in _OFTEN:
             continue  # "tonight, then daily for ten days"
         time = token.quantity is not None and token.quantity.dimension == "time"
-        often = time and token.quantity is not None and token.quantity.form == "interval"
-        if time and (often or _care_words.a_day(sentence, at)):
-            continue  # "eight hourly for five days", "four hours a day for two weeks"
+        if time and _care_words.lasts_no_longer(sentence, at, index):
+            continue
+        if token.norm == "/" and sentence.tokens[at + 1].norm in _PERIODS:
+            continue  # "6 h/day x 6/52", "3x/week x 6 weeks"
         if time or token.norm in (".", ";", "then", "when", "below", "/"):
             return False
-        if token.norm == "," and index - first > 6:
+        if token.norm == "," and index - first > 6 and not _care_words.a_day(sentence, index):
             return False
     return True
+
+
+_PERIODS = frozenset({"day", "d", "week", "wk", "w"})
 
 
 def _own_words(sentence: Sentence, index: int, quantity: Quantity) -> int | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from pipeline import clauses, story, what_if
-from pipeline.extractors import base
+from pipeline.extractors import _care_stages, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
 
@@ -50,14 +50,19 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
     for index, quantity in base.quantities(sentence, "time"):
         if quantity.unit not in _UNITS or quantity.form not in ("number", "range", "fraction"):
             continue
+        if _care_stages.is_of_a_rate(sentence, index):
+            continue
         cue = story.follow_up_cue(sentence, index)
         if cue is None or base.scope_at(sentence, "status", index, "") == "historical":
             continue
+        if any(m.id == "wound-care" and m.first < cue <= m.last for m in base.mentions(sentence, "aftercare")):
+            continue  # "a dressing change on day five": no visit
         distance = abs(index - cue)
         fact = base.claim("follow_up", reading, sentence, index, cue, cue, min(3 * distance, 60),
                           name=story.follow_up_name(sentence, cue), certainty="affirmed")  # fmt: skip
         facts.append(replace(fact, status="planned") if fact.status == "performed" else fact)
         facts += _and_again(reading, sentence, index, cue)
+    facts += [] if facts else _on_a_day(reading, sentence)
     if not facts:
         cue = story.follow_up_alone(sentence)
         if cue is not None:
@@ -65,6 +70,21 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
             facts.append(base.make("follow_up", reading, sentence, first, last, status="planned",
                                    text=story.words(sentence, first, last)))  # fmt: skip
     return facts
+
+
+def _on_a_day(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Review in the fracture clinic on the fourteenth of January": a visit with its date, in words."""
+    for index, quantity in base.quantities(sentence, ""):
+        if quantity.form != "date" or base.scope_at(sentence, "status", index, "") == "historical":
+            continue
+        cue = story.follow_up_cue(sentence, index, _LEADS)
+        if cue is not None:
+            return [base.make("follow_up", reading, sentence, cue, index, status="planned", certainty="affirmed",
+                              text=story.words(sentence, cue, index))]  # fmt: skip
+    return []
+
+
+_LEADS = frozenset({"on", "the", "for", ",", "monday", "tuesday", "wednesday", "thursday", "friday", "dated", "until"})
 
 
 def _and_again(reading: Reading, sentence: Sentence, index: int, cue: int) -> list[Fact]:

@@ -145,10 +145,26 @@ def _named(
     pressed = quantity.dimension == "pressure" or rows[mention.id].group == "pressure"
     kind = "pressure" if pressed else "measurement"
     side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
+    ahead = {"status": "planned"} if _is_limit(sentence, index) else {}
     return [
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
-                   unit=quantity.unit, laterality=side)
+                   unit=quantity.unit, laterality=side, **ahead)
     ]  # fmt: skip
+
+
+def _is_limit(sentence: Sentence, index: int) -> bool:
+    """ "Flexion limited to sixty degrees for two weeks": what is allowed, and not what was measured."""
+    at = index - 1
+    while at > 0 and (sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _LIMIT_WAY):
+        at -= 1
+    return at >= 0 and sentence.tokens[at].norm in _LIMITED and any(
+        quantity.dimension == "time" and quantity.unit in ("d", "wk", "mo") and place > index
+        for place, quantity in cues.numbers(sentence)
+    )
+
+
+_LIMITED = frozenset({"limited", "restricted", "limit", "restrict"})
+_LIMIT_WAY = frozenset({"to", "for", ",", "then", "and"})
 
 
 def _is_length(sentence: Sentence, index: int) -> bool:
