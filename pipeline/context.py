@@ -1,6 +1,6 @@
 """Status and certainty: which words of a sentence are negated, suspected, planned, conditional, historical.
 
-Cues are rows of grammars/context.toml; the longest cue wins, and a "pseudo"
+Cues are rows of grammars/context.toml, found with spaCy's PhraseMatcher; the longest cue wins, and a "pseudo"
 cue ("no change") only hides the shorter one inside it. What a cue governs is cut at clause borders and at "stop"
 cues, so that "no purulence, some fibrin" negates one of two things. Speech often has no punctuation: a negation
 then reaches the next named thing and what is joined to it, never the whole stream of words.

@@ -6,14 +6,18 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
+import spacy
+from spacy.matcher import PhraseMatcher
+from spacy.tokens import Doc
+
 from pipeline import clauses, kin
 from pipeline.grammar import Grammar
 from pipeline.mentions import folded as folded_of
 from pipeline.mentions import split_phrase
-from pipeline.phrases import Phrases
 from pipeline.records import Sentence
 from pipeline.rows import ContextRule
 
+_NLP = spacy.blank("en")
 # Tables with names that hold such a word themselves ("no weight bearing", "not centrifuged", "no touch").
 _WITH_OWN_WORDS = frozenset(
     {"aftercare", "idioms", "findings", "diagnoses", "processing", "closures", "acts", "procedures", "devices"}
@@ -28,9 +32,13 @@ class CueHit:
 
 
 @lru_cache(maxsize=4)
-def _phrases(grammar: Grammar) -> Phrases:
-    rows = grammar.table("context", ContextRule).items()
-    return Phrases((words, ident) for ident, row in rows for phrase in row.say for words in _forms(phrase))
+def _matcher(grammar: Grammar) -> PhraseMatcher:
+    matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
+    for ident, row in grammar.table("context", ContextRule).items():
+        docs = [Doc(_NLP.vocab, words=words) for phrase in row.say for words in _forms(phrase) if words]
+        if docs:
+            matcher.add(ident, docs)
+    return matcher
 
 
 def _forms(phrase: str) -> list[list[str]]:
@@ -49,12 +57,24 @@ def _forms(phrase: str) -> list[list[str]]:
 _SHORT_NOT = ("wasn't", "weren't", "isn't", "aren't", "couldn't", "wouldn't")
 
 
+@lru_cache(maxsize=4)
+def _known(grammar: Grammar) -> tuple[frozenset[str], frozenset[str]]:
+    """The words of all cues (other words need no entry in spaCy's vocabulary), and their first words."""
+    rows = grammar.table("context", ContextRule).values()
+    forms = [form for row in rows for phrase in row.say for form in _forms(phrase)]
+    return frozenset(word for form in forms for word in form), frozenset(form[0] for form in forms)
+
+
 def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
     """Cues in order, the longest at a place, without those inside a longer named thing ("non touch technique")."""
     rules = grammar.table("context", ContextRule)
+    known, openers = _known(grammar)
     folded = [*folded_of(sentence)]
     relatives = kin.subjects(sentence)
-    raw = [CueHit(rules[ident], start, end - 1) for start, end, ident in _phrases(grammar).find(folded)]
+    if openers.isdisjoint(folded) and not relatives:
+        return []
+    doc = Doc(_NLP.vocab, words=[word if word in known else "_" for word in folded])
+    raw = [CueHit(rules[_NLP.vocab.strings[key]], start, end - 1) for key, start, end in _matcher(grammar)(doc)]
     raw.sort(key=lambda hit: (hit.first - hit.last, hit.first, hit.rule.id))
     kept: list[CueHit] = []
     for hit in raw:

@@ -1,4 +1,4 @@
-"""Finds the phrases of grammars/ in sentences; the longest phrase wins.
+"""Finds the phrases of grammars/ in sentences, with spaCy's PhraseMatcher; the longest phrase wins.
 
 Matching sees folded tokens: hyphens between letters split (as the tokeniser does), British spellings and
 plurals are folded on both sides, so a row need not list them.
@@ -7,14 +7,19 @@ plurals are folded on both sides, so a row need not list them.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable
 from functools import lru_cache
+
+import spacy
+from spacy.matcher import PhraseMatcher
+from spacy.tokens import Doc
 
 from pipeline import rephrased
 from pipeline.grammar import Grammar
-from pipeline.phrases import Phrases
 from pipeline.records import Mention, Sentence
 from pipeline.shapes import HIGHEST_ASA
+
+_NLP = spacy.blank("en")
 
 # British to American spellings inside words; both sides are folded, so either may be written in grammars/.
 _SPELLING = (
@@ -68,38 +73,78 @@ def split_phrase(phrase: str) -> list[str]:
 
 
 @lru_cache(maxsize=4)
-def _phrases(grammar: Grammar) -> Phrases:
-    return Phrases((split_phrase(phrase), f"{table}|{ident}") for table, ident, phrase in grammar.phrases())
+def _matcher(grammar: Grammar) -> PhraseMatcher:
+    matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
+    patterns: dict[str, list[Doc]] = {}
+    for table, ident, phrase in grammar.phrases():
+        words = split_phrase(phrase)
+        if words:
+            patterns.setdefault(f"{table}|{ident}", []).append(Doc(_NLP.vocab, words=words))
+    for key, docs in patterns.items():
+        matcher.add(key, docs)
+    return matcher
+
+
+class _Known(dict[str, str]):
+    """Norm -> its folded form where a phrase has it, else "_": other words need no entry in spaCy's vocabulary."""
+
+    def __init__(self, words: Iterable[str]) -> None:
+        super().__init__()
+        self._words = frozenset(words)
+
+    def __missing__(self, norm: str) -> str:
+        word = fold(norm)
+        word = word if word in self._words else "_"
+        if len(self) < _KEPT:
+            self[norm] = word
+        return word
+
+
+_KEPT = 65536
 
 
 @lru_cache(maxsize=4)
-def _rephrased(grammar: Grammar) -> Phrases:
-    """The names of operations and diagnoses in their other forms."""
-    return Phrases(_other_forms(grammar))
+def _known(grammar: Grammar) -> _Known:
+    return _Known(word for _, _, phrase in grammar.phrases() for word in split_phrase(phrase))
 
 
-def _other_forms(grammar: Grammar) -> Iterator[tuple[list[str], str]]:
+@lru_cache(maxsize=4)
+def _rephrased(grammar: Grammar) -> tuple[PhraseMatcher, _Known]:
+    """Matcher of the names of operations and diagnoses in their other forms, and the words of these."""
+    matcher = PhraseMatcher(_NLP.vocab, attr="ORTH")
     said = {phrase for _, _, phrase in grammar.phrases()}
+    seen: set[str] = set()
+    known: set[str] = set()
+    patterns: dict[str, list[Doc]] = {}
     for table, ident, phrase in grammar.phrases():
         if table not in ("procedures", "diagnoses") or rephrased.SIDES & set(split_phrase(phrase)):
             continue  # a side in a name is part of it: "left hemicolectomy" is no "right hemicolectomy"
-        forms = [phrase, *(form for form in rephrased.variants(table, phrase) if form not in said)]
-        said.update(forms)
+        forms = [phrase, *(form for form in rephrased.variants(table, phrase) if form not in said | seen)]
+        seen.update(forms[1:])
         for form in forms:
             words = split_phrase(form)
-            yield [words[index] for index in rephrased.kept(words)], f"{table}|{ident}"
+            words = [words[index] for index in rephrased.kept(words)]
+            known.update(words)
+            patterns.setdefault(f"{table}|{ident}", []).append(Doc(_NLP.vocab, words=words))
+    for key, docs in patterns.items():
+        matcher.add(key, [doc for doc in docs if len(doc)])
+    return matcher, _Known(known)
 
 
-def _across(sentence: Sentence, norms: list[str], words: Sequence[str], grammar: Grammar) -> list[tuple[int, int, str]]:
-    """Names with a side or an article inside them, turned round or said as a verb. `words`: the norms, folded."""
+def _across(sentence: Sentence, norms: list[str], grammar: Grammar) -> list[tuple[int, int, str]]:
+    """Names with a side or an article inside them, turned round or said as a verb."""
     if not rephrased.may_hold(norms):
         return []
     places = rephrased.kept(norms)
+    if not places:
+        return []
+    matcher, known = _rephrased(grammar)
+    doc = Doc(_NLP.vocab, words=[known[norms[index]] for index in places])
     found = []
-    for start, end, key in _rephrased(grammar).find([words[index] for index in places]):
+    for key, start, end in matcher(doc):
         first, last = places[start], places[end - 1]
         if end - start > 1 and not any(sentence.tokens[index].punctuation for index in range(first, last + 1)):
-            found.append((first, last + 1, key))
+            found.append((first, last + 1, _NLP.vocab.strings[key]))
     return found
 
 
@@ -165,11 +210,13 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
     if not sentence.tokens:
         return sentence
+    matcher = _matcher(grammar)
+    known = _known(grammar)
     norms = [token.norm for token in sentence.tokens]
-    words = folded(sentence)
-    found = [(start, end, key) for start, end, key in _phrases(grammar).find(words)
+    doc = Doc(_NLP.vocab, words=[known[norm] for norm in norms])
+    found = [(start, end, _NLP.vocab.strings[key]) for key, start, end in matcher(doc)
              if not (start and norms[start - 1] == "non")]  # "non-locking screw" is no locking screw
-    across = set(_across(sentence, norms, words, grammar)) - set(found)
+    across = set(_across(sentence, norms, grammar)) - set(found)
     found += across
     found.sort(key=lambda item: (item[0] - item[1], item[0], item[2]))
     taken: list[tuple[int, int]] = []

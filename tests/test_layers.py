@@ -22,8 +22,8 @@ LAYERS = {
             "units levels codes identifiers dates clocks day_times shapes compounds owners ranges restated contrasts "
             "queries corrections correction_cues gapped conversion no_numbers fillers letters spelled quantities "
             "counted_things "
-            "tokens timespan streams stray_stops how_often utterances rephrased phrases mentions section_ends sections "
-            "clauses conditions kin context_cues said_behind changed_plans context_reach context "
+            "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
+            "conditions kin context_cues said_behind changed_plans context_reach context "
             "answers purposes mixtures sidewords sideshare laterality people enumerations scales cues phases sidewise "
             "story what_if",
             "extractors",
