@@ -86,6 +86,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             if goes_on is not None:
                 kept.append(CueHit(hit.rule, goes_on, goes_on))
             continue
+        if hit.rule.id == "none" and _of_other_side(sentence, folded, hit):
+            continue
         if hit.rule.id == "suspected" and folded[hit.last] == "be" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "could be retracted": it was possible
         if _is_number_word(sentence, folded, hit):
@@ -117,6 +119,20 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
     kept += [CueHit(rules["other-person"], at, at) for at in relatives
              if not any(hit.first - _FAR_KIN <= at <= hit.last for hit in told)]  # fmt: skip
     return sorted(kept, key=lambda hit: hit.first)
+
+
+_SIDES = frozenset({"left", "right", "l", "r", "other", "opposite", "contralateral"})
+
+
+def _of_other_side(sentence: Sentence, folded: list[str], hit: CueHit) -> bool:
+    """ "Tourniquet on the left thigh for 82 minutes, none on the right": what was told with a side of its own or a
+    number stands."""
+    behind = [word for word in folded[hit.last + 1 : hit.last + 4] if word not in ("on", "the", "in", "at", "for")]
+    if folded[hit.first] != "none" or behind[:1] == [] or behind[0] not in _SIDES:
+        return False
+    start = max((at for at in range(hit.first) if folded[at] in (".", ";", ":")), default=-1) + 1
+    return any(folded[at] in _SIDES - {behind[0]} or sentence.tokens[at].quantity is not None
+               for at in range(start, hit.first))  # fmt: skip
 
 
 _FAR_KIN = 2  # tokens: "runs in the family, his father ..." is said with a cue of its own

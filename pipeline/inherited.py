@@ -8,10 +8,10 @@ what stands beside "the other side", a history or a plan takes none.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import replace
 
-from pipeline import laterality, sidelines, sideshare, sidewise, stated_sides
+from pipeline import laterality, own_numbers, sidelines, sideshare, sidewise, stated_sides
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Concept, Device, Drug, Kind
@@ -38,16 +38,18 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     """The facts, those without a side with the one that stands over them. Pure; order kept."""
     facts = stated_sides.state(facts, reading, grammar)
     operation, said = _operation(facts, grammar)
-    standing = Standing(reading, grammar, _operated(facts, grammar))
+    operated = _operated(facts, grammar)
+    standing = Standing(reading, grammar, operated)
     facts = _relative(facts, reading, grammar)
     if any(sidewise.told(sentence, grammar) for sentence in reading.sentences):
         facts = [_of_number(fact, reading, grammar) for fact in facts]
-    facts = [_of_place(fact, reading, grammar) for fact in facts]
+    facts = [_of_subject(_of_place(fact, reading, grammar), reading, grammar) for fact in facts]
     facts = _of_device(sidelines.of_block(facts, reading, grammar, lambda fact: _is_local(fact, grammar)))
     facts = sidelines.within(facts, reading, grammar)
     if operation is None and not standing.any:
         return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
+    sole = operation is not None and _is_sole(facts, grammar)
     result: list[Fact] = []
     given: dict[str, Laterality] = {}
     for fact in facts:
@@ -66,6 +68,11 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             place = standing.at(fact.evidence.first)
             labelled = place.label and (place.opened or fact.kind in _MEASURED)
             side = place.side if labelled and _is_local(fact, grammar) else None
+        if side is None and sole and fact.kind in own_numbers.KINDS and _free(fact) and fact.laterality is None:
+            place = standing.at(fact.evidence.first)
+            here = fact.evidence.first > said and not place.other and place.side in (None, operation)
+            if here and (alone or place.last in (None, operation)) and _is_own(fact, reading, grammar, operated):
+                side = operation
         if side is not None and fact.group is not None:
             given[fact.group] = side
         derived = side is not None and standing.at(fact.evidence.first).derived
@@ -162,6 +169,14 @@ def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     return fact if ends is None else replace(fact, laterality=ends.value)
 
 
+def _of_subject(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
+    if fact.laterality is not None or fact.kind not in own_numbers.TOLD or not _free(fact):
+        return fact
+    sentence = _sentence(reading, fact)
+    side = own_numbers.of_subject(fact, sentence, grammar) if sentence is not None else None
+    return fact if side is None else replace(fact, laterality=side)
+
+
 def _operation(facts: Sequence[Fact], grammar: Grammar) -> tuple[Laterality | None, int]:
     """The side that all operations which were done and have one agree on (never both), and the word at which it was
     first said: what comes before may be an operation on the other side.
@@ -181,6 +196,19 @@ def _operated(facts: Sequence[Fact], grammar: Grammar) -> frozenset[str]:
     rows = grammar.table("procedures", Concept)
     named = [(fact, rows.get(fact.name or "")) for fact in facts if fact.kind == "procedure" and _counts(fact)]
     return frozenset(fact.body_site or (row.site if row is not None else "") for fact, row in named) - {""}
+
+
+def _is_sole(facts: Sequence[Fact], grammar: Grammar) -> bool:
+    """Whether no operation of today is on what there is once: its numbers would lie apart from the sided ones."""
+    return all(
+        fact.laterality is not None or _is_paired(fact, grammar) for fact in facts
+        if fact.kind == "procedure" and _counts(fact) and fact.certainty == "affirmed"
+    )  # fmt: skip
+
+
+def _is_own(fact: Fact, reading: Reading, grammar: Grammar, operated: Set[str]) -> bool:
+    sentence = _sentence(reading, fact)
+    return sentence is not None and own_numbers.is_own(fact, sentence, grammar, operated)
 
 
 def _is_paired(fact: Fact, grammar: Grammar) -> bool:

@@ -35,6 +35,22 @@ def of_later_part(sentence: Sentence, side: Side, first: int, last: int) -> bool
     )
 
 
+def of_complaint(sentence: Sentence, found: list[Side], last: int) -> bool:
+    """ "ACDF C6/7 for right arm pain": the only side tells why, and not where."""
+    tokens = sentence.tokens
+    return bool(found) and all(
+        side.first > last and any(token.norm == "for" for token in tokens[last + 1 : side.first])
+        and any(token.norm in _COMPLAINTS for token in tokens[side.last + 1 : side.last + _WAY])
+        for side in found
+    )
+
+
+_COMPLAINTS = frozenset(
+    "pain pains weakness radiculopathy sciatica brachialgia numbness symptoms claudication paraesthesia paresthesia "
+    "radiculitis deficit".split()
+)
+
+
 BRACKETS = "its sides stand in brackets, each with a part of its own"
 
 

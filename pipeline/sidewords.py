@@ -147,7 +147,7 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         return Side(last, last, "left" if sentence.tokens[last].norm == "left" else "right")
     # "turned to the left", "is right": a side after all where a paired part of the body follows at once
     if sentence.tokens[first].norm in ("left", "right") and sentence.tokens[last].norm in _AFTER_TITLE and any(
-        m.last == first - 1 and m.table in ("procedures", "diagnoses") for m in sentence.mentions
+        m.last == _before_levels(sentence, first) and m.table in ("procedures", "diagnoses") for m in sentence.mentions
     ):
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
     ends = [index for index in (last, last - 1) if index >= first and sentence.tokens[index].norm in ("left", "right")]
@@ -155,6 +155,16 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if ends and (_before_sided(sentence, grammar, ends[0]) or named):  # "the side is left"
         return Side(ends[0], ends[0], "left" if sentence.tokens[ends[0]].norm == "left" else "right")
     return None
+
+
+def _before_levels(sentence: Sentence, at: int) -> int:
+    """The token before another one, over the levels of a spine: "microdiscectomy L4/5 left for sciatica"."""
+    at -= 1
+    while at > 0 and (sentence.tokens[at].norm == "#level" or (
+        sentence.tokens[at].norm in (",", "and", "at") and sentence.tokens[at - 1].norm == "#level"
+    )):
+        at -= 1
+    return at
 
 
 _TAKEN = _words("taken harvested obtained aspirated procured")  # "taken from the left" is no direction

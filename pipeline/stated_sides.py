@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from pipeline import clauses, laterality
+from pipeline.body_parts import chain
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
 from pipeline.laterality import Side
@@ -110,19 +111,10 @@ _LIMBS = frozenset({"arm", "leg", "upper-limb", "lower-limb", "limb", "head", "t
 
 def _is_same(site: str, place: str, grammar: Grammar) -> bool:
     """Whether a part of the body is the one operated on, a part of it, or what that lies in (but no whole limb)."""
-    return bool(site) and bool(place) and (
-        place in _within(site, grammar) or (site in _within(place, grammar) and site not in _LIMBS)
-    )  # fmt: skip
-
-
-def _within(site: str, grammar: Grammar) -> list[str]:
     sites = grammar.table("sites", Concept)
-    found: list[str] = []
-    here: Concept | None = sites.get(site)
-    while here is not None and here.id not in found:
-        found.append(here.id)
-        here = sites.get(here.within)
-    return found
+    if site not in sites or place not in sites:
+        return bool(site) and site == place
+    return place in chain(sites[site], grammar) or (site in chain(sites[place], grammar) and site not in _LIMBS)
 
 
 def _sentence_of(reading: Reading, fact: Fact) -> int:

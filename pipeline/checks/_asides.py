@@ -23,7 +23,7 @@ _LEFT_ALONE = re.compile(
     r"\b(?:compar\w+|contralateral|normal|healthy|unaffected|uninvolved|asymptomatic|unremarkable|symmetric\w*|"
     r"(?:same|similar) (?:\w+ )?(?:deformity|problem|disease|shape|changes?|condition|thing|findings?|lesion|"
     r"operation|trouble)|untouched|unchanged|same as (?:on )?(?:the|its)|as (?:it (?:is|was)|before)|"
-    r"stays|never|watch\w*|observe[ds]?|"
+    r"stays|keeps|never|watch\w*|observe[ds]?|"
     r"observation|surveillance|monitored|conservative\w*|splint only|left alone|(?:con|pre)served|retained|"
     r"(?:did|do|was|were)(?: not|n't) (?:\w+ ){0,2}(?:anything|touch\w*|treat\w*|operat\w*)|did nothing|"
     r"(?:is|are|was|were|still|looks?|knee|hip|shoulder|elbow|wrist|hand|ankle|foot|eye|ear|side) (?:fine|ok|okay)|"

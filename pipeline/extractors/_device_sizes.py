@@ -148,6 +148,7 @@ def of_a_noun(sentence: Sentence, index: int, last: int) -> bool:
 
 
 PORTS = ("port", "trocar")
+AIRWAYS = ("lumen", "endotracheal", "ett", "tracheal tube")  # "double lumen tube, left sided": its make
 _PORT_SIZES = ("2", "3", "5", "8", "10", "11", "12", "15")  # mm; common practice, no source
 
 

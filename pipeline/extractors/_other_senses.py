@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import clauses, cues, laterality
+from pipeline import clauses, cues, laterality, sideshare
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
@@ -186,9 +186,11 @@ def is_of_a_part(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     """Whether a side lies in another phrase than the operation on an organ that there is once ("hysterectomy with
     bilateral node dissection")."""
     row = grammar.tables[mention.table].get(mention.id)
-    if not isinstance(row, Concept) or not row.site or row.sided or _is_paired(row, grammar):
+    if not isinstance(row, Concept) or row.sided or _is_paired(row, grammar):
         return False
-    return not any(
+    if row.group == "spine" and sideshare.of_complaint(sentence, laterality.sides(sentence, grammar), mention.last):
+        return True
+    return bool(row.site) and not any(
         (mention.first - 2 <= side.last and side.first <= mention.last) or _leads_to(sentence, mention, side.first)
         or _in_its_place(sentence, mention, row.site, side.first)
         for side in laterality.sides(sentence, grammar)

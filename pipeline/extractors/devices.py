@@ -18,6 +18,7 @@ from pipeline.extractors._device_roles import (
     listed_as_removed,
 )
 from pipeline.extractors._device_sizes import (
+    AIRWAYS,
     CHAIN,
     FEW,
     NEEDLES,
@@ -203,7 +204,7 @@ def _number(
     }  # fmt: skip
 
     def claim(kind: str) -> list[Fact]:
-        way_in = thing.row is None and any(word in said for word in PORTS)  # where it stands is no side of the work
+        way_in = thing.row is None and any(word in said for word in (*PORTS, *AIRWAYS))  # no side of the work
         side = None if way_in else laterality.own_side(sentence, thing.first, thing.last, grammar)
         return [
             base.claim(kind, reading, sentence, index, thing.first, thing.last, price, unit=quantity.unit,

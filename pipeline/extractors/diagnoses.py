@@ -123,7 +123,7 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
             sentence, mention
         ):
             continue
-        if mention.id == "ganglion-cyst" and _is_nerve(sentence, mention):
+        if mention.id == "ganglion-cyst" and _is_nerve(sentence, mention) or _names_remedy(sentence, mention):
             continue
         behind = _said_behind(sentence, mention)
         if behind is not None and behind[1]:
@@ -213,6 +213,16 @@ def _reasons(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
 
 
 _NO_REASON = frozenset({"normal", "intact", "preserved", "healthy", "stable", "good", "fragment", "clear-fluid"})
+
+
+def _names_remedy(sentence: Sentence, mention: Mention) -> bool:
+    """ "The left eye keeps its glaucoma drops", "seen in the diabetes clinic": a name of something else."""
+    behind = sentence.tokens[mention.last + 1 : mention.last + 2]
+    return bool(behind) and behind[0].norm in _REMEDIES
+
+
+_REMEDIES = frozenset("drops drop tablets tablet medication medications medicine medicines inhaler inhalers pills "
+                      "clinic nurse service team ward".split())  # fmt: skip
 
 
 def _is_nerve(sentence: Sentence, mention: Mention) -> bool:

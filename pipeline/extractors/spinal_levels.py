@@ -122,5 +122,7 @@ def _fact(
     reading: Reading, sentence: Sentence, first: int, last: int, text: str, site: str | None, grammar: Grammar
 ) -> Fact:
     side, doubt = laterality.side_for(sentence, first, last, grammar, own_only=True)
+    if site is None and sideshare.of_complaint(sentence, laterality.sides(sentence, grammar), last):
+        side = None
     return base.make("spinal_level", reading, sentence, first, last, text=text, laterality=side, body_site=site,
                      doubts=(doubt,) if doubt else ())  # fmt: skip

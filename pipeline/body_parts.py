@@ -1,0 +1,52 @@
+"""Which parts of the body belong together: one within the other, or parts of one limb or one paired organ."""
+
+from __future__ import annotations
+
+from pipeline.grammar import Grammar
+from pipeline.rows import Concept
+
+# Parts of which one side stands for the same side of the operation. Common practice, no source.
+_REGIONS = tuple(frozenset(names.split()) for names in (
+    "shoulder elbow wrist hand finger humerus ulna radius arm forearm upper-extremity thumb index-finger middle-finger "
+    "ring-finger small-finger carpal-tunnel palm humeral-shaft radial-shaft palmar-fascia clavicle distal-clavicle "
+    "scapula biceps-tendon distal-biceps triceps deltoid median-nerve ulnar-nerve radial-nerve axillary-nerve "
+    "musculocutaneous-nerve posterior-interosseous-nerve superficial-radial-nerve digital-nerve flexor-tendon "
+    "extensor-tendon flexor-carpi-radialis radial-artery ulnar-artery brachial-artery cephalic-vein basilic-vein "
+    "antecubital-fossa dialysis-fistula brachial-plexus suprascapular-nerve",
+    "hip knee ankle foot toe femur tibia fibula patella leg thigh calf shin lower-extremity great-toe little-toe heel "
+    "forefoot hindfoot midfoot achilles-tendon tibial-shaft femoral-shaft distal-fibula fibular-head sciatic-nerve "
+    "peroneal-nerve common-peroneal-nerve superficial-peroneal-nerve deep-peroneal-nerve sural-nerve tibial-nerve "
+    "saphenous-nerve popliteal-fossa popliteal-artery popliteal-vein femoral-artery common-femoral-artery "
+    "superficial-femoral-artery femoral-vein common-femoral-vein saphenous-vein greater-saphenous-vein "
+    "lesser-saphenous-vein posterior-tibial-artery dorsalis-pedis gastrocnemius peroneal-tendon quadriceps hamstring "
+    "iliotibial-band gluteus-medius gluteus-maximus sole-of-the-foot dorsum-of-the-foot",
+    "kidney ureter renal-artery renal-vein renal-pedicle renal-pelvis ureteropelvic-junction ureteral-orifice "
+    "ureterovesical-junction flank",
+    "groin inguinal-canal inguinal-ligament internal-ring external-ring spermatic-cord testis epididymis vas-deferens "
+    "ilioinguinal-nerve hesselbach-triangle femoral-triangle",
+    "ovary adnexa fallopian-tube fimbria ovarian-vessels",
+    "breast axilla axillary-tail nipple areola nipple-areolar-complex upper-outer-quadrant-of-the-breast sentinel-node "
+    "thoracodorsal-nerve long-thoracic-nerve pectoralis-major",
+    "eye upper-eyelid lower-eyelid eyelid orbit orbital-floor orbital-rim optic-nerve lacrimal-sac canaliculus",
+    "ear ear-canal pinna mastoid temporal-bone",
+    "lung pleura bronchus mainstem-bronchus upper-lobe lower-lobe middle-lobe lingula",
+    "thyroid thyroid-lobe recurrent-laryngeal-nerve parathyroid-gland",
+    "carotid-artery common-carotid-artery internal-carotid-artery external-carotid-artery carotid-bifurcation",
+))  # fmt: skip
+
+
+def related_sites(first: Concept, second: Concept, grammar: Grammar) -> bool:
+    """The same part of the body, one within the other, or two parts of the same limb or paired organ."""
+    one, other = chain(first, grammar), chain(second, grammar)
+    return bool(one & other) or any(one & region and other & region for region in _REGIONS)
+
+
+def chain(site: Concept, grammar: Grammar) -> set[str]:
+    """The ids of a part of the body and of all that it lies in."""
+    sites = grammar.table("sites", Concept)
+    found: set[str] = set()
+    here: Concept | None = site
+    while here is not None and here.id not in found:
+        found.add(here.id)
+        here = sites.get(here.within)
+    return found

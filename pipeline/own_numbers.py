@@ -1,0 +1,116 @@
+"""Numbers that can only be of the part that is operated on: its cuff, its cut, its implants, what was measured of it.
+
+Where a narration has one side of operation, such a number has it though only the title says so. What was measured of
+another part, of a graft, of the table or of the whole patient has none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Set
+
+from pipeline import laterality
+from pipeline.body_parts import related_sites
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Laterality, Mention, Sentence
+from pipeline.rows import Concept, Device
+
+KINDS = frozenset(
+    "tourniquet tourniquet_pressure tourniquet_time incision_length measurement grade device_size device_count".split()
+)
+_CUFF = frozenset({"tourniquet", "tourniquet_pressure", "tourniquet_time"})
+_LENGTHS = frozenset({"mm", "cm", "mm2", "cm2", "deg"})
+# How the patient lay, how one looked, what was taken elsewhere, and cuts in the middle: no measure of the part.
+_NOT_OF_IT = frozenset(
+    "table bed trendelenburg tilt tilted head arms scope telescope lens camera bevel graft grafts donor harvest "
+    "harvested autograft allograft pillow pad bolster collar pfannenstiel sternotomy laparotomy".split()
+)
+_LYING = frozenset({"positions", "anaesthesia", "aftercare"})
+# Grades of the patient, not of a part.
+_OF_PATIENT = frozenset({"asa", "mallampati", "cormack-lehane", "ecog", "wfns"})
+_NEAR = 12  # words from a number to the part that it may be of
+
+
+def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str]) -> bool:
+    """Whether a number is of the part that is operated on, or can only be. `operated`: the parts of the body that the
+    operations are on. Pure."""
+    if fact.kind in _CUFF:
+        return fact.certainty == "affirmed"
+    if fact.kind in ("device_size", "device_count"):
+        row = grammar.table("devices", Device).get(fact.name or "")
+        return row is not None and row.implant and fact.role == "implanted"
+    if fact.kind in ("measurement", "grade") and fact.name is None:
+        return False  # what it is of was not understood
+    if fact.kind == "measurement" and (
+        fact.unit not in _LENGTHS or any(m.table in _LYING for m in sentence.mentions)
+    ):
+        return False
+    if fact.kind == "grade" and fact.name in _OF_PATIENT:
+        return False
+    return not sentence.says(_NOT_OF_IT) and _lies_in(fact, sentence, grammar, operated)
+
+
+def of_subject(fact: Fact, sentence: Sentence, grammar: Grammar) -> Laterality | None:
+    """The one side of a sentence, where its noun is what the number behind it is told of: "R RLN found, signal 720 uV",
+    "left lobe first: nerve seen, signal 650 uV at the end". None where another part of the body is named between."""
+    said = laterality.sides(sentence, grammar)
+    if fact.kind not in TOLD or len({side.value for side in said}) != 1 or said[0].value not in ("left", "right"):
+        return None
+    if fact.unit not in _LENGTHS | _SIGNALS and fact.kind != "grade" or sentence.says(_NOT_OF_IT):
+        return None
+    first, _ = _span(fact, sentence)
+    before = [side for side in said if side.last < first]
+    if not before or len(before) < len(said) or any(m.table in _APART for m in sentence.mentions):
+        return None
+    parts = [m for m in sentence.mentions if m.table == "sites" and before[-1].first <= m.first < first]
+    sites = grammar.table("sites", Concept)
+    led = [m for m in parts if m.first - before[-1].last <= _LED]
+    other = [m for m in parts if m not in led and not (led and _belong(sites, m, led[0], grammar))]
+    return before[-1].value if led and not other and sites[led[0].id].sided else None
+
+
+TOLD = frozenset({"measurement", "grade", "incision_length"})
+_SIGNALS = frozenset({"uV", "mV", "mA", "V", "mL", "g"})
+_APART = frozenset({"positions", "anaesthesia", "aftercare", "handedness", "drugs", "fluids"})
+_LED = 3  # words from a side to its noun
+
+
+def _belong(sites: Mapping[str, Concept], one: Mention, other: Mention, grammar: Grammar) -> bool:
+    return related_sites(sites[one.id], sites[other.id], grammar)
+
+
+def _lies_in(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str]) -> bool:
+    """Whether the part of the body that a fact names, or the nearest one beside it, is operated on; what names none is
+    of what the operation is on."""
+    sites = grammar.table("sites", Concept)
+    named = fact.body_site or _beside(fact, sentence, sites)
+    if named is None:
+        return not operated or any(place in sites and sites[place].sided for place in operated)
+    row = sites.get(named)
+    if row is None or _is_harvested(sentence, named):
+        return False
+    if row.group in _TISSUES and not row.sided:
+        return True  # "cartilage", "wound": of the part that it is in
+    return row.sided and any(
+        place in sites and related_sites(row, sites[place], grammar) for place in operated
+    )
+
+
+_TISSUES = frozenset({"skin-layer", "muscle-tendon-ligament", "bone"})
+
+
+def _beside(fact: Fact, sentence: Sentence, sites: Mapping[str, Concept]) -> str | None:
+    """The nearest part of the body in the sentence."""
+    first, last = _span(fact, sentence)
+    near = [(max(m.first - last, first - m.last, 0), m.first, m.id) for m in sentence.mentions if m.table == "sites"]
+    gap, _, ident = min(near, default=(_NEAR, 0, None))
+    return ident if gap < _NEAR else None
+
+
+def _is_harvested(sentence: Sentence, ident: str) -> bool:
+    return any(m.table == "sites" and m.id == ident and laterality.is_harvest(sentence, m) for m in sentence.mentions)
+
+
+def _span(fact: Fact, sentence: Sentence) -> tuple[int, int]:
+    at = [index for index, token in enumerate(sentence.tokens)
+          if fact.evidence.first <= token.first and token.last <= fact.evidence.last]  # fmt: skip
+    return (at[0], at[-1]) if at else (0, 0)
