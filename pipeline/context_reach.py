@@ -274,7 +274,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     index = hit.first - 1
     while index >= floor:
         token = tokens[index]
-        if certainty and not named and token.norm in _ANOTHER:
+        if certainty and not named and token.norm in ANOTHER:
             return index  # "one gram a second gram not given"
         begun = certainty and index + 1 in opened and not _goes_on(tokens, index + 1)
         if thick and (begun or token.norm == "("):
@@ -329,7 +329,8 @@ def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
 
 
 _OPERATIONS = frozenset({"procedures", "acts"})
-_ANOTHER = frozenset({"second", "third", "further", "another", "repeat"})
+# Words for one more dose or thing, which is denied and leaves the one before it as it was.
+ANOTHER = frozenset({"second", "third", "further", "another", "repeat", "redose", "redosing", "top-up", "extra"})
 _BARE_NOUN = frozenset({"none", "nil"})  # cues that are said right behind their noun, without a verb
 # Words that belong to the named thing right after them.
 _BEFORE_NAME = frozenset({"a", "an", "the", "any", "this", "that", "his", "her", "left", "right", "further", "other"})

@@ -12,8 +12,8 @@ from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
 
 MEANING = (
-    "A count was said to be incorrect or still to be done, something to be missing or retained, or a count as correct "
-    "and incorrect."
+    "A count was said to be incorrect or still to be done, something to be missing or retained, a piece of a broken "
+    "instrument to be left, or a count as correct and incorrect."
 )
 
 _THINGS = (
@@ -27,6 +27,12 @@ _SHORT = re.compile(
     rf"could not be found|(?:one |two |three )?short)\b|\b(?:missing|retained) (?:a |an |one |two )?{_THINGS}\b|"
     rf"\b{_THINGS} (?:is |was |were )?(?:retained|left behind)\b", re.I,
 )  # fmt: skip
+_BROKEN = re.compile(
+    r"\b(?:broke|broken|snapped|sheared|fractured)\b(?:[ ,]+[\w.]+){0,8}?[ ,]+(?:(?:was |is |were )?(?:left|retained) "
+    r"(?:in|inside|behind|where|within)|remains?|remained|stayed)", re.I,
+)  # fmt: skip
+_TOOL = re.compile(r"\b(?:drill|bit|wire|pin|needle|blade|tip|shaver|burr|reamer|screw|instrument|punch|cannula|driver|"
+                   r"suture passer|anchor inserter|guide)\b", re.I)  # fmt: skip
 _FOUND = re.compile(r"\b(?:found|recovered|located|retrieved|accounted for|resolved|reconciled)\b|"
                     r"\b(?:final|closing|last|second|repeat|third) (?:\w+ ){0,2}counts? (?:\w+ ){0,2}(?:correct|right|"
                     r"complete)\b|\bcounts? (?:\w+ ){0,4}then (?:\w+ )?correct\b", re.I)  # fmt: skip
@@ -43,7 +49,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     said = [fact for fact in note.of("count") if fact.status == "performed"]
     wrong = [fact for fact in said if _wrong(fact)]
     if not wrong:
-        return _in_words(note) or _undone(note)
+        return _in_words(note) or _piece_left(note) or _undone(note)
     last = said[-1]
     settled = not _wrong(last) and last.evidence.first > wrong[-1].evidence.first
     settled = settled or any(
@@ -82,6 +88,20 @@ def _in_words(note: OperativeNote) -> list[Finding]:
         made = finding(
             "count_result", "note" if settled else "blocking", f"Of a count was said: “{match[0]}”.",
             ask="Say what was found, and how the count ended." if settled else "Count again and say the result.",
+            about=f"w{passage.evidence.first}",
+        )  # fmt: skip
+        return [replace(made, evidence=(passage.evidence,))]
+    return []
+
+
+def _piece_left(note: OperativeNote) -> list[Finding]:
+    """ "The drill bit broke, two millimetres were left in the bone"."""
+    for passage, match in matches(note, _BROKEN):
+        if not _TOOL.search(passage.text[: match.end()]):
+            continue
+        made = finding(
+            "count_result", "warning", f"Of an instrument was said: “{match[0]}”.",
+            ask="Say what was left and where, that the count allows for it, and that the patient is told.",
             about=f"w{passage.evidence.first}",
         )  # fmt: skip
         return [replace(made, evidence=(passage.evidence,))]

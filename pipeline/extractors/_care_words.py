@@ -33,6 +33,13 @@ def collar(sentence: Sentence) -> list[Mention]:
     ]  # fmt: skip
 
 
+def lasts(sentence: Sentence, index: int) -> bool:
+    """ "Range of motion zero to ninety for four weeks": a number that is allowed for so long, and was not measured."""
+    tokens = sentence.tokens
+    span = tokens[index + 2].quantity if index + 2 < len(tokens) and tokens[index + 1].norm == "for" else None
+    return span is not None and span.unit in _SPANS
+
+
 _SPANS = frozenset({"d", "wk", "mo"})
 BY_MOUTH = frozenset({"oral", "orally", "po", "iv", "intravenous", "intravenously", "tablets", "then", "for", "x"})
 

@@ -55,6 +55,7 @@ def went_in(sentence: Sentence, index: int, last: int, said: str) -> bool:
     return needle and last < index and (far or moved)
 
 
+_STAYED = frozenset({"left", "remain", "remains", "remained", "retained"})
 _WAYS = frozenset("tract track hole opening pocket tunnel channel pass needle incision path".split())
 
 
@@ -72,8 +73,8 @@ def of_a_way(sentence: Sentence, index: int, thing: tuple[int, int], said: str) 
         return True  # "the screw was 5 mm too long"
     if first > index and tokens[first - 1].norm in ("cold", "hot"):
         return True  # "polyps three and four millimetres, cold snare"
-    if last < index and after in _WAYS:
-        return True
+    if last < index and (after in _WAYS or after in _STAYED):
+        return True  # "the drill bit broke, two millimetres left in the bone"
     part = after == "of" and first > index and first - index <= 3
     return part and any(word in said for word in ("tube", "catheter", "wire", "stent", "cannula", "sheath"))
 

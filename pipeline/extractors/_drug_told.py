@@ -10,6 +10,7 @@ from collections.abc import Collection
 from itertools import pairwise
 
 from pipeline import clauses, cues
+from pipeline.context_reach import ANOTHER
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence, Token
 from pipeline.rows import Drug
@@ -21,7 +22,6 @@ def _words(text: str) -> frozenset[str]:
 
 _FAR = 24  # what may lie between a drug and the words that deny it, as cues.gap counts
 _BUT = 10  # tokens
-_ANOTHER = _words("second third further another repeat")
 _JOINERS = _words("and or nor with plus , / &")
 _IN_LIST = _JOINERS | _words("of percent % the any a an either neither both iv im plain solution")
 # "We did not give heparin": the object follows its verb; "heparin was not given": the subject goes before.
@@ -102,7 +102,7 @@ def _passive(sentence: Sentence, hit: cues.Hit) -> bool:
 def _is_subject(sentence: Sentence, drug: Mention, hit: cues.Hit) -> bool:
     """Whether a drug before a denial may be what is denied: nothing was told of it in between."""
     between = [token.norm for token in sentence.tokens[drug.last + 1 : hit.first]]
-    if _ANOTHER & set(between):
+    if ANOTHER & set(between):
         return False  # "one gram, a second gram not given": the first one was
     if "(" in between[:-1] and ")" not in between:
         return False  # "lidocaine 1 % (sedation not needed)"

@@ -37,8 +37,8 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     else:
         return []
     first = _past_side(sentence, first)
-    if first >= len(sentence.tokens):
-        return []
+    if first >= len(sentence.tokens) or any(m.first == first for m in base.mentions(sentence, "positions")):
+        return []  # "supine on the fracture table, traction 40 pounds"
     last = first
     ends = _TITLE_ENDS | {"with", "and"} if others else _TITLE_ENDS
     while last + 1 < len(sentence.tokens) and last - first < _TITLE and not _ends_title(sentence, last + 1, ends):

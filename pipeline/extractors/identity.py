@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline import people, story
 from pipeline.extractors import _drug_numbers, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Reading, Sentence, Token
 
 KINDS = ("patient_name", "patient_identifier", "patient_sex", "handedness", "allergy")
 
@@ -225,7 +225,7 @@ def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
     while end < len(tokens) and end < start + 8 and tokens[end].norm not in (
         ".", ";", "with", "which", "so", "but", "she", "he", "causing", "the", "was", "were", "tourniquet", "who",
         "her", "his", "their", "our", "previous", "known", "takes", "consent", "past", "history", "has", "had",
-        "makes", "gives", "causes", "caused",
+        "makes", "gives", "causes", "caused", "gets", "got", "develops", "developed",
     ):  # fmt: skip
         end += 1
     given = [
@@ -233,12 +233,13 @@ def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
         and (tokens[m.last + 1].quantity is not None or tokens[m.last + 1].norm in ("given", "instead"))
     ]  # fmt: skip
     given += [m.first for m in base.mentions(sentence, *_NO_ALLERGEN) if start < m.first]
+    given += [at for at in range(start + 1, end) if _used_instead(sentence, at)]
     end = min([end, *given])  # "allergic to penicillin clindamycin six hundred given"
     if end == start:
         drug = [m for m in base.mentions(sentence, "drugs") if m.last < index and index - m.last <= 2]
-        if not drug:
+        if not drug and not _is_named_before(tokens, index):
             return []
-        start, end = drug[-1].first, drug[-1].last + 1
+        start, end = (drug[-1].first, drug[-1].last + 1) if drug else (index - 1, index)
     text = story.words(sentence, start, end - 1)
     said = sentence.says(_DENIES) and not any(token.norm in _DENIES for token in tokens[start:end])
     doubts = ("it was also said to be denied",) if said else ()
@@ -246,4 +247,30 @@ def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
                       status="performed", certainty="affirmed", doubts=doubts)] if text else []  # fmt: skip
 
 
+def _used_instead(sentence: Sentence, at: int) -> bool:
+    """ "Allergy to latex, chlorhexidine prep": what begins at `at` is what was used, nothing that is not borne."""
+    tokens = sentence.tokens
+    if not tokens[at - 1].punctuation and tokens[at - 1].norm != "and":
+        return False
+    used = next((one for one in range(at, min(at + 4, len(tokens))) if tokens[one].norm in _USES), None)
+    return used is not None and not any(token.punctuation or token.norm == "and" for token in tokens[at:used])
+
+
+_USES = frozenset("prep prepped used preparation painted instead given wash washed".split())
+
+
+def _is_named_before(tokens: tuple[Token, ...], index: int) -> bool:
+    """ "Sulfa allergy": one word that no table holds, right before the word for an allergy."""
+    if tokens[index].norm not in ("allergy", "allergies") or not index:
+        return False
+    word = tokens[index - 1]
+    return word.quantity is None and not word.punctuation and word.norm.isalpha() and word.norm not in _NO_THING
+
+
+_NO_THING = frozenset(
+    "no not known drug drugs any food seasonal other further the a an this that his her their patient patient's for of "
+    "to with and or about her had has have is was severe true new many multiple several medication medications "
+    "medicine medicines our relevant checked confirmed including include past prior previous old allergy "
+    "allergies these".split()
+)
 _DENIES = frozenset({"denies", "denied", "disputes", "disputed", "untrue", "refuted", "delabelled"})

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from pipeline import cues, laterality
 from pipeline.clauses import word_set as _words
-from pipeline.extractors import base
+from pipeline.extractors import _care_words, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
 
@@ -65,7 +65,9 @@ def _arcs(reading: Reading, sentence: Sentence) -> list[Fact]:
             facts.append(base.claim("aftercare", reading, sentence, index, at, index, _COST, status="planned",
                                     certainty="affirmed", **_of_what(told, passive)))  # fmt: skip
         elif told in _MOVES:
-            facts.append(base.claim("measurement", reading, sentence, index, at, index, _COST, name="range-of-motion"))
+            allowed = {"status": "planned"} if _care_words.lasts(sentence, index) else {}
+            facts.append(base.claim("measurement", reading, sentence, index, at, index, _COST, name="range-of-motion",
+                                    **allowed))  # fmt: skip
     return facts
 
 

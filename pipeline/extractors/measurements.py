@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pipeline import cues, laterality
-from pipeline.extractors import _incisions, base
+from pipeline.extractors import _care_words, _incisions, base
 from pipeline.extractors._weights import weighed
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, Token
@@ -145,7 +145,7 @@ def _named(
     pressed = quantity.dimension == "pressure" or rows[mention.id].group == "pressure"
     kind = "pressure" if pressed else "measurement"
     side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
-    ahead = {"status": "planned"} if _is_limit(sentence, index) else {}
+    ahead = {"status": "planned"} if _is_limit(sentence, index) or _care_words.lasts(sentence, index) else {}
     return [
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                    unit=quantity.unit, laterality=side, **ahead)

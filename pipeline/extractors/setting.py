@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import story
-from pipeline.extractors import base
+from pipeline.extractors import _drug_numbers, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, Token
 from pipeline.rows import Concept, Drug
@@ -119,6 +119,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if kind == "prophylaxis" and sentence.tokens[min(after, len(sentence.tokens) - 1)].norm in _NO_DOSE:
         return None  # "antibiotic associated diarrhoea"
+    if kind == "preparation" and _is_allergen(sentence, mention):
+        return None
     near = [token.norm for token in sentence.tokens[max(0, mention.first - 1) : after + 2]]
     if kind == "urgency" and near[:1] == ["the"] and near[2:3] in (["with"], ["and"], ["by"], ["where"]):
         return None  # "seen in the Emergency with a deformed elbow"
@@ -130,6 +132,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         _WAS_GIVEN & {token.norm for token in sentence.tokens[max(0, mention.first - 4) : after + 4]}
     ):
         return None  # a course on the ward is none
+    if kind == "guidance" and (sentence.section in _AHEAD or _at_a_visit(sentence, mention)):
+        return None  # "clinic in two weeks with an x-ray"
     if kind in ("guidance", "prophylaxis") and sentence.section in _BEFORE:
         return None  # pictures and antibiotics that led here
     if kind == "guidance" and story.is_imaging(sentence) and sentence.index < _EARLY:
@@ -156,6 +160,25 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
 
 
+def _is_allergen(sentence: Sentence, mention: Mention) -> bool:
+    """ "Allergic to iodine so chlorhexidine was used": the first is no preparation."""
+    allergic = [at for at, token in enumerate(sentence.tokens) if token.norm in _ALLERGIC]
+    behind = " ".join(token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 4])
+    return behind.split(" ")[0] not in _USED and any(
+        _drug_numbers.allergic_to(sentence, at, at, mention) for at in allergic
+    )
+
+
+_ALLERGIC = frozenset({"allergic", "allergy", "allergies"})
+_USED = frozenset("prep prepped used was preparation instead wash".split())
+def _at_a_visit(sentence: Sentence, mention: Mention) -> bool:
+    ahead = sentence.tokens[max(0, mention.first - _VISIT_REACH) : mention.first]
+    weeks = any(token.quantity is not None and token.quantity.unit in ("d", "wk", "mo") for token in ahead)
+    return weeks and any(token.norm in _VISIT for token in ahead)
+
+
+_VISIT_REACH = 10  # tokens
+_VISIT = frozenset({"clinic", "review", "see", "visit", "appointment", "follow-up", "followup", "seen", "outpatients"})
 _WAS_GIVEN = frozenset("given administered infused received started".split())
 _TREATED = frozenset({"treated", "treatment", "course", "courses", "outpatient"})
 _NO_DOSE = frozenset(
@@ -255,11 +278,13 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         return True
     if words[0] in _INTO_THE_SPINE and _with_a_drug(sentence, mention.last):
         return True
+    if before is not None and before.norm in ("to", "a") and _is_had(sentence, mention):
+        return True  # "we converted to general", "a spinal was done"
     if after is None or after.punctuation or after.quantity is not None:
         return opens
     if after.norm in ("only", "alone"):  # "Local only."
         behind = tokens[mention.last + 2] if mention.last + 2 < len(tokens) else None
-        return opens and (behind is None or behind.punctuation)
+        return opens and (behind is None or behind.punctuation or behind.quantity is not None)
     if after.norm == "with":
         ahead = range(mention.last + 1, mention.last + 7)
         return opens and any(
@@ -273,6 +298,15 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     return after.norm in _NEAR
 
 
+def _is_had(sentence: Sentence, mention: Mention) -> bool:
+    before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    if before[-1] == "to":
+        return before[0] in ("converted", "changed", "switched", "over", "on", "went", "conversion", "proceeded")
+    after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 3]]
+    return after[:1] in (["was"], ["is"]) and after[1:] and after[1] in _GIVEN_SO
+
+
+_GIVEN_SO = frozenset("done given placed sited inserted used administered performed put chosen planned".split())
 _DENIES = frozenset({"no", "without", "->"})
 _TOLD_OF = frozenset(
     "given planned avoided nil none declined refused topped instead abandoned failed attempted unnecessary converted "

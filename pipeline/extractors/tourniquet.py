@@ -159,11 +159,27 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         if side is not None and not _is_of_today(sentence, side, grammar):
             side = None
         name = next((m.id for m in base.mentions(sentence, "tourniquet") if m.id in ("tourniquet", "digital")), None)
+        idle = {"certainty": "negated"} if not facts and _stayed_down(sentence, used[-1].last) else {}
         facts.append(
             base.make("tourniquet", reading, sentence, used[0].first, used[0].last, name=name or "tourniquet",
-                      laterality="bilateral" if {"left", "right"} <= sides else side)
+                      laterality="bilateral" if {"left", "right"} <= sides else side, **idle)
         )  # fmt: skip
     return facts
+
+
+def _stayed_down(sentence: Sentence, last: int) -> bool:
+    """ "On the thigh but never inflated": it was there and did nothing."""
+    ahead = [token.norm for token in sentence.tokens[last + 1 : last + 1 + _AHEAD]]
+    for at, norm in enumerate(ahead):
+        if norm in ("not", "never", "n't", "without"):
+            return any(word in _USE for word in ahead[at + 1 : at + 4])
+        if norm in _USE:
+            return False
+    return False
+
+
+_AHEAD = 12  # tokens
+_USE = frozenset({"inflated", "inflating", "inflation", "blown", "used", "needed", "required", "raised"})
 
 
 def _blown_up(sentence: Sentence, last: int, index: int) -> bool:
