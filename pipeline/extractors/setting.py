@@ -303,7 +303,7 @@ def _is_had(sentence: Sentence, mention: Mention) -> bool:
     if before[-1] == "to":
         return before[0] in ("converted", "changed", "switched", "over", "on", "went", "conversion", "proceeded")
     after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 3]]
-    return after[:1] in (["was"], ["is"]) and after[1:] and after[1] in _GIVEN_SO
+    return after[:1] in (["was"], ["is"]) and len(after) > 1 and after[1] in _GIVEN_SO
 
 
 _GIVEN_SO = frozenset("done given placed sited inserted used administered performed put chosen planned".split())
