@@ -56,9 +56,19 @@ def _asked(sentence: Sentence, behind: Sentence | None) -> list[Scope]:
         return []
     denied = first in _NO and second in _MARKS
     value = "negated" if denied else "suspected"
+    start = _last_item(sentence)
     return [
-        Scope("certainty", value, mention.first, mention.last, "question") for mention in sentence.mentions
+        Scope("certainty", value, mention.first, mention.last, "question")
+        for mention in sentence.mentions if start <= mention.first
     ]
+
+
+def _last_item(sentence: Sentence) -> int:
+    """The first token that a "?" asks of: in a list without a verb ("cam impingement; labral tear?") its last item."""
+    tokens = sentence.tokens
+    if any(token.norm in FINITE for token in tokens):
+        return 0
+    return max((at + 1 for at, token in enumerate(tokens[:-1]) if token.norm == ";"), default=0)
 
 
 def _behind(sentence: Sentence, mention: Mention, marks: tuple[str, ...]) -> int:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from pipeline import clauses
 from pipeline.clauses import word_set as _words
 from pipeline.context_cues import CueHit
 from pipeline.records import Mention, Scope, Sentence
@@ -17,6 +18,11 @@ _PAST = _words(
     "was were had wanted hoped meant intended planned booked listed scheduled original proposed ordered consented"
 )
 _MINDS = _words("mind minds plan plans")
+# "Seven were planned, only five were placed"; not "was planned only if ..."
+_NO_MORE = _words("only just")
+_ON_TERMS = _words("if when after once for in as on to with")
+_TOLD = clauses.DID | _words("done performed given used placed implanted were was")
+_AFTER_ONLY = 5  # tokens
 _REACH = 18  # tokens between a plan and the word that says it was changed
 
 
@@ -40,6 +46,8 @@ def _is_changed(sentence: Sentence, scope: Scope) -> bool:
         pair = norms[at : at + 2]
         if norms[at] == "instead" and pair[1:] != ["of"]:
             return at > scope.last
+        if norms[at] in _NO_MORE and at > scope.last and _ON_TERMS.isdisjoint(norms[at + 1 : at + 2]):
+            return _TOLD & set(norms[scope.last + 1 : at + _AFTER_ONLY]) != set()
         if pair in (["ended", "up"], ["not", "needing"]) or norms[at] in ("cancelled", "canceled"):
             return True
         if norms[at] in ("changed", "change") and _MINDS & set(norms[at + 1 : at + 4]):
@@ -84,9 +92,10 @@ def _opens(sentence: Sentence, mention: Mention) -> bool:
 _VERBS = _words("was were is are of with for to by from in on no used made took gave placed put did had be been")
 # Said of something by a pronoun or by nothing at all.
 _OF_IT = frozenset(
-    {"left it out", "left them out", "did without", "did without it", "decided not to", "did not need it",
-     "did not need them", "but did not do it", "but did not do so"}
+    {"left it out", "left them out", "did without", "did without it", "decided not to", "but did not do it",
+     "but did not do so"}
 )  # fmt: skip
+_PRONOUNS = _words("it them this that any one")
 _SO = frozenset({"not done", "not performed", "not given", "not used", "not carried out", "not placed", "not inserted",
                  "not taken"})  # fmt: skip
 _TOPIC = 16  # tokens
@@ -97,7 +106,9 @@ def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     said = " ".join(token.norm for token in sentence.tokens[hit.first : hit.last + 1])
     so = hit.first > 0 and sentence.tokens[hit.first - 1].norm == "so"
     bare = so and (said == "none" or said in _SO)
-    if hit.rule.id not in ("none", "not-done") or not (bare or said in _OF_IT):
+    ends = (sentence.tokens[hit.first].norm, sentence.tokens[hit.last].norm)
+    wanted = ends[0] in ("did", "didn't", "never") and ends[1] in _PRONOUNS  # "but she did not want it"
+    if hit.rule.id not in ("none", "not-done") or not (bare or wanted or said in _OF_IT):
         return None
     near = range(hit.first - _TOPIC, hit.first)
     named = [m for m in sentence.mentions if m.table in _DOABLE and m.first in near and m.last < hit.first]

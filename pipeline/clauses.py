@@ -175,6 +175,7 @@ def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
         if norm in _DETERMINERS:
             if at and norms[at - 1] == "of":
                 at -= 2  # "the tendon of the ring finger showed"
+                named = [mention.first for mention in sentence.mentions if mention.last == at] or named
                 continue
             if at and norms[at - 1] in _PREPOSITIONS:
                 return _before_phrase(norms, at - 1)

@@ -54,8 +54,10 @@ def _overruled(scope: Scope, found: list[Scope]) -> bool:
             other.first <= scope.first + 2 and not scope.rule.startswith("section")
         ):  # fmt: skip
             return True  # "his brother had one last year"
-        if scope.rule in _INTENDED and other.rule in _UNDONE and scope.first <= other.first <= scope.last:
-            return True  # "the planned sterilisation was not done"
+        if scope.rule in _INTENDED | _WEIGHED and other.rule in _UNDONE and scope.first <= other.last and (
+            other.first <= scope.last
+        ):  # fmt: skip
+            return True  # "the planned sterilisation was not done", "mastectomy had been offered, declined"
         if scope.rule in _INTENDED and other.rule in ("no", "without") and scope.last <= other.last + 1 and _shares(
             scope, other
         ):
@@ -75,6 +77,7 @@ def _shares(one: Scope, other: Scope) -> bool:
 
 
 _INTENDED = frozenset({"planned-after", "planned-before", "aimed"})
+_WEIGHED = frozenset({"weighed", "told-ahead"})
 _UNDONE = frozenset({"not-done", "attempt-failed", "none", "unable"})
 
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
+from itertools import pairwise, product
 
 import spacy
 from spacy.matcher import PhraseMatcher
@@ -42,9 +43,12 @@ def _matcher(grammar: Grammar) -> PhraseMatcher:
 
 
 def _forms(phrase: str) -> list[list[str]]:
-    """A cue as it is written, and one that begins with "not" with the verb that speech contracts it with, or "never".
-    """
-    words = split_phrase(phrase)
+    """A cue as it is written, "[one|other] word" as "one word" and "other word", and one that begins with "not" with
+    the verb that speech contracts it with, or "never"."""
+    if "[" in phrase:
+        choices = [part.split("|") for part in re.split(r"[\[\]]", phrase)]
+        return [form for said in product(*choices) for form in _forms(" ".join(said))]
+    words = [word for part in phrase.split() for word in (split_phrase(part) if part[-1].isalnum() else [part])]
     if len(words) < 2 or words[0] != "not":
         return [words]
     said = [[verb, *words[1:]] for verb in _SHORT_NOT]
@@ -97,6 +101,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
         if hit.rule.id == "suspected" and _is_behind(sentence, folded, hit):
             kept.append(CueHit(rules["suspected-before"], hit.first, hit.last))
             continue
+        if hit.rule.id == "told-ahead" and not _behind_an_operation(sentence, hit.first):
+            continue  # "the bleeding points listed above"
         if folded[hit.first] == "elsewhere" and hit.first == hit.last and not any(
             m.last == hit.first - 1 and m.table in ("procedures", "acts") for m in sentence.mentions
         ):  # fmt: skip
@@ -136,6 +142,10 @@ def _of_other_side(sentence: Sentence, folded: list[str], hit: CueHit) -> bool:
 
 
 _FAR_KIN = 2  # tokens: "runs in the family, his father ..." is said with a cue of its own
+
+
+def _behind_an_operation(sentence: Sentence, index: int) -> bool:
+    return any(m.last == index - 1 and m.table in ("procedures", "acts", "anaesthesia") for m in sentence.mentions)
 
 
 _REFUSED = frozenset("go pass fit come seat advance hold bite engage stay sit reach take move budge close turn".split())

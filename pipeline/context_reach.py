@@ -116,11 +116,14 @@ def _is_over(sentence: Sentence, hit: CueHit, start: int) -> bool:
 def _is_patient(sentence: Sentence, index: int) -> bool:
     """ "Her sister had a dystocia she has asthma": with the pronoun that opens a clause the patient is meant again."""
     norms = [token.norm for token in sentence.tokens[index : index + 2]]
-    return norms[0] in ("she", "he", "patient") and norms[-1] in clauses.FINITE and (
+    told = norms[-1] in clauses.FINITE or norms[-1] in _TOLD
+    return norms[0] in ("she", "he", "patient") and told and (
         index in clauses.starts(sentence) or sentence.tokens[index - 1].norm in (",", "and", "but", "the")
+        or norms[-1] in _TOLD
     )
 
 
+_TOLD = _words("takes took uses used denies denied smokes smoked underwent never lives suffers suffered wants declined")
 # Things of the operation itself: a history or a condition said before them does not reach over them.
 _SETTING = frozenset(
     {"anaesthesia", "positions", "preparations", "counts", "sutures", "closures", "handedness", "sex", "team", "events",
@@ -271,6 +274,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     opened = clauses.starts(sentence)
     bare = hit.rule.id in _BARE_NOUN and tokens[hit.first].norm not in ("was", "were")
     thick, named, first = False, False, -1
+    parts = {m.last: m.first for m in sentence.mentions if m.table == "sites"} if certainty else {}
     index = hit.first - 1
     while index >= floor:
         token = tokens[index]
@@ -299,6 +303,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             token.quantity.dimension in ("mass", "volume", "amount", "fraction")
         ):
             return index + 1  # "gentamicin 240 mg apixaban stopped three days ago"
+        if not named and index in parts and not thick and _is_subject(sentence, parts[index]):
+            return _with_article(tokens, parts[index])
         mention = ends.get(index)
         if mention is not None and certainty and mention.table != "preparations":
             if named and index + 1 == first and (mention.table == "drugs" or bare):
@@ -319,8 +325,41 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         if certainty and named and loose and not _modifies(sentence, index):
             return index + 1
         thick = thick or not thin
+        if certainty and not named and thick and token.norm == "the" and _opens_subject(sentence, index):
+            return index  # "... preserved the inferior one not found"
         index -= 1
     return max(floor, 0)
+
+
+def _is_subject(sentence: Sentence, first: int) -> bool:
+    """ "Subscapularis intact ac joint not touched": a part right before a denial is what was left alone, unless a
+    preposition or a list joins it to what stands before it ("a tear of the ac joint not seen")."""
+    at = first - 1
+    while at >= 0 and (sentence.tokens[at].norm in _BEFORE_NAME or sentence.tokens[at].norm in _OF_A_SIDE):
+        at -= 1
+    if at < 0 or not any(m.last == at and m.table == "findings" for m in sentence.mentions):
+        return False
+    return clauses.is_state(sentence, at)
+
+
+def _opens_subject(sentence: Sentence, index: int) -> bool:
+    """Whether an article opens what is denied: a participle or a state before it ends what was told."""
+    if not index or any(m.first == index + 1 and m.table == "sites" for m in sentence.mentions):
+        return False
+    before = sentence.tokens[index - 1].norm
+    return clauses.is_state(sentence, index - 1) or (before.endswith("ed") and len(before) > _LEAST_PARTICIPLE)
+
+
+_LEAST_PARTICIPLE = 4
+
+
+def _with_article(tokens: tuple[Token, ...], first: int) -> int:
+    while first and tokens[first - 1].norm in _BEFORE_NAME:
+        first -= 1
+    return first
+
+
+_OF_A_SIDE = frozenset({"left", "right", "medial", "lateral", "anterior", "posterior", "superior", "inferior"})
 
 
 def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:

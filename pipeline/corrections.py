@@ -16,6 +16,7 @@ from pipeline.records import Evidence, Sentence, Strike, Token, Word
 from pipeline.restated import (
     APOLOGIES,
     FEW_BETWEEN,
+    FILLERS,
     REACH,
     SIDES,
     Cue,
@@ -33,6 +34,7 @@ from pipeline.restated import (
     parted,
     repeated_after,
     rival,
+    said_again,
     said_by,
     together,
     trimmed,
@@ -40,10 +42,6 @@ from pipeline.restated import (
 )
 from pipeline.rows import Drug
 
-_FILLERS = frozenset(
-    ", : . ... … ; - — the a an it is was at to that of in with about be for and side i mean sorry doctor sister nurse "
-    "sir madam".split()
-)
 _PAUSES = frozenset({",", ";", ":", ".", "...", "…", "-", "—", "?", "!"})
 # Words after or before which a cue is ordinary speech.
 _ORDINARY_AFTER = frozenset(
@@ -134,6 +132,8 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
     elif (unit := unit_only(draft, cue)) is not None:
         return other_unit(draft, cue, *unit, words)
     if cue.row.action == "strike_last":
+        if new is None and (again := said_again(tokens, cue)) >= 0:
+            return _restart(draft, cue, again, words)  # "grade three scratch that grade two"
         return _strike_last(draft, cue, out, words)
     if cue.phrase == "no" and new is None and (other := _other_drug(draft, cue)) is not None:
         return _anew(draft, cue, other, words)
@@ -144,7 +144,7 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         if like_before(tokens, cue, new):
             draft.strikes.append(_unclear(tokens, cue, words))
     elif (not weak or cue.phrase in APOLOGIES) and (cue.row.id != "i-mean" or (new is not None and apart)):
-        if new is None and (again := _said_again(tokens, cue)) >= 0:
+        if new is None and (again := said_again(tokens, cue)) >= 0:
             return _restart(draft, cue, again, words)
         named = None if new is not None else _named(draft, cue, out)
         if named is not None:
@@ -152,7 +152,7 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         if (apart and not weak) or (cue.row.id in _SURE and new is not None) or _restated(tokens, cue):
             draft.strikes.append(_unclear(tokens, cue, words))
     elif cue.row.id == "i-mean" and new is None:
-        if (again := _said_again(tokens, cue)) >= 0:
+        if (again := said_again(tokens, cue)) >= 0:
             return _restart(draft, cue, again, words)
         named = _named(draft, cue, out)
         if named is not None:
@@ -172,7 +172,7 @@ def _replacement(tokens: Sequence[Token], cue: Cue) -> int | None:
         token = tokens[index]
         if (token.quantity is not None and token.quantity.form != "ordinal") or token.norm in SIDES:
             return index
-        if token.norm not in _FILLERS:
+        if token.norm not in FILLERS:
             return None
     return None
 
@@ -217,7 +217,7 @@ def _named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, in
     _, loaded = cues()
     tokens = draft.tokens
     after = mark(Sentence(0, tuple(tokens[cue.end : cue.end + 6])), loaded).mentions
-    if not after or any(not token.punctuation and token.norm not in _FILLERS
+    if not after or any(not token.punctuation and token.norm not in FILLERS
                         for token in tokens[cue.end : cue.end + after[0].first]):  # fmt: skip
         return None
     first = after[0]
@@ -263,18 +263,6 @@ def _other_drug(draft: Draft, cue: Cue) -> tuple[int, Draft, int] | int | None:
     if last.first != last.last or first.first != first.last:
         return _phrase(draft, last.first, last.last, draft, cue, first.first, first.last)
     return cue.end, draft, last.first
-
-
-def _said_again(tokens: Sequence[Token], cue: Cue) -> int:
-    """Index of the word before the cue that is said again right after it ("counts not done, I mean, counts
-    correct"); -1 if there is none."""
-    new = next((token for token in tokens[cue.end : cue.end + 4] if token.norm not in _FILLERS), None)
-    if new is None or len(new.norm) < 4 or (new.quantity is not None and new.quantity.form != "ordinal"):
-        return -1
-    for index in range(cue.first - 1, max(-1, cue.first - 9), -1):
-        if tokens[index].norm == new.norm:
-            return index
-    return -1
 
 
 def _restart(draft: Draft, cue: Cue, index: int, words: Sequence[Word]) -> int:

@@ -19,7 +19,9 @@ _OWNERS = _words("his her their a an one two three both older younger elder mate
 # What is told of a relative that no grammar names as an illness.
 _ILL = _words(
     "same similar problem problems trouble carrier carriers operated investigated affected died blind deaf cancer "
-    "stroke ca it too also condition disease heart replaced replacement"
+    "stroke ca it too also condition disease heart replaced replacement dementia asthma diabetes epilepsy haemophilia "
+    "hemophilia thrombosis clot clots aneurysm arthritis gout hyperthermia cataract glaucoma transplant dialysis "
+    "osteoporosis fracture hip knee spondylitis reaction bleeding"
 )
 # A relative who speaks, hears or helps is no history.
 _HELPS = _words(
@@ -52,7 +54,8 @@ def _is_ill(sentence: Sentence, at: int) -> bool:
     stop = next((index for index in range(at + 1, end) if tokens[index].norm in (".", ";")), end)
     said = {token.norm for token in tokens[at + 1 : stop]}
     named = any(m.table in _ILLNESS and at < m.first < stop for m in sentence.mentions)
-    return not said & _HELPS and (named or bool(said & _ILL))
+    headed = at == first and tokens[at + 1 : at + 2] and tokens[at + 1].norm == ":"  # "father: ankylosing spondylitis"
+    return not said & _HELPS and (named or bool(said & _ILL) or bool(headed and len(said) > 1))
 
 
 _ILLNESS = frozenset({"diagnoses", "procedures", "findings", "complications"})

@@ -251,3 +251,21 @@ def pair_replaced(draft: Draft, cue: Cue, new: int, words: Sequence[Word]) -> in
     at = len(head) if closing else len(head) + len(middle)
     draft.strikes = [*draft.strikes, Strike(struck, said, at)]
     return at + len(moved)
+
+
+FILLERS = frozenset(
+    ", : . ... … ; - — the a an it is was at to that of in with about be for and side i mean sorry doctor sister nurse "
+    "sir madam".split()
+)
+
+
+def said_again(tokens: Sequence[Token], cue: Cue) -> int:
+    """Index of the word before the cue that is said again right after it ("counts not done, I mean, counts
+    correct"); -1 if there is none."""
+    new = next((token for token in tokens[cue.end : cue.end + 4] if token.norm not in FILLERS), None)
+    if new is None or len(new.norm) < 4 or (new.quantity is not None and new.quantity.form != "ordinal"):
+        return -1
+    for index in range(cue.first - 1, max(-1, cue.first - 9), -1):
+        if tokens[index].norm == new.norm:
+            return index
+    return -1

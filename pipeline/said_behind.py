@@ -10,7 +10,8 @@ from pipeline.records import Sentence
 
 # One word each: what was put off or not taken, and what was thought of.
 _LEFT = _words("declined refused deferred omitted withheld postponed cancelled canceled")
-_AHEAD = _words("planned booked scheduled proposed requested recommended advised desired listed intended")
+_RESUMED = _words("restart restarts resume resumes recommences")
+_AHEAD = _RESUMED | _words("planned booked scheduled proposed requested recommended advised desired listed intended")
 _WEIGHED = _words("offered discussed suggested considered")
 _NEVER = _words("not never")
 _GOES_ON = _words(
@@ -20,6 +21,7 @@ _DETERMINERS = _words("the a an this that his her our their as any no")
 _PRONOUNS = _words("he she they we i patient")
 _NEAR = 4  # tokens
 _DOABLE = frozenset({"procedures", "acts", "anaesthesia", "devices", "drains", "injectates", "drugs"})
+_HAD = frozenset({"diagnoses", "findings", "complications"})
 
 
 def is_behind(sentence: Sentence, hit: CueHit) -> bool:
@@ -31,6 +33,9 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
         return False
     if word in _LEFT and any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions):
         return True  # "drain omitted co-amoxiclav one gram"
+    if word == "denied":  # "diabetes denied sternotomy", "latex allergy: denied"
+        at = hit.first - 1 - (sentence.tokens[hit.first - 1].norm == ":")
+        return any(m.last == at and m.table in _HAD for m in sentence.mentions) or sentence.tokens[at].norm == "allergy"
     if word in _LEFT and hit.rule.axis == "certainty" and sentence.tokens[hit.first - 1].norm in ("but", "and", ","):
         near = range(hit.first - _NEAR, hit.first)
         told = hit.first > 1 and sentence.tokens[hit.first - 2].norm in _AHEAD | _WEIGHED

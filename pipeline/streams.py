@@ -123,6 +123,17 @@ def _is_set_up(tokens: Sequence[Token], index: int) -> bool:
     return number or (ahead[0] in _OF_SET_UP and (tokens[index].norm != "portals" or ahead[0] != "at"))
 
 
+def _goes_with(tokens: Sequence[Token], index: int) -> bool:
+    """ "No prophylactic antibiotic", "a repair was planned we did a resection only": one statement."""
+    if index < 2:
+        return False
+    before, last = tokens[index - 2].norm, tokens[index - 1].norm
+    described = before in ("no", "without", "any") and last.endswith(("ic", "al", "ive", "ous"))
+    if tokens[index].norm == "prophylaxis" and last in ("heparin", "antibiotic", "dvt", "vte", "thrombosis", "clot"):
+        return True
+    return described or (before in ("was", "were", "been") and last in ("planned", "intended", "booked"))
+
+
 _LOADS = frozenset(
     "touch toe partial full non no not protected limited reduced restricted minimal flat down feather heel early "
     "forefoot immediate progressive gradual graduated partially fully normal of".split()
@@ -136,7 +147,7 @@ def _is_stream(tokens: Sequence[Token]) -> bool:
 
 
 def _begins(tokens: Sequence[Token], index: int) -> bool:
-    if tokens[index - 1].norm in _OPEN:
+    if tokens[index - 1].norm in _OPEN or _goes_with(tokens, index):
         return False
     if tokens[index].norm in _SET_UP:
         return _is_set_up(tokens, index)

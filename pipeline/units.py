@@ -115,7 +115,7 @@ def read_unit(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | No
         spoken = under is not None and (under.dimension == "time" or under.ucum == "kg")  # "five milligrams a kilo"
         if under is None or (mark in ("a", "an") and not (spoken and said.dimension in _PACED)):
             return said
-        if under.ucum in _HOW_OFTEN:
+        if under.ucum in _HOW_OFTEN or mark == "a" and under.ucum == "s" and _is_another(tokens, under.end):
             return said
         if under.ucum == said.ucum or under.dimension == "fraction" or under.ucum.startswith("/"):
             return said
@@ -125,6 +125,12 @@ def read_unit(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | No
         said = Said(f"{said.ucum}/{under.ucum}", dimension, start, under.end, said.row)
 
 
+def _is_another(tokens: Sequence[Token], index: int) -> bool:
+    """ "Two grams a second gram", "ten millilitres a second drain": behind "a second" stands what there was two of."""
+    return index < len(tokens) and not tokens[index].punctuation and tokens[index].norm not in _AFTER_A_PACE
+
+
+_AFTER_A_PACE = frozenset("for until and then over with through via at to in by into from was is as".split())
 _HOW_OFTEN = frozenset({"d", "wk", "mo", "a"})  # "40 mg per day" is a dose and how often, no rate of flow
 _PACED = frozenset({"volume", "mass", "amount"})
 

@@ -26,12 +26,13 @@ _BACK = frozenset({("went", "back"), ("sent", "back"), ("put", "back"), ("handed
                    ("thrown", "away"), ("not", "used"), ("not", "needed"), ("not", "required"), ("not", "implanted"),
                    ("never", "used"), ("not", "deployed"), ("not", "opened"), ("not", "placed"),
                    ("not", "inserted")})  # fmt: skip
+_NO_PASS = _words("pass fit seat go hold bite")
 _CHANGED = _words("exchanged changed swapped replaced upsized downsized")
 _REMOVED = _words("removed explanted")
 _TAKEN_OUT = frozenset({("taken", "out"), ("pulled", "out"), ("came", "out")})
-_TELLING = _NEVER_IN | _CHANGED | _REMOVED | {last for _, last in (*_BACK, *_TAKEN_OUT)}
+_TELLING = _NO_PASS | _NEVER_IN | _CHANGED | _REMOVED | {last for _, last in (*_BACK, *_TAKEN_OUT)}
 _FOR = _words("for by with to")
-_NO_PASS = _words("pass fit seat go hold bite")
+_SO = _words("so therefore hence")
 _DENIED = _words("not never nothing")
 _TOO = _words("long short big large small wide narrow thick loose tight")
 _PASSIVE = _words("was were been being is and then immediately promptly subsequently therefore so had got it be which "
@@ -97,6 +98,8 @@ def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
         if tuple(norms[at : at + 2]) in _BACK:
             return "not_used"
         if norms[at] in _NO_PASS and denied and norms[start : start + 1] != ["for"]:
+            if norms[at + 1 : at + 3] and (norms[at + 1] in _SO or norms[at + 1] == "," and norms[at + 2] in _SO):
+                return "not_used"  # "would not fit so a twenty one millimetre valve was put in"
             continue
         if not denied and (norms[at] in _REMOVED or tuple(norms[at : at + 2]) in _TAKEN_OUT):
             return "explanted"

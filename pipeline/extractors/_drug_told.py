@@ -78,6 +78,8 @@ def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Men
 def _of_a_subject(sentence: Sentence, hit: cues.Hit) -> bool:
     """ "The crosslink was not used vancomycin one gram": what was not used stands before, a drug behind begins anew;
     not "she was not given heparin"."""
+    if any(scope.value == "negated" and scope.first < hit.first <= scope.last <= hit.last for scope in sentence.scopes):
+        return True  # its scope ends with it: "microfracture not needed ten mils of bupivacaine"
     if hit.first < 2:
         return False
     if sentence.tokens[hit.first].norm in _OF_BEFORE and any(
@@ -320,6 +322,15 @@ def explains(sentence: Sentence, index: int, drug: Mention) -> bool:
     )  # fmt: skip
 
 
+def _of_drug_before(sentence: Sentence, drug: Mention, hit: cues.Hit) -> bool:
+    """ "Takes ramipril at home cefazolin two grams": what is said right behind one drug is not of the next."""
+    return any(
+        m.table == "drugs" and m.last < hit.first <= hit.last < drug.first
+        and all(token.quantity is not None for token in sentence.tokens[m.last + 1 : hit.first])
+        for m in sentence.mentions
+    )
+
+
 _OVER = frozenset({"been", "already", "earlier"})
 
 
@@ -327,7 +338,9 @@ def is_of_next(sentence: Sentence, grammar: Grammar, drug: Mention, hit: cues.Hi
     """ "Metronidazole at induction home tomorrow", "cefazolin before incision enoxaparin tonight": what is said of a
     later time belongs to what stands behind the drug's own time, or to another drug."""
     if hit.first < drug.last:
-        return False
+        return _of_drug_before(sentence, drug, hit)
+    if sentence.tokens[hit.first - 1].norm in ("none", "nothing", "no"):
+        return True  # "adrenaline in the first bag only, none afterwards"
     if {token.norm for token in sentence.tokens[max(drug.last, hit.first - 6) : hit.last + 2]} & _OVER:
         return True  # "ergometrine 500 mcg she had been given 500 on the ward already"
     drugs = [mention for mention in sentence.mentions if mention.table == "drugs"]

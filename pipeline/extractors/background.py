@@ -17,7 +17,8 @@ _PRESENTS = frozenset(
 )  # fmt: skip
 _NOT_BEFORE = frozenset({"aftercare", "follow-up", "description", "findings", "specimens", "complications"})
 _CONSENT = frozenset({"risks", "consent", "consented", "alternatives"})
-_PAST = ("year", "age", "month", "historical", "historical-before", "other-person", "section:history")
+_PAST = ("year", "age", "month", "historical", "historical-before", "other-person", "other-person-before",
+         "section:history")  # fmt: skip
 
 _HEADING_ONLY = frozenset({"history", "and", "indication", "indications", "background", "brief", "clinical", "the"})
 

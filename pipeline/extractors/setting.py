@@ -38,7 +38,7 @@ _NEAR = frozenset(
 
 
 _OPENS = frozenset({"under", "anesthesia", "anaesthesia", "plus", "and", "lma", "mask", "awake", "tumescent", "short",
-                    "endotracheal", "+", "had", "a", "with"})  # fmt: skip
+                    "endotracheal", "+", "had", "a", "with", "so", "then", "but"})  # fmt: skip
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -272,7 +272,8 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         return True  # "prone, sedation midazolam 2 mg"
     if opens and any(m.table == "positions" and m.first == mention.last + 1 for m in sentence.mentions):
         return True  # "thirty eight spinal lateral position"
-    if after is not None and after.norm in _TOLD_OF and (opens or before is not None and before.norm in _DENIES):
+    told = after is not None and (after.norm in _TOLD_OF or _is_told_apart(sentence, mention.last + 1))
+    if told and (opens or before is not None and before.norm in _DENIES):
         return True  # "GA planned, spinal given", "no sedation required"
     if before is not None and before.norm in _DENIES and (after is None or after.punctuation):
         return True
@@ -307,6 +308,12 @@ def _is_had(sentence: Sentence, mention: Mention) -> bool:
 
 
 _GIVEN_SO = frozenset("done given placed sited inserted used administered performed put chosen planned".split())
+def _is_told_apart(sentence: Sentence, index: int) -> bool:
+    """ "Sedation was not wanted", "block failed so general as well"."""
+    norms = [token.norm for token in sentence.tokens[index : index + 2]]
+    return norms == ["as", "well"] or norms[:1] in (["was"], ["were"]) and set(norms[1:]) <= _TOLD_OF | {"never"}
+
+
 _DENIES = frozenset({"no", "without", "->"})
 _TOLD_OF = frozenset(
     "given planned avoided nil none declined refused topped instead abandoned failed attempted unnecessary converted "
