@@ -40,8 +40,8 @@ _WITHOUT_SITE = frozenset({"anaesthesia", "approaches", "positions", "guidance"}
 
 
 def _site_beside(sentence: Sentence, mention: Mention, sites: list[Mention]) -> str | None:
-    """The site said right before a thing ("meniscus torn")."""
-    for site in sites:
+    """The site said right before a thing, the nearest of several ("knee medial compartment grade three")."""
+    for site in sorted(sites, key=lambda one: -one.last):
         if 0 <= mention.first - site.last - 1 <= 2 and not any(
             token.punctuation or token.norm in ("and", "or", "was", "is", "of", "with")
             for token in sentence.tokens[site.last + 1 : mention.first]

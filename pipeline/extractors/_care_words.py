@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline import cues
 from pipeline.extractors import base
 from pipeline.records import Mention, Sentence
 
@@ -38,6 +39,23 @@ def lasts(sentence: Sentence, index: int) -> bool:
     tokens = sentence.tokens
     span = tokens[index + 2].quantity if index + 2 < len(tokens) and tokens[index + 1].norm == "for" else None
     return span is not None and span.unit in _SPANS
+
+
+def allowed(sentence: Sentence, index: int) -> bool:
+    """ "Flexion limited to sixty degrees for two weeks": what is allowed, and not what was measured."""
+    if lasts(sentence, index):
+        return True
+    at = index - 1
+    while at > 0 and (sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _LIMIT_WAY):
+        at -= 1
+    return at >= 0 and sentence.tokens[at].norm in _LIMITED and any(
+        quantity.unit in _SPANS and place > index
+        for place, quantity in cues.numbers(sentence)
+    )
+
+
+_LIMITED = frozenset({"limited", "restricted", "limit", "restrict"})
+_LIMIT_WAY = frozenset({"to", "for", ",", "then", "and"})
 
 
 _SPANS = frozenset({"d", "wk", "mo"})

@@ -65,7 +65,7 @@ def _arcs(reading: Reading, sentence: Sentence) -> list[Fact]:
             facts.append(base.claim("aftercare", reading, sentence, index, at, index, _COST, status="planned",
                                     certainty="affirmed", **_of_what(told, passive)))  # fmt: skip
         elif told in _MOVES:
-            allowed = {"status": "planned"} if _care_words.lasts(sentence, index) else {}
+            allowed = {"status": "planned"} if _care_words.allowed(sentence, index) else {}
             facts.append(base.claim("measurement", reading, sentence, index, at, index, _COST, name="range-of-motion",
                                     **allowed))  # fmt: skip
     return facts

@@ -145,26 +145,11 @@ def _named(
     pressed = quantity.dimension == "pressure" or rows[mention.id].group == "pressure"
     kind = "pressure" if pressed else "measurement"
     side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
-    ahead = {"status": "planned"} if _is_limit(sentence, index) or _care_words.lasts(sentence, index) else {}
+    ahead = {"status": "planned"} if _care_words.allowed(sentence, index) else {}
     return [
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                    unit=quantity.unit, laterality=side, **ahead)
     ]  # fmt: skip
-
-
-def _is_limit(sentence: Sentence, index: int) -> bool:
-    """ "Flexion limited to sixty degrees for two weeks": what is allowed, and not what was measured."""
-    at = index - 1
-    while at > 0 and (sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _LIMIT_WAY):
-        at -= 1
-    return at >= 0 and sentence.tokens[at].norm in _LIMITED and any(
-        quantity.dimension == "time" and quantity.unit in ("d", "wk", "mo") and place > index
-        for place, quantity in cues.numbers(sentence)
-    )
-
-
-_LIMITED = frozenset({"limited", "restricted", "limit", "restrict"})
-_LIMIT_WAY = frozenset({"to", "for", ",", "then", "and"})
 
 
 def _is_length(sentence: Sentence, index: int) -> bool:
@@ -174,13 +159,14 @@ def _is_length(sentence: Sentence, index: int) -> bool:
 
 
 def _of_other(sentence: Sentence, index: int, mention: Mention, quantity: Quantity) -> bool:
-    """ "Flexion to 120 degrees, varus four degrees": a comma parts the measure from a number that a word of its own
-    leads; "21 in flexion" without a unit tells where something else was measured."""
+    """ "Flexion to 120 degrees, varus four degrees": a comma parts them; "21 in flexion": where it was measured."""
     tokens = sentence.tokens
     if index < mention.first and mention.id == "flow" and not quantity.unit:
         return True  # "pressure eight flow three litres"
     if index < mention.first:
         return not quantity.unit and mention.first == index + 2 and tokens[index + 1].norm == "in"
+    if any(token.norm in ("lacks", "lacking") for token in tokens[mention.last + 1 : index]):
+        return True  # "extension lacks ten": so far from straight
     marks = [at for at in range(mention.last + 1, index) if tokens[at].punctuation and tokens[at].norm != ":"]
     if not marks or quantity.dimension not in ("angle", "length"):
         return False
