@@ -46,6 +46,23 @@ def _of_anything(sentence: Sentence, hit: cues.Hit) -> bool:
     return hit.id == "harvest" and first in _TAKEN_FROM and last == "from"
 
 
+def targets(sentence: Sentence, grammar: Grammar) -> list[cues.Hit]:
+    """Where it goes, without a word of injecting: "6 mL IA right knee", and "right knee four millilitres" at the head
+    of a sentence that tells of no draw."""
+    found = [cues.Hit("target-phase", m.first, m.last) for m in sentence.mentions
+             if m.table == "routes" and m.id == "intra-articular"]  # fmt: skip
+    head = next((m for m in sentence.mentions if m.table == "sites"), None)
+    if head is None or head.first > _AT_HEAD or "iliac-crest" in head.id or cues.has(sentence, grammar, *_DRAWN):
+        return found
+    amounts = [at for at, quantity in cues.numbers(sentence) if quantity.dimension == "volume" and at > head.last]
+    beside = bool(amounts) and amounts[0] - head.last <= _AT_HEAD
+    return [*found, cues.Hit("target-phase", head.first, head.last)] if beside else found
+
+
+_AT_HEAD = 3  # tokens
+_DRAWN = ("draw", "draw-noun", "marrow", "harvest", "irrigation", "blood-loss")
+
+
 def of(reading: Reading, grammar: Grammar) -> list[list[str]]:
     """The part of the operation that every token of every sentence is in: "harvest", "injection" or "" (neither).
 
@@ -63,6 +80,7 @@ def of(reading: Reading, grammar: Grammar) -> list[list[str]]:
     )
     for sentence in reading.sentences:
         found = [hit for hit in cues.hits(sentence, grammar, *_PHASES) if marrow or not _of_anything(sentence, hit)]
+        found += targets(sentence, grammar)
         found = [hit for hit in found if not counts_cells(sentence, hit)]
         first = min((hit.first for hit in found if _PHASES[hit.id] == "harvest"), default=cues.FAR)
         found = [hit for hit in found if hit.id not in _AFTER_HARVEST or (marrow and (harvested or first < hit.first))]

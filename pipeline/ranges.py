@@ -42,6 +42,7 @@ _CHANGED = frozenset(
     "improvement increase decrease reduction".split()
 )
 _JOINTS = frozenset({",", "and", "x", "by", "×", "or", "plus", "then", "&", "->", "→"})
+_BY = frozenset({"x", "by", "×"})
 _SMALLER = {"h": ("min", 60), "min": ("s", 60), "g": ("mg", 1000), "kg": ("g", 1000), "L": ("mL", 1000),
             "[ft_i]": ("[in_i]", 12), "a": ("mo", 12), "cm": ("mm", 10), "[lb_av]": ("[oz_av]", 16),
             "wk": ("d", 7), "d": ("h", 24), "m": ("cm", 100)}  # fmt: skip
@@ -256,8 +257,8 @@ def _shared(tokens: list[Token]) -> list[Token]:
             back, words = _link_before(tokens, at)
             if back < 0:
                 break
-            if words & {"x", "by", "×"} and last.dimension not in ("length", "area"):
-                break  # "2 x 40 g": two of them
+            if last.dimension not in ("length", "area") and (words & _BY or tokens[back - 1].norm in _BY):
+                break  # "2 x 40 g": two of them; "5 mL x 12 -> 60 mL"
             quantity = _plain(tokens[back])
             if quantity is None or quantity.unit is not None or (quantity.value is None and quantity.low is None):
                 break

@@ -46,6 +46,8 @@ def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
         # A second harvest (other side, other site) has a total of its own; what a total covers is not always said.
         candidates = [draws, before, [draw for draw in draws if draw.laterality == total.laterality]]
         sums = [(part, _sum(note, part)) for part in candidates if part]
+        if total.text and any(_hint(note, worked, said) for _, worked in sums if worked is not None):
+            continue  # "sixty with the six of ACD in it", "60 mL spun": the total holds what it was mixed with
         if any(worked is None for _, worked in sums) and (one := _no_multiple(draws, total)):
             found.append(one)
         if not sums or any(worked is None or worked.meets(said) for _, worked in sums):

@@ -6,10 +6,11 @@ from pipeline import cues
 from pipeline.extractors import _amount_words as words
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Mention, Sentence
+from pipeline.records import Mention, Quantity, Sentence
 
 _WE = frozenset("i we he she and then".split())
 _INTO = frozenset("into in to each around beneath under".split())
+_TO_SITE = frozenset("left right l r lt rt the of concentrate ia".split())  # "6 mL IA R knee"
 _REACH, _VERB_REACH = 9, 14
 
 
@@ -24,6 +25,26 @@ def held_in(sentence: Sentence, index: int) -> bool:
         if token.norm in words.VESSELS:
             return True
     return False
+
+
+def went_in(sentence: Sentence, at: int) -> bool:
+    """ "The other twenty eight went in", "so twenty six go in": into the patient; not "went in the bag"."""
+    tokens = sentence.tokens
+    if at + 1 >= len(tokens) or tokens[at].norm not in words.WENT or tokens[at + 1].norm != "in":
+        return False
+    return not {token.norm for token in tokens[at + 2 : at + 5]} & (words.VESSELS | words.BENCH)
+
+
+def is_spin(sentence: Sentence, at: int, quantity: Quantity) -> bool:
+    """ "Fourteen minutes at 2500": how long it was spun, without a word of the centrifuge."""
+    tokens = sentence.tokens
+    if quantity.unit != "min" or at + 2 >= len(tokens) or tokens[at + 1].norm != "at":
+        return False
+    speed = tokens[at + 2].quantity
+    return speed is not None and not speed.dimension and (speed.value or 0) >= _SLOWEST
+
+
+_SLOWEST = 300  # turns a minute; common practice, no source
 
 
 def after_giving(sentence: Sentence, index: int) -> bool:
@@ -57,7 +78,7 @@ def target(sentence: Sentence, index: int) -> Mention | None:
         said = {token.norm for token in between}
         if "from" in said or "iliac-crest" in site.id:
             return None
-        if said & _INTO or not said - {"left", "right", "the", "of", "concentrate"}:
+        if said & _INTO or not said - _TO_SITE:
             return site
     return None
 
@@ -167,16 +188,22 @@ _MADE_REACH = 8
 
 
 def headed(sentence: Sentence, index: int) -> Mention | None:
-    """ "Left hip: seven millilitres", "right knee, three": the site that leads a statement of nothing else."""
-    sites = [site for site in base.mentions(sentence, "sites") if site.last < index]
-    if len(sites) != 1 or "iliac-crest" in sites[0].id or index + 2 < len(sentence.tokens):
+    """ "Left hip: seven millilitres", "right knee, three, left knee two": the site that leads a statement, or a part of
+    it, of nothing else."""
+    tokens = sentence.tokens
+    low = max((at + 1 for at, _ in cues.numbers(sentence) if at < index), default=0)
+    sites = [site for site in base.mentions(sentence, "sites") if low <= site.first and site.last < index]
+    if len(sites) != 1 or "iliac-crest" in sites[0].id:
+        return None
+    if index + 1 < len(tokens) and not tokens[index + 1].punctuation and tokens[index + 1].norm not in _NEXT_PART:
         return None
     inside = range(sites[0].first, sites[0].last + 1)
-    rest = [token.norm for at, token in enumerate(sentence.tokens[:index]) if at not in inside]
-    return sites[0] if set(rest) <= _HEAD else None
+    rest = {tokens[at].norm for at in range(low, index) if at not in inside}
+    return sites[0] if rest <= _HEAD else None
 
 
-_HEAD = frozenset({"left", "right", "the", ":", ",", "-", "and", "then", "in", "into", "another"})
+_HEAD = frozenset({"left", "right", "l", "r", "the", ":", ",", "-", "and", "then", "in", "into", "another"})
+_NEXT_PART = frozenset({"and", "then", "left", "right"})
 
 
 def from_bone(sentence: Sentence, index: int, grammar: Grammar) -> bool:

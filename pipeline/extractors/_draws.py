@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline import cues, laterality, sidewise
 from pipeline.extractors import _amount_words, base
 from pipeline.grammar import Grammar
-from pipeline.records import Laterality, Quantity, Sentence
+from pipeline.records import Laterality, Quantity, Scale, Sentence, Token
 
 _ORDINALS = {
     1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh", 8: "eighth", 9: "ninth",
@@ -97,6 +97,12 @@ def ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
     return None
 
 
+def name_of(token: Token) -> str | None:
+    """The name of a draw that an ordinal gives."""
+    value = token.quantity.value if token.quantity is not None else None
+    return _ORDINALS.get(int(value)) if value is not None and value == int(value) else None
+
+
 def is_label(sentence: Sentence, at: int, quantity: Quantity) -> bool:
     """ "Draw one, five millilitres; draw two, five": the number that names a draw."""
     bare = quantity.form in ("number", "label") and not quantity.dimension and quantity.value in _ORDINALS
@@ -114,6 +120,31 @@ def is_concentrate(sentence: Sentence, index: int) -> bool:
     """ "Eight millilitres of concentrate": what was made of the marrow, and no draw of it."""
     behind = [token.norm for token in sentence.tokens[index + 1 : index + 4] if token.norm not in ("of", "the")]
     return behind[:1] == ["concentrate"] or _yielded(sentence, index)
+
+
+def holds_agent(sentence: Sentence, index: int) -> bool:
+    """ "Sixty with the six mils of ACD in it", "60 mL including 6 mL of citrate": a whole that holds the anticoagulant.
+    """
+    tokens = sentence.tokens
+    at = index + 1
+    if at >= len(tokens) or tokens[at].norm not in _HOLDING:
+        return False
+    surely = tokens[at].norm != "with" or (at + 1 < len(tokens) and tokens[at + 1].norm in ("the", "those", "its"))
+    part = next((one for one in range(at + 1, min(at + 3, len(tokens))) if tokens[one].quantity is not None), None)
+    if part is None or tokens[part].norm not in ("#volume", "#number"):
+        return False
+    drug = any(0 < m.first - part <= 2 for m in base.mentions(sentence, "drugs"))
+    inside = {token.norm for token in tokens[part + 1 : part + 7]} & {"in", "included", "inside"}
+    return drug and (surely or bool(inside))
+
+
+_HOLDING = frozenset({"with", "including", "incl", "inclusive", "counting"})
+WITH_AGENT, AS_SPUN = "with the anticoagulant", "as spun"
+
+
+def at_each(sentence: Sentence, index: int) -> Scale | None:
+    """ "Three places and at each three pulls": so many at every place, not in all."""
+    return "each" if index and sentence.tokens[index - 1].norm in ("each", "every") else None
 
 
 def _yielded(sentence: Sentence, index: int) -> bool:
@@ -167,6 +198,8 @@ def count_behind(sentence: Sentence, index: int) -> bool:
     behind = sentence.tokens[index + 1 : index + 4]
     if len(behind) < 2 or behind[0].norm not in ("x", "\u00d7") or behind[1].quantity is None:
         return False
+    if sentence.tokens[index].norm != "#volume":
+        return False  # "advanced 5 mm x3"
     count = behind[1].quantity
     own = len(behind) > 2 and behind[2].norm in _amount_words.VESSELS
     return count.form == "number" and not count.dimension and not own

@@ -64,7 +64,7 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
             after[1].norm not in _SAME_DRUG
         )
     between = sentence.tokens[index + 1 : drug.first]
-    if _is_led_and_apart(sentence, index, drug):
+    if _comes_with(sentence, index, drug) or _is_led_and_apart(sentence, index, drug):
         return True
     if [token.norm for token in between] == ["with"] and any(
         token.norm in ("cement", "pmma", "beads", "spacer") for token in sentence.tokens[max(0, index - 5) : index]
@@ -77,6 +77,17 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     return before.norm.isalpha() and before.quantity is None and before.norm not in _NO_NAMES and not any(
         token.quantity is not None for token in between[:joined]
     )
+
+
+def _comes_with(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "52 mL with 8 mL of citrate": an amount of the same kind stands right before the drug and is its own; the one
+    before "with" is of what it was added to."""
+    own, between = sentence.tokens[index].quantity, sentence.tokens[index + 1 : drug.first]
+    if own is None or len(between) not in (2, 3) or between[0].norm not in ("with", "plus", "+", "into", "onto"):
+        return False
+    added = between[1].quantity
+    apart = len(between) == 2 or between[2].norm == "of"
+    return apart and added is not None and added.dimension == own.dimension and added.form == "number"
 
 
 def _is_led_by_another(sentence: Sentence, index: int, drug: Mention) -> bool:

@@ -238,9 +238,11 @@ def _thrown_away(sentence: Sentence, drug: Mention) -> bool:
     norms = [token.norm for token in tokens]
     near = range(drug.last + 1, min(len(tokens) - 1, drug.last + _SOON))
     own = next((at for at in near if (norms[at], norms[at + 1]) in _UP), None)
-    if own is None or not sentence.says(_AWAY) or any(
-        m.table == "drugs" and drug.last < m.first < own for m in sentence.mentions
-    ):
+    if own is None or any(m.table == "drugs" and drug.last < m.first < own for m in sentence.mentions):
+        return False
+    if _is_left_behind(norms[own + 2 : own + 2 + _SOON]):
+        return True
+    if not sentence.says(_AWAY):
         return False
     for at in range(own + 2, min(len(tokens) - 2, own + _LATER)):
         quantity = tokens[at].quantity
@@ -251,6 +253,17 @@ def _thrown_away(sentence: Sentence, drug: Mention) -> bool:
     return False
 
 
+def _is_left_behind(behind: list[str]) -> bool:
+    """ "Drawn up and left on the table", "drawn up but then binned", right behind "drawn up"."""
+    while behind and behind[0] in _AND_THEN:
+        behind = behind[1:]
+    if behind[:1] and behind[0] in _AWAY:
+        return True
+    return behind[:1] in (["left"], ["stayed"], ["remained"]) and bool(set(behind[1:4]) & _TABLE)
+
+
+_AND_THEN = _words("and then but was were it , just simply")
+_TABLE = _words("table trolley tray counter unused untouched fridge syringe vial there standing lying")
 _SOON, _LATER = 8, 18  # tokens: to "drawn up", and on to "it was thrown away"
 
 

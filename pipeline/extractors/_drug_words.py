@@ -19,15 +19,22 @@ _GASES = frozenset({"anesthetic", "anesthetics", "anaesthetic", "anaesthetics", 
 
 
 def is_measured(sentence: Sentence, drug: Mention) -> bool:
-    """ "Glucose 11.2", "glucose was 6 mmol/L": what was found in the blood, and no drug."""
+    """ "Glucose 11.2", "glucose was 6 mmol/L", "her glucose was high", "glucose to be checked": what is found in the
+    blood, and no drug."""
     tokens = sentence.tokens
     if tokens[drug.first].norm not in _IN_BLOOD or drug.first != drug.last:
         return False
+    told = [token.norm for token in tokens[drug.last + 1 : drug.last + 4]]
+    if (drug.first and tokens[drug.first - 1].norm in _WHOSE) or _TESTED & set(told):
+        return True
     after = drug.last + 1 + (drug.last + 1 < len(tokens) and tokens[drug.last + 1].norm in ("was", "is", "of", ":"))
     quantity = tokens[after].quantity if after < len(tokens) else None
     return quantity is not None and (quantity.unit is None or quantity.unit in ("mmol/L", "mg/dL", "meq/L"))
 
 
+_WHOSE = frozenset("her his their blood serum plasma capillary fasting check checked monitor measure".split())
+_TESTED = frozenset("high low normal raised elevated checked monitored measured level levels check checks control "
+                    "controlled monitoring".split())  # fmt: skip
 _IN_BLOOD = frozenset({"glucose", "bicarbonate", "bicarb", "potassium", "calcium", "magnesium", "phosphate", "sodium"})
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
-from pipeline.records import Sentence
+from pipeline.records import Sentence, Token
 
 _VERBS = _words("washed rinsed wash rinse washing rinsing")
 _PRODUCTS = _words(
     "fat lipoaspirate graft grafts autograft allograft homograft chips flap implant implants prosthesis mesh beads "
     "cells specimen specimens instruments membrane patch tissue stones fragments hardware plate screws valve "
-    "oocyte embryo heart kidney liver lung hands hand gloves"
+    "oocyte embryo heart kidney liver lung hands hand gloves kit kits syringe syringes tubing trocar trocars"
 )
 _PLACES = _words(
     "wound wounds joint knee shoulder hip ankle elbow wrist cavity abdomen pelvis peritoneum bed site canal incision "
@@ -31,7 +33,7 @@ def of_product(sentence: Sentence, verb: int) -> bool:
         low = clauses.bounds(sentence, low - 1)[0]  # "the graft was then rinsed"
     was = [at for at in range(low, verb) if tokens[at].norm in ("was", "were", "is", "are", "been", "being")]
     # what was washed stands before "was": not "there was no pus, some necrotic fat, only washed with 500 mL"
-    part = tokens[low : was[-1]] if was else tokens[verb + 1 : verb + 1 + _OBJECT]
+    part = tokens[low : was[-1]] if was else _object(sentence, verb)
     if verb and tokens[verb - 1].norm in _PRODUCTS:
         part = tokens[verb - 1 : verb]  # "fat washed with saline"
     norms = {token.norm for token in part}
@@ -39,6 +41,16 @@ def of_product(sentence: Sentence, verb: int) -> bool:
     if not norms & _TABLE:
         things -= _ORGANS
     return bool(things) and not norms & _PLACES
+
+
+def _object(sentence: Sentence, verb: int) -> Sequence[Token]:
+    """What the verb washes, up to what it is washed with: "rinsed the kit with saline"."""
+    part = sentence.tokens[verb + 1 : verb + 1 + _OBJECT]
+    end = next((at for at, token in enumerate(part) if token.norm in _BY), len(part))
+    return part[:end]
+
+
+_BY = _words("with through by via using")
 
 
 def holds(sentence: Sentence, token: int) -> bool:

@@ -10,10 +10,11 @@ from typing import Any
 
 from pipeline import cues, phases
 from pipeline.extractors import _amount_words as words
-from pipeline.extractors import _direction, _draws, _processing, base
+from pipeline.extractors import _direction, _draw_counts, _draws, _processing, base
 from pipeline.extractors._draws import ordinal, side_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
+from pipeline.rows import Drug
 
 KINDS = (
     "draw", "draw_count", "harvest_total", "discarded_volume", "anticoagulant_share", "product_volume", "processing",
@@ -83,11 +84,17 @@ def _number(
         reach = _SHARE_OF_REACH if near_word and phase else _SHARE_REACH if phase else _SHARE_BESIDE
         if share is not None and share[0] <= reach:
             facts.append(claim("anticoagulant_share", (0 if near_word else share[0] + 8, share[1])))
+    if spun == "from" and phase and quantity.dimension == "volume" and _is_spun(sentence, index):
+        facts.append(base.claim("harvest_total", reading, sentence, index, index, index + 1, 2, unit=quantity.unit,
+                                scale="total", text=_draws.AS_SPUN))  # fmt: skip
     if phase != "harvest" or spun:
         return facts
     side = None if _of_both(sentence, index) else side_at(sentence, grammar, index)
+    if quantity.dimension in ("volume", "") and _draws.holds_agent(sentence, index):
+        return [*facts, base.claim("harvest_total", reading, sentence, index, index, index + 1, -1, unit=quantity.unit,
+                                   scale="total", text=_draws.WITH_AGENT)]  # fmt: skip
     if quantity.dimension == "volume" and (
-        _follows_counted(sentence, index) or _in_draws(sentence, grammar, index)
+        _draw_counts.follows_counted(sentence, index) or _draw_counts.in_draws(sentence, grammar, index)
         or (_direction.held_in(sentence, index) and sentence.tokens[index + 1].norm == "into")
         or _draws.behind_count(sentence, grammar, index)
     ):
@@ -133,7 +140,7 @@ def _number(
                                     laterality=side))  # fmt: skip
         noun = cues.nearest(sentence, grammar, index, "draw-noun")
         if noun is not None and noun[1].first > index and noun[0] <= 8:
-            facts.append(claim("draw_count", noun))
+            facts.append(claim("draw_count", noun, scale=_draws.at_each(sentence, index)))
     return facts
 
 
@@ -157,7 +164,7 @@ _SHARE_OF_REACH, _SHARE_REACH, _SHARE_BESIDE = 90, 40, 16
 def _draw(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
 ) -> list[Fact]:
-    if cues.around(sentence, grammar, index, index, "blood-loss") or _in_draws(sentence, grammar, index):
+    if cues.around(sentence, grammar, index, index, "blood-loss") or _draw_counts.in_draws(sentence, grammar, index):
         return []
     if _draws.behind_count(sentence, grammar, index) or _draws.is_concentrate(sentence, index) or (
         _draws.is_part(sentence, index)
@@ -171,6 +178,8 @@ def _draw(
         _direction.of_other(sentence, index)
     ):
         return []  # "twenty mils of half percent lidocaine at the crest"
+    if _direction.goes_on_about_drug(sentence, index) and not _is_of_agent(sentence, grammar, index):
+        return []  # "lidocaine 3 mL skin at harvest, 2 mL at the knee"
     if any(m.id in _MADE and 0 < m.first - index <= 3 for m in base.mentions(sentence, "injectates")):
         return []  # "eight mils of bone marrow concentrate were drawn up": no draw from the bone
     if words.RECEIVED & {token.norm for token in sentence.tokens[max(0, index - 2) : index]}:
@@ -197,14 +206,16 @@ def _draw(
          for verb in cues.hits(sentence, grammar, "draw") if not any(verb.first in span for span in named)),
         default=None,
     )  # fmt: skip
-    if drawn is None and near[1].id == "marrow" and any(True for _ in base.mentions(sentence, "drugs")):
+    if drawn is None and near[1].id == "marrow" and any(True for _ in base.mentions(sentence, "drugs")) and (
+        not _is_mixed(sentence, index)
+    ):
         return []  # "lidocaine, ten mils at the crest"
     given = cues.nearest(sentence, grammar, index, "injected")
     if given is not None and given[0] <= _DRAW_REACH and (drawn is None or given[0] <= drawn[0]):
         return []  # "six millilitres of marrow concentrate were injected"
     price, hit = near
     scale = cues.scale(sentence, index)
-    counted = scale is None and _counted(sentence, index) and not _more_follow(sentence, index)
+    counted = scale is None and _draw_counts.counted(sentence, index) and not _draw_counts.more_follow(sentence, index)
     counted = counted or _draws.times(sentence, index) or _draws.count_behind(sentence, index)
     if counted or _draws.of_many(sentence, grammar, index):
         scale = "each"
@@ -216,10 +227,26 @@ def _draw(
     ]  # fmt: skip
 
 
+def _is_of_agent(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """Whether the drug told last before a number is an anticoagulant, or marrow was drawn since."""
+    drugs = [m for m in base.mentions(sentence, "drugs") if m.last < index]
+    since = {token.norm for token in sentence.tokens[drugs[-1].last + 1 : index]}
+    return "anticoagulant" in grammar.table("drugs", Drug)[drugs[-1].id].classes or bool(since & words.OUT)
+
+
+def _is_mixed(sentence: Sentence, index: int) -> bool:
+    """ "Crest, 52 mL with 8 mL of citrate": what the other volume was added to."""
+    behind = sentence.tokens[index + 1 : index + 3]
+    added = behind[1].quantity if len(behind) == 2 and behind[0].norm in ("with", "plus", "+", "into") else None
+    return added is not None and added.dimension == "volume"
+
+
 def _spun(sentence: Sentence, grammar: Grammar, index: int) -> str:
     """ "Fifty mils filtered down to eight": "from" for what went in, "to" for what was left, "" for any other number.
     """
     tokens = sentence.tokens
+    if _is_spun(sentence, index):
+        return "from"
     for hit in cues.hits(sentence, grammar, "reduced-to"):
         if hit.last == index - 1:
             return "to"
@@ -227,6 +254,12 @@ def _spun(sentence: Sentence, grammar: Grammar, index: int) -> str:
         if 0 < hit.first - index <= 3 and led and hit.last + 1 < len(tokens) and tokens[hit.last + 1].quantity:
             return "from"
     return ""
+
+
+def _is_spun(sentence: Sentence, index: int) -> bool:
+    """ "60 mL spun", "sixty mils were spun for fourteen minutes": what went into the centrifuge."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 3] if token.norm not in ("was", "were")]
+    return behind[:1] in (["spun"], ["centrifuged"])
 
 
 def _goes_in(sentence: Sentence, grammar: Grammar, index: int, product: cues.Hit) -> bool:
@@ -251,7 +284,7 @@ def _bare_draw(
 ) -> list[Fact]:
     """ "First draw five, second draw six", "four draws of five": a draw whose unit was not said."""
     noun = cues.nearest(sentence, grammar, index, "draw-noun")
-    if _counted(sentence, index) and noun is not None and noun[1].last == index - 2:
+    if _draw_counts.counted(sentence, index) and noun is not None and noun[1].last == index - 2:
         return [base.claim("draw", reading, sentence, index, noun[1].first, noun[1].last, 4, unit=None, scale="each",
                            laterality=side)]  # fmt: skip
     told = ordinal(sentence, index)
@@ -269,9 +302,9 @@ def _listed_draw(
 ) -> list[Fact]:
     """ "In four draws, fifteen, fifteen, ten and ten": at least two bare numbers in a row after the word for a draw."""
     first = last = index
-    while first > 0 and _goes_on(sentence, first - 1):
+    while first > 0 and _draw_counts.goes_on(sentence, first - 1):
         first -= 1
-    while last + 1 < len(sentence.tokens) and _goes_on(sentence, last + 1):
+    while last + 1 < len(sentence.tokens) and _draw_counts.goes_on(sentence, last + 1):
         last += 1
     listed = [at for at in range(first, last + 1) if sentence.tokens[at].quantity is not None]
     nouns = [hit for hit in cues.hits(sentence, grammar, "draw-noun", "draw") if 0 < first - hit.last <= 2]
@@ -311,67 +344,5 @@ def _short_draw(
 _IS = frozenset({"was", "were", "gave", "yielded", ",", ":", "only", "of"})
 
 
-def _more_follow(sentence: Sentence, index: int) -> bool:
-    """ "Four draws of fifteen, fifteen, ten and twelve": each number is a draw of its own."""
-    after = sentence.tokens[index + 1 : index + 3]
-    if len(after) < 2 or after[0].norm not in (",", "and") or after[1].quantity is None:
-        return False
-    return cues.scale(sentence, index + 2) != "total" and not _is_product(sentence, index, index + 2)
-
-
-def _is_product(sentence: Sentence, index: int, at: int) -> bool:
-    """ "Six draws of five millilitres, thirty": the number at `at` is what so many draws make."""
-    each, whole = sentence.tokens[index].quantity, sentence.tokens[at].quantity
-    before = sentence.tokens[max(0, index - 4) : index]
-    counts = [token.quantity.value for token in before if token.quantity is not None]
-    if each is None or whole is None or each.value is None or each.unit is None or len(counts) != 1:
-        return False
-    return counts[0] is not None and counts[0] * each.value == whole.value
-
-
-def _goes_on(sentence: Sentence, at: int) -> bool:
-    """Whether a token belongs to a list of bare numbers."""
-    token = sentence.tokens[at]
-    quantity = token.quantity
-    if quantity is None:
-        return token.norm in (",", "and", "then")
-    return quantity.form == "number" and not quantity.dimension and quantity.value is not None
-
-
 _BARE_REACH = 20
 _AFTER_BARE = frozenset({"and", "then", "total", "in", "for", "was", "were", "filtered", "discarded"})
-
-
-def _counted(sentence: Sentence, index: int) -> bool:
-    """ "ten draws of two millilitres": the number is that of each."""
-    before = sentence.tokens[max(0, index - 4) : index]
-    return (
-        len(before) >= 3 and before[-1].norm == "of"
-        and any(token.quantity is not None and token.norm == "#number" for token in before)
-    )  # fmt: skip
-
-
-def _follows_counted(sentence: Sentence, index: int) -> bool:
-    """ "ten draws of two millilitres, twenty millilitres": what the draws make together."""
-    if index < 2 or sentence.tokens[index - 1].norm not in (",", "makes", "is", "="):
-        return False
-    before = index - 2
-    quantity = sentence.tokens[before].quantity
-    each = quantity is not None and quantity.dimension == "volume"
-    return each and (_counted(sentence, before) or _draws.times(sentence, before))
-
-
-def _in_draws(sentence: Sentence, grammar: Grammar, index: int) -> bool:
-    """ "Sixty mils in six draws": the draws together. Not "five mils in each of six draws", nor in one."""
-    tokens = sentence.tokens
-    at = next((at for at in range(index + 1, len(tokens)) if tokens[at].quantity or tokens[at].punctuation), index)
-    count = tokens[at].quantity
-    if count is None or at - index > _DRAWS_AHEAD or tokens[at - 1].norm not in ("in", "over", "by", "from", "with"):
-        return False
-    if count.dimension or count.form != "number" or count.value is None or count.value < 2:
-        return False
-    nouns = cues.hits(sentence, grammar, "draw-noun")
-    return cues.scale(sentence, index) is None and any(0 < noun.first - at <= 2 for noun in nouns)
-
-
-_DRAWS_AHEAD = 14

@@ -82,7 +82,8 @@ def _is_harvest(
     if not cues.around(sentence, grammar, site.first, site.last, "graft-word"):
         return phase == "harvest" and "iliac-crest" in site.id and not norms & _LANDMARK
     if "iliac-crest" in site.id:
-        return cues.distance(sentence, grammar, site.first, site.last, "graft-word") <= _CREST_REACH
+        near = cues.distance(sentence, grammar, site.first, site.last, "graft-word") <= _CREST_REACH
+        return near or (phase == "harvest" and not norms & _LANDMARK)
     for hit in harvest:
         between = sentence.tokens[hit.last + 1 : site.first]
         if hit.first > site.last:

@@ -8,26 +8,19 @@ beside, is left to the other extractors. A unit that was not said stays empty, a
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 from decimal import Decimal
 
 from pipeline import cues, laterality, owners, phases, sidewise
-from pipeline.extractors import _amount_lists, _direction, _draws, base
+from pipeline.extractors import _amount_lists, _direction, _draws, _marrow_told, base
 from pipeline.extractors import _amount_words as words
+from pipeline.extractors._marrow_told import CREST, ORDINALS
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
+from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence, Token
 
 KINDS = ("draw", "draw_count", "harvest_total", "discarded_volume", "product_volume", "injection_volume")
 
-_HOLD = 4  # sentences for which what was told last still holds
-_STORIES = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow-up"})
-_MARROW = frozenset("bone-marrow-concentrate bone-marrow-aspirate bone-marrow-injection bone-marrow-harvest".split())
-_NOT_MARROW = ("drugs", "fluids", "findings", "diagnoses")
-_ORDINAL = frozenset({"first", "second", "third", "fourth", "fifth", "sixth", "last", "next"})
 _FILL = frozenset("of was were is about another only just roughly around some again a further out us me : back".split())
-_SIDES = frozenset({"left", "right", "one", "other"})
-_CREST = frozenset("crest crests spine spines side marrow".split())
 _SUMMED = (("in", "all"), ("in", "total"), ("total",), ("all", "together"), ("altogether",), ("all", "told"),
            ("together",), ("combined",), ("overall",))  # fmt: skip
 _SUM_OF = frozenset("from of for on at were was then so which we i".split())  # not "together with", not "in all four"
@@ -38,104 +31,58 @@ _WAYS = frozenset("anterior posterior medial lateral anterolateral anteromedial 
 _INTO = frozenset("into to along around beneath down through".split())
 
 
-@dataclass(frozen=True, slots=True)
-class _Told:
-    """What was told last: "named" (marrow), "drawn", "made" (the product), "given", "" for anything else; how long ago.
-    """
-
-    state: str = ""
-    age: int = 0
-
-
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
-    if not any(_says_marrow(sentence, grammar) for sentence in reading.sentences):
-        return []
     facts: list[Fact] = []
-    told, side, amounts = _Told(), None, list[Decimal]()
-    for sentence in reading.sentences:
-        if sentence.section in _STORIES:
-            continue
-        stays = told.state in ("named", "drawn") and phases.keeps_harvest(sentence, grammar)
-        told = _Told(told.state, told.age + (not stays)) if told.age < _HOLD else _Told()
-        marrow = _says_marrow(sentence, grammar)
-        marks = list(_marks(sentence, grammar, marrow or bool(told.state), told.state in ("drawn", "made", "given")))
-        side = _harvest_side(sentence, grammar) or side
+    amounts: list[Decimal] = []
+    for passage in _marrow_told.passages(reading, grammar):
+        sentence = passage.sentence
+        same = [at for at, token in enumerate(sentence.tokens) if token.norm == "same"] if sentence.says(_SAME) else []
         for index, quantity in base.quantities(sentence, "volume", ""):
-            before = [state for at, state in marks if at <= index]
-            state = before[-1] if before else told.state or ("named" if marrow else "")
+            while same and same[0] < index:
+                facts += _again(reading, passage, same.pop(0), facts, amounts)
+            state = passage.state(index)
             if quantity.form in ("number", "range", "fraction") and not _is_anothers(sentence, index):
-                facts += _amount(reading, sentence, grammar, index, quantity, state, side, amounts)
+                facts += _amount(reading, sentence, grammar, index, quantity, state, passage.side, amounts)
                 if quantity.value is not None and state in ("drawn", "named"):
                     amounts.append(quantity.value)
-        if marks:
-            told = _Told(marks[-1][1], 0)
-        elif marrow:
-            told = _Told(told.state or "named", 0)
+        for at in same:
+            facts += _again(reading, passage, at, facts, amounts)
     return facts
 
 
-def _says_marrow(sentence: Sentence, grammar: Grammar) -> bool:
-    named = base.mentions(sentence, "injectates", "procedures", "acts")
-    return cues.has(sentence, grammar, "marrow") or any(mention.id in _MARROW for mention in named)
+_SAME = frozenset({"same"})
 
 
-def _marks(sentence: Sentence, grammar: Grammar, marrow: bool, told: bool) -> Iterator[tuple[int, str]]:
-    """(token, state) of every word that tells what the numbers behind it are, in order."""
-    inside = {at for m in base.mentions(sentence, "injectates") for at in range(m.first, m.last + 1)}
-    others = [m.first for m in base.mentions(sentence, *_NOT_MARROW)]
-    made = {m.first for m in base.mentions(sentence, "processing") if m.first not in inside}
-    made |= {hit.first for hit in cues.hits(sentence, grammar, "reduced-to")}
-    made |= {m.first for m in base.mentions(sentence, "injectates") if m.id == "bone-marrow-concentrate"}
-    made |= {at for at, token in enumerate(sentence.tokens) if token.norm in words.MADE}
-    given = {hit.first for hit in cues.hits(sentence, grammar, "injection-phase", *(_TARGET if told else ()))}
-    sites = {m.last for m in base.mentions(sentence, "sites")}
-    ends = {hit.first for hit in cues.hits(sentence, grammar, "leaving-harvest")
-            if not phases.counts_cells(sentence, hit)}  # fmt: skip
-    for at, token in enumerate(sentence.tokens):
-        if at in ends:
-            yield at, ""
-        elif at in given:
-            yield at, "given"
-        elif at in made:
-            yield at, "made"
-        elif token.norm == "aspiration" and at and sentence.tokens[at - 1].norm in _ORDINAL | {"#ordinal"}:
-            yield at, "drawn"
-        elif at not in inside and token.norm in words.DREW and marrow and not _soon(others, at):
-            yield at, "drawn"
-        elif token.norm in ("got", "gets") and at and (at - 1 in sites or sentence.tokens[at - 1].norm in _SIDES):
-            yield at, "given"  # "the right ankle got four millilitres"
-        elif at not in inside and token.norm in words.STARTS and marrow and not _soon(others, at) and not (
-            at + 1 < len(sentence.tokens) and sentence.tokens[at + 1].norm == "off"  # "an effusion was taken off"
-        ):
-            yield at, "drawn"
+def _again(
+    reading: Reading, passage: _marrow_told.Passage, at: int, facts: Sequence[Fact], amounts: list[Decimal]
+) -> list[Fact]:
+    """ "Second syringe the same", "turn it, second the same": as much again as what was drawn right before it, with a
+    doubt; of a row that was summed up ("ten draws of three, thirty") the sum."""
+    tokens = passage.sentence.tokens
+    near = range(at - 1, max(-1, at - _SAME_REACH), -1)
+    first = next((one for one in near if tokens[one].norm in ORDINALS or _is_ordinal(tokens[one])), None)
+    behind = tokens[at + 1] if at + 1 < len(tokens) else None
+    ends = behind is None or behind.punctuation or behind.quantity is not None or behind.norm in _AFTER_SAME
+    before = [fact for fact in facts if fact.kind in ("draw", "harvest_total", "draw_count")]
+    if first is None or not ends or passage.state(at) != "drawn" or not before or before[-1].kind == "draw_count":
+        return []
+    last = before[-1]
+    summed = last.scale == "each" and len(amounts) > 2 and amounts[-3] * amounts[-2] == amounts[-1]
+    value = amounts[-1] if summed else last.value if last.scale != "each" else None
+    if value is None:
+        return []
+    amounts.append(value)
+    doubt = "said as the same as what was drawn before it"
+    return [base.make("draw", reading, passage.sentence, first, at, name=_draws.name_of(tokens[first]), doubts=(doubt,),
+                      value=value, unit=last.unit, laterality=passage.side or last.laterality)]  # fmt: skip
 
 
-_TARGET = ("target-phase", "turned-phase")
+def _is_ordinal(token: Token) -> bool:
+    return token.quantity is not None and token.quantity.form == "ordinal"
 
 
-def _soon(others: list[int], at: int) -> bool:
-    """Whether what was drawn is something else: "aspirated thirty five of straw coloured fluid"."""
-    return any(0 < first - at <= _SOON for first in others)
-
-
-_SOON = 6
-
-
-def _harvest_side(sentence: Sentence, grammar: Grammar) -> Laterality | None:
-    sites = [site for site in base.mentions(sentence, "sites") if "iliac-crest" in site.id]
-    spans = [(site.first, site.last) for site in sites]
-    if not spans:
-        spans = [(hit.first, hit.last) for hit in cues.hits(sentence, grammar, "marrow")
-                 if sentence.tokens[hit.last].norm in _CREST - {"marrow", "side"}]  # fmt: skip
-    sides = {_beside(sentence, first) or laterality.side_for(sentence, first, last, grammar, own_only=True)[0]
-             for first, last in spans}  # fmt: skip
-    side = next(iter(sides)) if len(sides) == 1 else None
-    return side if side != "bilateral" else None
-
-
-def _beside(sentence: Sentence, first: int) -> Laterality | None:
-    before = sentence.tokens[first - 1].norm if first else ""
-    return "left" if before == "left" else "right" if before == "right" else None
+_SAME_REACH = 4
+_AFTER_SAME = frozenset("again and then so now amount volume turn rotate".split())
 
 
 def _is_anothers(sentence: Sentence, index: int) -> bool:
@@ -172,6 +119,10 @@ def _amount(
 
     if not state:
         return []
+    if state in ("drawn", "named") and (by := _multiplied(sentence, index, amounts)) is not None:
+        each = "each" if by == "draw" else "total" if by == "harvest_total" else None
+        unit = None if by == "draw_count" else quantity.unit
+        return claim(by, -1, unit=unit, scale=each, laterality=side)
     if _is_sum(after, before) or _is_product(sentence, index, quantity, before):
         whose = None if _draws.both_told(sentence, index) or sidewise.told(sentence, grammar) else own
         return claim("harvest_total", scale="total", laterality=whose) if state in ("drawn", "named") else []
@@ -183,19 +134,22 @@ def _amount(
         return claim("draw_count", laterality=side)
     lost = bool(set(after[:4]) & words.LOST) and bool(set(after[:3]) & {"of", "was", "were", "went"})
     lost = lost or _direction.thrown(sentence, index)
+    lost = lost or before[-1:] in (("lost",), ("wasted",), ("spilled",), ("spilt",))
     if lost or (set(after[:1]) & words.LOST and (not bare or after[0] in _THROWN)):
         return claim("discarded_volume")
     if _direction.looks_like_fluid(sentence, index):
         return []
     if set(after[:3]) & words.KEPT:
         return []
-    if state == "drawn" and before[-1:] == ("so",) and not after:
+    if state == "drawn" and before[-1:] == ("so",) and (not after or _direction.held_in(sentence, index)):
         return claim("harvest_total", scale="total", laterality=own)
     target = _direction.target(sentence, index)
     into = (after[:1] or ("",))[0] in _INTO or _is_route(sentence, index)
     into = into or (state == "given" and bool(({*after[:1]} | {*before[-1:]}) & _WAYS))
     into = into or (after == ("in",) and not bare and _stops(sentence, index + 2)) or _direction.led_in(sentence, index)
     into = into or (state == "given" and bare and after[:1] == ("in",) and set(after[1:2]) <= {"the", "each", "both"})
+    into = into or _direction.went_in(sentence, index + 1) or (
+        state in ("made", "given") and after[:1] == ("from",) and set(after[1:2]) <= _WAYS and not set(after) & CREST)
     into = into or after[:3] in (("in", "the", "joint"), ("in", "each", "joint"), ("in", "both", "joints"))
     summed = bool({"total", "altogether"} & set(before[-3:]))  # "total injected, six"
     into = into or (not summed and _direction.goes_in(sentence, index) and not _direction.of_other(sentence, index))
@@ -234,9 +188,9 @@ def _amount(
         return _counted(reading, sentence, index, there)
     if bare and after and not _ends_amount(sentence, index, after):
         return []
-    each = index >= 3 and tokens[index - 1].norm == "of" and tokens[index - 2].norm in words.COUNTED_ALL
-    counted = tokens[index - 3].quantity if each else None
-    if each and counted is not None and not counted.dimension:
+    of_each = index >= 3 and tokens[index - 1].norm == "of" and tokens[index - 2].norm in words.COUNTED_ALL
+    counted = tokens[index - 3].quantity if of_each else None
+    if of_each and counted is not None and not counted.dimension:
         return claim("draw", 2, scale="each", laterality=side)
     if after == ("in",) and index + 2 < len(tokens) and (count := tokens[index + 2].quantity) is not None:
         nouns = tokens[index + 3].norm if index + 3 < len(tokens) else "."
@@ -253,6 +207,16 @@ def _amount(
     if not (row or _led(before) or _lists_on(sentence, index) or more or moved or taken):
         return []
     return claim("draw", 6 if bare else 12, name=ordinal, laterality=side)
+
+
+def _multiplied(sentence: Sentence, index: int, amounts: Sequence[Decimal]) -> str | None:
+    """The kinds of the numbers of "5 mL x 12 -> 60 mL", so many draws of so much and what they come to."""
+    if _draws.count_behind(sentence, index):
+        return "draw"
+    if index > 1 and _draws.count_behind(sentence, index - 2):
+        return "draw_count"
+    led = index > 3 and sentence.tokens[index - 1].norm in ("->", "=", ",") and _draws.count_behind(sentence, index - 4)
+    return "harvest_total" if led and _amount_lists.is_product(sentence, index, amounts) else None
 
 
 def _joined(sentence: Sentence, index: int) -> bool:
@@ -277,10 +241,10 @@ def _is_sum(after: tuple[str, ...], before: tuple[str, ...]) -> bool:
 
 def _is_product(sentence: Sentence, index: int, quantity: Quantity, before: tuple[str, ...]) -> bool:
     """ "Another four draws of five, that is twenty more": what the draws come to."""
-    if not before or before[-1] not in ("is", "makes", "was", "so"):
+    if not before or before[-1] not in ("is", "makes", "was", "so", "that's"):
         return False
     said = [other for at, other in cues.numbers(sentence) if at < index and other.form == "number"][-2:]
-    bare = len(said) == 2 and not quantity.dimension and not any(other.dimension for other in said)
+    bare = len(said) == 2 and not said[0].dimension and said[1].dimension in ("", "volume")
     return bare and (said[0].value or 0) * (said[1].value or 0) == quantity.value
 
 
@@ -298,7 +262,7 @@ def _words_before(sentence: Sentence, index: int) -> tuple[str, ...]:
     """The words right before a number, up to a mark other than ":" or a number."""
     found: list[str] = []
     for token in reversed(sentence.tokens[max(0, index - 8) : index]):
-        if token.norm in _ORDINAL or (token.quantity is not None and token.quantity.form == "ordinal"):
+        if token.norm in ORDINALS or _is_ordinal(token):
             found.append(token.text.lower())
             continue
         if (token.punctuation and token.norm != ":") or token.quantity is not None:
@@ -333,7 +297,7 @@ def _led(before: tuple[str, ...]) -> bool:
         return False
     if trimmed[-1] in words.DREW | words.GOT:
         return True
-    return trimmed[-1] in _ORDINAL or "from" in trimmed[-4:]
+    return trimmed[-1] in ORDINALS or "from" in trimmed[-4:]
 
 
 def _lists_on(sentence: Sentence, index: int) -> bool:
@@ -351,8 +315,9 @@ def _lists_on(sentence: Sentence, index: int) -> bool:
         at += 1
     if at > 1 and sentence.tokens[at - 1].norm == "of" and sentence.tokens[at - 2].norm in words.COUNTED_ALL:
         return False  # "six draws of five millilitres, thirty": what they make
-    return _led(_words_before(sentence, at)) or (at > 1 and sentence.tokens[at - 1].norm == ":" and (
-        sentence.tokens[at - 2].norm in words.DREW | _CREST))  # fmt: skip
+    crest = at > 0 and sentence.tokens[at - 1].norm in CREST - {"side", "marrow"} and at < index
+    return crest or _led(_words_before(sentence, at)) or (at > 1 and sentence.tokens[at - 1].norm == ":" and (
+        sentence.tokens[at - 2].norm in words.DREW | CREST))  # fmt: skip
 
 
 _BETWEEN = frozenset({",", "and", "then", "left", "right"})  # "thirty right and twenty eight left"
@@ -360,7 +325,7 @@ _BETWEEN = frozenset({",", "and", "then", "left", "right"})  # "thirty right and
 
 def _is_made(sentence: Sentence, index: int, after: tuple[str, ...], before: tuple[str, ...]) -> bool:
     """ "Spun it, eight left", "concentrated to twelve", "gave us seven mils back", "BMC six mils"."""
-    if after[:1] == ("left",) and len(after) == 1:
+    if after in (("left",), ("back",)):
         return True
     tail = before[-4:]
     if tail[-2:-1] in (("the",), ("on",)) and tail[-1:] == ("left",):
@@ -388,4 +353,4 @@ def _counted(reading: Reading, sentence: Sentence, index: int, side: Laterality 
         return []
     doubts = ("syringes were counted, not draws",) if held else ()
     return [base.claim("draw_count", reading, sentence, index, index, index + 1, -1, unit=None, laterality=side,
-                       doubts=doubts)]  # fmt: skip
+                       scale=_draws.at_each(sentence, index), doubts=doubts)]  # fmt: skip

@@ -77,13 +77,13 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         return [base.claim("needle_retraction", reading, sentence, index, index, index, _TOLD, scale="total")]
     if quantity.dimension == "length" and _for_each_draw(sentence, index):
         return [base.claim("needle_retraction", reading, sentence, index, index, index, _TOLD, scale="each")]
-    if quantity.dimension == "gauge" and not cues.has(sentence, grammar, "needle"):
+    needle = cues.nearest(sentence, grammar, index, "needle")
+    if quantity.dimension == "gauge" and (needle is None or needle[0] > _GAUGE_REACH):
         return [base.claim("harvest_needle", reading, sentence, index, index, index, _BARE_GAUGE)]
     if quantity.dimension in ("gauge", "length"):
-        needle = cues.nearest(sentence, grammar, index, "needle")
         if needle is not None and _is_spinal(sentence, needle[1]):
             needle = None
-        if needle is not None and needle[0] <= (20 if quantity.dimension == "gauge" else 4):
+        if needle is not None and needle[0] <= (_GAUGE_REACH if quantity.dimension == "gauge" else 4):
             price, hit = needle
             facts.append(base.claim("harvest_needle", reading, sentence, index, hit.first, hit.last, price))
     if quantity.dimension == "length" and quantity.unit not in _FINE:
@@ -126,6 +126,7 @@ def _beside_gauge(sentence: Sentence, index: int) -> int | None:
     return None
 
 
+_GAUGE_REACH = 20
 _BARE_GAUGE = 30  # "marrow out of the left crest, 11 gauge, 60 mL"
 _OWN_REACH = 6
 _OF_NEEDLE = frozenset(", needle trocar cannula jamshidi length long and x by of a with it is / - shaft ( the".split())

@@ -1,5 +1,5 @@
 """Doses where no drug is named: "eighty milligrams through each needle", "block with thirty mils", "20 cc of local".
-Kept without a name, and asked about."""
+Kept without a name, and asked about. And the other way round: drugs with a number whose unit was left out."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
 from pipeline.rows import Drug
 
-KINDS = ("medication_dose", "medication_concentration", "injection_volume")
+KINDS = ("medication_dose", "medication_concentration", "medication_volume", "injection_volume")
 
 _DOSES = {
     "mass": "medication_dose", "amount": "medication_dose", "catalytic": "medication_dose",
@@ -55,20 +55,39 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 
 
 def _bare(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    """ "Forty of triamcinolone": a drug that is dosed by its mass, and no unit was said."""
+    """ "Forty of triamcinolone and four of lidocaine": a drug that is dosed by its mass, or one that is measured by
+    its volume, and no unit was said."""
     rows = grammar.table("drugs", Drug)
-    led = {m.first: m for m in base.mentions(sentence, "drugs") if not _NOT_BARE & set(rows[m.id].classes)
-           and set(rows[m.id].dose_units) & {"mg", "ug"}}  # fmt: skip
-    return [
-        base.claim("medication_dose", reading, sentence, index, index, led[index + 2].last, 4, name=led[index + 2].id,
-                   unit=None, scale=cues.scale(sentence, index),
-                   group=f"m{base.group_of(sentence, led[index + 2].first)}")
-        for index, quantity in base.quantities(sentence, "")
-        if quantity.form == "number" and index + 2 in led and sentence.tokens[index + 1].norm == "of"
-    ]  # fmt: skip
+    led = {m.first: m for m in base.mentions(sentence, "drugs")}
+    facts: list[Fact] = []
+    for index, quantity in base.quantities(sentence, ""):
+        drug = led.get(_past_strength(sentence, index + 2))
+        if quantity.form != "number" or drug is None or sentence.tokens[index + 1].norm != "of":
+            continue
+        by_volume = bool(_BY_VOLUME & set(rows[drug.id].classes)) or "mL" in rows[drug.id].dose_units
+        if by_volume or set(rows[drug.id].dose_units) & {"mg", "ug"}:
+            facts.append(
+                base.claim("medication_volume" if by_volume else "medication_dose", reading, sentence, index, index,
+                           drug.last, 4, name=drug.id, unit=None, scale=cues.scale(sentence, index),
+                           **({"certainty": "negated"} if _is_thrown(sentence, drug.last) else {}),
+                           group=f"m{base.group_of(sentence, drug.first)}")
+            )  # fmt: skip
+    return facts
 
 
-_NOT_BARE = frozenset({"local_anaesthetic", "diluent", "contrast", "viscosupplement"})  # measured by their volume
+def _is_thrown(sentence: Sentence, last: int) -> bool:
+    """ "Another ten of bupivacaine which was thrown away"."""
+    behind = [token.norm for token in sentence.tokens[last + 1 : last + 4] if token.norm not in ("which", "that", ",")]
+    return behind[:1] in (["was"], ["were"]) and behind[1:2] in (["thrown"], ["discarded"], ["wasted"], ["binned"])
+
+
+def _past_strength(sentence: Sentence, at: int) -> int:
+    """ "Four of half percent bupivacaine": past the strength that stands before the drug."""
+    strength = sentence.tokens[at].quantity if at < len(sentence.tokens) else None
+    return at + 1 if strength is not None and strength.dimension in ("fraction", "mass_concentration") else at
+
+
+_BY_VOLUME = frozenset({"local_anaesthetic", "diluent", "contrast", "viscosupplement"})
 _BLOCK_REACH = 20
 _WORDS = frozenset({"local", "la", "anaesthetic", "anesthetic"})
 _WASHES = frozenset({"saline", "irrigation", "wash", "washed", "blood", "urine"})
