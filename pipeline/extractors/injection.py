@@ -111,6 +111,8 @@ def _number(
             facts.append(claim("injection_volume", (given[0], given[1]), name=what, scale=cues.scale(sentence, index)))
     if not facts and not elsewhere and (led := _led_on(sentence, grammar, index, quantity)) is not None:
         facts.append(claim("injection_volume", (_LED_ON, led), name=what, scale=cues.scale(sentence, index)))
+    if not facts and not elsewhere and verb is None and phase == "injection":
+        facts += _of_product(reading, sentence, grammar, index, quantity)
     given_before = phase == "harvest" and _direction.after_giving(sentence, index)
     if quantity.dimension in ("volume", "") and (phase == "injection" or given_before):
         total = cues.nearest(sentence, grammar, index, "total")
