@@ -20,7 +20,7 @@ THIN = _words(
 # Words of making ready: "was prepared but not given" says of the drug before them that it was not given.
 READY = _words(
     "prepared drawn made ready opened available offered considered attempted tried kept placed applied fitted "
-    "positioned set mounted"
+    "positioned set mounted planned intended scheduled"
 )
 _AFRESH = frozenset({"a", "an", "the", "some", "mild", "moderate", "severe", "good", "normal", "intact"})
 _BORDER = frozenset({";", ":", ".", "?", "!", "—", "...", "…"})
@@ -287,7 +287,9 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             return index + 1  # "a tissue valve was implanted paravalvular leak none"
         if token.norm in (".", ";", "?", "!") or (token.norm in ("which", "who") and thick):
             return index + 1
-        if token.norm in (",", "and", "but", ":") and thick and not (named and _list_before(tokens, index)):
+        if token.norm in (",", "and", "but", ":") and thick and not (named and _list_before(tokens, index)) and not (
+            certainty and not named and _is_joint(sentence, index, hit)
+        ):
             return index + 1
         if not certainty and thick and token.norm in ("she", "he", "they", "we", "i"):
             return index
@@ -367,6 +369,16 @@ def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
     return tokens[start].norm in ("and", "or", "nor") or (start > 0 and tokens[start - 1].norm in ("and", "or", ","))
 
 
+def _is_joint(sentence: Sentence, index: int, hit: CueHit) -> bool:
+    """ "Mesh and implant were never considered": a noun in the singular before "were" is one half of a subject, the
+    other half of which is the named thing before "and"."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : hit.last + 1]]
+    behind = behind[1:] if behind[0] in _ARTICLES else behind
+    halves = sentence.tokens[index].norm == "and" and behind[1:2] == ["were"] and not behind[0].endswith("s")
+    return halves and any(m.last == index - 1 and m.table not in BY_THE_WAY for m in sentence.mentions)
+
+
+_ARTICLES = frozenset({"the", "a", "an", "any"})
 _OPERATIONS = frozenset({"procedures", "acts"})
 # Words for one more dose or thing, which is denied and leaves the one before it as it was.
 ANOTHER = frozenset({"second", "third", "further", "another", "repeat", "redose", "redosing", "top-up", "extra"})

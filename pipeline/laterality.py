@@ -60,7 +60,10 @@ def _side_for(
         if side.first <= last and side.last >= first:
             return _given(side)
     beside = _phrase_before(sentence, found, first, grammar) or sideshare.of_subject(sentence, found, first)
-    beside = beside or _phrase_after(sentence, found, last)
+    if beside is None:
+        beside = _phrase_after(sentence, found, last)
+        if beside is not None and sidewise.on_each_number(sentence, found, beside):
+            return "bilateral", None  # "splints R 1, L 2"
     if beside is not None:
         return _given(beside)
     if own_only:
@@ -240,7 +243,7 @@ def _closes(sentence: Sentence, side: Side) -> bool:
     own = _own_noun(sentence, side)
     after = (side.last if own is None else own.last) + 1
     if after >= len(sentence.tokens) or sentence.tokens[after].punctuation:
-        return True
+        return own is not None or after >= len(sentence.tokens) or sentence.tokens[after].norm != ":"
     return own is None and sentence.tokens[after].norm in BREAKS and sentence.tokens[after].norm not in clauses.FINITE
 
 

@@ -145,7 +145,7 @@ _CODES, _FIRST_YEAR, _LAST_YEAR = 2500, 1900, 2100
 _LABELS = frozenset(
     "grade stage type class number no asa level zone step day room page figure part case kellgren garland gartland "
     "outerbridge icrs tonnis gravida para score scale degree size t c l s station group bed row line model generation "
-    "version x times g p v # / - ( times".split()
+    "version x times g p v # / - ( times pot jar bottle container cassette specimen".split()
 )
 _AFTER_AMOUNT = frozenset(
     "of on at in for into to by and from then with or before after each per altogether together returned "

@@ -36,6 +36,8 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
         return None  # "tear L 1 cm": on the left; "vitamin C five hundred milligrams"
     if alone and _at(norms, start - 1) in ("vitamin", "hepatitis", "mitomycin", "protein"):
         return None
+    if alone and norms[start] == "l" and _other_initial(tokens, norms, start, end):
+        return None  # "splints R 1, L 2": sides
     follows = end
     if _at(norms, follows) in ("-", "/", "slash") and not (_at(norms, follows) == "slash" and letter == ""):
         follows += 1
@@ -50,6 +52,19 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
         if nothing_more and (len(norms[start]) == 1 or follows > end):
             return _level_quantity((letter, number), (letter, bare)), follows + 1
     return _level_quantity((letter, number), None), end
+
+
+def _other_initial(tokens: Sequence[Token], norms: Sequence[str], start: int, end: int) -> bool:
+    """Whether a capital R stands before a number right before or behind "L" and its number."""
+    for at in (*range(max(0, start - _APART), start - 1), *range(end, end + 2)):
+        if 0 <= at < len(tokens) - 1 and tokens[at].text == "R" and (
+            _at(norms, at + 1).isdigit() or tokens[at + 1].quantity is not None
+        ):
+            return True
+    return False
+
+
+_APART = 5  # tokens
 
 
 def _one_by_one(norms: Sequence[str], start: int, end: int) -> bool:

@@ -46,7 +46,10 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
     if word in _LEFT and hit.rule.axis == "certainty":
         return _over(sentence, hit.last + 1) and _has_subject(sentence, hit.first)
     if word in _AHEAD and hit.rule.value == "planned":
-        named = [m for m in sentence.mentions if m.last == hit.first - 1 and m.table != "sites"]
+        before = hit.first - 1
+        while before > 0 and (sentence.tokens[before].quantity is not None or sentence.tokens[before].norm == "in"):
+            before -= 1  # "mitomycin 40 mg in 40 mL planned, not given"
+        named = [m for m in sentence.mentions if m.last == before and m.table != "sites"]
         if any(m.first and sentence.tokens[m.first - 1].norm in ("no", "without") for m in named):
             return True  # "no sedation requested skin cleaned ..."
         return bool(named) and _over(sentence, hit.last + 1) and not any(

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
+
 from pipeline import sidewords
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Sentence
+from pipeline.sidewords import Side
 
 _SIDES: dict[str, Laterality] = {"left": "left", "right": "right", "lefthand": "left", "righthand": "right"}
 _INITIALS: dict[str, Laterality] = {"l": "left", "r": "right"}
@@ -54,6 +58,20 @@ def _side_of(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | N
     return None
 
 
+def labelled(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | None:
+    """The side that heads the part of a list that a number stands in: "R: 18 Fr sheath, L: 14 Fr sheath"."""
+    if not told(sentence, grammar):
+        return None
+    sides = _sides(sentence, grammar)
+    for at in range(index - 1, 0, -1):
+        norm = sentence.tokens[at].norm
+        if norm == ":" and at - 1 in sides:
+            return sides[at - 1]
+        if norm in _BOUNDS:
+            return None
+    return None
+
+
 def _told_before(sentence: Sentence, side: int, numbers: list[int]) -> bool:
     """Whether a like number leads to the first side: "four mL of it on the left". Not "15 mL, left 3 mL", and not over
     the number of something else ("one mL to the lab, 22 gauge, right knee 4 mL")."""
@@ -94,6 +112,20 @@ def _side_before(number: int, sides: dict[int, Laterality], numbers: list[int]) 
     """The nearest side before a number, if a like number stands right before that side; else -1."""
     at = max((side for side in sides if side < number), default=-1)
     return at if at - 1 in numbers else -1
+
+
+def on_each_number(sentence: Sentence, found: Sequence[Side], side: Side) -> bool:
+    """Whether a number follows a side, and right behind it the other side with its own number."""
+    tokens = sentence.tokens
+    at = side.last + 1
+    if side.value not in ("left", "right") or at >= len(tokens) or tokens[at].quantity is None:
+        return False
+    at += 1 + (at + 1 < len(tokens) and tokens[at + 1].norm in (",", "and", ";"))
+    other = next((one for one in found if one.first == at), None)
+    behind = tokens[other.last + 1 : other.last + 2] if other is not None else ()
+    return other is not None and {other.value, side.value} == {"left", "right"} and bool(behind) and (
+        behind[0].quantity is not None
+    )
 
 
 def told(sentence: Sentence, grammar: Grammar) -> bool:
@@ -190,7 +222,10 @@ def _is_initial(sentence: Sentence, at: int) -> bool:
     named = named or (_opens(sentence, at) and after.norm.isalpha() and {"L", "R"} <= {
         token.text for one, token in enumerate(tokens) if _opens(sentence, one)
     })  # fmt: skip
-    return named or (after.quantity is not None and after.quantity.unit is not None)
+    pair = after.quantity is not None and {"L", "R"} <= {  # "ABPI R 0.92 L 0.88"
+        one.text for one, other in pairwise(tokens) if other.quantity is not None and other.quantity.form == "number"
+    }
+    return named or pair or (after.quantity is not None and after.quantity.unit is not None)
 
 
 def _opens(sentence: Sentence, at: int) -> bool:
@@ -203,8 +238,14 @@ def _remains(sentence: Sentence, at: int, after: str) -> bool:
     tokens = sentence.tokens
     if at == 0 or tokens[at - 1].quantity is None or after.isalpha():
         return False
-    return not any(token.norm == "right" and one and tokens[one - 1].quantity is not None
-                   for one, token in enumerate(tokens))  # fmt: skip
+    return not any(
+        token.norm == "right" and ((one and tokens[one - 1].quantity is not None) or (
+            one + 1 < at and tokens[one + 1].quantity is not None and tokens[at + 1 : at + 2] != () and (
+                tokens[at + 1].quantity is not None  # "ABPI right 0.92 left 0.88"
+            )
+        ))
+        for one, token in enumerate(tokens)
+    )
 
 
 def _led(sentence: Sentence, at: int) -> bool:

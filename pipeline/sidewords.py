@@ -234,8 +234,8 @@ def _stands_alone(sentence: Sentence, at: int) -> bool:
     if before is not None and before.norm == "(":
         return after is not None and after.norm == ")" and (at < 2 or tokens[at - 2].quantity is None)
     if before is None and (after is None or not after.norm.isalpha()):
-        return after is not None and (after.norm == ":" or (_amount(after) and _both_initials(sentence)))
-    if after is not None and (_amount(after) or after.norm == ":") and _both_initials(sentence):
+        return after is not None and (after.norm == ":" or (_number(after) and _both_initials(sentence)))
+    if after is not None and (after.quantity is not None or after.norm == ":") and _both_initials(sentence):
         return True
     if after is not None and _opens(sentence, at) and after.norm.isalpha() and len(after.norm) > 1 and (
         {"L", "R"} <= {token.text for one, token in enumerate(tokens) if _opens(sentence, one)}
@@ -315,8 +315,12 @@ def _amount(token: Token) -> bool:
 def _both_initials(sentence: Sentence) -> bool:
     """Whether L and R stand in a sentence, each before an amount or a colon."""
     return {"L", "R"} <= {
-        one.text for one, after in pairwise(sentence.tokens) if _amount(after) or after.norm == ":"
+        one.text for one, after in pairwise(sentence.tokens) if _number(after) or after.norm == ":"
     }  # fmt: skip
+
+
+def _number(token: Token) -> bool:
+    return token.quantity is not None and token.quantity.form == "number"
 
 
 # "partial nephrectomy left for a mass": after the name of an operation it is its side, not the verb.

@@ -224,6 +224,10 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
         return Said("[in_i]", "length", start, start + 1, "inch")  # "27G 1.25 in needle"
     if token.norm == "l" and len(token.text) == 1 and start > 1 and tokens[start - 2].norm in _TURNED:
         return None  # "ER 90 L and 95 R": the left
+    if token.text == "L" and start > 1 and tokens[start - 2].text == "R" and start + 1 < len(tokens) and (
+        tokens[start + 1].norm[:1].isdigit()
+    ):
+        return None  # "ABPI R 0.92 L 0.88": the left
     if token.norm in _LETTER_OF:
         ident, things = _LETTER_OF[token.norm]
         if _beside(tokens, start - 1, start, things):  # "eight F catheter"

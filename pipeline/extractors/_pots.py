@@ -1,5 +1,5 @@
-"""Specimens told pot by pot: "A: plaque, histology. B: wound swab", "1. tonsil 2. node", "pot one is the left ovary".
-"""
+"""Specimens told pot by pot: "A: plaque, histology. B: wound swab", "1. tonsil 2. node", "pot one is the left ovary",
+"sent: A left lump; B shave", and with the pot told last: "caecum 4 mm, pot one"."""
 
 from __future__ import annotations
 
@@ -14,7 +14,8 @@ from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
 
 _HEADS = frozenset({"specimen", "specimens", "spec", "specs", "pathology", "histology", "path", "samples", "biopsies"})
-_POTS = frozenset({"pot", "jar", "container", "bottle", "vial", "cassette"})
+_SENT = frozenset({"sent", "submitted"})
+_POTS = frozenset({"pot", "jar", "container", "bottle", "vial", "cassette", "specimen"})
 _CLOSES = frozenset({")", ":", "."})
 _NUMBERED = re.compile(r"^\(?(\d{1,2})[.)]$")
 _NUMBERS = {word: value for value, word in enumerate(
@@ -49,6 +50,7 @@ class Pot:
     first: int
     last: int
     marks: tuple[int, ...] = ()
+    of: str = ""  # what was said of it in the heading
 
 
 def pots(reading: Reading) -> dict[int, list[Pot]]:
@@ -64,17 +66,20 @@ def pots(reading: Reading) -> dict[int, list[Pot]]:
             mark = _mark(sentence, index, open_)
             if mark is None or (marks and index < marks[-1].end):
                 continue
-            begins = not kind and mark.value == 1 and (open_ or mark.kind == "pot" or _goes_on(reading, place, mark))
+            begins = mark.value == 1 and (mark.kind == "pot" or not kind) and (
+                open_ or mark.kind == "pot" or _goes_on(reading, place, mark)
+            )
             if begins or (mark.kind == kind and mark.value == due):
                 marks.append(mark)
                 kind, due = mark.kind, mark.value + 1
-        listed = [one for one in _between(sentence, marks, at if waiting else None) if _is_named(sentence, one)]
+        parts = _before(sentence, marks, at) or _between(sentence, marks, at if waiting else None)
+        listed = [one for one in parts if _is_named(sentence, one)]
         if listed or marks:
             found[sentence.index] = listed
         if headed and not marks and at < len(sentence.tokens):
             open_ = False  # the heading is followed by a list of another kind
         waiting = bool(marks) and marks[-1].end >= len(sentence.tokens)
-        if not marks and not headed and not listed:
+        if not marks and not headed and not listed and kind != "pot":
             open_, kind, due, waiting = False, "", 0, False
     return found
 
@@ -89,9 +94,13 @@ def _places(sentence: Sentence, at: int, open_: bool) -> Iterable[int]:
 def _heading(sentence: Sentence) -> tuple[int, bool]:
     """(where the list begins, whether a heading of specimens stands before it)."""
     tokens = sentence.tokens
-    if not tokens or tokens[0].norm not in _HEADS:
-        return 0, False
+    if not tokens or tokens[0].norm not in _HEADS | _SENT or (
+        tokens[0].norm in _POTS and (one := _mark(sentence, 0, False)) is not None and one.kind == "pot"
+    ):
+        return 0, False  # "specimen two: both tubes"
     colon = next((at for at in range(1, min(5, len(tokens))) if tokens[at].norm in (":", "-")), None)
+    if colon is None and tokens[0].norm in _SENT:
+        return 0, False
     return (colon + 1, True) if colon is not None else (1, len(tokens) == 1)
 
 
@@ -101,16 +110,30 @@ def _mark(sentence: Sentence, at: int, open_: bool) -> _Mark | None:
     numbered = _NUMBERED.match(token.text)
     if numbered and open_:
         return _Mark("number", int(numbered[1]), at, at + 1)
-    if token.norm in _POTS and after is not None:
+    if token.norm in _POTS and after is not None and not _is_measured(sentence, at + 1):
         value = _value(sentence, at + 1)
         return _Mark("pot", value, at, at + 2) if value else None
-    if after is None or after.norm not in _CLOSES:
+    item = at > 0 and tokens[at - 1].norm in _ITEMS and token.text.isupper()  # "Sent: A left lump; B shave"
+    if after is None or (after.norm not in _CLOSES and not (item and open_)):
         return None
+    if after.norm not in _CLOSES:
+        letter = len(token.norm) == 1 and token.norm in _LETTERS
+        return _Mark("letter", _LETTERS.index(token.norm) + 1, at, at + 1) if letter else None
     if len(token.norm) == 1 and token.norm in _LETTERS and (at == 0 or open_):
         return _Mark("letter", _LETTERS.index(token.norm) + 1, at, at + 2)
     whole = token.quantity is not None and token.quantity.form == "number" and not token.quantity.dimension
     value = _value(sentence, at) if whole and open_ else 0
     return _Mark("number", value, at, at + 2) if value and after.norm != ":" else None
+
+
+_ITEMS = frozenset({":", ";", ","})
+
+
+def _is_measured(sentence: Sentence, at: int) -> bool:
+    """ "Specimen 4 x 3 cm": no number of a pot."""
+    quantity = sentence.tokens[at].quantity
+    after = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else ""
+    return quantity is not None and (bool(quantity.dimension) or quantity.form != "number" or after in ("x", "by"))
 
 
 def _value(sentence: Sentence, at: int) -> int:
@@ -147,7 +170,7 @@ def _between(sentence: Sentence, marks: list[_Mark], waiting: int | None) -> lis
     for first, end, number in zip(starts, [*ends, len(tokens)], numbers, strict=True):
         while first < end and tokens[first].norm in _LEAD:
             first += 1
-        end = next((at for at in range(first, end) if tokens[at].norm in _ALL_OF_THEM), end)
+        end = next((at for at in range(first + 1, end) if tokens[at].norm in _ALL_OF_THEM), end)
         last = end - 1
         while last > first and tokens[last].norm in _TAIL:
             last -= 1
@@ -159,12 +182,61 @@ def _between(sentence: Sentence, marks: list[_Mark], waiting: int | None) -> lis
     return found
 
 
+def _before(sentence: Sentence, marks: list[_Mark], at: int) -> list[Pot]:
+    """What stands before each mark, where the pot is told last: "caecum 4 mm, pot one; dome, pot two"."""
+    tokens = sentence.tokens
+    if not marks or marks[0].kind != "pot" or tokens[marks[0].first].norm == "specimen" or not all(
+        mark.end >= len(tokens) or tokens[mark.end].norm in _CLOSING for mark in marks
+    ):
+        return []
+    found: list[Pot] = []
+    low = at
+    for mark in marks:
+        first = max([low, *(one + 1 for one in range(low, mark.first) if tokens[one].norm in (":", ";", "."))])
+        comma = next((one for one in range(mark.first - 2, first - 1, -1) if tokens[one].norm == ","), None)
+        if comma is not None and any(token.norm in _COUNTED for token in tokens[comma + 1 : mark.first]):
+            first = comma + 1  # "... was left, biopsies four, pot four"
+        while first < mark.first and (tokens[first].norm in _LEAD | _TAIL or tokens[first].norm in _ALSO):
+            first += 1
+        last = first
+        while last + 1 < mark.first and not _ends_name(sentence, last + 1):
+            last += 1
+        number = _number(sentence, mark)
+        if first < mark.first:
+            found.append(Pot(first, last, () if number is None else (number,), _headed(sentence, first, last)))
+        low = mark.end
+    return found
+
+
+def _headed(sentence: Sentence, first: int, last: int) -> str:
+    """ "Polyps sent: R pot A, L pot B": what a list of bare sides is of."""
+    tokens = sentence.tokens
+    colon = next((at for at in range(min(first, 5)) if tokens[at].norm == ":"), 0)
+    if first != last or tokens[first].norm not in ("r", "l", "right", "left") or not colon:
+        return ""
+    return " ".join(token.text for token in tokens[:colon] if token.norm not in _VERBS)
+
+
+_CLOSING = frozenset({",", ".", ";", "and", ")"})
+_ALSO = frozenset({"another", "then", "also", "plus"})
+_VERBS = frozenset("weighed weighing measured measuring sent retrieved removed resected was were in into cold hot "
+                   "lifted snared taken went goes put".split())  # fmt: skip
+
+
+def _ends_name(sentence: Sentence, at: int) -> bool:
+    """Whether the name of what is in a pot is over: at its size, a mark, or what was done with it."""
+    token = sentence.tokens[at]
+    sized = token.quantity is not None and bool(token.quantity.dimension)
+    return sized or token.norm in _VERBS or token.norm in (",", "(")
+
+
 def _number(sentence: Sentence, mark: _Mark) -> int | None:
     return next((at for at in range(mark.first, mark.end) if sentence.tokens[at].quantity is not None), None)
 
 
 def _is_named(sentence: Sentence, pot: Pot) -> bool:
-    return any(token.norm.isalpha() and len(token.norm) > 2 for token in sentence.tokens[pot.first : pot.last + 1])
+    said = sentence.tokens[pot.first : pot.last + 1]
+    return bool(pot.of) or any(token.norm.isalpha() and len(token.norm) > 2 for token in said)
 
 
 def facts(reading: Reading, sentence: Sentence, listed: list[Pot], grammar: Grammar) -> list[Fact]:
@@ -179,7 +251,7 @@ def facts(reading: Reading, sentence: Sentence, listed: list[Pot], grammar: Gram
         shared: dict[str, Any] = {"group": f"s{base.group_of(sentence, pot.first)}"}
         told: dict[str, Any] = {
             "laterality": side, "status": "performed", "certainty": "affirmed",
-            "text": cues.words(sentence, pot.first, pot.last), **shared,
+            "text": f"{pot.of} {cues.words(sentence, pot.first, pot.last)}".strip(), **shared,
         }  # fmt: skip
         if not pot.marks:
             made.append(base.make("specimen", reading, sentence, pot.first, pot.last, **told))
@@ -192,7 +264,8 @@ def facts(reading: Reading, sentence: Sentence, listed: list[Pot], grammar: Gram
             if quantity is None or quantity.value is None or quantity.dimension:
                 continue
             after = [token.norm for token in sentence.tokens[index + 1 : min(index + 3, pot.last + 1)]]
-            if quantity.form == "times" or (quantity.form == "number" and _COUNTED & set(after)):
+            behind = quantity.form == "number" and index == pot.last and sentence.tokens[index - 1].norm in _COUNTED
+            if quantity.form == "times" or behind or (quantity.form == "number" and _COUNTED & set(after)):
                 made.append(base.claim("specimen_count", reading, sentence, index, pot.first, pot.last, _COST,
                                        places=(index,), certainty="affirmed", status="performed",
                                        **shared))  # fmt: skip

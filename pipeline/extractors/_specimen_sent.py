@@ -35,6 +35,10 @@ def make(reading: Reading, sentence: Sentence, first: int, last: int, **fields: 
 
 def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     places = [mention for mention in base.mentions(sentence, "specimens") if mention.id in WHERE]
+    places += [
+        Mention("specimens", "microbiology", at, at) for at in range(1, len(sentence.tokens))
+        if sentence.tokens[at].norm == "micro" and sentence.tokens[at - 1].norm in ("->", "\u2192")
+    ]  # fmt: skip
     verbs = cues.hits(sentence, grammar, "sent")
     facts: list[Fact] = []
     taken: set[int] = set()
@@ -48,8 +52,8 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             verb = None  # "frozen section not sent specimen to pathology"
         if verb is not None and before in ("to", "for") and any(verb.last < one.first < place.first for one in places):
             verb = None  # "sent for microbiology, two for histology"
-        led = sentence.tokens[place.first].norm == "for" and place.last > place.first
-        if verb is None and before not in ("to", "for") and not led:
+        led = sentence.tokens[place.first].norm in ("for", "to") and place.last > place.first
+        if verb is None and before not in ("to", "for", "->", "\u2192") and not led:
             continue
         if place.first in joined:
             continue  # "for histology and culture": one specimen for both
@@ -69,7 +73,7 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         last = _last_joined(sentence, place, places)
         joined.update(other.first for other in places if place.first < other.first <= last)
         said = cues.words(sentence, place.first, last)
-        way = said if said.lower().startswith("for ") else f"{'for' if before == 'for' else 'to'} {said}"
+        way = said if said.lower().startswith(("for ", "to ")) else f"{'for' if before == 'for' else 'to'} {said}"
         text = way if verb is not None and thing[0] == verb.first else f"{cues.words(sentence, *thing)} {way}"
         made = make(reading, sentence, thing[0], last, grammar=grammar, at=thing[0], text=text)
         if (named_so := _only_amount(reading, sentence, thing)) is not None:

@@ -60,6 +60,8 @@ def whole(sentence: Sentence, at: int, most: int = MOST) -> int | None:
     if quantity is None or quantity.form != "number" or quantity.dimension or quantity.value is None:
         return None
     value = quantity.value
+    if at > 1 and sentence.tokens[at - 1].norm == "by" and sentence.tokens[at - 2].quantity is not None:
+        return None  # "seven point five by thirty five rods": a size of what stands before
     if at + 1 < len(sentence.tokens) and sentence.tokens[at + 1].norm in ATTRIBUTES:
         return None  # "a three piece lens": what sort it is
     return int(value) if value == int(value) and 0 < value <= most and not quantity.doubts else None

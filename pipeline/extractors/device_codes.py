@@ -61,6 +61,8 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
     numbers: list[tuple[int, int]] = []
     while at < len(tokens):
         token = tokens[at]
+        if token.quantity is not None and token.quantity.dimension == "refraction":
+            return None  # "SN T5 +18.5 D": the model and power of a lens
         if token.norm == ")" and "".join(parts).count("(") <= parts.count(")"):
             break  # "(lot 7781A)": the bracket is not of the code
         if token.quantity is not None and token.quantity.dimension == "":

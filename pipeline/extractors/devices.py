@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from pipeline import cues, laterality
-from pipeline.extractors import base
+from pipeline.extractors import _number_sides, base
+from pipeline.extractors._called_numbers import maybe_counted
 from pipeline.extractors._device_roles import (
     has_already,
     is_anothers,
@@ -205,7 +206,7 @@ def _number(
 
     def claim(kind: str) -> list[Fact]:
         way_in = thing.row is None and any(word in said for word in (*PORTS, *AIRWAYS))  # no side of the work
-        side = None if way_in else laterality.own_side(sentence, thing.first, thing.last, grammar)
+        side = None if way_in else _number_sides.of_device(sentence, index, (thing.first, thing.last), grammar)
         return [
             base.claim(kind, reading, sentence, index, thing.first, thing.last, price, unit=quantity.unit,
                        laterality=side, scale=cues.scale(sentence, index), **shared)
@@ -254,7 +255,7 @@ def _number(
         ):
             return []  # "6 degrees of valgus, the guide was pinned"
         joined = run_together(quantity, said)
-        shared |= {"doubts": (joined,)} if joined else {}
+        shared["doubts"] = (joined,) if joined else maybe_counted(sentence, index, sentence.tokens[thing.last].norm)
         return claim("device_size")
     if quantity.dimension not in ("", "count"):
         return []
@@ -334,9 +335,10 @@ _GUESSED = 40  # any kind that knows what the number is has it first
 
 
 def _beside_x(sentence: Sentence, index: int) -> bool:
-    """ "a 28 x 46 cup": sizes, no counts."""
+    """ "a 28 x 46 cup", "7.5 by 35 rods": sizes, no counts."""
     around = sentence.tokens[max(0, index - 1) : index] + sentence.tokens[index + 1 : index + 2]
-    return any(token.norm in ("x", "\u00d7") for token in around)
+    by = index > 1 and sentence.tokens[index - 1].norm == "by" and sentence.tokens[index - 2].quantity is not None
+    return by or any(token.norm in ("x", "\u00d7") for token in around)
 
 
 _TOUCHING = 4

@@ -135,7 +135,8 @@ def _is_part(sentence: Sentence, at: int) -> bool:
     tokens = sentence.tokens
     if whole(sentence, at) is None or is_decimal(tokens[at]) or at + 1 >= len(tokens):
         return False
-    if tokens[at - 1].norm not in _LED:
+    goes_on = tokens[at - 1].norm in PLACE and at > 2 and tokens[at - 3].norm in _LED and whole(sentence, at - 2)
+    if tokens[at - 1].norm not in _LED and not goes_on:  # "two atrial two ventricular"
         return False
     end = _place_end(sentence, at)
     after = tokens[end].norm if end < len(tokens) else "."
@@ -328,6 +329,7 @@ def _drains(reading: Reading, sentence: Sentence) -> list[Fact]:
 
 
 _REAMED = frozenset({"reamed", "reaming"})
+_REAMER = frozenset({"reamer", "reamers"})
 _TO = frozenset({"to", "at", "up", "a"})
 _REAMERS = (6, 70)  # mm, of long bones and of the socket of the hip; common practice, no source
 
@@ -335,6 +337,17 @@ _REAMERS = (6, 70)  # mm, of long bones and of the socket of the hip; common pra
 def _reamed(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Reamed up to eleven point five": the size of the last reamer, its unit left out."""
     tokens = sentence.tokens
+    facts: list[Fact] = []
+    for at, token in enumerate(tokens if sentence.says(_REAMER) else ()):
+        index = at + 1 if token.norm in _REAMER else len(tokens)
+        while (quantity := _bare(sentence, index)) is not None and _REAMERS[0] <= (quantity.value or 0) <= _REAMERS[1]:
+            facts.append(base.claim("device_size", reading, sentence, index, at, at, _COST, text="reamer", role="used",
+                                    doubts=(_NO_UNIT,), group=f"d{base.group_of(sentence, at)}"))  # fmt: skip
+            index += 1
+            while index < len(tokens) and tokens[index].norm in (",", "then", "and"):
+                index += 1
+    if facts:
+        return facts  # "reamer nine, then nine and a half"
     for at, token in enumerate(tokens if sentence.says(_REAMED) else ()):
         if token.norm not in _REAMED:
             continue

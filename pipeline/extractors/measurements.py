@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from pipeline import cues, laterality
-from pipeline.extractors import _care_words, _incisions, base
+from pipeline import cues
+from pipeline.extractors import _care_words, _incisions, _number_sides, base
+from pipeline.extractors._called_numbers import maybe_pronoun
 from pipeline.extractors._weights import weighed
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, Token
@@ -14,8 +15,7 @@ from pipeline.rows import Concept
 KINDS = ("measurement", "pressure", "incision_length")
 
 _ANGLE_REACH = 75  # "dorsiflexion 5 degrees before, 20 degrees after"
-_NAMED_REACH, _LESION_REACH, _INCISION_REACH, _PRESSURE_REACH = 22, 16, 24, 45
-_BARE_REACH = 4
+_NAMED_REACH, _LESION_REACH, _INCISION_REACH, _PRESSURE_REACH, _BARE_REACH = 22, 16, 24, 45, 4
 _GUESS = 6  # a noun beside a length says less than a named measure
 _NOUNS = ("findings", "diagnoses", "specimens")
 _SITE_EXTRA = 9  # a place beside a length is its measure only where they touch
@@ -144,7 +144,7 @@ def _named(
         return []
     pressed = quantity.dimension == "pressure" or rows[mention.id].group == "pressure"
     kind = "pressure" if pressed else "measurement"
-    side, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
+    side = _number_sides.of_measure(sentence, index, (mention.first, mention.last), grammar)
     ahead = {"status": "planned"} if _care_words.allowed(sentence, index) else {}
     return [
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
@@ -292,9 +292,9 @@ def _by_words(
             return []
         first, text = index, ""
     kind = "pressure" if quantity.dimension == "pressure" else "measurement"
-    side, _ = laterality.side_for(sentence, first, last, grammar, own_only=True) if last >= first else (None, None)
+    side = _number_sides.of_measure(sentence, index, (first, last), grammar) if last >= first else None
     return [base.claim(kind, reading, sentence, index, first, index, _FALLBACK, text=text or None,
-                       unit=quantity.unit, laterality=side)]  # fmt: skip
+                       unit=quantity.unit, laterality=side, doubts=maybe_pronoun(sentence, index))]  # fmt: skip
 
 
 def _said_behind(sentence: Sentence, index: int, quantity: Quantity) -> tuple[int, int] | None:
@@ -344,8 +344,8 @@ def _place(reading: Reading, sentence: Sentence, index: int, quantity: Quantity)
         if sentence.tokens[at].punctuation or sentence.tokens[at].quantity is not None:
             last = at - 1
             break
-    text = cues.words(sentence, index + 1, last)
-    return [base.claim("measurement", reading, sentence, index, index, last, _FALLBACK, text=text, unit=quantity.unit)]
+    return [base.claim("measurement", reading, sentence, index, index, last, _FALLBACK, unit=quantity.unit,
+                       text=cues.words(sentence, index + 1, last))]  # fmt: skip
 
 
 def _share(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity) -> list[Fact]:
@@ -379,8 +379,8 @@ def _noun(
         return []
     price, first, last = min(ranked)
     text = " ".join(token.text for token in sentence.tokens[first : last + 1])
-    side, _ = laterality.side_for(sentence, first, last, grammar, own_only=True)
+    side = _number_sides.of_measure(sentence, index, (first, last), grammar)
     return [
         base.claim("measurement", reading, sentence, index, first, last, price + _GUESS, name="size", text=text,
-                   unit=quantity.unit, laterality=side)
+                   unit=quantity.unit, laterality=side, doubts=maybe_pronoun(sentence, index))
     ]  # fmt: skip

@@ -135,6 +135,7 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     marks = (":", "-")
     start = _behind_sent(tokens)
     headed = len(tokens) > 2 and (tokens[0].norm.startswith("specimen") or tokens[0].norm in ("pathology", "histology"))
+    headed = headed or (tokens[:1] != () and tokens[0].norm == "sent" and ":" in [token.norm for token in tokens[1:4]])
     if start is None and not headed:
         return []
     if start is None:
@@ -160,7 +161,8 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                 words = [tokens[index].text for index in thing if tokens[index].norm not in ("x", "\u00d7")]
                 text = " ".join(words) if counted is not None else cues.words(sentence, thing[0], thing[-1])
                 facts.append(make(reading, sentence, thing[0], thing[-1], grammar=grammar, text=text))
-                facts += _times(reading, sentence, thing[0], counted)
+                ahead = thing[0] - 1 if counted is None and thing[0] > first else counted
+                facts += _times(reading, sentence, thing[0], ahead)
             first = at + 1
     return facts
 
@@ -179,13 +181,18 @@ _LEAVES = frozenset("went sent goes go gone handed passed submitted labelled lab
 
 
 def _times(reading: Reading, sentence: Sentence, first: int, index: int | None) -> list[Fact]:
-    """ "bone x2": how many of a listed thing there are."""
+    """ "bone x2", "two stones": how many of a listed thing there are."""
     quantity = sentence.tokens[index].quantity if index is not None else None
-    if index is None or quantity is None or quantity.form != "times":
+    if index is None or quantity is None:
+        return []
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
+    counts = quantity.form == "number" and index == first - 1 and not quantity.dimension and after.endswith("s")
+    if quantity.form != "times" and not (counts and 1 < (quantity.value or 0) <= _MANY):
         return []
     return [base.claim("specimen_count", reading, sentence, index, first, first, 1)]
 
 
+_MANY = 30
 _SAMPLES = frozenset(
     {"biopsy", "biopsies", "cultures", "culture", "washings", "brushings", "aspirate", "specimen", "specimens", "csf",
      "histology", "cores", "swab"}

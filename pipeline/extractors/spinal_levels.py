@@ -96,7 +96,12 @@ def _is_label(sentence: Sentence, index: int) -> bool:
     named = before[-1:] and before[-1] in _LABELLED
     named = named or (before[-1:] == ["number"] and before[:1] and before[0] in _LABELLED)
     after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
-    return bool(named) or after in _PICTURED
+    turned = before[-1:] == ["ir"] or before == ["internal", "rotation"]  # "IR L2": how far the thumb reaches
+    turned = turned or (before[-1:] == ["to"] and before[:1] in (["ir"], ["rotation"]))
+    power = any(  # "a T5 +18.5 D lens"
+        one.quantity is not None and one.quantity.dimension == "refraction" for one in tokens[index + 1 : index + 3]
+    )
+    return bool(named) or turned or power or after in _PICTURED
 
 
 def _listed(sentence: Sentence, one: int, other: int) -> bool:

@@ -142,6 +142,9 @@ def _measured(sentence: Sentence, last: int) -> bool:
 def _of(sentence: Sentence, run: list[int], things: list[Thing], by: bool) -> Thing | None:
     tokens = sentence.tokens
     if by:
+        row = _of_row(sentence, run[0], things)
+        if row is not None:
+            return row
         for thing in things:
             between = tokens[run[-1] + 1 : thing.first]
             if run[-1] < thing.first and len(between) <= _AHEAD and all(
@@ -154,6 +157,26 @@ def _of(sentence: Sentence, run: list[int], things: list[Thing], by: bool) -> Th
         if thing.last < run[0] and len(between) <= _BEHIND and all(token.norm in _TO_SIZES for token in between):
             return thing if by or (thing.implant and _closes(sentence, run[-1])) else None
     return None
+
+
+def _of_row(sentence: Sentence, first: int, things: list[Thing]) -> Thing | None:
+    """ "Two screws at each level, at L4 6.5 by 45, at L5 6.5 by 40, rods ...": of what the row began with, where what
+    stands behind the sizes has a number of its own."""
+    before = [thing for thing in things if thing.last < first]
+    after = next((thing for thing in things if thing.first > first), None)
+    if not before or not before[-1].implant or not any(
+        token.norm == "#level" for token in sentence.tokens[before[-1].last + 1 : first]
+    ):
+        return None
+    behind = sentence.tokens[after.last + 1 : after.last + 2] if after is not None else ()
+    own = after is None or (bool(behind) and (behind[0].quantity is not None or behind[0].norm in (":", ",")))
+    return before[-1] if own and all(
+        token.quantity is not None or token.norm in _IN_ROW or token.norm in _TO_SIZES
+        for token in sentence.tokens[before[-1].last + 1 : first]
+    ) else None
+
+
+_IN_ROW = frozenset({"and", "so", "each", "level", "all", "total", "by", "x", "#level", "screws", "both"})
 
 
 def _closes(sentence: Sentence, last: int) -> bool:
@@ -176,14 +199,18 @@ def _counts(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[F
         if any(mention.first < index for mention in base.mentions(sentence, "drains", "drugs", "sutures")):
             continue
         thing = (near[-1].name or near[-1].text or "").lower()
-        if quantity.form != "times" and any(word in thing for word in _TWO_SIZES):
-            continue  # "screws 2.7 mm x 18": a diameter and a length
-        if near[-1].implant or near[-1].text or quantity.form == "times":
+        few = (quantity.value or 0) <= _COUNTS and any(word in thing for word in _FASTENERS)
+        if quantity.form != "times" and not few and any(word in thing for word in _TWO_SIZES):
+            continue  # "screws 2.7 mm x 18": a diameter and a length; "K-wire 1.2 mm x 1": how many
+        if near[-1].implant or near[-1].text or few or quantity.form == "times":
             facts.append(_claim("device_count", reading, sentence, index, near[-1], _COST, unit=None))
     return facts
 
 
 _TWO_SIZES = ("screw", "nail", "wire", "stent", "balloon", "pin", "catheter", "rod", "mesh", "graft", "cage", "tube")
+
+
+_FASTENERS, _COUNTS = ("screw", "wire", "pin"), 3  # none is so short; common practice, no source
 
 
 def _is_x(sentence: Sentence, at: int) -> bool:

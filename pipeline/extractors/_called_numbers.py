@@ -1,0 +1,40 @@
+"""Numbers called out without "hundred", which may be two numbers: "rods two sixty", "a flat one twenty five"."""
+
+from __future__ import annotations
+
+from pipeline.records import Sentence
+
+_DIGITS = {word: value for value, word in enumerate(
+    "one two three four five six seven eight nine".split(), 1)}  # fmt: skip
+_REST = frozenset("ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen twenty thirty forty "
+                  "fifty sixty seventy eighty ninety".split())  # fmt: skip
+_UNITS = frozenset({"mm", "cm", "millimetres", "millimeters", "centimetres", "centimeters", "millimetre", "centimetre"})
+_LEADS = frozenset({"a", "an", "the", "another"})
+_NOT_LED = frozenset({"of", "is", "was", "about", "size", "length", "total", "width", "depth"})
+
+
+def maybe_counted(sentence: Sentence, index: int, noun: str) -> tuple[str, ...]:
+    """The doubt of "rods two sixty millimetres": 260, or two of 60."""
+    parts = _parts(sentence, index)
+    if parts is None or not noun.endswith("s"):
+        return ()
+    value = sentence.tokens[index].quantity
+    return (f"read as {value.value if value else ''}; it could be {_DIGITS[parts[0]]} of {' '.join(parts[1:])}",)
+
+
+def maybe_pronoun(sentence: Sentence, index: int) -> tuple[str, ...]:
+    """The doubt of "a flat one twenty five millimetres": 125, or a flat one of 25."""
+    parts = _parts(sentence, index)
+    led = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    if parts is None or parts[0] != "one" or len(led) < 2 or led[0] not in _LEADS or not led[1].isalpha() or (
+        led[1] in _NOT_LED
+    ):  # fmt: skip
+        return ()
+    value = sentence.tokens[index].quantity
+    return (f"read as {value.value if value else ''}; it could be {' '.join(parts[1:])}",)
+
+
+def _parts(sentence: Sentence, index: int) -> list[str] | None:
+    """The words of a number that is said as a digit and a number of two digits."""
+    words = [word for word in sentence.tokens[index].text.lower().replace("-", " ").split() if word not in _UNITS]
+    return words if 2 <= len(words) <= 3 and words[0] in _DIGITS and words[1] in _REST else None
