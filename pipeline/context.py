@@ -210,7 +210,7 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         if apart:
             spans.append((hit.first, hit.last))
         elif behind:
-            spans.append((start_behind(sentence, hit), hit.last))
+            spans.append((back, hit.last))
         elif _denies_its_verb(sentence, hit, back):
             spans.append((back, hit.last + 1))
         elif rule.direction in ("after", "both") and (not subject or leads):

@@ -23,6 +23,7 @@ READY = _words(
     "positioned set mounted planned intended scheduled"
 )
 _AFRESH = frozenset({"a", "an", "the", "some", "mild", "moderate", "severe", "good", "normal", "intact"})
+_PAST = frozenset({"was", "were", "had"})
 _BORDER = frozenset({";", ":", ".", "?", "!", "—", "...", "…"})
 _BACK = 8  # tokens that a status reaches back in such a stream
 RUN_ON = 40  # tokens; a longer sentence is a stream of speech without full stops [chosen on own narrations]
@@ -62,6 +63,8 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             clauses.names_operation(sentence, index) or (tokens[hit.first - 1].norm == "no" and index in starts)
         ):
             return index - 1  # "no prior surgery the right cuff was repaired in 2019"
+        if hit.rule.value == "historical" and _is_this_time(sentence, index):
+            return index - 1
         if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
             return max(hit.last, min(index, max(clauses.bounds(sentence, index)[0], hit.last + 1)) - 1)
         if hit.rule.value == "planned" and clauses.told_next(sentence, index):
@@ -82,6 +85,12 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
         if hit.rule.id in _FEARS and index in opened and clauses.is_main(sentence, index):
             return index - 1
     return limit
+
+
+def _is_this_time(sentence: Sentence, index: int) -> bool:
+    """ "The right one was done in March with four anchors, this time only two"."""
+    norms = [token.norm for token in sentence.tokens[index : index + 2]]
+    return norms in (["this", "time"], ["this", "side"], ["this", "one"])
 
 
 _THERE = frozenset({"there's", "theres", "there"})
@@ -250,9 +259,11 @@ def _joined(sentence: Sentence, index: int, floor: int) -> bool:
 
 
 def _affirms(sentence: Sentence, start: int) -> bool:
-    """Whether what follows "and" starts afresh: an article, a number, a word of amount."""
+    """Whether what follows "and" starts afresh: an article, a number, a word of amount, a verb of its own ("could not
+    be reduced and was resected")."""
     return start < len(sentence.tokens) and (
         sentence.tokens[start].norm in _AFRESH
+        or sentence.tokens[start].norm in _PAST
         or sentence.tokens[start].quantity is not None
     )
 

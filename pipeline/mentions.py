@@ -17,6 +17,7 @@ from spacy.tokens import Doc
 from pipeline import rephrased
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
+from pipeline.rows import Concept
 from pipeline.shapes import HIGHEST_ASA
 
 _NLP = spacy.blank("en")
@@ -106,6 +107,13 @@ _KEPT = 65536
 @lru_cache(maxsize=4)
 def _known(grammar: Grammar) -> _Known:
     return _Known(word for _, _, phrase in grammar.phrases() for word in split_phrase(phrase))
+
+
+@lru_cache(maxsize=4)
+def _capitals(grammar: Grammar) -> dict[str, str]:
+    """Short name -> table and row, of those that count only in capitals: "SAD" is no feeling."""
+    return {short: f"{table}|{ident}" for table, rows in grammar.tables.items() for ident, row in rows.items()
+            if isinstance(row, Concept) for short in row.capitals}  # fmt: skip
 
 
 @lru_cache(maxsize=4)
@@ -216,6 +224,9 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     doc = Doc(_NLP.vocab, words=[known[norm] for norm in norms])
     found = [(start, end, _NLP.vocab.strings[key]) for key, start, end in matcher(doc)
              if not (start and norms[start - 1] == "non")]  # "non-locking screw" is no locking screw
+    capitals = _capitals(grammar)
+    found += [(at, at + 1, capitals[token.norm]) for at, token in enumerate(sentence.tokens)
+              if token.norm in capitals and token.text.isupper()]  # fmt: skip
     across = set(_across(sentence, norms, grammar)) - set(found)
     found += across
     found.sort(key=lambda item: (item[0] - item[1], item[0], item[2]))

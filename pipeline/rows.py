@@ -34,13 +34,15 @@ class Row(BaseModel):
 
 class Concept(Row):
     """A thing with a name. `group`: a coarser class; `sided`: it has a left and a right; `within`: parent id;
-    `site`: row of sites.toml that the words imply (carpal tunnel release -> carpal-tunnel)."""
+    `site`: row of sites.toml that the words imply (carpal tunnel release -> carpal-tunnel); `capitals`: short names
+    of one word, lower case here, that count only where they are written in capitals ("SAD")."""
 
     group: str = ""
     sided: bool = False
     side: Literal["left", "right", "bilateral"] | None = None
     within: str = ""
     site: str = ""
+    capitals: tuple[str, ...] = ()
     codes: dict[str, str] = {}
 
 

@@ -41,6 +41,7 @@ from pipeline import (
     sayings,
     sections,
     settle,
+    short_names,
     tokens,
     unused,
     utterances,
@@ -287,7 +288,7 @@ def lines(heard: Heard) -> list[tuple[float | None, str]]:
 def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fact]]:
     """Words -> the reading and its settled, numbered facts. Pure."""
     marked = [mentions.mark(sentence, rules) for sentence in utterances.read(controls.obey(words, rules).words)]
-    placed = sections.place(marked, rules, words)
+    placed = sections.place(short_names.decide(marked, rules), rules, words)
     scoped = [context.scopes(sentence, rules) for sentence in placed]
     reading = Reading(tuple(words), purposes.mark(answers.answer(scoped), rules))
     found: list[Fact] = []

@@ -19,6 +19,7 @@ _GOES_ON = _words(
 )
 _DETERMINERS = _words("the a an this that his her our their as any no")
 _PRONOUNS = _words("he she they we i patient")
+_SAID_OF = _words("was were had has have been is only just also briefly again we i")
 _NEAR = 4  # tokens
 _DOABLE = frozenset({"procedures", "acts", "anaesthesia", "devices", "drains", "injectates", "drugs"})
 _HAD = frozenset({"diagnoses", "findings", "complications"})
@@ -29,6 +30,12 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
     word = sentence.tokens[hit.last].norm
     if word == "offered" and hit.rule.id == "risks":  # "arthroscopy was offered, he is undecided"
         return any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions)
+    if sentence.tokens[hit.first].norm == "talked":  # "osteotomy talked about for later", "was only talked about"
+        return _over(sentence, hit.last + 1) and any(
+            m.table in _DOABLE and m.last < hit.first and hit.first - m.last <= _NEAR
+            and all(token.norm in _SAID_OF for token in sentence.tokens[m.last + 1 : hit.first])
+            for m in sentence.mentions
+        )
     if hit.first != hit.last or not hit.first:
         return False
     if word in _LEFT and any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions):

@@ -45,6 +45,9 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
         if token.quantity is not None or (token.punctuation and token.norm != ","):
             break
         after.append(fold(token.norm))
+    joined = _joined(tokens, index)
+    if any(phrase in joined for phrase in _SIDES):
+        return "per_side"
     behind, ahead = " ".join(before), " ".join(after)
     aside = "side" in ahead or "side" in behind
     if aside and any(phrase in ahead or phrase in behind for phrase in _SIDES):
@@ -67,6 +70,22 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     makes = behind.endswith(("that make", "which make"))  # "makes", folded
     makes = makes and tokens[index].quantity is not None and _said_before(tokens, index)
     return "total" if _TOTAL & set(before) or opens or summed or makes else None
+
+
+def _joined(tokens: tuple[Token, ...], index: int) -> str:
+    """The words behind a volume that is joined to a dose: "forty milligrams triamcinolone and four millilitres of
+    lidocaine on each side"."""
+    own = tokens[index].quantity
+    ahead = range(index + 2, min(len(tokens), index + 5)) if own is not None and own.dimension == "mass" else range(0)
+    volume = next((at for at in ahead if (one := tokens[at].quantity) is not None and one.dimension == "volume"), None)
+    if volume is None or tokens[volume - 1].norm not in ("and", "with", "plus", "+"):
+        return ""
+    words: list[str] = []
+    for token in tokens[volume + 1 : volume + 8]:
+        if token.punctuation or (token.quantity is not None and token.quantity.dimension not in _STRENGTHS):
+            break
+        words.append(fold(token.norm))
+    return " ".join(words)
 
 
 def _of_the_next(tokens: tuple[Token, ...], index: int) -> bool:

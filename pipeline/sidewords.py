@@ -140,6 +140,10 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if row.group == "with-sided-site":
         return Side(first, last, "bilateral") if _before_sided(sentence, grammar, last, of_part=True) else None
     norms = [token.norm for token in sentence.tokens[max(0, first - 2) : last + 1]]
+    if row.id == "left-behind" and sentence.tokens[last].norm == "left" and last + 1 < len(sentence.tokens) and (
+        sentence.tokens[last + 1].norm == "behind"
+    ):
+        return None  # "one more was left behind the popliteus"
     if row.id in _NO_NOUN and norms[:2] == ["on", "the"] and norms[3] in _OPENERS:
         # "on the left a sac", "on the right in the recess": what looks like a verb is a noun behind "the"
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")

@@ -36,6 +36,7 @@ _TO_SITE = _words(
 _AND = _words("and or nor but")
 
 
+_NOT_IN_A_WAY = frozenset({"diagnoses", "findings", "procedures", "grades"})  # what lies in a joint, not in its portals
 _WITHOUT_SITE = frozenset({"anaesthesia", "approaches", "positions", "guidance"})
 
 
@@ -44,6 +45,7 @@ def _site_beside(sentence: Sentence, mention: Mention, sites: list[Mention]) -> 
     for site in sorted(sites, key=lambda one: -one.last):
         if 0 <= mention.first - site.last - 1 <= 2 and not any(
             token.punctuation or token.norm in ("and", "or", "was", "is", "of", "with")
+            or (mention.table == "procedures" and token.norm.endswith("ed"))  # "capsule released ulnar nerve release"
             for token in sentence.tokens[site.last + 1 : mention.first]
         ):
             return site.id
@@ -54,7 +56,10 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
     """Where a named thing is: a site said in its own phrase, else the one that its row implies, else None."""
     low, end = clauses.bounds(sentence, mention.first)
     sites = [other for other in sentence.mentions
-             if other.table == "sites" and other != mention and low <= other.first < end]  # fmt: skip
+             if other.table == "sites" and other != mention and low <= other.first < end
+             and (other.id != "portal" or mention.table not in _NOT_IN_A_WAY)]  # fmt: skip
+    row = grammar.tables.get(mention.table, {}).get(mention.id)
+    implied = row.site if isinstance(row, Concept) and row.site else None
     subject = _subject_site(sentence, mention, sites)
     if subject is not None:
         return subject.id
@@ -64,6 +69,9 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
         if index in ahead:
             if mention.table in _WITHOUT_SITE and index == mention.last + 1:
                 break  # "interscalene block supraspinatus torn": the next thing begins
+            between = {token.norm for token in sentence.tokens[mention.last + 1 : index]}
+            if implied and mention.table == "procedures" and between.isdisjoint(_TO_SITE):
+                return implied  # "elbow arthroscopy capsule released": likewise
             # "condyle grade three lateral compartment normal": a site that no word joins on belongs to what follows
             return ahead[index].id if beside is None or index > mention.last + 1 else beside
         token = sentence.tokens[index]
@@ -73,8 +81,7 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
             break
     if beside is not None:
         return beside
-    row = grammar.tables.get(mention.table, {}).get(mention.id)
-    return row.site if isinstance(row, Concept) and row.site else None
+    return implied
 
 
 _COPULA = _words("was were is are looked appeared seemed been being")
@@ -99,7 +106,8 @@ def _subject_site(sentence: Sentence, mention: Mention, sites: list[Mention]) ->
 def site_before(sentence: Sentence, mention: Mention) -> str | None:
     """The last site said before a thing in the same sentence ("Medial compartment: grade two changes")."""
     low, _ = clauses.bounds(sentence, mention.first)
-    before = [site for site in sentence.mentions if site.table == "sites" and site.last < mention.first]
+    before = [site for site in sentence.mentions
+              if site.table == "sites" and site.last < mention.first and site.id != "portal"]  # fmt: skip
     if len(sentence.tokens) > 40:
         before = [site for site in before if site.first >= low]
     if not before or _has_its_own(sentence, before[-1], mention) or _of_another(sentence, before[-1], mention):
@@ -113,13 +121,17 @@ def _of_another(sentence: Sentence, site: Mention, mention: Mention) -> bool:
     if any(token.norm == ";" for token in between):
         return True
     last = [token.norm for token in between if token.norm not in _COPULA][-1:]
+    if len(between) > 1 and clauses.is_state(sentence, site.last + 1) and between[1].norm not in _TO_STATE:
+        return True  # "lateral compartment normal patellofemoral grade one"
     return len(between) > 1 and bool(last) and last[0] in _PARTS | _OTHER_PART
 
 
+_TO_STATE = _words("with and but to in on at apart except , . ;")
 _OTHER_PART = _words("medial lateral anterior posterior superior inferior proximal distal upper lower other")
 _PARTS = _words(
     "lig ligs ligament ligaments tendon tendons nerve nerves muscle muscles artery vein membrane gland duct root horn "
-    "retinaculum plica septum process band bundle sheath pulley flap vessel vessels pedicle"
+    "cuff side compartment plateau retinaculum plica septum process band bundle sheath pulley flap vessel vessels "
+    "pedicle"
 )
 
 

@@ -37,6 +37,40 @@ def _is_way(item: list[str]) -> bool:
     return len(item) <= _ITEM and item.count("to") == 1 and item[0] != "to" and item[-1] != "to"
 
 
+_ROW_PLACES = frozenset({"medial", "lateral", "med", "lat"})
+_ONE_MORE = frozenset({"one", "another", "single"})
+_TO_COUNT = 3  # tokens from a row to its count
+_MOST = 8  # anchors of one row
+
+
+def rows(read: Sequence[Token]) -> tuple[int, str, str] | None:
+    """ "Medial row 3 x 4.75, lateral row 2 x 4.75; 6 anchors": the anchors of the rows against all of them."""
+    told: list[int] = []
+    last = 0
+    for at in range(1, len(read)):
+        if read[at].norm != "row" or read[at - 1].norm not in _ROW_PLACES:
+            continue
+        found = next((place for place in range(at + 1, min(len(read), at + 1 + _TO_COUNT)) if count(read[place])), None)
+        number = count(read[found]) if found is not None else None
+        if found is None or number is None or number > _MOST:
+            return None
+        told.append(number)
+        last = found
+    if len(told) < _BOTH:
+        return None
+    for at in range(last + 1, len(read) - 1):
+        said = count(read[at])
+        if said is None or not (read[at + 1].norm == "anchors" or says_total(read, at)):
+            continue
+        spare = sum(token.norm in _ONE_MORE for token in read)
+        if not sum(told) <= said <= sum(told) + spare:
+            return said, "anchors", f"{' + '.join(map(str, told))} = {sum(told)}, said: {said}"
+    return None
+
+
+_BOTH = 2
+
+
 def lots(note: OperativeNote, passage: Passage, read: Sequence[Token]) -> tuple[int, str, str] | None:
     """ "Left limb, lot VX5518; right limb, lot VX5520; cuff, lot VX9001: four pieces in all": as many as there are
     lots in the sentence, or in the note up to it."""

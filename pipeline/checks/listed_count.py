@@ -42,7 +42,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 break
         else:
             summed = _summed(read, counted)
-            other = (_told_parts.summed(read) or _told_lists.ways(read) or _told_lists.lots(note, passage, read)
+            other = (_told_parts.summed(read) or _told_lists.ways(read) or _told_lists.rows(read)
+                     or _told_lists.lots(note, passage, read)
                      or _gone_on(ahead, passage, read))  # fmt: skip
             if _with_a_sign(read, summed or other):
                 continue

@@ -68,7 +68,7 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         if thing is None or thing[0] in taken:
             continue
         if verb is None or thing[0] != verb.first:
-            thing = (_whole_noun(sentence, thing[0]), thing[1])
+            thing = _taken_from(sentence, (_whole_noun(sentence, thing[0]), thing[1]))
         taken.add(thing[0])
         last = _last_joined(sentence, place, places)
         joined.update(other.first for other in places if place.first < other.first <= last)
@@ -81,8 +81,25 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         only = sentence.tokens[thing[0]].norm if thing[0] == thing[1] else ""
         if only in ("left", "right"):  # "the left ovary for frozen section, the right to histology"
             made = replace(made, laterality="left" if only == "left" else "right")
+        if verb is not None and _denied(sentence, verb.last + 2, place.first):
+            facts.append(replace(made, certainty="negated"))  # "sent for crystals, not for culture"
+            continue
         facts.append(made if _denied(sentence, thing[0], place.first) else replace(made, certainty="affirmed"))
     return facts
+
+
+def _taken_from(sentence: Sentence, thing: tuple[int, int]) -> tuple[int, int]:
+    """ "One loose body five millimetres from the dorsal recess sent": what it was, and not where it lay."""
+    at = thing[0] - 1
+    while at > 0 and sentence.tokens[at].norm in ("the", "left", "right"):
+        at -= 1
+    if at < 1 or sentence.tokens[at].norm != "from":
+        return thing
+    last = at - 1
+    while last > 0 and sentence.tokens[last].quantity is not None:
+        last -= 1
+    named = [m for m in base.mentions(sentence, "findings", "diagnoses") if m.last == last]
+    return (named[0].first, named[0].last) if named else thing
 
 
 def _only_amount(reading: Reading, sentence: Sentence, thing: tuple[int, int]) -> str | None:

@@ -373,6 +373,8 @@ def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
     run = bare and sentence.tokens[index].text.isalpha()
     if whole or run or (index and sentence.tokens[index - 1].norm == "plus"):
         return False  # "at three six and three seven abutments", "tunnel nine screw", "head thirty six plus four stem"
+    if any(index < m.first and m.last < first for m in base.mentions(sentence, "approaches", "findings")):
+        return False  # "two portals 1.9 mm scope"
     return len(words) <= _COUNT_WORDS and not any(
         token.norm in NOT_BETWEEN or token.punctuation or token.norm in _DENYING for token in words
     )

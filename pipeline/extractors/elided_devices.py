@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import Any
 
 from pipeline import cues
-from pipeline.extractors import _things, base
+from pipeline.extractors import _anchor_rows, _things, base
 from pipeline.extractors._device_sizes import NOT_BETWEEN, is_decimal
 from pipeline.extractors._things import PLACE, WHERE, Thing, count_of, noun_behind, whole
 from pipeline.grammar import Grammar
@@ -61,6 +61,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if counted is not None and whole(sentence, counted) == 2:
                 two.add(thing.name)
         facts += _reamed(reading, sentence) + _threads(reading, sentence) + _drains(reading, sentence)
+        facts += _anchor_rows.told(reading, sentence)
         if before is not None and not implants:
             end = min((thing.first for thing in things), default=len(sentence.tokens))
             facts += _told(reading, before, sentence, 0, end)

@@ -239,6 +239,10 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if _CAME_BACK & set(behind):
         return [base.claim("irrigation_out", reading, sentence, index, index, index + len(behind), 0)]
     near = cues.nearest(sentence, grammar, index, *_WORDS)
+    if near is not None and near[1].id != "irrigation" and any(
+        near[1].last < drug.first < index for drug in base.mentions(sentence, "drugs")
+    ):
+        near = None  # "three hundred mils missing ropivacaine 0.2 percent ten millilitres"
     if near is not None and near[1].id == "irrigation-out" and _parted(sentence, index, near[1]):
         near = cues.nearest(sentence, grammar, index, "irrigation", "deficit")  # "100 mL in, 40 mL returned"
     if near is None or near[0] > _REACH:

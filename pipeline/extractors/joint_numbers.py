@@ -122,12 +122,31 @@ def _bores(reading: Reading, sentence: Sentence) -> list[Fact]:
         if at < 0 or tokens[at].norm not in _BORED or tokens[index - 1].norm in ("at", "to"):
             continue
         after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
-        if after[:1].isalpha() and after not in _ENDS:
+        beside = at == index - 1 and not after.endswith("s")  # "tibial tunnel nine button on the femur"
+        if after[:1].isalpha() and after not in _ENDS and not beside:
             continue  # "graft, eight sutures"
         first = at - (at > 0 and tokens[at - 1].norm in ("femoral", "tibial", "graft", "tunnel"))
-        facts.append(base.claim("measurement", reading, sentence, index, first, at, _COST, doubts=(_NO_UNIT,),
-                                text=cues.words(sentence, first, at)))  # fmt: skip
+        text = cues.words(sentence, first, at)
+        bone = _bone(sentence, at, index)
+        if bone is not None:  # "femoral tunnel 8 x 30, tibial 8.5"
+            first, at, text = bone, bone, f"{tokens[bone].text} {tokens[at].norm.removesuffix('s')}"
+        facts.append(base.claim("measurement", reading, sentence, index, first, at, _BESIDE if beside else _COST,
+                                doubts=(_NO_UNIT,), text=text))  # fmt: skip
     return facts
+
+
+_BESIDE = -2  # nothing else is nearer to a number than the tunnel right before it
+
+
+def _bone(sentence: Sentence, at: int, index: int) -> int | None:
+    """The bone that is said anew between a tunnel and a further number, and so is that of the number."""
+    tokens = sentence.tokens
+    return next((place for place in range(index - 1, at, -1)
+                 if tokens[place].norm in _BONES and tokens[place - 1].norm not in _BEFORE_BONE), None)  # fmt: skip
+
+
+_BONES = _words("femoral fem tibial tib femur tibia")
+_BEFORE_BONE = _words("on at the of in for")
 
 
 def _is_bore(sentence: Sentence, at: int) -> bool:

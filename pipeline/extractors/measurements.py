@@ -357,11 +357,21 @@ def _share(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, q
     return _by_words(reading, sentence, grammar, index, quantity)
 
 
+_PLURAL = 12
+_MOST_OF_ALL = frozenset({"biggest", "largest", "smallest", "longest", "deepest"})
+
+
+def _is_plural(quantity: Quantity) -> bool:
+    """ "The biggest twelve millimetres osteophytes taken off": a unit in the plural describes no noun behind it, as
+    that of "a twelve millimetre osteophyte" does."""
+    return (quantity.said_unit or "").lower().endswith(("metres", "meters"))
+
+
 def _noun(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
 ) -> list[Fact]:
     """A length beside a lesion or a structure: its size. "Polyp at 40 cm" tells where it is."""
-    start = cues.listed(sentence, index)[0]
+    start, lasting = cues.listed(sentence, index)[0], cues.listed(sentence, index)[-1]
     if start and sentence.tokens[start - 1].norm == "at" and quantity.dimension == "length":
         return []
     ranked = [
@@ -374,6 +384,10 @@ def _noun(
         (cues.cost(sentence, index, mention.first, mention.last, postfix=1) + _SITE_EXTRA, mention.first, mention.last)
         for mention in base.mentions(sentence, "sites")
     ]
+    if _is_plural(quantity) and (lasting + 1 >= len(sentence.tokens) or sentence.tokens[lasting + 1].norm != "of"):
+        ranked = [(price + (_PLURAL if first > lasting else 0), first, last) for price, first, last in ranked]
+    if start and sentence.tokens[start - 1].norm in _MOST_OF_ALL:
+        ranked = [one for one in ranked if one[2] < start]  # "the biggest nine millimetres": of what stands before
     graded = cues.after_grade(sentence, _list_start(sentence, index))
     if not ranked or min(ranked)[0] > _LESION_REACH * (1 + graded):
         return []

@@ -160,6 +160,9 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                 counted = next((index for index in range(thing[0], at) if tokens[index].quantity is not None), None)
                 words = [tokens[index].text for index in thing if tokens[index].norm not in ("x", "\u00d7")]
                 text = " ".join(words) if counted is not None else cues.words(sentence, thing[0], thing[-1])
+                if any(tokens[index].norm in DENIALS for index in range(thing[0] + 1, at)):
+                    first = at + 1
+                    continue  # "the loose bodies were not sent"
                 facts.append(make(reading, sentence, thing[0], thing[-1], grammar=grammar, text=text))
                 ahead = thing[0] - 1 if counted is None and thing[0] > first else counted
                 facts += _times(reading, sentence, thing[0], ahead)

@@ -191,7 +191,9 @@ def _unsure_size(sentence: Sentence, mention: Mention, quantity: Quantity, text:
         return ()
     if text != str(quantity.value):
         return (f"'{quantity.value}' was read as the suture size {text}",)
-    if quantity.value is not None and quantity.value > 1 and _is_plural(sentence, mention.last + 1):
+    if quantity.value is not None and quantity.value > 1 and any(
+        _is_plural(sentence, at) for at in (mention.last, mention.last + 1)
+    ):
         return (f"'{quantity.value}' was read as the suture size; it may be how many",)
     return ()
 

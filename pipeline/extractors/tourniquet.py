@@ -29,7 +29,7 @@ def _pressure_behind(sentence: Sentence, index: int) -> Decimal | None:
     """ "Sixty two minutes at two fifty": a bare number behind how long is how hard, and no time of day."""
     tokens = sentence.tokens
     quantity = tokens[index].quantity
-    before = tokens[index - 2].quantity if index >= 2 and tokens[index - 1].norm == "at" else None
+    before = tokens[index - 2].quantity if index >= 2 and tokens[index - 1].norm in ("at", "@", "/") else None
     if quantity is None or before is None or before.dimension != "time":
         return None
     if quantity.form == "number" and not quantity.dimension:
@@ -97,6 +97,20 @@ def _further(reading: Reading, sentence: Sentence, first: int) -> list[Fact]:
     return facts
 
 
+def _added(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
+    """ "TQ 88 + 25 min": a time before a sign that shares the unit of the one behind it."""
+    first, own = index - 2, sentence.tokens[index].quantity
+    said = sentence.tokens[first].quantity if first >= 0 and sentence.tokens[index - 1].norm in ("+", "plus") else None
+    if own is None or own.unit != "min" or said is None or said.form != "number" or said.dimension:
+        return []
+    if said.value is None or said.value > _LONGEST:
+        return []
+    return [base.claim("tourniquet_time", reading, sentence, first, first, index, 0, unit="min")]
+
+
+_LONGEST = Decimal(150)  # minutes; more before a sign may be a pressure: common practice, no source
+
+
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for index, quantity in base.quantities(sentence, "pressure", "time", ""):
@@ -124,7 +138,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
                 base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price, laterality=side,
                            scale="total" if cues.scale(sentence, index) == "total" else None)
             )  # fmt: skip
-            facts += _further(reading, sentence, index + 1)
+            facts += _further(reading, sentence, index + 1) + _added(reading, sentence, index)
         elif quantity.dimension == "" and quantity.form == "number" and index > hit.last and (
             price <= 60 or _behind_times(sentence, hit.last, index)
         ):  # fmt: skip

@@ -1,0 +1,116 @@
+"""Anchors of a tendon repair told by their row, the noun left out: "medial row 3 x 4.75, lateral row 2 x 4.75",
+"double row: 2 med 5.5 mm, 2 lat 4.75 mm", "medial row three, lateral row two"."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from pipeline.extractors import base
+from pipeline.extractors._device_sizes import is_decimal
+from pipeline.extractors._things import whole
+from pipeline.records import Fact, Reading, Sentence
+
+_ROWS = frozenset({"row", "rows"})
+_PLACES = frozenset({"medial", "lateral", "med", "lat", "medially", "laterally"})
+_TO = frozenset({":", "-", "of", "with", "was", "is", "had", "a", "the", "got", "took", "using", ","})
+_BY = frozenset({"x", "×", "times", "of", "at"})
+_NOUNS = frozenset({"anchor", "anchors", "screw", "screws", "implant", "implants", "suture", "sutures", "stitches"})
+_SEVERAL = 6  # anchors of one row at most
+_LEAST, _MOST = Decimal(1), Decimal(8)  # mm of suture anchors; common practice, no source
+_COST = -2
+_REACH = 3  # tokens to the noun that would count by itself
+_NO_UNIT = "its unit was not said"
+_NO_NOUN = "that they are anchors was not said"
+
+
+def told(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """Devices with their counts and sizes; nothing where the noun stands behind the count."""
+    tokens = sentence.tokens
+    if not sentence.says(_ROWS):
+        return []
+    named = any(m.table == "devices" and m.id.endswith("anchor") for one in reading.sentences for m in one.mentions)
+    facts: list[Fact] = []
+    for at in range(len(tokens)):
+        if not _counts(sentence, at) or is_decimal(tokens[at]) or not _is_of_row(sentence, at):
+            continue
+        size = _size(sentence, at)
+        ahead = range(at + 1, min(len(tokens), (size or at) + 1 + _REACH))
+        noun = next((place for place in ahead if tokens[place].norm in _NOUNS or tokens[place].punctuation), None)
+        if noun is not None and tokens[noun].norm in _NOUNS:
+            continue
+        facts += _made(reading, sentence, at, size, named)
+    return facts + _total(reading, sentence, facts)
+
+
+def _counts(sentence: Sentence, at: int) -> bool:
+    """Whether a small whole number counts there; before an "x" it may have been given the unit of the size behind."""
+    quantity, behind = sentence.tokens[at].quantity, sentence.tokens[at + 1 : at + 2]
+    if quantity is None or quantity.unit != "mm" or quantity.value is None:
+        return whole(sentence, at, _SEVERAL) is not None
+    crossed = bool(behind) and behind[0].norm in ("x", "×")
+    return crossed and quantity.value == int(quantity.value) and 0 < quantity.value <= _SEVERAL
+
+
+def _total(reading: Reading, sentence: Sentence, rows: Sequence[Fact]) -> list[Fact]:
+    """ "...; 5 anchors" behind the rows: all of them."""
+    tokens = sentence.tokens
+    counted = [row.evidence.last for row in rows if row.kind == "device_count"]
+    if len(counted) < _BOTH:
+        return []
+    totals: list[Fact] = [
+        base.claim("device_count", reading, sentence, at, at + 1, at + 1, _COST, name="suture-anchor", unit=None,
+                   role="implanted", group=f"d{base.group_of(sentence, at + 1)}", scale="total")
+        for at in range(1, len(tokens) - 1)
+        if tokens[at].first > counted[-1] and whole(sentence, at) is not None and tokens[at + 1].norm == "anchors"
+        and tokens[at - 1].norm in _LEADS
+    ]  # fmt: skip
+    return totals[:1]
+
+
+_BOTH = 2
+_LEADS = frozenset({";", ",", ":", ".", "so", "=", "makes", "making", "total", "is"})
+
+
+def _is_of_row(sentence: Sentence, at: int) -> bool:
+    """Whether "medial row" leads to a count, or "medial" stands behind it where rows are told of."""
+    tokens = sentence.tokens
+    back = at - 1
+    while back >= 0 and tokens[back].norm in _TO:
+        back -= 1
+    if back > 0 and tokens[back].norm == "row" and tokens[back - 1].norm in _PLACES:
+        return True
+    return at + 1 < len(tokens) and tokens[at + 1].norm in _PLACES and any(
+        token.norm in _ROWS for token in tokens[:at]
+    )
+
+
+def _size(sentence: Sentence, at: int) -> int | None:
+    """The width behind a count ("3 x 4.75", "2 med 5.5 mm"): with a point or in millimetres."""
+    tokens = sentence.tokens
+    index = at + 1
+    while index < len(tokens) and tokens[index].norm in _BY | _PLACES | _ROWS:
+        index += 1
+    quantity = tokens[index].quantity if index < len(tokens) and index > at + 1 else None
+    if quantity is None or quantity.form != "number" or quantity.value is None or quantity.dimension not in (
+        "", "length"
+    ):  # fmt: skip
+        return None
+    told = quantity.unit == "mm" or (quantity.unit is None and is_decimal(tokens[index]))
+    return index if told and _LEAST <= quantity.value <= _MOST else None
+
+
+def _made(reading: Reading, sentence: Sentence, at: int, size: int | None, named: bool) -> list[Fact]:
+    shared: dict[str, Any] = {"name": "suture-anchor", "role": "implanted", "group": f"d{base.group_of(sentence, at)}"}
+    unsure = () if named else (_NO_NOUN,)
+    facts: list[Fact] = [
+        base.make("device", reading, sentence, at, at, doubts=unsure, **shared),
+        base.claim("device_count", reading, sentence, at, at, at, _COST, unit=None, doubts=unsure, **shared),
+    ]
+    quantity = sentence.tokens[size].quantity if size is not None else None
+    if size is not None and quantity is not None:
+        doubts = unsure if quantity.unit else (*unsure, _NO_UNIT)
+        facts.append(base.claim("device_size", reading, sentence, size, size, size, _COST, unit=quantity.unit,
+                                doubts=doubts, **shared))  # fmt: skip
+    return facts

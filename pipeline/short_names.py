@@ -1,0 +1,49 @@
+"""One short name of two operations ("DCR"): which of them is meant, the other operations of the narration decide."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from pipeline.grammar import Grammar
+from pipeline.records import Mention, Sentence
+from pipeline.rows import Concept
+
+_TABLE = "procedures"
+
+
+def decide(sentences: Sequence[Sentence], grammar: Grammar) -> list[Sentence]:
+    """The sentences with one operation for each stretch of words. Where nothing decides, the row that comes
+    first in the alphabet stays."""
+    shared = [_shared(sentence) for sentence in sentences]
+    if not any(shared):
+        return list(sentences)
+    rows = grammar.table(_TABLE, Concept)
+    groups = [rows[m.id].group for sentence, doubtful in zip(sentences, shared, strict=True)
+              for m in sentence.mentions if m.table == _TABLE and (m.first, m.last) not in doubtful]  # fmt: skip
+    return [_chosen(sentence, doubtful, groups, rows) if doubtful else sentence
+            for sentence, doubtful in zip(sentences, shared, strict=True)]  # fmt: skip
+
+
+def _shared(sentence: Sentence) -> set[tuple[int, int]]:
+    """The stretches that name more than one operation."""
+    seen: set[tuple[int, int]] = set()
+    twice: set[tuple[int, int]] = set()
+    for mention in sentence.mentions:
+        if mention.table == _TABLE:
+            place = (mention.first, mention.last)
+            (twice if place in seen else seen).add(place)
+    return twice
+
+
+def _chosen(
+    sentence: Sentence, doubtful: Iterable[tuple[int, int]], groups: Sequence[str], rows: Mapping[str, Concept]
+) -> Sentence:
+    dropped: set[Mention] = set()
+    for place in doubtful:
+        rivals = [m for m in sentence.mentions if m.table == _TABLE and (m.first, m.last) == place]
+        if not all(rows[rival.id].decided_by for rival in rivals):
+            continue  # two names of one operation in other words
+        best = min(rivals, key=lambda rival: (-groups.count(rows[rival.id].group), rival.id))
+        dropped.update(rival for rival in rivals if rival is not best)
+    return replace(sentence, mentions=tuple(m for m in sentence.mentions if m not in dropped))
