@@ -24,8 +24,8 @@ LAYERS = {
             "counted_things "
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
             "conditions kin context_cues said_behind changed_plans context_reach context "
-            "short_names answers purposes mixtures body_parts sidewords sideshare laterality people enumerations scales "
-            "cues phases sidewise story what_if",
+            "short_names answers purposes mixtures body_parts sidewords sideshare laterality people enumerations "
+            "scales cues phases sidewise story what_if",
             "extractors",
             "standing stated_sides sidelines own_numbers inherited same_again abandoned removals prior_devices unused "
             "settle faint leftovers assemble limits "
