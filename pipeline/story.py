@@ -141,6 +141,9 @@ def _has_its_own(sentence: Sentence, site: Mention, mention: Mention) -> bool:
     told = [other for other in sentence.mentions if other.table == "findings"
             and (0 <= other.first - site.last - 1 <= 1 or _of_it(sentence, site.last + 1, other.first))
             and other.last < mention.first]  # fmt: skip
+    if any(token.quantity is not None and token.quantity.unit for other in told
+           for token in tokens[other.last + 1 : mention.first]):
+        return True  # "acl intact eighty percent of the plica resected"
     return any(
         any(token.norm == "," for token in tokens[other.last + 1 : other.last + 1 + (1 if near else 3)])
         for other in told for near in (other.first - site.last - 1 <= 1,)

@@ -53,7 +53,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 def _haematocrit(note: OperativeNote) -> tuple[Fact, Decimal] | None:
     """The first haematocrit that was said, in per cent; three times a haemoglobin in g/dL."""
     for fact in note.of("measurement"):
-        if fact.name != "haemoglobin" or fact.value is None or fact.certainty == "negated":
+        if fact.name not in ("haemoglobin", "haematocrit") or fact.value is None or fact.certainty == "negated":
             continue
         if fact.unit in ("%", None) and _PERCENT[0] <= fact.value <= _PERCENT[1]:
             return (fact, fact.value) if fact.unit == "%" or fact.value > _GRAMS[1] else None

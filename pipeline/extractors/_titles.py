@@ -45,6 +45,8 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         last += 1
     if all(token.norm in _NO_NAME or token.norm in _ORDINALS for token in sentence.tokens[first : last + 1]):
         return []  # "third of three injections"
+    if any(m.id in ("intact", "normal") and first <= m.first <= last for m in base.mentions(sentence, "findings")):
+        return []  # "cruciate intact, plica resected": what was seen
     if sentence.section == "" and _is_measure(sentence, first, last):
         return []  # "resection time 42 minutes", "distraction 12 mm", "washout with one litre"
     return [_titled(reading, sentence, *part, grammar) for part in _parts(sentence, first, last)]
