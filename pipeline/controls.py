@@ -46,25 +46,23 @@ def find(words: Sequence[Word], rules: Grammar, when: str = "always") -> tuple[C
     `when`: whose rows are looked for (`rows.Control.when`). What keeps a row from counting (`unless`) is looked for in
     all the words given: hand in one utterance for those rows.
     """
-    parts = [(part, place) for place, word in enumerate(words) for part in _cut(word.heard or word.text)]
-    said = [part for part, _ in parts]
+    texts = [(word.heard or word.text).casefold() for word in words]
+    said = _PARTS.findall(" ".join(texts))
     table = _table(rules, when, said)
+    if not table:
+        return ()
+    places = [place for place, text in enumerate(texts) for _ in _PARTS.findall(text)]
     found: list[Command] = []
     at = 0
-    while at < len(parts):
+    while at < len(said):
         for phrase, action in table.get(said[at], ()):
             if tuple(said[at : at + len(phrase)]) == phrase:
-                first, last = parts[at][1], parts[at + len(phrase) - 1][1]
+                first, last = places[at], places[at + len(phrase) - 1]
                 found.append(Command(action, first, last, words[first].start))
                 at += len(phrase) - 1
                 break
         at += 1
     return tuple(found)
-
-
-@lru_cache(maxsize=16384)
-def _cut(text: str) -> tuple[str, ...]:
-    return tuple(_PARTS.findall(text.casefold()))
 
 
 _last: list[tuple[Sequence[Word], Grammar, Obeyed]] = []

@@ -88,6 +88,8 @@ def hits(sentence: Sentence, grammar: Grammar, *ids: str) -> list[Hit]:
     known = _by_id(sentence, grammar)
     if len(ids) == 1:
         return known.get(ids[0], [])
+    if not known:
+        return []
     chosen = [hit for ident in (ids or known) if ident in known for hit in known[ident]]
     return sorted(chosen, key=lambda hit: (hit.first, -hit.last, hit.id)) if len(chosen) > 1 else chosen
 
@@ -131,6 +133,8 @@ def gap(sentence: Sentence, low: int, high: int, dimension: str | None = None) -
     if sums is None:
         sums = sentence.memo["prices"] = [*accumulate(map(_price, sentence.tokens), initial=0)]
     price = sums[min(high, len(sentence.tokens))] - sums[low + 1]
+    if dimension is None:
+        return price
     same = [at for at, quantity in numbers(sentence) if low < at < high and quantity.dimension == dimension]
     return price + len(same) * (_SAME - _OTHER)
 

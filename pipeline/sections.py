@@ -12,7 +12,8 @@ from functools import lru_cache
 
 from pipeline import clauses
 from pipeline.grammar import Grammar
-from pipeline.mentions import fold, split_phrase
+from pipeline.mentions import folded as folded_of
+from pipeline.mentions import split_phrase
 from pipeline.records import Sentence, Token, Word
 from pipeline.rows import SectionCue
 from pipeline.section_ends import (
@@ -122,7 +123,9 @@ def _says_same(words: Sequence[str]) -> bool:
 def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCue | None, bool]]:
     """(part, the cue that opens it, whether the part is the cue alone) of a sentence."""
     index = _index(grammar)
-    folded = [fold(token.norm) for token in sentence.tokens]
+    folded = folded_of(sentence)
+    if index.keys().isdisjoint(folded):
+        return [(sentence, None, False)]
     starts: list[tuple[int, SectionCue, int]] = []
     for at, word in enumerate(folded):
         if word not in index or (starts and at <= starts[-1][2]):
@@ -130,14 +133,15 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
         listing = bool(starts) and starts[-1][1].id in LISTS and len(folded) > _STREAM
         for cue in index[word]:
             end = at + len(cue.words)
+            if folded[at:end] != cue.words:
+                continue
             # "under examination", "the left eye was done in March"
-            free = at > 0 and sentence.tokens[at - 1].norm not in _BEFORE_A_NOUN | _BEFORE_A_VERB
+            before = sentence.tokens[at - 1].norm
+            free = at > 0 and before not in _BEFORE_A_NOUN and before not in _BEFORE_A_VERB
             goes_on = listing and free and cue.row.id in _NEXT - {starts[-1][1].id} and not any(
                 mention.first < at <= mention.last for mention in sentence.mentions  # "general anaesthesia"
             )
             named = bool(starts) and _opens_operation(sentence, at, end, cue.row, starts[-1][1])
-            if tuple(folded[at:end]) != cue.words:
-                continue
             if starts and starts[-1][2] == at - 2 and folded[at - 1] == "/":  # "EBL/IVF/UOP: 50/1200/300"
                 starts[-1] = (*starts[-1][:2], end - 1)
                 break

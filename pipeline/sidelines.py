@@ -32,11 +32,13 @@ def _with(fact: Fact, sentences: Callable[[Fact], Sentence | None], grammar: Gra
         return fact
     values = _between(sentence, grammar, fact.evidence.first, fact.evidence.last)
     side = next(iter(values)) if len(values) == 1 else None
+    if side not in ("left", "right"):
+        return fact
     letter = "L" if side == "right" else "R"
     if any(token.text == letter and fact.evidence.first <= token.first <= fact.evidence.last
            for token in sentence.tokens):  # fmt: skip
         return fact  # "R upper pole 60 mL, L 45": the other side may be meant
-    return replace(fact, laterality=side) if side in ("left", "right") else fact
+    return replace(fact, laterality=side)
 
 
 def of_block(

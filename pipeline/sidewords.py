@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
@@ -29,17 +30,34 @@ class Side:
     value: Laterality | None
 
 
+class _Phrases:
+    """Phrases of sides with their rows, by their first two words, since "left" alone begins hundreds."""
+
+    def __init__(self, rows: Iterable[Concept]) -> None:
+        said = [(tuple(split_phrase(phrase)), row) for row in rows for phrase in row.say]
+        self.openers = frozenset(words[0] for words, _ in said)
+        self._by_two: dict[tuple[str, ...], list[tuple[tuple[str, ...], Concept]]] = {}
+        for words, row in sorted(said, key=lambda entry: (-len(entry[0]), entry[1].side is None)):
+            self._by_two.setdefault(words[:2], []).append((words, row))
+
+    def at(self, norms: Sequence[str], at: int) -> list[tuple[tuple[str, ...], Concept]]:
+        """(words, row) of the phrases that stand in folded words from `at` on, longest first."""
+        if norms[at] not in self.openers:
+            return []
+        two = tuple(norms[at : at + 2])
+        said = [*self._by_two.get(two, ()), *(self._by_two.get(two[:1], ()) if len(two) > 1 else ())]
+        return [(words, row) for words, row in said if tuple(norms[at : at + len(words)]) == words]
+
+
 @lru_cache(maxsize=4)
-def _index(grammar: Grammar) -> dict[str, list[tuple[tuple[str, ...], Concept]]]:
-    """First folded word -> [(all folded words, row)], longest first."""
-    index: dict[str, list[tuple[tuple[str, ...], Concept]]] = {}
-    for row in grammar.table("sides", Concept).values():
-        for phrase in row.say:
-            words = tuple(split_phrase(phrase))
-            index.setdefault(words[0], []).append((words, row))
-    for entries in index.values():
-        entries.sort(key=lambda entry: (-len(entry[0]), entry[1].side is None))
-    return index
+def _phrases(grammar: Grammar) -> _Phrases:
+    return _Phrases(grammar.table("sides", Concept).values())
+
+
+@lru_cache(maxsize=4)
+def _names(grammar: Grammar) -> _Phrases:
+    """Names with a side in them that is none of the operation."""
+    return _Phrases(row for row in grammar.table("sides", Concept).values() if row.id in _NAMES)
 
 
 @lru_cache(maxsize=4)
@@ -64,10 +82,8 @@ def named(sentence: Sentence, grammar: Grammar) -> frozenset[int]:
         found: set[int] = set()
         norms = [token.norm for token in sentence.tokens]
         for at in range(len(norms) if sentence.says(_SAID) else 0):
-            for words, row in _index(grammar).get(norms[at], ()):
-                if row.id in _NAMES and tuple(norms[at : at + len(words)]) == words and not _PLAIN.issuperset(words):
-                    found.update(range(at, at + len(words)))
-                    break
+            words = next((words for words, _ in _names(grammar).at(norms, at) if not _PLAIN.issuperset(words)), ())
+            found.update(range(at, at + len(words)))
         kept = sentence.memo["side-names"] = grammar, frozenset(found - said)
     return kept[1]
 
@@ -78,24 +94,22 @@ _PLAIN = frozenset({"left", "right", "from", "to", "the"})
 
 
 def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
-    index = _index(grammar)
+    phrases = _phrases(grammar)
     found: list[Side] = []
-    if index.keys().isdisjoint(folded(sentence)) and not sentence.says(_WRITTEN.keys()):
+    if phrases.openers.isdisjoint(folded(sentence)) and not sentence.says(_WRITTEN.keys()):
         return found
     norms = [_WRITTEN.get(token.norm) or fold(token.norm) for token in sentence.tokens]
     at = 0
     while at < len(norms):
-        step = 1
-        for words, row in index.get(norms[at], ()):
-            if tuple(norms[at : at + len(words)]) != words:
-                continue
-            end = at + len(words) - 1
-            side = _read(sentence, grammar, at, end, row)
-            if side is not None and not _inside_name(sentence, side, grammar) and not _denied(norms, at):
-                found.append(side)
-            step = len(words)
-            break
-        at += step
+        said = phrases.at(norms, at)
+        if not said:
+            at += 1
+            continue
+        words, row = said[0]
+        side = _read(sentence, grammar, at, at + len(words) - 1, row)
+        if side is not None and not _inside_name(sentence, side, grammar) and not _denied(norms, at):
+            found.append(side)
+        at += len(words)
     return found
 
 
@@ -288,7 +302,7 @@ def _opens_name(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     """Whether a name with a side in it begins with an initial: "L iliac fossa", "R atrium", "L lateral"."""
     after = (token.norm for token in sentence.tokens[at + 1 : at + _WORDS])
     norms = ["left" if sentence.tokens[at].norm == "l" else "right", *after]
-    return any(row.id in _NAMES and list(words) == norms[: len(words)] for words, row in _index(grammar)[norms[0]])
+    return bool(_names(grammar).at(norms, 0))
 
 
 _WORDS = 6  # of the longest name with a side in it

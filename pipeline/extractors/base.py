@@ -167,10 +167,14 @@ def is_anothers_side(
 
 def mentions(sentence: Sentence, *tables: str) -> Iterator[Mention]:
     """Mentions of these tables, in order."""
-    held: frozenset[str] | None = sentence.memo.get("tables")
+    held: dict[str, list[Mention]] | None = sentence.memo.get("tables")
     if held is None:
-        held = sentence.memo["tables"] = frozenset([mention.table for mention in sentence.mentions])
-    if held.isdisjoint(tables):
+        held = sentence.memo["tables"] = {}
+        for mention in sentence.mentions:
+            held.setdefault(mention.table, []).append(mention)
+    if len(tables) == 1:
+        return iter(held.get(tables[0], ()))
+    if held.keys().isdisjoint(tables):
         return iter(())
     return iter([mention for mention in sentence.mentions if mention.table in tables])
 
