@@ -7,6 +7,7 @@ from pipeline.clauses import word_set as _words
 from pipeline.records import Sentence
 
 _PAST = _words("was were had did showed revealed remained went came tolerated")
+_USED = _words("used needed necessary required indicated chosen planned")
 _FUTURE = _words("will would should can could may must shall")
 
 
@@ -19,6 +20,8 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
     first, end = opened[at], at + 1
     while end < len(opened) - 1 and not set(norms[opened[end] : opened[end + 1]]) & _PAST:
         end += 1
+    if cue_first == opened[0] and set(norms[cue_last + 1 : opened[min(1, len(opened) - 1)]]) & _USED:
+        end = len(opened) - 1  # "if cement was used, the canal was dried and it was injected": nobody says it was
     then = set(norms[cue_last + 1 : opened[end]]) & _FUTURE
     if at and not then and not set(norms[opened[at - 1] : first]) & _PAST:
         first = opened[at - 1]

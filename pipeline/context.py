@@ -220,7 +220,7 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
             spans.append((back, hit.last))
         if rule.value == "historical" and rule.direction == "before" and not _is_thick(sentence, back, hit.first):
             spans.append((hit.first, ahead_clause(sentence, hit, hits, stops)))  # "ten years ago a hysterectomy"
-    if rule.id == "none" and _of_a_place(sentence, hit):
+    if rule.id == "none" and _of_a_place(sentence, hit) or rule.id == "attempt-failed" and _describes(sentence, hit):
         return []
     topic = changed_plans.denied_topic(sentence, hit)
     if topic is not None:
@@ -243,6 +243,8 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     if rule.id in _AT_HOME:  # "is on metformin and had two grams of cefazolin"
         told = range(hit.last + 1, last + 1)
         last = next((at - 1 for at in told if sentence.tokens[at].norm in clauses.FINITE), last)
+    if rule.id == "searched":
+        first = min(hit.last + 1, last)  # what was done to look for it was done
     if rule.value == "historical":
         first = _since(sentence, first, hit.first)
     if rule.value == "affirmed":
@@ -254,6 +256,19 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     if rule.id == "prescribed" and sentence.section in ("indication", "history", "imaging"):
         return [Scope(axis, "historical", first, last, rule.id)]  # "was sent home with tablets and came back today"
     return [Scope(axis, rule.value, first, last, rule.id)]
+
+
+def _describes(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Beside a failed dental implant": an adjective of what is named right behind it, and nothing was tried."""
+    if hit.first != hit.last or sentence.tokens[hit.first].norm != "failed" or not hit.first:
+        return False
+    named = any(0 < m.first - hit.last <= _CLOSE and m.table in _MADE for m in sentence.mentions)
+    return named and (sentence.tokens[hit.first - 1].norm in _DETERMINED or sentence.tokens[hit.first - 1].punctuation)
+
+
+_CLOSE = 2  # tokens
+_MADE = frozenset({"devices", "procedures", "drains"})
+_DETERMINED = _words("a an the of his her this that old previous prior for")
 
 
 def _unsent(sentence: Sentence, hit: CueHit, first: int) -> int:

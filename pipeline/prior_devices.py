@@ -32,11 +32,21 @@ def mark(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     out: dict[str | None, int] = {fact.name: fact.evidence.first for fact in reversed(facts)
                                   if fact.kind in _KINDS and fact.role == "explanted" and fact.name
                                   and fact.status == "performed" and fact.certainty == "affirmed"}  # fmt: skip
-    marked = []
+    tried = min((fact.evidence.first for fact in facts if fact.role == "trial"), default=None)
+    marked: list[Fact] = []
+    placed: set[str | None] = set()  # what was put in earlier on this day
     for fact in facts:
-        if _is_implant(fact):
+        if tried is not None and fact.evidence.first > tried and fact.name in _PROSTHESES and (
+            fact.role == "explanted" or fact.kind in ("procedure", "act")
+        ) and not reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)].says(_BAD):
+            marked += [replace(fact, role="trial")] if fact.kind in _KINDS else []  # it came out again
+        elif _is_implant(fact):
             sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
-            marked.append(replace(fact, status="historical") if _was_there(fact, sentence, out) else fact)
+            before = _was_there(fact, sentence, out) and not (
+                fact.name in placed and _was_placed_before(fact, sentence)
+            )
+            placed |= set() if before else {fact.name}
+            marked.append(replace(fact, status="historical") if before else fact)
         elif fact.kind in _KINDS and fact.role == "explanted" and fact.status == "performed":
             sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
             marked.append(replace(fact, status="historical") if _came_out_later(fact, sentence) else fact)
@@ -48,6 +58,15 @@ def mark(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     return marked
 
 
+def _was_placed_before(fact: Fact, sentence: Sentence) -> bool:
+    """ "Using the previously placed anchor": in the telling of an operation that placed one."""
+    before = [token.norm for token in sentence.tokens if token.last < fact.evidence.first][-_BEFORE:]
+    return any(before[at : at + 2] in _EARLIER for at in range(len(before) - 1))
+
+
+_EARLIER = tuple(["previously", verb] for verb in ("placed", "inserted", "passed", "implanted", "mentioned", "loaded"))
+_PROSTHESES = frozenset({"prosthesis", "explantation-of-the-prosthesis"})
+_BAD = _OLD | frozenset({"infected", "loose", "loosened", "failed", "worn", "broken", "explanted"})
 _TO_YEAR = frozenset("out in removed was were taken came since then of again it ( ,".split())
 _SPANS = frozenset({"d", "wk", "mo", "a"})
 
@@ -83,7 +102,7 @@ def _was_put_today(removal: Fact, sentence: Sentence, facts: Sequence[Fact]) -> 
 
 
 def _singular(word: str) -> str:
-    return word.strip(".,;:").removesuffix("s")
+    return word.strip(".,;:").removesuffix("s").rsplit("-")[-1]
 
 
 def _is_implant(fact: Fact) -> bool:
@@ -124,10 +143,11 @@ def _said_there(sentence: Sentence, at: int) -> bool:
 def _is_old(sentence: Sentence, at: int) -> bool:
     """Whether a word for "from before" stands right before a token, of the same thing ("fourteen year old" is none)."""
     words = [token.norm for token in sentence.tokens[max(0, at - _BEFORE) : at]]
+    follows = [token.norm for token in sentence.tokens[at : at + 1]]
     for back in range(len(words) - 1, -1, -1):
         if words[back] in _NEW:
             return False
-        if words[back] == "prior" and "to" in words[back + 1 : back + 2]:
+        if words[back] == "prior" and "to" in [*words, *follows][back + 1 : back + 2]:
             return False  # "prior to placement of the rods"
         if words[back] in _OLD:
             return words[max(0, back - 1) : back] not in (["year"], ["years"], ["month"], ["months"])

@@ -10,6 +10,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from pipeline.records import Fact, Reading, Sentence
 
@@ -28,9 +29,10 @@ _BACK = frozenset({("went", "back"), ("sent", "back"), ("put", "back"), ("handed
                    ("not", "inserted")})  # fmt: skip
 _NO_PASS = _words("pass fit seat go hold bite")
 _CHANGED = _words("exchanged changed swapped replaced upsized downsized")
+_CHANGING = _words("exchanging changing swapping replacing")
 _REMOVED = _words("removed explanted")
 _TAKEN_OUT = frozenset({("taken", "out"), ("pulled", "out"), ("came", "out")})
-_TELLING = _NO_PASS | _NEVER_IN | _CHANGED | _REMOVED | {last for _, last in (*_BACK, *_TAKEN_OUT)}
+_TELLING = _NO_PASS | _NEVER_IN | _CHANGED | _CHANGING | _REMOVED | {last for _, last in (*_BACK, *_TAKEN_OUT)}
 _FOR = _words("for by with to")
 _SO = _words("so therefore hence")
 _DENIED = _words("not never nothing")
@@ -48,11 +50,14 @@ _OUTS = ("implanted", "used", None)  # a drain has no role
 def set_aside(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     """The facts; what was not used is denied (role "not_used"), what was changed for another is "explanted". Pure."""
     starts = [sentence.tokens[0].first if sentence.tokens else -1 for sentence in reading.sentences]
-    fates: dict[str, str] = {}
+    fates: dict[str, str] = _changed_in_the_next(facts, reading)
     for fact in facts:
         if fact.kind not in _KINDS or fact.group is None or fact.status != "performed":
             continue
         sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
+        if fact.name in _WIRES and fact.role == "implanted" and _is_held_for_now(sentence, fact):
+            fates.setdefault(fact.group, "used")
+            continue
         fate = _fate(fact, sentence, facts)
         if fate:
             fates[fact.group] = "not_used" if "not_used" in (fate, fates.get(fact.group)) else fate
@@ -65,9 +70,50 @@ def _told(fact: Fact, fates: dict[str, str]) -> Fact:
         return replace(fact, role="implanted")
     if fate in (None, "implanted") or fact.role not in _OUTS or fact.status != "performed":
         return fact
+    if fate == "used":
+        return replace(fact, role="used") if fact.role == "implanted" else fact
     if fate == "not_used":
         return replace(fact, certainty="negated", role="not_used")
     return replace(fact, role="explanted") if fact.role == "implanted" and fact.certainty == "affirmed" else fact
+
+
+_WIRES = frozenset({"k-wire", "steinmann-pin", "pin"})
+_FOR_NOW = _words("temporary temporarily provisional provisionally")
+_STAYS = _words("cut bent buried left percutaneous percutaneously weeks")
+_GUIDES = _words("guide guides")
+_PRONOUNS = _words("this it these those they which")
+_LATER = 7  # tokens from a pronoun to what became of it
+
+
+def _is_held_for_now(sentence: Sentence, fact: Fact) -> bool:
+    """ "Temporarily held with two K-wires", "two K-wires as guides": a tool of a step, no implant."""
+    norms = [token.norm for token in sentence.tokens]
+    told = sentence.says(_FOR_NOW) or any(
+        norms[at] == "as" and _GUIDES & set(norms[at + 1 : at + 4]) for at in range(len(norms))
+    )
+    if not told or sentence.says(_STAYS):
+        return False
+    first = next(at for at, token in enumerate(sentence.tokens) if token.last >= fact.evidence.first)
+    said = [at for at, norm in enumerate(norms) if norm in _FOR_NOW or norm in _GUIDES]
+    between = [norms[min(at, first) : max(at, first)] for at in said]
+    return any(";" not in words and len(words) <= _REACH for words in between)
+
+
+def _changed_in_the_next(facts: Sequence[Fact], reading: Reading) -> dict[str, str]:
+    """ "A K-wire was placed. This was then exchanged for a screw.": the group of what the pronoun means."""
+    found: dict[str, str] = {}
+    for sentence, after in pairwise(reading.sentences):
+        norms = [token.norm for token in after.tokens[:_LATER]]
+        if not norms or norms[0] not in _PRONOUNS or not any(
+            norm in _CHANGED and norms[at + 1 : at + 2] and norms[at + 1] in _FOR for at, norm in enumerate(norms)
+        ):
+            continue
+        index = sentence.tokens[0].first
+        held = [fact for fact in facts if fact.kind in _KINDS and fact.role == "implanted" and fact.group is not None
+                and index <= fact.evidence.first <= sentence.tokens[-1].last]  # fmt: skip
+        if held:
+            found[held[-1].group or ""] = "explanted"
+    return found
 
 
 def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
@@ -103,6 +149,8 @@ def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
             continue
         if not denied and (norms[at] in _REMOVED or tuple(norms[at : at + 2]) in _TAKEN_OUT):
             return "explanted"
+        if norms[at] in _CHANGING and norms[at + 1 : at + 2] and norms[at + 1] in _PRONOUNS and not denied:
+            return "explanted"  # "... and exchanging these for screws"
         if norms[at] in _CHANGED and at + 1 < len(norms) and norms[at + 1] in _FOR and not denied:
             return "explanted"
         if norms[at] not in _PASSIVE and norms[at] not in _TOO and not tokens[at].punctuation and (

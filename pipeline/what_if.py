@@ -163,6 +163,7 @@ _LEAD_IN = _words(
 )
 _CALLED_IN = _words("the stroke team be doctor surgeon ward registrar on call us me and")
 _BRINGS = frozenset({"bring", "brings"})
+_THEATRE = _words("operating theatre theater surgery")
 _SIGN_WORDS = 18  # tokens
 
 
@@ -200,7 +201,8 @@ def _before_call(sentence: Sentence, norms: list[str], at: int, bare: bool) -> i
     called = norms[at] in ("called", "rung", "contacted") and norms[at - 1] == "be"
     sport = norms[at] == "contact" and norms[at + 1 : at + 2] in (["sport"], ["sports"])
     call = (called or norms[at] in _CALL) and not (norms[at] == "ed" and not sentence.tokens[at].text.isupper())
-    call = call and not sport
+    to_theatre = norms[at] in ("return", "returns") and bool(_THEATRE & set(norms[at + 1 : at + 5]))
+    call = call and not sport and not to_theatre
     again = norms[at - 1] not in _COMERS and "if" in norms[max(0, at - 4) : at]  # "if stiffness comes back"
     comes = norms[at] in _COMES and not again and (
         bool(set(norms[at + 1 : at + 3]) & {"back", "in", "immediately"}) or norms[at - 1] in ("immediately", "to")

@@ -63,6 +63,24 @@ def joined_to_trial(sentence: Sentence, first: int) -> bool:
     return False
 
 
+_REAL = _words("definitive final real actual permanent definite chosen selected new cemented")
+
+
+def under_trials(sentence: Sentence, first: int) -> bool:
+    """ "We put in our trial components, a size 4 femur and a 10 mm tray": all that is named up to the next clause or to
+    what is called the real one."""
+    tokens = sentence.tokens
+    for at in range(first - 1, max(-1, first - _TRIALS), -1):
+        if tokens[at].norm in _TRIED and tokens[at - 1].norm in ("trial", "trials"):
+            return not any(token.norm in _REAL or token.norm in clauses.FINITE and token.norm != "were"
+                           for token in tokens[at + 1 : first])  # fmt: skip
+        if tokens[at].norm in (";", "."):
+            return False
+    return False
+
+
+_TRIED = _words("components component implants parts sizes")
+_TRIALS = 24  # tokens
 _LINKS = _words("and , & the all both a with their its")
 _PUTTING = _words("fixed placed inserted implanted put secured applied locked used with")
 

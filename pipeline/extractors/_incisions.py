@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipeline import cues
+from pipeline.grammar import Grammar
 from pipeline.records import Quantity, Sentence
 
 
@@ -26,6 +27,28 @@ def behind_approach(sentence: Sentence, index: int, quantity: Quantity) -> tuple
         at -= 1
     named = at >= 0 and sentence.tokens[at].norm == "approach"
     return (index - at, cues.Hit("incision", at, at)) if named else None
+
+
+def told_long(sentence: Sentence, grammar: Grammar, index: int) -> cues.Hit | None:
+    """ "An incision was made over the malleolus, 7 cm long": of the incision, over the place where it was made."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    if after[:1] != ["long"] and after != ["in", "length"]:
+        return None
+    cuts = [hit for hit in cues.hits(sentence, grammar, "incision") if hit.last < index]
+    if not cuts or sentence.tokens[cuts[-1].last].norm not in _CUTS:
+        return None
+    between = range(cuts[-1].last + 1, index)
+    if any(sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _APART for at in between):
+        return None
+    named = any(m.table in _OTHERS and m.first in between for m in sentence.mentions)
+    lesion = any(hit.first in between and sentence.tokens[hit.last].norm not in ("area", "wall")
+                 for hit in cues.hits(sentence, grammar, "lesion"))  # fmt: skip
+    return None if named or lesion else cuts[-1]
+
+
+_CUTS = frozenset({"incision", "incisions"})
+_APART = frozenset({"and", "then", "which", ";", "revealed", "found", "seen", "showed", "exposed", "identified"})
+_OTHERS = frozenset({"findings", "diagnoses", "specimens", "devices", "drains"})
 
 
 def _is_bone_cut(sentence: Sentence, hit: cues.Hit) -> bool:

@@ -25,14 +25,21 @@ _LOOKS = _words(
 # "Because of marked dilatation of the bowel": a state that was found.
 _SIGNS_OF_STATE = _words("due because marked moderate severe mild amount massive gross signs evidence")
 # "The gas was released": let out, and nothing freed.
-_LET_GO = _words("co2 gas pneumoperitoneum capnoperitoneum clamp clamps pressure traction air")
+_LET_GO = _words("co2 gas pneumoperitoneum capnoperitoneum clamp clamps pressure traction air tourniquet cuff")
+# "A stitch to release the tension": what is taken off, and nothing freed.
+_RELIEVED = _words("tension pressure stress")
+# "The real cup was opened": the package of what is put in.
+_PACKED = _words("cup shell stem head liner insert implant component components prosthesis screw plate package set box "
+                 "kit tray cage lens mesh")  # fmt: skip
+_UNDER = _words("under underneath beneath")
 # "A heparinised syringe": primed, and no patient was given heparin.
 _FLUSHED = _words("syringe syringes saline solution flush needle needles tube tubes trocar cannula normal ringers")
 # "The tourniquet was insufflated": blown up, and no cavity of the body filled.
 _CUFFS = _words("tourniquet cuff balloon balloons bladder")
 _TRIED = _words("trial trials temporary provisional")
 # "Areas of traction were seen", "a dissection was noted": a state that was found.
-_SEEN_AS_WELL = _words("traction dissection compression occlusion")
+_SEEN_AS_WELL = _words("traction distraction dissection compression occlusion")
+_SHOWN = _words("revealed showed demonstrated shows")
 _SIGNS = _words("areas area signs sign evidence vitreoretinal vitreous macular")
 _NOTED = _words("seen noted found identified observed present appreciated evident visible")
 _STUCK_ON = _words(
@@ -42,7 +49,7 @@ _STUCK_ON = _words(
 _IMPLANTS = _words("implant implants component components prosthesis prostheses stem cup head liner graft insert")
 _OF_BONE = _words(
     "transverse process processes lamina laminae facet facets posterolateral gutter gutters sacrum sacral ala bone "
-    "bony bur burr spinous pedicle pedicles cortex endplate endplates graft fusion"
+    "bony bur burr spinous pedicle pedicles cortex endplate endplates graft autograft allograft fusion"
 )
 _TAKEN_OUT = _words("removal removed explantation explanted extraction extracted")
 _BACK = 8  # tokens
@@ -55,6 +62,8 @@ def is_manner(sentence: Sentence, mention: Mention) -> bool:
         token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 4]
     }:
         return True
+    if "times" in {token.norm for token in sentence.tokens[max(0, mention.first - 4) : mention.first]}:
+        return True  # "two and a half times its normal size"
     for token in sentence.tokens[mention.last + 1 : mention.last + 5]:
         if token.norm in _MANNER:
             return True
@@ -83,12 +92,11 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return not _is_of_implant(sentence, mention, grammar)
     if mention.id == "insufflation":
         return bool(_CUFFS & {token.norm for token in tokens})
-    if mention.id == "removal-of-hardware":
+    if mention.id in ("removal-of-hardware", "explantation-of-the-prosthesis"):
         return bool(_TRIED & set(before + [token.norm for token in tokens[mention.first : mention.last + 1]]))
     if mention.id in _SEEN_AS_WELL:
-        return bool(_SIGNS & set(before[-4:])) or (after[:1] != [] and after[0] in ("was", "were") and bool(
-            _NOTED & set(after[1:2])
-        ))
+        seen = _SIGNS & set(before[-4:]) or _SHOWN & set(before[-3:])
+        return bool(seen) or (after[:1] != [] and after[0] in ("was", "were") and bool(_NOTED & set(after[1:2])))
     if mention.id == "injection" and said == "injected" and _is_red(sentence, mention):
         return True
     if mention.id == "reduction" and said == "reduced":
@@ -101,8 +109,12 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool({"doses", "dose", "portions", "aliquots"} & set(after[:1]))
     if mention.id == "dilatation" and said.endswith("tion"):
         return bool(_SIGNS_OF_STATE & set(before))
-    if mention.id == "release" and said == "released":
-        return bool(_LET_GO & set(before[-5:]))
+    if mention.id == "release" and said in ("released", "release"):
+        return bool(said == "released" and _LET_GO & set(before[-5:]) or _RELIEVED & set(after))
+    if mention.id == "opening" and said == "opened":
+        return bool(_PACKED & set(before[-4:]))
+    if mention.id == "internal-fixation" and said == "pinned" and _UNDER & set(after[:2]):
+        return True  # "his leg was pinned under the car"
     if mention.id == "internal-fixation" and said in ("fixed", "pinned"):
         return bool(after and after[0] in ("to", "in") and _PRESERVED & set(after)) or _is_tool(
             sentence, mention, grammar

@@ -51,7 +51,7 @@ def found(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
     return sorted(things, key=lambda one: one.first)
 
 
-ATTRIBUTES = frozenset({"piece", "way", "part", "lumen", "layer"})
+ATTRIBUTES = frozenset({"piece", "way", "part", "lumen", "layer", "level", "segment"})
 
 
 def whole(sentence: Sentence, at: int, most: int = MOST) -> int | None:

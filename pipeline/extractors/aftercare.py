@@ -366,6 +366,7 @@ def _plan(fact: Fact) -> Fact:
 _DENIES = ("avoid-", "no-", "non-")
 
 
+_SHOWED = frozenset({"showed", "shows", "demonstrated", "demonstrates", "revealed", "confirmed"})
 _GIVEN = frozenset({"received", "given", "administered", "got", "gave"})
 
 
@@ -375,6 +376,8 @@ def _stands(sentence: Sentence, mention: Mention) -> bool:
         return False
     if mention.first and sentence.tokens[mention.first - 1].norm in ("until", "till", "unless", "before", "once"):
         return False  # "Clexane until full weight bearing": how long something else lasts
+    if any(token.norm in _SHOWED for token in sentence.tokens[mention.last + 1 : mention.last + 4]):
+        return False  # "postoperative x-ray showed a good position"
     if sentence.section in _AHEAD:
         return True
     status = base.scope_at(sentence, "status", mention.first, "")

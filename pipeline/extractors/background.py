@@ -58,7 +58,10 @@ def _kind(sentence: Sentence) -> str | None:
 def _presents(sentence: Sentence) -> bool:
     """Whether a word tells why; "an osteotomy was not indicated" tells what was left out."""
     norms = [token.norm for token in sentence.tokens] if sentence.says(_PRESENTS) else []
-    return any(norm in _PRESENTS and norms[max(0, at - 1) : at] != ["not"] for at, norm in enumerate(norms))
+    return any(norm in _PRESENTS and norms[max(0, at - 1) : at] not in _NO_REASON for at, norm in enumerate(norms))
+
+
+_NO_REASON = (["not"], ["as"], ["when"], ["where"], ["if"])  # "to the ward as indicated"
 
 
 def _whole(reading: Reading, sentence: Sentence, kind: str) -> list[Fact]:

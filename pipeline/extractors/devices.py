@@ -17,6 +17,7 @@ from pipeline.extractors._device_roles import (
     is_own_part,
     joined_to_trial,
     listed_as_removed,
+    under_trials,
 )
 from pipeline.extractors._device_sizes import (
     AIRWAYS,
@@ -159,7 +160,7 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
         )
         for cue in ("removed", "trial", "implanted")
     }  # fmt: skip
-    if near["trial"] <= 10 or joined_to_trial(sentence, mention.first):
+    if near["trial"] <= 10 or joined_to_trial(sentence, mention.first) or under_trials(sentence, mention.first):
         return "trial"
     if rows[mention.id].implant and (_were_removed(sentence, mention.last) or listed_as_removed(sentence, mention)):
         return "explanted"
@@ -280,7 +281,7 @@ def _number(
             continue  # "six screw holes"
         if _is_one(sentence, quantity, other) or _says_size(sentence, index):
             continue  # "cup fifty four liner": no count of liners
-        if first == index + 2 and sentence.tokens[index + 1].norm in ATTRIBUTES:
+        if first > index + 1 and sentence.tokens[index + 1].norm in ATTRIBUTES:
             continue  # "a three piece lens"
         if counted and countable and first > index and _is_counted(sentence, index, first):
             thing, price = other, cues.cost(sentence, index, other.first, other.last)

@@ -36,6 +36,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         facts += step + sign
         if not step:
             facts += [fact for fact in _seen_again(reading, sentence) if not sign or _apart(fact, sign[0])]
+            dated = _on_a_day(reading, sentence) if sign else []
+            facts += [fact for fact in dated if fact.evidence.last < sign[0].evidence.first]
     return facts
 
 
@@ -143,6 +145,12 @@ def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
         if token.norm in ("returns", "return") and following[:2] == ["for", "a"] and set(following) & _ONCE_MORE:
             continue  # "he returns for a second round of grafting"
         led = tokens[index - 1].norm if index else ""
+        if token.norm == "called" and led != "be":
+            continue  # "the referring doctor called about the scan"
+        if token.norm in ("return", "returns") and {"operating", "theatre", "theater", "surgery"} & {
+            other.norm for other in tokens[index + 1 : index + 5]
+        }:
+            continue
         if token.norm == "contact" and led == "to" and sentence.says({"free", "questions"}):
             continue  # "please feel free to contact me"
         if token.norm == "back" and (not index or tokens[index - 1].norm not in ("come", "came", "comes", "bring")):

@@ -15,6 +15,7 @@ _ALLOGRAFT = frozenset({"allograft", "allografts", "allogeneic", "cadaveric"})
 _TAKEN = frozenset({"harvest", "harvested", "harvesting", "aspirated", "aspirate", "taken", "autograft", "obtained"})
 # The crest shows the level of the spine; nothing is taken there.
 _LANDMARK = frozenset({"palpated", "palpation", "palpable", "landmark", "landmarks", "interspace", "interspaces"})
+_AILS = frozenset({"pain", "pains", "painful", "tender", "tenderness", "ache"})
 _AFTER = frozenset({"from", "of", "at", "in", "through", "on", "via"})
 
 
@@ -80,7 +81,7 @@ def _is_harvest(
     if _was_harvested(sentence, site):
         return True
     if not cues.around(sentence, grammar, site.first, site.last, "graft-word"):
-        return phase == "harvest" and "iliac-crest" in site.id and not norms & _LANDMARK
+        return phase == "harvest" and "iliac-crest" in site.id and not norms & (_LANDMARK | _AILS)
     if "iliac-crest" in site.id:
         near = cues.distance(sentence, grammar, site.first, site.last, "graft-word") <= _CREST_REACH
         return near or (phase == "harvest" and not norms & _LANDMARK)

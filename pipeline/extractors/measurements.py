@@ -15,7 +15,7 @@ from pipeline.rows import Concept
 KINDS = ("measurement", "pressure", "incision_length")
 
 _ANGLE_REACH = 75  # "dorsiflexion 5 degrees before, 20 degrees after"
-_NAMED_REACH, _LESION_REACH, _INCISION_REACH, _PRESSURE_REACH, _BARE_REACH = 22, 16, 24, 45, 4
+_NAMED_REACH, _LESION_REACH, _SHARE_REACH, _INCISION_REACH, _PRESSURE_REACH, _BARE_REACH = 22, 16, 9, 24, 45, 4
 _GUESS = 6  # a noun beside a length says less than a named measure
 _NOUNS = ("findings", "diagnoses", "specimens")
 _SITE_EXTRA = 9  # a place beside a length is its measure only where they touch
@@ -85,6 +85,10 @@ def _number(
     if near is not None and _incisions.is_none(sentence, near[1], quantity):
         near = None
     near = near or _incisions.behind_approach(sentence, index, quantity)
+    told = _incisions.told_long(sentence, grammar, index)
+    if told is not None:
+        return [*facts, base.claim("incision_length", reading, sentence, index, told.first, told.last, 1,
+                                   unit=quantity.unit)]  # fmt: skip
     bound = near is not None and near[1].last < index - 1 and all(
         token.norm in ("of", "was", "measuring", "about") for token in sentence.tokens[near[1].last + 1 : index]
     )
@@ -389,7 +393,8 @@ def _noun(
     if start and sentence.tokens[start - 1].norm in _MOST_OF_ALL:
         ranked = [one for one in ranked if one[2] < start]  # "the biggest nine millimetres": of what stands before
     graded = cues.after_grade(sentence, _list_start(sentence, index))
-    if not ranked or min(ranked)[0] > _LESION_REACH * (1 + graded):
+    reach = _SHARE_REACH if quantity.dimension == "fraction" else _LESION_REACH * (1 + graded)
+    if not ranked or min(ranked)[0] > reach:
         return []
     price, first, last = min(ranked)
     text = " ".join(token.text for token in sentence.tokens[first : last + 1])

@@ -117,6 +117,10 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     after = mention.last + 1
     if after < len(sentence.tokens) and sentence.tokens[after].norm in _NOT_BEFORE.get(kind, ()):
         return None
+    if mention.id == "pressure-points-padded" and any(
+        token.norm in _PADDED for token in sentence.tokens[after : after + 3]
+    ):
+        return None  # "a well padded splint was applied"
     if kind == "prophylaxis" and sentence.tokens[min(after, len(sentence.tokens) - 1)].norm in _NO_DOSE:
         return None  # "antibiotic associated diarrhoea"
     if kind == "preparation" and _is_allergen(sentence, mention):
@@ -179,6 +183,7 @@ def _at_a_visit(sentence: Sentence, mention: Mention) -> bool:
 
 _VISIT_REACH = 10  # tokens
 _VISIT = frozenset({"clinic", "review", "see", "visit", "appointment", "follow-up", "followup", "seen", "outpatients"})
+_PADDED = frozenset("dressing dressings splint cast slab bandage plaster boot tourniquet brace wrap".split())
 _WAS_GIVEN = frozenset("given administered infused received started".split())
 _TREATED = frozenset({"treated", "treatment", "course", "courses", "outpatient"})
 _NO_DOSE = frozenset(
