@@ -54,8 +54,10 @@ _LIST = 5  # tokens
 def joined_to_trial(sentence: Sentence, first: int) -> bool:
     """Whether a thing goes on a list that "trial" begins ("the trial stem and cup")."""
     joined = False
+    if sentence.says(_TRIAL) and _under_trials(sentence, first):
+        return True
     for token in reversed(sentence.tokens[max(0, first - _LIST) : first]):
-        if token.norm in ("trial", "trials"):
+        if token.norm in _TRIAL:
             return joined
         joined = joined or token.norm in _JOINING
         if token.norm in clauses.FINITE or token.norm in _NEW or (token.punctuation and token.norm != ","):
@@ -63,15 +65,16 @@ def joined_to_trial(sentence: Sentence, first: int) -> bool:
     return False
 
 
+_TRIAL = _words("trial trials")
 _REAL = _words("definitive final real actual permanent definite chosen selected new cemented")
 
 
-def under_trials(sentence: Sentence, first: int) -> bool:
+def _under_trials(sentence: Sentence, first: int) -> bool:
     """ "We put in our trial components, a size 4 femur and a 10 mm tray": all that is named up to the next clause or to
     what is called the real one."""
     tokens = sentence.tokens
     for at in range(first - 1, max(-1, first - _TRIALS), -1):
-        if tokens[at].norm in _TRIED and tokens[at - 1].norm in ("trial", "trials"):
+        if tokens[at].norm in _TRIED and tokens[at - 1].norm in _TRIAL:
             return not any(token.norm in _REAL or token.norm in clauses.FINITE and token.norm != "were"
                            for token in tokens[at + 1 : first])  # fmt: skip
         if tokens[at].norm in (";", "."):

@@ -29,7 +29,7 @@ def behind_approach(sentence: Sentence, index: int, quantity: Quantity) -> tuple
     return (index - at, cues.Hit("incision", at, at)) if named else None
 
 
-def told_long(sentence: Sentence, grammar: Grammar, index: int) -> cues.Hit | None:
+def told_long(sentence: Sentence, grammar: Grammar, index: int) -> tuple[int, cues.Hit] | None:
     """ "An incision was made over the malleolus, 7 cm long": of the incision, over the place where it was made."""
     after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
     if after[:1] != ["long"] and after != ["in", "length"]:
@@ -43,7 +43,7 @@ def told_long(sentence: Sentence, grammar: Grammar, index: int) -> cues.Hit | No
     named = any(m.table in _OTHERS and m.first in between for m in sentence.mentions)
     lesion = any(hit.first in between and sentence.tokens[hit.last].norm not in ("area", "wall")
                  for hit in cues.hits(sentence, grammar, "lesion"))  # fmt: skip
-    return None if named or lesion else cuts[-1]
+    return None if named or lesion else (1, cuts[-1])
 
 
 _CUTS = frozenset({"incision", "incisions"})

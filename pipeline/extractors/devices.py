@@ -17,7 +17,6 @@ from pipeline.extractors._device_roles import (
     is_own_part,
     joined_to_trial,
     listed_as_removed,
-    under_trials,
 )
 from pipeline.extractors._device_sizes import (
     AIRWAYS,
@@ -160,7 +159,7 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
         )
         for cue in ("removed", "trial", "implanted")
     }  # fmt: skip
-    if near["trial"] <= 10 or joined_to_trial(sentence, mention.first) or under_trials(sentence, mention.first):
+    if near["trial"] <= 10 or joined_to_trial(sentence, mention.first):
         return "trial"
     if rows[mention.id].implant and (_were_removed(sentence, mention.last) or listed_as_removed(sentence, mention)):
         return "explanted"

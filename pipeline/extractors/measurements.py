@@ -84,11 +84,8 @@ def _number(
     near = cues.nearest(sentence, grammar, index, "incision")
     if near is not None and _incisions.is_none(sentence, near[1], quantity):
         near = None
-    near = near or _incisions.behind_approach(sentence, index, quantity)
     told = _incisions.told_long(sentence, grammar, index)
-    if told is not None:
-        return [*facts, base.claim("incision_length", reading, sentence, index, told.first, told.last, 1,
-                                   unit=quantity.unit)]  # fmt: skip
+    near = told or near or _incisions.behind_approach(sentence, index, quantity)
     bound = near is not None and near[1].last < index - 1 and all(
         token.norm in ("of", "was", "measuring", "about") for token in sentence.tokens[near[1].last + 1 : index]
     )
@@ -97,11 +94,9 @@ def _number(
     if not facts:
         facts += _by_words(reading, sentence, grammar, index, quantity)
     if near is not None and near[0] <= _INCISION_REACH and _incisions.is_its_length(sentence, index, near[1]):
-        price, hit = near
-        facts.append(
-            base.claim("incision_length", reading, sentence, index, hit.first, hit.last, price, unit=quantity.unit)
-        )
-    return facts + _noun(reading, sentence, grammar, index, quantity)
+        facts += [base.claim("incision_length", reading, sentence, index, near[1].first, near[1].last, near[0],
+                             unit=quantity.unit)]  # fmt: skip
+    return facts if told is not None else facts + _noun(reading, sentence, grammar, index, quantity)
 
 
 _MOST_EXTENDED = 30  # degrees; common practice, no source
