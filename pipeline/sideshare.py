@@ -25,10 +25,14 @@ _PARTS = frozenset({"acts", "findings", "devices", "drains", "complications", "d
 def of_later_part(sentence: Sentence, side: Side, first: int, last: int) -> bool:
     """ "Glands preserved, one reimplanted on the left": behind a comma, with what is told of it there. The name of an
     operation or a diagnosis may have its side at the end of a list."""
-    if side.first <= last or any(m.table in _OWN and m.first <= last and m.last >= first for m in sentence.mentions):
+    if side.first <= last:
         return False
     tokens = sentence.tokens
     marks = [at for at in range(last + 1, side.first) if tokens[at].punctuation]
+    if any(m.table in _OWN and m.first <= last and m.last >= first for m in sentence.mentions):
+        listed = any(tokens[at].norm in (",", ";") for at in marks)
+        led = _led(sentence, side) if listed else None  # "AAA 6.1 cm, right iliac aneurysm 3.8 cm"
+        return led is not None and led.table in _OWN
     return bool(marks) and (
         any(m.table in _PARTS and marks[-1] < m.first < side.first for m in sentence.mentions)
         or any(clauses.is_participle(sentence, at) for at in range(marks[-1] + 1, side.first))

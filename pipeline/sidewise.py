@@ -38,6 +38,8 @@ def _side_of(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | N
     numbers = [at for at in range(len(sentence.tokens)) if _is_like(sentence, index, at)]
     if not numbers:
         return None
+    if index and sentence.tokens[index - 1].norm == "both" and max(sides) < index:
+        return "bilateral"  # "left 21 min, right 14 min, both 300 mmHg"
     for bounds in (_BOUNDS, _BOUNDS - {","}):
         linked = {at: _linked(sentence, at, sides, numbers, bounds) for at in numbers}
         led = not _told_before(sentence, min(sides), numbers)
@@ -169,12 +171,16 @@ def _linked(
     bare = own is not None and own.unit is None  # it reaches over no other number, whatever that is of
     for way in (-1, 1):
         at = number + way
-        while 0 <= at < len(sentence.tokens) and at not in sides:
+        end = min(number + _AHEAD, len(sentence.tokens))
+        while 0 <= at < end and at not in sides:
             if at in numbers or sentence.tokens[at].norm in bounds or (bare and sentence.tokens[at].quantity):
                 break
             at += way
-        found.append(at if at in sides else -1)
+        found.append(at if at in sides and at < end else -1)
     return found[0], found[1]
+
+
+_AHEAD = 10  # tokens from a number to the side behind it
 
 
 def _is_like(sentence: Sentence, index: int, at: int) -> bool:

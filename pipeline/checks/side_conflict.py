@@ -12,7 +12,7 @@ from pipeline.checks.base import called, finding, placed, related_sites, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Severity
-from pipeline.rows import Kind
+from pipeline.rows import Concept, Kind
 
 MEANING = "Two statements of the note name different sides of the same operation; the harvest side is its own."
 
@@ -72,8 +72,13 @@ def _speaks(fact: Fact) -> bool:
         and fact.certainty != "negated"
         and fact.status in ("performed", "planned")
         and fact.role not in ("harvest", "explanted", "used")
+        and fact.name not in _WAY_IN
         and laterality.OTHER_SIDE not in fact.doubts  # "reduction of the other breast": meant to be another one
     )
+
+
+# What shuts the vessel that one came through lies on the side of the puncture.
+_WAY_IN = frozenset({"vascular-closure-device"})
 
 
 def _one_each(fact: Fact, sided: list[Fact]) -> bool:
@@ -126,7 +131,9 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
     seen or ordered in a remark on the other side is a question at most."""
     place = site_of(fact, grammar)
     sites = [site for one in operated if (site := site_of(one, grammar)) is not None]
-    related = place is not None and any(related_sites(place, site, grammar) for site in sites)
+    related = place is not None and any(
+        related_sites(place, site, grammar) and not _other_digit(place, site) for site in sites
+    )
     elsewhere = place is not None and bool(sites) and not related
     severity: Severity
     if fact.kind in _FIRM:
@@ -156,6 +163,11 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
     if aside or announced(note, operated[0], fact):
         severity = "note"
     return _conflict(operated[0], fact, grammar, severity)
+
+
+def _other_digit(one: Concept, other: Concept) -> bool:
+    """Two fingers or toes: "fasciectomy of the right little finger and release of the left ring finger"."""
+    return one.group == other.group == "digit" and one.id != other.id
 
 
 def _among(firm: list[Fact], grammar: Grammar) -> list[Finding]:

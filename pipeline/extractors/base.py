@@ -152,7 +152,7 @@ def _is_single(mention: Mention, grammar: Grammar) -> bool:
     return isinstance(row, Concept) and site is not None and not row.sided and not site.sided
 
 
-_SEEN_OR_DONE = frozenset({"finding", "act"})
+_SEEN_OR_DONE = frozenset({"finding", "act", "diagnosis", "preop_diagnosis", "postop_diagnosis"})
 
 
 def is_anothers_side(
@@ -160,7 +160,7 @@ def is_anothers_side(
 ) -> bool:
     """Whether a thing in an organ that has no left and right got its side from another part of its sentence."""
     row = grammar.table("sites", Concept).get(site or "") if side in ("left", "right") else None
-    if row is None or row.sided or row.group != "organ":
+    if row is None or row.sided or row.group not in ("organ", "vessel"):
         return False
     return sideshare.of_another_part(sentence, laterality.sides(sentence, grammar), side or "", thing, site or "")
 
