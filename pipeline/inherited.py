@@ -43,6 +43,9 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     facts = _relative(facts, reading, grammar)
     if any(sidewise.told(sentence, grammar) for sentence in reading.sentences):
         facts = [_of_number(fact, reading, grammar) for fact in facts]
+    both = {fact.laterality for fact in facts if fact.kind == "procedure" and _counts(fact)}
+    if "bilateral" in both or {"left", "right"} <= both:
+        facts = [_of_each(fact, reading) for fact in facts]
     facts = [_of_subject(_of_place(fact, reading, grammar), reading, grammar) for fact in facts]
     facts = _of_device(sidelines.of_block(facts, reading, grammar, lambda fact: _is_local(fact, grammar)))
     facts = sidelines.within(facts, reading, grammar)
@@ -167,6 +170,23 @@ def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
     ends = sideshare.closing(sentence, sides, last)
     return fact if ends is None else replace(fact, laterality=ends.value)
+
+
+_PLACED = frozenset({"drain", "drain_size", "device", "device_size", "device_count", "incision_length"})
+
+
+def _of_each(fact: Fact, reading: Reading) -> Fact:
+    """ "Mesh 10 by 15 cm on each side", "drains 10 Fr, one per side" of an operation on both."""
+    if fact.laterality is not None or fact.kind not in _PLACED or not _free(fact):
+        return fact
+    sentence = _sentence(reading, fact)
+    if sentence is None or not sentence.says(_SIDE):
+        return fact
+    last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
+    return replace(fact, laterality="bilateral") if sideshare.on_each(sentence, last) else fact
+
+
+_SIDE = frozenset({"side"})
 
 
 def _of_subject(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:

@@ -209,13 +209,13 @@ def listed_part(sentence: Sentence, side: Side, thing: Mention) -> Mention | Non
 
 
 def on_each(sentence: Sentence, last: int) -> bool:
-    """Whether "on each side" ends the phrase of a thing."""
+    """Whether "on each side" or "one per side" ends the phrase of a thing."""
     norms = [token.norm for token in sentence.tokens[last + 1 : last + 1 + _EACH]]
-    ends = (["on", "each", "side"], ["on", "either", "side"])
-    at = next((at for at in range(len(norms)) if norms[at : at + 3] in ends), None)
-    if at is None or norms[at + 3 : at + 4] == ["of"]:
+    at = next((at for at in range(len(norms)) if norms[at] == "side" and at and norms[at - 1] in _EACH_SIDE), None)
+    if at is None or norms[at + 1 : at + 2] == ["of"]:
         return False  # "three screws on each side of the fracture"
     return not any(norm in (",", ".", ";", "left", "right", "and", "no") for norm in norms[:at])
 
 
 _EACH = 8  # words
+_EACH_SIDE = frozenset({"each", "either", "per"})

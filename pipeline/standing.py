@@ -118,7 +118,9 @@ def _is_label(sentence: Sentence, head: Side) -> bool:
     sites = {at for m in sentence.mentions if m.table == "sites" for at in range(m.first, m.last + 1)}
     alone = all(token.punctuation or token.norm in _BEHIND or at in sites
                 for at, token in enumerate(tokens) if at > head.last)  # fmt: skip
-    labelled = mark is not None and mark.norm == ":" and tokens.index(mark) - head.last <= _FRAGMENT
+    at = tokens.index(mark) if mark is not None else len(tokens)
+    given = at + 1 < len(tokens) and tokens[at + 1].quantity is not None  # "right thumb base, 25G, 0.5 mL ..."
+    labelled = mark is not None and (mark.norm == ":" or (mark.norm == "," and given)) and at - head.last <= _FRAGMENT
     return alone or labelled or len(tokens) <= _FRAGMENT or _is_announced(sentence, head)
 
 
@@ -164,6 +166,7 @@ _LEAD = frozenset(
 _BEHIND = frozenset(
     "side ear eye one first next now then second too again as well likewise done procedure operation case today".split()
 )
+_OF_PART = frozenset("base joint joints tunnel tip cmc mcp pip dip ray sheath bursa insertion origin".split())
 _SHUT = frozenset({",", ":", ".", ";", "-", "—", "–"})
 
 
@@ -195,7 +198,8 @@ def heading(sentence: Sentence, said: list[Side], operated: Set[str] = frozenset
     sites = {m.first: m.last for m in sentence.mentions if m.table == "sites"}
     own = {m.first: m.last for m in sentence.mentions if m.table == "sites" and m.first <= first.first <= m.last}
     at = max([at, *(last + 1 for last in own.values())])
-    while at < len(tokens) and (at in sites or tokens[at].norm in _BEHIND):
+    named = at
+    while at < len(tokens) and (at in sites or tokens[at].norm in (_BEHIND if at == named else _BEHIND | _OF_PART)):
         at = sites.get(at, at) + 1
     led = any(token.norm in ("on", "to") for token in tokens[: first.first])
     then = bool(first.first) and tokens[0].norm in ("then", "next", "now")

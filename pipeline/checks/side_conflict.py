@@ -185,13 +185,19 @@ def _same_procedure(note: OperativeNote, operated: list[Fact], grammar: Grammar)
                 continue  # "bilateral recession ... right recessed 5 mm, left recessed 5 mm"
             if first.name is not None and first.name == second.name and _opposite(first, second):
                 # Both in the list of operations: two operations, unless one of them was a slip.
-                listed = all(_in_list(note, one) for one in (first, second))
+                listed = all(_in_list(note, one) for one in (first, second)) or _in_one(note, first, second)
                 found.append(_conflict(first, second, grammar, "note" if listed else "blocking"))
     return found[:1]
 
 
 def _in_list(note: OperativeNote, fact: Fact) -> bool:
     return any(passage.section == "procedure" and passage.holds(fact) for passage in note.sections.description)
+
+
+def _in_one(note: OperativeNote, first: Fact, second: Fact) -> bool:
+    """ "Right rectus recessed 5 mm, left rectus recessed 5.5 mm": told side by side, each with its own."""
+    near = second.evidence.first - first.evidence.last <= _TOGETHER
+    return near and any(one.holds(first) and one.holds(second) for one in note.sections.description)
 
 
 def _one_astray(

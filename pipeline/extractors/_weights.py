@@ -36,8 +36,9 @@ def weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         return []
     price, hit = near
     behind = sentence.tokens[hit.last + 1 : hit.last + 4]
-    if hit.first > index and any(token.quantity is not None and token.quantity.dimension == "mass" for token in behind):
-        return []  # "5 mg, weight 70 kg"
+    own = any(token.quantity is not None and token.quantity.dimension == "mass" for token in behind)
+    if hit.first > index and own and not any(token.norm in _SIDES for token in behind):
+        return []  # "5 mg, weight 70 kg", but "right 640 g resected, left 515 g"
     name = "birth-weight" if child else "specimen-weight"
     return [base.claim("measurement", reading, sentence, index, hit.first, hit.last, price + 3, name=name)]
 
@@ -50,5 +51,6 @@ def _is_birth_weight(quantity: Quantity) -> bool:
 
 _ORGANS = frozenset("lobe uterus kidney spleen gland breast thyroid prostate chips mass tumour tumor fibroid fibroids "
                     "omentum parathyroid lobectomy specimen adenoma chippings".split())  # fmt: skip
+_SIDES = frozenset({"left", "right"})
 _TISSUE, _BORN = 40, 12
 _CHILD = frozenset({"infant", "baby", "newborn", "neonate", "boy", "girl", "twin", "apgar", "apgars"})
