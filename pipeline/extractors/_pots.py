@@ -11,7 +11,7 @@ from typing import Any
 from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Laterality, Reading, Sentence
 
 _HEADS = frozenset({"specimen", "specimens", "spec", "specs", "pathology", "histology", "path", "samples", "biopsies"})
 _SENT = frozenset({"sent", "submitted"})
@@ -26,6 +26,7 @@ _LEAD = frozenset({"is", "was", "the", "a", "an", ":", "-", ",", "contains", "co
 _TAIL = frozenset({",", ".", ";", "and", "-", "then", "("})
 _ALL_OF_THEM = frozenset({"both", "all"})
 _NOT_SENT = (("not", "sent"), ("discarded",), ("thrown", "away"), ("given", "to", "patient"))
+_SIDES: dict[str, Laterality] = {"L": "left", "R": "right"}  # "C L wide local excision"
 _NAMED = ("sites", "specimens", "findings", "diagnoses")
 _COUNTED = frozenset(
     "node nodes biopsy biopsies core cores piece pieces fragment fragments chip chips sample samples stone stones "
@@ -113,7 +114,10 @@ def _mark(sentence: Sentence, at: int, open_: bool) -> _Mark | None:
     if token.norm in _POTS and after is not None and not _is_measured(sentence, at + 1):
         value = _value(sentence, at + 1)
         return _Mark("pot", value, at, at + 2) if value else None
-    item = at > 0 and tokens[at - 1].norm in _ITEMS and token.text.isupper()  # "Sent: A left lump; B shave"
+    item = token.text.isupper() and (  # "Sent: A left lump; B shave. C node"
+        tokens[at - 1].norm in _ITEMS if at
+        else token.norm in _LETTERS[1:] and after is not None and after.norm.isalpha()
+    )
     if after is None or (after.norm not in _CLOSES and not (item and open_)):
         return None
     if after.norm not in _CLOSES:
@@ -248,6 +252,7 @@ def facts(reading: Reading, sentence: Sentence, listed: list[Pot], grammar: Gram
         if denied:
             continue  # what was thrown away is no specimen
         side, _ = laterality.side_for(sentence, pot.first, pot.last, grammar, own_only=True)
+        side = side or (_SIDES.get(sentence.tokens[pot.first].text) if pot.last > pot.first else None)
         shared: dict[str, Any] = {"group": f"s{base.group_of(sentence, pot.first)}"}
         told: dict[str, Any] = {
             "laterality": side, "status": "performed", "certainty": "affirmed",
@@ -264,7 +269,9 @@ def facts(reading: Reading, sentence: Sentence, listed: list[Pot], grammar: Gram
             if quantity is None or quantity.value is None or quantity.dimension:
                 continue
             after = [token.norm for token in sentence.tokens[index + 1 : min(index + 3, pot.last + 1)]]
-            behind = quantity.form == "number" and index == pot.last and sentence.tokens[index - 1].norm in _COUNTED
+            counted = sentence.tokens[index - 1].norm
+            plural = counted in _COUNTED and (counted.endswith("s") or counted == "teeth")  # "node 1" is its name
+            behind = quantity.form == "number" and index == pot.last and plural
             if quantity.form == "times" or behind or (quantity.form == "number" and _COUNTED & set(after)):
                 made.append(base.claim("specimen_count", reading, sentence, index, pot.first, pot.last, _COST,
                                        places=(index,), certainty="affirmed", status="performed",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 from pipeline import cues, sidewise
@@ -140,14 +141,16 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
         return []
     if start is None:
         start = next((at for at in range(1, min(4, len(tokens))) if tokens[at].norm in marks), None)
+    near = _NEAR_HEAD + 3 * (headed and tokens[1].norm in _SIDES)  # "specimens right and left breast"
     if start is None and tokens[0].norm.startswith("specimen") and any(
-        0 < mention.first <= 2 and mention.table in ("sites", "specimens") for mention in sentence.mentions
+        0 < mention.first <= near and mention.table in ("sites", "specimens") for mention in sentence.mentions
     ):
         start = 0  # "Specimen sigmoid 22 cm."
     if start is None:
         return []
     facts: list[Fact] = []
     first = start + 1
+    alone: int | None = None  # "right" of "right and left breast"
     for at in range(start + 1, len(tokens) + 1):
         if at == len(tokens) or tokens[at].norm in (",", ";", "and", "."):
             thing = [
@@ -156,7 +159,18 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                 and any(letter.isalpha() for letter in tokens[index].norm)
                 and (index == first or "to" not in [token.norm for token in tokens[first:index]])
             ]  # fmt: skip
-            if thing and not _only_place(sentence, thing):
+            if len(thing) == 1 and tokens[thing[0]].norm in _SIDES and at < len(tokens) and tokens[at].norm == "and":
+                alone, first = thing[0], at + 1
+                continue
+            if alone is not None and len(thing) > 1 and tokens[thing[0]].norm in _SIDES:
+                noun = cues.words(sentence, thing[1], thing[-1])
+                facts += [
+                    replace(make(reading, sentence, alone, thing[-1], grammar=grammar,
+                                 text=f"{tokens[side].text} {noun}"),
+                            laterality="left" if tokens[side].norm == "left" else "right")
+                    for side in (alone, thing[0])
+                ]  # fmt: skip
+            elif thing and not _only_place(sentence, thing):
                 counted = next((index for index in range(thing[0], at) if tokens[index].quantity is not None), None)
                 words = [tokens[index].text for index in thing if tokens[index].norm not in ("x", "\u00d7")]
                 text = " ".join(words) if counted is not None else cues.words(sentence, thing[0], thing[-1])
@@ -166,8 +180,12 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                 facts.append(make(reading, sentence, thing[0], thing[-1], grammar=grammar, text=text))
                 ahead = thing[0] - 1 if counted is None and thing[0] > first else counted
                 facts += _times(reading, sentence, thing[0], ahead)
-            first = at + 1
+            first, alone = at + 1, None
     return facts
+
+
+_SIDES = frozenset({"left", "right"})
+_NEAR_HEAD = 2
 
 
 def _behind_sent(tokens: Sequence[Token]) -> int | None:
