@@ -23,6 +23,24 @@ LUNG = "VATS right upper lobectomy. Double lumen tube 37 French, left sided. Lef
 NECK = "ACDF C6/7 for right arm pain. Left sided approach. Drain left side."
 CUFFS = "ACL reconstruction left knee. Tourniquet on the left thigh 300 mmHg for 82 minutes, none on the right."
 
+BOTH_CUFFS = "Arthroscopy of both knees. Tourniquet left 21 min, right 14 min, both 300 mmHg."
+FINGERS = (
+    "Fasciectomy of the right little finger and trigger release left ring finger. Right: Brunner, cord 4 cm removed, "
+    "both digital nerves intact, extension deficit 60 to 5 degrees."
+)
+REDUCED = (
+    "Bilateral breast reduction. Right 640 g resected, left 515 g. Drains 10 Fr one per side. "
+    "Specimens: right and left breast tissue in separate pots."
+)
+POTS = (
+    "Right mastectomy, left WLE. Specimens: A R breast, suture at 12. B R axillary contents. C L wide local excision. "
+    "D L sentinel node 1."
+)
+THUMB = (
+    "Injections. Right thumb base, 25G, 0.5 mL lidocaine 1%, 20 mg methylprednisolone. "
+    "Left wrist, 22G, 1 mL lidocaine, 40 mg methylprednisolone."
+)
+
 
 def told(text: str, kind: str) -> list[tuple[str | None, str | None]]:
     return [(_amount(fact), fact.laterality) for fact in facts_of(text) if fact.kind == kind]
@@ -51,6 +69,16 @@ def _amount(fact: Fact) -> str | None:
         (NECK, "procedure", [(None, None)]),
         (NECK, "spinal_level", [(None, None)]),
         ("Microdiscectomy L4/5 left for left sciatica.", "procedure", [(None, "left")]),
+        (BOTH_CUFFS, "tourniquet_pressure", [("300 mm[Hg]", "bilateral")]),
+        (FINGERS, "measurement", [("4 cm", "right"), ("60 deg", "right"), ("5 deg", "right")]),
+        (FINGERS, "finding", [(None, "right")]),
+        ("EVAR. AAA 6.1 cm, right common iliac aneurysm 3.8 cm.", "diagnosis", [(None, None), (None, "right")]),
+        (REDUCED, "measurement", [("640 g", "right"), ("515 g", "left")]),
+        (REDUCED, "drain_size", [("10 [Ch]", "bilateral")]),
+        (REDUCED, "specimen", [(None, "right"), (None, "left")]),
+        (POTS, "specimen", [(None, "right"), (None, "right"), (None, "left"), (None, "left")]),
+        (THUMB, "medication_dose", [("20 mg", "right"), ("40 mg", "left")]),
+        (THUMB, "medication_volume", [("0.5 mL", "right"), ("1 mL", "left")]),
         (CUFFS, "tourniquet_pressure", [("300 mm[Hg]", "left")]),
     ],
 )
@@ -71,6 +99,24 @@ def test_drops_named_by_a_disease_are_no_diagnosis_and_no_contradiction() -> Non
     text = "Phaco right eye. Shield on. The left eye keeps its glaucoma drops."
     assert [fact.name for fact in facts_of(text) if fact.kind == "diagnosis"] == []
     assert findings(text, "side_conflict") == []
+
+
+def test_what_shuts_the_vessel_of_the_way_in_is_no_contradiction() -> None:
+    text = "Thrombectomy of the right middle cerebral artery. Sheath 8 French. Closure device left groin."
+    assert "blocking" not in findings(text, "side_conflict")
+
+
+def test_two_digits_and_two_sides_told_in_one_breath_are_no_contradiction() -> None:
+    text = "Bimedial recession. Right medial rectus recessed 5 mm, left medial rectus recessed 5.5 mm."
+    assert "blocking" not in findings(FINGERS, "side_conflict") + findings(text, "side_conflict")
+
+
+def test_the_same_operation_told_for_two_sides_far_apart_is_one() -> None:
+    text = (
+        "Right total knee replacement. Spinal, supine, tourniquet 300 mmHg. Medial parapatellar approach. "
+        "The left total knee replacement was cemented with two mixes."
+    )
+    assert "blocking" in findings(text, "side_conflict")
 
 
 def test_an_approach_from_the_left_for_pain_on_the_right_is_no_contradiction() -> None:

@@ -183,3 +183,9 @@ def elliptic(sentence: Sentence, index: int, first: int, dimension: str) -> bool
 
 
 _LISTING = frozenset({"and", ",", "or", "then", "a", "an"})
+
+
+def says_size(sentence: Sentence, index: int) -> bool:
+    """Whether "size" leads to a number."""
+    before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    return bool(before) and (before[-1] in ("size", "sized", "number", "no") or before[-2:] in (["size", "a"],))

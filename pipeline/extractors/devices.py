@@ -35,6 +35,7 @@ from pipeline.extractors._device_sizes import (
     of_a_noun,
     of_a_way,
     run_together,
+    says_size,
     went_in,
 )
 from pipeline.extractors._things import ATTRIBUTES
@@ -259,7 +260,7 @@ def _number(
         return claim("device_size")
     if quantity.dimension not in ("", "count"):
         return []
-    if price <= _SIZE_REACH and _says_size(sentence, index) and (thing.row is not None or thing.role == "implanted"):
+    if price <= _SIZE_REACH and says_size(sentence, index) and (thing.row is not None or thing.role == "implanted"):
         return claim("device_size")
     bare = _bare_size(sentence, index, quantity, things)
     if bare is not None:
@@ -278,7 +279,7 @@ def _number(
         following = sentence.tokens[other.last + 1].norm if other.last + 1 < len(sentence.tokens) else ""
         if following in ("hole", "holes", "head", "heads", "site", "sites"):
             continue  # "six screw holes"
-        if _is_one(sentence, quantity, other) or _says_size(sentence, index):
+        if _is_one(sentence, quantity, other) or says_size(sentence, index):
             continue  # "cup fifty four liner": no count of liners
         if first > index + 1 and sentence.tokens[index + 1].norm in ATTRIBUTES:
             continue  # "a three piece lens"
@@ -312,7 +313,7 @@ def _thing_first(sentence: Sentence, things: list[_Thing]) -> bool:
     first = min(thing.first for thing in things)
     sized = [
         index for index, quantity in base.quantities(sentence)
-        if quantity.dimension in _SIZES or (not quantity.dimension and _says_size(sentence, index))
+        if quantity.dimension in _SIZES or (not quantity.dimension and says_size(sentence, index))
     ]  # fmt: skip
     if not sized or sized[0] < first:
         return False
@@ -395,8 +396,3 @@ def _bare_size(sentence: Sentence, index: int, quantity: Quantity, things: list[
         ):
             return thing
     return None
-
-
-def _says_size(sentence: Sentence, index: int) -> bool:
-    before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
-    return bool(before) and (before[-1] in ("size", "sized", "number", "no") or before[-2:] in (["size", "a"],))
