@@ -18,7 +18,7 @@ from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.standing import is_other, opposite
 
 _AMOUNTS = frozenset({"medication_dose", "medication_volume", "injection_volume"})
-_SAME = frozenset({"same", "likewise", "ditto"})
+_SAME = frozenset({"same", "likewise", "ditto", "idem"})
 _ENDS = frozenset({"again", "dose", "doses", "amount", "volume", "injection", "mixture", "was", "were", "done", "given",
                    "injected", "there", "on", "for", "in", "thing", "too", "also"})  # fmt: skip
 _TO_SIDE = frozenset({"the", "at", "to", "then", "side", ":", ","})

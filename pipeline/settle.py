@@ -28,10 +28,8 @@ ONCE = frozenset(
      "medication_concentration", "adrenaline_ratio"}
 )  # fmt: skip
 # Of these, two different values cannot both be true.
-_EXCLUSIVE = frozenset(
-    {"blood_loss", "harvest_total", "injection_total", "draw_count", "patient_age", "patient_weight", "patient_sex",
-     "tourniquet_time", "irrigation_deficit", "clock_time", "date", "anticoagulant_share", "handedness"}
-)  # fmt: skip
+_EXCLUSIVE = ONCE - {"patient_name", "patient_identifier", "irrigation_in", "irrigation_out", "product_volume", "urgency",
+                     "medication_concentration", "adrenaline_ratio"}  # fmt: skip
 # What is planned first and then done.
 _DOABLE = frozenset(
     {"procedure", "act", "anaesthesia", "position", "preparation", "approach", "guidance", "device", "drain", "closure",
@@ -388,7 +386,8 @@ def _clash(one: Fact, other: Fact) -> str | None:
         return None
     if {one.certainty, other.certainty} == {"affirmed", "negated"} and one.kind in _CONTRADICT:
         return "the opposite is also said"
-    if "total" in (one.scale, other.scale) and one.scale != other.scale:
+    told_of_mix = one.kind == "harvest_total" and one.text != other.text  # "sixty, sixty six with the citrate"
+    if told_of_mix or ("total" in (one.scale, other.scale) and one.scale != other.scale):
         return None  # parts and their sum: the checks add up
     if one.kind in _EXCLUSIVE and one.certainty == other.certainty == "affirmed":
         return _ANOTHER

@@ -8,7 +8,7 @@ hundred, colloid five hundred millilitres, eighteen hundred in all").
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from decimal import Decimal
 
 from pipeline.checks._spoken_counts import count
@@ -120,7 +120,7 @@ def times_two(tokens: Sequence[Token], index: int) -> int:
 
 
 def without_units(
-    tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], bool]
+    tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], bool], doses: Collection[Decimal | None] = ()
 ) -> Iterator[tuple[int, str]]:
     """Volumes of one sentence, some with and some without the unit, and their total."""
     units = {token.quantity.unit for token in tokens
@@ -140,10 +140,11 @@ def without_units(
                 if _volume(tokens[at]) is None or (parts[-1] if parts else index) - at > _FAR:
                     break
                 parts.append(at)
+        parts = [at for at in parts if not ((one := tokens[at].quantity) and not one.unit and one.value in doses)]
         values = [value for at in parts if (value := _volume(tokens[at])) is not None]
         bare = any(not (one := tokens[at].quantity) or not one.unit for at in (*parts, index))
         between = {token.norm for token in tokens[parts[0] + 1 : index]} if parts else set()
-        if len(values) < 2 or not bare or said in values or not between <= _JOINED:
+        if len(values) < 2 or not bare or said in values or not between <= _JOINED or (doses and said > sum(values)):
             continue  # "urine 400 mL, blood loss 200 mL in total": of something else
         if not any(sum(values[:number]) == said for number in range(2, len(values) + 1)):
             terms = " + ".join(plain(value) for value in reversed(values))
@@ -151,7 +152,7 @@ def without_units(
 
 
 def in_a_row(
-    tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], bool]
+    tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], bool], doses: Collection[Decimal | None] = ()
 ) -> Iterator[tuple[int, str]]:
     """ "Nine of ileum and twenty of colon, so twenty nine centimetres of bowel", "forty milligrams into the joint and
     forty under the acromion, altogether the eighty milligrams": parts told one behind the other, the unit once."""
@@ -165,13 +166,15 @@ def in_a_row(
         behind = [one.norm for one in tokens[index + 1 : index + 3]]
         if said.dimension == "length" and not (behind[:1] == ["of"] or is_total(tokens, index)):
             continue  # "a tendon of 9 mm, so a tunnel of 9.5 mm"
-        parts = _told_before(tokens, index, said)
+        parts = _told_before(tokens, index, said, doses if said.dimension == "volume" else ())
         values = [value for value, _ in parts]
         if len(values) < 2 or any(one.norm in _PER for one in tokens[parts[-1][1] : index]):
             continue
         sums = {sum(values[:number], Decimal(0)) for number in range(2, len(values) + 1)}
         if said.value in {*values, *sums, abs(values[0] - values[1]), values[0] * values[1]}:
             continue
+        if doses and said.dimension == "volume" and said.value > max(sums):
+            continue  # "eighty of depo-medrone with eight of saline, ten mils": the dose has a volume of its own
         worked, sign = sum(values, Decimal(0)), " + "
         if len(values) == 2 and _BACK & {one.norm for one in tokens[parts[-1][1] : index]}:
             worked, sign = values[1] - values[0], " - "  # "eighteen litres in and seventeen and a half back"
@@ -198,8 +201,11 @@ def _is_led(tokens: Sequence[Token], index: int) -> bool:
         ["tally", "is"], ["tally", ":"], ["sum", ":"])  # fmt: skip
 
 
-def _told_before(tokens: Sequence[Token], index: int, said: Quantity) -> list[tuple[Decimal, int]]:
-    """(value in the unit of the total, place) of the amounts before it, the nearest first."""
+def _told_before(
+    tokens: Sequence[Token], index: int, said: Quantity, doses: Collection[Decimal | None]
+) -> list[tuple[Decimal, int]]:
+    """(value in the unit of the total, place) of the amounts before it, the nearest first. `doses`: values that are
+    doses of medicines by mass, said without a unit, and no part of a volume ("eighty of depo-medrone")."""
     found: list[tuple[Decimal, int]] = []
     last = index
     for at in range(index - 1, -1, -1):
@@ -212,6 +218,8 @@ def _told_before(tokens: Sequence[Token], index: int, said: Quantity) -> list[tu
             if (part.unit == "kg") != (said.unit == "kg"):
                 break  # the weight of the patient
             found.append((convert(part.value, part.unit, said.unit) * over(tokens, at), at))
+        elif not part.dimension and part.value in doses:
+            last = at
         elif not part.dimension:
             behind = [one.norm for one in tokens[at + 1 : at + 2]]
             if not set(behind) & _GOES_TO or (part.value * 2 != int(part.value * 2) and not set(behind) & _BACK):

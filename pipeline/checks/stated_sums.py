@@ -55,12 +55,14 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         tokens = read(passage)
         if not any(token.quantity is not None for token in tokens):
             continue
+        doses = [fact.value for fact in note.of("medication_dose") if fact.unit is None and passage.holds(fact)]
         told = [*_spans(note, passage, tokens), *_whole(note, passage, tokens), *_packed(tokens), *_products(tokens),
                 *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens),
                 *_clock_spans.told(tokens, clocks, _minutes),
                 *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
-                *_stated_more.both(tokens), *_stated_more.in_a_row(tokens, _is_total),
-                *_stated_more.on_both(tokens, _is_total), *_stated_more.without_units(tokens, _is_total)]  # fmt: skip
+                *_stated_more.both(tokens), *_stated_more.in_a_row(tokens, _is_total, doses),
+                *_stated_more.on_both(tokens, _is_total),
+                *_stated_more.without_units(tokens, _is_total, doses)]  # fmt: skip
         starts = [time for at in range(len(tokens)) if (time := _stated_more.start_of(tokens, at))]
         start = starts[-1] if starts else start
         clocks += _clock_spans.times_of(tokens)

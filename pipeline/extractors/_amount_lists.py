@@ -52,6 +52,30 @@ def counts_row(sentence: Sentence, index: int) -> bool:
 _FILL = frozenset({"of", "the"})
 
 
+def added(sentence: Sentence, index: int) -> str:
+    """ "4 + 4 + 3 = 11 mL": "draw" for what is added up, "harvest_total" for what it comes to, "" for the others."""
+    tokens = sentence.tokens
+    marks = [tokens[at].norm if 0 <= at < len(tokens) else "" for at in (index - 1, index + 1)]
+    if marks[0] == "=" and index > 3 and tokens[index - 3].norm == "+":
+        return "harvest_total"
+    return "draw" if "+" in marks and _only_numbers(sentence, index) else ""
+
+
+def _only_numbers(sentence: Sentence, index: int) -> bool:
+    """Whether bare numbers and amounts alone stand on both sides of the signs around a number."""
+    tokens = sentence.tokens
+    for step in (-1, 1):
+        at = index
+        while 0 <= at + step < len(tokens) and tokens[at + step].norm == "+":
+            at += 2 * step
+            if not 0 <= at < len(tokens) or tokens[at].norm not in ("#number", "#volume"):
+                return False
+        behind = tokens[at + 1].norm if at + 1 < len(tokens) else "."
+        if step == 1 and behind not in _MARKS and behind != "=":
+            return False  # "30 mL blood + 3 mL of citrate"
+    return True
+
+
 def is_product(sentence: Sentence, index: int, told: Sequence[Decimal]) -> bool:
     """ "Six draws of five millilitres, thirty": so many of so much, told right before."""
     own = sentence.tokens[index].quantity

@@ -37,10 +37,12 @@ KEPT = frozenset("saved kept stored sent frozen reserved retained".split())
 BENCH = frozenset("lab laboratory pathology bench table culture centrifuge filter tube count freezer bank".split())
 
 # What holds it, and what counts it.
-VESSELS = frozenset("syringe syringes tube tubes bag bags cup cups bottle bottles pot pots container bowl".split())
+VESSELS = frozenset(
+    "syringe syringes syr syrs tube tubes bag bags cup cups bottle bottles pot pots container bowl".split()
+)
 # What has a size of its own and is not counted as draws: "a fourteen mil bucket".
 SIZED = frozenset("bucket buckets chamber chambers canister canisters bowl bowls flask reservoir".split())
-COUNTED = frozenset("draw draws pull pulls aspirate aspirates pass passes aliquot aliquots".split())
+COUNTED = frozenset("draw draws pull pulls aspirate aspirates pass passes aliquot aliquots portion portions".split())
 COUNTED_VESSELS = frozenset("syringe syringes tube tubes".split())
 COUNTED_ALL = COUNTED | COUNTED_VESSELS
 MOVES = frozenset(

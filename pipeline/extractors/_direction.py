@@ -109,7 +109,8 @@ def goes_in(sentence: Sentence, index: int) -> bool:
         if norm in words.PUT:
             return True
         if norm in words.GAVE:
-            return at > 0 and tokens[at - 1].norm in _WE and not _received(sentence, at)
+            made = {token.norm for token in tokens[max(0, at - 4) : at]} & (words.MADE - words.PRODUCTS)
+            return at > 0 and tokens[at - 1].norm in _WE and not made and not _received(sentence, at)
         if norm in words.WENT:
             return at + 1 < len(tokens) and tokens[at + 1].norm in ("in", "into")
         if norm in words.OUT:

@@ -123,14 +123,15 @@ def is_concentrate(sentence: Sentence, index: int) -> bool:
 
 
 def holds_agent(sentence: Sentence, index: int) -> bool:
-    """ "Sixty with the six mils of ACD in it", "60 mL including 6 mL of citrate": a whole that holds the anticoagulant.
-    """
+    """ "Sixty with the six mils of ACD in it", "60 mL including citrate": a whole that holds the anticoagulant."""
     tokens = sentence.tokens
     at = index + 1
     if at >= len(tokens) or tokens[at].norm not in _HOLDING:
         return False
     surely = tokens[at].norm != "with" or (at + 1 < len(tokens) and tokens[at + 1].norm in ("the", "those", "its"))
     part = next((one for one in range(at + 1, min(at + 3, len(tokens))) if tokens[one].quantity is not None), None)
+    if part is None and surely and any(0 < m.first - at <= 2 for m in base.mentions(sentence, "drugs")):
+        return True  # "a hundred and twenty with the citrate"
     if part is None or tokens[part].norm not in ("#volume", "#number"):
         return False
     drug = any(0 < m.first - part <= 2 for m in base.mentions(sentence, "drugs"))
@@ -148,18 +149,25 @@ def at_each(sentence: Sentence, index: int) -> Scale | None:
 
 
 def _yielded(sentence: Sentence, index: int) -> bool:
-    """ "Spun twelve minutes, it yielded four and a half millilitres"."""
-    before = [token.norm for token in sentence.tokens[max(0, index - _SPUN_BACK) : index]]
-    return bool({"yielded", "yielding"} & set(before[-2:])) and bool({"spun", "centrifuged", "spin"} & set(before))
+    """ "Spun twelve minutes, it yielded four and a half millilitres", "it was spun and six millilitres were obtained".
+    """
+    tokens = sentence.tokens
+    before = [token.norm for token in tokens[max(0, index - _SPUN_BACK) : index]]
+    behind = [token.norm for token in tokens[index + 1 : index + 3]]
+    if not _SPUN & set(before) or behind[:1] == ["from"]:
+        return False
+    return bool(_YIELDS & set(before[-2:])) or (behind[:1] in (["were"], ["was"]) and bool(_YIELDS & set(behind[1:])))
 
 
 _SPUN_BACK = 8
+_SPUN = frozenset({"spun", "centrifuged", "spin"})
+_YIELDS = frozenset("yielded yielding obtained gained recovered".split())
 
 
 def got_back(sentence: Sentence, index: int) -> bool:
     """ "The machine gave me back eight millilitres of concentrate"."""
     before = {token.norm for token in sentence.tokens[max(0, index - 4) : index]}
-    return is_concentrate(sentence, index) and bool(before & _BACK)
+    return _yielded(sentence, index) or (is_concentrate(sentence, index) and bool(before & _BACK))
 
 
 _BACK = frozenset({"back", "gave", "yielded", "got", "obtained", "made", "left"})

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from pipeline import owners
-from pipeline.records import Mention, Sentence
+from pipeline.records import Mention, Sentence, Token
 
 _TOKENS, _TAIL = 16, 8
 _HARMLESS = frozenset({"routes", "events"})
@@ -64,7 +65,7 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
             after[1].norm not in _SAME_DRUG
         )
     between = sentence.tokens[index + 1 : drug.first]
-    if _comes_with(sentence, index, drug) or _is_led_and_apart(sentence, index, drug):
+    if _is_wetted(between) or _comes_with(sentence, index, drug) or _is_led_and_apart(sentence, index, drug):
         return True
     if [token.norm for token in between] == ["with"] and any(
         token.norm in ("cement", "pmma", "beads", "spacer") for token in sentence.tokens[max(0, index - 5) : index]
@@ -77,6 +78,15 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     return before.norm.isalpha() and before.quantity is None and before.norm not in _NO_NAMES and not any(
         token.quantity is not None for token in between[:joined]
     )
+
+
+def _is_wetted(between: Sequence[Token]) -> bool:
+    """ "Forty mils, in syringes wet with heparin": what the drug only wetted was told before it."""
+    said = [token.norm for token in between]
+    return len(said) > 2 and said[-1] in ("with", "in") and said[-2] in _WETTED
+
+
+_WETTED = frozenset("wet wetted coated primed rinsed flushed soaked".split())
 
 
 def _comes_with(sentence: Sentence, index: int, drug: Mention) -> bool:

@@ -84,7 +84,7 @@ def _number(
         reach = _SHARE_OF_REACH if near_word and phase else _SHARE_REACH if phase else _SHARE_BESIDE
         if share is not None and share[0] <= reach:
             facts.append(claim("anticoagulant_share", (0 if near_word else share[0] + 8, share[1])))
-    if spun == "from" and phase and quantity.dimension == "volume" and _is_spun(sentence, index):
+    if spun == "from" and phase and quantity.dimension in ("volume", "") and _is_spun(sentence, index):
         facts.append(base.claim("harvest_total", reading, sentence, index, index, index + 1, 2, unit=quantity.unit,
                                 scale="total", text=_draws.AS_SPUN))  # fmt: skip
     if phase != "harvest" or spun:
@@ -117,6 +117,8 @@ def _number(
         cement = [mention.last for mention in base.mentions(sentence, "devices") if mention.id == "bone-cement"]
         if any(0 <= index - last <= _CEMENT_REACH for last in cement):
             total = None
+        if not quantity.dimension and _direction.is_vessel(sentence, index + 1):
+            total = None  # "total 30 mL in 2 syr"
         if not quantity.dimension and not cues.around(sentence, grammar, index, index, "draw", "draw-noun"):
             total = total if any(at < index for at, _ in base.quantities(sentence, "volume")) else None
         if total is not None and total[0] <= (_TOTAL_REACH if quantity.dimension else 6):
@@ -206,9 +208,9 @@ def _draw(
          for verb in cues.hits(sentence, grammar, "draw") if not any(verb.first in span for span in named)),
         default=None,
     )  # fmt: skip
-    if drawn is None and near[1].id == "marrow" and any(True for _ in base.mentions(sentence, "drugs")) and (
-        not _is_mixed(sentence, index)
-    ):
+    rows = grammar.table("drugs", Drug)
+    others = any("anticoagulant" not in rows[m.id].classes for m in base.mentions(sentence, "drugs"))
+    if drawn is None and near[1].id == "marrow" and others:
         return []  # "lidocaine, ten mils at the crest"
     given = cues.nearest(sentence, grammar, index, "injected")
     if given is not None and given[0] <= _DRAW_REACH and (drawn is None or given[0] <= drawn[0]):
@@ -232,13 +234,6 @@ def _is_of_agent(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     drugs = [m for m in base.mentions(sentence, "drugs") if m.last < index]
     since = {token.norm for token in sentence.tokens[drugs[-1].last + 1 : index]}
     return "anticoagulant" in grammar.table("drugs", Drug)[drugs[-1].id].classes or bool(since & words.OUT)
-
-
-def _is_mixed(sentence: Sentence, index: int) -> bool:
-    """ "Crest, 52 mL with 8 mL of citrate": what the other volume was added to."""
-    behind = sentence.tokens[index + 1 : index + 3]
-    added = behind[1].quantity if len(behind) == 2 and behind[0].norm in ("with", "plus", "+", "into") else None
-    return added is not None and added.dimension == "volume"
 
 
 def _spun(sentence: Sentence, grammar: Grammar, index: int) -> str:

@@ -238,6 +238,8 @@ def _goes_elsewhere(sentence: Sentence, index: int) -> bool:
         norms.append(token.norm)
     if "left" in norms and {"the", "into", "to", "in"} & set(norms[: norms.index("left")]):
         norms.remove("left")
+    if "put" in norms and "back" in norms:
+        return True
     return bool(_NOT_INJECTED & set(norms)) or _only_drawn_up(sentence, index) or _direction.held_in(sentence, index)
 
 

@@ -119,6 +119,8 @@ def _amount(
 
     if not state:
         return []
+    if state in ("drawn", "named") and (row := _amount_lists.added(sentence, index)):
+        return claim(row, 2, scale="total" if row == "harvest_total" else None, laterality=side)
     if state in ("drawn", "named") and (by := _multiplied(sentence, index, amounts)) is not None:
         each = "each" if by == "draw" else "total" if by == "harvest_total" else None
         unit = None if by == "draw_count" else quantity.unit
@@ -139,8 +141,10 @@ def _amount(
         return claim("discarded_volume")
     if _direction.looks_like_fluid(sentence, index):
         return []
-    if set(after[:3]) & words.KEPT:
+    if set(after[:3]) & words.KEPT or ("put" in after[:2] and "back" in after[:3]):
         return []
+    if bare and state in ("made", "given") and after[:1] and after[0] in words.COUNTED:
+        return []  # "in two portions of eight"
     if state == "drawn" and before[-1:] == ("so",) and (not after or _direction.held_in(sentence, index)):
         return claim("harvest_total", scale="total", laterality=own)
     target = _direction.target(sentence, index)
@@ -178,8 +182,8 @@ def _amount(
         return []
     if bare and after and before[-1:] in (("next",), ("last",)):
         return []  # "next two at one and a half": how many
-    row = bare and state == "drawn" and _amount_lists.alone(sentence, index)
-    if row and _amount_lists.is_product(sentence, index, amounts):
+    alone = bare and state == "drawn" and _amount_lists.alone(sentence, index)
+    if alone and _amount_lists.is_product(sentence, index, amounts):
         return claim("harvest_total", scale="total", laterality=own)
     if bare and after[:1] and after[0] in words.COUNTED_ALL:
         behind = index + 4 if index + 3 < len(tokens) and tokens[index + 2].norm == "of" else index + 2
@@ -204,7 +208,7 @@ def _amount(
     ordinal = told[0] if told is not None else "last" if "last" in before[-4:] else None
     more = after == ("more",) or after[:1] == ("more",) and after[1:2] in (("from",), ("on",), ("out",))
     moved = not bare and (_direction.moved(sentence, index) or _joined(sentence, index))
-    if not (row or _led(before) or _lists_on(sentence, index) or more or moved or taken):
+    if not (alone or _led(before) or _lists_on(sentence, index) or more or moved or taken):
         return []
     return claim("draw", 6 if bare else 12, name=ordinal, laterality=side)
 
@@ -215,8 +219,15 @@ def _multiplied(sentence: Sentence, index: int, amounts: Sequence[Decimal]) -> s
         return "draw"
     if index > 1 and _draws.count_behind(sentence, index - 2):
         return "draw_count"
-    led = index > 3 and sentence.tokens[index - 1].norm in ("->", "=", ",") and _draws.count_behind(sentence, index - 4)
-    return "harvest_total" if led and _amount_lists.is_product(sentence, index, amounts) else None
+    tokens = sentence.tokens
+    led = index > 3 and tokens[index - 1].norm in ("->", "=", ",") and (
+        _draws.count_behind(sentence, index - 4) or _draws.times(sentence, index - 2)
+    )
+    if led and _amount_lists.is_product(sentence, index, amounts):
+        return "harvest_total"
+    if index + 2 < len(tokens) and _draws.times(sentence, index + 2) and not _direction.is_vessel(sentence, index + 3):
+        return "draw_count"
+    return "draw" if _draws.times(sentence, index) and not _direction.is_vessel(sentence, index + 1) else None
 
 
 def _joined(sentence: Sentence, index: int) -> bool:

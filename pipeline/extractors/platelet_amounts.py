@@ -10,7 +10,7 @@ from pipeline.extractors import _direction, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 
-KINDS = ("product_volume", "injection_volume", "injection", "draw", "measurement")
+KINDS = ("product_volume", "injection_volume", "injection", "injection_needle", "draw", "measurement")
 
 _PRODUCTS = ("platelet-rich-plasma", "bone-marrow-concentrate")
 _YIELD = frozenset({"yield", "yielded", "yields", "yielding", "obtained", "product", "volume"})
@@ -25,14 +25,18 @@ _COST = 5
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     made: Mention | None = None
+    named = spun = False
     for sentence in reading.sentences:
         facts += _counts(reading, sentence)
         spoken = [mention for mention in base.mentions(sentence, "injectates") if mention.id in _PRODUCTS]
-        facts += _blood(reading, sentence, bool(spoken))
+        named = named or any(mention.id == "platelet-rich-plasma" for mention in spoken)
+        facts += _blood(reading, sentence, bool(spoken) or named)
         if made is not None and not spoken:
             facts += _on(reading, sentence, made)
         given = cues.has(sentence, grammar, "injected")
         told = [fact for mention in spoken for fact in _spun_to(reading, sentence, mention) if not given]
+        told = told or [fact for mention in spoken for fact in _made(reading, sentence, mention) if spun and not made]
+        spun = spun or any(mention.id == "centrifugation" for mention in base.mentions(sentence, "processing"))
         facts += told
         made = spoken[0] if told else made
         if cues.has(sentence, grammar, "injected", "discarded"):
@@ -60,6 +64,18 @@ def _spun_to(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fac
                        unit=quantity.unit, name=None)]  # fmt: skip
 
 
+def _made(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]:
+    """ "PRP 4 mL, PPP 9 mL discarded", the first after a spin: what was made, where nothing says that it went in."""
+    tokens = sentence.tokens
+    at = mention.last + 1
+    quantity = tokens[at].quantity if at < len(tokens) else None
+    ends = at + 1 >= len(tokens) or tokens[at + 1].punctuation
+    if quantity is None or quantity.dimension != "volume" or quantity.form not in ("number", "range") or not ends:
+        return []
+    return [base.claim("product_volume", reading, sentence, at, mention.first, mention.last, _COST,
+                       unit=quantity.unit, name=None)]  # fmt: skip
+
+
 def _blood(reading: Reading, sentence: Sentence, product: bool) -> list[Fact]:
     """ "54 mL blood from the left arm + 6 mL ACD-A, double spin, 6 mL PRP": what it was made from."""
     tokens = sentence.tokens
@@ -75,17 +91,23 @@ def _blood(reading: Reading, sentence: Sentence, product: bool) -> list[Fact]:
 
 
 def _on(reading: Reading, sentence: Sentence, made: Mention) -> list[Fact]:
-    """ "4 mL into the joint, 2 mL along the sheath", a sentence of its own behind what was made."""
+    """ "4 mL into the joint, 2 mL along the sheath", "US, 21G, 3 mL into the tear, 1 mL bursa": a sentence of its own
+    behind what was made."""
     if sentence.section in _LATER or any(True for _ in base.mentions(sentence, "drugs", "fluids")):
         return []
     shared: dict[str, Any] = {"name": made.id, "group": f"i{base.group_of(sentence, 0)}"}
-    return [
-        base.claim("injection_volume", reading, sentence, index, index, index + 1, _COST + 4, unit=quantity.unit,
-                   **shared)
-        for index, quantity in base.quantities(sentence, "volume")
-        if quantity.form in ("number", "range") and index + 1 < len(sentence.tokens)
-        and sentence.tokens[index + 1].norm in _GOES - {"in", "to", "at"}
-    ]  # fmt: skip
+    sites = {mention.first for mention in base.mentions(sentence, "sites")}
+    facts: list[Fact] = []
+    for index, quantity in base.quantities(sentence, "volume"):
+        if quantity.form not in ("number", "range") or index + 1 >= len(sentence.tokens):
+            continue
+        into = sentence.tokens[index + 1].norm in _GOES - {"in", "to", "at"}
+        if into or (facts and index + 1 in sites):
+            facts.append(base.claim("injection_volume", reading, sentence, index, index, index + 1, _COST + 4,
+                                    unit=quantity.unit, **shared))  # fmt: skip
+    gauges = base.quantities(sentence, "gauge") if facts else iter(())
+    return facts + [base.claim("injection_needle", reading, sentence, index, index, index, _COST + 20,
+                               unit=quantity.unit) for index, quantity in gauges]  # fmt: skip
 
 
 def _counts(reading: Reading, sentence: Sentence) -> list[Fact]:
