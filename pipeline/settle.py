@@ -28,8 +28,8 @@ ONCE = frozenset(
      "medication_concentration", "adrenaline_ratio"}
 )  # fmt: skip
 # Of these, two different values cannot both be true.
-_EXCLUSIVE = ONCE - {"patient_name", "patient_identifier", "irrigation_in", "irrigation_out", "product_volume", "urgency",
-                     "medication_concentration", "adrenaline_ratio"}  # fmt: skip
+_EXCLUSIVE = ONCE - {"patient_name", "patient_identifier", "irrigation_in", "irrigation_out", "product_volume",
+                     "urgency", "medication_concentration", "adrenaline_ratio"}  # fmt: skip
 # What is planned first and then done.
 _DOABLE = frozenset(
     {"procedure", "act", "anaesthesia", "position", "preparation", "approach", "guidance", "device", "drain", "closure",
