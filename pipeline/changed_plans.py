@@ -146,3 +146,32 @@ def _in_short(sentence: Sentence, mention: Mention) -> bool:
 
 
 _BEFORE_NOW = frozenset({"was", "were", "had", "been", "has", "underwent", "third", "fourth", "fifth"})
+
+
+_TRIED = _words("attempted tried")
+_FAILED = _words("could couldn't unable failed impossible unsuccessful wouldn't abandoned")
+_NOT_DO = _words("would did was were could")
+_SUCCESS = _words("second then finally eventually later instead again repeated successful succeeded managed")
+_TO_FAILURE = 14  # tokens
+
+
+def failed_attempts(sentence: Sentence) -> list[tuple[int, int]]:
+    """First and last tokens of what was tried in vain: "a cholangiogram was attempted, but the duct could not be
+    cannulated"."""
+    if not sentence.says(_TRIED):
+        return []
+    norms = [token.norm for token in sentence.tokens]
+    found = []
+    for at, norm in enumerate(norms):
+        if norm not in _TRIED:
+            continue
+        tried = [m for m in sentence.mentions if m.table in _DOABLE and at - 4 <= m.last < at]
+        end = next((i for i in range(at, len(norms)) if norms[i] in (".", ";")), len(norms))
+        ahead = norms[at + 1 : min(end, at + 1 + _TO_FAILURE)]
+        but = next((i for i, word in enumerate(ahead) if word == "but"), None)
+        if not tried or but is None or _SUCCESS & set(ahead):
+            continue
+        denied = any(word in _NOT_DO and ahead[i + 1 : i + 2] == ["not"] for i, word in enumerate(ahead) if i > but)
+        if denied or _FAILED & (set(ahead[but:]) - {"could"}):
+            found.append((tried[-1].first, at))
+    return found

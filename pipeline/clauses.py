@@ -119,7 +119,7 @@ def _bare_subjects(sentence: Sentence, norms: list[str]) -> set[int]:
             at = index - 1 if norms[index - 2] == "the" else index - 2
         if at is None and _is_bare_noun(sentence, norms, index - 1):
             at = index - 1
-        if at is None or norms[index - 1] in _TIED or sentence.tokens[index - 1].punctuation:
+        if at is None or norms[index - 1] in TIED or sentence.tokens[index - 1].punctuation:
             continue
         while at and (norms[at - 1] in _OF_A_PART or at - 1 in ends):
             at = ends.get(at - 1, at - 1)
@@ -135,7 +135,7 @@ def _is_bare_noun(sentence: Sentence, norms: list[str], index: int) -> bool:
     """Whether a word that no grammar names may be the subject of the state behind it: "zonules intact"."""
     norm = norms[index]
     named = any(m.first <= index <= m.last for m in sentence.mentions)
-    return not (named or norm in _TIED or norm in _DETERMINERS or norm in _OF_A_PART or norm in _STATES) and (
+    return not (named or norm in TIED or norm in _DETERMINERS or norm in _OF_A_PART or norm in _STATES) and (
         norm.isalpha() and len(norm) > 3 and not norm.endswith(("ly", "ed", "ing", "ous", "ic", "al", "ive"))
     )
 
@@ -143,13 +143,13 @@ def _is_bare_noun(sentence: Sentence, norms: list[str], index: int) -> bool:
 _OF_A_PART = word_set("left right medial lateral anterior posterior superior inferior upper lower")
 
 
-_TIED = _LINKS | FINITE | _ADVERBS
+TIED = _LINKS | FINITE | _ADVERBS
 
 
 def _stands_free(norms: list[str], index: int) -> bool:
     """Whether a "no" belongs to no verb or preposition before it ("there was no", "with no")."""
     before = norms[index - 1]
-    return before not in _TIED and before not in ("be", "been", "saw", "there")
+    return before not in TIED and before not in ("be", "been", "saw", "there")
 
 
 def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
@@ -179,6 +179,8 @@ def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
                 continue
             if at and norms[at - 1] in _PREPOSITIONS:
                 return _before_phrase(norms, at - 1)
+            if norm in _BARE and norms[verb] in _SHOWED and named and min(named) > at + 1:
+                return min(named)  # "no embolus the angiogram showed a good run off", said without the article
             return _with_conjunction(norms, at)
         if norm in FINITE or norm in _MARKS or norm == "," or norm in _RELATIVE or norm in _ADVERBS:
             break
@@ -196,6 +198,7 @@ def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
     return first
 
 
+_SHOWED = word_set("showed shows revealed demonstrated confirmed")
 _LED = word_set("left right")  # a side before a subject is part of it
 
 
@@ -254,7 +257,7 @@ def told_more(sentence: Sentence, start: int) -> bool:
         token = sentence.tokens[index]
         if token.norm in _BORDERS or token.norm in (",", "or", "nor"):
             return False
-        if token.norm in _STATES and index > start and _ends_item(sentence, index + 1):
+        if token.norm in _GRADED and index > start and _ends_item(sentence, index + 1):
             return True
         if token.quantity is not None or token.norm in _ACTED:
             return True
@@ -281,6 +284,11 @@ _STATES = word_set(
     "intact normal torn stable unstable healthy pristine clean unremarkable ruptured frayed preserved inflamed patent "
     "competent viable clear subluxed dislocated satisfactory good fine smooth worn scarred thickened degenerate "
     "swollen deviated enlarged calcified"
+)
+
+
+_GRADED = _STATES | word_set(
+    "mild moderate severe slight marked extensive florid present large small minimal gross diffuse"
 )
 
 

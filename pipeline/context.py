@@ -12,9 +12,10 @@ from typing import Literal
 
 from pipeline import changed_plans, clauses, conditions, said_behind
 from pipeline.clauses import word_set as _words
+from pipeline.context_behind import start_behind
 from pipeline.context_cues import CueHit
 from pipeline.context_cues import hits as cue_hits
-from pipeline.context_reach import BY_THE_WAY, READY, RUN_ON, THIN, ahead_clause, ahead_named, start_behind
+from pipeline.context_reach import BY_THE_WAY, READY, RUN_ON, THIN, ahead_clause, ahead_named
 from pipeline.grammar import Grammar
 from pipeline.records import Scope, Sentence, Token
 from pipeline.rows import ContextRule, SectionCue
@@ -35,6 +36,8 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
               if m.table == "drugs" and [token.norm for token in sentence.tokens[m.last + 1 : m.last + 2]] == ["free"]
               ]  # fmt: skip
     found += [Scope("status", "planned", first, last, "to-come") for first, last in changed_plans.to_come(sentence)]
+    tried = changed_plans.failed_attempts(sentence)
+    found += [Scope("certainty", "negated", first, last, "attempt-failed") for first, last in tried]
     found = changed_plans.changed(sentence, found)
     kept = tuple(scope for scope in found if not _overruled(scope, found))
     return Sentence(
@@ -88,11 +91,11 @@ def _years(sentence: Sentence) -> list[Scope]:
     dated = {m.last + ahead: m.first for m in sentence.mentions if m.table in ("procedures", "diagnoses")
              for ahead in (1, 2) if ahead == 1 or tokens[min(m.last + 1, len(tokens) - 1)].norm == "("}  # fmt: skip
     for index in range(1, len(tokens)):
-        if tokens[index - 1].norm in ("in", "since") and clauses.is_year(tokens[index]):
+        if tokens[index - 1].norm in ("in", "since") and (clauses.is_year(tokens[index]) or _in_short(sentence, index)):
             rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
             first = _since(sentence, start_behind(sentence, CueHit(rule, index - 1, index)), index)
             found.append(Scope("status", "historical", first, _its_reason(sentence, index), "year"))
-        elif tokens[index - 1].norm == "at" and (had := _had_at_age(sentence, index)) is not None:
+        elif tokens[index - 1].norm in ("at", "age") and (had := _had_at_age(sentence, index)) is not None:
             found.append(Scope("status", "historical", had, index, "age"))
         elif index in dated and _is_bare_year(tokens[index]):  # "MI 2018", "appendicectomy (2010)"
             found.append(Scope("status", "historical", dated[index], index, "year"))
@@ -150,6 +153,18 @@ _OLDEST = 100
 def _is_bare_year(token: Token) -> bool:
     """A year that needs no "in" before it, so that no time of day ("hernia repair 0805") is taken for one."""
     return clauses.is_year(token) and token.quantity is not None and token.quantity.form in ("number", "year")
+
+
+def _in_short(sentence: Sentence, index: int) -> bool:
+    """ "She had a hysterectomy in ninety eight": a year of the last century without its first two digits."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or quantity.form != "number" or quantity.unit is not None or quantity.value is None:
+        return False
+    near = {token.norm for token in sentence.tokens[max(0, index - _HAD_NEAR) : index]}
+    return _SHORT_FROM <= quantity.value <= 99 and bool(near & {"had", "done", "removed", "underwent"})
+
+
+_SHORT_FROM, _HAD_NEAR = 60, 7
 
 
 def _in_two(sentence: Sentence, index: int) -> bool:
@@ -220,7 +235,9 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
             spans.append((back, hit.last))
         if rule.value == "historical" and rule.direction == "before" and not _is_thick(sentence, back, hit.first):
             spans.append((hit.first, ahead_clause(sentence, hit, hits, stops)))  # "ten years ago a hysterectomy"
-    if rule.id == "none" and _of_a_place(sentence, hit) or rule.id == "attempt-failed" and _describes(sentence, hit):
+    if rule.id == "none" and _of_a_place(sentence, hit) or rule.id == "attempt-failed" and (
+        _describes(sentence, hit) or _made_good(sentence, hit)
+    ):
         return []
     topic = changed_plans.denied_topic(sentence, hit)
     if topic is not None:
@@ -336,6 +353,14 @@ def _after_a_state(sentence: Sentence, hit: CueHit) -> bool:
     return any(m.last == hit.first - 2 and m.table in ("findings", "diagnoses") for m in sentence.mentions)
 
 
+def _made_good(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Block failed, repeated with success": it was done in the end."""
+    behind = [token.norm for token in sentence.tokens[hit.last + 1 : hit.last + _SOON]]
+    behind = behind[: behind.index(".")] if "." in behind else behind
+    return bool(_SUCCESS & set(behind)) and not {"without", "no", "not"} & set(behind)
+
+
+_SUCCESS, _SOON = _words("success successful successfully succeeded worked"), 8
 _LOOKED_FOR = _words(
     "seen identified visualized visualised found noted appreciated present evident detected encountered observed "
     "demonstrated felt palpable confirmed verified there palpated"

@@ -101,6 +101,11 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
         if hit.rule.id == "suspected" and _is_behind(sentence, folded, hit):
             kept.append(CueHit(rules["suspected-before"], hit.first, hit.last))
             continue
+        if hit.rule.id == "no" and hit.first == hit.last == len(folded) - 1 and any(
+            m.last == hit.first - 1 for m in sentence.mentions
+        ):
+            kept.append(CueHit(rules["none"], hit.first, hit.last))  # "conversion no"
+            continue
         if hit.rule.id == "told-ahead" and not _behind_an_operation(sentence, hit.first):
             continue  # "the bleeding points listed above"
         if folded[hit.first] == "elsewhere" and hit.first == hit.last and not any(

@@ -1,4 +1,4 @@
-"""How far a cue of status or certainty reaches: ahead to the end of its clause or to the next named thing, and back."""
+"""How far a cue of status or certainty reaches ahead: to the end of its clause, or to the next named thing."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from itertools import pairwise
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
 from pipeline.context_cues import CueHit
-from pipeline.records import Mention, Sentence, Token
+from pipeline.records import Mention, Sentence
 
 # Function words of English (closed classes; grammars/ holds what is medical).
-_JOINING = frozenset({"or", "nor", "and", ",", "/", "either", "neither"})
+JOINING = frozenset({"or", "nor", "and", ",", "/", "either", "neither"})
 THIN = _words(
     "a an the any of in on at to into within from around about along over under near by for with this that "
     "these those its his her their our it he she they we i there was were is are be been being had has have "
@@ -25,7 +25,6 @@ READY = _words(
 _AFRESH = frozenset({"a", "an", "the", "some", "mild", "moderate", "severe", "good", "normal", "intact"})
 _PAST = frozenset({"was", "were", "had"})
 _BORDER = frozenset({";", ":", ".", "?", "!", "—", "...", "…"})
-_BACK = 8  # tokens that a status reaches back in such a stream
 RUN_ON = 40  # tokens; a longer sentence is a stream of speech without full stops [chosen on own narrations]
 
 
@@ -34,7 +33,7 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
     tokens = sentence.tokens
     end = len(tokens) - 1
     limit = min(end, hit.last + hit.rule.reach)
-    settings = {m.first for m in sentence.mentions if m.table in _SETTING}
+    settings = {m.first for m in sentence.mentions if m.table in SETTING}
     starts = clauses.starts(sentence)
     opened = starts if hit.rule.id in _FEARS else ()
     bare = not any(token.punctuation for token in tokens[hit.first : limit + 1])
@@ -77,8 +76,12 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             _is_patient(sentence, index) or (len(tokens) > RUN_ON and index in clauses.starts(sentence))
         ):  # fmt: skip
             return index - 1
-        if hit.rule.value == "other_person" and any(m.table == "drugs" and m.first == index for m in sentence.mentions):
-            return index - 1
+        if hit.rule.value == "other_person" and any(
+            m.table == "drugs" and m.first == index and tokens[index - 1].norm not in ("to", "on", "with", "from")
+            or m.last == index - 1 and m.table in ("procedures", "diagnoses") and tokens[index].norm in _NUMBS
+            for m in sentence.mentions
+        ):  # fmt: skip
+            return index - 1  # "his mother had a hip replacement spinal with sedation"
         feared = hit.rule.id in _FEARS and tokens[index - 1].norm in _STILL
         if (index in settings and not feared) or (tokens[index].norm == "," and clauses.opens_one(sentence, index + 1)):
             return index - 1
@@ -132,9 +135,10 @@ def _is_patient(sentence: Sentence, index: int) -> bool:
     )
 
 
+_NUMBS = _words("spinal epidural general local ga la")
 _TOLD = _words("takes took uses used denies denied smokes smoked underwent never lives suffers suffered wants declined")
 # Things of the operation itself: a history or a condition said before them does not reach over them.
-_SETTING = frozenset(
+SETTING = frozenset(
     {"anaesthesia", "positions", "preparations", "counts", "sutures", "closures", "handedness", "sex", "team", "events",
      "conditions", "dispositions", "tourniquet", "grades", "drains", "specimens"}
 )
@@ -161,6 +165,9 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
     if [token.norm for token in tokens[hit.last + 2 : hit.last + 4]] in (["in", "it"], ["inside", "it"]):
         over.append(hit.last + 3)  # "no bowel in it mesh ..."
     index, named = max([hit.last, *over]) + 1, bool(over)
+    routes = [m.last for m in sentence.mentions if m.table == "routes" and m.first == hit.last + 1]
+    if routes and hit.rule.id == "not":
+        return routes[0]  # "morphine, not intrathecal"
     parts = {m.first: m.last for m in sentence.mentions if m.table == "sites"}
     opened = clauses.starts(sentence)
     words = 0  # of a noun that no grammar names: "no injury to the bladder", "no known allergies"
@@ -171,12 +178,12 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
                 return index - 1
             if norm in _ALLERGY:
                 return index
-            if words and index in starts and starts[index].table in _SETTING:
+            if words and index in starts and starts[index].table in SETTING:
                 return index - 1  # "no weakness back to the ward"
             if index in parts and words and tokens[index - 1].norm in _TO_A_PART:
                 named, index = True, parts[index] + 1
                 continue
-            words += norm not in THIN and norm not in _JOINING
+            words += norm not in THIN and norm not in JOINING
         if norm in _BORDER or index in stops or (index in others and index > hit.last + 1):
             return index - 1
         if norm in _CLOSES or (index in opened and index > hit.last + 1 and norm not in ("or", "nor")):
@@ -192,22 +199,22 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             return index - 1
         mention = starts.get(index)
         if mention is not None:
-            if not named and mention.table in _SETTING and index > hit.last + 3:
+            if not named and mention.table in SETTING and index > hit.last + 3:
                 return index - 1
             part = hit.rule.id in _OF_NOUNS and (
                 _listed_on(sentence, index, starts) or mention.table == "drugs" and _is_part(sentence, index)
             )
             if named and (
                 mention.table in _OUTCOME or (not _joined(sentence, index, hit.last) and not part)
-                or (mention.table in _WAYS and tokens[index - 1].norm not in _JOINING)
+                or (mention.table in _WAYS and tokens[index - 1].norm not in JOINING)
             ):
                 return index - 1
             named, index = True, mention.last + 1
             limit = max(limit, min(len(tokens) - 1, index + 6))
             continue
-        if named and index in parts and tokens[index - 1].norm not in _TO_A_PART | _JOINING:
+        if named and index in parts and tokens[index - 1].norm not in _TO_A_PART | JOINING:
             return index - 1  # "no cord round the neck placenta complete"
-        if named and norm not in THIN and norm not in _JOINING and not _leads_on(sentence, index, starts):
+        if named and norm not in THIN and norm not in JOINING and not _leads_on(sentence, index, starts):
             return index if norm.endswith("ly") else index - 1
         index += 1
     return limit
@@ -232,7 +239,7 @@ _SEEN = frozenset({"findings", "diagnoses", "complications"})
 _CLOSES = frozenset({")", "nothing"})
 _OF_NOUNS = frozenset({"no", "without", "denied", "nil"})
 _ALLERGY = frozenset({"allergies", "allergy", "nkda"})
-_ENDS_NOUN = frozenset({"by", "with"})
+_ENDS_NOUN = frozenset({"by", "with", "today", "tomorrow", "tonight", "now"})
 _TO_A_PART = frozenset({"the", "to", "into", "of", "round", "around", "in", "his", "her", "either", "both"})
 _MOST_WORDS = 4
 # "No complications, to the ward in good condition"
@@ -255,7 +262,7 @@ def _leads_on(sentence: Sentence, index: int, starts: dict[int, Mention]) -> boo
 
 def _joined(sentence: Sentence, index: int, floor: int) -> bool:
     """Whether a joining word or mark stands before a token, with at most two words between."""
-    return any(sentence.tokens[back].norm in _JOINING for back in range(index - 1, max(floor, index - 4), -1))
+    return any(sentence.tokens[back].norm in JOINING for back in range(index - 1, max(floor, index - 4), -1))
 
 
 def _affirms(sentence: Sentence, start: int) -> bool:
@@ -266,143 +273,3 @@ def _affirms(sentence: Sentence, start: int) -> bool:
         or sentence.tokens[start].norm in _PAST
         or sentence.tokens[start].quantity is not None
     )
-
-
-def start_behind(sentence: Sentence, hit: CueHit) -> int:
-    """First token of the clause before a cue: the nearest stretch that holds more than thin words.
-
-    A certainty cue takes the nearest named thing of it and those joined to that one, no more.
-    """
-    tokens = sentence.tokens
-    stream = len(tokens) > RUN_ON
-    certainty = hit.rule.axis == "certainty"
-    if certainty and hit.first and tokens[hit.first - 1].norm == ":":
-        return clauses.heading(sentence, hit.first - 1)
-    floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))
-    ends = {m.last: m for m in sentence.mentions if m.table not in BY_THE_WAY}
-    settings = {m.last for m in sentence.mentions if m.table in _SETTING}
-    people = {at for m in sentence.mentions if m.table == "team" for at in range(m.first, m.last + 1)}
-    opened = clauses.starts(sentence)
-    bare = hit.rule.id in _BARE_NOUN and tokens[hit.first].norm not in ("was", "were")
-    thick, named, first = False, False, -1
-    parts = {m.last: m.first for m in sentence.mentions if m.table == "sites"} if certainty else {}
-    index = hit.first - 1
-    while index >= floor:
-        token = tokens[index]
-        if certainty and not named and token.norm in ANOTHER:
-            return index  # "one gram a second gram not given"
-        begun = certainty and index + 1 in opened and not _goes_on(tokens, index + 1)
-        if thick and (begun or token.norm == "("):
-            return index + 1
-        if bare and thick and token.norm in clauses.FINITE:
-            return index + 1  # "a tissue valve was implanted paravalvular leak none"
-        if token.norm in (".", ";", "?", "!") or (token.norm in ("which", "who") and thick):
-            return index + 1
-        if token.norm in (",", "and", "but", ":") and thick and not (named and _list_before(tokens, index)) and not (
-            certainty and not named and _is_joint(sentence, index, hit)
-        ):
-            return index + 1
-        if not certainty and thick and token.norm in ("she", "he", "they", "we", "i"):
-            return index
-        if certainty and not thick and token.quantity is not None and token.quantity.form == "ordinal" and index and (
-            tokens[index - 1].norm in ("the", "a")
-        ):
-            return index - 1  # "three anchors, the fourth was not needed": a subject of its own
-        if index in settings and (stream or hit.rule.value != "planned") and (thick or not certainty):
-            return index + 1
-        if certainty and thick and token.quantity is not None:
-            return index + 1
-        if hit.rule.value == "historical" and thick and token.quantity is not None and (
-            token.quantity.dimension in ("mass", "volume", "amount", "fraction")
-        ):
-            return index + 1  # "gentamicin 240 mg apixaban stopped three days ago"
-        if not named and index in parts and not thick and _is_subject(sentence, parts[index]):
-            return _with_article(tokens, parts[index])
-        mention = ends.get(index)
-        if mention is not None and certainty and mention.table != "preparations":
-            if named and index + 1 == first and (mention.table == "drugs" or bare):
-                return index + 1  # "ropivacaine heparin was drawn up and never given": two drugs, no list
-            named, first = True, mention.first
-            thick = True
-            index = mention.first - 1
-            continue
-        if mention is not None and hit.rule.id == "planned-before" and mention.table in _OPERATIONS:
-            if named and not any(one.norm in _JOINING for one in tokens[mention.last + 1 : first]):
-                return first  # "shoulder arthroscopy ... cuff repair was planned": the nearer one
-            named_at = mention.first
-            named, first, thick, index = True, named_at, True, mention.first - 1
-            continue
-        thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY
-        thin = thin or (certainty and (token.norm.endswith("ly") or index in people))
-        loose = token.norm not in _JOINING and token.norm not in _BEFORE_NAME
-        if certainty and named and loose and not _modifies(sentence, index):
-            return index + 1
-        thick = thick or not thin
-        if certainty and not named and thick and token.norm == "the" and _opens_subject(sentence, index):
-            return index  # "... preserved the inferior one not found"
-        index -= 1
-    return max(floor, 0)
-
-
-def _is_subject(sentence: Sentence, first: int) -> bool:
-    """ "Subscapularis intact ac joint not touched": a part right before a denial is what was left alone, unless a
-    preposition or a list joins it to what stands before it ("a tear of the ac joint not seen")."""
-    at = first - 1
-    while at >= 0 and (sentence.tokens[at].norm in _BEFORE_NAME or sentence.tokens[at].norm in _OF_A_SIDE):
-        at -= 1
-    if at < 0 or not any(m.last == at and m.table == "findings" for m in sentence.mentions):
-        return False
-    return clauses.is_state(sentence, at)
-
-
-def _opens_subject(sentence: Sentence, index: int) -> bool:
-    """Whether an article opens what is denied: a participle or a state before it ends what was told."""
-    if not index or any(m.first == index + 1 and m.table == "sites" for m in sentence.mentions):
-        return False
-    before = sentence.tokens[index - 1].norm
-    return clauses.is_state(sentence, index - 1) or (before.endswith("ed") and len(before) > _LEAST_PARTICIPLE)
-
-
-_LEAST_PARTICIPLE = 4
-
-
-def _with_article(tokens: tuple[Token, ...], first: int) -> int:
-    while first and tokens[first - 1].norm in _BEFORE_NAME:
-        first -= 1
-    return first
-
-
-_OF_A_SIDE = frozenset({"left", "right", "medial", "lateral", "anterior", "posterior", "superior", "inferior"})
-
-
-def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
-    """Whether a clause begins with a word that joins it to what is before."""
-    return tokens[start].norm in ("and", "or", "nor") or (start > 0 and tokens[start - 1].norm in ("and", "or", ","))
-
-
-def _is_joint(sentence: Sentence, index: int, hit: CueHit) -> bool:
-    """ "Mesh and implant were never considered": a noun in the singular before "were" is one half of a subject, the
-    other half of which is the named thing before "and"."""
-    behind = [token.norm for token in sentence.tokens[index + 1 : hit.last + 1]]
-    behind = behind[1:] if behind[0] in _ARTICLES else behind
-    halves = sentence.tokens[index].norm == "and" and behind[1:2] == ["were"] and not behind[0].endswith("s")
-    return halves and any(m.last == index - 1 and m.table not in BY_THE_WAY for m in sentence.mentions)
-
-
-_ARTICLES = frozenset({"the", "a", "an", "any"})
-_OPERATIONS = frozenset({"procedures", "acts"})
-# Words for one more dose or thing, which is denied and leaves the one before it as it was.
-ANOTHER = frozenset({"second", "third", "further", "another", "repeat", "redose", "redosing", "top-up", "extra"})
-_BARE_NOUN = frozenset({"none", "nil"})  # cues that are said right behind their noun, without a verb
-# Words that belong to the named thing right after them.
-_BEFORE_NAME = frozenset({"a", "an", "the", "any", "this", "that", "his", "her", "left", "right", "further", "other"})
-
-
-def _modifies(sentence: Sentence, index: int) -> bool:
-    """Whether a word is an adjective of a list ("chondral or meniscal damage"): "or"/"and" stands close before it."""
-    return any(token.norm in ("or", "and", "nor") for token in sentence.tokens[max(0, index - 2) : index])
-
-
-def _list_before(tokens: tuple[Token, ...], index: int) -> bool:
-    """Whether a mark or "and" before a named thing goes on a list ("a tear and loose bodies were not seen")."""
-    return tokens[index].norm == "and" or any(token.norm in ("and", "or") for token in tokens[index + 1 : index + 6])

@@ -23,6 +23,7 @@ from pipeline.restated import (
     Draft,
     Run,
     alike,
+    counted_again,
     gap,
     inherit,
     is_of_other_sort,
@@ -118,6 +119,8 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         if new is not None and tokens[new].quantity is not None and like_before(tokens, cue, new):
             draft.strikes.append(_unclear(tokens, cue, words))
         return cue.end
+    if new is not None and (again := counted_again(tokens, cue, new)) >= 0:
+        return _restart(draft, cue, again, words)  # "six draws of ten mils no eight draws of ten mils"
     if new is not None:
         target = _target(draft, cue, new, out, weak)
         if target is not None and rival(draft, cue, new, target):
@@ -128,7 +131,10 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         if target is not None:
             adjacent = target[0] is draft and gap(tokens, target[1], cue.first) <= FEW_BETWEEN
             if cue.row.action == "replace" or adjacent:
-                return _replace(draft, cue, new, *target, words)
+                end = _replace(draft, cue, new, *target, words)
+                if target[0] is not draft and target[0].tokens[-1:] and target[0].tokens[-1].norm == "?":
+                    target[0].tokens = target[0].tokens[:-1]  # "12 mL? No, 10 mL": asked and answered
+                return end
     elif (unit := unit_only(draft, cue)) is not None:
         return other_unit(draft, cue, *unit, words)
     if cue.row.action == "strike_last":

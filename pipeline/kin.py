@@ -46,7 +46,10 @@ def _is_ill(sentence: Sentence, at: int) -> bool:
     owned = at > 0 and tokens[at - 1].norm in _OWNERS
     led = at - first <= _FAR and all(token.norm in _LEADS for token in tokens[first:at])
     marked = at > 0 and tokens[at - 1].punctuation
-    if not (led or marked or owned) or (at + 1 < len(tokens) and tokens[at + 1].norm in ("'s", "s", "to", "in")):
+    beside = at + 1 < end and any(m.table == "diagnoses" and at < m.first <= at + 2 for m in sentence.mentions)
+    free = beside and tokens[at - 1].norm not in clauses.TIED if at else beside  # "... in 1998 father bowel cancer"
+    after = tokens[at + 1].norm if at + 1 < len(tokens) else ""
+    if not (led or marked or owned or free) or after in ("'s", "s", "to", "in"):
         return False
     if at and (tokens[at - 1].norm in ("in", "by", "of", "to", "from") or owned and at > 1
                and tokens[at - 2].norm in ("in", "by", "of", "to", "from", "with", "for")):  # fmt: skip

@@ -269,3 +269,18 @@ def said_again(tokens: Sequence[Token], cue: Cue) -> int:
         if tokens[index].norm == new.norm:
             return index
     return -1
+
+
+def counted_again(tokens: Sequence[Token], cue: Cue, new: int) -> int:
+    """Index of a bare number before the cue, with the noun that the new number counts right behind it and another value
+    between it and the cue: all from there is said anew. -1 if there is none."""
+    after = tokens[new + 1].norm if new + 1 < len(tokens) else ""
+    quantity = tokens[new].quantity
+    if len(after) < 4 or not after.isalpha() or quantity is None or quantity.unit is not None or after in FILLERS:
+        return -1
+    for index in range(cue.first - 1, max(-1, cue.first - 1 - BETWEEN), -1):
+        old = tokens[index].quantity
+        if old is not None and old.unit is None and tokens[index + 1].norm == after:
+            between = any(token.quantity is not None for token in tokens[index + 1 : cue.first])
+            return index if between else -1
+    return -1

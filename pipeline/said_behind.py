@@ -38,6 +38,8 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
         )
     if hit.first != hit.last or not hit.first:
         return False
+    if word in _RESUMED | _MODAL and hit.rule.value == "planned" and _of_a_drug(sentence, hit):
+        return True  # "tramadol should not be taken", "clopidogrel restart d3"
     if word in _LEFT and any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions):
         return True  # "drain omitted co-amoxiclav one gram"
     if word == "denied":  # "diabetes denied sternotomy", "latex allergy: denied"
@@ -63,6 +65,17 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
             sentence.tokens[m.first - 1].norm in _DETERMINERS - {"the", "a", "an", "no"} for m in named if m.first
         )
     return False
+
+
+def _of_a_drug(sentence: Sentence, hit: CueHit) -> bool:
+    """Whether a drug stands right before a cue, and none right behind it."""
+    drugs = [m for m in sentence.mentions if m.table == "drugs"]
+    return any(m.last == hit.first - 1 for m in drugs) and not any(
+        hit.last < m.first <= hit.last + 2 for m in drugs
+    )
+
+
+_MODAL = _words("should must may can")
 
 
 def _ends(sentence: Sentence, index: int) -> bool:

@@ -123,6 +123,15 @@ def _is_set_up(tokens: Sequence[Token], index: int) -> bool:
     return number or (ahead[0] in _OF_SET_UP and (tokens[index].norm != "portals" or ahead[0] != "at"))
 
 
+def _is_answered(tokens: Sequence[Token], index: int) -> bool:
+    """ "Conversion no blood loss one hundred": what has an amount of its own is not what the "no" denies."""
+    if index < 2 or tokens[index - 1].norm != "no" or tokens[index - 2].norm in _OPEN:
+        return False
+    norms = [token.norm for token in tokens[index : index + 3]]
+    amount = norms[2:] if norms[:2] == ["blood", "loss"] else norms[1:2] if norms[:1] == ["ebl"] else []
+    return bool(amount) and (amount[0] in numerals.STARTS or amount[0][:1].isdigit())
+
+
 def _goes_with(tokens: Sequence[Token], index: int) -> bool:
     """ "No prophylactic antibiotic", "a repair was planned we did a resection only": one statement."""
     if index < 2:
@@ -147,7 +156,7 @@ def _is_stream(tokens: Sequence[Token]) -> bool:
 
 
 def _begins(tokens: Sequence[Token], index: int) -> bool:
-    if tokens[index - 1].norm in _OPEN or _goes_with(tokens, index):
+    if _goes_with(tokens, index) or tokens[index - 1].norm in _OPEN and not _is_answered(tokens, index):
         return False
     if tokens[index].norm in _SET_UP:
         return _is_set_up(tokens, index)

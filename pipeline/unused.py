@@ -28,11 +28,13 @@ _BACK = frozenset({("went", "back"), ("sent", "back"), ("put", "back"), ("handed
                    ("never", "used"), ("not", "deployed"), ("not", "opened"), ("not", "placed"),
                    ("not", "inserted")})  # fmt: skip
 _NO_PASS = _words("pass fit seat go hold bite")
+_TRIALLED = _words("trialled trialed tried")
 _CHANGED = _words("exchanged changed swapped replaced upsized downsized")
 _CHANGING = _words("exchanging changing swapping replacing")
 _REMOVED = _words("removed explanted")
 _TAKEN_OUT = frozenset({("taken", "out"), ("pulled", "out"), ("came", "out")})
-_TELLING = _NO_PASS | _NEVER_IN | _CHANGED | _CHANGING | _REMOVED | {last for _, last in (*_BACK, *_TAKEN_OUT)}
+_TELLING = (_TRIALLED | _NO_PASS | _NEVER_IN | _CHANGED | _CHANGING | _REMOVED
+            | {last for _, last in (*_BACK, *_TAKEN_OUT)})  # fmt: skip
 _FOR = _words("for by with to")
 _SO = _words("so therefore hence")
 _DENIED = _words("not never nothing")
@@ -132,6 +134,8 @@ def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
         return "not_used"
     if _in_its_place(sentence, first):
         return "implanted"
+    if start and norms[start - 1] in (".", ";"):
+        return ""  # what follows is told of something else
     for at in range(start, min(end, start + _REACH)):
         quantity = tokens[at].quantity
         if norms[at] in (".", ";", "?", "!") or (
@@ -141,8 +145,8 @@ def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
         denied = bool(_DENIED & set(norms[max(start, at - 2) : at])) or norms[first - 1 : first] == ["no"]
         if norms[at] in _NEVER_IN and not denied:
             return "not_used"
-        if tuple(norms[at : at + 2]) in _BACK:
-            return "not_used"
+        if tuple(norms[at : at + 2]) in _BACK or norms[at] in _TRIALLED and _TOO & set(norms[at + 1 : at + 5]):
+            return "not_used"  # "10 mm trialled, too loose"
         if norms[at] in _NO_PASS and denied and norms[start : start + 1] != ["for"]:
             if norms[at + 1 : at + 3] and (norms[at + 1] in _SO or norms[at + 1] == "," and norms[at + 2] in _SO):
                 return "not_used"  # "would not fit so a twenty one millimetre valve was put in"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from pipeline import contrasts, fillers, how_often, letters, numerals, queries, stray_stops, streams
+from pipeline import contrasts, fillers, hesitated, how_often, letters, numerals, queries, stray_stops, streams
 from pipeline.corrections import settle
 from pipeline.gapped import lend
 from pipeline.quantities import merge
@@ -48,6 +48,7 @@ def read(words: Sequence[Word], *, pause: float = 0.7) -> list[Sentence]:
                 drafts.append(Draft(lend(merge(tokens)), heading=heading))
     for draft in drafts:
         contrasts.settle(draft, words)
+        hesitated.settle(draft, words)
         queries.settle(draft, words)
     settled = settle(drafts, words)
     kept = [draft for draft in settled if draft.tokens or draft.strikes]

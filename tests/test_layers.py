@@ -20,10 +20,11 @@ LAYERS = {
             "audio segments onsets engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair numerals "
             "units levels codes identifiers dates clocks day_times shapes compounds owners ranges restated contrasts "
+            "hesitated "
             "queries corrections correction_cues gapped conversion no_numbers fillers letters spelled quantities "
             "counted_things "
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
-            "conditions kin context_cues said_behind changed_plans context_reach context "
+            "conditions kin context_cues said_behind changed_plans context_reach context_behind context "
             "short_names answers purposes mixtures body_parts sidewords sideshare laterality people enumerations "
             "scales cues phases sidewise story what_if",
             "extractors",

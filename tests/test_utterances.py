@@ -125,6 +125,11 @@ CORRECTED = [
         "Tourniquet up at eight fifty , at two hundred and eighty .",
         ["two hundred and fifty,"],
     ),
+    ("condyle grade two tibia grade three scratch that grade one", "condyle grade two tibia grade one",
+     ["grade three"]),
+    ("six draws of ten mils no eight draws of ten mils", "eight draws of ten mils", ["six draws of ten mils"]),
+    ("EBL 550 -> corrected 650 ml.", "EBL 650 ml .", ["550"]),
+    ("Total 12 mL? No, 10 mL.", "Total 10 mL", ["12 mL?"]),
     ("the left i mean the right knee was opened", "the right knee was opened", ["left"]),
     ("five, no six millilitres", "six millilitres", ["five,"]),
     ("heparin five thousand units no ten thousand units", "heparin ten thousand units", ["five thousand units"]),
@@ -293,3 +298,9 @@ def test_the_pool_is_read_without_a_false_correction() -> None:
         assert not struck(sentences)
         kept = {i for sentence in sentences for token in sentence.tokens for i in range(token.first, token.last + 1)}
         assert kept >= {word.id for word in words if any(letter.isalnum() for letter in word.text)}
+
+
+def test_a_value_said_again_behind_a_hesitation_is_in_doubt() -> None:
+    assert unclear(of_text("blood loss ten mils er five mils")) == ["er"]
+    assert not unclear(of_text("ten mils um of bupivacaine"))
+    assert not unclear(of_text("ten mils er ten mils"))

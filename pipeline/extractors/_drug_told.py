@@ -6,11 +6,11 @@ not used, and nothing of the second.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from itertools import pairwise
 
 from pipeline import clauses, cues
-from pipeline.context_reach import ANOTHER
+from pipeline.context_behind import ANOTHER
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence, Token
 from pipeline.rows import Drug
@@ -138,7 +138,7 @@ def _is_joined(sentence: Sentence, one: Mention, other: Mention) -> bool:
 
 
 _STOPPED = _words(
-    "stopped discontinued paused ceased suspended interrupted stopping discontinuing continued bridged"
+    "stopped discontinued paused ceased suspended interrupted stopping discontinuing continued bridged cont ctd cont'd"
 )
 _LAST = _words("taken dose tablet intake")
 _OFF = _words("off stopped discontinued paused suspended stopping discontinuing ceased continued")
@@ -173,7 +173,7 @@ def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[s
     if (told & _HERE and not dated) or clock or set(row.classes) & _RUNNING:
         return False, ()
     said = ahead[cue].norm if cue is not None else "off"
-    if said == "continued":
+    if said in ("continued", "cont", "ctd", "cont'd"):
         return True, ("said to be continued; not said to be given here",)
     return True, () if dated or said in ("last", "until") else ("said to be stopped; not said when",)
 
@@ -205,6 +205,10 @@ def _is_stop(ahead: list[Token], at: int) -> bool:
         return following in _LAST
     if norm == "until":
         return bool({token.norm for token in ahead[at + 1 : at + 4]} & _BEFORE)
+    if norm in ("held", "withheld"):  # "apixaban held for three days", not "antibiotic held until cultures"
+        led = [token.norm for token in ahead[at + 1 : at + 2]] == ["for"] and before not in ("not", "be", "never")
+        near = [token.quantity for token in ahead[at + 2 : at + 4] if token.quantity is not None]
+        return led and any(quantity.unit in ("d", "wk") for quantity in near)
     return norm in _STOPPED and before not in ("not", "be", "never")
 
 
@@ -320,8 +324,12 @@ def is_by_the_clock(sentence: Sentence, drug: Mention) -> bool:
 
 
 def leads_to(sentence: Sentence, index: int, drug: Mention) -> bool:
-    """ "Eight of half percent bupivacaine": a strength right before its drug, behind "of" or "with"."""
-    return index > 0 and drug.first == index + 1 and sentence.tokens[index - 1].norm in ("of", "with")
+    """ "Eight of half percent bupivacaine", "40 mg, 1 % lidocaine": a strength right before its drug, behind "of" or a
+    mark."""
+    return index > 0 and drug.first == index + 1 and sentence.tokens[index - 1].norm in _LEADS_STRENGTH
+
+
+_LEADS_STRENGTH = frozenset({"of", "with", ",", "+", "(", "plus", ";"})
 
 
 def explains(sentence: Sentence, index: int, drug: Mention) -> bool:
@@ -342,6 +350,13 @@ def _of_drug_before(sentence: Sentence, drug: Mention, hit: cues.Hit) -> bool:
         and all(token.quantity is not None for token in sentence.tokens[m.last + 1 : hit.first])
         for m in sentence.mentions
     )
+
+
+def stands_apart(sentence: Sentence, index: int, drug: Mention, fields: Mapping[str, object]) -> bool:
+    """ "Lidocaine 1 % 10 ml, bicarbonate not added": a number before a comma is none of the denied drug behind."""
+    return fields.get("certainty") == "negated" and drug.first > index and any(
+        m.table == "drugs" and m.last < index for m in sentence.mentions
+    ) and any(token.norm in (",", ";") for token in sentence.tokens[index + 1 : drug.first])
 
 
 _OVER = frozenset({"been", "already", "earlier"})

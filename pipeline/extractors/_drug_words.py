@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import Any
 
 from pipeline import cues
@@ -63,7 +64,9 @@ def was_before(sentence: Sentence, drug: Mention, row: Drug) -> bool:
         taken = False  # "came off on milrinone": what runs at the end of a bypass
     before = {token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]}
     taken = taken and not goes_home_on(sentence, drug)
-    if row.routes == ("oral",) and is_own(sentence, drug):
+    if row.routes == ("oral",) and is_own(sentence, drug) or is_at_home(sentence, drug):
+        return True
+    if _for_an_illness(sentence, drug) and not set(row.classes) & _IN_THEATRE:
         return True
     return taken or (sentence.section in _STORY and bool(before & _TRIED))
 
@@ -88,12 +91,47 @@ def why_before(sentence: Sentence, drug: Mention) -> tuple[str, ...]:
     return (OWN,) if is_own(sentence, drug) else ()
 
 
+_IN_THEATRE = frozenset({"local_anaesthetic", "general_anaesthetic", "antibiotic", "muscle_relaxant", "vasoactive"})
+_BEHIND = frozenset({"-", "->", "(", "on", ":", "\u2013"})
+
+
+def _for_an_illness(sentence: Sentence, drug: Mention) -> bool:
+    """ "Epilepsy - levetiracetam", "asthma (salbutamol)" at the head of a note."""
+    at = drug.first - 1
+    if at < 1 or sentence.index >= _OPENING or sentence.tokens[at].norm not in _BEHIND or _tells_giving(sentence):
+        return False
+    named = any(m.table == "diagnoses" and m.last == at - 1 for m in sentence.mentions)
+    return named or sentence.tokens[at - 1].norm.endswith(_ILLNESSES)
+
+
+_ILLNESSES = ("thyroidism", "thyroid", "itis", "osis", "aemia", "emia", "epsy", "tension", "pathy", "asthma", "algia")
+
+
+def is_at_home(sentence: Sentence, drug: Mention) -> bool:
+    """ "Hypothyroid - thyroxine at home", "meds: tranexamic acid prn at home": beside an illness or under the heading
+    of medicines, and no course of days."""
+    tokens = sentence.tokens
+    end = min((m.first for m in sentence.mentions if m.table == "drugs" and m.first > drug.last), default=len(tokens))
+    norms = [token.norm for token in tokens[drug.last + 1 : min(end, drug.last + _TO_HOME)]]
+    if sentence.index >= _OPENING or _tells_giving(sentence) or ("at", "home") not in pairwise(norms):
+        return False
+    ill = any(m.table == "diagnoses" and m.last < drug.first for m in sentence.mentions) or (
+        drug.first > 1 and tokens[drug.first - 1].norm in _BEHIND
+    )
+    return "for" not in norms and (ill or sentence.section in ("medicines", "history"))
+
+
+_TO_HOME = 8  # tokens
+
+
+def _tells_giving(sentence: Sentence) -> bool:
+    return any(token.norm in _GIVING or token.norm == "prophylaxis" for token in sentence.tokens)
+
+
 def is_own(sentence: Sentence, drug: Mention) -> bool:
     """ "Warfarin for AF" at the head of a note: a tablet, told with what it is taken for and without being given."""
     after = sentence.tokens[drug.last + 1 : drug.last + 2]
-    return bool(after) and after[0].norm == "for" and sentence.index < _OPENING and not any(
-        token.norm in _GIVING or token.norm == "prophylaxis" for token in sentence.tokens
-    )
+    return bool(after) and after[0].norm == "for" and sentence.index < _OPENING and not _tells_giving(sentence)
 
 
 _LEAVES = frozenset({"home", "discharge", "discharged", "leaves", "leave", "goes", "go", "restart", "restarted",

@@ -173,6 +173,8 @@ def _circumstances(
 
 
 def _is_later(sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug, after: bool) -> bool:
+    if _drug_words.is_at_home(sentence, mention):
+        return False
     if _at_home(sentence, grammar, mention) or _drug_words.goes_home_on(sentence, mention):
         return True
     if _drug_told.is_by_the_clock(sentence, mention) and not _drug_words.was_given(sentence, mention):
@@ -296,7 +298,7 @@ def _number(
         if event.mention.id in ADRENALINE and quantity.dimension == "fraction" and len(events) > 1:
             continue  # adrenaline is said as a ratio; the percent is the local anaesthetic's
         before = sentence.tokens[event.mention.first - 1].norm if event.mention.first else ""
-        if before in ("no", "without", "nor"):
+        if before in ("no", "without", "nor") or _drug_told.stands_apart(sentence, index, event.mention, event.fields):
             continue
         ahead = event.mention.first > index
         led = quantity.dimension in _DOSED and told == "drug" and events[0].mention.last < index

@@ -64,6 +64,8 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
     if sentence.tokens[index].text.lower().startswith(_COUNTED):
         return []  # "PT from day 2"
     unit = quantity.unit or "a"
+    if index > 1 and [token.norm for token in sentence.tokens[index - 2 : index]] == ["at", "age"]:
+        return []  # "she had grommets at age three"
     near = cues.nearest(sentence, grammar, index, "age")
     if near is not None and near[1].first > index and sentence.tokens[near[1].first - 1].norm in _OF_A_THING:
         near = None  # "plus twenty one from the old operation"

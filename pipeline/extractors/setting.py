@@ -280,8 +280,14 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     told = after is not None and (after.norm in _TOLD_OF or _is_told_apart(sentence, mention.last + 1))
     if told and (opens or before is not None and before.norm in _DENIES):
         return True  # "GA planned, spinal given", "no sedation required"
-    if before is not None and before.norm in _DENIES and (after is None or after.punctuation):
-        return True
+    if before is not None and before.norm in _DENIES and (after is None or after.punctuation or any(
+        m.first == mention.last + 1 and m.table in ("positions", "preparations", "tourniquet", "drugs")
+        for m in sentence.mentions
+    )):  # fmt: skip
+        return True  # "no general supine"
+    if after is not None and after.norm in ("with", "and", "plus", "+", "no") and words[0] in _INTO_THE_SPINE | {
+        "sedation"} and any(m.table == "anaesthesia" and m.first == mention.last + 2 for m in sentence.mentions):
+        return True  # "spinal with sedation no general"
     if words[0] in _INTO_THE_SPINE and _with_a_drug(sentence, mention.last):
         return True
     if before is not None and before.norm in ("to", "a") and _is_had(sentence, mention):

@@ -1,0 +1,156 @@
+"""How far a cue of status or certainty reaches back: to where its clause begins, or over the nearest named thing."""
+
+from __future__ import annotations
+
+from pipeline import clauses
+from pipeline.context_cues import CueHit
+from pipeline.context_reach import BY_THE_WAY, JOINING, READY, RUN_ON, SETTING, THIN
+from pipeline.records import Sentence, Token
+
+_BACK = 8  # tokens that a status reaches back in a stream
+
+
+def start_behind(sentence: Sentence, hit: CueHit) -> int:
+    """First token of the clause before a cue: the nearest stretch that holds more than thin words.
+
+    A certainty cue takes the nearest named thing of it and those joined to that one, no more.
+    """
+    tokens = sentence.tokens
+    stream = len(tokens) > RUN_ON
+    certainty = hit.rule.axis == "certainty"
+    if certainty and hit.first and tokens[hit.first - 1].norm == ":":
+        return clauses.heading(sentence, hit.first - 1)
+    floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))
+    ends = {m.last: m for m in sentence.mentions if m.table not in BY_THE_WAY}
+    settings = {m.last for m in sentence.mentions if m.table in SETTING}
+    people = {at for m in sentence.mentions if m.table == "team" for at in range(m.first, m.last + 1)}
+    opened = clauses.starts(sentence)
+    verbs = ("was", "were")
+    bare = hit.rule.id in _BARE_NOUN and not {t.norm for t in tokens[max(0, hit.first - 1) : hit.first + 1]} & {*verbs}
+    thick, named, first = False, False, -1
+    parts = {m.last: m.first for m in sentence.mentions if m.table == "sites"} if certainty else {}
+    index = hit.first - 1
+    while index >= floor:
+        token = tokens[index]
+        if certainty and not named and token.norm in ANOTHER:
+            return index  # "one gram a second gram not given"
+        begun = certainty and index + 1 in opened and not _goes_on(tokens, index + 1)
+        if thick and (begun or token.norm == "("):
+            return index + 1
+        if bare and thick and token.norm in clauses.FINITE:
+            return index + 1  # "a tissue valve was implanted paravalvular leak none"
+        if token.norm in (".", ";", "?", "!") or (token.norm in ("which", "who") and thick):
+            return index + 1
+        if certainty and token.norm == ":" and thick and not named:
+            return clauses.heading(sentence, index)  # "drain: Robinson planned, omitted"
+        if token.norm in (",", "and", "but", ":") and thick and not (named and _list_before(tokens, index)) and not (
+            certainty and not named and _is_joint(sentence, index, hit)
+        ):
+            return index + 1
+        if not certainty and thick and token.norm in ("she", "he", "they", "we", "i"):
+            return index
+        if certainty and not thick and token.quantity is not None and token.quantity.form == "ordinal" and index and (
+            tokens[index - 1].norm in ("the", "a")
+        ):
+            return index - 1  # "three anchors, the fourth was not needed": a subject of its own
+        if index in settings and (stream or hit.rule.value != "planned") and (thick or not certainty):
+            return index + 1
+        if certainty and thick and token.quantity is not None:
+            sized = named and index + 1 == first and index and tokens[index - 1].norm in ("a", "an", "the")
+            return index - 1 if sized else index + 1  # "a 10 mm screw had been opened by mistake"
+        if hit.rule.value == "historical" and thick and token.quantity is not None and (
+            token.quantity.dimension in ("mass", "volume", "amount", "fraction")
+        ):
+            return index + 1  # "gentamicin 240 mg apixaban stopped three days ago"
+        if not named and index in parts and not thick and _is_subject(sentence, parts[index]):
+            return _with_article(tokens, parts[index])
+        mention = ends.get(index)
+        if mention is not None and certainty and mention.table != "preparations":
+            if named and index + 1 == first and (mention.table == "drugs" or bare):
+                return index + 1  # "ropivacaine heparin was drawn up and never given": two drugs, no list
+            named, first = True, mention.first
+            thick = True
+            index = mention.first - 1
+            continue
+        if mention is not None and hit.rule.id == "planned-before" and mention.table in _OPERATIONS:
+            if named and not any(one.norm in JOINING for one in tokens[mention.last + 1 : first]):
+                return first  # "shoulder arthroscopy ... cuff repair was planned": the nearer one
+            named_at = mention.first
+            named, first, thick, index = True, named_at, True, mention.first - 1
+            continue
+        thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY
+        thin = thin or (certainty and (token.norm.endswith("ly") or index in people))
+        loose = token.norm not in JOINING and token.norm not in _BEFORE_NAME
+        if certainty and named and loose and not _modifies(sentence, index):
+            return index + 1
+        thick = thick or not thin
+        if certainty and not named and thick and token.norm == "the" and _opens_subject(sentence, index):
+            return index  # "... preserved the inferior one not found"
+        index -= 1
+    return max(floor, 0)
+
+
+def _is_subject(sentence: Sentence, first: int) -> bool:
+    """ "Subscapularis intact ac joint not touched": a part right before a denial is what was left alone, unless a
+    preposition or a list joins it to what stands before it ("a tear of the ac joint not seen")."""
+    at = first - 1
+    while at >= 0 and (sentence.tokens[at].norm in _BEFORE_NAME or sentence.tokens[at].norm in _OF_A_SIDE):
+        at -= 1
+    if at < 0 or not any(m.last == at and m.table == "findings" for m in sentence.mentions):
+        return False
+    return clauses.is_state(sentence, at)
+
+
+def _opens_subject(sentence: Sentence, index: int) -> bool:
+    """Whether an article opens what is denied: a participle or a state before it ends what was told."""
+    if not index or any(m.first == index + 1 and m.table == "sites" for m in sentence.mentions):
+        return False
+    before = sentence.tokens[index - 1].norm
+    return clauses.is_state(sentence, index - 1) or (before.endswith("ed") and len(before) > _LEAST_PARTICIPLE)
+
+
+_LEAST_PARTICIPLE = 4
+
+
+def _with_article(tokens: tuple[Token, ...], first: int) -> int:
+    while first and tokens[first - 1].norm in _BEFORE_NAME:
+        first -= 1
+    return first
+
+
+_OF_A_SIDE = frozenset({"left", "right", "medial", "lateral", "anterior", "posterior", "superior", "inferior"})
+
+
+def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
+    """Whether a clause begins with a word that joins it to what is before."""
+    return tokens[start].norm in ("and", "or", "nor") or (start > 0 and tokens[start - 1].norm in ("and", "or", ","))
+
+
+_OPERATIONS = frozenset({"procedures", "acts"})
+# Words for one more dose or thing, which is denied and leaves the one before it as it was.
+ANOTHER = frozenset({"second", "third", "further", "another", "repeat", "redose", "redosing", "top-up", "extra"})
+_BARE_NOUN = frozenset({"none", "nil"})  # cues that are said right behind their noun, without a verb
+# Words that belong to the named thing right after them.
+_BEFORE_NAME = frozenset({"a", "an", "the", "any", "this", "that", "his", "her", "left", "right", "further", "other"})
+
+
+def _modifies(sentence: Sentence, index: int) -> bool:
+    """Whether a word is an adjective of a list ("chondral or meniscal damage"): "or"/"and" stands close before it."""
+    return any(token.norm in ("or", "and", "nor") for token in sentence.tokens[max(0, index - 2) : index])
+
+
+def _list_before(tokens: tuple[Token, ...], index: int) -> bool:
+    """Whether a mark or "and" before a named thing goes on a list ("a tear and loose bodies were not seen")."""
+    return tokens[index].norm == "and" or any(token.norm in ("and", "or") for token in tokens[index + 1 : index + 6])
+
+
+def _is_joint(sentence: Sentence, index: int, hit: CueHit) -> bool:
+    """ "Mesh and implant were never considered": a noun in the singular before "were" is one half of a subject, the
+    other half of which is the named thing before "and"."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : hit.last + 1]]
+    behind = behind[1:] if behind[0] in _ARTICLES else behind
+    halves = sentence.tokens[index].norm == "and" and behind[1:2] == ["were"] and not behind[0].endswith("s")
+    return halves and any(m.last == index - 1 and m.table not in BY_THE_WAY for m in sentence.mentions)
+
+
+_ARTICLES = frozenset({"the", "a", "an", "any"})
