@@ -1,9 +1,12 @@
-"""Whether a time behind a drug is how long it was not taken: "off warfarin for five days"."""
+"""Drugs that were taken before the operation and stopped, and for how long: "off warfarin for five days"."""
 
 from __future__ import annotations
 
+from pipeline import clauses
+from pipeline.clauses import word_set as _words
 from pipeline.extractors import base
-from pipeline.records import Mention, Sentence
+from pipeline.records import Mention, Sentence, Token
+from pipeline.rows import Drug
 
 _STOPPED = frozenset("stopped held withheld paused discontinued ceased omitted suspended interrupted off".split())
 
@@ -21,3 +24,90 @@ def says_stopped(sentence: Sentence, drug: Mention, index: int) -> bool:
     """Whether a word for stopping stands beside a drug and a time behind it."""
     near = (*sentence.tokens[max(0, drug.first - 1) : drug.first], *sentence.tokens[drug.last + 1 : index])
     return any(token.norm in _STOPPED for token in near)
+
+
+_STOPS = _words(
+    "stopped discontinued paused ceased suspended interrupted stopping discontinuing continued bridged cont ctd cont'd"
+)
+_LAST = _words("taken dose tablet intake")
+_OFF = _words("off stopped discontinued paused suspended stopping discontinuing ceased continued")
+_BEFORE = _words(
+    "yesterday ago before prior preoperatively preop since last monday tuesday wednesday thursday friday saturday "
+    "sunday january february march april may june july august september october november december week weeks day days "
+    "month months years morning night weekend admission beforehand earlier"
+)
+# What stops within the operation.
+_HERE = _words("end once when during after closure cpb bypass infusion drip emergence extubation pump rate wound skin")
+_RUNNING = _words("general_anaesthetic vasoactive muscle_relaxant sedative tocolytic cardioplegic uterotonic")
+_WINDOW = 9  # tokens
+
+
+def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[str, ...]]:
+    """Whether a drug was taken before the operation and stopped, and what is unsure of that: "Diamox stopped",
+    "apixaban last taken on Tuesday", "off warfarin for five days"; not "propofol infusion stopped at 14:30"."""
+    tokens = sentence.tokens
+    ahead = own_part(sentence, drug)
+    cue = next((at for at, token in enumerate(ahead) if _is_stop(ahead, at)), None)
+    if cue is not None and _stops_another(sentence, drug.last + 1 + cue):
+        cue = None
+    lead = [token.norm for token in tokens[max(0, drug.first - 3) : drug.first]]
+    off = bool(_OFF & set(lead)) and not set(lead) & {"switched", "turned", "cut", "not"}
+    if cue is None and not off:
+        return False, ()
+    told = {token.norm for token in (*ahead, *tokens[max(0, drug.first - 3) : drug.first])}
+    dated = bool(told & _BEFORE) or any(
+        token.quantity is not None and token.quantity.unit in ("d", "wk", "mo", "h") for token in ahead
+    )
+    clock = any(token.quantity is not None and token.quantity.form == "clock" for token in ahead)
+    if (told & _HERE and not dated) or clock or set(row.classes) & _RUNNING:
+        return False, ()
+    said = ahead[cue].norm if cue is not None else "off"
+    if said in ("continued", "cont", "ctd", "cont'd"):
+        return True, ("said to be continued; not said to be given here",)
+    return True, () if dated or said in ("last", "until") else ("said to be stopped; not said when",)
+
+
+def to_stop(sentence: Sentence, drug: Mention) -> bool:
+    """ "Stop Diamox", "hold apixaban for two days": an order at the head of a sentence or of a part of it."""
+    at = drug.first - 1
+    if at < 0 or sentence.tokens[at].norm not in ("stop", "hold", "withhold"):
+        return False
+    before = sentence.tokens[at - 1] if at else None
+    return before is None or before.punctuation or before.norm in ("to", "and", "please", "then", "must", "should")
+
+
+def _stops_another(sentence: Sentence, verb: int) -> bool:
+    """ "Takes bisoprolol and stopped her rivaroxaban": the verb has the next drug as its object."""
+    lead = sentence.tokens[verb - 1].norm
+    return lead in ("and", "but", "she", "he", "they", "who", "we", "i") and any(
+        m.table == "drugs" and verb < m.first <= verb + 2 for m in sentence.mentions
+    )
+
+
+def _is_stop(ahead: list[Token], at: int) -> bool:
+    norm = ahead[at].norm
+    following = ahead[at + 1].norm if at + 1 < len(ahead) else ""
+    before = ahead[at - 1].norm if at else ""
+    if norm == "off" and (before == "->" or following == "since"):
+        return True  # "warfarin -> off since the ablation"
+    if norm == "last":
+        return following in _LAST
+    if norm == "until":
+        return bool({token.norm for token in ahead[at + 1 : at + 4]} & _BEFORE)
+    if norm in ("held", "withheld"):  # "apixaban held for three days", not "antibiotic held until cultures"
+        led = [token.norm for token in ahead[at + 1 : at + 2]] == ["for"] and before not in ("not", "be", "never")
+        near = [token.quantity for token in ahead[at + 2 : at + 4] if token.quantity is not None]
+        return led and any(quantity.unit in ("d", "wk") for quantity in near)
+    return norm in _STOPS and before not in ("not", "be", "never")
+
+
+def own_part(sentence: Sentence, drug: Mention) -> list[Token]:
+    """The tokens behind a drug that may still be told of it: up to a mark, the next drug or the next clause."""
+    end = min(len(sentence.tokens), drug.last + 1 + _WINDOW, clauses.bounds(sentence, drug.first)[1])
+    found: list[Token] = []
+    for index in range(drug.last + 1, end):
+        token = sentence.tokens[index]
+        if token.norm in (".", ";", "but") or any(m.table == "drugs" and m.first == index for m in sentence.mentions):
+            break
+        found.append(token)
+    return found

@@ -20,6 +20,7 @@ from pipeline.extractors import (
     _drug_told,
     _drug_words,
     _kit,
+    _stopped,
     _washes,
     base,
 )
@@ -138,7 +139,7 @@ def _circumstances(
     denied = _drug_told.was_denied(sentence, grammar, mention, ids)
     if _drug_told.was_meant(sentence, mention) and not denied:
         return {"status": "planned", "doubts": (_drug_told.NEVER_SAID,)}
-    was_taken, unsure = _drug_told.stopped(sentence, mention, drug)
+    was_taken, unsure = _stopped.stopped(sentence, mention, drug)
     later = sentence.section in _LATER_SECTIONS or (
         not (was_taken or denied)
         and status in ("performed", "planned", "conditional")
@@ -184,7 +185,7 @@ def _is_later(sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug
 
 
 def _avoided(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
-    return _drug_told.to_stop(sentence, mention) or any(
+    return _stopped.to_stop(sentence, mention) or any(
         cues.apart(sentence, hit, mention.first, mention.last) <= (30 if hit.first < mention.first else 10)
         for hit in cues.hits(sentence, grammar, "avoid")
     )
