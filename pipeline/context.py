@@ -264,6 +264,8 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         first = min(hit.last + 1, last)  # what was done to look for it was done
     if rule.value == "historical":
         first = _since(sentence, first, hit.first)
+    if rule.id in ("no", "without"):
+        last = _up_to_its_place(sentence, hit, last)
     if rule.value == "affirmed":
         return [
             Scope(axis, "affirmed", m.first, m.last, rule.id)
@@ -273,6 +275,20 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     if rule.id == "prescribed" and sentence.section in ("indication", "history", "imaging"):
         return [Scope(axis, "historical", first, last, rule.id)]  # "was sent home with tablets and came back today"
     return [Scope(axis, rule.value, first, last, rule.id)]
+
+
+def _up_to_its_place(sentence: Sentence, hit: CueHit, last: int) -> int:
+    """ "No evidence of a leak from the new anastomosis": what is denied was to be seen there, and the act was done."""
+    tokens = sentence.tokens
+    for at in range(hit.last + 2, last):
+        if tokens[at].norm in ("from", "at") and tokens[at + 1].norm in _DETERMINED and any(
+            m.table in ("acts", "procedures") and at < m.first <= at + _PLACE for m in sentence.mentions
+        ):
+            return at - 1
+    return last
+
+
+_PLACE = 4  # tokens
 
 
 def _describes(sentence: Sentence, hit: CueHit) -> bool:

@@ -7,7 +7,7 @@ plurals are folded on both sides, so a row need not list them.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
 
 import spacy
@@ -213,6 +213,28 @@ def _names_service(norms: list[str], end: int) -> bool:
     return at < len(norms) and norms[at] in _SERVICES
 
 
+_PAIRS = {"medial": "lateral", "lateral": "medial", "anterior": "posterior", "posterior": "anterior",
+          "superior": "inferior", "inferior": "superior", "upper": "lower", "lower": "upper"}  # fmt: skip
+_SHARING = frozenset({"procedures", "diagnoses", "findings"})
+
+
+def _sharing(kept: Sequence[Mention], norms: Sequence[str], grammar: Grammar) -> list[Mention]:
+    """ "Medial and lateral meniscectomy": the first of two names that share their noun, where a row has it."""
+    found = []
+    for mention in kept:
+        said = norms[mention.first]
+        at = mention.first - 2
+        if mention.table not in _SHARING or at < 0 or norms[at] != _PAIRS.get(said) or norms[at + 1] not in _AND:
+            continue
+        other = mention.id.replace(said, norms[at], 1)
+        if other != mention.id and other in grammar.tables[mention.table]:
+            found.append(Mention(mention.table, other, at, mention.last))
+    return found
+
+
+_AND = frozenset({"and", "&", "plus", "or", "/"})
+
+
 def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its mentions, in order. A phrase inside a longer one of any table is dropped;
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
@@ -254,5 +276,6 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
         if table in _DISEASES and _names_service(norms, end):
             continue
         kept.append(Mention(table, ident, start, end - 1))
+    kept += _sharing(kept, norms, grammar)
     kept.sort(key=lambda mention: (mention.first, mention.last, mention.table, mention.id))
     return Sentence(sentence.index, sentence.tokens, sentence.strikes, sentence.section, tuple(kept), sentence.scopes)

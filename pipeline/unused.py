@@ -83,6 +83,7 @@ _WIRES = frozenset({"k-wire", "steinmann-pin", "pin"})
 _FOR_NOW = _words("temporary temporarily provisional provisionally")
 _STAYS = _words("cut bent buried left percutaneous percutaneously weeks")
 _GUIDES = _words("guide guides")
+_MARKS = _words("localize localise locate mark confirm identify")  # a pin laid over the spine for the picture
 _PRONOUNS = _words("this it these those they which")
 _LATER = 7  # tokens from a pronoun to what became of it
 
@@ -93,10 +94,11 @@ def _is_held_for_now(sentence: Sentence, fact: Fact) -> bool:
     told = sentence.says(_FOR_NOW) or any(
         norms[at] == "as" and _GUIDES & set(norms[at + 1 : at + 4]) for at in range(len(norms))
     )
+    told = told or any(norm == "to" and _MARKS & set(norms[at + 1 : at + 2]) for at, norm in enumerate(norms))
     if not told or sentence.says(_STAYS):
         return False
     first = next(at for at, token in enumerate(sentence.tokens) if token.last >= fact.evidence.first)
-    said = [at for at, norm in enumerate(norms) if norm in _FOR_NOW or norm in _GUIDES]
+    said = [at for at, norm in enumerate(norms) if norm in _FOR_NOW | _GUIDES | _MARKS]
     between = [norms[min(at, first) : max(at, first)] for at in said]
     return any(";" not in words and len(words) <= _REACH for words in between)
 

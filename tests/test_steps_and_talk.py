@@ -22,6 +22,8 @@ def told(text: str) -> list[Fact]:
      {"explanted"}),
     ("Our trial components were put in, a 10 mm tibial tray and a 9 mm insert. The knee was stable.",
      "tibial-baseplate", {"trial"}),
+    ("A Steinmann pin was placed across the spine to localize the level.", "steinmann-pin", {"used"}),
+    ("Extruding cement was removed from the bone.", "bone-cement", set()),
     ("A trial tibial tray of 10 mm was stable. The definitive tibial tray, 10 mm, was cemented.", "tibial-baseplate",
      {"trial", "implanted"}),
 ])  # fmt: skip
@@ -62,6 +64,18 @@ def test_an_anchor_placed_earlier_today_is_not_from_before() -> None:
     ("A two-level 60 mm plate was used.", "device_count", "plate"),
     ("The patient will go to the ward or the ICU as indicated.", "indication", None),
     ("The referring doctor called about the fracture and suggested surgery.", "warning_sign", None),
+    ("Distraction was released and the frame was taken off.", "act", "release"),
+    ("The arteriotomy was lengthened with scissors.", "act", "tendon-lengthening"),
+    ("Lidocaine was given during advancement of the Tuohy needle.", "act", "flap-transfer"),
+    ("Tenotomy and forceps dissection was carried out.", "act", "tenotomy"),
+    ("The component had excellent fixation.", "act", "internal-fixation"),
+    ("A drain was placed for postoperative drainage.", "act", "drainage"),
+    ("A femoral stem guide was used to measure the neck cut.", "device", "femoral-stem"),
+    ("A box chisel was used, keeping the awl in the lateral position.", "position", "lateral-decubitus"),
+    ("The humerus could be subluxed enough to see the head.", "finding", "subluxation"),
+    ("There is a high rate of avascular necrosis after this fracture.", "finding", "avascular-necrosis"),
+    ("The repair presented significantly more challenges than usual.", "indication", None),
+    ("Complications none. A fracture haematoma was seen at the joint.", "finding", "haematoma"),
 ])  # fmt: skip
 def test_words_that_tell_no_such_thing(text: str, kind: str, name: str | None) -> None:
     assert not [fact for fact in told(text) if fact.kind == kind and name in (None, fact.name)]
@@ -75,6 +89,11 @@ def test_words_that_tell_no_such_thing(text: str, kind: str, name: str | None) -
     ("The skin was closed with a running suture.", "closure", "running-suture"),
     ("The skin was closed with surgical clips.", "closure", "staples"),
     ("Two plates were used.", "device_count", "plate"),
+    ("The Achilles tendon was lengthened.", "act", "tendon-lengthening"),
+    ("The patella was subluxed laterally.", "finding", "subluxation"),
+    ("The femoral stem, 12 mm, was impacted.", "device", "femoral-stem"),
+    ("Fixation of the fragment was done with two screws.", "act", "internal-fixation"),
+    ("The abscess was treated by drainage of twenty millilitres.", "act", "drainage"),
     ("Bone graft was harvested from the left iliac crest.", "harvest_site", "iliac-crest"),
 ])  # fmt: skip
 def test_the_same_words_where_they_tell_it(text: str, kind: str, name: str) -> None:
@@ -117,3 +136,64 @@ def test_failed_before_a_thing_denies_nothing() -> None:
     assert not [fact for fact in facts if fact.certainty == "negated"]
     facts = told("Closed reduction was attempted and failed.")
     assert [fact for fact in facts if fact.certainty == "negated" or fact.doubts]
+
+
+def test_a_name_with_both_in_it_is_no_side() -> None:
+    facts = told("Preoperative diagnosis: left distal both-bone forearm fracture.")
+    assert {fact.laterality for fact in facts if fact.kind == "preop_diagnosis"} == {"left"}
+
+
+def test_two_names_that_share_their_noun() -> None:
+    facts = told("Procedure: right knee arthroscopy, partial medial and lateral meniscectomy.")
+    named = {fact.name: fact.laterality for fact in facts if fact.kind == "procedure"}
+    assert named["medial-meniscectomy"] == named["lateral-meniscectomy"] == "right"
+    facts = told("No medial or lateral meniscal tear was seen.")
+    assert {(fact.name, fact.certainty) for fact in facts if fact.kind == "finding"} == {
+        ("medial-meniscal-tear", "negated"), ("lateral-meniscal-tear", "negated")
+    }  # fmt: skip
+
+
+def test_a_volume_behind_the_ratio_of_adrenaline_is_of_the_solution() -> None:
+    facts = told("Xylocaine 1%, 1:100,000 epinephrine 7 ml was infiltrated into the mucosa.")
+    assert [(fact.name, str(fact.value)) for fact in facts if fact.kind == "medication_volume"] == [("lidocaine", "7")]
+
+
+def test_a_tourniquet_that_is_inflated_later_was_used() -> None:
+    facts = told("A tourniquet was placed on the left thigh, but not inflated. The leg was prepped. The tourniquet was "
+                 "then inflated to 300 mmHg.")  # fmt: skip
+    assert {(fact.certainty, fact.laterality) for fact in facts if fact.kind == "tourniquet"} == {("affirmed", "left")}
+    facts = told("A tourniquet was placed on the thigh but never inflated.")
+    assert {fact.certainty for fact in facts if fact.kind == "tourniquet"} == {"negated"}
+
+
+def test_where_a_drain_leaves_the_wound() -> None:
+    facts = told("A drain was placed in the wound and the drain was pulled out superiorly.")
+    assert not any(fact.doubts for fact in facts if fact.kind == "drain")
+    facts = told("A drain was placed. The drain was pulled out.")
+    assert any(fact.doubts for fact in facts if fact.kind == "drain")
+
+
+def test_no_leak_from_an_anastomosis_denies_no_anastomosis() -> None:
+    facts = told("An anastomosis was made. There was no evidence of a leak from the new anastomosis.")
+    assert {fact.certainty for fact in facts if fact.name == "anastomosis"} == {"affirmed"}
+
+
+def test_what_came_back_as_possible_is_not_sure() -> None:
+    facts = told("The frozen section returned as possible purulent material.")
+    assert {fact.certainty for fact in facts if fact.name == "purulence"} == {"suspected"}
+
+
+def test_a_pacemaker_that_was_turned_off_was_there_before() -> None:
+    facts = told("Right shoulder repair. The patient had his pacemaker function turned off.")
+    assert {(fact.status, fact.laterality) for fact in facts if fact.name == "pacemaker"} == {("historical", None)}
+
+
+def test_a_side_behind_with_is_of_what_it_brought_about() -> None:
+    facts = told("Preoperative diagnosis: C5-C6 disc herniation with right arm radiculopathy.")
+    sides = {fact.name: fact.laterality for fact in facts if fact.kind == "preop_diagnosis"}
+    assert sides == {"herniated-disc": None, "radiculopathy": "right"}
+
+
+def test_an_angle_before_and_is_not_of_the_measure_behind_it() -> None:
+    facts = told("Stability was verified at 0 degrees and flexion of 120 degrees.")
+    assert [str(fact.value) for fact in facts if fact.name == "flexion"] == ["120"]

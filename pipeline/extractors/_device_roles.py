@@ -106,6 +106,8 @@ def listed_as_removed(sentence: Sentence, thing: Mention) -> bool:
 
 _REMOVED = _words("removed explanted extracted retrieved")
 
+_OF_HEART = _words("pacemaker defibrillator icd aicd")
+_SWITCHED = _words("off function functions deactivated reprogrammed interrogated magnet disabled inactivated")
 _PERSON = _words("he she patient who lady gentleman man woman boy girl child they")
 _HAS = _words("has had wears wore carries")
 _PUT_IN = _words("placed inserted implanted put applied fitted fixed deployed used exchanged removed revised changed")
@@ -117,6 +119,8 @@ def has_already(sentence: Sentence, first: int, last: int) -> bool:
     """Whether the patient had a thing before the operation: "he has a pacemaker", "with a port in place". In the story
     of the operation "the patient had a stent placed" is done today."""
     tokens = sentence.tokens
+    if tokens[last].norm in _OF_HEART and any(token.norm in _SWITCHED for token in tokens[last + 1 : last + 7]):
+        return True  # "his pacemaker was turned off": that of the patient
     low = max(clauses.bounds(sentence, first)[0], first - _BETWEEN)
     verb = next((at for at in range(first - 1, low - 1, -1) if tokens[at].norm in _HAS), None)
     if verb is None or not any(
@@ -137,11 +141,16 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
         return True  # a tool
     if mention.id == "plate" and before[-1:] and before[-1] in _OWN_PLATES:
         return True  # "the pterygoid plates", "a growth plate": of the patient
+    after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 2]]
+    if mention.id not in ("k-wire", "guide-wire") and after[:1] and after[0] in _OF_TOOLS:
+        return True  # "a femoral stem guide", "the tray impactor": tools
     if mention.id == "marrow-needle" and sentence.tokens[mention.last].norm == "trephine":
         return not sentence.says(_OF_MARROW)
-    return mention.id == "bone-cement" and bool({"excess", "extra", "extruded", "surplus"} & set(before))
+    return mention.id == "bone-cement" and bool(_TOO_MUCH & set(before))
 
 
+_TOO_MUCH = _words("excess extra extruded extruding excessive surplus")
+_OF_TOOLS = _words("guide guides impactor impactors inserter inserters holder extractor sizer template jig bender")
 _OWN_PLATES = _words("pterygoid cribriform tarsal growth orbital palatal hilar neural nail target mesenteric")
 _OF_MARROW = _words("marrow crest biopsy aspirate aspirated aspiration needle harvest bone core draw draws")
 

@@ -19,6 +19,15 @@ _GASES = frozenset({"anesthetic", "anesthetics", "anaesthetic", "anaesthetics", 
                     "agents", "gas", "gases", "induction"})  # fmt: skip
 
 
+def in_a_ratio(sentence: Sentence, drug: Mention, before: Mention) -> bool:
+    """ "Xylocaine 1%, 1:100,000 epinephrine 7 ml": of the solution of the drug right before it, by its ratio."""
+    ratio = sentence.tokens[drug.first - 1].quantity if drug.first else None
+    between = sentence.tokens[before.last + 1 : drug.first - 1]
+    return ratio is not None and ratio.form == "ratio" and all(
+        token.quantity is not None or token.norm in (",", "plain", "and", "/") for token in between
+    )
+
+
 def is_measured(sentence: Sentence, drug: Mention) -> bool:
     """ "Glucose 11.2", "glucose was 6 mmol/L", "her glucose was high", "glucose to be checked": what is found in the
     blood, and no drug."""

@@ -25,7 +25,12 @@ _LOOKS = _words(
 # "Because of marked dilatation of the bowel": a state that was found.
 _SIGNS_OF_STATE = _words("due because marked moderate severe mild amount massive gross signs evidence")
 # "The gas was released": let out, and nothing freed.
-_LET_GO = _words("co2 gas pneumoperitoneum capnoperitoneum clamp clamps pressure traction air tourniquet cuff")
+_LET_GO = _words("co2 gas pneumoperitoneum capnoperitoneum clamp clamps pressure traction distraction air tourniquet "
+                 "cuff")  # fmt: skip
+_CUTS = _words("arteriotomy venotomy incision incisions ureterotomy opening capsulotomy enterotomy wound")
+_PASSED = _words("needle catheter wire guidewire scope tube trocar cannula probe introducer endoscope sheath")
+_BLADES = _words("scissors scissor forceps")
+_HOLDS = _words("excellent appropriate good adequate secure firm rigid solid satisfactory sound")
 # "A stitch to release the tension": what is taken off, and nothing freed.
 _RELIEVED = _words("tension pressure stress")
 # "The real cup was opened": the package of what is put in.
@@ -104,13 +109,21 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id == "systemic-heparinization" and said.startswith("heparini"):
         return bool(_FLUSHED & set(after[:1]))
     if mention.id == "drainage" and said == "drainage":
-        return bool(_LOOKS & set(before[-1:]))
+        return bool(_LOOKS & set(before[-1:]) or "for" in before[-2:])
     if mention.id == "division" and said == "divided":
         return bool({"doses", "dose", "portions", "aliquots"} & set(after[:1]))
     if mention.id == "dilatation" and said.endswith("tion"):
         return bool(_SIGNS_OF_STATE & set(before))
     if mention.id == "release" and said in ("released", "release"):
         return bool(said == "released" and _LET_GO & set(before[-5:]) or _RELIEVED & set(after))
+    if mention.id == "tendon-lengthening" and said == "lengthened":
+        return bool(_CUTS & set(before + after))
+    if mention.id == "flap-transfer" and said in ("advancement", "advanced"):
+        return bool(_PASSED & {token.norm for token in tokens[mention.last + 1 : mention.last + _BACK]})
+    if mention.id == "tenotomy":
+        return bool(_BLADES & set(after))  # "tenotomy and forceps dissection"
+    if mention.id == "internal-fixation" and said == "fixation" and _HOLDS & set(before[-1:]):
+        return True  # "the component had excellent fixation"
     if mention.id == "opening" and said == "opened":
         return bool(_PACKED & set(before[-4:]))
     if mention.id == "internal-fixation" and said == "pinned" and _UNDER & set(after[:2]):

@@ -58,9 +58,11 @@ def _kind(sentence: Sentence) -> str | None:
 def _presents(sentence: Sentence) -> bool:
     """Whether a word tells why; "an osteotomy was not indicated" tells what was left out."""
     norms = [token.norm for token in sentence.tokens] if sentence.says(_PRESENTS) else []
-    return any(norm in _PRESENTS and norms[max(0, at - 1) : at] not in _NO_REASON for at, norm in enumerate(norms))
+    return any(norm in _PRESENTS and not _HARD & set(norms[at + 1 : at + 4])
+               and norms[max(0, at - 1) : at] not in _NO_REASON for at, norm in enumerate(norms))  # fmt: skip
 
 
+_HARD = frozenset("challenge challenges difficulty difficulties problem problems challenging difficult".split())
 _NO_REASON = (["not"], ["as"], ["when"], ["where"], ["if"])  # "to the ward as indicated"
 
 

@@ -133,6 +133,8 @@ def named(
     site = fields.setdefault("body_site", story.site_of(sentence, mention, grammar))
     fields.setdefault("name", mention.id)
     fields.setdefault("laterality", side)
+    if _leads_with(sentence, mention, grammar):
+        fields |= {"laterality": None, "body_site": None}
     if kind in _SEEN_OR_DONE and is_anothers_side(sentence, mention, fields["laterality"], site, grammar):
         fields["laterality"] = None
     elif side in ("left", "right") and kind == "act" and fields["laterality"] == side and (
@@ -142,6 +144,22 @@ def named(
     if doubt is not None and not (kind == "procedure" and _is_single(mention, grammar)):
         fields.setdefault("doubts", (doubt,))
     return make(kind, reading, sentence, mention.first, mention.last, **fields)
+
+
+def _leads_with(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """ "C5-C6 disc herniation with right arm radiculopathy": of the spine; side and part behind "with" are of what it
+    brought about."""
+    row = grammar.tables[mention.table].get(mention.id)
+    tokens = sentence.tokens
+    behind = tokens[mention.last + 1 : mention.last + 2]
+    if mention.table != "diagnoses" or not isinstance(row, Concept) or row.group != "spine" or not behind:
+        return False
+    if behind[0].norm != "with" or any(token.norm in ("left", "right") for token in tokens[: mention.first]):
+        return False
+    return any(0 < m.first - mention.last <= _COMPANION and m.table == "diagnoses" for m in sentence.mentions)
+
+
+_COMPANION = 6  # tokens
 
 
 def _is_single(mention: Mention, grammar: Grammar) -> bool:

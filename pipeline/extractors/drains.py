@@ -198,6 +198,8 @@ def _out_at(sentence: Sentence, mention: Mention) -> int | None:
         if norms[at] in (".", ";") or any(m.table == "drains" and m.first == at for m in sentence.mentions):
             break
         told = at == mention.last + 1 or norms[at - 1] in ("was", "were", "then", "again", "both")
+        if norms[at + 1 : at + 2] and norms[at + 1] in _WAYS:
+            continue  # "the drain was pulled out superiorly": where it leaves the wound
         if norms[at] in _PULLED and told:
             return at
         if norms[at] == "out" and norms[at - 1] in ("came", "taken", "pulled"):
@@ -209,6 +211,7 @@ def _out_at(sentence: Sentence, mention: Mention) -> int | None:
     return None
 
 
+_WAYS = frozenset("superiorly inferiorly laterally medially distally proximally through anteriorly posteriorly".split())
 _PULLED = frozenset({"removed", "pulled", "withdrawn"})
 _OUT_REACH = 10  # tokens
 OUT_AGAIN = "a drain is said to be taken out again"

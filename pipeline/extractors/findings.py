@@ -42,6 +42,10 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if mention.id == "normal" and _other_senses.is_manner(sentence, mention):
         return None
+    if sentence.tokens[mention.first].norm in ("subluxed", "dislocated") and mention.first and (
+        sentence.tokens[mention.first - 1].norm == "be"
+    ):
+        return None  # "the humerus could be subluxed enough": what was done
     if story.is_risk_talk(sentence) and not story.is_seen(sentence, mention):
         return None
     if fact.certainty == "affirmed" and _came_with(sentence, mention):

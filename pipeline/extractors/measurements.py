@@ -190,7 +190,8 @@ def _has_own(sentence: Sentence, rows: Mapping[str, Concept], index: int, mentio
         return False
     tokens = sentence.tokens
     parted = any(token.punctuation for token in tokens[index + 1 : mention.first])
-    led = index > 0 and tokens[index - 1].norm in ("at", "to") and mention.first == index + 1
+    joined = mention.first == index + 1 + (tokens[index + 1].norm == "and")  # "at 0 degrees and flexion of 120"
+    led = index > 0 and tokens[index - 1].norm in ("at", "to") and joined
     after = tokens[mention.last + 1 : mention.last + 3]
     own = [token.quantity for token in after if token.quantity is not None]
     said = tokens[index].quantity
@@ -250,7 +251,7 @@ _FLOWS, _DRUG_BESIDE = ("mL/min", "L/min", "mL/s", "L/h"), 10  # "an air leak of
 _SPEEDS = ("m/s", "cm/s", "mm/s")
 _FALLBACK = 70
 _LATER = ("aftercare", "follow-up", "history")
-_WORDS_BEFORE = 3
+_WORDS_BEFORE, _BACK = 3, 9
 _STOPS = frozenset("the a an to at of in with was is were set and then for on by up x through over".split())
 
 
@@ -324,9 +325,6 @@ def _list_start(sentence: Sentence, index: int) -> int:
             break
         index -= 2
     return index
-
-
-_BACK = 9
 
 
 def _is_new(token: Token) -> bool:

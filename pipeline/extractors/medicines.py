@@ -100,7 +100,9 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
         diluent = "diluent" in drug.classes and not _is_given(sentence, grammar, mention)
         if diluent or _drug_words.is_measured(sentence, mention):
             continue
-        additive = mention.id in ADRENALINE and bool(events) and _follows_with(sentence, mention)
+        additive = mention.id in ADRENALINE and bool(events) and (
+            _follows_with(sentence, mention) or _drug_words.in_a_ratio(sentence, mention, events[-1].mention)
+        )
         group = base.group_of(sentence, mention.first)
         fields = _circumstances(sentence, grammar, mention, drug, after)
         if not additive and (unsure := _drug_told.may_be_corrected(sentence, mention)):

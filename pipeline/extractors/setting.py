@@ -154,7 +154,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
     if kind == "anaesthesia" and group == "local" and certainty == "negated":
         return None  # "no local anaesthetic into the joint" is about a medicine
-    if kind == "position" and _kept_for_days(sentence, mention):
+    if kind == "position" and (_kept_for_days(sentence, mention) or _is_of_tool(sentence, mention)):
         return None
     fields = {} if kind in _SIDED else {"laterality": None, "body_site": None}
     if kind == "position":
@@ -183,6 +183,13 @@ def _at_a_visit(sentence: Sentence, mention: Mention) -> bool:
 
 _VISIT_REACH = 10  # tokens
 _VISIT = frozenset({"clinic", "review", "see", "visit", "appointment", "follow-up", "followup", "seen", "outpatients"})
+def _is_of_tool(sentence: Sentence, mention: Mention) -> bool:
+    """ "Keeping the awl in the lateral position": how a tool was held."""
+    before = [token.norm for token in sentence.tokens[max(0, mention.first - 5) : mention.first]]
+    return before[-2:] in (["in", "the"], ["in", "a"]) and bool(_HELD & set(before)) or bool(_HELD & set(before[-2:]))
+
+
+_HELD = frozenset("awl reamer guide broach saw drill blade wire retractor scope camera osteotome rasp".split())
 _PADDED = frozenset("dressing dressings splint cast slab bandage plaster boot tourniquet brace wrap".split())
 _WAS_GIVEN = frozenset("given administered infused received started".split())
 _TREATED = frozenset({"treated", "treatment", "course", "courses", "outpatient"})

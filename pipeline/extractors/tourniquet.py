@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 from pipeline import cues, laterality, sidewise
@@ -53,7 +54,19 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if told and _AGAIN & {token.norm for token in sentence.tokens}:
             facts += _further(reading, sentence, 0)  # "...; reinflated 08:52, down 09:12 (20 min), total 55 min"
         told = False
-    return facts
+    return _blown_up_later(facts)
+
+
+def _blown_up_later(facts: list[Fact]) -> list[Fact]:
+    """ "Placed but not inflated", and a time or a pressure of it elsewhere in the narration: it was used."""
+    used = {fact.laterality for fact in facts if fact.kind != "tourniquet"}
+    return [
+        replace(fact, certainty="affirmed")
+        if fact.kind == "tourniquet" and fact.name != "none" and fact.certainty == "negated" and used & {
+            None, fact.laterality
+        } else fact
+        for fact in facts
+    ]  # fmt: skip
 
 
 def _is_of_today(sentence: Sentence, side: Laterality, grammar: Grammar) -> bool:
