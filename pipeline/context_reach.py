@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from pipeline import clauses
+from pipeline import clauses, kin
 from pipeline.clauses import word_set as _words
 from pipeline.context_cues import CueHit
 from pipeline.records import Mention, Sentence
@@ -73,7 +73,7 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
         if hit.rule.value == "planned" and len(tokens) <= RUN_ON:
             continue
         if hit.rule.value == "other_person" and index > hit.last + 1 and (
-            _is_patient(sentence, index) or (len(tokens) > RUN_ON and index in clauses.starts(sentence))
+            kin.is_patient(sentence, index) or (len(tokens) > RUN_ON and index in clauses.starts(sentence))
         ):  # fmt: skip
             return index - 1
         if hit.rule.value == "other_person" and any(
@@ -125,18 +125,7 @@ def _is_over(sentence: Sentence, hit: CueHit, start: int) -> bool:
     return hit.rule.value == "planned" and (did or hit.rule.id == "aimed" and norms[0] not in ("to", "and"))
 
 
-def _is_patient(sentence: Sentence, index: int) -> bool:
-    """ "Her sister had a dystocia she has asthma": with the pronoun that opens a clause the patient is meant again."""
-    norms = [token.norm for token in sentence.tokens[index : index + 2]]
-    told = norms[-1] in clauses.FINITE or norms[-1] in _TOLD
-    return norms[0] in ("she", "he", "patient") and told and (
-        index in clauses.starts(sentence) or sentence.tokens[index - 1].norm in (",", "and", "but", "the")
-        or norms[-1] in _TOLD
-    )
-
-
 _NUMBS = _words("spinal epidural general local ga la")
-_TOLD = _words("takes took uses used denies denied smokes smoked underwent never lives suffers suffered wants declined")
 # Things of the operation itself: a history or a condition said before them does not reach over them.
 SETTING = frozenset(
     {"anaesthesia", "positions", "preparations", "counts", "sutures", "closures", "handedness", "sex", "team", "events",

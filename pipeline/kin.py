@@ -62,3 +62,16 @@ def _is_ill(sentence: Sentence, at: int) -> bool:
 
 
 _ILLNESS = frozenset({"diagnoses", "procedures", "findings", "complications"})
+
+
+def is_patient(sentence: Sentence, index: int) -> bool:
+    """ "Her sister had a dystocia she has asthma": with the pronoun that opens a clause the patient is meant again."""
+    norms = [token.norm for token in sentence.tokens[index : index + 2]]
+    told = norms[-1] in clauses.FINITE or norms[-1] in _TOLD
+    return norms[0] in ("she", "he", "patient") and told and (
+        index in clauses.starts(sentence) or sentence.tokens[index - 1].norm in (",", "and", "but", "the")
+        or norms[-1] in _TOLD
+    )
+
+
+_TOLD = _words("takes took uses used denies denied smokes smoked underwent never lives suffers suffered wants declined")

@@ -189,3 +189,10 @@ def says_size(sentence: Sentence, index: int) -> bool:
     """Whether "size" leads to a number."""
     before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
     return bool(before) and (before[-1] in ("size", "sized", "number", "no") or before[-2:] in (["size", "a"],))
+
+
+def chained(sentence: Sentence, last: int, index: int) -> bool:
+    """Whether only sizes and joining words stand between a device and the number ("screws 6.5 mm, 85 and 70 mm")."""
+    return last < index and all(
+        token.quantity is not None or token.norm in CHAIN for token in sentence.tokens[last + 1 : index]
+    )

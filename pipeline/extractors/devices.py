@@ -20,12 +20,12 @@ from pipeline.extractors._device_roles import (
 )
 from pipeline.extractors._device_sizes import (
     AIRWAYS,
-    CHAIN,
     FEW,
     NEEDLES,
     NOT_BETWEEN,
     PORTS,
     before_count,
+    chained,
     elliptic,
     has_its_own_behind,
     is_decimal,
@@ -214,7 +214,7 @@ def _number(
         ]  # fmt: skip
 
     if quantity.form != "label" and quantity.dimension in _SIZES:
-        if price > _SIZE_REACH and _chained(sentence, thing.last, index):
+        if price > _SIZE_REACH and chained(sentence, thing.last, index):
             price = _TOUCHING * 3
         if price > _SIZE_REACH and elliptic(sentence, index, thing.first, quantity.dimension):
             price = _TOUCHING * 2
@@ -355,13 +355,6 @@ def _is_component(quantity: Quantity, said: str, things: list[_Thing]) -> bool:
 
 _ROLE_TOKENS = 20
 _YEARS = 1900  # "in two thousand and nine steri strips": no count is so large
-
-
-def _chained(sentence: Sentence, last: int, index: int) -> bool:
-    """Whether only sizes and joining words stand between a device and the number ("screws 6.5 mm, 85 and 70 mm")."""
-    return last < index and all(
-        token.quantity is not None or token.norm in CHAIN for token in sentence.tokens[last + 1 : index]
-    )
 
 
 def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
