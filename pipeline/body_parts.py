@@ -1,9 +1,11 @@
-"""Which parts of the body belong together: one within the other, or parts of one limb or one paired organ."""
+"""Which parts of the body belong together: one within the other, or parts of one limb or one paired organ;
+and which sentences are about an eye."""
 
 from __future__ import annotations
 
 from pipeline.grammar import Grammar
-from pipeline.rows import Concept
+from pipeline.records import Sentence
+from pipeline.rows import Concept, Drug
 
 # Parts of which one side stands for the same side of the operation. Common practice, no source.
 _REGIONS = tuple(frozenset(names.split()) for names in (
@@ -50,3 +52,27 @@ def chain(site: Concept, grammar: Grammar) -> set[str]:
         found.add(here.id)
         here = sites.get(here.within)
     return found
+
+
+def about_an_eye(sentence: Sentence, grammar: Grammar) -> bool:
+    """Whether a sentence names an operation, a disease or a part of the eye, or what only eyes are given."""
+    for mention in sentence.mentions:
+        row = grammar.tables.get(mention.table, {}).get(mention.id)
+        if isinstance(row, Concept) and (
+            row.group == "eye" or "eye" in (row.site, row.id) or "eye" in (row.within, _within(row.site, grammar))
+        ):
+            return True
+        if mention.table == "drugs" and isinstance(row, Drug) and not _OF_EYES.isdisjoint(row.classes):
+            return True
+        if not _ONLY_EYES.isdisjoint(mention.id.split("-")):
+            return True
+    return False
+
+
+_OF_EYES = frozenset({"ophthalmic", "anti_vegf"})
+_ONLY_EYES = frozenset({"tenon", "intraocular", "peribulbar", "retrobulbar", "intracameral", "intravitreal"})
+
+
+def _within(site: str, grammar: Grammar) -> str:
+    row = grammar.table("sites", Concept).get(site)
+    return row.within if row is not None else ""

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 
+from pipeline import body_parts
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.mentions import fold, folded, split_phrase
 from pipeline.records import Laterality, Mention, Sentence, Token
-from pipeline.rows import Concept, Drug
+from pipeline.rows import Concept
 
 # What ends a noun phrase to the left.
 BREAKS = _words(
@@ -136,7 +137,7 @@ def _denied(norms: list[str], at: int) -> bool:
 def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Concept) -> Side | None:
     if row.group == "eye":
         heads = first == 0 and len(sentence.tokens) > 1 and sentence.tokens[1].norm == ":"
-        if not sentence.tokens[first].text.isupper() or not (heads or _about_an_eye(sentence, grammar)):
+        if not sentence.tokens[first].text.isupper() or not (heads or body_parts.about_an_eye(sentence, grammar)):
             return None
         return Side(first, last, row.side)
     if row.group == "initial":
@@ -188,30 +189,6 @@ def _before_levels(sentence: Sentence, at: int) -> int:
 _TAKEN = _words("taken harvested obtained aspirated procured")  # "taken from the left" is no direction
 _NO_NOUN = frozenset({"left-behind", "right-size"})
 _OPENERS = _words("a an the no some it at in into over under to with as for only")
-
-
-def _about_an_eye(sentence: Sentence, grammar: Grammar) -> bool:
-    """Whether a sentence names an operation, a disease or a part of the eye, or what only eyes are given."""
-    for mention in sentence.mentions:
-        row = grammar.tables.get(mention.table, {}).get(mention.id)
-        if isinstance(row, Concept) and (
-            row.group == "eye" or "eye" in (row.site, row.id) or "eye" in (row.within, _within(row.site, grammar))
-        ):
-            return True
-        if mention.table == "drugs" and isinstance(row, Drug) and not _OF_EYES.isdisjoint(row.classes):
-            return True
-        if not _ONLY_EYES.isdisjoint(mention.id.split("-")):
-            return True
-    return False
-
-
-_OF_EYES = frozenset({"ophthalmic", "anti_vegf"})
-_ONLY_EYES = frozenset({"tenon", "intraocular", "peribulbar", "retrobulbar", "intracameral", "intravitreal"})
-
-
-def _within(site: str, grammar: Grammar) -> str:
-    row = _site_rows(grammar).get(site)
-    return row.within if row is not None else ""
 
 
 def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
