@@ -27,6 +27,7 @@ _HARVEST = frozenset({"harvest_site"})
 _MEASURED = frozenset({"incision_length", "tourniquet_pressure", "tourniquet_time", "measurement", "device_size"})
 _GIVEN = frozenset({"medication_dose", "medication_volume", "injection_volume", "injection_needle", "injection"})
 _COLLECTED = frozenset({"fluid_out", "harvest_total", "specimen_count", "product_volume"})
+_UNDER_LABEL = _MEASURED | _GIVEN | {"fluid_out", "drain_size"}
 _AMOUNTS = _MEASURED | _GIVEN | _COLLECTED
 # What is given into or around the part that is operated on; other medicines are given to the whole patient.
 _LOCAL = frozenset(
@@ -67,9 +68,9 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
                 here = place.side in (None, operation)
                 if here and (alone or near) and not place.other and _may_have(fact, grammar, strict=True):
                     side = operation
-        elif fact.laterality is None and (fact.kind in _MEASURED or fact.kind in _GIVEN) and _free(fact):
+        elif fact.laterality is None and fact.kind in _UNDER_LABEL and _free(fact):
             place = standing.at(fact.evidence.first)
-            labelled = place.label and (place.opened or fact.kind in _MEASURED)
+            labelled = place.label and (place.opened or fact.kind not in _GIVEN)
             side = place.side if labelled and _is_local(fact, grammar) else None
         if side is None and sole and fact.kind in own_numbers.KINDS and _free(fact) and fact.laterality is None:
             place = standing.at(fact.evidence.first)

@@ -13,6 +13,7 @@ from pipeline.body_parts import related_sites
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Sentence
 from pipeline.rows import Concept, Device
+from pipeline.sidewords import BREAKS, Side
 
 KINDS = frozenset(
     "tourniquet tourniquet_pressure tourniquet_time incision_length measurement grade device_size device_count".split()
@@ -40,24 +41,35 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
         return row is not None and row.implant and fact.role == "implanted"
     if fact.kind in ("measurement", "grade") and fact.name is None:
         return False  # what it is of was not understood
+    at, _ = _span(fact, sentence)
     if fact.kind == "measurement" and (
-        fact.unit not in _LENGTHS or any(m.table in _LYING for m in sentence.mentions)
+        fact.unit not in _LENGTHS or any(m.table in _LYING and abs(m.first - at) <= _NEAR for m in sentence.mentions)
     ):
         return False
     if fact.kind == "grade" and fact.name in _OF_PATIENT:
         return False
-    return not sentence.says(_NOT_OF_IT) and _lies_in(fact, sentence, grammar, operated)
+    return not _speaks_of_other(sentence, at) and _lies_in(fact, sentence, grammar, operated)
+
+
+def _speaks_of_other(sentence: Sentence, at: int) -> bool:
+    """Whether how the patient lay, how one looked or what was taken elsewhere is told around a token."""
+    return sentence.says(_NOT_OF_IT) and any(
+        token.norm in _NOT_OF_IT for token in sentence.tokens[max(0, at - _NEAR) : at + _NEAR]
+    )
 
 
 def of_subject(fact: Fact, sentence: Sentence, grammar: Grammar) -> Laterality | None:
     """The one side of a sentence, where its noun is what the number behind it is told of: "R RLN found, signal 720 uV",
     "left lobe first: nerve seen, signal 650 uV at the end". None where another part of the body is named between."""
     said = laterality.sides(sentence, grammar)
-    if fact.kind not in TOLD or len({side.value for side in said}) != 1 or said[0].value not in ("left", "right"):
-        return None
-    if fact.unit not in _LENGTHS | _SIGNALS and fact.kind != "grade" or sentence.says(_NOT_OF_IT):
+    if fact.kind not in TOLD or not said or (fact.unit not in _LENGTHS | _SIGNALS and fact.kind != "grade"):
         return None
     first, _ = _span(fact, sentence)
+    beside = _right_before(sentence, said, fact)
+    if beside is not None or len({side.value for side in said}) != 1 or said[0].value not in ("left", "right"):
+        return beside
+    if _speaks_of_other(sentence, first):
+        return None
     before = [side for side in said if side.last < first]
     if not before or len(before) < len(said) or any(m.table in _APART for m in sentence.mentions):
         return None
@@ -68,6 +80,19 @@ def of_subject(fact: Fact, sentence: Sentence, grammar: Grammar) -> Laterality |
     return before[-1].value if led and not other and sites[led[0].id].sided else None
 
 
+def _right_before(sentence: Sentence, said: list[Side], fact: Fact) -> Laterality | None:
+    """ "L cord 4 mm polyp", "left lobe nodule 8 mm": a side, a word or two, and the number."""
+    number = next((at for at, token in enumerate(sentence.tokens) if token.quantity is not None
+                   and fact.evidence.first <= token.first and token.last <= fact.evidence.last), None)  # fmt: skip
+    near = [side for side in said if number is not None and 0 < number - side.last - 1 <= _WORDS]
+    if not near or number is None:
+        return None
+    side, between = near[-1], sentence.tokens[near[-1].last + 1 : number]
+    plain = all(token.norm.isalpha() and token.norm not in BREAKS and token.quantity is None for token in between)
+    return side.value if plain and side.value in ("left", "right") else None
+
+
+_WORDS = 3
 TOLD = frozenset({"measurement", "grade", "incision_length"})
 _SIGNALS = frozenset({"uV", "mV", "mA", "V", "mL", "g"})
 _APART = frozenset({"positions", "anaesthesia", "aftercare", "handedness", "drugs", "fluids"})

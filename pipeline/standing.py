@@ -8,6 +8,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Set
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from pipeline import laterality
 from pipeline.extractors.base import scope_at
@@ -43,11 +44,12 @@ class Standing:
         here = Place(None, None, other=False)
         lines = {word.id: word.segment for word in reading.words if word.start is None}
         line = 0  # the one that a heading with its words behind it stands on
+        blocks = _blocks(reading, lines)
         for sentence in reading.sentences:
             if not sentence.tokens:
                 continue
             now = lines.get(sentence.tokens[0].first, 0)
-            if here.label and line and now > line:
+            if here.label and line and now > line and not blocks.get(line, 0) > now:
                 here, line = replace(here, side=None, label=False), 0  # "L: limb 20 x 82." and the next line
             if sentence.section in _ELSEWHERE:
                 here = replace(here, side=None)
@@ -57,7 +59,7 @@ class Standing:
                     if scope_at(sentence, "status", one.first, "performed") == "performed"]  # fmt: skip
             later = _later(sentence, said)
             said = [one for one in said if later is None or one.first < later]
-            head = heading(sentence, said, sites) if not sentence.says(_LEFT_ALONE) else None
+            head = heading(sentence, said, sites) if not _left_alone(sentence) else None
             value = None if head is None else head.value or opposite(here.last if is_other(sentence, head) else None)
             if head is not None and value is not None:
                 here = Place(value, value, False, True, _is_label(sentence, head), head.value is None)
@@ -83,6 +85,13 @@ class Standing:
         return self._places[index] if index >= 0 else _NOWHERE
 
 
+def _blocks(reading: Reading, lines: dict[int, int]) -> dict[int, int]:
+    """{line of "RIGHT: ...": line of the "LEFT: ..." that follows it}: what stands between is of the first."""
+    heads = [(lines.get(one.tokens[0].first, 0), one.tokens[0].norm) for one in reading.sentences
+             if len(one.tokens) > 1 and one.tokens[1].norm == ":" and one.tokens[0].norm in ("left", "right")]
+    return {line: after for (line, side), (after, other) in pairwise(heads) if side != other}
+
+
 def _later(sentence: Sentence, said: list[Side]) -> int | None:
     """In a long stream of speech, the token from which another side than the first is spoken of."""
     if not said or (len(sentence.tokens) <= _STREAM and any(token.punctuation for token in sentence.tokens)):
@@ -101,7 +110,10 @@ def opposite(side: Laterality | None) -> Laterality | None:
 def _of_other(sentence: Sentence, said: list[Side]) -> bool:
     """Whether a sentence speaks of another side than the one that stands: "the other eye", "each side", a graft."""
     taken = sentence.says(_TAKEN) and sentence.says(_FROM)
-    return sentence.says(_OTHER) or taken or any(one.value is None for one in said)
+    each = sentence.says(_EACH) and any(
+        one.norm == "each" and after.norm in _PAIRED for one, after in pairwise(sentence.tokens)
+    )
+    return sentence.says(_OTHER) or each or taken or any(one.value is None for one in said)
 
 
 def is_other(sentence: Sentence, side: Side) -> bool:
@@ -139,7 +151,15 @@ _TURNS = _ORDER | frozenset(
 )
 
 
-_LEFT_ALONE = frozenset({"nothing", "untouched", "unaffected"})  # "L elbow: normal on scan, nothing done"
+def _left_alone(sentence: Sentence) -> bool:
+    """ "L elbow: normal on scan, nothing done": what is told there is no work."""
+    return sentence.says(_ALONE) or (sentence.says(_NOTHING) and any(
+        one.norm == "nothing" and after.norm in _DONE for one, after in pairwise(sentence.tokens)
+    ))  # fmt: skip
+
+
+_ALONE, _NOTHING = frozenset({"untouched", "unaffected"}), frozenset({"nothing"})
+_DONE = frozenset({"done", "was", "else", "needed", "."})
 _FRAGMENT = 6  # tokens
 
 
@@ -154,7 +174,11 @@ _ELSEWHERE = frozenset(
     "history consent aftercare follow-up team identity disposition counts diagnosis imaging indication preop-diagnosis "
     "postop-diagnosis both-diagnoses".split()
 )
-_OTHER = frozenset({"each", "other", "opposite", "contralateral", "opposing", "sides"})
+_EACH = frozenset({"each"})
+_PAIRED = frozenset(
+    "side knee hip shoulder elbow wrist hand ankle foot leg arm eye ear breast groin lung kidney".split()
+)
+_OTHER = frozenset({"other", "opposite", "contralateral", "opposing", "sides"})
 _TAKEN = frozenset({"graft", "grafts", "autograft", "harvest", "harvested", "donor"})  # where it was taken, not put
 _FROM = frozenset({"from"})
 _LEAD = frozenset(
@@ -201,6 +225,8 @@ def heading(sentence: Sentence, said: list[Side], operated: Set[str] = frozenset
     named = at
     while at < len(tokens) and (at in sites or tokens[at].norm in (_BEHIND if at == named else _BEHIND | _OF_PART)):
         at = sites.get(at, at) + 1
+    if at + 1 < len(tokens) and tokens[at].norm.isalpha() and tokens[at + 1].norm == ":":
+        at += 1  # "R orifice: wire ..."
     led = any(token.norm in ("on", "to") for token in tokens[: first.first])
     then = bool(first.first) and tokens[0].norm in ("then", "next", "now")
     led = led or then and any(m.table == "sites" and m.id in operated and m.last == at - 1 for m in sentence.mentions)
