@@ -244,8 +244,14 @@ def _counts(fact: Fact) -> bool:
     return fact.status == "performed" and fact.role != "harvest" and fact.kind not in _HARVEST
 
 
+# Tubes of what there is once.
+_OF_MIDDLE = frozenset({"urinary-catheter", "suprapubic-catheter", "nasogastric-tube", "lumbar-drain", "t-tube"})
+
+
 def _free(fact: Fact) -> bool:
-    if fact.kind in ("procedure", "device") and fact.certainty != "affirmed":
+    if fact.kind in ("procedure", "device", "complication") and fact.certainty != "affirmed":
+        return False
+    if fact.kind in ("drain", "drain_size") and fact.name in _OF_MIDDLE:
         return False
     return fact.status == "performed" and not any("side" in doubt for doubt in fact.doubts)
 

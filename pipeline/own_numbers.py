@@ -39,8 +39,8 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
     if fact.kind in ("device_size", "device_count"):
         row = grammar.table("devices", Device).get(fact.name or "")
         return row is not None and row.implant and fact.role == "implanted"
-    if fact.kind in ("measurement", "grade") and fact.name is None:
-        return False  # what it is of was not understood
+    if fact.kind in ("measurement", "grade") and fact.name in (None, "height"):
+        return False  # what it is of was not understood, or the height of a bottle
     at, _ = _span(fact, sentence)
     if fact.kind == "measurement" and (
         fact.unit not in _LENGTHS or any(m.table in _LYING and abs(m.first - at) <= _NEAR for m in sentence.mentions)

@@ -41,6 +41,19 @@ THUMB = (
     "Left wrist, 22G, 1 mL lidocaine, 40 mg methylprednisolone."
 )
 
+ELBOW = "Injections. Right elbow: lateral, 1 mL of lidocaine 2% and 20 mg of triamcinolone, nothing to aspirate."
+ORIFICES = (
+    "Ureteroscopy. R orifice: semirigid 8 Fr scope, 9 mm stone, Foley 16 Fr after. L orifice: old stent 6 Fr pulled."
+)
+BLOCKS = (
+    "Medial branch blocks L4, L5 R and left SI joint injection. Rt side: 22G 9 cm needle to L4 and L5, 0.5 mL "
+    "bupivacaine 0.5% each level. Lt side: contrast 0.3 mL."
+)
+KNEES = (
+    "Bilateral TKR.\nRIGHT: tourniquet 280 mmHg, 52 min. Femur size 5.\nDrain 12 Fr.\n"
+    "LEFT: tourniquet 280 mmHg, 61 min. Femur size 4.\nEBL 300 mL."
+)
+
 
 def told(text: str, kind: str) -> list[tuple[str | None, str | None]]:
     return [(_amount(fact), fact.laterality) for fact in facts_of(text) if fact.kind == kind]
@@ -79,6 +92,15 @@ def _amount(fact: Fact) -> str | None:
         (POTS, "specimen", [(None, "right"), (None, "right"), (None, "left"), (None, "left")]),
         (THUMB, "medication_dose", [("20 mg", "right"), ("40 mg", "left")]),
         (THUMB, "medication_volume", [("0.5 mL", "right"), ("1 mL", "left")]),
+        (ELBOW, "medication_dose", [("20 mg", "right")]),
+        (ORIFICES, "device_size", [("8 [Ch]", "right"), ("6 [Ch]", "left")]),
+        (ORIFICES, "measurement", [("9 mm", "right")]),
+        (ORIFICES, "drain_size", [("16 [Ch]", None)]),
+        (BLOCKS, "medication_volume", [("0.5 mL", "right"), ("0.3 mL", "left")]),
+        (BLOCKS, "injection_needle", [("22 {gauge}", "right"), ("9 cm", "right")]),
+        ("Microlaryngoscopy. R cord normal. L cord 4 mm polyp.", "measurement", [("4 mm", "left")]),
+        (KNEES, "drain_size", [("12 [Ch]", "right")]),
+        (KNEES, "tourniquet_time", [("52 min", "right"), ("61 min", "left")]),
         (CUFFS, "tourniquet_pressure", [("300 mm[Hg]", "left")]),
     ],
 )
