@@ -19,6 +19,7 @@ def _words(text: str) -> frozenset[str]:
 
 GIVEN_UP = "the operation is said to be given up; what of it was done is not said"
 CONVERTED = "said to be converted to open"
+TURNED = "said to be converted to another operation"
 _GAVE_UP = _words("aborted abandoned abort abandon abandoning aborting cancelled canceled terminated discontinued")
 # "The procedure was terminated at this point" ends most dictations: given up it was only where a reason is told.
 _ENDED = _words("terminated discontinued")
@@ -39,11 +40,14 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
         if not sentence.tokens or not sentence.says(_TURNED):
             continue
         given_up, converted = _gives_up(sentence), _converts(sentence)
+        turned = _turned_into(sentence)
         for index, fact in enumerate(result):
             if fact.kind != "procedure" or fact.certainty != "affirmed" or fact.status not in ("performed", "planned"):
                 continue
             if fact.evidence.first > sentence.tokens[-1].last:
                 continue
+            if fact.evidence.last in turned:
+                result[index] = _with(fact, TURNED)
             here = fact.evidence.first >= sentence.tokens[0].first
             if _names(sentence, fact):
                 undone = replace(fact, status="performed", certainty="negated")
@@ -97,6 +101,20 @@ def _converts(sentence: Sentence) -> bool:
         and not set(norms[max(0, at - _NEAR) : at]) & _UNDONE
         for at, norm in enumerate(norms)
     )
+
+
+def _turned_into(sentence: Sentence) -> set[int]:
+    """Last words of operations that became another one: "cystectomy converted to oophorectomy"."""
+    tokens = sentence.tokens
+    found: set[int] = set()
+    for at in range(1, len(tokens) - 1):
+        if tokens[at].norm != "converted" or tokens[at + 1].norm not in ("to", "into") or not _is_told(sentence, at):
+            continue
+        into = any(m.table == "procedures" and at + 2 <= m.first <= at + 4 for m in sentence.mentions)
+        before = at - 1 - (tokens[at - 1].norm in ("was", "were", "then"))
+        found.update(tokens[m.last].last for m in sentence.mentions
+                     if into and m.table == "procedures" and m.last == before)  # fmt: skip
+    return found
 
 
 def _is_told(sentence: Sentence, at: int) -> bool:

@@ -46,7 +46,8 @@ def persons(sentence: Sentence) -> list[Person]:
     index = 0
     while index < len(tokens):
         title = tokens[index].norm
-        if title in DOCTORS or title in LAY:
+        muscle = tokens[index].text in ("MR", "MS") and index + 1 < len(tokens) and tokens[index + 1].text.islower()
+        if (title in DOCTORS or title in LAY) and not muscle:  # "MR recession" is of the medial rectus
             start = index + 1
             while start < len(tokens) and (tokens[start].norm in DOCTORS or tokens[start].norm == "."):
                 start += 1

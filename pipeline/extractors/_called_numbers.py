@@ -34,6 +34,13 @@ def maybe_pronoun(sentence: Sentence, index: int) -> tuple[str, ...]:
     return (f"read as {value.value if value else ''}; it could be {' '.join(parts[1:])}",)
 
 
+def cut_in_two(sentence: Sentence, group: str, index: int) -> tuple[str, ...]:
+    """The doubt of "haemoglobin thirteen one": a number right behind a result, as decimals are said without "point"."""
+    after = sentence.tokens[index + 1].quantity if index + 1 < len(sentence.tokens) else None
+    bare = after is not None and not after.dimension and not sentence.tokens[index].text[:1].isdigit()
+    return ("a number follows at once, and may be a part of it",) if bare and group == "laboratory" else ()
+
+
 def _parts(sentence: Sentence, index: int) -> list[str] | None:
     """The words of a number that is said as a digit and a number of two digits."""
     words = [word for word in sentence.tokens[index].text.lower().replace("-", " ").split() if word not in _UNITS]

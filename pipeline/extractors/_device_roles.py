@@ -135,13 +135,15 @@ def has_already(sentence: Sentence, first: int, last: int) -> bool:
 def is_excess(sentence: Sentence, mention: Mention) -> bool:
     """ "Excess cement was removed": what was put in stays. "A 35 mm trephine for the stoma" is no needle for marrow."""
     before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 2]]
+    if mention.id in ("pin", "k-wire", "half-pin", "drain") and after[:1] and after[0] in _TRACKS:
+        return True  # "swabs from the pin sites"
     if mention.id == "tacks" and sentence.tokens[mention.last].norm == "tack" and before[-1:] in (["to"], ["and"]):
         return True  # "a suture was used to tack the testis"
     if mention.id == "rod" and before[-1:] and before[-1] in ("alignment", "guide", "drop", "reduction"):
         return True  # a tool
     if mention.id == "plate" and before[-1:] and before[-1] in _OWN_PLATES:
         return True  # "the pterygoid plates", "a growth plate": of the patient
-    after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 2]]
     if mention.id not in ("k-wire", "guide-wire") and after[:1] and after[0] in _OF_TOOLS:
         return True  # "a femoral stem guide", "the tray impactor": tools
     if mention.id == "marrow-needle" and sentence.tokens[mention.last].norm == "trephine":
@@ -151,6 +153,7 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
 
 _TOO_MUCH = _words("excess extra extruded extruding excessive surplus")
 _OF_TOOLS = _words("guide guides impactor impactors inserter inserters holder extractor sizer template jig bender")
+_TRACKS = _words("site sites tract tracts track tracks hole holes")
 _OWN_PLATES = _words("pterygoid cribriform tarsal growth orbital palatal hilar neural nail target mesenteric")
 _OF_MARROW = _words("marrow crest biopsy aspirate aspirated aspiration needle harvest bone core draw draws")
 

@@ -90,6 +90,18 @@ def leads_on(sentence: Sentence, index: int) -> bool:
     return led in (["of", "a"], ["of", "an"])
 
 
+def stands_before(sentence: Sentence, index: int, first: int, last: int) -> bool:
+    """ "Femur size 5 w/ 5 mm distal augment": whether a size stands right before a thing, and the thing that ends
+    before it has a number of its own already; or "of a" leads on from it."""
+    if leads_on(sentence, index):
+        return True
+    between = sentence.tokens[index + 1 : first]
+    own = any(token.quantity is not None for token in sentence.tokens[last + 1 : index])
+    return own and last < index < first and len(between) <= 2 and all(
+        token.norm.isalpha() and token.quantity is None and token.norm not in NOT_BETWEEN for token in between
+    )
+
+
 def is_of_deed(sentence: Sentence, index: int, first: int) -> bool:
     """ "Sphincterotomy 10 mm, balloon to 12 mm": a size right behind what was done or seen, and a mark behind it."""
     return is_parted(sentence, index, first) and any(

@@ -55,7 +55,9 @@ def _is_bone_cut(sentence: Sentence, hit: cues.Hit) -> bool:
     """ "Bone cut six millimetres medially", "the tibial cut": of a saw; "A1 pulley cut over 8 mm": of no skin."""
     tokens = sentence.tokens
     before = tokens[hit.first - 1].norm if hit.first else ""
-    return tokens[hit.last].norm in ("cut", "cuts") and before in _SAWN
+    after = tokens[hit.last + 1].norm if hit.last + 1 < len(tokens) else ""
+    trimmed = after == "to" and tokens[hit.last].norm == "cut"  # "a patch of 60 mm cut to 45"
+    return trimmed or (tokens[hit.last].norm in ("cut", "cuts") and before in _SAWN)
 
 
 def _is_port(sentence: Sentence, hit: cues.Hit, quantity: Quantity) -> bool:

@@ -18,7 +18,7 @@ _THINGS = ("sites", "findings", "diagnoses", "specimens", "injectates", "fluids"
 _PHRASE = 6  # words of a thing that no table names
 NO_THINGS = frozenset(
     ("also", "collected", "obtained", "then", "this", "that", "of", "all", "some", "portions", "half", "excised",
-     "isolated", "trap", "off", "sucked", "out", "kept")
+     "isolated", "trap", "off", "sucked", "out", "kept", "fresh", "separately", "apart")
 )  # fmt: skip
 STOPS = frozenset(
     "the a an was were is are be been being and then to for from with by which that it we i this these sent submitted "
@@ -37,7 +37,7 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     places = [mention for mention in base.mentions(sentence, "specimens") if mention.id in WHERE]
     places += [
         Mention("specimens", "microbiology", at, at) for at in range(1, len(sentence.tokens))
-        if sentence.tokens[at].norm == "micro" and sentence.tokens[at - 1].norm in ("->", "\u2192")
+        if sentence.tokens[at].norm in _SHORT_PLACES and sentence.tokens[at - 1].norm in ("->", "\u2192")
     ]  # fmt: skip
     verbs = cues.hits(sentence, grammar, "sent")
     facts: list[Fact] = []
@@ -58,7 +58,9 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         if place.first in joined:
             continue  # "for histology and culture": one specimen for both
         end = (verb.first if verb is not None else place.first - (0 if led else 1)) - 1
-        thing = _counted_again(sentence, end, facts) or _thing(sentence, end)
+        while end > 0 and sentence.tokens[end].norm in _GOING:
+            end -= 1
+        thing = _counted_again(sentence, end, facts) or _before_side(sentence, end) or _thing(sentence, end)
         if thing is None and verb is not None and any(
             token.norm in _PRONOUNS for token in sentence.tokens[max(0, verb.first - 4) : verb.first]
         ):
@@ -116,6 +118,8 @@ def _only_amount(reading: Reading, sentence: Sentence, thing: tuple[int, int]) -
     return None
 
 
+_GOING = frozenset({"went", "goes", "go", "gone"})
+_SHORT_PLACES = frozenset({"micro", "formalin", "histo", "cyto", "path", "lab"})
 _BACK = 2  # sentences
 _NO_SAMPLE = frozenset({"contrast", "air", "local-anaesthetic-mixture"})
 _AND = frozenset({"and", ",", "&", "/", "+", "for", "to"})
@@ -139,6 +143,18 @@ def _counted_again(sentence: Sentence, end: int, facts: list[Fact]) -> tuple[int
     if not facts or quantity is None or quantity.dimension:
         return None
     return (end, end) if tokens[end - 1].norm in (",", "and", ";") else None
+
+
+def _before_side(sentence: Sentence, end: int) -> tuple[int, int] | None:
+    """ "A lipoma of the cord from the right went for histology": what stands before where it was."""
+    tokens = sentence.tokens
+    the = end > 1 and tokens[end - 1].norm == "the"
+    if end < 2 or tokens[end].norm not in ("left", "right") or tokens[end - 1 - the].norm not in ("from", "on"):
+        return None
+    found = _thing(sentence, end - 2 - the)
+    if found is None:
+        return None
+    return min([found[0], *(m.first for m in sentence.mentions if m.first <= found[0] <= m.last)]), end
 
 
 _PIECES = frozenset(
@@ -184,7 +200,7 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
     while end >= 0 and sentence.tokens[end].norm in STOPS:
         end -= 1
     if end >= 0 and sentence.tokens[end].norm == ",":
-        return _before_comma(sentence, end)
+        return before_comma(sentence, end)
     if end < 0 or sentence.tokens[end].punctuation:
         return None
     first = end
@@ -207,7 +223,9 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
     phrase = {token.norm for token in sentence.tokens[first : end + 1]}
     if sentence.tokens[first].norm != "of":
         phrase -= {"of"}  # "cylinder of bone"; what "some of" and "all of" leave is caught by their other word
-    tool = any(m.table == "devices" and first <= m.first <= end for m in sentence.mentions)
+    tool = sentence.tokens[end].norm not in ("site", "sites", "track", "tract") and any(
+        m.table == "devices" and first <= m.first <= end for m in sentence.mentions
+    )
     verb = len(phrase) == 1 and next(iter(phrase)).endswith("ed")
     half = "half" in phrase and bool(phrase & {"other", "second"})  # "the other half was sent to microbiology"
     if not tool and not verb and (half or not phrase & NO_THINGS) and any(len(word) > 2 for word in phrase):
@@ -240,7 +258,7 @@ def _is_way(sentence: Sentence, mention: Mention) -> bool:
     return bool({"through", "via", "from"} & before)
 
 
-def _before_comma(sentence: Sentence, comma: int) -> tuple[int, int] | None:
+def before_comma(sentence: Sentence, comma: int) -> tuple[int, int] | None:
     """ "Two nodes, both blue, sent for histology": the named thing in the part before the comma, or in the last but
     one."""
     parts = 0

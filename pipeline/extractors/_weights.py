@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import cues
+from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Sentence
@@ -23,10 +23,11 @@ def weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     near = cues.nearest(sentence, grammar, index, "weighed")
     if placenta:
         return [base.claim("measurement", reading, sentence, index, index - 1, index, 6, name="specimen-weight")]
-    organ = index > 0 and sentence.tokens[index - 1].norm in _ORGANS
-    if quantity.unit in ("g", "kg") and organ and near is None:
-        return [base.claim("measurement", reading, sentence, index, index - 1, index, 6, name="specimen-weight",
-                           text=sentence.tokens[index - 1].text)]  # fmt: skip
+    organ = _organ(sentence, index)
+    if quantity.unit in ("g", "kg") and organ is not None and near is None:
+        side, _ = laterality.side_for(sentence, organ, organ, grammar, own_only=True)
+        return [base.claim("measurement", reading, sentence, index, organ, index, 6, name="specimen-weight",
+                           text=sentence.tokens[organ].text, laterality=side)]  # fmt: skip
     body = quantity.unit not in ("g", "mg") and not cues.has(sentence, grammar, "specimen")
     beside = index > 0 and any(m.last == index - 1 for m in base.mentions(sentence, "specimens"))
     beside = beside or (index > 0 and sentence.tokens[index - 1].norm in ("specimen", "placenta"))
@@ -41,6 +42,20 @@ def weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         return []  # "5 mg, weight 70 kg", but "right 640 g resected, left 515 g"
     name = "birth-weight" if child else "specimen-weight"
     return [base.claim("measurement", reading, sentence, index, hit.first, hit.last, price + 3, name=name)]
+
+
+def _organ(sentence: Sentence, index: int) -> int | None:
+    """The organ right before a weight, over its other measures ("uterus 14 wk, 412 g", "R lobe 5 x 3 x 2 cm 18 g")."""
+    at = index - 1
+    while at > 0 and index - at < _MEASURES and (
+        sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _BETWEEN
+    ):
+        at -= 1
+    return at if at >= 0 and sentence.tokens[at].norm in _ORGANS else None
+
+
+_MEASURES = 9  # tokens
+_BETWEEN = frozenset({"x", "by", ",", "and", "\u00d7", "~"})
 
 
 def _is_birth_weight(quantity: Quantity) -> bool:

@@ -22,6 +22,8 @@ _UNSIZED = frozenset({"clip", "staple", "tack", "hook", "coil", "pledget", "stit
 _FASTENERS = ("screw", "pin", "wire", "nail", "peg", "anchor")
 _INTERRUPTED = frozenset("interrupted pledgeted simple mattress horizontal vertical stay separate single figure eight "
                          "of buried inverted deep tension".split())  # fmt: skip
+_LEADS_ON = frozenset({"and", "on", "to", "in", "of"})
+_THREADS = frozenset({"ties", "sutures", "stitches", "knots", "stitch", "suture", "tie"})
 _X = frozenset({"x", "\u00d7", "times"})
 _SO = frozenset({"so", "making", "makes", "giving"})
 _WENT = frozenset("was were went got needed used placed put taken fitted sat held stayed required in".split())
@@ -79,12 +81,15 @@ def _behind(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     tokens = sentence.tokens
     at = thing.last + 1
     noun = tokens[thing.last].norm
+    times = tokens[at].quantity if at < len(tokens) else None
+    if times is not None and times.form == "times" and not thing.implant and thing.name is None:
+        return [_claim(reading, sentence, at, thing)]  # "skin staples x31"
     if not noun.endswith("s") or at >= len(tokens) or is_decimal(tokens[at]) or count_of(sentence, thing) is not None:
         return []
     unsized = noun.removesuffix("es") in _UNSIZED or noun.removesuffix("s") in _UNSIZED
     screws = any(word in noun for word in _FASTENERS) and not unsized
     many = whole(sentence, at, MANY if unsized else _SHORTEST if screws else _FEW)
-    if many is None or not (_ends(sentence, at + 1) or (unsized and tokens[at + 1].norm in ("and", "on", "to", "in"))):
+    if many is None or not (_ends(sentence, at + 1) or (unsized and tokens[at + 1].norm in _LEADS_ON)):
         return []
     if not unsized and len(cues.listed(sentence, at)) > 1:
         return []  # "anchors four, five and six"
@@ -98,7 +103,7 @@ def _rows_of_stitches(reading: Reading, sentence: Sentence) -> list[Fact]:
     for mention in base.mentions(sentence, "sutures"):
         first, last = _with_size(sentence, mention.first, mention.last)
         behind = last + 1
-        while behind < len(tokens) and tokens[behind].norm in _INTERRUPTED:
+        while behind < len(tokens) and tokens[behind].norm in _INTERRUPTED | _THREADS:
             behind += 1
         index = behind + (behind < len(tokens) and tokens[behind].norm in _X)
         quantity = tokens[index].quantity if index < len(tokens) else None

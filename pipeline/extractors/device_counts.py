@@ -228,7 +228,12 @@ def _mixed(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     tokens = sentence.tokens
     at = thing.first - 1
     at -= at > 0 and tokens[at].norm == "of"
-    if thing.name not in ("bone-cement", "antibiotic-cement") or at < 1:
+    if thing.name not in ("bone-cement", "antibiotic-cement"):
+        return []
+    behind = thing.last + 1  # "cement 3 mixes"
+    if behind + 1 < len(tokens) and whole(sentence, behind) is not None and tokens[behind + 1].norm in _MIXED:
+        return [_claim(reading, sentence, behind, thing)]
+    if at < 1:
         return []
     quantity = tokens[at].quantity
     if tokens[at].norm in _MIXED and whole(sentence, at - 1) is not None:

@@ -31,11 +31,11 @@ from pipeline.extractors._device_sizes import (
     is_decimal,
     is_of_deed,
     is_parted,
-    leads_on,
     of_a_noun,
     of_a_way,
     run_together,
     says_size,
+    stands_before,
     went_in,
 )
 from pipeline.extractors._things import ATTRIBUTES
@@ -196,7 +196,8 @@ def _number(
         for at, thing in enumerate(things)
     )  # fmt: skip
     ahead = [one for one in ranked if things[one[2]].first > index]
-    price, _, at = (ahead if ahead and leads_on(sentence, index) else ranked)[0]
+    led = ahead and stands_before(sentence, index, ahead[0][1], things[ranked[0][2]].last)
+    price, _, at = (ahead if led else ranked)[0]
     thing = things[at]
     if any(word in (thing.name or thing.text) for word in NEEDLES):
         price += 2  # the needle of a harvest or an injection has a kind of its own
@@ -342,8 +343,7 @@ def _beside_x(sentence: Sentence, index: int) -> bool:
     return by or any(token.norm in ("x", "\u00d7") for token in around)
 
 
-_TOUCHING = 4
-_BONES = ("femur", "tibia", "patella")
+_TOUCHING, _BONES = 4, ("femur", "tibia", "patella")
 
 
 def _is_component(quantity: Quantity, said: str, things: list[_Thing]) -> bool:

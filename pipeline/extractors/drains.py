@@ -8,7 +8,7 @@ from typing import Any
 
 from pipeline import cues, laterality, people
 from pipeline.extractors import base
-from pipeline.extractors._things import whole
+from pipeline.extractors._things import ATTRIBUTES, whole
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
 
@@ -157,7 +157,8 @@ def _count(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]
             if quantity.form == "times" or (quantity.form == "number" and tokens[index - 1].norm in ("x", "times")):
                 return [base.claim("device_count", reading, sentence, index, mention.first, mention.last, 2, **said)]
             continue
-        if quantity.form == "number" and not quantity.dimension and quantity.value in _FEW:
+        sort = tokens[index + 1].norm in ATTRIBUTES  # "a 3-way catheter"
+        if quantity.form == "number" and not quantity.dimension and quantity.value in _FEW and not sort:
             return [base.claim("device_count", reading, sentence, index, mention.first, mention.last, 2, **said)]
     return []
 

@@ -141,7 +141,8 @@ def _is_part(sentence: Sentence, at: int) -> bool:
         return False
     end = _place_end(sentence, at)
     after = tokens[end].norm if end < len(tokens) else "."
-    named = after.isalpha() and after not in _ENDS and tokens[end - 1].norm in PLACE  # "two distal holes"
+    sized = after == "of" and end + 1 < len(tokens) and tokens[end + 1].quantity is not None  # "four proximal of 70"
+    named = after.isalpha() and after not in _ENDS and tokens[end - 1].norm in PLACE and not sized  # "two distal holes"
     return end > at + 1 and not noun_behind(sentence, end - 1) and not named
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from pipeline import cues
 from pipeline.extractors import _care_words, _incisions, _number_sides, base
-from pipeline.extractors._called_numbers import maybe_pronoun
+from pipeline.extractors._called_numbers import cut_in_two, maybe_pronoun
 from pipeline.extractors._weights import weighed
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, Token
@@ -147,7 +147,8 @@ def _named(
     ahead = {"status": "planned"} if _care_words.allowed(sentence, index) else {}
     return [
         base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
-                   unit=quantity.unit, laterality=side, **ahead)
+                   unit=quantity.unit, laterality=side, doubts=cut_in_two(sentence, rows[mention.id].group, index),
+                   **ahead)
     ]  # fmt: skip
 
 
@@ -298,13 +299,14 @@ def _by_words(
 
 
 def _said_behind(sentence: Sentence, index: int, quantity: Quantity) -> tuple[int, int] | None:
-    """ "Twelve degrees of valgus": what it is, where nothing before the number tells it."""
+    """ "Twelve degrees of valgus", "thirty cm of bowel": what it is, where nothing before the number tells it."""
     tokens = sentence.tokens
     tilted = next((m for m in base.mentions(sentence, "positions") if m.first == index + 1), None)
     if quantity.dimension == "angle" and tilted is not None:
         return tilted.first, tilted.last  # "25 degrees head down"
     opens = index == 0 or tokens[index - 1].punctuation or tokens[index - 1].norm in ("with", "had", "was", "and", "in")
-    if quantity.dimension != "angle" or not opens or index + 2 >= len(tokens) or tokens[index + 1].norm != "of":
+    lead = [token.norm for token in tokens[index + 1 : index + 3]]
+    if quantity.dimension not in ("angle", "length") or not opens or len(lead) < 2 or lead[0] != "of":
         return None
     last = index + 1
     while last + 1 < len(tokens) and last - index < _WORDS_BEFORE and tokens[last + 1].norm.isalpha() and (

@@ -18,6 +18,7 @@ _PORTS = frozenset({"port", "ports", "trocar", "trocars"})
 # Millimetres; common practice, no source.
 _SIZES = {"three": 3, "five": 5, "eight": 8, "ten": 10, "eleven": 11, "twelve": 12, "fifteen": 15}
 _PLURALS = {"threes": 3, "fives": 5, "eights": 8, "tens": 10, "elevens": 11, "twelves": 12, "fifteens": 15}
+_ARTICLES, _LEAST = frozenset({"a", "an", "another"}), 5
 _REACH = 24  # tokens behind the word
 _MOST = 6
 _NO_UNIT = "its unit was not said"
@@ -45,6 +46,11 @@ def _called(reading: Reading, sentence: Sentence, head: int) -> list[Fact]:
             facts.append(base.make("device_size", reading, sentence, at, at + 1, value=Decimal(_PLURALS[after]),
                                    doubts=(_NO_UNIT,), **shared))  # fmt: skip
             continue
+        said = tokens[at].text.lower()
+        if tokens[at - 1].norm in _ARTICLES and said in _SIZES and _SIZES[said] >= _LEAST and _is_alone(sentence, at):
+            facts.append(base.claim("device_size", reading, sentence, at, at - 1, at, 0, places=(at,),
+                                    doubts=(_NO_UNIT,), **shared))  # fmt: skip
+            continue  # "two fives on the left and an eight suprapubic"
         words = tokens[at].text.lower().replace("-", " ").split()
         if tokens[at].quantity is None or len(words) != 2 or words[1] not in _SIZES or words[0] not in DIGITS:
             continue
@@ -57,3 +63,15 @@ def _called(reading: Reading, sentence: Sentence, head: int) -> list[Fact]:
         facts.append(base.make("device_count", reading, sentence, at, at, value=Decimal(count), doubts=(read,),
                                places=(head,), **shared))  # fmt: skip
     return facts
+
+
+def _is_alone(sentence: Sentence, at: int) -> bool:
+    """Whether a bare number is followed by a place or a mark, and by no noun that it counts or measures."""
+    quantity = sentence.tokens[at].quantity
+    after = sentence.tokens[at + 1 : at + 2]
+    bare = quantity is not None and quantity.form == "number" and not quantity.dimension
+    return bare and (not after or after[0].punctuation or after[0].norm in _PLACES)
+
+
+_PLACES = frozenset("in at on suprapubic umbilical epigastric flank subcostal left right lateral medial midline and "
+                    "paraumbilical supraumbilical infraumbilical iliac".split())  # fmt: skip

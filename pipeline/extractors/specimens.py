@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
+from itertools import pairwise
 
 from pipeline import cues, sidewise
 from pipeline.extractors import _pots, base
-from pipeline.extractors._specimen_sent import DENIALS, NO_THINGS, STOPS, WHERE, make, nothing_to, sent
+from pipeline.extractors._specimen_sent import DENIALS, NO_THINGS, STOPS, WHERE, before_comma, make, nothing_to, sent
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence, Token
 
@@ -60,6 +61,12 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                 between = sentence.tokens[index + 1 : hit.first]
                 if sentence.tokens[hit.first].norm == "swabs" and sentence.says(_OF_COUNTS):
                     continue  # "two swabs missing at the first count"
+                told = index == hit.last + 1 and sentence.tokens[hit.last].norm.endswith("s") and (
+                    index + 1 >= len(sentence.tokens) or sentence.tokens[index + 1].punctuation
+                )  # "sentinel nodes three, both blue"
+                if told and quantity.form == "number" and _whole(quantity.value or Decimal(0)):
+                    facts.append(base.claim("specimen_count", reading, sentence, index, hit.first, hit.last,
+                                            _PIECE_COST))  # fmt: skip
                 if quantity.form == "number" and index < hit.first and len(between) <= _PIECE and all(
                     token.norm.isalpha() and token.quantity is None and token.norm not in _NOT_OF | {"of", "and"}
                     for token in between
@@ -257,6 +264,9 @@ def _taken(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
             continue
         if base.scope_at(sentence, "status", index, "performed") != "performed":
             continue
+        behind = [one.norm for one in tokens[verb + 1 : verb + 5]]
+        if any(pair in _KEPT_BACK for pair in pairwise(behind)):
+            continue  # "washings taken, not sent"
         first = 0 if verb == index else index
         while first > 0 and index - first < 2 and not tokens[first - 1].punctuation and (
             tokens[first - 1].norm not in STOPS | {"of"} and tokens[first - 1].quantity is None
@@ -274,6 +284,7 @@ def _taken(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
     return []
 
 
+_KEPT_BACK = frozenset({("not", "sent"), ("not", "submitted"), ("thrown", "away"), ("then", "discarded")})
 _FINITE = frozenset({"was", "were", "is", "are", "had", "has", "showed", "confirmed", "will", "we", "i", "done"})
 
 
@@ -315,6 +326,9 @@ def _sent_off(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             tokens[last + 1].norm not in STOPS | _ENDS_NOUN and tokens[last + 1].quantity is None
         ):
             last += 1
+        named = before_comma(sentence, index - 1) if first == index and tokens[index - 1].norm == "," else None
+        if named is not None and after == "in":  # "a cyst of 9 mm, sent in formalin"
+            first, last = named
         noun = {one.norm for one in tokens[first : last + 1]}
         norms = {one.norm for one in tokens[max(0, first - 2) : index]}
         if first == index or last - first > 4 or noun & NO_THINGS or norms & (_OTHER_WAY | DENIALS):

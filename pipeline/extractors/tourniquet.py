@@ -20,6 +20,7 @@ _SET = frozenset(
 )
 
 
+_NAMED = frozenset({"tourniquet", "tq"})
 _FAR = 60
 _KEPT = frozenset({"s", "min", "h"})  # units in which a tourniquet is timed
 _BESIDE = -1
@@ -46,7 +47,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     told = False
     for sentence in reading.sentences:
-        if cues.has(sentence, grammar, "tourniquet", "cuff", "tourniquet-time"):
+        airway = not sentence.says(_NAMED) and any(
+            quantity.unit == "cm[H2O]" for _, quantity in base.quantities(sentence, "pressure")
+        )  # "tube size 8, cuff pressure 25 cmH2O"
+        if not airway and cues.has(sentence, grammar, "tourniquet", "cuff", "tourniquet-time"):
             here = _sentence(reading, sentence, grammar)
             facts += here
             told = any(fact.kind == "tourniquet_time" for fact in here)

@@ -49,7 +49,6 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _balloon(reading, sentence, things)
             facts += _tools(reading, sentence, things)
             facts += _changed(reading, sentence, things)
-            facts += _reloads(reading, sentence, things)
         facts += _airway(reading, sentence)
     return facts
 
@@ -63,7 +62,14 @@ def _sized(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
     for hit in cues.hits(sentence, grammar, "instrument"):
         if not taken & set(range(hit.first, hit.last + 1)) and not is_own_part(sentence, hit.first):
             things.append(Thing(hit.first, hit.last, None, cues.words(sentence, hit.first, hit.last), False))
+    tokens = sentence.tokens
+    for at in range(len(tokens) - 3) if sentence.says(_LIMBS) else ():
+        if tokens[at].norm in _LIMBS and _is_bare(sentence, at + 1) and tokens[at + 2].norm in _BY:
+            things.append(Thing(at, at, None, tokens[at].text, True))  # of a stent graft: "L limb 16 x 124"
     return sorted(things, key=lambda thing: thing.first)
+
+
+_LIMBS = frozenset({"limb", "limbs"})
 
 
 def _claim(
@@ -86,7 +92,7 @@ def _sizes(reading: Reading, sentence: Sentence, things: list[Thing], grammar: G
         if thing is None:
             continue
         last = (run[-1], thing) if by else None
-        side = sidewise.side_of(sentence, run[-1], grammar)
+        side = sidewise.side_of(sentence, run[-1], grammar) or sidewise.side_of(sentence, run[0], grammar)
         fields = {"laterality": side} if side is not None else {}
         facts += [
             _claim("device_size", reading, sentence, at, thing, _COST, unit=None, doubts=(_NO_UNIT,), **fields)
@@ -214,7 +220,7 @@ _FASTENERS, _COUNTS = ("screw", "wire", "pin"), 3  # none is so short; common pr
 
 
 def _is_x(sentence: Sentence, at: int) -> bool:
-    return sentence.tokens[at].norm in ("x", "\u00d7", "times")
+    return at < len(sentence.tokens) and sentence.tokens[at].norm in ("x", "\u00d7", "times")
 
 
 def _ports(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
@@ -224,7 +230,8 @@ def _ports(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fa
     for thing in heads[:1]:
         before: int | None = None
         for index, quantity in base.quantities(sentence, "length"):
-            if index < thing.last or [token.norm for token in sentence.tokens[index + 1 : index + 2]] == ["x"]:
+            sized = sentence.tokens[index + 2].quantity if index + 2 < len(sentence.tokens) else None
+            if index < thing.last or (_is_x(sentence, index + 1) and sized is not None and sized.dimension):
                 continue  # "3 x 5 mm": how many
             if quantity.unit != "mm" or f"{quantity.value}" not in _PORT_SIZES:
                 break
@@ -260,30 +267,6 @@ def _balloon(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[
     return facts
 
 
-def _reloads(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
-    """ "Two blue eighty loads", "with a white sixty": staplers are named by their length, and the unit is left out."""
-    facts: list[Fact] = []
-    tokens = sentence.tokens
-    for thing in things:
-        at = thing.first - 1
-        if tokens[thing.last].norm not in _LOADS or at < 0 or not _is_bare(sentence, at):
-            continue
-        quantity = tokens[at].quantity
-        if quantity is None or f"{quantity.value}" not in _STAPLED:
-            continue
-        facts.append(_claim("device_size", reading, sentence, at, thing, -1, unit=None, doubts=(_NO_UNIT,)))
-        back = at - 1
-        while back > 0 and tokens[back].norm in _COLOURS:
-            back -= 1
-        if back >= 0 and _is_bare(sentence, back) and (tokens[back].quantity.value or 0) <= _MANY:  # type: ignore[union-attr]
-            facts.append(_claim("device_count", reading, sentence, back, thing, -1, unit=None))
-    return facts
-
-
-_LOADS = frozenset({"load", "loads", "reload", "reloads", "cartridge", "cartridges", "firing", "firings"})
-_STAPLED = ("30", "35", "45", "60", "75", "80", "90", "100")  # mm; common practice, no source
-_COLOURS = frozenset("blue white green purple gold black tan grey gray vascular medium thick thin".split())
-_MANY = 12
 _FILL = 6
 _FILLED = frozenset("in into the its was were filled inflated with of to water saline sterile up put by".split())
 
@@ -313,7 +296,10 @@ def _tools(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fa
     facts: list[Fact] = []
     for index, quantity in base.quantities(sentence, ""):
         token = sentence.tokens[index]
-        if quantity.form != "number" or not is_decimal(token) or not 1 <= (quantity.value or 0) <= _WIDEST:
+        french = index and sentence.tokens[index - 1].norm in _SCOPES and not (quantity.value or 0) % 1
+        if quantity.form != "number" or not (french or is_decimal(token)) or not 1 <= (quantity.value or 0) <= (
+            _WIDEST_FRENCH if french else _WIDEST
+        ):  # fmt: skip
             continue
         for thing in things:
             ends = index + 1 >= len(sentence.tokens) or sentence.tokens[index + 1].punctuation
@@ -325,7 +311,9 @@ def _tools(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fa
     return facts
 
 
-_TOOLS = frozenset("shaver burr scope arthroscope drill reamer resector".split())
+_SCOPES = frozenset("nephroscope cystoscope resectoscope ureteroscope".split())
+_TOOLS = _SCOPES | frozenset("shaver burr scope arthroscope drill reamer resector".split())
+_WIDEST_FRENCH = 30  # common practice, no source
 _WIDEST = 12  # mm; common practice, no source
 
 
