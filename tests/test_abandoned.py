@@ -26,10 +26,12 @@ def test_a_planned_operation_that_was_given_up_was_not_done() -> None:
         ("Hysterectomy. If it bleeds we would abandon the procedure.", "hysterectomy", None),
         ("Hysterectomy. The vaginal approach was abandoned, the operation was finished from above.",
          "hysterectomy", None),
+        ("Left ovarian cystectomy converted to left oophorectomy.", "ovarian-cystectomy", abandoned.TURNED),
+        ("Left ovarian cystectomy converted to left oophorectomy.", "oophorectomy", None),
         ("Hysterectomy. The case before was cancelled.", "hysterectomy", None),
     ],
 )  # fmt: skip
 def test_what_was_given_up(text: str, name: str, doubt: str | None) -> None:
     (fact,) = [fact for fact in run.note_from_text(text).facts if fact.kind == "procedure" and fact.name == name]
-    given = [reason for reason in fact.doubts if reason in (abandoned.GIVEN_UP, abandoned.CONVERTED)]
+    given = [reason for reason in fact.doubts if reason in (abandoned.GIVEN_UP, abandoned.CONVERTED, abandoned.TURNED)]
     assert given == ([] if doubt is None else [doubt])

@@ -80,7 +80,7 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         made = make(reading, sentence, thing[0], last, grammar=grammar, at=thing[0], text=text)
         if (named_so := _only_amount(reading, sentence, thing)) is not None:
             made = replace(made, name=named_so)
-        only = sentence.tokens[thing[0]].norm if thing[0] == thing[1] else ""
+        only = sentence.tokens[thing[1]].norm
         if only in ("left", "right"):  # "the left ovary for frozen section, the right to histology"
             made = replace(made, laterality="left" if only == "left" else "right")
         if verb is not None and _denied(sentence, verb.last + 2, place.first):

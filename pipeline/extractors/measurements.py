@@ -145,11 +145,9 @@ def _named(
     kind = "pressure" if pressed else "measurement"
     side = _number_sides.of_measure(sentence, index, (mention.first, mention.last), grammar)
     ahead = {"status": "planned"} if _care_words.allowed(sentence, index) else {}
-    return [
-        base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
-                   unit=quantity.unit, laterality=side, doubts=cut_in_two(sentence, rows[mention.id].group, index),
-                   **ahead)
-    ]  # fmt: skip
+    return [base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
+                       unit=quantity.unit, laterality=side,
+                       doubts=cut_in_two(sentence, rows[mention.id].group, index), **ahead)]  # fmt: skip
 
 
 def _is_length(sentence: Sentence, index: int) -> bool:
