@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 _THINGS = frozenset(
@@ -19,3 +20,34 @@ def begins(norms: Sequence[str], at: int) -> bool:
         drug = norms[at + 2 : at + 3]
         return norms[at + 1] in _BLOOD and not (norms[at + 1] == "of" and drug and drug[0] not in _BLOOD)
     return norms[at] in _THINGS
+
+
+# Words that no count stands before.
+FUNCTION = frozenset(
+    "of and or in on at to from for with was were is are had below above deep long wide high tall thick medial "
+    "lateral distal proximal superior inferior anterior posterior into under over after before later ago then per "
+    "each down up diameter length depth total remaining left right iv intravenously intramuscularly subcutaneously "
+    "given injected aspirated through across apart off away beyond behind between short more less by as".split()
+)
+_PLAIN_PLURAL = re.compile(r"^[a-z]{2,}s$")
+_SIZED = frozenset(
+    "anchor screw pin wire plate tack cannula port trocar drill nail staple button stent needle catheter blade reamer "
+    "implant head cage rod plug peg".split()
+)
+
+
+def plural_behind(norms: Sequence[str], index: int) -> bool:
+    """Whether a plural noun follows, within two words ("locking screws"), so that a count can stand before."""
+    for at in (index, index + 1):
+        norm = norms[at] if at < len(norms) else ""
+        if norm in FUNCTION or not norm[:1].isalpha():
+            return False
+        if _PLAIN_PLURAL.match(norm) and not norm.endswith(("ss", "us", "is", "ous")):
+            return True
+    return False
+
+
+def has_a_size(norms: Sequence[str], start: int, end: int) -> bool:
+    """ "One four point five anchor", "one six point five cancellous screw": one thing and its size, no 14.5."""
+    ends = (norm for norm in norms[end : end + 3] if norm in _SIZED or norm in FUNCTION or not norm[:1].isalpha())
+    return norms[start] == "one" and next(ends, "") in _SIZED

@@ -12,7 +12,7 @@ from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 
-from pipeline import compounds, day_times, fillers, identifiers, numerals, shapes
+from pipeline import compounds, counted_things, day_times, fillers, identifiers, numerals, shapes
 from pipeline.codes import listed_digits
 from pipeline.dates import MONTHS
 from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
@@ -27,12 +27,6 @@ _BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?
 _RANGE = re.compile(r"^(#?)(\d[\d,]*(?:\.\d+)?|\.\d+)(%?)[-–](\d[\d,]*(?:\.\d+)?|\.\d+)$")
 _WORDS = frozenset("c t l s g p x times number # no. gravida para another".split()) | frozenset(compounds.NUMBERED)
 _STARTS = numerals.STARTS | _WORDS | day_times.STARTS | frozenset(numerals.ROMAN) | frozenset(MONTHS)
-_FUNCTION = frozenset(
-    "of and or in on at to from for with was were is are had below above deep long wide high tall thick medial "
-    "lateral distal proximal superior inferior anterior posterior into under over after before later ago then per "
-    "each down up diameter length depth total remaining left right iv intravenously intramuscularly subcutaneously "
-    "given injected aspirated through across apart off away beyond behind between short more less by as".split()
-)
 _ARTICLE_DIMENSIONS = frozenset({"volume", "mass", "length", "time", "turns", "amount", "count"})
 _COUNTED_DIMENSIONS = frozenset({"length", "gauge", "french", "mass", "volume", "angle"})
 _AFTER_TIME = frozenset(". , ; of because and later after before if when as unless for to ago at with in or".split())
@@ -42,7 +36,6 @@ _LASTING = frozenset(
     "exposure delay count scrub rinse cycle cycles pause period compression per".split()
 )
 _MAY_BEGIN = _STARTS | identifiers.CUES
-_PLAIN_PLURAL = re.compile(r"^[a-z]{2,}s$")
 
 
 def merge(tokens: Sequence[Token]) -> list[Token]:
@@ -219,7 +212,7 @@ def _with_article(tokens: Sequence[Token], norms: Sequence[str], start: int) -> 
         return None
     added, end = _and_a_half(norms, said.end)
     after = norms[end] if end < len(norms) else "."
-    if not added and after not in _FUNCTION and after not in ".,;:)":
+    if not added and after not in counted_things.FUNCTION and after not in ".,;:)":
         return None
     if not added and said.dimension == "time" and after not in _AFTER_TIME:
         return None
@@ -265,8 +258,11 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         follows = numeral.end < len(norms) and is_numeric(norms, numeral.end)
         if (numeral.shape == "digits" and numeral.digits in "123456789") or (numeral.shape == "colloquial" and follows):
             return _first_only(norms, numeral)
-        if numeral.split and numeral.value is not None and numeral.value % 1 and _counted_noun(norms, numeral.end):
+        sized = bool(numeral.split and numeral.value is not None and numeral.value % 1)
+        if sized and counted_things.plural_behind(norms, numeral.end):
             return _first_only(norms, numeral)  # "three three point five screws"
+        if sized and numeral.value is not None and counted_things.has_a_size(norms, numeral.start, numeral.end):
+            return _first_only(norms, numeral, f"taken as 1 and {numeral.value - 10}; it could be {numeral.value}")
         form = "fraction" if part else "number"
         text = numeral.text if part else ""
         doubts = (numeral.doubt,) if numeral.doubt else ()
@@ -276,9 +272,10 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
     doubt = numeral.doubt
     if numeral.split:
         plural = said.dimension in ("volume", "mass") and norms[said.end - 1].endswith("s")  # "two fifty milligrams"
-        if said.dimension in _COUNTED_DIMENSIONS and not plural and _counted_noun(norms, said.end):
+        if said.dimension in _COUNTED_DIMENSIONS and not plural and counted_things.plural_behind(norms, said.end):
             return _first_only(norms, numeral)
-        attributive = said.end < len(norms) and norms[said.end][:1].isalpha() and norms[said.end] not in _FUNCTION
+        behind = norms[said.end] if said.end < len(norms) else ""
+        attributive = behind[:1].isalpha() and behind not in counted_things.FUNCTION
         sized = said.dimension in ("length", "gauge", "french")
         ahead = attributive or (_is_singular(norms[said.end - 1]) and "".join(norms[said.end : said.end + 1]) == "and")
         ported = said.dimension == "length" and not _PORTS.isdisjoint(norms[max(0, numeral.start - 4) : said.end + 12])
@@ -319,17 +316,6 @@ def _first_only(norms: Sequence[str], numeral: numerals.Numeral, doubt: str = ""
     return Quantity(value=Decimal(value), doubts=(doubt,) if doubt else ()), numeral.start + 1
 
 
-def _counted_noun(norms: Sequence[str], index: int) -> bool:
-    """Whether a plural noun follows, within two words ("locking screws"), so that a count can stand before."""
-    for at in (index, index + 1):
-        norm = norms[at] if at < len(norms) else ""
-        if norm in _FUNCTION or not norm[:1].isalpha():
-            return False
-        if _PLAIN_PLURAL.match(norm) and not norm.endswith(("ss", "us", "is", "ous")):
-            return True
-    return False
-
-
 def _unit_after(tokens: Sequence[Token], norms: Sequence[str], index: int, in_digits: bool, part: bool) -> Said | None:
     """The unit after a number, over "of a" after a fraction ("a quarter of an inch", "half a centimetre")."""
     if part:
@@ -353,7 +339,7 @@ def _is_seconds(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> 
         return True
     after = norms[said.end] if said.end < len(norms) else "."
     many = numeral.value is not None and numeral.value >= 3
-    return after in _LASTING or (many and (not after[0].isalpha() or after in _FUNCTION))
+    return after in _LASTING or (many and (not after[0].isalpha() or after in counted_things.FUNCTION))
 
 
 def _turns_on(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> bool:

@@ -7,8 +7,9 @@ import re
 from pipeline.mentions import fold
 from pipeline.records import Scale, Sentence, Token
 
-_EACH = ("each", "apiece", "respectively", "per site", "per level", "per port", "per needle", "per portal")
-_SIDES = ("per side", "each side", "either side", "both side")
+# Whole words only: "beach chair" and "the upper side" hold none of these.
+_EACH = re.compile(r"\b(?:each|apiece|respectively|per (?:site|level|port|needle|portal))\b")
+_SIDES = re.compile(r"\b(?:per|each|either|both) side\b")
 _TOTAL = frozenset({"total", "altogether", "combined", "overall", "totaling", "totalling"})
 
 
@@ -46,20 +47,20 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
             break
         after.append(fold(token.norm))
     joined = _joined(tokens, index)
-    if any(phrase in joined for phrase in _SIDES):
+    if _SIDES.search(joined):
         return "per_side"
     behind, ahead = " ".join(before), " ".join(after)
-    aside = "side" in ahead or "side" in behind
-    if aside and any(phrase in ahead or phrase in behind for phrase in _SIDES):
+    sided = _SIDES.search(ahead)
+    if sided or _SIDES.search(behind):
         each = [ahead.find(phrase) for phrase in ("per needle", "each needle", "per port", "per level", "each level")]
-        side = min((ahead.find(phrase) for phrase in _SIDES if phrase in ahead), default=-1)
+        side = sided.start() if sided else -1
         return "each" if any(0 <= at < side for at in each) else "per_side"  # "through each needle, both sides"
     led = "each" in before and not any(word.endswith("ed") for word in before[before.index("each") :])
     led = (led or _each_of(tokens, index)) and not ("each" in before[:-1] and before[-1] == "so")  # "each so eight"
     whole = None if _of_the_next(tokens, index) else _IN_TOTAL.match(ahead)
     if whole and "," not in whole[0] and not led and "respectively" not in ahead:
         return "total"  # "eighty milligrams in all, half through each needle"
-    if any(phrase in ahead for phrase in _EACH) or led:  # not "left in each syringe injected four millilitres"
+    if _EACH.search(ahead) or led:  # not "left in each syringe injected four millilitres"
         return "each"
     if whole and whole[0].rstrip().endswith(", total") and index + 1 + len(after) == len(tokens):
         whole = None  # "after it 200 mL, total EBL 700 mL", cut before a heading: of what comes next

@@ -42,14 +42,36 @@ _WITHOUT_SITE = frozenset({"anaesthesia", "approaches", "positions", "guidance"}
 
 def _site_beside(sentence: Sentence, mention: Mention, sites: list[Mention]) -> str | None:
     """The site said right before a thing, the nearest of several ("knee medial compartment grade three")."""
-    for site in sorted(sites, key=lambda one: -one.last):
-        if 0 <= mention.first - site.last - 1 <= 2 and not any(
-            token.punctuation or token.norm in ("and", "or", "was", "is", "of", "with")
-            or (mention.table == "procedures" and token.norm.endswith("ed"))  # "capsule released ulnar nerve release"
-            for token in sentence.tokens[site.last + 1 : mention.first]
-        ):
-            return site.id
-    return None
+    site = max((one for one in sites if one.last < mention.first), key=lambda one: one.last, default=None)
+    if site is None or mention.first - site.last - 1 > 2 or _told_there(sentence, site, mention) or any(
+        token.punctuation or token.norm in ("and", "or", "was", "is", "of", "with")
+        or (mention.table == "procedures" and token.norm.endswith("ed"))  # "capsule released ulnar nerve release"
+        for token in sentence.tokens[site.last + 1 : mention.first]
+    ):
+        return None
+    return site.id
+
+
+_STATES = _words("fine normal intact ok okay good clean healthy clear unremarkable pristine untouched")
+_AT = _words("at on in to into onto from over behind under near")
+_OPENS = _words("and then but , ; : . also so next now")
+
+
+def _told_there(sentence: Sentence, site: Mention, mention: Mention) -> bool:
+    """ "One anchor at the lesser tuberosity supraspinatus tear three centimetres": the place ends what was told before
+    it, and a noun begins anew; "on the patella grade three" and "on the condyle a lesion" open with the place."""
+    tokens = sentence.tokens
+    if site.last + 1 < mention.first and tokens[site.last + 1].norm in _STATES:
+        return True  # "menisci fine chondroplasty with the shaver"
+    lead = site.first - 1
+    while lead >= 0 and (tokens[lead].norm in ("the", "left", "right", "both") or any(
+        m.table == "sides" and m.first <= lead <= m.last for m in sentence.mentions
+    )):
+        lead -= 1
+    return (
+        mention.table in ("findings", "diagnoses", "procedures") and mention.first == site.last + 1 and lead > 0
+        and tokens[lead].norm in _AT and tokens[lead - 1].norm not in _OPENS
+    )  # fmt: skip
 
 
 def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | None:
@@ -110,7 +132,7 @@ def site_before(sentence: Sentence, mention: Mention) -> str | None:
               if site.table == "sites" and site.last < mention.first and site.id != "portal"]  # fmt: skip
     if len(sentence.tokens) > 40:
         before = [site for site in before if site.first >= low]
-    if not before or _has_its_own(sentence, before[-1], mention) or _of_another(sentence, before[-1], mention):
+    if not before or any(ends(sentence, before[-1], mention) for ends in (_told_there, _has_its_own, _of_another)):
         return None
     return before[-1].id
 

@@ -104,7 +104,7 @@ def _pumped(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
 
 _PUMPED = 50
 _TO = frozenset({"in", "out", "back"})
-_GO_ON = frozenset("the a an all total each this his her theatre recovery bags saline one of which from".split())
+_GO_ON = frozenset("the a an all both total each this his her theatre recovery bags saline one of which from".split())
 _SUM = 12
 _GASES = frozenset({"gas", "air", "oxygen", "c3f8", "sf6"})
 _SKIN = frozenset({"alcohol", "shaved", "scrubbed", "painted"})
@@ -213,6 +213,8 @@ def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) ->
 def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
     tokens = sentence.tokens
     after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
+    if after == "in" and index + 2 < len(tokens) and tokens[index + 2].norm in _GO_ON:
+        after = ""  # "fifteen mils in all"
     before = tokens[index - 1].norm if index else ""
     if before == "out" and index > 1 and tokens[index - 2].norm in _WASHED:
         before = ""  # "washed out six litres": what it was washed with
