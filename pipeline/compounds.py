@@ -8,12 +8,51 @@ from decimal import Decimal
 
 from pipeline import numerals
 from pipeline.records import Quantity, Token
-from pipeline.units import read_unit
+from pipeline.units import read_unit, split_attached, split_french, split_pair
 
+_DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
+_TIMES = re.compile(r"^x(\d{1,3})$")
+_BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?([a-z]{0,2})$")
 _POWER = re.compile(r"^10[\^*](\d{1,2})$")
 NUMBERED = {"day": "d", "week": "wk", "month": "mo", "days": "d", "weeks": "wk", "months": "mo"}
 _PLURAL = frozenset({"days", "weeks", "months"})
 _SEVENTHS = re.compile(r"^([1-6])/7$")
+
+
+def has_digit(norm: str) -> bool:
+    """Whether a digit or a written fraction is in a word."""
+    return not norm.isalpha() and _DIGIT.search(norm) is not None
+
+
+def spread(tokens: Sequence[Token]) -> list[Token]:
+    """Cuts strings that hold more than a number: "10mL", "x2", "6x28mm"."""
+    pieces: list[Token] = []
+    for place, token in enumerate(tokens):
+        if token.punctuation or not has_digit(token.norm):
+            pieces.append(token)
+            continue
+        times = _TIMES.match(token.norm)
+        by = _BY.match(token.norm)
+        if times:
+            pieces += [_piece(token, "x"), _piece(token, times[1])]
+        elif token.norm.startswith("10^") and "/" in token.norm:
+            power, under = token.text.split("/", 1)
+            pieces += [_piece(token, power), _piece(token, "/"), _piece(token, under)]
+        elif by and not (by[1] == by[2] and by[4] in ("", "s") and read_unit(tokens, place + 1, True) is None):
+            pieces.append(_piece(token, by[1]))
+            for part in (by[2], by[3]):
+                if part:
+                    pieces += [_piece(token, "x"), _piece(token, part)]
+            if by[4]:
+                pieces.append(_piece(token, by[4]))
+        else:
+            pair = split_french(tokens, place) or split_pair(tokens, place)
+            pieces += split_attached(token) or pair or split_pressed(tokens, place)
+    return pieces
+
+
+def _piece(token: Token, text: str) -> Token:
+    return Token(text, text.lower(), token.first, token.last)
 
 
 def numbered(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:

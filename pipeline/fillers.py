@@ -74,7 +74,7 @@ def _size(tokens: Sequence[Token], index: int) -> int:
 
 def inside(tokens: Sequence[Token], start: int, end: int) -> bool:
     """Whether a hesitation parts two number words of tokens start..end (exclusive)."""
-    return any(
+    return end - start > 1 and any(
         token.last > token.first and token.norm in numerals.STARTS and after.norm in numerals.STARTS
         for token, after in zip(tokens[start : end - 1], tokens[start + 1 : end], strict=True)
     )

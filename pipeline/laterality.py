@@ -30,7 +30,7 @@ _REACH = 3
 
 def _unmarked(sentence: Sentence) -> bool:
     """Whether a sentence is speech without marks: where it ends and its parts begin was not said."""
-    return len(sentence.tokens) > _RUN_ON or not any(token.punctuation for token in sentence.tokens)
+    return len(sentence.tokens) > _RUN_ON or not any([token.punctuation for token in sentence.tokens])
 
 
 # What may lie between a thing and a side that follows it.
@@ -97,11 +97,13 @@ def _given(side: Side) -> tuple[Laterality | None, str | None]:
 
 def _phrase_before(sentence: Sentence, found: list[Side], first: int, grammar: Grammar) -> Side | None:
     ends = {side.last: side for side in found}
-    told = _predicates(sentence) if _unmarked(sentence) else ()
+    told: frozenset[int] | None = None
     for index in range(first - 1, max(-1, first - 7), -1):
         if index in ends:
             return None if _trails(sentence, ends[index], grammar) else ends[index]
         token = sentence.tokens[index]
+        if told is None:
+            told = _predicates(sentence) if _unmarked(sentence) else frozenset()
         if index in told or token.norm == "both":
             return None
         if token.punctuation or token.norm in BREAKS or token.quantity is not None:

@@ -19,11 +19,8 @@ from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
 from pipeline.ranges import join
 from pipeline.records import Quantity, Token
 from pipeline.spelled import counted, fold
-from pipeline.units import Said, read_unit, split_attached, split_french, split_pair
+from pipeline.units import Said, read_unit
 
-_DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
-_TIMES = re.compile(r"^x(\d{1,3})$")
-_BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?([a-z]{0,2})$")
 _RANGE = re.compile(r"^(#?)(\d[\d,]*(?:\.\d+)?|\.\d+)(%?)[-–](\d[\d,]*(?:\.\d+)?|\.\d+)$")
 _WORDS = frozenset("c t l s g p x times number # no. gravida para another".split()) | frozenset(compounds.NUMBERED)
 _STARTS = numerals.STARTS | _WORDS | day_times.STARTS | frozenset(numerals.ROMAN) | frozenset(MONTHS)
@@ -40,23 +37,44 @@ _MAY_BEGIN = _STARTS | identifiers.CUES
 
 def merge(tokens: Sequence[Token]) -> list[Token]:
     """The tokens with every number, its unit and its comparator as one token; others unchanged, in order."""
-    if not any(token.norm in _MAY_BEGIN or _has_digit(token.norm) for token in tokens):
+    norms = [token.norm for token in tokens]
+    if _MAY_BEGIN.isdisjoint(norms) and not any(map(compounds.has_digit, norms)):
         return list(tokens)
-    start = tokens[0].first
-    read = _merged(tuple([_moved(token, -start) for token in tokens]))
-    return [_moved(token, start) for token in read]
+    stretch = _Stretch(tokens)
+    start, read = _merged(stretch)
+    return list(read) if start == stretch.start else [_moved(token, stretch.start - start) for token in read]
 
 
 def _moved(token: Token, by: int) -> Token:
-    if not by:
-        return token
     return Token(token.text, token.norm, token.first + by, token.last + by, token.quantity, token.punctuation)
 
 
+class _Stretch:
+    """Tokens that are equal to the same ones in another place of a narration."""
+
+    __slots__ = ("_said", "start", "tokens")
+
+    def __init__(self, tokens: Sequence[Token]) -> None:
+        self.tokens = tokens
+        self.start = start = tokens[0].first
+        self._said = tuple([(token.text, token.norm, token.first - start, token.last - start, token.punctuation)
+                            for token in tokens])  # fmt: skip
+
+    def __hash__(self) -> int:
+        return hash(self._said)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _Stretch) and self._said == other._said
+
+
 @lru_cache(maxsize=256)
-def _merged(tokens: tuple[Token, ...]) -> tuple[Token, ...]:
-    """`merge` of tokens whose first word is number 0: the checks read again what was read for the facts."""
-    spread = fold(_spread(tokens))
+def _merged(stretch: _Stretch) -> tuple[int, tuple[Token, ...]]:
+    """`merge`, and the number of the first word: the checks read again what was read for the facts."""
+    return stretch.start, tuple(_read_all(stretch.tokens))
+
+
+def _read_all(tokens: Sequence[Token]) -> list[Token]:
+    spread = fold(compounds.spread(tokens))
     norms = [token.norm for token in spread]
     out: list[Token] = []
     index, size = 0, len(spread)
@@ -71,7 +89,7 @@ def _merged(tokens: tuple[Token, ...]) -> tuple[Token, ...]:
             out.append(_token(spread, first, index_after, code))
             index, found_any = index_after, True
             continue
-        if token.punctuation or not (norm in _STARTS or _has_digit(norm)):
+        if token.punctuation or not (norm in _STARTS or compounds.has_digit(norm)):
             out.append(token)
             index += 1
             continue
@@ -98,47 +116,12 @@ def _merged(tokens: tuple[Token, ...]) -> tuple[Token, ...]:
             quantity = replace(quantity, doubts=(*quantity.doubts, fillers.INSIDE))
         out.append(_token(spread, index, end, quantity))
         index = end
-    return tuple(join(out) if found_any else out)
-
-
-def _has_digit(norm: str) -> bool:
-    return not norm.isalpha() and _DIGIT.search(norm) is not None
+    return join(out) if found_any else out
 
 
 def _in_figure(norms: Sequence[str], index: int) -> bool:
     """The eight of "figure of eight"."""
     return index > 1 and norms[index - 1] == "of" and norms[index - 2] in ("figure", "figures")
-
-
-def _spread(tokens: Sequence[Token]) -> list[Token]:
-    """Cuts strings that hold more than a number: "10mL", "x2", "6x28mm"."""
-    spread: list[Token] = []
-    for place, token in enumerate(tokens):
-        if token.punctuation or not _has_digit(token.norm):
-            spread.append(token)
-            continue
-        times = _TIMES.match(token.norm)
-        by = _BY.match(token.norm)
-        if times:
-            spread += [_piece(token, "x"), _piece(token, times[1])]
-        elif token.norm.startswith("10^") and "/" in token.norm:
-            power, under = token.text.split("/", 1)
-            spread += [_piece(token, power), _piece(token, "/"), _piece(token, under)]
-        elif by and not (by[1] == by[2] and by[4] in ("", "s") and read_unit(tokens, place + 1, True) is None):
-            spread.append(_piece(token, by[1]))
-            for part in (by[2], by[3]):
-                if part:
-                    spread += [_piece(token, "x"), _piece(token, part)]
-            if by[4]:
-                spread.append(_piece(token, by[4]))
-        else:
-            pair = split_french(tokens, place) or split_pair(tokens, place)
-            spread += split_attached(token) or pair or compounds.split_pressed(tokens, place)
-    return spread
-
-
-def _piece(token: Token, text: str) -> Token:
-    return Token(text, text.lower(), token.first, token.last)
 
 
 def _token(spread: Sequence[Token], start: int, end: int, quantity: Quantity) -> Token:
@@ -152,7 +135,10 @@ def _token(spread: Sequence[Token], start: int, end: int, quantity: Quantity) ->
     else:
         norm = "#number" if quantity.form in ("number", "range", "fraction") else f"#{quantity.form}"
     if not quantity.text:
-        quantity = replace(quantity, text=text)
+        quantity = Quantity(
+            quantity.value, quantity.low, quantity.high, quantity.unit, quantity.said_unit, quantity.dimension,
+            quantity.comparator, quantity.form, text, quantity.doubts,
+        )  # fmt: skip
     return Token(text, norm, spread[start].first, spread[end - 1].last, quantity)
 
 
@@ -360,7 +346,10 @@ def _is_feet(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> boo
 
 def _with_unit(quantity: Quantity, said: Said, tokens: Sequence[Token]) -> Quantity:
     words = " ".join(token.text for token in tokens[said.start : said.end]).replace(" / ", "/")
-    return replace(quantity, unit=said.ucum, said_unit=words, dimension=said.dimension)
+    return Quantity(
+        quantity.value, quantity.low, quantity.high, said.ucum, words, said.dimension, quantity.comparator,
+        quantity.form, quantity.text, quantity.doubts,
+    )  # fmt: skip
 
 
 def _written_range(

@@ -34,6 +34,7 @@ _BEHIND: dict[tuple[str, ...], Comparator] = {
 }  # fmt: skip
 _AMOUNTS = frozenset("loss ebl bleeding output urine pressure volume weight still".split())  # "EBL under ten"
 _LAST = frozenset(words[-1] for words in _COMPARATORS)
+_FIRST_BEHIND = frozenset(words[0] for words in _BEHIND)
 _LINKS = frozenset({"to", "-", "–", "or"})
 _GUESSED = frozenset({"maybe", "perhaps", "possibly"})
 _CHANGED = frozenset(
@@ -249,7 +250,6 @@ def _shared(tokens: list[Token]) -> list[Token]:
         last = tokens[index].quantity
         if last is None or last.unit is None or last.form not in _NUMERIC:
             continue
-        spoken = not any(letter.isdigit() for letter in tokens[index].text)
         members: list[int] = []
         linked = False
         at = index
@@ -262,7 +262,7 @@ def _shared(tokens: list[Token]) -> list[Token]:
             quantity = _plain(tokens[back])
             if quantity is None or quantity.unit is not None or (quantity.value is None and quantity.low is None):
                 break
-            if spoken == any(letter.isdigit() for letter in tokens[back].text):
+            if _is_spoken(tokens[index]) != _is_spoken(tokens[back]):
                 break
             linked = linked or bool(words & _JOINTS - {","})
             members.append(back)
@@ -279,6 +279,10 @@ def _shared(tokens: list[Token]) -> list[Token]:
             if tokens[mark].norm in ("by", "×"):
                 tokens[mark] = replace(tokens[mark], norm="x")
     return tokens
+
+
+def _is_spoken(token: Token) -> bool:
+    return not any(letter.isdigit() for letter in token.text)
 
 
 def _link_before(tokens: Sequence[Token], at: int) -> tuple[int, set[str]]:
@@ -311,6 +315,8 @@ def _compared(tokens: list[Token]) -> list[Token]:
 def _compared_behind(tokens: list[Token], index: int) -> None:
     quantity = tokens[index].quantity
     if quantity is None or quantity.comparator is not None or quantity.value is None:
+        return
+    if index + 1 == len(tokens) or tokens[index + 1].norm not in _FIRST_BEHIND:
         return
     for length in (3, 2, 1):
         sign = _BEHIND.get(tuple(token.norm for token in tokens[index + 1 : index + 1 + length]))

@@ -149,15 +149,17 @@ def _places(pieces: tuple[Evidence, ...], own: Evidence) -> tuple[Evidence, ...]
 
 def _last_state(facts: list[Fact]) -> list[Fact]:
     kept: list[Fact] = []
+    suspected: list[Fact] = []
     for fact in facts:
-        if fact.certainty != "suspected":
-            for index, earlier in enumerate(kept):
-                if earlier.certainty == "suspected" and fact.status == "performed" and (
-                    _same_thing(earlier, fact) or _same_harm(earlier, fact)
-                ):  # fmt: skip
-                    fact = _absorb(fact, earlier)
-                    kept.pop(index)
-                    break
+        if fact.certainty == "suspected":
+            suspected.append(fact)
+        elif fact.status == "performed":
+            same = (one for one in suspected if _same_thing(one, fact) or _same_harm(one, fact))
+            earlier = next(same, None) if suspected else None
+            if earlier is not None:
+                fact = _absorb(fact, earlier)
+                suspected = [one for one in suspected if one is not earlier]
+                kept = [one for one in kept if one is not earlier]
         kept.append(fact)
     return kept
 

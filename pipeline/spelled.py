@@ -21,8 +21,8 @@ _LEAST = 2  # digits; "five, five" may be two numbers
 def fold(tokens: Sequence[Token]) -> list[Token]:
     """The tokens without the spelling; the last word of the number then reaches over it. Pure."""
     norms = [token.norm for token in tokens]
-    said = [norm in DIGITS for norm in norms]
-    if not any(one and other for one, other in pairwise(said)):
+    said = [at for at, norm in enumerate(norms) if norm in DIGITS]
+    if not any(after == at + 1 for at, after in pairwise(said)):
         return list(tokens)
     out: list[Token] = []
     index = 0

@@ -188,6 +188,7 @@ _PICTURES = _words(
     "mri ct xray radiograph radiographs ultrasound scan sonogram mammogram arthrogram films film imaging "
     "angiogram mr venogram echocardiogram dexa pet mrcp mra cxr uss scans echo"
 )
+_PICTURED_BY = _PICTURES | {"x"}  # "x ray"
 _TOLD = _words(
     "showed shows show shown revealed reveals demonstrated demonstrates confirmed suggested suggestive reported "
     "queried queries raised "
@@ -220,6 +221,8 @@ def is_imaging(sentence: Sentence, at: int | None = None) -> bool:
         end = min((mark for mark in marks if mark > at), default=end)
         if end - first > _UNMARKED:
             first, end = max(first, at - _PICTURED), min(end, at + _PICTURED // 2)
+    if not sentence.says(_PICTURED_BY):
+        return False
     part = [token.norm for token in sentence.tokens[first:end]]
     if len(part) > 2 and part[0] in ("mri", "mrcp", "ct", "mra") and part[1] == ":" and sentence.section not in _LATER:
         return True

@@ -31,18 +31,19 @@ class Extractor(Protocol):
 def evidence(reading: Reading, first: int, last: int) -> Evidence:
     """Evidence for original word ids first..last (inclusive): times, words as heard, lowest confidence."""
     words = story.words_between(reading, first, last)
+    starts = [word.start for word in words if word.start is not None]
+    ends = [word.end for word in words if word.end is not None]
+    sure = [word.confidence for word in words if word.confidence is not None]
     return Evidence(
-        first=first,
-        last=last,
-        start=min([word.start for word in words if word.start is not None], default=None),
-        end=max([word.end for word in words if word.end is not None], default=None),
-        heard=" ".join([word.heard or word.text for word in words]),
-        confidence=min([word.confidence for word in words if word.confidence is not None], default=None),
-    )
+        first, last, min(starts) if starts else None, max(ends) if ends else None,
+        " ".join([word.heard or word.text for word in words]), min(sure) if sure else None,
+    )  # fmt: skip
 
 
 def token_evidence(reading: Reading, sentence: Sentence, first: int, last: int) -> Evidence:
     """Evidence for token indexes first..last (inclusive) of a sentence."""
+    if first == last:
+        return evidence(reading, sentence.tokens[first].first, sentence.tokens[first].last)
     tokens = sentence.tokens[first : last + 1]
     return evidence(reading, min([token.first for token in tokens]), max([token.last for token in tokens]))
 
