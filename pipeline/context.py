@@ -221,13 +221,13 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         # what comes before such a cue is its subject ("a tear was not seen"): then it governs nothing ahead
         yet = hit.first > 1 and sentence.tokens[hit.first - 1].norm == "but"  # "was opened but not needed"
         subject = axis == "certainty" and rule.direction == "both" and (yet or _is_thick(sentence, back, hit.first))
-        apart = rule.id == "not-done" and _after_a_state(sentence, hit)
+        apart = rule.id == "not-done" and said_behind.after_a_state(sentence, hit)
         if apart:
             spans.append((hit.first, hit.last))
         elif behind:
             spans.append((back, hit.last))
         elif _denies_its_verb(sentence, hit, back):
-            spans.append((back, hit.last + 1))
+            spans.append((hit.first if said_behind.of_what_was_found(sentence, hit) else back, hit.last + 1))
         elif rule.direction in ("after", "both") and (not subject or leads):
             ahead = ahead_named if axis == "certainty" else ahead_clause
             spans.append((hit.first, ahead(sentence, hit, hits, stops)))
@@ -235,7 +235,7 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
             spans.append((back, hit.last))
         if rule.value == "historical" and rule.direction == "before" and not _is_thick(sentence, back, hit.first):
             spans.append((hit.first, ahead_clause(sentence, hit, hits, stops)))  # "ten years ago a hysterectomy"
-    if rule.id == "none" and _of_a_place(sentence, hit) or rule.id == "attempt-failed" and (
+    if rule.id == "none" and said_behind.of_a_place(sentence, hit) or rule.id == "attempt-failed" and (
         _describes(sentence, hit) or _made_good(sentence, hit)
     ):
         return []
@@ -347,26 +347,12 @@ def _stands_by_itself(sentence: Sentence, hit: CueHit) -> bool:
     tokens, after = sentence.tokens, hit.last + 1
     if after + 1 >= len(tokens) or not tokens[after].norm.endswith("ed"):
         return False
-    subject = any(mention.last == hit.first - 1 for mention in sentence.mentions)
+    at = hit.first - 1 - (hit.first > 1 and tokens[hit.first - 1].quantity is not None)  # "slap one not treated"
+    subject = any(mention.last == at for mention in sentence.mentions)
     number = tokens[after + 1].quantity
     counted = number is not None and number.form != "ordinal"
     named = any(m.first == after + 1 and m.table not in BY_THE_WAY for m in sentence.mentions)
     return subject and (counted or named)
-
-
-def _of_a_place(sentence: Sentence, hit: CueHit) -> bool:
-    """ "Bupivacaine in the portals, none into the joint": given, and not there."""
-    after = [token.norm for token in sentence.tokens[hit.last + 1 : hit.last + 3]]
-    return hit.first == hit.last and sentence.tokens[hit.first].norm == "none" and bool(after) and (
-        after[0] in ("into", "in", "to", "afterwards", "for") and after[1:] not in (["situ"], ["all"], ["end"])
-    )
-
-
-def _after_a_state(sentence: Sentence, hit: CueHit) -> bool:
-    """ "Nerve flattened, not injected": what was found stands, since only "not seen" and its like deny it."""
-    if hit.first < 2 or sentence.tokens[hit.first - 1].norm != "," or sentence.tokens[hit.last].norm in _LOOKED_FOR:
-        return False
-    return any(m.last == hit.first - 2 and m.table in ("findings", "diagnoses") for m in sentence.mentions)
 
 
 def _made_good(sentence: Sentence, hit: CueHit) -> bool:
@@ -377,10 +363,6 @@ def _made_good(sentence: Sentence, hit: CueHit) -> bool:
 
 
 _SUCCESS, _SOON = _words("success successful successfully succeeded worked"), 8
-_LOOKED_FOR = _words(
-    "seen identified visualized visualised found noted appreciated present evident detected encountered observed "
-    "demonstrated felt palpable confirmed verified there palpated"
-)
 
 
 def _denies_its_verb(sentence: Sentence, hit: CueHit, behind: int) -> bool:

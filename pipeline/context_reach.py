@@ -64,6 +64,8 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             return index - 1  # "no prior surgery the right cuff was repaired in 2019"
         if hit.rule.value == "historical" and _is_this_time(sentence, index):
             return index - 1
+        if hit.rule.value == "conditional" and tokens[index].norm == "none" and _of_these(sentence, index):
+            return index - 1  # "we had talked about an osteotomy none of that today just ..."
         if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
             return max(hit.last, min(index, max(clauses.bounds(sentence, index)[0], hit.last + 1)) - 1)
         if hit.rule.value == "planned" and clauses.told_next(sentence, index):
@@ -94,6 +96,11 @@ def _is_this_time(sentence: Sentence, index: int) -> bool:
     """ "The right one was done in March with four anchors, this time only two"."""
     norms = [token.norm for token in sentence.tokens[index : index + 2]]
     return norms in (["this", "time"], ["this", "side"], ["this", "one"])
+
+
+def _of_these(sentence: Sentence, index: int) -> bool:
+    norms = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    return norms[:1] == ["of"] and norms[-1] in ("that", "this", "those", "these", "them", "it", "which")
 
 
 _THERE = frozenset({"there's", "theres", "there"})

@@ -95,3 +95,45 @@ def _has_subject(sentence: Sentence, index: int) -> bool:
     before = sentence.tokens[max(first, index - _NEAR) : index]
     return any(not token.punctuation and token.norm not in _PRONOUNS and token.norm not in clauses.FINITE
                for token in before)  # fmt: skip
+
+
+def after_a_state(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Nerve flattened, not injected": what was found stands, since only "not seen" and its like deny it. "Nerve
+    decompressed not transposed": what was done was done."""
+    verb = sentence.tokens[hit.last].norm
+    before = hit.first - 1 - (hit.first > 1 and sentence.tokens[hit.first - 1].norm in ("but", "and"))
+    if verb.endswith("ed") and verb not in _LOOKED_FOR | _OF_ITSELF and any(
+        m.last == before and m.table == "acts" and sentence.tokens[m.last].norm.endswith("ed")
+        for m in sentence.mentions
+    ):
+        return True
+    if hit.first < 2 or sentence.tokens[hit.first - 1].norm != "," or sentence.tokens[hit.last].norm in _LOOKED_FOR:
+        return False
+    return any(m.last == hit.first - 2 and m.table in ("findings", "diagnoses") for m in sentence.mentions)
+
+
+_LOOKED_FOR = _words(
+    "seen identified visualized visualised found noted appreciated present evident detected encountered observed "
+    "demonstrated felt palpable confirmed verified there palpated"
+)
+
+
+# "Opened but not used", "attempted but not achieved": still of what stands before.
+_OF_ITSELF = _words("used needed required performed placed inserted achieved completed implanted finished included")
+
+
+def of_what_was_found(sentence: Sentence, hit: CueHit) -> bool:
+    """ "SLAP one not treated sling six weeks": what was not treated was there."""
+    at = hit.first - 1 - (hit.first > 1 and sentence.tokens[hit.first - 1].quantity is not None)
+    after = sentence.tokens[hit.last + 1].norm if hit.last + 1 < len(sentence.tokens) else ""
+    return after not in _LOOKED_FOR and any(
+        m.last == at and m.table in ("findings", "diagnoses") for m in sentence.mentions
+    )
+
+
+def of_a_place(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Bupivacaine in the portals, none into the joint": given, and not there."""
+    after = [token.norm for token in sentence.tokens[hit.last + 1 : hit.last + 3]]
+    return hit.first == hit.last and sentence.tokens[hit.first].norm == "none" and bool(after) and (
+        after[0] in ("into", "in", "to", "afterwards", "for") and after[1:] not in (["situ"], ["all"], ["end"])
+    )

@@ -115,6 +115,8 @@ def _subject_site(sentence: Sentence, mention: Mention, sites: list[Mention]) ->
     ends = {site.last: site for site in sites}
     tokens = sentence.tokens
     at = mention.first
+    if mention.table == "grades" and at and tokens[at - 1].norm in ("had", "has", "showed"):
+        return ends.get(at - 2)  # "condyle had grade two only left alone meniscus ..."
     if tokens[at].norm not in _COPULA:
         at -= 1
         verb = tokens[mention.last].norm.endswith("ed")

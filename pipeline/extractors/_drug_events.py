@@ -68,6 +68,8 @@ def routes(reading: Reading, sentence: Sentence, events: list[Event]) -> list[Fa
     for route in base.mentions(sentence, "routes"):
         if route.id in _NO_ROUTES or _drug_words.is_of_gas(sentence, route):
             continue
+        if route.first and sentence.tokens[route.first - 1].norm in ("nothing", "none", "nil", "not"):
+            continue  # "marcaine around the wound nothing into the joint"
         near = [
             (_distance(sentence, route, event.mention), order)
             for order, event in enumerate(events)

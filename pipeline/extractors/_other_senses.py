@@ -115,7 +115,10 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id == "dilatation" and said.endswith("tion"):
         return bool(_SIGNS_OF_STATE & set(before))
     if mention.id == "release" and said in ("released", "release"):
-        return bool(said == "released" and _LET_GO & set(before[-5:]) or _RELIEVED & set(after))
+        alone = not any(m.table == "sites" and m.first >= mention.first - _BACK and m.last < mention.first
+                        for m in sentence.mentions)  # fmt: skip
+        near = before if alone else before[-5:]  # "traction of 25 kg for 62 minutes, then released"
+        return bool(said == "released" and _LET_GO & set(near) or _RELIEVED & set(after))
     if mention.id == "tendon-lengthening" and said == "lengthened":
         return bool(_CUTS & set(before + after))
     if mention.id == "flap-transfer" and said in ("advancement", "advanced"):

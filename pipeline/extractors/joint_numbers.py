@@ -37,6 +37,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if not cues.numbers(sentence):
             continue
         facts += _arcs(reading, sentence)
+        facts += _held_to(reading, sentence)
         facts += _pump(reading, sentence, grammar)
         facts += _bores(reading, sentence)
         facts += _pull(reading, sentence)
@@ -69,6 +70,30 @@ def _arcs(reading: Reading, sentence: Sentence) -> list[Fact]:
             facts.append(base.claim("measurement", reading, sentence, index, at, index, _COST, name="range-of-motion",
                                     **allowed))  # fmt: skip
     return facts
+
+
+def _held_to(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Brace for six weeks, flexion up to 90 degrees": how far the brace lets it bend; nothing was measured."""
+    worn = next((at for at, token in enumerate(sentence.tokens) if token.norm in ("brace", "orthosis")), None)
+    if worn is None:
+        return []
+    return [
+        base.claim("aftercare", reading, sentence, index, at, index, _FIRST, name="brace", status="planned",
+                   certainty="affirmed")
+        for index, quantity in base.quantities(sentence, "", "angle")
+        if quantity.comparator and index > worn and (at := _bend(sentence, index)) is not None
+    ]  # fmt: skip
+
+
+_FIRST = -1  # before what is measured
+
+
+def _bend(sentence: Sentence, index: int) -> int | None:
+    """The "flexion" right before a number, words of a limit between."""
+    at = index - 1
+    while at > 0 and sentence.tokens[at].norm in ("of", "limited", "restricted", "allowed", "only", "up", "to", "max"):
+        at -= 1
+    return at if sentence.tokens[at].norm in ("flexion", "flex", "bending") else None
 
 
 def _of_what(told: str, passive: bool) -> dict[str, str]:

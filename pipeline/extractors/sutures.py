@@ -28,7 +28,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts.append(suture)
         facts += _unnamed(reading, sentence, sutures, taken)
         for mention in base.mentions(sentence, "closures"):
-            if mention.id == "closure" or _runs(sentence, mention) or any(
+            if mention.id == "closure" or _runs(sentence, mention) or _holds_a_graft(sentence, mention) or any(
                 mention.first <= side.first <= mention.last for side in laterality.sides(sentence, grammar)
             ):
                 continue
@@ -48,6 +48,14 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 base.make("dressing", reading, sentence, mention.first, mention.last, name=mention.id, laterality=side)
             )
     return facts
+
+
+def _holds_a_graft(sentence: Sentence, mention: Mention) -> bool:
+    """ "LET done, one staple", "gracilis allograft four millimetres figure of eight": no closure of a wound."""
+    if sentence.tokens[mention.last].norm == "staple":
+        return True
+    near = (token.norm for token in sentence.tokens[max(0, mention.first - _TO_TOOL) : mention.first])
+    return mention.id == "figure-of-eight" and any(norm.endswith(("graft", "grafts")) for norm in near)
 
 
 _CLEANED = frozenset("cleansed cleaned wiped swabbed blotted dabbed dried scrubbed painted washed held grasped".split())

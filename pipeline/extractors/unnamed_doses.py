@@ -75,6 +75,16 @@ def _bare(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+def _is_left(sentence: Sentence, index: int) -> bool:
+    """ "Six mils of the local were left over": nobody got it."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 8]]
+    return any(norm in ("left", "discarded", "remained", "wasted", "binned", "unused") and behind[at - 1] in _WERE
+               for at, norm in enumerate(behind) if at)  # fmt: skip
+
+
+_WERE = frozenset({"was", "were", "is", "are", "remained", "local"})
+
+
 def _is_thrown(sentence: Sentence, last: int) -> bool:
     """ "Another ten of bupivacaine which was thrown away"."""
     behind = [token.norm for token in sentence.tokens[last + 1 : last + 4] if token.norm not in ("which", "that", ",")]
@@ -107,7 +117,7 @@ def _blocks(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     ]  # fmt: skip
     facts: list[Fact] = []
     for index, quantity in base.quantities(sentence, "volume"):
-        if quantity.form not in ("number", "range", "fraction") or not spans:
+        if quantity.form not in ("number", "range", "fraction") or not spans or _is_left(sentence, index):
             continue
         price, first, last = min((cues.cost(sentence, index, *span), *span) for span in spans)
         if price <= _BLOCK_REACH:
