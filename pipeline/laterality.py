@@ -83,9 +83,13 @@ def own_side(sentence: Sentence, first: int, last: int, grammar: Grammar) -> Lat
     return ends.value if ends is not None else None
 
 
-def only_side(sentence: Sentence, first: int, last: int, grammar: Grammar) -> Laterality | None:
-    """The side said within tokens first..last, if it is one and the same."""
-    values = {side.value for side in sides(sentence, grammar) if first <= side.first and side.last <= last}
+def only_side(
+    sentence: Sentence, first: int, last: int, grammar: Grammar, *, donors: bool = True
+) -> Laterality | None:
+    """The side said within tokens first..last, if it is one and the same. `donors`: sides of a crest that marrow comes
+    from count too."""
+    values = {side.value for side in sides(sentence, grammar) if first <= side.first and side.last <= last and (
+        donors or not _is_donor(sentence, side))}  # fmt: skip
     return values.pop() if len(values) == 1 else None
 
 
@@ -259,7 +263,8 @@ def _of_sentence(
         if side.value is None:
             continue
         site = _bound_to(sentence, side)
-        if site is not None and (is_site or is_harvest(sentence, site)):
+        taken = sideshare.of_crest(sentence, side, first, last)
+        if taken or (site is not None and (is_site or is_harvest(sentence, site))):
             continue
         stream = len(sentence.tokens) > _RUN_ON or (_unmarked(sentence) and len(sentence.tokens) > 20)
         if side.last < first and _trails(sentence, side, grammar):
@@ -380,6 +385,11 @@ def _bound_to(sentence: Sentence, side: Side) -> Mention | None:
         if mention.table == "sites" and 0 < side.first - mention.last <= 2:
             return mention
     return None
+
+
+def _is_donor(sentence: Sentence, side: Side) -> bool:
+    site = _bound_to(sentence, side)
+    return sideshare.of_crest(sentence, side, 0, -1) or (site is not None and is_harvest(sentence, site))
 
 
 def is_harvest(sentence: Sentence, site: Mention) -> bool:

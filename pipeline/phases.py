@@ -26,9 +26,14 @@ def keeps_harvest(sentence: Sentence, grammar: Grammar) -> bool:
     return turned or cues.has(sentence, grammar, *_KEEPING)
 
 
-def counts_cells(sentence: Sentence, hit: cues.Hit) -> bool:
-    """ "Count 38 million per mL", "for the cell count": no count of swabs, and nothing is closed."""
-    if hit.id != "leaving-harvest" or not sentence.tokens[hit.first].norm.startswith("count"):
+def is_no_end(sentence: Sentence, hit: cues.Hit) -> bool:
+    """ "Count 38 million per mL", "for the cell count": no count of swabs, and nothing is closed. "A stab incision at
+    the crest": the way to the marrow."""
+    if hit.id != "leaving-harvest":
+        return False
+    if sentence.tokens[hit.first].norm == "incision":
+        return hit.first > 0 and sentence.tokens[hit.first - 1].norm in ("stab", "nick", "tiny")
+    if not sentence.tokens[hit.first].norm.startswith("count"):
         return False
     before = {token.norm for token in sentence.tokens[max(0, hit.first - 2) : hit.first]}
     behind = [token.quantity for token in sentence.tokens[hit.last + 1 : hit.last + 4] if token.quantity is not None]
@@ -44,6 +49,12 @@ def _of_anything(sentence: Sentence, hit: cues.Hit) -> bool:
     """ "Aspirated from the node": a harvest only where marrow, a graft or what is injected is spoken of."""
     first, last = sentence.tokens[hit.first].norm, sentence.tokens[hit.last].norm
     return hit.id == "harvest" and first in _TAKEN_FROM and last == "from"
+
+
+def _is_drill_hole(sentence: Sentence, hit: cues.Hit) -> bool:
+    """ "Marrow from the tibia through a four millimetre drill hole": a way to the marrow."""
+    behind = [token.norm for token in sentence.tokens[hit.last + 1 : hit.last + 2]]
+    return hit.id == "bone-phase" and behind in (["hole"], ["holes"])
 
 
 def targets(sentence: Sentence, grammar: Grammar) -> list[cues.Hit]:
@@ -81,7 +92,8 @@ def of(reading: Reading, grammar: Grammar) -> list[list[str]]:
     for sentence in reading.sentences:
         found = [hit for hit in cues.hits(sentence, grammar, *_PHASES) if marrow or not _of_anything(sentence, hit)]
         found += targets(sentence, grammar)
-        found = [hit for hit in found if not counts_cells(sentence, hit)]
+        found = [hit for hit in found if not is_no_end(sentence, hit)]
+        found = [hit for hit in found if not _is_drill_hole(sentence, hit)]
         first = min((hit.first for hit in found if _PHASES[hit.id] == "harvest"), default=cues.FAR)
         found = [hit for hit in found if hit.id not in _AFTER_HARVEST or (marrow and (harvested or first < hit.first))]
         harvested = harvested or first < cues.FAR

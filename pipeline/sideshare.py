@@ -219,3 +219,11 @@ def on_each(sentence: Sentence, last: int) -> bool:
 
 _EACH = 8  # words
 _EACH_SIDE = frozenset({"each", "either", "per"})
+
+
+def of_crest(sentence: Sentence, side: Side, first: int, last: int) -> bool:
+    """ "Marrow out of the left crest": where it was taken, by a word that is no name of a site; not where the phrase at
+    first..last is the crest itself."""
+    at = side.last + 1
+    crest = at < len(sentence.tokens) and sentence.tokens[at].norm in ("crest", "crests")
+    return crest and not first <= at <= last

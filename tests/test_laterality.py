@@ -167,3 +167,12 @@ def test_what_there_is_once_is_not_doubted_for_its_side() -> None:
 def test_a_side_behind_a_number_is_not_that_of_what_follows() -> None:
     text = "left elevation ninety degrees compared with seventy on the right posterior portal rotator interval thick"
     assert side(text, "portal")[0] != "right"
+
+
+@pytest.mark.parametrize("text", [
+    "hip injection right lateral no supine sorry five mils of concentrate made from marrow out of the left crest",
+    "Knee injection with concentrate from the left crest, 5 mL.",
+])  # fmt: skip
+def test_an_operation_has_no_side_of_the_crest_that_marrow_came_from(text: str) -> None:
+    note = make_note(from_text(text), grammar.load())
+    assert {fact.laterality for fact in note.facts if fact.kind == "procedure"} == {None}

@@ -45,6 +45,7 @@ SIZED = frozenset("bucket buckets chamber chambers canister canisters bowl bowls
 COUNTED = frozenset("draw draws pull pulls aspirate aspirates pass passes aliquot aliquots portion portions".split())
 COUNTED_VESSELS = frozenset("syringe syringes tube tubes".split())
 COUNTED_ALL = COUNTED | COUNTED_VESSELS
+TURNED = frozenset("rotated rotating rotate turned turning turn".split())
 MOVES = frozenset(
     "rotated rotating rotate turned turning redirected advanced advance withdrawn back repositioned deeper".split()
 )

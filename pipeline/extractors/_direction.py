@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from pipeline import cues
 from pipeline.extractors import _amount_words as words
 from pipeline.extractors import base
@@ -28,11 +30,19 @@ def held_in(sentence: Sentence, index: int) -> bool:
 
 
 def went_in(sentence: Sentence, at: int) -> bool:
-    """ "The other twenty eight went in", "so twenty six go in": into the patient; not "went in the bag"."""
+    """ "The other twenty eight went in", "so twenty six go in": into the patient; not "went in the bag", nor "the
+    needle went in three centimetres"."""
     tokens = sentence.tokens
     if at + 1 >= len(tokens) or tokens[at].norm not in words.WENT or tokens[at + 1].norm != "in":
         return False
+    way = tokens[at + 2].quantity if at + 2 < len(tokens) else None
+    tool = _TOOLS & {token.norm for token in tokens[max(0, at - 2) : at]}
+    if tool or (way is not None and way.dimension == "length"):
+        return False
     return not {token.norm for token in tokens[at + 2 : at + 5]} & (words.VESSELS | words.BENCH)
+
+
+_TOOLS = frozenset("needle needles trocar cannula jamshidi wire drill reamer scope we i he she".split())
 
 
 def is_spin(sentence: Sentence, at: int, quantity: Quantity) -> bool:
@@ -133,6 +143,12 @@ def thrown(sentence: Sentence, index: int) -> bool:
     return False
 
 
+def as_ordered(sentence: Sentence, index: int) -> dict[str, Any]:
+    """The status of "nurse, please throw the 14 mL away": an order at the table, carried out there and then."""
+    asked = any(token.norm == "please" for token in sentence.tokens[max(0, index - 4) : index])
+    return {"status": "performed"} if asked and thrown(sentence, index) else {}
+
+
 _THROW = frozenset("throw throws threw throwing thrown".split())
 
 
@@ -177,15 +193,31 @@ _LOOKS = frozenset("clear straw yellow cloudy turbid serous synovial effusion co
 def given_product(sentence: Sentence, index: int, first: int, phase: str) -> bool:
     """ "Aspirated dry, then 5 mL BMAC": what was given, where injections are told of and nothing is made of it."""
     tokens = sentence.tokens
-    if phase != "injection" or not 0 < first - index <= 2 or tokens[first].norm not in words.PRODUCTS:
+    near = 3 if tokens[index + 1].norm == "of" else 2  # "2 mL of the concentrate"
+    if phase != "injection" or not 0 < first - index <= near or tokens[first].norm not in words.PRODUCTS:
         return False
-    before = {token.norm for token in tokens[max(0, index - _MADE_REACH) : index]}
+    parts = {mention.first - 1 for mention in base.mentions(sentence, "sites")}  # "left knee 2 mL" leaves nothing over
+    before = {tokens[at].norm for at in range(max(0, index - _MADE_REACH), index) if at not in parts}
     after = {token.norm for token in tokens[first + 1 : first + 5]}
     told_later = any(token.norm in words.PUT for token in tokens[first:])  # "eight mils of BMAC, six were injected"
     return not told_later and not (before | after) & words.MAKING
 
 
 _MADE_REACH = 8
+
+
+def out_of_joint(sentence: Sentence, index: int) -> bool:
+    """ "Joint aspirated 6 mL": fluid out of a joint that was told right before, and no marrow."""
+    tokens = sentence.tokens
+    if index < 2 or tokens[index - 1].norm not in ("aspirated", "drained"):
+        return False
+    return tokens[index - 2].norm == "joint" or any(
+        site.last == index - 2 and site.id in _JOINTS
+        for site in base.mentions(sentence, "sites")
+    )
+
+
+_JOINTS = frozenset("knee hip ankle shoulder elbow wrist glenohumeral-joint".split())
 
 
 def headed(sentence: Sentence, index: int) -> Mention | None:

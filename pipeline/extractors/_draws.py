@@ -153,6 +153,8 @@ def _yielded(sentence: Sentence, index: int) -> bool:
     """
     tokens = sentence.tokens
     before = [token.norm for token in tokens[max(0, index - _SPUN_BACK) : index]]
+    if _MACHINES & set(before[-4:]) and _BACK & set(before[-3:]):
+        return True  # "the kit gave me seven millilitres"
     behind = [token.norm for token in tokens[index + 1 : index + 3]]
     if not _SPUN & set(before) or behind[:1] == ["from"]:
         return False
@@ -160,6 +162,7 @@ def _yielded(sentence: Sentence, index: int) -> bool:
 
 
 _SPUN_BACK = 8
+_MACHINES = frozenset("kit machine centrifuge system device".split())
 _SPUN = frozenset({"spun", "centrifuged", "spin"})
 _YIELDS = frozenset("yielded yielding obtained gained recovered".split())
 

@@ -65,7 +65,9 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
             after[1].norm not in _SAME_DRUG
         )
     between = sentence.tokens[index + 1 : drug.first]
-    if _is_wetted(between) or _comes_with(sentence, index, drug) or _is_led_and_apart(sentence, index, drug):
+    if _is_wetted(between) or _has_own_volume(sentence, index, drug) or _comes_with(sentence, index, drug):
+        return True
+    if _is_led_and_apart(sentence, index, drug):
         return True
     if [token.norm for token in between] == ["with"] and any(
         token.norm in ("cement", "pmma", "beads", "spacer") for token in sentence.tokens[max(0, index - 5) : index]
@@ -87,6 +89,16 @@ def _is_wetted(between: Sequence[Token]) -> bool:
 
 
 _WETTED = frozenset("wet wetted coated primed rinsed flushed soaked".split())
+
+
+def _has_own_volume(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "Blood 15 mL left arm, ACD 1.5 mL": a comma parts the first volume from a drug with one right behind it."""
+    own = sentence.tokens[index].quantity
+    between = sentence.tokens[index + 1 : drug.first]
+    behind = sentence.tokens[drug.last + 1].quantity if drug.last + 1 < len(sentence.tokens) else None
+    if own is None or behind is None or not own.dimension == behind.dimension == "volume":
+        return False
+    return any(token.norm == "," for token in between) and not any(token.quantity is not None for token in between)
 
 
 def _comes_with(sentence: Sentence, index: int, drug: Mention) -> bool:

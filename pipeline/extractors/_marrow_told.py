@@ -85,7 +85,7 @@ def _marks(sentence: Sentence, grammar: Grammar, marrow: bool, told: bool) -> It
     made |= {at for at, quantity in cues.numbers(sentence) if told and _direction.is_spin(sentence, at, quantity)}
     sites = {m.last for m in base.mentions(sentence, "sites")}
     ends = {hit.first for hit in cues.hits(sentence, grammar, "leaving-harvest")
-            if not phases.counts_cells(sentence, hit)}  # fmt: skip
+            if not phases.is_no_end(sentence, hit)}  # fmt: skip
     for at, token in enumerate(sentence.tokens):
         if at in ends:
             yield at, ""

@@ -288,7 +288,7 @@ def _titled(reading: Reading, sentence: Sentence, first: int, last: int, grammar
     elif side is None:
         side, _ = laterality.side_for(sentence, first, last, grammar)
     if side is None and not mixed:  # "Excision of the accessory navicular, right foot"
-        side = laterality.only_side(sentence, first, len(sentence.tokens) - 1, grammar)
+        side = laterality.only_side(sentence, first, len(sentence.tokens) - 1, grammar, donors=False)
     site = next((m.id for m in base.mentions(sentence, "sites") if first <= m.first <= last), None)
     if sum(token.text.lower() in _ORDINALS for token in sentence.tokens[first : last + 1]) > 1:
         site = None  # "second, third and fourth toes"

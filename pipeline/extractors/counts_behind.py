@@ -144,6 +144,8 @@ def _corrected(reading: Reading, sentence: Sentence, things: list[Thing], before
         planned = token.norm in _SAID_PLANNED and tokens[at - 1].norm not in _WERE
         if token.norm not in _SO and token.norm != "only" and not planned:
             continue
+        if tokens[at - 1].norm in ("gave", "yielded", "drew"):
+            continue  # "the last draw gave only three": an amount
         index = at + 1 + (planned and at + 1 < len(tokens) and tokens[at + 1].norm in ("only", "for"))
         near = [thing for thing in things if thing.last < at and at - thing.last <= _REACH]
         thing = near[-1] if near else before[-1] if before and not things else None

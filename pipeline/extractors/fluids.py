@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from pipeline import clauses, cues, phases, sidewise
-from pipeline.extractors import base
+from pipeline.extractors import _direction, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
 from pipeline.rows import Concept
@@ -83,6 +83,9 @@ _TAPPED_COST = 24
 def _tapped(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
     """ "Two hundred millilitres were aspirated from the knee": no harvest, no drug, and no name of what it was."""
     tokens = sentence.tokens
+    if _direction.out_of_joint(sentence, index):
+        return [base.claim("fluid_out", reading, sentence, index, index - 1, index - 1, _TAPPED_COST,
+                           text=tokens[index - 1].norm)]  # fmt: skip
     at = index + 1
     while at < len(tokens) and at - index <= 2 and tokens[at].norm in ("was", "were", "of", "fluid"):
         at += 1

@@ -61,7 +61,8 @@ def _number(
         if near is not None and near[0] <= _DISCARD_REACH and not _parted(sentence, index, near):
             facts.append(claim("discarded_volume", (max(0, near[0] - 6), near[1])))
     if quantity.dimension == "volume" and _direction.thrown(sentence, index):
-        return [base.claim("discarded_volume", reading, sentence, index, index, index, _THROWN, unit=quantity.unit)]
+        return [base.claim("discarded_volume", reading, sentence, index, index, index, _THROWN, unit=quantity.unit,
+                           **_direction.as_ordered(sentence, index))]  # fmt: skip
     if quantity.dimension == "volume" and phase:
         product = cues.nearest(sentence, grammar, index, "product")
         given = cues.nearest(sentence, grammar, index, "injected", "given")
@@ -186,7 +187,9 @@ def _draw(
         return []  # "eight mils of bone marrow concentrate were drawn up": no draw from the bone
     if words.RECEIVED & {token.norm for token in sentence.tokens[max(0, index - 2) : index]}:
         return []  # "the right hip got four mils"
-    if _direction.goes_in(sentence, index) or _direction.looks_like_fluid(sentence, index):
+    if _direction.goes_in(sentence, index) or _direction.looks_like_fluid(sentence, index) or (
+        _direction.out_of_joint(sentence, index)
+    ):
         return []
     ahead = sentence.tokens[index + 1 : index + 5]
     if len(ahead) == 4 and ahead[0].norm == "to" and ahead[1].quantity is not None and ahead[2].norm == "of":

@@ -15,7 +15,9 @@ KINDS = ("injection", "injection_volume", "injection_total", "injection_depth", 
 _NAMING = frozenset({"bone-marrow-injection", "platelet-rich-plasma-injection"})  # they name what is injected
 _UNNAMED = "what was injected was not said"
 _REACH = 45
-_NOT_INJECTED = frozenset({"sent", "kept", "left", "remained", "remaining", "stored", "retained", "discarded"})
+_NOT_INJECTED = frozenset(
+    {"sent", "kept", "left", "remained", "remaining", "stored", "retained", "discarded", "frozen", "saved"}
+)
 _INTO = 12
 _INJECTION_NEEDLES = ("spinal-needle", "block-needle", "tuohy-needle")
 
@@ -238,8 +240,8 @@ def _goes_elsewhere(sentence: Sentence, index: int) -> bool:
         norms.append(token.norm)
     if "left" in norms and {"the", "into", "to", "in"} & set(norms[: norms.index("left")]):
         norms.remove("left")
-    if "put" in norms and "back" in norms:
-        return True
+    if ("put" in norms and "back" in norms) or (index and sentence.tokens[index - 1].norm == "from"):
+        return True  # "concentrate that was made from fifty eight mils"
     return bool(_NOT_INJECTED & set(norms)) or _only_drawn_up(sentence, index) or _direction.held_in(sentence, index)
 
 

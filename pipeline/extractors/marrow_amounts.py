@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
+from typing import Any
 
 from pipeline import cues, laterality, owners, phases, sidewise
 from pipeline.extractors import _amount_lists, _direction, _draws, _marrow_told, base
@@ -88,6 +89,8 @@ _AFTER_SAME = frozenset("again and then so now amount volume turn rotate".split(
 def _is_anothers(sentence: Sentence, index: int) -> bool:
     """Whether a drug, a device or another fluid stands right beside the number, or a noun that it counts."""
     tokens = sentence.tokens
+    if index and tokens[index - 1].norm in words.TURNED and tokens[index].norm == "#number":
+        return True  # "turned a quarter after each draw"
     if index and tokens[index - 1].norm == "within" or owners.is_whole_of_share(tokens, index) or (
         _direction.is_size_of_vessel(sentence, index)
     ):
@@ -113,8 +116,8 @@ def _amount(
     side = None if side == "bilateral" else side
     bare = not quantity.dimension
 
-    def claim(kind: str, cost: int = 3, **fields: object) -> list[Fact]:
-        named: dict[str, object] = {"unit": quantity.unit, **fields}
+    def claim(kind: str, cost: int = 3, **fields: Any) -> list[Fact]:
+        named: dict[str, Any] = {"unit": quantity.unit, **fields}
         return [base.claim(kind, reading, sentence, index, index, index, cost, **named)]
 
     if not state:
@@ -138,14 +141,15 @@ def _amount(
     lost = lost or _direction.thrown(sentence, index)
     lost = lost or before[-1:] in (("lost",), ("wasted",), ("spilled",), ("spilt",))
     if lost or (set(after[:1]) & words.LOST and (not bare or after[0] in _THROWN)):
-        return claim("discarded_volume")
-    if _direction.looks_like_fluid(sentence, index):
+        return claim("discarded_volume", **_direction.as_ordered(sentence, index))
+    if _direction.looks_like_fluid(sentence, index) or _direction.out_of_joint(sentence, index):
         return []
     if set(after[:3]) & words.KEPT or ("put" in after[:2] and "back" in after[:3]):
         return []
     if bare and state in ("made", "given") and after[:1] and after[0] in words.COUNTED:
         return []  # "in two portions of eight"
-    if state == "drawn" and before[-1:] == ("so",) and (not after or _direction.held_in(sentence, index)):
+    of_it = after[:1] == ("of",) and bool({"marrow", "it"} & set(after[1:3]))
+    if state == "drawn" and before[-1:] == ("so",) and (not after or of_it or _direction.held_in(sentence, index)):
         return claim("harvest_total", scale="total", laterality=own)
     target = _direction.target(sentence, index)
     into = (after[:1] or ("",))[0] in _INTO or _is_route(sentence, index)

@@ -28,6 +28,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _is_moved(sentence: Sentence, grammar: Grammar) -> bool:
     """Whether a needle is moved in two of three ways ("advanced two centimetres, two turns back"): a harvest needle,
     though nothing else says so."""
+    if any(True for _ in base.mentions(sentence, "drugs")) and not cues.has(sentence, grammar, "marrow", "draw-noun"):
+        return False  # "needle into the joint, forty of triamcinolone went in, rotation twenty degrees"
     turned = cues.has(sentence, grammar, "turns") or any(True for _ in base.quantities(sentence, "turns"))
     inward = cues.has(sentence, grammar, "advance", "depth")
     ways = (turned, inward, cues.has(sentence, grammar, "retraction"))

@@ -85,8 +85,10 @@ def _blood(reading: Reading, sentence: Sentence, product: bool) -> list[Fact]:
         behind = [token.norm for token in tokens[index + 1 : index + 5]]
         while behind and behind[0] in _VENOUS | {"of"}:
             behind = behind[1:]
-        if behind[:1] == ["blood"] and behind[1:2] not in (["loss"], ["lost"], ["was"]):
-            return [base.claim("draw", reading, sentence, index, index, index + 1, _COST, unit=quantity.unit)]
+        led = index and tokens[index - 1].norm == "blood" and behind[:1] not in (["loss"], ["lost"])
+        if led or behind[:1] == ["blood"] and behind[1:2] not in (["loss"], ["lost"], ["was"]):
+            at = index - 1 if led else index + 1
+            return [base.claim("draw", reading, sentence, index, at, at, _COST, unit=quantity.unit)]
     return []
 
 
