@@ -193,7 +193,7 @@ _LOOKS = frozenset("clear straw yellow cloudy turbid serous synovial effusion co
 def given_product(sentence: Sentence, index: int, first: int, phase: str) -> bool:
     """ "Aspirated dry, then 5 mL BMAC": what was given, where injections are told of and nothing is made of it."""
     tokens = sentence.tokens
-    near = 3 if tokens[index + 1].norm == "of" else 2  # "2 mL of the concentrate"
+    near = 3 if index + 1 < len(tokens) and tokens[index + 1].norm == "of" else 2  # "2 mL of the concentrate"
     if phase != "injection" or not 0 < first - index <= near or tokens[first].norm not in words.PRODUCTS:
         return False
     parts = {mention.first - 1 for mention in base.mentions(sentence, "sites")}  # "left knee 2 mL" leaves nothing over
