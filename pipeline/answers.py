@@ -13,6 +13,8 @@ from pipeline.records import Mention, Scope, Sentence
 
 _NO = frozenset({"no", "none", "nope", "negative", "nil", "not"})
 _YES = frozenset({"yes", "yeah", "yep", "correct", "done", "affirmative", "ok", "okay", "sure"})
+_LEFT = frozenset({"withheld", "omitted", "declined", "refused", "deferred", "unnecessary", "cancelled"})
+_NOT_DONE = [["not", verb] for verb in ("given", "needed", "done", "used", "required", "seen", "found", "present")]
 _MARKS = frozenset({",", ".", ";", ":"})
 _LEAST = 2  # answers that make a list
 
@@ -44,7 +46,7 @@ def _is_question(sentence: Sentence) -> bool:
 
 def _queries_next(sentence: Sentence, behind: Sentence) -> bool:
     """ "Diagnostic laparoscopy ? endometriosis": written for "query", and of what follows in small letters."""
-    if not _is_question(sentence) or not behind.tokens or behind.tokens[0].norm in _NO | _YES:
+    if not _is_question(sentence) or not behind.tokens or behind.tokens[0].norm in _NO | _YES | _LEFT:
         return False
     return behind.tokens[0].text[:1].islower() and not any(token.norm in FINITE for token in sentence.tokens)
 
@@ -54,7 +56,7 @@ def _asked(sentence: Sentence, behind: Sentence | None) -> list[Scope]:
     second = behind.tokens[1].norm if behind is not None and len(behind.tokens) > 1 else "."
     if first in _YES:
         return []
-    denied = first in _NO and second in _MARKS
+    denied = first in _NO and second in _MARKS or first in _LEFT or [first, second] in _NOT_DONE
     value = "negated" if denied else "suspected"
     start = _last_item(sentence)
     return [

@@ -28,11 +28,37 @@ _REACH = 18  # tokens between a plan and the word that says it was changed
 
 def changed(sentence: Sentence, scopes: Sequence[Scope]) -> list[Scope]:
     """The scopes; a plan of the past that was changed is a denial."""
-    return [
-        Scope("certainty", "negated", scope.first, scope.last, "changed")
-        if scope.rule in _PLANS and scope.value == "planned" and _is_changed(sentence, scope) else scope
-        for scope in scopes
-    ]  # fmt: skip
+    found = []
+    for scope in scopes:
+        if scope.rule not in _PLANS or scope.value != "planned":
+            found.append(scope)
+        elif (number := _other_number(sentence, scope)) is not None:
+            found.append(Scope("certainty", "negated", number, scope.last, "changed"))
+        elif _is_changed(sentence, scope):
+            found.append(Scope("certainty", "negated", scope.first, scope.last, "changed"))
+        else:
+            found.append(scope)
+    return found
+
+
+def _other_number(sentence: Sentence, scope: Scope) -> int | None:
+    """ "Kenalog 80 mg planned - 40 mg given", "3 anchors planned, 2 used": the token of the number that was planned,
+    where another like it is told as done right behind."""
+    tokens = sentence.tokens
+    if tokens[scope.last].norm not in _PAST:
+        return None
+    old = next((at for at in range(scope.last - 1, max(-1, scope.last - 4), -1) if tokens[at].quantity), None)
+    for at in range(scope.last + 1, min(len(tokens) - 1, scope.last + _BEHIND)):
+        new, planned = tokens[at].quantity, tokens[old].quantity if old is not None else None
+        if new is not None and planned is not None:
+            used = {token.norm for token in tokens[at + 1 : at + 3]} & _TOLD or tokens[at - 1].norm in _NO_MORE
+            return old if used and new.unit == planned.unit and new.form == planned.form else None
+        if tokens[at].norm == ".":
+            return None
+    return None
+
+
+_BEHIND = 5  # tokens
 
 
 def _is_changed(sentence: Sentence, scope: Scope) -> bool:
@@ -48,11 +74,22 @@ def _is_changed(sentence: Sentence, scope: Scope) -> bool:
             return at > scope.last
         if norms[at] in _NO_MORE and at > scope.last and _ON_TERMS.isdisjoint(norms[at + 1 : at + 2]):
             return _TOLD & set(norms[scope.last + 1 : at + _AFTER_ONLY]) != set()
+        if norms[at] == "but" and at > scope.last and _could_not(norms[at : at + _REACH]):
+            return True  # "salpingotomy had been her wish, but the tube could not be saved"
         if pair in (["ended", "up"], ["not", "needing"]) or norms[at] in ("cancelled", "canceled"):
             return True
         if norms[at] in ("changed", "change") and _MINDS & set(norms[at + 1 : at + 4]):
             return True
     return False
+
+
+def _could_not(norms: list[str]) -> bool:
+    """Whether a clause behind "but" tells that something did not go, and nothing that it went at last."""
+    clause = norms[: norms.index(".")] if "." in norms else norms
+    failed = _FAILED - {"could"} & set(clause) or any(
+        word in ("could", "would") and clause[at + 1 : at + 2] == ["not"] for at, word in enumerate(clause)
+    )
+    return bool(failed) and not _SUCCESS & set(clause)
 
 
 _SPEAKER = _words("we i")

@@ -53,7 +53,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             tokens[index - 1].norm in ("the", "a")
         ):
             return index - 1  # "three anchors, the fourth was not needed": a subject of its own
-        if index in settings and (stream or hit.rule.value != "planned") and (thick or not certainty):
+        told = hit.rule.value == "historical" and index == hit.first - 1  # "biopsies last year"
+        if index in settings and (stream or hit.rule.value != "planned") and (thick or not certainty) and not told:
             return index + 1
         if certainty and thick and token.quantity is not None:
             sized = named and index + 1 == first and index and tokens[index - 1].norm in ("a", "an", "the")
@@ -68,9 +69,10 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         if mention is not None and certainty and mention.table != "preparations":
             if named and index + 1 == first and (mention.table == "drugs" or bare):
                 return index + 1  # "ropivacaine heparin was drawn up and never given": two drugs, no list
-            named, first = True, mention.first
+            head = None if named else _head(sentence, mention.first)
+            named, first = True, mention.first if head is None else head
             thick = True
-            index = mention.first - 1
+            index = first - 1
             continue
         if mention is not None and hit.rule.id == "planned-before" and mention.table in _OPERATIONS:
             if named and not any(one.norm in JOINING for one in tokens[mention.last + 1 : first]):
@@ -142,6 +144,20 @@ def _modifies(sentence: Sentence, index: int) -> bool:
 def _list_before(tokens: tuple[Token, ...], index: int) -> bool:
     """Whether a mark or "and" before a named thing goes on a list ("a tear and loose bodies were not seen")."""
     return tokens[index].norm == "and" or any(token.norm in ("and", "or") for token in tokens[index + 1 : index + 6])
+
+
+def _head(sentence: Sentence, first: int) -> int | None:
+    """The first token of a specimen or step that a thing is said of: "a biopsy for cell culture was refused"."""
+    at = first - 1
+    while at >= first - 2 and at > 0 and sentence.tokens[at].norm.isalpha() and sentence.tokens[at].norm not in _OF:
+        at -= 1
+    if at < 1 or sentence.tokens[at].norm not in _OF:
+        return None
+    heads = [m.first for m in sentence.mentions if m.last == at - 1 and m.table in ("specimens", "acts", "procedures")]
+    return heads[0] if heads else None
+
+
+_OF = frozenset({"for", "of", "from"})
 
 
 def _is_joint(sentence: Sentence, index: int, hit: CueHit) -> bool:

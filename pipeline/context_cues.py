@@ -106,7 +106,7 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
         ):
             kept.append(CueHit(rules["none"], hit.first, hit.last))  # "conversion no"
             continue
-        if hit.rule.id == "told-ahead" and not _behind_an_operation(sentence, hit.first):
+        if hit.rule.id in ("told-ahead", "talked-of") and not _behind_an_operation(sentence, hit.first):
             continue  # "the bleeding points listed above"
         if folded[hit.first] == "elsewhere" and hit.first == hit.last and not any(
             m.last == hit.first - 1 and m.table in ("procedures", "acts") for m in sentence.mentions
@@ -183,7 +183,7 @@ _AFTER_NOUN = frozenset({"suspected", "possible", "probable", "likely", "questio
                           "questioned", "queried"})
 _GOES_ON = frozenset(
     "at on in by from because due given intraoperatively clinically here there but and though although so then "
-    "radiologically endoscopically after during with as until still".split()
+    "radiologically endoscopically after during with as until still none not no never excluded confirmed".split()
 )
 
 

@@ -161,6 +161,9 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
     if [token.norm for token in tokens[hit.last + 2 : hit.last + 4]] in (["in", "it"], ["inside", "it"]):
         over.append(hit.last + 3)  # "no bowel in it mesh ..."
     index, named = max([hit.last, *over]) + 1, bool(over)
+    place = _other_place(sentence, hit)
+    if place is not None:
+        return place
     routes = [m.last for m in sentence.mentions if m.table == "routes" and m.first == hit.last + 1]
     if routes and hit.rule.id == "not":
         return routes[0]  # "morphine, not intrathecal"
@@ -214,6 +217,19 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             return index if norm.endswith("ly") else index - 1
         index += 1
     return limit
+
+
+def _other_place(sentence: Sentence, hit: CueHit) -> int | None:
+    """ "Unstable to the front, not to the back": the noun of a place that is named only to be set apart."""
+    tokens = sentence.tokens
+    at = hit.last if tokens[hit.last].norm in _PLACES else hit.last + 1
+    if hit.rule.id != "not" or at + 2 >= len(tokens) or tokens[at].norm not in _PLACES or tokens[at + 1].norm != "the":
+        return None
+    before = tokens[hit.first - 1].norm if hit.first else "."
+    return None if before in clauses.FINITE or before in (".", "but") else at + 2
+
+
+_PLACES = frozenset({"to", "in", "at", "on", "into", "from"})
 
 
 def _listed_on(sentence: Sentence, index: int, starts: dict[int, Mention]) -> bool:

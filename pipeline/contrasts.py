@@ -91,7 +91,21 @@ def _between(draft: Draft, words: Sequence[Word], kept: int, cue: int, denied: i
         holds = replace(holds, norm=f"#{said.dimension}", quantity=quantity)
         rest = rest[said.end :]
     draft.strikes.append(Strike(said_by(words, [tokens[denied]]), said_by(words, tokens[cue:denied]), kept))
+    draft.strikes += [
+        Strike(Evidence(tokens[at].first, tokens[at].first, None, None, ""),
+               said_by(words, tokens[cue : denied + 1]), at, False)
+        for at in range(kept - 1) if _is_number(tokens, at) and _is_the_same(tokens[at], tokens[denied])
+    ]  # fmt: skip
     draft.tokens = [*tokens[:kept], holds, *tokens[kept + 1 : start], *rest]
+
+
+def _is_the_same(earlier: Token, denied: Token) -> bool:
+    """ "Three anchors two point nine millimetres ... the anchors were two point four not two point nine": said before,
+    and taken back far behind it."""
+    one, other = earlier.quantity, denied.quantity
+    return one is not None and other is not None and one.value == other.value is not None and (
+        other.unit is None or one.unit == other.unit
+    )
 
 
 def _take_out(draft: Draft, words: Sequence[Word], cue: int, denied: int, after: int) -> None:

@@ -130,7 +130,9 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
             return _restart(draft, cue, target[1], words)
         if target is not None:
             adjacent = target[0] is draft and gap(tokens, target[1], cue.first) <= FEW_BETWEEN
-            if cue.row.action == "replace" or adjacent:
+            place, old = target
+            again = repeated_after(place.tokens, old, len(place.tokens), tokens, new) > 0  # "strike that: six holes"
+            if cue.row.action == "replace" or adjacent or (place is not draft and again):
                 end = _replace(draft, cue, new, *target, words)
                 if target[0] is not draft and target[0].tokens[-1:] and target[0].tokens[-1].norm == "?":
                     target[0].tokens = target[0].tokens[:-1]  # "12 mL? No, 10 mL": asked and answered

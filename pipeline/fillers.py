@@ -16,6 +16,7 @@ _SOUNDS = frozenset({"uh", "uhh", "um", "umm", "uhm", "er", "erm", "hmm", "hm", 
 _PHRASES = tuple(tuple(phrase.split()) for phrase in (
     "you know", "let me see", "lets see", "let's see", "let me think", "let me look", "let me check", "let me count",
     "how shall i say", "i would say", "i'd say", "shall we say", "what was it", "as i say",
+    "as i said", "as i have said", "like i said", "as stated", "as mentioned", "as said",
 ))  # fmt: skip
 _FIRST = frozenset(phrase[0] for phrase in _PHRASES)
 _LOOKS = frozenset({"look", "check", "see"})  # "let me look at the suction": a place to look at may follow

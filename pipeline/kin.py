@@ -30,6 +30,7 @@ _HELPS = _words(
     "said says reports reported noticed found will can should wishes wished translated discussed stays home baby "
     "skin request"
 )
+_SHORT = 3  # tokens of a relative and an illness
 _FAR = 5  # tokens between the beginning of a clause and a relative
 
 
@@ -58,7 +59,9 @@ def _is_ill(sentence: Sentence, at: int) -> bool:
     said = {token.norm for token in tokens[at + 1 : stop]}
     named = any(m.table in _ILLNESS and at < m.first < stop for m in sentence.mentions)
     headed = at == first and tokens[at + 1 : at + 2] and tokens[at + 1].norm == ":"  # "father: ankylosing spondylitis"
-    return not said & _HELPS and (named or bool(said & _ILL) or bool(headed and len(said) > 1))
+    short = at == 0 and stop - at <= _SHORT and not said & clauses.FINITE  # "Brother cirrhosis."
+    told = named or bool(said & _ILL) or bool((headed or short) and len(said - {":"}) > 0)
+    return not said & _HELPS and told
 
 
 _ILLNESS = frozenset({"diagnoses", "procedures", "findings", "complications"})

@@ -129,6 +129,7 @@ CORRECTED = [
      ["grade three"]),
     ("six draws of ten mils no eight draws of ten mils", "eight draws of ten mils", ["six draws of ten mils"]),
     ("EBL 550 -> corrected 650 ml.", "EBL 650 ml .", ["550"]),
+    ("Done with five holes. Strike that: six holes.", "Done with six holes .", ["five holes."]),
     ("Total 12 mL? No, 10 mL.", "Total 10 mL", ["12 mL?"]),
     ("the left i mean the right knee was opened", "the right knee was opened", ["left"]),
     ("five, no six millilitres", "six millilitres", ["five,"]),
@@ -304,3 +305,8 @@ def test_a_value_said_again_behind_a_hesitation_is_in_doubt() -> None:
     assert unclear(of_text("blood loss ten mils er five mils")) == ["er"]
     assert not unclear(of_text("ten mils um of bupivacaine"))
     assert not unclear(of_text("ten mils er ten mils"))
+
+
+def test_a_value_taken_back_far_behind_it_is_in_doubt() -> None:
+    (sentence,) = of_text("three anchors of 2.9 mm were placed and the portals closed, the anchors were 2.4, not 2.9 mm")
+    assert [strike.at for strike in sentence.strikes if not strike.clear]

@@ -75,7 +75,8 @@ def was_before(sentence: Sentence, drug: Mention, row: Drug) -> bool:
     taken = taken and not goes_home_on(sentence, drug)
     if row.routes == ("oral",) and is_own(sentence, drug) or is_at_home(sentence, drug):
         return True
-    if _for_an_illness(sentence, drug) and not set(row.classes) & _IN_THEATRE:
+    ill = _for_an_illness(sentence, drug) or _in_own_list(sentence, drug)
+    if ill and not set(row.classes) & _IN_THEATRE:
         return True
     return taken or (sentence.section in _STORY and bool(before & _TRIED))
 
@@ -110,7 +111,21 @@ def _for_an_illness(sentence: Sentence, drug: Mention) -> bool:
     if at < 1 or sentence.index >= _OPENING or sentence.tokens[at].norm not in _BEHIND or _tells_giving(sentence):
         return False
     named = any(m.table == "diagnoses" and m.last == at - 1 for m in sentence.mentions)
-    return named or sentence.tokens[at - 1].norm.endswith(_ILLNESSES)
+    said = sentence.tokens[at - 1].norm
+    return named or said in _ILL_IN_SHORT or said.endswith(_ILLNESSES)
+
+
+def _in_own_list(sentence: Sentence, drug: Mention) -> bool:
+    """ "Meds: clopidogrel - not stopped; allopurinol." at the head of a note: no dose, nothing given."""
+    tokens = sentence.tokens
+    heads = sentence.section == "medicines" and sentence.index < _OPENING and tokens[0].norm in _HEADS
+    return heads and not _tells_giving(sentence) and not any(
+        token.quantity is not None and token.quantity.dimension in ("mass", "volume") for token in tokens
+    )
+
+
+_HEADS = frozenset({"meds", "medications", "medication", "rx", "dh", "regular", "current", "home"})
+_ILL_IN_SHORT = frozenset("t2dm t1dm dm niddm iddm htn copd ihd af ckd gord gerd mi ra bph dvt pe oa ms sle".split())
 
 
 _ILLNESSES = ("thyroidism", "thyroid", "itis", "osis", "aemia", "emia", "epsy", "tension", "pathy", "asthma", "algia")

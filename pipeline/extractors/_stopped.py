@@ -69,6 +69,9 @@ def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[s
 
 def to_stop(sentence: Sentence, drug: Mention) -> bool:
     """ "Stop Diamox", "hold apixaban for two days": an order at the head of a sentence or of a part of it."""
+    behind = [token.norm for token in sentence.tokens[drug.last + 1 : drug.last + 4]]
+    if behind[:2] == ["to", "be"] and behind[2:] and behind[2] in _STOPPED - {"off"} or behind[:2] == ["to", "stop"]:
+        return True  # "tamsulosin to be stopped"
     at = drug.first - 1
     if at < 0 or sentence.tokens[at].norm not in ("stop", "hold", "withhold"):
         return False

@@ -1,0 +1,118 @@
+"""What a year, a month or an age tells to have been before this operation: "lumpectomy in 2015", "grommets at 3"."""
+
+from __future__ import annotations
+
+from pipeline import clauses
+from pipeline.context_behind import start_behind
+from pipeline.context_cues import CueHit
+from pipeline.records import Scope, Sentence, Token
+from pipeline.rows import ContextRule
+
+
+def years(sentence: Sentence) -> list[Scope]:
+    """What is said with a year ("lumpectomy in 2015", "done in twenty eleven") was before this operation."""
+    tokens = sentence.tokens
+    found = []
+    dated = {m.last + ahead: m.first for m in sentence.mentions if m.table in ("procedures", "diagnoses")
+             for ahead in (1, 2) if ahead == 1 or tokens[min(m.last + 1, len(tokens) - 1)].norm == "("}  # fmt: skip
+    for index in range(1, len(tokens)):
+        if tokens[index - 1].norm in ("in", "since") and (clauses.is_year(tokens[index]) or _in_short(sentence, index)):
+            rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
+            first = since(sentence, start_behind(sentence, CueHit(rule, index - 1, index)), index)
+            found.append(Scope("status", "historical", first, _its_reason(sentence, index), "year"))
+        elif tokens[index - 1].norm in ("at", "age") and (had := _had_at_age(sentence, index)) is not None:
+            found.append(Scope("status", "historical", had, index, "age"))
+        elif index in dated and _is_bare_year(tokens[index]):  # "MI 2018", "appendicectomy (2010)"
+            found.append(Scope("status", "historical", dated[index], index, "year"))
+        elif tokens[index].norm in _MONTHS and _is_past_month(sentence, index):
+            first = max(0, index - 12, clauses.bounds(sentence, index)[0])
+            found.append(Scope("status", "historical", first, index, "month"))
+        elif tokens[index - 1].norm in ("from", "of") and (clauses.is_year(tokens[index]) or _in_two(sentence, index)):
+            held = [at for at in range(max(0, index - 8), index - 2) if tokens[at].norm in ("has", "had", "have")]
+            if held:  # "the left hip has a hemiarthroplasty from 2019"
+                found.append(Scope("status", "historical", clauses.bounds(sentence, held[0])[0], index, "year"))
+    return found
+
+
+_REASON = 6  # tokens
+
+
+def since(sentence: Sentence, first: int, cue: int) -> int:
+    """The first token of what a time of the past is said of: "scope of the elbow, previous transposition in 2016"."""
+    told = [at for at in range(first, cue) if sentence.tokens[at].norm in _OF_OLD]
+    return told[-1] if told else first
+
+
+_OF_OLD = frozenset({"previous", "prior", "previously"})
+
+
+def _its_reason(sentence: Sentence, year: int) -> int:
+    """The last token of what a thing of the past was done for: "put in in 2012 for complete heart block"."""
+    norms = [token.norm for token in sentence.tokens]
+    if norms[year + 1 : year + 2] == ["with"]:  # "arthroscopy in 2017 with labral debridement"
+        done = [m.last for m in sentence.mentions
+                if m.table in ("acts", "procedures") and year + 1 < m.first <= year + 1 + _REASON]  # fmt: skip
+        return done[0] if done and not set(norms[year : done[0]]) & clauses.FINITE else year
+    if norms[year + 1 : year + 2] != ["for"]:
+        return year
+    named = [m.last for m in sentence.mentions
+             if m.table in ("diagnoses", "findings") and year < m.first <= year + _REASON]  # fmt: skip
+    return named[0] if named and not set(norms[year:named[0]]) & clauses.FINITE else year
+
+
+def _had_at_age(sentence: Sentence, index: int) -> int | None:
+    """ "Had an appendix out at twelve": the "had" of what was done at an age."""
+    tokens, quantity = sentence.tokens, sentence.tokens[index].quantity
+    if quantity is None or quantity.form != "number" or quantity.unit not in (None, "a") or quantity.value is None:
+        return None
+    if not 0 < quantity.value < _OLDEST:
+        return None
+    had = [at for at in range(max(0, index - 9), index - 1) if tokens[at].norm == "had"]
+    named = [m for m in sentence.mentions if m.table == "procedures" and had and had[-1] < m.first and m.last < index]
+    return had[-1] if named else None
+
+
+_OLDEST = 100
+
+
+def _is_bare_year(token: Token) -> bool:
+    """A year that needs no "in" before it, so that no time of day ("hernia repair 0805") is taken for one."""
+    return clauses.is_year(token) and token.quantity is not None and token.quantity.form in ("number", "year")
+
+
+def _in_short(sentence: Sentence, index: int) -> bool:
+    """ "She had a hysterectomy in ninety eight": a year of the last century without its first two digits."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or quantity.form != "number" or quantity.unit is not None or quantity.value is None:
+        return False
+    near = {token.norm for token in sentence.tokens[max(0, index - _HAD_NEAR) : index]}
+    return _SHORT_FROM <= quantity.value <= 99 and bool(near & {"had", "done", "removed", "underwent"})
+
+
+_SHORT_FROM, _HAD_NEAR = 60, 7
+
+
+def _in_two(sentence: Sentence, index: int) -> bool:
+    """ "Twenty eleven", "nineteen ninety eight": a year said as two numbers."""
+    values = [token.quantity.value if token.quantity is not None and not token.quantity.unit else None
+              for token in sentence.tokens[index : index + 2]]  # fmt: skip
+    return len(values) == 2 and values[0] in (19, 20) and values[1] is not None and 10 <= values[1] <= 99
+
+
+_MONTHS = frozenset(
+    ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
+     "december", "spring", "summer", "autumn", "winter")
+)  # fmt: skip
+_TO_COME = frozenset({"will", "would", "planned", "scheduled", "booked", "follow", "return", "review", "again", "next",
+                      "should", "can", "could"})  # fmt: skip
+
+
+def _is_past_month(sentence: Sentence, index: int) -> bool:
+    """ "The right knee was replaced in May": a finite past before a month, and nothing of what is to come."""
+    tokens = sentence.tokens
+    at = index - 1 - (tokens[index - 1].norm == "the")
+    if tokens[index].norm not in _MONTHS or tokens[at].norm not in ("in", "since", "last"):
+        return False
+    start, end = clauses.bounds(sentence, index)
+    norms = {token.norm for token in tokens[start:end]}
+    return bool(norms & {"was", "were", "had", "been"}) and not norms & _TO_COME
