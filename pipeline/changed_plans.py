@@ -18,7 +18,8 @@ _PAST = _words(
     "was were had wanted hoped meant intended planned booked listed scheduled original proposed ordered consented"
 )
 _MINDS = _words("mind minds plan plans")
-# "Seven were planned, only five were placed"; not "was planned only if ..."
+# "A thyroidectomy was planned, we did a lobectomy only"; not "was planned only if ..."
+_OPERATIONS = frozenset({"procedures", "acts", "anaesthesia"})
 _NO_MORE = _words("only just")
 _ON_TERMS = _words("if when after once for in as on to with")
 _TOLD = clauses.DID | _words("done performed given used placed implanted were was")
@@ -51,7 +52,7 @@ def _other_number(sentence: Sentence, scope: Scope) -> int | None:
     for at in range(scope.last + 1, min(len(tokens) - 1, scope.last + _BEHIND)):
         new, planned = tokens[at].quantity, tokens[old].quantity if old is not None else None
         if new is not None and planned is not None:
-            used = {token.norm for token in tokens[at + 1 : at + 3]} & _TOLD or tokens[at - 1].norm in _NO_MORE
+            used = {token.norm for token in tokens[at + 1 : at + 3]} & _TOLD
             return old if used and new.unit == planned.unit and new.form == planned.form else None
         if tokens[at].norm == ".":
             return None
@@ -73,7 +74,8 @@ def _is_changed(sentence: Sentence, scope: Scope) -> bool:
         if norms[at] == "instead" and pair[1:] != ["of"]:
             return at > scope.last
         if norms[at] in _NO_MORE and at > scope.last and _ON_TERMS.isdisjoint(norms[at + 1 : at + 2]):
-            return _TOLD & set(norms[scope.last + 1 : at + _AFTER_ONLY]) != set()
+            named = any(m.table in _OPERATIONS and scope.first <= m.first <= scope.last for m in sentence.mentions)
+            return named and not _TOLD.isdisjoint(norms[scope.last + 1 : at + _AFTER_ONLY])
         if norms[at] == "but" and at > scope.last and _could_not(norms[at : at + _REACH]):
             return True  # "salpingotomy had been her wish, but the tube could not be saved"
         if pair in (["ended", "up"], ["not", "needing"]) or norms[at] in ("cancelled", "canceled"):

@@ -308,5 +308,5 @@ def test_a_value_said_again_behind_a_hesitation_is_in_doubt() -> None:
 
 
 def test_a_value_taken_back_far_behind_it_is_in_doubt() -> None:
-    (sentence,) = of_text("three anchors of 2.9 mm were placed and the portals closed, the anchors were 2.4, not 2.9 mm")
+    (sentence,) = of_text("three anchors of 2.9 mm were placed, the cuff was closed, the anchors were 2.4, not 2.9 mm")
     assert [strike.at for strike in sentence.strikes if not strike.clear]
