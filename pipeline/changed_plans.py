@@ -176,8 +176,10 @@ def to_come(sentence: Sentence) -> list[tuple[int, int]]:
 
 
 def _in_short(sentence: Sentence, mention: Mention) -> bool:
-    """ "Cystoscopy 3/12." as a sentence of its own: in three months."""
-    behind = sentence.tokens[mention.last + 1 : mention.last + 3]
+    """ "Cystoscopy 3/12.", "URS R 4/52." as a sentence of its own: in three months."""
+    last = mention.last
+    last += last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm in ("l", "r", "left", "right")
+    behind = sentence.tokens[last + 1 : last + 3]
     quantity = behind[0].quantity if behind else None
     return mention.first == 0 and quantity is not None and quantity.text.endswith(("/52", "/12")) and (
         len(behind) < 2 or behind[1].norm in (".", ";")

@@ -81,6 +81,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             named, first, thick, index = True, named_at, True, mention.first - 1
             continue
         thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY
+        thin = thin or (token.norm in ("x", "\u00d7") and tokens[index - 1].quantity is not None)  # "10 x 60 mm"
         thin = thin or (certainty and (token.norm.endswith("ly") or index in people))
         loose = token.norm not in JOINING and token.norm not in _BEFORE_NAME
         if certainty and named and loose and not _modifies(sentence, index):

@@ -180,6 +180,8 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
         if token.norm in (",", "(", "-", ":"):
             if index + 1 in starts or (index + 2 in starts and tokens[index + 1].norm in ("on", "the")):
                 after = starts.get(index + 1) or starts[index + 2]
+                if token.norm == "(" and sideshare.of_way(sentence, after, last, last):
+                    return None  # "ACDF (R approach)"
                 return after if _closes(sentence, after) else None
             return None
         if index in sites or token.norm in _BRIDGE:

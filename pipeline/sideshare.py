@@ -13,7 +13,7 @@ def of_way(sentence: Sentence, side: Side, first: int, last: int) -> bool:
     """ "Fusion with a left transforaminal approach": from where it was done."""
     ways = [at for at in range(side.last + 1, min(side.last + _WAY, len(sentence.tokens)))
             if sentence.tokens[at].norm in ("approach", "access", "exposure") and not first <= at <= last]  # fmt: skip
-    led = {token.norm for token in sentence.tokens[max(0, side.first - 2) : side.first]} & _WITH
+    led = {token.norm for token in sentence.tokens[max(0, side.first - 2) : side.first]} & (_WITH | {"("})
     return bool(ways and led)
 
 

@@ -148,6 +148,7 @@ _LETTER_OF = {
 _TURNED = frozenset("er ir ff fe abd rotation flexion extension elevation abduction adduction dorsiflexion".split())
 _FRENCH = re.compile(r"^(\d{1,2}(?:\.\d)?)F$")
 _MOST_FRENCH = 40  # the widest chest tubes; an age may be written "61F"
+_WIRES = frozenset({".014", ".018", ".025", ".035", ".038"})  # inches; common practice, no source
 _IN_INCHES = frozenset({"needle", "needles", "spinal", "k-wire", "pin", "nail"})
 _NOT_ITS = frozenset({"for", "with", "who", "and", "to", "has", "had"})
 _LEADING = frozenset({":", "size", "sized", "(", "|", "-", ",", "a", ";"})
@@ -222,6 +223,12 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
         best = None
     if token.norm == "in" and in_digits and start + 1 < len(tokens) and tokens[start + 1].norm in _IN_INCHES:
         return Said("[in_i]", "length", start, start + 1, "inch")  # "27G 1.25 in needle"
+    if token.norm == "in" and in_digits and start and tokens[start - 1].norm.lstrip("0") in _WIRES and (
+        start + 1 >= len(tokens) or tokens[start + 1].punctuation or tokens[start + 1].norm in ("wire", "guidewire")
+    ):
+        return Said("[in_i]", "length", start, start + 1, "inch")  # "wire 0.025 in."
+    if token.text == "L" and start > 1 and tokens[start - 2].norm == "x":
+        return None  # "brushings x2 L duct": the left
     if token.norm == "l" and len(token.text) == 1 and start > 1 and tokens[start - 2].norm in _TURNED:
         return None  # "ER 90 L and 95 R": the left
     if token.text == "L" and start > 1 and tokens[start - 2].text == "R" and start + 1 < len(tokens) and (

@@ -69,7 +69,8 @@ def _is_port(sentence: Sentence, hit: cues.Hit, quantity: Quantity) -> bool:
 
 _SAWN = frozenset({"bone", "tibial", "femoral", "neck", "distal", "proximal", "chamfer", "patellar", "posterior",
                    "anterior", "saw", "first", "head", "tibia", "femur", "pulley", "ligament", "tendon", "nerve",
-                   "muscle", "capsule", "duct", "graft", "wire", "mesh", "rod", "cord", "tube"})  # fmt: skip
+                   "muscle", "capsule", "duct", "graft", "wire", "mesh", "rod", "cord", "tube", "catheter",
+                   "stent", "patch", "lead", "drain"})  # fmt: skip
 
 
 def _is_thickness(sentence: Sentence, index: int) -> bool:

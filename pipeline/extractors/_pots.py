@@ -67,7 +67,8 @@ def pots(reading: Reading) -> dict[int, list[Pot]]:
             mark = _mark(sentence, index, open_)
             if mark is None or (marks and index < marks[-1].end):
                 continue
-            begins = mark.value == 1 and (mark.kind == "pot" or not kind) and (
+            late = mark.kind == "pot" and not kind and bool(_before(sentence, [mark], at))  # "a further strip, pot 2"
+            begins = (late or mark.value == 1) and (mark.kind == "pot" or not kind) and (
                 open_ or mark.kind == "pot" or _goes_on(reading, place, mark)
             )
             if begins or (mark.kind == kind and mark.value == due):
@@ -198,7 +199,10 @@ def _before(sentence: Sentence, marks: list[_Mark], at: int) -> list[Pot]:
     for mark in marks:
         first = max([low, *(one + 1 for one in range(low, mark.first) if tokens[one].norm in (":", ";", "."))])
         comma = next((one for one in range(mark.first - 2, first - 1, -1) if tokens[one].norm == ","), None)
-        if comma is not None and any(token.norm in _COUNTED for token in tokens[comma + 1 : mark.first]):
+        if comma is not None and (
+            any(token.norm in _COUNTED or token.norm == "further" for token in tokens[comma + 1 : mark.first])
+            or any(m.table in _NAMED and comma < m.first < mark.first for m in sentence.mentions)
+        ):
             first = comma + 1  # "... was left, biopsies four, pot four"
         while first < mark.first and (tokens[first].norm in _LEAD | _TAIL or tokens[first].norm in _ALSO):
             first += 1

@@ -46,6 +46,9 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     for place in places:
         verb = next((hit for hit in verbs if 0 <= place.first - hit.last <= 6), None)
         before = sentence.tokens[place.first - 1].norm if place.first else ""
+        led_by = place.first - 1
+        if before == "the" and place.first > 1 and sentence.tokens[place.first - 2].norm == "to":
+            before, led_by = "to", place.first - 2  # "the gallbladder, to the lab"
         if verb is not None and verb.first and sentence.tokens[verb.first - 1].norm in DENIALS and (
             sentence.tokens[verb.last + 1].norm in ("specimen", "specimens")
         ):  # fmt: skip
@@ -55,9 +58,12 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         led = sentence.tokens[place.first].norm in ("for", "to") and place.last > place.first
         if verb is None and before not in ("to", "for", "->", "\u2192") and not led:
             continue
-        if place.first in joined:
+        if place.first in joined or _answered_no(sentence, place.last):
             continue  # "for histology and culture": one specimen for both
-        end = (verb.first if verb is not None else place.first - (0 if led else 1)) - 1
+        end = (verb.first if verb is not None else place.first if led else led_by) - 1
+        if verb is None and before in ("->", "\u2192") and (part := _whole_part(sentence, end)) is not None:
+            facts += _of_part(reading, sentence, grammar, part, place)
+            continue
         while end > 0 and sentence.tokens[end].norm in _GOING:
             end -= 1
         thing = _counted_again(sentence, end, facts) or _before_side(sentence, end) or _thing(sentence, end)
@@ -119,6 +125,40 @@ def _only_amount(reading: Reading, sentence: Sentence, thing: tuple[int, int]) -
 
 
 _GOING = frozenset({"went", "goes", "go", "gone"})
+def _answered_no(sentence: Sentence, last: int) -> bool:
+    """ "Disc fragments to histology: no."."""
+    return [token.norm for token in sentence.tokens[last + 1 : last + 3]] in ([":", "no"], [":", "none"], [":", "nil"])
+
+
+def _whole_part(sentence: Sentence, end: int) -> tuple[int, int] | None:
+    """ "..., brushings x2 L hepatic stricture -> cytology": all that stands between the mark before and the arrow."""
+    first = end
+    while first > 0 and not sentence.tokens[first - 1].punctuation:
+        first -= 1
+    while first < end and (sentence.tokens[first].quantity is not None or sentence.tokens[first].norm in STOPS):
+        first += 1
+    named = any(token.norm.isalpha() and len(token.norm) > 2 for token in sentence.tokens[first : end + 1])
+    return (first, end) if named else None
+
+
+def _of_part(
+    reading: Reading, sentence: Sentence, grammar: Grammar, part: tuple[int, int], place: Mention
+) -> list[Fact]:
+    first, last = part
+    tokens = sentence.tokens
+    said = " ".join(token.text for token in tokens[first : last + 1] if token.quantity is None and token.norm != "x")
+    facts = [make(reading, sentence, first, place.last, grammar=grammar, at=first,
+                  text=f"{said} to {cues.words(sentence, place.first, place.last)}")]  # fmt: skip
+    for at in range(max(0, first - 1), last + 1):
+        quantity = tokens[at].quantity
+        counts = quantity is not None and (quantity.form == "times" or (
+            at == first - 1 and quantity.form == "number" and not quantity.dimension
+        ))
+        if counts:
+            facts.append(base.claim("specimen_count", reading, sentence, at, first, last, 1, unit=None))
+    return facts
+
+
 _SHORT_PLACES = frozenset({"micro", "formalin", "histo", "cyto", "path", "lab"})
 _BACK = 2  # sentences
 _NO_SAMPLE = frozenset({"contrast", "air", "local-anaesthetic-mixture"})
@@ -272,7 +312,7 @@ def before_comma(sentence: Sentence, comma: int) -> tuple[int, int] | None:
         named = [m for m in base.mentions(sentence, *tables) if first <= m.first and m.last <= end and _is_thing(m)]
         if named:
             return named[0].first, named[0].last
-        told = _of_weight(sentence, first, end)
+        told = _of_weight(sentence, first, end) or _come_out(sentence, first, end)
         if told is not None:
             return told
         parts, end = parts + 1, first - 2
@@ -298,6 +338,19 @@ def _of_weight(sentence: Sentence, first: int, end: int) -> tuple[int, int] | No
     named = range(first, min(last, end) + 1)
     plain = bool(named) and all(tokens[one].norm.isalpha() and tokens[one].quantity is None for one in named)
     return (first, last) if plain and not {tokens[one].norm for one in named} & _NO_SPECIMEN else None
+
+
+def _come_out(sentence: Sentence, first: int, end: int) -> tuple[int, int] | None:
+    """ "Gallbladder out in a bag, to the lab": the words before "out"."""
+    tokens = sentence.tokens
+    out = next((at for at in range(first, end + 1) if tokens[at].norm == "out"), None)
+    while out is not None and first < out and tokens[first].norm in STOPS:
+        first += 1
+    if out is None or not 0 < out - first <= 3 or any(
+        not token.norm.isalpha() or token.quantity is not None or token.norm in STOPS for token in tokens[first:out]
+    ):
+        return None
+    return first, out - 1
 
 
 _NO_SPECIMEN = frozenset("patient he she child baby him her you weight".split())

@@ -15,7 +15,10 @@ def weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if quantity is None or any(0 < m.first - index <= 3 for m in base.mentions(sentence, "drugs", "devices")):
         return []
     placenta = any(token.norm == "placenta" for token in sentence.tokens[max(0, index - 3) : index])
-    child = not placenta and any(token.norm in _CHILD for token in sentence.tokens)
+    child = not placenta and any(token.norm in _CHILD for token in sentence.tokens) and not any(
+        quantity.unit in ("wk", "mo", "d") and at < index and sentence.tokens[at - 1].norm not in ("at", "of")
+        for at, quantity in base.quantities(sentence, "time")
+    )  # "baby boy, five weeks, 3.8 kilos": no weight of birth; "a girl born at 39 weeks, 3.4 kg"
     if child and _is_birth_weight(quantity):
         born = next(at for at, token in enumerate(sentence.tokens) if token.norm in _CHILD)
         return [base.claim("measurement", reading, sentence, index, min(index, born), max(index, born), _BORN,

@@ -192,7 +192,10 @@ def _ports(reading: Reading, sentence: Sentence) -> list[Fact]:
             break
         between = tokens[(head if before is None else before) + 1 : index]
         parted = any(token.punctuation or token.norm == "and" or token.norm in _PLACES for token in between)
-        beside = before is None and (not between or all(token.norm in _TO | {"size"} for token in between))
+        beside = before is None and (
+            not between or all(token.norm in _TO | {"size"} for token in between)
+            or ([token.norm for token in between] == [","] and len(cues.listed(sentence, index)) > 1)
+        )  # "four ports, ten, ten, five and five"
         if not beside and (before is None or not parted or len(between) > _PLACE):
             break
         if before is not None and not _placed(sentence, index):
