@@ -64,10 +64,8 @@ def _side_for(
         beside = _phrase_after(sentence, found, last)
         if beside is not None and sidewise.on_each_number(sentence, found, beside):
             return "bilateral", None  # "splints R 1, L 2"
-    if beside is not None:
-        return _given(beside)
-    if own_only:
-        return None, None
+    if beside is not None or own_only:
+        return _given(beside) if beside is not None else (None, None)
     return _of_sentence(sentence, found, first, last, grammar)
 
 
@@ -94,9 +92,7 @@ def only_side(
 
 
 def _given(side: Side) -> tuple[Laterality | None, str | None]:
-    if side.value is None:
-        return None, RELATIVE
-    return side.value, None
+    return (None, RELATIVE) if side.value is None else (side.value, None)
 
 
 def _phrase_before(sentence: Sentence, found: list[Side], first: int, grammar: Grammar) -> Side | None:
@@ -180,9 +176,8 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
         if token.norm in (",", "(", "-", ":"):
             if index + 1 in starts or (index + 2 in starts and tokens[index + 1].norm in ("on", "the")):
                 after = starts.get(index + 1) or starts[index + 2]
-                if token.norm == "(" and sideshare.of_way(sentence, after, last, last):
-                    return None  # "ACDF (R approach)"
-                return after if _closes(sentence, after) else None
+                way = token.norm == "(" and sideshare.of_way(sentence, after, last, last)  # "ACDF (R approach)"
+                return after if _closes(sentence, after) and not way else None
             return None
         if index in sites or token.norm in _BRIDGE:
             continue
