@@ -11,11 +11,11 @@ from __future__ import annotations
 from collections.abc import Sequence, Set
 from dataclasses import replace
 
-from pipeline import laterality, own_numbers, sidelines, sideshare, sidewise, stated_sides
+from pipeline import known_parts, laterality, own_numbers, sidelines, sideshare, sidewise, stated_sides
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Concept, Device, Drug, Kind
-from pipeline.standing import Standing, is_other, opposite
+from pipeline.standing import Place, Standing, is_other, opposite
 
 _STEPS = frozenset("procedure act finding grade complication measurement device drain specimen".split())
 _OF_DEVICE = frozenset({"device_size", "device_count"})
@@ -50,10 +50,13 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     facts = [_of_subject(_of_place(fact, reading, grammar), reading, grammar) for fact in facts]
     facts = _of_device(sidelines.of_block(facts, reading, grammar, lambda fact: _is_local(fact, grammar)))
     facts = sidelines.within(facts, reading, grammar)
+    if {"left", "right"} <= both:
+        facts = known_parts.again(facts, reading, grammar, lambda fact: _free(fact) and _is_local(fact, grammar))
     if operation is None and not standing.any:
         return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
     sole = operation is not None and _is_sole(facts, grammar)
+    work = _work(facts, operation) if not alone else []
     result: list[Fact] = []
     given: dict[str, Laterality] = {}
     for fact in facts:
@@ -64,7 +67,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             if stands and fact.kind in _STEPS and _may_have(fact, grammar, strict=False):
                 side = place.side
             elif operation is not None and fact.kind in _OF_OPERATION and fact.evidence.first > said:
-                near = place.last in (None, operation)
+                near = place.last in (None, operation) or _is_back(fact, place, work)
                 here = place.side in (None, operation)
                 if here and (alone or near) and not place.other and _may_have(fact, grammar, strict=True):
                     side = operation
@@ -75,7 +78,8 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         if side is None and sole and fact.kind in own_numbers.KINDS and _free(fact) and fact.laterality is None:
             place = standing.at(fact.evidence.first)
             here = fact.evidence.first > said and not place.other and place.side in (None, operation)
-            if here and (alone or place.last in (None, operation)) and _is_own(fact, reading, grammar, operated):
+            near = alone or place.last in (None, operation) or _is_back(fact, place, work)
+            if here and near and _is_own(fact, reading, grammar, operated):
                 side = operation
         if side is not None and fact.group is not None:
             given[fact.group] = side
@@ -87,6 +91,24 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         if fact.kind in _OF_DEVICE and fact.laterality is None and fact.group in given else fact
         for fact in result
     ]  # fmt: skip
+
+
+_DONE = frozenset("procedure act approach device drain closure injection incision_length tourniquet".split())
+_LOOKED = frozenset({"inspection", "examination", "palpation", "exploration"})
+
+
+def _work(facts: Sequence[Fact], operation: Laterality | None) -> list[int]:
+    """The words at which something is done on the side of the operation; none where something is done on the other."""
+    done = [fact for fact in facts if fact.kind in _DONE and _counts(fact) and fact.certainty == "affirmed"
+            and fact.name not in _LOOKED]  # fmt: skip
+    if any(fact.laterality not in (None, operation) for fact in done):
+        return []
+    return [fact.evidence.first for fact in done]
+
+
+def _is_back(fact: Fact, place: Place, work: list[int]) -> bool:
+    """Whether the work went on after a remark on the other side: "The left ear is dry. Incision 5 cm. Incus eroded"."""
+    return any(place.since < word <= fact.evidence.first for word in work)
 
 
 def _of_device(facts: Sequence[Fact]) -> list[Fact]:

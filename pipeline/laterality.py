@@ -145,7 +145,7 @@ def _trails(sentence: Sentence, side: Side, grammar: Grammar) -> bool:
         return False
     if tokens[side.last].norm in ("side", "sides"):
         return not the or clauses.bounds(sentence, side.first)[0] < at
-    return the and side.first == side.last and _own_noun(sentence, side) is None and (
+    return the and side.first == side.last and own_noun(sentence, side) is None and (
         clauses.bounds(sentence, side.first)[0] < at
     )
 
@@ -198,7 +198,7 @@ def _opens_next(sentence: Sentence, side: Side, last: int) -> bool:
     right ovary normal", "osteoarthritis grade three right crest harvested". An operation or a diagnosis right before
     it has it ("arthroscopy left knee"), unless something is told of the noun."""
     tokens = sentence.tokens
-    own = _own_noun(sentence, side)
+    own = own_noun(sentence, side)
     stream = _unmarked(sentence)
     if (own is None and not stream) or (side.first > last + 1 and tokens[side.first - 1].norm in _BRIDGE):
         return False
@@ -228,7 +228,7 @@ def _site_tokens(sentence: Sentence) -> frozenset[int]:
     )
 
 
-def _own_noun(sentence: Sentence, side: Side) -> Mention | None:
+def own_noun(sentence: Sentence, side: Side) -> Mention | None:
     """The part of the body that a side stands right before, over at most two words that describe it."""
     for index in range(side.last + 1, min(side.last + 4, len(sentence.tokens))):
         token = sentence.tokens[index]
@@ -243,7 +243,7 @@ def _own_noun(sentence: Sentence, side: Side) -> Mention | None:
 def _closes(sentence: Sentence, side: Side) -> bool:
     """Whether a side after a comma ends its phrase ("hernia, left.", "cyst, left knee, and ...") and does not open the
     next one ("stenosis of ninety percent, the right is occluded", "spinal, left knee opened")."""
-    own = _own_noun(sentence, side)
+    own = own_noun(sentence, side)
     after = (side.last if own is None else own.last) + 1
     if after >= len(sentence.tokens) or sentence.tokens[after].punctuation:
         return own is not None or after >= len(sentence.tokens) or sentence.tokens[after].norm != ":"

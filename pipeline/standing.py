@@ -11,17 +11,20 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from pipeline import laterality
+from pipeline.body_parts import related_sites
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
 from pipeline.laterality import Side
 from pipeline.records import Laterality, Reading, Sentence
+from pipeline.rows import Concept
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
     """What stands at a word: `side` said as a heading, `last` side said before, `other`: another one than the
     operation's is spoken of here. `opened`: the sentence opens with the heading; `label`: the heading is one like
-    "Left:" or "Left knee."; `derived`: it was said as the other side of one before."""
+    "Left:" or "Left knee."; `derived`: it was said as the other side of one before; `since`: the last word of the
+    sentence that said `last`."""
 
     side: Laterality | None
     last: Laterality | None
@@ -29,6 +32,7 @@ class Place:
     opened: bool = False
     label: bool = False
     derived: bool = False
+    since: int = -1
 
 
 _NOWHERE = Place(None, None, other=True)
@@ -60,6 +64,8 @@ class Standing:
             later = _later(sentence, said)
             said = [one for one in said if later is None or one.first < later]
             head = heading(sentence, said, sites) if not _left_alone(sentence) else None
+            if head is None and not sentence.says(_TAKEN):
+                said = [one for one in said if not _is_elsewhere(sentence, one, sites, grammar)]
             value = None if head is None else head.value or opposite(here.last if is_other(sentence, head) else None)
             if head is not None and value is not None:
                 here = Place(value, value, False, True, _is_label(sentence, head), head.value is None)
@@ -69,7 +75,8 @@ class Standing:
             else:
                 here = replace(here, opened=False) if here.opened else here
                 if any(one.value != here.side for one in said):
-                    here = replace(here, side=None, last=next((one.value for one in reversed(said) if one.value), None))
+                    last = next((one.value for one in reversed(said) if one.value), None)
+                    here = replace(here, side=None, last=last, since=sentence.tokens[-1].last)
                 there = replace(here, other=True) if _of_other(sentence, said) else here
             self._put(sentence.tokens[0].first, replace(there, side=None) if there.other else there)
             if later is not None:
@@ -90,6 +97,16 @@ def _blocks(reading: Reading, lines: dict[int, int]) -> dict[int, int]:
     heads = [(lines.get(one.tokens[0].first, 0), one.tokens[0].norm) for one in reading.sentences
              if len(one.tokens) > 1 and one.tokens[1].norm == ":" and one.tokens[0].norm in ("left", "right")]
     return {line: after for (line, side), (after, other) in pairwise(heads) if side != other}
+
+
+def _is_elsewhere(sentence: Sentence, side: Side, operated: Set[str], grammar: Grammar) -> bool:
+    """Whether a side leads a part that lies apart from what is operated on: the arm with the drip, a hand that is
+    tested in an operation on the carotid."""
+    part, sites = laterality.own_noun(sentence, side), grammar.table("sites", Concept)
+    places = [sites[one] for one in operated if one in sites]
+    return part is not None and bool(places) and sites[part.id].sided and not any(
+        related_sites(sites[part.id], place, grammar) for place in places
+    )
 
 
 def _later(sentence: Sentence, said: list[Side]) -> int | None:
