@@ -23,7 +23,8 @@ _LENGTHS = frozenset({"mm", "cm", "mm2", "cm2", "deg"})
 # How the patient lay, how one looked, what was taken elsewhere, and cuts in the middle: no measure of the part.
 _NOT_OF_IT = frozenset(
     "table bed trendelenburg tilt tilted head arms scope telescope lens camera bevel graft grafts donor harvest "
-    "harvested autograft allograft pillow pad bolster collar pfannenstiel sternotomy laparotomy".split()
+    "harvested autograft allograft pillow pad bolster collar pfannenstiel sternotomy laparotomy "
+    "umbilical infraumbilical supraumbilical umbilicus".split()
 )
 _LYING = frozenset({"positions", "anaesthesia", "aftercare"})
 # Grades of the patient, not of a part.

@@ -3,6 +3,7 @@ that of the block an amount was given for."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -16,6 +17,7 @@ _SAID_WITH = frozenset(
     "tourniquet_time incision_length specimen specimen_count fluid_out medication medication_dose medication_volume "
     "injection_volume injection_needle approach grade indication site_marking drain drain_size closure".split()
 )
+_WAYS_IN = re.compile(r"\b(?:port|trocar)s?\b", re.I)
 _BLOCKED = frozenset({"medication_dose", "medication_volume"})
 _REACH = 14  # words from a block to what was given for it
 
@@ -28,8 +30,8 @@ def within(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fa
 
 def _with(fact: Fact, sentences: Callable[[Fact], Sentence | None], grammar: Grammar) -> Fact:
     sentence = sentences(fact)
-    if sentence is None:
-        return fact
+    if sentence is None or (fact.kind.startswith("device") and _WAYS_IN.search(fact.text or fact.name or "")):
+        return fact  # where a port stands is no side of the work
     values = _between(sentence, grammar, fact.evidence.first, fact.evidence.last)
     side = next(iter(values)) if len(values) == 1 else None
     if side not in ("left", "right"):

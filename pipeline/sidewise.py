@@ -152,12 +152,20 @@ def _sides(sentence: Sentence, grammar: Grammar) -> dict[int, Laterality]:
         read = {side.first: side.value for side in sidewords.sides(sentence, grammar)}
         found = sentence.memo["sidewise"] = {
             at: side for at, token in enumerate(sentence.tokens)
-            if (token.norm in _SIDES or token.norm in _INITIALS) and at not in names
+            if (token.norm in _SIDES or token.norm in _INITIALS) and at not in names and not of_donor(sentence, at)
             and (side := _side(sentence, at) or (read.get(at) if token.norm in _INITIALS else None)) is not None
         }  # fmt: skip
     return found
 
 
+def of_donor(sentence: Sentence, at: int) -> bool:
+    """ "Margin 6 mm, full thickness graft from the left groin": where it was taken."""
+    before = [token.norm for token in sentence.tokens[max(0, at - _FROM) : at]]
+    return "from" in before[-2:] and not _GRAFTS.isdisjoint(before)
+
+
+_FROM = 7  # tokens
+_GRAFTS = frozenset({"graft", "grafts", "flap", "autograft", "skin"})
 _BOUNDS = frozenset({",", "and", "then", "but", "plus", ".", ";"})
 
 

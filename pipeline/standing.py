@@ -10,7 +10,7 @@ from collections.abc import Set
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from pipeline import laterality
+from pipeline import laterality, sidewise
 from pipeline.body_parts import related_sites
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
@@ -63,7 +63,8 @@ class Standing:
                     if scope_at(sentence, "status", one.first, "performed") == "performed"]  # fmt: skip
             later = _later(sentence, said)
             said = [one for one in said if later is None or one.first < later]
-            head = heading(sentence, said, sites) if not _left_alone(sentence) else None
+            led = [one for one in said if not sidewise.of_donor(sentence, one.first)]
+            head = heading(sentence, led, sites) if not _left_alone(sentence) else None
             if head is None and not sentence.says(_TAKEN):
                 said = [one for one in said if not _is_elsewhere(sentence, one, sites, grammar)]
             value = None if head is None else head.value or opposite(here.last if is_other(sentence, head) else None)
@@ -71,7 +72,8 @@ class Standing:
                 here = Place(value, value, False, True, _is_label(sentence, head), head.value is None)
                 line = now if here.label and _has_words(sentence, head) else 0
                 self.any = True
-                there = replace(here, other=head.value is not None and _of_other(sentence, said))
+                apart = head.value is not None and _of_other(sentence, said) and not (here.label and led != said)
+                there = replace(here, other=apart)
             else:
                 here = replace(here, opened=False) if here.opened else here
                 if any(one.value != here.side for one in said):

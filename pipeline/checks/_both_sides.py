@@ -46,7 +46,19 @@ def tells_both(note: OperativeNote) -> bool:
     if note.of(*_HARVEST):
         return False
     opening = " ".join(one.text.lower() for one in _titles(note)[:_OPENING])
-    return _TOO.search(opening) is not None and _GRAFT.search(opening) is None
+    if _GRAFT.search(opening) is not None:
+        return False
+    return _TOO.search(opening) is not None or _names_two(_titles(note)[0].text if _titles(note) else "")
+
+
+def _names_two(title: str) -> bool:
+    """ "Right scarf and Akin, left 2nd toe PIP fusion": two operations, each with its side and its own words."""
+    said = [(match[1].lower(), match[2].lower()) for match in _SIDED.finditer(title)]
+    nouns = {side: {noun for one, noun in said if one == side} for side in ("left", "right")}
+    return all(nouns.values()) and not nouns["left"] & nouns["right"]
+
+
+_SIDED = re.compile(r"\b(left|right) ((?!lateral|decubitus|side|handed|arm|hand dominant)[\w-]{3,})", re.I)
 
 
 _OPENING = 3  # sentences

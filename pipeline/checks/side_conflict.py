@@ -159,7 +159,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
             return None
         near = related or beside
         severity = "warning" if near and fact.kind in ("finding", "grade", "aftercare") else "note"
-    aside = fact.kind not in _FIRM and is_aside(note, fact.evidence, fact.laterality)
+    aside = fact.kind not in _FIRM or fact.kind == "diagnosis"  # a disease that is left as it is, too
+    aside = aside and is_aside(note, fact.evidence, fact.laterality)
     if aside or announced(note, operated[0], fact):
         severity = "note"
     return _conflict(operated[0], fact, grammar, severity)
@@ -179,9 +180,11 @@ def _same_procedure(note: OperativeNote, operated: list[Fact], grammar: Grammar)
     """The same operation said for two sides, neither as bilateral. Two different ones may well have two sides."""
     found: list[Finding] = []
     both = {fact.name for fact in operated if fact.laterality == "bilateral"}
+    places = [site for fact in operated if fact.laterality == "bilateral" and (site := site_of(fact, grammar))]
     for index, first in enumerate(operated):
         for second in operated[index + 1 :]:
-            if first.name in both:
+            own = site_of(first, grammar)
+            if first.name in both or (own is not None and any(related_sites(own, one, grammar) for one in places)):
                 continue  # "bilateral recession ... right recessed 5 mm, left recessed 5 mm"
             if first.name is not None and first.name == second.name and _opposite(first, second):
                 # Both in the list of operations: two operations, unless one of them was a slip.

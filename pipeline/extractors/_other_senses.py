@@ -5,6 +5,7 @@ from __future__ import annotations
 from pipeline import clauses, cues, laterality, sideshare
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
+from pipeline.laterality import Side
 from pipeline.records import Mention, Sentence
 from pipeline.rows import Concept, Device
 
@@ -223,7 +224,7 @@ def is_of_a_part(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return True
     return bool(row.site) and not any(
         (mention.first - 2 <= side.last and side.first <= mention.last) or _leads_to(sentence, mention, side.first)
-        or _in_its_place(sentence, mention, row.site, side.first)
+        or _in_its_place(sentence, mention, row.site, side.first) or _on_skin(sentence, mention, row, side)
         for side in laterality.sides(sentence, grammar)
     )
 
@@ -239,6 +240,12 @@ def _in_its_place(sentence: Sentence, mention: Mention, place: str, at: int) -> 
     return any(index in own for index in between) and all(
         index in own or sentence.tokens[index].norm in _PLACING for index in between
     )
+
+
+def _on_skin(sentence: Sentence, mention: Mention, row: Concept, side: Side) -> bool:
+    """ "Split skin graft right forearm": what is done to the skin is done to the part that it names next."""
+    part = laterality.own_noun(sentence, side)
+    return row.site == "skin" and side.first == mention.last + 1 and part is not None
 
 
 _PLACING = frozenset({"on", "the", "of", "in", "lower", "upper", ","})
