@@ -51,7 +51,10 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     facts = _of_device(sidelines.of_block(facts, reading, grammar, lambda fact: _is_local(fact, grammar)))
     facts = sidelines.within(facts, reading, grammar)
     if {"left", "right"} <= both:
-        facts = known_parts.again(facts, reading, grammar, lambda fact: _free(fact) and _is_local(fact, grammar))
+        facts = known_parts.again(
+            facts, reading, grammar,
+            lambda fact: _free(fact) and _is_local(fact, grammar) and standing.at(fact.evidence.first).side is None,
+        )  # fmt: skip
     if operation is None and not standing.any:
         return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)

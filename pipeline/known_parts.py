@@ -83,5 +83,5 @@ def _named_before(fact: Fact, sentence: Sentence) -> str | None:
     """The last part of the body that was named before a fact or within it."""
     first = _start(fact, sentence)
     end = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=first)
-    near: list[Mention] = [m for m in sentence.mentions if m.table == "sites" and first - _REACH <= m.first <= end + 1]
+    near: list[Mention] = [m for m in sentence.mentions if m.table == "sites" and first - _REACH <= m.first <= end + 3]
     return near[-1].id if near else None

@@ -54,6 +54,21 @@ KNEES = (
     "LEFT: tourniquet 280 mmHg, 61 min. Femur size 4.\nEBL 300 mL."
 )
 
+EAR = (
+    "Right cortical mastoidectomy. Cholesteatoma of the right ear, the left ear is dry and hears well. "
+    "Incision 5 cm. Perforation 6 mm."
+)
+EAR_SEEN = "Right cortical mastoidectomy. The left ear had a large perforation."
+ARM = "Left reverse shoulder arthroplasty. Beach chair, right arm with BP cuff. Baseplate 25 mm. Glenosphere 38 mm."
+TWO_PARTS = (
+    "Arthroscopy of the left ankle and injection of the right elbow. Spurs on the tibia removed with a 4 mm shaver. "
+    "Loose body of 6 mm in the ankle."
+)
+SKIN = (
+    "Excision of BCC left cheek and SCC right forearm. Right forearm: 3 x 2 cm, margin 6 mm, full thickness graft from "
+    "the left groin."
+)
+
 
 def told(text: str, kind: str) -> list[tuple[str | None, str | None]]:
     return [(_amount(fact), fact.laterality) for fact in facts_of(text) if fact.kind == kind]
@@ -101,6 +116,16 @@ def _amount(fact: Fact) -> str | None:
         ("Microlaryngoscopy. R cord normal. L cord 4 mm polyp.", "measurement", [("4 mm", "left")]),
         (KNEES, "drain_size", [("12 [Ch]", "right")]),
         (KNEES, "tourniquet_time", [("52 min", "right"), ("61 min", "left")]),
+        (EAR, "incision_length", [("5 cm", "right")]),
+        (EAR, "measurement", [("6 mm", "right")]),
+        (EAR_SEEN, "finding", [(None, "left")]),
+        (ARM, "device_size", [("25 mm", "left"), ("38 mm", "left")]),
+        (TWO_PARTS, "measurement", [("6 mm", "left")]),
+        (TWO_PARTS, "device_size", [("4 mm", "left")]),
+        (SKIN, "measurement", [("3 cm", "right"), ("2 cm", "right"), ("6 mm", "right")]),
+        ("Split skin graft right forearm and hand.", "procedure", [(None, "right")]),
+        ("Cholecystectomy. Ports: navel 12 mm, right flank 5 mm.", "device_size", [("12 mm", None), ("5 mm", None)]),
+        ("Ankle blocks both feet. Right scarf osteotomy.", "anaesthesia", [(None, "bilateral")]),
         (CUFFS, "tourniquet_pressure", [("300 mm[Hg]", "left")]),
     ],
 )
@@ -139,6 +164,16 @@ def test_the_same_operation_told_for_two_sides_far_apart_is_one() -> None:
         "The left total knee replacement was cemented with two mixes."
     )
     assert "blocking" in findings(text, "side_conflict")
+
+
+def test_an_operation_named_for_each_side_is_no_contradiction() -> None:
+    text = "Op: Right scarf and Akin, left 2nd toe PIP fusion. L foot: K-wire 1.6 mm."
+    sinuses = "FESS both sides. Right: antrostomy 15 mm. Left: antrostomy 12 mm."
+    assert "blocking" not in findings(text, "side_conflict") + findings(sinuses, "side_conflict")
+
+
+def test_a_remark_on_the_other_side_is_no_loud_one() -> None:
+    assert "warning" not in findings(EAR, "side_unplaced") + findings(ARM, "side_unplaced")
 
 
 def test_an_approach_from_the_left_for_pain_on_the_right_is_no_contradiction() -> None:

@@ -48,17 +48,19 @@ def tells_both(note: OperativeNote) -> bool:
     opening = " ".join(one.text.lower() for one in _titles(note)[:_OPENING])
     if _GRAFT.search(opening) is not None:
         return False
-    return _TOO.search(opening) is not None or _names_two(_titles(note)[0].text if _titles(note) else "")
+    return _TOO.search(opening) is not None or any(_names_two(one) for one in _titles(note)[:1])
 
 
-def _names_two(title: str) -> bool:
-    """ "Right scarf and Akin, left 2nd toe PIP fusion": two operations, each with its side and its own words."""
-    said = [(match[1].lower(), match[2].lower()) for match in _SIDED.finditer(title)]
+def _names_two(title: Passage) -> bool:
+    """ "Op: right scarf and Akin, left 2nd toe PIP fusion": two operations, each with its side and its own words."""
+    if title.section != "procedure":
+        return False
+    said = [(match[1].lower(), match[2].lower()) for match in _SIDED.finditer(title.text)]
     nouns = {side: {noun for one, noun in said if one == side} for side in ("left", "right")}
     return all(nouns.values()) and not nouns["left"] & nouns["right"]
 
 
-_SIDED = re.compile(r"\b(left|right) ((?!lateral|decubitus|side|handed|arm|hand dominant)[\w-]{3,})", re.I)
+_SIDED = re.compile(r"\b(left|right) ((?!lateral|decubitus|side|handed|arm|thigh|hand dominant)[\w-]{3,})", re.I)
 
 
 _OPENING = 3  # sentences
