@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pipeline import changed_plans, clauses, conditions, context_years, said_behind
+from pipeline import changed_plans, clauses, conditions, context_ends, context_years, said_behind
 from pipeline.clauses import word_set as _words
 from pipeline.context_behind import start_behind
 from pipeline.context_cues import CueHit
@@ -130,7 +130,7 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         if rule.value == "historical" and rule.direction == "before" and not _is_thick(sentence, back, hit.first):
             spans.append((hit.first, ahead_clause(sentence, hit, hits, stops)))  # "ten years ago a hysterectomy"
     if rule.id == "none" and said_behind.of_a_place(sentence, hit) or rule.id == "attempt-failed" and (
-        _describes(sentence, hit) or _made_good(sentence, hit)
+        context_ends.describes(sentence, hit) or _made_good(sentence, hit)
     ):
         return []
     topic = changed_plans.denied_topic(sentence, hit)
@@ -156,10 +156,9 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         last = next((at - 1 for at in told if sentence.tokens[at].norm in clauses.FINITE), last)
     if rule.id == "searched":
         first = min(hit.last + 1, last)  # what was done to look for it was done
+    last = context_ends.before_clause(sentence, hit, last)
     if rule.value == "historical":
         first = context_years.since(sentence, first, hit.first)
-    if rule.id in ("no", "without"):
-        last = _up_to_its_place(sentence, hit, last)
     if rule.value == "affirmed":
         return [
             Scope(axis, "affirmed", m.first, m.last, rule.id)
@@ -169,33 +168,6 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     if rule.id == "prescribed" and sentence.section in ("indication", "history", "imaging"):
         return [Scope(axis, "historical", first, last, rule.id)]  # "was sent home with tablets and came back today"
     return [Scope(axis, rule.value, first, last, rule.id)]
-
-
-def _up_to_its_place(sentence: Sentence, hit: CueHit, last: int) -> int:
-    """ "No evidence of a leak from the new anastomosis": what is denied was to be seen there, and the act was done."""
-    tokens = sentence.tokens
-    for at in range(hit.last + 2, last):
-        if tokens[at].norm in ("from", "at") and tokens[at + 1].norm in _DETERMINED and any(
-            m.table in ("acts", "procedures") and at < m.first <= at + _PLACE for m in sentence.mentions
-        ):
-            return at - 1
-    return last
-
-
-_PLACE = 4  # tokens
-
-
-def _describes(sentence: Sentence, hit: CueHit) -> bool:
-    """ "Beside a failed dental implant": an adjective of what is named right behind it, and nothing was tried."""
-    if hit.first != hit.last or sentence.tokens[hit.first].norm != "failed" or not hit.first:
-        return False
-    named = any(0 < m.first - hit.last <= _CLOSE and m.table in _MADE for m in sentence.mentions)
-    return named and (sentence.tokens[hit.first - 1].norm in _DETERMINED or sentence.tokens[hit.first - 1].punctuation)
-
-
-_CLOSE = 2  # tokens
-_MADE = frozenset({"devices", "procedures", "drains"})
-_DETERMINED = _words("a an the of his her this that old previous prior for")
 
 
 def _unsent(sentence: Sentence, hit: CueHit, first: int) -> int:

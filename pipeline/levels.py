@@ -10,7 +10,7 @@ from pipeline.records import Quantity, Token
 
 Found = tuple[Quantity, int]
 
-_LEVEL = re.compile(r"^([ctls])(\d{1,2})$")
+_LEVEL = re.compile(r"^([ctls])([1-9]\d?)$")
 _LEVELS = re.compile(r"^[ctls]\d{1,2}(?:[-/][ctls]?\d{1,2})+$")
 _UNIT_LIKE = frozenset(
     "mm cm ml cc mg millimetre millimeter millilitre milliliter millimetres millimeters millilitres milliliters "

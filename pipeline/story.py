@@ -305,6 +305,8 @@ def follow_up_cue(sentence: Sentence, index: int, leads: Set[str] = frozenset())
             return None
         if token.norm in _LOOKED_IN and index - at == 2 and lead in ("in", "at", "after"):
             return at  # "cystoscopy in three months"
+        if token.norm == "level" and at and tokens[at - 1].norm == "heart":
+            continue  # "above heart level for three days"
         if token.norm not in _CUES_AGAIN or (token.norm == "u" and (not at or tokens[at - 1].norm != "/")):
             continue
         if any(other.norm in _SEEN_NOW for other in tokens[max(0, at - 3) : at]):

@@ -25,7 +25,7 @@ LAYERS = {
             "counted_things "
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
             "conditions kin context_cues said_behind changed_plans context_reach context_behind "
-            "context_years context "
+            "context_ends context_years context "
             "short_names answers purposes mixtures body_parts sidewords sideshare laterality people enumerations "
             "scales cues phases sidewise story what_if",
             "extractors",

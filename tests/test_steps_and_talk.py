@@ -75,6 +75,11 @@ def test_an_anchor_placed_earlier_today_is_not_from_before() -> None:
     ("The humerus could be subluxed enough to see the head.", "finding", "subluxation"),
     ("There is a high rate of avascular necrosis after this fracture.", "finding", "avascular-necrosis"),
     ("The repair presented significantly more challenges than usual.", "indication", None),
+    ("The ureteral opening was seen on the right.", "act", "opening"),
+    ("Two periapical x-rays were exposed and read.", "act", "exposure"),
+    ("A 0 Vicryl fixation suture was put into place.", "act", "internal-fixation"),
+    ("The sheath was flushed and the catheter was passed.", "irrigation", "irrigation"),
+    ("A screw type speculum was inserted.", "device", "screw"),
     ("Complications none. A fracture haematoma was seen at the joint.", "finding", "haematoma"),
 ])  # fmt: skip
 def test_words_that_tell_no_such_thing(text: str, kind: str, name: str | None) -> None:
@@ -197,3 +202,53 @@ def test_a_side_behind_with_is_of_what_it_brought_about() -> None:
 def test_an_angle_before_and_is_not_of_the_measure_behind_it() -> None:
     facts = told("Stability was verified at 0 degrees and flexion of 120 degrees.")
     assert [str(fact.value) for fact in facts if fact.name == "flexion"] == ["120"]
+
+
+def test_an_amount_given_behind_a_history_is_of_today() -> None:
+    facts = told("The patient has a history of keloid formation and approximately 1 mL of 40 mg per mL Kenalog was "
+                 "injected into the scar.")  # fmt: skip
+    assert {fact.status for fact in facts if fact.name == "triamcinolone"} == {"performed"}
+    facts = told("History of stroke and three stents were placed in 2015.")
+    assert {fact.status for fact in facts if fact.name == "stent"} == {"historical"}
+
+
+def test_what_was_cleared_of_blood_was_irrigated_too() -> None:
+    facts = told("The gutters were suctioned free of blood and clots and irrigated.")
+    assert {fact.certainty for fact in facts if fact.kind == "irrigation"} == {"affirmed"}
+
+
+def test_except_blood_loss_is_no_loss_of_none() -> None:
+    assert not [fact for fact in told("There were no complications except blood loss.") if fact.kind == "blood_loss"]
+    facts = told("There was no blood loss.")
+    assert [fact.text for fact in facts if fact.kind == "blood_loss"] == ["none"]
+
+
+def test_a_stage_of_an_operation_is_no_skin_type() -> None:
+    assert not [fact for fact in told("She had a modified stage I Norwood procedure.") if fact.kind == "grade"]
+
+
+def test_carbon_dioxide_with_a_zero_is_no_vertebra() -> None:
+    facts = told("Pneumoperitoneum was obtained using C02.")
+    assert not [fact for fact in facts if fact.kind == "spinal_level"]
+
+
+def test_what_cannot_be_told_apart_is_suspected() -> None:
+    facts = told("He had villous changes, impossible to tell from frank tumor.")
+    assert {fact.certainty for fact in facts if fact.name == "tumour"} == {"suspected"}
+    facts = told("Pathology was asked to evaluate the mass for potential malignancy.")
+    assert not [fact for fact in facts if fact.name == "malignancy"]
+
+
+def test_what_a_look_before_showed_is_not_planned() -> None:
+    facts = told("Indication: The cystoscopy showed a bladder stone.")
+    assert {fact.status for fact in facts if fact.name == "cystoscopy"} == {"historical"}
+
+
+def test_we_bring_him_back_is_no_warning() -> None:
+    facts = told("We will probably bring him back for a second stage lithotripsy.")
+    assert not [fact for fact in facts if fact.kind == "warning_sign"]
+
+
+def test_a_length_behind_a_height_has_a_word_of_its_own() -> None:
+    facts = told("A 10 mm height by 26 mm length spacer was chosen.")
+    assert [str(fact.value) for fact in facts if fact.name == "height"] == ["10"]

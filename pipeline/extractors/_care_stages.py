@@ -17,7 +17,7 @@ _STAGES = _words(
     "night nights nighttime overnight day days daytime daily full half part time removable soft hard rigid light oral "
     "orally iv po mouth tablets capsules bd tds qds od tid bid qid nocte mane prn needed as locked unlocked free loose "
     "extension comfort outdoors outside walking sleep sleeping strength reduced reducing tapering taper weaning wean "
-    "once twice times three four"
+    "once twice times three four weekly fortnightly monthly"
 )
 _BORDERS = frozenset({"then", ",", "and", "->", "followed"})
 _LOADS = {"partial": "partial-weight-bearing", "partially": "partial-weight-bearing", "pwb": "partial-weight-bearing",

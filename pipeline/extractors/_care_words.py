@@ -22,14 +22,18 @@ def physiotherapy(sentence: Sentence, ahead: bool) -> list[Mention]:
 _PT_WHEN = frozenset({"from", "daily", "starting", "starts", "weekly", "twice", "after", "begins", "to", "for"})
 
 
+_WORN = {"collar": "collar", "plaster": "cast", "pop": "cast"}
+
+
 def collar(sentence: Sentence) -> list[Mention]:
-    """ "Collar 6/52 hard, then soft 2/52": to be worn, where a length of time stands right behind the bare word."""
+    """ "Collar 6/52 hard, then soft 2/52", "plaster for six weeks": to be worn, where a length of time stands right
+    behind the bare word."""
     tokens = sentence.tokens
-    if not sentence.says({"collar"}):
+    if not sentence.says(_WORN.keys()):
         return []
     return [
-        Mention("aftercare", "collar", at, at) for at, token in enumerate(tokens[:-1])
-        if token.norm == "collar" and not any(m.first <= at <= m.last for m in sentence.mentions)
+        Mention("aftercare", _WORN[token.norm], at, at) for at, token in enumerate(tokens[:-1])
+        if token.norm in _WORN and not any(m.first <= at <= m.last for m in sentence.mentions)
         and any(near.quantity is not None and near.quantity.unit in _SPANS for near in tokens[at + 1 : at + 3])
     ]  # fmt: skip
 
@@ -122,6 +126,8 @@ def lasts_no_longer(sentence: Sentence, at: int, index: int) -> bool:
         return False
     before = sentence.tokens[at - 1].norm if at else ""
     longer = other.unit in ("d", "wk", "mo") and (one.unit == "min" or (one.unit == "h" and before == "every"))
+    between = {token.norm for token in sentence.tokens[at + 1 : index]}
+    longer = longer or (one.unit == "h" and other.unit in ("d", "wk", "mo") and bool(between & {"day", "daily"}))
     begins = before in ("from", "starting") and sentence.tokens[index - 1].norm in ("for", "x")
     return one.form == "interval" or a_day(sentence, at) or longer or begins
 

@@ -152,7 +152,7 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
 
 
 _TOO_MUCH = _words("excess extra extruded extruding excessive surplus")
-_OF_TOOLS = _words("guide guides impactor impactors inserter inserters holder extractor sizer template jig bender")
+_OF_TOOLS = _words("type style guide guides impactor impactors inserter inserters holder extractor sizer template jig")
 _TRACKS = _words("site sites tract tracts track tracks hole holes")
 _OWN_PLATES = _words("pterygoid cribriform tarsal growth orbital palatal hilar neural nail target mesenteric")
 _OF_MARROW = _words("marrow crest biopsy aspirate aspirated aspiration needle harvest bone core draw draws")

@@ -30,6 +30,8 @@ _LET_GO = _words("co2 gas pneumoperitoneum capnoperitoneum clamp clamps pressure
                  "cuff")  # fmt: skip
 _CUTS = _words("arteriotomy venotomy incision incisions ureterotomy opening capsulotomy enterotomy wound")
 _PASSED = _words("needle catheter wire guidewire scope tube trocar cannula probe introducer endoscope sheath")
+_MOUTHS = _words("ureteral ureteric glottic urethral vaginal nasal pupillary laryngeal appendiceal pyloric")
+_FILMS = _words("x-rays radiographs films film rays radiograph")
 _BLADES = _words("scissors scissor forceps")
 _HOLDS = _words("excellent appropriate good adequate secure firm rigid solid satisfactory sound")
 # "A stitch to release the tension": what is taken off, and nothing freed.
@@ -131,6 +133,12 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(_BLADES & set(after))  # "tenotomy and forceps dissection"
     if mention.id == "internal-fixation" and said == "fixation" and _HOLDS & set(before[-1:]):
         return True  # "the component had excellent fixation"
+    if mention.id == "opening" and said == "opening":
+        return bool(_MOUTHS & set(before[-1:]))
+    if mention.id == "exposure" and said == "exposed":
+        return bool(_FILMS & set(before))
+    if mention.id == "internal-fixation" and said == "fixation" and after[:1] in (["suture"], ["sutures"]):
+        return True
     if mention.id == "opening" and said == "opened":
         return bool(_PACKED & set(before[-4:]))
     if mention.id == "internal-fixation" and said == "pinned" and _UNDER & set(after[:2]):

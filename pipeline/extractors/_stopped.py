@@ -10,6 +10,8 @@ from pipeline.rows import Drug
 
 _STOPPED = frozenset("stopped held withheld paused discontinued ceased omitted suspended interrupted off".split())
 
+_TO_STOP = frozenset("hold withhold stop suspend omit pause discontinue cease interrupt holding stopping".split())
+
 
 def is_stopped(sentence: Sentence, drug: Mention, index: int, ahead: bool) -> bool:
     """ "Off warfarin for five days", "rivaroxaban held for three days": how long it was not taken."""
@@ -17,13 +19,21 @@ def is_stopped(sentence: Sentence, drug: Mention, index: int, ahead: bool) -> bo
         return False
     if base.scope_at(sentence, "status", drug.first, "") == "planned":
         return False  # how long it is not to be taken
-    return says_stopped(sentence, drug, index)
+    return _was_stopped(sentence, drug, index)
 
 
 def says_stopped(sentence: Sentence, drug: Mention, index: int) -> bool:
-    """Whether a word for stopping stands beside a drug and a time behind it."""
-    near = (*sentence.tokens[max(0, drug.first - 1) : drug.first], *sentence.tokens[drug.last + 1 : index])
-    return any(token.norm in _STOPPED for token in near)
+    """Whether a word for stopping stands beside a drug and a time behind it: "hold aspirin for seven days"."""
+    told = sentence.tokens[drug.first - 1].norm in _TO_STOP if drug.first else False
+    return told or _was_stopped(sentence, drug, index)
+
+
+def _was_stopped(sentence: Sentence, drug: Mention, index: int) -> bool:
+    before = [token.norm for token in sentence.tokens[max(0, drug.first - 3) : drug.first]]
+    while before and before[-1] in ("the", "of", "his", "her", "their"):
+        before.pop()  # "off of the warfarin"
+    after = [token.norm for token in sentence.tokens[drug.last + 1 : index]]
+    return any(norm in _STOPPED for norm in (*before[-1:], *after))
 
 
 _STOPS = _words(

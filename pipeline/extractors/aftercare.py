@@ -339,6 +339,9 @@ def _starts(sentence: Sentence, index: int, quantity: Quantity, target: Mention)
     if quantity.dimension != "time" or target.last > index:
         return False
     between = [token.norm for token in sentence.tokens[target.last + 1 : index]]
+    numbered = sentence.tokens[index].text.lower().startswith(("day ", "week "))
+    if target.table == "drugs" and numbered and between[-1:] == ["on"]:
+        return True  # "restart apixaban on day three"
     return bool(_BEGINS & set(between[-3:])) and not set(between) & {"for", "until", "till", "another"}
 
 

@@ -166,6 +166,8 @@ def _words(sentence: Sentence, grammar: Grammar) -> list[tuple[int, cues.Hit, cu
 def _is_amount(sentence: Sentence, word: cues.Hit, hit: cues.Hit) -> bool:
     """ "No blood loss" and "blood loss none", but not "blood loss three cc, no drain"."""
     low, high = min(word.last, hit.last), max(word.first, hit.first)
+    if any(token.norm in ("except", "besides", "than") for token in sentence.tokens[low + 1 : high]):
+        return False  # "no complications except blood loss"
     if any(token.quantity is not None for token in sentence.tokens[low + 1 : high]):
         return False
     return word.first < hit.first or sentence.tokens[word.first].norm not in ("no", "nothing")

@@ -107,6 +107,8 @@ _TO = frozenset({"in", "out", "back"})
 _GO_ON = frozenset("the a an all both total each this his her theatre recovery bags saline one of which from".split())
 _SUM = 12
 _GASES = frozenset({"gas", "air", "oxygen", "c3f8", "sf6"})
+_SUBJECT = 5  # tokens
+_LINES = frozenset("sheath sheaths catheter catheters line lines port cannula dilator needle tubing manifold".split())
 _SKIN = frozenset({"alcohol", "shaved", "scrubbed", "painted"})
 
 
@@ -119,7 +121,8 @@ def _rinses(sentence: Sentence, hit: cues.Hit) -> bool:
         return False
     if said in ("rinsed", "washed") and (norms & _SKIN or _washes.of_product(sentence, hit.first)):
         return False
-    return not (said == "flushed" and norms & _GASES)
+    before = {token.norm for token in sentence.tokens[max(0, hit.first - _SUBJECT) : hit.first]}
+    return not (said == "flushed" and (norms & _GASES or before & _LINES))
 
 
 def _name(sentence: Sentence) -> str | None:

@@ -122,7 +122,7 @@ def _named(
         and not (mention.id == "height" and quantity.dimension not in ("", "length"))
         and not (mention.id == "extension" and _is_far_end(sentence, mention, index, quantity))
         and not (mention.id == "bmi" and quantity.unit in ("kg", "g", "[lb_av]"))
-        and not (mention.id == "diameter" and _is_length(sentence, index))
+        and not (mention.id in ("diameter", "height", "width") and _is_length(sentence, index))
         and not (rows[mention.id].group == "tally" and (quantity.form == "fraction" or index > mention.last + 2))
         and not _has_own(sentence, rows, index, mention) and not _of_other(sentence, index, mention, quantity)
         and _fits(rows[mention.id].group, quantity.dimension)

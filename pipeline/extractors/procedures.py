@@ -171,13 +171,16 @@ def _before(sentence: Sentence, fact: Fact) -> Fact:
     return fact
 
 
+_TOLD = frozenset({"showed", "revealed", "demonstrated", "confirmed"})
 _HAD = frozenset({"had", "underwent", "undergone", "received"})
 
 
 def _was_had(sentence: Sentence, fact: Fact) -> bool:
     """ "The patient had clipping of an aneurysm": done before. Not "has had pain and needs ..."."""
     at = next((at for at, token in enumerate(sentence.tokens) if token.first == fact.evidence.first), 0)
-    return any(token.norm in _HAD for token in sentence.tokens[max(0, at - 4) : at])
+    end = next((at for at, token in enumerate(sentence.tokens) if token.last >= fact.evidence.last), at)
+    showed = any(token.norm in _TOLD for token in sentence.tokens[end + 1 : end + 3])  # "the cystoscopy showed a stone"
+    return showed or any(token.norm in _HAD for token in sentence.tokens[max(0, at - 4) : at])
 
 
 def _is_thing(sentence: Sentence, mention: Mention) -> bool:

@@ -1,0 +1,63 @@
+"""Cues of status and certainty that govern less than their clause: what is told anew behind an "and", and where
+something was looked for."""
+
+from __future__ import annotations
+
+from pipeline.clauses import word_set as _words
+from pipeline.context_cues import CueHit
+from pipeline.records import Sentence
+
+
+def before_clause(sentence: Sentence, hit: CueHit, last: int) -> int:
+    """The last token that a cue governs, where `last` is that of its clause."""
+    if hit.rule.value == "historical" and hit.rule.direction == "after":
+        return _up_to_today(sentence, hit, last)
+    if hit.rule.id in ("no", "without"):
+        last = _up_to_its_place(sentence, hit, last)
+    if sentence.tokens[hit.first].norm in _CLEARED:  # "suctioned free of blood and clots and irrigated"
+        done = [m.first - 1 for m in sentence.mentions if m.table in _DONE and hit.last < m.first <= last]
+        return min([last, *done])
+    return last
+
+
+def _up_to_its_place(sentence: Sentence, hit: CueHit, last: int) -> int:
+    """ "No evidence of a leak from the new anastomosis": what is denied was to be seen there, and the act was done."""
+    tokens = sentence.tokens
+    for at in range(hit.last + 2, last):
+        if tokens[at].norm in ("from", "at") and tokens[at + 1].norm in _DETERMINED and any(
+            m.table in ("acts", "procedures") and at < m.first <= at + _PLACE for m in sentence.mentions
+        ):
+            return at - 1
+    return last
+
+
+_PLACE = 4  # tokens
+
+
+def _up_to_today(sentence: Sentence, hit: CueHit, last: int) -> int:
+    """ "A history of keloid and 1 mL of triamcinolone was injected": an amount that was given is of today."""
+    norms = [token.norm for token in sentence.tokens]
+    given = [at for at in range(hit.last + 1, last + 1) if norms[at] in ("was", "were")]
+    joined = [at for at in range(hit.last + 1, given[0]) if norms[at] == "and"] if given else []
+    amount = joined and any(
+        token.quantity is not None and token.quantity.dimension in ("volume", "mass")
+        for token in sentence.tokens[joined[-1] : given[0]]
+    )
+    return joined[-1] - 1 if amount else last
+
+
+_DONE = frozenset({"acts", "procedures", "irrigation"})
+_CLEARED = frozenset({"free", "clear", "devoid"})
+
+
+def describes(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Beside a failed dental implant": an adjective of what is named right behind it, and nothing was tried."""
+    if hit.first != hit.last or sentence.tokens[hit.first].norm != "failed" or not hit.first:
+        return False
+    named = any(0 < m.first - hit.last <= _CLOSE and m.table in _MADE for m in sentence.mentions)
+    return named and (sentence.tokens[hit.first - 1].norm in _DETERMINED or sentence.tokens[hit.first - 1].punctuation)
+
+
+_CLOSE = 2  # tokens
+_MADE = frozenset({"devices", "procedures", "drains"})
+_DETERMINED = _words("a an the of his her this that old previous prior for")
