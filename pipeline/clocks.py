@@ -5,14 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from pipeline import numerals, owners
+from pipeline import numerals
 from pipeline.records import Quantity, Token
 from pipeline.units import is_unit_word
 
 Found = tuple[Quantity, int]
 
 _CLOCK = re.compile(r"^([01]?\d|2[0-3]):([0-5]\d)(?::[0-5]\d)?$")
-_MILITARY = re.compile(r"^([01]\d|2[0-3])([0-5]\d)$")
 # How recognisers write "eight twenty-five": 8.25, 8-25, 825.
 _HEARD = re.compile(r"^([01]?\d|2[0-3])([.-]?)([0-5]\d)$")
 GOVERNS = frozenset(
@@ -26,15 +25,15 @@ _HALVES = frozenset({"am", "pm", "a.m.", "p.m."})
 _AT = frozenset(
     "at by until till since around about approximately time from between to and was is before after".split()
 )
-_EVENTS = frozenset(
+EVENTS = frozenset(
     "incision induction knife uterus start started starts began begun end ended ends timeout time-out out room "
     "closure closed up down arrived arrival delivery delivered born left inflated deflated released time onset "
-    "finished finish completed theatre theater in skin stop stopped shut kts".split()
+    "finished finish completed theatre theater in skin stop stopped shut kts inc cut".split()
 )
 _STARTED = frozenset("start started stop stopped finish finished end ended began begun incision closure".split())
-_MARKED = frozenset(
+MARKED = frozenset(
     "at incision induction closure start started end finish finished closed in out up down timeout room delivery "
-    "delivered born".split()
+    "delivered born kts inc cut stop ended skin".split()
 )
 _HALVES_SAID = frozenset({"morning", "afternoon", "evening"})
 _RESTATED = frozenset({"correction", "sorry", "mean", "rather", "that"})
@@ -46,7 +45,7 @@ TIMED = frozenset(
 _PRESSED = frozenset({"pressure", "set", "inflated", "mmhg", "tourniquet", "cuff", "elevated"})
 
 
-def _at(norms: Sequence[str], index: int) -> str:
+def word_at(norms: Sequence[str], index: int) -> str:
     return norms[index] if 0 <= index < len(norms) else ""
 
 
@@ -60,29 +59,30 @@ def clock_face(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Fou
     written = _CLOCK.match(hour)
     if written:
         value, text = int(written[1]), hour
-    elif value and _at(norms, end) == "thirty":
+    elif value and word_at(norms, end) == "thirty":
         text, end = f"{value}:30", end + 1
     if not 1 <= value <= 12:
         return None
-    follows = _at(norms, end)
+    follows = word_at(norms, end)
     shared = follows in ("to", "and", "or") and any(
-        _at(norms, at) in ("o'clock", "oclock") for at in (end + 2, end + 3)
+        word_at(norms, at) in ("o'clock", "oclock") for at in (end + 2, end + 3)
     )
     if not shared:
         if follows in ("o'clock", "oclock"):
             end += 1
-        elif follows in ("o", "'o", "o'") and _at(norms, end + 1) == "clock":
+        elif follows in ("o", "'o", "o'") and word_at(norms, end + 1) == "clock":
             end += 2
         else:
             return None
-    after = _at(norms, end)
-    if after in _HALVES or after in ("noon", "hours") or (after == "in" and _at(norms, end + 2) in TIMED):
+    after = word_at(norms, end)
+    if after in _HALVES or after in ("noon", "hours") or (after == "in" and word_at(norms, end + 2) in TIMED):
         return None
     around = norms[max(0, start - 6) : start]
     timed = any(word in TIMED or word == "knife" or _is_antibiotic(word) for word in around)
     if timed and "incision" in around and "o'clock" in norms[max(0, start - 15) : start] and "skin" not in around:
         timed = False  # "a lesion between two and four o'clock, the incision at three o'clock"
-    if not shared and after not in _FACES and _at(norms, start - 1) != "the" and timed and not is_round(norms, start):
+    named = shared or after in _FACES or word_at(norms, start - 1) == "the"
+    if not named and timed and not is_round(norms, start):
         return None
     return Quantity(form="clock_face", text=f"{text} o'clock"), end
 
@@ -115,47 +115,10 @@ def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
         found = relative(norms, start)
         if found is not None:
             return found
-    military = _MILITARY.match(norm)
-    if military and (_is_second(norms, start) or (norm[0] == "0" and _at(norms, start - 1) in GOVERNS)):
-        return finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
-    if military:
-        if _at(norms, start + 1) in ("hours", "hrs", "h") or (norm[0] == "0" and _cued(norms, start)):
-            end = start + 1 + (_at(norms, start + 1) in ("hours", "hrs", "h"))
-            return finish(int(military[1]), int(military[2]), norms, start, end, sure=True)
-        before = _at(norms, start - 1)
-        if norm[0] == "0" and (before in _DOSED or owners.ends_drug(before)):  # "Ancef 2 g 0805", "cefazolin 0850"
-            return finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
-        marked = _cued(norms, start) and _at(norms, start - 1) in _MARKED and not norm.endswith("00")
-        if marked or _logged(norms, start):
-            return finish(int(military[1]), int(military[2]), norms, start, start + 1, sure=True)
-        return None
     return _spoken(tokens, norms, start)
 
 
 _DOSED_SAID = frozenset({"gram", "grams", "milligram", "milligrams", "intravenously", "iv"})
-_DOSED = frozenset(
-    "abx antibiotic antibiotics g gm gram grams mg mcg units ml iv im po".split()
-)
-
-
-def _is_second(norms: Sequence[str], start: int) -> bool:
-    """ "0910-1025", "08:10 to 0905": the second of two times, the first of which is written as one."""
-    before = _at(norms, start - 1) in ("-", "–", "to", "until", "till")
-    return before and _FIRST.match(_at(norms, start - 2)) is not None
-
-
-_FIRST = re.compile(r"^(?:0\d[0-5]\d|(?:[01]?\d|2[0-3]):[0-5]\d)$")
-
-
-def _logged(norms: Sequence[str], start: int) -> bool:
-    """ "0912 knife to skin 1004 baby out": a line of a log, in which the event follows the time."""
-    before = _at(norms, start - 1)
-    led = not start or before in (",", ";", ".", "at", ":") or before in _EVENTS or before in GOVERNS
-    return led and _at(norms, start + 1) in _LOGGED
-
-
-_LOGGED = GOVERNS | frozenset("knife baby skin antibiotic antibiotics patient kts cefazolin cuff in wheels".split())
-
 
 def heard_clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """A time of day as recognisers write it ("at 8.25", "incision 825", "in the room at 8-10"): only where the word of
@@ -163,11 +126,11 @@ def heard_clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Fo
     match = _HEARD.match(norms[start])
     if match is None or (not match[2] and len(norms[start]) == 4):
         return None
-    after = _at(norms, start + 1)
+    after = word_at(norms, start + 1)
     spanned = after in ("to", "until", "till") and any(word in _SPANNED for word in norms[max(0, start - 8) : start])
     if counts(norms, start + 1) or (after in ("x", "by", "-", "/", "and", "to", "or") and not spanned):
         return None
-    before = _at(norms, start - 1)
+    before = word_at(norms, start - 1)
     led = before in ("at", "since", "until")
     if match[2] == "-" and not led:
         return None
@@ -176,16 +139,16 @@ def heard_clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Fo
         if near[at] in (".", ";") or (near[at][0].isdigit() and at < len(near) - 1):
             near = near[at + 1 :]
             break
-    timed = "time" in near and _at(near, near.index("time") + 1) == "out"
+    timed = "time" in near and word_at(near, near.index("time") + 1) == "out"
     event = timed or any(word in GOVERNS for word in near)
     if led:
-        event = event or _at(near, len(near) - 2) in _MOVES
+        event = event or word_at(near, len(near) - 2) in _MOVES
         event = event or any(word in GOVERNS for word in norms[start + 1 : start + 1 + _HEARD_AFTER])
     else:
-        marked = before in (",", ":") and _at(near, len(near) - 2) in GOVERNS
+        marked = before in (",", ":") and word_at(near, len(near) - 2) in GOVERNS
         event = marked or before in GOVERNS | {"up", "down", "out"}
-    if match[2] == "." and before in ("from", "until", "till", "to", "-") and _at(norms, start + 1) not in ("cm", "mm"):
-        joined = _HEARD.match(_at(norms, start - 2)) or _HEARD.match(_at(norms, start + 2))
+    if match[2] == "." and before in ("from", "until", "till", "to", "-") and after not in ("cm", "mm"):
+        joined = _HEARD.match(word_at(norms, start - 2)) or _HEARD.match(word_at(norms, start + 2))
         event = event or (joined is not None and any(word in _SPANNED for word in norms[max(0, start - 8) : start]))
     hour, minute = int(match[1]), int(match[3])
     if not event or (not match[2] and _is_pressure(near, hour)):
@@ -201,14 +164,33 @@ def _is_pressure(near: Sequence[str], hour: int) -> bool:
 
 def _closes_span(norms: Sequence[str], start: int) -> bool:
     """ "From fifteen twenty to sixteen fifty seven": the second of two times, where the first is one."""
-    if _at(norms, start - 1) not in ("to", "until", "till"):
+    if word_at(norms, start - 1) not in ("to", "until", "till"):
         return False
     led = next((at for at in range(start - 3, max(-1, start - 6), -1) if norms[at] in ("from", "between")), None)
-    hour = numerals._below_hundred(norms, led + 1) if led is not None else None
-    if hour is None or hour[0] > 24:
+    return led is not None and _said_at(norms, led + 1)[1] == start - 1
+
+
+def _said_at(norms: Sequence[str], start: int) -> tuple[int, int]:
+    """(minutes since midnight, end) of an hour and its minutes in words; end -1 where they are none."""
+    hour = numerals._below_hundred(norms, start)
+    minute, end = _minutes(norms, hour[1]) if hour is not None and hour[0] < 24 else (None, start)
+    return (hour[0] * 60 + minute, end) if hour is not None and minute is not None else (0, -1)
+
+
+def _spans(norms: Sequence[str], start: int) -> bool:
+    """ "Tourniquet three hundred, ten fifty eight to eleven forty one": one of two times of what lasts, in order and
+    within half a day."""
+    near = norms[max(0, start - 12) : start]
+    if not any(word in _SPANNED for word in near):
         return False
-    minute, end = _minutes(norms, hour[1])
-    return minute is not None and end == start - 1
+    here, end = _said_at(norms, start)
+    if end > 0 and word_at(norms, end) in ("to", "until", "till"):
+        other, last = _said_at(norms, end + 1)
+        return last > 0 and 0 < other - here < 720 and not counts(norms, last)
+    if word_at(norms, start - 1) not in ("to", "until", "till") or end < 0 or counts(norms, end):
+        return False
+    firsts = (_said_at(norms, at) for at in range(max(0, start - 5), start - 2))
+    return any(last == start - 1 and 0 < here - one < 720 for one, last in firsts)
 
 
 _SPUN = frozenset({"spun", "spin", "spins", "centrifuged", "centrifuge", "rpm", "revs"})  # "spun at fifteen hundred"
@@ -225,15 +207,15 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
         value, after = int(norms[start]), start + 1
     if not 0 <= value <= 24 or (led and value > 9):
         return None
-    follows = _at(norms, after)
-    if follows == "hundred" and (led or value > 9 or value == 0 or _at(norms, after + 1) in ("hours", "hrs")):
-        if _at(norms, after + 1) in ("hours", "hrs") or (
-            _cued(norms, start) and (led or norms[start - 1] == "at" or norms[start - 1] in _STARTED)
+    follows = word_at(norms, after)
+    if follows == "hundred" and (led or value > 9 or value == 0 or word_at(norms, after + 1) in ("hours", "hrs")):
+        if word_at(norms, after + 1) in ("hours", "hrs") or (
+            cued(norms, start) and (led or norms[start - 1] == "at" or norms[start - 1] in _STARTED)
             and not counts(norms, after + 1) and not _SPUN & set(norms[max(0, start - 7) : start])
         ):
             return finish(value % 24, 0, norms, start, after + 1, sure=True)
         return None
-    if follows in _HALVES or (follows in ("a", "p") and _at(norms, after + 1) == "m"):
+    if follows in _HALVES or (follows in ("a", "p") and word_at(norms, after + 1) == "m"):
         return finish(value, 0, norms, start, after, sure=False)
     if follows in ("o'clock", "oclock") and not led:
         return finish(value, 0, norms, start, after + 1, sure=False)
@@ -242,20 +224,20 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     minute, end = _minutes(norms, after)
     if minute is None:
         return None
-    told = _at(norms, end) in _HALVES or _at(norms, end) in ("hours", "hrs") or (
-        _at(norms, end) in ("a", "p") and _at(norms, end + 1) == "m")  # fmt: skip
-    announced = follows in ("oh", "o") and _at(norms, start - 1) in ("is", "it's", "now") and (
-        _at(norms, start - 2) in ("it", "time") or _at(norms, start - 1) == "it's"
+    told = word_at(norms, end) in _HALVES or word_at(norms, end) in ("hours", "hrs") or (
+        word_at(norms, end) in ("a", "p") and word_at(norms, end + 1) == "m")  # fmt: skip
+    announced = follows in ("oh", "o") and word_at(norms, start - 1) in ("is", "it's", "now") and (
+        word_at(norms, start - 2) in ("it", "time") or word_at(norms, start - 1) == "it's"
     )
-    if (led and value <= 9) or announced or (_at(norms, end) == "in" and _at(norms, end + 2) in _HALVES_SAID):
+    if (led and value <= 9) or announced or (word_at(norms, end) == "in" and word_at(norms, end + 2) in _HALVES_SAID):
         told = True
-    told = told or (_closes_span(norms, start) and not counts(norms, end))
+    told = told or (_closes_span(norms, start) and not counts(norms, end)) or _spans(norms, start)
     if not told:
-        if not _cued(norms, start) or counts(norms, end) or _at(norms, end) in ("x", "by", "of"):
+        if not cued(norms, start) or counts(norms, end) or word_at(norms, end) in ("x", "by", "of"):
             return None
         if norms[start].isdigit() != norms[after].isdigit():
             return None
-        if norms[start].isdigit() and norms[after].isdigit() and not (len(norms[after]) == 2 and _cued(norms, start)):
+        if norms[start].isdigit() and norms[after].isdigit() and not (len(norms[after]) == 2 and cued(norms, start)):
             return None
         if any(word in _PRESSED for word in norms[max(0, start - 6) : start]) and value in (1, 2, 3):
             if not any(word in ("up", "down", "released", "deflated") for word in norms[max(0, start - 4) : start]):
@@ -264,9 +246,9 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
 
 
 def _minutes(norms: Sequence[str], start: int) -> tuple[int | None, int]:
-    norm = _at(norms, start)
+    norm = word_at(norms, start)
     if norm in ("oh", "o", "zero"):
-        digit = numerals.SMALL.get(_at(norms, start + 1), 10)
+        digit = numerals.SMALL.get(word_at(norms, start + 1), 10)
         return (digit, start + 2) if digit < 10 else (None, start)
     if norm.isdigit() and len(norm) == 2 and int(norm) < 60:
         return int(norm), start + 1
@@ -278,21 +260,21 @@ def _minutes(norms: Sequence[str], start: int) -> tuple[int | None, int]:
 
 def counts(norms: Sequence[str], end: int) -> bool:
     """Whether what follows makes the number before it a quantity: a unit, a scale, a point."""
-    after = _at(norms, end)
+    after = word_at(norms, end)
     return (
         after in numerals.SCALES or after in ("point", "hole", "blade", "per", "year", "years") or is_unit_word(after)
     )
 
 
-def _cued(norms: Sequence[str], start: int) -> bool:
-    before = _at(norms, start - 1)
-    if before in ("by", "x") and _is_number_word(_at(norms, start - 2)):
+def cued(norms: Sequence[str], start: int) -> bool:
+    before = word_at(norms, start - 1)
+    if before in ("by", "x") and _is_number_word(word_at(norms, start - 2)):
         return False  # "a nail eleven by three forty"
     if _restates(norms, start):
         return True
-    if before in _RESTATED or (before == "," and _at(norms, start - 2) in _RESTATED):
-        return any(word in TIMED or word in _EVENTS or word == "at" for word in norms[max(0, start - 10) : start])
-    if before in ("on", "off") and any(word in _ON_OFF for word in norms[max(0, start - 12) : start]):
+    if before in _RESTATED or (before == "," and word_at(norms, start - 2) in _RESTATED):
+        return any(word in TIMED or word in EVENTS or word == "at" for word in norms[max(0, start - 10) : start])
+    if before in ("on", "off") and any(word in ON_OFF for word in norms[max(0, start - 12) : start]):
         return True  # "clamp on nine thirty one, off ten thirty two"
     if before in ("from", "to", "until") and any(word in _SPANNED for word in norms[max(0, start - 12) : start]):
         return True
@@ -302,8 +284,8 @@ def _cued(norms: Sequence[str], start: int) -> bool:
         )
     if before in _DOSED_SAID and any(_is_antibiotic(word) for word in norms[max(0, start - 7) : start]):
         return True  # "cefuroxime one point five grams eight twenty six"
-    return any(word in _EVENTS for word in norms[max(0, start - 2) : start]) or (
-        before in (",", ":") and any(word in _EVENTS for word in norms[max(0, start - 4) : start])
+    return any(word in EVENTS for word in norms[max(0, start - 2) : start]) or (
+        before in (",", ":") and any(word in EVENTS for word in norms[max(0, start - 4) : start])
     )
 
 
@@ -329,7 +311,7 @@ def _restates(norms: Sequence[str], start: int) -> bool:
     return False
 
 
-_ON_OFF = frozenset("clamp clamps clamped traction bypass pump tourniquet cuff circuit ecmo".split())
+ON_OFF = frozenset("clamp clamps clamped traction bypass pump tourniquet cuff circuit ecmo".split())
 _SPANNED = frozenset(
     "skin surgery operation operating operative procedure tourniquet clamp bypass traction theatre theater anaesthesia "
     "anesthesia anaesthetic case".split()
@@ -347,15 +329,15 @@ def relative(norms: Sequence[str], start: int) -> Found | None:
     """ "half past eight", "twenty five past nine", "quarter to ten"; other minutes to the hour only where the word of
     an event leads on to them, for "five to nine" may be a range too."""
     minutes, link = _MINUTES[norms[start]], start + 1
-    if minutes == 20 and _at(norms, link) == "five":
+    if minutes == 20 and word_at(norms, link) == "five":
         minutes, link = 25, link + 1
-    said = _at(norms, link)
+    said = word_at(norms, link)
     hour = numerals._below_hundred(norms, link + 1) if said in ("past", "to") else None
     if hour is None or not 1 <= hour[0] <= 12 or (said == "to" and norms[start] == "half"):
         return None
     if said == "past":
         return finish(hour[0], minutes, norms, start, hour[1], sure=False)
-    quarter = _cued(norms, start - (_at(norms, start - 1) == "a"))  # "at a quarter to eight"
+    quarter = cued(norms, start - (word_at(norms, start - 1) == "a"))  # "at a quarter to eight"
     if counts(norms, hour[1]) or not (quarter if minutes == 15 else leads(norms, start)):
         return None
     return finish((hour[0] - 1) or 12, 60 - minutes, norms, start, hour[1], sure=False)
@@ -363,16 +345,16 @@ def relative(norms: Sequence[str], start: int) -> Found | None:
 
 def leads(norms: Sequence[str], start: int) -> bool:
     """Whether the word of an event stands right before a time, or before "at" and the time."""
-    before = _at(norms, start - 1)
+    before = word_at(norms, start - 1)
     if before in ("at", "by", "until", "till", "since"):
-        return any(word in GOVERNS or word in TIMED or word in _EVENTS for word in norms[max(0, start - 6) : start])
+        return any(word in GOVERNS or word in TIMED or word in EVENTS for word in norms[max(0, start - 6) : start])
     return before in GOVERNS
 
 
 def finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, *, sure: bool) -> Found | None:
     """The clock quantity; "a.m." and "p.m." are applied, "hours" swallowed. `sure`: said on the 24-hour clock."""
-    half = _at(norms, end)
-    if half in ("a", "p") and _at(norms, end + 1) == "m":
+    half = word_at(norms, end)
+    if half in ("a", "p") and word_at(norms, end + 1) == "m":
         half, end = f"{half}m", end + 1
     if half in _HALVES or half in ("am", "pm"):
         if not 1 <= hour <= 12:
@@ -381,7 +363,7 @@ def finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, *
         sure, end = True, end + 1
     elif half in ("hours", "hrs", "h") and sure:
         end += 1
-    elif half == "in" and _at(norms, end + 2) in _HALVES_SAID:
+    elif half == "in" and word_at(norms, end + 2) in _HALVES_SAID:
         hour = hour % 12 + (0 if norms[end + 2] == "morning" else 12)
         sure, end = True, end + 3
     if hour == 24:

@@ -15,7 +15,7 @@ _PHONE = re.compile(r"^(?:\d{3}-)?\d{3}-\d{4}$|^\d{5}-\d{2,}$|^\d{4,}(?!000)\d{3
 _CODE = re.compile(r"^[a-z0-9][a-z0-9./-]*$")
 CUES = frozenset(
     "lot batch serial catalogue catalog reference ref udi gtin phone telephone pager extension mrn barcode bleep "
-    "icd cpt icd-9 icd-10 lots accession".split()
+    "icd cpt icd-9 icd-10 lots accession sn".split()
 )
 FILLERS = frozenset({
     "number", "numbers", "no", "no.", "code", "is", "was", ":", "#", "device", "identifier", "again", "repeat",
@@ -67,6 +67,8 @@ def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
             piece = norm.upper()
         elif norm in ("a", "i") and (tokens[index].text.isupper() or (text and _is_numeral(_at(norms, index + 1)))):
             piece = norm.upper()
+        if norm[0] in "+-" and norm[1:2].isdigit():
+            break  # "SN T5 +18.5 D": the power of a lens
         if not piece or not _CODE.match(piece.lower().lstrip("(#-/.)") or "x"):
             break
         text += piece

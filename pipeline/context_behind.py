@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline import clauses
 from pipeline.context_cues import CueHit
 from pipeline.context_reach import BY_THE_WAY, JOINING, READY, RUN_ON, SETTING, THIN
-from pipeline.records import Sentence, Token
+from pipeline.records import Mention, Sentence, Token
 
 _BACK = 8  # tokens that a status reaches back in a stream
 
@@ -34,7 +34,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         token = tokens[index]
         if certainty and not named and token.norm in ANOTHER:
             return index  # "one gram a second gram not given"
-        begun = certainty and index + 1 in opened and not _goes_on(tokens, index + 1)
+        sort = bare and named and _ends_sort(tokens, ends.get(index - token.punctuation))
+        begun = certainty and index + 1 in opened and not sort and not _goes_on(tokens, index + 1)
         if thick and (begun or token.norm == "("):
             return index + 1
         if bare and thick and token.norm in clauses.FINITE:
@@ -43,7 +44,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             return index + 1
         if certainty and token.norm == ":" and thick and not named:
             return clauses.heading(sentence, index)  # "drain: Robinson planned, omitted"
-        if token.norm in (",", "and", "but", ":") and thick and not (named and _list_before(tokens, index)) and not (
+        listed = sort or (named and _list_before(tokens, index))
+        if token.norm in (",", "and", "but", ":") and thick and not listed and not (
             certainty and not named and _is_joint(sentence, index, hit)
         ):
             return index + 1
@@ -53,7 +55,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             tokens[index - 1].norm in ("the", "a")
         ):
             return index - 1  # "three anchors, the fourth was not needed": a subject of its own
-        told = hit.rule.value == "historical" and index == hit.first - 1  # "biopsies last year"
+        told = sort or (hit.rule.value == "historical" and index == hit.first - 1)  # "biopsies last year"
         if index in settings and (stream or hit.rule.value != "planned") and (thick or not certainty) and not told:
             return index + 1
         if certainty and thick and token.quantity is not None:
@@ -83,7 +85,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY
         thin = thin or (token.norm in ("x", "\u00d7") and tokens[index - 1].quantity is not None)  # "10 x 60 mm"
         thin = thin or (certainty and (token.norm.endswith("ly") or index in people))
-        loose = token.norm not in JOINING and token.norm not in _BEFORE_NAME
+        loose = token.norm not in JOINING and token.norm not in _BEFORE_NAME and token.norm != "/"
         if certainty and named and loose and not _modifies(sentence, index):
             return index + 1
         thick = thick or not thin
@@ -91,6 +93,15 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             return index  # "... preserved the inferior one not found"
         index -= 1
     return max(floor, 0)
+
+
+def _ends_sort(tokens: tuple[Token, ...], mention: Mention | None) -> bool:
+    """ "Drains, specimens none", "drain/spec none": a sort of things by its bare name, before a mark and "none"."""
+    before = tokens[mention.first - 1] if mention is not None and mention.first else None
+    return mention is not None and mention.table in _SORTS and (before is None or before.punctuation)
+
+
+_SORTS = frozenset({"drains", "specimens", "complications"})
 
 
 def _is_subject(sentence: Sentence, first: int) -> bool:

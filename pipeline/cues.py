@@ -270,17 +270,19 @@ def nearest(
 
 def sums(sentence: Sentence, hit: Hit, index: int) -> bool:
     """ "that makes six" sums what was said before it; only "in total" and the like may follow their number."""
-    if hit.first < index:
-        return True
     said = words(sentence, hit.first, hit.last).lower()
+    if hit.first < index:  # "forty eight in total spun twelve minutes six millilitres left": of what stands before
+        closes = hit.first > 0 and sentence.tokens[hit.first - 1].quantity is not None and said in _BEHIND
+        return not (closes and index - hit.last > 1)
     for token in sentence.tokens[hit.last + 1 : hit.last + 4]:  # "four millilitres total aspirate 22 millilitres"
         if token.quantity is not None:
             return False
         if token.punctuation:
             break
-    return hit.first - index <= 2 and said in ("in total", "total", "altogether", "in all", "all together", "all told")
+    return hit.first - index <= 2 and said in _BEHIND | {"total"}
 
 
+_BEHIND = frozenset({"in total", "altogether", "in all", "all together", "all told"})
 _LONG = 40  # tokens; a longer sentence is a stream of speech without full stops
 _WINDOW = 14
 

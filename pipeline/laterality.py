@@ -260,7 +260,7 @@ def _of_sentence(
         if side.value is None:
             continue
         site = _bound_to(sentence, side)
-        taken = sideshare.of_crest(sentence, side, first, last)
+        taken = sideshare.of_crest(sentence, side, first, last) or sideshare.aches(sentence, site)
         if taken or (site is not None and (is_site or is_harvest(sentence, site))):
             continue
         stream = len(sentence.tokens) > _RUN_ON or (_unmarked(sentence) and len(sentence.tokens) > 20)

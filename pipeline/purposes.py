@@ -32,13 +32,37 @@ def mark(sentences: Sequence[Sentence], grammar: Grammar) -> tuple[Sentence, ...
 
 
 def _mark(sentence: Sentence, grammar: Grammar) -> Sentence:
-    if not sentence.says(frozenset({"for", "against"})):
+    drugs = {m.first: m for m in sentence.mentions if m.table == "drugs"}
+    led = sentence.says(_LEADS)
+    if not (led or drugs):
         return sentence
     added = [
         Scope("status", "conditional", mention.first, mention.last, "purpose")
-        for mention in sentence.mentions if mention.table in _CONDITIONS and _is_purpose(sentence, mention, grammar)
+        for mention in sentence.mentions if mention.table in _CONDITIONS and (
+            _heads(sentence, mention, drugs, grammar) or (led and _is_purpose(sentence, mention, grammar))
+        )
     ]  # fmt: skip
     return replace(sentence, scopes=(*sentence.scopes, *added)) if added else sentence
+
+
+_LEADS = frozenset({"for", "against"})
+
+
+def _heads(sentence: Sentence, mention: Mention, drugs: dict[int, Mention], grammar: Grammar) -> bool:
+    """ "DVT enoxaparin 40 mg from tonight", "DVT: aspirin": what the medicine right behind it keeps away."""
+    at = mention.last + 1
+    colon = at < len(sentence.tokens) and sentence.tokens[at].norm == ":"
+    drug = drugs.get(at + colon)
+    return drug is not None and _fits(mention, _classes(drug, grammar))
+
+
+def _classes(drug: Mention, grammar: Grammar) -> frozenset[str]:
+    row = grammar.table("drugs", Drug).get(drug.id)
+    return frozenset(row.classes) if row is not None else frozenset()
+
+
+def _fits(mention: Mention, classes: frozenset[str]) -> bool:
+    return any(part in mention.id and classes & of for part, of in _KEEPS_AWAY.items())
 
 
 def _is_purpose(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
@@ -62,8 +86,6 @@ def _is_purpose(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
     )
     planned = any(one.axis == "status" and one.value == "planned" and one.first <= drugs[-1].first <= one.last
                   for one in sentence.scopes)  # fmt: skip
-    row = grammar.table("drugs", Drug).get(drugs[-1].id)
-    classes = frozenset(row.classes) if row is not None else frozenset()
-    fits = any(part in mention.id and classes & of for part, of in _KEEPS_AWAY.items())
+    fits = _fits(mention, _classes(drugs[-1], grammar))
     ahead = planned or sentence.section in ("aftercare", "follow-up")
     return bool(taken) or ahead or fits or tokens[at].norm == "against"

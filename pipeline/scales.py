@@ -10,6 +10,11 @@ from pipeline.records import Scale, Sentence, Token
 # Whole words only: "beach chair" and "the upper side" hold none of these.
 _EACH = re.compile(r"\b(?:each|apiece|respectively|per (?:site|level|port|needle|portal))\b")
 _SIDES = re.compile(r"\b(?:per|each|either|both) side\b")
+# "Five millilitres a draw", "two millilitres at a place" (folded); "5 mL pulls".
+_EVERY = re.compile(r"(?:at |from |with |in )?(?:a|per|every) (?:draw|pull|pas|aliquot|aspirate|place|spot|go|time|"
+                    r"syringe|turn|hole)\b")  # fmt: skip
+_AT = frozenset({"at", "in", "from", "into", "on", "with"})
+_DRAWS = frozenset({"draws", "pulls", "aliquots", "aspirates"})
 _TOTAL = frozenset({"total", "altogether", "combined", "overall", "totaling", "totalling"})
 
 
@@ -46,6 +51,9 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
         if token.quantity is not None or (token.punctuation and token.norm != ","):
             break
         after.append(fold(token.norm))
+        if token.norm == "each" and after[-3:-2] == ["and"] and after[-2] in _AT:
+            del after[-3:]
+            break  # "two centimetres out and at each place I pulled": another statement
     joined = _joined(tokens, index)
     if _SIDES.search(joined):
         return "per_side"
@@ -55,6 +63,11 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
         each = [ahead.find(phrase) for phrase in ("per needle", "each needle", "per port", "per level", "each level")]
         side = sided.start() if sided else -1
         return "each" if any(0 <= at < side for at in each) else "per_side"  # "through each needle, both sides"
+    if ahead.startswith("a side"):
+        return "per_side"
+    plural = index + 1 < len(tokens) and tokens[index + 1].norm in _DRAWS
+    if plural or _repeated(tokens, index) or _EVERY.match(ahead):
+        return "each"
     led = "each" in before and not any(word.endswith("ed") for word in before[before.index("each") :])
     led = (led or _each_of(tokens, index)) and not ("each" in before[:-1] and before[-1] == "so")  # "each so eight"
     whole = None if _of_the_next(tokens, index) else _IN_TOTAL.match(ahead)
@@ -87,6 +100,14 @@ def _joined(tokens: tuple[Token, ...], index: int) -> str:
             break
         words.append(fold(token.norm))
     return " ".join(words)
+
+
+def _repeated(tokens: tuple[Token, ...], index: int) -> bool:
+    """ "Six millilitres eight times"; "twice daily" and "three times a day" tell how often a medicine is taken."""
+    count = tokens[index + 1].quantity if index + 2 < len(tokens) else None
+    if count is None or count.dimension or tokens[index + 2].norm != "times":
+        return False
+    return index + 3 >= len(tokens) or tokens[index + 3].norm not in ("a", "daily", "per", "each", "every", "weekly")
 
 
 def _of_the_next(tokens: tuple[Token, ...], index: int) -> bool:

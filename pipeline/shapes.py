@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from pipeline import codes, day_times, numerals
+from pipeline import codes, day_times, four_digits, numerals
 from pipeline.clocks import clock, clock_face, heard_clock
 from pipeline.compounds import shorthand
 from pipeline.dates import date
@@ -377,4 +377,4 @@ def _times(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
 
 # In this order the more particular comes first. Times as recognisers write them are no words.
 _SPOKEN = (_tube, date, clock_face, clock, day_times.read, _suture, _ratio, _size, _label)
-_WRITTEN = (date, clock_face, clock, day_times.read, heard_clock, _suture, _ratio, _size, _label)
+_WRITTEN = (date, clock_face, clock, four_digits.read, day_times.read, heard_clock, _suture, _ratio, _size, _label)

@@ -227,3 +227,14 @@ def of_crest(sentence: Sentence, side: Side, first: int, last: int) -> bool:
     at = side.last + 1
     crest = at < len(sentence.tokens) and sentence.tokens[at].norm in ("crest", "crests")
     return crest and not first <= at <= last
+
+
+def aches(sentence: Sentence, site: Mention | None) -> bool:
+    """ "Fusion C5-C6 for a soft disc with right arm pain": where it is felt, and no side of what was done."""
+    if site is None or site.id not in _LIMBS:
+        return False
+    return any(t.norm in _FELT for t in sentence.tokens[site.last + 1 : site.last + 2])
+
+
+_FELT = clauses.word_set("pain pains numbness weakness tingling paraesthesia paresthesia symptoms")
+_LIMBS = clauses.word_set("arm leg hand foot thigh calf forearm upper-extremity lower-extremity")

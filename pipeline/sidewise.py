@@ -15,7 +15,7 @@ _INITIALS: dict[str, Laterality] = {"l": "left", "r": "right"}
 _AFTER_BARE = frozenset("from on in into at and to for left right the then on".split())  # else the bare number counts
 _NO_SIDES = frozenset(  # after "left": a verb
     "in over behind with us was were there the a an intact alone open undisturbed attached long exposed uncovered for "
-    "at as standing untouched free home some it them him her to no out".split()
+    "at as standing untouched free home some it them him her to no out under so".split()
 )
 
 
@@ -25,12 +25,17 @@ def side_of(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | No
     None where fewer than two sides are said, or where a comma or "and" parts the number from every side. A side on
     either hand of the number is settled by what the sentence said first, a side or a number.
     """
-    if not told(sentence, grammar):
+    own = sentence.tokens[index].quantity
+    if not told(sentence, grammar) or (own is not None and own.unit in _OF_PATIENT and (own.value or 0) > _SPECIMEN):
         return None
     known: dict[int, Laterality | None] = sentence.memo.setdefault("numbers-sides", {})
     if index not in known:
         known[index] = _side_of(sentence, index, grammar)
     return known[index]
+
+
+_OF_PATIENT = ("kg", "a")  # "eighty kilos left inguinal hernia": weight and age are of the patient
+_SPECIMEN = 5  # kg, the most that anything that is taken out weighs
 
 
 def _side_of(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | None:

@@ -194,7 +194,7 @@ _OPENERS = _words("a an the no some it at in into over under to with as for only
 def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     """Whether an initial stands right before a thing that has two sides, or closes its phrase ("TKR, R")."""
     tokens = sentence.tokens
-    if at and tokens[at - 1].quantity is not None:  # "1 L"
+    if at and _measures(tokens[at - 1]):  # "1 L"
         return False
     opened = at and tokens[at - 1].norm == "("
     shut = at + 1 < len(tokens) and tokens[at + 1].norm in (")", ".")
@@ -224,7 +224,7 @@ def _stands_alone(sentence: Sentence, at: int) -> bool:
     tokens = sentence.tokens
     before = tokens[at - 1] if at else None
     after = tokens[at + 1] if at + 1 < len(tokens) else None
-    if before is not None and before.quantity is not None:
+    if before is not None and _measures(before):
         return False
     if before is not None and before.norm == "(":
         return after is not None and after.norm == ")" and (at < 2 or tokens[at - 2].quantity is None)
@@ -257,7 +257,7 @@ def _in_short(sentence: Sentence, grammar: Grammar, at: int) -> bool:
         return False
     if before is not None and (
         (len(before.norm) == 1 and before.norm.isalpha()) or before.norm in _NOT_BEFORE or (
-            before.quantity is not None and before.norm != "#level" and (
+            before.quantity is not None and _measures(before) and (
                 before.quantity.unit is None or not _both_behind(sentence)
             )
         )
@@ -301,6 +301,11 @@ def _both_behind(sentence: Sentence) -> bool:
 def _opens(sentence: Sentence, at: int) -> bool:
     """Whether a part of a list begins with a token."""
     return at == 0 or sentence.tokens[at - 1].norm in (",", ";", ":", "and", "+", "&")
+
+
+def _measures(token: Token) -> bool:
+    """Whether a letter behind a token may be its unit: not behind a time of day or a level ("TO 0812 L shoulder")."""
+    return token.quantity is not None and token.quantity.form not in ("clock", "level")
 
 
 def _amount(token: Token) -> bool:

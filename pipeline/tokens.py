@@ -24,11 +24,15 @@ _NUMBERISH = re.compile(
     r"^#?(?:[\d.,/:½¼¾⅓⅔⅛⅜⅝⅞%]+(?:[-–][\d.,/:½¼¾⅛⅜⅝⅞%]+)+|\d{1,2}[-–][Oo0]|[CTLScltls]\d{1,2}(?:[-–/][CTLScltls]?\d{1,2})+)"
     r"[%A-Za-z\"°µμ]*$"
 )
-# "0910-1025", "8:10-9:05": two times of day.
+# "0910-1025", "8:10-9:05", "1407-1445": two times of day; "1000-1200" and "1150-1200" may be amounts.
 _TIMES = re.compile(
-    r"^(0\d[0-5]\d|(?:[01]?\d|2[0-3]):[0-5]\d)[-–]"
+    r"^(0\d[0-5]\d|(?:[01]?\d|2[0-3]):[0-5]\d|(?:1\d|2[0-3])[0-5][1-9]|(?:1\d|2[0-3])[0-5]0(?=[-–]\d{3}[1-9]))[-–]"
     r"((?:[01]\d|2[0-3])[0-5]\d|(?:[01]?\d|2[0-3]):[0-5]\d)$"
 )
+# "TO 0812", "T/O 13:10": the time-out, in capitals, at the head of what is told or behind a mark or a number.
+_PAUSES = frozenset({"TO", "TO:", "T/O", "T/O:", "TO,", "TO-"})
+_TIME = re.compile(r"^@?(?:[01]?\d|2[0-3])[:.]?[0-5]\d[,.;:]?$")
+_LETTERED_END = re.compile(r"[A-Za-z]$")
 _OH = re.compile(r"^\d{1,2}[oO]$")
 # "Nine oh five" as a recogniser writes it: "nine o'five", "nine-o'five".
 _OH_DIGIT = re.compile(r"(?<![a-z])(o)['’](?=(?:one|two|three|four|five|six|seven|eight|nine)(?![a-z]))", re.I)
@@ -40,7 +44,8 @@ _SHORT = {
     "-ve": "negative", "–ve": "negative", "+ve": "positive", "w/o": "without", "w/out": "without", "w/": "with",
     "c/w": "consistent", "c/o": "complains", "req'd": "required", "reqd": "required",
     "comps": "complications", "compls": "complications", "bx": "biopsy", "histo": "histology", "spec": "specimen",
-    "specs": "specimens",
+    "specs": "specimens", "@": "at", "proph": "prophylaxis", "ppx": "prophylaxis",
+    "inj": "injection",
 }  # fmt: skip
 _CELLS = re.compile(r"\||\s;\s|\t")  # a line of a table is one of its own
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
@@ -107,7 +112,7 @@ def _core(text: str) -> list[tuple[str, str, bool]]:
             for index, side in enumerate(_SPLIT_SLASH.split(part)):
                 if index:
                     pieces.append(("/", "/", True))
-                pieces.append((side, _norm(side), False))
+                pieces.append((side, _SHORT.get(side.lower()) or _norm(side), False))
     joined = re.match(r"^(#?\d+(?:[.,]\d+)?[-–][\d./]+)[-–]([A-Za-z].*)$", text)
     if joined:
         return [(joined[1], joined[1].lower().replace("–", "-"), False), *_core(joined[2])]
@@ -131,8 +136,21 @@ def tokenize(words: Sequence[Word]) -> list[Token]:
     ("tourniquet down") gives a token each, so that every phrase is still found in it."""
     return [
         Token(text, norm, word.id, word.last, None, punctuation)
-        for word in words for text, norm, punctuation in _cut(word.text)
+        for at, word in enumerate(words)
+        for text, norm, punctuation in (
+            _PAUSE if word.text in _PAUSES and _is_pause(words, at) else _cut(word.text)
+        )
     ]  # fmt: skip
+
+
+_PAUSE = (("TO", "timeout", False),)
+
+
+def _is_pause(words: Sequence[Word], at: int) -> bool:
+    """Whether the letters stand for the time-out: a time of day follows, and no word or time stands right before."""
+    before = words[at - 1].text if at and words[at - 1].segment == words[at].segment else ""
+    follows = at + 1 < len(words) and _TIME.match(words[at + 1].text)
+    return bool(follows) and not _LETTERED_END.search(before) and not (before[-1:].isdigit() and _TIME.match(before))
 
 
 def words_from_text(text: str) -> list[Word]:

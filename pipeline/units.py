@@ -113,7 +113,8 @@ def read_unit(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | No
         mark = tokens[at].norm
         under = _single(tokens, at + 1, in_digits or mark == "/")
         spoken = under is not None and (under.dimension == "time" or under.ucum == "kg")  # "five milligrams a kilo"
-        if under is None or (mark in ("a", "an") and not (spoken and said.dimension in _PACED)):
+        strong = under is not None and under.ucum == "mL" and said.dimension in _DOSED  # "a thousand units a mil"
+        if under is None or (mark in ("a", "an") and not (strong or (spoken and said.dimension in _PACED))):
             return said
         if under.ucum in _HOW_OFTEN or mark == "a" and under.ucum == "s" and _is_another(tokens, under.end):
             return said
@@ -133,6 +134,7 @@ def _is_another(tokens: Sequence[Token], index: int) -> bool:
 _AFTER_A_PACE = frozenset("for until and then over with through via at to in by into from was is as".split())
 _HOW_OFTEN = frozenset({"d", "wk", "mo", "a"})  # "40 mg per day" is a dose and how often, no rate of flow
 _PACED = frozenset({"volume", "mass", "amount"})
+_DOSED = frozenset({"mass", "amount"})
 
 
 # Letters that are a unit only beside what is measured in it.

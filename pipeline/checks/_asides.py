@@ -23,10 +23,11 @@ _LEFT_ALONE = re.compile(
     r"\b(?:compar\w+|contralateral|normal|healthy|unaffected|uninvolved|asymptomatic|unremarkable|symmetric\w*|"
     r"(?:same|similar) (?:\w+ )?(?:deformity|problem|disease|shape|changes?|condition|thing|findings?|lesion|"
     r"operation|trouble)|untouched|unchanged|same as (?:on )?(?:the|its)|as (?:it (?:is|was)|before)|"
-    r"stays|keeps|never|watch\w*|observe[ds]?|"
+    r"stays|keeps|never|watch\w*|observe[ds]?|(?:will|can|could|must|has to) wait|waits|"
     r"observation|surveillance|monitored|conservative\w*|splint only|left alone|(?:con|pre)served|retained|"
     r"(?:did|do|was|were)(?: not|n't) (?:\w+ ){0,2}(?:anything|touch\w*|treat\w*|operat\w*)|did nothing|"
     r"(?:is|are|was|were|still|looks?|knee|hip|shoulder|elbow|wrist|hand|ankle|foot|eye|ear|side) (?:fine|ok|okay)|"
+    r"sees (?:well|fine|normally)|mild (?:signs|changes|symptoms)|early (?:cataract|changes|arthritis|stage)|"
     r"pulses?(?: \w+)? (?:present|palpable|good|normal|strong)|quiet|isolated|ventilated|"
     r"one[- ]lung|"
     r"treated without (?:surgery|operation)|not (?:bothering|troubling|troublesome)|"
@@ -37,7 +38,8 @@ _LEFT_ALONE = re.compile(
     r"(?:not|nothing|neither)(?: \w+){0,2} (?:touched|done|operated|opened|treated|seen|injured|involved|affected|"
     r"needed|addressed|repaired|fixed|released|removed|excised|explored|injected|drained|reduced|resected|divided)|"
     r"(?:arm|leg|limb|hand|foot) (?:(?:is|was|lay|lies|out|up|held|kept|put|placed|lying|resting|padded|strapped) )?"
-    r"(?:out|tucked|padded|strapped|abducted|wrapped|across|(?:in|on|over|by|at) (?:a|an|the|his|her)? ?"
+    r"(?:out|tucked|padded|strapped|abducted|wrapped|across|lowered|flat|straight|bent|flexed|extended|dropped|"
+    r"hanging|secured|taped|dependent|(?:hung|let|kept|brought) down|free|(?:in|on|over|by|at) (?:a|an|the|his|her)? ?"
     r"(?:\w+[- ]){0,2}(?:boot|stirrup|holder|support|board|boards|pillow|traction|side|chest|post)))\b"
 )
 # Said of the operated side too, at the end: a remark only where both sides were examined.

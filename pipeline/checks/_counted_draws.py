@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
+from itertools import pairwise
 
 from pipeline.checks._spoken_counts import count
-from pipeline.checks.base import amount, plain
-from pipeline.records import Token
+from pipeline.checks.base import amount, plain, read
+from pipeline.note import OperativeNote
+from pipeline.records import Fact, Token
 
 _DRAWS = frozenset("draws draw pulls aspirations aspirates passes aliquots samples syringes syringefuls".split())
 _LEADS = frozenset({"so", "that's", "thats", "makes", "making", "made", "=", "total", "totalling", "totaling", "sum",
@@ -51,6 +53,24 @@ def against_total(tokens: Sequence[Token]) -> list[tuple[int, str]]:
                 at = place
         at += 1
     return found
+
+
+def runs_up(note: OperativeNote, draw: Fact, total: Fact) -> bool:
+    """ "Four millilitres, a turn, eight, a turn, twelve, another hole, sixteen, twenty, and twenty four": whether the
+    numbers from the first draw on run up to the total by as much each time."""
+    first, last = draw.evidence.first, total.evidence.last
+    passages = [one for one in note.sections.description if first <= one.evidence.last and one.evidence.first <= last]
+    told = [draw.value] if draw.value is not None else []
+    for passage in passages:
+        for at, token in enumerate(read(passage)):
+            quantity = token.quantity
+            later = passage is not passages[0] or passage.evidence.first + at > draw.evidence.last
+            if later and quantity is not None and quantity.value is not None and quantity.form == "number" and (
+                quantity.unit in (None, "mL") and quantity.value > told[-1]
+            ):
+                told.append(quantity.value)
+    steps = {two - one for one, two in pairwise(told)}
+    return len(told) > 2 and steps == {draw.value} and total.value == told[-1]
 
 
 def _each(tokens: Sequence[Token], at: int) -> tuple[int, int] | None:

@@ -44,13 +44,18 @@ def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
         if said is None:
             continue
         # A second harvest (other side, other site) has a total of its own; what a total covers is not always said.
-        candidates = [draws, before, [draw for draw in draws if draw.laterality == total.laterality]]
+        candidates = [draws, before, [draw for draw in draws if draw.laterality == total.laterality],
+                      [draw for draw in draws if draw.scale == "per_side"]]  # fmt: skip
         sums = [(part, _sum(note, part)) for part in candidates if part]
+        if (whole := _of_the_first(note, draws)) is not None:
+            sums.append((draws, whole))
         if total.text and any(_hint(note, worked, said) for _, worked in sums if worked is not None):
             continue  # "sixty with the six of ACD in it", "60 mL spun": the total holds what it was mixed with
         if any(worked is None for _, worked in sums) and (one := _no_multiple(draws, total)):
             found.append(one)
         if not sums or any(worked is None or worked.meets(said) for _, worked in sums):
+            continue
+        if _counted_draws.runs_up(note, draws[0], total):
             continue
         part, worked = sums[0] if len(given(note, "harvest_total")) == 1 else sums[1 if before else 0]
         assert worked is not None
@@ -66,6 +71,16 @@ def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
             )
         )
     return found
+
+
+def _of_the_first(note: OperativeNote, draws: list[Fact]) -> Span | None:
+    """ "Five millilitres, a quarter turn, the same again ... so eight pulls, forty": the only draw whose amount was
+    understood, as often as was counted."""
+    counts = [one.value for one in given(note, "draw_count") if one.value is not None]
+    if len(draws) != 1 or draws[0].scale is not None or len(counts) != 1:
+        return None
+    one = span(draws[0], "mL")
+    return one.times(counts[0]) if one is not None else None
 
 
 def _no_multiple(draws: list[Fact], total: Fact) -> Finding | None:
@@ -87,6 +102,8 @@ def _no_multiple(draws: list[Fact], total: Fact) -> Finding | None:
 
 def _times(note: OperativeNote, draw: Fact) -> int | None:
     """How many draws a fact stands for: the number said with "each", else one; None if that is not known."""
+    if draw.scale == "per_side":
+        return 2
     if draw.scale != "each":
         return 1
     counts = [one for one in given(note, "draw_count") if one.value is not None]

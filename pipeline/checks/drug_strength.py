@@ -8,7 +8,7 @@ from pipeline.checks.base import finding, shown, span, unit_words
 from pipeline.dosing import strength
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Finding
+from pipeline.records import Fact, Finding
 from pipeline.rows import Drug
 
 MEANING = "A drug's concentration is none of its usual strengths; ten times one of them is most likely a slip."
@@ -43,7 +43,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             finding(
                 "drug_strength",
                 "warning" if not spray and (
-                    beyond or (slips and (said[0] > least or not _diluted(note, drug.id)))
+                    beyond or (slips and (said[0] > least or not _diluted(note, drug.id)) and not _worked(note, fact))
                 ) else "note",
                 f"{drug.name} {shown(fact)} is none of the usual strengths ({listed}).",
                 [fact],
@@ -57,6 +57,16 @@ def _diluted(note: OperativeNote, drug: str) -> bool:
     """Whether so much was given that it was surely diluted (tumescent solution)."""
     volumes = [one for fact in note.of("medication_volume") if fact.name == drug and (one := span(fact, "mL"))]
     return any(one.low is not None and one.low >= _MUCH for one in volumes)
+
+
+def _worked(note: OperativeNote, fact: Fact) -> bool:
+    """ "Heparin 500 units/mL, 2 mL (1,000 units)": volume and dose bear the strength out, and three slips that agree
+    are none."""
+    mass = (fact.unit or "").removesuffix("/mL")
+    of_it = [one for one in note.of("medication_volume", "medication_dose") if one.name == fact.name and one.value]
+    volumes = [one.value for one in of_it if one.kind == "medication_volume" and one.unit == "mL"]
+    doses = [one.value for one in of_it if one.kind == "medication_dose" and one.unit == mass]
+    return any(volume is not None and fact.value is not None and volume * fact.value in doses for volume in volumes)
 
 
 def _read(text: str) -> tuple[Decimal, str] | None:

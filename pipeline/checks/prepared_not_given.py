@@ -95,7 +95,9 @@ def _products(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 _WENT = re.compile(
     r"\b(?:concentrate|marrow|bmac|product|cells|graft|it|which|all|that|this|rest)(?: of (?:it|this|that|which))?,? "
     r"(?:then |all |was |were |is )*(?:went|goes|put|placed|packed|spread|laid|layered|delivered|deposited|applied|"
-    r"given|mixed|soaked|added) (?:\w+ )?(?:in|into|onto|on|to|around|over|with|inside|at)\b", re.I,
+    r"given|mixed|soaked|added) (?:\w+ )?(?:in|into|onto|on|to|around|over|with|inside|at)\b|"
+    r"\b(?:all|the whole)(?: \w+){1,3} (?:went|(?:was|were) \w+) (?:in|into|onto|on|to|over|under)\b|"
+    r"\ball (?:of (?:it|them) )?(?:into|in) the\b", re.I,
 )  # fmt: skip
 _OF_BLOOD = ("marrow", "platelet", "blood", "fat", "stem", "amniotic")
 _TAKEN = ("product_volume", "harvest_total", "draw")

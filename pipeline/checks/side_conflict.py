@@ -20,7 +20,7 @@ MEANING = "Two statements of the note name different sides of the same operation
 _FIRM = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "consent", "time_out", "site_marking", "injection",
          "injection_volume", "injection_total", "device", "tourniquet", "tourniquet_pressure")  # fmt: skip
 # What may speak of the other side too: it counts where its site is the site of the operation.
-_STEPS = ("act", "approach", "preparation", "drain", "closure", "dressing", "specimen")
+_STEPS = ("act", "approach", "preparation", "drain", "closure", "dressing", "specimen", "anaesthesia")
 _SEEN = ("finding", "grade", "measurement", "imaging", "indication", "aftercare")
 # Said of the healthy side for comparison. Concepts of findings.toml.
 _HEALTHY = frozenset({"normal", "intact", "stable", "healthy", "preserved", "no-disease", "patent"})
@@ -137,8 +137,10 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
     elsewhere = place is not None and bool(sites) and not related
     severity: Severity
     if fact.kind in _FIRM:
-        agreed = any(one.laterality == operated[0].laterality for one in note.of("preop_diagnosis", "postop_diagnosis"))
-        if fact.kind == "diagnosis" and place is None and agreed:
+        remark = fact.kind == "diagnosis" and is_aside(note, fact.evidence, fact.laterality)
+        kinds = ("preop_diagnosis", "postop_diagnosis", *(("diagnosis",) if remark else ()))
+        agreed = any(one.laterality == operated[0].laterality for one in note.of(*kinds))
+        if fact.kind == "diagnosis" and agreed and (place is None or remark):
             return _conflict(operated[0], fact, grammar, "note")  # a disease of the history, beside the diagnosis
         if elsewhere:
             return None
@@ -148,6 +150,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
         severity = "blocking" if related and fact.status == "performed" and not looked else "note"
         if fact.kind == "preparation" and place is None and "head" not in (fact.name or ""):
             severity = "warning"  # "the left leg was prepped": the limb is often no site of its own
+        if fact.kind == "anaesthesia" and (place is None or related):
+            severity = "warning"  # a block is of the limb that is operated on
         if fact.kind == "drain" and place is None:
             severity = "warning"  # a drain lies where was operated
         if fact.kind == "specimen" and place is None:
@@ -157,7 +161,7 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
         beside = treated and place is not None and not place.sided  # "left breast lifted off the fascia, normal"
         if (elsewhere and not beside) or (fact.name in _HEALTHY and not treated):
             return None
-        near = related or beside
+        near = related or beside or (place is not None and place.group == "spine" and _on_spine(operated, grammar))
         severity = "warning" if near and fact.kind in ("finding", "grade", "aftercare") else "note"
     aside = fact.kind not in _FIRM or fact.kind == "diagnosis"  # a disease that is left as it is, too
     aside = aside and is_aside(note, fact.evidence, fact.laterality)
@@ -169,6 +173,12 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
 def _other_digit(one: Concept, other: Concept) -> bool:
     """Two fingers or toes: "fasciectomy of the right little finger and release of the left ring finger"."""
     return one.group == other.group == "digit" and one.id != other.id
+
+
+def _on_spine(operated: list[Fact], grammar: Grammar) -> bool:
+    """ "Left C6 radiculopathy ... fragment found behind the body on the right": a root has the side of its fragment."""
+    rows = grammar.table("procedures", Concept)
+    return all(fact.name in rows and rows[fact.name or ""].group == "spine" for fact in operated)
 
 
 def _among(firm: list[Fact], grammar: Grammar) -> list[Finding]:

@@ -72,9 +72,11 @@ def _is_told(note: OperativeNote, fact: Fact) -> bool:
         return False
     if fact.kind in ("irrigation_out", "irrigation_deficit"):
         return _balances(note, fact)
-    alike = [one for one in note.of(fact.kind)
-             if one is not fact and one.name == fact.name and one.certainty != "negated"]  # fmt: skip
+    alike = [one for one in note.of(fact.kind) if one is not fact and one.certainty != "negated"
+             and (one.name == fact.name or fact.kind == "draw")]  # fmt: skip
     if any(one.value == fact.value and one.unit is not None for one in alike):
+        return True
+    if fact.kind == "injection_volume" and _shares_out(note):
         return True
     if fact.kind in _PARTS:
         parts = [one for one in note.of(*_PARTS[fact.kind], given=True) if one.scale != "each"]
@@ -82,6 +84,13 @@ def _is_told(note: OperativeNote, fact: Fact) -> bool:
         return _sums(parts, fact.value) or _sums(before, fact.value) or _times(note, fact)
     parts = [one for one in alike if one.scale not in ("total", "per_side")]
     return (fact.scale == "total" and _sums(parts, fact.value)) or _of_a_sum(note, fact)
+
+
+def _shares_out(note: OperativeNote) -> bool:
+    """ "It yielded four and a half millilitres, three into the talus and one and a half into the joint"."""
+    made = [one for one in note.of("product_volume", given=True) if one.unit is not None]
+    parts = [one.value for one in note.of("injection_volume", given=True) if one.scale is None]
+    return len(made) == 1 and len(parts) > 1 and sum((one for one in parts if one), Decimal(0)) == made[0].value
 
 
 def _sums(parts: Iterable[Fact], value: Decimal) -> bool:
@@ -96,6 +105,8 @@ def _times(note: OperativeNote, fact: Fact) -> bool:
     """ "Four draws of five, that is twenty"."""
     each = [one.value for one in note.of("draw", given=True) if one.scale == "each" and one.value is not None]
     counts = [one.value for one in note.of("draw_count", given=True) if one.value is not None]
+    if not counts and fact.kind == "harvest_total" and fact.value is not None:
+        return any(fact.value % one == 0 for one in each)  # "two millilitres at a place ... so sixty in the bag"
     return any(count * one == fact.value for count in counts for one in each)
 
 
@@ -120,7 +131,10 @@ def _balances(note: OperativeNote, fact: Fact) -> bool:
     put_in, came_out, deficit = one("irrigation_in"), one("irrigation_out"), one("irrigation_deficit")
     if put_in is None or came_out is None or deficit is None or put_in.unit is None:
         return False
-    came_out = came_out if came_out.unit is not None else replace(came_out, unit=put_in.unit)
-    deficit = deficit if deficit.unit is not None else replace(deficit, unit="mL")
-    first, second, rest = (exact(each, "mL") for each in (put_in, came_out, deficit))
-    return first is not None and second is not None and rest is not None and first - second == rest
+    first = exact(put_in, "mL")
+    seconds, rests = (
+        [exact(each if each.unit is not None else replace(each, unit=unit), "mL") for unit in (put_in.unit, "mL")]
+        for each in (came_out, deficit)
+    )
+    return any(first is not None and second is not None and rest is not None and first - second == rest
+               for second in seconds for rest in rests)  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 from itertools import pairwise
 
@@ -38,6 +39,7 @@ _CONTAINERS = frozenset({
 _TISSUE = frozenset({"tissue", "pus", "fluid", "clot", "effusion", "bone", "fat", "mucus", "debris", "urine", "bile"})
 _OFTEN = frozenset({"times", "time", "hourly", "daily", "x"})
 _LEADS_ON = frozenset({"of", "percent", "per", "plain", "heavy", "half", "units", "doses", "shots", "and", "to", "or"})
+_HEAVY = re.compile(r"\b(?:kg|kilos?|kilograms?)\b")  # what a limb may carry or pulls at it; no drug is given by it
 _CONTRAST = "contrast"  # "Isovue 300": the number is part of the name
 
 
@@ -92,7 +94,7 @@ def _words_between(fact: Fact, piece: Evidence) -> int:
 def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Grammar) -> bool:
     """Whether the number may be an amount or a strength of the drug."""
     dimension = _dimension(piece)
-    if dimension not in _GIVEN:
+    if dimension not in _GIVEN or _HEAVY.search(piece.heard.lower()):
         return False
     row = grammar.table("drugs", Drug).get(drug.name or "")
     before, after = _beside(passage, piece)
@@ -114,11 +116,30 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
         counts = after[:1] and after[0].isalpha() and after[0] not in _LEADS_ON
         if counts and not behind and _words_between(drug, piece) > 1:
             return False  # "the lump and two nodes bupivacaine twenty millilitres": of the nodes
+        if not behind and (_is_dosed(passage, drug) or _is_sum(passage, before, piece)):
+            return False  # "outwards to sixty depomedrone forty milligrams": of what stands before
         contrast = row is not None and _CONTRAST in row.classes
         return _words_between(drug, piece) <= _BARE and not (contrast and behind)
     if any(word in _PLAIN for word in after[:3]):
         return False
     return not (dimension == "volume" and behind and bool(before) and before[-1] in _CARRIER)
+
+
+def _is_dosed(passage: Passage, drug: Fact) -> bool:
+    """Whether a drug has an amount of its own right behind its name."""
+    words = passage.text.split()[drug.evidence.last + 1 - passage.evidence.first :]
+    read = base.tokenized(" ".join(words[:_BARE]))
+    return bool(read) and read[0].quantity is not None and read[0].quantity.dimension in ("mass", "volume", "amount")
+
+
+def _is_sum(passage: Passage, before: list[str], piece: Evidence) -> bool:
+    """ "Fifty four of marrow onto six millilitres of ACD-A so sixty in the bag": the two amounts before it together."""
+    if before[-1:] not in (["so"], ["makes"], ["making"], ["is"]):
+        return False
+    told = [token.quantity for token in base.tokenized(" ".join(before)) if token.quantity is not None]
+    values = [one.value for one in told[-2:] if one.value is not None and one.dimension in ("", "volume")]
+    own = next((token.quantity for token in base.tokenized(piece.heard) if token.quantity is not None), None)
+    return own is not None and len(values) == 2 and sum(values) == own.value
 
 
 def _is_taken_back(before: list[str], after: list[str], piece: Evidence) -> bool:

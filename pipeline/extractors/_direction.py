@@ -171,6 +171,22 @@ def led_in(sentence: Sentence, index: int) -> bool:
     return tokens[index - 3].norm in words.PRODUCTS | words.WENT | {"marrow", "aspirate", "product"}
 
 
+def all_in(sentence: Sentence, index: int) -> bool:
+    """ "Then the whole five mils in", "all six millilitres went in": nothing was kept of what there was."""
+    tokens = sentence.tokens
+    after = [token.norm for token in tokens[index + 1 : index + 4]]
+    went = 1 if after[:1] == ["went"] else 2 if after[:1] in (["was"], ["were"]) and after[1:2] != ["drawn"] else 0
+    before = {token.norm for token in tokens[max(0, index - 2) : index]}
+    in_it = after[went : went + 1] in (["in"], ["into"]) and not held_in(sentence, index)
+    return in_it and bool(before & {"whole", "all"})
+
+
+def to_part(sentence: Sentence, index: int) -> bool:
+    """ "5 mL to the right head and 5 mL to the left": where it went to."""
+    words_after = [token.norm for token in sentence.tokens[index + 1 : index + 4] if not token.punctuation]
+    return words_after[:1] == ["to"] and bool({"left", "right"} & set(words_after)) and not held_in(sentence, index)
+
+
 def is_vessel(sentence: Sentence, at: int) -> bool:
     """ "2 x 30 mL syringes": what it was drawn into was counted."""
     return at < len(sentence.tokens) and sentence.tokens[at].norm in words.VESSELS
@@ -248,6 +264,12 @@ def from_bone(sentence: Sentence, index: int, grammar: Grammar) -> bool:
 
 
 _FROM = 7
+
+
+def names_drug(sentence: Sentence, index: int) -> bool:
+    """ "Five millilitres of ACD-A": the amount of a drug by its own words."""
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
+    return after == "of" and any(m.first == index + 2 for m in base.mentions(sentence, "drugs"))
 
 
 def of_other(sentence: Sentence, index: int) -> bool:

@@ -198,6 +198,19 @@ def behind_count(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     return alone and _are_counted(sentence, grammar, index - 2)
 
 
+def is_product(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "Nine pulls of ten ninety altogether": right behind so many draws of so much, what they come to."""
+    tokens = sentence.tokens
+    at = index - 1 - (index > 0 and tokens[index - 1].norm in (",", "so", "makes", "="))
+    own, each = tokens[index].quantity, tokens[at].quantity if at > 2 else None
+    if own is None or each is None or tokens[at - 1].norm not in ("of", "at") or own.value is None:
+        return False
+    count = tokens[at - 3].quantity
+    return count is not None and _are_counted(sentence, grammar, at - 2) and (
+        (count.value or 0) * (each.value or 0) == own.value
+    )
+
+
 def counts_before(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     """ "Eight passes, sixty mils into two syringes": what was drawn in all."""
     counted = [at for at, quantity in base.quantities(sentence, "") if at < index and (quantity.value or 0) > 1]

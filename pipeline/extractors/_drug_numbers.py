@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from decimal import Decimal
 
 from pipeline import owners
 from pipeline.records import Mention, Sentence, Token
@@ -28,6 +29,8 @@ def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
         return False
     if _OF_DAY.match(sentence.tokens[index].text):
         return False  # "cefazolin 0850": a time of day
+    if _is_share(sentence, index):
+        return False
     after = sentence.tokens[index + 1 : index + 2]
     often = bool(after) and after[0].quantity is not None and after[0].quantity.form == "interval"
     behind = sentence.tokens[index + 2 : index + 3]
@@ -42,6 +45,25 @@ _AFTER_DOSE = frozenset(
      "was", "were", "and", "iv", "im", "sc", "at", "bd", "od", "tds", "bid",
      "tid", "every", "then", "before", "on", "intravenously"}
 )  # fmt: skip
+
+
+def _is_share(sentence: Sentence, index: int) -> bool:
+    """ "Twelve mils of one percent lidocaine eight at the wrist and four at the thumb": with a place each, the bare
+    numbers come to the volume before them."""
+    tokens = sentence.tokens
+    volume, shares = None, Decimal(0)
+    for at, token in enumerate(tokens[:-1]):
+        quantity = token.quantity
+        if quantity is None or quantity.value is None:
+            continue
+        if quantity.dimension == "volume" and at < index:
+            volume = quantity.value
+        elif at >= index and not quantity.dimension and tokens[at + 1].norm in _PLACES:
+            shares += quantity.value
+    return volume is not None and volume == shares
+
+
+_PLACES = frozenset({"at", "in", "into", "on", "around", "behind", "under", "to", "above", "below", "along"})
 
 
 def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:

@@ -52,7 +52,8 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     return [_titled(reading, sentence, *part, grammar) for part in _parts(sentence, first, last)]
 
 
-_TELLING = frozenset({"after", "following", "once", "upon", "prior", "before", "cpt", "icd", "under", "when"})
+_TELLING = frozenset({"after", "following", "once", "upon", "prior", "before", "cpt", "icd", "under", "when",
+                      "timeout", "pt", "patient"})
 
 
 def _is_told(sentence: Sentence) -> bool:

@@ -155,6 +155,8 @@ def _said_with(sentence: Sentence, at: int, grammar: Grammar) -> tuple[Lateralit
     for said in laterality.sides(sentence, grammar):
         low, end = clauses.bounds(sentence, said.first)
         checked = any(token.norm in _NAMED for token in sentence.tokens[low : min(end, said.last + _NEAR)])
+        if any(token.norm in _CUT for token in sentence.tokens[at + 1 : said.first]):
+            continue  # "time out thirteen thirty three skin left side transverse": of the cut
         if -_BACK <= said.first - at <= _AHEAD and (low <= at < end or checked):
             near.add(said.value)
     if len(near) > 1:
@@ -163,6 +165,7 @@ def _said_with(sentence: Sentence, at: int, grammar: Grammar) -> tuple[Lateralit
 
 
 _BACK, _AHEAD, _NEAR = 12, 14, 7  # tokens
+_CUT = frozenset({"skin", "incision", "knife", "cut", "incised"})
 _NAMED = _CHECKED | _MARK | {"named", "read", "announced", "correct", "identified"}
 
 

@@ -65,6 +65,8 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
             return None  # "SN T5 +18.5 D": the model and power of a lens
         if token.norm == ")" and "".join(parts).count("(") <= parts.count(")"):
             break  # "(lot 7781A)": the bracket is not of the code
+        if parts and token.text[:1] == "+" and token.text[1:2].isdigit():
+            break  # "SN T5 +18.5 D": the power of a lens
         if token.quantity is not None and token.quantity.dimension == "":
             parts.append(token.quantity.text if token.quantity.form == "code" else _digits(token))
             numbers.append((token.first, token.last))

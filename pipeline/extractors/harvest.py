@@ -69,7 +69,12 @@ def _number(
         injected = given is not None and given[0] <= _DRAW_REACH and not _parted(sentence, index, given)
         if product is not None and _direction.given_product(sentence, index, product[1].first, phase):
             product = None
-        injected = injected or _direction.led_in(sentence, index)
+        injected = injected or _direction.led_in(sentence, index) or _direction.all_in(sentence, index)
+        injected = injected or _direction.to_part(sentence, index)
+        if _direction.held_in(sentence, index) and _draws.counts_before(sentence, grammar, index):
+            product = None  # "eight pulls, forty mils in the syringes, spun"
+        if sentence.says(_OF) and _direction.names_drug(sentence, index):
+            product = None  # "five millilitres of ACD-A, spun twelve minutes"
         if product is not None and (injected or _goes_in(sentence, grammar, index, product[1])):
             product = None
         if spun != "from" and _direction.from_bone(sentence, index, grammar):
@@ -94,9 +99,14 @@ def _number(
     if quantity.dimension in ("volume", "") and _draws.holds_agent(sentence, index):
         return [*facts, base.claim("harvest_total", reading, sentence, index, index, index + 1, -1, unit=quantity.unit,
                                    scale="total", text=_draws.WITH_AGENT)]  # fmt: skip
+    if quantity.dimension in ("volume", "") and _draws.is_product(sentence, grammar, index):
+        return [base.claim("harvest_total", reading, sentence, index, index, index, 0, unit=quantity.unit,
+                           scale="total", laterality=side)]  # fmt: skip
     if quantity.dimension == "volume" and (
         _draw_counts.follows_counted(sentence, index) or _draw_counts.in_draws(sentence, grammar, index)
-        or (_direction.held_in(sentence, index) and sentence.tokens[index + 1].norm == "into")
+        or (_direction.held_in(sentence, index) and (
+            sentence.tokens[index + 1].norm == "into" or _draws.counts_before(sentence, grammar, index)
+        ))
         or _draws.behind_count(sentence, grammar, index)
     ):
         facts.append(
@@ -113,6 +123,8 @@ def _number(
         if total is not None and _direction.after_giving(sentence, index):
             total = None
         summed = _is_summed_up(sentence, index)
+        if total is not None and not quantity.dimension and _direction.is_vessel(sentence, index + 1):
+            total = None  # "ninety altogether in two bags"
         if total is not None and total[1].last < index and not summed and _direction.of_other(sentence, index):
             total = None  # "fifty eight total, six mils of ACD"
         cement = [mention.last for mention in base.mentions(sentence, "devices") if mention.id == "bone-cement"]
@@ -195,6 +207,8 @@ def _draw(
     if len(ahead) == 4 and ahead[0].norm == "to" and ahead[1].quantity is not None and ahead[2].norm == "of":
         return []  # "citrate, eight mils to fifty two of marrow"
     near = cues.nearest(sentence, grammar, index, "draw", "draw-noun", "marrow")
+    if near is None and _draws.times(sentence, index):
+        near = _TIMES, cues.Hit("draw", index - 2, index - 1)  # "L: 5 x 10 mL; R: 5 x 10 mL", where marrow was named
     side = side_at(sentence, grammar, index)
     told = ordinal(sentence, index)
     if told is not None:
@@ -268,6 +282,7 @@ def _goes_in(sentence: Sentence, grammar: Grammar, index: int, product: cues.Hit
     return bool(verbs) and not cues.around(sentence, grammar, index, index, "discarded")
 
 
+_OF = frozenset({"of"})
 _PRODUCT_NOUNS = frozenset({"concentrate", "product", "bmac"})
 _MADE = frozenset({"bone-marrow-concentrate", "platelet-rich-plasma"})
 
@@ -339,6 +354,7 @@ def _short_draw(
                        laterality=side, doubts=doubts)]  # fmt: skip
 
 
+_TIMES = 12
 _IS = frozenset({"was", "were", "gave", "yielded", ",", ":", "only", "of"})
 
 

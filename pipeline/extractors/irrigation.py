@@ -33,7 +33,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         facts += _sum(reading, sentence, grammar) if rinsed and not cue else []
         facts += _in_and_out(reading, sentence, grammar, rinsed) if not cue else []
         facts += _pumped(reading, sentence, grammar) if not cue and cues.has(sentence, grammar, "pump") else []
-        rinsed = bool(cue) and any(True for _ in base.quantities(sentence, "volume"))
+        rinsed = any(_rinses(sentence, hit) for hit in cue) and any(True for _ in base.quantities(sentence, "volume"))
         if not cue and not cues.has(sentence, grammar, "deficit", "distension"):
             continue
         for index, _ in base.quantities(sentence, "volume"):

@@ -148,12 +148,17 @@ def _amount(
         return []
     if bare and state in ("made", "given") and after[:1] and after[0] in words.COUNTED:
         return []  # "in two portions of eight"
+    held = _direction.held_in(sentence, index)
     of_it = after[:1] == ("of",) and bool({"marrow", "it"} & set(after[1:3]))
-    if state == "drawn" and before[-1:] == ("so",) and (not after or of_it or _direction.held_in(sentence, index)):
+    many = held and not bare and state in ("drawn", "named") and _draws.counts_before(sentence, grammar, index)
+    led = state == "drawn" and (held or of_it or not after)
+    if many or (before[-1:] == ("so",) and (led or (state == "named" and held))):
         return claim("harvest_total", scale="total", laterality=own)
-    target = _direction.target(sentence, index)
+    came_to = before[-1:] == ("to",) and before[-2:-1] in (("down",), ("spun",), ("concentrated",), ("reduced",))
+    target = None if came_to else _direction.target(sentence, index)
     into = (after[:1] or ("",))[0] in _INTO or _is_route(sentence, index)
     into = into or (state == "given" and bool(({*after[:1]} | {*before[-1:]}) & _WAYS))
+    into = into or _direction.all_in(sentence, index)
     into = into or (after == ("in",) and not bare and _stops(sentence, index + 2)) or _direction.led_in(sentence, index)
     into = into or (state == "given" and bare and after[:1] == ("in",) and set(after[1:2]) <= {"the", "each", "both"})
     into = into or _direction.went_in(sentence, index + 1) or (

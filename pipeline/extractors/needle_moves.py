@@ -91,6 +91,8 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if quantity.dimension == "length" and quantity.unit not in _FINE:
         for cue, kind in _MOVES.items():
             near = cues.nearest(sentence, grammar, index, cue)
+            if near is not None and _length_between(sentence, index, near[1]):
+                continue  # "depth four centimetres and half a centimetre back"
             if near is not None and near[0] <= _REACH and not (cue == "depth" and _of_a_lesion(sentence, index)):
                 price, hit = near
                 facts.append(
@@ -148,6 +150,8 @@ def _moved_by(sentence: Sentence, index: int) -> tuple[str, int, Scale | None] |
     after = [token.norm for token in tokens[index + 1 : index + 5]]
     if before[-1:] == ["back"] or before[-2:] in (["back", "by"], ["back", "about"]):
         return "needle_retraction", index - 1, _scale(sentence, index)
+    if after[:1] == ["back"] and after[1:2] in (["each"], ["every"], ["after"], ["for"], ["between"]):
+        return "needle_retraction", index, _scale(sentence, index)  # "half a centimetre back each time"
     if after[:1] in (["further"], ["deeper"]) and after[1:2] not in (["lateral"], ["medial"], ["away"], ["apart"]):
         return "needle_advance", index, "each" if {"each", "every"} & set(after[1:3]) else _scale(sentence, index)
     if before[-1:] in (["every"], ["each"]) and not {"out", "back"} & {token.norm for token in tokens[: index + 8]}:
@@ -157,6 +161,11 @@ def _moved_by(sentence: Sentence, index: int) -> tuple[str, int, Scale | None] |
     ):
         return "harvest_depth", index - 1, None
     return None
+
+
+def _length_between(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
+    between = (token.quantity for token in sentence.tokens[index + 1 : hit.first])
+    return any(one is not None and one.dimension == "length" for one in between)
 
 
 def _parted(sentence: Sentence, index: int, turns: cues.Hit) -> bool:

@@ -185,7 +185,7 @@ _OF_A_THING = frozenset({"the", "an", "a", "from", "this", "of", "her", "his", "
 _FRENCH = frozenset("sheath sheaths catheter catheters fr french cannula cannulas drain tube introducer "
                     "correction upsized upsize".split())  # fmt: skip
 _IN_SHORT = frozenset({"yo", "y/o", "y.o.", "y.o", "yr/o"})  # "32 yo, P0"
-_LOAD_WORDS = frozenset({"ttwb", "pwb", "fwb", "nwb", "wb", "tdwb"})
+_LOAD_WORDS = frozenset({"ttwb", "pwb", "fwb", "nwb", "wb", "tdwb", "ffwb"})
 _LOADS = frozenset("partial touch toe full half limited protected no reduced some".split())
 
 

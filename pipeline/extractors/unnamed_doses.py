@@ -6,7 +6,7 @@ from __future__ import annotations
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Quantity, Reading, Sentence
 from pipeline.rows import Drug
 
 KINDS = ("medication_dose", "medication_concentration", "medication_volume", "injection_volume")
@@ -38,6 +38,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 continue
             if quantity.unit == "g" and (quantity.value or quantity.low or 0) >= _TISSUE:
                 continue  # no drug is given by the quarter pound; specimens and babies weigh so much
+            if (worked := _worked(reading, sentence, grammar, index, quantity)) is not None:
+                facts.append(worked)
+                continue
             near = cues.nearest(sentence, grammar, index, "given", "injected", "each")
             if any(0 < at - index <= _AHEAD // 2 for at in things):
                 continue  # "40 g cement with gentamicin"
@@ -52,6 +55,30 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                            scale=cues.scale(sentence, index), doubts=("which drug was not said",))
             )  # fmt: skip
     return facts
+
+
+def _worked(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
+) -> Fact | None:
+    """ "Twelve mils of one percent lidocaine, eight at the wrist and four at the thumb, so one hundred and twenty
+    milligrams": the one local anaesthetic of the sentence, whose volume times its strength is that dose."""
+    rows = grammar.table("drugs", Drug)
+    drugs = [m for m in base.mentions(sentence, "drugs")
+             if m.last < index and "local_anaesthetic" in rows[m.id].classes]  # fmt: skip
+    if len(drugs) != 1 or quantity.unit != "mg" or quantity.value is None:
+        return None
+    before = [token.quantity for token in sentence.tokens[:index] if token.quantity is not None]
+    shares = [one.value for one in before if one.dimension == "fraction" and one.unit == "%" and one.value is not None]
+    volumes = [one.value for one in before if one.unit == "mL" and one.value is not None]
+    if len(shares) != 1 or not any(volume * shares[0] * _PER_CENT == quantity.value for volume in volumes):
+        return None
+    drug = drugs[0]
+    return base.claim("medication_dose", reading, sentence, index, drug.first, drug.last, _COST, name=drug.id,
+                      unit=quantity.unit, group=f"m{base.group_of(sentence, drug.first)}",
+                      role="local_anaesthetic")  # fmt: skip
+
+
+_PER_CENT = 10  # mg/mL
 
 
 def _bare(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
@@ -100,6 +127,12 @@ def _past_strength(sentence: Sentence, at: int) -> int:
 _BY_VOLUME = frozenset({"local_anaesthetic", "diluent", "contrast", "viscosupplement"})
 _BLOCK_REACH = 20
 _WORDS = frozenset({"local", "la", "anaesthetic", "anesthetic"})
+def _of_tissue(sentence: Sentence, at: int) -> bool:
+    """ "Local bone 8 mL"."""
+    return at + 1 < len(sentence.tokens) and sentence.tokens[at + 1].norm in _GRAFTS
+
+
+_GRAFTS = frozenset({"bone", "graft", "autograft", "tissue", "flap", "skin", "fat"})
 _WASHES = frozenset({"saline", "irrigation", "wash", "washed", "blood", "urine"})
 
 
@@ -110,10 +143,11 @@ def _blocks(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     if not any(True for _ in base.quantities(sentence, "volume")):
         return []
     spans = [(mention.first, mention.last) for mention in base.mentions(sentence, "anaesthesia")
-             if mention.id.endswith("-block") or mention.id == "local"]  # fmt: skip
+             if mention.id.endswith("-block") or (mention.id == "local" and not _of_tissue(sentence, mention.last))]
     spans += [
         (at, at) for at, token in enumerate(sentence.tokens)
         if token.norm in _WORDS and not any(first <= at <= last for first, last in spans)
+        and not _of_tissue(sentence, at)
     ]  # fmt: skip
     facts: list[Fact] = []
     for index, quantity in base.quantities(sentence, "volume"):
