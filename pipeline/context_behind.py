@@ -10,6 +10,9 @@ from pipeline.records import Mention, Sentence, Token
 _BACK = 8  # tokens that a status reaches back in a stream
 
 
+_THINGS = frozenset({"devices", "drains", "dressings", "tourniquet"})  # what is used in an operation
+
+
 def start_behind(sentence: Sentence, hit: CueHit) -> int:
     """First token of the clause before a cue: the nearest stretch that holds more than thin words.
 
@@ -69,8 +72,9 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             return _with_article(tokens, parts[index])
         mention = ends.get(index)
         if mention is not None and certainty and mention.table != "preparations":
-            if named and index + 1 == first and (mention.table == "drugs" or bare):
-                return index + 1  # "ropivacaine heparin was drawn up and never given": two drugs, no list
+            done = mention.table == "procedures" and any(m.first == first and m.table in _THINGS for m in ends.values())
+            if named and index + 1 == first and (mention.table == "drugs" or bare or done):
+                return index + 1  # "ropivacaine heparin was drawn up and never given", "ankle scope brace not used"
             head = None if named else _head(sentence, mention.first)
             named, first = True, mention.first if head is None else head
             thick = True

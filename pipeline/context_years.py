@@ -39,7 +39,10 @@ _REASON = 6  # tokens
 
 def since(sentence: Sentence, first: int, cue: int) -> int:
     """The first token of what a time of the past is said of: "scope of the elbow, previous transposition in 2016"."""
-    told = [at for at in range(first, cue) if sentence.tokens[at].norm in _OF_OLD]
+    tokens = sentence.tokens
+    told = [at for at in range(first, cue) if tokens[at].norm in _OF_OLD or (
+        tokens[at].norm in ("after", "following") and tokens[at - 1].quantity is not None and at > first
+    )]  # "second look arthroscopy one year after the transplantation in 2025"
     return told[-1] if told else first
 
 

@@ -335,3 +335,9 @@ def after_grade(sentence: Sentence, index: int) -> bool:
     """ "Lesion grade 3, 8 by 6 mm": a grade and a comma stand before the number."""
     before = [token.norm for token in sentence.tokens[max(0, index - 3) : index]]
     return before[:1] in (["grade"], ["stage"], ["type"]) and before[-1] == ","
+
+
+def leads_its_own(sentence: Sentence, index: int, last: int) -> bool:
+    """ "Mean pressure 65 mmHg, pump 50": the pump behind a number has one of its own."""
+    behind = sentence.tokens[last + 1 : last + 2]
+    return last > index and bool(behind) and behind[0].quantity is not None

@@ -31,6 +31,10 @@ _SPELLING = (
     ("ise", "ize"), ("isation", "ization"), ("yse", "yze"), ("grey", "gray"), ("plaster of paris", "plaster"),
 )  # fmt: skip
 
+# Words as notes write them in short.
+_IN_SHORT = {"a'scopy": "arthroscopy", "a\u2019scopy": "arthroscopy", "a'scopic": "arthroscopic",
+             "a\u2019scopic": "arthroscopic", "ascopy": "arthroscopy"}  # fmt: skip
+
 # Endings of plurals whose singular ends in "-is" (diagnoses, anastomoses, stenoses, prostheses, metastases).
 _GREEK_PLURALS = ("gnoses", "tomoses", "enoses", "ostheses", "tastases", "physes", "ynostoses", "xostoses")
 
@@ -41,6 +45,7 @@ def fold(norm: str) -> str:
     if norm.startswith("#"):
         return norm
     norm = norm.removesuffix("'s").removesuffix("\u2019s")
+    norm = _IN_SHORT.get(norm, norm)
     for british, american in _SPELLING:
         if british in norm:
             norm = norm.replace(british, american)

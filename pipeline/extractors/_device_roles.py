@@ -176,3 +176,11 @@ def is_own_part(sentence: Sentence, at: int) -> bool:
 _OWN_SHEATHS = _words("the rectus anterior posterior fascial tendon")
 _OWN_RINGS = _words("external internal inguinal deep superficial femoral umbilical hymenal tympanic fibrous")
 _SIDES = _words("l r left right lt rt fallopian both")
+
+
+def is_place(sentence: Sentence, first: int) -> bool:
+    """ "Fixed on the femur with a 6 by 20 mm screw": where it was, and no component."""
+    led = [token.norm for token in sentence.tokens[max(0, first - 2) : first]]
+    return sentence.tokens[first].norm in ("femur", "tibia", "patella") and len(led) > 1 and (
+        led[0] in ("on", "in", "into", "to", "at", "through") and led[1] == "the"
+    )

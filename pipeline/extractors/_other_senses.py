@@ -94,6 +94,10 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool({"dissection", "resection", "excision", "debridement"} & set(before))
     if mention.id == "decortication-of-the-lung" and said == "decortication":
         return bool(_OF_BONE & {token.norm for token in tokens})
+    if mention.id == "carotid-endarterectomy" and said == "cea":
+        return bool(after) and tokens[mention.last + 1].quantity is not None  # "CEA 28, alpha 64"
+    if mention.id == "repair" and said == "repair" and after[:1] in (["score"], ["assessment"], ["grade"]):
+        return True  # "ICRS repair score"
     if mention.table == "procedures" and _is_likened(before):
         return True
     behind = tokens[mention.last + 1].quantity if mention.last + 1 < len(tokens) else None
@@ -271,6 +275,9 @@ _MADE = frozenset({"replacement", "arthroplasty", "hemiarthroplasty", "fusion", 
 
 def is_old(sentence: Sentence, mention: Mention) -> bool:
     """ "Infected left total knee replacement": what was made before, and is wrong now."""
+    led = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    if led == ["from", "the"] and any(m.table == "devices" and m.last == mention.first - 3 for m in sentence.mentions):
+        return True  # "two screws from the tubercle transfer were removed"
     if sentence.tokens[mention.last].norm not in _MADE:
         return False
     for token in reversed(sentence.tokens[max(0, mention.first - 4) : mention.first]):

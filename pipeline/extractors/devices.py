@@ -15,6 +15,7 @@ from pipeline.extractors._device_roles import (
     is_dated,
     is_excess,
     is_own_part,
+    is_place,
     joined_to_trial,
     listed_as_removed,
 )
@@ -134,7 +135,7 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) ->
         heading = sentence.tokens[hit.first].norm == "implants" and any(
             token.norm == ":" for token in sentence.tokens[hit.last + 1 : hit.last + 2]
         )
-        tool = tool or heading or is_own_part(sentence, hit.first)
+        tool = tool or heading or is_own_part(sentence, hit.first) or is_place(sentence, hit.first)
         if not tool and not taken & set(range(hit.first, hit.last + 1)):
             text = cues.words(sentence, hit.first, hit.last)
             role = "implanted" if hit.id == "component" else "used"
@@ -177,12 +178,17 @@ _WERE = frozenset(
 
 def _were_removed(sentence: Sentence, last: int) -> bool:
     """Whether nothing but a passive stands between a thing and "removed" ("were identified and removed")."""
-    for token in sentence.tokens[last + 1 : last + 9]:
+    aside = False  # in what tells where they lay and how large they were: "two screws from the transfer, 4.5 by 45 mm,"
+    for token in sentence.tokens[last + 1 : last + _TO_VERB]:
         if token.norm in ("removed", "explanted", "extracted"):
             return True
-        if token.norm not in _WERE:
+        aside = token.norm not in ("was", "were") and (aside or token.norm in ("from", "of", ","))
+        if not aside and token.norm not in _WERE or token.norm in (".", ";", "and"):
             return False
     return False
+
+
+_TO_VERB = 18  # tokens
 
 
 def _number(
@@ -240,6 +246,8 @@ def _number(
             return []  # "a 23 mm valve and a 28 mm ring"
         if thing.first > index and has_its_own_behind(sentence, index, thing.first, thing.last):
             return []  # "two 4.0 partially threaded 40 mm, syndesmosis screw 3.5 x 50"
+        if any(token.norm in ("not", "unused", "never") for token in sentence.tokens[thing.last + 1 : index]):
+            return []  # "internal brace not used anterior drawer four millimetres"
         if of_a_way(sentence, index, (thing.first, thing.last), said):
             return []  # "through the 23 gauge tract", "2 mm of tube"
         if thing.role == "implanted" and thing.row is None and (

@@ -8,6 +8,7 @@ from pipeline import clauses, laterality, sideshare, story
 from pipeline.extractors import _other_senses, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.rows import Concept
 
 KINDS = ("finding",)
 
@@ -62,6 +63,9 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     if mention.table == "findings" and fact.certainty == "affirmed" and _is_reason(sentence, mention):
         return None
     site = None if fact.body_site is not None else story.site_before(sentence, mention)
+    row = grammar.table("sites", Concept).get(site or "")
+    if row is not None and mention.id == "loose-body" and row.group in ("nerve", "vessel", "skin-layer"):
+        site = None  # "ulnar nerve found first and kept safe loose bodies eleven"
     if site is None:
         return fact
     anothers = base.is_anothers_side(sentence, mention, fact.laterality, site, grammar)

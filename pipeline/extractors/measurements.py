@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pipeline import cues
-from pipeline.extractors import _care_words, _incisions, _number_sides, base
+from pipeline.extractors import _care_words, _incisions, _noun_sizes, _number_sides, base
 from pipeline.extractors._called_numbers import cut_in_two, maybe_pronoun
 from pipeline.extractors._weights import weighed
 from pipeline.grammar import Grammar
@@ -42,7 +42,9 @@ def _number(
     if quantity.dimension == "pressure" and not cues.has(sentence, grammar, "tourniquet", "cuff"):
         for cue, name in (("insufflation", "insufflation-pressure"), ("pump", "pump-pressure")):
             near = cues.nearest(sentence, grammar, index, cue)
-            if near is not None and near[0] <= _PRESSURE_REACH:
+            if near is not None and near[0] <= _PRESSURE_REACH and (
+                not cues.leads_its_own(sentence, index, near[1].last)
+            ):  # fmt: skip
                 price, hit = near
                 facts.append(
                     base.claim("pressure", reading, sentence, index, hit.first, hit.last, price, name=name)
@@ -355,21 +357,11 @@ def _share(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, q
     return _by_words(reading, sentence, grammar, index, quantity)
 
 
-_PLURAL = 12
-_MOST_OF_ALL = frozenset({"biggest", "largest", "smallest", "longest", "deepest"})
-
-
-def _is_plural(quantity: Quantity) -> bool:
-    """ "The biggest twelve millimetres osteophytes taken off": a unit in the plural describes no noun behind it, as
-    that of "a twelve millimetre osteophyte" does."""
-    return (quantity.said_unit or "").lower().endswith(("metres", "meters"))
-
-
 def _noun(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
 ) -> list[Fact]:
     """A length beside a lesion or a structure: its size. "Polyp at 40 cm" tells where it is."""
-    start, lasting = cues.listed(sentence, index)[0], cues.listed(sentence, index)[-1]
+    start = cues.listed(sentence, index)[0]
     if start and sentence.tokens[start - 1].norm == "at" and quantity.dimension == "length":
         return []
     ranked = [
@@ -382,10 +374,7 @@ def _noun(
         (cues.cost(sentence, index, mention.first, mention.last, postfix=1) + _SITE_EXTRA, mention.first, mention.last)
         for mention in base.mentions(sentence, "sites")
     ]
-    if _is_plural(quantity) and (lasting + 1 >= len(sentence.tokens) or sentence.tokens[lasting + 1].norm != "of"):
-        ranked = [(price + (_PLURAL if first > lasting else 0), first, last) for price, first, last in ranked]
-    if start and sentence.tokens[start - 1].norm in _MOST_OF_ALL:
-        ranked = [one for one in ranked if one[2] < start]  # "the biggest nine millimetres": of what stands before
+    ranked = _noun_sizes.kept(sentence, index, quantity, ranked)
     graded = cues.after_grade(sentence, _list_start(sentence, index))
     reach = _SHARE_REACH if quantity.dimension == "fraction" else _LESION_REACH * (1 + graded)
     if not ranked or min(ranked)[0] > reach:

@@ -1,0 +1,40 @@
+"""Which nouns a length can be of: by the words around it, not only by how near they are."""
+
+from __future__ import annotations
+
+from pipeline import cues
+from pipeline.records import Quantity, Sentence
+
+Ranked = tuple[int, int, int]  # cost, first and last token of a noun
+_PLURAL = 12
+_MOST_OF_ALL = frozenset({"biggest", "largest", "smallest", "longest", "deepest"})
+_SAME_NOUN = frozenset("by x \u00d7 and long wide deep of was is at about to".split())
+
+
+def kept(sentence: Sentence, index: int, quantity: Quantity, ranked: list[Ranked]) -> list[Ranked]:
+    """The nouns that the length at `index` may be of, with what speaks against one added to its cost."""
+    tokens, listed = sentence.tokens, cues.listed(sentence, index)
+    start, last = listed[0], listed[-1]
+    ranked = [one for one in ranked if not _has_its_own(sentence, one, start)]
+    if _is_plural(quantity) and (last + 1 >= len(tokens) or tokens[last + 1].norm != "of"):
+        ranked = [(price + (_PLURAL if first > last else 0), first, end) for price, first, end in ranked]
+    if start and tokens[start - 1].norm in _MOST_OF_ALL:
+        ranked = [one for one in ranked if one[2] < start]  # "the biggest nine millimetres": of what stands before
+    return ranked
+
+
+def _is_plural(quantity: Quantity) -> bool:
+    """ "The biggest twelve millimetres osteophytes taken off": a unit in the plural describes no noun behind it, as
+    that of "a twelve millimetre osteophyte" does."""
+    return (quantity.said_unit or "").lower().endswith(("metres", "meters"))
+
+
+def _has_its_own(sentence: Sentence, noun: Ranked, start: int) -> bool:
+    """ "Ten millimetre hole coronoid tip four millimetres off": the noun has a length right before it, and another
+    part stands between it and the number."""
+    _, first, last = noun
+    own = sentence.tokens[first - 1].quantity if first else None
+    if last >= start or own is None or own.dimension != "length":
+        return False
+    between = sentence.tokens[last + 1 : start]
+    return len(between) > 1 and not any(token.punctuation or token.norm in _SAME_NOUN for token in between)
