@@ -142,6 +142,8 @@ def _told_ahead(sentence: Sentence, index: int) -> bool:
 
 def _may_measure(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     if quantity.dimension == "time":
+        if quantity.form == "interval":
+            return False  # "q.4-6h": how often
         if quantity.unit not in _UNITS | {"min"} or base.scope_at(sentence, "status", index, "") == "historical":
             return False
         if index and sentence.tokens[index - 1].norm in ("last", "past", "previous"):

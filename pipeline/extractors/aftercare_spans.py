@@ -35,6 +35,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 continue
             before = sentence.tokens[index - 1].norm if index else ""
             after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
+            if quantity.form == "interval":
+                continue  # "q.4-6h": how often
             if quantity.unit not in _UNITS or before in _NOT_LASTING or after in ("ago", "later", "before", "after"):
                 continue
             if base.scope_at(sentence, "status", index, "performed") in ("historical", "other_person"):
