@@ -61,6 +61,7 @@ _OF_BONE = _words(
 )
 _TAKEN_OUT = _words("removal removed explantation explanted extraction extracted")
 _BACK = 8  # tokens
+_OF_GROINS = _words("ligated tied hydrocele inguinal groin hernia sac testis testes scrotum processus cord divided")
 
 
 def is_manner(sentence: Sentence, mention: Mention) -> bool:
@@ -100,6 +101,8 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return True  # "ICRS repair score"
     if mention.table == "procedures" and _is_likened(before):
         return True
+    if said == "ppv" and sentence.says(_OF_GROINS):
+        return True  # "PPV ligated": a patent processus vaginalis
     behind = tokens[mention.last + 1].quantity if mention.last + 1 < len(tokens) else None
     if said == "thr" and behind is not None and behind.unit in ("V", "mV"):
         return True  # "lead 52 cm, thr 0.6 V": the threshold

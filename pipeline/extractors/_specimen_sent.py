@@ -58,7 +58,10 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         led = sentence.tokens[place.first].norm in ("for", "to") and place.last > place.first
         if verb is None and before not in ("to", "for", "->", "\u2192") and not led:
             continue
-        if place.first in joined or _answered_no(sentence, place.last):
+        denied = led_by > 0 and sentence.tokens[led_by - 1].norm in DENIALS
+        if verb is None and denied and led_by > 1 and sentence.tokens[led_by - 2].punctuation:
+            continue  # "the screws to the sterile bag, not to the lab"
+        if place.first in joined or before == "by" or _answered_no(sentence, place.last):
             continue  # "for histology and culture": one specimen for both
         end = (verb.first if verb is not None else place.first if led else led_by) - 1
         if verb is None and before in ("->", "\u2192") and (part := _whole_part(sentence, end)) is not None:
@@ -92,6 +95,7 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         if verb is not None and _denied(sentence, verb.last + 2, place.first):
             facts.append(replace(made, certainty="negated"))  # "sent for crystals, not for culture"
             continue
+        facts += _numbered(reading, sentence, thing)
         facts.append(made if _denied(sentence, thing[0], place.first) else replace(made, certainty="affirmed"))
     return facts
 
@@ -125,6 +129,20 @@ def _only_amount(reading: Reading, sentence: Sentence, thing: tuple[int, int]) -
 
 
 _GOING = frozenset({"went", "goes", "go", "gone"})
+def _numbered(reading: Reading, sentence: Sentence, thing: tuple[int, int]) -> list[Fact]:
+    """ "Two placentas to pathology": how many of what was sent."""
+    quantity = sentence.tokens[thing[0] - 1].quantity if thing[0] else None
+    if quantity is None or quantity.form != "number" or quantity.dimension or quantity.value is None:
+        return []
+    plural = any(token.norm.endswith("s") for token in sentence.tokens[thing[0] : thing[1] + 1])
+    if quantity.value % 1 or not 1 < quantity.value <= _MOST_SENT or not plural:
+        return []
+    return [base.claim("specimen_count", reading, sentence, thing[0] - 1, *thing, 2, unit=None)]
+
+
+_MOST_SENT = 40
+
+
 def _answered_no(sentence: Sentence, last: int) -> bool:
     """ "Disc fragments to histology: no."."""
     return [token.norm for token in sentence.tokens[last + 1 : last + 3]] in ([":", "no"], [":", "none"], [":", "nil"])

@@ -63,12 +63,15 @@ def _coloured(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "With a blue sixty", "two more blue sixties": no noun at all."""
     tokens = sentence.tokens
     facts: list[Fact] = []
-    for at in range(1, len(tokens) - 1):
+    for at in range(1, len(tokens)):
         if tokens[at].norm not in _CARTRIDGES:
             continue
+        if _bare(sentence, at + 1) is None and sentence.says(_FIRED):
+            facts += _colour_last(reading, sentence, at)
         after = tokens[at + 2].norm if at + 2 < len(tokens) else "."
         said = _bare(sentence, at + 1)
-        size = said if said is not None and f"{said}" in _STAPLED else _CALLED.get(tokens[at + 1].norm)
+        called = _CALLED.get(tokens[at + 1].norm) if at + 1 < len(tokens) else None
+        size = said if said is not None and f"{said}" in _STAPLED else called
         if size is None or (after.isalpha() and after not in _AFTER):
             continue
         thing = Thing(at, at + 1, None, f"{tokens[at].text} cartridge", False)
@@ -80,6 +83,26 @@ def _coloured(reading: Reading, sentence: Sentence) -> list[Fact]:
                                    group=f"d{base.group_of(sentence, at)}"))  # fmt: skip
         facts += _count(reading, sentence, at - 1 - (tokens[at - 1].norm in ("more", "further", "other")), thing)
     return facts
+
+
+def _colour_last(reading: Reading, sentence: Sentence, at: int) -> list[Fact]:
+    """ "Firings: 60 green x1, 60 blue x3", "1 x 45 gold"."""
+    tokens = sentence.tokens
+    size = _bare(sentence, at - 1)
+    if size is None or f"{size}" not in _STAPLED:
+        return []
+    thing = Thing(at, at, None, f"{tokens[at].text} cartridge", False)
+    facts: list[Fact] = [_claim("device_size", reading, sentence, at - 1, thing, doubts=(_NO_UNIT,))]
+    times = tokens[at + 1].quantity if at + 1 < len(tokens) else None
+    if times is not None and times.form == "times":
+        facts.append(_claim("device_count", reading, sentence, at + 1, thing))
+    elif at > 2 and tokens[at - 2].norm == "x":
+        facts += _count(reading, sentence, at - 3, thing)
+    return facts
+
+
+_FIRED = frozenset({"firing", "firings", "fired", "reload", "reloads", "load", "loads", "stapler", "cartridge",
+                    "cartridges", "stapled", "staplers"})  # fmt: skip
 
 
 def _count(reading: Reading, sentence: Sentence, at: int, thing: Thing) -> list[Fact]:

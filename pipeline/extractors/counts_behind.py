@@ -20,8 +20,8 @@ _FEW, _SHORTEST = 12, 6  # more is a size; no screw is so short (common practice
 # Put in one by one and never told by a bare number for their size.
 _UNSIZED = frozenset({"clip", "staple", "tack", "hook", "coil", "pledget", "stitch", "suture", "wire", "lead", "seed"})
 _FASTENERS = ("screw", "pin", "wire", "nail", "peg", "anchor")
-_INTERRUPTED = frozenset("interrupted pledgeted simple mattress horizontal vertical stay separate single figure eight "
-                         "of buried inverted deep tension".split())  # fmt: skip
+_INTERRUPTED = frozenset("extra additional further interrupted pledgeted simple mattress horizontal vertical stay "
+                         "separate single figure eight of buried inverted deep tension".split())  # fmt: skip
 _LEADS_ON = frozenset({"and", "on", "to", "in", "of"})
 _THREADS = frozenset({"ties", "sutures", "stitches", "knots", "stitch", "suture", "tie"})
 _X = frozenset({"x", "\u00d7", "times"})

@@ -30,7 +30,8 @@ _ARTICLES = frozenset({"a", "an", "of", "size", "sized", "them", "these"})
 _WHOLE_ROW = frozenset({"all", "each", "both"})
 _ONE_OF = frozenset({"first", "second", "third", "fourth", "fifth", "last", "other", "others", "next", "one", "final",
                      "remaining", "rest"})  # fmt: skip
-_ENDS = frozenset({"and", "in", "on", "at", "with", "then", "for", "but", "which", "loaded", "placed", "to"})
+_ENDS = frozenset({"crossed", "bicortical",
+                   "and", "in", "on", "at", "with", "then", "for", "but", "which", "loaded", "placed", "to"})
 _CHANGED = frozenset({"changed", "exchanged", "replaced", "swapped", "upsized", "downsized"})
 _TELLS = _CHANGED | _WHOLE_ROW | _ONE_OF
 _SHORTEST, _LARGEST = 8, 120  # mm, screws; common practice, no source
@@ -199,7 +200,7 @@ def _behind(reading: Reading, sentence: Sentence, thing: Thing, end: int) -> lis
     apposed = tokens[at - 1].norm == "a" and tokens[at - 2].norm == "," and at + 1 < len(tokens) and (
         tokens[at + 1].norm == ","
     )  # "one of the screws, a sixteen, did not bite"
-    if not is_decimal(tokens[at]) and not apposed:
+    if not is_decimal(tokens[at]) and not apposed and not (quantity.value or 0) % 1:
         return []
     return _size(reading, (sentence, thing), sentence, at, _COST)
 
@@ -365,6 +366,7 @@ def _reamed(reading: Reading, sentence: Sentence) -> list[Fact]:
 
 _THREADS = frozenset({"sutures", "stitches", "wires", "ties", "ligatures"})
 _KINDS_OF = frozenset(
+    "extra additional further "
     "pledgeted interrupted simple mattress horizontal vertical stay anchoring everting inverted buried steel sternal "
     "figure eight of transosseous absorbable braided single double loaded separate skin tension".split()
 )

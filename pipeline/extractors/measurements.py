@@ -16,9 +16,8 @@ KINDS = ("measurement", "pressure", "incision_length")
 
 _ANGLE_REACH = 75  # "dorsiflexion 5 degrees before, 20 degrees after"
 _NAMED_REACH, _LESION_REACH, _SHARE_REACH, _INCISION_REACH, _PRESSURE_REACH, _BARE_REACH = 22, 16, 9, 24, 45, 4
-_GUESS = 6  # a noun beside a length says less than a named measure
 _NOUNS = ("findings", "diagnoses", "specimens")
-_SITE_EXTRA = 9  # a place beside a length is its measure only where they touch
+_GUESS, _SITE_EXTRA = 6, 9  # a noun beside a length says less than a named measure, a place only where they touch
 _LENGTHS = ("length", "area")
 _OF_A_STRENGTH = ("preparations", "drugs", "injectates", "irrigation")
 _OTHER_KINDS = frozenset({"weight"})  # patient_weight
@@ -286,10 +285,12 @@ def _by_words(
     last = next((at for at in range(first, root) if sentence.tokens[at].quantity is not None), root) - 1
     text = cues.words(sentence, first, last)
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
-    if not any(len(word) > 2 for word in text.split()) and quantity.dimension == "pressure" and after == "suction":
-        return [base.claim("pressure", reading, sentence, index, index, index + 1, _FALLBACK, text=after,
-                           unit=quantity.unit)]  # fmt: skip
-    if not any(len(word) > 2 for word in text.split()):
+    nameless = not any(len(word) > 2 for word in text.split())
+    drains = [cues.words(sentence, m.first, m.last) for m in base.mentions(sentence, "drains") if m.last < index]
+    said = after if after == "suction" else next(iter(drains), "")
+    if nameless and quantity.dimension == "pressure" and said:
+        return [base.claim("pressure", reading, sentence, index, index, index, _FALLBACK, text=said, unit=quantity.unit)]
+    if nameless:
         if quantity.dimension not in _ALWAYS_MEASURED or quantity.dimension in ("pressure", "area"):
             return []
         first, text = index, ""

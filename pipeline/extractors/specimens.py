@@ -32,6 +32,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += (
                 _listed(reading, sentence, grammar) or sent(reading, sentence, grammar)
                 or _taken(reading, sentence, grammar) or _sent_off(reading, sentence, grammar)
+                or _own_pot(reading, sentence, grammar)
             )  # fmt: skip
     return facts
 
@@ -337,6 +338,22 @@ def _sent_off(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             continue
         said = cues.words(sentence, first, last)
         return [make(reading, sentence, first, index, grammar=grammar, at=index, text=said)]
+    return []
+
+
+def _own_pot(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Level II node 1.2 cm, separate pot": what stands before it in its part of the sentence."""
+    tokens = sentence.tokens
+    for at in range(1, len(tokens)):
+        if tokens[at].norm not in _VESSELS or tokens[at - 1].norm not in ("separate", "own", "another"):
+            continue
+        named = [m for m in base.mentions(sentence, "sites", "findings", "diagnoses", "specimens") if m.last < at - 1]
+        first = named[-1].first if named else at
+        while first > 0 and not (tokens[first - 1].punctuation or tokens[first - 1].norm in STOPS):
+            first -= 1
+        if named and not {token.norm for token in tokens[first : at + 1]} & (DENIALS | _OTHER_WAY):
+            return [make(reading, sentence, first, at, grammar=grammar, at=first,
+                         text=cues.words(sentence, first, named[-1].last))]  # fmt: skip
     return []
 
 

@@ -160,7 +160,10 @@ def _of(sentence: Sentence, run: list[int], things: list[Thing], by: bool) -> Th
                 return thing
     for thing in reversed(things):
         between = tokens[thing.last + 1 : run[0]]
-        if thing.last < run[0] and len(between) <= _BEHIND and all(token.norm in _TO_SIZES for token in between):
+        if thing.last < run[0] and len(between) <= _BEHIND and all(
+            token.norm in _TO_SIZES or (token.quantity is not None and token.quantity.form == "times")
+            for token in between
+        ):  # "screws x4: 36, 32, 24, 20"
             return thing if by or (thing.implant and _closes(sentence, run[-1])) else None
     return None
 
