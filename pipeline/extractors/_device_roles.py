@@ -162,6 +162,8 @@ def is_own_part(sentence: Sentence, at: int) -> bool:
     """ "R tube: 3 cm": a tube that has a side in front of it, and no size in French, is one of the patient's own; so is
     the external ring."""
     before = sentence.tokens[at - 1].norm if at else ""
+    if sentence.tokens[at].norm == "strip":
+        return before not in ("steri", "gauze", "test", "foam", "mesh")  # "a pleural strip 5 x 5 cm"
     if sentence.tokens[at].norm in ("ring", "rings"):
         return before in _OWN_RINGS
     if sentence.tokens[at].norm in ("fibre", "fiber", "fibers", "fibres"):

@@ -95,7 +95,8 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         if verb is not None and _denied(sentence, verb.last + 2, place.first):
             facts.append(replace(made, certainty="negated"))  # "sent for crystals, not for culture"
             continue
-        facts += _numbered(reading, sentence, thing)
+        if not any(token.punctuation for token in sentence.tokens[thing[1] + 1 : place.first]):
+            facts += _numbered(reading, sentence, thing)
         facts.append(made if _denied(sentence, thing[0], place.first) else replace(made, certainty="affirmed"))
     return facts
 

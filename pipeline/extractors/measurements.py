@@ -289,7 +289,8 @@ def _by_words(
     drains = [cues.words(sentence, m.first, m.last) for m in base.mentions(sentence, "drains") if m.last < index]
     said = after if after == "suction" else next(iter(drains), "")
     if nameless and quantity.dimension == "pressure" and said:
-        return [base.claim("pressure", reading, sentence, index, index, index, _FALLBACK, text=said, unit=quantity.unit)]
+        return [base.claim("pressure", reading, sentence, index, index, index, _FALLBACK, text=said,
+                           unit=quantity.unit)]  # fmt: skip
     if nameless:
         if quantity.dimension not in _ALWAYS_MEASURED or quantity.dimension in ("pressure", "area"):
             return []

@@ -347,13 +347,18 @@ def _own_pot(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
     for at in range(1, len(tokens)):
         if tokens[at].norm not in _VESSELS or tokens[at - 1].norm not in ("separate", "own", "another"):
             continue
-        named = [m for m in base.mentions(sentence, "sites", "findings", "diagnoses", "specimens") if m.last < at - 1]
-        first = named[-1].first if named else at
+        last = at - 2
+        while last >= 0 and (
+            tokens[last].quantity is not None or tokens[last].norm in STOPS | {",", "in", "x", "by"}
+        ):
+            last -= 1
+        first = last
         while first > 0 and not (tokens[first - 1].punctuation or tokens[first - 1].norm in STOPS):
             first -= 1
-        if named and not {token.norm for token in tokens[first : at + 1]} & (DENIALS | _OTHER_WAY):
+        said = {token.norm for token in tokens[max(0, first) : at + 1]}
+        if last >= 0 and any(len(word) > 2 for word in said) and not said & (DENIALS | _OTHER_WAY):
             return [make(reading, sentence, first, at, grammar=grammar, at=first,
-                         text=cues.words(sentence, first, named[-1].last))]  # fmt: skip
+                         text=cues.words(sentence, first, last))]  # fmt: skip
     return []
 
 
