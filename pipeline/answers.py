@@ -110,7 +110,9 @@ def _listed(sentence: Sentence) -> list[Scope]:
         found.append(Scope("certainty", "negated" if tokens[at].norm == "no" else "affirmed", mention.first,
                            mention.last, "answer"))  # fmt: skip
     answers = {(scope.first, scope.last) for scope in found}
+    if len(answers) < _LEAST:
+        return []
     said_yes = any(scope.value == "affirmed" for scope in found)
     # "No X, no Y" has "no" before its things: a list of answers ends with one
     ends = [token.norm for token in tokens if token.norm not in _MARKS][-1:]
-    return found if len(answers) >= _LEAST and (said_yes or ends == ["no"]) else []
+    return found if said_yes or ends == ["no"] else []

@@ -17,6 +17,7 @@ from pipeline.context_cues import CueHit
 from pipeline.context_cues import hits as cue_hits
 from pipeline.context_reach import BY_THE_WAY, READY, RUN_ON, THIN, ahead_clause, ahead_named
 from pipeline.grammar import Grammar
+from pipeline.mentions import handed_on
 from pipeline.records import Scope, Sentence
 from pipeline.rows import SectionCue
 
@@ -40,9 +41,9 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
     found += [Scope("certainty", "negated", first, last, "attempt-failed") for first, last in tried]
     found = changed_plans.changed(sentence, found)
     kept = tuple(scope for scope in found if not _overruled(scope, found))
-    return Sentence(
+    return handed_on(sentence, Sentence(
         sentence.index, sentence.tokens, sentence.strikes, sentence.section, sentence.mentions, kept
-    )  # fmt: skip
+    ))  # fmt: skip
 
 
 def _overruled(scope: Scope, found: list[Scope]) -> bool:

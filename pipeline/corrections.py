@@ -88,6 +88,8 @@ def settle(drafts: Sequence[Draft], words: Sequence[Word]) -> list[Draft]:
 
 def _relocate(draft: Draft, before: Sequence[Token], known: int) -> None:
     """Earlier strikes follow their token when a later correction moves it."""
+    if not draft.strikes[:known]:
+        return
     places = {id(token): index for index, token in enumerate(draft.tokens)}
     for number, strike in enumerate(draft.strikes[:known]):
         if 0 <= strike.at < len(before):

@@ -16,10 +16,12 @@ _CORRECTING = frozenset({"er", "erm", "uh", "uhm"})  # "um" and "hm" are thinkin
 
 def settle(draft: Draft, words: Sequence[Word]) -> None:
     """Marks both of two values with one unit that stand side by side, parted by a hesitation alone."""
-    spoken = {word.id: word for word in words if word.text.lower().strip(",.") in _CORRECTING}
-    for index, (one, other) in enumerate(pairwise(draft.tokens)) if spoken else ():
-        between = [spoken[at] for at in range(one.first, other.first) if at in spoken]
-        if between and _are_alike(one, other):
+    for index, (one, other) in enumerate(pairwise(draft.tokens)):
+        if one.quantity is None or not _are_alike(one, other):
+            continue
+        between = [word for word in words if one.first <= word.id < other.first
+                   and word.text.lower().strip(",.") in _CORRECTING]  # fmt: skip
+        if between:
             heard = said_by(words, [Token("", "", between[-1].id, between[-1].last)])
             nothing = Evidence(other.first, other.first, None, None, "")
             draft.strikes.append(Strike(nothing, heard, index + 1, False))

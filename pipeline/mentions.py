@@ -60,6 +60,13 @@ def folded(sentence: Sentence) -> tuple[str, ...]:
     return found
 
 
+def handed_on(sentence: Sentence, made: Sentence) -> Sentence:
+    """`made`, with the folded norms of a sentence of which it has the tokens."""
+    if made.tokens is sentence.tokens and "folded" in sentence.memo:
+        made.memo["folded"] = sentence.memo["folded"]
+    return made
+
+
 def _singular(norm: str) -> str:
     """A plural as its singular. What it gives need not be a word, only the same for both forms."""
     if norm.endswith("ies"):

@@ -13,7 +13,7 @@ from functools import lru_cache
 from pipeline import clauses
 from pipeline.grammar import Grammar
 from pipeline.mentions import folded as folded_of
-from pipeline.mentions import split_phrase
+from pipeline.mentions import handed_on, split_phrase
 from pipeline.records import Sentence, Token, Word
 from pipeline.rows import SectionCue
 from pipeline.section_ends import (
@@ -90,7 +90,8 @@ def place(sentences: Iterable[Sentence], grammar: Grammar, words: Sequence[Word]
                 section = lasting = ""
             elif lasting in _AHEAD and tells_of_past(part):
                 section = ""
-            placed.append(Sentence(len(placed), part.tokens, part.strikes, section, part.mentions, part.scopes))
+            told = Sentence(len(placed), part.tokens, part.strikes, section, part.mentions, part.scopes)
+            placed.append(handed_on(part, told))
     return placed
 
 

@@ -12,6 +12,7 @@ from pipeline.sidewords import Side
 
 _SIDES: dict[str, Laterality] = {"left": "left", "right": "right", "lefthand": "left", "righthand": "right"}
 _INITIALS: dict[str, Laterality] = {"l": "left", "r": "right"}
+_SAID = frozenset(_SIDES) | frozenset(_INITIALS)
 _AFTER_BARE = frozenset("from on in into at and to for left right the then on".split())  # else the bare number counts
 _NO_SIDES = frozenset(  # after "left": a verb
     "in over behind with us was were there the a an intact alone open undisturbed attached long exposed uncovered for "
@@ -152,6 +153,8 @@ def numbered(sentence: Sentence, index: int, grammar: Grammar) -> bool:
 def _sides(sentence: Sentence, grammar: Grammar) -> dict[int, Laterality]:
     """{token: the side said there}. Kept per sentence, since it is asked for every number."""
     found: dict[int, Laterality] | None = sentence.memo.get("sidewise")
+    if found is None and not sentence.says(_SAID):
+        found = sentence.memo["sidewise"] = {}
     if found is None:
         names = sidewords.named(sentence, grammar)
         read = {side.first: side.value for side in sidewords.sides(sentence, grammar)}

@@ -10,7 +10,7 @@ from itertools import pairwise
 from pipeline import body_parts
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
-from pipeline.mentions import fold, folded, split_phrase
+from pipeline.mentions import folded, split_phrase
 from pipeline.records import Laterality, Mention, Sentence, Token
 from pipeline.rows import Concept
 
@@ -99,7 +99,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     found: list[Side] = []
     if phrases.openers.isdisjoint(folded(sentence)) and not sentence.says(_WRITTEN.keys()):
         return found
-    norms = [_WRITTEN.get(token.norm) or fold(token.norm) for token in sentence.tokens]
+    norms = [_WRITTEN.get(token.norm, word) for token, word in zip(sentence.tokens, folded(sentence), strict=True)]
     at = 0
     while at < len(norms):
         said = phrases.at(norms, at)

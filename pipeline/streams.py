@@ -34,7 +34,8 @@ _OF_SET_UP = frozenset("at up pressure time on set was inflated with closed sutu
 _ITS_OWN = frozenset("thigh arm upper calf ankle pneumatic proximal digital forearm finger high pressure fluid wound "
                      "anterolateral anteromedial lateral medial posterior anterior accessory standard usual working "
                      "infusion roller heart".split())  # fmt: skip
-_FIRST = frozenset(opener[0] for opener in _OPENERS) | _SET_UP
+_BY_FIRST = {opener[0]: [other for other in _OPENERS if other[0] == opener[0]] for opener in _OPENERS}
+_FIRST = frozenset(_BY_FIRST) | _SET_UP
 # A statement does not begin behind one of these.
 _OPEN = frozenset(
     "a an the of to at in on with by from for and or but into onto per under over between about approximately than "
@@ -161,7 +162,7 @@ def _begins(tokens: Sequence[Token], index: int) -> bool:
     if tokens[index].norm in _SET_UP:
         return _is_set_up(tokens, index)
     norms = tuple(token.norm for token in tokens[index : index + 3])
-    opener = next((phrase for phrase in _OPENERS if norms[: len(phrase)] == phrase), None)
+    opener = next((phrase for phrase in _BY_FIRST.get(norms[0], ()) if norms[: len(phrase)] == phrase), None)
     if opener is None:
         return False
     if opener == ("weight", "bearing") and tokens[index - 1].norm in _LOADS:

@@ -57,7 +57,7 @@ def read(words: Sequence[Word], *, pause: float = 0.7) -> list[Sentence]:
 
 def _chunks(words: Sequence[Word], pause: float) -> Iterator[tuple[list[Word], bool]]:
     """Stretches of words between hard breaks, and whether one is a heading that stands on a line of its own."""
-    stops = sum(word.text.endswith((".", "?", "!")) for word in words)
+    stops = sum([word.text.endswith((".", "?", "!")) for word in words])
     limit = pause * 2 if stops * 40 > len(words) else pause
     held: list[Word] = []
     for index, word in enumerate(words):

@@ -10,6 +10,8 @@ from pipeline.records import Mention, Sentence
 def physiotherapy(sentence: Sentence, ahead: bool) -> list[Mention]:
     """ "PT from day 2", "PT 3 x week": physiotherapy, where it is no patient."""
     tokens = sentence.tokens
+    if not sentence.says({"pt"}):
+        return []
     return [
         Mention("aftercare", "physiotherapy", at, at) for at, token in enumerate(tokens)
         if token.text == "PT" and at + 1 < len(tokens) and (

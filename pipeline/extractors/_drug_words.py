@@ -149,7 +149,7 @@ _TO_HOME = 8  # tokens
 
 
 def _tells_giving(sentence: Sentence) -> bool:
-    return any(token.norm in _GIVING or token.norm == "prophylaxis" for token in sentence.tokens)
+    return sentence.says(_GIVING) or sentence.says({"prophylaxis"})
 
 
 def is_own(sentence: Sentence, drug: Mention) -> bool:

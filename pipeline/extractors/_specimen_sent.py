@@ -36,7 +36,8 @@ def make(reading: Reading, sentence: Sentence, first: int, last: int, **fields: 
 def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     places = [mention for mention in base.mentions(sentence, "specimens") if mention.id in WHERE]
     places += [
-        Mention("specimens", "microbiology", at, at) for at in range(1, len(sentence.tokens))
+        Mention("specimens", "microbiology", at, at)
+        for at in range(1, len(sentence.tokens) if sentence.says(_SHORT_PLACES) else 0)
         if sentence.tokens[at].norm in _SHORT_PLACES and sentence.tokens[at - 1].norm in ("->", "\u2192")
     ]  # fmt: skip
     verbs = cues.hits(sentence, grammar, "sent")

@@ -26,9 +26,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
         drugs = _agents(sentence, grammar)
-        spoken = [index for index, token in enumerate(sentence.tokens) if token.norm == "anticoagulant"]
-        if not drugs and not spoken:
+        if not drugs and not sentence.says({"anticoagulant"}):
             continue
+        spoken = [index for index, token in enumerate(sentence.tokens) if token.norm == "anticoagulant"]
         for index, quantity in base.quantities(sentence):
             strength = _strength_of(sentence, index, quantity, drugs)
             if quantity.dimension == "fraction" and strength is not None:

@@ -20,10 +20,8 @@ _MMHG = ("mmhg", "torr")
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        for index, token in enumerate(sentence.tokens):
-            if token.quantity is None or token.quantity.form != "pair":
-                continue
-            pair = _PAIR.match(token.quantity.text)
+        for index, quantity in base.quantities(sentence):
+            pair = _PAIR.match(quantity.text) if quantity.form == "pair" else None
             if pair is None or int(pair[1]) <= int(pair[2]):
                 continue
             unit = _unit(sentence, index)

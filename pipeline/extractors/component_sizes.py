@@ -65,8 +65,7 @@ def _parts(sentence: Sentence, grammar: Grammar) -> list[_Part]:
     parts = [part for part in parts if not any(
         token.norm in _TOOLS for token in sentence.tokens[part.last + 1 : part.last + 3]
     )]  # fmt: skip
-    sized = any(token.norm == "size" for token in sentence.tokens)
-    if not sized and all(part.bone for part in parts):
+    if not sentence.says({"size"}) and all(part.bone for part in parts):
         return []  # "femur, tibia": bones
     return sorted(parts, key=lambda part: part.first)
 
@@ -176,9 +175,9 @@ def _ports(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Camera port twelve, ten in the flank, five subcostal": each is a port."""
     tokens = sentence.tokens
     facts: list[Fact] = []
-    head = next((at for at, token in enumerate(tokens) if token.norm in _PORTS), None)
-    if head is None:
+    if not sentence.says(_PORTS):
         return []
+    head = next(at for at, token in enumerate(tokens) if token.norm in _PORTS)
     before = None
     sized = False
     for index, quantity in base.quantities(sentence):

@@ -96,6 +96,8 @@ def _fact(reading: Reading, sentence: Sentence, first: int, last: int, result: _
 def _items(sentence: Sentence) -> list[int]:
     """Indexes of the words that may be counted, or say that something was."""
     tokens = sentence.tokens
+    if not sentence.says(_ITEMS):
+        return []
     return [
         at for at, token in enumerate(tokens)
         if token.norm in _ITEMS

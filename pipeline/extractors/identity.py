@@ -28,7 +28,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for mention in base.mentions(sentence, "handedness"):
             facts.append(base.make("handedness", reading, sentence, mention.first, mention.last, name=mention.id,
                                    status="performed", certainty="affirmed"))  # fmt: skip
-        for index, token in enumerate(sentence.tokens):
+        for index, token in enumerate(sentence.tokens if sentence.says(_HANDED.keys()) else ()):
             if token.norm in _HANDED:
                 facts.append(base.make("handedness", reading, sentence, index, index, name=_HANDED[token.norm],
                                        status="performed", certainty="affirmed"))  # fmt: skip

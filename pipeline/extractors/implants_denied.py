@@ -19,7 +19,7 @@ _OF_ITSELF = frozenset({"was", "were", "used", "inserted", "placed", "left", "ne
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        for index, token in enumerate(sentence.tokens):
+        for index, token in enumerate(sentence.tokens if sentence.says(_WORDS) else ()):
             span = _denied(sentence, index) if token.norm in _WORDS else None
             if span is not None:
                 facts.append(

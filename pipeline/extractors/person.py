@@ -39,7 +39,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         named = _after_name(sentence)
         for index, token in enumerate(sentence.tokens):
-            sexed = None if token.quantity is not None or token.norm.isalpha() else _WITH_SEX.match(token.norm)
+            if token.quantity is None and token.norm.isalpha():
+                continue
+            sexed = _WITH_SEX.match(token.norm) if token.quantity is None else None
             if sexed and int(sexed[1]) <= _OLDEST and not sentence.says(_FRENCH):
                 facts.append(
                     base.make("patient_age", reading, sentence, index, index, value=Decimal(sexed[1]), unit="a",

@@ -27,8 +27,8 @@ _NO_UNIT = "its unit was not said"
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        head = next((at for at, token in enumerate(sentence.tokens) if token.norm in _PORTS), None)
-        if head is not None:
+        if sentence.says(_PORTS):
+            head = next(at for at, token in enumerate(sentence.tokens) if token.norm in _PORTS)
             facts += _called(reading, sentence, head)
     return facts
 
