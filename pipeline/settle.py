@@ -154,8 +154,7 @@ def _last_state(facts: list[Fact]) -> list[Fact]:
         if fact.certainty == "suspected":
             suspected.append(fact)
         elif fact.status == "performed":
-            same = (one for one in suspected if _same_thing(one, fact) or _same_harm(one, fact))
-            earlier = next(same, None) if suspected else None
+            earlier = next((one for one in suspected if _same_thing(one, fact) or _same_harm(one, fact)), None)
             if earlier is not None:
                 fact = _absorb(fact, earlier)
                 suspected = [one for one in suspected if one is not earlier]
