@@ -30,7 +30,7 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
         first = cue_first  # "complications nil if it swells we would drain it"
     last = min(opened[end] - 1, cue_last + reach)
     if len(norms) <= _STREAM or any(token.punctuation for token in sentence.tokens[first:last]):
-        return _behind_list(sentence, first, cue_first), last
+        return behind_list(sentence, first, cue_first), last
     # without marks, what was done lies on both sides of it: "... enoxaparin forty tonight if no bleeding clips to skin"
     before = [m.first for m in sentence.mentions
               if m.last < cue_first and m.table not in ("sites", "sides", "events", "routes")]  # fmt: skip
@@ -41,10 +41,13 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
     return first, last
 
 
-def _behind_list(sentence: Sentence, first: int, cue: int) -> int:
+def behind_list(sentence: Sentence, first: int, cue: int) -> int:
     """ "To the ward, home if he has passed urine": only what stands right before an "if" hangs on it."""
     norms = [token.norm for token in sentence.tokens]
+    first = max([first, *(at + 1 for at in range(first, cue - 1) if norms[at] == ";")])
     comma = max((at for at in range(first, cue) if norms[at] == ","), default=None)
+    if comma is not None and _was_given(sentence, first, comma) and _names(sentence, comma + 1, cue):
+        return comma + 1
     if comma is None or comma + 1 >= cue or norms[comma + 1] in ("or", "and", "then"):
         return first
     parts = [m for m in sentence.mentions if first <= m.first]
@@ -52,6 +55,27 @@ def _behind_list(sentence: Sentence, first: int, cue: int) -> int:
     return comma + 1 if told and not set(norms[first:cue]) & clauses.FINITE else first
 
 
+def _was_given(sentence: Sentence, first: int, last: int) -> bool:
+    """ "40 mg triamcinolone injected, a second one if needed": a deed with its amount stands before the comma."""
+    part = sentence.tokens[first:last]
+    deed = any(token.norm in _DEEDS for token in part)
+    return deed and any(token.quantity is not None and token.quantity.unit for token in part) and not any(
+        token.norm in _FUTURE | _THEN for token in part
+    )
+
+
+def _names(sentence: Sentence, first: int, last: int) -> bool:
+    """Whether more than how often stands at tokens first..last-1."""
+    return any(
+        token.quantity is None and not token.punctuation and token.norm not in _HOW_OFTEN
+        for token in sentence.tokens[first:last]
+    )
+
+
+_DEEDS = _words("injected given infiltrated instilled inserted placed implanted removed drained aspirated performed "
+                "done")  # fmt: skip
+_HOW_OFTEN = _words("every hour hours hourly daily times a day week weeks months up to max maximum as only and or "
+                    "orally in after later po iv")  # fmt: skip
 _STREAM = 12  # tokens
 _NEAR = 8  # tokens before an "if"
 _IF_WORDS = 3  # of a condition that names nothing ("if rhesus negative")

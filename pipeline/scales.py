@@ -71,9 +71,12 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     led = "each" in before and not any(word.endswith("ed") for word in before[before.index("each") :])
     led = (led or _each_of(tokens, index)) and not ("each" in before[:-1] and before[-1] == "so")  # "each so eight"
     whole = None if _of_the_next(tokens, index) else _IN_TOTAL.match(ahead)
+    every = _EACH.search(ahead)
+    if whole and every and every.end() < whole.end():
+        return "each"  # "half a mil each of one percent, total four mils"
     if whole and "," not in whole[0] and not led and "respectively" not in ahead:
         return "total"  # "eighty milligrams in all, half through each needle"
-    if _EACH.search(ahead) or led:  # not "left in each syringe injected four millilitres"
+    if every or led:  # not "left in each syringe injected four millilitres"
         return "each"
     if whole and whole[0].rstrip().endswith(", total") and index + 1 + len(after) == len(tokens):
         whole = None  # "after it 200 mL, total EBL 700 mL", cut before a heading: of what comes next

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline import conditions
 from pipeline.clauses import word_set as _words
 from pipeline.records import Sentence
 
@@ -131,6 +132,8 @@ def step_begins(sentence: Sentence, first: int) -> int:
     if len(tokens) > _LONG:
         return first
     opening = next(index for index, token in enumerate(tokens) if not token.punctuation)
+    if cue is not None and cue > opening:
+        opening = conditions.behind_list(sentence, opening, cue)  # "40 mg injected; surgery if it does not help"
     before = {token.norm for token in tokens[: cue or 0]}
     if cue is None or cue <= opening or any(token.punctuation for token in tokens[:cue]) or before & (_MODAL | _THEN):
         return opening

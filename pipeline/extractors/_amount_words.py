@@ -43,6 +43,8 @@ VESSELS = frozenset(
 # What has a size of its own and is not counted as draws: "a fourteen mil bucket".
 SIZED = frozenset("bucket buckets chamber chambers canister canisters bowl bowls flask reservoir".split())
 COUNTED = frozenset("draw draws pull pulls aspirate aspirates pass passes aliquot aliquots portion portions".split())
+# What is told by the number of places that it went into or came from.
+COUNTED_PLACES = frozenset("site sites point points spot spots place places location locations level levels".split())
 COUNTED_VESSELS = frozenset("syringe syringes tube tubes".split())
 COUNTED_ALL = COUNTED | COUNTED_VESSELS
 TURNED = frozenset("rotated rotating rotate turned turning turn".split())

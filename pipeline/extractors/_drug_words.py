@@ -69,8 +69,8 @@ def was_before(sentence: Sentence, drug: Mention, row: Drug) -> bool:
     """ "On clopidogrel until yesterday", "was treated with methotrexate" in the story before the operation."""
     words = [token.norm for token in sentence.tokens[max(0, drug.first - 2) : drug.first]]
     taken = words[-1:] == ["on"] and words[:1] not in _NOT_TAKEN
-    if "vasoactive" in row.classes or set(words) & {"off", "came", "transferred"}:
-        taken = False  # "came off on milrinone": what runs at the end of a bypass
+    if {"vasoactive", "contrast"} & set(row.classes) or set(words) & {"off", "came", "transferred"}:
+        taken = False  # "came off on milrinone": what runs at the end of a bypass; "no leak on contrast"
     before = {token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]}
     taken = taken and not goes_home_on(sentence, drug)
     if row.routes == ("oral",) and is_own(sentence, drug) or is_at_home(sentence, drug):

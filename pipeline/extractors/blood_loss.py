@@ -121,7 +121,11 @@ def _was_found(sentence: Sentence, hit: cues.Hit) -> bool:
     """ "A litre of blood was found in the abdomen": it had bled before; "sixty mils of blood were drawn for PRP"."""
     said = [token.norm for token in sentence.tokens[hit.first : hit.last + 1]]
     near = {token.norm for token in sentence.tokens[max(0, hit.first - 8) : hit.last + 9]}
-    return said == ["of", "blood"] and bool(near & _FOUND)
+    stained = {token.norm for token in sentence.tokens[hit.last + 1 : hit.last + 2]} & _STAINED
+    return said == ["of", "blood"] and bool(near & _FOUND or stained)
+
+
+_STAINED = frozenset({"stained", "tinged", "streaked", "coloured", "colored"})
 
 
 def _beside_place(sentence: Sentence, index: int) -> bool:

@@ -201,6 +201,7 @@ def _is_bare_amount(sentence: Sentence, index: int, group: str, mention: Mention
 
 
 _LEAST_BARE = 50
+_TUMESCENT = frozenset({"tumescent", "tumescence", "infiltrate"})
 
 
 def _of_several(sentence: Sentence, fluids: Mapping[str, Concept], index: int, mention: Mention) -> bool:
@@ -217,6 +218,8 @@ def _number(
         return []  # "loss seventy mils urine three fifty"
     if any(token.norm in _LIFTED for token in sentence.tokens[max(0, index - 3) : index]):
         return []  # "lifted with fifteen mils of gelofusine"
+    if any(token.norm in _TUMESCENT for token in sentence.tokens[index + 1 : index + 4]):
+        return []  # "lipoaspirate after 250 mL tumescent": what was put in before
     limit = {"volume": 60, "count": 12, "": 8}[dimension]
     here = (index, index)
     washed = bool(cues.around(sentence, grammar, *here, "irrigation"))

@@ -271,7 +271,8 @@ def _spun(sentence: Sentence, grammar: Grammar, index: int) -> str:
 def _is_spun(sentence: Sentence, index: int) -> bool:
     """ "60 mL spun", "sixty mils were spun for fourteen minutes": what went into the centrifuge."""
     behind = [token.norm for token in sentence.tokens[index + 1 : index + 3] if token.norm not in ("was", "were")]
-    return behind[:1] in (["spun"], ["centrifuged"])
+    of_drug = any(drug.last == index - 1 for drug in base.mentions(sentence, "drugs"))  # "citrate six mils spun to two"
+    return behind[:1] in (["spun"], ["centrifuged"]) and not of_drug
 
 
 def _goes_in(sentence: Sentence, grammar: Grammar, index: int, product: cues.Hit) -> bool:

@@ -93,6 +93,7 @@ def _number(
     elsewhere = _goes_elsewhere(sentence, index) or _is_distance(sentence, index, quantity)
     elsewhere = elsewhere or owners.is_whole_of_share(sentence.tokens, index)
     elsewhere = elsewhere or _direction.to_bench(sentence, index) or _of_drug(sentence, index)
+    elsewhere = elsewhere or _direction.from_bone(sentence, index, grammar)
     if phase == "injection" and quantity.dimension == "length" and _below_line(sentence, index):
         last = min(index + 4, len(sentence.tokens) - 1)
         return [base.claim("measurement", reading, sentence, index, index, last, _BELOW_COST, unit=quantity.unit,

@@ -146,8 +146,10 @@ def _amount(
         return []
     if set(after[:3]) & words.KEPT or ("put" in after[:2] and "back" in after[:3]):
         return []
-    if bare and state in ("made", "given") and after[:1] and after[0] in words.COUNTED:
-        return []  # "in two portions of eight"
+    if bare and after[:1] and (after[0] in words.COUNTED_PLACES or (
+        state in ("made", "given") and after[0] in words.COUNTED
+    )):  # fmt: skip
+        return []  # "in two portions of eight", "injected at four sites"
     held = _direction.held_in(sentence, index)
     of_it = after[:1] == ("of",) and bool({"marrow", "it"} & set(after[1:3]))
     many = held and not bare and state in ("drawn", "named") and _draws.counts_before(sentence, grammar, index)
