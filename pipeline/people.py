@@ -90,7 +90,16 @@ def introduced(sentence: Sentence) -> tuple[int, int] | None:
 
 def is_name(sentence: Sentence, mention: Mention) -> bool:
     """Whether a thing is no thing but somebody's name: "mister Kofi Blake"."""
-    return any(person.first < mention.first and mention.last <= person.last for person in persons(sentence))
+    if any(person.first < mention.first and mention.last <= person.last for person in persons(sentence)):
+        return True
+    tokens, at = sentence.tokens, mention.first - 1  # "Pt Orson Blake M 29"
+    while at > 0 and mention.first - at < _MOST and tokens[at].text.istitle() and tokens[at].norm not in _PATIENT:
+        at -= 1
+    named = at >= 0 and tokens[at].norm in _PATIENT and at < mention.first - 1
+    return named and tokens[mention.first].text.istitle()
+
+
+_PATIENT = frozenset({"pt", "patient", "name"})
 
 
 def name_end(tokens: Sequence[Token], start: int, covered: Mapping[int, Mention]) -> int:

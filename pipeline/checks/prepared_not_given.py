@@ -97,7 +97,9 @@ _WENT = re.compile(
     r"(?:then |all |was |were |is )*(?:went|goes|put|placed|packed|spread|laid|layered|delivered|deposited|applied|"
     r"given|mixed|soaked|added) (?:\w+ )?(?:in|into|onto|on|to|around|over|with|inside|at)\b|"
     r"\b(?:all|the whole)(?: \w+){1,3} (?:went|(?:was|were) \w+) (?:in|into|onto|on|to|over|under)\b|"
-    r"\ball (?:of (?:it|them) )?(?:into|in) the\b", re.I,
+    r"\ball (?:of (?:it|them) )?(?:into|in) the\b|"
+    r"\b(?:bmac|concentrate|product)(?: (?:\+|and) \w+)? (?:in|into|under|onto)\b"
+    r"(?! (?:a|the) (?:syringe|tube|bag))", re.I,
 )  # fmt: skip
 _OF_BLOOD = ("marrow", "platelet", "blood", "fat", "stem", "amniotic")
 _TAKEN = ("product_volume", "harvest_total", "draw")

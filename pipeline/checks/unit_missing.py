@@ -129,6 +129,8 @@ def _balances(note: OperativeNote, fact: Fact) -> bool:
         return said[0] if len(said) == 1 else None
 
     put_in, came_out, deficit = one("irrigation_in"), one("irrigation_out"), one("irrigation_deficit")
+    if put_in is not None and put_in.unit is not None and deficit is None and came_out is fact:
+        return put_in.value == fact.value  # "nine litres in and nine out"
     if put_in is None or came_out is None or deficit is None or put_in.unit is None:
         return False
     first = exact(put_in, "mL")

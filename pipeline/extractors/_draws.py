@@ -211,6 +211,18 @@ def is_product(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     )
 
 
+def sums_so(sentence: Sentence, index: int) -> bool:
+    """ "Sixty millilitres each so one hundred and twenty millilitres": led by "so", and twice the amount before it."""
+    tokens = sentence.tokens
+    if not index or tokens[index - 1].norm != "so":
+        return False
+    own = tokens[index].quantity
+    before = [one.quantity for one in tokens[max(0, index - 6) : index] if one.quantity is not None]
+    return own is not None and any(
+        one.dimension == own.dimension and one.value is not None and one.value * 2 == own.value for one in before
+    )
+
+
 def counts_before(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     """ "Eight passes, sixty mils into two syringes": what was drawn in all."""
     counted = [at for at, quantity in base.quantities(sentence, "") if at < index and (quantity.value or 0) > 1]

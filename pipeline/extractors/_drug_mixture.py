@@ -35,7 +35,7 @@ def partner(sentence: Sentence, index: int, event: Event, events: list[Event]) -
         if other is event or other.additive or other.mention.first <= event.mention.last:
             continue
         between = sentence.tokens[event.mention.last + 1 : other.mention.first]
-        joined = any(token.norm in ("and", "plus", "with") for token in between)
+        joined = any(token.norm in ("and", "plus", "with", "+", "&") for token in between)
         own = any(token.quantity is not None and token.quantity.dimension in ("volume", "mass") for token in between)
         after = sentence.tokens[other.mention.last + 1 : other.mention.last + 2]
         own = own or any(token.quantity is not None for token in after)

@@ -273,6 +273,8 @@ def _number(
     near = cues.nearest(sentence, grammar, index, *_OUT_CUES)
     if near is not None and near[1].id == "haematoma" and sentence.says(_CLOT_AS_GRAFT):
         near = None  # "12 mL of the patient's own clot injected into the repair"
+    if near is not None and base.scope_at(sentence, "certainty", near[1].first, "affirmed") == "negated":
+        near = None  # "no effusion all four mils in": none came out
     side = sidewise.side_of(sentence, index, grammar)
     if near is not None and near[0] <= _EVACUATED + 40 * (side is not None):
         facts.append(

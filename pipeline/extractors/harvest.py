@@ -99,7 +99,9 @@ def _number(
     if quantity.dimension in ("volume", "") and _draws.holds_agent(sentence, index):
         return [*facts, base.claim("harvest_total", reading, sentence, index, index, index + 1, -1, unit=quantity.unit,
                                    scale="total", text=_draws.WITH_AGENT)]  # fmt: skip
-    if quantity.dimension in ("volume", "") and _draws.is_product(sentence, grammar, index):
+    if quantity.dimension in ("volume", "") and (
+        _draws.is_product(sentence, grammar, index) or _draws.sums_so(sentence, index)
+    ):
         return [base.claim("harvest_total", reading, sentence, index, index, index, 0, unit=quantity.unit,
                            scale="total", laterality=side)]  # fmt: skip
     if quantity.dimension == "volume" and (
@@ -154,7 +156,8 @@ def _number(
             facts.append(base.claim("draw_count", reading, sentence, index, index - 2, index, 4, unit=None,
                                     laterality=side))  # fmt: skip
         noun = cues.nearest(sentence, grammar, index, "draw-noun")
-        if noun is not None and noun[1].first > index and noun[0] <= 8:
+        every = noun is not None and sentence.tokens[noun[1].first - 1].norm in ("a", "every", "per")  # "at a time"
+        if noun is not None and noun[1].first > index and noun[0] <= 8 and not every:
             facts.append(claim("draw_count", noun, scale=_draws.at_each(sentence, index)))
     return facts
 

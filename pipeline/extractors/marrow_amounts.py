@@ -96,6 +96,8 @@ def _is_anothers(sentence: Sentence, index: int) -> bool:
     ):
         return True  # "drilled to within five of the joint line", "half of the six mils"
     for mention in base.mentions(sentence, "drugs", "fluids", "findings", "devices", "anaesthesia", "sutures"):
+        if mention.table == "findings" and _direction.all_in(sentence, index):
+            continue  # "no effusion all four mils in"
         between = tokens[index + 1 : mention.first] if mention.first > index else tokens[mention.last + 1 : index]
         near = all(not token.punctuation and token.quantity is None for token in between) and len(between) <= 2
         if near and not (mention.table == "devices" and tokens[mention.first].norm in words.COUNTED_VESSELS):

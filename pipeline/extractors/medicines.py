@@ -124,7 +124,7 @@ def _is_given(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
 
 def _follows_with(sentence: Sentence, mention: Mention) -> bool:
     return any(
-        token.norm in ("with", "plus", "and", "w", "w/", "containing")
+        token.norm in ("with", "plus", "and", "w", "w/", "+", "&", "containing")
         for token in sentence.tokens[max(0, mention.first - 3) : mention.first]
     )
 
