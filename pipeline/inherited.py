@@ -86,6 +86,10 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
                 side = operation
         if side is not None and fact.group is not None:
             given[fact.group] = side
+        if side is None and sole and fact.name in _SIDED_DRAINS and _free(fact) and fact.laterality is None:
+            place = standing.at(fact.evidence.first)
+            here = fact.evidence.first > said and not place.other and place.side in (None, operation)
+            side = operation if here and (alone or place.last in (None, operation)) else None
         derived = side is not None and standing.at(fact.evidence.first).derived
         doubts = (*fact.doubts, laterality.OTHER_SIDE) if derived else fact.doubts
         result.append(fact if side is None else replace(fact, laterality=side, doubts=doubts))
@@ -96,7 +100,10 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     ]  # fmt: skip
 
 
+_SIDED_DRAINS = frozenset({"nephrostomy", "chest-tube"})  # they go where the operation was
 _DONE = frozenset("procedure act approach device drain closure injection incision_length tourniquet".split())
+# What shows that the story of the operation goes on.
+_TOLD_ON = frozenset("anaesthesia position preparation device_size device_count suture tourniquet_pressure".split())
 _LOOKED = frozenset({"inspection", "examination", "palpation", "exploration"})
 
 
@@ -106,7 +113,8 @@ def _work(facts: Sequence[Fact], operation: Laterality | None) -> list[int]:
             and fact.name not in _LOOKED]  # fmt: skip
     if any(fact.laterality not in (None, operation) for fact in done):
         return []
-    return [fact.evidence.first for fact in done]
+    back = [fact for fact in facts if fact.kind in _TOLD_ON and _counts(fact) and fact.laterality in (None, operation)]
+    return [fact.evidence.first for fact in (*done, *back)]
 
 
 def _is_back(fact: Fact, place: Place, work: list[int]) -> bool:

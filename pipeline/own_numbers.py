@@ -26,7 +26,8 @@ _NOT_OF_IT = frozenset(
     "harvested autograft allograft pillow pad bolster collar pfannenstiel sternotomy laparotomy "
     "umbilical infraumbilical supraumbilical umbilicus".split()
 )
-_LYING = frozenset({"positions", "anaesthesia", "aftercare"})
+# What is not of the operated part, and how many words from a number on it may be told.
+_LYING = {"positions": 5, "anaesthesia": 5, "aftercare": 20}
 # Grades of the patient, not of a part.
 _OF_PATIENT = frozenset({"asa", "mallampati", "cormack-lehane", "ecog", "wfns"})
 _NEAR = 12  # words from a number to the part that it may be of
@@ -44,7 +45,7 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
         return False  # what it is of was not understood, or the height of a bottle
     at, _ = _span(fact, sentence)
     if fact.kind == "measurement" and (
-        fact.unit not in _LENGTHS or any(m.table in _LYING and abs(m.first - at) <= _NEAR for m in sentence.mentions)
+        fact.unit not in _LENGTHS or any(abs(m.first - at) <= _LYING.get(m.table, -1) for m in sentence.mentions)
     ):
         return False
     if fact.kind == "grade" and fact.name in _OF_PATIENT:

@@ -130,7 +130,7 @@ def closing(sentence: Sentence, found: list[Side], last: int) -> Side | None:
         return side if not any(tokens[at].norm in (".", ";") for at in between) else None
     if any(m.table in _NAMED - {"sites"} and m.first in between for m in sentence.mentions):
         return None
-    led = any(tokens[at].norm in _LED for at in between)
+    led = any(tokens[at].norm in _LED for at in between) or (sized and len(between) > 0)
     return side if led and not clauses.parted(sentence, last, side.first) else None
 
 

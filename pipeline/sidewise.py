@@ -161,6 +161,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> dict[int, Laterality]:
         found = sentence.memo["sidewise"] = {
             at: side for at, token in enumerate(sentence.tokens)
             if (token.norm in _SIDES or token.norm in _INITIALS) and at not in names and not of_donor(sentence, at)
+            and not any(one.axis == "status" and one.first <= at <= one.last for one in sentence.scopes)
             and (side := _side(sentence, at) or (read.get(at) if token.norm in _INITIALS else None)) is not None
         }  # fmt: skip
     return found
