@@ -59,6 +59,8 @@ def _side_of(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | N
             at: sides.get(_nearer(sentence, numbers, at, before, after) if led else after if after >= 0 else before)
             for at, (before, after) in linked.items()
         }  # fmt: skip
+        told = sides.keys() - _of_other_day(sentence, sides)
+        own = {at: side if side in {sides[one] for one in told} else None for at, side in own.items()}
         before, after = linked.get(index, (-1, -1))
         went = led and 0 <= before and 0 <= after == _nearer(sentence, numbers, index, before, after)
         if went or {"left", "right"} <= set(own.values()):
@@ -161,7 +163,6 @@ def _sides(sentence: Sentence, grammar: Grammar) -> dict[int, Laterality]:
         found = sentence.memo["sidewise"] = {
             at: side for at, token in enumerate(sentence.tokens)
             if (token.norm in _SIDES or token.norm in _INITIALS) and at not in names and not of_donor(sentence, at)
-            and not any(one.axis == "status" and one.first <= at <= one.last for one in sentence.scopes)
             and (side := _side(sentence, at) or (read.get(at) if token.norm in _INITIALS else None)) is not None
         }  # fmt: skip
     return found
@@ -175,6 +176,11 @@ def of_donor(sentence: Sentence, at: int) -> bool:
 
 _FROM = 7  # tokens
 _GRAFTS = frozenset({"graft", "grafts", "flap", "autograft", "skin"})
+def _of_other_day(sentence: Sentence, sides: dict[int, Laterality]) -> set[int]:
+    """Sides of what was done before or is planned: "the left one is planned in spring, three mils of ..."."""
+    return {at for at in sides if any(one.axis == "status" and one.first <= at <= one.last for one in sentence.scopes)}
+
+
 _BOUNDS = frozenset({",", "and", "then", "but", "plus", ".", ";"})
 
 
