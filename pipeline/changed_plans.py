@@ -134,6 +134,7 @@ _OF_IT = frozenset(
     {"left it out", "left them out", "did without", "did without it", "decided not to", "but did not do it",
      "but did not do so"}
 )  # fmt: skip
+_WANTED = _words("did didn't never declined refused")
 _PRONOUNS = _words("it them this that any one")
 _SO = frozenset({"not done", "not performed", "not given", "not used", "not carried out", "not placed", "not inserted",
                  "not taken"})  # fmt: skip
@@ -146,7 +147,7 @@ def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     so = hit.first > 0 and sentence.tokens[hit.first - 1].norm == "so"
     bare = so and (said == "none" or said in _SO)
     ends = (sentence.tokens[hit.first].norm, sentence.tokens[hit.last].norm)
-    wanted = ends[0] in ("did", "didn't", "never") and ends[1] in _PRONOUNS  # "but she did not want it"
+    wanted = ends[0] in _WANTED and ends[1] in _PRONOUNS  # "but she did not want it"
     if hit.rule.id not in ("none", "not-done") or not (bare or wanted or said in _OF_IT):
         return None
     near = range(hit.first - _TOPIC, hit.first)

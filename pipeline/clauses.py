@@ -172,6 +172,11 @@ def _subject(sentence: Sentence, norms: list[str], verb: int) -> int | None:
     first = at
     while at >= 0 and verb - at <= _LONG:
         norm = norms[at]
+        counted = bool(named) and at == min(named) - 1 and sentence.tokens[at].quantity is not None
+        if counted and at and norms[at - 1] not in _PREPOSITIONS | _DETERMINERS and (
+            sentence.tokens[at - 1].quantity is None
+        ):
+            return _with_conjunction(norms, at)  # "... at the posterior horn seven stitches were planned"
         if norm in _DETERMINERS:
             if at and norms[at - 1] == "of":
                 at -= 2  # "the tendon of the ring finger showed"

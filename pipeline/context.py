@@ -145,7 +145,10 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         last = min([last, *(m.first - 1 for m in sentence.mentions if m.table in _SEEN and m.first > hit.last)])
     if rule.id == "none" and sentence.tokens[hit.first - 1].norm in ("was", "were") and _were_none(sentence, hit):
         first = min([m.first for m in sentence.mentions if m.table in _SEEN and first <= m.first] or [hit.first])
-    if rule.id in _LONG_AGO and sentence.tokens[min(hit.last + 1, len(sentence.tokens) - 1)].norm in _GOES_ON:
+    then = sentence.tokens[min(hit.last + 1, len(sentence.tokens) - 1)].norm
+    if rule.id in _LONG_AGO and then == "(":  # "an infection treated last week (nitrofurantoin 5/7)"
+        last = next((at for at in range(hit.last, len(sentence.tokens)) if sentence.tokens[at].norm == ")"), last)
+    elif rule.id in _LONG_AGO and then in _GOES_ON:
         last = clauses.bounds(sentence, hit.last)[1] - 1  # "a colonoscopy two years ago with no polyps"
     if rule.id == "not-done" and sentence.tokens[hit.last].norm == "sent":
         first = _unsent(sentence, hit, first)
@@ -154,7 +157,7 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         return []
     if rule.id in _AT_HOME:  # "is on metformin and had two grams of cefazolin"
         told = range(hit.last + 1, last + 1)
-        last = next((at - 1 for at in told if sentence.tokens[at].norm in clauses.FINITE), last)
+        last = next((at - 1 for at in told if sentence.tokens[at].norm in clauses.FINITE | _ENDS_LIST), last)
     if rule.id == "searched":
         first = min(hit.last + 1, last)  # what was done to look for it was done
     last = context_ends.before_clause(sentence, hit, last)
@@ -178,6 +181,7 @@ def _unsent(sentence: Sentence, hit: CueHit, first: int) -> int:
 
 
 _OF_A_TOPIC = frozenset({"aimed", "would", "planned", "planned-after"})
+_ENDS_LIST = frozenset({"never", "not"})
 _AT_HOME = frozenset({"taken-at-home", "and-takes"})
 _LONG_AGO = frozenset({"historical-before"})
 _GOES_ON = _words("with showing which")

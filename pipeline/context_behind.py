@@ -58,7 +58,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             tokens[index - 1].norm in ("the", "a")
         ):
             return index - 1  # "three anchors, the fourth was not needed": a subject of its own
-        told = sort or (hit.rule.value == "historical" and index == hit.first - 1)  # "biopsies last year"
+        verb = hit.rule.value == "historical" or tokens[hit.first].norm in clauses.FINITE
+        told = sort or verb and index == hit.first - 1  # "biopsies last year", "seven stitches were planned"
         if index in settings and (stream or hit.rule.value != "planned") and (thick or not certainty) and not told:
             return index + 1
         if certainty and thick and token.quantity is not None:

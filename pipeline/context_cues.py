@@ -101,6 +101,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
         if hit.rule.id == "suspected" and _is_behind(sentence, folded, hit):
             kept.append(CueHit(rules["suspected-before"], hit.first, hit.last))
             continue
+        if hit.rule.id == "no" and folded[hit.first : hit.first + 2] == ["no", ","] and hit.first == 0:
+            continue  # "No, supine." answers, and denies nothing behind it
         if hit.rule.id == "no" and hit.first == hit.last == len(folded) - 1 and any(
             m.last == hit.first - 1 for m in sentence.mentions
         ):

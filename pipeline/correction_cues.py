@@ -80,15 +80,17 @@ _LYING = frozenset({"supine", "prone", "lateral-decubitus", "beach-chair", "lith
 _NAMED = 4  # tokens
 
 
-def laid_otherwise(tokens: Sequence[Token], cue: Cue) -> tuple[tuple[int, int], tuple[int, int]] | None:
-    """ "Prone no lateral position": (first, last) of the two ways to lie right before and right behind a "no", the
-    second counted from the end of the cue; None where there are none."""
-    end = cue.first
-    while end and tokens[end - 1].punctuation:
+def laid_otherwise(
+    told: Sequence[Token], tokens: Sequence[Token], cue: Cue
+) -> tuple[tuple[int, int], tuple[int, int]] | None:
+    """ "Prone no lateral position": (first, last) of the two ways to lie at the end of what was told before a "no" and
+    right behind it, the second counted from the end of the cue; None where there are none."""
+    end = len(told)
+    while end and told[end - 1].punctuation:
         end -= 1
     start = max(0, end - _NAMED)
     loaded = cues()[1]
-    old = [m for m in mark(Sentence(0, tuple(tokens[start:end])), loaded).mentions
+    old = [m for m in mark(Sentence(0, tuple(told[start:end])), loaded).mentions
            if m.table == "positions" and m.id in _LYING and start + m.last == end - 1]  # fmt: skip
     skip = next((n for n, token in enumerate(tokens[cue.end : cue.end + _NAMED]) if not token.punctuation), 0)
     new = [m for m in mark(Sentence(0, tuple(tokens[cue.end + skip : cue.end + skip + _NAMED])), loaded).mentions

@@ -145,7 +145,7 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         if new is None and (again := said_again(tokens, cue)) >= 0:
             return _restart(draft, cue, again, words)  # "grade three scratch that grade two"
         return _strike_last(draft, cue, out, words)
-    if cue.phrase == "no" and new is None and (other := _other_drug(draft, cue)) is not None:
+    if cue.phrase == "no" and new is None and (other := _other_drug(draft, cue, out)) is not None:
         return _anew(draft, cue, other, words)
     if weak and apart and cue.phrase == "no" and new is not None and tokens[new].quantity is not None:
         if any(alike(token, tokens[new]) for token in tokens[: cue.first]):
@@ -245,13 +245,14 @@ def _named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, in
     return None
 
 
-def _other_drug(draft: Draft, cue: Cue) -> tuple[int, Draft, int] | int | None:
+def _other_drug(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | int | None:
     """ "Eighteen mils of half percent levobupivacaine no bupivacaine half percent": a drug with a number of its own
     takes back the one of its class right before the "no". "Prone no lateral": nobody lies both ways."""
     _, loaded = cues()
     tokens = draft.tokens
-    if (laid := laid_otherwise(tokens, cue)) is not None:
-        return _phrase(draft, *laid[0], draft, cue, *laid[1])
+    place = draft if any(not token.punctuation for token in tokens[: cue.first]) or not out else out[-1]
+    if (laid := laid_otherwise(place.tokens if place is not draft else tokens[: cue.first], tokens, cue)) is not None:
+        return _phrase(place, *laid[0], draft, cue, *laid[1])  # "Position: prone. No, supine."
     if not any(token.quantity is not None for token in tokens[cue.end + 1 : cue.end + 5]):
         return None
     new = [m for m in mark(Sentence(0, tuple(tokens[cue.end : cue.end + 4])), loaded).mentions

@@ -21,7 +21,7 @@ _ILL = _words(
     "same similar problem problems trouble carrier carriers operated investigated affected died blind deaf cancer "
     "stroke ca it too also condition disease heart replaced replacement dementia asthma diabetes epilepsy haemophilia "
     "hemophilia thrombosis clot clots aneurysm arthritis gout hyperthermia cataract glaucoma transplant dialysis "
-    "osteoporosis fracture hip knee spondylitis reaction bleeding"
+    "osteoporosis fracture hip knee spondylitis reaction bleeding diabetic epileptic asthmatic"
 )
 # A relative who speaks, hears or helps is no history.
 _HELPS = _words(

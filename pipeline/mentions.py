@@ -247,6 +247,9 @@ def _sharing(kept: Sequence[Mention], norms: Sequence[str], grammar: Grammar) ->
 _AND = frozenset({"and", "&", "plus", "or", "/"})
 
 
+_LEADS_IN = frozenset({"for", "of", "in", "on", "to", "with", "at", "from", "by", "and", "as"})
+
+
 def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its mentions, in order. A phrase inside a longer one of any table is dropped;
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
@@ -263,15 +266,14 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
               if token.norm in capitals and token.text.isupper()]  # fmt: skip
     across = set(_across(sentence, norms, grammar)) - set(found)
     found += across
-    found.sort(key=lambda item: (item[0] - item[1], item[0], item[2]))
+    # of two equally long ones that overlap, the one that is not led by a preposition: "seen for | frozen shoulder"
+    found.sort(key=lambda item: (item[0] - item[1], norms[item[0]] in _LEADS_IN, item[0], item[2]))
     taken: list[tuple[int, int]] = []
     kept: list[Mention] = []
     for start, end, key in found:
         if any(start < other_end and end > other_start and (start, end) != (other_start, other_end)
                for other_start, other_end in taken):  # fmt: skip
             continue
-        if key == "specimens|frozen-section" and norms[end : end + 1] and norms[end].startswith("shoulder"):
-            continue  # "seen for frozen shoulder"
         # "Four screws were removed" names an operation, and the screws all the same.
         if (start, end, key) in across and _goes_on(norms, start, end, found, across):
             continue

@@ -223,7 +223,8 @@ def _pair_before(tokens: Sequence[Token], cue: Cue, new: int) -> int | None:
         return None
     sure = cue.phrase != "no"
     for at in range(cue.first - 3, max(-1, cue.first - 5 - FEW_BETWEEN), -1):
-        if not sure and not all(token.punctuation for token in tokens[at + 3 : cue.first]):
+        between = tokens[at + 3 : cue.first]
+        if not sure and not all(token.punctuation for token in between) and not _is_again(between, tokens, new + 3):
             return None  # "ten by six and no five by five lesion"
         if _is_pair(tokens, at):
             last = tokens[at + 2].quantity
@@ -234,6 +235,11 @@ def _pair_before(tokens: Sequence[Token], cue: Cue, new: int) -> int | None:
     return None
 
 
+def _is_again(said: Sequence[Token], tokens: Sequence[Token], start: int) -> bool:
+    """Whether words are said again from a token on."""
+    return bool(said) and [token.norm for token in said] == [t.norm for t in tokens[start : start + len(said)]]
+
+
 def pair_replaced(draft: Draft, cue: Cue, new: int, words: Sequence[Word]) -> int | None:
     """ "Eighteen by fourteen millimetres, make that eighteen by twelve": takes the old pair and the cue out, and gives
     the index from which to go on; None where no two pairs stand about the cue."""
@@ -242,6 +248,8 @@ def pair_replaced(draft: Draft, cue: Cue, new: int, words: Sequence[Word]) -> in
     if old is None:
         return None
     middle = trimmed(list(tokens[old + 3 : cue.first]))
+    if _is_again(middle, tokens, new + 3):
+        middle = []  # "three by eighteen stent no three point five by eighteen stent"
     moved = [inherit(tokens[old], tokens[new]), tokens[new + 1], inherit(tokens[old + 2], tokens[new + 2])]
     struck, said = said_by(words, tokens[old : old + 3]), said_by(words, tokens[cue.first : cue.end])
     tail = list(tokens[new + 3 :])

@@ -50,6 +50,10 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
         told = hit.first > 1 and sentence.tokens[hit.first - 2].norm in _AHEAD | _WEIGHED
         if told or any(m.last in near and m.table in _DOABLE for m in sentence.mentions):
             return True  # "epidural planned but refused ertapenem one gram"
+    if word in _AHEAD and hit.rule.value == "planned" and _is_noun_between(sentence, hit):
+        return True  # "IVUS planned not available"
+    if word in _NEVER and _of_two_drugs(sentence, hit):
+        return True  # "clopidogrel never heparin five thousand units"
     if hit.rule.id == "not":
         return word in _NEVER and _ends(sentence, hit.last + 1) and _has_subject(sentence, hit.first)
     if word in _LEFT and hit.rule.axis == "certainty":
@@ -73,6 +77,23 @@ def _of_a_drug(sentence: Sentence, hit: CueHit) -> bool:
     return any(m.last == hit.first - 1 for m in drugs) and not any(
         hit.last < m.first <= hit.last + 2 for m in drugs
     )
+
+
+def _is_noun_between(sentence: Sentence, hit: CueHit) -> bool:
+    """Whether a word that no grammar names stands before a cue, and a denial or a turn right behind it."""
+    before = sentence.tokens[hit.first - 1]
+    after = sentence.tokens[hit.last + 1].norm if hit.last + 1 < len(sentence.tokens) else ""
+    plain = before.norm.isalpha() and before.norm not in clauses.TIED and before.norm not in _PRONOUNS | _DETERMINERS
+    return after in ("not", "but", "never") and plain and before.quantity is None
+
+
+def _of_two_drugs(sentence: Sentence, hit: CueHit) -> bool:
+    """Whether a cue stands between two drugs of which the one behind it has a number of its own."""
+    drugs = [m for m in sentence.mentions if m.table == "drugs"]
+    ahead = next((m for m in drugs if m.first == hit.last + 1), None)
+    if ahead is None or not any(m.last == hit.first - 1 for m in drugs) or ahead.last + 1 >= len(sentence.tokens):
+        return False
+    return sentence.tokens[ahead.last + 1].quantity is not None
 
 
 _MODAL = _words("should must may can")

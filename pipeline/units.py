@@ -74,6 +74,12 @@ def _table() -> _Table:
     return _Table(spoken, written, lowered, first)
 
 
+@lru_cache(maxsize=2)
+def _names() -> frozenset[str]:
+    """Single words that name something in the grammars: written in capitals, they are no unit."""
+    return frozenset(phrase for _, _, phrase in grammar.load().phrases() if phrase.isalpha())
+
+
 def is_unit_word(norm: str) -> bool:
     """Whether a unit can begin with this word."""
     return norm in _table().first
@@ -217,7 +223,7 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
             best = node.rows, index
     if best is None:
         row = table.written.get(token.text) or table.lowered.get(token.norm)
-        if token.text == "MCL":
+        if row is not None and token.text.isupper() and token.text not in table.written and token.norm in _names():
             row = None  # "grade 3 MCL": the ligament
         if row is not None and (len(token.text) > 1 or in_digits):
             best = row, start + 1

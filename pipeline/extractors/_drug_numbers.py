@@ -6,7 +6,8 @@ import re
 from collections.abc import Sequence
 from decimal import Decimal
 
-from pipeline import owners
+from pipeline import cues, owners
+from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence, Token
 
 _TOKENS, _TAIL = 16, 8
@@ -372,3 +373,21 @@ def says_of(sentence: Sentence, drug: Mention, verb: int) -> bool:
 
 
 _GIVEN = frozenset({"given", "injected", "administered", "infiltrated", "instilled", "and"})
+
+
+def of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "10 mL syringe": the size of the syringe, not a volume given; nor what fills the balloon of a catheter."""
+    held = any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
+    if held and index and sentence.tokens[index - 1].norm in ("x", "\u00d7"):
+        return False  # "2 x 2.2 mL cartridges"
+    return held or cues.fills_balloon(sentence, index)
+
+
+def is_said_again(sentence: Sentence, index: int) -> bool:
+    """ "10 ml of 0.5 %, i.e. 10 ml in all": the same number, told as the same."""
+    norms = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    here = sentence.tokens[index].quantity
+    return norms[-1:] in (["ie"], ["i.e."]) and here is not None and any(
+        token.quantity is not None and (token.quantity.value, token.quantity.unit) == (here.value, here.unit)
+        for token in sentence.tokens[:index]
+    )

@@ -132,8 +132,8 @@ _ILLNESSES = ("thyroidism", "thyroid", "itis", "osis", "aemia", "emia", "epsy", 
 
 
 def is_at_home(sentence: Sentence, drug: Mention) -> bool:
-    """ "Hypothyroid - thyroxine at home", "meds: tranexamic acid prn at home": beside an illness or under the heading
-    of medicines, and no course of days."""
+    """ "Hypothyroid - thyroxine at home", "meds: tranexamic acid prn at home": beside an illness, under the heading of
+    medicines or before anything was done, and no course of days."""
     tokens = sentence.tokens
     end = min((m.first for m in sentence.mentions if m.table == "drugs" and m.first > drug.last), default=len(tokens))
     norms = [token.norm for token in tokens[drug.last + 1 : min(end, drug.last + _TO_HOME)]]
@@ -142,7 +142,8 @@ def is_at_home(sentence: Sentence, drug: Mention) -> bool:
     ill = any(m.table == "diagnoses" and m.last < drug.first for m in sentence.mentions) or (
         drug.first > 1 and tokens[drug.first - 1].norm in _BEHIND
     )
-    return "for" not in norms and (ill or sentence.section in ("medicines", "history"))
+    told = ill or sentence.section in ("medicines", "history") or sentence.memo.get("before")
+    return "for" not in norms and bool(told)
 
 
 _TO_HOME = 8  # tokens
@@ -154,8 +155,10 @@ def _tells_giving(sentence: Sentence) -> bool:
 
 def is_own(sentence: Sentence, drug: Mention) -> bool:
     """ "Warfarin for AF" at the head of a note: a tablet, told with what it is taken for and without being given."""
-    after = sentence.tokens[drug.last + 1 : drug.last + 2]
-    return bool(after) and after[0].norm == "for" and sentence.index < _OPENING and not _tells_giving(sentence)
+    after = sentence.tokens[drug.last + 1 : drug.last + 3]
+    timed = len(after) > 1 and after[1].quantity is not None and after[1].quantity.dimension == "time"
+    led = bool(after) and after[0].norm == "for" and not timed
+    return led and sentence.index < _OPENING and not _tells_giving(sentence)
 
 
 _LEAVES = frozenset({"home", "discharge", "discharged", "leaves", "leave", "goes", "go", "restart", "restarted",

@@ -95,7 +95,8 @@ def _past_parts(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue
         named = [
             mention
-            for mention in base.mentions(sentence, "diagnoses", "procedures", "findings", "complications")
+            for mention in base.mentions(sentence, "diagnoses", "procedures", "findings", "complications", *(
+                ("acts", "devices") if scope.rule in ("year", "age", "month") else ()))
             if scope.first <= mention.first and mention.last <= scope.last
         ]
         if not named and not _speaks_of_past(sentence, scope):

@@ -62,6 +62,7 @@ _TAKEN_LATER = frozenset({
     "ophthalmic", "steroid", "bisphosphonate", "supplement", "acid_reducer", "antihypertensive",
 })  # fmt: skip
 _BARRIERS = ("devices", "specimens", "findings", "injectates", "drains", "aftercare")
+_BEGINS = frozenset({"anaesthesia", "positions", "approaches", "tourniquet"})
 _IN_SHORT = ("/7", "/52", "/12")  # "nocte 2/52"
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
 _DILUENTS = ("sodium-chloride", "water-for-injection")
@@ -76,9 +77,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     drugs = grammar.table("drugs", Drug)
     facts: list[Fact] = []
     since = _FAR_BACK  # sentences since aftercare was last spoken of
+    begun = False  # whether the anaesthesia or the way in has been told
     closed = False  # whether the counts, the blood loss or the closure have been told
     for sentence in reading.sentences:
         since = 0 if sentence.section in _LATER_SECTIONS else since + 1
+        begun = begun or any(m.table in _BEGINS for m in sentence.mentions)
+        sentence.memo["before"] = not begun
         if any(mention.table == "drugs" for mention in sentence.mentions):
             events = _events(sentence, grammar, drugs, since <= _STILL_AFTERCARE)
             facts += _sentence(reading, sentence, grammar, events)
@@ -251,17 +255,9 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
             facts += told
         elif quantity.unit in PIECES:
             facts += pieces(reading, sentence, index, quantity, events)
-        elif quantity.dimension in _TELLS and not _of_container(sentence, grammar, index):
+        elif quantity.dimension in _TELLS and not _drug_numbers.of_container(sentence, grammar, index):
             facts += _number(reading, sentence, grammar, index, quantity, events, drug_first)
     return _drug_prepared.settle(sentence, facts + routes(reading, sentence, events))
-
-
-def _of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
-    """ "10 mL syringe": the size of the syringe, not a volume given; nor what fills the balloon of a catheter."""
-    held = any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
-    if held and index and sentence.tokens[index - 1].norm in ("x", "\u00d7"):
-        return False  # "2 x 2.2 mL cartridges"
-    return held or cues.fills_balloon(sentence, index)
 
 
 def _number(
@@ -269,6 +265,8 @@ def _number(
     drug_first: bool,
 ) -> list[Fact]:  # fmt: skip
     kind, limit = _TELLS[quantity.dimension]
+    if _drug_numbers.is_said_again(sentence, index):
+        return []
     if quantity.unit in _BODY_UNITS or (quantity.unit == "L" and quantity.value is not None and quantity.value >= 1):
         return []
     if (same := _drug_numbers.of_the_same(sentence, index, [event.mention for event in events])) is not None:
