@@ -145,6 +145,7 @@ _LEADS = frozenset(
     "sport sports squatting running pivoting flying kneeling lifting crutches appointment days sutures "
     "out brace boot splint bandage rest elevation dressing antibiotics abx lmwh nsaids analgesia mg g mcg units iu "
     "ml ros clips stitches ice oral orally tablets needed food removable night nights splinted protected then "
+    "backslab slab shield patch collar frame drain "
     "partial full".split()
 )
 # "Review 12/12" may be the twelfth of December; "no running 12/12" is none.
@@ -155,7 +156,10 @@ _MEDICINE = re.compile(r"(?:parin|xaban|cillin|mycin|profen|coxib|azole|spirin|f
 
 def lasts(norms: Sequence[str], start: int) -> bool:
     """Whether two numbers over a stroke stand behind a word for what lasts, so that they are no day of the year."""
-    return start > 0 and norms[start - 1] in _LEADS - _TO_A_DAY and _SHORTHAND.match(norms[start]) is not None
+    if not start or _SHORTHAND.match(norms[start]) is None:
+        return False
+    chained = norms[start - 1] == "," and start > 1 and _SHORTHAND.match(norms[start - 2]) is not None
+    return chained or norms[start - 1] in _LEADS - _TO_A_DAY
 
 
 def shorthand(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
@@ -166,9 +170,10 @@ def shorthand(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tupl
         return None
     unit, most = _PERIODS[match[3]]
     before = norms[start - 1] if start else ""
+    chained = before in (",", "and", "+", "&") and start > 1 and _SHORTHAND.match(norms[start - 2]) is not None
     if not 0 < int(match[1]) <= most or (
-        match[3] != "52" and before not in _LEADS and not _MEDICINE.search(before)
-    ):
+        match[3] != "52" and before not in _LEADS and not chained and not _MEDICINE.search(before)
+    ):  # "F/U 6/52, 3/12, 6/12"
         return None
     after = norms[start + 1] if start + 1 < len(norms) else ""
     if after in ("of", "nodes", "weeks", "weeks'", "grade", "positive"):

@@ -16,6 +16,7 @@ _UNIT_LIKE = frozenset(
     "mm cm ml cc mg millimetre millimeter millilitre milliliter millimetres millimeters millilitres milliliters "
     "centimetre centimetres centimeter centimeters gauge point".split()
 )
+_NAILS = frozenset({"tibial", "femoral", "humeral", "retrograde", "antegrade", "nail", "recon", "supracondylar"})
 _MOST = {"c": 8, "t": 12, "l": 6, "s": 5}
 
 
@@ -25,6 +26,8 @@ def _at(norms: Sequence[str], index: int) -> str:
 
 def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """L4, L4-L5, L4-5, "L four five", "L four L five": text "L4" or "L4-L5"."""
+    if norms[start][0] == "t" and _at(norms, start + 1) in _NAILS:
+        return None  # "a T2 tibial nail"
     if _LEVELS.match(norms[start]):
         return _written_levels(norms[start], start)
     one = _one_level(norms, start)

@@ -80,6 +80,14 @@ def test_an_anchor_placed_earlier_today_is_not_from_before() -> None:
     ("A 0 Vicryl fixation suture was put into place.", "act", "internal-fixation"),
     ("The sheath was flushed and the catheter was passed.", "irrigation", "irrigation"),
     ("A screw type speculum was inserted.", "device", "screw"),
+    ("The opening reamer was used over the wire.", "act", "opening"),
+    ("The bone was morcellized and placed on the back table.", "position", "supine"),
+    ("A T2 tibial nail was passed.", "spinal_level", None),
+    ("He was refractory to outpatient therapy.", "disposition", "day-case"),
+    ("Screws were placed in the lateral masses.", "finding", "mass"),
+    ("Lidocaine was given to augment local anesthesia.", "device", "metal-augment"),
+    ("The foot was brought down using bandage scissors.", "dressing", "adhesive-plaster"),
+    ("Drill holes for pegs were made in the femur.", "device", "locking-peg"),
     ("Complications none. A fracture haematoma was seen at the joint.", "finding", "haematoma"),
 ])  # fmt: skip
 def test_words_that_tell_no_such_thing(text: str, kind: str, name: str | None) -> None:
@@ -93,6 +101,7 @@ def test_words_that_tell_no_such_thing(text: str, kind: str, name: str | None) -
     ("All pressure points were well padded.", "position", "pressure-points-padded"),
     ("The skin was closed with a running suture.", "closure", "running-suture"),
     ("The skin was closed with surgical clips.", "closure", "staples"),
+    ("Steel clips were used to approximate the skin.", "closure", "staples"),
     ("Two plates were used.", "device_count", "plate"),
     ("The Achilles tendon was lengthened.", "act", "tendon-lengthening"),
     ("The patella was subluxed laterally.", "finding", "subluxation"),
@@ -252,3 +261,10 @@ def test_we_bring_him_back_is_no_warning() -> None:
 def test_a_length_behind_a_height_has_a_word_of_its_own() -> None:
     facts = told("A 10 mm height by 26 mm length spacer was chosen.")
     assert [str(fact.value) for fact in facts if fact.name == "height"] == ["10"]
+
+
+def test_all_of_a_mixture_is_no_amount_of_its_first_part() -> None:
+    facts = told("A block was given using 10 mL of 4.5 mL of 1% lidocaine, 4.5 mL of 0.5% Marcaine and 1 mL of "
+                 "Solu-Medrol.")  # fmt: skip
+    volumes = [str(fact.value) for fact in facts if fact.kind == "medication_volume" and fact.name == "lidocaine"]
+    assert volumes == ["4.5"]

@@ -90,7 +90,8 @@ def of_another(sentence: Sentence, last: int, index: int) -> bool:
 
 def is_movement(sentence: Sentence, mention: Mention) -> bool:
     """ "Elevation ninety": how far the arm goes up, and nothing to be done."""
-    after = sentence.tokens[mention.last + 1 : mention.last + 2]
+    after = sentence.tokens[mention.last + 1 : mention.last + 3]
+    after = after[1:] if after and after[0].norm in ("to", "of", "limited") else after
     quantity = after[0].quantity if after else None
     return mention.id == "elevation" and quantity is not None and quantity.dimension in ("", "angle")
 
@@ -132,6 +133,29 @@ def lasts_no_longer(sentence: Sentence, at: int, index: int) -> bool:
     longer = longer or (one.unit == "h" and other.unit in ("d", "wk", "mo") and bool(between & {"day", "daily"}))
     begins = before in ("from", "starting") and sentence.tokens[index - 1].norm in ("for", "x")
     return one.form == "interval" or a_day(sentence, at) or longer or begins
+
+
+def course_of(sentence: Sentence, index: int) -> Mention | None:
+    """ "Oxycodone 5 mg prn for three days with a laxative": the dosed drug that a time led by "for" is of."""
+    quantity = sentence.tokens[index].quantity
+    drugs = [m for m in base.mentions(sentence, "drugs") if m.last < index <= m.last + _COURSE]
+    if not drugs or not index or sentence.tokens[index - 1].norm != "for" or quantity is None or (
+        quantity.dimension != "time" or not is_dosed(sentence, drugs[-1], index)
+    ):
+        return None
+    between = sentence.tokens[drugs[-1].last + 1 : index]
+    ended = any(token.norm in (".", ";", "then") or token.quantity is not None and token.quantity.unit in _SPANS
+                for token in between)  # fmt: skip
+    return None if ended else drugs[-1]
+
+
+_COURSE = 12  # tokens
+
+
+def is_way(sentence: Sentence, thing: Mention) -> bool:
+    """ "Via PICC", "through the port": how a medicine goes in."""
+    before = [token.norm for token in sentence.tokens[max(0, thing.first - 2) : thing.first]]
+    return bool({"via", "through"} & set(before))
 
 
 def listed(sentence: Sentence, at: int, index: int) -> bool:

@@ -141,7 +141,7 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id == "internal-fixation" and said == "fixation" and _HOLDS & set(before[-1:]):
         return True  # "the component had excellent fixation"
     if mention.id == "opening" and said == "opening":
-        return bool(_MOUTHS & set(before[-1:]))
+        return bool(_MOUTHS & set(before[-1:]) or {"reamer", "reamers"} & set(after[:1]))
     if mention.id == "exposure" and said == "exposed":
         return bool(_FILMS & set(before))
     if mention.id == "internal-fixation" and said == "fixation" and after[:1] in (["suture"], ["sutures"]):

@@ -63,7 +63,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bo
     ahead = sentence.section in _AHEAD
     told = [*_care_words.physiotherapy(sentence, ahead), *_care_stages.elevated(sentence, ahead),
             *_care_words.collar(sentence)]  # fmt: skip
-    named = [m for m in base.mentions(sentence, "aftercare") if not _care_words.is_remainder(sentence, m)]
+    named = [m for m in base.mentions(sentence, "aftercare") if not _care_words.is_remainder(sentence, m)
+             and not _care_words.is_movement(sentence, m)]  # fmt: skip
     own = sorted([*named, *told], key=lambda mention: mention.first)
     facts: list[Fact] = []
     used: set[Mention] = set()
@@ -183,7 +184,7 @@ def _target(
         return before[-2] if aimed else before[-1]  # "brace in extension for walking for two weeks"
     after = _after(sentence, index, quantity, own)
     if after is not None:
-        return after
+        return _care_words.course_of(sentence, index) or after
     if quantity.unit == "min":
         return None
     if quantity.dimension != "time" and not any(t.norm in _NOT for t in sentence.tokens[max(0, index - 6) : index]):
@@ -193,6 +194,8 @@ def _target(
                   if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)
                   and not (m.table == "drugs" and quantity.unit == "h" and not _is_often(sentence, m.last, index))
                   and not _care_words.leads_at(sentence, m.last, index)]
+        if len(things) > 1 and things[-2].table == "drugs" and _care_words.is_way(sentence, things[-1]):
+            things.pop()  # "ceftriaxone 2 g od via PICC for 6/52"
         if things and things[-1].table == "drugs" and _is_refused(sentence, grammar, index):
             return None
         if things and (_cued(sentence, index) or _beside(sentence, things[-1], index)) and not _denied_between(

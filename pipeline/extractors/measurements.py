@@ -155,7 +155,7 @@ def _named(
 def _is_length(sentence: Sentence, index: int) -> bool:
     """ "6.5 mm diameter x 40 mm length": the second number has a word of its own."""
     after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
-    return after[:1] in (["length"], ["long"]) or after == ["in", "length"]
+    return after[:1] in (["length"], ["long"], ["width"], ["wide"]) or after == ["in", "length"]
 
 
 def _of_other(sentence: Sentence, index: int, mention: Mention, quantity: Quantity) -> bool:

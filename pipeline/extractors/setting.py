@@ -178,7 +178,11 @@ _USED = frozenset("prep prepped used was preparation instead wash".split())
 def _at_a_visit(sentence: Sentence, mention: Mention) -> bool:
     ahead = sentence.tokens[max(0, mention.first - _VISIT_REACH) : mention.first]
     weeks = any(token.quantity is not None and token.quantity.unit in ("d", "wk", "mo") for token in ahead)
-    return weeks and any(token.norm in _VISIT for token in ahead)
+    behind = sentence.tokens[mention.last + 1 : mention.last + 8]  # "x-rays at two, six and twelve weeks"
+    later = bool(behind) and behind[0].norm in ("at", "in") and any(
+        token.quantity is not None and token.quantity.unit in ("d", "wk", "mo") for token in behind
+    )
+    return later or weeks and any(token.norm in _VISIT for token in ahead)
 
 
 _VISIT_REACH = 10  # tokens
