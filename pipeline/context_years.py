@@ -24,6 +24,8 @@ def years(sentence: Sentence) -> list[Scope]:
             found.append(Scope("status", "historical", had, index, "age"))
         elif index in dated and _is_bare_year(tokens[index]):  # "MI 2018", "appendicectomy (2010)"
             found.append(Scope("status", "historical", dated[index], index, "year"))
+        elif tokens[index].norm == "before" and (had := _had_been(sentence, index)) is not None:
+            found.append(Scope("status", "historical", had, index, "before"))
         elif tokens[index].norm in _MONTHS and _is_past_month(sentence, index):
             first = max(0, index - 12, clauses.bounds(sentence, index)[0])
             found.append(Scope("status", "historical", first, index, "month"))
@@ -34,7 +36,18 @@ def years(sentence: Sentence) -> list[Scope]:
     return found
 
 
+def _had_been(sentence: Sentence, index: int) -> int | None:
+    """ "The meniscus had been resected by about half before": the first token of a clause that ends so."""
+    tokens = sentence.tokens
+    if index + 1 < len(tokens) and not tokens[index + 1].punctuation:
+        return None
+    first = clauses.bounds(sentence, index)[0]
+    norms = [token.norm for token in tokens[first:index]]
+    return first if ["had", "been"] in [norms[at : at + 2] for at in range(len(norms))] else None
+
+
 _REASON = 6  # tokens
+_DONE_WITH = frozenset({"acts", "procedures", "devices"})
 
 
 def since(sentence: Sentence, first: int, cue: int) -> int:
@@ -46,7 +59,7 @@ def since(sentence: Sentence, first: int, cue: int) -> int:
     return told[-1] if told else first
 
 
-_OF_OLD = frozenset({"previous", "prior", "previously"})
+_OF_OLD = frozenset({"previous", "prior", "previously", "first", "initial", "original"})
 
 
 def _its_reason(sentence: Sentence, year: int) -> int:
@@ -54,7 +67,7 @@ def _its_reason(sentence: Sentence, year: int) -> int:
     norms = [token.norm for token in sentence.tokens]
     if norms[year + 1 : year + 2] == ["with"]:  # "arthroscopy in 2017 with labral debridement"
         done = [m.last for m in sentence.mentions
-                if m.table in ("acts", "procedures") and year + 1 < m.first <= year + 1 + _REASON]  # fmt: skip
+                if m.table in _DONE_WITH and year + 1 < m.first <= year + 1 + _REASON]  # fmt: skip
         return done[0] if done and not set(norms[year : done[0]]) & clauses.FINITE else year
     if norms[year + 1 : year + 2] != ["for"]:
         return year

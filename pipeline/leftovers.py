@@ -148,7 +148,7 @@ _LABELS = frozenset(
     "version x times g p v # / - ( times pot jar bottle container cassette specimen".split()
 )
 _AFTER_AMOUNT = frozenset(
-    "of on at in for into to by and from then with or before after each per altogether together returned "
+    "+ of on at in for into to by and from then with or before after each per altogether together returned "
     "down along around beneath under through again apart out back bid tid qid daily od bd tds qds nocte prn twice "
     "nightly l r until till unlocked locked".split()
 )

@@ -38,6 +38,10 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
         )
     if hit.first != hit.last or not hit.first:
         return False
+    if word == "no" and hit.rule.id == "no" and sentence.tokens[hit.last + 1 : hit.last + 2] and (
+        sentence.tokens[hit.last + 1].norm in (",", ";")
+    ):
+        return any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions)  # "WALANT no, plexus"
     if word in _RESUMED | _MODAL and hit.rule.value == "planned" and _of_a_drug(sentence, hit):
         return True  # "tramadol should not be taken", "clopidogrel restart d3"
     if word in _LEFT and any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions):

@@ -337,7 +337,8 @@ def follow_up_name(sentence: Sentence, cue: int) -> str | None:
     if word in ("ray", "xray", "radiograph", "radiographs"):
         return "x-ray"
     if word in ("out", "removed", "removal"):
-        before = [token.norm for token in sentence.tokens[max(0, cue - 5) : cue + 4]]
+        near = [token.norm for token in sentence.tokens[max(0, cue - 5) : cue + 4]]
+        before = [*reversed(near[: min(cue, 5)]), *near[min(cue, 5) :]]  # "splint 6 weeks, wires out at eight"
         thing = next((norm for norm in before if norm.startswith(("sutur", "stitch", "stapl", "clip", "drain", "stent",
                      "pack", "cathet", "wire", "splint", "cast", "pin"))), "sutures")  # fmt: skip
         return f"{thing} out"

@@ -186,3 +186,33 @@ def is_place(sentence: Sentence, first: int) -> bool:
     return sentence.tokens[first].norm in ("femur", "tibia", "patella") and len(led) > 1 and (
         led[0] in ("on", "in", "into", "to", "at", "through") and led[1] == "the"
     )
+
+
+def is_part_of(sentence: Sentence, last: int) -> bool:
+    """ "Four anchors two of them loose and taken out": some of them came out, and not all."""
+    behind = [token for token in sentence.tokens[last + 1 : last + 5] if not token.punctuation]
+    return len(behind) > 2 and (behind[0].quantity is not None or behind[0].norm in ("one", "some", "most")) and (
+        behind[1].norm == "of" and behind[2].norm in ("them", "these", "which", "those")
+    )
+
+
+_WERE = frozenset(
+    "was were is are been be then and both all also carefully easily intact identified exposed found located loosened "
+    "subsequently now first each entirely in its their entirety".split()
+)
+
+
+def were_removed(sentence: Sentence, last: int) -> bool:
+    """Whether nothing but a passive stands between a thing and "removed" ("were identified and removed"), and what
+    tells where they lay and how large they were ("screws from the transfer, 4.5 by 45 mm, were removed")."""
+    aside = False
+    for token in sentence.tokens[last + 1 : last + _TO_VERB]:
+        if token.norm in ("removed", "explanted", "extracted"):
+            return True
+        aside = token.norm not in ("was", "were") and (aside or token.norm in ("from", "of", ","))
+        if not aside and token.norm not in _WERE or token.norm in (".", ";") or (aside and token.norm == "and"):
+            return False
+    return False
+
+
+_TO_VERB = 18  # tokens

@@ -236,10 +236,17 @@ def is_by_the_clock(sentence: Sentence, drug: Mention) -> bool:
     return False
 
 
-def leads_to(sentence: Sentence, index: int, drug: Mention) -> bool:
+def is_bound(kind: str, sentence: Sentence, index: int, drug: Mention) -> bool:
     """ "Eight of half percent bupivacaine", "40 mg, 1 % lidocaine": a strength right before its drug, behind "of" or a
-    mark."""
-    return index > 0 and drug.first == index + 1 and sentence.tokens[index - 1].norm in _LEADS_STRENGTH
+    mark. "Ropivacaine 0.2 % twenty mils in the bursa kenalog": a volume right behind the strength of a drug, where a
+    place follows it."""
+    tokens = sentence.tokens
+    if kind == "medication_volume" and drug.last + 2 == index and index + 1 < len(tokens):
+        strength = tokens[drug.last + 1].quantity
+        placed = tokens[index + 1].norm in ("in", "into", "around", "to", "at", "under")
+        return strength is not None and strength.dimension in ("fraction", "mass_concentration") and placed
+    led = index > 0 and drug.first == index + 1 and tokens[index - 1].norm in _LEADS_STRENGTH
+    return kind == "medication_concentration" and led
 
 
 _LEADS_STRENGTH = frozenset({"of", "with", ",", "+", "(", "plus", ";"})

@@ -15,9 +15,11 @@ from pipeline.extractors._device_roles import (
     is_dated,
     is_excess,
     is_own_part,
+    is_part_of,
     is_place,
     joined_to_trial,
     listed_as_removed,
+    were_removed,
 )
 from pipeline.extractors._device_sizes import (
     AIRWAYS,
@@ -163,32 +165,12 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
     }  # fmt: skip
     if near["trial"] <= 10 or joined_to_trial(sentence, mention.first):
         return "trial"
-    if rows[mention.id].implant and (_were_removed(sentence, mention.last) or listed_as_removed(sentence, mention)):
+    if rows[mention.id].implant and (were_removed(sentence, mention.last) or listed_as_removed(sentence, mention)):
         return "explanted"
-    if near["removed"] <= _ROLE_REACH and near["removed"] < near["implanted"]:
+    part = is_part_of(sentence, mention.last)
+    if not part and near["removed"] <= _ROLE_REACH and near["removed"] < near["implanted"]:
         return "explanted" if rows[mention.id].implant else "used"
     return "implanted" if rows[mention.id].implant else "used"
-
-
-_WERE = frozenset(
-    "was were is are been be then and both all also carefully easily intact identified exposed found located loosened "
-    "subsequently now first each entirely in its their entirety".split()
-)
-
-
-def _were_removed(sentence: Sentence, last: int) -> bool:
-    """Whether nothing but a passive stands between a thing and "removed" ("were identified and removed")."""
-    aside = False  # in what tells where they lay and how large they were: "two screws from the transfer, 4.5 by 45 mm,"
-    for token in sentence.tokens[last + 1 : last + _TO_VERB]:
-        if token.norm in ("removed", "explanted", "extracted"):
-            return True
-        aside = token.norm not in ("was", "were") and (aside or token.norm in ("from", "of", ","))
-        if not aside and token.norm not in _WERE or token.norm in (".", ";", "and"):
-            return False
-    return False
-
-
-_TO_VERB = 18  # tokens
 
 
 def _number(

@@ -308,7 +308,7 @@ def _number(
         if closed or ahead and (led or again) and _drug_order.has_its_own(sentence, event.mention):
             continue
         price = cues.cost(sentence, index, event.mention.first, event.mention.last, prefix=prefix, postfix=postfix)
-        if kind == "medication_concentration" and _drug_told.leads_to(sentence, index, event.mention):
+        if _drug_told.is_bound(kind, sentence, index, event.mention):
             price = 0  # "forty of one drug with eight of half percent bupivacaine"
         if kind == "medication_concentration" and ahead and price - prefix > _CONCENTRATION_AHEAD:
             continue
