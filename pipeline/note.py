@@ -188,12 +188,10 @@ class OperativeNote(_Strict):
 
     def of(self, *kinds: str, given: bool = False) -> list[Fact]:
         """Facts of these kinds in the order said; with `given`, only performed and not negated ones."""
-        return [
-            fact
-            for fact in self.facts
-            if fact.kind in kinds
-            and (not given or (fact.status == "performed" and fact.certainty != "negated"))
-        ]
+        found = [fact for fact in self.facts if fact.kind in kinds]
+        if not given:
+            return found
+        return [fact for fact in found if fact.status == "performed" and fact.certainty != "negated"]
 
     def group(self, fact: Fact) -> list[Fact]:
         """All facts of the same event, the fact itself included."""

@@ -89,8 +89,9 @@ def _at(read: Sequence[Token], place: int) -> Token | None:
 def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
     """ "Two screws above and two below, that's four screws": (total, its noun, the arithmetic)."""
     for at, token in enumerate(read):
-        said, end = count(token), _noun(read, at)
-        if said is None or said < 2 or end is None or _numbered(read, at):
+        said = count(token)
+        end = None if said is None or said < 2 else _noun(read, at)
+        if said is None or end is None or _numbered(read, at):
             continue
         after = read[end]
         strong = _total(read, at, end)
@@ -133,11 +134,14 @@ def _of_any(read: Sequence[Token], total: int) -> tuple[list[int], set[int]] | N
     return (parts, sums) if len(parts) > 1 else None
 
 
+_NO_NOUN = PLACES | JOINS | VERBS | {"of"}
+
+
 def _noun(read: Sequence[Token], at: int) -> int | None:
     """The plural noun that a count counts, an adjective between at most ("six mattress stitches")."""
     for place in range(at + 1, min(at + 3, len(read))):
         token = read[place]
-        if token.punctuation or token.quantity is not None or token.norm in PLACES | JOINS | VERBS | {"of"}:
+        if token.punctuation or token.quantity is not None or token.norm in _NO_NOUN:
             return None
         if _plural(token):
             return place

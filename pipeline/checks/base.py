@@ -153,7 +153,7 @@ def given(note: OperativeNote, *kinds: str) -> list[Fact]:
 def read(passage: Passage) -> list[Token]:
     """The tokens of a sentence with its numbers read, without what a spoken correction took back."""
     first, last = passage.evidence.first, passage.evidence.last
-    struck = frozenset(at - first for one in passage.taken_back for at in range(one.first, one.last + 1))
+    struck = frozenset([at - first for one in passage.taken_back for at in range(one.first, one.last + 1)])
     return list(_read(passage.text, last - first + 1, struck))
 
 

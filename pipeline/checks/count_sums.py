@@ -95,17 +95,20 @@ def _totals(tokens: Sequence[Token]) -> Iterator[int]:
             continue
         before = tokens[at - 1].norm if at else ""
         lead = tokens[at - 2].norm if at > 1 and before in ("of", ":", "is", ",") else before
-        near = list(tokens[at + 1 : at + 3 + _NOUNS])
-        own = next((place for place, one in enumerate(near) if (n := _number(one)) and not n.dimension), len(near))
         if before == "to" and at > 1 and tokens[at - 2].norm in _COMES:
             lead = "makes"  # "eight draws of five millilitres, that comes to forty millilitres"
+        if lead in _BEFORE:
+            yield at
+            continue
+        near = list(tokens[at + 1 : at + 3 + _NOUNS])
+        own = next((place for place, one in enumerate(near) if (n := _number(one)) and not n.dimension), len(near))
         after = [one.norm for one in near[:own] if one.quantity is None]  # "twenty more, thirty all together"
         reach = _NOUNS if not quantity.dimension else 2
         behind = any(
             tuple(after[place : place + len(words)]) == words and not set(after[:place]) & {",", ".", ";", "("}
             for words in _AFTER for place in range(reach)
         )  # fmt: skip
-        if lead in _BEFORE or (behind and not (after and after[0] in ("knee", "hip", "shoulder"))):
+        if behind and not (after and after[0] in ("knee", "hip", "shoulder")):
             yield at
 
 

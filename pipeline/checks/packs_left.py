@@ -36,10 +36,10 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 put, first = put + number, first or passage
             elif way == "out" and first is not None:
                 out += number
-    stays = any(_one_stays(passage.text) for passage in note.sections.description)
-    if not put or not out or out >= put or first is None or stays:
+    if not put or not out or out >= put or first is None:
         return []
-    return [_told(first, put, out)]
+    stays = any(_one_stays(passage.text) for passage in note.sections.description)
+    return [] if stays else [_told(first, put, out)]
 
 
 def _one_stays(text: str) -> bool:

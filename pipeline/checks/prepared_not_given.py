@@ -69,16 +69,18 @@ _USED = re.compile(
 
 def _products(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     """ "Ten millilitres of PRP were prepared", and nothing more of it: no drug, and no harvest that was told."""
+    if given(note, *_TAKEN) or note.of("injection", "injection_volume", "injection_total"):
+        return []
     passages = note.sections.description
     found: list[Finding] = []
     for place, passage in enumerate(passages):
-        if not (_MADE.search(passage.text) or _FILTERED.search(passage.text)) or given(note, *_TAKEN):
+        if not (_MADE.search(passage.text) or _FILTERED.search(passage.text)):
             continue
         sentence = mentions.mark(Sentence(0, tuple(read(passage))), grammar)
         made = [m for m in sentence.mentions if m.table == "injectates" and any(word in m.id for word in _OF_BLOOD)]
         later = " ".join(one.text for one in passages[place:])
         filtered = _FILTERED.search(passage.text)
-        if not (made or filtered) or _USED.search(later) or note.of("injection", "injection_volume", "injection_total"):
+        if not (made or filtered) or _USED.search(later):
             continue
         what = filtered[0] if filtered and not made else " ".join(
             token.text for token in sentence.tokens[made[0].first : made[0].last + 1]
