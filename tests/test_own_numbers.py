@@ -176,5 +176,15 @@ def test_a_remark_on_the_other_side_is_no_loud_one() -> None:
     assert "warning" not in findings(EAR, "side_unplaced") + findings(ARM, "side_unplaced")
 
 
+def test_a_drug_given_on_the_other_side_is_asked_aloud() -> None:
+    text = "Right carpal tunnel release. 10 mL lidocaine 1 % into the left palm."
+    taken = (
+        "ACL reconstruction left knee, hamstring graft from the right knee. Drain left. "
+        "20 mL ropivacaine 0.2 % at the harvest site on the right."
+    )
+    assert findings(text, "side_conflict") == ["warning"]
+    assert "warning" not in findings(taken, "side_conflict")
+
+
 def test_an_approach_from_the_left_for_pain_on_the_right_is_no_contradiction() -> None:
     assert findings(NECK, "side_conflict") == []

@@ -22,6 +22,8 @@ _FIRM = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "consent", "time_ou
 # What may speak of the other side too: it counts where its site is the site of the operation.
 _STEPS = ("act", "approach", "preparation", "drain", "closure", "dressing", "specimen", "anaesthesia")
 _SEEN = ("finding", "grade", "measurement", "imaging", "indication", "aftercare")
+# What was given at a place ("ten mL of lidocaine into the left palm"), beside a graft taken there too.
+_GIVEN = ("medication_volume", "medication_dose")
 # Said of the healthy side for comparison. Concepts of findings.toml.
 _HEALTHY = frozenset({"normal", "intact", "stable", "healthy", "preserved", "no-disease", "patent"})
 _LOOKED = frozenset({"inspection", "exploration", "palpation", "examination"})  # the other side may be looked at too
@@ -46,7 +48,7 @@ def _worded(note: OperativeNote) -> list[Finding]:
 
 def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     """Everything with a side against the side of the procedure."""
-    sided = [fact for fact in note.of("procedure", *_FIRM, *_STEPS, *_SEEN) if _speaks(fact)]
+    sided = [fact for fact in note.of("procedure", *_FIRM, *_STEPS, *_SEEN, *_GIVEN) if _speaks(fact)]
     harvest = _harvest_sites(note, grammar)
     sided = [fact for fact in sided if not _of_harvest(fact, harvest, grammar)]
     operated = [fact for fact in sided if fact.kind == "procedure" and fact.certainty == "affirmed"]
@@ -106,7 +108,7 @@ def _on_both(fact: Fact, sided: list[Fact]) -> bool:
 
 # Drains that are the treatment: a chest drain for a pneumothorax goes where that is.
 _TREATS = frozenset({"chest-tube", "nephrostomy"})
-_EACH = frozenset({"injection_volume", "tourniquet", "tourniquet_pressure", "measurement"})
+_EACH = frozenset({"injection_volume", "tourniquet", "tourniquet_pressure", "measurement", *_GIVEN})
 _TOGETHER = 20  # words
 
 
@@ -156,6 +158,10 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
             severity = "warning"  # a drain lies where was operated
         if fact.kind == "specimen" and place is None:
             severity = "warning"  # "specimen: left ovarian cyst": its side is that of what it was taken from
+    elif fact.kind in _GIVEN:
+        if any(one.laterality == fact.laterality for one in note.of("harvest_site", "injection", "act", "anaesthesia")):
+            return None
+        severity = "warning" if fact.status == "performed" else "note"
     else:
         treated = is_treated(note, fact.evidence, fact.laterality)
         beside = treated and place is not None and not place.sided  # "left breast lifted off the fascia, normal"
