@@ -93,6 +93,9 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         loose = token.norm not in JOINING and token.norm not in _BEFORE_NAME and token.norm != "/"
         if certainty and named and loose and not _modifies(sentence, index):
             return index + 1
+        joined = index - 1 in ends and not tokens[index - 1].norm.endswith("ed")  # "bone graft material none"
+        if bare and index == hit.first - 1 and not (named or thin or joined) and _is_noun(tokens, index):
+            return index  # "anchors placed loss nil": of a noun that no table holds
         thick = thick or not thin
         if certainty and not named and thick and token.norm == "the" and _opens_subject(sentence, index):
             return index  # "... preserved the inferior one not found"
@@ -148,6 +151,13 @@ def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
 _OPERATIONS = frozenset({"procedures", "acts"})
 # Words for one more dose or thing, which is denied and leaves the one before it as it was.
 ANOTHER = frozenset({"second", "third", "further", "another", "repeat", "redose", "redosing", "top-up", "extra"})
+def _is_noun(tokens: tuple[Token, ...], index: int) -> bool:
+    """Whether a word right before "none" may be what there was none of, and no participle ("packs used none")."""
+    norm = tokens[index].norm
+    return norm.isalpha() and not norm.endswith("ed") and norm not in _PARTICIPLES
+
+
+_PARTICIPLES = frozenset("seen found given taken put left sent made done drawn lost cut in there today felt".split())
 _BARE_NOUN = frozenset({"none", "nil"})  # cues that are said right behind their noun, without a verb
 # Words that belong to the named thing right after them.
 _BEFORE_NAME = frozenset({"a", "an", "the", "any", "this", "that", "his", "her", "left", "right", "further", "other"})
