@@ -98,6 +98,13 @@ def _section_scopes(sentence: Sentence, grammar: Grammar) -> list[Scope]:
     return found
 
 
+def _is_from(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Marrow was taken last year from the left crest": the time stands in the middle of what was done then."""
+    return sentence.tokens[hit.first].norm == "last" and any(
+        token.norm in ("from", "into") for token in sentence.tokens[hit.last + 1 : hit.last + 2]
+    )
+
+
 def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[int]) -> list[Scope]:
     rule = hit.rule
     axis: Literal["status", "certainty"] = "status" if rule.axis == "status" else "certainty"
@@ -128,7 +135,9 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
             spans.append((hit.first, ahead(sentence, hit, hits, stops)))
         if rule.direction in ("before", "both") and not (leads or apart or active):
             spans.append((back, hit.last))
-        if rule.value == "historical" and rule.direction == "before" and not _is_thick(sentence, back, hit.first):
+        if rule.value == "historical" and rule.direction == "before" and (
+            not _is_thick(sentence, back, hit.first) or _is_from(sentence, hit)
+        ):
             spans.append((hit.first, ahead_clause(sentence, hit, hits, stops)))  # "ten years ago a hysterectomy"
     if rule.id == "none" and said_behind.of_a_place(sentence, hit) or rule.id == "attempt-failed" and (
         context_ends.describes(sentence, hit) or _made_good(sentence, hit)

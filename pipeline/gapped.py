@@ -152,7 +152,9 @@ def _is_next(tokens: Sequence[Token], index: int) -> bool:
 
 _ORDINAL_REACH = 4
 _LEADS = frozenset("syringe draw pull pass aspirate aliquot sample was gave is of about only one".split())
-_ROW_ON = frozenset("and then so that which the makes altogether in again another back next without with".split())
+_ROW_ON = frozenset(
+    "and then so that which the makes altogether in again another back next without with turn rotate".split()
+)
 
 
 def _is_more(tokens: Sequence[Token], index: int) -> bool:

@@ -67,6 +67,8 @@ def targets(sentence: Sentence, grammar: Grammar) -> list[cues.Hit]:
         return found
     amounts = [at for at, quantity in cues.numbers(sentence) if quantity.dimension == "volume" and at > head.last]
     beside = bool(amounts) and amounts[0] - head.last <= _AT_HEAD
+    first = sentence.tokens[0].quantity  # "4 mL each knee, US, 21G"
+    beside = beside or (first is not None and first.dimension == "volume" and head.first > 0)
     return [*found, cues.Hit("target-phase", head.first, head.last)] if beside else found
 
 

@@ -51,6 +51,8 @@ def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
             sums.append((draws, whole))
         if total.text and any(_hint(note, worked, said) for _, worked in sums if worked is not None):
             continue  # "sixty with the six of ACD in it", "60 mL spun": the total holds what it was mixed with
+        if total.text == _AS_SPUN and any(_is_less(said, worked) for _, worked in sums):
+            continue  # "one was sent for culture, fifty seven were spun"
         if any(worked is None for _, worked in sums) and (one := _no_multiple(draws, total)):
             found.append(one)
         if not sums or any(worked is None or worked.meets(said) for _, worked in sums):
@@ -81,6 +83,13 @@ def _of_the_first(note: OperativeNote, draws: list[Fact]) -> Span | None:
         return None
     one = span(draws[0], "mL")
     return one.times(counts[0]) if one is not None else None
+
+
+_AS_SPUN = "as spun"  # what a total that went into the centrifuge is called (`extractors/_draws.py`)
+
+
+def _is_less(said: Span, worked: Span | None) -> bool:
+    return worked is not None and worked.high is not None and said.high is not None and said.high <= worked.high
 
 
 def _no_multiple(draws: list[Fact], total: Fact) -> Finding | None:

@@ -21,6 +21,8 @@ def held_in(sentence: Sentence, index: int) -> bool:
     tokens = sentence.tokens
     if index + 1 >= len(tokens) or tokens[index + 1].norm not in ("in", "into"):
         return False
+    if into_one(sentence, index):
+        return True
     for token in tokens[index + 2 : index + 7]:
         if token.punctuation:
             return False
@@ -55,6 +57,26 @@ def is_spin(sentence: Sentence, at: int, quantity: Quantity) -> bool:
 
 
 _SLOWEST = 300  # turns a minute; common practice, no source
+
+
+def into_one(sentence: Sentence, index: int) -> bool:
+    """ "Twenty into the first syringe and twenty into the second": one draw, by what holds it."""
+    behind = [token for token in sentence.tokens[index + 1 : index + 4] if token.norm not in ("the", "in")]
+    which = behind[1].quantity if len(behind) > 1 and behind[0].norm == "into" else None
+    return which is not None and which.form == "ordinal" and sentence.says(words.VESSELS)
+
+
+def received(sentence: Sentence, index: int) -> bool:
+    """ "The right hip got four mils", "the right hip took five millilitres": it went in there."""
+    tokens = sentence.tokens
+    for at in range(max(1, index - 2), index):
+        if tokens[at].norm in words.RECEIVED:
+            return True
+        if tokens[at].norm in ("took", "takes") and any(
+            site.last == at - 1 and "crest" not in site.id for site in base.mentions(sentence, "sites")
+        ):
+            return True
+    return False
 
 
 def after_giving(sentence: Sentence, index: int) -> bool:

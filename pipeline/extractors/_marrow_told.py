@@ -84,6 +84,7 @@ def _marks(sentence: Sentence, grammar: Grammar, marrow: bool, told: bool) -> It
     given |= {at for at in range(len(sentence.tokens)) if told and _direction.went_in(sentence, at)}
     made |= {at for at, quantity in cues.numbers(sentence) if told and _direction.is_spin(sentence, at, quantity)}
     sites = {m.last for m in base.mentions(sentence, "sites")}
+    crests = {m.last for m in base.mentions(sentence, "sites") if "crest" in m.id}
     ends = {hit.first for hit in cues.hits(sentence, grammar, "leaving-harvest")
             if not phases.is_no_end(sentence, hit)}  # fmt: skip
     for at, token in enumerate(sentence.tokens):
@@ -97,6 +98,8 @@ def _marks(sentence: Sentence, grammar: Grammar, marrow: bool, told: bool) -> It
             yield at, "drawn"
         elif at not in inside and token.norm in words.DREW and marrow and not _soon(others, at):
             yield at, "drawn"
+        elif token.norm in ("took", "takes") and at - 1 in sites - crests:
+            yield at, "given"
         elif token.norm in ("got", "gets") and at and (at - 1 in sites or sentence.tokens[at - 1].norm in _SIDES):
             yield at, "given"  # "the right ankle got four millilitres"
         elif at not in inside and token.norm in words.STARTS and marrow and not _soon(others, at) and not (

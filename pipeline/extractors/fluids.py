@@ -271,7 +271,8 @@ def _number(
         return facts
     facts += _tapped(reading, sentence, grammar, index)
     near = cues.nearest(sentence, grammar, index, *_OUT_CUES)
-    if near is not None and near[1].id == "haematoma" and sentence.says(_CLOT_AS_GRAFT):
+    clotted = near is not None and near[1].id == "haematoma" and sentence.tokens[near[1].first].norm == "clot"
+    if clotted and (sentence.says(_CLOT_AS_GRAFT) or phases.of(reading, grammar)[sentence.index][index] == "harvest"):
         near = None  # "12 mL of the patient's own clot injected into the repair"
     if near is not None and base.scope_at(sentence, "certainty", near[1].first, "affirmed") == "negated":
         near = None  # "no effusion all four mils in": none came out

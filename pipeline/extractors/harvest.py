@@ -106,7 +106,7 @@ def _number(
                            scale="total", laterality=side)]  # fmt: skip
     if quantity.dimension == "volume" and (
         _draw_counts.follows_counted(sentence, index) or _draw_counts.in_draws(sentence, grammar, index)
-        or (_direction.held_in(sentence, index) and (
+        or (_direction.held_in(sentence, index) and not _direction.into_one(sentence, index) and (
             sentence.tokens[index + 1].norm == "into" or _draws.counts_before(sentence, grammar, index)
         ))
         or _draws.behind_count(sentence, grammar, index)
@@ -200,7 +200,7 @@ def _draw(
         return []  # "lidocaine 3 mL skin at harvest, 2 mL at the knee"
     if any(m.id in _MADE and 0 < m.first - index <= 3 for m in base.mentions(sentence, "injectates")):
         return []  # "eight mils of bone marrow concentrate were drawn up": no draw from the bone
-    if words.RECEIVED & {token.norm for token in sentence.tokens[max(0, index - 2) : index]}:
+    if _direction.received(sentence, index):
         return []  # "the right hip got four mils"
     if _direction.goes_in(sentence, index) or _direction.looks_like_fluid(sentence, index) or (
         _direction.out_of_joint(sentence, index)

@@ -51,6 +51,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+_WAYS_IN = frozenset("hole holes track tracks channel channels portal portals needles".split())
 _SAME = frozenset({"same"})
 
 
@@ -149,9 +150,9 @@ def _amount(
     if set(after[:3]) & words.KEPT or ("put" in after[:2] and "back" in after[:3]):
         return []
     if bare and after[:1] and (after[0] in words.COUNTED_PLACES or (
-        state in ("made", "given") and after[0] in words.COUNTED
+        state in ("made", "given") and set(after[:2]) & (words.COUNTED | _WAYS_IN)
     )):  # fmt: skip
-        return []  # "in two portions of eight", "injected at four sites"
+        return []  # "in two portions of eight", "injected at four sites", "through two drill holes"
     held = _direction.held_in(sentence, index)
     of_it = after[:1] == ("of",) and bool({"marrow", "it"} & set(after[1:3]))
     many = held and not bare and state in ("drawn", "named") and _draws.counts_before(sentence, grammar, index)
@@ -172,7 +173,8 @@ def _amount(
     into = into or (not summed and _direction.goes_in(sentence, index) and not _direction.of_other(sentence, index))
     into = into or (not bare and bool(set(after[:1]) & words.GIVEN)) or _direction.headed(sentence, index) is not None
     into = into and not _direction.held_in(sentence, index)
-    into = into or (after[:1] == ("went",) and bool({"in", "into"} & set(after[1:4]))) or (
+    into = into or (state in ("made", "given") and _direction.received(sentence, index))
+    into = into or (after[:1] == ("went",) and bool({"in", "into", "through"} & set(after[1:4]))) or (
         after[:1] in (("were",), ("was",)) and bool(words.GIVEN & set(after[1:2])))  # fmt: skip
     if state in ("made", "given") and _direction.goes_on_about_drug(sentence, index):
         return []
@@ -309,7 +311,7 @@ def _ends_amount(sentence: Sentence, index: int, after: tuple[str, ...]) -> bool
     return sided or after[0] in _AFTER or of_marrow
 
 
-_AFTER = frozenset("from in at then and again out more back on by this after with before for total".split())
+_AFTER = frozenset("from in at then and again out more back on by this after with before for total turn rotate".split())
 
 
 def _led(before: tuple[str, ...]) -> bool:

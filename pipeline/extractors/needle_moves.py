@@ -99,6 +99,8 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
                     base.claim(kind, reading, sentence, index, hit.first, hit.last, price,
                                scale=_scale(sentence, index) if cue == "retraction" else cues.scale(sentence, index))
                 )  # fmt: skip
+    elif _is_told_to_turn(sentence, index):
+        return facts
     elif quantity.dimension in ("turns", "angle", ""):
         near = cues.nearest(sentence, grammar, index, "turns")
         if quantity.dimension == "turns":
@@ -111,6 +113,12 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
             price, hit = near
             facts.append(base.claim("needle_turns", reading, sentence, index, hit.first, hit.last, price))
     return facts
+
+
+def _is_told_to_turn(sentence: Sentence, index: int) -> bool:
+    """ "Third eight, turn it ninety", "four turn the needle": the verb of what comes next, and no count of turns."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    return behind[:1] == ["turn"] and behind[1:] in (["it"], ["the"], ["again"], ["back"])
 
 
 def _beside_gauge(sentence: Sentence, index: int) -> int | None:
@@ -232,6 +240,8 @@ def _tip_at(sentence: Sentence, grammar: Grammar, index: int) -> tuple[int, int]
     stop = next((at + 1 for at in range(len(words) - 1, -1, -1) if words[at] in (".", ",", ";", "and", "then")), 0)
     words = words[stop:]
     at = tokens[index - 1].norm == "at"
+    if at and words[-1:] == ["in"]:
+        return index - 2, index  # "we are in at two centimetres"
     drawn = bool(_DRAWS & set(words)) or (at and bool(words) and words[-1] in _NEXT and _told_draws(sentence, index))
     tip = bool(_TIP & set(words)) and not {"now", "back", "out", "withdrawn", "advanced"} & set(words)
     return (index - 1, index) if (drawn and at) or tip else None
