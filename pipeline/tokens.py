@@ -51,7 +51,7 @@ _CELLS = re.compile(r"\||\s;\s|\t")  # a line of a table is one of its own
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
 
 
-_NOT_ASKED = re.compile(r"^n/a[.,;]*$", re.I)
+_NOT_ASKED = re.compile(r"^n/a[.,;]+$", re.I)  # the mark ends a sentence, and "a." is no artery
 
 
 def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
@@ -60,7 +60,7 @@ def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
         return ((text, _SHORT.get(text, text), False),)
     text = _OH_DIGIT.sub(r"\1-", text).replace("’", "'").replace("‐", "-").replace("‑", "-").replace("−", "-")
     if _NOT_ASKED.match(text):
-        return (("n/a", "n/a", False), *((mark, mark, True) for mark in text[3:]))
+        return (*_pieces(text[:3]), *((mark, mark, True) for mark in text[3:]))
     if text in ("->", "→", "=>"):
         return ((text, "->", True),)
     if text == "??":

@@ -181,6 +181,8 @@ def to_bench(sentence: Sentence, index: int) -> bool:
         if token.punctuation or token.quantity is not None:
             break
         after.append(token.norm)
+    if after in (["count"], ["qc"], ["lab"], ["culture"], ["cell", "count"]):
+        return True  # "inj 4.5 mL, 0.5 mL count"
     lead = next((at for at, norm in enumerate(after[:4]) if norm in ("to", "for", "in")), None)
     return lead is not None and bool(words.BENCH & set(after[lead + 1 : lead + 4])) and "joint" not in after[:lead]
 

@@ -196,6 +196,8 @@ def _draw(
         _direction.of_other(sentence, index)
     ):
         return []  # "twenty mils of half percent lidocaine at the crest"
+    if any(mention.last == index - 1 for mention in base.mentions(sentence, "drugs")):
+        return []  # "ten pulls citrate five mils"
     if _direction.goes_on_about_drug(sentence, index) and not _is_of_agent(sentence, grammar, index):
         return []  # "lidocaine 3 mL skin at harvest, 2 mL at the knee"
     if any(m.id in _MADE and 0 < m.first - index <= 3 for m in base.mentions(sentence, "injectates")):

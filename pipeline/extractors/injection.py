@@ -90,6 +90,8 @@ def _number(
         )  # fmt: skip
 
     facts: list[Fact] = []
+    if verb is not None and _leads_another(sentence, index, verb[1]):
+        return []
     elsewhere = _goes_elsewhere(sentence, index) or _is_distance(sentence, index, quantity)
     elsewhere = elsewhere or owners.is_whole_of_share(sentence.tokens, index)
     elsewhere = elsewhere or _direction.to_bench(sentence, index) or _of_drug(sentence, index)
@@ -135,6 +137,15 @@ def _number(
         if depth is not None and depth[0] <= 20:
             facts.append(claim("injection_depth", depth))
     return facts
+
+
+def _leads_another(sentence: Sentence, index: int, verb: cues.Hit) -> bool:
+    """ "Yield 5 mL, inj 4.5 mL": the word behind a comma has the amount right behind it."""
+    tokens = sentence.tokens
+    if verb.first != index + 2 or tokens[index + 1].norm not in (",", ";") or verb.last + 1 >= len(tokens):
+        return False
+    own = tokens[verb.last + 1].quantity
+    return own is not None and own.dimension == "volume"
 
 
 def _is_distance(sentence: Sentence, index: int, quantity: Quantity) -> bool:

@@ -158,7 +158,7 @@ def _amount(
     many = held and not bare and state in ("drawn", "named") and _draws.counts_before(sentence, grammar, index)
     led = state == "drawn" and (held or of_it or not after)
     if many or (before[-1:] == ("so",) and (led or (state == "named" and held))):
-        return claim("harvest_total", scale="total", laterality=own)
+        return claim("harvest_total", scale="total", laterality=own or (side if many else None))
     came_to = before[-1:] == ("to",) and before[-2:-1] in (("down",), ("spun",), ("concentrated",), ("reduced",))
     target = None if came_to else _direction.target(sentence, index)
     into = (after[:1] or ("",))[0] in _INTO or _is_route(sentence, index)
