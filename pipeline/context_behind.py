@@ -94,7 +94,9 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         if certainty and named and loose and not _modifies(sentence, index):
             return index + 1
         joined = index - 1 in ends and not tokens[index - 1].norm.endswith("ed")  # "bone graft material none"
-        if bare and index == hit.first - 1 and not (named or thin or joined) and _is_noun(tokens, index):
+        if bare and tokens[hit.first].norm in _BARE_NOUN and index == hit.first - 1 and not (
+            named or thin or joined
+        ) and _is_noun(tokens, index):  # fmt: skip
             return index  # "anchors placed loss nil": of a noun that no table holds
         thick = thick or not thin
         if certainty and not named and thick and token.norm == "the" and _opens_subject(sentence, index):
@@ -151,6 +153,8 @@ def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
 _OPERATIONS = frozenset({"procedures", "acts"})
 # Words for one more dose or thing, which is denied and leaves the one before it as it was.
 ANOTHER = frozenset({"second", "third", "further", "another", "repeat", "redose", "redosing", "top-up", "extra"})
+
+
 def _is_noun(tokens: tuple[Token, ...], index: int) -> bool:
     """Whether a word right before "none" may be what there was none of, and no participle ("packs used none")."""
     norm = tokens[index].norm
