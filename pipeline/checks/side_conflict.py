@@ -19,6 +19,7 @@ MEANING = "Two statements of the note name different sides of the same operation
 # What is said of the operation as a whole: another side there is a contradiction.
 _FIRM = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "consent", "time_out", "site_marking", "injection",
          "injection_volume", "injection_total", "device", "tourniquet", "tourniquet_pressure")  # fmt: skip
+_ILL = ("preop_diagnosis", "postop_diagnosis", "diagnosis")
 # What may speak of the other side too: it counts where its site is the site of the operation.
 _STEPS = ("act", "approach", "preparation", "drain", "closure", "dressing", "specimen", "anaesthesia")
 _SEEN = ("finding", "grade", "measurement", "imaging", "indication", "aftercare")
@@ -57,7 +58,8 @@ def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if _on_the_midline(operated, grammar):
         sided = [fact for fact in sided if not _on_both(fact, sided)]
     if not operated:
-        return _among([fact for fact in sided if fact.kind in _FIRM or fact.name in _TREATS], grammar)
+        firm = [fact for fact in sided if fact.kind in _FIRM or fact.name in _TREATS]
+        return _among(firm, grammar) or _fragment(note, firm, grammar)
     found = _same_procedure(note, operated, grammar)
     if "bilateral" in sides:
         return found
@@ -139,10 +141,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
     elsewhere = place is not None and bool(sites) and not related
     severity: Severity
     if fact.kind in _FIRM:
-        remark = fact.kind == "diagnosis" and is_aside(note, fact.evidence, fact.laterality)
-        kinds = ("preop_diagnosis", "postop_diagnosis", *(("diagnosis",) if remark else ()))
-        agreed = any(one.laterality == operated[0].laterality for one in note.of(*kinds))
-        if fact.kind == "diagnosis" and agreed and (place is None or remark):
+        agreed = any(one.laterality == operated[0].laterality for one in note.of("preop_diagnosis", "postop_diagnosis"))
+        if fact.kind == "diagnosis" and place is None and agreed:
             return _conflict(operated[0], fact, grammar, "note")  # a disease of the history, beside the diagnosis
         if elsewhere:
             return None
@@ -169,7 +169,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
             return None
         near = related or beside or (place is not None and place.group == "spine" and _on_spine(operated, grammar))
         severity = "warning" if near and fact.kind in ("finding", "grade", "aftercare") else "note"
-    aside = fact.kind not in _FIRM or fact.kind == "diagnosis"  # a disease that is left as it is, too
+    told = [one for one in note.of(*_ILL) if one is not fact and one.laterality == operated[0].laterality]
+    aside = fact.kind not in _FIRM or (fact.kind == "diagnosis" and bool(told))  # a disease that is left as it is, too
     aside = aside and is_aside(note, fact.evidence, fact.laterality)
     if aside or announced(note, operated[0], fact):
         severity = "note"
@@ -185,6 +186,16 @@ def _on_spine(operated: list[Fact], grammar: Grammar) -> bool:
     """ "Left C6 radiculopathy ... fragment found behind the body on the right": a root has the side of its fragment."""
     rows = grammar.table("procedures", Concept)
     return all(fact.name in rows and rows[fact.name or ""].group == "spine" for fact in operated)
+
+
+def _fragment(note: OperativeNote, firm: list[Fact], grammar: Grammar) -> list[Finding]:
+    """The same where the operation on the spine has no side of its own: what presses lies where it hurts."""
+    ill = [fact for fact in firm if fact.kind in _ILL]
+    if not ill or not _on_spine(note.of("procedure", given=True), grammar):
+        return []
+    other = next((fact for fact in note.of("finding", given=True) if "fragment" in (fact.name or "")
+                  and fact.certainty == "affirmed" and _opposite(ill[0], fact)), None)  # fmt: skip
+    return [_conflict(ill[0], other, grammar, "warning")] if other is not None else []
 
 
 def _among(firm: list[Fact], grammar: Grammar) -> list[Finding]:

@@ -214,11 +214,11 @@ def is_product(sentence: Sentence, grammar: Grammar, index: int) -> bool:
 def sums_so(sentence: Sentence, index: int) -> bool:
     """ "Sixty millilitres each so one hundred and twenty millilitres": led by "so", and twice the amount before it."""
     tokens = sentence.tokens
-    if not index or tokens[index - 1].norm != "so":
-        return False
     own = tokens[index].quantity
+    if not index or tokens[index - 1].norm != "so" or own is None or own.dimension != "volume":
+        return False
     before = [one.quantity for one in tokens[max(0, index - 6) : index] if one.quantity is not None]
-    return own is not None and any(
+    return any(
         one.dimension == own.dimension and one.value is not None and one.value * 2 == own.value for one in before
     )
 
