@@ -12,8 +12,9 @@ _VERBS = _words("washed rinsed wash rinse washing rinsing")
 _PRODUCTS = _words(
     "fat lipoaspirate graft grafts autograft allograft homograft chips flap implant implants prosthesis mesh beads "
     "cells specimen specimens instruments membrane patch tissue stones fragments hardware plate screws valve "
-    "oocyte embryo heart kidney liver lung hands hand gloves kit kits syringe syringes tubing trocar trocars"
+    "oocyte embryo heart kidney liver lung hands hand gloves"
 )
+_KIT = _words("kit kits syringe syringes tubing trocar trocars")  # what it is wetted with goes in with the marrow
 _PLACES = _words(
     "wound wounds joint knee shoulder hip ankle elbow wrist cavity abdomen pelvis peritoneum bed site canal incision "
     "socket space sinus eye ear skin field area pocket bladder chest"
@@ -25,22 +26,27 @@ _OBJECT = 4  # tokens from the verb on
 
 def of_product(sentence: Sentence, verb: int) -> bool:
     """Whether the verb at a token washes what lies on the table: "the fat was strained and washed with ..."."""
+    return bool(_washed(sentence, verb))
+
+
+def _washed(sentence: Sentence, verb: int) -> frozenset[str]:
+    """The things on the table that are washed there; none where a part of the body is."""
     tokens = sentence.tokens
     if tokens[verb].norm not in _VERBS:
-        return False
+        return frozenset()
     low = clauses.bounds(sentence, verb)[0]
     if low and tokens[low].norm in ("then", "also", "again"):
         low = clauses.bounds(sentence, low - 1)[0]  # "the graft was then rinsed"
     was = [at for at in range(low, verb) if tokens[at].norm in ("was", "were", "is", "are", "been", "being")]
     # what was washed stands before "was": not "there was no pus, some necrotic fat, only washed with 500 mL"
     part = tokens[low : was[-1]] if was else _object(sentence, verb)
-    if verb and tokens[verb - 1].norm in _PRODUCTS:
+    if verb and tokens[verb - 1].norm in _PRODUCTS | _KIT:
         part = tokens[verb - 1 : verb]  # "fat washed with saline"
     norms = {token.norm for token in part}
-    things = norms & _PRODUCTS
+    things = norms & (_PRODUCTS | _KIT)
     if not norms & _TABLE:
         things -= _ORGANS
-    return bool(things) and not norms & _PLACES
+    return frozenset() if norms & _PLACES else frozenset(things)
 
 
 def _object(sentence: Sentence, verb: int) -> Sequence[Token]:
@@ -59,7 +65,7 @@ def holds(sentence: Sentence, token: int) -> bool:
     if any(one.norm in clauses.FINITE for one in tokens[token + 1 : token + 3]):
         return False  # "... and lidocaine was given"
     return any(
-        tokens[at].norm in _VERBS and of_product(sentence, at)
+        tokens[at].norm in _VERBS and bool(_washed(sentence, at) - _KIT)
         and not any(one.norm in clauses.FINITE for one in tokens[at + 1 : token])
         for at in range(token)
     )
