@@ -43,11 +43,12 @@ _BETWEEN = frozenset(
     "clear black white blue violet antibacterial coated of a the and barbed j loop".split()
 )
 LABELS = frozenset(
-    "room suite theatre theater grade grades stage stages type types class level zone station segment tooth teeth "
+    "room suite theatre theater gr grade grades stage stages type types class level zone station segment tooth teeth "
     "gravida para asa mallampati pod bed case extension slot number no. size sizes outerbridge icrs gartland tanner "
     "ferkel lafosse gaechter laprade ob lachman hepple goutallier geissler dejour konan beck "
     "kellgren-lawrence lawrence hawkins garden schatzker gustilo category bi-rads birads rutherford".split()
 )
+_WORST = 5  # of the grades of a joint
 _GRADED = frozenset(
     "grade grades stage stages type types class zone level factor nerve nerves division asa mallampati outerbridge "
     "icrs gartland schatzker gustilo garden hawkins harris lawrence neer salter segment category rutherford "
@@ -323,9 +324,9 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     after = _at(norms, numeral.end)
     if not marked and after not in _BLADES:
         return None
-    if after in ("by", "x") and before != "size" and numeral.spoken and len(numeral.digits) == 2 and (
-        (grade := numerals.SMALL.get(norms[begin])) is not None
-    ):  # "outerbridge three eight by ten millimetres"
+    if after in ("by", "x") and before != "size" and numeral.spoken and numeral.end - begin > 1 and (
+        (grade := numerals.SMALL.get(norms[begin])) is not None and (len(numeral.digits) == 2 or grade <= _WORST)
+    ):  # "outerbridge three eight by ten millimetres", "grade three twelve by eight"
         return Quantity(value=Decimal(grade), form="label", text=str(grade)), begin + 1
     said = read_unit(tokens, numeral.end, True)
     if said is not None and (len(tokens[said.start].text) > 1 or after in ("h", "g", "l")):

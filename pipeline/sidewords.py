@@ -155,10 +155,8 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if row.group == "with-sided-site":
         return Side(first, last, "bilateral") if _before_sided(sentence, grammar, last, of_part=True) else None
     norms = [token.norm for token in sentence.tokens[max(0, first - 2) : last + 1]]
-    if row.id == "left-behind" and sentence.tokens[last].norm == "left" and last + 1 < len(sentence.tokens) and (
-        sentence.tokens[last + 1].norm == "behind"
-    ):
-        return None  # "one more was left behind the popliteus"
+    if row.id == "left-behind" and _LEFT_SO & {token.norm for token in sentence.tokens[last : last + 2]}:
+        return None  # "one more was left behind the popliteus", "left alone acl intact"
     if row.id in _NO_NOUN and norms[:2] == ["on", "the"] and norms[3] in _OPENERS:
         # "on the left a sac", "on the right in the recess": what looks like a verb is a noun behind "the"
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
@@ -186,6 +184,7 @@ def _before_levels(sentence: Sentence, at: int) -> int:
     return at
 
 
+_LEFT_SO = _words("behind alone untreated unrepaired undisturbed untouched undone")
 _TAKEN = _words("taken harvested obtained aspirated procured")  # "taken from the left" is no direction
 _NO_NOUN = frozenset({"left-behind", "right-size"})
 _OPENERS = _words("a an the no some it at in into over under to with as for only")

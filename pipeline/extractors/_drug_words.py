@@ -12,6 +12,8 @@ from pipeline.rows import Drug
 
 _BEFORE, _AFTER = 12, 8  # tokens
 _GIVING = frozenset({"given", "gave", "received", "administered", "loaded", "injected"})
+# What begins something else in the orders: "tranexamic acid one gram crutches for three weeks".
+NEXT = frozenset({"then", "crutches", "sling", "brace", "splint", "cast", "boot", "bandage", "drain", "physio"})
 _LATER = frozenset({"prescription", "prescriptions", "instructions", "will", "home", "discharge", "script"})
 _TRIED = frozenset({"treated", "tried", "managed", "trialled", "trialed"})
 _STORY = frozenset({"indication", "history", "imaging"})

@@ -36,6 +36,7 @@ from pipeline.extractors._device_sizes import (
     is_parted,
     of_a_noun,
     of_a_way,
+    of_another,
     run_together,
     says_size,
     stands_before,
@@ -228,7 +229,7 @@ def _number(
             return []  # "a 23 mm valve and a 28 mm ring"
         if thing.first > index and has_its_own_behind(sentence, index, thing.first, thing.last):
             return []  # "two 4.0 partially threaded 40 mm, syndesmosis screw 3.5 x 50"
-        if any(token.norm in ("not", "unused", "never") for token in sentence.tokens[thing.last + 1 : index]):
+        if of_another(sentence, index, thing.last):
             return []  # "internal brace not used anterior drawer four millimetres"
         if of_a_way(sentence, index, (thing.first, thing.last), said):
             return []  # "through the 23 gauge tract", "2 mm of tube"

@@ -30,6 +30,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             for index, quantity in numbers:
                 if spun and quantity.form == "number" and _of_a_vein(sentence, index):
                     facts.append(_vein(reading, sentence, index))
+                elif quantity.unit == "L" and cues.has(sentence, grammar, "pump") and not cues.has(
+                    sentence, grammar, "intravenous-fluid"
+                ):
+                    continue  # "pump at forty five, twelve litres of saline": it ran through the joint
                 elif quantity.form in ("number", "range", "fraction"):
                     facts += _number(reading, sentence, grammar, fluids, index, quantity.dimension)
     return [_drawn(fact) if spun and fact.name == "whole-blood" else fact for fact in facts]

@@ -207,7 +207,7 @@ def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
         return True
     for index in range(mention.last + 1, min(mention.last + 8, len(sentence.tokens))):
         token = sentence.tokens[index]
-        if token.punctuation and token.norm not in (",", "(", ")") or token.norm == "then":
+        if token.punctuation and token.norm not in (",", "(", ")") or token.norm in _drug_words.NEXT:
             return False
         if token.quantity is not None and token.quantity.unit in ("d", "wk", "mo"):
             before = sentence.tokens[index - 1].norm

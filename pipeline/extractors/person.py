@@ -71,6 +71,8 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
     near = cues.nearest(sentence, grammar, index, "age")
     if near is not None and near[1].first > index and sentence.tokens[near[1].first - 1].norm in _OF_A_THING:
         near = None  # "plus twenty one from the old operation"
+    if near is not None and any(m.table == "devices" and m.first == near[1].last + 1 for m in sentence.mentions):
+        near = None  # "2 old screws removed"
     persons = {token.norm for token in sentence.tokens[max(0, index - 4) : index + 6]} & _PERSONS
     if near is not None and near[0] <= (6 if quantity.unit else 2) and (persons or quantity.unit in (None, "a")):
         price, hit = near
