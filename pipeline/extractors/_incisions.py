@@ -58,7 +58,7 @@ def _is_bone_cut(sentence: Sentence, hit: cues.Hit) -> bool:
     tokens = sentence.tokens
     before = tokens[hit.first - 1].norm if hit.first else ""
     after = tokens[hit.last + 1].norm if hit.last + 1 < len(tokens) else ""
-    trimmed = after == "to" and tokens[hit.last].norm == "cut"  # "a patch of 60 mm cut to 45"
+    trimmed = after in ("to", "out", "off", "away") and tokens[hit.last].norm == "cut"  # "a patch of 60 mm cut to 45"
     return trimmed or (tokens[hit.last].norm in ("cut", "cuts") and before in _SAWN)
 
 

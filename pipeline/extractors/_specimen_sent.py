@@ -7,6 +7,7 @@ from typing import Any
 
 from pipeline import cues, laterality
 from pipeline.extractors import base
+from pipeline.extractors._specimen_words import STOPS, answered_no, parted, whole_part
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 
@@ -20,10 +21,6 @@ NO_THINGS = frozenset(
     ("also", "collected", "obtained", "then", "this", "that", "of", "all", "some", "portions", "half", "excised",
      "isolated", "trap", "off", "sucked", "out", "kept", "fresh", "separately", "apart")
 )  # fmt: skip
-STOPS = frozenset(
-    "the a an was were is are be been being and then to for from with by which that it we i this these sent submitted "
-    "removed taken delivered passed off handed some all both one as they those them he she".split()
-)
 _SHORT = 25  # tokens
 
 
@@ -45,7 +42,8 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     taken: set[int] = set()
     joined: set[int] = set()
     for place in places:
-        verb = next((hit for hit in verbs if 0 <= place.first - hit.last <= 6), None)
+        verb = next((hit for hit in verbs if 0 <= place.first - hit.last <= 6
+                     and not parted(sentence, hit.last, place.first)), None)  # fmt: skip
         before = sentence.tokens[place.first - 1].norm if place.first else ""
         led_by = place.first - 1
         if before == "the" and place.first > 1 and sentence.tokens[place.first - 2].norm == "to":
@@ -62,10 +60,10 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         denied = led_by > 0 and sentence.tokens[led_by - 1].norm in DENIALS
         if verb is None and denied and led_by > 1 and sentence.tokens[led_by - 2].punctuation:
             continue  # "the screws to the sterile bag, not to the lab"
-        if place.first in joined or before == "by" or _answered_no(sentence, place.last):
+        if place.first in joined or before == "by" or answered_no(sentence, place.last):
             continue  # "for histology and culture": one specimen for both
         end = (verb.first if verb is not None else place.first if led else led_by) - 1
-        if verb is None and before in ("->", "\u2192") and (part := _whole_part(sentence, end)) is not None:
+        if verb is None and before in ("->", "\u2192") and (part := whole_part(sentence, end)) is not None:
             facts += _of_part(reading, sentence, grammar, part, place)
             continue
         while end > 0 and sentence.tokens[end].norm in _GOING:
@@ -145,22 +143,6 @@ def _numbered(reading: Reading, sentence: Sentence, thing: tuple[int, int]) -> l
 _MOST_SENT = 40
 
 
-def _answered_no(sentence: Sentence, last: int) -> bool:
-    """ "Disc fragments to histology: no."."""
-    return [token.norm for token in sentence.tokens[last + 1 : last + 3]] in ([":", "no"], [":", "none"], [":", "nil"])
-
-
-def _whole_part(sentence: Sentence, end: int) -> tuple[int, int] | None:
-    """ "..., brushings x2 L hepatic stricture -> cytology": all that stands between the mark before and the arrow."""
-    first = end
-    while first > 0 and not sentence.tokens[first - 1].punctuation:
-        first -= 1
-    while first < end and (sentence.tokens[first].quantity is not None or sentence.tokens[first].norm in STOPS):
-        first += 1
-    named = any(token.norm.isalpha() and len(token.norm) > 2 for token in sentence.tokens[first : end + 1])
-    return (first, end) if named else None
-
-
 def _of_part(
     reading: Reading, sentence: Sentence, grammar: Grammar, part: tuple[int, int], place: Mention
 ) -> list[Fact]:
@@ -179,7 +161,7 @@ def _of_part(
     return facts
 
 
-_SHORT_PLACES = frozenset({"micro", "formalin", "histo", "cyto", "path", "lab"})
+_SHORT_PLACES = frozenset({"analysis", "micro", "formalin", "histo", "cyto", "path", "lab"})
 _BACK = 2  # sentences
 _NO_SAMPLE = frozenset({"contrast", "air", "local-anaesthetic-mixture"})
 _AND = frozenset({"and", ",", "&", "/", "+", "for", "to"})

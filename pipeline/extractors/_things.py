@@ -12,7 +12,8 @@ from pipeline.grammar import Grammar
 from pipeline.records import Reading, Sentence
 
 MOST, MANY = 30, 99  # more is no count of things put in one by one; staples are more
-COUNTED = frozenset({"k-wire", "trocar", "sheath"})  # they do not stay, and are counted all the same
+# They do not stay, and are counted all the same.
+COUNTED = frozenset({"k-wire", "trocar", "sheath", "iris-hooks", "bougie"})
 
 WHERE = frozenset(
     "proximally distally medially laterally anteriorly posteriorly superiorly inferiorly above below cranially "

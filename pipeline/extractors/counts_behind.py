@@ -28,21 +28,24 @@ _X = frozenset({"x", "\u00d7", "times"})
 _SO = frozenset({"so", "making", "makes", "giving"})
 _WENT = frozenset("was were went got needed used placed put taken fitted sat held stayed required in".split())
 _SAID_PLANNED = frozenset({"planned", "intended", "wanted"})
+_CORRECTING = _SO | _SAID_PLANNED | {"only"}
+_PLAIN = frozenset({"stitches", "sutures", "wires"})
 _REACH = 14  # tokens
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     rows = grammar.table("devices", Device)
     facts: list[Fact] = []
-    before: list[Thing] = []
-    for sentence in reading.sentences:
+    for place, sentence in enumerate(reading.sentences):
+        if not cues.numbers(sentence):
+            continue
         things = _counted(sentence, grammar, rows)
-        if cues.numbers(sentence):
-            for thing in things:
-                facts += _behind(reading, sentence, thing)
-            facts += _rows_of_stitches(reading, sentence)
+        for thing in things:
+            facts += _behind(reading, sentence, thing)
+        facts += _rows_of_stitches(reading, sentence)
+        if sentence.says(_CORRECTING):
+            before = _counted(reading.sentences[place - 1], grammar, rows) if place else []
             facts += _corrected(reading, sentence, things, before)
-        before = things
     return facts
 
 
@@ -56,8 +59,9 @@ def _counted(sentence: Sentence, grammar: Grammar, rows: Any) -> list[Thing]:
     ]  # fmt: skip
     taken |= {at for thing in things for at in range(thing.first, thing.last + 1)}
     things += [
-        Thing(at, at, None, token.text, False) for at, token in enumerate(sentence.tokens)
-        if token.norm in ("stitches", "sutures", "wires") and at not in taken
+        Thing(at, at, None, token.text, False)
+        for at, token in enumerate(sentence.tokens if sentence.says(_PLAIN) else ())
+        if token.norm in _PLAIN and at not in taken
     ]  # fmt: skip
     return sorted(things, key=lambda thing: thing.first)
 

@@ -57,10 +57,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for index, quantity in base.quantities(sentence, ""):
             for mention in drains:  # "a nineteen Blake drain": 7 to 36 French are made, common practice, no source
                 sized = mention.id != "drain" and mention.first == index + 1 and quantity.form == "number"
-                if sized and quantity.value is not None and 7 <= quantity.value <= 36:
+                behind = quantity.form == "number" and _ends_size(sentence, mention, index)
+                if (sized or behind) and quantity.value is not None and 7 <= quantity.value <= 36:
                     facts.append(
                         base.claim("drain_size", reading, sentence, index, mention.first, mention.last, 2,
-                                   name=mention.id, group=f"t{base.group_of(sentence, mention.first)}")
+                                   name=mention.id, group=f"t{base.group_of(sentence, mention.first)}",
+                                   doubts=("its unit was not said",) if behind else ())
                     )  # fmt: skip
         for index, quantity in base.quantities(sentence, "french", "length"):
             ranked = [
@@ -80,6 +82,17 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                                group=f"t{base.group_of(sentence, mention.first)}")
                 )  # fmt: skip
     return facts
+
+
+def _ends_size(sentence: Sentence, mention: Mention, index: int) -> bool:
+    """ "Foley sixteen with a burette": a bare number right behind the name of a drain, which counts nothing."""
+    tokens = sentence.tokens
+    after = tokens[index + 1] if index + 1 < len(tokens) else None
+    named = mention.id != "drain" and not tokens[mention.last].norm.endswith("s") and index == mention.last + 1
+    return named and (after is None or after.punctuation or after.norm in _AFTER_SIZE)
+
+
+_AFTER_SIZE = frozenset({"with", "to", "in", "on", "and", "left", "right", "was", "for", "at"})
 
 
 def _none_left(sentence: Sentence, mention: Mention) -> bool:
@@ -199,6 +212,7 @@ def _out_at(sentence: Sentence, mention: Mention) -> int | None:
         if norms[at] in (".", ";") or any(m.table == "drains" and m.first == at for m in sentence.mentions):
             break
         told = at == mention.last + 1 or norms[at - 1] in ("was", "were", "then", "again", "both")
+        told = told or (norms[at - 1] == "and" and (*norms, ".")[at + 1] in _OVER)  # "put and pulled before closing"
         if norms[at + 1 : at + 2] and norms[at + 1] in _WAYS:
             continue  # "the drain was pulled out superiorly": where it leaves the wound
         if norms[at] in _PULLED and told:
@@ -214,6 +228,7 @@ def _out_at(sentence: Sentence, mention: Mention) -> int | None:
 
 _WAYS = frozenset("superiorly inferiorly laterally medially distally proximally through anteriorly posteriorly".split())
 _PULLED = frozenset({"removed", "pulled", "withdrawn"})
+_OVER = frozenset({"before", "again", "at", "as", "later", ".", ",", ";"})
 _OUT_REACH = 10  # tokens
 OUT_AGAIN = "a drain is said to be taken out again"
 

@@ -9,7 +9,8 @@ from itertools import pairwise
 
 from pipeline import cues, sidewise
 from pipeline.extractors import _pots, base
-from pipeline.extractors._specimen_sent import DENIALS, NO_THINGS, STOPS, WHERE, before_comma, make, nothing_to, sent
+from pipeline.extractors._specimen_sent import DENIALS, NO_THINGS, WHERE, before_comma, make, nothing_to, sent
+from pipeline.extractors._specimen_words import STOPS
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence, Token
 
@@ -298,6 +299,7 @@ def _bare(sentence: Sentence) -> bool:
 _SENT = frozenset({"sent", "submitted"})
 _SENT_AS = _SENT | {"passed", "handed", "removed", "delivered", "taken"}
 _SENT_HOW = frozenset({"apart", "separately", "off", "fresh", "away", ".", ",", ";", "and", "too", "also", "in"})
+_SHORT_PART = 4  # tokens
 _ENDS_NOUN = frozenset({"was", "were", "and", "in", "with", "from", "then", "out", "by", "of"})
 
 
@@ -328,7 +330,8 @@ def _sent_off(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         ):
             last += 1
         named = before_comma(sentence, index - 1) if first == index and tokens[index - 1].norm == "," else None
-        if named is not None and after == "in":  # "a cyst of 9 mm, sent in formalin"
+        short = after == "." and named is not None and index - named[0] <= _SHORT_PART  # "trapezium piecemeal, sent."
+        if named is not None and (after == "in" or short):  # "a cyst of 9 mm, sent in formalin"
             first, last = named
         noun = {one.norm for one in tokens[first : last + 1]}
         norms = {one.norm for one in tokens[max(0, first - 2) : index]}

@@ -1,0 +1,39 @@
+"""Words around what was sent: what ends its name, what parts it from a verb, answers, and all before an arrow."""
+
+from __future__ import annotations
+
+from pipeline.records import Sentence
+
+STOPS = frozenset(
+    "the a an was were is are be been being and then to for from with by which that it we i this these sent submitted "
+    "removed taken delivered passed off handed some all both one as they those them he she".split()
+)
+
+
+def parted(sentence: Sentence, verb: int, place: int) -> bool:
+    """ "The wall was stripped and sent, fluid for cytology": what goes there is named behind the comma."""
+    tokens = sentence.tokens
+    comma = next((at for at in range(verb + 1, place) if tokens[at].norm in (",", ";")), None)
+    return comma is not None and any(
+        token.norm.isalpha() and token.norm not in STOPS for token in tokens[comma + 1 : place]
+    )
+
+
+def answered_no(sentence: Sentence, last: int) -> bool:
+    """ "Disc fragments to histology: no.", "fluid for cytology not taken"."""
+    return tuple(token.norm for token in sentence.tokens[last + 1 : last + 3]) in _NO_ANSWERS
+
+
+_NO_ANSWERS = frozenset({(":", "no"), (":", "none"), (":", "nil"), ("not", "taken"), ("not", "sent"), ("not", "done"),
+                         ("not", "needed"), ("not", "requested")})  # fmt: skip
+
+
+def whole_part(sentence: Sentence, end: int) -> tuple[int, int] | None:
+    """ "..., brushings x2 L hepatic stricture -> cytology": all that stands between the mark before and the arrow."""
+    first = end
+    while first > 0 and not sentence.tokens[first - 1].punctuation:
+        first -= 1
+    while first < end and (sentence.tokens[first].quantity is not None or sentence.tokens[first].norm in STOPS):
+        first += 1
+    named = any(token.norm.isalpha() and len(token.norm) > 2 for token in sentence.tokens[first : end + 1])
+    return (first, end) if named else None
