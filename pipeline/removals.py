@@ -20,7 +20,7 @@ _REMOVAL = frozenset({"removal-of-hardware"})
 _OF_JOINT = frozenset({"explantation-of-the-prosthesis"})  # takes out the parts of a joint, and nothing else
 _PUT = frozenset(
     "inserted insert placed place put fixed secured screwed deployed seated impacted cemented implanted applied locked "
-    "replaced exchanged new repaired used".split()
+    "replaced exchanged new repaired used insertion".split()
 )
 _STAYS = frozenset({"stays", "stay", "stayed", "remains", "remain", "remained", "retained", "left"})
 _IN_PLACE = frozenset({"place", "situ", "in", "behind", "there", "buried"})

@@ -268,3 +268,19 @@ def test_all_of_a_mixture_is_no_amount_of_its_first_part() -> None:
                  "Solu-Medrol.")  # fmt: skip
     volumes = [str(fact.value) for fact in facts if fact.kind == "medication_volume" and fact.name == "lidocaine"]
     assert volumes == ["4.5"]
+
+
+def test_what_is_named_before_a_comma_was_not_removed() -> None:
+    facts = told("Upon insertion of the screws, the two wires were removed.")
+    assert {fact.role for fact in facts if fact.name == "screw"} == {"implanted"}
+    facts = told("Two screws from the transfer, 4.5 by 45 mm, were removed.")
+    assert {fact.role for fact in facts if fact.name == "screw"} == {"explanted"}
+
+
+@pytest.mark.parametrize(("text", "severity"), [
+    ("Closed reduction of a left distal radius fracture. A splint was applied.", "note"),
+    ("Open reduction and internal fixation of a left distal radius fracture. A splint was applied.", "blocking"),
+])  # fmt: skip
+def test_a_fracture_that_a_splint_holds_needs_no_plate(text: str, severity: str) -> None:
+    note = run.make_note(run.from_text(text), grammar.load())
+    assert [one.severity for one in note.findings if "fixation (usual" in one.message] == [severity]

@@ -69,6 +69,7 @@ _GRAFTED = re.compile(
 )
 # "Wedge taken with the stapler, sent for frozen section".
 _SENT = re.compile(r"\bsent (?:for|to) (?:frozen|histolog|patholog|cultur|cytolog)", re.IGNORECASE)
+_FIXES = re.compile(r"fixation|nail|pinning|wire|plat|screw|osteosynth|fusion|desis|osteotomy", re.IGNORECASE)
 _HELD = frozenset({"splint", "cast", "slab", "plaster-cast", "sling", "collar", "brace"})
 
 
@@ -83,5 +84,9 @@ def _in_other_words(note: OperativeNote, asked: str) -> bool:
         return any(_SENT.search(text) for text in told)
     if asked == "closure":
         return any(_GRAFTED.search(text) for text in told)
+    if asked == "fixation":  # "closed reduction and a plaster": nothing was put in
+        done = [fact for fact in note.of("procedure") if fact.status == "performed" and fact.certainty == "affirmed"]
+        fixed = any(_FIXES.search(f"{fact.name or ''} {fact.text or ''}") for fact in done)
+        return not fixed and any(fact.name in _HELD for fact in note.of("dressing") if fact.status == "performed")
     # "Splint three weeks": what is held still bears no load
     return asked == "weight" and any(fact.name in _HELD for fact in note.of("dressing") if fact.status == "performed")

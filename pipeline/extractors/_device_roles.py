@@ -205,8 +205,11 @@ _WERE = frozenset(
 def were_removed(sentence: Sentence, last: int) -> bool:
     """Whether nothing but a passive stands between a thing and "removed" ("were identified and removed"), and what
     tells where they lay and how large they were ("screws from the transfer, 4.5 by 45 mm, were removed")."""
-    aside = False
+    before, aside = "", False
     for token in sentence.tokens[last + 1 : last + _TO_VERB]:
+        if (before, token.norm) in _NEXT:
+            return False
+        before = token.norm
         if token.norm in ("removed", "explanted", "extracted"):
             return True
         aside = token.norm not in ("was", "were") and (aside or token.norm in ("from", "of", ","))
@@ -216,3 +219,4 @@ def were_removed(sentence: Sentence, last: int) -> bool:
 
 
 _TO_VERB = 18  # tokens
+_NEXT = frozenset({(",", "the"), (",", "a"), (",", "both"), (",", "all")})  # "upon putting in the screws, the wires"
