@@ -140,7 +140,7 @@ def _amount(
         return claim("harvest_total", scale="total", laterality=own)
     if bare and state in ("drawn", "named") and _amount_lists.counts_row(sentence, index):
         return claim("draw_count", laterality=side)
-    lost = bool(set(after[:4]) & words.LOST) and bool(set(after[:3]) & {"of", "was", "were", "went"})
+    lost = bool(set(after[:4]) & words.LOST) and bool(set(after[:3]) & {"of", "was", "were", "went", "had"})
     lost = lost or _direction.thrown(sentence, index)
     lost = lost or before[-1:] in (("lost",), ("wasted",), ("spilled",), ("spilt",))
     if lost or (set(after[:1]) & words.LOST and (not bare or after[0] in _THROWN)):
