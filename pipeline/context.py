@@ -162,6 +162,10 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     if rule.id == "not-done" and sentence.tokens[hit.last].norm == "sent":
         first = _unsent(sentence, hit, first)
         last = hit.last
+    if rule.id == "not-done" and sentence.tokens[hit.last].norm in _AGAIN and any(
+        m.table in ("drugs", "injectates") and first <= m.first < hit.first for m in sentence.mentions
+    ):
+        return []  # "cefuroxime 1.5 g, not repeated": it was given
     if rule.id in _AT_HOME and not any(m.table == "drugs" and first <= m.first <= last for m in sentence.mentions):
         return []
     if rule.id in _AT_HOME:  # "is on metformin and had two grams of cefazolin"
@@ -190,7 +194,8 @@ def _unsent(sentence: Sentence, hit: CueHit, first: int) -> int:
 
 
 _OF_A_TOPIC = frozenset({"aimed", "would", "planned", "planned-after"})
-_ENDS_LIST = frozenset({"never", "not"})
+_AGAIN = frozenset({"repeated", "continued", "redosed"})
+_ENDS_LIST = frozenset({"never", "not", "continues", "continue", "continued"})
 _AT_HOME = frozenset({"taken-at-home", "and-takes"})
 _LONG_AGO = frozenset({"historical-before"})
 _GOES_ON = _words("with showing which")

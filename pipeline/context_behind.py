@@ -69,6 +69,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             token.quantity.dimension in ("mass", "volume", "amount", "fraction")
         ):
             return index + 1  # "gentamicin 240 mg apixaban stopped three days ago"
+        if certainty and not named and token.norm in _INTO_THE_SPINE:
+            return index  # "mother rheumatoid arthritis spinal tried twice failed"
         if not named and index in parts and not thick and _is_subject(sentence, parts[index]):
             return _with_article(tokens, parts[index])
         mention = ends.get(index)
@@ -189,6 +191,7 @@ def _head(sentence: Sentence, first: int) -> int | None:
 
 
 _OF = frozenset({"for", "of", "from"})
+_INTO_THE_SPINE = frozenset({"spinal", "epidural", "caudal"})
 
 
 def _is_joint(sentence: Sentence, index: int, hit: CueHit) -> bool:

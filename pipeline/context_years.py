@@ -16,7 +16,9 @@ def years(sentence: Sentence) -> list[Scope]:
     dated = {m.last + ahead: m.first for m in sentence.mentions if m.table in ("procedures", "diagnoses")
              for ahead in (1, 2) if ahead == 1 or tokens[min(m.last + 1, len(tokens) - 1)].norm == "("}  # fmt: skip
     for index in range(1, len(tokens)):
-        if tokens[index - 1].norm in ("in", "since") and (clauses.is_year(tokens[index]) or _in_short(sentence, index)):
+        if tokens[index - 1].norm in ("in", "since") and (
+            clauses.is_year(tokens[index]) or _in_short(sentence, index) or _in_two(sentence, index)
+        ):
             rule = ContextRule(id="year", axis="status", value="historical", direction="before", reach=12, source="own")
             first = since(sentence, start_behind(sentence, CueHit(rule, index - 1, index)), index)
             found.append(Scope("status", "historical", first, _its_reason(sentence, index), "year"))

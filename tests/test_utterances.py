@@ -129,6 +129,7 @@ CORRECTED = [
      ["grade three"]),
     ("six draws of ten mils no eight draws of ten mils", "eight draws of ten mils", ["six draws of ten mils"]),
     ("EBL 550 -> corrected 650 ml.", "EBL 650 ml .", ["550"]),
+    ("Sling 1/52 - change to 2/52.", "Sling 2/52 .", ["1/52"]),
     ("Position: prone. No, supine.", "Position : supine .", ["prone."]),
     ("three by eighteen stent no three point five by eighteen stent", "three point five by eighteen stent",
      ["three by eighteen"]),

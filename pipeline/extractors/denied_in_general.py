@@ -19,7 +19,7 @@ _ELSEWHERE = frozenset({"aftercare", "follow-up", "history", "indication", "imag
 _SAMPLES = frozenset({"biopsy", "swab-for-culture", "tissue-sample", "fluid-sample", "washings", "frozen-section"})
 # "No steroid for six weeks" is an instruction.
 _FOR_HOW_LONG = frozenset({"for", "until", "within", "before", "x"})
-_NEAR = 3  # tokens
+_NEAR, _BESIDE = 3, 4  # tokens
 _OF_ANOTHER = frozenset({"to", "from", "by", "with", "response", "allergy", "failure", "complications", "problems"})
 
 
@@ -39,6 +39,10 @@ def _denied(reading: Reading, sentence: Sentence, grammar: Grammar) -> Iterator[
         told = {"text": grammar.label(mention.table, mention.id).lower()}
         if mention.table == "specimens":
             told = {"name": mention.id, "text": "none"}
+        elif kind == "medication" and any(
+            0 < m.first - mention.last <= _BESIDE for m in base.mentions(sentence, "drugs")
+        ):
+            continue  # "steroid 40 mg Kenalog not given": the drug itself is named
         elif mention.first and not _is_led(sentence, mention):
             continue  # "no bone block"
         yield base.make(kind, reading, sentence, mention.first, mention.last, **told)

@@ -289,6 +289,12 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     if opens and any(m.table == "positions" and m.first == mention.last + 1 for m in sentence.mentions):
         return True  # "thirty eight spinal lateral position"
     told = after is not None and (after.norm in _TOLD_OF or _is_told_apart(sentence, mention.last + 1))
+    if told and words[0] in _INTO_THE_SPINE:
+        return True  # "... arthritis spinal tried twice failed"
+    if before is not None and before.norm in ("so", "then") and after is not None and any(
+        m.table == "drugs" and m.first == mention.last + 1 for m in sentence.mentions
+    ):  # fmt: skip
+        return True  # "failed so general cefuroxime"
     if told and (opens or before is not None and before.norm in _DENIES):
         return True  # "GA planned, spinal given", "no sedation required"
     if before is not None and before.norm in _DENIES and (after is None or after.punctuation or any(
@@ -339,7 +345,7 @@ def _is_told_apart(sentence: Sentence, index: int) -> bool:
 _DENIES = frozenset({"no", "without", "->"})
 _TOLD_OF = frozenset(
     "given planned avoided nil none declined refused topped instead abandoned failed attempted unnecessary converted "
-    "omitted not needed required requested".split()
+    "omitted not needed required requested tried".split()
 )
 
 
