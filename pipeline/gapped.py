@@ -30,7 +30,7 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
     out = list(tokens)
     giver = said = told = -1
     named: dict[str, int] = {}
-    for index, token in enumerate(out):
+    for index, token in [(at, token) for at, token in enumerate(out) if token.quantity is not None]:
         quantity = token.quantity
         if quantity is None or quantity.form not in ("number", "range", "fraction"):
             continue

@@ -175,7 +175,7 @@ def _compounds(tokens: list[Token]) -> list[Token]:
     """ "1 g 500 mg", "1 hour and 20 minutes", "five foot two", "one hour twenty"."""
     index = 0
     while index + 1 < len(tokens):
-        first = _plain(tokens[index])
+        first = tokens[index].quantity and _plain(tokens[index])
         if first is None or first.unit not in _SMALLER or first.value is None:
             index += 1
             continue
@@ -298,7 +298,7 @@ def _link_before(tokens: Sequence[Token], at: int) -> tuple[int, set[str]]:
 def _compared(tokens: list[Token]) -> list[Token]:
     index = 0
     while index < len(tokens):
-        quantity = _plain(tokens[index])
+        quantity = tokens[index].quantity and _plain(tokens[index])
         if index and quantity is not None and tokens[index - 1].norm in _LAST:
             taken = _comparator(tokens, index, quantity)
             if taken is not None:
