@@ -126,6 +126,7 @@ def _amount(fact: Fact) -> str | None:
         ("Split skin graft right forearm and hand.", "procedure", [(None, "right")]),
         ("Cholecystectomy. Ports: navel 12 mm, right flank 5 mm.", "device_size", [("12 mm", None), ("5 mm", None)]),
         ("Ankle blocks both feet. Right scarf osteotomy.", "anaesthesia", [(None, "bilateral")]),
+        ("Kidney transplant, right iliac fossa, left kidney of a living donor.", "procedure", [(None, None)]),
         (CUFFS, "tourniquet_pressure", [("300 mm[Hg]", "left")]),
     ],
 )

@@ -235,6 +235,8 @@ def is_of_a_part(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     row = grammar.tables[mention.table].get(mention.id)
     if not isinstance(row, Concept) or row.sided or _is_paired(row, grammar):
         return False
+    if mention.id.endswith("-transplant"):
+        return True  # "left kidney of a living donor": a graft has the side of its donor
     if row.group == "spine" and sideshare.of_complaint(sentence, laterality.sides(sentence, grammar), mention.last):
         return True
     return bool(row.site) and not any(
