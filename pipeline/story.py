@@ -89,6 +89,10 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
     beside = _site_beside(sentence, mention, sites)
     for index in range(mention.last + 1, min(mention.last + 9, len(sentence.tokens))):
         if index in ahead:
+            if mention.table in ("grades", "findings") and index == mention.last + 1 and _is_told_of(
+                sentence, ahead[index]
+            ):
+                break  # "posterior grade one labrum detached": the next thing begins
             if mention.table in _WITHOUT_SITE and index == mention.last + 1:
                 break  # "interscalene block supraspinatus torn": the next thing begins
             between = {token.norm for token in sentence.tokens[mention.last + 1 : index]}
@@ -104,6 +108,14 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
     if beside is not None:
         return beside
     return implied
+
+
+def _is_told_of(sentence: Sentence, site: Mention) -> bool:
+    """Whether something is told of a part right behind it ("labrum detached"), not of the next ("normal trochlea")."""
+    at = site.last + 1
+    norm = sentence.tokens[at].norm if at < len(sentence.tokens) else ""
+    parts = {other.first for other in sentence.mentions if other.table == "sites"}
+    return norm.endswith("ed") or (norm in _STATES | {"torn"} and at + 1 not in parts)
 
 
 _COPULA = _words("was were is are looked appeared seemed been being")

@@ -140,7 +140,8 @@ def _at(
     else:
         fact = base.make("grade", reading, sentence, first, end, text=text, **values)
     side, doubt = laterality.side_for(sentence, first, end, grammar)
-    site = story.site_of(sentence, Mention(anchor.table, anchor.id, first, end), grammar)
+    site = _row_of_grades(sentence, first, end, taken)
+    site = site or story.site_of(sentence, Mention(anchor.table, anchor.id, first, end), grammar)
     if site is None and not _elsewhere(sentence, end):
         site = story.site_before(sentence, Mention("grades", "", first, end))
     if site is not None and _of_another(sentence, first, site, taken):
@@ -154,6 +155,21 @@ def _at(
             doubts=tuple(one for one in (*fact.doubts, doubt, unsure) if one),
         )
     ]
+
+
+def _row_of_grades(sentence: Sentence, first: int, end: int, taken: set[int]) -> str | None:
+    """ "Grade two patella grade three trochlea": in a row that begins with a grade each is of the part behind it."""
+    sites = list(base.mentions(sentence, "sites"))
+    behind = next((site.id for site in sites if site.first == end + 1), None)
+    ends = {site.last: site for site in sites}
+    at = first
+    while behind is not None and (before := ends.get(at - 1)) is not None:
+        if before.first - 1 not in taken:
+            return None  # the row begins with a part
+        at = before.first - 1
+        while at - 1 in taken:
+            at -= 1
+    return behind if at < first else None
 
 
 def _of_another(sentence: Sentence, first: int, site: str, taken: set[int]) -> bool:
