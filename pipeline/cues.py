@@ -279,6 +279,8 @@ def sums(sentence: Sentence, hit: Hit, index: int) -> bool:
             return False
         if token.punctuation:
             break
+    if any(token.quantity is not None for token in sentence.tokens[index + 1 : hit.first]):
+        return False  # "ten draws of five millilitres fifty altogether": of the nearer one
     return hit.first - index <= 2 and said in _BEHIND | {"total"}
 
 

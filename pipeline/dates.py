@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 
 from pipeline import compounds, numerals
+from pipeline.levels import is_unit_like
 from pipeline.records import Quantity, Token
 
 Found = tuple[Quantity, int]
@@ -37,9 +38,25 @@ def date(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
         if (part is None or part.value is None or norm[0] == "0") and not compounds.lasts(norms, start):
             return _slashed(norm), start + 1
         return None
+    if norm == "twenty" and _at(norms, start - 1) in ("in", "since"):
+        return _spoken_year(norms, start)
     if norm in MONTHS:
         return _month_first(tokens, norms, start)
     return _day_first(tokens, norms, start)
+
+
+_FIRST_YEAR, _LAST_YEAR = 2010, 2040  # as they are said in two
+
+
+def _spoken_year(norms: Sequence[str], start: int) -> Found | None:
+    """ "Replaced in twenty eighteen": no count of eighteen follows, and no unit."""
+    said = _year(norms, start)
+    if said is None or not _FIRST_YEAR <= said[0] <= _LAST_YEAR or is_unit_like(_at(norms, said[1])):
+        return None
+    after = _at(norms, said[1])
+    if after in numerals.SMALL or after in numerals.TENS or after in numerals.SCALES or after in ("point", "x", "by"):
+        return None
+    return Quantity(form="year", text=str(said[0])), said[1]
 
 
 def _slashed(norm: str) -> Quantity:

@@ -16,6 +16,7 @@ _SIDES = {
     "left": re.compile(r"^(?:left|l|os|lt|left-sided)$"), "right": re.compile(r"^(?:right|r|od|rt|right-sided)$"),
 }  # fmt: skip
 _BACK, _AHEAD, _NEAR = 4, 14, 12  # words before and after the side, and between it and what was said with it
+_BEHIND = 5  # words behind what tells that nothing is done there
 _FURTHER = 18  # words to "not repaired"
 
 # Nothing is done there: it is healthy, like the other, or left as it is.
@@ -83,7 +84,11 @@ def is_aside(note: OperativeNote, said: Evidence, side: str | None) -> bool:
     left_alone = _LEFT_ALONE.search(words) or _LEFT_ALONE.search(around(note, said, side, _FURTHER))
     if left_alone is None and _EXAMINED.search(passage.text.lower()):
         left_alone = _FIRM.search(words)
-    return left_alone is not None and not _TREATED.search(words.replace(left_alone.group(), " "))
+    if left_alone is None:
+        return False
+    before, _, behind = words.partition(left_alone.group())
+    near = " ".join(behind.split()[:_BEHIND]) if behind else ""  # "right kidney normal on the scan, drain out when dry"
+    return not _TREATED.search(f"{before} {near}")
 
 
 def is_treated(note: OperativeNote, said: Evidence, side: str | None) -> bool:

@@ -100,7 +100,7 @@ _WENT = re.compile(
     r"given|mixed|soaked|added) (?:\w+ )?(?:in|into|onto|on|to|around|over|with|inside|at)\b|"
     r"\b(?:all|the whole)(?: \w+){1,3} (?:went|(?:was|were) \w+) (?:in|into|onto|on|to|over|under)\b|"
     r"\ball (?:of (?:it|them) )?(?:into|in) the\b|"
-    r"\b(?:bmac|concentrate|product)(?: (?:\+|and) \w+)? (?:in|into|under|onto)\b"
+    r"\b(?:bmac|concentrate|product)(?: (?:\+|and) \w+)? (?:in|into|under|onto|ia|intra-?articular\w*)\b"
     r"(?! (?:a|the) (?:syringe|tube|bag))", re.I,
 )  # fmt: skip
 _OF_BLOOD = ("marrow", "platelet", "blood", "fat", "stem", "amniotic")

@@ -216,6 +216,7 @@ def _same_procedure(note: OperativeNote, operated: list[Fact], grammar: Grammar)
             if first.name is not None and first.name == second.name and _opposite(first, second):
                 # Both in the list of operations: two operations, unless one of them was a slip.
                 listed = all(_in_list(note, one) for one in (first, second)) or _in_one(note, first, second)
+                listed = listed or is_aside(note, second.evidence, second.laterality)  # "replaced in twenty eighteen"
                 found.append(_conflict(first, second, grammar, "note" if listed else "blocking"))
     return found[:1]
 

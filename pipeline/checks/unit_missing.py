@@ -78,12 +78,25 @@ def _is_told(note: OperativeNote, fact: Fact) -> bool:
         return True
     if fact.kind == "injection_volume" and _shares_out(note):
         return True
+    if fact.kind in ("injection_total", "harvest_total") and _said_sum(note, fact):
+        return True
     if fact.kind in _PARTS:
         parts = [one for one in note.of(*_PARTS[fact.kind], given=True) if one.scale != "each"]
         before = [one for one in alike if one.evidence.first < fact.evidence.first]
         return _sums(parts, fact.value) or _sums(before, fact.value) or _times(note, fact)
     parts = [one for one in alike if one.scale not in ("total", "per_side")]
     return (fact.scale == "total" and _sums(parts, fact.value)) or _of_a_sum(note, fact)
+
+
+def _said_sum(note: OperativeNote, fact: Fact) -> bool:
+    """ "Four millilitres there and two millilitres into the joint makes six": the volumes told right before it."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    if passage is None:
+        return False
+    told = [token.quantity.value for at, token in enumerate(read(passage)) if token.quantity is not None
+            and token.quantity.unit == "mL" and token.quantity.value is not None
+            and passage.evidence.first + token.first < fact.evidence.first]  # fmt: skip
+    return len(told) > 1 and fact.value in (told[-1] + told[-2], sum(told[-3:]))
 
 
 def _shares_out(note: OperativeNote) -> bool:
@@ -130,7 +143,8 @@ def _balances(note: OperativeNote, fact: Fact) -> bool:
 
     put_in, came_out, deficit = one("irrigation_in"), one("irrigation_out"), one("irrigation_deficit")
     if put_in is not None and put_in.unit is not None and deficit is None and came_out is fact:
-        return put_in.value == fact.value  # "nine litres in and nine out"
+        whole, back = put_in.value or Decimal(0), fact.value or Decimal(0)
+        return whole / 2 <= back <= whole  # "twelve litres in, eleven and a half out"
     if put_in is None or came_out is None or deficit is None or put_in.unit is None:
         return False
     first = exact(put_in, "mL")

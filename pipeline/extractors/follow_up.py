@@ -11,6 +11,7 @@ from pipeline.records import Fact, Reading, Sentence
 
 KINDS = ("follow_up", "warning_sign", "next_step")
 
+_SOONEST = 6  # hours until somebody is seen again
 _UNITS = frozenset({"d", "wk", "mo", "a", "h"})
 _EARLY = frozenset({"indication", "history", "imaging", "consent", "preop-diagnosis", "postop-diagnosis",
                     "both-diagnoses", "diagnosis", "procedure"})  # fmt: skip
@@ -52,6 +53,8 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
     for index, quantity in base.quantities(sentence, "time"):
         if quantity.unit not in _UNITS or quantity.form not in ("number", "range", "fraction"):
             continue
+        if quantity.unit == "h" and (quantity.value or quantity.low or 0) < _SOONEST:
+            continue  # "up in two hours clinic two weeks"
         if _care_stages.is_of_a_rate(sentence, index):
             continue
         cue = story.follow_up_cue(sentence, index)
