@@ -118,6 +118,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             set(folded[hit.last + 2 : hit.last + 3]) & _REFUSED
         ):
             continue  # "a twenty five would not go in": it was tried
+        if hit.rule.id == "doses-to-come" and _GIVEN & set(folded[hit.last + 1 : hit.last + 10]):
+            continue  # "two further doses of cefuroxime were given"
         if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "the plan was discussed"
         if sentence.tokens[hit.last].norm == "take" and hit.rule.id in ("and-takes", "taken-at-home") and (
@@ -168,6 +170,9 @@ def _is_number_word(sentence: Sentence, folded: list[str], hit: CueHit) -> bool:
         return True
     after = sentence.tokens[hit.first + 1 : hit.first + 3]
     return len(after) > 1 and after[0].norm == "." and after[1].quantity is not None
+
+
+_GIVEN = frozenset({"given", "received", "administered", "had", "was", "were"})
 
 
 def _ends_request(folded: list[str], index: int) -> bool:

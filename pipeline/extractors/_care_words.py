@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.records import Mention, Sentence
@@ -49,7 +51,7 @@ def lasts(sentence: Sentence, index: int) -> bool:
 
 def allowed(sentence: Sentence, index: int) -> bool:
     """ "Flexion limited to sixty degrees for two weeks": what is allowed, and not what was measured."""
-    if lasts(sentence, index):
+    if lasts(sentence, index) or _until_week(sentence, index):
         return True
     at = index - 1
     while at > 0 and (sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _LIMIT_WAY):
@@ -60,6 +62,14 @@ def allowed(sentence: Sentence, index: int) -> bool:
     )
 
 
+def _until_week(sentence: Sentence, index: int) -> bool:
+    """ "Passive elevation to ninety only until week six"."""
+    ahead = [token.norm for token in sentence.tokens[index + 1 : index + 5]]
+    return any(word in ("until", "till") and (after in _THEN or after.startswith("#time"))
+               for word, after in pairwise(ahead))  # fmt: skip
+
+
+_THEN = frozenset({"week", "weeks", "day", "month", "review", "reviewed", "clinic", "seen", "union", "healed"})
 _LIMITED = frozenset({"limited", "restricted", "limit", "restrict"})
 _LIMIT_WAY = frozenset({"to", "for", ",", "then", "and"})
 
