@@ -78,6 +78,10 @@ def _again(
     """Facts of the span by their side, and once more for the other."""
     moved: list[Fact] = []
     more: list[Fact] = []
+    given = {fact.value for fact in facts if fact.kind in _AMOUNTS and span[0] <= fact.evidence.first <= span[1]}
+    behind = [token.quantity.value for token in sentence.tokens[other.last + 1 :] if token.quantity is not None]
+    if any(value not in given for value in behind):
+        return facts  # "left knee: same, but twenty milligrams"
     told = token_evidence(reading, sentence, other.first, len(sentence.tokens) - 1)
     for fact in facts:
         ours = (

@@ -53,6 +53,14 @@ def amounts(text: str, kind: str) -> list[tuple[str | None, str, bool]]:
             "medication_dose", [("right", "40", False)],
         ),
         (
+            "Right knee: 40 mg triamcinolone. Left knee: same, but 20 mg.",
+            "medication_dose", [("right", "40", False)],
+        ),
+        (
+            "Right knee: forty of triamcinolone and five of lidocaine. Left knee the same again, forty and five.",
+            "medication_dose", [("right", "40", False), ("left", "40", True)],
+        ),
+        (
             "Right knee: forty milligrams of triamcinolone. Left knee the same but twenty milligrams.",
             "medication_dose", [("right", "40", False)],
         ),

@@ -217,8 +217,16 @@ def is_vessel(sentence: Sentence, at: int) -> bool:
 
 
 def is_size_of_vessel(sentence: Sentence, index: int) -> bool:
-    """ "Through a fourteen mil bucket": how much a thing holds, not how much there was."""
+    """ "Through a fourteen mil bucket", "six syringes of ten millilitres each had been filled with ACD": how much a
+    thing holds, not how much there was."""
+    tokens = sentence.tokens
+    held = index > 1 and tokens[index - 1].norm == "of" and tokens[index - 2].norm in words.COUNTED_VESSELS
+    if held and _FILLED & {token.norm for token in tokens[index + 1 : index + 6]}:
+        return True
     return index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in words.SIZED
+
+
+_FILLED = frozenset("prefilled preloaded loaded primed wetted wet rinsed coated flushed heparinised filled".split())
 
 
 def looks_like_fluid(sentence: Sentence, index: int) -> bool:

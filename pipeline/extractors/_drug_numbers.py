@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from pipeline import cues, owners
+from pipeline.extractors import _drug_apart
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence, Token
 
@@ -95,7 +96,7 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
             after[1].norm not in _SAME_DRUG
         )
     between = sentence.tokens[index + 1 : drug.first]
-    if _is_wetted(between) or _has_own_volume(sentence, index, drug) or _comes_with(sentence, index, drug):
+    if _drug_apart.is_apart(sentence, index, drug) or _of_short_name(sentence, index, between):
         return True
     if _is_led_and_apart(sentence, index, drug):
         return True
@@ -112,34 +113,17 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     )
 
 
-def _is_wetted(between: Sequence[Token]) -> bool:
-    """ "Forty mils, in syringes wet with heparin": what the drug only wetted was told before it."""
-    said = [token.norm for token in between]
-    return len(said) > 2 and said[-1] in ("with", "in") and said[-2] in _WETTED
-
-
-_WETTED = frozenset("wet wetted coated primed rinsed flushed soaked".split())
-
-
-def _has_own_volume(sentence: Sentence, index: int, drug: Mention) -> bool:
-    """ "Blood 15 mL left arm, ACD 1.5 mL": a comma parts the first volume from a drug with one right behind it."""
+def _of_short_name(sentence: Sentence, index: int, between: Sequence[Token]) -> bool:
+    """ "40 mg TA + 4 mL lidocaine", "Dex 5 mg + lidocaine": the number is of a name beside it that no row has, which a
+    sign parts from the drug ahead."""
+    signs = [at for at, token in enumerate(between) if token.norm in ("+", "plus")]
     own = sentence.tokens[index].quantity
-    between = sentence.tokens[index + 1 : drug.first]
-    behind = sentence.tokens[drug.last + 1].quantity if drug.last + 1 < len(sentence.tokens) else None
-    if own is None or behind is None or not own.dimension == behind.dimension == "volume":
+    if own is None or own.dimension != "mass" or not signs or signs[0] > 1:
         return False
-    return any(token.norm == "," for token in between) and not any(token.quantity is not None for token in between)
-
-
-def _comes_with(sentence: Sentence, index: int, drug: Mention) -> bool:
-    """ "52 mL with 8 mL of citrate": an amount of the same kind stands right before the drug and is its own; the one
-    before "with" is of what it was added to."""
-    own, between = sentence.tokens[index].quantity, sentence.tokens[index + 1 : drug.first]
-    if own is None or len(between) not in (2, 3) or between[0].norm not in ("with", "plus", "+", "into", "onto"):
-        return False
-    added = between[1].quantity
-    apart = len(between) == 2 or between[2].norm == "of"
-    return apart and added is not None and added.dimension == own.dimension and added.form == "number"
+    name = between[0] if signs[0] else sentence.tokens[index - 1] if index else None
+    return name is not None and name.quantity is None and name.norm.isalpha() and (
+        name.norm not in _NO_NAMES | _LINKS | _NO_DRUG | _MORE
+    )
 
 
 def _is_led_by_another(sentence: Sentence, index: int, drug: Mention) -> bool:

@@ -1,0 +1,43 @@
+"""Amounts that stand before a drug and are not its own: what it was added to, what it only wetted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline.records import Mention, Sentence, Token
+
+
+def is_apart(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """Whether the number at a token before a drug is of what stands before it."""
+    between = sentence.tokens[index + 1 : drug.first]
+    return _is_wetted(between) or _has_own_volume(sentence, index, drug) or _comes_with(sentence, index, drug)
+
+
+def _is_wetted(between: Sequence[Token]) -> bool:
+    """ "Forty mils, in syringes wet with heparin": what the drug only wetted was told before it."""
+    said = [token.norm for token in between]
+    return len(said) > 2 and said[-1] in ("with", "in") and said[-2] in _WETTED
+
+
+_WETTED = frozenset("wet wetted coated primed rinsed flushed soaked".split())
+
+
+def _has_own_volume(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "Blood 15 mL left arm, ACD 1.5 mL": a comma parts the first volume from a drug with one right behind it."""
+    own = sentence.tokens[index].quantity
+    between = sentence.tokens[index + 1 : drug.first]
+    behind = sentence.tokens[drug.last + 1].quantity if drug.last + 1 < len(sentence.tokens) else None
+    if own is None or behind is None or not own.dimension == behind.dimension == "volume":
+        return False
+    return any(token.norm == "," for token in between) and not any(token.quantity is not None for token in between)
+
+
+def _comes_with(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "52 mL with 8 mL of citrate": an amount of the same kind stands right before the drug and is its own; the one
+    before "with" is of what it was added to."""
+    own, between = sentence.tokens[index].quantity, sentence.tokens[index + 1 : drug.first]
+    if own is None or len(between) not in (2, 3) or between[0].norm not in ("with", "plus", "+", "into", "onto"):
+        return False
+    added = between[1].quantity
+    apart = len(between) == 2 or between[2].norm == "of"
+    return apart and added is not None and added.dimension == own.dimension and added.form == "number"
