@@ -161,6 +161,10 @@ def _names(held: Sequence[Token]) -> bool:
     return last.norm in _TITLES
 
 
+# Things that bear no number, so that a "no." behind them says that there were none.
+_UNNUMBERED = frozenset("tq tourniquet complication complications specimens allergies implants packs ebl".split())
+
+
 def _is_abbreviation(held: Sequence[Token], following: Token) -> bool:
     """ "No. 5", "q.d" and the like: a full stop that ends no sentence."""
     if len(held) < 2:
@@ -170,7 +174,8 @@ def _is_abbreviation(held: Sequence[Token], following: Token) -> bool:
     if initial and following.text[:1].isupper() and following.norm not in _STARTERS and _names(held[:-2]):
         return True
     if before == "no":
-        return following.norm[0].isdigit()
+        answered = len(held) > 2 and held[-3].norm in _UNNUMBERED  # "TQ no. 6 L irrigation"
+        return following.norm[0].isdigit() and not answered
     if before in ("rt", "lt", "incl"):
         return following.text.islower()
     return before in ("approx", "fig", "sq", "inj") or (
