@@ -8,13 +8,13 @@ from dataclasses import dataclass
 
 from pipeline.checks.base import read
 from pipeline.note import OperativeNote, Passage
-from pipeline.records import Fact, Token
+from pipeline.records import Evidence, Fact, Token
 
 BEFORE = frozenset({"preop_diagnosis", "postop_diagnosis", "diagnosis", "consent", "time_out", "site_marking"})
 _NEAR, _NEAR_LIST = 6, 4  # words: "microdiscectomy on the left at L4-L5"; "L2-L3, L3-L4 and L4-L5"
 # Steps that are done to a level, among steps that only find or reach it.
 _DONE = re.compile(r"ectomy|otomy|ostomy|fusion|desis|plasty|decompress|fixation|instrument|release|repair|excision|"
-                   r"amputation|reduction|correction|removal")  # fmt: skip
+                   r"amputation|reduction|correction|removal|injection|nerve-block|ablation")  # fmt: skip
 _ENDINGS = ("ectomy", "otomy", "fusion", "desis", "plasty")
 _WORDS = frozenset("decompression decompressed fused instrumented corrected released pinned amputated straightened "
                    "operated laminectomies correction amputation".split())  # fmt: skip
@@ -74,7 +74,7 @@ def _others(note: OperativeNote) -> list[tuple[int, int, str]]:
             continue
         role = "procedure" if fact.kind == "procedure" or (fact.kind == "act" and _is_done(fact)) else fact.kind
         if role == "procedure" or role in BEFORE:
-            found += [(place.first, place.last, role) for place in (fact.evidence, *fact.also)]
+            found += [(_begins(place, role), place.last, role) for place in (fact.evidence, *fact.also)]
     for passage in note.sections.description:
         start = passage.evidence.first
         tokens = read(passage)
@@ -82,6 +82,15 @@ def _others(note: OperativeNote) -> list[tuple[int, int, str]]:
                   if token.norm in _WORDS or token.norm.endswith(_ENDINGS)
                   or (token.norm in _SCREWS and not _EARLIER & {one.norm for one in tokens[max(0, at - 4) : at]})]
     return found
+
+
+def _begins(place: Evidence, role: str) -> int:
+    """A time-out is told with its whole sentence, which may hold the operation before it."""
+    named = _TIME_OUT.search(place.heard) if role == "time_out" else None
+    return place.first + (len(place.heard[: named.start()].split()) if named else 0)
+
+
+_TIME_OUT = re.compile(r"\btime[- ]?out\b", re.IGNORECASE)
 
 
 def _is_done(act: Fact) -> bool:
@@ -141,11 +150,27 @@ def _is_spared(passage: Passage, first: int, last: int) -> bool:
     return told or denied or alone
 
 
+def is_root(note: OperativeNote, level: Fact) -> bool:
+    """ "R C6 root free", "both L4 + L5 roots free": a nerve, which may belong to the level above or below it."""
+    passage = next((one for one in note.sections.description if one.holds(level)), None)
+    if passage is None or "-" in (level.text or ""):
+        return False
+    end = level.evidence.last - passage.evidence.first
+    behind = [token for token in read(passage) if token.first > end]
+    while behind and (behind[0].norm in _ROW or (behind[0].quantity and behind[0].quantity.form == "level")):
+        behind.pop(0)
+    return bool(behind) and behind[0].norm in _ROOTS
+
+
+_ROW = frozenset({"and", "+", ",", "&", "exiting", "traversing"})
+_ROOTS = frozenset({"root", "roots", "nerve", "nerves", "ganglion"})
+
+
 def _clause(tokens: list[Token], start: int) -> list[str]:
-    """The words behind a level up to the next mark, number or level."""
+    """The words behind a level up to the next mark, time of day or level."""
     words: list[str] = []
     for token in tokens[start : start + _REACH]:
-        if token.norm in _ENDS or (token.quantity is not None and token.quantity.form == "level"):
+        if token.norm in _ENDS or (token.quantity is not None and token.quantity.form in ("level", "clock")):
             break
         words.append(token.norm)
     return words

@@ -6,7 +6,7 @@ import re
 from collections import Counter
 from functools import lru_cache
 
-from pipeline.checks._level_roles import AGREED, BEFORE, Place, places
+from pipeline.checks._level_roles import AGREED, BEFORE, Place, is_root, places
 from pipeline.checks.base import beside, called, finding, read
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -29,6 +29,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if named or len({_plain(fact) for fact in levels}) < 2:
         return named
     operated = [one.level for one in said if one.role == "procedure"]
+    operated = [fact for fact in operated if not is_root(note, fact)] or operated
     if operated and (short := _exposed(note, levels, operated)):
         return [_told(operated[0], short, "warning", grammar)]
     if operated:
