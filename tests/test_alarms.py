@@ -100,6 +100,12 @@ QUIET = {
               "three point three milligrams",
     "the other foot years ago": "L scarf osteotomy for hallux valgus. R foot done 2021.",
     "a dose once more": "Cefazolin 2 g 07:31, redose 2 g 11:35, thymoglobulin 75 mg, methylprednisolone 500 mg.",
+    "screws of a pelvis": "One sacroiliac screw of one hundred and sixty millimetres and a plate.",
+    "a child's suppository": "Boy of 4, 16 kg. Paracetamol 480 mg PR. Cefazolin 480 mg IV.",
+    "light and grown": "Woman of 71, 38 kg. Paracetamol 1 g IV. Cefazolin 2 g IV.",
+    "both shares and the whole": "Lidocaine 1% + adrenaline 1:200,000 10 mL (100 mg), 5 mL per side.",
+    "pressure of a compartment": "Pressure in the volar compartment thirty eight millimetres of mercury.",
+    "a whole without its unit": "fat graft three millilitres under each cheek so six in all no drain",
     "two sides in brackets": "PROCEDURE: ORIF mandible (right parasymphysis, left angle), extraction of tooth 17",
 }  # fmt: skip
 LOUD = {
@@ -117,6 +123,12 @@ LOUD = {
     "lidocaine twice": ("doubtful", "Ten millilitres of one percent lidocaine twice."),
     "another drug in between": ("allergy", "allergic to penicillin flucloxacillin one gram was given"),
     "other knee opened": ("side_conflict", "Arthroscopy of the right knee. The left knee was opened, no drain."),
+    "a screw as long as a forearm": ("plausible", "Left scaphoid, one headless screw of twenty four centimetres."),
+    "ten times for a child": ("drug_dose", "Boy of 4, 16 kg. Paracetamol 1600 mg PR."),
+    "grams of a drug of milligrams": ("drug_dose", "thirty grams of mitomycin in thirty mils into the bladder"),
+    "adrenaline a hundred times": ("adrenaline", "Lidocaine 1% + adrenaline 1:2,000 10 mL (100 mg), 5 mL per side."),
+    "pressure in a length": ("units", "Pressure in the volar compartment three hundred and eighty millimetres."),
+    "a whole that is not both": ("stated_sums", "fat graft three millilitres under each cheek so nine in all"),
     "the mixture": ("mixture_total", "forty milligrams triamcinolone, three millilitres of one percent lidocaine and "
                     "four millilitres of ropivacaine point two percent, mixed, five millilitres altogether"),
     "a bare number that is no sum": ("unit_missing", "Right knee arthroscopy. Blood loss fifty. No complications."),

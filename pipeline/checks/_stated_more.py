@@ -80,13 +80,25 @@ def on_both(tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], 
             said = tokens[place].quantity
             if tokens[place].norm in (".", ";"):
                 break
-            if said is None or said.value is None or said.unit is None or not convertible(said.unit, part.unit):
+            value = bare(tokens[place]) if is_total(tokens, place) else None
+            if value is None and said is not None and said.value is not None and said.unit is not None and (
+                convertible(said.unit, part.unit)
+            ):
+                value = convert(said.value, said.unit, part.unit)
+            if value is None:
                 continue
-            value = convert(said.value, said.unit, part.unit)
             if is_total(tokens, place) and value not in (part.value * 2, part.value):
                 yield place, (f"2 x {amount(part.value, part.unit)} = {amount(part.value * 2, part.unit)}, "
                               f"said: {amount(value, part.unit)}")  # fmt: skip
             break
+
+
+def bare(token: Token) -> Decimal | None:
+    """A plain number: of a total that was left without the unit of its parts."""
+    quantity = token.quantity
+    if quantity is None or quantity.form != "number" or quantity.dimension or quantity.comparator:
+        return None
+    return quantity.value
 
 
 def both(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
@@ -188,6 +200,8 @@ _BACK = frozenset({"back", "out", "returned", "recovered"})
 def _begins(tokens: Sequence[Token], index: int) -> bool:
     """Whether a number has no noun of its own before it ("blood loss 200 mL in total" is of something else)."""
     before = [token.norm for token in tokens[max(0, index - 3) : index] if token.norm not in _LIGHT - {",", "of"}]
+    if before[-1:] == ["after"] and [token.quantity is not None for token in tokens[index - 2 : index - 1]] == [True]:
+        return True  # "four hundred millilitres up to the birth and three hundred after, seven hundred altogether"
     return not before or not before[-1].isalpha() or before[-1] in _JOINED or "of" in before[:-1]
 
 
@@ -257,7 +271,7 @@ def over(tokens: Sequence[Token], at: int) -> int:
 
 _LIGHT = frozenset(", the a about well um uh it all in total of altogether".split())
 _PER = frozenset("per kilo kilogram kg / each every times x apiece".split())
-_GOES_TO = _BEHIND | frozenset("from under round through for more medially laterally back out".split())
+_GOES_TO = _BEHIND | frozenset("after from under round through for more medially laterally back out".split())
 
 
 def _volume(token: Token) -> Decimal | None:

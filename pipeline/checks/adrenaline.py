@@ -85,4 +85,6 @@ def _volumes(note: OperativeNote, ratio: Fact) -> list[Fact]:
     total = [fact for fact in same if fact.scale == "total"]
     if total:
         return total
-    return [] if any(fact.scale in ("each", "per_side") for fact in same) else same
+    # "8 mL, 4 mL per side": beside the whole, what goes to each is a part of it.
+    whole = [fact for fact in same if fact.scale not in ("each", "per_side")]
+    return whole if len(whole) == 1 or len(whole) == len(same) else []

@@ -17,6 +17,9 @@ MEANING = "A drug's dose is far from its usual adult dose, or in a unit in which
 
 _FAR_ABOVE, _FAR_BELOW = Decimal(2), Decimal("0.25")
 _FULL_GROWN = Decimal(40)
+_ADULT = Decimal(50)  # kg, of whom the adult doses hold. Common practice, no source.
+_LEAST, _GROWN = Decimal(1), 16
+_BY_MOUTH = frozenset({"oral", "intranasal", "buccal"})
 _SYSTEMIC = frozenset({"intravenous", "oral", "intramuscular", "subcutaneous", "rectal"})
 
 
@@ -30,7 +33,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         row = _usual(note, grammar, fact) if fact.kind == "medication_dose" else None
         said = span(fact, row.unit) if row is not None else None
         if row is not None and said is not None and row.low is not None and row.high is not None:
-            above = said.low is not None and said.low > row.high * _FAR_ABOVE
+            top = row.high * min(Decimal(1), _share(note, fact)) * _FAR_ABOVE
+            above = said.low is not None and said.low > top
             below = said.high is not None and said.high < row.low * _FAR_BELOW
             below = below and not _small(note) and not _local(note, fact)
             if above or below:
@@ -45,7 +49,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                         ask=f"Say the dose again, with its unit.{_other_drug(note, grammar, fact)}",
                     )
                 )
-        elif drug.dose_units and _other_sort(fact, drug.dose_units):
+        elif drug.dose_units and (_other_sort(fact, drug.dose_units) or (row is None and _in_grams(note, fact, drug))):
             found.append(
                 finding(
                     "drug_dose",
@@ -92,6 +96,26 @@ def _other_sort(fact: Fact, units: tuple[str, ...]) -> bool:
     return (mass and usual_activity and not usual_mass) or (activity and usual_mass and not usual_activity)
 
 
+def _in_grams(note: OperativeNote, fact: Fact, drug: Drug) -> bool:
+    """A drug that is dosed in milligrams, micrograms or units only, said in whole grams: a thousand times too much.
+    Where it has a dose of its own sort too, the grams may be those of the drug before ("redose 2 g, ATG 75 mg")."""
+    if any(other.name == fact.name and other.unit in drug.dose_units for other in note.of("medication_dose")):
+        return False
+    heavy = fact.unit in ("g", "kg") and fact.kind == "medication_dose" and (fact.value or _LEAST) >= _LEAST
+    return heavy and all(not unit.startswith(("g", "kg")) for unit in drug.dose_units)
+
+
+def _share(note: OperativeNote, fact: Fact) -> Decimal:
+    """What part of an adult's dose somebody light gets at most; sedatives by mouth are dosed higher in children."""
+    kilograms = weight(note)
+    one = span(kilograms, "kg") if kilograms is not None else None
+    routes = {other.name for other in note.group(fact) if other.kind == "medication_route"}
+    grown = any((age := span(said, "a")) is not None and (age.low or 0) >= _GROWN for said in note.of("patient_age"))
+    if grown or one is None or one.high is None or one.high >= _FULL_GROWN or routes & _BY_MOUTH:
+        return Decimal(1)
+    return one.high / _ADULT
+
+
 def _way(note: OperativeNote, fact: Fact) -> str:
     """The only route of the giving: a drug may be dosed otherwise under the skin than into a vein."""
     routes = {other.name for other in note.group(fact) if other.kind == "medication_route" and other.name}
@@ -111,4 +135,4 @@ def _small(note: OperativeNote) -> bool:
     if light and one is not None and one.high is not None and one.high < _FULL_GROWN:
         return True
     ages = [span(fact, "a") for fact in note.of("patient_age")]
-    return any(age is not None and age.high is not None and age.high < 16 for age in ages)
+    return any(age is not None and age.high is not None and age.high < _GROWN for age in ages)

@@ -189,6 +189,8 @@ def _products(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
         while at < len(tokens) and tokens[at].norm in _MAKES and links < 4:
             at, links = at + 1, links + 1
         said = _in(tokens[at].quantity, quantity.unit) if at < len(tokens) else None
+        if said is None and at < len(tokens) and _is_total(tokens, at):
+            said = _stated_more.bare(tokens[at])
         joined = links or tokens[at - 1].norm == "each"
         if said is not None and joined and said not in (quantity.value * number, quantity.value):
             worked = amount(quantity.value * number, quantity.unit)
@@ -203,9 +205,6 @@ def _sums(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Ite
     for index, token in enumerate(tokens):
         quantity = token.quantity
         if quantity is None or quantity.dimension not in _SUMMED or not _is_total(tokens, index):
-            continue
-        if any(passage.holds(fact) and fact.kind != "measurement" and not _lone(note, fact) and (
-            fact.value, fact.unit) == (quantity.value, quantity.unit) for fact in note.facts):  # fmt: skip
             continue
         parts: list[Decimal] = []
         each: list[Decimal] = []
@@ -224,6 +223,9 @@ def _sums(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Ite
             last = at
         if len(off) > 1:  # "eleven mL off, then forty mg in four mL, now twenty off, so thirty one": of what came off
             parts = each = off
+        elif any(passage.holds(fact) and fact.kind != "measurement" and not _lone(note, fact) and (
+            fact.value, fact.unit) == (quantity.value, quantity.unit) for fact in note.facts):  # fmt: skip
+            continue  # its own kind adds it up
         said = quantity.value
         goes_on = [token.norm for token in tokens[index + 1 : index + 2]] in (["with"], ["including"], ["plus"])
         if said is None or len(parts) < 2 or said in parts or goes_on:

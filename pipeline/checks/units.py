@@ -51,7 +51,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if fact.kind == "measurement":
             row = measures.get(fact.name or "")
             allowed = _MEASURES.get(row.group, ()) if row is not None else ()
-            if dimensions.get(fact.unit, "") not in _SLIPS:
+            if row is None and _is_pressure(fact.text):
+                allowed = ("pressure",)
+            elif dimensions.get(fact.unit, "") not in _SLIPS:
                 continue  # the words may well have meant something else that was measured
         if not allowed or dimensions.get(fact.unit) in allowed or _measures(fact.unit, allowed):
             continue
@@ -67,6 +69,11 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             )
         )
     return found
+
+
+def _is_pressure(text: str | None) -> bool:
+    """ "Pressure in the volar compartment": the pressure itself, no place that is named after it."""
+    return (text or "").lower().split()[:1] == ["pressure"] or (text or "").lower().split()[-1:] == ["pressure"]
 
 
 @lru_cache(maxsize=4)
