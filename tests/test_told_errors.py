@@ -127,6 +127,14 @@ TOLD = (
      "we gave him marrow concentrate in both knees. right posterior iliac crest I did twelve draws of four and a half "
      "millilitres each that is fifty four of marrow the machine gave me back eight millilitres of concentrate under "
      "ultrasound four into the left knee and ___ nothing was thrown away"),
+    ("listed_count", "so six of them", "so nine of them",
+     "Four anchors on the inside and two outside, ___, four point seven five millimetres, watertight."),
+    ("listed_count", "three in all", "five in all",
+     "Two anchors for the labrum, at ten and at two o'clock, and one for the biceps, ___, each 2.9 mm."),
+    ("listed_count", "= 8 screws", "= 9 screws", "7-hole plate, lag screw x1: 5 + 1 + 2 ___. Lot FX-1."),
+    ("listed_count", "= 4 implants", "= 6 implants", "3 anchors 2.9 mm patella + 1 button femur ___. Isometry good."),
+    ("listed_count", "So five screws.", "So six screws.",
+     "Four 2.5 mm headless screws for the first ray. The toe was fused with one screw of 2.0 mm. ___ Lot HS-2."),
     ("dose_by_weight", "so four hundred milligrams", "so four thousand milligrams",
      "gentamicin five milligrams a kilo at eighty kilos ___"),
 )  # fmt: skip
@@ -140,6 +148,11 @@ def test_an_error_told_freely_is_caught(check: str, right: str, wrong: str, told
 
     assert speaks(right) == []
     assert speaks(wrong)
+
+
+def test_the_same_total_twice_is_no_part_of_itself() -> None:
+    note = run.note_from_text("Two medial anchors, 4.75 mm, and two lateral ones, so four anchors, four in all.")
+    assert not [one for one in note.findings if one.check == "listed_count"]
 
 
 def test_a_tally_before_a_drug_is_no_volume_of_the_drug() -> None:

@@ -9,11 +9,11 @@ from pipeline.records import Token
 
 MOST = 40  # more is no count of things in one sentence
 PLACES = frozenset(
-    "in into on onto to at from through around above below over under inside behind along between near proximal distal "
-    "proximally distally medial medially lateral laterally anterior anteriorly posterior posteriorly superior "
-    "superiorly inferior inferiorly cranial cranially caudal caudally central centrally left right upper lower deep "
-    "superficial dorsal volar palmar plantar ventral subcutaneous subcostal umbilical epigastric suprapubic "
-    "subxiphoid".split()
+    "in into on onto to at from through around above below over under inside outside behind along between near "
+    "proximal distal proximally distally medial medially lateral laterally anterior anteriorly posterior "
+    "posteriorly superior superiorly inferior inferiorly cranial cranially caudal caudally central centrally left "
+    "right upper lower deep superficial dorsal volar palmar plantar ventral subcutaneous subcostal umbilical "
+    "epigastric suprapubic subxiphoid".split()
 )
 VERBS = frozenset("was were is are had has have been sent taken placed used made left inserted put given".split())
 WHOLE = frozenset({"total", "altogether", "overall"})

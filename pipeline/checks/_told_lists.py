@@ -48,7 +48,7 @@ def rows(read: Sequence[Token]) -> tuple[int, str, str] | None:
     told: list[int] = []
     last = 0
     for at in range(1, len(read)):
-        if read[at].norm != "row" or read[at - 1].norm not in _ROW_PLACES:
+        if not _names_row(read, at):
             continue
         found = next((place for place in range(at + 1, min(len(read), at + 1 + _TO_COUNT)) if count(read[place])), None)
         number = count(read[found]) if found is not None else None
@@ -66,6 +66,40 @@ def rows(read: Sequence[Token]) -> tuple[int, str, str] | None:
         if not sum(told) <= said <= sum(told) + spare:
             return said, "anchors", f"{' + '.join(map(str, told))} = {sum(told)}, said: {said}"
     return None
+
+
+def _names_row(read: Sequence[Token], at: int) -> bool:
+    """ "Medial row 3 x 4.75", "medial 3 x 4.75 mm"."""
+    if read[at].norm == "row":
+        return read[at - 1].norm in _ROW_PLACES
+    bare = read[at].norm in _ROW_PLACES and at + 2 < len(read) and count(read[at + 1]) is not None
+    return bare and read[at + 2].norm in ("x", "\u00d7")
+
+
+def signed(read: Sequence[Token]) -> tuple[int, str, str] | None:
+    """ "Plate with 6 screws, lag screw x1, syndesmosis x2: 6 + 1 + 2 = 9 screws", "2 anchors patella + 1 screw femur =
+    3 implants": counts that a sign adds, each at the head of its term, against their sum."""
+    for at in range(2, len(read) - 1):
+        said = count(read[at + 1]) if read[at].norm == "=" else None
+        if said is None:
+            continue
+        start = max((place + 1 for place in range(at) if read[place].norm in (";", ":", ".", "(", "=")), default=0)
+        signs = [place for place in range(start, at) if read[place].norm == "+"]
+        heads = [_first_term(read, start, signs[0]), *(place + 1 for place in signs)] if signs else []
+        told = [count(read[place]) for place in heads if place is not None]
+        numbers = [number for number in told if number is not None]
+        if len(numbers) != len(heads) or len(numbers) < _BOTH or sum(numbers) == said:
+            continue
+        noun = read[at + 2].norm if at + 2 < len(read) and read[at + 2].norm.isalpha() else "in all"
+        return said, noun, f"{' + '.join(map(str, numbers))} = {sum(numbers)}, said: {said}"
+    return None
+
+
+def _first_term(read: Sequence[Token], start: int, sign: int) -> int | None:
+    """The count that heads the first term: the only one behind the last comma before the sign."""
+    comma = max((place + 1 for place in range(start, sign) if read[place].norm == ","), default=start)
+    found = [place for place in range(comma, sign) if count(read[place]) is not None]
+    return found[0] if found == [comma] else None
 
 
 _BOTH = 2

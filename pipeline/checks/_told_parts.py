@@ -90,11 +90,11 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
     """ "Two screws above and two below, that's four screws": (total, its noun, the arithmetic)."""
     for at, token in enumerate(read):
         said = count(token)
-        end = None if said is None or said < 2 else _noun(read, at)
+        end = None if said is None or said < 2 else _noun(read, at) or _noun_left_out(read, at)
         if said is None or end is None or _numbered(read, at):
             continue
         after = read[end]
-        strong = _total(read, at, end)
+        strong = _total(read, at, end) if end > at else "led"
         if strong is None:
             continue
         worked = _worked(read, at, after.norm) if after.norm not in _ANY else _of_any(read, at)
@@ -108,6 +108,23 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
         parts = worked[0]
         return said, after.norm, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
     return None
+
+
+def _noun_left_out(read: Sequence[Token], at: int) -> int | None:
+    """ "Three anchors on the inside and two outside, so six of them", "... and two from behind makes five": where the
+    counted noun stands before a total that has none."""
+    before, after = _norms(read, at - 1, at), _norms(read, at + 1, at + 4)
+    whole = after[:2] in (["in", "all"], ["in", "total"]) or after[:1] in (["altogether"], ["total"])
+    led = before[:1] in (["makes"], ["making"]) or (before and before[0] in _LEADS and (
+        not after or after[0] in _ENDS | {","} or after[:2] == ["of", "them"]
+    ))  # fmt: skip
+    told = before and before[0] in _LEADS | {",", ":"} and (whole or after == ["in", "the", "end"])
+    last = next((number for place in range(at - 1, -1, -1) if (number := count(read[place])) is not None), None)
+    if not (led or told) or last == count(read[at]):
+        return None  # "so four anchors, four in all": the same again
+    start = max((place + 1 for place in range(at) if read[place].norm in _ENDS), default=0)
+    nouns = (_noun(read, place) for place in range(at - 1, start - 1, -1) if count(read[place]) is not None)
+    return next((noun for noun in nouns if noun is not None and noun < at), None)
 
 
 # Words for things of any sort, which the parts name: "one button, one screw and one staple, so three implants".

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pipeline import enumerations
-from pipeline.checks import _told_lists, _told_parts, base
+from pipeline.checks import _summed_facts, _told_lists, _told_parts, base
 from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, WHOLE, Head, count, heads, says_total
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
@@ -45,12 +45,18 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             other = (_told_parts.summed(read) or _told_lists.ways(read) or _told_lists.rows(read)
                      or _told_lists.lots(note, passage, read)
                      or _gone_on(ahead, passage, read))  # fmt: skip
+            signed = _told_lists.signed(read)
+            if signed is not None:
+                found.append(_told(note, passage, *signed, "warning"))
+                continue
             if _with_a_sign(read, summed or other):
                 continue
             if summed is not None:
                 found.append(_told(note, passage, summed[0], counted[0].noun, summed[1], "warning"))
             elif other is not None:
                 found.append(_told(note, passage, *other, "warning"))
+    if not found:
+        found = [_told(note, *told, "warning") for told in _summed_facts.totals(note)]
     return found
 
 
