@@ -30,6 +30,7 @@ _NOT = frozenset({"not", "no", "without", "free", "never", "nor"})
 _AWAY = frozenset("involved affected treated operated touched triggering fused included addressed stenosis compression "
                   "instability herniation opened entered decompressed released of".split())  # fmt: skip
 _ALONE = (("left", "alone"), ("left", "untouched"), ("not", "to"))
+_CORRECTED = frozenset({"corrected", "changed", "amended", "altered"})
 _ENDS = frozenset({".", ";", ":", ","})
 _REACH = 7  # words that a level's own clause goes on behind it
 _DISEASED = frozenset({"herniation", "herniated", "stenosis", "fracture", "degenerate", "degenerative", "procedure"})
@@ -142,6 +143,9 @@ def _is_spared(passage: Passage, first: int, last: int) -> bool:
     ahead = ahead[next((at + 1 for at in range(len(ahead) - 1, -1, -1) if ahead[at] in _ENDS | {"and"}), 0) :]
     if any(word in _SPARED or word in ("not", "except") for word in ahead):
         return True
+    before = [token.norm for token in tokens[max(0, here[0] - _REACH) : here[0]]]
+    if before[-1:] == ["from"] and _CORRECTED & set(before):
+        return True  # "level corrected at time-out from L5/S1": no longer held
     if _DISEASED & set(behind[:2]):
         return False
     told = any(word in _SPARED for word in behind)

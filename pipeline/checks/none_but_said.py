@@ -74,24 +74,47 @@ def _packed(note: OperativeNote) -> list[Finding]:
     return []
 
 
-# "Skin of both lids sent to pathology", where no entry holds it; not "nothing was sent", "will be sent if needed".
+# "Skin of both lids sent to pathology", where no entry holds it; not "nothing was sent", "will be sent if needed". In
+# short the verb is left out: "thyroid to path".
 _SENT = re.compile(
     r"\b(?:sent|submitted|went|gone|forwarded)(?: \w+)? (?:to|for) (?:the )?(?:patholog\w*|histolog\w*|histopath\w*|"
-    r"cytolog\w*|microbiolog\w*|cultures?|lab(?:oratory)?|frozen section|analysis)\b", re.IGNORECASE,
+    r"cytolog\w*|microbiolog\w*|cultures?|lab(?:oratory)?|frozen section|analysis)\b|"
+    r"(?:\bto|->|\u2192) (?:path|patholog[iy]\w*|histo|histolog[iy]\w*|histopath\w*|cyto|cytology|micro|"
+    r"microbiology)\b", re.IGNORECASE,
 )  # fmt: skip
 _NOT_SENT = re.compile(
-    r"\b(?:no|not|nothing|none|never|neither|nor|without|will|would|if|previous\w*|before)\b", re.IGNORECASE
+    r"\b(?:no|not|nothing|none|never|neither|nor|without|will|would|if|previous\w*|before|ago|earlier|(?:19|20)\d\d)\b",
+    re.IGNORECASE,
 )
+_NOT_BEHIND = re.compile(r"[ :,-]*(?:not?|nil|none|if|declined|later)\b", re.IGNORECASE)
+# What goes on with "no specimen": "no specimens to pathology", "no specimen of the wall was sent to pathology".
+_SAME = re.compile(
+    r"(?:of|from|for|was|were|is|are|has|had|been|to|or|and|sent|taken|needed|required|went|that|which)\b",
+    re.IGNORECASE,
+)
+_ANSWER = re.compile(r"(?: (?:none|nil)\b)?", re.IGNORECASE)
+_NAMED = re.compile(r"[a-z]{3}", re.IGNORECASE)
 _LEAD = 60  # characters before the verb
 
 
 def _sent(note: OperativeNote, none: Fact) -> str | None:
     """The words that tell of something that was sent, in a clause that denies nothing."""
     for passage in note.sections.description:
+        said = none.evidence.last + 1 - passage.evidence.first if passage.holds(none) else 0
+        denied = len(" ".join(passage.text.split(" ")[:said]))
+        answer = _ANSWER.match(passage.text, denied) if said else None
+        denied = answer.end() if answer else denied
         for match in _SENT.finditer(passage.text):
-            lead = re.split(r"[.;:,]", passage.text[max(0, match.start() - _LEAD) : match.start()])[-1]
-            if not _NOT_SENT.search(lead) and not passage.text[match.start() :].lower().startswith("sent if"):
-                return f"“{(lead.strip() + ' ' + match.group()).strip()}”"
+            behind = 0 < denied <= match.start()
+            first = max(denied if behind else 0, match.start() - _LEAD)
+            lead = re.split(r"[.;:,]", passage.text[first : match.start()])[-1].strip()
+            if behind and _SAME.match(f"{lead} {match.group()}".strip()):
+                continue
+            verb = match.group()[:2].lower() not in ("to", "->") and match.group()[0] != "\u2192"
+            if not _NOT_SENT.search(lead) and not _NOT_BEHIND.match(passage.text[match.end() :]) and (
+                not passage.text[match.start() :].lower().startswith("sent if") and (verb or _NAMED.search(lead))
+            ):  # fmt: skip
+                return f"“{(lead + ' ' + match.group()).strip()}”"
     return None
 
 
