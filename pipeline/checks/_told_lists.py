@@ -68,6 +68,31 @@ def rows(read: Sequence[Token]) -> tuple[int, str, str] | None:
     return None
 
 
+def ordinals(read: Sequence[Token]) -> tuple[int, str, str] | None:
+    """ "First anchor at eleven, second at twelve, third at one, four anchors altogether": told off by their number."""
+    for at in range(1, len(read) - 1):
+        said = count(read[at])
+        behind = [token.norm for token in read[at + 2 : at + 4]]
+        whole = behind[:1] in (["altogether"], ["total"]) or says_total(read, at)
+        if said is None or not read[at + 1].norm.endswith("s") or not whole:
+            continue
+        noun = read[at + 1].norm[:-1]
+        told, start = 0, None
+        for place in range(max(0, at - _TOLD_OFF), at - 1):
+            quantity = read[place].quantity
+            number = quantity.value if quantity is not None and quantity.form == "ordinal" else None
+            if number == 1 and noun in (read[place + 1].norm, read[place - 1].norm):
+                told, start = 1, place
+            elif start is not None and number == told + 1:
+                told += 1
+        if told > 1 and said != told and "last" not in [token.norm for token in read[start or 0 : at]]:
+            return said, read[at + 1].norm, f"{told} told off by their number, said: {said}"
+    return None
+
+
+_TOLD_OFF = 60  # tokens
+
+
 def _names_row(read: Sequence[Token], at: int) -> bool:
     """ "Medial row 3 x 4.75", "medial 3 x 4.75 mm"."""
     if read[at].norm == "row":

@@ -43,7 +43,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         else:
             summed = _summed(read, counted)
             other = (_told_parts.summed(read) or _told_lists.ways(read) or _told_lists.rows(read)
-                     or _told_lists.lots(note, passage, read)
+                     or _told_lists.ordinals(read) or _told_lists.lots(note, passage, read)
                      or _gone_on(ahead, passage, read))  # fmt: skip
             signed = _told_lists.signed(read)
             if signed is not None:
