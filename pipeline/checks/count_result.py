@@ -8,8 +8,8 @@ from dataclasses import replace
 from pipeline.checks._words import after, matches
 from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
-from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Fact, Finding, Severity
 
 MEANING = (
     "A count was said to be incorrect or still to be done, something to be missing or retained, a piece of a broken "
@@ -41,6 +41,9 @@ _UNDONE = re.compile(
     r"to be (?:done|completed|counted)|under way|not (?:yet )?(?:been )?(?:done|counted|taken|completed|finished))\b"
     r"(?! (?:as|because|since|for))|\b(?:pending|outstanding|awaiting) (?:the )?(?:\w+ ){0,2}counts?\b", re.I,
 )  # fmt: skip
+# "Final count correct after the first was one short".
+_ENDED = re.compile(r"\b(?:final|closing|last|second|repeat) (?:\w+ ){0,2}counts? (?:\w+ ){0,2}(?:correct|right|"
+                    r"complete) after\b", re.I)  # fmt: skip
 _RIGHT = re.compile(rf"\b(?:counts?|{_THINGS}) (?:\w+ ){{0,3}}(?:correct|right|complete|ok|okay|fine)\b", re.I)
 _NOT_FOUND = re.compile(r"\bnot (?:be )?(?:found|recovered|located|retrieved|accounted)", re.I)
 
@@ -84,38 +87,27 @@ def _in_words(note: OperativeNote) -> list[Finding]:
     if any("foreign-body" in (fact.name or "") or "foreign body" in (fact.text or "") for fact in note.of("procedure")):
         return []  # what an earlier operation left is what this one is for
     for passage, match in matches(note, _SHORT):
-        settled = _settled(after(note, passage, match.start()))
-        made = finding(
-            "count_result", "note" if settled else "blocking", f"Of a count was said: “{match[0]}”.",
-            ask="Say what was found, and how the count ended." if settled else "Count again and say the result.",
-            about=f"w{passage.evidence.first}",
-        )  # fmt: skip
-        return [replace(made, evidence=(passage.evidence,))]
+        if _settled(after(note, passage, match.start())) or _ENDED.search(passage.text[: match.start()]):
+            return [_told(passage, match[0], "note", "Say what was found, and how the count ended.")]
+        return [_told(passage, match[0], "blocking", "Count again and say the result.")]
     return []
 
 
 def _piece_left(note: OperativeNote) -> list[Finding]:
     """ "The drill bit broke, two millimetres were left in the bone"."""
-    for passage, match in matches(note, _BROKEN):
-        if not _TOOL.search(passage.text[: match.end()]):
-            continue
-        made = finding(
-            "count_result", "warning", f"Of an instrument was said: “{match[0]}”.",
-            ask="Say what was left and where, that the count allows for it, and that the patient is told.",
-            about=f"w{passage.evidence.first}",
-        )  # fmt: skip
-        return [replace(made, evidence=(passage.evidence,))]
-    return []
+    ask = "Say what was left and where, that the count allows for it, and that the patient is told."
+    return [_told(passage, match[0], "warning", ask) for passage, match in matches(note, _BROKEN)
+            if _TOOL.search(passage.text[: match.end()])][:1]  # fmt: skip
 
 
 def _undone(note: OperativeNote) -> list[Finding]:
     """ "Needle count pending", and no count said to be correct after that."""
-    for passage, match in matches(note, _UNDONE):
-        if _RIGHT.search(after(note, passage, match.end())):
-            continue
-        made = finding(
-            "count_result", "warning", f"Of a count was said: “{match[0]}”.", ask="Count, and say the result.",
-            about=f"w{passage.evidence.first}",
-        )  # fmt: skip
-        return [replace(made, evidence=(passage.evidence,))]
-    return []
+    return [_told(passage, match[0], "warning", "Count, and say the result.")
+            for passage, match in matches(note, _UNDONE)
+            if not _RIGHT.search(after(note, passage, match.end()))][:1]  # fmt: skip
+
+
+def _told(passage: Passage, words: str, severity: Severity, ask: str) -> Finding:
+    about = f"w{passage.evidence.first}"
+    made = finding("count_result", severity, f"Of a count was said: “{words}”.", ask=ask, about=about)
+    return replace(made, evidence=(passage.evidence,))
