@@ -85,7 +85,8 @@ def _titles(note: OperativeNote) -> list[Passage]:
 
 def _in_title(note: OperativeNote, side: Laterality, other: Laterality) -> bool:
     """Whether the name of the operation tells both sides, and each has a disease of its own."""
-    ill = {one.laterality for one in note.of(*_ILL) if one.certainty == "affirmed"}
+    ill = {one.laterality for one in note.of(*_ILL) if one.certainty == "affirmed"
+           and around(note, one.evidence, one.laterality)}  # fmt: skip
     titles = _titles(note)
     return {side, other} <= ill and any(_tells(note, one, side) for one in titles) and any(
         _tells(note, one, other) for one in titles

@@ -24,8 +24,8 @@ _MARROW = ("draw", "draw_count", "harvest_total")  # marrow comes from both cres
 _CHEST = re.compile(r"\b(?:ports?|port-a-cath|pacemaker|defibrillator|icd|crt-?[dp]?|generator|hickman|"
                     r"tunnell?ed (?:\w+ ){0,2}(?:line|catheter)|loop recorder)\b", re.I)  # fmt: skip
 _WAY = re.compile(
-    rf"\b{_SIDE} (?:(?:internal|external|upper|anterior) )?(?:jugular|subclavian|cephalic|axillary|clavicle|"
-    r"infraclavicular|deltopectoral|prepectoral|pectoral|chest|neck)\b", re.I
+    r"\b(?P<side>left|right|(?-i:[LR])) (?:(?:internal|external|upper|anterior) )?(?:jugular|subclavian|cephalic|"
+    r"axillary|clavicle|subclavicular|infraclavicular|deltopectoral|prepectoral|pectoral|chest|neck)\b", re.I
 )  # fmt: skip
 # The side in the name of the operation, and the disease whose side it must be.
 _NAMED = (
@@ -96,16 +96,22 @@ def _way_in(note: OperativeNote) -> Clash | None:
     """ "Left internal jugular port", "pocket below the right clavicle": the way in and the pocket are on one side."""
     named = [passage for passage in note.sections.description if passage.section == "procedure"
              and _CHEST.search(passage.text)]  # fmt: skip
-    title = [(passage, match) for passage in named for match in (*_WAY.finditer(passage.text),)]
-    if len({match["side"].lower() for _, match in title}) != 1:
+    title = [(_full(match), match.group()) for passage in named for match in _WAY.finditer(passage.text)]
+    title = title or [(fact.laterality or "", f"{fact.evidence.heard} ({fact.laterality})") for passage in named
+                      for fact in note.of("procedure", given=True) if passage.holds(fact)]  # fmt: skip
+    if len({one for one, _ in title}) != 1 or title[0][0] not in _OTHER:
         return None
-    side = title[0][1]["side"].lower()
+    side = title[0][0]
     rest = [(passage, match) for passage in note.sections.description
             if not any(passage is one for one in named) and passage.section not in _TITLES
             for match in _WAY.finditer(passage.text) if not _asides(note, passage, match)]  # fmt: skip
-    if not rest or any(match["side"].lower() == side for _, match in rest):
+    if not rest or any(_full(match) == side for _, match in rest):
         return None
-    return Clash(title[0][1].group(), rest[0][1].group(), rest[0][0].evidence, "way")
+    return Clash(title[0][1], rest[0][1].group(), rest[0][0].evidence, "way")
+
+
+def _full(match: re.Match[str]) -> str:
+    return {"l": "left", "r": "right"}.get(match["side"].lower(), match["side"].lower())
 
 
 def _in_the_name(note: OperativeNote) -> Clash | None:
@@ -125,10 +131,13 @@ def _in_the_name(note: OperativeNote) -> Clash | None:
 def _incision(note: OperativeNote) -> Clash | None:
     """ "Kidney transplant, left iliac fossa ... incision 09:14 right Gibson": no other incision has the side."""
     operated = [fact for fact in note.of("procedure", given=True) if fact.laterality is not None]
-    sides = {fact.laterality for fact in operated}
-    if len(sides) != 1 or "bilateral" in sides or note.of("harvest_site"):
+    told = [(str(fact.laterality), f"{fact.evidence.heard} ({fact.laterality})") for fact in operated]
+    told = told or [(match["side"].lower(), match.group()) for passage in _titles(note)
+                    if passage.section == "procedure" for match in _PART.finditer(passage.text)
+                    if match["part"].lower() not in _OF_ANOTHER]  # fmt: skip
+    if len({one for one, _ in told}) != 1 or told[0][0] not in _OTHER or note.of("harvest_site"):
         return None
-    side = str(next(iter(sides)))
+    side = told[0][0]
     said = [(passage, match, (match["side"] or match["before"]).lower()) for passage in note.sections.description
             if passage.section not in _TITLES for match in _INCISION.finditer(passage.text)]  # fmt: skip
     if not said or any(one == side for _, _, one in said):
@@ -136,7 +145,7 @@ def _incision(note: OperativeNote) -> Clash | None:
     passage, match, other = said[0]
     if any(re.search(rf"\b{other}\b", title.text, re.I) for title in _titles(note)):
         return None  # "right iliac fossa, left kidney of a donor": both are in the title
-    return Clash(operated[0].evidence.heard + f" ({side})", match.group().strip(), passage.evidence, "incision")
+    return Clash(told[0][1], match.group().strip(), passage.evidence, "incision")
 
 
 def _of_two(note: OperativeNote) -> Clash | None:

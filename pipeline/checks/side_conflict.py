@@ -59,7 +59,7 @@ def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         sided = [fact for fact in sided if not _on_both(fact, sided)]
     if not operated:
         firm = [fact for fact in sided if fact.kind in _FIRM or fact.name in _TREATS]
-        return _among(firm, grammar) or _fragment(note, firm, grammar)
+        return _among(firm, grammar) or _act_named(note, firm, sided, grammar) or _fragment(note, firm, grammar)
     found = _same_procedure(note, operated, grammar)
     if "bilateral" in sides:
         return found
@@ -201,6 +201,19 @@ def _fragment(note: OperativeNote, firm: list[Fact], grammar: Grammar) -> list[F
 def _among(firm: list[Fact], grammar: Grammar) -> list[Finding]:
     other = next((fact for fact in firm if _opposite(firm[0], fact)), None)
     return [_conflict(firm[0], other, grammar, "blocking")] if other is not None else []
+
+
+def _act_named(note: OperativeNote, firm: list[Fact], sided: list[Fact], grammar: Grammar) -> list[Finding]:
+    """ "Op: debridement R shin ulcer + SSG from L thigh", an ulcer on the left: an act in the operation's name."""
+    for act in sided:
+        place = site_of(act, grammar) if act.kind == "act" and _in_list(note, act) else None
+        if place is None:
+            continue
+        for fact in firm:
+            site = site_of(fact, grammar)
+            if _opposite(fact, act) and site is not None and related_sites(place, site, grammar):
+                return [_conflict(fact, act, grammar, "blocking")]
+    return []
 
 
 def _same_procedure(note: OperativeNote, operated: list[Fact], grammar: Grammar) -> list[Finding]:
