@@ -81,10 +81,17 @@ def clock_face(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Fou
     timed = any(word in TIMED or word == "knife" or _is_antibiotic(word) for word in around)
     if timed and "incision" in around and "o'clock" in norms[max(0, start - 15) : start] and "skin" not in around:
         timed = False  # "a lesion between two and four o'clock, the incision at three o'clock"
+    timed = timed or (_closes_span(norms, start) and _to_the_minute(norms, start))
     named = shared or after in _FACES or word_at(norms, start - 1) == "the"
     if not named and timed and not is_round(norms, start):
         return None
     return Quantity(form="clock_face", text=f"{text} o'clock"), end
+
+
+def _to_the_minute(norms: Sequence[str], start: int) -> bool:
+    """ "From ten thirty two to twelve o'clock": no face of a clock is told to the minute."""
+    led = next((at for at in range(start - 3, max(-1, start - 6), -1) if norms[at] in ("from", "between")), start)
+    return _said_at(norms, led + 1)[0] % 60 not in (0, 30)
 
 
 def _is_antibiotic(word: str) -> bool:
@@ -274,6 +281,8 @@ def cued(norms: Sequence[str], start: int) -> bool:
         return True
     if before in _RESTATED or (before == "," and word_at(norms, start - 2) in _RESTATED):
         return any(word in TIMED or word in EVENTS or word == "at" for word in norms[max(0, start - 10) : start])
+    if before == "done" and word_at(norms, start - 2) in DONE_WITH and not _is_year(norms, start):
+        return True  # "no complications done sixteen oh nine"
     if before in ("on", "off") and any(word in ON_OFF for word in norms[max(0, start - 12) : start]):
         return True  # "clamp on nine thirty one, off ten thirty two"
     if before in ("from", "to", "until") and any(word in _SPANNED for word in norms[max(0, start - 12) : start]):
@@ -287,6 +296,14 @@ def cued(norms: Sequence[str], start: int) -> bool:
     return any(word in EVENTS for word in norms[max(0, start - 2) : start]) or (
         before in (",", ":") and any(word in EVENTS for word in norms[max(0, start - 4) : start])
     )
+
+
+DONE_WITH = frozenset({"complications", "complication", "correct", "all"})
+
+
+def _is_year(norms: Sequence[str], start: int) -> bool:
+    """ "All done twenty nineteen"."""
+    return norms[start] in ("twenty", "nineteen", "20", "19")
 
 
 _TAKES_BACK = frozenset(

@@ -104,6 +104,35 @@ def doses(facts: Iterable[Fact]) -> list[Dose]:
     return list(gathered.values())
 
 
+def told_behind(note: OperativeNote, said: list[Dose]) -> list[Dose]:
+    """ "Ten millilitres of one percent lidocaine with adrenaline one in two hundred thousand, one hundred milligrams of
+    lidocaine.": a dose right behind the solution, the drug named again and nothing more of it: that of the solution."""
+    found = list(said)
+    for alone in said:
+        if len(alone.of("medication_dose")) != 1 or any(alone.of(kind) for kind in _OF_SOLUTION):
+            continue
+        first, last = _first(alone), _last(alone)
+        ends = any(one.evidence.last == last for one in note.sections.description)
+        for other in said:
+            if other.drug != alone.drug or other is alone or other.of("medication_dose") or _last(other) + 1 != first:
+                continue
+            if all(other.of(kind) for kind in _OF_SOLUTION) and ends:
+                found = [one for one in found if one is not alone and one is not other]
+                found.append(Dose(other.drug, [*other.facts, *alone.facts]))
+    return found
+
+
+_OF_SOLUTION = ("medication_concentration", "medication_volume")
+
+
+def _first(dose: Dose) -> int:
+    return min(fact.evidence.first for fact in dose.facts)
+
+
+def _last(dose: Dose) -> int:
+    return max(fact.evidence.last for fact in dose.facts)
+
+
 def weight(note: OperativeNote) -> Fact | None:
     """The one body weight said for the patient, or None (none, or two that differ)."""
     said = [fact for fact in note.of("patient_weight") if fact.value is not None and fact.status != "other_person"]

@@ -106,6 +106,19 @@ QUIET = {
     "both shares and the whole": "Lidocaine 1% + adrenaline 1:200,000 10 mL (100 mg), 5 mL per side.",
     "pressure of a compartment": "Pressure in the volar compartment thirty eight millimetres of mercury.",
     "a whole without its unit": "fat graft three millilitres under each cheek so six in all no drain",
+    "run up to the whole": "Marrow from the left crest: five, ten, fifteen, a new hole, twenty and twenty five, so "
+                           "twenty five millilitres in the syringe. All of it was injected into the left hip.",
+    "so often so much": "marrow from the right crest seven millilitres six times that is forty two in total "
+                        "all forty two millilitres were injected into the left knee",
+    "one share for each of three": "three ports in the joint two millilitres down each port that's six and no more",
+    "noon": "Tourniquet two hundred and fifty millimetres of mercury from eleven fourteen to twelve o'clock, forty six "
+            "minutes.",
+    "short of what ran in": "Hip arthroscopy, left. Nine litres in and eight point four litres out, six hundred "
+                            "millilitres short.",
+    "done after the cut": "Left carpal tunnel release. Cut at ten twelve, two centimetres, done at ten twenty five.",
+    "a dose behind its solution": "Eight millilitres of two percent lidocaine with adrenaline one in two hundred "
+                                  "thousand, one hundred and sixty milligrams of lidocaine.",
+    "thick and long": "nail ten millimetres by thirty six centimetres and a tunnel of two centimetres by nine mm",
     "two sides in brackets": "PROCEDURE: ORIF mandible (right parasymphysis, left angle), extraction of tooth 17",
 }  # fmt: skip
 LOUD = {
@@ -129,6 +142,25 @@ LOUD = {
     "adrenaline a hundred times": ("adrenaline", "Lidocaine 1% + adrenaline 1:2,000 10 mL (100 mg), 5 mL per side."),
     "pressure in a length": ("units", "Pressure in the volar compartment three hundred and eighty millimetres."),
     "a whole that is not both": ("stated_sums", "fat graft three millilitres under each cheek so nine in all"),
+    "run up past the whole": ("stated_sums", "Marrow from the left crest: five, ten, fifteen, a new hole, twenty and "
+                              "twenty five, so thirty five in the syringe."),
+    "so often so much is more": ("stated_sums", "marrow from the right crest seven millilitres six times that is "
+                                 "thirty two in total"),
+    "one share too many": ("stated_sums", "three ports in the joint two millilitres down each port that's eight and no "
+                           "more"),
+    "more than came off": ("stated_sums", "right knee fifteen millilitres of clear fluid off then forty milligrams of "
+        "triamcinolone now the left knee ten millilitres off so thirty five millilitres in total"),
+    "too few minutes until noon": ("tourniquet_times", "Tourniquet two hundred and fifty millimetres of mercury "
+                                   "from eleven fourteen to twelve o'clock, sixteen minutes."),
+    "shorter than out of in": ("irrigation_deficit", "Hip arthroscopy, left. Nine litres in and eight point four "
+                               "litres out, sixteen hundred millilitres short."),
+    "done before the cut": ("time_order", "Left carpal tunnel release. Incision at ten twelve, two centimetres, done "
+                            "at nine twenty five."),
+    "done before the start, streamed": ("time_order", "started fifteen twelve counts correct no complications done "
+                                        "fourteen oh five"),
+    "a dose behind another solution": ("dose_arithmetic", "Eight millilitres of two percent lidocaine with adrenaline "
+        "one in two hundred thousand, sixteen milligrams of lidocaine."),
+    "thicker than long": ("units_in_words", "nail ten centimetres by three hundred and sixty millimetres"),
     "the mixture": ("mixture_total", "forty milligrams triamcinolone, three millilitres of one percent lidocaine and "
                     "four millilitres of ropivacaine point two percent, mixed, five millilitres altogether"),
     "a bare number that is no sum": ("unit_missing", "Right knee arthroscopy. Blood loss fifty. No complications."),

@@ -23,7 +23,7 @@ _OTHER_SPAN = frozenset("tourniquet clamp traction ischemia ischaemia bypass cuf
 # Of these a person has two. Common practice, no source.
 _PAIRED = frozenset("side ear eye knee hip shoulder elbow wrist hand ankle foot leg arm breast groin nostril cheek "
                     "tonsil testis lobe thigh crest axilla".split())  # fmt: skip
-_BEHIND = frozenset("behind in into to on at around along under above below for of the within beside".split())
+_BEHIND = frozenset("down behind in into to on at around along under above below for of the within beside".split())
 _JOINED = frozenset(", so that is makes making = : total of in all a and altogether together ( for which".split())
 _SUMMED = frozenset({"mass", "volume"})
 _NEAR, _FAR, _LONGEST = 6, 12, 360  # tokens before a start, tokens up to a total, minutes
@@ -74,23 +74,40 @@ def on_both(tokens: Sequence[Token], is_total: Callable[[Sequence[Token], int], 
         if part is None or part.value is None or part.unit is None or part.dimension not in _SUMMED:
             continue
         at = _for_each(tokens, index)
-        if at is None or at + 1 >= len(tokens) or tokens[at + 1].norm not in _PAIRED:
+        number = _how_many(tokens, at + 1) if at is not None and at + 1 < len(tokens) else None
+        if at is None or number is None:
             continue
         for place in range(at + 2, min(at + 2 + _FAR, len(tokens))):
             said = tokens[place].quantity
             if tokens[place].norm in (".", ";"):
                 break
-            value = bare(tokens[place]) if is_total(tokens, place) else None
+            whole = is_total(tokens, place) or (is_led(tokens, place) and _is_closed(tokens, place))
+            value = bare(tokens[place]) if whole else None
             if value is None and said is not None and said.value is not None and said.unit is not None and (
                 convertible(said.unit, part.unit)
             ):
                 value = convert(said.value, said.unit, part.unit)
             if value is None:
                 continue
-            if is_total(tokens, place) and value not in (part.value * 2, part.value):
-                yield place, (f"2 x {amount(part.value, part.unit)} = {amount(part.value * 2, part.unit)}, "
+            if whole and value not in (part.value * number, part.value):
+                yield place, (f"{number} x {amount(part.value, part.unit)} = {amount(part.value * number, part.unit)}, "
                               f"said: {amount(value, part.unit)}")  # fmt: skip
             break
+
+
+def _how_many(tokens: Sequence[Token], at: int) -> int | None:
+    """Of how many things "each" is said: two of what a person has two of, else as many as were counted before."""
+    noun = tokens[at].norm
+    if noun in _PAIRED:
+        return 2
+    counts = {number for place in range(at - 1) if tokens[place + 1].norm == f"{noun}s"
+              and (number := count(tokens[place])) is not None}  # fmt: skip
+    return counts.pop() if len(counts) == 1 else None
+
+
+def _is_closed(tokens: Sequence[Token], at: int) -> bool:
+    """Whether no noun follows that a number could count."""
+    return at + 1 >= len(tokens) or tokens[at + 1].punctuation or tokens[at + 1].norm in ("and", "then", "no")
 
 
 def bare(token: Token) -> Decimal | None:
@@ -172,7 +189,7 @@ def in_a_row(
         said = token.quantity
         if said is None or said.value is None or said.unit is None or said.form != "number" or said.comparator:
             continue
-        led = _is_led(tokens, index) or (is_total(tokens, index) and _begins(tokens, index))
+        led = is_led(tokens, index) or (is_total(tokens, index) and _begins(tokens, index))
         if said.dimension not in (*_SUMMED, "length") or not led:
             continue
         behind = [one.norm for one in tokens[index + 1 : index + 3]]
@@ -205,7 +222,7 @@ def _begins(tokens: Sequence[Token], index: int) -> bool:
     return not before or not before[-1].isalpha() or before[-1] in _JOINED or "of" in before[:-1]
 
 
-def _is_led(tokens: Sequence[Token], index: int) -> bool:
+def is_led(tokens: Sequence[Token], index: int) -> bool:
     """Whether "so", "that is", "which makes", "the sum was" leads to a number; "well" and commas between."""
     before = [token.norm for token in tokens[max(0, index - 6) : index]]
     while before and before[-1] in _LIGHT:

@@ -7,7 +7,7 @@ from decimal import Decimal
 from pipeline.checks._spoken_counts import shares
 from pipeline.checks.base import NOT_GIVEN, exact, finding, read, rounded, shown, span, unit_words
 from pipeline.conversion import convertible
-from pipeline.dosing import Dose, doses, in_solution
+from pipeline.dosing import Dose, doses, in_solution, told_behind
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Scale
@@ -21,7 +21,8 @@ _PIECES = 6  # ports, levels or needles; of more, ten times the dose would pass 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
-    for dose in doses(fact for fact in note.facts if fact.certainty != "negated" and fact.role not in NOT_GIVEN):
+    said = doses(fact for fact in note.facts if fact.certainty != "negated" and fact.role not in NOT_GIVEN)
+    for dose in told_behind(note, said):
         one = _compare(note, dose, grammar) or _volume_for_dose(dose, grammar) or _too_dense(dose, grammar)
         if one is not None:
             found.append(one)

@@ -9,7 +9,7 @@ from decimal import Decimal
 from pipeline.checks._mixed import mixtures_of
 from pipeline.checks._spoken_counts import shares
 from pipeline.checks.base import NOT_GIVEN, exact, finding, read, rounded, shown, span
-from pipeline.dosing import Dose, doses, in_solution, maximum, weight
+from pipeline.dosing import Dose, doses, in_solution, maximum, told_behind, weight
 from pipeline.grammar import Grammar
 from pipeline.limits import limit
 from pipeline.note import OperativeNote
@@ -39,7 +39,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     totals: dict[str, _Total] = {}
     found: list[Finding] = []
     strengths, times = _strengths(usable), _times(note, usable)
-    for dose in doses(usable):
+    for dose in told_behind(note, doses(usable)):
         drug = drugs.get(dose.drug)
         if drug is None or "local_anaesthetic" not in drug.classes:
             continue

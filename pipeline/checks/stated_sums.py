@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
-from pipeline.checks import _clock_spans, _stated_more
+from pipeline.checks import _clock_spans, _running, _stated_more
 from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, finding, placed, plain, read
 from pipeline.conversion import convert
@@ -51,6 +51,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     start: str | None = None
     clocks: list[str] = []
+    offs: list[Decimal] = []
     for passage in note.sections.description:
         tokens = read(passage)
         if not any(token.quantity is not None for token in tokens):
@@ -61,10 +62,12 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 *_clock_spans.told(tokens, clocks, _minutes),
                 *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
                 *_stated_more.both(tokens), *_stated_more.in_a_row(tokens, _is_total, doses),
-                *_stated_more.on_both(tokens, _is_total),
+                *_stated_more.on_both(tokens, _is_total), *_running.told(tokens),
+                *_running.off(tokens, offs, _is_total),
                 *_stated_more.without_units(tokens, _is_total, doses)]  # fmt: skip
         starts = [time for at in range(len(tokens)) if (time := _stated_more.start_of(tokens, at))]
         start = starts[-1] if starts else start
+        offs += _running.offs_of(tokens)
         clocks += _clock_spans.times_of(tokens)
         for index, arithmetic in dict(told).items():
             made = finding(
@@ -180,6 +183,8 @@ def _products(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
         at = index + 1
         if tokens[at].norm in _TIMES and at + 1 < len(tokens):
             number, at = count(tokens[at + 1]), at + 2
+        elif [one.norm for one in tokens[at + 1 : at + 2]] == ["times"]:  # "six millilitres eight times"
+            number, at = count(tokens[at]), at + 2
         elif tokens[at].norm == "each" and tokens[at + 1 : at + 2] and tokens[at + 1].norm != "of":
             counts = [one for near in tokens[max(0, index - 6) : index] if (one := count(near)) is not None]
             number, at = (counts[-1] if len(counts) == 1 else None), at + 1

@@ -6,16 +6,17 @@ sentences themselves: the number and what it is of stand side by side.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 
 from pipeline import mentions
 from pipeline.checks.base import amount, finding, placed, read
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Finding, Mention, Quantity, Sentence
+from pipeline.records import Finding, Mention, Quantity, Sentence, Token
 
 MEANING = "An amount was said in a unit that cannot measure what it is of: millimetres of a drug or of blood."
 
+_BY = frozenset({"by", "x", "×"})
 _LENGTHS = frozenset({"length", "angle", "french", "gauge"})
 _LIQUIDS = frozenset(
     "blood marrow aspirate saline urine irrigation irrigant crystalloid colloid concentrate prp bmac plasma bile "
@@ -38,6 +39,14 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         tokens = read(passage)
         if not any(token.quantity is not None and _suspect(token.quantity) for token in tokens):
             continue
+        for first, second in _crossed(tokens):
+            made = finding(
+                "units_in_words", "warning", f"“{tokens[first].text} by {tokens[second].text}” was said: one of the "
+                "units is likely wrong.", [fact for fact in note.facts if passage.holds(fact) and fact.unit in (
+                    "mm", "cm") and fact.value in {q.value for at in (first, second) if (q := tokens[at].quantity)}],
+                ask="Say both sizes again, each with its unit.", about=f"w{passage.evidence.first + first}",
+            )  # fmt: skip
+            found.append(placed(made, passage.evidence))
         sentence = mentions.mark(Sentence(0, tuple(tokens)), grammar)
         for index, what in _amounts(sentence):
             quantity = tokens[index].quantity
@@ -53,6 +62,20 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             )  # fmt: skip
             found.append(placed(made, passage.evidence))
     return found
+
+
+def _crossed(tokens: Sequence[Token]) -> Iterator[tuple[int, int]]:
+    """ "Eleven centimetres by three hundred and eighty millimetres": of two sides, nobody says the shorter one in the
+    larger unit."""
+    for index in range(len(tokens) - 2):
+        first, second = tokens[index].quantity, tokens[index + 2].quantity
+        if first is None or second is None or tokens[index + 1].norm not in _BY:
+            continue
+        if first.value is None or second.value is None or {first.unit, second.unit} != {"mm", "cm"}:
+            continue
+        large, small = (first, second) if first.unit == "cm" else (second, first)
+        if (large.value or 0) * 10 < (small.value or 0):
+            yield index, index + 2
 
 
 def _suspect(quantity: Quantity) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+from pipeline.clocks import DONE_WITH
 from pipeline.records import Sentence
 
 # What lasts -> the events at its begin and end. The longest phrase counts; common practice, no source.
@@ -38,7 +39,17 @@ def _clock(sentence: Sentence, at: int) -> bool:
 def name_of(sentence: Sentence, index: int) -> tuple[str, int] | None:
     """(event, token of the word that tells it) of the time at a token; None where nothing here tells it."""
     return (_of_span(sentence, index) or _switched(sentence, index) or _in_or_out(sentence, index)
-            or _skin(sentence, index))  # fmt: skip
+            or _skin(sentence, index) or _done(sentence, index))  # fmt: skip
+
+
+def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
+    """ "Cut at eleven nineteen, ..., done at eleven thirty four", "no complications done sixteen oh nine"."""
+    tokens = sentence.tokens
+    at = index - 1 - (index >= 2 and tokens[index - 1].norm in ("at", ",", ":"))
+    if at < 0 or tokens[at].norm != "done":
+        return None
+    alone = at == 0 or tokens[at - 1].punctuation or tokens[at - 1].norm in DONE_WITH
+    return ("operation_end", at) if alone else None
 
 
 def _of_span(sentence: Sentence, index: int) -> tuple[str, int] | None:

@@ -74,7 +74,10 @@ def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar, rinsed: 
     alone = len(kinds) == 1 and (rinsed or cues.has(sentence, grammar, "pump"))
     if not (alone or kinds == ["irrigation_in", "irrigation_out"]) or "L" not in units or len(units - {None}) > 1:
         return []
-    doubts = () if rinsed else ("what ran in and out was not said",)
+    short = [] if alone else [index for index, _ in base.quantities(sentence, "volume")
+                              if index > told[-1][0] and _behind(sentence, index)[:1] == ["short"]]  # fmt: skip
+    told += [(index, "irrigation_deficit") for index in short]
+    doubts = () if rinsed or short else ("what ran in and out was not said",)  # only what rinses can be short
     return [base.claim(kind, reading, sentence, at, at, at, 4, doubts=doubts) for at, kind in told]
 
 
