@@ -4,9 +4,9 @@ Kept without a name, and asked about. And the other way round: drugs with a numb
 from __future__ import annotations
 
 from pipeline import cues
-from pipeline.extractors import base
+from pipeline.extractors import _drug_told, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Quantity, Reading, Sentence
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
 
 KINDS = ("medication_dose", "medication_concentration", "medication_volume", "injection_volume")
@@ -96,10 +96,19 @@ def _bare(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             facts.append(
                 base.claim("medication_volume" if by_volume else "medication_dose", reading, sentence, index, index,
                            drug.last, 4, name=drug.id, unit=None, scale=cues.scale(sentence, index),
-                           **({"certainty": "negated"} if _is_thrown(sentence, drug.last) else {}),
+                           **_as_the_drug(sentence, grammar, drug),
                            group=f"m{base.group_of(sentence, drug.first)}")
             )  # fmt: skip
     return facts
+
+
+def _as_the_drug(sentence: Sentence, grammar: Grammar, drug: Mention) -> dict[str, str]:
+    """What is denied or only meant of a drug is so of its number: "forty of depo medrol drawn up, never given"."""
+    ids = cues.around(sentence, grammar, drug.first, drug.last)
+    scope = base.scope_at(sentence, "certainty", drug.first, "affirmed")
+    if _is_thrown(sentence, drug.last) or scope == "negated" or _drug_told.was_denied(sentence, grammar, drug, ids):
+        return {"certainty": "negated"}
+    return {"status": "planned"} if _drug_told.was_meant(sentence, drug) else {}
 
 
 def _is_left(sentence: Sentence, index: int) -> bool:
