@@ -264,7 +264,8 @@ def _in_short(sentence: Sentence, grammar: Grammar, at: int) -> bool:
         return False
     if after is not None and _amount(after) and before is not None and before.norm in (",", ";"):
         return {"L", "R"} <= {token.text for token in tokens}  # "R upper pole 60 mL, L 45 mL"
-    if after is None or after.quantity is not None or after.norm in BREAKS or after.norm in (",", ";", ")", ":"):
+    counted = after is not None and after.quantity is not None and after.quantity.form != "ordinal"  # "L 4th MC"
+    if after is None or counted or after.norm in BREAKS or after.norm in (",", ";", ")", ":"):
         return before is not None and (before.quantity is not None or before.norm.isalpha() or before.norm == "#level")
     if after.punctuation:
         return after.norm == "." and at + 2 == len(tokens) and before is not None and not before.punctuation
