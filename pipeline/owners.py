@@ -67,6 +67,7 @@ def _is_strength(token: Token) -> bool:
     return token.quantity is not None and token.quantity.dimension in _STRENGTHS
 
 
+PART_GIVEN = "a part of it was said to be given"
 _SHARES = frozenset({"half", "third", "thirds", "quarter", "quarters", "most", "part", "some", "little", "rest"})
 _POINTING = frozenset({"the", "these", "those", "this", "that", "our"})
 
@@ -74,7 +75,18 @@ _POINTING = frozenset({"the", "these", "those", "this", "that", "our"})
 def is_whole_of_share(tokens: Sequence[Token], index: int) -> bool:
     """ "Half of the six mils went in": the number at `index` is the whole, and a part of it was given."""
     at = index - 1
-    at -= at > 0 and tokens[at].norm in _POINTING
-    return at > 0 and tokens[at].norm == "of" and (
-        tokens[at - 1].norm in _SHARES or tokens[at - 1].text.lower().split()[-1] in _SHARES
+    pointed = at > 0 and tokens[at].norm in _POINTING
+    at -= pointed
+    if at < 1 or tokens[at].norm != "of":
+        return False
+    if pointed and _some_of(tokens[at - 1], tokens[index]):
+        return True
+    return tokens[at - 1].norm in _SHARES or tokens[at - 1].text.lower().split()[-1] in _SHARES
+
+
+def _some_of(part: Token, whole: Token) -> bool:
+    """ "One of the two vials", "two of the three grams": a bare number of what was counted; no "ten of the 0.5 %"."""
+    few = part.norm == "one" or (
+        part.quantity is not None and part.quantity.form == "number" and part.quantity.unit is None
     )
+    return few and whole.quantity is not None and whole.quantity.dimension in ("count", "mass", "volume", "amount")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from pipeline import cues
+from pipeline import cues, owners
 from pipeline.extractors import _drug_words, base
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
@@ -130,6 +130,8 @@ _STRENGTH_REACH = 3  # tokens: "ten of one percent plain lidocaine"
 def _distance(sentence: Sentence, one: Mention, other: Mention) -> int:
     before, after = sorted((one, other), key=lambda item: item.first)
     return cues.gap(sentence, before.last, after.first)
+
+
 def pieces(
     reading: Reading, sentence: Sentence, index: int, quantity: Quantity, events: list[Event]
 ) -> list[Fact]:
@@ -142,5 +144,8 @@ def pieces(
     if not near or min(near)[0] > _PIECE_REACH:
         return []
     price, _, event = min(near)
+    fields = fields_of(sentence, index, quantity, event)
+    if owners.is_whole_of_share(sentence.tokens, index):
+        fields["doubts"] = (*fields.get("doubts", ()), owners.PART_GIVEN)
     return [base.claim("medication_dose", reading, sentence, index, event.mention.first, event.mention.last, price,
-                       **fields_of(sentence, index, quantity, event))]  # fmt: skip
+                       **fields)]  # fmt: skip

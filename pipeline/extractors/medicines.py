@@ -340,7 +340,7 @@ def _number(
         fields["name"] = "mixture"
         fields["group"] = f"m{base.group_of(sentence, mixture)}"
         return [base.claim(kind, reading, sentence, index, mixture, mixture, _OF_MIXTURE, **fields)]
-    part = ("a part of it was said to be given",) if owners.is_whole_of_share(sentence.tokens, index) else ()
+    part = (owners.PART_GIVEN,) if owners.is_whole_of_share(sentence.tokens, index) else ()
     doubts = [*event.fields.get("doubts", ()), *further, *part]
     if len(ranked) > 1 and ranked[1][0] == price:
         doubts.append(f"may also belong to {ranked[1][2].drug.name}")
