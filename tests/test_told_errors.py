@@ -115,6 +115,8 @@ TOLD = (
      "PROCEDURE: Kidney transplant, ___, right kidney of a brother. Incision 10:05 left Gibson 15 cm. No drain."),
     ("side_conflict", "Dx: L 5th MT base #", "Dx: R 5th MT base #",
      "___, displaced. Op: ORIF L 5th metatarsal. TO 0915 L foot. One screw 4.5 mm x 45 mm."),
+    ("site_conflict", "1120 L middle + ring", "1120 L ring + small",
+     "Dx: Dupuytren L middle + ring. Op: limited fasciectomy L middle and ring. TO ___. Cords out, nerves intact."),
     ("level_conflict", "1015 C6-7", "1015 C7-T1",
      "Proc: ACDF C6-7 for a soft disc. TO ___. Disc and spur out, L C7 root free, both nerves checked. Cage 6 mm."),
     ("level_conflict", "left l four five", "left l two three",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks.base import called, finding, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -16,6 +18,10 @@ _FIRM = ("time_out", "site_marking", "consent", "preop_diagnosis", "postop_diagn
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    return _by_sites(note, grammar) or _bare_fingers(note)
+
+
+def _by_sites(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     sites = grammar.table("sites", Concept)
     operated = [
         (fact, site)
@@ -40,6 +46,35 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             continue
         found.append(_told(same_sort[0][0], same_sort[0][1], fact, site, grammar))
     return found
+
+
+_FINGER = r"(?:thumb|index|middle|long|ring|little|small)(?: fingers?)?"
+# "R ring + small", "left index and middle": names of fingers in a row behind a side, which no entry holds as a site.
+_ROW = re.compile(rf"\b(?:left|right|L|R) ({_FINGER}(?:(?: ?[+&/,] ?| and ){_FINGER})+)(?=[\s.,;:]|$)", re.IGNORECASE)
+_ONE = re.compile(r"thumb|index|middle|long|ring|little|small", re.IGNORECASE)
+_SAME_FINGER = {"little": "small", "long": "middle"}
+_AGREED = ("time_out", "site_marking", "consent")
+_TITLES = frozenset({"procedure", "diagnosis", "preop-diagnosis", "postop-diagnosis"})
+
+
+def _bare_fingers(note: OperativeNote) -> list[Finding]:
+    """Fingers of the time-out that are not among those of the operation and its diagnosis."""
+    titles = " . ".join(one.text for one in note.sections.description if one.section in _TITLES)
+    named = _fingers(titles)
+    for fact in note.of(*_AGREED) if named else ():
+        other = _fingers(fact.evidence.heard) - named
+        if other and fact.certainty == "affirmed":
+            return [finding(
+                "site_conflict", "blocking", f"The {' and '.join(sorted(named))} fingers are operated on, but the "
+                f"{' and '.join(sorted(other))} was said as well ({fact.kind.replace('_', ' ')}).", [fact],
+                ask="Say which is right.",
+            )]  # fmt: skip
+    return []
+
+
+def _fingers(text: str) -> set[str]:
+    names = {name.lower() for row in _ROW.finditer(text) for name in _ONE.findall(row[1])}
+    return {_SAME_FINGER.get(name, name) for name in names}
 
 
 def _several(note: OperativeNote, operated: list[tuple[Fact, Concept]]) -> bool:
