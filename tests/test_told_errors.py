@@ -150,6 +150,8 @@ TOLD = (
      "Two anchors for the labrum, at ten and at two o'clock, and one for the biceps, ___, each 2.9 mm."),
     ("listed_count", "three anchors altogether", "five anchors altogether",
      "first anchor at one o'clock second at two third at three ___ each 1.8 mm"),
+    ("listed_count", "four anchors altogether", "five anchors altogether",
+     "first anchor at eleven o'clock second at twelve third at one fourth at half past one ___ each 1.8 mm"),
     ("listed_count", "= 8 screws", "= 9 screws", "7-hole plate, lag screw x1: 5 + 1 + 2 ___. Lot FX-1."),
     ("listed_count", "= 4 implants", "= 6 implants", "3 anchors 2.9 mm patella + 1 button femur ___. Isometry good."),
     ("listed_count", "So five screws.", "So six screws.",

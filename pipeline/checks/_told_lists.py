@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from pipeline.checks._spoken_counts import count, says_total
 from pipeline.note import OperativeNote, Passage
+from pipeline.numerals import ORDINALS
 from pipeline.records import Token
 
 _WAYS = frozenset({"grafts", "bypasses", "anastomoses", "conduits", "distals"})
@@ -79,8 +80,7 @@ def ordinals(read: Sequence[Token]) -> tuple[int, str, str] | None:
         noun = read[at + 1].norm[:-1]
         told, start = 0, None
         for place in range(max(0, at - _TOLD_OFF), at - 1):
-            quantity = read[place].quantity
-            number = quantity.value if quantity is not None and quantity.form == "ordinal" else None
+            number = _ordinal(read[place])
             if number == 1 and noun in (read[place + 1].norm, read[place - 1].norm):
                 told, start = 1, place
             elif start is not None and number == told + 1:
@@ -91,6 +91,16 @@ def ordinals(read: Sequence[Token]) -> tuple[int, str, str] | None:
 
 
 _TOLD_OFF = 60  # tokens
+
+
+def _ordinal(token: Token) -> int | None:
+    """First, second ...; also the fourth of "third at one fourth at two", which may be heard as a quarter."""
+    quantity = token.quantity
+    if quantity is None or quantity.form not in ("ordinal", "fraction"):
+        return None
+    if quantity.form == "ordinal":
+        return int(quantity.value) if quantity.value is not None else None
+    return ORDINALS.get(token.text.lower().split()[-1])
 
 
 def _names_row(read: Sequence[Token], at: int) -> bool:
