@@ -92,6 +92,7 @@ QUIET = {
         "in total then the same forty milligrams of triamcinolone with four millilitres of one percent lidocaine "
         "eighty milligrams triamcinolone together and eighty milligrams of lidocaine",
     "two toes": "PRE/POST-OP DX: Hallux valgus L foot, hammer toe L 2nd. OP: L scarf osteotomy + PIP fusion L 2nd toe.",
+    "a name before another code": "RV lead 58 cm SN RV55120, RA lead 52 cm SN RA41418, generator SN GN20021.",
     "a clip more": "Cystic duct 3 clips, artery 2 clips + 1, total 6 clips.",
     "a total before its heading": "EBL at delivery 300 mL, after it 100 mL, total EBL 400 mL.",
     "when, not how long": "heparin five thousand units then a further one thousand after forty minutes clamps "

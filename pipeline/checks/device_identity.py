@@ -76,6 +76,13 @@ def _labels(note: OperativeNote, number: Fact) -> list[str]:
     return found[-1:]
 
 
+def _since_code(words: list[str]) -> list[str]:
+    """ "RA lead 52 cm SN RA33418, generator SN PG90021": the name before another code is of that one."""
+    codes = [at for at, word in enumerate(words) if _CODE.search(word)]
+    return words[codes[-1] + 1 :] if codes else words
+
+
+_CODE = re.compile(r"\d{3}")
 _LABEL = re.compile(r"#\d+$|[tcls]\d{1,2}(?:-\d)?$")
 
 
@@ -92,7 +99,7 @@ def _of_one(note: OperativeNote, grammar: Grammar, implants: list[Fact]) -> list
         if len(same) != 1 or _is_several(note, same[0], says):
             continue
         numbers = [one for one in told if one.text and (one.name == name or (
-            one.name is None and says & set(_near(note, one, _LEAD, 0))))]  # fmt: skip
+            one.name is None and says & set(_since_code(_near(note, one, _LEAD, 0)))))]  # fmt: skip
         if len({one.text for one in numbers}) > 1:
             texts = " and with ".join(dict.fromkeys(one.text or "" for one in numbers))
             return [finding("device_identity", "warning", f"{called(same[0], grammar)} was said with {texts}.",
