@@ -110,6 +110,11 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
     return None
 
 
+def _begins(read: Sequence[Token], at: int) -> int:
+    """The first token behind the last full stop or semicolon before a token."""
+    return max((place + 1 for place in range(at) if read[place].norm in _ENDS), default=0)
+
+
 def _noun_left_out(read: Sequence[Token], at: int) -> int | None:
     """ "Three anchors on the inside and two outside, so six of them", "... and two from behind makes five": where the
     counted noun stands before a total that has none."""
@@ -122,7 +127,7 @@ def _noun_left_out(read: Sequence[Token], at: int) -> int | None:
     last = next((number for place in range(at - 1, -1, -1) if (number := count(read[place])) is not None), None)
     if not (led or told) or last == count(read[at]):
         return None  # "so four anchors, four in all": the same again
-    start = max((place + 1 for place in range(at) if read[place].norm in _ENDS), default=0)
+    start = _begins(read, at)
     nouns = (_noun(read, place) for place in range(at - 1, start - 1, -1) if count(read[place]) is not None)
     return next((noun for noun in nouns if noun is not None and noun < at), None)
 
@@ -133,7 +138,7 @@ _ANY = frozenset({"implants", "pieces", "devices", "things", "items", "component
 
 def _of_any(read: Sequence[Token], total: int) -> tuple[list[int], set[int]] | None:
     """The same of counts of any things, each with a noun and no unit, one behind the other."""
-    start = max((at + 1 for at in range(total) if read[at].norm in _ENDS), default=0)
+    start = _begins(read, total)
     parts: list[int] = []
     for at in range(max(start, total - _BACK), total):
         number = count(read[at])
@@ -201,7 +206,7 @@ def _norms(read: Sequence[Token], first: int, last: int) -> list[str]:
 
 def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], set[int]] | None:
     """(the parts, every sum that they allow) of the things that are named before their total; None where unclear."""
-    start = max((at + 1 for at in range(total) if read[at].norm in _ENDS), default=0)
+    start = _begins(read, total)
     start = max(start, total - _BACK)
     parts: list[int] = []
     alone = 0

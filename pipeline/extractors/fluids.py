@@ -161,13 +161,6 @@ def _is_intravenous(sentence: Sentence, grammar: Grammar, mention: Mention, wash
     return any(cues.apart(sentence, hit, mention.first, mention.last) <= 30 for hit in near)
 
 
-def _in_a_place(sentence: Sentence, hit: cues.Hit) -> bool:
-    """ "Fluid in the pouch": where it is, not what was infused."""
-    after = sentence.tokens[hit.last + 1].norm if hit.last + 1 < len(sentence.tokens) else ""
-    last = sentence.tokens[hit.last].norm
-    return last == "fluid" or (last == "in" and after in ("the", "a", "his", "her", "this"))
-
-
 def _is_used(sentence: Sentence, hit: cues.Hit) -> bool:
     """ "Six bags of saline were used": for what was not said, and most rinse."""
     return hit.id == "given" and sentence.tokens[hit.last].norm in ("used", "use", "using")

@@ -227,7 +227,6 @@ _PER = ("per", "each", "every")
 _LAST, _DRAWS = 6, frozenset("draw draws aspirate pull sample".split())
 _NEXT = frozenset("first second third fourth fifth sixth seventh eighth ninth tenth last next".split())
 _TIP = frozenset("needle cannula trocar jamshidi tip".split())
-_LEFT = frozenset("remaining remains remained left excursion".split())
 
 
 def _tip_at(sentence: Sentence, grammar: Grammar, index: int) -> tuple[int, int] | None:

@@ -166,10 +166,10 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
 
 def _is_allergen(sentence: Sentence, mention: Mention) -> bool:
     """ "Allergic to iodine so chlorhexidine was used": the first is no preparation."""
-    allergic = [at for at, token in enumerate(sentence.tokens) if token.norm in _ALLERGIC]
-    behind = " ".join(token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 4])
-    return behind.split(" ")[0] not in _USED and any(
-        _drug_numbers.allergic_to(sentence, at, at, mention) for at in allergic
+    behind = sentence.tokens[mention.last + 1 : mention.last + 2]
+    return not (behind and behind[0].norm in _USED) and any(
+        token.norm in _ALLERGIC and _drug_numbers.allergic_to(sentence, at, at, mention)
+        for at, token in enumerate(sentence.tokens)
     )
 
 
