@@ -46,6 +46,7 @@ _PRESSED = frozenset({"pressure", "set", "inflated", "mmhg", "tourniquet", "cuff
 
 
 def word_at(norms: Sequence[str], index: int) -> str:
+    """The word at a place, "" before the first and behind the last."""
     return norms[index] if 0 <= index < len(norms) else ""
 
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 
 from pipeline import numerals
+from pipeline.clocks import word_at
 from pipeline.records import Quantity, Token
 
 Found = tuple[Quantity, int]
@@ -23,10 +24,6 @@ FILLERS = frozenset({
 })
 _DIGITS = frozenset(word for word, value in numerals.SMALL.items() if value < 10) | numerals.ZERO | {*numerals.REPEATED}
 _SPELLED = {"dash": "-", "hyphen": "-", "slash": "/", "dot": ".", "point": "."}
-
-
-def _at(norms: Sequence[str], index: int) -> str:
-    return norms[index] if 0 <= index < len(norms) else ""
 
 
 def _is_numeral(norm: str) -> bool:
@@ -55,7 +52,7 @@ def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
         norm = norms[index]
         piece = ""
         pair = numerals._below_hundred(norms, index)
-        if norm in numerals.REPEATED and numerals._digit(_at(norms, index + 1)) is not None:
+        if norm in numerals.REPEATED and numerals._digit(word_at(norms, index + 1)) is not None:
             piece, index = str(numerals._digit(norms[index + 1])) * numerals.REPEATED[norm], index + 1
         elif norm in numerals.ZERO:
             piece = "0"
@@ -65,7 +62,7 @@ def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
             piece = _SPELLED[norm]
         elif (len(norm) == 1 and norm.isalpha() and norm not in "ai") or any(letter.isdigit() for letter in norm):
             piece = norm.upper()
-        elif norm in ("a", "i") and (tokens[index].text.isupper() or (text and _is_numeral(_at(norms, index + 1)))):
+        elif norm in ("a", "i") and (tokens[index].text.isupper() or (text and _is_numeral(word_at(norms, index + 1)))):
             piece = norm.upper()
         if norm[0] in "+-" and norm[1:2].isdigit():
             break  # "SN T5 +18.5 D": the power of a lens
@@ -93,7 +90,7 @@ def loose_code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Fou
     norm = norms[start]
     if not norm.isalpha() and _PHONE.match(norm):
         return Quantity(form="code", text=tokens[start].text), start + 1
-    if norm in _DIGITS and _at(norms, start + 1) in _DIGITS and not listed_digits(norms, start):
+    if norm in _DIGITS and word_at(norms, start + 1) in _DIGITS and not listed_digits(norms, start):
         run = numerals.read(norms, start)
         if run is not None and run.shape == "digits" and len(run.digits) >= 4 and run.value == int(run.digits):
             return Quantity(form="code", text=run.digits), run.end

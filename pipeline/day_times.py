@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline import clocks, numerals
+from pipeline.clocks import word_at
 from pipeline.records import Quantity, Token
 
 Found = tuple[Quantity, int]
@@ -24,24 +25,20 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     if norms[start] in STARTS:
         return _noon(norms, start)
     dotted = _DOTTED.match(norms[start])
-    if dotted and _at(norms, start + 1) in _HOURS:
-        before = _at(norms, start - 1)
+    if dotted and word_at(norms, start + 1) in _HOURS:
+        before = word_at(norms, start - 1)
         if before in _LED or before in _MOVES or before in clocks.GOVERNS:
             return Quantity(form="clock", text=f"{int(dotted[1]):02d}:{dotted[2]}"), start + 2
         return None
     if norms[start] == "half":
         return _half(norms, start)
-    if norms[start] == "a" and _at(norms, start + 1) == "quarter" and clocks.leads(norms, start):
+    if norms[start] == "a" and word_at(norms, start + 1) == "quarter" and clocks.leads(norms, start):
         return clocks.relative(norms, start + 1)  # "at a quarter to eight"
     return _minutes_past(norms, start) or _part_of_day(norms, start) or _bare_hour(norms, start)
 
 
-def _at(norms: Sequence[str], index: int) -> str:
-    return norms[index] if 0 <= index < len(norms) else ""
-
-
 def _number(norms: Sequence[str], start: int) -> tuple[int, int] | None:
-    norm = _at(norms, start)
+    norm = word_at(norms, start)
     if norm.isdigit() and len(norm) <= 2:
         return int(norm), start + 1
     return numerals._below_hundred(norms, start)
@@ -49,7 +46,7 @@ def _number(norms: Sequence[str], start: int) -> tuple[int, int] | None:
 
 def _noon(norms: Sequence[str], start: int) -> Found | None:
     """ "Closure at noon", "finished just after midnight": the latter with a doubt."""
-    before = _at(norms, start - 1)
+    before = word_at(norms, start - 1)
     near = norms[max(0, start - 8) : start]
     if before not in _LED or not any(word in clocks.GOVERNS or word in clocks.TIMED or word in _WORK for word in near):
         return None
@@ -64,7 +61,7 @@ _WORK = frozenset({"knife", "skin", "surgery", "operation", "called", "born", "w
 def _half(norms: Sequence[str], start: int) -> Found | None:
     """ "Finished at half nine": half past nine in Britain, half an hour before in other languages, so a doubt."""
     hour = _number(norms, start + 1)
-    if hour is None or not 1 <= hour[0] <= 12 or _at(norms, hour[1]) in ("past", "to", "x", "by", "and", "a"):
+    if hour is None or not 1 <= hour[0] <= 12 or word_at(norms, hour[1]) in ("past", "to", "x", "by", "and", "a"):
         return None
     if clocks.counts(norms, hour[1]) or not clocks.leads(norms, start):
         return None
@@ -80,9 +77,9 @@ def _minutes_past(norms: Sequence[str], start: int) -> Found | None:
     minutes = _number(norms, start)
     if minutes is None or not 1 <= minutes[0] <= 59:
         return None
-    link = minutes[1] + (_at(norms, minutes[1]) in ("minutes", "minute", "mins", "min"))
+    link = minutes[1] + (word_at(norms, minutes[1]) in ("minutes", "minute", "mins", "min"))
     told = link > minutes[1]
-    said = _at(norms, link)
+    said = word_at(norms, link)
     hour = _number(norms, link + 1) if said in ("past", "to", "after", "before") else None
     if hour is None or not 1 <= hour[0] <= 12 or clocks.counts(norms, hour[1]) or minutes[0] > 30 - (said == "to"):
         return None
@@ -90,7 +87,7 @@ def _minutes_past(norms: Sequence[str], start: int) -> Found | None:
         return None
     if said in ("after", "before", "to") and not clocks.leads(norms, start):
         return None
-    if said == "past" and not (told or _at(norms, start - 1) in _LED or clocks.leads(norms, start)):
+    if said == "past" and not (told or word_at(norms, start - 1) in _LED or clocks.leads(norms, start)):
         return None
     if said in ("past", "after"):
         return clocks.finish(hour[0], minutes[0], norms, start, hour[1], sure=False)
@@ -100,7 +97,7 @@ def _minutes_past(norms: Sequence[str], start: int) -> Found | None:
 def _part_of_day(norms: Sequence[str], start: int) -> Found | None:
     """ "Two in the morning", "nine at night"."""
     hour = _number(norms, start)
-    if hour is None or not 1 <= hour[0] <= 12 or _at(norms, start - 1) not in _LED:
+    if hour is None or not 1 <= hour[0] <= 12 or word_at(norms, start - 1) not in _LED:
         return None
     words = tuple(norms[hour[1] : hour[1] + 3])
     if words[:2] == ("at", "night"):
@@ -119,13 +116,13 @@ _WAS = frozenset({"was", "is", "were", "made", "done"})
 
 def _bare_hour(norms: Sequence[str], start: int) -> Found | None:
     """ "Out of the room at eleven", "incision at nine and closure at ten": with a doubt, since no minutes were said."""
-    if _at(norms, start - 1) != "at":
+    if word_at(norms, start - 1) != "at":
         return None
     before = [norm for norm in norms[max(0, start - 4) : start - 1] if norm not in _WAS]
     hour = _number(norms, start)
     if not before or before[-1] not in _HAPPENED or hour is None:
         return None
-    after = _at(norms, hour[1])
+    after = word_at(norms, hour[1])
     goes_on = after in ("", ".", ",", ";", "and", "then", "patient", "skin", "out") or after in clocks.GOVERNS
     if not 1 <= hour[0] <= 12 or not goes_on or clocks.is_round(norms, start):
         return None

@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 
 from pipeline import numerals
+from pipeline.clocks import word_at
 from pipeline.records import Quantity, Token
 
 Found = tuple[Quantity, int]
@@ -20,13 +21,9 @@ _NAILS = frozenset({"tibial", "femoral", "humeral", "retrograde", "antegrade", "
 _MOST = {"c": 8, "t": 12, "l": 6, "s": 5}
 
 
-def _at(norms: Sequence[str], index: int) -> str:
-    return norms[index] if 0 <= index < len(norms) else ""
-
-
 def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """L4, L4-L5, L4-5, "L four five", "L four L five": text "L4" or "L4-L5"."""
-    if norms[start][0] == "t" and _at(norms, start + 1) in _NAILS:
+    if norms[start][0] == "t" and word_at(norms, start + 1) in _NAILS:
         return None  # "a T2 tibial nail"
     if _LEVELS.match(norms[start]):
         return _written_levels(norms[start], start)
@@ -35,14 +32,14 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
         return None
     letter, number, end = one
     alone = len(norms[start]) == 1
-    if alone and (is_unit_like(_at(norms, end)) or _at(norms, end) in ("x", "\u00d7", *numerals.SCALES)):
+    if alone and (is_unit_like(word_at(norms, end)) or word_at(norms, end) in ("x", "\u00d7", *numerals.SCALES)):
         return None  # "tear L 1 cm": on the left; "vitamin C five hundred milligrams"
-    if alone and _at(norms, start - 1) in ("vitamin", "hepatitis", "mitomycin", "protein"):
+    if alone and word_at(norms, start - 1) in ("vitamin", "hepatitis", "mitomycin", "protein"):
         return None
     if alone and norms[start] == "l" and _other_initial(tokens, norms, start, end):
         return None  # "splints R 1, L 2": sides
     follows = end
-    if _at(norms, follows) in ("-", "/", "slash") and not (_at(norms, follows) == "slash" and letter == ""):
+    if word_at(norms, follows) in ("-", "/", "slash") and not (word_at(norms, follows) == "slash" and letter == ""):
         follows += 1
     other = _one_level(norms, follows)
     if other is not None and follows == end and _one_by_one(norms, start, other[2]):
@@ -51,7 +48,7 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
         return _level_quantity((letter, number), other[:2]), other[2]
     bare = small(norms, follows)
     if bare is not None and bare == number + 1 and _valid(letter, bare):
-        nothing_more = not _at(norms, follows + 1) or not is_unit_like(_at(norms, follows + 1))
+        nothing_more = not word_at(norms, follows + 1) or not is_unit_like(word_at(norms, follows + 1))
         if nothing_more and (len(norms[start]) == 1 or follows > end):
             return _level_quantity((letter, number), (letter, bare)), follows + 1
     return _level_quantity((letter, number), None), end
@@ -61,7 +58,7 @@ def _other_initial(tokens: Sequence[Token], norms: Sequence[str], start: int, en
     """Whether a capital R stands before a number right before or behind "L" and its number."""
     for at in (*range(max(0, start - _APART), start - 1), *range(end, end + 2)):
         if 0 <= at < len(tokens) - 1 and tokens[at].text == "R" and (
-            _at(norms, at + 1).isdigit() or tokens[at + 1].quantity is not None
+            word_at(norms, at + 1).isdigit() or tokens[at + 1].quantity is not None
         ):
             return True
     return False
@@ -72,8 +69,8 @@ _APART = 5  # tokens
 
 def _one_by_one(norms: Sequence[str], start: int, end: int) -> bool:
     """ "Screws at L four L five and S one": vertebrae that are listed, each for itself, and no space between two."""
-    led = {_at(norms, at) for at in range(start - 3, start)}
-    return bool(led & _IN_VERTEBRAE) and _at(norms, end) == "and" and _one_level(norms, end + 1) is not None
+    led = {word_at(norms, at) for at in range(start - 3, start)}
+    return bool(led & _IN_VERTEBRAE) and word_at(norms, end) == "and" and _one_level(norms, end + 1) is not None
 
 
 _IN_VERTEBRAE = frozenset({"screw", "screws", "pedicle", "pedicles"})
@@ -85,7 +82,7 @@ def is_unit_like(norm: str) -> bool:
 
 
 def _one_level(norms: Sequence[str], start: int) -> tuple[str, int, int] | None:
-    norm = _at(norms, start)
+    norm = word_at(norms, start)
     match = _LEVEL.match(norm)
     if match and _valid(match[1], int(match[2])):
         return match[1], int(match[2]), start + 1
@@ -97,7 +94,7 @@ def _one_level(norms: Sequence[str], start: int) -> tuple[str, int, int] | None:
 
 
 def small(norms: Sequence[str], index: int) -> int | None:
-    norm = _at(norms, index)
+    norm = word_at(norms, index)
     if norm.isdigit() and len(norm) <= 2:
         return int(norm)
     value = numerals.SMALL.get(norm)

@@ -12,7 +12,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from pipeline import codes, day_times, four_digits, numerals
-from pipeline.clocks import clock, clock_face, heard_clock
+from pipeline.clocks import clock, clock_face, heard_clock, word_at
 from pipeline.compounds import shorthand
 from pipeline.dates import date
 from pipeline.levels import is_unit_like, levels, small
@@ -115,28 +115,24 @@ _OF_A_TUBE = _AIRWAY | frozenset(
 
 def _tube(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """ "A seven five tube", "ETT seven oh": inner diameters in half millimetres (ISO 5361), as they are called out."""
-    number, half = small(norms, start), _at(norms, start + 1)
+    number, half = small(norms, start), word_at(norms, start + 1)
     if number is None or not 2 <= number <= 10 or half not in ("five", "oh", "o", "zero"):
         return None
     end = start + 2
     ahead = end
-    while _at(norms, ahead) in _OF_A_TUBE - _AIRWAY:
+    while word_at(norms, ahead) in _OF_A_TUBE - _AIRWAY:
         ahead += 1
-    before = {_at(norms, start - 1), _at(norms, start - 2)}
-    if _at(norms, ahead) not in _AIRWAY and not (before & _AIRWAY and not is_unit_like(_at(norms, end))):
+    before = {word_at(norms, start - 1), word_at(norms, start - 2)}
+    if word_at(norms, ahead) not in _AIRWAY and not (before & _AIRWAY and not is_unit_like(word_at(norms, end))):
         return None
     said = " ".join(token.text for token in tokens[start:end])
     value = Decimal(f"{number}.{5 if half == 'five' else 0}")
     return Quantity(value=value, text=said, doubts=(f"'{said}' was read as {value}",)), end
 
 
-def _at(norms: Sequence[str], index: int) -> str:
-    return norms[index] if 0 <= index < len(norms) else ""
-
-
 def _thread_follows(norms: Sequence[str], index: int) -> bool:
     for at in range(index, min(index + 5, len(norms))):
-        if norms[at] in THREAD or (norms[at] == "v" and _at(norms, at + 1) in ("loc", "lock")):
+        if norms[at] in THREAD or (norms[at] == "v" and word_at(norms, at + 1) in ("loc", "lock")):
             return True
         if norms[at] not in _BETWEEN:
             return False
@@ -146,7 +142,7 @@ def _thread_follows(norms: Sequence[str], index: int) -> bool:
 def _written_suture(norms: Sequence[str], start: int) -> Found | None:
     norm = norms[start]
     match = _SUTURE.match(norm)
-    if match and ("/" not in norm or _thread_follows(norms, start + 1) or _at(norms, start - 1) in THREAD):
+    if match and ("/" not in norm or _thread_follows(norms, start + 1) or word_at(norms, start - 1) in THREAD):
         return Quantity(form="suture", text=f"{int(match[1])}-0"), start + 1
     if _POINTED.match(norm) and _material_next(norms, start + 1):
         doubt = f"'{norm}' was read as the suture size {norm[0]}-0"
@@ -167,17 +163,17 @@ def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     if not norm.isalpha() and (found := _written_suture(norms, start)) is not None:
         return found
     number, end = small(norms, start), start + 1
-    if norm in numerals.REPEATED and _at(norms, start + 1) in ("oh", "o", "zero", "0", "aught"):
+    if norm in numerals.REPEATED and word_at(norms, start + 1) in ("oh", "o", "zero", "0", "aught"):
         if _thread_follows(norms, start + 2):
             return Quantity(form="suture", text=f"{numerals.REPEATED[norm]}-0"), start + 2
         return None
     if (
         number is not None
         and 0 < number <= 12
-        and _at(norms, end) in ("oh", "o", "0", "zero", "aught", "ought", "naught")
+        and word_at(norms, end) in ("oh", "o", "0", "zero", "aught", "ought", "naught")
     ):
-        after = _at(norms, end + 1)
-        if "clock" in (after, _at(norms, end + 2)):
+        after = word_at(norms, end + 1)
+        if "clock" in (after, word_at(norms, end + 2)):
             return None  # "the 12 o' clock position"
         threaded = _thread_follows(norms, end + 1) or (start > 0 and norms[start - 1] in THREAD)
         if threaded or (norms[end] != "0" and norms[end] != "zero" and not _number_like(after)):
@@ -211,12 +207,12 @@ _MATERIALS = THREAD - _NOUNS
 
 def _material_next(norms: Sequence[str], index: int) -> bool:
     """ "1 Vicryl" is a size; "two sutures" and "2 Vicryl sutures" count."""
-    index += _at(norms, index) in ("j", "loop", "looped")  # "1 J PDS": on a needle of that shape
-    if _at(norms, index) == "v" and _at(norms, index + 1) in ("loc", "lock"):
+    index += word_at(norms, index) in ("j", "loop", "looped")  # "1 J PDS": on a needle of that shape
+    if word_at(norms, index) == "v" and word_at(norms, index + 1) in ("loc", "lock"):
         return True
-    if _at(norms, index) not in _MATERIALS:
+    if word_at(norms, index) not in _MATERIALS:
         return False
-    return not any(_at(norms, at) in ("sutures", "stitches", "ties") for at in (index + 1, index + 2))
+    return not any(word_at(norms, at) in ("sutures", "stitches", "ties") for at in (index + 1, index + 2))
 
 
 def _text(number: int | None) -> str | None:
@@ -235,16 +231,16 @@ def _ratio(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
         left, right = match[1], Decimal(match[2].replace(",", ""))
         end = start + 1
         right = right * 1000 if match[3] else right  # "1:100k"
-        while match[2].isdigit() and _at(norms, end) == "000":
+        while match[2].isdigit() and word_at(norms, end) == "000":
             right, end = right * 1000, end + 1
         if left == "1":
             return Quantity(value=right, dimension="ratio", form="ratio", text=f"1:{right}"), end
         return Quantity(dimension="ratio", form="ratio", text=f"{left}:{right}"), end
-    if norms[start] == "1" and _at(norms, start + 1) == ":":  # "1: 200,000"
-        second = _at(norms, start + 2).replace(",", "")
+    if norms[start] == "1" and word_at(norms, start + 1) == ":":  # "1: 200,000"
+        second = word_at(norms, start + 2).replace(",", "")
         if second.isdigit() and len(second) >= 4:
             return Quantity(value=Decimal(second), dimension="ratio", form="ratio", text=f"1:{second}"), start + 3
-    if norms[start] not in ("one", "1") or _at(norms, start + 1) not in ("to", "in"):
+    if norms[start] not in ("one", "1") or word_at(norms, start + 1) not in ("to", "in"):
         return None
     joint, begin = norms[start + 1], start + 2
     if begin >= len(norms):
@@ -258,7 +254,8 @@ def _ratio(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     value = numeral.value
     near = any(norm in _DILUTED for norm in norms[max(0, start - 8) : numeral.end + 8])
     if value >= 10_000 or (value >= 1000 and (near or joint == "in")) or (near and joint == "in" and value >= 2):
-        if is_unit_like(_at(norms, numeral.end)) or _at(norms, numeral.end) in ("units", "minutes", "hours", "days"):
+        behind = word_at(norms, numeral.end)
+        if is_unit_like(behind) or behind in ("units", "minutes", "hours", "days"):
             return None
         return Quantity(value=value, dimension="ratio", form="ratio", text=f"1:{value}"), numeral.end
     return None
@@ -268,19 +265,19 @@ def _size(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
     """Gauze "4x4s", "four by fours", "4 x 4": text "4x4"."""
     match = _SIZE.match(norms[start])
     if match and (match[1] == match[2] or norms[start].endswith("s") or (match[1], match[2]) == ("4", "8")):
-        if is_unit_like(_at(norms, start + 1)):
+        if is_unit_like(word_at(norms, start + 1)):
             return None
         return Quantity(form="size", text=f"{match[1]}x{match[2]}"), start + 1
     first = small(norms, start)
-    if first is None or _at(norms, start + 1) not in ("x", "by", "×"):
+    if first is None or word_at(norms, start + 1) not in ("x", "by", "×"):
         return None
-    last = _at(norms, start + 2)
+    last = word_at(norms, start + 2)
     bare = re.sub(r"(?<=.)'?e?s$", "", last) if last not in numerals.SMALL else last
     second = int(bare) if bare.isdigit() else numerals.SMALL.get(bare) or numerals.SMALL.get(f"{bare}e")
-    if second != first or first not in (2, 3, 4, 8) or _number_like(_at(norms, start + 3)):
+    if second != first or first not in (2, 3, 4, 8) or _number_like(word_at(norms, start + 3)):
         return None
-    if last == bare and not _at(norms, start + 3).startswith(("gauze", "sponge", "pad", "dressing", "swab")):
-        following = _at(norms, start + 3)
+    if last == bare and not word_at(norms, start + 3).startswith(("gauze", "sponge", "pad", "dressing", "swab")):
+        following = word_at(norms, start + 3)
         if following and following not in (",", ".", ";", "and"):
             return None
         if not any(word in ("gauze", "dressing", "dressed", "sterile", "dressings", "adaptic", "xeroform")
@@ -295,7 +292,7 @@ HIGHEST_ASA = 6  # classes of the American Society of Anesthesiologists: I to VI
 def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """A number that names and does not count: "#15", "number fifteen blade", "zone 2", "grade 3", "a ten blade"."""
     norm, begin = norms[start], start
-    before = _at(norms, start - 1)
+    before = word_at(norms, start - 1)
     marked = before in LABELS and codes.rings(norms, start - 1)
     marked = marked or (before == "or" and tokens[start - 1].text == "OR" and norm.isdigit())
     if before == "asa" and norm.isdigit() and int(norm) > HIGHEST_ASA:
@@ -321,7 +318,7 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
         if lettered and marked:
             return Quantity(value=Decimal(lettered[1]), form="label", text=norm.upper()), start + 1
         return None
-    after = _at(norms, numeral.end)
+    after = word_at(norms, numeral.end)
     if not marked and after not in _BLADES:
         return None
     if after in ("by", "x") and before != "size" and numeral.spoken and numeral.end - begin > 1 and (
@@ -336,7 +333,7 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     if before in _GRADED and after in ("to", "or", "-") and end + 1 < len(norms):
         other = numerals.read(norms, end + 1)
         if other is not None and other.value is not None and other.value > numeral.value:
-            if not is_unit_like(_at(norms, other.end)):
+            if not is_unit_like(word_at(norms, other.end)):
                 return Quantity(
                     low=numeral.value, high=other.value, form="label", text=f"{text}-{other.value}"
                 ), other.end
@@ -348,13 +345,13 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
 def _roman(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """Grades in Roman numerals, after a word that grades: "grade III", "type II to III", "cranial nerve VII"."""
     token = tokens[start]
-    graded = _at(norms, start - 1) in _GRADED or (start and tokens[start - 1].text == "WHO")
+    graded = word_at(norms, start - 1) in _GRADED or (start and tokens[start - 1].text == "WHO")
     if not graded or not (token.text.isupper() or len(token.text) > 1):
         return None
     value, end = Decimal(numerals.ROMAN[norms[start]]), start + 1
-    at = end + (_at(norms, end) in ("to", "or", "-", "/"))
+    at = end + (word_at(norms, end) in ("to", "or", "-", "/"))
     glued = at > end or (at < len(tokens) and tokens[at].first == token.first)
-    high = numerals.ROMAN.get(_at(norms, at), 0)
+    high = numerals.ROMAN.get(word_at(norms, at), 0)
     if glued and high > value and tokens[at].text.isupper() == token.text.isupper():
         text = f"{token.text.upper()}-{tokens[at].text.upper()}"
         return Quantity(low=value, high=Decimal(high), form="roman", text=text), at + 1
