@@ -14,7 +14,7 @@ _DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
 _TIMES = re.compile(r"^x(\d{1,3})$")
 _BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?([a-z]{0,2})$")
 _POWER = re.compile(r"^10[\^*](\d{1,2})$")
-NUMBERED = {"day": "d", "week": "wk", "month": "mo", "days": "d", "weeks": "wk", "months": "mo"}
+NUMBERED = {"day": "d", "week": "wk", "wk": "wk", "month": "mo", "days": "d", "weeks": "wk", "months": "mo"}
 _PLURAL = frozenset({"days", "weeks", "months"})
 _SEVENTHS = re.compile(r"^([1-6])/7$")
 

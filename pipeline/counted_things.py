@@ -47,6 +47,29 @@ def plural_behind(norms: Sequence[str], index: int) -> bool:
     return False
 
 
+_PLACED = frozenset("medial lateral distal proximal superior inferior anterior posterior more other".split())
+
+
+def ends_size(norms: Sequence[str], digits: str, index: int) -> bool:
+    """Whether the last digit behind a spoken point counts what follows it: "four point seven five | two lateral row
+    anchors", "five point five | two anchors". Sizes of implants end in quarters where they have two decimals (common
+    practice, no source)."""
+    whole = digits[:-1] in ("25", "75", "5") and (len(digits) == 3 or digits[-1] not in "05")
+    while index < len(norms) and norms[index] in _PLACED:
+        index += 1
+    return whole and digits[-1] not in "01" and _counted(norms, index)
+
+
+def _counted(norms: Sequence[str], index: int) -> bool:
+    """Whether sized things in the plural follow within three words ("row anchors", "cortical locking screws")."""
+    for norm in norms[index : index + 3]:
+        if norm.endswith("s") and norm[:-1] in _SIZED:
+            return True
+        if norm in FUNCTION or not norm[:1].isalpha():
+            return False
+    return False
+
+
 def has_a_size(norms: Sequence[str], start: int, end: int) -> bool:
     """ "One four point five anchor", "one six point five cancellous screw": one thing and its size, no 14.5."""
     ends = (norm for norm in norms[end : end + 3] if norm in _SIZED or norm in FUNCTION or not norm[:1].isalpha())

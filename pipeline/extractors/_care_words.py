@@ -63,9 +63,9 @@ def allowed(sentence: Sentence, index: int) -> bool:
 
 
 def _until_week(sentence: Sentence, index: int) -> bool:
-    """ "Passive elevation to ninety only until week six"."""
+    """ "Passive elevation to ninety only until week six", "ROM 0-90 by week 4": a point in time to come."""
     ahead = [token.norm for token in sentence.tokens[index + 1 : index + 5]]
-    return any(word in ("until", "till") and (after in _THEN or after.startswith("#time"))
+    return any(word in ("until", "till", "by") and (after in _THEN or after.startswith("#time"))
                for word, after in pairwise(ahead))  # fmt: skip
 
 

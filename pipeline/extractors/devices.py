@@ -355,7 +355,7 @@ def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
     whole = any(token.norm == "#number" and not is_decimal(token) for token in between)
     before = sentence.tokens[index - 1].quantity if index else None
     bare = before is not None and before.form == "number" and not before.dimension
-    run = bare and sentence.tokens[index].text.isalpha()
+    run = bare and sentence.tokens[index].text.isalpha() and not is_decimal(sentence.tokens[index - 1])
     if whole or run or (index and sentence.tokens[index - 1].norm == "plus"):
         return False  # "at three six and three seven abutments", "tunnel nine screw", "head thirty six plus four stem"
     if any(index < m.first and m.last < first for m in base.mentions(sentence, "approaches", "findings")):
@@ -379,4 +379,9 @@ def _bare_size(sentence: Sentence, index: int, quantity: Quantity, things: list[
             token.punctuation or token.quantity is not None or token.norm in NOT_BETWEEN for token in between
         ):
             return thing
-    return None
+    ahead = sentence.tokens[index + 1] if index + 1 < len(sentence.tokens) else None
+    return next((
+        thing for thing in things  # "two medial row anchors four point seven five two lateral row anchors"
+        if ahead is not None and ahead.quantity is not None and thing.last == index - 1
+        and thing.row is not None and thing.row.implant and "mm" in thing.row.sizes
+    ), None)  # fmt: skip

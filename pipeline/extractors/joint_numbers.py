@@ -29,6 +29,7 @@ _ENDS = _words("fem femoral tib tibial the is was of on : , - at to measured mea
 _WIDE, _LONG = Decimal(4), Decimal(130)  # mm of tunnels and grafts; common practice, no source
 _PULLS = _words("traction distraction tower trap traps")
 _PULL_REACH = 9
+_PULLED = _words("of lateral longitudinal balanced axial skin skeletal gentle noninvasive arm the")
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -190,11 +191,15 @@ def _pull(reading: Reading, sentence: Sentence) -> list[Fact]:
     for index, quantity in base.quantities(sentence, "mass"):
         if quantity.unit not in ("kg", "[lb_av]"):
             continue
-        at = next((at for at in range(index - 1, max(-1, index - 1 - _PULL_REACH), -1)
-                   if sentence.tokens[at].norm in _PULLS), None)  # fmt: skip
-        if at is None or any(token.norm in (".", ";") or token.norm.startswith("weigh")
-                             for token in sentence.tokens[at:index]):  # fmt: skip
-            continue
+        at = next((at for at in range(index + 1, min(len(sentence.tokens), index + 4))
+                   if sentence.tokens[at].norm in _PULLS), None)  # "ten pounds of lateral traction"
+        between = [token.norm for token in sentence.tokens[index + 1 : at]]
+        if at is None or not all(norm in _PULLED for norm in between):
+            at = next((at for at in range(index - 1, max(-1, index - 1 - _PULL_REACH), -1)
+                       if sentence.tokens[at].norm in _PULLS), None)  # fmt: skip
+            if at is None or any(token.norm in (".", ";") or token.norm.startswith("weigh")
+                                 for token in sentence.tokens[at:index]):  # fmt: skip
+                continue
         facts.append(base.claim("measurement", reading, sentence, index, at, at, _COST, text="traction"))
     return facts
 

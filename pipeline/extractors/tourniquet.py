@@ -45,7 +45,7 @@ def _pressure_behind(sentence: Sentence, index: int) -> Decimal | None:
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
-    told = False
+    told = let_down = False
     for sentence in reading.sentences:
         airway = not sentence.says(_NAMED) and any(
             quantity.unit == "cm[H2O]" for _, quantity in base.quantities(sentence, "pressure")
@@ -54,7 +54,11 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             here = _sentence(reading, sentence, grammar)
             facts += here
             told = any(fact.kind == "tourniquet_time" for fact in here)
+            let_down = not told and sentence.says(_DOWN)
             continue
+        if let_down and _sums_up(sentence):
+            facts += _further(reading, sentence, 0)  # "cuff up at 08:12, down at 08:57. Forty-five minutes total"
+        let_down = False
         if told and _AGAIN & {token.norm for token in sentence.tokens}:
             facts += _further(reading, sentence, 0)  # "...; reinflated 08:52, down 09:12 (20 min), total 55 min"
         told = False
@@ -81,6 +85,18 @@ def _is_of_today(sentence: Sentence, side: Laterality, grammar: Grammar) -> bool
     )
 
 
+def _sums_up(sentence: Sentence) -> bool:
+    """Whether a sentence tells one length of time in all, and nothing else."""
+    words = [token for token in sentence.tokens if not token.punctuation]
+    spans = [token for token in words if token.quantity is not None and token.quantity.unit in ("min", "h")]
+    rest = {token.norm for token in words if token.quantity is None}
+    return len(spans) == 1 and len(spans) + sum(token.quantity is None for token in words) == len(words) and (
+        rest <= _SUMMING and bool(rest & {"total", "all", "altogether", "together"})
+    )  # fmt: skip
+
+
+_DOWN = frozenset({"down", "off", "deflated", "released"})
+_SUMMING = frozenset("total in all altogether together so that's that is was it makes a of time".split())
 _AGAIN = frozenset({"reinflated", "deflated", "inflated", "again", "re-inflated", "reinflation"})
 # What may stand between one time of the tourniquet and the next.
 _ON = frozenset(
