@@ -8,8 +8,8 @@ from typing import TypeAlias
 
 from pipeline import grammar
 from pipeline.mentions import mark
-from pipeline.records import Sentence, Token
-from pipeline.restated import Cue
+from pipeline.records import Mention, Sentence, Token
+from pipeline.restated import SIDES, Cue
 from pipeline.rows import Correction
 
 _BARE = frozenset({"no", "rather", "actually", "wait"})  # a cue behind a cue only where a number follows
@@ -78,23 +78,68 @@ def _match(tokens: Sequence[Token], index: int, phrase: tuple[str, ...]) -> int:
 
 _LYING = frozenset({"supine", "prone", "lateral-decubitus", "beach-chair", "lithotomy"})
 _NAMED = 4  # tokens
+_BROKEN_OFF = frozenset({",", ";", "-", "—", "–", "..."})
+_PLACES = frozenset({"sites", "approaches", "anaesthesia"})
+_NUMBING = frozenset({"spinal", "epidural", "general", "local", "sedation"})
+_WAYS = frozenset("anterior posterior medial lateral superior inferior proximal distal upper lower".split())
+_ANSWERS = frozenset({"yes", "no", "none", "ok", "fine", "clear", "normal"})
 
 
 def laid_otherwise(
     told: Sequence[Token], tokens: Sequence[Token], cue: Cue
 ) -> tuple[tuple[int, int], tuple[int, int]] | None:
     """ "Prone no lateral position": (first, last) of the two ways to lie at the end of what was told before a "no" and
-    right behind it, the second counted from the end of the cue; None where there are none."""
+    right behind it, the second counted from the end of the cue; None where there are none. A "no" that is set off on
+    both sides takes back a place, a way in or an anaesthetic too ("from the calcaneus - no, iliac crest"), and a
+    direction for another ("anterior portal - no, posterior")."""
     end = len(told)
     while end and told[end - 1].punctuation:
         end -= 1
     start = max(0, end - _NAMED)
+    after = tokens[cue.end].norm if cue.end < len(tokens) else ""
+    set_off = end < len(told) and told[-1].norm in _BROKEN_OFF and after == ","
     loaded = cues()[1]
     old = [m for m in mark(Sentence(0, tuple(told[start:end])), loaded).mentions
-           if m.table == "positions" and m.id in _LYING and start + m.last == end - 1]  # fmt: skip
+           if _replaceable(m, set_off) and start + m.last == end - 1]  # fmt: skip
+    if set_off and not old and told[end - 1].norm in _NUMBING:
+        old = [Mention("anaesthesia", told[end - 1].norm, end - 1 - start, end - 1 - start)]
     skip = next((n for n, token in enumerate(tokens[cue.end : cue.end + _NAMED]) if not token.punctuation), 0)
-    new = [m for m in mark(Sentence(0, tuple(tokens[cue.end + skip : cue.end + skip + _NAMED])), loaded).mentions
-           if m.table == "positions" and m.id in _LYING and m.first == 0] if old else []  # fmt: skip
-    if not new or new[0].id == old[-1].id:
+    begin = cue.end + skip
+    sided = set_off and begin < len(tokens) and tokens[begin].norm in SIDES
+    ahead = tokens[begin + sided : begin + sided + _NAMED]
+    new = [m for m in mark(Sentence(0, tuple(ahead)), loaded).mentions
+           if _replaceable(m, set_off) and m.first == 0] if old else []  # fmt: skip
+    pairs = [(one, two) for one in old for two in new if one.table == two.table]
+    if not pairs:
+        lies = any(mention.table == "positions" for mention in old)
+        return _directed(told, end, tokens, cue.end, skip, lies) if set_off else None
+    one, two = pairs[-1]
+    if one.id == two.id or (set_off and _is_list(tokens, begin + sided + two.last + 1)):
         return None
-    return (start + old[-1].first, end - 1), (skip, skip + new[0].last)
+    first = start + one.first
+    if sided and first and told[first - 1].norm in SIDES:
+        first -= 1
+    return (first, end - 1), (skip, skip + sided + two.last)
+
+
+def _replaceable(mention: Mention, set_off: bool) -> bool:
+    return mention.id in _LYING if mention.table == "positions" else set_off and mention.table in _PLACES
+
+
+def _directed(
+    told: Sequence[Token], end: int, tokens: Sequence[Token], behind: int, skip: int, lies: bool
+) -> tuple[tuple[int, int], tuple[int, int]] | None:
+    """A direction alone behind the "no": it takes the place of the one before it, or of the way to lie."""
+    at = behind + skip
+    if at >= len(tokens) or tokens[at].norm not in _WAYS or (at + 1 < len(tokens) and not tokens[at + 1].punctuation):
+        return None
+    if lies and tokens[at].norm == "lateral":
+        first = end - 1 - (end > 1 and told[end - 1].norm == "chair")
+        return (first, end - 1), (skip, skip)
+    ways = [index for index in range(max(0, end - _NAMED), end) if told[index].norm in _WAYS]
+    return ((ways[-1], ways[-1]), (skip, skip)) if ways and told[ways[-1]].norm != tokens[at].norm else None
+
+
+def _is_list(tokens: Sequence[Token], at: int) -> bool:
+    """Whether answers go on: "pain in the knee, no, hip, yes"."""
+    return any(token.norm in _ANSWERS for token in tokens[at : at + 2])

@@ -145,7 +145,8 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         if new is None and (again := said_again(tokens, cue)) >= 0:
             return _restart(draft, cue, again, words)  # "grade three scratch that grade two"
         return _strike_last(draft, cue, out, words)
-    if cue.phrase == "no" and new is None and (other := _other_drug(draft, cue, out)) is not None:
+    sided = new is not None and tokens[new].norm in SIDES
+    if cue.phrase == "no" and (new is None or sided) and (other := _other_drug(draft, cue, out)) is not None:
         return _anew(draft, cue, other, words)
     if weak and apart and cue.phrase == "no" and new is not None and tokens[new].quantity is not None:
         if any(alike(token, tokens[new]) for token in tokens[: cue.first]):

@@ -302,9 +302,7 @@ def _fraction_digits(norms: Sequence[str], start: int) -> tuple[str, int]:
         elif not digits and (pair := _below_hundred(norms, index)) is not None:
             return str(pair[0]), pair[1]
         else:
-            again = len(digits) > 1 and (
-                norm in ("piece", "hole", "stage") or counted_things.ends_size(norms, digits, index)
-            )
+            again = len(digits) > 1 and counted_things.ends_size(norms, digits, index)
             return (digits[:-1], index - 1) if again else (digits, index)
         index += 1
 

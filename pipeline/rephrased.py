@@ -46,6 +46,14 @@ _FILLING = SIDES | frozenset(
 )  # fmt: skip
 
 
+# What tells the way or the direction and names no part: "the tip was resected anterior capsule released" is no anterior
+# resection.
+_HOW = frozenset(
+    "anterior posterior posterolateral lateral medial diagnostic external internal percutaneous surgical tangential "
+    "triple antegrade retrograde instrumented open".split()
+)
+
+
 def variants(table: str, phrase: str) -> Iterator[str]:
     """The further forms of a name of that table, without articles."""
     words = [word for word in phrase.split() if word not in _FILLING]
@@ -59,7 +67,7 @@ def variants(table: str, phrase: str) -> Iterator[str]:
         head, thing = " ".join(words[:at]), " ".join(words[at + 1 :])
     else:
         head, thing = words[-1], " ".join(words[:-1])
-    if head not in table_of or not thing:
+    if head not in table_of or not thing or thing in _HOW:
         return
     yield f"{head} of {thing}"
     for word in table_of[head]:
