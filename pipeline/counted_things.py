@@ -52,8 +52,8 @@ _PLACED = frozenset("medial lateral distal proximal superior inferior anterior p
 
 def ends_size(norms: Sequence[str], digits: str, index: int) -> bool:
     """Whether the last digit behind a spoken point counts what follows it: "four point seven five | two lateral row
-    anchors", "five point five | two anchors", "four point five | three piece". Sizes of implants end in quarters where they have two decimals (common
-    practice, no source)."""
+    anchors", "five point five | two anchors", "four point five | three piece". Sizes of implants end in quarters
+    where they have two decimals (common practice, no source)."""
     if "".join(norms[index : index + 1]) in ("piece", "hole", "stage"):
         return True
     whole = digits[:-1] in ("25", "75", "5") and (len(digits) == 3 or digits[-1] not in "05")
