@@ -32,6 +32,7 @@ _BEHIND: dict[tuple[str, ...], Comparator] = {
     ("at", "the", "least"): ">=", ("or", "more"): ">=", ("or", "over"): ">=", ("at", "a", "guess"): "~",
     ("give", "or", "take"): "~",
 }  # fmt: skip
+_BEHIND_MOST = frozenset("of in per a an and or for to at each daily with on by from if then was were is".split())
 _AMOUNTS = frozenset("loss ebl bleeding output urine pressure volume weight still".split())  # "EBL under ten"
 _LAST = frozenset(words[-1] for words in _COMPARATORS)
 _FIRST_BEHIND = frozenset(words[0] for words in _BEHIND)
@@ -323,6 +324,10 @@ def _compared_behind(tokens: list[Token], index: int) -> None:
         following = tokens[index + 1 + length] if index + 1 + length < len(tokens) else None
         if sign is None or (following is not None and following.quantity is not None):
             continue
+        if tokens[index + 1].norm in ("max", "maximum") and following is not None and following.norm.isalpha() and (
+            following.norm not in _BEHIND_MOST
+        ):
+            return  # "seventy two kilos max ropivacaine two sixteen": of what follows
         tokens[index : index + 1 + length] = [
             _wide(tokens[index : index + 1 + length], replace(quantity, comparator=sign))
         ]

@@ -264,7 +264,7 @@ def _kilograms(said: Fact | None) -> Decimal | None:
     one = span(said, "kg") if said is not None else None
     if one is None or said is None:
         return None
-    return exact(said, "kg") or one.low
+    return exact(said, "kg") or one.low or None  # "less than 72 kg" has no lower end
 
 
 def _mixture(totals: dict[str, _Total], fractions: list[tuple[str, Decimal, Decimal]]) -> list[Finding]:

@@ -61,7 +61,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens),
                 *_clock_spans.told(tokens, clocks, _minutes),
                 *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
-                *_stated_more.both(tokens), *_stated_more.in_a_row(tokens, _is_total, doses),
+                *_stated_more.both(tokens), *_in_a_row(note, passage, tokens, doses),
                 *_stated_more.on_both(tokens, _is_total), *_running.told(tokens),
                 *_running.off(tokens, offs, _is_total),
                 *_stated_more.without_units(tokens, _is_total, doses)]  # fmt: skip
@@ -79,6 +79,17 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             )  # fmt: skip
             found.append(placed(made, passage.evidence))
     return found
+
+
+def _in_a_row(
+    note: OperativeNote, passage: Passage, tokens: Sequence[Token], doses: Sequence[Decimal | None]
+) -> Iterator[tuple[int, str]]:
+    """Parts and their sum; the sum of draws is left to draw_total, which knows the draws of all sentences."""
+    drawn = {(fact.value, fact.unit) for fact in note.of("harvest_total") if passage.holds(fact)}
+    for index, arithmetic in _stated_more.in_a_row(tokens, _is_total, doses):
+        quantity = tokens[index].quantity
+        if quantity is None or len(note.of("draw")) < 2 or (quantity.value, quantity.unit) not in drawn:
+            yield index, arithmetic
 
 
 def _minutes(quantity: Quantity | None) -> Decimal | None:

@@ -73,6 +73,8 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         near = None  # "plus twenty one from the old operation"
     if near is not None and any(m.table == "devices" and m.first == near[1].last + 1 for m in sentence.mentions):
         near = None  # "2 old screws removed"
+    if near is not None and near[1].last < index and sentence.tokens[near[1].first].norm in ("old", "year"):
+        near = None  # "the old two were left in place"
     persons = {token.norm for token in sentence.tokens[max(0, index - 4) : index + 6]} & _PERSONS
     if near is not None and near[0] <= (6 if quantity.unit else 2) and (persons or quantity.unit in (None, "a")):
         price, hit = near

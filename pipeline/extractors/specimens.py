@@ -61,7 +61,7 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
         for hit in cues.hits(sentence, grammar, "specimen-piece"):
             for index, quantity in base.quantities(sentence, ""):
                 between = sentence.tokens[index + 1 : hit.first]
-                if sentence.tokens[hit.first].norm == "swabs" and sentence.says(_OF_COUNTS):
+                if sentence.tokens[hit.first].norm in ("swab", "swabs") and sentence.says(_OF_COUNTS):
                     continue  # "two swabs missing at the first count"
                 told = index == hit.last + 1 and sentence.tokens[hit.last].norm.endswith("s") and (
                     index + 1 >= len(sentence.tokens) or sentence.tokens[index + 1].punctuation
