@@ -173,7 +173,7 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
     while index <= limit:
         norm = tokens[index].norm
         if not named and hit.rule.id in _OF_NOUNS:
-            if words and (norm in _ENDS_NOUN or words == _MOST_WORDS):
+            if words and (norm in _ENDS_NOUN or words == _MOST_WORDS or _in_a_good_state(sentence, index)):
                 return index - 1
             if norm in _ALLERGY:
                 return index
@@ -190,7 +190,9 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
         if norm == "," or norm in ("and", "/"):
             if clauses.opens_one(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1)):
                 return index - 1
-            if norm == "," and index > hit.last + 1 and clauses.told_more(sentence, index + 1):
+            if norm == "," and index > hit.last + 1 and (
+                clauses.told_more(sentence, index + 1) or _is_some(sentence, index + 1)
+            ):
                 return index - 1
             index += 1
             continue
@@ -247,6 +249,28 @@ def _is_part(sentence: Sentence, index: int) -> bool:
     )
 
 
+def _in_a_good_state(sentence: Sentence, index: int) -> bool:
+    """ "Without any kinking in good position": how the thing was left, and nothing that is denied."""
+    ahead = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    return sentence.tokens[index].norm == "in" and bool(_GOOD & set(ahead))
+
+
+_GOOD = _words("good excellent satisfactory stable perfect proper correct place situ")
+
+
+def _is_some(sentence: Sentence, start: int) -> bool:
+    """ "No pooling, minimal spillage": a small amount is there. A list that ends in "or" goes on."""
+    if start >= len(sentence.tokens) or sentence.tokens[start].norm not in _SOME:
+        return False
+    for token in sentence.tokens[start:]:
+        if token.norm in _BORDER:
+            return True
+        if token.norm in ("or", "nor"):
+            return False
+    return True
+
+
+_SOME = _words("minimal mild slight moderate small scant trace minor occasional scattered")
 _SEEN = frozenset({"findings", "diagnoses", "complications"})
 _CLOSES = frozenset({")", "nothing"})
 _OF_NOUNS = frozenset({"no", "without", "denied", "nil"})

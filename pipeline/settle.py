@@ -307,7 +307,8 @@ def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
     if crossed or (None not in (earlier.role, fact.role) and earlier.role != fact.role):
         return False
     if not _has_number(earlier) and not _has_number(fact):
-        return fact.kind not in _COUNTED or not places.same(earlier, fact)
+        the = fact.kind == "device" and places.word_before(fact) in _POINTING  # "a tray for the cup"
+        return the or fact.kind not in _COUNTED or not places.same(earlier, fact)
     if (earlier.value, earlier.low, earlier.high, earlier.unit, earlier.scale) != (
         fact.value, fact.low, fact.high, fact.unit, fact.scale,
     ) or places.says_more(fact):  # fmt: skip
@@ -338,8 +339,7 @@ def _crossed(one: Fact, other: Fact) -> bool:
 
 # Things of which two in one sentence are two (two layers closed with the same suture are told by their site).
 _COUNTED = frozenset({"suture", "device", "device_lot", "device_serial", "device_udi"})
-# Numbers that their name tells apart ("second" draw).
-_ORDERED = frozenset({"draw"})
+_ORDERED = frozenset({"draw"})  # numbers that their name tells apart ("second" draw)
 
 
 def _contradictions(facts: list[Fact]) -> list[Fact]:

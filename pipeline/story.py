@@ -96,6 +96,8 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
             if mention.table in _WITHOUT_SITE and index == mention.last + 1:
                 break  # "interscalene block supraspinatus torn": the next thing begins
             between = {token.norm for token in sentence.tokens[mention.last + 1 : index]}
+            if mention.table == "procedures" and between & _FASTENED:
+                break
             if implied and mention.table == "procedures" and between.isdisjoint(_TO_SITE):
                 return implied  # "elbow arthroscopy capsule released": likewise
             # "condyle grade three lateral compartment normal": a site that no word joins on belongs to what follows
@@ -157,11 +159,17 @@ def _of_another(sentence: Sentence, site: Mention, mention: Mention) -> bool:
     if any(token.norm == ";" for token in between):
         return True
     last = [token.norm for token in between if token.norm not in _COPULA][-1:]
+    ahead = {token.norm for token in between[-3:]}
+    if {"away", "from"} <= ahead or (ahead & _UPON and any(token.norm in _LAID for token in between)):
+        return True  # "the cerebellum was retracted away from the tumour", "fascia was laid over the defect"
     if len(between) > 1 and clauses.is_state(sentence, site.last + 1) and between[1].norm not in _TO_STATE:
         return True  # "lateral compartment normal patellofemoral grade one"
     return len(between) > 1 and bool(last) and last[0] in _PARTS | _OTHER_PART
 
 
+_FASTENED = _words("secured sutured anchored stitched fastened taped")  # "the gastrostomy was secured to the skin"
+_UPON = frozenset({"over", "onto", "across", "into", "around"})
+_LAID = _words("laid placed put sutured draped packed inserted")
 _TO_STATE = _words("with and but to in on at apart except , . ;")
 _OTHER_PART = _words("medial lateral anterior posterior superior inferior proximal distal upper lower other")
 _PARTS = _words(
@@ -387,7 +395,4 @@ _TALKED = _words("discussed explained understood reviewed including include incl
 def is_risk_talk(sentence: Sentence) -> bool:
     """ "The risks were discussed, including, but not limited to infection, stiffness, arthritis, fracture": none of it
     was found."""
-    return len(sentence.tokens) <= _TALK and sentence.says(_RISKS) and sentence.says(_TALKED)
-
-
-_TALK = 90  # tokens
+    return len(sentence.tokens) <= 90 and sentence.says(_RISKS) and sentence.says(_TALKED)

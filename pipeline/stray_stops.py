@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from pipeline import numerals
@@ -16,6 +17,7 @@ _STATES = frozenset({"not", "correct", "complete", "none", "nil"})
 _MOVES = frozenset({"up", "down", "on", "off", "released", "deflated", "inflated"})
 _AGAIN = frozenset({"back", "again", "seen", "review", "reviewed", "out"})
 _OFTEN = frozenset({"daily", "bd", "od", "tds", "qds", "tid", "bid", "nightly", "hourly"})
+_EVERY = re.compile(r"q\.?\d{1,2}(?:-\d{1,2})?h|q\.?(?:d|hs|am|pm)|[bt]\.?i\.?d|p\.?r\.?n|p\.?o")
 _SUBJECT = 2  # words of a bare subject
 
 
@@ -42,6 +44,8 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
         return False
     if before.norm in _NEVER and before.text.islower():
         return True
+    if _EVERY.match(before.norm) and after.text[:1].islower():
+        return True  # "every 6 hours" in short: "900 mg IV q.6h. along with"
     if (before.norm == "for" and _is_number(after.norm)) or (after.norm in ("of", "per", "x") and after.text.islower()):
         return True
     if _is_number(before.norm) and after.text.islower() and len(after.norm) > 1:

@@ -60,7 +60,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             about="denied",
         )
         for fact in negated_after
-        if fact.name in affirmed_after
+        if fact.name in affirmed_after and not _of_a_sort(note, fact, after)
     ]
     return found
 
@@ -119,6 +119,25 @@ def _of_the_other_side(note: OperativeNote, denied: Fact, said: Fact) -> bool:
                if passage.holds(denied)), 0)  # fmt: skip
     lead = " ".join(words[max(0, at - _NEAR) : at]).split(".")[-1]
     return other in f"{lead} {' '.join(words[at : at + _NEAR]).split('.')[0]}".split()
+
+
+def _of_a_sort(note: OperativeNote, denied: Fact, after: list[Fact]) -> bool:
+    """ "No haemorrhagic lesion", beside "right lesion": one sort of it is denied, which the other is not said to be."""
+    sort = _word_before(note, denied)
+    if not sort or sort in _ANY:
+        return False
+    return all(_word_before(note, fact) != sort for fact in after if fact.name == denied.name and fact is not denied)
+
+
+_ANY = frozenset("no any without of for a an evidence obvious definite apparent acute further not signs sign".split())
+
+
+def _word_before(note: OperativeNote, fact: Fact) -> str:
+    for passage in note.sections.description:
+        if passage.holds(fact):
+            before = passage.text.lower().split()[: fact.evidence.first - passage.evidence.first]
+            return before[-1].strip(".,;:") if before else ""
+    return ""
 
 
 def _counted(note: OperativeNote) -> Iterator[tuple[int, Passage]]:

@@ -33,12 +33,15 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             ask="Say the site, and the side if it has one.",
         )
         for fact in given(note, "specimen")
-        if _anywhere(fact) and not _placed(fact, grammar) and (not bare or _BARE.fullmatch(_words(fact)))
+        if _anywhere(fact) and not _OF_ITSELF.search(_words(fact)) and not _placed(fact, grammar)
+        and (not bare or _BARE.fullmatch(_words(fact)))
     ]
 
 
 # Operations whose specimen needs no further word.
 _TAKEN = re.compile(r"biopsy|excision|aspiration|drainage|debridement|endoscopy|scopy|polypectomy|removal|evacuation")
+# Urine and sputum have one place; "cultures of this" are of what was told of just before.
+_OF_ITSELF = re.compile(r"\b(?:urine|sputum|stool|blood culture|csf|cerebrospinal|of (?:this|these|it|the same))\b")
 _BARE = re.compile(r"(?:an? |one |two |three |four |the |another )*(?:biops(?:y|ies)|swabs?|samples?|nodes?|"
                    r"cultures?)")
 

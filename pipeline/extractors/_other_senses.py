@@ -10,13 +10,16 @@ from pipeline.records import Mention, Sentence
 from pipeline.rows import Concept, Device
 
 _MANNER = _words("fashion manner technique way protocol routine")
+# "The ureter lay back in a normal position": where a thing was put.
+_PLACES = _words("position location place orientation alignment")
 # What goes back in without growing there again.
 _TOOLS = _words(
     "instrument instruments scope camera cannula catheter balloon tube trocar port sheath trial obturator needle "
     "laparoscope arthroscope introducer probe stent drain endoscope cystoscope resectoscope retractor speculum"
 )
 # What is lowered, and no fracture, hernia or joint.
-_AMOUNTS = _words("pressure flow rate dose swelling bulk volume insufflation tension time pain risk setting power")
+_AMOUNTS = _words("pressure flow rate dose swelling bulk volume insufflation tension time pain risk setting power size "
+                  "edema oedema afterload bleeding pleural symptoms")  # fmt: skip
 _PRESERVED = _words("itself glutaraldehyde formalin formaldehyde alcohol place")
 # "Mucopurulent drainage" was seen, and nothing drained.
 _LOOKS = _words(
@@ -28,6 +31,11 @@ _SIGNS_OF_STATE = _words("due because marked moderate severe mild amount massive
 # "The gas was released": let out, and nothing freed.
 _LET_GO = _words("co2 gas pneumoperitoneum capnoperitoneum clamp clamps pressure traction distraction air tourniquet "
                  "cuff")  # fmt: skip
+_GASES = _words("co2 gas pneumoperitoneum capnoperitoneum air insufflation smoke plume")
+_DESCRIBING = _words("the a an this that its his her with and markedly grossly massively moderately mildly severely "
+                     "hugely chronically")  # fmt: skip
+# Between these a wire is a guide.
+_GUIDED = _words("introducer dilator dilators sheath catheter lead guidewire needle seldinger cannula stent balloon")
 _CUTS = _words("arteriotomy venotomy incision incisions ureterotomy opening capsulotomy enterotomy wound")
 _PASSED = _words("needle catheter wire guidewire scope tube trocar cannula probe introducer endoscope sheath")
 _MOUTHS = _words("ureteral ureteric glottic urethral vaginal nasal pupillary laryngeal appendiceal pyloric")
@@ -73,8 +81,10 @@ def is_manner(sentence: Sentence, mention: Mention) -> bool:
         return True
     if "times" in {token.norm for token in sentence.tokens[max(0, mention.first - 4) : mention.first]}:
         return True  # "two and a half times its normal size"
+    lead = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    led = bool({"in", "into", "to"} & set(lead)) and set(lead[1:]) <= {"in", "into", "to", "a", "the", "its", "their"}
     for token in sentence.tokens[mention.last + 1 : mention.last + 5]:
-        if token.norm in _MANNER:
+        if token.norm in _MANNER or (led and token.norm in _PLACES):
             return True
         if token.punctuation or token.norm in ("and", "of", "with"):
             return False
@@ -110,6 +120,12 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return not _is_of_implant(sentence, mention, grammar)
     if mention.id == "insufflation":
         return bool(_CUFFS & {token.norm for token in tokens})
+    if mention.id == "removal-of-hardware" and {"wire", "wires"} & {
+        token.norm for token in tokens[mention.first : mention.last + 1]
+    }:  # "the introducer was placed over the wire and the wire was removed"
+        return bool(_GUIDED & {token.norm for token in tokens} | _TRIED & set(before)) or bool(
+            {"replaced", "replace", "exchanged"} & {token.norm for token in tokens[mention.last + 1 :]}
+        )
     if mention.id in ("removal-of-hardware", "explantation-of-the-prosthesis"):
         return bool(_TRIED & set(before + [token.norm for token in tokens[mention.first : mention.last + 1]]))
     if mention.id in _SEEN_AS_WELL:
@@ -117,6 +133,8 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(seen) or (after[:1] != [] and after[0] in ("was", "were") and bool(_NOTED & set(after[1:2])))
     if mention.id == "injection" and said == "injected" and _is_red(sentence, mention):
         return True
+    if mention.id == "reduction" and said == "reduction" and after[:1] in (["of"], ["in"]):
+        return bool(_AMOUNTS & {token.norm for token in tokens[mention.last + 1 : mention.last + 5]})
     if mention.id == "reduction" and said == "reduced":
         return bool(_AMOUNTS & set(before[-5:])) or _is_to_a_number(sentence, mention)
     if mention.id == "systemic-heparinization" and said.startswith("heparini"):
@@ -125,6 +143,10 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(_LOOKS & set(before[-1:]) or "for" in before[-2:])
     if mention.id == "division" and said == "divided":
         return bool({"doses", "dose", "portions", "aliquots"} & set(after[:1]))
+    if mention.id == "dilatation" and said == "dilated" and _describes_part(sentence, mention, before):
+        return True
+    if mention.id == "drainage" and said == "evacuated":
+        return bool(_GASES & set(before[-5:]))
     if mention.id == "dilatation" and said.endswith("tion"):
         return bool(_SIGNS_OF_STATE & set(before))
     if mention.id == "release" and said in ("released", "release"):
@@ -150,6 +172,8 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(_PACKED & set(before[-4:]))
     if mention.id == "internal-fixation" and said == "pinned" and _UNDER & set(after[:2]):
         return True  # "his leg was pinned under the car"
+    if mention.id == "internal-fixation" and said in ("fixed", "fixated") and _is_sewn(sentence, mention, grammar):
+        return True
     if mention.id == "internal-fixation" and said in ("fixed", "pinned"):
         return bool(after and after[0] in ("to", "in") and _PRESERVED & set(after)) or _is_tool(
             sentence, mention, grammar
@@ -162,6 +186,23 @@ def _is_likened(before: list[str]) -> bool:
     lead = before[:-1] if before[-1:] and before[-1] in ("a", "an", "the", "for") else before
     return lead[-2:] in (["similar", "to"], ["as", "in"], ["as", "for"], ["akin", "to"], ["as", "with"]) or (
         lead[-3:] == ["to", "that", "of"] or lead[-3:-1] == ["as", "in"]
+    )
+
+
+def _describes_part(sentence: Sentence, mention: Mention, before: list[str]) -> bool:
+    """ "The dilated pelvis", "stenosis with dilated ureter": a state of what is named right behind it; not "dilated
+    cervix to 8 mm" at the head."""
+    noun = any(m.table == "sites" and m.first == mention.last + 1 for m in sentence.mentions)
+    return noun and bool(before) and before[-1] in _DESCRIBING
+
+
+def _is_sewn(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """ "The graft was fixed into position with a 5-0 suture": held by a thread, and no bone set."""
+    rows = grammar.table("devices", Device)
+    _, end = clauses.bounds(sentence, mention.first)
+    sewn = any(m.table == "sutures" and mention.last < m.first < end for m in sentence.mentions)
+    return sewn and not any(
+        m.table == "devices" and rows[m.id].implant and mention.last < m.first < end for m in sentence.mentions
     )
 
 

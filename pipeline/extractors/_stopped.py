@@ -56,6 +56,8 @@ def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[s
     """Whether a drug was taken before the operation and stopped, and what is unsure of that: "Diamox stopped",
     "apixaban last taken on Tuesday", "off warfarin for five days"; not "propofol infusion stopped at 14:30"."""
     tokens = sentence.tokens
+    if _goes_on(sentence, drug):
+        return False, ()
     ahead = own_part(sentence, drug)
     cue = next((at for at, token in enumerate(ahead) if _is_stop(ahead, at)), None)
     if cue is not None and _stops_another(sentence, drug.last + 1 + cue):
@@ -75,6 +77,12 @@ def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[s
     if said in ("continued", "cont", "ctd", "cont'd"):
         return True, ("said to be continued; not said to be given here",)
     return True, () if dated or said in ("last", "until") else ("said to be stopped; not said when",)
+
+
+def _goes_on(sentence: Sentence, drug: Mention) -> bool:
+    """ "She will be continued on cefazolin": from now on."""
+    lead = [token.norm for token in sentence.tokens[max(0, drug.first - 3) : drug.first]]
+    return "continued" in lead and base.scope_at(sentence, "status", drug.first, "") == "planned"
 
 
 def to_stop(sentence: Sentence, drug: Mention) -> bool:

@@ -263,7 +263,7 @@ _OF_PLACE = frozenset("left right bilateral both the of his her on and , side pr
 # What is an operation by itself as the title, and a step in the body of another.
 _WHOLE = frozenset({"washout", "paracentesis", "stent", "stenting", "tap", "pericardiocentesis"})
 _TITLE = 24  # words
-_NO_NAME = frozenset({"the", "a", "an", "of", "last", "next", "final", "this", "is", "in", "series", "number"})
+_NO_NAME = frozenset({"the", "a", "an", "and", "of", "last", "next", "final", "this", "is", "in", "series", "number"})
 _ORDINALS = frozenset({"first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth"})
 
 

@@ -63,7 +63,8 @@ def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
     found = list(base.mentions(sentence, "diagnoses"))
     taken = {(mention.first, mention.last) for mention in found}
     found += [m for m in base.mentions(sentence, "complications") if (m.first, m.last) not in taken]
-    found = found or list(base.mentions(sentence, "findings"))
+    now = [mention for mention in found if not _is_past(norms, mention)]
+    found = now or found or list(base.mentions(sentence, "findings"))
     for mention in found:
         # "Before and after the same, cuff tear": said for both. "Gallstones, after the operation the same": once.
         later = same is not None and not (len(kinds) > 1 and same < mention.first)
@@ -75,6 +76,12 @@ def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
     if not facts and same is None:
         facts += _in_words(reading, sentence, kinds, grammar)
     return facts
+
+
+def _is_past(norms: list[str], mention: Mention) -> bool:
+    """ "Obstruction, status post pyelonephritis": the second is what was before."""
+    lead = norms[max(0, mention.first - 4) : mention.first]
+    return any(lead[at : at + 2] == ["status", "post"] for at in range(max(0, len(lead) - 3), len(lead) - 1))
 
 
 def _same(kind: str, reading: Reading, sentence: Sentence, at: int) -> Fact:

@@ -270,6 +270,11 @@ def _is_noun(sentence: Sentence, mention: Mention) -> bool:
     stands at the head ("Drains: none"), or is followed by what is done with it."""
     if mention.id != "drain":
         return True
+    heading = sentence.tokens[mention.last + 1 : mention.last + 2]
+    if heading and heading[0].norm == ":" and any(
+        other.id != "drain" and other.first > mention.last for other in base.mentions(sentence, "drains")
+    ):
+        return False  # "Drains: a Foley catheter": the heading of what is named
     if mention.first == 0:
         return True
     if any(token.quantity is not None and token.quantity.dimension == "french"

@@ -62,6 +62,11 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if mention.table == "findings" and fact.certainty == "affirmed" and _is_reason(sentence, mention):
         return None
+    own = grammar.table("sites", Concept).get(fact.body_site or "")
+    if mention.id == "normal" and fact.laterality == "bilateral" and own is not None and own.group == "organ" and (
+        not own.sided
+    ):
+        fact = replace(fact, laterality=None)  # "normal uterus, tubes and ovaries bilaterally"
     site = None if fact.body_site is not None else story.site_before(sentence, mention)
     row = grammar.table("sites", Concept).get(site or "")
     if row is not None and mention.id == "loose-body" and row.group in ("nerve", "vessel", "skin-layer"):

@@ -83,12 +83,18 @@ def _on_a_day(reading: Reading, sentence: Sentence) -> list[Fact]:
         if quantity.form != "date" or base.scope_at(sentence, "status", index, "") == "historical":
             continue
         cue = story.follow_up_cue(sentence, index, _LEADS)
+        if cue is not None and sentence.tokens[max(0, cue - 1)].norm in _THEN and (
+            [token.norm for token in sentence.tokens[max(0, cue - 5) : cue - 1]][-3:] in _AT_THE_TIME
+        ):
+            continue  # "findings at the time of the consultation on 3 May"
         if cue is not None:
             return [base.make("follow_up", reading, sentence, cue, index, status="planned", certainty="affirmed",
                               text=story.words(sentence, cue, index))]  # fmt: skip
     return []
 
 
+_THEN = frozenset({"the", "his", "her", "their", "a", "that"})
+_AT_THE_TIME = (["the", "time", "of"], ["since"], ["during"])
 _LEADS = frozenset({"on", "the", "for", ",", "monday", "tuesday", "wednesday", "thursday", "friday", "dated", "until"})
 
 

@@ -102,7 +102,8 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
         ):
             continue
         diluent = "diluent" in drug.classes and not _is_given(sentence, grammar, mention)
-        if diluent or _drug_words.is_measured(sentence, mention):
+        pictured = "contrast" in drug.classes and sentence.section in ("indication", "history", "imaging")
+        if diluent or pictured or _drug_words.is_measured(sentence, mention):
             continue
         additive = mention.id in ADRENALINE and bool(events) and (
             _follows_with(sentence, mention) or _drug_words.in_a_ratio(sentence, mention, events[-1].mention)
@@ -159,7 +160,7 @@ def _circumstances(
         found["role"] = role
     elif "prophylaxis" in ids and set(drug.classes) & {"antibiotic", "anticoagulant"}:
         found["role"] = "prophylaxis"
-    elif "local_anaesthetic" in drug.classes:
+    elif "local_anaesthetic" in drug.classes and status != "historical":
         found["role"] = "local_anaesthetic"
     if was_taken:
         found |= {"status": "historical", "certainty": "affirmed", "doubts": unsure}

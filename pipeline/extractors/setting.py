@@ -140,12 +140,16 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None  # "clinic in two weeks with an x-ray"
     if kind in ("guidance", "prophylaxis") and sentence.section in _BEFORE:
         return None  # pictures and antibiotics that led here
+    if kind == "guidance" and _AWAITED & {token.norm for token in sentence.tokens[after : after + 4]}:
+        return None  # "a chest x-ray is pending"
     if kind == "guidance" and story.is_imaging(sentence) and sentence.index < _EARLY:
         return None  # "the ultrasound showed free fluid", told before the work
     if kind == "anaesthesia" and not _means_anaesthesia(sentence, mention):
         return None
     if mention.id == "endotracheal-tube" and _is_other_passage(sentence, mention):
         return None
+    if sentence.section in _BEFORE and mention.id in ("laryngeal-mask", "endotracheal-tube"):
+        return None  # "hoarse since an intubation"
     if kind == "approach" and mention.id in ("incision", "portal") and _is_no_way_in(sentence, mention):
         return None
     row = grammar.tables[mention.table][mention.id]
@@ -185,6 +189,7 @@ def _at_a_visit(sentence: Sentence, mention: Mention) -> bool:
     return later or weeks and any(token.norm in _VISIT for token in ahead)
 
 
+_AWAITED = frozenset("pending ordered requested awaited outstanding".split())
 _VISIT_REACH = 10  # tokens
 _VISIT = frozenset({"clinic", "review", "see", "visit", "appointment", "follow-up", "followup", "seen", "outpatients"})
 def _is_of_tool(sentence: Sentence, mention: Mention) -> bool:
@@ -195,7 +200,7 @@ def _is_of_tool(sentence: Sentence, mention: Mention) -> bool:
 
 _HELD = frozenset("awl reamer guide broach saw drill blade wire retractor scope camera osteotome rasp".split())
 _PADDED = frozenset("dressing dressings splint cast slab bandage plaster boot tourniquet brace wrap".split())
-_WAS_GIVEN = frozenset("given administered infused received started".split())
+_WAS_GIVEN = frozenset("given administered infused received started administration".split())
 _TREATED = frozenset({"treated", "treatment", "course", "courses", "outpatient"})
 _NO_DOSE = frozenset(
     "associated resistant induced related allergy allergies sensitivity sensitivities coated impregnated loaded "

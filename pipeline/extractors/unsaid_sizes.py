@@ -323,6 +323,7 @@ _WIDEST = 12  # mm; common practice, no source
 def _airway(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Tube seven point five", "an 8.0 tube", "LMA four": the number of an airway has no unit of its own."""
     spans = [(m.first, m.last) for m in base.mentions(sentence, "anaesthesia") if m.id in _AIRWAYS]
+    spans += [(m.first, m.last) for m in base.mentions(sentence, "devices") if m.id == "tracheostomy-tube"]
     spans += [
         (at, at) for at, token in enumerate(sentence.tokens)
         if token.norm in _TUBES and not any(first <= at <= last for first, last in spans)
