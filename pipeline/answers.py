@@ -35,7 +35,9 @@ def answer(sentences: Sequence[Sentence]) -> tuple[Sentence, ...]:
             asked = False
             found.append(replace(sentence, scopes=(*sentence.scopes, *extra)))
             continue
-        extra = _asked(sentence, behind) if _is_question(sentence) else [*_listed(sentence), *_none_by_count(sentence)]
+        extra = _asked(sentence, behind) if _is_question(sentence) else [
+            *_listed(sentence), *_none_by_count(sentence), *_before_a_deed(sentence)
+        ]  # fmt: skip
         found.append(replace(sentence, scopes=(*sentence.scopes, *extra)) if extra else sentence)
     return tuple(found)
 
@@ -97,6 +99,30 @@ def _none_by_count(sentence: Sentence) -> list[Scope]:
 
 
 _COUNTABLE = frozenset({"drains", "specimens", "complications", "devices", "tourniquet", "diagnoses"})
+
+
+def _before_a_deed(sentence: Sentence) -> list[Scope]:
+    """ "Microfracture no debrided": "no" goes with nouns, so before a verb it answers what stands before it."""
+    if not sentence.says(_DENIES):
+        return []
+    tokens = sentence.tokens
+    named = [m for m in sentence.mentions if m.table in ("procedures", "acts", "devices")]
+    deeds = {m.first: m for m in named if m.table == "acts" and m.first == m.last
+             and tokens[m.first].norm.endswith("ed")}  # fmt: skip
+    found: list[Scope] = []
+    for thing in named:
+        verb = deeds.get(thing.last + 2)
+        if verb is None or tokens[thing.last + 1].norm not in _DENIES or thing.first in deeds:
+            continue
+        if verb.last + 1 < len(tokens) and tokens[verb.last + 1].norm in _SOFT:
+            continue  # "no debrided tissue"
+        found.append(Scope("certainty", "negated", thing.first, thing.last, "answer"))
+        found.append(Scope("certainty", "affirmed", verb.first, verb.last, "answer"))
+    return found
+
+
+_DENIES = frozenset({"no"})
+_SOFT = frozenset({"tissue", "bone", "edges", "margins", "area", "areas", "cartilage", "fragments", "rim"})
 
 
 def _listed(sentence: Sentence) -> list[Scope]:

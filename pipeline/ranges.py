@@ -22,7 +22,8 @@ _COMPARATORS: dict[tuple[str, ...], Comparator] = {
     ("circa",): "~", ("nearly",): "~", ("almost",): "~", ("close", "to"): "~", ("estimated", "at"): "~", ("~",): "~",
     ("≤",): "<=", ("≥",): ">=", ("<",): "<", (">",): ">", ("about", "a"): "~", ("ca.",): "~",
     ("<=",): "<=", (">=",): ">=", ("just", "about"): "~", ("well", "under"): "<", ("well", "below"): "<",
-    ("max",): "<=", ("maximum",): "<=", ("not", "over"): "<=", ("at", "the", "most"): "<=",
+    ("max",): "<=", ("maximum",): "<=", ("not", "over"): "<=", ("not", "beyond"): "<=", ("not", "past"): "<=",
+    ("at", "the", "most"): "<=",
 }  # fmt: skip
 # Said behind the number: "ten at most", "twenty or less", "fifty or so".
 _BEHIND: dict[tuple[str, ...], Comparator] = {
@@ -260,6 +261,8 @@ def _shared(tokens: list[Token]) -> list[Token]:
                 break
             if last.dimension not in ("length", "area") and (words & _BY or tokens[back - 1].norm in _BY):
                 break  # "2 x 40 g": two of them; "5 mL x 12 -> 60 mL"
+            if at < index and tokens[at + 1].norm in _BY and not words & _BY and tokens[back - 1].norm not in _BY:
+                break  # "from 7 to 11, 4 x 1.8 mm": a pair goes on from pairs only
             quantity = _plain(tokens[back])
             if quantity is None or quantity.unit is not None or (quantity.value is None and quantity.low is None):
                 break

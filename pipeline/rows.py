@@ -88,10 +88,12 @@ class Device(Row):
 
 
 class Grade(Row):
-    """A named grading system. `levels`: canonical levels in order; `of`: what it grades."""
+    """A named grading system. `levels`: canonical levels in order; `of`: what it grades; `sites`: the only parts of
+    the body that it is said of (rows of sites.toml)."""
 
     levels: tuple[str, ...]
     of: str = ""
+    sites: tuple[str, ...] = ()
 
 
 class ContextRule(Row):

@@ -45,14 +45,17 @@ def _site_beside(sentence: Sentence, mention: Mention, sites: list[Mention]) -> 
     site = max((one for one in sites if one.last < mention.first), key=lambda one: one.last, default=None)
     if site is None or mention.first - site.last - 1 > 2 or _told_there(sentence, site, mention) or any(
         token.punctuation or token.norm in ("and", "or", "was", "is", "of", "with")
-        or (mention.table == "procedures" and token.norm.endswith("ed"))  # "capsule released ulnar nerve release"
+        or (mention.table in _ANEW and token.norm.endswith("ed"))  # "capsule released ulnar nerve release"
         for token in sentence.tokens[site.last + 1 : mention.first]
     ):
         return None
     return site.id
 
 
-_STATES = _words("fine normal intact ok okay good clean healthy clear unremarkable pristine untouched")
+_ANEW = frozenset({"procedures", "approaches"})
+_SIDED = _words("left right both bilateral")
+_STATES = _words("fine normal intact ok okay good clean healthy clear unremarkable pristine untouched stable tight lax "
+                 "thick smooth")
 _AT = _words("at on in to into onto from over behind under near")
 _OPENS = _words("and then but , ; : . also so next now")
 
@@ -89,19 +92,22 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
     beside = _site_beside(sentence, mention, sites)
     for index in range(mention.last + 1, min(mention.last + 9, len(sentence.tokens))):
         if index in ahead:
-            if mention.table in ("grades", "findings") and index == mention.last + 1 and _is_told_of(
+            denied = mention.table == "acts" and "not" in [t.norm for t in sentence.tokens[mention.first - 1 : index]]
+            if index == mention.last + 1 and (denied or mention.table in ("grades", "findings")) and _is_told_of(
                 sentence, ahead[index]
             ):
-                break  # "posterior grade one labrum detached": the next thing begins
+                break  # "posterior grade one labrum detached", "not repaired capsule tight": the next thing begins
             if mention.table in _WITHOUT_SITE and index == mention.last + 1:
                 break  # "interscalene block supraspinatus torn": the next thing begins
             between = {token.norm for token in sentence.tokens[mention.last + 1 : index]}
             if mention.table == "procedures" and between & _FASTENED:
                 break
-            if implied and mention.table == "procedures" and between.isdisjoint(_TO_SITE):
+            if implied and mention.table == "procedures" and (between - _SIDED).isdisjoint(_TO_SITE):
                 return implied  # "elbow arthroscopy capsule released": likewise
-            # "condyle grade three lateral compartment normal": a site that no word joins on belongs to what follows
-            return ahead[index].id if beside is None or index > mention.last + 1 else beside
+            # "condyle grade three lateral compartment normal", "patella grade two centrally trochlea grade one": a site
+            # that no word joins on belongs to what follows
+            joined = index > mention.last + 1 and not between.isdisjoint(_TO_SITE)
+            return ahead[index].id if beside is None or joined else beside
         token = sentence.tokens[index]
         if token.norm not in _TO_SITE and index > mention.last + 1 and sentence.tokens[index - 1].norm not in _TO_SITE:
             break

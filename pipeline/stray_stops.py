@@ -46,10 +46,14 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
         return True
     if _EVERY.match(before.norm) and after.text[:1].islower():
         return True  # "every 6 hours" in short: "900 mg IV q.6h. along with"
-    if (before.norm == "for" and _is_number(after.norm)) or (after.norm in ("of", "per", "x") and after.text.islower()):
+    if before.norm in ("for", "at") and _is_number(after.norm):
+        return True
+    if after.norm in ("of", "per", "x") and after.text.islower():
         return True
     if _is_number(before.norm) and after.text.islower() and len(after.norm) > 1:
         return is_unit_word(after.norm) and after.norm not in _NO_UNITS
+    if any(word.norm in _TIMED for word in said) and _is_number(before.norm) and _is_how_long(tokens, index + 1):
+        return True  # "Traction off at fourteen twelve. Sixty seven minutes."
     if before.norm.endswith("%") and index > 1 and tokens[index - 2].norm == "of":
         return True  # "25 ml of 0.375%. Ropivacaine"
     if before.norm == "%" and index > 2 and tokens[index - 3].norm == "of":
@@ -67,6 +71,19 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
     alone = behind is not None and behind.norm == "." and after.norm.isalpha() and after.text[:1].isupper()
     asked = index > 1 and tokens[index - 2].norm == "?"
     return [word.norm for word in said] == ["no"] and alone and not asked  # "No. Complications."
+
+
+def _is_how_long(tokens: Sequence[Token], at: int) -> bool:
+    """Whether a sentence is nothing but a number of minutes."""
+    end = at
+    while end < len(tokens) and _is_number(tokens[end].norm):
+        end += 1
+    closed = end + 1 >= len(tokens) or tokens[end + 1].punctuation
+    return end > at and end < len(tokens) and tokens[end].norm in _MINUTES and closed
+
+
+_TIMED = frozenset({"traction", "tourniquet", "tq", "cuff", "clamp"})
+_MINUTES = frozenset({"minutes", "minute", "min", "mins"})
 
 
 def _is_number(norm: str) -> bool:

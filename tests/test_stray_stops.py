@@ -15,9 +15,13 @@ MENDED = [
                                                                "Boot for 2 weeks ."]),
     ("Triamcinolone. Not given, but ropivacaine 5 ml. of the 0.2%.",
      ["Triamcinolone Not given , but ropivacaine 5 ml of the 0.2 % ."]),
+    ("Traction off at 14.12. Sixty seven minutes. Clinic at. 6 weeks.", ["Traction off at 14.12 Sixty seven minutes .",
+                                                                      "Clinic at 6 weeks ."]),
     ("Tourniquet. Down at 13.52 that is. 47 minutes.", ["Tourniquet Down at 13.52 that is 47 minutes ."]),
     ("Back in. 12 days. Aspirin 75 mg. Daily for 2 weeks.",
      ["Back in 12 days .", "Aspirin 75 mg Daily for 2 weeks ."]),
+    ("Traction off at 14.12. Sixty seven minutes. Clinic at. 6 weeks.",
+     ["Traction off at 14.12 Sixty seven minutes .", "Clinic at 6 weeks ."]),
 ]
 LEFT = [
     ("Was a drain used? No. Complications. None.", ["Was a drain used ?", "No . Complications None ."]),

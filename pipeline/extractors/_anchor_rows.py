@@ -1,5 +1,6 @@
-"""Anchors of a tendon repair told by their row, the noun left out: "medial row 3 x 4.75, lateral row 2 x 4.75",
-"double row: 2 med 5.5 mm, 2 lat 4.75 mm", "medial row three, lateral row two"."""
+"""Anchors told without the noun: by their row ("medial row 3 x 4.75, lateral row 2 x 4.75", "double row: 2 med 5.5 mm,
+2 lat 4.75 mm", "medial 3 x 4.75 mm"), behind what they hold ("Bankart 7-11, 4 x 1.8 mm"), by their sort ("2 x 4.5 mm
+knotless")."""
 
 from __future__ import annotations
 
@@ -28,14 +29,16 @@ _NO_NOUN = "that they are anchors was not said"
 def told(reading: Reading, sentence: Sentence) -> list[Fact]:
     """Devices with their counts and sizes; nothing where the noun stands behind the count."""
     tokens = sentence.tokens
-    if not sentence.says(_ROWS):
+    if not sentence.says(_ROWS | _CROSS):
         return []
     named = any(m.table == "devices" and m.id.endswith("anchor") for one in reading.sentences for m in one.mentions)
     facts: list[Fact] = []
     for at in range(len(tokens)):
-        if not _counts(sentence, at) or is_decimal(tokens[at]) or not _is_of_row(sentence, at):
+        if not _counts(sentence, at) or is_decimal(tokens[at]):
             continue
         size = _size(sentence, at)
+        if not _is_of_row(sentence, at) and not _crossed(sentence, at, size):
+            continue
         ahead = range(at + 1, min(len(tokens), (size or at) + 1 + _REACH))
         noun = next((place for place in ahead if tokens[place].norm in _NOUNS or tokens[place].punctuation), None)
         if noun is not None and tokens[noun].norm in _NOUNS:
@@ -60,13 +63,21 @@ def _total(reading: Reading, sentence: Sentence, rows: Sequence[Fact]) -> list[F
     if len(counted) < _BOTH:
         return []
     totals: list[Fact] = [
-        base.claim("device_count", reading, sentence, at, at + 1, at + 1, _COST, name="suture-anchor", unit=None,
-                   role="implanted", group=f"d{base.group_of(sentence, at + 1)}", scale="total")
-        for at in range(1, len(tokens) - 1)
-        if tokens[at].first > counted[-1] and whole(sentence, at) is not None and tokens[at + 1].norm == "anchors"
-        and tokens[at - 1].norm in _LEADS
+        base.claim("device_count", reading, sentence, at, at, at, _COST, name="suture-anchor", unit=None,
+                   role="implanted", group=f"d{base.group_of(sentence, at)}", scale="total")
+        for at in range(1, len(tokens))
+        if tokens[at].first > counted[-1] and whole(sentence, at) is not None and _sums(sentence, at)
     ]  # fmt: skip
     return totals[:1]
+
+
+def _sums(sentence: Sentence, at: int) -> bool:
+    """ "; 5 anchors", "total 7" at the end of the clause."""
+    before, after = sentence.tokens[at - 1], sentence.tokens[at + 1 : at + 2]
+    closed = not after or after[0].punctuation
+    return before.norm in _LEADS and (
+        (bool(after) and after[0].norm == "anchors") or (closed and before.norm in ("total", "=", "makes", "making"))
+    )
 
 
 _BOTH = 2
@@ -86,6 +97,31 @@ def _is_of_row(sentence: Sentence, at: int) -> bool:
     )
 
 
+_CROSS = frozenset({"x", "×"})
+# What is mostly held by anchors; common practice, no source.
+_HELD = frozenset("bankart remplissage cuff labrum slap subscapularis subscap ssc ssp supraspinatus brostrom "
+                  "repair refixation".split())  # fmt: skip
+_SORTS = frozenset("knotless corkscrew corkscrews double triple peek allsuture".split())
+_TO_COUNT = 4  # tokens from what they hold to how many there are: "Bankart 7-11 o'clock,"
+
+
+def _crossed(sentence: Sentence, at: int, size: int | None) -> bool:
+    """ "4 x 1.8 mm" right behind what anchors hold or the place of their row, or before a word for their sort."""
+    tokens = sentence.tokens
+    if size != at + 2 or tokens[at + 1].text not in _CROSS or not is_decimal(tokens[size]):
+        return False
+    if at and tokens[at - 1].norm in _PLACES:
+        return True
+    if size + 1 < len(tokens) and tokens[size + 1].norm in _SORTS:
+        return True
+    back = at - 1
+    while back > max(-1, at - _TO_COUNT - 1) and (
+        tokens[back].quantity is not None or tokens[back].punctuation or tokens[back].norm in _TO
+    ):
+        back -= 1
+    return back >= 0 and tokens[back].norm in _HELD
+
+
 def _size(sentence: Sentence, at: int) -> int | None:
     """The width behind a count ("3 x 4.75", "2 med 5.5 mm"): with a point or in millimetres."""
     tokens = sentence.tokens
@@ -103,7 +139,8 @@ def _size(sentence: Sentence, at: int) -> int | None:
 
 def _made(reading: Reading, sentence: Sentence, at: int, size: int | None, named: bool) -> list[Fact]:
     shared: dict[str, Any] = {"name": "suture-anchor", "role": "implanted", "group": f"d{base.group_of(sentence, at)}"}
-    unsure = () if named else (_NO_NOUN,)
+    said = size is not None and any(token.norm in _SORTS for token in sentence.tokens[size + 1 : size + 2])
+    unsure = () if named or said else (_NO_NOUN,)
     facts: list[Fact] = [
         base.make("device", reading, sentence, at, at, doubts=unsure, **shared),
         base.claim("device_count", reading, sentence, at, at, at, _COST, unit=None, doubts=unsure, **shared),

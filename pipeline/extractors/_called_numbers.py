@@ -22,6 +22,24 @@ def maybe_counted(sentence: Sentence, index: int, noun: str) -> tuple[str, ...]:
     return (f"read as {value.value if value else ''}; it could be {_DIGITS[parts[0]]} of {' '.join(parts[1:])}",)
 
 
+def maybe_how_many(sentence: Sentence, index: int) -> tuple[str, ...]:
+    """The doubt of "2 x 4.5 mm": 2 mm, or two of 4.5 mm; anchors, screws and wires are 1 to 8 mm wide (common
+    practice, no source)."""
+    tokens = sentence.tokens
+    value = tokens[index].quantity
+    width = tokens[index + 2].quantity if index + 2 < len(tokens) else None
+    if value is None or width is None or value.value is None or width.value is None or width.unit != "mm":
+        return ()
+    pair = tokens[index + 1].norm in ("x", "\u00d7") and (index == 0 or tokens[index - 1].norm not in ("x", "\u00d7"))
+    crossed = pair and tokens[index].text.isdigit() and "." in tokens[index + 2].text
+    if not crossed or not 1 < value.value <= _SEVERAL or not 1 <= width.value <= _WIDEST:
+        return ()
+    return (f"may be how many there were of {width.value} mm",)
+
+
+_SEVERAL, _WIDEST = 6, 8
+
+
 def maybe_pronoun(sentence: Sentence, index: int) -> tuple[str, ...]:
     """The doubt of "a flat one twenty five millimetres": 125, or a flat one of 25."""
     parts = _parts(sentence, index)

@@ -43,6 +43,9 @@ def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
     after = sentence.tokens[index + 1 : index + 2]
     often = bool(after) and after[0].quantity is not None and after[0].quantity.form == "interval"
     behind = sentence.tokens[index + 2 : index + 3]
+    count = after[0].quantity if after else None
+    if count is not None and count.form == "number" and not count.unit and behind and behind[0].norm == "times":
+        return True  # "ibuprofen six hundred three times daily"
     if after and after[0].norm == "no":  # "dexamethasone eight no antibiotics"; "eight no four" may be a correction
         named = any(mention.first == index + 2 for mention in sentence.mentions)
         return bool(behind) and behind[0].quantity is None and named
@@ -52,7 +55,7 @@ def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
 _AFTER_DOSE = frozenset(
     {"for", "daily", "twice", "once", "given", "with", "plus", "into", "in",
      "was", "were", "and", "iv", "im", "sc", "at", "bd", "od", "tds", "bid",
-     "tid", "every", "then", "before", "on", "intravenously"}
+     "tid", "every", "then", "before", "on", "intravenously", "nightly", "qds", "qid", "prn", "until", "up"}
 )  # fmt: skip
 
 

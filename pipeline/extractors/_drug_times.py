@@ -50,7 +50,7 @@ def repeated(sentence: Sentence, index: int, drug: Mention) -> str | None:
     for at, token in enumerate(lead[:-1]):
         quantity = token.quantity
         if quantity is not None and quantity.value is not None and quantity.dimension in ("", "count") and (
-            quantity.value > 1 and lead[at + 1].norm in _ROUNDS
+            quantity.value > 1 and lead[at + 1].norm in _ROUNDS and not {one.norm for one in lead[at + 2 :]} & _DAILY
         ):  # fmt: skip
             return str(quantity.value)
     return None

@@ -18,9 +18,18 @@ def kept(sentence: Sentence, index: int, quantity: Quantity, ranked: list[Ranked
     ranked = [one for one in ranked if not _has_its_own(sentence, one, start)]
     if _is_plural(quantity) and (last + 1 >= len(tokens) or tokens[last + 1].norm != "of"):
         ranked = [(price + (_PLURAL if first > last else 0), first, end) for price, first, end in ranked]
+    ranked = [one for one in ranked if not _denied_before(sentence, one, start)]
     if start and tokens[start - 1].norm in _MOST_OF_ALL:
         ranked = [one for one in ranked if one[2] < start]  # "the biggest nine millimetres": of what stands before
     return ranked
+
+
+def _denied_before(sentence: Sentence, noun: Ranked, start: int) -> bool:
+    """ "No pincer, cam resected five millimetres": what is not there has no size, where something was done since."""
+    _, first, last = noun
+    if last >= start or not first or sentence.tokens[first - 1].norm != "no":
+        return False
+    return any(last < m.first < start and m.table in ("procedures", "acts") for m in sentence.mentions)
 
 
 def _is_plural(quantity: Quantity) -> bool:

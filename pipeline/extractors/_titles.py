@@ -29,6 +29,8 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         if sentence.tokens[first].norm == "x":
             return []  # "Procedure: 3 x 2.9 mm anchors"
     elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6:
+        if any(token.norm in ("not", "no") for token in sentence.tokens[: acts[-1].last]):
+            return []  # "labrum not repaired, debrided only"
         first = 0
         risky = base.scope_at(sentence, "status", acts[0].first, "performed") != "performed"
         risky = risky or base.scope_at(sentence, "certainty", acts[0].first, "affirmed") != "affirmed"
@@ -196,7 +198,8 @@ def _is_heading(sentence: Sentence, index: int) -> bool:
     return sentence.tokens[index].norm in _HEADING and after not in ("of", "on", "to", "for", "in", "at")
 
 
-_HEADING = frozenset({"procedure", "procedures", "operation", "operations", "op", "surgery", "title", "performed"})
+_HEADING = frozenset({"procedure", "procedures", "operation", "operations", "op", "surgery", "title", "performed",
+                      "note", "notes", "report", "record"})  # fmt: skip
 
 
 def _deeds(sentence: Sentence) -> list[Mention]:

@@ -86,13 +86,31 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
         text = text.strip("()")  # the bracket around "(lot R7719)"
     if not any(character.isdigit() for character in text):
         return None
-    fact = base.make(_CODES[hit.id], reading, sentence, hit.first, at - 1, at=first, text=text.upper())
+    doubts = _maybe_counted(reading, sentence, at)
+    fact = base.make(_CODES[hit.id], reading, sentence, hit.first, at - 1, at=first, text=text.upper(), doubts=doubts)
     if not numbers:
         return fact
     return base.claim(
         _CODES[hit.id], reading, sentence, _token_at(sentence, numbers[0]), hit.first, at - 1, _SURE, text=text.upper(),
-        value=None, low=None, high=None, unit=None, rest=tuple(numbers[1:]),
+        value=None, low=None, high=None, unit=None, rest=tuple(numbers[1:]), doubts=doubts,
     )  # fmt: skip
+
+
+def _maybe_counted(reading: Reading, sentence: Sentence, end: int) -> tuple[str, ...]:
+    """ "Lot a b one two three two spare implants": the last digit may count what is named right behind the code."""
+    tokens = sentence.tokens
+    last = reading.words[tokens[end - 1].last].text.lower() if tokens[end - 1].last < len(reading.words) else ""
+    behind = tokens[end : end + _DESCRIBED + 1]
+    noun = next((token for token in behind if not token.norm.isalpha() or token.norm in _GO_ON
+                 or (token.norm.endswith("s") and token.norm not in _NO_PLURAL)), None)  # fmt: skip
+    if last not in DIGITS or noun is None or not noun.norm.isalpha() or noun.norm in _GO_ON:
+        return ()
+    return (f"'{last}' at its end may be how many {noun.norm} there were",)
+
+
+_DESCRIBED = 2  # words before the noun: "two spare all inside implants" has more
+_GO_ON = frozenset("and serial expiry expires expiring lot number was is then size with the a in on at we".split())
+_NO_PLURAL = frozenset("this his was is has as us plus across expires closes its plus minus previous".split())
 
 
 def _as_written(reading: Reading, first: int, last: int, text: str) -> str:

@@ -63,13 +63,14 @@ def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
         facts.append(_claim(reading, sentence, counted, thing))
     plural = tokens[thing.last].norm.endswith("s")
     if sentence.says({"x"}):
-        for at in range(thing.first - 1, max(1, thing.first - 4), -1):
+        for at in _widths(sentence, thing):
             width, before = tokens[at].quantity, tokens[at - 2].quantity if at >= 2 else None
             if width is None or before is None or tokens[at - 1].norm != "x":
                 continue
             if width.value is None or before.value is None:
                 continue
-            few = 1 < before.value <= _SEVERAL if plural else before.value == 1
+            anchors = (thing.name or "").endswith("anchor") and tokens[at - 1].text in ("x", "\u00d7")
+            few = 1 < before.value <= _SEVERAL if plural or anchors else before.value == 1
             even = not before.value % 1 and not is_decimal(tokens[at - 2]) and few
             bare = width.unit is None and is_decimal(tokens[at])  # "2 x 4.75 anchors"
             if even and (bare or width.unit == "mm") and _is_width(width.value, thing) and tokens[at - 3].norm != "x":
@@ -88,6 +89,15 @@ def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
         if told and counted is None and whole(sentence, at, MANY) is not None:
             facts.append(_claim(reading, sentence, at, thing))
     return facts
+
+
+def _widths(sentence: Sentence, thing: Thing) -> list[int]:
+    """Where the width may stand that a count goes before: before the thing, for anchors behind it too."""
+    places = [*range(thing.first - 1, max(1, thing.first - 4), -1)]
+    behind = thing.last + 3
+    if not (thing.name or "").endswith("anchor") or behind >= len(sentence.tokens):
+        return places
+    return [*places, behind + (sentence.tokens[thing.last + 1].norm == ":" and behind + 1 < len(sentence.tokens))]
 
 
 _SEVERAL, _FEW = 6, 4  # recognisers drop the plural of small counts
@@ -216,6 +226,8 @@ def _summed(reading: Reading, sentence: Sentence, thing: Thing, things: list[Thi
     """ "Pedicle screws at L3 and L4, four in total": of the only thing that was told, without a count of its own."""
     if len(things) != 1 or count_of(sentence, thing) is not None:
         return []
+    if thing.name in _POURED and any(True for _ in base.quantities(sentence, "volume")):
+        return []  # "three millilitres of cement on each side, six in all"
     norms = [token.norm for token in sentence.tokens]
     for at in range(thing.last + 1, len(norms)):
         if whole(sentence, at) is not None and any(tuple(norms[at + 1 : at + 1 + len(t)]) == t for t in _TOTAL):
@@ -223,12 +235,15 @@ def _summed(reading: Reading, sentence: Sentence, thing: Thing, things: list[Thi
     return []
 
 
+_POURED = ("bone-cement", "antibiotic-cement")
+
+
 def _mixed(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     """ "Two mixes of cement", "2 bags cement"."""
     tokens = sentence.tokens
     at = thing.first - 1
     at -= at > 0 and tokens[at].norm == "of"
-    if thing.name not in ("bone-cement", "antibiotic-cement"):
+    if thing.name not in _POURED:
         return []
     behind = thing.last + 1  # "cement 3 mixes"
     if behind + 1 < len(tokens) and whole(sentence, behind) is not None and tokens[behind + 1].norm in _MIXED:

@@ -8,7 +8,7 @@ from typing import Any
 
 from pipeline import cues, laterality
 from pipeline.extractors import _number_sides, base
-from pipeline.extractors._called_numbers import maybe_counted
+from pipeline.extractors._called_numbers import maybe_counted, maybe_how_many
 from pipeline.extractors._device_roles import (
     has_already,
     is_anothers,
@@ -186,7 +186,7 @@ def _number(
     )  # fmt: skip
     ahead = [one for one in ranked if things[one[2]].first > index]
     led = ahead and stands_before(sentence, index, ahead[0][1], things[ranked[0][2]].last)
-    price, _, at = (ahead if led else ranked)[0]
+    price, _, at = (_long_before(sentence, index, things, ranked) or (ahead if led else ranked))[0]
     thing = things[at]
     if any(word in (thing.name or thing.text) for word in NEEDLES):
         price += 2  # the needle of a harvest or an injection has a kind of its own
@@ -248,7 +248,9 @@ def _number(
         ):
             return []  # "6 degrees of valgus, the guide was pinned"
         joined = run_together(quantity, said)
-        shared["doubts"] = (joined,) if joined else maybe_counted(sentence, index, sentence.tokens[thing.last].norm)
+        shared["doubts"] = (joined,) if joined else (
+            maybe_counted(sentence, index, sentence.tokens[thing.last].norm) + maybe_how_many(sentence, index)
+        )
         return claim("device_size")
     if quantity.dimension not in ("", "count"):
         return []
@@ -288,6 +290,15 @@ def _number(
         if not behind or behind[0].punctuation or counts or any(other.first == index + 1 for other in things):
             shared["doubts"] = ("taken as its size; neither size nor a unit was said",)
             return claim("device_size")
+    return []
+
+
+def _long_before(
+    sentence: Sentence, index: int, things: list[_Thing], ranked: list[tuple[int, int, int]]
+) -> list[tuple[int, int, int]]:
+    """ "Screws fifty and fifty five millimetres long tourniquet off": the last of the sizes right behind a thing."""
+    if sentence.tokens[index + 1 : index + 2] and sentence.tokens[index + 1].norm == "long":
+        return [one for one in ranked if chained(sentence, things[one[2]].last, index)]
     return []
 
 

@@ -69,12 +69,27 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         fact = replace(fact, laterality=None)  # "normal uterus, tubes and ovaries bilaterally"
     site = None if fact.body_site is not None else story.site_before(sentence, mention)
     row = grammar.table("sites", Concept).get(site or "")
-    if row is not None and mention.id == "loose-body" and row.group in ("nerve", "vessel", "skin-layer"):
+    if row is not None and row.group in _PASSED and (mention.id in _OF_JOINTS or _told_since(sentence, row, mention)):
         site = None  # "ulnar nerve found first and kept safe loose bodies eleven"
     if site is None:
         return fact
     anothers = base.is_anothers_side(sentence, mention, fact.laterality, site, grammar)
     return replace(fact, body_site=site, laterality=None if anothers else fact.laterality)
+
+
+_PASSED = ("nerve", "vessel", "skin-layer")  # what is kept clear of on the way in
+_OF_JOINTS = frozenset("loose-body osteophyte synovitis cam-lesion plica labral-tear".split())
+
+
+def _told_since(sentence: Sentence, site: Concept, mention: Mention) -> bool:
+    """Whether something was told of a part already, and the thing named stands behind that: "saphenous nerve protected
+    anterolateral portal ... we see a lesion"."""
+    place = max((m.last for m in sentence.mentions if m.table == "sites" and m.id == site.id
+                 and m.last < mention.first), default=mention.first)  # fmt: skip
+    return any(place < m.first < mention.first and m.table in _TOLD_OF for m in sentence.mentions)
+
+
+_TOLD_OF = ("acts", "approaches", "findings", "procedures", "guidance")
 
 
 def _of_sided(sentence: Sentence, mention: Mention, fact: Fact, grammar: Grammar) -> list[Fact]:
@@ -179,6 +194,9 @@ def _nothing(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue
         if base.scope_at(sentence, "certainty", index + 1, "affirmed") != "negated":
             continue
+        size = tokens[end].quantity
+        if size is not None and size.unit is not None and size.comparator is None:
+            continue  # "drive through no SL gap two millimetres": what has a size is there
         if base.scope_at(sentence, "status", index, "performed") != "performed":
             continue
         facts.append(

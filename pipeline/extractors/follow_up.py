@@ -108,10 +108,11 @@ def _and_again(reading: Reading, sentence: Sentence, index: int, cue: int) -> li
         if quantity is None and at - last <= _TO_NEXT:
             parted = parted or tokens[at].norm in _AND
             inside = tokens[at - 1].norm == "("
-            if parted and not inside and tokens[at].norm.isalpha() and tokens[at].norm not in _AND | _SEEN_FOR:
+            if parted and not inside and tokens[at].norm.isalpha() and tokens[at].norm not in _AND | _SEEN_FOR | _ANEW:
                 break
             continue
-        ends = at + 1 >= len(tokens) or tokens[at + 1].punctuation or tokens[at + 1].norm in _SEEN_FOR | _AND
+        again = tokens[at - 1].norm in _ANEW and "again" in [token.norm for token in tokens[at - 3 : at]]
+        ends = again or at + 1 >= len(tokens) or tokens[at + 1].punctuation or tokens[at + 1].norm in _SEEN_FOR | _AND
         if quantity is None or not parted or not ends or quantity.dimension != "time" or quantity.unit not in _UNITS:
             break
         facts.append(base.claim("follow_up", reading, sentence, at, cue, cue, _AGAIN, name=None, certainty="affirmed",
@@ -121,6 +122,7 @@ def _and_again(reading: Reading, sentence: Sentence, index: int, cue: int) -> li
 
 
 _AND = frozenset({",", "+", "and", "&", "then", ")", "("})
+_ANEW = frozenset({"again", "at", "in", "after"})
 _TO_NEXT, _AGAIN = 5, 8
 _SEEN_FOR = frozenset({"clinic", "wound", "opd", "xray", "x-ray", "mri", "check", "review", "physio", "outpatients"})
 _DAYS = frozenset("tomorrow monday tuesday wednesday thursday friday saturday sunday".split())

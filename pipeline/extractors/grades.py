@@ -146,6 +146,11 @@ def _at(
         site = story.site_before(sentence, Mention("grades", "", first, end))
     if site is not None and _of_another(sentence, first, site, taken):
         site = None
+    if site == "articular-cartilage":
+        site = _cartilage_of(sentence, first) or site
+    own = grammar.table("grades", Grade)[mention.id].sites if mention is not None else ()
+    if own and site not in own:
+        site = _of_system(sentence, first, own)
     return [
         replace(
             fact,
@@ -155,6 +160,29 @@ def _at(
             doubts=tuple(one for one in (*fact.doubts, doubt, unsure) if one),
         )
     ]
+
+
+def _cartilage_of(sentence: Sentence, first: int) -> str | None:
+    """ "Lunate cartilage Outerbridge two", "cartilage of the rim grade two": the part that it covers."""
+    sites = [m for m in base.mentions(sentence, "sites") if m.last < first]
+    at = next((n for n in range(len(sites) - 1, -1, -1) if sites[n].id == "articular-cartilage"), None)
+    if at is None:
+        return None
+    before, behind = sites[at - 1 : at], sites[at + 1 : at + 2]
+    if behind and all(token.norm in ("of", "on", "at", "the") for token in (
+        sentence.tokens[sites[at].last + 1 : behind[0].first]
+    )):  # fmt: skip
+        return behind[0].id
+    return before[0].id if before and before[0].last == sites[at].first - 1 else None
+
+
+def _of_system(sentence: Sentence, first: int, own: tuple[str, ...]) -> str | None:
+    """The part that a system grades, where another stands beside it ("acromion type two bursa thick"): the only one, or
+    the last of them said before."""
+    if len(own) == 1:
+        return own[0]
+    said = [m.id for m in base.mentions(sentence, "sites") if m.last < first and m.id in own]
+    return said[-1] if said else None
 
 
 def _row_of_grades(sentence: Sentence, first: int, end: int, taken: set[int]) -> str | None:

@@ -84,6 +84,8 @@ def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar, rinsed: 
 def _way(sentence: Sentence, index: int) -> str | None:
     """Whether a number is said to have run in or to have come out: by the word behind it, else by the one before."""
     tokens, behind = sentence.tokens, _behind(sentence, index)
+    if index in (row := _led(sentence)):
+        return row[index]
     if behind[:1] == ["of"] and len(behind) == 3:
         behind = behind[2:]  # "twelve litres of saline in"
     if behind and behind[0] in _TO and (len(behind) == 1 or behind[1] not in _GO_ON):
@@ -105,6 +107,22 @@ def _pumped(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     ]  # fmt: skip
 
 
+def _led(sentence: Sentence) -> dict[int, str]:
+    """ "In six litres out five point eight": the words lead their numbers, and the second may have left its unit out.
+    Where a number stands before the first word too, the words may as well follow theirs."""
+    tokens = sentence.tokens
+    for at in range(len(tokens) - 3):
+        words, numbers = (tokens[at].norm, tokens[at + 2].norm), (tokens[at + 1].quantity, tokens[at + 3].quantity)
+        if words not in _ROWS or any(one is None or one.dimension not in ("volume", "") for one in numbers):
+            continue
+        before = tokens[at - 1].quantity if at else None
+        after = tokens[at + 4].norm if at + 4 < len(tokens) else ""
+        if before is None and after not in _TO and any(one is not None and one.unit for one in numbers):
+            return {at + 1: _DIRECTIONS[words[0]], at + 3: _DIRECTIONS[words[1]]}
+    return {}
+
+
+_ROWS = (("in", "out"), ("out", "in"))
 _PUMPED = 50
 _TO = frozenset({"in", "out", "back"})
 _GO_ON = frozenset("the a an all both total each this his her theatre recovery bags saline one of which from".split())
@@ -191,6 +209,8 @@ _TO_NUMBER = frozenset({"of", "was", "is", ":", "=", "a", "the", "at", "about", 
 def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
     """ "Irrigation in 3000, out 2800 mL": the unit of the first was not said."""
     tokens = sentence.tokens
+    if index in (row := _led(sentence)):
+        return [base.claim(row[index], reading, sentence, index, index - 1, index - 1, _OWN)]
     lead = _deficit(sentence, grammar, index)
     if lead is not None:
         return [base.claim("irrigation_deficit", reading, sentence, index, lead.first, lead.last, 2)]
@@ -222,6 +242,8 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if after == "in" and index + 2 < len(tokens) and tokens[index + 2].norm in _GO_ON:
         after = ""  # "fifteen mils in all"
     before = tokens[index - 1].norm if index else ""
+    if index in (row := _led(sentence)):
+        return [base.claim(row[index], reading, sentence, index, index - 1, index - 1, _OWN)]
     if before == "out" and index > 1 and tokens[index - 2].norm in _WASHED:
         before = ""  # "washed out six litres": what it was washed with
     further = tokens[index + 2].quantity if index + 2 < len(tokens) else None

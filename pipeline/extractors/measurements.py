@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from pipeline import cues
 from pipeline.extractors import _care_words, _incisions, _noun_sizes, _number_sides, base
-from pipeline.extractors._called_numbers import cut_in_two, maybe_pronoun
+from pipeline.extractors._called_numbers import cut_in_two, maybe_how_many, maybe_pronoun
 from pipeline.extractors._weights import weighed
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, Token
@@ -299,7 +299,8 @@ def _by_words(
     kind = "pressure" if quantity.dimension == "pressure" else "measurement"
     side = _number_sides.of_measure(sentence, index, (first, last), grammar) if last >= first else None
     return [base.claim(kind, reading, sentence, index, first, index, _FALLBACK, text=text or None,
-                       unit=quantity.unit, laterality=side, doubts=maybe_pronoun(sentence, index))]  # fmt: skip
+                       unit=quantity.unit, laterality=side,
+                       doubts=maybe_pronoun(sentence, index) + maybe_how_many(sentence, index))]  # fmt: skip
 
 
 def _said_behind(sentence: Sentence, index: int, quantity: Quantity) -> tuple[int, int] | None:
@@ -355,6 +356,7 @@ def _share(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, q
     """ "Phaco power eighteen percent": nothing follows that the percent could be of."""
     after = sentence.tokens[index + 1 : index + 2]
     ends = not after or after[0].punctuation or after[0].norm == "and"
+    ends = ends or any(m.last == index - 1 for m in base.mentions(sentence, "acts"))  # "resected thirty percent"
     if not ends or any(True for _ in base.mentions(sentence, "drugs", "injectates", "irrigation", "fluids")):
         return []
     return _by_words(reading, sentence, grammar, index, quantity)
@@ -380,6 +382,9 @@ def _noun(
     ranked = _noun_sizes.kept(sentence, index, quantity, ranked)
     graded = cues.after_grade(sentence, _list_start(sentence, index))
     reach = _SHARE_REACH if quantity.dimension == "fraction" else _LESION_REACH * (1 + graded)
+    if quantity.dimension == "fraction" and [t.norm for t in sentence.tokens[index + 1 : index + 2]] != ["of"]:
+        places = {at for m in base.mentions(sentence, "sites") for at in range(m.first, m.last + 1)}
+        ranked = [one for one in ranked if one[1] < index or one[1] not in places]  # "thirty percent lateral meniscus"
     if not ranked or min(ranked)[0] > reach:
         return []
     price, first, last = min(ranked)

@@ -159,7 +159,8 @@ def _place(reading: Reading, fact: Fact) -> tuple[Evidence, str] | None:
                 if thing.last < first and first - thing.last <= 5 and "of" in link | {sentence.tokens[first].norm}:
                     first = thing.first
                     break
-            if joined and last - first <= 10:
+            denied = any(token.norm in ("not", "no") for token in sentence.tokens[first:last])
+            if joined and last - first <= 10 and not denied:
                 return base.token_evidence(reading, sentence, first, last), story.words(sentence, first, last)
     return None
 

@@ -22,6 +22,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             near = people.beside(sentence, role.first, role.last, persons, _REACH, taken)
             if near is None or near.name.lower() in ("none", "nil"):
                 continue
+            if any(near.first <= m.first <= near.last for m in base.mentions(sentence, "anaesthesia")):
+                continue  # "Anaes: GA + block"
             taken.add(near.first)
             facts.append(
                 base.make("team_member", reading, sentence, min(role.first, near.first), max(role.last, near.last),

@@ -253,6 +253,8 @@ def _duration(
         at = index - 1 - (index > 1 and sentence.tokens[index - 1].norm in (":", "-"))
         if at >= 0 and sentence.tokens[at].norm in _WORK and sentence.section not in _LATER:
             found.append((_BESIDE, at, at, "operation"))  # "closed 11:38, operation 94 minutes"
+        if _behind_traction(sentence, index):
+            found.append((_BESIDE, index, index, "traction"))
         if _at_speed(sentence, index):
             found.append((_BESIDE, index, index, "centrifugation"))
     infused = _infused(sentence, index)
@@ -263,6 +265,25 @@ def _duration(
         return _by_words(reading, sentence, index)
     price, first, last, name = min(found)
     return [base.claim("duration", reading, sentence, index, first, last, price, name=name)]
+
+
+def _behind_traction(sentence: Sentence, index: int) -> bool:
+    """ "Traction on at eight forty off at nine thirty five, so fifty five minutes": right behind the time it ended."""
+    tokens = sentence.tokens
+    at = index - 1
+    while at > 0 and (tokens[at].norm in _SO or tokens[at].punctuation):
+        at -= 1
+    clock = tokens[at].quantity if at > 0 else None
+    if clock is None or clock.form != "clock" or tokens[index + 1 : index + 2] and tokens[index + 1].norm == "of":
+        return False
+    return any(token.norm in ("traction", "distraction") for token in tokens[max(0, at - _TRACTION) : at]) and not any(
+        token.norm in _OTHER_CUFF for token in tokens[max(0, at - _TRACTION) : at]
+    )
+
+
+_SO = frozenset("so that is which makes making total in all thus hence came to".split())
+_TRACTION = 8  # tokens
+_OTHER_CUFF = frozenset({"tourniquet", "tq", "cuff", "clamp"})
 
 
 def _at_speed(sentence: Sentence, index: int) -> bool:

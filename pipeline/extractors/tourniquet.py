@@ -122,7 +122,8 @@ def _further(reading: Reading, sentence: Sentence, first: int) -> list[Fact]:
                 continue
             break
         beside = {other.norm for other in sentence.tokens[max(0, index - 3) : index + 2]}
-        if quantity.unit in ("min", "h") and not beside & _REST:
+        paused = [other.norm for other in sentence.tokens[max(0, index - 2) : index]] == ["let", "down"]
+        if quantity.unit in ("min", "h") and not beside & _REST and not paused:
             facts.append(
                 base.claim("tourniquet_time", reading, sentence, index, index, index, _FAR,
                            scale="total" if cues.scale(sentence, index) == "total" else None)
@@ -245,6 +246,11 @@ def _until_pink(sentence: Sentence, last: int, index: int) -> bool:
     between = [token.norm for token in sentence.tokens[last + 1 : index]]
     let_down = any(between[at : at + 2] == ["let", "down"] for at in range(len(between))) and "for" in between[-3:]
     before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    timed = any(token.quantity is not None and token.quantity.dimension == "time" for token in (
+        sentence.tokens[last + 1 : index]
+    ))
+    if timed and before in (["let", "down"], [",", "down"]):
+        return True  # "first inflation forty minutes, let down ten minutes": the pause
     let_down = let_down or before in (["down", "for"], ["deflated", "for"], ["released", "for"])
     return let_down or any(norm in _PINK for norm in between)
 
