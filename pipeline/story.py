@@ -31,11 +31,7 @@ _TO_SITE = _words(
     "of the in at on over to from within into through a an left right his her both bilateral was seen noted "
     "found along involving around side"
 )
-
-
 _AND = _words("and or nor but")
-
-
 _NOT_IN_A_WAY = frozenset({"diagnoses", "findings", "procedures", "grades"})  # what lies in a joint, not in its portals
 _WITHOUT_SITE = frozenset({"anaesthesia", "approaches", "positions", "guidance"})
 
