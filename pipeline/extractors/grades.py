@@ -105,7 +105,10 @@ def _named(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gram
     ):
         taken.add(start)
         start += 1
-    found = _at(reading, sentence, mention.first, start, mention, grammar, taken)
+    bare = not any(token.norm in _WORDS for token in sentence.tokens[mention.first : start])
+    counts = bare and any(device.table == "devices" and device.first - 2 <= start < device.first
+                          for device in sentence.mentions)  # fmt: skip
+    found = [] if counts else _at(reading, sentence, mention.first, start, mention, grammar, taken)
     if found:
         return found
     for index in range(mention.first - 1, max(-1, mention.first - 4), -1):

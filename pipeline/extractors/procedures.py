@@ -150,13 +150,17 @@ def _place(reading: Reading, fact: Fact) -> tuple[Evidence, str] | None:
                if fact.evidence.first <= token.first <= fact.evidence.last]  # fmt: skip
         for site in base.mentions(sentence, "sites", "diagnoses"):
             first, last = min(act[0], site.first), max(act[-1], site.last)
+            if site.first > act[-1] and any(m.first == site.last + 1 for m in base.mentions(sentence, "acts")):
+                continue  # "tear debrided subacromial bursectomy"
             between = {token.norm for token in sentence.tokens[min(act[-1], site.last) + 1 : max(act[0], site.first)]}
             joined = site.id == fact.body_site or (site.last < act[0] and between <= _LINKS) or (
                 site.first > act[-1] and between <= _LINKS
             )
             for thing in base.mentions(sentence, "diagnoses", "findings"):  # "lipoma of the right forearm"
                 link = {token.norm for token in sentence.tokens[thing.last + 1 : first]}
-                if thing.last < first and first - thing.last <= 5 and "of" in link | {sentence.tokens[first].norm}:
+                if thing.last < first and first - thing.last <= 5 and "of" in link | {sentence.tokens[first].norm} and (
+                    not any(norm.startswith("#") for norm in link)
+                ):
                     first = thing.first
                     break
             denied = any(token.norm in ("not", "no") for token in sentence.tokens[first:last])
