@@ -167,6 +167,9 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
     routes = [m.last for m in sentence.mentions if m.table == "routes" and m.first == hit.last + 1]
     if routes and hit.rule.id == "not":
         return routes[0]  # "morphine, not intrathecal"
+    people = [m.last for m in sentence.mentions if m.table == "team" and m.first == hit.last + 1]
+    if people and hit.rule.id in _OF_NOUNS:
+        return people[0]  # "no assistant spinal fifteen milligrams"
     parts = {m.first: m.last for m in sentence.mentions if m.table == "sites"}
     opened = clauses.starts(sentence)
     words = 0  # of a noun that no grammar names: "no injury to the bladder", "no known allergies"

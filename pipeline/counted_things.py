@@ -59,7 +59,7 @@ def ends_size(norms: Sequence[str], digits: str, index: int) -> bool:
     whole = digits[:-1] in ("25", "75", "5") and (len(digits) == 3 or digits[-1] not in "05")
     while index < len(norms) and norms[index] in _PLACED:
         index += 1
-    return whole and digits[-1] not in "01" and _counted(norms, index)
+    return (whole and digits[-1] not in "01" and _counted(norms, index)) or _counts_one(norms, digits, index)
 
 
 def _counted(norms: Sequence[str], index: int) -> bool:
@@ -76,3 +76,19 @@ def has_a_size(norms: Sequence[str], start: int, end: int) -> bool:
     """ "One four point five anchor", "one six point five cancellous screw": one thing and its size, no 14.5."""
     ends = (norm for norm in norms[end : end + 3] if norm in _SIZED or norm in FUNCTION or not norm[:1].isalpha())
     return norms[start] == "one" and next(ends, "") in _SIZED
+
+
+_MEASURES = (
+    "mil", "cent", "mic", "gram", "kilo", "lit", "per", "deg", "met", "inch", "unit", "atm", "bar", "volt", "ohm",
+    "joule", "watt", "hertz", "sec", "min", "hour", "newton", "diop", "thousand", "million", "hundred", "nano", "mmol",
+    "turn",
+)  # fmt: skip
+_SHORT = 2  # letters of "mm", "ml", "g"
+
+
+def _counts_one(norms: Sequence[str], digits: str, index: int) -> bool:
+    """ "Screws all six point five, one home run": a noun, no word of measure, nor one that no count stands before."""
+    norm = norms[index] if index < len(norms) else ""
+    return digits.endswith("51") and len(norm) > _SHORT and norm.isalpha() and norm not in FUNCTION | {"point"} and (
+        not norm.startswith(_MEASURES)
+    )

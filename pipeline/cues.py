@@ -284,7 +284,7 @@ def sums(sentence: Sentence, hit: Hit, index: int) -> bool:
     return hit.first - index <= 2 and said in _BEHIND | {"total"}
 
 
-_BEHIND = frozenset({"in total", "altogether", "in all", "all together", "all told"})
+_BEHIND = frozenset({"in total", "altogether", "in all", "all together", "all told", "all up"})
 _LONG = 40  # tokens; a longer sentence is a stream of speech without full stops
 _WINDOW = 14
 

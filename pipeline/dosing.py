@@ -114,14 +114,32 @@ def told_behind(note: OperativeNote, said: list[Dose]) -> list[Dose]:
         first, last = _first(alone), _last(alone)
         ends = any(one.evidence.last == last for one in note.sections.description)
         for other in said:
-            if other.drug != alone.drug or other is alone or other.of("medication_dose") or _last(other) + 1 != first:
+            if other.drug != alone.drug or other is alone or other.of("medication_dose"):
                 continue
-            if all(other.of(kind) for kind in _OF_SOLUTION) and ends:
+            linked = _between(note, _last(other), first)
+            if linked is None or not (linked or ends):
+                continue
+            if all(other.of(kind) for kind in _OF_SOLUTION):
                 found = [one for one in found if one is not alone and one is not other]
                 found.append(Dose(other.drug, [*other.facts, *alone.facts]))
     return found
 
 
+def _between(note: OperativeNote, last: int, first: int) -> str | None:
+    """The words that lead from a solution to its dose ("so", "that is"); None where others lie between."""
+    if not 0 < first - last <= _LINK:
+        return None
+    here = next((one for one in note.sections.description if one.evidence.first <= last < first <= one.evidence.last),
+                None)  # fmt: skip
+    if here is None:
+        return None
+    words = here.text.lower().split()[last + 1 - here.evidence.first : first - here.evidence.first]
+    said = " ".join(words).strip(" ,")
+    return said if said in _LEAD_TO_DOSE else None
+
+
+_LINK = 4
+_LEAD_TO_DOSE = frozenset({"", "so", "that's", "thats", "that is", "which is", "makes", "which makes", "making", "is"})
 _OF_SOLUTION = ("medication_concentration", "medication_volume")
 
 

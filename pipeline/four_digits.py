@@ -14,6 +14,7 @@ _FIRST = re.compile(r"^(?:0\d[0-5]\d|(?:[01]?\d|2[0-3]):[0-5]\d)$")
 _TO = frozenset({"-", "–", "to", "until", "till"})
 _DOSED = frozenset("abx antibiotic antibiotics g gm gram grams mg mcg units ml iv im po".split())
 _MASS = frozenset("g gm gram grams mg mcg".split())
+_ACTIVITY = frozenset("units unit u iu".split())
 _LOGGED = GOVERNS | frozenset("knife baby skin antibiotic antibiotics patient kts cefazolin cuff in wheels".split())
 _HOURS = frozenset({"hours", "hrs", "h"})
 _GOES_ON = frozenset({"x", "by", "-", "–", "/", "to", "or"})  # part of another number
@@ -71,7 +72,9 @@ def _dosed(norms: Sequence[str], start: int) -> bool:
     unit = start - 1
     while word_at(norms, unit) in ("iv", "at"):
         unit -= 1
-    dose = word_at(norms, unit) in _MASS and word_at(norms, unit - 1)[:1].isdigit()
+    said = word_at(norms, unit)
+    dosed = said in _MASS or (said in _ACTIVITY and not norms[start].endswith("00"))  # "heparin 5000 units 1008"
+    dose = dosed and word_at(norms, unit - 1)[:1].isdigit()
     return dose and not counts(norms, start + 1) and word_at(norms, start + 1) not in _GOES_ON
 
 

@@ -123,8 +123,7 @@ def read(norms: Sequence[str], start: int) -> Numeral | None:
         return _from_digits(norms, start)
     if norm not in STARTS:
         return None
-    part = _fraction(norms, start)
-    if part is not None:
+    if (part := _fraction(norms, start)) is not None:
         return part
     if norm in REPEATED or norm in ZERO or 0 < SMALL.get(norm, 0) < 10 or norm == "point":
         run = _digit_run(norms, start)
@@ -384,6 +383,8 @@ def _mixed(norms: Sequence[str], numeral: Numeral | None) -> Numeral | None:
     part = _fraction(norms, numeral.end + 1)
     if part is None or part.value is None:
         return numeral
+    if numeral.scale == 1 and (scale := SCALES.get(_at(norms, part.end), 0)):  # "four and a half thousand"
+        return Numeral(_whole((numeral.value + part.value) * scale), numeral.start, part.end + 1, "mixed", scale)
     return Numeral(numeral.value + part.value * numeral.scale, numeral.start, part.end, "mixed", numeral.scale)
 
 

@@ -257,6 +257,9 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         return Quantity(form="fraction", text=numeral.text), numeral.end
     doubt = numeral.doubt
     if numeral.split:
+        on_day = norms[max(0, numeral.start - 1)] in compounds.NUMBERED and not is_numeric(norms, numeral.start - 2)
+        if numeral.start > 1 and on_day and numeral.shape == "colloquial":
+            return _first_only(norms, numeral)  # "burn of day four eighteen percent"
         plural = said.dimension in ("volume", "mass") and norms[said.end - 1].endswith("s")  # "two fifty milligrams"
         if said.dimension in _COUNTED_DIMENSIONS and not plural and counted_things.plural_behind(norms, said.end):
             return _first_only(norms, numeral)

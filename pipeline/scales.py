@@ -21,7 +21,8 @@ _TOTAL = frozenset({"total", "altogether", "combined", "overall", "totaling", "t
 _STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration"})
 # "nine screws in total", "sixteen millilitres together"; "together with" joins.
 _IN_TOTAL = re.compile(
-    r"(?:[^\s,]+ ){0,2}(?:, )?(?:in total|altogether|in all|all together|together(?! with)|total(?= *$))\b"
+    r"(?:[^\s,]+ ){0,2}(?:, )?"
+    r"(?:in total|altogether|in all|all together|all told|all up|together(?! with)|total(?= *$))\b"
 )
 
 

@@ -81,7 +81,7 @@ def named(sentence: Sentence, grammar: Grammar) -> frozenset[int]:
     if kept is None or kept[0] is not grammar:
         said = {at for side in sides(sentence, grammar) for at in range(side.first, side.last + 1)}
         found: set[int] = set()
-        norms = [token.norm for token in sentence.tokens]
+        norms = folded(sentence)
         for at in range(len(norms) if sentence.says(_SAID) else 0):
             words = next((words for words, _ in _names(grammar).at(norms, at) if not _PLAIN.issuperset(words)), ())
             found.update(range(at, at + len(words)))
@@ -136,7 +136,10 @@ def _denied(norms: list[str], at: int) -> bool:
 
 def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Concept) -> Side | None:
     if row.group == "eye":
-        heads = first == 0 and len(sentence.tokens) > 1 and sentence.tokens[1].norm == ":"
+        heads = first == 0 and len(sentence.tokens) > 1 and sentence.tokens[1].norm == ":" and row.say[0] == (
+            sentence.tokens[0].norm
+        )  # not "RE: the letter of the second"
+        heads |= any(m.table == "events" and m.id == "time_out" for m in sentence.mentions)
         if not sentence.tokens[first].text.isupper() or not (heads or body_parts.about_an_eye(sentence, grammar)):
             return None
         return Side(first, last, row.side)
@@ -167,6 +170,8 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         m.last == _before_levels(sentence, first) and m.table in ("procedures", "diagnoses") for m in sentence.mentions
     ):
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
+    if row.id == "side-of-position" and norms[-1] == "side" and first + 2 < last:
+        return None  # "she lies on her right side, left hip up"
     ends = [index for index in (last, last - 1) if index >= first and sentence.tokens[index].norm in ("left", "right")]
     named = any(token.norm in ("side", "laterality") for token in sentence.tokens[max(0, first - 2) : first])
     if ends and (_before_sided(sentence, grammar, ends[0]) or named):  # "the side is left"
@@ -223,6 +228,8 @@ def _stands_alone(sentence: Sentence, at: int) -> bool:
     tokens = sentence.tokens
     before = tokens[at - 1] if at else None
     after = tokens[at + 1] if at + 1 < len(tokens) else None
+    if before is None and after is not None and after.norm == "#level":
+        return True  # "L L3, L4 medial branch"
     if before is not None and _measures(before):
         return False
     if before is not None and before.norm == "(":

@@ -35,6 +35,8 @@ SAID = [
     ("two and three quarters", "2.75"),
     ("one and a quarter", "1.25"),
     ("three and five eighths", "3.625"),
+    ("four and a half thousand", "4500"),
+    ("two and a half million", "2500000"),
     ("half", "0.5"),
     ("a quarter", "0.25"),
     ("three eighths", "0.375"),

@@ -15,6 +15,7 @@ from pipeline.timespan import minutes_between
 
 _LED = frozenset({"so", "that's", "thats", "=", "makes", "making", "giving", "gives", "took", "lasted"})
 _PAIRS = (["that", "is"], ["that", "was"], ["which", "is"], ["which", "was"], ["for", "a"], ["total", "of"])
+_ISCHAEMIC = frozenset("warm ischaemia ischemia ischaemic ischemic anastomosis".split())  # "warm time of 38 min"
 _LIGHT = frozenset({",", "a", "total", "of", "about"})
 _OTHERWISE = frozenset("before after later earlier ago apart prior from previous every each until till within".split())
 _NEAR, _LONGEST, _SLACK = 10, 720, 2  # tokens behind the time; minutes
@@ -72,4 +73,6 @@ def _text(token: Token) -> str:
 
 def _is_led(tokens: Sequence[Token], at: int) -> bool:
     before = [token.norm for token in tokens[max(0, at - 4) : at] if token.norm not in _LIGHT]
-    return bool(before) and (before[-1] in _LED or before[-2:] in _PAIRS)
+    return bool(before) and (before[-1] in _LED or before[-2:] in _PAIRS or (
+        before[-1] == "time" and before[-2:-1] != [] and before[-2] in _ISCHAEMIC
+    ))

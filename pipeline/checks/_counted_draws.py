@@ -21,7 +21,8 @@ _LEADS = frozenset({"so", "that's", "thats", "makes", "making", "made", "=", "to
 _PAIRS = (["that", "is"], ["which", "is"], ["comes", "to"], ["tally", "was"], ["tally", "is"], ["total", "was"],
           ["total", "is"], ["sum", "was"], ["sum", "is"], ["that", "was"], ["tally", ":"], ["total", ":"],
           ["sum", ":"], ["up", "to"])  # fmt: skip
-_BEHIND = (("in", "the", "end"), ("in", "all"), ("in", "total"), ("all", "told"), ("altogether",), ("together",))
+_BEHIND = (("in", "the", "end"), ("in", "all"), ("in", "total"), ("all", "told"), ("all", "up"), ("altogether",),
+           ("together",))  # fmt: skip
 _BARE_GOES_ON = frozenset("of in total altogether all mils . , ; and then onto into".split())
 _BEFORE, _TO_TOTAL = 4, 8  # tokens from a count to its volume, from there to the total
 

@@ -79,13 +79,14 @@ def says_total(read: Sequence[Token], at: int) -> bool:
     after = [token.norm for token in read[at + 1 : at + 5]]
     for place, norm in enumerate(after):
         ends = place + 1 >= len(after) or after[place + 1] in (".", ",", ";")
-        if (norm in WHOLE and ends) or (norm == "in" and after[place + 1 : place + 2] in (["total"], ["all"])):
+        if (norm in WHOLE and ends) or (norm, *after[place + 1 : place + 2]) in _IN_ALL:
             return True
         if place > 1 or not norm.isalpha():
             return False
     return False
 
 
+_IN_ALL = (("in", "total"), ("in", "all"), ("all", "told"), ("all", "up"))
 # What a volume can go through or into, one share each.
 _TARGETS = frozenset("needles ports portals sites levels injections tracts tracks levels holes digits fingers toes "
                      "nerves spots joints wounds knees hips compartments points quadrants".split())  # fmt: skip

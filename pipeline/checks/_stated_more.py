@@ -190,9 +190,11 @@ def in_a_row(
         if said is None or said.value is None or said.unit is None or said.form != "number" or said.comparator:
             continue
         led = is_led(tokens, index) or (is_total(tokens, index) and _begins(tokens, index))
-        if said.dimension not in (*_SUMMED, "length") or not led:
+        if said.dimension not in (*_SUMMED, "length", "fraction") or not led:
             continue
         behind = [one.norm for one in tokens[index + 1 : index + 3]]
+        if said.dimension == "fraction" and not set(behind) & _OF_SURFACE:
+            continue  # "half percent and one percent, so ..." are strengths
         if said.dimension == "length" and not (behind[:1] == ["of"] or is_total(tokens, index)):
             continue  # "a tendon of 9 mm, so a tunnel of 9.5 mm"
         parts = _told_before(tokens, index, said, doses if said.dimension == "volume" else ())
@@ -211,6 +213,7 @@ def in_a_row(
         yield index, f"{terms} = {amount(worked, said.unit)}, said: {amount(said.value, said.unit)}"
 
 
+_OF_SURFACE = frozenset("excised debrided grafted burned burnt burn burns tbsa total altogether body".split())
 _BACK = frozenset({"back", "out", "returned", "recovered"})
 
 

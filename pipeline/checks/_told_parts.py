@@ -102,6 +102,10 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
             continue
         if strong != "led" and len(worked[0]) < 2:
             continue
+        first, *rest = worked[0]
+        ones = sum(count(token) == 1 for token in read[:at]) - rest.count(1)  # "six point five, one from behind"
+        if rest and said == first and sum(rest) <= said <= sum(rest) + ones:
+            continue  # "three screws, one from behind and two from the side, three screws all up"
         if strong == "pointed" and (("these" not in _norms(read, at - 1, at) and said <= sum(worked[0]))
                                     or "of" in _norms(read, at - 2, at - 1)):  # fmt: skip
             continue  # "the two longer screws": some of them
@@ -171,8 +175,11 @@ def _noun(read: Sequence[Token], at: int) -> int | None:
 
 
 def _numbered(read: Sequence[Token], at: int) -> bool:
-    """Two bare numbers in a row count nothing ("an eleven thirteen sheath")."""
-    return any(0 <= near < len(read) and read[near].norm == "#number" for near in (at - 1, at + 1))
+    """Two bare numbers in a row count nothing ("an eleven thirteen sheath"); the second of "shell fifty four, two
+    screws" does."""
+    counts = at + 1 < len(read) and _plural(read[at + 1])
+    nears = (at + 1,) if counts else (at - 1, at + 1)
+    return any(0 <= near < len(read) and read[near].norm == "#number" for near in nears)
 
 
 def _plural(token: Token) -> bool:
@@ -192,12 +199,15 @@ def _total(read: Sequence[Token], at: int, noun: int) -> str | None:
         if token.punctuation or count(token) is not None:
             break
         behind.append(token.norm)
-    if any(pair in (("in", "total"), ("in", "all")) for pair in pairwise(behind)) or _ALL & set(behind[:1]):
+    if any(pair in _WHOLE for pair in pairwise(behind)) or _ALL & set(behind[:1]):
         return "led"
     end = _at(read, noun + 1)
     if before[-1:] == [","] and (end is None or end.norm in _ENDS):
         return "bare"
     return "pointed" if before[-1:] and before[-1] in _POINTS and noun == at + 1 else None
+
+
+_WHOLE = (("in", "total"), ("in", "all"), ("all", "told"), ("all", "up"))
 
 
 def _norms(read: Sequence[Token], first: int, last: int) -> list[str]:
@@ -222,7 +232,7 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
                                                       and not (parts or alone)):  # fmt: skip
             continue
         if (number == 1 and at - start > 1 and count(read[at - 2]) is not None and read[at - 1].norm.isalpha()
-                and not _has_noun(read, at, total, noun)):  # fmt: skip
+                and read[at - 1].norm not in JOINS and not _has_noun(read, at, total, noun)):  # fmt: skip
             continue  # "one cortical one"
         leads = token.norm == "another" or _leads(read[at - 1])
         if led and not parts and read[at - 1].norm == ":" and _shares(read, at, sure=True):

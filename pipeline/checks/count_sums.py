@@ -24,7 +24,7 @@ _SUMS = frozenset({"mass", "volume", ""})
 _COMES = frozenset({"comes", "come", "came", "adds", "amounts", "up"})
 _BEFORE = frozenset({"together", "total", "totalling", "totaling", "altogether", "makes", "making", "=", "equals"})
 _AFTER = (("in", "total"), ("in", "all"), ("altogether",), ("together",), ("total",), ("all", "together"),
-          ("all", "told"), ("combined",))  # fmt: skip
+          ("all", "told"), ("all", "up"), ("combined",))  # fmt: skip
 _NOUNS = 4  # words between a total and "in all" ("9 screws and pegs in all")
 _PARTS, _STREAM = 4, 40  # counts, and tokens before the total
 _TIMES = frozenset({"x", "×", "times"})
@@ -55,6 +55,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             uncounted = total.dimension and not any(part.counted for part in parts)
             if uncounted or not _wrong(parts, total.value, _on_the_way(tokens, at)):
                 continue
+            if not total.dimension and _of_one_noun(tokens, at) == total.value:
+                continue  # "one plate with four screws on each side, eight screws": the plates are no screws
             if not total.dimension and any(one.norm == "+" for one in tokens[:at]):
                 continue  # "2 clips + 1, total 6": parts_and_total takes the sign
             if not total.dimension and (len(parts) > _PARTS or at > _STREAM):
@@ -78,6 +80,21 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             )  # fmt: skip
             found.append(replace(made, evidence=made.evidence or (passage.evidence,)))
     return found
+
+
+def _of_one_noun(tokens: Sequence[Token], at: int) -> Decimal:
+    """What the counts of the total's own noun come to, from the last full stop on."""
+    noun = _noun(tokens, at)
+    start = max((place + 1 for place in range(at) if tokens[place].norm == "."), default=0)
+    counts = [_number(tokens[place]) for place in range(start, at) if noun and _noun(tokens, place) == noun]
+    return sum(((one.value or Decimal(0)) for one in counts if one is not None and not one.dimension), Decimal(0))
+
+
+def _noun(tokens: Sequence[Token], at: int) -> str:
+    """The noun that a count counts, without its plural; "" where none stands within two words."""
+    words = [token.norm for token in tokens[at + 1 : at + 3]]
+    noun = next((word for word in words if len(word) > 3 and word.endswith("s")), words[0] if words else "")
+    return noun.removesuffix("s") if noun.isalpha() else ""
 
 
 def _number(token: Token) -> Quantity | None:

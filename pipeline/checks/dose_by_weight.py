@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 
-from pipeline.checks.base import ABOUT, NOT_GIVEN, exact, finding, rounded, shown, unit_words
+from pipeline.checks.base import ABOUT, NOT_GIVEN, amount, exact, finding, read, rounded, shown, unit_words
 from pipeline.conversion import convert, convertible
 from pipeline.dosing import Dose, doses, weight
 from pipeline.grammar import Grammar
 from pipeline.limits import limit
 from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding
+from pipeline.records import Fact, Finding, Quantity, Token
 
 MEANING = "A dose per kilogram times the weight is not the dose that was said, or makes a weight that nobody has."
 
@@ -37,7 +38,53 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             one = _implied(note, grammar, dose, per_kg, said, convert(said.value, said.unit or "", unit) / each)
         if one is not None:
             found.append(one)
+    if kilograms is not None and said_weight is not None:
+        found += _unnamed(note, kilograms, said_weight)
     return found
+
+
+def _unnamed(note: OperativeNote, kilograms: Decimal, said_weight: Fact) -> list[Finding]:
+    """ "Para 15 mg/kg (60 mg)": the two doses stand together, of a drug that no row has."""
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        tokens = read(passage)
+        for at, token in enumerate(tokens):
+            per_kg, said = token.quantity, _right_behind(tokens, at)
+            if per_kg is None or said is None or per_kg.value is None or said.value is None or per_kg.unit is None:
+                continue
+            unit = said.unit or ""
+            if not convertible(per_kg.unit, f"{unit}/kg") or any(
+                fact.kind in ("medication_dose", "medication_volume") and fact.name and fact.value == per_kg.value
+                and passage.holds(fact) for fact in note.facts
+            ):  # fmt: skip
+                continue
+            worked = convert(per_kg.value, per_kg.unit, f"{unit}/kg") * kilograms
+            if abs(said.value - worked) <= worked * ABOUT:
+                continue
+            sum_words = f"{rounded(worked)} {unit_words(unit)}"
+            made = finding(
+                "dose_by_weight", "warning",
+                f"{token.text} for {shown(said_weight)} is {sum_words}, {amount(said.value, unit)} was said.",
+                [said_weight], arithmetic=f"{token.text} x {shown(said_weight)} = {sum_words}, said: "
+                f"{amount(said.value, unit)}",
+                ask="Say which is right: the dose per kilogram, the dose or the weight.",
+                about=f"w{passage.evidence.first + at}",
+            )  # fmt: skip
+            found.append(made)
+    return found
+
+
+def _right_behind(tokens: Sequence[Token], at: int) -> Quantity | None:
+    """The amount behind one per kilogram, over marks and words that only lead to it."""
+    own = tokens[at].quantity
+    if own is None or own.form != "number" or not own.dimension.endswith("_per_mass"):
+        return None
+    for token in tokens[at + 1 : at + 4]:
+        if token.quantity is not None:
+            return token.quantity if token.quantity.form == "number" and not token.quantity.comparator else None
+        if token.norm not in ("(", "=", ",", "so", "is", "that's", ":"):
+            return None
+    return None
 
 
 def _pair(dose: Dose, kind: str) -> tuple[Fact, Fact, str] | None:

@@ -21,6 +21,13 @@ _RUNS = (
     ("bypass", ("bypass_on",), ("bypass_off",), 1),
 )
 
+# Lengths of time that are told by words and have no name of their own.
+_BY_WORDS = {
+    "bypass": "bypass", "bypass time": "bypass", "total bypass": "bypass", "pump": "bypass", "pump time": "bypass",
+    "cpb": "bypass", "cpb time": "bypass", "on bypass": "bypass", "operating time": "operation",
+    "surgical time": "operation", "procedure time": "operation",
+}  # fmt: skip
+
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     times = {same_name(fact.name): fact for fact in note.of("clock_time", given=True) if fact.text}
@@ -28,7 +35,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     for fact in given(note, "duration"):
         said = span(fact, "min")
         for name, starts, ends, slack in _RUNS:
-            if said is None or same_name(fact.name) != name:
+            if said is None or (same_name(fact.name) or _BY_WORDS.get((fact.text or "").lower())) != name:
                 continue
             runs = [
                 (times[start], times[end], gap)

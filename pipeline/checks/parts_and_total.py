@@ -76,9 +76,15 @@ def _alike(part: Fact, total: Fact) -> bool:
         return total.laterality == "bilateral"
     if part.role != total.role and "explanted" in (part.role, total.role):
         return False
+    if total.kind in _BARE and total.name is None and part.name is None:
+        return _last_word(part) == _last_word(total)  # "five purple loads", not "five ports"
     if total.name is None or (total.kind == "fluid_in" and total.name == "intravenous-fluids"):
         return True
     return part.name is not None and (part.name == total.name or part.name.endswith(f"-{total.name}"))
+
+
+def _last_word(fact: Fact) -> str:
+    return (fact.text or "").rsplit(" ", 1)[-1].rsplit("-", 1)[-1].removesuffix("s")
 
 
 def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fact) -> Finding | None:

@@ -67,6 +67,9 @@ def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         return found or _one_astray(note, operated, sided, grammar)
     wrong = [fact for fact in sided if fact not in operated and _opposite(operated[0], fact)]
     told = [_judged(note, operated, fact, grammar) for fact in wrong]
+    levels = [fact for fact in note.of("spinal_level") if _speaks(fact)] if _on_spine(operated, grammar) else []
+    if levels and all(_opposite(operated[0], fact) for fact in levels):
+        told.append(_conflict(operated[0], levels[0], grammar, "warning"))
     return found + [one for one in told if one is not None]
 
 

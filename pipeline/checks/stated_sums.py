@@ -34,14 +34,14 @@ _TO = _words(
 _SO = _words(
     ", ( : = so that is total for giving makes making or traction tourniquet clamp time ischemia ischaemia ischemic "
     "ischaemic warm cold cross bypass operation operating operative duration surgery a of the was which cuff in all "
-    "it took lasted skin surgical op or altogether makes"
+    "it took lasted skin surgical op or altogether makes resection"
 )
 _OTHER_TIME = _words("before after later earlier ago apart between prior from previous")
 _TIMES = _words("x times × *")
 _MAKES = _words("= is makes making that total so ( , in all for")
 _LEADS = _words("together total altogether = makes making sum tally")
 _ENDS = _words("total altogether together")
-_ENDS_BOTH = (["in", "total"], ["in", "all"], ["all", "told"], ["all", "together"])
+_ENDS_BOTH = (["in", "total"], ["in", "all"], ["all", "told"], ["all", "up"], ["all", "together"])
 _SUMMED = _words("mass volume amount catalytic fraction")
 _SLACK = 2  # minutes: times of day are said to the minute
 _CLOSE, _FAR = 5, 12  # tokens
@@ -52,16 +52,22 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     start: str | None = None
     clocks: list[str] = []
     offs: list[Decimal] = []
+    carried: list[Token] = []
     for passage in note.sections.description:
         tokens = read(passage)
         if not any(token.quantity is not None for token in tokens):
+            carried = []
             continue
+        lead, carried = carried, tokens[-_CARRIED:]
+        since = [token for token in lead if not token.punctuation] if tokens[0].norm in _GOES_BACK else []
+        lead = [] if lead and lead[-1].punctuation else lead
         doses = [fact.value for fact in note.of("medication_dose") if fact.unit is None and passage.holds(fact)]
         told = [*_spans(note, passage, tokens), *_whole(note, passage, tokens), *_packed(tokens), *_products(tokens),
                 *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens),
-                *_clock_spans.told(tokens, clocks, _minutes),
+                *_shifted(_clock_spans.told([*since, *tokens], clocks, _minutes), len(since)),
                 *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
-                *_stated_more.both(tokens), *_in_a_row(note, passage, tokens, doses),
+                *_stated_more.both(tokens), *_in_brackets(tokens),
+                *_in_a_row(note, passage, tokens, doses, lead),
                 *_stated_more.on_both(tokens, _is_total), *_running.told(tokens),
                 *_running.off(tokens, offs, _is_total),
                 *_stated_more.without_units(tokens, _is_total, doses)]  # fmt: skip
@@ -82,14 +88,42 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 
 def _in_a_row(
-    note: OperativeNote, passage: Passage, tokens: Sequence[Token], doses: Sequence[Decimal | None]
+    note: OperativeNote, passage: Passage, tokens: Sequence[Token], doses: Sequence[Decimal | None],
+    lead: Sequence[Token],
 ) -> Iterator[tuple[int, str]]:
-    """Parts and their sum; the sum of draws is left to draw_total, which knows the draws of all sentences."""
+    """Parts and their sum, also those of `lead`, before a place where speech without marks was cut; the sum of draws is
+    left to draw_total, which knows the draws of all sentences."""
     drawn = {(fact.value, fact.unit) for fact in note.of("harvest_total") if passage.holds(fact)}
-    for index, arithmetic in _stated_more.in_a_row(tokens, _is_total, doses):
+    for index, arithmetic in _shifted(_stated_more.in_a_row([*lead, *tokens], _is_total, doses), len(lead)):
         quantity = tokens[index].quantity
         if quantity is None or len(note.of("draw")) < 2 or (quantity.value, quantity.unit) not in drawn:
             yield index, arithmetic
+
+
+_CARRIED = 20  # tokens of a stream of speech before the place where it was cut
+_GOES_BACK = frozenset({"that", "that's", "thats", "so", "makes", "which"})
+
+
+def _shifted(told: Iterator[tuple[int, str]], lead: int) -> Iterator[tuple[int, str]]:
+    """What was told of a sentence read with the `lead` tokens before it."""
+    return ((at - lead, arithmetic) for at, arithmetic in told if at >= lead)
+
+
+def _in_brackets(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "680 mL (520 suction + 160 laps)": the parts of an amount, in brackets right behind it."""
+    for at, token in enumerate(tokens[:-1]):
+        whole = token.quantity
+        if whole is None or whole.value is None or whole.dimension not in _SUMMED or tokens[at + 1].norm != "(":
+            continue
+        end = next((place for place in range(at + 2, len(tokens)) if tokens[place].norm in (")", ".")), len(tokens))
+        inner = tokens[at + 2 : end]
+        parts = [_in(part, whole.unit) if part.unit else _stated_more.bare(one)
+                 for one in inner if (part := one.quantity) is not None]  # fmt: skip
+        signs = sum(one.norm in ("+", "plus") for one in inner)
+        known = [part for part in parts if part is not None]
+        if len(known) == len(parts) == signs + 1 > 1 and sum(known) != whole.value:
+            terms = " + ".join(plain(part) for part in known)
+            yield at, f"{terms} = {amount(sum(known, Decimal(0)), whole.unit)}, said: {amount(whole.value, whole.unit)}"
 
 
 def _minutes(quantity: Quantity | None) -> Decimal | None:

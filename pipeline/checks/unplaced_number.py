@@ -101,6 +101,10 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     taken_off = after[:1] == ["off"] or (before[-1:] == ["so"] and "off" in before[-3:])
     if taken_off or (after[:1] == ["of"] and after[1:2] and after[1] in _TISSUE):
         return False  # "twenty millilitres off", "three millilitres of tissue"
+    if dimension == "fraction" and (set(before[-2:]) & _SURFACE or set(after[:2]) & _BURNT):
+        return False  # "chest six percent, arm three percent, so nine percent excised"
+    if set(before[-4:]) & _DRAINED:
+        return False  # "drain out below thirty millilitres"
     if _is_taken_back(before, after, piece) or _is_asked(before) or _is_echo(before, piece):
         return False
     behind = piece.first > drug.evidence.last
@@ -123,6 +127,14 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if any(word in _PLAIN for word in after[:3]):
         return False
     return not (dimension == "volume" and behind and bool(before) and before[-1] in _CARRIER)
+
+
+_SURFACE = frozenset(
+    "arm arms forearm forearms leg legs thigh thighs chest back trunk abdomen face neck head scalp hand hands foot "
+    "feet buttock buttocks flank flanks perineum tbsa".split()
+)
+_BURNT = frozenset("excised debrided grafted burned burnt burn burns tbsa total".split())
+_DRAINED = frozenset({"drain", "drains", "drainage"})
 
 
 def _is_dosed(passage: Passage, drug: Fact) -> bool:

@@ -43,12 +43,13 @@ def name_of(sentence: Sentence, index: int) -> tuple[str, int] | None:
 
 
 def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
-    """ "Cut at eleven nineteen, ..., done at eleven thirty four", "no complications done sixteen oh nine"."""
+    """ "Cut at eleven nineteen, ..., done at eleven thirty four", "no complications done sixteen oh nine", "Over at ten
+    past nine."."""
     tokens = sentence.tokens
     at = index - 1 - (index >= 2 and tokens[index - 1].norm in ("at", ",", ":"))
-    if at < 0 or tokens[at].norm != "done":
+    if at < 0 or tokens[at].norm not in ("done", "over"):
         return None
-    alone = at == 0 or tokens[at - 1].punctuation or tokens[at - 1].norm in DONE_WITH
+    alone = at == 0 or tokens[at - 1].punctuation or (tokens[at].norm == "done" and tokens[at - 1].norm in DONE_WITH)
     return ("operation_end", at) if alone else None
 
 

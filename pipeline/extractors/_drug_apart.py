@@ -10,7 +10,10 @@ from pipeline.records import Mention, Sentence, Token
 def is_apart(sentence: Sentence, index: int, drug: Mention) -> bool:
     """Whether the number at a token before a drug is of what stands before it."""
     between = sentence.tokens[index + 1 : drug.first]
-    return _is_wetted(between) or _has_own_volume(sentence, index, drug) or _comes_with(sentence, index, drug)
+    return (
+        _is_wetted(between) or _has_own_volume(sentence, index, drug) or _comes_with(sentence, index, drug)
+        or _concludes(sentence, index, between)
+    )  # fmt: skip
 
 
 def _is_wetted(between: Sequence[Token]) -> bool:
@@ -41,3 +44,20 @@ def _comes_with(sentence: Sentence, index: int, drug: Mention) -> bool:
     added = between[1].quantity
     apart = len(between) == 2 or between[2].norm == "of"
     return apart and added is not None and added.dimension == own.dimension and added.form == "number"
+
+
+def _concludes(sentence: Sentence, index: int, between: Sequence[Token]) -> bool:
+    """ "Mannitol one gram per kilo, so seventy five grams, dexamethasone ...", "then one more, three milligrams in
+    total fentanyl fifty", "bupi 0.5 % 2.5 mL + 20 mg methylpred": what closes the numbers of a drug said before."""
+    tokens, own = sentence.tokens, sentence.tokens[index].quantity
+    if own is None or not any(m.table == "drugs" and m.last < index for m in sentence.mentions):
+        return False
+    behind = [token.norm for token in between]
+    if behind in (["in", "total"], ["total"], ["in", "all"], ["altogether"], ["all", "told"]):
+        return True
+    before, earlier = tokens[index - 1], tokens[index - 2].quantity
+    if before.norm in ("so", "makes", "making", "=") and earlier is not None and not behind:
+        return earlier.dimension.endswith("_per_mass")
+    strength = before.quantity is not None and before.quantity.dimension in ("fraction", "mass_concentration")
+    added = len(between) > 1 and between[0].norm in ("+", "plus") and between[1].quantity is not None
+    return strength and own.dimension == "volume" and added

@@ -149,3 +149,8 @@ def pieces(
         fields["doubts"] = (*fields.get("doubts", ()), owners.PART_GIVEN)
     return [base.claim("medication_dose", reading, sentence, index, event.mention.first, event.mention.last, price,
                        **fields)]  # fmt: skip
+
+
+def by_the_litre(index: int, event: Event) -> bool:
+    """Cardioplegia is given by the litre: said right beside it, it is its volume."""
+    return "cardioplegic" in event.drug.classes and index - event.mention.last in (1, 2)

@@ -106,7 +106,12 @@ def _range(sentence: Sentence, first: int, last: int) -> dict[str, Any]:
 
 
 def _part_of(sentence: Sentence, index: int) -> bool:
-    """ "200 mL, of which 50 mL on swabs": a part of what was lost, said already."""
+    """ "200 mL, of which 50 mL on swabs", "680 mL (520 suction + 160 lap)": a part of what was lost, said already."""
+    if index > 1 and sentence.tokens[index - 1].norm == "(" and sentence.tokens[index].quantity is not None:
+        whole, part = sentence.tokens[index - 2].quantity, sentence.tokens[index].quantity
+        return whole is not None and whole.dimension == "volume" and part is not None and (
+            part.dimension in ("", "volume")
+        )
     return [token.norm for token in sentence.tokens[max(0, index - 2) : index]] in (["of", "which"], ["of", "that"])
 
 

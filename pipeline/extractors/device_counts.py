@@ -18,7 +18,7 @@ KINDS = ("device_count",)
 
 _COST = 5
 _LISTED = frozenset({",", "and", ";", "with", "then", "plus"})
-_TOTAL = (("in", "total"), ("in", "all"), ("altogether",), ("all", "told"), ("overall",))
+_TOTAL = (("in", "total"), ("in", "all"), ("altogether",), ("all", "told"), ("all", "up"), ("overall",))
 _MIXED = frozenset({"mix", "mixes", "mixture", "mixtures", "batch", "batches", "pack", "packs", "unit", "units", "bag",
                     "bags", "sachet", "sachets"})  # fmt: skip
 _REACH = 9  # words between a count and its like

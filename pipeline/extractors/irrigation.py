@@ -224,6 +224,9 @@ def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) ->
     if behind in (["in"], ["out"]) and (not rest or rest[0].punctuation or rest[0].norm == "and"):
         kind = "irrigation_in" if behind == ["in"] else "irrigation_out"
         return [base.claim(kind, reading, sentence, index, index, index + 1, 2)]
+    paired = [token.norm for token in tokens[max(0, index - 2) : index]] in (["in", "and"], ["in", ","])
+    if behind[:1] == ["out"] and (paired or behind[1:2] == ["deficit"]):  # "eighteen litres in and seventeen out"
+        return [base.claim("irrigation_out", reading, sentence, index, index, index + 1, 2)]
     if _CAME_BACK & set(behind):
         return [base.claim("irrigation_out", reading, sentence, index, index, index + len(behind), 2)]
     before = tokens[index - 1].norm if index else ""
@@ -242,6 +245,9 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if after == "in" and index + 2 < len(tokens) and tokens[index + 2].norm in _GO_ON:
         after = ""  # "fifteen mils in all"
     before = tokens[index - 1].norm if index else ""
+    said = _behind(sentence, index)
+    if said[:1] == ["of"] and said[2:] in (["in"], ["out"]):  # "eighteen litres of saline in and seventeen out"
+        return [base.claim(_DIRECTIONS[said[2]], reading, sentence, index, index, index + 3, 0)]
     if index in (row := _led(sentence)):
         return [base.claim(row[index], reading, sentence, index, index - 1, index - 1, _OWN)]
     if before == "out" and index > 1 and tokens[index - 2].norm in _WASHED:

@@ -10,6 +10,7 @@ from pipeline.records import Fact, Reading, Sentence
 KINDS = ("team_member",)
 
 _REACH = 4
+_NOBODY = frozenset({"no", "without", "nil", "unassisted"})
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -19,6 +20,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         roles = list(base.mentions(sentence, "team"))
         taken: set[int] = set()
         for role in roles:
+            if role.first and sentence.tokens[role.first - 1].norm in _NOBODY:
+                continue  # "Doctor Sund, no assistant"
             near = people.beside(sentence, role.first, role.last, persons, _REACH, taken)
             if near is None or near.name.lower() in ("none", "nil"):
                 continue

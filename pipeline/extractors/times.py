@@ -93,6 +93,8 @@ def _clock(
             continue
         if hit.id == "moment-in_room" and _given_there(sentence, hit.first, index):
             continue
+        if hit.id == "moment-operation_end" and _given_there(sentence, hit.first, index):
+            continue  # "vancomycin one gram finished at eight twenty"
         if hit.id == "moment-incision" and _begins_other(sentence, grammar, hit):
             continue
         price = cues.cost(sentence, index, hit.first, hit.last, prefix=prefix, postfix=postfix) + 2
@@ -210,7 +212,9 @@ def _unnamed(reading: Reading, sentence: Sentence, index: int, quantity: Quantit
         return []
     before = sentence.tokens[index - 1].norm
     dosed = sentence.tokens[index - 1].quantity  # "heparin 6000 U 10:22"
-    written = dosed is not None and dosed.dimension in ("mass", "amount") and ":" in sentence.tokens[index].text
+    written = dosed is not None and dosed.dimension in ("mass", "amount") and (
+        ":" in sentence.tokens[index].text or sentence.tokens[index].text.isdigit()
+    )
     moved = before in ("in", "out", "off") and index > 1 and quantity.text[:2] not in ("19", "20")
     if before not in ("at", "uterus", "baby") and not written and not moved:
         return []  # "pack in ten twenty" has one
