@@ -151,6 +151,8 @@ def pieces(
                        **fields)]  # fmt: skip
 
 
-def by_the_litre(index: int, event: Event) -> bool:
-    """Cardioplegia is given by the litre: said right beside it, it is its volume."""
-    return "cardioplegic" in event.drug.classes and index - event.mention.last in (1, 2)
+def too_much(index: int, quantity: Quantity, events: list[Event]) -> bool:
+    """A litre and more is the volume of no drug but cardioplegia, said right beside it."""
+    return quantity.unit == "L" and quantity.value is not None and quantity.value >= 1 and not any(
+        "cardioplegic" in event.drug.classes and index - event.mention.last in (1, 2) for event in events
+    )

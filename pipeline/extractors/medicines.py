@@ -28,13 +28,13 @@ from pipeline.extractors._drug_events import (
     ADRENALINE,
     PIECES,
     Event,
-    by_the_litre,
     fields_of,
     of_a_strength,
     pieces,
     ratio,
     routes,
     summed,
+    too_much,
 )
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
@@ -269,8 +269,7 @@ def _number(
     kind, limit = _TELLS[quantity.dimension]
     if _drug_numbers.is_said_again(sentence, index):
         return []
-    litres = quantity.unit == "L" and quantity.value is not None and quantity.value >= 1
-    if quantity.unit in _BODY_UNITS or (litres and not any(by_the_litre(index, event) for event in events)):
+    if quantity.unit in _BODY_UNITS or too_much(index, quantity, events):
         return []
     if (same := _drug_numbers.of_the_same(sentence, index, [event.mention for event in events])) is not None:
         event = next(item for item in events if item.mention == same)

@@ -91,9 +91,7 @@ def _clock(
             continue
         if hit.id == "moment-out_of_room" and hit.first == hit.last and _clock_names.is_another(sentence, hit.first):
             continue
-        if hit.id == "moment-in_room" and _given_there(sentence, hit.first, index):
-            continue
-        if hit.id == "moment-operation_end" and _given_there(sentence, hit.first, index):
+        if hit.id in ("moment-in_room", "moment-operation_end") and _given_there(sentence, hit.first, index):
             continue  # "vancomycin one gram finished at eight twenty"
         if hit.id == "moment-incision" and _begins_other(sentence, grammar, hit):
             continue
