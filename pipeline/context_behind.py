@@ -23,6 +23,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     certainty = hit.rule.axis == "certainty"
     if certainty and hit.first and tokens[hit.first - 1].norm == ":":
         return clauses.heading(sentence, hit.first - 1)
+    if certainty and _is_other_deed(sentence, hit):
+        return hit.first
     floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))
     ends = {m.last: m for m in sentence.mentions if m.table not in BY_THE_WAY}
     settings = {m.last for m in sentence.mentions if m.table in SETTING}
@@ -105,6 +107,22 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             return index  # "... preserved the inferior one not found"
         index -= 1
     return max(floor, 0)
+
+
+def _is_other_deed(sentence: Sentence, hit: CueHit) -> bool:
+    """ "The nerve was seen and protected, not transposed": another deed, which says nothing of the one before it."""
+    tokens = sentence.tokens
+    at = hit.first - 1
+    own = tokens[hit.last].norm
+    if at < 1 or tokens[at].norm not in (",", "and", "but") or tokens[hit.first].norm != "not":
+        return False
+    at -= tokens[at].norm != "," and tokens[at - 1].norm == ","
+    return own.endswith("ed") and own not in _OF_ANY and tokens[at - 1].norm.endswith("ed") and any(
+        mention.table == "acts" and mention.last == at - 1 for mention in sentence.mentions
+    )
+
+
+_OF_ANY = frozenset({"performed", "used", "needed", "required", "indicated", "attempted", "wanted", "planned"})
 
 
 def _ends_sort(tokens: tuple[Token, ...], mention: Mention | None) -> bool:

@@ -194,6 +194,7 @@ def _compounds(tokens: list[Token]) -> list[Token]:
     return tokens
 
 
+_TIMED = frozenset({"fluoroscopy", "fluoro", "screening", "xray", "x-ray"})
 _LASTING = frozenset({"time", "took", "lasted", "lasting", "duration"})
 _LEAST_REST = {"mg": 50, "mL": 50, "g": 10}  # what is said behind a whole gram, litre or kilogram
 _MOST_KILOGRAMS = 15  # people are weighed to the gram while they are small
@@ -218,6 +219,8 @@ def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[To
         return None
     timed = first.dimension == "time"
     led = timed and any(token.norm in _LASTING for token in tokens[max(0, at - 4) : at - 1])
+    spoken = first.unit == "min" and at >= 2 and tokens[at - 2].norm in _TIMED and second.value % 5 == 0
+    led = led or (spoken and second.value < 60)  # "fluoroscopy one minute ten on the right"
     doubts = second.doubts
     if (joint == "and" and not timed and first.unit != "[ft_i]") or (joint == "," and first.unit != "a"):
         return None

@@ -157,6 +157,8 @@ def _items(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
         return None  # "six screws: L4, L5, S1": one on each side
     if any(token.norm == head.noun for item in named for token in item):
         return None  # "..., and 5 mm right and left lower quadrant ports": one of them is several
+    if not sure and any(token.quantity is not None and token.quantity.dimension for item in named for token in item):
+        return None  # "seven loose bodies out, biggest eleven millimetres, flexion one ten, ...": other things measured
     if not sure and (len(named) < 3 or any(token.norm in VERBS - {"left"} for item in items for token in item)):
         return None
     if not commas and len(named) < head.number and (ands > 1 or head.noun not in _told_parts.SENT):

@@ -56,10 +56,11 @@ def allowed(sentence: Sentence, index: int) -> bool:
     at = index - 1
     while at > 0 and (sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _LIMIT_WAY):
         at -= 1
-    return at >= 0 and sentence.tokens[at].norm in _LIMITED and any(
-        quantity.unit in _SPANS and place > index
-        for place, quantity in cues.numbers(sentence)
-    )
+    if at < 0 or sentence.tokens[at].norm not in _LIMITED:
+        return False
+    bare = [token.norm for token in sentence.tokens[index + 1 : index + 3]] == ["for", "#number"]
+    worn = any(token.norm in _SPLINTS for token in sentence.tokens[:at])
+    return bare or worn or any(quantity.unit in _SPANS and place > index for place, quantity in cues.numbers(sentence))
 
 
 def _until_week(sentence: Sentence, index: int) -> bool:
@@ -71,6 +72,7 @@ def _until_week(sentence: Sentence, index: int) -> bool:
 
 _THEN = frozenset({"week", "weeks", "day", "month", "review", "reviewed", "clinic", "seen", "union", "healed"})
 _LIMITED = frozenset({"limited", "restricted", "limit", "restrict"})
+_SPLINTS = frozenset({"brace", "orthosis", "splint", "sling"})  # "brace six weeks, flexion limited to ninety"
 _LIMIT_WAY = frozenset({"to", "for", ",", "then", "and"})
 
 

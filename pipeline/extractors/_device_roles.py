@@ -45,6 +45,16 @@ _FOUND = frozenset({"findings", "specimens"})
 _DETERMINERS = _words("the all both a an one")
 
 
+def stays_in(sentence: Sentence, last: int) -> bool:
+    """ "Old screw removed, old button left in place": what stays, right behind the thing."""
+    behind = [token.norm for token in sentence.tokens[last + 1 : last + 6]]
+    while behind and behind[0] in ("was", "were", "is", "been", "had", "has"):
+        behind = behind[1:]
+    return behind[:1] in (["retained"], ["stays"], ["stayed"], ["remains"], ["remained"]) or (
+        behind[:2] in (["left", "in"], ["left", "behind"], ["left", "there"], ["kept", "in"])
+    )
+
+
 def is_dated(sentence: Sentence, first: int, last: int) -> bool:
     """Whether a word of putting in is of a day before: "had been implanted", "implanted in 2015"."""
     tokens = sentence.tokens

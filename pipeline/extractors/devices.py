@@ -19,6 +19,7 @@ from pipeline.extractors._device_roles import (
     is_place,
     joined_to_trial,
     listed_as_removed,
+    stays_in,
     were_removed,
 )
 from pipeline.extractors._device_sizes import (
@@ -168,7 +169,7 @@ def _role(sentence: Sentence, grammar: Grammar, mention: Mention, rows: Mapping[
         return "trial"
     if rows[mention.id].implant and (were_removed(sentence, mention.last) or listed_as_removed(sentence, mention)):
         return "explanted"
-    part = is_part_of(sentence, mention.last)
+    part = is_part_of(sentence, mention.last) or stays_in(sentence, mention.last)
     if not part and near["removed"] <= _ROLE_REACH and near["removed"] < near["implanted"]:
         return "explanted" if rows[mention.id].implant else "used"
     return "implanted" if rows[mention.id].implant else "used"

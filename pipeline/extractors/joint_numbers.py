@@ -268,6 +268,8 @@ def _beside_finding(reading: Reading, sentence: Sentence, grammar: Grammar) -> l
         ):
             continue  # "synovitis shaved (3.5 mm)": of the shaver
         what = seen[-1]
+        if any(token.norm in ("to", "into", "through") for token in tokens[max(0, what.first - 2) : what.first]):
+            continue  # "guide wire to the necrotic zone, three point two millimetres"
         said = {side.value for side in laterality.sides(sentence, grammar) if what.first <= side.first < first} - {None}
         facts.append(base.claim("measurement", reading, sentence, index, what.first, what.last, _APART, name="size",
                                 text=cues.words(sentence, what.first, what.last),

@@ -248,10 +248,9 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
             event = next(item for item in events if item.mention.last == index - 1)
             if "contrast" in event.drug.classes:
                 continue  # "Omnipaque 350" is a name; the number tells its strength in iodine
-            facts.append(
-                base.claim("medication_dose", reading, sentence, index, event.mention.first, event.mention.last, 4,
-                           **fields_of(sentence, index, quantity, event))
-            )  # fmt: skip
+            kind = "medication_concentration" if _drug_numbers.is_strength(quantity, event.drug) else "medication_dose"
+            facts.append(base.claim(kind, reading, sentence, index, event.mention.first, event.mention.last, 4,
+                                    **fields_of(sentence, index, quantity, event)))  # fmt: skip
         elif quantity.dimension == "" and (told := of_a_strength(reading, sentence, index, quantity, events)
                                            or summed(reading, sentence, index, quantity, events)):  # fmt: skip
             facts += told
