@@ -18,6 +18,7 @@ def _words(text: str) -> frozenset[str]:
 
 
 GIVEN_UP = "the operation is said to be given up; what of it was done is not said"
+ONE_SIDE = "said of both sides; one of them is said not to be done"
 CONVERTED = "said to be converted to open"
 TURNED = "said to be converted to another operation"
 _GAVE_UP = _words("aborted abandoned abort abandon abandoning aborting cancelled canceled terminated discontinued")
@@ -59,6 +60,53 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
             elif converted and not here and _is_closed(fact, grammar):
                 result[index] = _with(fact, CONVERTED)
     return result
+
+
+def one_side(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
+    """The facts; what is said of both sides carries a doubt where its sentence or one of the next few leaves a side
+    out: "planned both SI joints, left done, right not done", "facet injection bilateral - done R only". Pure."""
+    result = list(facts)
+    for sentence in reading.sentences:
+        if not sentence.tokens or not sentence.says(_LEAVES_OUT) or not _leaves_side(sentence):
+            continue
+        start = reading.sentences[max(0, sentence.index - _SENTENCES)].tokens
+        for index, fact in enumerate(result):
+            near = start and start[0].first <= fact.evidence.first <= sentence.tokens[-1].last
+            if near and fact.laterality == "bilateral" and fact.kind in ("procedure", "act", "injection") and (
+                fact.status == "performed"
+            ):  # fmt: skip
+                result[index] = _with(fact, ONE_SIDE)
+    return result
+
+
+_SENTENCES = 3
+_PUT_OFF = _words("deferred cancelled canceled postponed omitted skipped abandoned")
+_LEAVES_OUT = _PUT_OFF | {"not", "only"}
+_DID = _words("done did injected treated operated performed touched scoped blocked")
+_OF_SIDE = _words("side one knee hip shoulder joint ankle elbow was were is has been had to be we just the on of at")
+
+
+def _leaves_side(sentence: Sentence) -> bool:
+    """Whether a side is told not to be done, or to be the only one that was."""
+    tokens = sentence.tokens
+    norms = [token.norm for token in tokens]
+    for at, token in enumerate(tokens):
+        if norms[at] not in ("left", "right") and token.text not in ("L", "R"):
+            continue
+        behind = at + 1
+        while behind < len(norms) and norms[behind] in _OF_SIDE:
+            behind += 1
+        ahead = at - 1
+        while ahead >= 0 and norms[ahead] in _OF_SIDE | _DID:
+            ahead -= 1
+        word = norms[behind] if behind < len(norms) else ""
+        if word in _PUT_OFF or (word in ("not", "never") and bool(_DID & set(norms[behind + 1 : behind + 3]))):
+            return True
+        alone = word == "only" and norms[behind + 1 : behind + 2] in ([], ["."], [","], [";"])
+        alone = alone or (ahead >= 0 and norms[ahead] == "only" and word in _DID | {"", ".", ","})
+        if alone and bool(_DID & set(norms[max(0, at - _NEAR) : behind + 1])):
+            return True
+    return False
 
 
 def _with(fact: Fact, reason: str) -> Fact:

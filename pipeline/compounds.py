@@ -35,8 +35,9 @@ def spread(tokens: Sequence[Token]) -> list[Token]:
         by = _BY.match(token.norm)
         if times:
             pieces += [_piece(token, "x"), _piece(token, times[1])]
-        elif token.norm.startswith("10^") and "/" in token.norm:
-            power, under = token.text.split("/", 1)
+        elif token.norm.startswith(("10^", "x10^")) and "/" in token.norm:
+            power, under = token.text.lstrip("xX").split("/", 1)
+            pieces += [_piece(token, "x")] if token.norm[0] == "x" else []
             pieces += [_piece(token, power), _piece(token, "/"), _piece(token, under)]
         elif by and not (by[1] == by[2] and by[4] in ("", "s") and read_unit(tokens, place + 1, True) is None):
             pieces.append(_piece(token, by[1]))
@@ -103,6 +104,7 @@ def millions(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Nu
         return None
     else:
         value = value.scaleb(-6).normalize()
+        value = value.quantize(Decimal(1)) if value == int(value) else value  # 110, not 1.1E+2
         while end < len(norms) and norms[end] in ("cells", "nucleated", "total", "mononuclear"):
             end += 1
     if end >= len(norms) or norms[end] not in ("per", "/"):

@@ -71,6 +71,8 @@ def _at_moment(tokens: tuple[Token, ...], index: int) -> bool:
 def _starts_anew(tokens: tuple[Token, ...], before: int, member: int) -> bool:
     """ "6.5 x 45 mm, two rods": a list has its unit at the end, so that what is bare after it begins another."""
     first, second = tokens[before].quantity, tokens[member].quantity
+    if owners.tells_move(tokens, before, member):
+        return True  # "five, ten, fifteen, then a turn"
     if first is None or second is None or first.unit is None:
         return False
     if second.unit is not None:

@@ -55,6 +55,8 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
         ):
             same = said  # "eight millilitres of concentrate, four into the left knee and four into the right"
         listed = told >= 0 and index - told <= _APART and _is_next(out, index)
+        if same < 0 and said >= 0 and index - said <= _APART and _is_fate(out, said, index):
+            same = said  # "twenty mils drawn up, fifteen given, the remaining five discarded"
         more = same >= 0 or listed or (said >= 0 and index - said <= _APART and _is_more(out, index))
         said = told if listed else said
         source = out[said if more else giver].quantity if more or giver >= 0 else None
@@ -64,7 +66,8 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
             continue
         assert source is not None
         doubt = f"the unit of {token.text} was not said; taken as {source.said_unit}, as in '{source.text}'"
-        if (more and not listed) or source.value == quantity.value:  # told as more of it, or as much again
+        fate = more and not listed and _is_fate(out, said, index)
+        if (more and not listed and not fate) or source.value == quantity.value:  # told as more of it, or as much again
             doubt = f"said as more of '{source.text}'; its unit taken as {source.said_unit}"
         lent = replace(
             quantity, unit=source.unit, said_unit=source.said_unit, dimension=source.dimension,
@@ -74,6 +77,26 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
         giver = said = index
         told = index if listed else told
     return _lend_spans(out)
+
+
+def _is_fate(tokens: Sequence[Token], said: int, index: int) -> bool:
+    """ "Twenty mils of ropivacaine drawn up fifteen given and the remaining five discarded": what became of so much of
+    what was made ready."""
+    own = tokens[index].quantity
+    near = {token.norm for token in tokens[max(0, said - 3) : index]}
+    if own is None or own.form != "number" or tokens[said].norm != "#volume" or not near & _READY:
+        return False
+    behind = [token.norm for token in tokens[index + 1 : index + 3]]
+    behind = behind[1:] if behind[:1] in (["was"], ["were"]) else behind
+    before = tokens[index - 1].norm
+    ends = not behind or behind[0] in _FATE_ENDS
+    return (bool(behind) and behind[0] in _FATES) or (before in _DID and ends)
+
+
+_READY = frozenset({"drawn", "drew", "draw", "prepared", "available", "loaded"})
+_FATES = frozenset("given used injected infiltrated discarded wasted thrown binned left".split())
+_DID = frozenset("used gave injected infiltrated discarded wasted threw binned remaining".split())
+_FATE_ENDS = frozenset(", . ; and then threw away discarded wasted the".split())
 
 
 def _lend_spans(tokens: list[Token]) -> list[Token]:

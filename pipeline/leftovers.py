@@ -150,7 +150,8 @@ _LABELS = frozenset(
 _AFTER_AMOUNT = frozenset(
     "+ of on at in for into to by and from then with or before after each per altogether together returned "
     "down along around beneath under through again apart out back bid tid qid daily od bd tds qds nocte prn twice "
-    "nightly l r until till unlocked locked long wide deep thick".split()
+    "nightly l r until till unlocked locked long wide deep thick given used injected went discarded wasted "
+    "thrown".split()
 )
 
 

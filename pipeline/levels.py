@@ -68,9 +68,18 @@ _APART = 5  # tokens
 
 
 def _one_by_one(norms: Sequence[str], start: int, end: int) -> bool:
-    """ "Screws at L four L five and S one": vertebrae that are listed, each for itself, and no space between two."""
+    """ "Screws at L four L five and S one", "blocks L3 L4 and L5": vertebrae that are listed, each for itself, and no
+    space between two. Between two spaces ("L3 L4 and L4 L5") both are told."""
+    third = _one_level(norms, end + 1) if word_at(norms, end) == "and" else None
+    if third is None:
+        return False
     led = {word_at(norms, at) for at in range(start - 3, start)}
-    return bool(led & _IN_VERTEBRAE) and word_at(norms, end) == "and" and _one_level(norms, end + 1) is not None
+    if led & _IN_VERTEBRAE:
+        return True
+    behind = third[2] + (word_at(norms, third[2]) in ("-", "/", "slash"))
+    last = _one_level(norms, end - 1) or _one_level(norms, end - 2)
+    spaced = _one_level(norms, behind) is not None or small(norms, behind) == third[1] + 1
+    return not spaced and last is not None and _adjacent(last[:2], third[:2])
 
 
 _IN_VERTEBRAE = frozenset({"screw", "screws", "pedicle", "pedicles"})

@@ -35,6 +35,7 @@ _SPELLING = (
 _IN_SHORT = {"a'scopy": "arthroscopy", "a\u2019scopy": "arthroscopy", "a'scopic": "arthroscopic",
              "a\u2019scopic": "arthroscopic", "ascopy": "arthroscopy"}  # fmt: skip
 
+_BRAND = 6  # letters of a brand name that its strength is tied to by a hyphen
 # Endings of plurals whose singular ends in "-is" (diagnoses, anastomoses, stenoses, prostheses, metastases).
 _GREEK_PLURALS = ("gnoses", "tomoses", "enoses", "ostheses", "tastases", "physes", "ynostoses", "xostoses")
 
@@ -46,6 +47,8 @@ def fold(norm: str) -> str:
         return norm
     norm = norm.removesuffix("'s").removesuffix("\u2019s")
     norm = _IN_SHORT.get(norm, norm)
+    brand, _, strength = norm.partition("-")
+    norm = brand if len(brand) >= _BRAND and strength.isdigit() else norm  # "Kenalog-40", "Omnipaque-300"
     for british, american in _SPELLING:
         if british in norm:
             norm = norm.replace(british, american)

@@ -40,6 +40,25 @@ def of_its_own(tokens: Sequence[Token], bare: int, index: int) -> bool:
     return after[0].norm in first
 
 
+def tells_move(tokens: Sequence[Token], bare: int, index: int) -> bool:
+    """ "Five, ten, fifteen, then a turn", "four and half a centimetre back": the number at `index` tells how a needle
+    moved, and the bare one before it what was drawn there, so that they share no unit."""
+    own = tokens[index].quantity
+    if own is None or own.dimension not in _WAYS:
+        return False
+    article = tokens[index].text.lower().split()[0] in _ARTICLES
+    between = {token.norm for token in tokens[bare:index]}
+    after = [token.norm for token in tokens[index + 1 : index + 3]]
+    if own.dimension == "turns":
+        return article or "then" in between or tokens[index].text.lower().startswith(_PARTS)
+    return own.dimension == "length" and bool(_MOVED & set(after[:1])) and after[1:] not in (["to"], ["from"])
+
+
+_WAYS = frozenset({"turns", "length"})
+_ARTICLES = frozenset({"a", "an", "another"})
+_PARTS = ("half", "quarter", "one turn", "one full")
+_MOVED = frozenset({"back", "further", "deeper", "out"})
+
 _LINKS = frozenset({"with", "plus", "and", "+", "&", "w/", "then", "in"})
 _STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration", "ratio"})
 

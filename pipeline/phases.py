@@ -35,12 +35,14 @@ def is_no_end(sentence: Sentence, hit: cues.Hit) -> bool:
         return hit.first > 0 and sentence.tokens[hit.first - 1].norm in ("stab", "nick", "tiny")
     if not sentence.tokens[hit.first].norm.startswith("count"):
         return False
-    before = {token.norm for token in sentence.tokens[max(0, hit.first - 2) : hit.first]}
+    before = {token.norm for token in sentence.tokens[max(0, hit.first - 5) : hit.first]}
     behind = [token.quantity for token in sentence.tokens[hit.last + 1 : hit.last + 4] if token.quantity is not None]
-    return bool(before & _CELLS) or any((quantity.unit or "").startswith("10*") for quantity in behind)
+    cells = bool(before & _CELLS) and not before & _SWABS
+    return cells or any((quantity.unit or "").startswith("10*") for quantity in behind)
 
 
 _CELLS = frozenset("cell cells cfu platelet platelets nucleated lab laboratory".split())
+_SWABS = frozenset("swab swabs sponge sponges needle needles instrument instruments final".split())
 _KEEPING = ("draw", "draw-noun", "turns", "needle", "depth", "share", "priming")
 _TAKEN_FROM = frozenset({"taken", "aspirated", "obtained", "collected", "drawn"})
 

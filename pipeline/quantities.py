@@ -198,7 +198,8 @@ def _with_article(tokens: Sequence[Token], norms: Sequence[str], start: int) -> 
         return None
     added, end = _and_a_half(norms, said.end)
     after = norms[end] if end < len(norms) else "."
-    if not added and after not in counted_things.FUNCTION and after not in ".,;:)":
+    next_draw = said.dimension == "turns" and after in numerals.ORDINALS  # "then a full turn second pull five mils"
+    if not added and after not in counted_things.FUNCTION and after not in ".,;:)" and not next_draw:
         return None
     if not added and said.dimension == "time" and after not in _AFTER_TIME:
         return None

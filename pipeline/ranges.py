@@ -266,6 +266,8 @@ def _shared(tokens: list[Token]) -> list[Token]:
                 break  # "2 x 40 g": two of them; "5 mL x 12 -> 60 mL"
             if at < index and tokens[at + 1].norm in _BY and not words & _BY and tokens[back - 1].norm not in _BY:
                 break  # "from 7 to 11, 4 x 1.8 mm": a pair goes on from pairs only
+            if "to" not in words and owners.tells_move(tokens, back, index):
+                break  # "five, ten, fifteen, then a turn": what was drawn, and how the needle moved
             quantity = _plain(tokens[back])
             if quantity is None or quantity.unit is not None or (quantity.value is None and quantity.low is None):
                 break

@@ -296,7 +296,8 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
         found += extractor.extract(reading, rules)
     told = other_side.fill(same_again.repeat(arbitrate(found), reading, rules), reading, rules)
     stated = unused.set_aside(removals.explant(inherited.inherit(told, reading, rules), reading, rules), reading)
-    stated = abandoned.doubt(prior_devices.mark(stated, reading), reading, rules)
+    stated = abandoned.one_side(prior_devices.mark(stated, reading), reading)
+    stated = abandoned.doubt(stated, reading, rules)
     return reading, _number(faint.lend(settle.settle(stated, reading, rules), reading))
 
 

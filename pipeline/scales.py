@@ -75,6 +75,8 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     every = _EACH.search(ahead)
     if whole and every and every.end() < whole.end():
         return "each"  # "half a mil each of one percent, total four mils"
+    if led and whole and _each_closes(tokens, index):
+        led, every = False, None  # "1.5 mils of 0.25 percent at each site four and a half mils in all"
     if whole and "," not in whole[0] and not led and "respectively" not in ahead:
         return "total"  # "eighty milligrams in all, half through each needle"
     if every or led:  # not "left in each syringe injected four millilitres"
@@ -88,6 +90,17 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     makes = behind.endswith(("that make", "which make"))  # "makes", folded
     makes = makes and tokens[index].quantity is not None and _said_before(tokens, index)
     return "total" if _TOTAL & set(before) or opens or summed or makes else None
+
+
+def _each_closes(tokens: tuple[Token, ...], index: int) -> bool:
+    """Whether the "each" before an amount belongs to a smaller amount of the same unit, told before it."""
+    own = tokens[index].quantity
+    at = next((at for at in range(index - 1, max(0, index - 4), -1) if tokens[at].norm == "each"), None)
+    if at is None or own is None or own.value is None or tokens[at - 1].punctuation:
+        return False
+    before = [one.quantity for one in tokens[max(0, at - _SUMMED) : at] if one.quantity is not None]
+    same = [one for one in before if one.unit == own.unit and one.dimension == own.dimension]
+    return bool(same) and same[-1].value is not None and same[-1].value < own.value
 
 
 def _joined(tokens: tuple[Token, ...], index: int) -> str:
@@ -122,7 +135,9 @@ def _of_the_next(tokens: tuple[Token, ...], index: int) -> bool:
         return False
     others = any(token.quantity is not None and token.quantity.dimension == own.dimension
                  for token in tokens[max(0, index - _SUMMED) : index])  # fmt: skip
-    return others and words[1].quantity.dimension == own.dimension
+    bare = words[1].quantity  # "second pull five mils third pull four mils total fifteen"
+    more = not bare.dimension and bare.form == "number" and (bare.value or 0) > (own.value or 0)
+    return others and (bare.dimension == own.dimension or more)
 
 
 def _said_before(tokens: tuple[Token, ...], index: int) -> bool:

@@ -16,6 +16,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from pipeline import sidewise
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Reading, Sentence
 from pipeline.rows import Kind
@@ -30,8 +31,7 @@ ONCE = frozenset(
 # Of these, two different values cannot both be true.
 _EXCLUSIVE = ONCE - {"patient_name", "patient_identifier", "irrigation_in", "irrigation_out", "product_volume",
                      "urgency", "medication_concentration", "adrenaline_ratio"}  # fmt: skip
-# What is planned first and then done.
-_DOABLE = frozenset(
+_DOABLE = frozenset(  # what is planned first and then done
     {"procedure", "act", "anaesthesia", "position", "preparation", "approach", "guidance", "device", "drain", "closure",
      "dressing", "injection", "harvest_site", "processing", "tourniquet", "prophylaxis", "specimen"}
 )  # fmt: skip
@@ -387,8 +387,8 @@ def _clash(one: Fact, other: Fact) -> str | None:
         return None
     if {one.certainty, other.certainty} == {"affirmed", "negated"} and one.kind in _CONTRADICT:
         return "the opposite is also said"
-    told_of_mix = one.kind == "harvest_total" and one.text != other.text  # "sixty, sixty six with the citrate"
-    if told_of_mix or ("total" in (one.scale, other.scale) and one.scale != other.scale):
+    mixed = one.text != other.text or sidewise.of_both(one, other)  # "sixty, sixty six with the citrate"
+    if (one.kind == "harvest_total" and mixed) or ("total" in (one.scale, other.scale) and one.scale != other.scale):
         return None  # parts and their sum: the checks add up
     if one.kind in _EXCLUSIVE and one.certainty == other.certainty == "affirmed":
         return _ANOTHER

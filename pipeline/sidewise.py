@@ -7,7 +7,7 @@ from itertools import pairwise
 
 from pipeline import sidewords
 from pipeline.grammar import Grammar
-from pipeline.records import Laterality, Sentence
+from pipeline.records import Fact, Laterality, Sentence
 from pipeline.sidewords import Side
 
 _SIDES: dict[str, Laterality] = {"left": "left", "right": "right", "lefthand": "left", "righthand": "right"}
@@ -279,3 +279,12 @@ def _remains(sentence: Sentence, at: int, after: str) -> bool:
 
 def _led(sentence: Sentence, at: int) -> bool:
     return at > 0 and sentence.tokens[at - 1].norm in ("the", "on", "and", "her", "his")
+
+
+def of_both(one: Fact, other: Fact) -> bool:
+    """ "Twelve from the right crest ... so twenty four in all": whether one of two totals has a side and the other, the
+    larger, has none, so that it may be of both."""
+    if (one.laterality is None) == (other.laterality is None) or one.value is None or other.value is None:
+        return False
+    both, side = (one, other) if one.laterality is None else (other, one)
+    return both.value is not None and side.value is not None and both.value > side.value

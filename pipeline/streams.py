@@ -25,7 +25,8 @@ _OPENERS = tuple(sorted((tuple(phrase.split()) for phrase in (
     "i injected", "we made", "we took", "we did", "we put", "we placed", "we used", "we drew", "we injected",
     "no tourniquet", "tourniquet up", "tourniquet time", "tourniquet on", "weight bearing", "non weight bearing",
     "partial weight bearing", "full weight bearing", "discharge", "stitches out", "sutures out", "urine output",
-    "irrigated with", "no allergies", "consent", "the plan is", "plan is", "indication", "patient supine",
+    "irrigated with", "no allergies", "consent", "the plan is", "plan is", "indication", "patient supine", "needle out",
+    "needle removed", "needle withdrawn", "band aid", "bandaid",
 )), key=len, reverse=True))  # fmt: skip
 _LEADS = frozenset({"then", "next", "finally", "okay", "after"})  # words that lead to the statement itself
 # Things of an arthroscopy that are told with their number: "... no loose bodies | tourniquet two eighty ...".

@@ -235,6 +235,8 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
         start + 1 >= len(tokens) or tokens[start + 1].punctuation or tokens[start + 1].norm in ("wire", "guidewire")
     ):
         return Said("[in_i]", "length", start, start + 1, "inch")  # "wire 0.025 in."
+    if token.text == "L" and start > 1 and tokens[start - 2].norm in _GRADED:
+        return None  # "KL 3 L, KL 2 R": the left
     if token.text == "L" and start > 1 and tokens[start - 2].norm == "x":
         return None  # "brushings x2 L duct": the left
     if token.norm == "l" and len(token.text) == 1 and start > 1 and tokens[start - 2].norm in _TURNED:
@@ -258,6 +260,7 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
     return Said(row.ucum, row.dimension, start, end, row.id)
 
 
+_GRADED = frozenset({"kl", "grade", "icrs", "outerbridge", "stage", "lawrence", "tonnis", "tönnis"})
 _WARMTH = frozenset({"temp", "temperature", "warmed", "cooled", "fever", "febrile", "degrees", "degree", "tmax"})
 
 

@@ -20,7 +20,7 @@ NAMES = (
     "marrow_amounts", "sizes_by_digits", "irrigation", "measurements", "medicines", "needle_moves", "person",
     "specimens", "sutures", "times", "tourniquet", "aftercare_spans", "unnamed_doses", "blood_pressure",
     "component_sizes", "device_counts", "headed_together", "elided_devices", "implant_rows", "lens_power",
-    "screws_by_sort", "ports_called", "platelet_amounts", "joint_numbers", "dose_limits",
+    "screws_by_sort", "ports_called", "platelet_amounts", "joint_numbers", "dose_limits", "fat_amounts",
 )  # fmt: skip
 
 

@@ -12,8 +12,8 @@ from itertools import pairwise
 
 from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, plain, read
-from pipeline.note import OperativeNote
-from pipeline.records import Fact, Token
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Fact, Quantity, Token
 
 _DRAWS = frozenset("draws draw pulls aspirations aspirates passes aliquots samples syringes syringefuls".split())
 _LEADS = frozenset({"so", "that's", "thats", "makes", "making", "made", "=", "total", "totalling", "totaling", "sum",
@@ -72,6 +72,18 @@ def runs_up(note: OperativeNote, draw: Fact, total: Fact) -> bool:
                 told.append(quantity.value)
     steps = {two - one for one, two in pairwise(told)}
     return len(told) > 2 and steps == {draw.value} and total.value == told[-1]
+
+
+def are_the_sum(note: OperativeNote, passage: Passage, said: Quantity | None) -> bool:
+    """ "... fourth pull six, fifth five and that makes twenty five": the draws of all sentences come to what is said in
+    this one, and `draw_total` has added them up."""
+    if said is None or said.value is None or not any(
+        passage.holds(fact) and (fact.value, fact.unit) == (said.value, said.unit) for fact in note.of("harvest_total")
+    ):
+        return False
+    draws = note.of("draw", given=True)
+    single = all(draw.scale is None and draw.unit in (None, "mL") and draw.value is not None for draw in draws)
+    return single and len(draws) > 1 and sum((draw.value or Decimal(0) for draw in draws), Decimal(0)) == said.value
 
 
 def _each(tokens: Sequence[Token], at: int) -> tuple[int, int] | None:

@@ -149,8 +149,10 @@ def _parts(tokens: Sequence[Token], at: int, total: Quantity) -> Iterator[_Part]
         elif _is_of(tokens, place):
             times, words = _times(tokens, place)
             yield _Part(words > 0, value, times, plain(value) if times == 1 else f"{plain(times)} x {plain(value)}")
-        elif place + 3 < at and _is_of(tokens, place + 3):
-            continue  # the four of "four draws of five"
+        elif place + 3 < at and (_is_of(tokens, place + 3) or (
+            tokens[place + 2].norm == "of" and tokens[place + 3].norm == "#volume"
+        )):  # fmt: skip
+            continue  # the four of "four draws of five", of "four draws of three mils"
         elif value == int(value) and value <= _MOST and place + 1 < at and _counts(tokens, place):
             yield _Part(True, value, Decimal(1), plain(value))
 
@@ -168,6 +170,8 @@ def _counts(tokens: Sequence[Token], place: int) -> bool:
     after, before = tokens[place + 1], tokens[place - 1].norm if place else ""
     if before == "#number":
         return False  # "an eleven thirteen sheath"
+    if after.norm in ("again", "so"):
+        return False  # "twelve again so twenty four in all"
     if after.norm == "more" and (place + 2 >= len(tokens) or not tokens[place + 2].norm.isalpha()):
         return False  # "that is twenty more thirty all together": a sum on the way
     return after.norm.isalpha() and after.norm != "of" and after.quantity is None and before not in _LABELS

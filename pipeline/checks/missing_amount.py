@@ -12,6 +12,7 @@ from pipeline.rows import Drug
 MEANING = "A local anaesthetic, antibiotic or anticoagulant was given and no dose or volume was said."
 
 _ASKED = frozenset({"local_anaesthetic", "antibiotic", "anticoagulant", "antifibrinolytic"})
+_UNASKED = ("aftercare", "prime")  # what a needle was rinsed with was not given
 _AMOUNTS = ("medication_dose", "medication_volume", "medication_rate")
 
 
@@ -23,7 +24,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     asked: set[str] = set()
     for fact in given(note, "medication"):
         drug = drugs.get(fact.name or "")
-        if drug is None or drug.id in told | asked or not _ASKED & set(drug.classes) or fact.role == "aftercare":
+        if drug is None or drug.id in told | asked or not _ASKED & set(drug.classes) or fact.role in _UNASKED:
             continue
         asked.add(drug.id)
         found.append(

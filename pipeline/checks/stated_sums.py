@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
-from pipeline.checks import _clock_spans, _running, _stated_more
+from pipeline.checks import _clock_spans, _counted_draws, _running, _stated_more
 from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, finding, placed, plain, read
 from pipeline.conversion import convert
@@ -76,6 +76,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         offs += _running.offs_of(tokens)
         clocks += _clock_spans.times_of(tokens)
         for index, arithmetic in dict(told).items():
+            if _counted_draws.are_the_sum(note, passage, tokens[index].quantity):
+                continue
             made = finding(
                 "stated_sums", "warning",
                 f"“{tokens[index].text}” was said; what was said with it comes to something else.",

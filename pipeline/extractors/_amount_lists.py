@@ -101,3 +101,87 @@ def sums_up(sentence: Sentence, index: int, told: Sequence[Decimal]) -> bool:
         if total == own.value:
             return True
     return False
+
+
+def leads_to_total(sentence: Sentence, index: int, told: Sequence[Decimal]) -> bool:
+    """ "Second pull five, third pull four mils total fifteen": the total is the number behind the word, since one that
+    is less than a draw before it is no sum."""
+    tokens = sentence.tokens
+    own = tokens[index].quantity
+    if own is None or own.value is None or not told or index + 2 >= len(tokens) or tokens[index + 1].norm != "total":
+        return False
+    return tokens[index + 2].quantity is not None and own.value < max(told)
+
+
+def begins_row(sentence: Sentence, index: int) -> bool:
+    """ "From the left crest six, five, seven, then a turn": three amounts or more in a row, right behind the crest.
+    What runs up by as much each time ("five, ten, fifteen") may be what had come so far, and is left alone."""
+    tokens = sentence.tokens
+    before = index - 1 - (index > 0 and tokens[index - 1].norm in (":", ","))
+    if before < 0 or tokens[before].norm not in _CRESTS:
+        return False
+    told: list[Decimal | None] = []
+    at = index
+    while at < len(tokens) and _is_amount(sentence, at):
+        told, at = [*told, one.value if (one := tokens[at].quantity) is not None else None], at + 1
+        while at < len(tokens) and tokens[at].norm in (",", "and", "then", "again"):
+            at += 1
+    runs_up = all(value == (told[0] or 0) * (place + 1) for place, value in enumerate(told))
+    return len(told) >= _ROW_OF and not runs_up
+
+
+_CRESTS = frozenset({"crest", "crests", "psis", "asis", "spine"})
+_ROW_OF = 3
+
+
+def _is_amount(sentence: Sentence, at: int) -> bool:
+    quantity = sentence.tokens[at].quantity
+    return quantity is not None and quantity.form == "number" and quantity.dimension in ("", "volume")
+
+
+def by_depth(sentence: Sentence) -> dict[int, int]:
+    """{amount: depth} of "five at one centimetre then five at two then five at three": tokens of what was drawn, and of
+    where; at least two in a row, one of them with the unit of a length."""
+    known: dict[int, int] | None = sentence.memo.get("drawn by depth")
+    if known is not None:
+        return known
+    tokens = sentence.tokens
+    found: dict[int, int] = {}
+    row: dict[int, int] = {}
+    for index in range(len(tokens) - 2) if sentence.says(_AT) else ():
+        depth = tokens[index + 2].quantity
+        if tokens[index + 1].norm != "at" or depth is None or depth.form != "number" or not _is_amount(sentence, index):
+            continue
+        if depth.dimension not in ("", "length"):
+            continue
+        between = tokens[max(row.values(), default=index - 1) + 1 : index]
+        if row and (any(token.norm not in _NEXT_OF_ROW for token in between) or len(between) > 3):
+            found |= _told_by_length(sentence, row)
+            row = {}
+        row[index] = index + 2
+    found |= _told_by_length(sentence, row)
+    sentence.memo["drawn by depth"] = found
+    return found
+
+
+def _told_by_length(sentence: Sentence, row: dict[int, int]) -> dict[int, int]:
+    lengths = [at for at in row.values() if sentence.tokens[at].norm == "#length"]
+    return row if len(row) > 1 and lengths else {}
+
+
+_AT = frozenset({"at"})
+_NEXT_OF_ROW = frozenset({",", ";", "and", "then", "another", "again", "next"})
+
+
+def once_more(sentence: Sentence, index: int) -> bool:
+    """ "And again three and again three", "and three more that is twelve": one more of what was told before it."""
+    tokens = sentence.tokens
+    after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
+    if after == "more":
+        behind = tokens[index + 2].norm if index + 2 < len(tokens) else "."
+        return behind in _MARKS or behind in _SO_FAR
+    before = tokens[index - 1].norm if index else ""
+    return before in ("again", "another") and (after in _MARKS or after in _SO_FAR)
+
+
+_SO_FAR = frozenset("and then that so which makes again turn rotate advance back altogether in from on out".split())

@@ -7,6 +7,7 @@ from typing import Any
 from pipeline import cues
 from pipeline.extractors import _amount_words as words
 from pipeline.extractors import base
+from pipeline.extractors._beside_amount import LOOKS
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Quantity, Sentence
 
@@ -232,10 +233,9 @@ _FILLED = frozenset("prefilled preloaded loaded primed wetted wet rinsed coated 
 def looks_like_fluid(sentence: Sentence, index: int) -> bool:
     """ "Aspirated 22 mL clear", "thirty of straw coloured fluid": out of a joint, no marrow."""
     behind = {token.norm for token in sentence.tokens[index + 1 : index + 5] if token.quantity is None}
-    return bool(behind & _LOOKS) and not behind & {"marrow", "aspirate"}
+    return bool(behind & LOOKS) and not behind & {"marrow", "aspirate"}
 
 
-_LOOKS = frozenset("clear straw yellow cloudy turbid serous synovial effusion colored coloured haemarthrosis".split())
 
 
 def given_product(sentence: Sentence, index: int, first: int, phase: str) -> bool:

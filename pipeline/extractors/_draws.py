@@ -5,7 +5,7 @@ from __future__ import annotations
 from pipeline import cues, laterality, sidewise
 from pipeline.extractors import _amount_words, base
 from pipeline.grammar import Grammar
-from pipeline.records import Laterality, Quantity, Scale, Sentence, Token
+from pipeline.records import Laterality, Quantity, Reading, Scale, Sentence, Token
 
 _ORDINALS = {
     1: "first", 2: "second", 3: "third", 4: "fourth", 5: "fifth", 6: "sixth", 7: "seventh", 8: "eighth", 9: "ninth",
@@ -45,6 +45,29 @@ def is_part(sentence: Sentence, index: int) -> bool:
 def both_told(sentence: Sentence, index: int) -> bool:
     """Whether left and right were said before a number, so that a total may be of both."""
     return {"left", "right"} <= {token.norm for token in sentence.tokens[:index]}
+
+
+def sums_both(reading: Reading, sentence: Sentence, index: int) -> bool:
+    """ "... twelve on the left then the right crest four draws of three so twenty four in all": a sum of all, where
+    both crests were told in this sentence or before it."""
+    if both_told(sentence, index):
+        return True
+    near = [token.norm for token in sentence.tokens[max(0, index - 3) : index + 4]]
+    if not _ALL & set(near) or {"left", "right"} & set(near[3:]):
+        return False
+    told: set[str] = set()
+    for one in reading.sentences:
+        last = index if one is sentence else len(one.tokens)
+        for mention in base.mentions(one, "sites") if one.says(_CRESTS) else ():
+            if "iliac-crest" in mention.id and mention.first < last:
+                told |= {token.norm for token in one.tokens[max(0, mention.first - 2) : mention.first]}
+        told |= {one.tokens[at - 1].norm for at in range(1, last) if one.tokens[at].norm in _CRESTS}
+        if one is sentence:
+            break
+    return {"left", "right"} <= told
+
+
+_ALL = frozenset({"all", "altogether", "total", "together", "overall"})
 
 
 def crest_side(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | None:
@@ -89,7 +112,8 @@ def ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
             return None
         if sentence.tokens[at + 1].norm == "of" and at + 1 < index:
             return None  # "a third of a millilitre"
-        if at and sentence.tokens[at - 1].norm in ("side", "left", "right", "crest"):
+        named = at + 1 < index and sentence.tokens[at + 1].norm in _NUMBERED | {"pass", "syringe"}
+        if at and sentence.tokens[at - 1].norm in ("side", "left", "right", "crest") and not named:
             return None  # "left side first: sixty millilitres" numbers the sides
         price = cues.gap(sentence, at, index)
         name = _ORDINALS.get(int(quantity.value))

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from pipeline import cues, owners
-from pipeline.extractors import _drug_apart
+from pipeline.extractors import _beside_amount, _drug_apart
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Quantity, Sentence, Token
 from pipeline.rows import Drug
@@ -379,11 +379,13 @@ _GIVEN = frozenset({"given", "injected", "administered", "infiltrated", "instill
 
 
 def of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
-    """ "10 mL syringe": the size of the syringe, not a volume given; nor what fills the balloon of a catheter."""
+    """ "10 mL syringe": the size of the syringe, not a volume given; nor what fills the balloon of a catheter, nor
+    what came out of a joint."""
     held = any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
     if held and index and sentence.tokens[index - 1].norm in ("x", "\u00d7"):
         return False  # "2 x 2.2 mL cartridges"
-    return held or cues.fills_balloon(sentence, index) or is_whole(sentence, index)
+    held = held or cues.fills_balloon(sentence, index) or is_whole(sentence, index)
+    return held or _beside_amount.comes_out(sentence, index)
 
 
 def is_said_again(sentence: Sentence, index: int) -> bool:

@@ -76,6 +76,9 @@ def _told(sentence: Sentence, fact: Fact) -> str:
     index = next((at for at, token in enumerate(tokens) if (token.first, token.last) == fact.number), None)
     if index is None:
         return ""
+    behind = [token.norm for token in tokens[index + 1 : index + 3] if token.norm not in ("was", "were")]
+    if behind and behind[0] in _GIVEN | {"given"}:
+        return "given"  # "twenty mils drawn up fifteen given"
     for at in range(index - 1, max(-1, index - 1 - _BEFORE), -1):
         if tokens[at].quantity is not None or tokens[at].punctuation:
             break

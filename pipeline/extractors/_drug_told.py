@@ -49,7 +49,8 @@ def _contains(sentence: Sentence, hit: cues.Hit) -> bool:
         return False
     after = sentence.tokens[hit.last + 1 : hit.last + 2]
     before = sentence.tokens[hit.first - 1 : hit.first] if hit.first else ()
-    return bool(after) and after[0].quantity is not None and bool(before) and before[0].norm in _HOLDERS
+    joined = bool(before) and before[0].norm == "and" and sentence.says(_HOLDERS)  # "were flushed and held 2 mL"
+    return bool(after) and after[0].quantity is not None and (joined or (bool(before) and before[0].norm in _HOLDERS))
 
 
 def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Mention]:

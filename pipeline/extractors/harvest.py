@@ -10,7 +10,7 @@ from typing import Any
 
 from pipeline import cues, phases
 from pipeline.extractors import _amount_words as words
-from pipeline.extractors import _direction, _draw_counts, _draws, _processing, base
+from pipeline.extractors import _beside_amount, _direction, _draw_counts, _draws, _processing, base
 from pipeline.extractors._draws import ordinal, side_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
@@ -50,7 +50,7 @@ def _number(
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near
         if kind in _SIDED:
-            both = kind == "harvest_total" and _draws.both_told(sentence, index)
+            both = kind == "harvest_total" and _draws.sums_both(reading, sentence, index)
             fields["laterality"] = None if both else side  # "thirty left, thirty right, sixty in all"
         fields = {"unit": quantity.unit, **fields}
         return base.claim(kind, reading, sentence, index, hit.first, hit.last, price, **fields)
@@ -58,7 +58,9 @@ def _number(
     facts: list[Fact] = []
     if quantity.dimension == "volume":
         near = cues.nearest(sentence, grammar, index, "discarded")
-        if near is not None and near[0] <= _DISCARD_REACH and not _parted(sentence, index, near):
+        if near is not None and near[0] <= _DISCARD_REACH and not (
+            _parted(sentence, index, near) or _beside_amount.goes_on_then(sentence, index, near[1].last)
+        ):
             facts.append(claim("discarded_volume", (max(0, near[0] - 6), near[1])))
     if quantity.dimension == "volume" and _direction.thrown(sentence, index):
         return [base.claim("discarded_volume", reading, sentence, index, index, index, _THROWN, unit=quantity.unit,
@@ -70,7 +72,7 @@ def _number(
         if product is not None and _direction.given_product(sentence, index, product[1].first, phase):
             product = None
         injected = injected or _direction.led_in(sentence, index) or _direction.all_in(sentence, index)
-        injected = injected or _direction.to_part(sentence, index)
+        injected = injected or _direction.to_part(sentence, index) or _beside_amount.product_in(sentence, index)
         if _direction.held_in(sentence, index) and _draws.counts_before(sentence, grammar, index):
             product = None  # "eight pulls, forty mils in the syringes, spun"
         if sentence.says(_OF) and _direction.names_drug(sentence, index):
@@ -157,7 +159,8 @@ def _number(
                                     laterality=side))  # fmt: skip
         noun = cues.nearest(sentence, grammar, index, "draw-noun")
         every = noun is not None and sentence.tokens[noun[1].first - 1].norm in ("a", "every", "per")  # "at a time"
-        if noun is not None and noun[1].first > index and noun[0] <= 8 and not every:
+        drilled = noun is not None and _beside_amount.is_drilled(sentence, noun[1].first)
+        if noun is not None and noun[1].first > index and noun[0] <= 8 and not every and not drilled:
             facts.append(claim("draw_count", noun, scale=_draws.at_each(sentence, index)))
     return facts
 

@@ -347,6 +347,7 @@ def _what(sentence: Sentence, index: int) -> str | None:
     ranked = [
         (cues.cost(sentence, index, mention.first, mention.last), mention.id)
         for mention in base.mentions(sentence, "injectates")
+        if base.scope_at(sentence, "certainty", mention.first, "affirmed") != "negated"  # "ten mils in, no contrast"
     ]
     if len({ident for _, ident in ranked}) == 1:
         return ranked[0][1]  # "four mils of concentrate into the left hip and three into the right"

@@ -13,7 +13,7 @@ from decimal import Decimal
 from typing import Any
 
 from pipeline import cues, laterality, owners, phases, sidewise
-from pipeline.extractors import _amount_lists, _direction, _draws, _marrow_told, base
+from pipeline.extractors import _amount_lists, _beside_amount, _direction, _draws, _marrow_told, base
 from pipeline.extractors import _amount_words as words
 from pipeline.extractors._marrow_told import CREST, ORDINALS
 from pipeline.grammar import Grammar
@@ -92,6 +92,11 @@ def _is_anothers(sentence: Sentence, index: int) -> bool:
     tokens = sentence.tokens
     if index and tokens[index - 1].norm in words.TURNED and tokens[index].norm == "#number":
         return True  # "turned a quarter after each draw"
+    if _beside_amount.turned_by(sentence, index):
+        return True  # "turn the needle a quarter"
+    ahead = tokens[index + 1].quantity if index + 1 < len(tokens) else None
+    if ahead is not None and ahead.dimension == "gauge" and tokens[index].norm == "#number":
+        return True  # "two eighteen gauge needles"
     if index and tokens[index - 1].norm == "within" or owners.is_whole_of_share(tokens, index) or (
         _direction.is_size_of_vessel(sentence, index)
     ):
@@ -125,14 +130,18 @@ def _amount(
 
     if not state:
         return []
+    if state == "drawn" and _beside_amount.product_in(sentence, index):
+        state = "given"  # "clear fluid aspirated and thrown away then four mils of concentrate in"
     if state in ("drawn", "named") and (row := _amount_lists.added(sentence, index)):
         return claim(row, 2, scale="total" if row == "harvest_total" else None, laterality=side)
     if state in ("drawn", "named") and (by := _multiplied(sentence, index, amounts)) is not None:
         each = "each" if by == "draw" else "total" if by == "harvest_total" else None
         unit = None if by == "draw_count" else quantity.unit
         return claim(by, -1, unit=unit, scale=each, laterality=side)
-    if _is_sum(after, before) or _is_product(sentence, index, quantity, before):
-        whose = None if _draws.both_told(sentence, index) or sidewise.told(sentence, grammar) else own
+    is_sum = _is_sum(after, before) and not _amount_lists.leads_to_total(sentence, index, amounts)
+    if is_sum or _is_product(sentence, index, quantity, before):
+        both = _draws.sums_both(reading, sentence, index) or sidewise.told(sentence, grammar)
+        whose = None if both else own
         return claim("harvest_total", scale="total", laterality=whose) if state in ("drawn", "named") else []
     if state == "drawn" and not _draws.is_label(sentence, index, quantity) and (
         _amount_lists.sums_up(sentence, index, amounts)
@@ -162,8 +171,9 @@ def _amount(
     came_to = before[-1:] == ("to",) and before[-2:-1] in (("down",), ("spun",), ("concentrated",), ("reduced",))
     target = None if came_to else _direction.target(sentence, index)
     into = (after[:1] or ("",))[0] in _INTO or _is_route(sentence, index)
-    into = into or (state == "given" and bool(({*after[:1]} | {*before[-1:]}) & _WAYS))
-    into = into or _direction.all_in(sentence, index)
+    named = not bare or any(at < index for at, _ in base.quantities(sentence, "volume"))  # "two needles, one medial"
+    into = into or (state == "given" and named and bool(({*after[:1]} | {*before[-1:]}) & _WAYS))
+    into = into or _direction.all_in(sentence, index) or _beside_amount.product_in(sentence, index)
     into = into or (after == ("in",) and not bare and _stops(sentence, index + 2)) or _direction.led_in(sentence, index)
     into = into or (state == "given" and bare and after[:1] == ("in",) and set(after[1:2]) <= {"the", "each", "both"})
     into = into or _direction.went_in(sentence, index + 1) or (
@@ -180,7 +190,8 @@ def _amount(
         return []
     if state in ("made", "given") and not set(after) & words.BENCH and (target is not None or into):
         scale = "each" if "each" in after[:3] or "every" in after[:3] else None
-        what = next((m.id for m in base.mentions(sentence, "injectates")), None)
+        what = next((m.id for m in base.mentions(sentence, "injectates")
+                     if base.scope_at(sentence, "certainty", m.first, "affirmed") != "negated"), None)  # fmt: skip
         site = _direction.place(sentence, index) or _direction.headed(sentence, index)
         where = laterality.side_for(sentence, site.first, site.last, grammar)[0] if site and not scale else None
         return claim("injection_volume", 0, name=what, body_site=site.id if site else None, laterality=own or where,
@@ -221,7 +232,7 @@ def _amount(
         return []
     told = _draws.ordinal(sentence, index)
     ordinal = told[0] if told is not None else "last" if "last" in before[-4:] else None
-    more = after == ("more",) or after[:1] == ("more",) and after[1:2] in (("from",), ("on",), ("out",))
+    more = _amount_lists.once_more(sentence, index) or index in _amount_lists.by_depth(sentence)
     moved = not bare and (_direction.moved(sentence, index) or _joined(sentence, index))
     if not (alone or _led(before) or _lists_on(sentence, index) or more or moved or taken):
         return []
@@ -299,6 +310,9 @@ def _words_before(sentence: Sentence, index: int) -> tuple[str, ...]:
 
 def _side_after(sentence: Sentence, index: int) -> Laterality | None:
     """ "From the right another thirty", "thirty from the left"."""
+    behind = _words(sentence, index + 1, 3)
+    if behind[:2] in (("on", "the"), ("on", "that")) and behind[2:] in (("left",), ("right",)):
+        return "left" if behind[2] == "left" else "right"
     near = [*_words_before(sentence, index)[-4:], *_words(sentence, index + 1, 4)]
     sides = [word for word in near if word in ("left", "right")]
     return ("left" if sides[0] == "left" else "right") if len(set(sides)) == 1 and "from" in near else None
@@ -342,6 +356,7 @@ def _lists_on(sentence: Sentence, index: int) -> bool:
     if at > 1 and sentence.tokens[at - 1].norm == "of" and sentence.tokens[at - 2].norm in words.COUNTED_ALL:
         return False  # "six draws of five millilitres, thirty": what they make
     crest = at > 0 and sentence.tokens[at - 1].norm in CREST - {"side", "marrow"} and at < index
+    crest = crest or _amount_lists.begins_row(sentence, at)
     return crest or _led(_words_before(sentence, at)) or (at > 1 and sentence.tokens[at - 1].norm == ":" and (
         sentence.tokens[at - 2].norm in words.DREW | CREST))  # fmt: skip
 
@@ -375,6 +390,8 @@ def _counted(reading: Reading, sentence: Sentence, index: int, side: Laterality 
     """ "Six pulls of ten", "five syringes of twelve": so many draws."""
     tokens = sentence.tokens
     held = tokens[index + 1].norm in words.COUNTED_VESSELS
+    if _beside_amount.is_drilled(sentence, index + 1):
+        return []  # "3.2 mm drill two passes each"
     if held and not (index + 3 < len(tokens) and tokens[index + 2].norm == "of" and tokens[index + 3].quantity):
         return []
     doubts = ("syringes were counted, not draws",) if held else ()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import cues, phases
-from pipeline.extractors import base
+from pipeline.extractors import _amount_lists, _beside_amount, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Scale, Sentence
 
@@ -62,6 +62,11 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
                            unit=quantity.unit)]  # fmt: skip
     if index and _is_pitch(sentence, index - 1):
         return []
+    if not quantity.dimension and index in (by_depth := _amount_lists.by_depth(sentence)).values():
+        unit = next(one.unit for at in by_depth.values() if (one := sentence.tokens[at].quantity) and one.unit)
+        lent = f"the unit of {sentence.tokens[index].text} was not said; taken as that of the other depths"
+        return [base.claim("harvest_depth", reading, sentence, index, index - 1, index, _TOLD, unit=unit,
+                           doubts=(lent,))]  # fmt: skip
     if quantity.dimension == "length" and (gauge := _beside_gauge(sentence, index)) is not None:
         return [base.claim("harvest_needle", reading, sentence, index, gauge, index, _TOLD, unit=quantity.unit)]
     if quantity.dimension == "length" and (move := _moved_by(sentence, index)) is not None:
@@ -107,6 +112,9 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
             facts.append(
                 base.claim("needle_turns", reading, sentence, index, index, index, 0, scale=_scale(sentence, index))
             )
+        elif _beside_amount.turned_by(sentence, index):
+            facts.append(base.claim("needle_turns", reading, sentence, index, index, index, 0, unit="{turn}",
+                                    scale=_scale(sentence, index)))  # fmt: skip
         elif near is not None and near[0] <= 8 and not _parted(sentence, index, near[1]) and (
             near[1].first > index or quantity.dimension == "angle"
         ):

@@ -107,7 +107,7 @@ def _is_label(sentence: Sentence, index: int) -> bool:
 def _listed(sentence: Sentence, one: int, other: int) -> bool:
     """Whether two levels stand in one list with nothing of either between."""
     between = [token.norm for token in sentence.tokens[one + 1 : other]]
-    return 0 < len(between) <= 2 and set(between) <= {",", "and", "&", "+", "/"}
+    return len(between) <= 2 and set(between) <= {",", "and", "&", "+", "/"}
 
 
 def _is_stage(sentence: Sentence, index: int) -> bool:

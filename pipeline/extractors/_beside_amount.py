@@ -1,0 +1,67 @@
+"""What the words right beside an amount tell of it: that it came out of a joint, was a part of a turn, went in."""
+
+from __future__ import annotations
+
+from pipeline.extractors import _amount_words as words
+from pipeline.records import Sentence
+
+LOOKS = frozenset("clear straw yellow cloudy turbid serous synovial effusion colored coloured haemarthrosis".split())
+_FLUIDS = frozenset({"fluid", "effusion"})
+
+
+def comes_out(sentence: Sentence, index: int) -> bool:
+    """ "15 mL straw fluid aspirated, then hyaluronate 6 mL": a fluid by its looks or name, right behind the amount."""
+    after: list[str] = []
+    for token in sentence.tokens[index + 1 : index + 5]:
+        if token.punctuation or token.quantity is not None:
+            break
+        after.append(token.norm)
+    return bool(_FLUIDS & set(after)) and bool(set(after) & LOOKS) or after[:1] in (["effusion"],)
+
+
+def turned_by(sentence: Sentence, index: int) -> bool:
+    """ "Turn the needle a quarter", "rotated it half": the part of a turn, behind its verb."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or quantity.form != "fraction" or quantity.dimension:
+        return False
+    before = [token.norm for token in sentence.tokens[max(0, index - 4) : index]]
+    while before and before[-1] in _TURNED_THING:
+        before.pop()
+    return bool(before) and before[-1] in words.TURNED
+
+
+_TURNED_THING = frozenset("the it needle trocar cannula jamshidi by a about".split())
+
+
+def goes_on_then(sentence: Sentence, index: int, last: int) -> bool:
+    """ "Two mils clotted and thrown away then four mils of concentrate in": `last` ends the word for what was thrown
+    away, which an amount before it has, and "then" leads to another."""
+    tokens = sentence.tokens
+    if last >= index or "then" not in {token.norm for token in tokens[last + 1 : index]}:
+        return False
+    return any(token.norm == "#volume" or token.norm == "#number" for token in tokens[max(0, last - 8) : last])
+
+
+def product_in(sentence: Sentence, index: int) -> bool:
+    """ "Then four mils of concentrate in", and nothing behind it that it would be in."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 6] if token.norm not in ("of", "the")]
+    if after[:1] == ["marrow"]:
+        after = after[1:]
+    if not after or after[0] not in words.PRODUCTS | {"marrow", "plasma"}:
+        return False
+    at = 1 + (after[1:2] in (["went"], ["goes"], ["all"]))
+    return after[at : at + 1] == ["in"] and after[at + 1 : at + 2] in _IN_ENDS
+
+
+_IN_ENDS: tuple[list[str], ...] = (
+    [], ["."], [","], [";"], ["no"], ["slowly"], ["under"], ["over"], ["without"], ["needle"], ["and"], ["then"],
+)  # fmt: skip
+
+
+def is_drilled(sentence: Sentence, noun: int) -> bool:
+    """ "3.2 mm drill two passes each": of the drill, and no draws."""
+    before = [token.norm for token in sentence.tokens[max(0, noun - 6) : noun]]
+    return sentence.tokens[noun].norm.startswith("pass") and bool(_DRILLS & set(before))
+
+
+_DRILLS = frozenset("drill drilled drilling reamer wire wires burr".split())
