@@ -57,9 +57,9 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         if not certainty and thick and token.norm in ("she", "he", "they", "we", "i"):
             return index
         if certainty and not thick and token.quantity is not None and token.quantity.form == "ordinal" and index and (
-            tokens[index - 1].norm in ("the", "a")
+            tokens[index - 1].norm in ("the", "a") or tokens[index - 1].punctuation
         ):
-            return index - 1  # "three anchors, the fourth was not needed": a subject of its own
+            return index - (not tokens[index - 1].punctuation)  # "three anchors, the fourth was not needed"
         verb = hit.rule.value == "historical" or tokens[hit.first].norm in clauses.FINITE
         told = sort or verb and index == hit.first - 1  # "biopsies last year", "seven stitches were planned"
         if index in settings and (stream or hit.rule.value != "planned") and (thick or not certainty) and not told:
@@ -80,6 +80,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             done = mention.table == "procedures" and any(m.first == first and m.table in _THINGS for m in ends.values())
             if named and index + 1 == first and (mention.table == "drugs" or bare or done):
                 return index + 1  # "ropivacaine heparin was drawn up and never given", "ankle scope brace not used"
+            if named and not _joins(sentence, mention.last + 1, first):
+                return _with_article(tokens, first)  # "carotid endarterectomy right shunt ready not used"
             head = None if named else _head(sentence, mention.first)
             named, first = True, mention.first if head is None else head
             thick = True
@@ -123,6 +125,13 @@ def _is_other_deed(sentence: Sentence, hit: CueHit) -> bool:
 
 
 _OF_ANY = frozenset({"performed", "used", "needed", "required", "indicated", "attempted", "wanted", "planned"})
+
+
+def _joins(sentence: Sentence, first: int, end: int) -> bool:
+    """Whether a joining word or mark, a preposition or an overlap ties two named things: nothing but a side between
+    them leaves them apart, the second being a subject of its own."""
+    between = [token.norm for token in sentence.tokens[first:end]]
+    return not between or not _OF_A_SIDE.issuperset(between)
 
 
 def _ends_sort(tokens: tuple[Token, ...], mention: Mention | None) -> bool:
