@@ -145,14 +145,37 @@ def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     """What "... so none", "... and left it out" denies: the last thing before that can be done or used."""
     said = " ".join(token.norm for token in sentence.tokens[hit.first : hit.last + 1])
     so = hit.first > 0 and sentence.tokens[hit.first - 1].norm == "so"
-    bare = so and (said == "none" or said in _SO)
+    bare = so and (said in ("none", "omitted", "withheld", "skipped", "cancelled", "abandoned") or said in _SO)
     ends = (sentence.tokens[hit.first].norm, sentence.tokens[hit.last].norm)
     wanted = ends[0] in _WANTED and ends[1] in _PRONOUNS  # "but she did not want it"
-    if hit.rule.id not in ("none", "not-done") or not (bare or wanted or said in _OF_IT):
+    if hit.rule.id not in ("none", "not-done", "declined") or not (bare or wanted or said in _OF_IT):
         return None
     near = range(hit.first - _TOPIC, hit.first)
     named = [m for m in sentence.mentions if m.table in _DOABLE and m.first in near and m.last < hit.first]
     return (named[-1].first, named[-1].last) if named else None
+
+
+def not_yet(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
+    """First and last token of what was not given and will be: "heparin not started, five thousand units tonight",
+    "enoxaparin 40 mg not given, start tomorrow"."""
+    tokens, norms = sentence.tokens, [token.norm for token in sentence.tokens]
+    if hit.rule.id not in ("not-done", "not") or hit.first < 1 or norms[hit.last] not in _STARTED:
+        return None
+    at = hit.last + 1
+    while at < len(tokens) and (tokens[at].quantity is not None or norms[at] in _UNTIL_THEN):
+        at += 1
+    if at >= len(tokens) or norms[at] not in _THEN:
+        return None
+    before = hit.first - 1
+    while before > 0 and (tokens[before].quantity is not None or norms[before] in ("was", "were", ",")):
+        before -= 1
+    drug = next((m for m in sentence.mentions if m.table == "drugs" and m.last == before), None)
+    return None if drug is None else (drug.first, at)
+
+
+_STARTED = _words("started given commenced restarted resumed administered today yet begun not")
+_UNTIL_THEN = _words(", ; - – — yet but then start starts begin to be from on at in for the will give given it")
+_THEN = _words("tonight tomorrow later evening ward postop postoperatively morning")
 
 
 def to_come(sentence: Sentence) -> list[tuple[int, int]]:

@@ -34,11 +34,26 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
     # without marks, what was done lies on both sides of it: "... enoxaparin forty tonight if no bleeding clips to skin"
     before = [m.first for m in sentence.mentions
               if m.last < cue_first and m.table not in ("sites", "sides", "events", "routes")]  # fmt: skip
-    first = max(first, before[-1] if before and cue_first - before[-1] <= _NEAR else cue_first)
+    near = before and cue_first - before[-1] <= _NEAR and not _tells_more(sentence, before[-1], cue_first)
+    first = max(first, before[-1] if near else cue_first)
     named = [m.last for m in sentence.mentions if m.first > cue_last and m.table in clauses.HEADS]
     if not set(norms[cue_last + 1 : last + 1]) & (_FUTURE | _THEN):
         last = min([last, *named[:1], *([] if named else [cue_last + _IF_WORDS])])
     return first, last
+
+
+def _tells_more(sentence: Sentence, named: int, cue: int) -> bool:
+    """ "Oxytocin five units loss six hundred no transfusion if ...": another statement stands between a thing and the
+    "if", so that it does not hang on it."""
+    numbers = 0
+    for token in sentence.tokens[named + 1 : cue]:
+        numbers += token.quantity is not None
+        if token.norm in ("no", "none", "nil", "loss") or numbers and token.norm.endswith("ed"):
+            return True
+    return numbers > _NUMBERS
+
+
+_NUMBERS = 2  # a dose and how often
 
 
 def behind_list(sentence: Sentence, first: int, cue: int) -> int:

@@ -129,7 +129,8 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         elif behind:
             spans.append((back, hit.last))
         elif _denies_its_verb(sentence, hit, back):
-            spans.append((hit.first if said_behind.of_what_was_found(sentence, hit) else back, hit.last + 1))
+            alone = said_behind.of_what_was_found(sentence, hit) or said_behind.after_a_verb(sentence, hit)
+            spans.append((hit.first if alone else said_behind.subject(sentence, hit, back), hit.last + 1))
         elif rule.direction in ("after", "both") and (not subject or leads):
             ahead = ahead_named if axis == "certainty" else ahead_clause
             spans.append((hit.first, ahead(sentence, hit, hits, stops)))
@@ -143,6 +144,9 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         context_ends.describes(sentence, hit) or _made_good(sentence, hit)
     ):
         return []
+    later = changed_plans.not_yet(sentence, hit)
+    if later is not None:
+        return [Scope("status", "planned", *later, "not-yet")]
     topic = changed_plans.denied_topic(sentence, hit)
     if topic is not None:
         spans = [topic]
@@ -265,7 +269,7 @@ def _denies_its_verb(sentence: Sentence, hit: CueHit, behind: int) -> bool:
     behind its verb begins something new."""
     tokens = sentence.tokens
     after = hit.last + 1
-    if hit.rule.id == "not" and _stands_by_itself(sentence, hit):
+    if hit.rule.id == "not" and (_stands_by_itself(sentence, hit) or said_behind.ends_with_its_verb(sentence, hit)):
         return True
     return (
         hit.rule.id == "not" and hit.first > 0 and after + 1 < len(tokens) and tokens[after].norm.endswith("ed")

@@ -7,6 +7,7 @@ from pipeline.context_cues import CueHit
 from pipeline.context_reach import BY_THE_WAY, JOINING, READY, RUN_ON, SETTING, THIN
 from pipeline.records import Mention, Sentence, Token
 
+_APART = 2  # words between a thing and a "none" that is not about it
 _BACK = 8  # tokens that a status reaches back in a stream
 
 
@@ -32,7 +33,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     opened = clauses.starts(sentence)
     verbs = ("was", "were")
     bare = hit.rule.id in _BARE_NOUN and not {t.norm for t in tokens[max(0, hit.first - 1) : hit.first + 1]} & {*verbs}
-    thick, named, first = False, False, -1
+    thick, named, first, loose_words = False, False, -1, 0
     parts = {m.last: m.first for m in sentence.mentions if m.table == "sites"} if certainty else {}
     index = hit.first - 1
     while index >= floor:
@@ -76,6 +77,10 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         if not named and index in parts and not thick and _is_subject(sentence, parts[index]):
             return _with_article(tokens, parts[index])
         mention = ends.get(index)
+        if mention is not None and mention.table == "acts" and mention.first == index and token.norm in READY:
+            mention = None  # "third opened not used"
+        if mention is not None and certainty and bare and not named and loose_words >= _APART:
+            return index + 1  # "protamine full dose transfused none"
         if mention is not None and certainty and mention.table != "preparations":
             done = mention.table == "procedures" and any(m.first == first and m.table in _THINGS for m in ends.values())
             if named and index + 1 == first and (mention.table == "drugs" or bare or done):
@@ -105,6 +110,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         ) and _is_noun(tokens, index):  # fmt: skip
             return index  # "anchors placed loss nil": of a noun that no table holds
         thick = thick or not thin
+        loose_words += not thin
         if certainty and not named and thick and token.norm == "the" and _opens_subject(sentence, index):
             return index  # "... preserved the inferior one not found"
         index -= 1

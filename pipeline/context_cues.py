@@ -11,7 +11,7 @@ import spacy
 from spacy.matcher import PhraseMatcher
 from spacy.tokens import Doc
 
-from pipeline import clauses, kin
+from pipeline import clauses, facing, kin
 from pipeline.grammar import Grammar
 from pipeline.mentions import folded as folded_of
 from pipeline.mentions import split_phrase
@@ -108,6 +108,9 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
         ):
             kept.append(CueHit(rules["none"], hit.first, hit.last))  # "conversion no"
             continue
+        if hit.rule.id == "no" and hit.first == hit.last and facing.looks_back(sentence, hit.first):
+            kept.append(CueHit(rules["none"], hit.first, hit.last))  # "tourniquet no triamcinolone forty mg"
+            continue
         if hit.rule.id in ("told-ahead", "talked-of") and not _behind_an_operation(sentence, hit.first):
             continue  # "the bleeding points listed above"
         if folded[hit.first] == "elsewhere" and hit.first == hit.last and not any(
@@ -186,7 +189,7 @@ def _ends_request(folded: list[str], index: int) -> bool:
 
 
 # Words of suspicion that are also said behind what is suspected.
-_AFTER_NOUN = frozenset({"suspected", "possible", "probable", "likely", "questionable", "presumed",
+_AFTER_NOUN = frozenset({"suspected", "susp", "possible", "probable", "likely", "questionable", "presumed",
                           "questioned", "queried"})
 _GOES_ON = frozenset(
     "at on in by from because due given intraoperatively clinically here there but and though although so then "

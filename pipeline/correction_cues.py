@@ -76,7 +76,7 @@ def _match(tokens: Sequence[Token], index: int, phrase: tuple[str, ...]) -> int:
     return at
 
 
-_LYING = frozenset({"supine", "prone", "lateral-decubitus", "beach-chair", "lithotomy"})
+_LYING = frozenset({"supine", "prone", "lateral-decubitus", "beach-chair", "sitting-position", "lithotomy"})
 _NAMED = 4  # tokens
 _BROKEN_OFF = frozenset({",", ";", "-", "—", "–", "..."})
 _PLACES = frozenset({"sites", "approaches", "anaesthesia"})

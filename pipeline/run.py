@@ -24,6 +24,7 @@ from pipeline import (
     checking,
     context,
     controls,
+    facing,
     faint,
     grammar,
     inherited,
@@ -297,7 +298,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     told = other_side.fill(same_again.repeat(arbitrate(found), reading, rules), reading, rules)
     stated = unused.set_aside(removals.explant(inherited.inherit(told, reading, rules), reading, rules), reading)
     stated = abandoned.one_side(prior_devices.mark(stated, reading), reading)
-    stated = abandoned.doubt(stated, reading, rules)
+    stated = facing.doubt(abandoned.doubt(stated, reading, rules), reading)
     return reading, _number(faint.lend(settle.settle(stated, reading, rules), reading))
 
 

@@ -147,6 +147,37 @@ _LOOKED_FOR = _words(
 _OF_ITSELF = _words("used needed required performed placed inserted achieved completed implanted finished included")
 
 
+def ends_with_its_verb(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Seen not injured drain one": "not" with a participle and no verb before it is a passive, which has no object;
+    what is named or counted right behind begins anew."""
+    tokens, after = sentence.tokens, hit.last + 1
+    if hit.first != hit.last or not hit.first or not clauses.is_participle(sentence, after):
+        return False
+    if tokens[after].norm.endswith("ly") or tokens[hit.first - 1].norm in _ACTIVE or tokens[hit.first - 1].punctuation:
+        return False
+    if after + 1 >= len(tokens):
+        return False
+    named = any(m.first == after + 1 for m in sentence.mentions)
+    return named or tokens[after + 1].quantity is not None
+
+
+_ACTIVE = _words("did do does had have has to was were is are been be we i he she or nor and but")
+
+
+def subject(sentence: Sentence, hit: CueHit, back: int) -> int:
+    """ "Six litres in out not measured": an amount before the word that is denied is told by itself."""
+    told = [at + 1 for at in range(back, hit.first - 1) if sentence.tokens[at].quantity is not None][-1:]
+    sized = told and any(m.first == told[0] for m in sentence.mentions)  # "a 10 mm screw"
+    return back if not told or sized else told[0]
+
+
+def after_a_verb(sentence: Sentence, hit: CueHit) -> bool:
+    """ "Smoothed not repaired", "seen not injured": what was done or seen stands; the second verb is denied."""
+    return hit.first > 0 and sentence.tokens[hit.first - 1].norm not in clauses.FINITE and (
+        clauses.is_participle(sentence, hit.first - 1) or clauses.is_state(sentence, hit.first - 1)
+    )
+
+
 def of_what_was_found(sentence: Sentence, hit: CueHit) -> bool:
     """ "SLAP one not treated sling six weeks": what was not treated was there."""
     at = hit.first - 1 - (hit.first > 1 and sentence.tokens[hit.first - 1].quantity is not None)

@@ -134,6 +134,19 @@ def _is_answered(tokens: Sequence[Token], index: int) -> bool:
     return bool(amount) and (amount[0] in numerals.STARTS or amount[0][:1].isdigit())
 
 
+def _answers(tokens: Sequence[Token], index: int) -> bool:
+    """ "Drain | no tourniquet none": the "no" that would open a statement answers the thing before it."""
+    if tokens[index].norm != "no" or not index or tokens[index - 1].norm not in _ASKED:
+        return False
+    if index > 1 and (tokens[index - 2].norm in _OPEN or tokens[index - 2].norm in _FEW):
+        return False
+    after = [token.norm for token in tokens[index + 2 : index + 4]]
+    return after[:1] in (["none"], ["nil"], ["no"], ["yes"]) or after[:1] == ["not"] and len(after) > 1
+
+
+_ASKED = frozenset("drain drains tourniquet specimen specimens complications sedation catheter".split())
+
+
 def _goes_with(tokens: Sequence[Token], index: int) -> bool:
     """ "No prophylactic antibiotic", "a repair was planned we did a resection only": one statement."""
     if index < 2:
@@ -158,7 +171,9 @@ def _is_stream(tokens: Sequence[Token]) -> bool:
 
 
 def _begins(tokens: Sequence[Token], index: int) -> bool:
-    if _goes_with(tokens, index) or tokens[index - 1].norm in _OPEN and not _is_answered(tokens, index):
+    if _goes_with(tokens, index) or _answers(tokens, index):
+        return False
+    if tokens[index - 1].norm in _OPEN and not _is_answered(tokens, index):
         return False
     if tokens[index].norm in _SET_UP:
         return _is_set_up(tokens, index)

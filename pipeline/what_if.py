@@ -86,6 +86,28 @@ def _led_on(sentence: Sentence, norms: list[str], cue: int) -> bool:
     )
 
 
+def _in_short(sentence: Sentence, norms: list[str], cue: int) -> int | None:
+    """ "If numb > 3/12 EMG.", "Transfuse if Hb < 70", "Path pending: if margins positive re-excise": a condition and
+    what is done or looked at then, told without a verb."""
+    if len(norms) > _SHORT or norms[cue] != "if" or cue > _BEFORE_IF or _AS_USUAL & set(norms[cue + 1 : cue + 2]):
+        return None
+    if (_PAST | _FINITE_NOW) & set(norms) or any(m.table in _OTHERS for m in sentence.mentions):
+        return None
+    begin = max((at + 1 for at in range(cue) if norms[at] in (":", ";", ",")), default=0)
+    doing = [at for at, norm in enumerate(norms) if at >= begin and (norm in _DOING | _TESTS) and at != cue + 1]
+    doing += [m.first for m in sentence.mentions if m.table == "procedures" and m.first >= begin and m.first > cue + 1]
+    doing += [m.first for m in sentence.mentions if m.table == "procedures" and begin <= m.first < cue]
+    return begin if doing else None
+
+
+_SHORT, _BEFORE_IF = 14, 6  # tokens
+_AS_USUAL = _words("any needed possible required")
+_FINITE_NOW = _words("is are has have he she patient")
+_OTHERS = frozenset({"drugs", "aftercare", "dispositions"})
+_TESTS = _words(
+    "emg ncs ct mri us uss ultrasound xray x-ray scope rescope ercp pet transfuse re-excise reexcise re-operate "
+    "re-look relook re-repair re-scope mua explore aspirate re-aspirate endoscopy"
+)
 _PAST = _words("was were had did")
 _OFFERED = _words("considered offered discussed needed required repeated done performed arranged planned")
 _ANOTHER = _words("a an another further repeat more")
@@ -105,6 +127,9 @@ def next_step_at(sentence: Sentence) -> int | None:
         return None
     if _led_on(sentence, norms, cue):
         return 0 if cue < _NEAR else cue
+    terse = _in_short(sentence, norms, cue)
+    if terse is not None:
+        return terse
     first = cue == 0 and norms[cue] == "if" and "," in norms and not set(norms) & _TELLING
     if not set(norms[cue:]) & _FAILS and not first:
         return None

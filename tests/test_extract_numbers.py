@@ -15,7 +15,7 @@ from pipeline.extractors import base
 from pipeline.records import Evidence, Fact, Reading
 
 NAMES = (
-    "implants_denied", "denied_in_general", "counts_behind", "paired_sizes", "cartridges",
+    "implants_denied", "denied_in_general", "denied_in_words", "counts_behind", "paired_sizes", "cartridges",
     "blood_loss", "counts", "device_codes", "devices", "drains", "fluids", "harvest", "harvest_site", "injection",
     "marrow_amounts", "sizes_by_digits", "irrigation", "measurements", "medicines", "needle_moves", "person",
     "specimens", "sutures", "times", "tourniquet", "aftercare_spans", "unnamed_doses", "blood_pressure",

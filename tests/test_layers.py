@@ -23,7 +23,7 @@ LAYERS = {
             "contrasts hesitated queries corrections correction_cues gapped conversion no_numbers fillers letters "
             "spelled quantities counted_things "
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
-            "conditions kin context_cues said_behind changed_plans context_reach context_behind "
+            "conditions kin facing context_cues said_behind changed_plans context_reach context_behind "
             "context_ends context_years context "
             "short_names answers purposes mixtures body_parts sidewords sideshare laterality people enumerations "
             "scales cues phases sidewise story what_if",

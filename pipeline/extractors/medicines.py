@@ -144,7 +144,8 @@ def _circumstances(
     ids = cues.around(sentence, grammar, mention.first, mention.last)
     if _avoided(sentence, grammar, mention):
         return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
-    denied = _drug_told.was_denied(sentence, grammar, mention, ids)
+    not_yet = any(one.rule == "not-yet" and one.first <= mention.first <= one.last for one in sentence.scopes)
+    denied = not not_yet and _drug_told.was_denied(sentence, grammar, mention, ids)
     if _drug_told.was_meant(sentence, mention) and not denied:
         return {"status": "planned", "doubts": (_drug_told.NEVER_SAID,)}
     was_taken, unsure = _stopped.stopped(sentence, mention, drug)

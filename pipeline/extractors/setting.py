@@ -285,7 +285,9 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     before = tokens[mention.first - 1] if mention.first else None
     after = tokens[mention.last + 1] if mention.last + 1 < len(tokens) else None
     opens = before is None or before.punctuation or before.norm in _OPENS
-    opens = opens or _is_age(before)
+    opens = opens or _is_age(before) or before is not None and before.norm in _UNDONE or any(
+        m.last == mention.first - 1 for m in base.mentions(sentence, "anaesthesia")
+    )  # "spinal failed general given", "ankle block general no"
     if words[0] in _INTO_THE_SPINE and after is not None and _is_sited(sentence, mention.last + 1):
         return True
     if opens and words[0] == "sedation" and any(m.table == "drugs" and m.first == mention.last + 1
@@ -350,8 +352,9 @@ def _is_told_apart(sentence: Sentence, index: int) -> bool:
 _DENIES = frozenset({"no", "without", "->"})
 _TOLD_OF = frozenset(
     "given planned avoided nil none declined refused topped instead abandoned failed attempted unnecessary converted "
-    "omitted not needed required requested tried".split()
+    "omitted not needed required requested tried used no".split()
 )
+_UNDONE = frozenset("none failed refused declined abandoned omitted unsuccessful".split())
 
 
 def _is_age(token: Token | None) -> bool:
