@@ -104,7 +104,9 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         loose = token.norm not in JOINING and token.norm not in _BEFORE_NAME and token.norm != "/"
         if certainty and named and loose and not _modifies(sentence, index):
             return index + 1
-        joined = index - 1 in ends and not tokens[index - 1].norm.endswith("ed")  # "bone graft material none"
+        joined = index - 1 in ends and not tokens[index - 1].norm.endswith("ed") and not (
+            _is_counted(tokens, ends[index - 1].first)
+        )  # "bone graft material none"; not "three anchors spur none"
         if bare and tokens[hit.first].norm in _BARE_NOUN and index == hit.first - 1 and not (
             named or thin or joined
         ) and _is_noun(tokens, index):  # fmt: skip
@@ -188,6 +190,11 @@ def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
 _OPERATIONS = frozenset({"procedures", "acts"})
 # Words for one more dose or thing, which is denied and leaves the one before it as it was.
 ANOTHER = frozenset({"second", "third", "further", "another", "repeat", "redose", "redosing", "top-up", "extra"})
+
+
+def _is_counted(tokens: tuple[Token, ...], first: int) -> bool:
+    """Whether a number stands before a name, which is told with it."""
+    return first > 0 and tokens[first - 1].quantity is not None
 
 
 def _is_noun(tokens: tuple[Token, ...], index: int) -> bool:
