@@ -201,6 +201,7 @@ def _spans(norms: Sequence[str], start: int) -> bool:
     return any(last == start - 1 and 0 < here - one < 720 for one, last in firsts)
 
 
+_MOVED = frozenset({"up", "down", "released", "deflated"})
 _SPUN = frozenset({"spun", "spin", "spins", "centrifuged", "centrifuge", "rpm", "revs"})  # "spun at fifteen hundred"
 
 
@@ -248,8 +249,9 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
         if norms[start].isdigit() and norms[after].isdigit() and not (len(norms[after]) == 2 and cued(norms, start)):
             return None
         if any(word in _PRESSED for word in norms[max(0, start - 6) : start]) and value in (1, 2, 3):
-            if not any(word in ("up", "down", "released", "deflated") for word in norms[max(0, start - 4) : start]):
-                return None
+            told = word_at(norms, start - 1) == "at" and _is_number_word(word_at(norms, start - 2))
+            if not (told or _MOVED & set(norms[max(0, start - 4) : start])):
+                return None  # "tourniquet two fifty", but "tourniquet two twenty five at one fifty six"
     return finish(value, minute, norms, start, end, sure=led or value > 12)
 
 
@@ -366,7 +368,7 @@ def leads(norms: Sequence[str], start: int) -> bool:
     before = word_at(norms, start - 1)
     if before in ("at", "by", "until", "till", "since"):
         return any(word in GOVERNS or word in TIMED or word in EVENTS for word in norms[max(0, start - 6) : start])
-    return before in GOVERNS
+    return before in GOVERNS or (before == "out" and word_at(norms, start - 2) == "time")
 
 
 def finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, *, sure: bool) -> Found | None:

@@ -215,7 +215,9 @@ def sides(facts: Iterable[Fact], reading: Reading, grammar: Grammar) -> dict[int
     """Sentence index -> where "left" or "right" stands and no fact of the sentence has that side.
 
     The side of a harvest, of what was before and of another person is none of the operation. Pure."""
-    held = [(piece, fact.laterality) for fact in facts if fact.laterality for piece in (fact.evidence, *fact.also)]
+    # A tool that was used is told where the work went on, and no check holds its side against the operation's.
+    held = [(piece, fact.laterality) for fact in facts if fact.laterality and fact.role != "used"
+            for piece in (fact.evidence, *fact.also)]  # fmt: skip
     found: dict[int, list[SaidSide]] = {}
     for sentence in reading.sentences:
         if not sentence.tokens or sentence.section in _NOT_TODAY:

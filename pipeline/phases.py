@@ -33,6 +33,8 @@ def is_no_end(sentence: Sentence, hit: cues.Hit) -> bool:
         return False
     if sentence.tokens[hit.first].norm == "incision":
         return hit.first > 0 and sentence.tokens[hit.first - 1].norm in ("stab", "nick", "tiny")
+    if sentence.tokens[hit.first].norm == "portal":  # "marrow from the humerus through the lateral portal"
+        return bool(_THROUGH & {token.norm for token in sentence.tokens[max(0, hit.first - 3) : hit.first]})
     if not sentence.tokens[hit.first].norm.startswith("count"):
         return False
     before = {token.norm for token in sentence.tokens[max(0, hit.first - 5) : hit.first]}
@@ -41,6 +43,7 @@ def is_no_end(sentence: Sentence, hit: cues.Hit) -> bool:
     return cells or any((quantity.unit or "").startswith("10*") for quantity in behind)
 
 
+_THROUGH = frozenset({"through", "via"})
 _CELLS = frozenset("cell cells cfu platelet platelets nucleated lab laboratory".split())
 _SWABS = frozenset("swab swabs sponge sponges needle needles instrument instruments final".split())
 _KEEPING = ("draw", "draw-noun", "turns", "needle", "depth", "share", "priming")

@@ -57,7 +57,7 @@ class Clash:
 
 def clashes(note: OperativeNote) -> Iterator[Clash]:
     """Every kind once at most. Pure."""
-    for reader in (_donor, _way_in, _in_the_name, _incision, _of_two, _named_only):
+    for reader in (_donor, _way_in, _in_the_name, _incision, _of_two, _named_only, _crest):
         found = reader(note)
         if found is not None:
             yield found
@@ -76,6 +76,26 @@ def _donor(note: OperativeNote) -> Clash | None:
             if not _says_both(note, match["part"]) and not _asides(note, later, other):
                 return Clash(match.group(), other.group(), later.evidence, "donor")
     return None
+
+
+# The crest is looked after where it was opened: "right crest closed with a plaster".
+_CREST = re.compile(
+    rf"\b{_SIDE} (?:(?:posterior|anterior|iliac) )*(?:crest|psis|asis)(?: (?:was|is|wound|site|stab|puncture))* "
+    r"(?:closed|dressed|dressing|sealed|stitched|pressed|plaster|steri-?strips?|pressure)\b", re.I
+)  # fmt: skip
+
+
+def _crest(note: OperativeNote) -> Clash | None:
+    """Marrow that was drawn on one side, and a crest closed on the other."""
+    drawn = [fact for fact in note.of(*_MARROW, given=True) if fact.laterality is not None]
+    sides = {fact.laterality for fact in drawn}
+    side = next(iter(sides)) if len(sides) == 1 else None
+    if side not in _OTHER:
+        return None
+    said = [(passage, match) for passage in note.sections.description for match in _CREST.finditer(passage.text)]
+    if not said or any(match["side"].lower() == side for _, match in said):
+        return None
+    return Clash(f"{drawn[0].evidence.heard} ({side})", said[0][1].group(), said[0][0].evidence, "crest")
 
 
 def _says_both(note: OperativeNote, part: str) -> bool:

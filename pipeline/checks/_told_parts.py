@@ -125,7 +125,7 @@ def _noun_left_out(read: Sequence[Token], at: int) -> int | None:
     before, after = _norms(read, at - 1, at), _norms(read, at + 1, at + 4)
     whole = after[:2] in (["in", "all"], ["in", "total"]) or after[:1] in (["altogether"], ["total"])
     led = before[:1] in (["makes"], ["making"]) or (before and before[0] in _LEADS and (
-        not after or after[0] in _ENDS | {","} or after[:2] == ["of", "them"]
+        not after or after[0] in _ENDS | {","} | _TAKEN or after[:2] == ["of", "them"]
     ))  # fmt: skip
     told = before and before[0] in _LEADS | {",", ":"} and (whole or after == ["in", "the", "end"])
     last = next((number for place in range(at - 1, -1, -1) if (number := count(read[place])) is not None), None)
@@ -136,6 +136,7 @@ def _noun_left_out(read: Sequence[Token], at: int) -> int | None:
     return next((noun for noun in nouns if noun is not None and noun < at), None)
 
 
+_TAKEN = frozenset({"out", "removed", "gone", "taken"})  # "two from the back and one from the front so three out"
 # Words for things of any sort, which the parts name: "one button, one screw and one staple, so three implants".
 _ANY = frozenset({"implants", "pieces", "devices", "things", "items", "components"})
 

@@ -12,6 +12,7 @@ element is missing; "note" where a check cannot be sure.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -28,6 +29,11 @@ from pipeline.rows import Concept
 
 # Roles of things that were there but did not go into, or stay in, the patient.
 NOT_GIVEN = frozenset({"prepared", "discarded", "held", "avoid", "trial", "explanted", "not_given", "not_used"})
+# Of these a person has two. Common practice, no source.
+EACH_OF_TWO = re.compile(
+    r"\b(?:each|either|both|per) (?:side|eye|ear|knee|hip|shoulder|elbow|wrist|hand|ankle|foot|groin|breast|tonsil|"
+    r"thigh)s?\b|\bboth sides\b", re.I,
+)  # fmt: skip
 # "about 20" agrees with 18 to 22. Convention of this project, no source.
 ABOUT = Decimal("0.1")
 

@@ -15,7 +15,7 @@ MEANING = "An element that the chosen profile requires was never said, or was sp
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    seldom = grammar.family(note.family).seldom if note.family is not None else ()
+    seldom = grammar.family(note.family).seldom if note.family is not None else _of_injection(note)
     found: list[Finding] = []
     for element in elements(grammar, note.profile):
         if element.if_any or answered(note, element)[0] != "not said":
@@ -38,6 +38,14 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             )
         )  # fmt: skip
     return found
+
+
+def _of_injection(note: OperativeNote) -> tuple[str, ...]:
+    """What is seldom told of an injection that is the whole operation, where no family has its name ("injection of the
+    left hip"): no blood is lost and nothing is sent. Common practice, no source."""
+    done = note.of("procedure", given=True)
+    only = bool(done) and all(re.search(r"\binject", fact.text or "", re.I) for fact in done)
+    return ("specimens", "blood_loss") if only and not note.of("suture", "incision_length") else ()
 
 
 # "BP fell to 80/45 at cementing, treated with metaraminol; recovered": what happened is told, and not called by a name.

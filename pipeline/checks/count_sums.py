@@ -57,7 +57,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 continue
             if not total.dimension and _of_one_noun(tokens, at) == total.value:
                 continue  # "one plate with four screws on each side, eight screws": the plates are no screws
-            if not total.dimension and any(one.norm == "+" for one in tokens[:at]):
+            if not total.dimension and _adds_bare(tokens[:at]):
                 continue  # "2 clips + 1, total 6": parts_and_total takes the sign
             if not total.dimension and (len(parts) > _PARTS or at > _STREAM):
                 continue  # in a stream of speech not every number counts what the total counts
@@ -95,6 +95,14 @@ def _noun(tokens: Sequence[Token], at: int) -> str:
     words = [token.norm for token in tokens[at + 1 : at + 3]]
     noun = next((word for word in words if len(word) > 3 and word.endswith("s")), words[0] if words else "")
     return noun.removesuffix("s") if noun.isalpha() else ""
+
+
+def _adds_bare(tokens: Sequence[Token]) -> bool:
+    """Whether a sign adds a number that has no word of its own; not "2 medial 4.75 mm + 3 lateral"."""
+    return any(
+        token.norm == "+" and not (at + 2 < len(tokens) and tokens[at + 2].norm.isalpha())
+        for at, token in enumerate(tokens)
+    )
 
 
 def _number(token: Token) -> Quantity | None:

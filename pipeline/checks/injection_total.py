@@ -6,7 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from pipeline.checks import _into
-from pipeline.checks.base import Span, added, finding, given, plain, shown, span, span_words
+from pipeline.checks.base import EACH_OF_TWO, Span, added, finding, given, plain, shown, span, span_words
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding
@@ -23,7 +23,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         one = _compare(single, total)
         if one is not None:
             found.append(one)
-    more = _more_than_there_was(note, single, whole)
+    more = _more_than_there_was(note, single, whole) or _more_for_each(note, parts)
     return found + (more or _told_into(note))
 
 
@@ -89,6 +89,33 @@ def _more_than_there_was(note: OperativeNote, parts: list[Fact], whole: list[Fac
             about="available",
         )
     ]
+
+
+def _more_for_each(note: OperativeNote, parts: list[Fact]) -> list[Finding]:
+    """ "Eight millilitres of concentrate ... six millilitres into each knee": both together against what was made."""
+    made = [fact for fact in _products(note) if fact.value is not None and fact.unit == "mL"]
+    shared = [fact for fact in parts if fact.scale in ("each", "per_side") and _is_marrow(fact) and fact.value]
+    if len(made) != 1 or len(shared) != 1 or len(parts) != 1 or shared[0].unit != "mL":
+        return []
+    if not _is_of_two(note, shared[0]):
+        return []
+    each, amount = shared[0].value or Decimal(0), made[0].value or Decimal(0)
+    if each * 2 <= amount:
+        return []
+    return [
+        finding(
+            "injection_total", "warning",
+            f"{plain(each * 2)} mL were injected, but only {shown(made[0])} were there.", [*made, *shared],
+            arithmetic=f"2 x {plain(each)} = {plain(each * 2)} mL > {shown(made[0])}",
+            ask="Say which is right: what was made, or what went into each.", about="available",
+        )
+    ]  # fmt: skip
+
+
+def _is_of_two(note: OperativeNote, fact: Fact) -> bool:
+    return fact.scale == "per_side" or any(
+        passage.holds(fact) and EACH_OF_TWO.search(passage.text) for passage in note.sections.description
+    )
 
 
 def _products(note: OperativeNote) -> list[Fact]:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pipeline import enumerations
-from pipeline.checks import _summed_facts, _told_lists, _told_parts, base
+from pipeline.checks import _clock_places, _summed_facts, _told_lists, _told_parts, base
 from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, WHOLE, Head, count, heads, says_total
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
@@ -90,7 +90,7 @@ def _otherwise(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None
     """Parts that are told in the ways of `_told_parts`."""
     told = (
         _told_parts.one_by_one(read, head) or _told_parts.unmarked(read, head) or _told_parts.levels(read, head)
-        or _told_parts.on_each_side(read, head)
+        or _told_parts.on_each_side(read, head) or _clock_places.told(read, head)
     )  # fmt: skip
     return None if told is None else (told, "warning")
 

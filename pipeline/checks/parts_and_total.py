@@ -7,7 +7,19 @@ from decimal import Decimal
 from itertools import pairwise
 
 from pipeline.checks._spoken_counts import shares
-from pipeline.checks.base import Span, added, called, finding, given, read, rounded, shown, span, span_words
+from pipeline.checks.base import (
+    EACH_OF_TWO,
+    Span,
+    added,
+    called,
+    finding,
+    given,
+    read,
+    rounded,
+    shown,
+    span,
+    span_words,
+)
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
@@ -187,15 +199,8 @@ def _pieces(note: OperativeNote, part: Fact) -> Decimal | None:
             if passage.holds(part) and (number := shares(read(passage))) is not None]  # fmt: skip
     if len(said) == 1:
         return Decimal(said[0])
-    two = any(passage.holds(part) and _EACH_OF_TWO.search(passage.text) for passage in note.sections.description)
+    two = any(passage.holds(part) and EACH_OF_TWO.search(passage.text) for passage in note.sections.description)
     return Decimal(2) if two and not said else None
-
-
-# Of these a person has two. Common practice, no source.
-_EACH_OF_TWO = re.compile(
-    r"\b(?:each|either|both|per) (?:side|eye|ear|knee|hip|shoulder|elbow|wrist|hand|ankle|foot|groin|breast|tonsil|"
-    r"thigh)s?\b|\bboth sides\b", re.I,
-)  # fmt: skip
 
 
 def _told(grammar: Grammar, parts: list[Fact], total: Fact, arithmetic: str) -> Finding:

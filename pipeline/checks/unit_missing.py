@@ -50,13 +50,22 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         found.append(
             finding(
                 "unit_missing",
-                "note" if fact.kind in _QUIET or _is_told(note, fact) or _one_unit(fact, grammar) else "warning",
+                "note" if fact.kind in _QUIET or _is_told(note, fact) or _one_unit(fact, grammar) or _is_cuff(fact)
+                else "warning",
                 f"{subject} was said as {shown(fact)} without a unit.",
                 [fact],
                 ask="Say the value with its unit.",
             )
         )
     return found
+
+
+# Millimetres of mercury that a tourniquet is blown up to; by habit they are said bare ("tourniquet two fifty").
+_LEAST, _MOST = 100, 400  # common practice, no source
+
+
+def _is_cuff(fact: Fact) -> bool:
+    return fact.kind == "tourniquet_pressure" and fact.value is not None and _LEAST <= fact.value <= _MOST
 
 
 def _one_unit(fact: Fact, grammar: Grammar) -> bool:

@@ -39,7 +39,8 @@ _CONTAINERS = frozenset({
 _TISSUE = frozenset({"tissue", "pus", "fluid", "clot", "effusion", "bone", "fat", "mucus", "debris", "urine", "bile"})
 _OFTEN = frozenset({"times", "time", "hourly", "daily", "x"})
 _LEADS_ON = frozenset({"of", "percent", "per", "plain", "heavy", "half", "units", "doses", "shots", "and", "to", "or"})
-_HEAVY = re.compile(r"\b(?:kg|kilos?|kilograms?)\b")  # what a limb may carry or pulls at it; no drug is given by it
+# What a limb may carry or pulls at it; no drug is given by it.
+_HEAVY = re.compile(r"\b(?:kg|kilos?|kilograms?|lbs?|pounds?)\b")
 _CONTRAST = "contrast"  # "Isovue 300": the number is part of the name
 
 

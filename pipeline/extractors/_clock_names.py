@@ -39,7 +39,8 @@ def _clock(sentence: Sentence, at: int) -> bool:
 def name_of(sentence: Sentence, index: int) -> tuple[str, int] | None:
     """(event, token of the word that tells it) of the time at a token; None where nothing here tells it."""
     return (_of_span(sentence, index) or _switched(sentence, index) or _in_or_out(sentence, index)
-            or _skin(sentence, index) or _done(sentence, index))  # fmt: skip
+            or _skin(sentence, index) or _done(sentence, index) or _blown_up(sentence, index)
+            or _cut(sentence, index))  # fmt: skip
 
 
 def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
@@ -107,6 +108,43 @@ _SEWN = 3  # tokens behind the time ("skin ten fifty with monocryl")
 _SEWING = frozenset("closed closing closure close shut sewn sutured stitched fascia subcutaneous subcuticular vicryl "
                     "pds nylon monocryl prolene ethilon staples clips glue dermabond last layers layer suture sutures "
                     "stitch stitches done to".split())  # fmt: skip
+
+
+def _blown_up(sentence: Sentence, index: int) -> tuple[str, int] | None:
+    """ "Tourniquet at nine fifty one", "tourniquet 300 mmHg at 11:12": when it went up, where no word says so."""
+    tokens = sentence.tokens
+    after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
+    if after in _ON | _OFF:
+        return None
+    for at in range(index - 1, max(-1, index - _REACH), -1):
+        quantity = tokens[at].quantity
+        if tokens[at].norm in ("tourniquet", "tq"):
+            return "tourniquet_up", at
+        pressed = quantity is not None and quantity.form == "number" and (
+            quantity.dimension == "pressure" or (quantity.dimension == "" and (quantity.value or 0) >= _PRESSED)
+        )
+        if not pressed and tokens[at].norm not in _WHERE:
+            break
+    return None
+
+
+_WHERE = frozenset({"at", ",", "@", ":", "to", "of", "on", "the", "left", "right", "thigh", "arm", "upper", "l", "r",
+                    "pressure", "set", "inflated", "forearm", "calf", "leg", "ankle"})  # fmt: skip
+
+
+def _cut(sentence: Sentence, index: int) -> tuple[str, int] | None:
+    """ "Cut at nine eighteen", "250 mmHg cut nine fifty three": the incision; not "the biceps cut at nine"."""
+    tokens = sentence.tokens
+    at = index - 1 - (index >= 2 and tokens[index - 1].norm in ("at", ",", ":"))
+    if at < 0 or tokens[at].norm != "cut":
+        return None
+    before = tokens[at - 1] if at else None
+    free = before is None or before.punctuation or before.quantity is not None or before.norm in _CUTS
+    return ("incision", at) if free else None
+
+
+_CUTS = frozenset({"we", "i", "first", "then", "and", "skin", "knee", "shoulder", "hip", "ankle", "elbow", "wrist",
+                   "foot", "hand"})  # fmt: skip
 
 
 def _joins(sentence: Sentence, first: int, last: int) -> bool:

@@ -70,7 +70,8 @@ def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Men
     if ahead and after and follows not in _MEANT:
         return _with_joined(sentence, after[0], drugs, 1)
     if before:
-        return _with_joined(sentence, before[-1], drugs, -1) if _closes_list(sentence, before) else before[-1:]
+        listed = _closes_list(sentence, before[-1], drugs)
+        return _with_joined(sentence, before[-1], drugs, -1) if listed else before[-1:]
     return _with_joined(sentence, after[0], drugs, 1) if after and not _of_a_subject(sentence, hit) and (
         not clauses.parted(sentence, hit.last, after[0].first)
     ) else []  # fmt: skip
@@ -112,11 +113,12 @@ def _is_subject(sentence: Sentence, drug: Mention, hit: cues.Hit) -> bool:
     return not any(norm in ("given", "injected", "used", "administered", "infiltrated") for norm in between)
 
 
-def _closes_list(sentence: Sentence, before: list[Mention]) -> bool:
-    """Whether "and" or the like stands before the last of them: "tamsulosin 400 mcg, warfarin held" is no list."""
-    if len(before) < 2:
+def _closes_list(sentence: Sentence, last: Mention, drugs: list[Mention]) -> bool:
+    """Whether "and" or the like stands before the last one: "tamsulosin 400 mcg, warfarin held" is no list."""
+    place = drugs.index(last)
+    if not place:
         return True
-    between = sentence.tokens[before[-2].last + 1 : before[-1].first]
+    between = sentence.tokens[drugs[place - 1].last + 1 : last.first]
     return any(token.norm in _JOINERS - {","} for token in between)
 
 

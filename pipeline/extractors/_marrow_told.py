@@ -100,6 +100,8 @@ def _marks(sentence: Sentence, grammar: Grammar, marrow: bool, told: bool) -> It
             yield at, "drawn"
         elif at not in inside and token.norm in words.DREW and marrow and not _soon(others, at):
             yield at, "drawn"
+        elif token.norm == "marrow" and _from_bone(sentence, at):
+            yield at, "drawn"
         elif token.norm in ("took", "takes") and at - 1 in sites - crests:
             yield at, "given"
         elif token.norm in ("got", "gets") and at and (at - 1 in sites or sentence.tokens[at - 1].norm in _SIDES):
@@ -108,6 +110,12 @@ def _marks(sentence: Sentence, grammar: Grammar, marrow: bool, told: bool) -> It
             at + 1 < len(sentence.tokens) and sentence.tokens[at + 1].norm == "off"  # "an effusion was taken off"
         ):
             yield at, "drawn"
+
+
+def _from_bone(sentence: Sentence, at: int) -> bool:
+    """ "Marrow from the left proximal humerus, 13G: 6 x 5 mL = 30 mL"."""
+    led = at + 1 < len(sentence.tokens) and sentence.tokens[at + 1].norm == "from"
+    return led and any(0 < site.first - at <= _SOON for site in base.mentions(sentence, "sites"))
 
 
 def _soon(others: list[int], at: int) -> bool:

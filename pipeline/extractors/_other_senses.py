@@ -116,7 +116,7 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     behind = tokens[mention.last + 1].quantity if mention.last + 1 < len(tokens) else None
     if said == "thr" and behind is not None and behind.unit in ("V", "mV"):
         return True  # "lead 52 cm, thr 0.6 V": the threshold
-    if mention.id == "implantation" and said == "impacted":
+    if mention.id == "implantation" and said in ("impacted", "seated"):
         return not _is_of_implant(sentence, mention, grammar)
     if mention.id == "insufflation":
         return bool(_CUFFS & {token.norm for token in tokens})

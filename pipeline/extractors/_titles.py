@@ -317,7 +317,8 @@ def _is_deed(mention: Mention, grammar: Grammar) -> bool:
     return row.group not in ("assessment", "opening", "closing")
 
 
-_TITLE_ENDS = frozenset({",", ".", ";", "for", "mister", "missus", "miss", "mr", "mrs", "patient", "under", "because"})
+_TITLE_ENDS = frozenset({",", ".", ";", ":", "for", "mister", "missus", "miss", "mr", "mrs", "patient", "under",
+                         "because"})  # fmt: skip
 PROSE = frozenset({"was", "were", "had", "has", "is", "are", "then", "we", "i"})
 
 

@@ -14,7 +14,7 @@ _BEFORE = rf"(?:(?:pre|preop|preoperative|preoperatively|before){_OP})"
 _AFTER = rf"(?:(?:post|postop|postoperative|postoperatively|after|afterwards|afterward){_OP})"
 _JOIN = r"(?: (?:and|&|/|=|,|or|as well as|as)(?: also| then)? )"
 _SAME = r"(?:(?:the |of the )?same|unchanged|identical|confirmed|likewise|not changed|no different)"
-_STAYS = r"(?:(?:it|that|this|:|-|is|are|was|were|stays|stayed|remains|remained|still) ?)*"
+_STAYS = r"(?:(?:it|it's|that|this|:|-|is|are|was|were|stays|stayed|remains|remained|still|just|exactly) ?)*"
 _THINGS = (
     "leg side knee hip eye ear arm hand foot shoulder ankle elbow day time way dose incision position portal portals "
     "technique fashion manner as size drain dressing tube amount medicine regime"
@@ -24,12 +24,17 @@ _NEGATED = (r"(?:no change|without change|nothing (?:has |had )?changed|"
             r"(?:did not|has not|have not|didn't|hasn't) changed?)")  # fmt: skip
 # What is "before and after" may be a film or a range of movement; said bare, it ends its statement.
 _END = (r"(?= *$| [.;,:)]| (?:the )?(?:same|procedure|operation|surgeon|doctor|dr|mister|mr|mrs|ms|patient|we|i|she|"
-        r"he|for|diagnosis|dx|of|was|is|were|are|no|under|general|spinal)\b)")  # fmt: skip
+        r"he|for|diagnosis|dx|of|with|was|is|were|are|no|under|general|spinal)\b)")  # fmt: skip
 _NOT = r"(?! (?:antibiotic|film|x|dose|care|analges|range|view|picture|photo|scan|hb|instruct))"
 _AFTER_OP = (
     r"(?:(?:post|after) (?:the )?(?:op|operation|surgery|operative|operatively)|postop|postoperative(?:ly)?)" + _NOT
 )
-_BOTH = re.compile(rf"(?:both )?{_BEFORE}(?:{_JOIN}| )(?:{_AFTER_OP}|{_AFTER}{_END})")
+_WE = r"(?:we|i|you)"
+_BOTH = re.compile(
+    rf"(?:both )?{_BEFORE}(?:{_JOIN}| )(?:{_AFTER_OP}|{_AFTER}(?: (?:diagnosis|dx))?{_END})"
+    rf"|{_BEFORE}(?:{_JOIN}| ){_STAYS}{_SAME} (?:{_AFTER}){_END}"
+    rf"|(?:is|was|being) what {_WE} (?:expected|thought|suspected|assumed)(?: and|,)+ (?:what )?{_WE} found\b"
+)
 _LATER = re.compile(
     rf"(?:the )?(?:(?:{_SAME}|{_NEGATED})(?: (?:in )?(?:the )?(?:diagnosis|dx))? (?:afterwards?\b|(?:{_AFTER}){_END})"
     rf"|{_AFTER} (?:, )?(?:the )?(?:diagnosis |dx )?{_STAYS}(?:{_SAME}|{_NEGATED})\b{_OTHER}"
@@ -46,7 +51,7 @@ _AS_BEFORE = re.compile(
 )
 OPENERS = frozenset("pre preop preoperative preoperatively before both post postop postoperative postoperatively after "
                     "afterwards same unchanged identical confirmed likewise no not nothing did has diagnosis dx "
-                    "without the didn't hasn't that's it's that this which it".split())  # fmt: skip
+                    "without the didn't hasn't that's it's that this which it is was being".split())  # fmt: skip
 
 
 def said(norms: Sequence[str], at: int) -> bool | None:
@@ -56,6 +61,14 @@ def said(norms: Sequence[str], at: int) -> bool | None:
     if _BOTH.match(text):
         return True
     return False if _LATER.match(text) else None
+
+
+_ONE = re.compile(r"(?:that|this|which|it)(?: is| was|'s)? (?:(?:still|also) )?(?:the|our|his|her) (?:diagnosis|dx)\b")
+
+
+def is_one(norms: Sequence[str], at: int) -> bool:
+    """ "A tear of the medial meniscus, that was the diagnosis"."""
+    return _ONE.match(" ".join(norms[at : at + 6])) is not None
 
 
 def of_other(norms: Sequence[str], at: int) -> bool:

@@ -176,6 +176,8 @@ def _target(
               and not _care_words.leads_at(sentence, m.last, index)]  # fmt: skip
     if before and not _denied_between(sentence, before[-1].last, index):
         later = [m for m in base.mentions(sentence, "drugs") if before[-1].last < m.first and m.last < index]
+        if later and quantity.dimension == "mass":
+            return None  # "over the padded rest cefazolin one and a half grams"
         if later and quantity.dimension == "time" and (_care_words.is_dosed(sentence, later[-1], index) or not any(
             token.norm in ("and", "with", ",") for token in sentence.tokens[before[-1].last + 1 : later[-1].first]
         )):  # fmt: skip

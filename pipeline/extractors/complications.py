@@ -63,7 +63,8 @@ def _complication(
     row = grammar.table("complications", Concept)[mention.id]
     status = base.scope_at(sentence, "status", mention.first, "performed")
     certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
-    if status != "performed":
+    denied = mention.id == "any" and certainty == "negated" and status == "planned"
+    if status != "performed" and not denied:  # "no complications needles counted rest for a day physio from next week"
         return None
     if mention.id in ("any", "uneventful"):
         return _general(reading, sentence, mention, found, certainty)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from pipeline import clauses, laterality, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
@@ -30,13 +32,28 @@ _WHERE = frozenset({"site", "side", "limb", "leg", "arm", "patient", "correct", 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     paused = False
+    ahead: Sentence | None = None
     for sentence in reading.sentences:
         facts += _consent(reading, sentence, grammar)
-        pause = _pause(reading, sentence, grammar)
+        pause = _led(_pause(reading, sentence, grammar), ahead, sentence, grammar)
+        ahead = sentence
         facts += pause or (_confirmed(reading, sentence, grammar) if paused else [])
         paused = bool(pause)
         facts += _mark(reading, sentence, grammar) or ([] if pause else _level(reading, sentence, grammar))
     return facts
+
+
+def _led(pause: list[Fact], ahead: Sentence | None, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "... at one thirty four pm right elbow time out ten to two": in a stream of speech the side may stand before."""
+    if not pause or pause[0].laterality is not None or ahead is None or not ahead.tokens or not sentence.tokens:
+        return pause
+    last = len(ahead.tokens) - 1
+    site = next((m for m in base.mentions(ahead, "sites") if m.last == last), None)
+    opens = pause[0].evidence.first == sentence.tokens[0].first == ahead.tokens[last].last + 1
+    if site is None or not opens:
+        return pause
+    side = next((one.value for one in laterality.sides(ahead, grammar) if one.last == site.first - 1), None)
+    return [replace(pause[0], laterality=side, body_site=site.id)] if side is not None else pause
 
 
 def _level(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
@@ -157,6 +174,9 @@ def _said_with(sentence: Sentence, at: int, grammar: Grammar) -> tuple[Lateralit
         checked = any(token.norm in _NAMED for token in sentence.tokens[low : min(end, said.last + _NEAR)])
         if any(token.norm in _CUT for token in sentence.tokens[at + 1 : said.first]):
             continue  # "time out thirteen thirty three skin left side transverse": of the cut
+        site = next((m.last for m in base.mentions(sentence, "sites") if said.last < m.first <= said.last + 2), None)
+        if site == at - 1:
+            near.add(said.value)  # "at one thirty four pm right elbow time out ten to two"
         if -_BACK <= said.first - at <= _AHEAD and (low <= at < end or checked):
             near.add(said.value)
     if len(near) > 1:

@@ -155,9 +155,26 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
         if not reason and (fact.certainty != "affirmed" or _also_found(sentence, mention, grammar)):
             continue
         facts.append(fact)
+    if not facts:
+        facts += _found_as_one(reading, sentence, grammar)
     if not facts and any(token.norm in _DIAGNOSES for token in sentence.tokens[:2]):
         facts += _headed(reading, sentence, grammar)
     return facts + _reasons(reading, sentence, grammar)
+
+
+def _found_as_one(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Calcific deposit 14 mm, pre & post dx": what only the table of findings names, said to be the diagnosis."""
+    for mention in base.mentions(sentence, "findings") if sentence.says(_when_diagnosed.OPENERS) else ():
+        behind = _said_behind(sentence, mention)
+        ahead = range(mention.last + 1, min(mention.last + _BEHIND, len(sentence.tokens)))
+        one = any(_when_diagnosed.is_one([token.norm for token in sentence.tokens], at) for at in ahead)
+        if mention.id in _NO_REASON or not (one or behind is not None and behind[1]):
+            continue
+        fact = base.named("diagnosis", reading, sentence, mention, grammar, name=None, status="performed",
+                          text=story.words(sentence, mention.first, mention.last), certainty="affirmed")  # fmt: skip
+        both = ("preop_diagnosis", "postop_diagnosis") if behind is not None and behind[1] else ("diagnosis",)
+        return [replace(fact, kind=kind) for kind in both]
+    return []
 
 
 # What ends a diagnosis that is told in words no row has, in speech without marks.

@@ -310,7 +310,7 @@ def _of_product(
     made and other work was told, what goes into a part of the body, where the sentence names no drug."""
     after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
     routes = [m for m in base.mentions(sentence, "routes") if 0 < m.first - index <= 2 and m.id == "intra-articular"]
-    if quantity.dimension != "volume" or ("into" not in after and not routes):
+    if quantity.dimension != "volume" or not ("into" in after or routes or _in_part(sentence, index)):
         return []
     if any(True for _ in base.mentions(sentence, "drugs", "fluids", "devices", "drains")):
         return []
@@ -325,6 +325,13 @@ def _of_product(
                        group=f"i{base.group_of(sentence, index)}")]  # fmt: skip
 
 
+def _in_part(sentence: Sentence, index: int) -> bool:
+    """ "Two millilitres in the femur and four in the tibia"."""
+    led = index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in ("in", "to", "under", "around")
+    return led and any(1 < site.first - index <= _TO_PART for site in base.mentions(sentence, "sites"))
+
+
+_TO_PART = 4  # tokens
 _OTHER_NEEDLES = frozenset(
     {"cryo", "cryoneedles", "cryosurgical", "cryoablation", "freezing", "frozen", "seed", "seeds", "biopsy", "core",
      "localization", "portal", "portals"}

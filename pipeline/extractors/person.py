@@ -66,8 +66,9 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
     if sentence.tokens[index].text.lower().startswith(_COUNTED):
         return []  # "PT from day 2"
     unit = quantity.unit or "a"
-    if index > 1 and [token.norm for token in sentence.tokens[index - 2 : index]] == ["at", "age"]:
-        return []  # "she had grommets at age three"
+    lead = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    if lead == ["at", "age"] or "like" in lead:
+        return []  # "she had grommets at age three", "cartilage like a twenty year old"
     near = cues.nearest(sentence, grammar, index, "age")
     if near is not None and near[1].first > index and sentence.tokens[near[1].first - 1].norm in _OF_A_THING:
         near = None  # "plus twenty one from the old operation"
@@ -181,8 +182,9 @@ _PULLED = 9  # tokens
 def _is_load(sentence: Sentence, index: int) -> bool:
     """ "Partial weight, twenty kilos": what a limb may carry."""
     before = [token.norm for token in sentence.tokens[max(0, index - 4) : index]]
-    if _LOAD_WORDS & set(before):
-        return True  # "TTWB (10 kg)"
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    if _LOAD_WORDS & set(before) or after in (["of", "weight"], ["of", "load"]):
+        return True  # "TTWB (10 kg)", "twenty kilos of weight for two weeks"
     at = before.index("weight") if "weight" in before else 0
     return at > 0 and before[at - 1] in _LOADS
 

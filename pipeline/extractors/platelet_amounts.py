@@ -25,7 +25,9 @@ _COST = 5
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     made: Mention | None = None
-    named = spun = False
+    spun = False
+    named = any(mention.id.startswith("platelet-rich-plasma") for sentence in reading.sentences
+                for mention in base.mentions(sentence, "procedures"))  # fmt: skip
     for sentence in reading.sentences:
         facts += _counts(reading, sentence)
         spoken = [mention for mention in base.mentions(sentence, "injectates") if mention.id in _PRODUCTS]

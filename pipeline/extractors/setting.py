@@ -246,8 +246,11 @@ _AFTER_LATERAL = frozenset({"position", "decubitus", "so", "with", "on", "and", 
 
 
 def _lateral(reading: Reading, sentence: Sentence) -> list[Fact]:
-    """ "Left lateral." as a position: not before a part of the body ("left lateral malleolus")."""
+    """ "Left lateral." as a position: not before a part of the body ("left lateral malleolus"). "Seated, arm on the
+    table": the patient, where nothing is told before it that may sit in its place."""
     tokens = sentence.tokens
+    if tokens[0].norm == "seated" and (len(tokens) == 1 or tokens[1].punctuation):
+        return [base.make("position", reading, sentence, 0, 0, name="sitting-position")]
     for index in range(len(tokens) - 1):
         if tokens[index].norm not in ("left", "right") or tokens[index + 1].norm != "lateral":
             continue
@@ -321,6 +324,8 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     if after.norm in ("only", "alone"):  # "Local only."
         behind = tokens[mention.last + 2] if mention.last + 2 < len(tokens) else None
         return opens and (behind is None or behind.punctuation or behind.quantity is not None)
+    if words[0] in ("general", "ga") and after.norm in ("with", "plus", "+") and _is_airway(sentence, mention.last + 2):
+        return True  # "assistant henrik oates general with a tube"
     if after.norm == "with":
         ahead = range(mention.last + 1, mention.last + 7)
         return opens and any(
@@ -332,6 +337,17 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         first = before is None or before.punctuation
         return first or _more_of_it(sentence, mention.last + 2)  # no "a caudal and a cranial flap"
     return after.norm in _NEAR
+
+
+_AIRWAYS = frozenset({"tube", "lma", "mask", "ett", "igel", "i-gel", "supraglottic"})
+
+
+def _is_airway(sentence: Sentence, first: int) -> bool:
+    """Whether an airway or a block is told from a token on, behind an article at most."""
+    first += sentence.tokens[first].norm in ("a", "an", "the") if first < len(sentence.tokens) else 0
+    return any(token.norm in _AIRWAYS for token in sentence.tokens[first : first + 1]) or any(
+        m.table == "anaesthesia" and m.first == first for m in sentence.mentions
+    )
 
 
 def _is_had(sentence: Sentence, mention: Mention) -> bool:
