@@ -103,7 +103,7 @@ def _maybe_counted(reading: Reading, sentence: Sentence, end: int) -> tuple[str,
     behind = tokens[end : end + _DESCRIBED + 1]
     noun = next((token for token in behind if not token.norm.isalpha() or token.norm in _GO_ON
                  or (token.norm.endswith("s") and token.norm not in _NO_PLURAL)), None)  # fmt: skip
-    if last not in DIGITS or noun is None or not noun.norm.isalpha() or noun.norm in _GO_ON:
+    if last not in DIGITS or last == "one" or noun is None or not noun.norm.isalpha() or noun.norm in _GO_ON:
         return ()
     return (f"'{last}' at its end may be how many {noun.norm} there were",)
 
