@@ -3,6 +3,8 @@ and which sentences are about an eye."""
 
 from __future__ import annotations
 
+from collections.abc import Set
+
 from pipeline.grammar import Grammar
 from pipeline.records import Sentence
 from pipeline.rows import Concept, Drug
@@ -52,6 +54,13 @@ def chain(site: Concept, grammar: Grammar) -> set[str]:
         found.add(here.id)
         here = sites.get(here.within)
     return found
+
+
+def limbs(places: Set[str], grammar: Grammar) -> frozenset[str]:
+    """Which limbs these parts of the body are of: "upper", "lower", both or none."""
+    sites = grammar.table("sites", Concept)
+    within = set().union(*(chain(sites[place], grammar) for place in places if place in sites))
+    return frozenset(name for name, region in zip(("upper", "lower"), _REGIONS, strict=False) if within & region)
 
 
 def about_an_eye(sentence: Sentence, grammar: Grammar) -> bool:

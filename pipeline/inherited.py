@@ -11,7 +11,8 @@ from __future__ import annotations
 from collections.abc import Sequence, Set
 from dataclasses import replace
 
-from pipeline import known_parts, laterality, own_numbers, sidelines, sideshare, sidewise, stated_sides
+from pipeline import known_parts, laterality, own_numbers, sidelines, sideshare, sidewise, sole_side, stated_sides
+from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Concept, Device, Drug, Kind
@@ -39,7 +40,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     """The facts, those without a side with the one that stands over them. Pure; order kept."""
     facts = stated_sides.state(facts, reading, grammar)
     operation, said = _operation(facts, grammar)
-    operated = _operated(facts, grammar)
+    operated = _operated(facts, reading, grammar)
     standing = Standing(reading, grammar, operated)
     facts = _relative(facts, reading, grammar)
     if any(sidewise.told(sentence, grammar) for sentence in reading.sentences):
@@ -59,7 +60,8 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
     sole = operation is not None and _is_sole(facts, grammar)
-    work = _work(facts, operation) if not alone else []
+    only = sole and not _says_other(reading, grammar, operation)
+    work = _work(facts, operation)
     result: list[Fact] = []
     given: dict[str, Laterality] = {}
     for fact in facts:
@@ -84,12 +86,14 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             near = alone or place.last in (None, operation) or _is_back(fact, place, work)
             if here and near and _is_own(fact, reading, grammar, operated):
                 side = operation
+        if side is None and only and fact.kind in sole_side.KINDS and fact.laterality is None:
+            place = standing.at(fact.evidence.first)
+            here = not place.other and place.side in (None, operation)
+            near = place.last in (None, operation) or _is_back(fact, place, work)
+            ours = (here and near) or fact.kind in sole_side.ORDERED
+            side = operation if ours and _is_of_sole(fact, operation, reading, grammar, operated) else None
         if side is not None and fact.group is not None:
             given[fact.group] = side
-        if side is None and sole and fact.name in _SIDED_DRAINS and _free(fact) and fact.laterality is None:
-            place = standing.at(fact.evidence.first)
-            here = fact.evidence.first > said and not place.other and place.side in (None, operation)
-            side = operation if here and (alone or place.last in (None, operation)) else None
         derived = side is not None and standing.at(fact.evidence.first).derived
         doubts = (*fact.doubts, laterality.OTHER_SIDE) if derived else fact.doubts
         result.append(fact if side is None else replace(fact, laterality=side, doubts=doubts))
@@ -100,7 +104,6 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     ]  # fmt: skip
 
 
-_SIDED_DRAINS = frozenset({"nephrostomy", "chest-tube"})  # they go where the operation was
 _DONE = frozenset("procedure act approach device drain closure injection incision_length tourniquet".split())
 # What shows that the story of the operation goes on.
 _TOLD_ON = frozenset("anaesthesia position preparation device_size device_count suture tourniquet_pressure".split())
@@ -115,6 +118,15 @@ def _work(facts: Sequence[Fact], operation: Laterality | None) -> list[int]:
         return []
     back = [fact for fact in facts if fact.kind in _TOLD_ON and _counts(fact) and fact.laterality in (None, operation)]
     return [fact.evidence.first for fact in (*done, *back)]
+
+
+def _is_of_sole(
+    fact: Fact, operation: Laterality | None, reading: Reading, grammar: Grammar, operated: Set[str]
+) -> bool:
+    sentence = _sentence(reading, fact)
+    return sentence is not None and sole_side.belongs(
+        fact, operation, sentence, grammar, operated, lambda one: _is_local(one, grammar)
+    )
 
 
 def _is_back(fact: Fact, place: Place, work: list[int]) -> bool:
@@ -240,16 +252,37 @@ def _operation(facts: Sequence[Fact], grammar: Grammar) -> tuple[Laterality | No
     sided = [fact for fact in facts if fact.kind == "procedure" and fact.laterality and _counts(fact)]
     sides = {fact.laterality for fact in sided}
     side = next(iter(sides)) if len(sides) == 1 else None
-    if side == "bilateral" or not any(_is_paired(fact, grammar) for fact in sided):
+    if side == "bilateral" or not (any(_is_paired(fact, grammar) for fact in sided) or _is_own_words(facts)):
         return None, 0
     return side, min((fact.evidence.first for fact in sided), default=0)
 
 
-def _operated(facts: Sequence[Fact], grammar: Grammar) -> frozenset[str]:
-    """The parts of the body that the operations of the narration are on."""
+def _is_own_words(facts: Sequence[Fact]) -> bool:
+    """Whether all operations are in words of their own that name no part ("os trigonum excision"), and not of the
+    spine."""
+    done = [fact for fact in facts if fact.kind == "procedure" and _counts(fact)]
+    return all(fact.name is None and not fact.body_site for fact in done) and not any(
+        fact.kind == "spinal_level" for fact in facts
+    )
+
+
+def _operated(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> frozenset[str]:
+    """The parts of the body that the operations of the narration are on; where one names none ("os trigonum excision,
+    right"), those that are said with its side."""
     rows = grammar.table("procedures", Concept)
     named = [(fact, rows.get(fact.name or "")) for fact in facts if fact.kind == "procedure" and _counts(fact)]
-    return frozenset(fact.body_site or (row.site if row is not None else "") for fact, row in named) - {""}
+    places = {fact.body_site or (row.site if row is not None else "") for fact, row in named}
+    if "" not in places:
+        return frozenset(places)
+    sides = {fact.laterality for fact, row in named if not fact.body_site and row is None} - {None}
+    said = {
+        part.id
+        for sentence in reading.sentences if sides
+        for side in laterality.sides(sentence, grammar) if side.value in sides
+        and scope_at(sentence, "status", side.first, "performed") == "performed"
+        and (part := laterality.own_noun(sentence, side)) is not None and not laterality.is_harvest(sentence, part)
+    }  # fmt: skip
+    return frozenset(places | said) - {""}
 
 
 def _is_sole(facts: Sequence[Fact], grammar: Grammar) -> bool:
@@ -258,6 +291,22 @@ def _is_sole(facts: Sequence[Fact], grammar: Grammar) -> bool:
         fact.laterality is not None or _is_paired(fact, grammar) for fact in facts
         if fact.kind == "procedure" and _counts(fact) and fact.certainty == "affirmed"
     )  # fmt: skip
+
+
+def _says_other(reading: Reading, grammar: Grammar, operation: Laterality | None) -> bool:
+    """Whether what the narration says first, or as its operation, speaks of another side too: "left orchidectomy and a
+    biopsy of the testis on the other side"."""
+    return any(
+        one.value not in (operation, None) or (one.value is None and is_other(sentence, one))
+        for sentence in reading.sentences
+        if sentence.section == "procedure" or (sentence.index < _TITLES and not sentence.section)
+        for one in laterality.sides(sentence, grammar)
+        if scope_at(sentence, "status", one.first, "performed") == "performed"
+        and not sidewise.of_donor(sentence, one.first)
+    )
+
+
+_TITLES = 2  # sentences
 
 
 def _is_own(fact: Fact, reading: Reading, grammar: Grammar, operated: Set[str]) -> bool:
@@ -277,14 +326,10 @@ def _counts(fact: Fact) -> bool:
     return fact.status == "performed" and fact.role != "harvest" and fact.kind not in _HARVEST
 
 
-# Tubes of what there is once.
-_OF_MIDDLE = frozenset({"urinary-catheter", "suprapubic-catheter", "nasogastric-tube", "lumbar-drain", "t-tube"})
-
-
 def _free(fact: Fact) -> bool:
     if fact.kind in ("procedure", "device", "complication") and fact.certainty != "affirmed":
         return False
-    if fact.kind in ("drain", "drain_size") and fact.name in _OF_MIDDLE:
+    if fact.kind in ("drain", "drain_size") and fact.name in sole_side.OF_MIDDLE:
         return False
     return fact.status == "performed" and not any("side" in doubt for doubt in fact.doubts)
 

@@ -41,16 +41,33 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
     if fact.kind in ("device_size", "device_count"):
         row = grammar.table("devices", Device).get(fact.name or "")
         return row is not None and row.implant and fact.role == "implanted"
-    if fact.kind in ("measurement", "grade") and fact.name in (None, "height"):
-        return False  # what it is of was not understood, or the height of a bottle
+    if fact.kind in ("measurement", "grade") and (
+        fact.name == "height" or (fact.name is None and (fact.kind == "grade" or fact.text is None))
+    ):
+        return False  # the height of a bottle, or what it is of was not understood
     at, _ = _span(fact, sentence)
     if fact.kind == "measurement" and (
-        fact.unit not in _LENGTHS or any(abs(m.first - at) <= _LYING.get(m.table, -1) for m in sentence.mentions)
+        any(abs(m.first - at) <= _LYING.get(m.table, -1) for m in sentence.mentions)
+        or (fact.unit not in _LENGTHS and not (fact.unit in _SHARES and _has_part(sentence, at)))
     ):
         return False
     if fact.kind == "grade" and fact.name in _OF_PATIENT:
         return False
-    return not _speaks_of_other(sentence, at) and _lies_in(fact, sentence, grammar, operated)
+    return not _speaks_of_other(sentence, at) and lies_in(fact, sentence, grammar, operated)
+
+
+def _has_part(sentence: Sentence, at: int) -> bool:
+    """Whether what a share is of stands right before it: "glenoid loss 22 %", "seventy percent stenosis"."""
+    return any(m.table in _PARTS and abs(m.last - at) <= _SHARE_OF for m in sentence.mentions)
+
+
+_PARTS = frozenset({"sites", "diagnoses", "findings"})
+_SHARES = frozenset({"%"})
+_SHARE_OF = 3  # words
+
+
+def speaks_of_other(sentence: Sentence, fact: Fact) -> bool:
+    return _speaks_of_other(sentence, _span(fact, sentence)[0])
 
 
 def _speaks_of_other(sentence: Sentence, at: int) -> bool:
@@ -105,15 +122,21 @@ def _belong(sites: Mapping[str, Concept], one: Mention, other: Mention, grammar:
     return related_sites(sites[one.id], sites[other.id], grammar)
 
 
-def _lies_in(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str]) -> bool:
+def lies_in(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str]) -> bool:
     """Whether the part of the body that a fact names, or the nearest one beside it, is operated on; what names none is
     of what the operation is on."""
     sites = grammar.table("sites", Concept)
     named = fact.body_site or _beside(fact, sentence, sites)
     if named is None:
         return not operated or any(place in sites and sites[place].sided for place in operated)
+    return not _is_harvested(sentence, named) and is_of(named, grammar, operated)
+
+
+def is_of(named: str, grammar: Grammar, operated: Set[str]) -> bool:
+    """Whether a part of the body is one of those that are operated on, or lies in one."""
+    sites = grammar.table("sites", Concept)
     row = sites.get(named)
-    if row is None or _is_harvested(sentence, named):
+    if row is None:
         return False
     if row.group in _TISSUES and not row.sided:
         return True  # "cartilage", "wound": of the part that it is in

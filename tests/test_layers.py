@@ -28,7 +28,7 @@ LAYERS = {
             "short_names answers purposes mixtures body_parts sidewords sideshare laterality people enumerations "
             "scales cues phases sidewise story what_if",
             "extractors",
-            "standing stated_sides sidelines own_numbers known_parts inherited same_again abandoned removals "
+            "standing stated_sides sidelines own_numbers sole_side known_parts inherited same_again abandoned removals "
             "prior_devices unused settle faint leftovers assemble limits "
             "signout wording word word_template "
             "other_side dosing coding udi fhir",

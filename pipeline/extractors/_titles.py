@@ -34,7 +34,7 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         first = 0
         risky = base.scope_at(sentence, "status", acts[0].first, "performed") != "performed"
         risky = risky or base.scope_at(sentence, "certainty", acts[0].first, "affirmed") != "affirmed"
-        if risky or is_prose(sentence, acts[0].last + 6):
+        if risky or sentence.tokens[0].norm in _TELLING or is_prose(sentence, acts[0].last + 6):
             return []
     else:
         return []

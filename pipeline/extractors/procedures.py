@@ -7,11 +7,10 @@ that it was done; `settle` lets the performed one stand.
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
-from pipeline import laterality, rephrased, story
-from pipeline.extractors import _attempts, _other_senses, _taken_out, _titles, base
+from pipeline import rephrased, story
+from pipeline.extractors import _attempts, _other_senses, _taken_out, _title_lists, _titles, base
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Mention, Reading, Sentence
 
@@ -33,14 +32,17 @@ _NAMES_ANOTHER = frozenset(
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     verbal: list[tuple[Fact, bool]] = []
-    told: list[Fact] = []
+    told: list[tuple[Fact, bool]] = []
     for sentence in reading.sentences:
         if sentence.section in _ELSEWHERE:
             continue
         words = _titles.title(reading, sentence, grammar) or _titles.injected(reading, sentence, grammar)
-        for fact in [] if words else _unnamed(reading, sentence, grammar):
-            (words if sentence.section == "procedure" or sentence.index < _FIRST else told).append(fact)
-        facts += words or _titles.joined(reading, sentence, grammar)
+        words = words or _titles.joined(reading, sentence, grammar)
+        words += _title_lists.listed(reading, sentence, words, grammar)
+        facts += words
+        if not words:
+            told += _title_lists.told(reading, sentence, grammar)
+            told += [(fact, False) for fact in _title_lists.things(reading, sentence, grammar)]
         for mention in base.mentions(sentence, *_KIND):
             if _KIND[mention.table] == "act" and _is_procedure_too(sentence, mention):
                 continue
@@ -81,7 +83,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts.append(fact)
     # in the body of a note that names its operation, a further one in other words is a step
     named = any(fact.kind == "procedure" and fact.status == "performed" for fact in facts)
-    facts += [replace(fact, kind="act") if named else fact for fact in told]
+    facts += [replace(fact, kind="act") if named else fact for fact, whole in told if whole or not named]
     facts += [_as_step(fact, active, facts, grammar) for fact, active in verbal]
     return facts + _only_act(reading, facts, grammar)
 
@@ -248,61 +250,4 @@ def _risk(sentence: Sentence, mention: Mention) -> bool:
     )
 
 
-# Word endings of operations (Greek -ektome cutting out, -tomia cutting, -stoma mouth, -plastia moulding ...).
-_OPERATION = re.compile(r"^[a-z]{4,}(ectomy|ostomy|plasty|pexy|desis|rrhaphy|tripsy|ectomies|plasties)$")
-_ENDINGS = ("my", "ty", "xy", "is", "phy", "psy", "ies")  # of all of these
-_CUT = re.compile(r"^[a-z]{4,}(otomy|otomies)$")  # mostly a way in: an operation only in a title
-_DONE_BEFORE = frozenset({"underwent", "performed", "did", "carried", "doing", "proceeded", "procedure", "operation"})
-_DONE_AFTER = frozenset({"performed", "carried", "done", "undertaken", "completed"})
-_STOPS = frozenset(
-    "a an the of in on at to from with for by and or was were is had we i he she they did underwent performed then "
-    "left right bilateral both patient today under sided side".split()
-)
 _FIRST = 2  # sentences
-
-
-def _unnamed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    """A procedure in its own words for every such word that stands as one: in a title, or with "was done"."""
-    facts: list[Fact] = []
-    for index, token in enumerate(sentence.tokens):
-        if not token.norm.endswith(_ENDINGS):
-            continue
-        cut = _CUT.match(token.norm) is not None
-        if not cut and _OPERATION.match(token.norm) is None:
-            continue
-        if any(m.first <= index <= m.last and m.table != "sites" for m in sentence.mentions):
-            continue
-        if not (_heads(sentence, index) or (not cut and _is_done(sentence, index))):
-            continue
-        if base.scope_at(sentence, "status", index, "performed") != "performed":
-            continue
-        facts.append(_in_words(reading, sentence, index, grammar))
-    return facts
-
-
-def _heads(sentence: Sentence, index: int) -> bool:
-    head = sentence.section == "procedure" or (sentence.section == "" and sentence.index < _FIRST)
-    return head and index <= 6 and not any(
-        token.norm in ("was", "were", "had", "has") for token in sentence.tokens[: index + 8]
-    )
-
-
-def _is_done(sentence: Sentence, index: int) -> bool:
-    before = {token.norm for token in sentence.tokens[max(0, index - 5) : index]}
-    after = {token.norm for token in sentence.tokens[index + 1 : index + 8]}
-    return bool(before & _DONE_BEFORE) or bool(after & _DONE_AFTER and after & {"was", "were"})
-
-
-def _in_words(reading: Reading, sentence: Sentence, index: int, grammar: Grammar) -> Fact:
-    tokens = sentence.tokens
-    first = index
-    while first > 0 and index - first < 2 and tokens[first - 1].norm.isalpha() and tokens[first - 1].norm not in _STOPS:
-        first -= 1
-    last = index
-    if index + 1 < len(tokens) and tokens[index + 1].norm == "of":
-        site = next((m for m in base.mentions(sentence, "sites") if index < m.first <= index + 4), None)
-        last = site.last if site is not None else index
-    side, doubt = laterality.side_for(sentence, first, last, grammar)
-    place = next((m.id for m in base.mentions(sentence, "sites") if first <= m.last and m.first <= last + 4), None)
-    return base.make("procedure", reading, sentence, first, last, text=story.words(sentence, first, last),
-                     laterality=side, body_site=place, doubts=(doubt,) if doubt else ())  # fmt: skip

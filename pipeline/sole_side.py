@@ -1,0 +1,117 @@
+"""What belongs to the one side of an operation on one side, beyond its own numbers: what was given into the part, what
+was taken from it, its drain, the block of its limb, and what is ordered for it afterwards.
+
+What is given to, taken from or ordered for the whole patient or another part of the body has none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Set
+
+from pipeline import laterality, own_numbers
+from pipeline.body_parts import chain, limbs
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Laterality, Sentence
+from pipeline.rows import Concept, Drug
+
+GIVEN = frozenset({"medication_dose", "medication_volume"})
+_INJECTED = frozenset({"injection", "injection_volume", "injection_needle", "injection_depth", "injection_total"})
+_TAKEN = frozenset({"specimen", "specimen_count"})
+_DRAINED = frozenset({"drain", "drain_size"})
+ORDERED = frozenset({"aftercare", "dressing"})
+KINDS = GIVEN | _INJECTED | _TAKEN | _DRAINED | ORDERED | {"anaesthesia"}
+# Tubes of what there is once.
+OF_MIDDLE = frozenset({"urinary-catheter", "suprapubic-catheter", "nasogastric-tube", "lumbar-drain", "t-tube",
+                       "external-ventricular-drain", "biliary-drain", "pain-catheter"})  # fmt: skip
+# Blocks of one limb, by the limb.
+_BLOCKS = {
+    "upper": frozenset("interscalene-block supraclavicular-block infraclavicular-block axillary-block "
+                       "brachial-plexus-block wrist-block digital-block".split()),
+    "lower": frozenset("femoral-nerve-block adductor-canal-block fascia-iliaca-block sciatic-nerve-block "
+                       "popliteal-block ankle-block ipack-block peng-block obturator-block "
+                       "genicular-nerve-block".split()),
+}  # fmt: skip
+# What a limb is put in, may carry or do; not what the patient walks with.
+_OF_LIMB = frozenset({"load", "motion"})
+_ON_LIMB = frozenset(
+    "sling brace splint cast immobilization ice elevation boot surgical-shoe shoulder-immobilizer abduction-pillow "
+    "abduction-wedge cold-therapy-cuff bulky-dressing compression-dressing elastic-bandage cast-padding".split()
+)
+_ON_EYE_OR_EAR = frozenset({"eye-shield", "eye-drops", "keep-dry", "packing-removal"})
+_ALWAYS_LOCAL = frozenset({"local_anaesthetic"})
+_PUT_THERE = frozenset(
+    "inject injected injection injecting injections infiltrated infiltration instilled into intraarticular subacromial "
+    "subconjunctival intravitreal intracameral intratympanic wound portals joint around placed retrobulbar".split()
+)
+# Words that tell that a medicine went another way, or that something was done to another part than the operated one.
+_OTHER_WAYS = frozenset(
+    "spinal epidural caudal intrathecal subarachnoid neuraxial iv intravenous intravenously infusion induction bier "
+    "throat cords airway larynx cannula drip orally oral umbilicus umbilical port ports crest donor harvest "
+    "rectally vein systemic scalp".split()
+)
+_OF_OTHERS = frozenset(
+    "other opposite contralateral both each bilateral bilaterally either sides hips knees shoulders elbows wrists "
+    "hands ankles feet legs arms eyes ears breasts".split()
+)
+
+
+def belongs(
+    fact: Fact, side: Laterality | None, sentence: Sentence, grammar: Grammar, operated: Set[str],
+    local: Callable[[Fact], bool],
+) -> bool:  # fmt: skip
+    """Whether a fact of one of `KINDS` is of the part that is operated on. `side`, `operated`: the side and the parts
+    of the body that the operations are on; `local`: whether a medicine is one that is given at one place. Pure."""
+    if fact.certainty != "affirmed" or any("side" in doubt for doubt in fact.doubts):
+        return False
+    if fact.kind in ORDERED:
+        told = {one.value for one in laterality.sides(sentence, grammar)}
+        return fact.status in ("performed", "planned") and told <= {side} and (
+            _is_ordered_for_it(fact, sentence, grammar, operated)
+        )
+    if fact.status != "performed" or fact.scale is not None:
+        return False
+    if fact.kind == "anaesthesia":
+        limb = limbs(operated, grammar)
+        return any(fact.name in _BLOCKS[one] for one in limb if one in _BLOCKS) and len(limb) == 1
+    if fact.kind in _DRAINED:
+        return fact.name not in OF_MIDDLE and fact.text != "none" and own_numbers.lies_in(
+            fact, sentence, grammar, operated
+        )
+    if fact.kind in _TAKEN:
+        return fact.name != "none" and own_numbers.lies_in(fact, sentence, grammar, operated)
+    if own_numbers.speaks_of_other(sentence, fact):
+        return False
+    if fact.kind in GIVEN and not (local(fact) and _went_there(fact, sentence, grammar)):
+        return False
+    return own_numbers.lies_in(fact, sentence, grammar, operated)
+
+
+def _went_there(fact: Fact, sentence: Sentence, grammar: Grammar) -> bool:
+    """Whether a medicine was given at a place: a local anaesthetic is, unless another way is told; any other one where
+    the sentence tells so."""
+    near = {
+        token.norm for token in sentence.tokens
+        if fact.evidence.first - _NEAR <= token.first and token.last <= fact.evidence.last + _NEAR
+    }  # fmt: skip
+    if not near.isdisjoint(_OTHER_WAYS):
+        return False
+    row = grammar.table("drugs", Drug).get(fact.name or "")
+    always = row is not None and not _ALWAYS_LOCAL.isdisjoint(row.classes)
+    return always or not near.isdisjoint(_PUT_THERE)
+
+
+_NEAR = 9  # words
+
+
+def _is_ordered_for_it(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str]) -> bool:
+    if sentence.says(_OF_OTHERS):
+        return False  # which one is meant the sentence says itself
+    sites = grammar.table("sites", Concept)
+    if fact.name in _ON_EYE_OR_EAR:
+        return any(place in sites and chain(sites[place], grammar) & {"eye", "ear"} for place in operated)
+    row = grammar.tables["aftercare"].get(fact.name or "")
+    of_limb = fact.name in _ON_LIMB or (isinstance(row, Concept) and row.group in _OF_LIMB)
+    named = [m for m in sentence.mentions if m.table == "sites"]
+    return of_limb and fact.name != "no-lifting" and bool(limbs(operated, grammar)) and all(
+        own_numbers.is_of(m.id, grammar, operated) for m in named
+    )
