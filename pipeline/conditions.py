@@ -8,6 +8,8 @@ from pipeline.records import Sentence
 
 _PAST = _words("was were had did showed revealed remained went came tolerated")
 _USED = _words("used needed necessary required indicated chosen planned")
+_CONSIDER = _words("consider repeat escalate refer discuss")
+_CALLS = _words("call ring phone contact")
 _FUTURE = _words("will would should can could may must shall")
 
 
@@ -28,6 +30,12 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
     marks = any(token.punctuation for token in sentence.tokens[first:cue_first])
     if set(norms[first:cue_first]) & _PAST or (then and not marks and not set(norms[first:cue_first]) & _FUTURE):
         first = cue_first  # "complications nil if it swells we would drain it"
+    calls = [index for index in range(max(first, cue_first - 3), cue_first) if norms[index] in _CALLS]
+    first = calls[-1] if calls else first  # "review six weeks call if fever"
+    if not calls and set(norms[cue_last + 1 : opened[end]]) & _CONSIDER and not any(
+        token.punctuation for token in sentence.tokens[first:cue_first]
+    ):
+        first = cue_first  # "review six weeks if no better consider an osteotomy"
     last = min(opened[end] - 1, cue_last + reach)
     if len(norms) <= _STREAM or any(token.punctuation for token in sentence.tokens[first:last]):
         return behind_list(sentence, first, cue_first), last

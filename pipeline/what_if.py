@@ -162,7 +162,8 @@ def step_begins(sentence: Sentence, first: int) -> int:
     before = {token.norm for token in tokens[: cue or 0]}
     if cue is None or cue <= opening or any(token.punctuation for token in tokens[:cue]) or before & (_MODAL | _THEN):
         return opening
-    return cue if any(token.norm in _MODAL for token in tokens[cue:]) else opening
+    led = any(token.norm in _MODAL | _THEN for token in tokens[cue:])
+    return cue if led else opening
 
 
 def step_ends(sentence: Sentence, begins: int) -> int:

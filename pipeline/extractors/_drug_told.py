@@ -323,3 +323,15 @@ def may_be_corrected(sentence: Sentence, drug: Mention) -> str | None:
             second = " ".join(token.text for token in tokens[other.first : other.last + 1])
             return f"'{first} no {second}' may take back the first drug for the second"
     return None
+
+
+def has_its_object(sentence: Sentence, hit: cues.Hit, drug: Mention) -> bool:
+    """ "No NSAIDs two weeks paracetamol one gram": what is to be avoided is named with how long, and a drug behind
+    that is another one."""
+    between = range(hit.last + 1, drug.first)
+    span = next((at for at in between if (one := sentence.tokens[at].quantity) is not None and one.dimension == "time"),
+                None)  # fmt: skip
+    return span is not None and any(
+        mention.table in ("drugs", "aftercare") and hit.first <= mention.last and mention.last < span
+        for mention in sentence.mentions
+    )

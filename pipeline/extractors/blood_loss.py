@@ -21,11 +21,23 @@ _WRONG = ("length", "mass", "pressure")  # kept as heard right behind the words,
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        if cues.has(sentence, grammar, "blood-loss"):
+        if cues.has(sentence, grammar, "blood-loss") and not _is_aspirated(sentence):
             facts += _sentence(reading, sentence, grammar)
         else:
             facts += _bleeding(reading, sentence, grammar) or _bare_loss(reading, sentence, grammar)
     return facts
+
+
+def _is_aspirated(sentence: Sentence) -> bool:
+    """ "No aspiration of blood before the injection": of the needle, and no loss."""
+    norms = [token.norm for token in sentence.tokens]
+    return not sentence.says({"loss", "ebl", "lost"}) and any(
+        before in _ASPIRATED and (of, blood) == ("of", "blood")
+        for before, of, blood in zip(norms, norms[1:], norms[2:], strict=False)
+    )
+
+
+_ASPIRATED = frozenset({"aspiration", "aspirate", "return", "flashback", "withdrawal", "backflow"})
 
 
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:

@@ -207,6 +207,19 @@ def _of_several(sentence: Sentence, fluids: Mapping[str, Concept], index: int, m
     return mention.last < index and len(told) > 1 and "intravenous-fluids" in fluids
 
 
+_INJECTED = frozenset({"injected", "instilled", "infiltrated", "given", "delivered", "deposited"})
+
+
+def _is_injected(sentence: Sentence, index: int) -> bool:
+    """Whether a deed of giving follows a number, before any mark or further number."""
+    for token in sentence.tokens[index + 1 : index + 6]:
+        if token.punctuation or token.quantity is not None:
+            return False
+        if token.norm in _INJECTED:
+            return True
+    return False
+
+
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, fluids: Mapping[str, Concept], index: int, dimension: str
 ) -> list[Fact]:
@@ -217,6 +230,7 @@ def _number(
         return []  # "lifted with fifteen mils of gelofusine"
     if any(token.norm in _TUMESCENT for token in sentence.tokens[index + 1 : index + 4]):
         return []  # "lipoaspirate after 250 mL tumescent": what was put in before
+    injected = _is_injected(sentence, index)
     limit = {"volume": 60, "count": 12, "": 8}[dimension]
     here = (index, index)
     washed = bool(cues.around(sentence, grammar, *here, "irrigation"))
@@ -244,6 +258,8 @@ def _number(
         ):
             continue  # "two drains urine six hundred"
         kind = "fluid_out" if row.group == "output" else "fluid_in"
+        if kind == "fluid_out" and injected and mention.last < index:
+            continue  # "aspirated clear synovial fluid then five mils of concentrate injected"
         scale = cues.scale(sentence, index)
         name = "intravenous-fluids" if kind == "fluid_in" and scale == "total" and _of_several(
             sentence, fluids, index, mention) else mention.id  # fmt: skip
@@ -273,6 +289,8 @@ def _number(
         near = None  # "12 mL of the patient's own clot injected into the repair"
     if near is not None and base.scope_at(sentence, "certainty", near[1].first, "affirmed") == "negated":
         near = None  # "no effusion all four mils in": none came out
+    if near is not None and injected and near[1].last < index:
+        near = None
     side = sidewise.side_of(sentence, index, grammar)
     if near is not None and near[0] <= _EVACUATED + 40 * (side is not None):
         facts.append(

@@ -39,6 +39,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += [fact for fact in _seen_again(reading, sentence) if not sign or _apart(fact, sign[0])]
             dated = _on_a_day(reading, sentence) if sign else []
             facts += [fact for fact in dated if fact.evidence.last < sign[0].evidence.first]
+        else:  # "review six weeks if no better at six months consider an osteotomy"
+            facts += [fact for fact in _seen_again(reading, sentence) if fact.evidence.last < step[0].evidence.first]
     return facts
 
 

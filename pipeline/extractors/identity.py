@@ -225,7 +225,8 @@ def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
     while end < len(tokens) and end < start + 8 and tokens[end].norm not in (
         ".", ";", "with", "which", "so", "but", "she", "he", "causing", "the", "was", "were", "tourniquet", "who",
         "her", "his", "their", "our", "previous", "known", "takes", "consent", "past", "history", "has", "had",
-        "makes", "gives", "causes", "caused", "gets", "got", "develops", "developed",
+        "makes", "gives", "causes", "caused", "gets", "got", "develops", "developed", "no", "not", "nil", "weight",
+        "weighs", "weighing", "asa", "bmi",
     ):  # fmt: skip
         end += 1
     given = [

@@ -196,7 +196,7 @@ def _is_later(sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug
 def _avoided(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
     return _stopped.to_stop(sentence, mention) or any(
         cues.apart(sentence, hit, mention.first, mention.last) <= (30 if hit.first < mention.first else 10)
-        for hit in cues.hits(sentence, grammar, "avoid")
+        for hit in cues.hits(sentence, grammar, "avoid") if not _drug_told.has_its_object(sentence, hit, mention)
     )
 
 

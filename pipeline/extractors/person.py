@@ -82,6 +82,9 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         return [base.claim("patient_age", reading, sentence, index, hit.first, hit.last, price, unit=unit, **_SURE)]
     after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
     if named is not None and index == named:
+        scored = sentence.tokens[index - 1].norm in ("pain", "score", "vas", "nrs") or after[:2] == ["out", "of"]
+        if scored:
+            return []  # "patient tolerated it well pain two out of ten"
         if quantity.unit is None and value != int(value):
             return []
         return [base.claim("patient_age", reading, sentence, index, index, index, 1, unit=unit, **_SURE)]
