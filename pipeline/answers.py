@@ -36,7 +36,7 @@ def answer(sentences: Sequence[Sentence]) -> tuple[Sentence, ...]:
             found.append(replace(sentence, scopes=(*sentence.scopes, *extra)))
             continue
         extra = _asked(sentence, behind) if _is_question(sentence) else [
-            *_listed(sentence), *_none_by_count(sentence), *_before_a_deed(sentence)
+            *_listed(sentence), *_none_by_count(sentence), *_before_a_deed(sentence), *_no_such_grade(sentence)
         ]  # fmt: skip
         found.append(replace(sentence, scopes=(*sentence.scopes, *extra)) if extra else sentence)
     return tuple(found)
@@ -106,18 +106,57 @@ def _before_a_deed(sentence: Sentence) -> list[Scope]:
     if not sentence.says(_DENIES):
         return []
     tokens = sentence.tokens
-    named = [m for m in sentence.mentions if m.table in ("procedures", "acts", "devices")]
+    named = [m for m in sentence.mentions if m.table in ("procedures", "acts", "devices", "positions")]
+    found = _laid_otherwise(sentence, named)
     deeds = {m.first: m for m in named if m.table == "acts" and m.first == m.last
              and tokens[m.first].norm.endswith("ed")}  # fmt: skip
-    found: list[Scope] = []
     for thing in named:
         verb = deeds.get(thing.last + 2)
-        if verb is None or tokens[thing.last + 1].norm not in _DENIES or thing.first in deeds:
+        if verb is None or tokens[thing.last + 1].norm not in _DENIES:
             continue
         if verb.last + 1 < len(tokens) and tokens[verb.last + 1].norm in _SOFT:
             continue  # "no debrided tissue"
-        found.append(Scope("certainty", "negated", thing.first, thing.last, "answer"))
+        # "drilled no microfractured": the second corrects the first
+        value = "suspected" if thing.first in deeds else "negated"
+        found.append(Scope("certainty", value, thing.first, thing.last, "answer"))
         found.append(Scope("certainty", "affirmed", verb.first, verb.last, "answer"))
+    return found
+
+
+def _laid_otherwise(sentence: Sentence, named: Sequence[Mention]) -> list[Scope]:
+    """ "Sitting no beach chair", "lateral tilt no supine": nobody tells how a patient was not laid, so the second
+    corrects the first."""
+    tokens = sentence.tokens
+    laid = [m for m in named if m.table == "positions"]
+    found: list[Scope] = []
+    for one in laid:
+        if one.first and tokens[one.first - 1].norm in _DENIES and one.first > 1:
+            found.append(Scope("certainty", "affirmed", one.first, one.last, "answer"))
+            found += [Scope("certainty", "negated", other.first, other.last, "answer") for other in laid
+                      if other.last == one.first - 2]  # fmt: skip
+    return found
+
+
+_OF_A_GRADE = frozenset("lesion lesions changes change area areas damage defect defects wear loss".split())
+_SYSTEM = 3  # tokens from "no" to the level: "no Outerbridge grade four"
+
+
+def _no_such_grade(sentence: Sentence) -> list[Scope]:
+    """ "No grade three lesions", "no Outerbridge four changes": neither such a grade nor the lesion."""
+    if not sentence.says(_DENIES) or not sentence.says(_OF_A_GRADE):
+        return []
+    tokens = sentence.tokens
+    found: list[Scope] = []
+    for at, token in enumerate(tokens):
+        if token.norm not in _DENIES:
+            continue
+        level = next((n for n in range(at + 2, min(at + 2 + _SYSTEM, len(tokens))) if tokens[n].quantity), None)
+        noun = tokens[level + 1].norm if level is not None and level + 1 < len(tokens) else ""
+        graded = level is not None and (tokens[level - 1].norm == "grade" or any(
+            m.table == "grades" and m.last == level - 1 for m in sentence.mentions
+        ))
+        if level is not None and graded and noun in _OF_A_GRADE:
+            found.append(Scope("certainty", "negated", at, level + 1, "no"))
     return found
 
 

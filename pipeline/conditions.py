@@ -44,7 +44,7 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
               if m.last < cue_first and m.table not in ("sites", "sides", "events", "routes")]  # fmt: skip
     near = before and cue_first - before[-1] <= _NEAR and not _tells_more(sentence, before[-1], cue_first)
     first = max(first, before[-1] if near else cue_first)
-    named = [m.last for m in sentence.mentions if m.first > cue_last and m.table in clauses.HEADS]
+    named = [m.last for m in sentence.mentions if m.first > cue_last and m.table in clauses.HEADS | {"devices"}]
     if not set(norms[cue_last + 1 : last + 1]) & (_FUTURE | _THEN):
         last = min([last, *named[:1], *([] if named else [cue_last + _IF_WORDS])])
     return first, last
@@ -74,7 +74,10 @@ def behind_list(sentence: Sentence, first: int, cue: int) -> int:
     if comma is None or comma + 1 >= cue or norms[comma + 1] in ("or", "and", "then"):
         return first
     parts = [m for m in sentence.mentions if first <= m.first]
-    told = any(m.last < comma for m in parts) and any(comma < m.first < cue for m in parts)
+    dated = any((said := token.quantity) is not None and said.dimension == "time" for token in (
+        sentence.tokens[comma + 1 : cue]
+    ))
+    told = any(m.last < comma for m in parts) and (dated or any(comma < m.first < cue for m in parts))
     return comma + 1 if told and not set(norms[first:cue]) & clauses.FINITE else first
 
 

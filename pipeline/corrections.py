@@ -25,6 +25,7 @@ from pipeline.restated import (
     alike,
     counted_again,
     gap,
+    graded_again,
     inherit,
     is_of_other_sort,
     like_before,
@@ -33,6 +34,7 @@ from pipeline.restated import (
     other_unit,
     pair_replaced,
     parted,
+    rejoined,
     repeated_after,
     rival,
     said_again,
@@ -40,6 +42,7 @@ from pipeline.restated import (
     together,
     trimmed,
     unit_only,
+    worded_again,
 )
 from pipeline.rows import Drug
 
@@ -74,6 +77,7 @@ def settle(drafts: Sequence[Draft], words: Sequence[Word]) -> list[Draft]:
             if _is_alone(draft, cue) and pending and cue.row.action == "replace":
                 following = pending.pop(0)
                 draft.tokens = [*draft.tokens, *following.tokens]
+            cue = rejoined(out, draft, cue)
             held = [(item, list(item.tokens), list(item.strikes)) for item in (*out[-2:], draft)]
             start = _apply(draft, cue, out, words)
             for item, tokens, strikes in held:
@@ -121,7 +125,7 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         if new is not None and tokens[new].quantity is not None and like_before(tokens, cue, new):
             draft.strikes.append(_unclear(tokens, cue, words))
         return cue.end
-    if new is not None and (again := counted_again(tokens, cue, new)) >= 0:
+    if (again := graded_again(tokens, cue) if new is None else counted_again(tokens, cue, new)) >= 0:
         return _restart(draft, cue, again, words)  # "six draws of ten mils no eight draws of ten mils"
     if new is not None:
         target = _target(draft, cue, new, out, weak)
@@ -160,7 +164,7 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         named = None if new is not None else _named(draft, cue, out)
         if named is not None:
             return _anew(draft, cue, named, words)
-        if (apart and not weak) or (cue.row.id in _SURE and new is not None) or _restated(tokens, cue):
+        if (apart and not weak) or (cue.row.id in _SURE and new is not None) or worded_again(tokens, cue):
             draft.strikes.append(_unclear(tokens, cue, words))
     elif cue.row.id == "i-mean" and new is None:
         if (again := said_again(tokens, cue)) >= 0:
@@ -384,13 +388,6 @@ def _rehome(out: Sequence[Draft]) -> None:
         if near is not None:
             near.strikes += [replace(strike, at=len(near.tokens)) for strike in draft.strikes]
             draft.strikes = []
-
-
-def _restated(tokens: Sequence[Token], cue: Cue) -> bool:
-    """Whether a longer word before the cue is said again right after it ("with epinephrine correction without
-    epinephrine"): a correction, though of what is unclear."""
-    earlier = {token.norm for token in tokens[max(0, cue.first - 5) : cue.first] if len(token.norm) > 3}
-    return any(token.norm in earlier for token in tokens[cue.end : cue.end + 4])
 
 
 def _unclear(tokens: Sequence[Token], cue: Cue, words: Sequence[Word]) -> Strike:

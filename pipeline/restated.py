@@ -292,3 +292,44 @@ def counted_again(tokens: Sequence[Token], cue: Cue, new: int) -> int:
             between = any(token.quantity is not None for token in tokens[index + 1 : cue.first])
             return index if between else -1
     return -1
+
+
+def worded_again(tokens: Sequence[Token], cue: Cue) -> bool:
+    """Whether a longer word before the cue is said again right after it ("with epinephrine correction without
+    epinephrine"): a correction, though of what is unclear."""
+    earlier = {token.norm for token in tokens[max(0, cue.first - 5) : cue.first] if len(token.norm) > 3}
+    return any(token.norm in earlier for token in tokens[cue.end : cue.end + 4])
+
+
+def graded_again(tokens: Sequence[Token], cue: Cue) -> int:
+    """Index of a word with a bare number right before the cue, where word and number are said anew right behind it
+    ("Geissler three no Geissler two"); -1 if there is none. "Grade two, no grade three lesions" tells of none."""
+    at, back = cue.end, cue.first - 1
+    while at < len(tokens) and tokens[at].punctuation:
+        at += 1
+    while back > 0 and tokens[back].punctuation:
+        back -= 1
+    if at + 1 >= len(tokens) or back < 1 or tokens[back - 1].norm != tokens[at].norm or len(tokens[at].norm) < 3:
+        return -1
+    old, fresh = tokens[back].quantity, tokens[at + 1].quantity
+    if old is None or fresh is None or old.unit or fresh.unit or {old.form, fresh.form} - _LEVELS:
+        return -1
+    after = tokens[at + 2].norm if at + 2 < len(tokens) else "."
+    return -1 if after in _OF_GRADE else back - 1
+
+
+_LEVELS = frozenset({"number", "range", "roman", "label"})
+_OF_GRADE = frozenset("lesion lesions changes change area areas damage defect defects or seen anywhere to".split())
+
+
+def rejoined(out: list[Draft], draft: Draft, cue: Cue) -> Cue:
+    """ "Geissler three. No. Geissler two.": the sentence before is taken in where its end is said anew."""
+    if cue.first or not out or not out[-1].tokens or out[-1].heading:
+        return cue
+    lead = [token for token in out[-1].tokens if not token.punctuation or token.norm != "."]
+    moved = Cue(cue.row, cue.phrase, len(lead), cue.end + len(lead))
+    if graded_again([*lead, *draft.tokens], moved) < 0:
+        return cue
+    before = out.pop()
+    draft.tokens, draft.strikes = [*lead, *draft.tokens], [*before.strikes, *draft.strikes]
+    return moved

@@ -303,7 +303,7 @@ def words(sentence: Sentence, first: int, last: int) -> str:
 
 
 _CUES_AGAIN = _words(
-    "rtc u follow followup opd rv control review reviewed seen see clinic check appointment recall revisit "
+    "rtc u fu follow followup opd rv control review reviewed seen see clinic check appointment recall revisit "
     "visit return returns back results result level test labs film "
     "films imaging echo duplex scan mri xray ray radiograph radiographs "
     "repeat repeated change gp listed psa bloods fbc amylase pth tsh"

@@ -18,6 +18,7 @@ _MOVES = frozenset({"up", "down", "on", "off", "released", "deflated", "inflated
 _AGAIN = frozenset({"back", "again", "seen", "review", "reviewed", "out"})
 _OFTEN = frozenset({"daily", "bd", "od", "tds", "qds", "tid", "bid", "nightly", "hourly"})
 _EVERY = re.compile(r"q\.?\d{1,2}(?:-\d{1,2})?h|q\.?(?:d|hs|am|pm)|[bt]\.?i\.?d|p\.?r\.?n|p\.?o")
+_A_DAY = frozenset({"daily", "a", "per", "each", "every"})
 _SUBJECT = 2  # words of a bare subject
 
 
@@ -62,6 +63,9 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
         return True  # "back in. 12 days"
     if after.norm in _OFTEN and any(word.norm[:1].isdigit() or _is_number(word.norm) for word in said[-2:]):
         return True  # "Aspirin 75 mg. Daily for 2 weeks"
+    ahead = [token.norm for token in tokens[index + 1 : index + 4]]
+    if _is_number(after.norm) and ahead[1:2] == ["times"] and ahead[2:] and ahead[2] in _A_DAY:
+        return any(_is_number(word.norm) for word in said[-2:])  # "One gram. Four times daily."
     bare = len(said) <= _SUBJECT and all(word.norm.isalpha() for word in said)
     behind = tokens[index + 2] if index + 2 < len(tokens) else None
     if bare and after.norm in _STATES and said[-1].norm not in ("no", "yes"):

@@ -29,7 +29,7 @@ _NO_NOUN = "that they are anchors was not said"
 def told(reading: Reading, sentence: Sentence) -> list[Fact]:
     """Devices with their counts and sizes; nothing where the noun stands behind the count."""
     tokens = sentence.tokens
-    if not sentence.says(_ROWS | _CROSS):
+    if not sentence.says(_ROWS | _CROSS | _SORTS):
         return []
     named = any(m.table == "devices" and m.id.endswith("anchor") for one in reading.sentences for m in one.mentions)
     facts: list[Fact] = []
@@ -40,7 +40,8 @@ def told(reading: Reading, sentence: Sentence) -> list[Fact]:
         if not _is_of_row(sentence, at) and not _crossed(sentence, at, size):
             continue
         ahead = range(at + 1, min(len(tokens), (size or at) + 1 + _REACH))
-        noun = next((place for place in ahead if tokens[place].norm in _NOUNS or tokens[place].punctuation), None)
+        noun = next((place for place in ahead if tokens[place].norm in _NOUNS or tokens[place].punctuation
+                     or (tokens[place].quantity is not None and place > (size or place))), None)  # fmt: skip
         if noun is not None and tokens[noun].norm in _NOUNS:
             continue
         facts += _made(reading, sentence, at, size, named)
@@ -108,6 +109,8 @@ _TO_COUNT = 4  # tokens from what they hold to how many there are: "Bankart 7-11
 def _crossed(sentence: Sentence, at: int, size: int | None) -> bool:
     """ "4 x 1.8 mm" right behind what anchors hold or the place of their row, or before a word for their sort."""
     tokens = sentence.tokens
+    if size == at + 2 and tokens[at + 1].norm in _SORTS and at and tokens[at - 1].norm in _PLACES:
+        return True  # "laterally two knotless four point seven five"
     if size != at + 2 or tokens[at + 1].text not in _CROSS or not is_decimal(tokens[size]):
         return False
     if at and tokens[at - 1].norm in _PLACES:
@@ -126,7 +129,7 @@ def _size(sentence: Sentence, at: int) -> int | None:
     """The width behind a count ("3 x 4.75", "2 med 5.5 mm"): with a point or in millimetres."""
     tokens = sentence.tokens
     index = at + 1
-    while index < len(tokens) and tokens[index].norm in _BY | _PLACES | _ROWS:
+    while index < len(tokens) and tokens[index].norm in _BY | _PLACES | _ROWS | _SORTS:
         index += 1
     quantity = tokens[index].quantity if index < len(tokens) and index > at + 1 else None
     if quantity is None or quantity.form != "number" or quantity.value is None or quantity.dimension not in (
@@ -139,7 +142,7 @@ def _size(sentence: Sentence, at: int) -> int | None:
 
 def _made(reading: Reading, sentence: Sentence, at: int, size: int | None, named: bool) -> list[Fact]:
     shared: dict[str, Any] = {"name": "suture-anchor", "role": "implanted", "group": f"d{base.group_of(sentence, at)}"}
-    said = size is not None and any(token.norm in _SORTS for token in sentence.tokens[size + 1 : size + 2])
+    said = size is not None and any(token.norm in _SORTS for token in sentence.tokens[at + 1 : size + 2])
     unsure = () if named or said else (_NO_NOUN,)
     facts: list[Fact] = [
         base.make("device", reading, sentence, at, at, doubts=unsure, **shared),

@@ -54,7 +54,7 @@ def stage(
     row = grammar.table("aftercare", Concept).get(target.id) if target.table == "aftercare" else None
     load = row is not None and row.group == "load"
     if quantity.dimension == "mass":  # "15 kg for 2/52, 30 kg for 2/52"
-        return Stage(index, target) if load and quantity.unit == "kg" and not words else None
+        return Stage(index, _carrying(target)) if load and quantity.unit == "kg" and not words else None
     measured = [at for at in words if tokens[at].quantity is not None]
     if load:
         named = [_LOADS[tokens[at].norm] for at in words if tokens[at].norm in _LOADS]
@@ -62,13 +62,31 @@ def stage(
                 and tokens[at].norm not in _LOAD_WORDS]  # fmt: skip
         if rest or len(named) > 1 or not (named or measured):
             return None
-        return Stage(words[0], replace(target, id=named[0]) if named else target)
+        return Stage(words[0], replace(target, id=named[0]) if named else _carrying(target) if measured else target)
     if not words or any(tokens[at].norm not in _STAGES and at not in measured for at in words):
         return None
     if any(m.table in _NAMING and told < m.first < index for m in sentence.mentions):
         return None
     said = cues.words(sentence, target.first, target.last)
     return Stage(words[0], target, f"{said}, {cues.words(sentence, words[0], words[-1])}")
+
+
+def _carrying(target: Mention) -> Mention:
+    """ "Non weight bearing two weeks then twenty kilos": a limb that carries so much is loaded in part."""
+    return replace(target, id="partial-weight-bearing") if target.id == "non-weight-bearing" else target
+
+
+def partly(sentence: Sentence) -> list[Mention]:
+    """ "Boot, partial fifteen kilos for two weeks": what a limb may carry, "weight bearing" left out."""
+    tokens = sentence.tokens
+    return [
+        Mention("aftercare", "partial-weight-bearing", at, at)
+        for at, token in enumerate(tokens[:-1] if sentence.says(_PARTIAL) else ())
+        if token.norm in _PARTIAL and (load := tokens[at + 1].quantity) is not None and load.unit == "kg"
+    ]  # fmt: skip
+
+
+_PARTIAL = frozenset({"partial", "partially"})
 
 
 def is_of_a_rate(sentence: Sentence, index: int) -> bool:

@@ -26,18 +26,19 @@ def physiotherapy(sentence: Sentence, ahead: bool) -> list[Mention]:
 _PT_WHEN = frozenset({"from", "daily", "starting", "starts", "weekly", "twice", "after", "begins", "to", "for"})
 
 
-_WORN = {"collar": "collar", "plaster": "cast", "pop": "cast"}
+_WORN = {"collar": "collar", "plaster": "cast", "pop": "cast", "running": "return-to-sport"}
 
 
 def collar(sentence: Sentence) -> list[Mention]:
     """ "Collar 6/52 hard, then soft 2/52", "plaster for six weeks": to be worn, where a length of time stands right
-    behind the bare word."""
+    behind the bare word. "Running 12/52": again, where it is no suture."""
     tokens = sentence.tokens
     if not sentence.says(_WORN.keys()):
         return []
+    named = [m for m in sentence.mentions if m.id != "running-suture"]
     return [
         Mention("aftercare", _WORN[token.norm], at, at) for at, token in enumerate(tokens[:-1])
-        if token.norm in _WORN and not any(m.first <= at <= m.last for m in sentence.mentions)
+        if token.norm in _WORN and not any(m.first <= at <= m.last for m in named)
         and any(near.quantity is not None and near.quantity.unit in _SPANS for near in tokens[at + 1 : at + 3])
     ]  # fmt: skip
 
@@ -92,6 +93,8 @@ def of_another(sentence: Sentence, last: int, index: int) -> bool:
     between = sentence.tokens[last + 1 : index]
     if any(last < m.first < index for m in base.mentions(sentence, "dispositions")):
         return True  # "diet tomorrow, home day two"
+    if [token.norm for token in between[:2]] == [")", ","]:
+        return True  # "RV 2/52 (ROS), 6/52": what stood in brackets is over
     comma = max((at for at in range(last + 1, index) if sentence.tokens[at].norm == ","), default=None)
     if comma is not None and any(comma < m.first < index for m in base.mentions(sentence, "measures")):
         return True

@@ -8,6 +8,7 @@ from pipeline.records import Quantity, Sentence
 Ranked = tuple[int, int, int]  # cost, first and last token of a noun
 _PLURAL = 12
 _MOST_OF_ALL = frozenset({"biggest", "largest", "smallest", "longest", "deepest"})
+_EXTENTS = frozenset({"depth", "distance", "spacing", "apart", "thickness"})
 _SAME_NOUN = frozenset("by x \u00d7 and long wide deep of was is at about to".split())
 
 
@@ -19,6 +20,8 @@ def kept(sentence: Sentence, index: int, quantity: Quantity, ranked: list[Ranked
     if _is_plural(quantity) and (last + 1 >= len(tokens) or tokens[last + 1].norm != "of"):
         ranked = [(price + (_PLURAL if first > last else 0), first, end) for price, first, end in ranked]
     ranked = [one for one in ranked if not _denied_before(sentence, one, start)]
+    if start and tokens[start - 1].norm in _EXTENTS:
+        ranked = [one for one in ranked if one[2] == start - 2]  # "9 holes, depth 4 mm, distance 3 mm"
     if start and tokens[start - 1].norm in _MOST_OF_ALL:
         ranked = [one for one in ranked if one[2] < start]  # "the biggest nine millimetres": of what stands before
     return ranked

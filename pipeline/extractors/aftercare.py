@@ -30,8 +30,8 @@ _LEADS = frozenset({"for", "x", "until", "next", "over", "another", "first", "ad
                     "day", "and", "night", "times", "use", "be", "worn", "on", "kept", "wear", "-", ":", "only",
                     "from", "twice"})  # fmt: skip
 _NOT = frozenset({"no", "avoid", "avoiding"})
-_LOADS = frozenset({"bearing", "lift", "lifting", "load", "over", "above", "than", "gripping", "carry", "carrying",
-                    "pwb", "ttwb", "tdwb", "fwb"})  # fmt: skip
+_LOADS = frozenset({"partial", "bearing", "lift", "lifting", "load", "over", "above", "than", "gripping", "carry",
+                    "carrying", "pwb", "ttwb", "tdwb", "fwb"})  # fmt: skip
 _FAILED = frozenset({"failed", "conservative", "nonoperative", "refractory", "despite", "relief", "tried", "sessions",
                      "helped"})  # fmt: skip
 _REACH = 9
@@ -62,7 +62,7 @@ _CLOSED = ("swab-count", "blood-loss", "count-item")
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bool) -> list[Fact]:
     ahead = sentence.section in _AHEAD
     told = [*_care_words.physiotherapy(sentence, ahead), *_care_stages.elevated(sentence, ahead),
-            *_care_words.collar(sentence)]  # fmt: skip
+            *_care_words.collar(sentence), *_care_stages.partly(sentence)]  # fmt: skip
     named = [m for m in base.mentions(sentence, "aftercare") if not _care_words.is_remainder(sentence, m)
              and not _care_words.is_movement(sentence, m)]  # fmt: skip
     own = sorted([*named, *told], key=lambda mention: mention.first)

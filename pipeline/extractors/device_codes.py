@@ -41,9 +41,27 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if fact is not None:
                 doubts = tuple(doubt for doubt in fact.doubts if not doubt.endswith("from single digits"))
                 facts.append(replace(fact, doubts=doubts, **_owner(sentence, hit, hits)))
+                facts += _further(reading, sentence, hit, fact)
         for hit in cues.hits(sentence, grammar, "expiry"):
             facts += _expiry(reading, sentence, hit)
     return facts
+
+
+def _further(reading: Reading, sentence: Sentence, hit: cues.Hit, fact: Fact) -> list[Fact]:
+    """ "Both lot numbers 441A and 662B": the second code."""
+    tokens = sentence.tokens
+    several = {token.norm for token in tokens[max(0, hit.first - 2) : hit.last + 2]} & _SEVERAL
+    at = next((n for n, token in enumerate(tokens) if token.first > fact.evidence.last), len(tokens))
+    if not several or at + 1 >= len(tokens) or tokens[at].norm not in ("and", "&", ","):
+        return []
+    second = _code(reading, sentence, cues.Hit(hit.id, at, at))
+    if second is None or len(second.text or "") < _SHORTEST:
+        return []
+    return [replace(second, doubts=tuple(one for one in second.doubts if not one.endswith("from single digits")))]
+
+
+_SEVERAL = frozenset({"both", "numbers", "lots", "nos", "batches"})
+_SHORTEST = 3
 
 
 def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:

@@ -161,7 +161,7 @@ _NOT_SEEN = frozenset(
      "history", "previous", "prior", "past", "family", "regular", "medication", "medications", "comorbidities",
      "surgery", "operations", "operation", "symptoms", "relief", "reason", "way", "matter", "evidence", "sign", "signs",
      "mesh", "graft", "cement", "heavy", "lifting", "driving", "smoking", "weight", "equipment", "complications",
-     "surprise", "surprises"}
+     "surprise", "surprises", "augmentation", "pressure", "grade", "grades"}
 )  # fmt: skip
 
 

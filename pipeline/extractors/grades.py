@@ -91,10 +91,17 @@ def _ends(sentence: Sentence, at: int, site: Mention) -> bool:
     if level is None or level[1] is None or level[1] > _HIGHEST:
         return False
     after = sentence.tokens[level[3] + 1] if level[3] + 1 < len(sentence.tokens) else None
-    return at < site.first or after is None or after.punctuation or after.norm in ("and", "with")
+    if at < site.first or after is None or after.punctuation or after.norm in ("and", "with"):
+        return True
+    if after.norm in _NEXT_PLACE and sentence.tokens[at - 1].quantity is None:
+        return any(m.last == at - 1 for m in base.mentions(sentence, "sites"))
+    behind = next((m for m in base.mentions(sentence, "sites") if m.first == level[3] + 1), None)
+    # "patella one to two trochlea zero": in a row of parts with their levels
+    return behind is not None and behind.last + 1 < len(sentence.tokens) and _ends(sentence, behind.last + 1, behind)
 
 
 _HIGHEST = 5
+_NEXT_PLACE = frozenset("medial lateral plateau plateaus tibial femoral elsewhere rest others".split())
 
 
 def _named(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar, taken: set[int]) -> list[Fact]:

@@ -198,7 +198,8 @@ def _has_own(sentence: Sentence, rows: Mapping[str, Concept], index: int, mentio
     own = [token.quantity for token in after if token.quantity is not None]
     said = tokens[index].quantity
     bare = bool(own) and after[0].quantity is own[0] and said is not None and not said.unit and not own[0].unit
-    return bool(own) and (parted or bare or (led and _fits(rows[mention.id].group, own[0].dimension)))
+    worn = any(m.last == index - 1 and m.table in ("dressings", "devices") for m in sentence.mentions)
+    return bool(own) and (parted or bare or worn or (led and _fits(rows[mention.id].group, own[0].dimension)))
 
 
 def _root(sentence: Sentence, index: int, quantity: Quantity) -> int:

@@ -135,7 +135,7 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
     if quantity is None or quantity.unit not in _WEIGHT_UNITS:
         return []
     around = {token.norm for token in sentence.tokens[max(0, index - 2) : index + 3]}
-    if around & _OTHER_WEIGHTS or _is_load(sentence, index) or _is_pull(sentence, index):
+    if around & _OTHER_WEIGHTS or _is_load(sentence, index) or _is_pull(reading, sentence, index):
         return []
     if _in_brackets(sentence, index + 2):
         return []  # "less than 5 kg (4.1 kg)": the one in brackets is the weight
@@ -173,9 +173,11 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
     return []
 
 
-def _is_pull(sentence: Sentence, index: int) -> bool:
-    """ "Traction with a finger trap, five kilos"."""
+def _is_pull(reading: Reading, sentence: Sentence, index: int) -> bool:
+    """ "Traction with a finger trap, five kilos", "Traction tower. Four kilos."."""
     norms = [token.norm for token in sentence.tokens[max(0, index - _PULLED) : index]]
+    if not norms and sentence.index:
+        norms = [token.norm for token in reading.sentences[sentence.index - 1].tokens[-_PULLED:-1]]
     return bool({"traction", "distraction", "tower"} & set(norms)) and "." not in norms
 
 
@@ -184,10 +186,14 @@ _PULLED = 9  # tokens
 
 def _is_load(sentence: Sentence, index: int) -> bool:
     """ "Partial weight, twenty kilos": what a limb may carry."""
-    before = [token.norm for token in sentence.tokens[max(0, index - 4) : index]]
+    before = [token.norm for token in sentence.tokens[max(0, index - 8) : index]]
     after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
-    if _LOAD_WORDS & set(before) or after in (["of", "weight"], ["of", "load"]):
+    if _LOAD_WORDS & set(before[-4:]) or after in (["of", "weight"], ["of", "load"]):
         return True  # "TTWB (10 kg)", "twenty kilos of weight for two weeks"
+    behind = [token for token in sentence.tokens[index + 1 : index + 3] if token.norm not in ("for", "x")]
+    time = behind[0].quantity if behind else None
+    if time is not None and time.unit in ("d", "wk", "mo"):
+        return True  # "twenty kilos for four weeks"
     at = before.index("weight") if "weight" in before else 0
     return at > 0 and before[at - 1] in _LOADS
 

@@ -219,7 +219,8 @@ def _unnamed(reading: Reading, sentence: Sentence, index: int, quantity: Quantit
     round_the_clock = quantity.text[3:] in ("00", "30") and any(
         abs(mention.first - index) <= _STITCH for mention in base.mentions(sentence, "sutures", "devices")
     )
-    if round_the_clock:
+    anchors = [m for m in base.mentions(sentence, "devices") if m.id.endswith("anchor")]
+    if round_the_clock or any(0 < index - m.last <= _AT_FACE for m in anchors):
         return []  # "anchors at half past six": a place on the clock face
     first = max(0, index - 4)
     return [
@@ -337,7 +338,7 @@ _RELATIVE = frozenset(
 )  # fmt: skip
 _FALLBACK, _BESIDE = 80, 4
 _WORK = frozenset({"operation", "surgery", "procedure", "case"})
-_STITCH = 7
+_STITCH, _AT_FACE = 7, 2
 
 
 def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
