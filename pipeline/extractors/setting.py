@@ -35,8 +35,6 @@ _NEAR = frozenset(
      "mask", "intubation", "block", "endotracheal", "induced", "induction", "with", "plus", "and", "+", "sedation",
      "laryngeal", "by", "via", "ett", "igel", "i-gel", "tiva", "rsi", "intubated"}
 )  # fmt: skip
-
-
 _OPENS = frozenset({"under", "anesthesia", "anaesthesia", "plus", "and", "lma", "mask", "awake", "tumescent", "short",
                     "endotracheal", "+", "had", "a", "with", "so", "then", "but"})  # fmt: skip
 
@@ -125,7 +123,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None  # "antibiotic associated diarrhoea"
     if kind == "preparation" and _is_allergen(sentence, mention):
         return None
-    if kind == "position" and mention.first and sentence.tokens[mention.first - 1].norm in _EXERCISES:
+    if kind == "position" and mention.first and sentence.tokens[mention.first - 1].norm in ("rom", "motion"):
         return None  # "ROM prone 0-60"
     near = [token.norm for token in sentence.tokens[max(0, mention.first - 1) : after + 2]]
     if kind == "urgency" and near[:1] == ["the"] and near[2:3] in (["with"], ["and"], ["by"], ["where"]):
@@ -201,7 +199,6 @@ def _is_of_tool(sentence: Sentence, mention: Mention) -> bool:
 
 
 _HELD = frozenset("awl reamer guide broach saw drill blade wire retractor scope camera osteotome rasp".split())
-_EXERCISES = frozenset({"rom", "motion", "exercises", "exercise", "flexion", "extension"})
 _PADDED = frozenset("dressing dressings splint cast slab bandage plaster boot tourniquet brace wrap".split())
 _WAS_GIVEN = frozenset("given administered infused received started administration".split())
 _TREATED = frozenset({"treated", "treatment", "course", "courses", "outpatient"})
