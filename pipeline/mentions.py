@@ -28,7 +28,8 @@ _SPELLING = (
     ("paed", "ped"), ("orthopaed", "orthoped"), ("tumour", "tumor"), ("colour", "color"), ("centre", "center"),
     ("litre", "liter"), ("metre", "meter"), ("fibre", "fiber"), ("caecum", "cecum"), ("faec", "fec"),
     ("ischaem", "ischem"), ("anaem", "anem"), ("sulph", "sulf"), ("mould", "mold"), ("labour", "labor"),
-    ("ise", "ize"), ("isation", "ization"), ("yse", "yze"), ("grey", "gray"), ("plaster of paris", "plaster"),
+    ("ise", "ize"), ("ising", "izing"), ("isation", "ization"), ("yse", "yze"), ("grey", "gray"),
+    ("plaster of paris", "plaster"),
 )  # fmt: skip
 
 # Words as notes write them in short.

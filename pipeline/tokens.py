@@ -51,6 +51,8 @@ _CELLS = re.compile(r"\||\s;\s|\t")  # a line of a table is one of its own
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
 
 
+# "Diagnosis(es):", "Procedure (s):" of a template: the heading, and its colon.
+_PLURAL = re.compile(r"^([A-Za-z]*)\(e?s\):$", re.I)
 _NOT_ASKED = re.compile(r"^n/a[.,;]+$", re.I)  # the mark ends a sentence, and "a." is no artery
 
 
@@ -59,6 +61,9 @@ def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
     if _SIMPLE.match(text) and text[:2] != "o'":
         return ((text, _SHORT.get(text, text), False),)
     text = _OH_DIGIT.sub(r"\1-", text).replace("’", "'").replace("‐", "-").replace("‑", "-").replace("−", "-")
+    plural = _PLURAL.match(text)
+    if plural:
+        return (*(_pieces(plural[1]) if plural[1] else ()), (":", ":", True))
     if _NOT_ASKED.match(text):
         return (*_pieces(text[:3]), *((mark, mark, True) for mark in text[3:]))
     if text in ("->", "→", "=>"):

@@ -6,7 +6,9 @@ findings; one of the past or of a relative is history.
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
+from itertools import pairwise
 
 from pipeline import clauses, laterality, story
 from pipeline.extractors import _when_diagnosed, base
@@ -63,19 +65,82 @@ def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
     found = list(base.mentions(sentence, "diagnoses"))
     taken = {(mention.first, mention.last) for mention in found}
     found += [m for m in base.mentions(sentence, "complications") if (m.first, m.last) not in taken]
+    found = [m for m in found if base.scope_at(sentence, "status", m.first, "") != "other_person"]
     now = [mention for mention in found if not _is_past(norms, mention)]
     found = now or found or list(base.mentions(sentence, "findings"))
     for mention in found:
         # "Before and after the same, cuff tear": said for both. "Gallstones, after the operation the same": once.
         later = same is not None and not (len(kinds) > 1 and same < mention.first)
         for kind in kinds[:1] if later else kinds:
-            facts.append(replace(base.named(kind, reading, sentence, mention, grammar), status="performed"))
+            fact = replace(base.named(kind, reading, sentence, mention, grammar), status="performed")
+            facts.append(replace(fact, laterality=None) if _has_no_side(sentence, mention, grammar) else fact)
     if same is not None and "postop_diagnosis" in kinds and (not found or same > found[-1].last):
         # "Pre-op and post-op diagnosis the same": as the indication, which was told
         facts += [_same(kind, reading, sentence, same) for kind in (kinds if not found else ("postop_diagnosis",))]
     if not facts and same is None:
         facts += _in_words(reading, sentence, kinds, grammar)
+    elif found and same is None:
+        facts += _beside_named(reading, sentence, kinds, grammar)
     return facts
+
+
+def _beside_named(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], grammar: Grammar) -> list[Fact]:
+    """ "Breast ptosis, chest wall asymmetry": a further diagnosis in a list, that no row names, in its own words. Its
+    last word tells that it is one; places, sides and levels tell of the named one."""
+    tokens = sentence.tokens
+    facts: list[Fact] = []
+    first = story.after_heading(sentence)
+    if first is None:
+        return []
+    ends = [at for at in range(first, len(tokens)) if tokens[at].punctuation or tokens[at].norm in ("and", "with")]
+    for start, end in pairwise([first - 1, *ends, len(tokens)]):
+        last = next((at for at in range(start + 1, end) if tokens[at].norm in _OF_PLACE), end) - 1
+        if not 0 < last - start <= _PART or any(start < m.first < end for m in sentence.mentions if m.table in _NAMED):
+            continue
+        head = tokens[last].norm
+        if tokens[start + 1].norm in _NOT_NOW or head in _HEADS or _DISEASE.search(head) is None:
+            continue
+        side = laterality.only_side(sentence, start + 1, end - 1, grammar)
+        facts += [
+            base.make(kind, reading, sentence, start + 1, end - 1, text=story.words(sentence, start + 1, end - 1),
+                      status="performed", laterality=side,
+                      certainty=base.scope_at(sentence, "certainty", start + 1, "affirmed"))
+            for kind in kinds
+        ]  # fmt: skip
+    return facts
+
+
+def _has_no_side(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """ "Right hip pain, hypertension": what is of the whole patient, or of a part that there is once, has a side only
+    in its own item of the list."""
+    row = grammar.tables[mention.table].get(mention.id)
+    if not isinstance(row, Concept) or row.sided:
+        return False
+    tokens = sentence.tokens
+    low, high = mention.first, mention.last + 1
+    while low and not tokens[low - 1].punctuation and tokens[low - 1].norm != "and":
+        low -= 1
+    while high < len(tokens) and not tokens[high].punctuation and tokens[high].norm != "and":
+        high += 1
+    if any(token.norm in ("left", "right", "bilateral", "both") for token in tokens[low:high]):
+        return False
+    places = [grammar.table("sites", Concept)[m.id] for m in base.mentions(sentence, "sites") if low <= m.first < high]
+    return bool(places) and not any(place.sided for place in places) or row.group in _OF_THE_WHOLE and not places
+
+
+_OF_THE_WHOLE = frozenset({"general-medicine", "heart-vessels-lungs"})
+_PART = 5  # words
+_OF_PLACE = frozenset({"of", "in", "on", "at", "to", "due", "secondary"})
+_NAMED = frozenset({"diagnoses", "complications", "findings", "procedures", "acts", "devices"})
+_NOT_NOW = frozenset({"status", "history", "s/p", "post", "prior", "previous", "without", "no", "not", "for", "under"})
+# What a word for a disease ends in, or is. Common medical word forms, no source.
+_DISEASE = re.compile(
+    r"(?:itis|osis|oma|asia|aemia|emia|uria|pathy|algia|plegia|paresis|trophy|rrhea|rrhoea|rrhagia|ptosis|oedema|edema|"
+    r"pnea|pnoea|malacia|megaly|penia|cele|opia|phobia|spasm|mobility|sthesia)$|"
+    r"^(?:insufficiency|failure|obstruction|deformity|disease|disorder|syndrome|dysfunction|pain|weakness|numbness|"
+    r"contracture|asymmetry|injury|incompetence|deficiency|discharge|disability|malunion|nonunion|malignancy|cancer|"
+    r"bleeding|swelling|scarring|intolerance|rigidity|angulation|impingement)$"
+)
 
 
 def _is_past(norms: list[str], mention: Mention) -> bool:
