@@ -6,7 +6,7 @@ from pipeline import clauses
 from pipeline.clauses import word_set as _words
 from pipeline.records import Sentence
 
-_KIN = _words(
+RELATIVES = _words(
     "father mother brother sister son daughter aunt uncle cousin grandmother grandfather niece nephew sibling twin "
     "wife husband partner dad mum mom grandson granddaughter relative brothers sisters sons daughters aunts uncles "
     "cousins siblings parents grandparents relatives twins"
@@ -36,9 +36,9 @@ _FAR = 5  # tokens between the beginning of a clause and a relative
 
 def subjects(sentence: Sentence) -> list[int]:
     """Tokens of the relatives of whom a clause tells an illness or an operation."""
-    if not sentence.says(_KIN):
+    if not sentence.says(RELATIVES):
         return []
-    return [at for at, token in enumerate(sentence.tokens) if token.norm in _KIN and _is_ill(sentence, at)]
+    return [at for at, token in enumerate(sentence.tokens) if token.norm in RELATIVES and _is_ill(sentence, at)]
 
 
 def _is_ill(sentence: Sentence, at: int) -> bool:

@@ -44,6 +44,7 @@ from pipeline import (
     settle,
     short_names,
     tokens,
+    unsure,
     unused,
     utterances,
     wordlist,
@@ -298,8 +299,8 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     told = other_side.fill(same_again.repeat(arbitrate(found), reading, rules), reading, rules)
     stated = unused.set_aside(removals.explant(inherited.inherit(told, reading, rules), reading, rules), reading)
     stated = abandoned.one_side(prior_devices.mark(stated, reading), reading)
-    stated = facing.doubt(abandoned.doubt(stated, reading, rules), reading)
-    return reading, _number(faint.lend(settle.settle(stated, reading, rules), reading))
+    stated = settle.settle(facing.doubt(abandoned.doubt(stated, reading, rules), reading), reading, rules)
+    return reading, _number(faint.lend(unsure.doubt(stated, reading, rules), reading))
 
 
 def _number(facts: Sequence[Fact]) -> list[Fact]:

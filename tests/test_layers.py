@@ -29,7 +29,7 @@ LAYERS = {
             "scales cues phases sidewise story what_if",
             "extractors",
             "standing stated_sides sidelines own_numbers sole_side known_parts inherited same_again abandoned removals "
-            "prior_devices unused settle faint leftovers assemble limits "
+            "prior_devices unused settle unsure_states unsure faint leftovers assemble limits "
             "signout wording word word_template "
             "other_side dosing coding udi fhir",
             "checks review exports",

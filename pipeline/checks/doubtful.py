@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
-from pipeline import quantities, tokens
+from pipeline import quantities, tokens, unsure
 from pipeline.checks.base import ONE_VALUE, called, finding, prepared, shown
 from pipeline.grammar import Grammar
 from pipeline.limits import limit, limits
@@ -112,7 +112,7 @@ def _matters(fact: Fact) -> bool:
 _READ = re.compile(
     r"^taken as (?:a number of|the weight of|its size)|side by side: taken as|^said to be (?:stopped|continued)|"
     r"^taken for a medicine of the patient's own|^said as the same as on the|^said as more of|^made up to|"
-    r"^its sides stand in brackets|at its end may be how many"
+    rf"^its sides stand in brackets|at its end may be how many|^{unsure.LEAD}"
 )
 _UNIT_GAP = re.compile(r"^the unit of .* was not said; taken as|said of the other side$")
 _OFTEN = re.compile(r"^said .* times; what it comes to")
