@@ -17,7 +17,7 @@ _HEARD = re.compile(r"^([01]?\d|2[0-3])([.-]?)([0-5]\d)$")
 GOVERNS = frozenset(
     "incision induction timeout room theatre theater tourniquet inflated deflated released started start began begun "
     "ended finished completed closed closure arrived delivered delivery born birth clamp clamped unclamped reperfusion "
-    "onset wheels anaesthesia anesthesia handover".split()
+    "onset wheels anaesthesia anesthesia handover baby placenta caecum cecum".split()
 )
 _MOVES = frozenset("up down in out off on given".split())
 _HEARD_BEFORE, _HEARD_AFTER = 8, 5

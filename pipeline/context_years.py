@@ -16,6 +16,8 @@ def years(sentence: Sentence) -> list[Scope]:
     dated = {m.last + ahead: m.first for m in sentence.mentions if m.table in ("procedures", "diagnoses")
              for ahead in (1, 2) if ahead == 1 or tokens[min(m.last + 1, len(tokens) - 1)].norm == "("}  # fmt: skip
     for index in range(1, len(tokens)):
+        if _is_early(tokens[index]):
+            continue  # "scope in 0911"
         if tokens[index - 1].norm in ("in", "since") and (
             clauses.is_year(tokens[index]) or _in_short(sentence, index) or _in_two(sentence, index)
         ):
@@ -36,6 +38,11 @@ def years(sentence: Sentence) -> list[Scope]:
             if held:  # "the left hip has a hemiarthroplasty from 2019"
                 found.append(Scope("status", "historical", clauses.bounds(sentence, held[0])[0], index, "year"))
     return found
+
+
+def _is_early(token: Token) -> bool:
+    """A time of day with a nought before it, which no year has."""
+    return token.quantity is not None and token.quantity.form == "clock" and token.text.startswith("0")
 
 
 def _had_been(sentence: Sentence, index: int) -> int | None:

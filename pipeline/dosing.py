@@ -116,7 +116,8 @@ def told_behind(note: OperativeNote, said: list[Dose]) -> list[Dose]:
         for other in said:
             if other.drug != alone.drug or other is alone or other.of("medication_dose"):
                 continue
-            linked = _between(note, _last(other), first)
+            whole = alone.of("medication_dose")[0].scale == "total"  # "... two hundred milligrams altogether"
+            linked = _between(note, _last(other), first, whole)
             if linked is None or not (linked or ends):
                 continue
             if all(other.of(kind) for kind in _OF_SOLUTION):
@@ -125,9 +126,10 @@ def told_behind(note: OperativeNote, said: list[Dose]) -> list[Dose]:
     return found
 
 
-def _between(note: OperativeNote, last: int, first: int) -> str | None:
-    """The words that lead from a solution to its dose ("so", "that is"); None where others lie between."""
-    if not 0 < first - last <= _LINK:
+def _between(note: OperativeNote, last: int, first: int, whole: bool) -> str | None:
+    """The words that lead from a solution to its dose ("so", "that is"); None where others lie between, but where it
+    went, if the dose is said to be the whole."""
+    if not 0 < first - last <= (_TO_WHOLE if whole else _LINK):
         return None
     here = next((one for one in note.sections.description if one.evidence.first <= last < first <= one.evidence.last),
                 None)  # fmt: skip
@@ -135,10 +137,10 @@ def _between(note: OperativeNote, last: int, first: int) -> str | None:
         return None
     words = here.text.lower().split()[last + 1 - here.evidence.first : first - here.evidence.first]
     said = " ".join(words).strip(" ,")
-    return said if said in _LEAD_TO_DOSE else None
+    return said if whole or said in _LEAD_TO_DOSE else None
 
 
-_LINK = 4
+_LINK, _TO_WHOLE = 4, 8
 _LEAD_TO_DOSE = frozenset({"", "so", "that's", "thats", "that is", "which is", "makes", "which makes", "making", "is"})
 _OF_SOLUTION = ("medication_concentration", "medication_volume")
 

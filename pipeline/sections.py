@@ -105,9 +105,11 @@ _AHEAD = frozenset({"aftercare", "follow-up"})
 def _after_preop(row: SectionCue, part: Sentence, lasting: str, grammar: Grammar) -> SectionCue:
     """ "Post-op:" right after a pre-operative diagnosis is the diagnosis, elsewhere the plan."""
     words = [token.norm for token in part.tokens if not token.punctuation]
+    told = [token.norm for token in part.tokens]
+    joint = next((at for at, norm in enumerate(told) if norm in ("+", "plus", "and", "with", ",")), len(told))
     if row.id == "aftercare" and words and words[0] in ("post", "postop") and (
-        lasting == "preop-diagnosis" or _says_same(words)
-    ):  # fmt: skip
+        lasting == "preop-diagnosis" or _says_same([norm for norm in told[:joint] if norm.isalpha()])
+    ):  # "Post-op: same + tear": also with what came to it
         return grammar.table("sections", SectionCue)["postop-diagnosis"]
     return row
 

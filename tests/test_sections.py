@@ -14,6 +14,8 @@ from reading_of import at, read, state
         ("Pre operative diagnosis colic, post operative diagnosis gangrene.", "gangrene", "postop-diagnosis"),
         ("PREOP DX: Gallstones. POSTOP DX: Same.", "same", "postop-diagnosis"),
         ("Pre-op: Gallstones. Post-op: Same.", "same", "postop-diagnosis"),
+        ("Ind: delay. Postop: same + 3b tear. Incision 0812.", "tear", "postop-diagnosis"),
+        ("Ind: delay. Postop: same + 3b tear. Incision 0812.", "incision", ""),
         ("Pre-op: Gallstones. Post-op: Cholecystitis. Plan: Ice.", "ice", "aftercare"),
         ("preoperative diagnosis hernia postoperative diagnosis same procedure performed mesh", "mesh", "procedure"),
         ("Findings. Synovitis everywhere.", "synovitis", "findings"),

@@ -57,7 +57,7 @@ class Clash:
 
 def clashes(note: OperativeNote) -> Iterator[Clash]:
     """Every kind once at most. Pure."""
-    for reader in (_donor, _way_in, _in_the_name, _incision, _of_two, _named_only, _crest):
+    for reader in (_donor, _way_in, _in_the_name, _incision, _of_two, _named_only, _crest, _pain, _fossa):
         found = reader(note)
         if found is not None:
             yield found
@@ -213,3 +213,44 @@ _HEADED = re.compile(
     r"\b(?:procedure|operation)(?: is| was)?[: ] ?(?:(?!left\b|right\b|and\b|done\b|performed\b)[\w-]+ ){1,5}"
     rf"{_SIDE}\b(?! (?:lateral|decubitus|side up|hand|arm|lower|upper))", re.I
 )  # fmt: skip
+
+# What a root hurts lies on its own side: arm and leg pain of the spine, and the side that was operated on.
+_SPINE = re.compile(r"\b(?:foraminotomy|microdis[ck]ectomy|dis[ck]ectomy|laminotomy|laminectomy|nerve root|"
+                    r"transforaminal|hemilaminectomy|decompression)\b", re.I)  # fmt: skip
+_PAINS = re.compile(
+    rf"\bpain (?:down|in|into|of) (?:the |his |her )?{_SIDE} (?:arm|leg|buttock|foot|hand)\b|"
+    r"\b(?P<before>left|right)(?:[- ]sided)? (?:(?:arm|leg|buttock) pain|radiculopathy|sciatica|brachialgia)\b", re.I
+)  # fmt: skip
+
+
+def _pain(note: OperativeNote) -> Clash | None:
+    """ "Foraminotomy C6-C7 on the right ... pain down the left arm"."""
+    done = [fact for fact in note.of("procedure", given=True) if fact.laterality]
+    if {fact.laterality for fact in done} not in ({"left"}, {"right"}) or not any(
+        _SPINE.search(fact.evidence.heard) for fact in done
+    ):
+        return None
+    said = [(passage, match, (match["side"] or match["before"]).lower()) for passage in note.sections.description
+            for match in _PAINS.finditer(passage.text) if passage.section not in ("history", "aftercare", "follow-up")]
+    if {side for _, _, side in said} != {_OTHER[str(done[0].laterality)]}:
+        return None
+    passage, match, _ = said[0]
+    return Clash(f"{done[0].evidence.heard} ({done[0].laterality})", match.group(), passage.evidence, "pain")
+
+
+_FOSSA = re.compile(rf"\b{_SIDE} iliac fossa\b", re.I)
+_PUT = re.compile(r"\b(?:kidney|graft|transplant|implanted)\b", re.I)
+
+
+def _fossa(note: OperativeNote) -> Clash | None:
+    """ "Kidney transplant, right iliac fossa ... kidney into the left iliac fossa": one graft has one place."""
+    if not any("transplant" in (fact.name or "") for fact in note.of("procedure", given=True)):
+        return None
+    said = [(passage, match) for passage in note.sections.description if _PUT.search(passage.text)
+            for match in _FOSSA.finditer(passage.text)]  # fmt: skip
+    first = next(iter(said), None)
+    for passage, match in said[1:]:
+        same = first is None or match["side"].lower() == first[1]["side"].lower()
+        if first is not None and not same and not _asides(note, passage, match):
+            return Clash(first[1].group(), match.group(), passage.evidence, "fossa")
+    return None

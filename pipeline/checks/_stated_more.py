@@ -138,9 +138,18 @@ def both(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
 def _for_each(tokens: Sequence[Token], index: int) -> int | None:
     """Place of the "each" that an amount goes to ("4 mL behind each ear"); None where there is none."""
     at = index + 1
-    while at < len(tokens) and tokens[at].norm in _BEHIND:
+    while at < len(tokens) and (tokens[at].norm in _BEHIND or (at - index < _NEAR and _is_drug(tokens, at))):
         at += 1
     return at if at < len(tokens) and tokens[at].norm in ("each", "either", "per", "both") else None
+
+
+def _is_drug(tokens: Sequence[Token], at: int) -> bool:
+    """A word or a strength between an amount and where it went: "six millilitres of quarter percent bupivacaine on
+    each side"."""
+    quantity = tokens[at].quantity
+    if quantity is not None:
+        return quantity.dimension == "fraction"
+    return tokens[at].norm.isalpha() and tokens[at].norm not in ("each", "either", "per", "both", "and", "then", "plus")
 
 
 def times_two(tokens: Sequence[Token], index: int) -> int:

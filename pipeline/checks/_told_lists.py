@@ -145,7 +145,8 @@ def lots(note: OperativeNote, passage: Passage, read: Sequence[Token]) -> tuple[
     lots in the sentence, or in the note up to it."""
     for at in range(len(read) - 1):
         said = count(read[at])
-        if said is None or read[at + 1].norm not in _PIECES or not says_total(read, at):
+        so = at > 0 and read[at - 1].norm == "so"
+        if said is None or read[at + 1].norm not in _PIECES or not (so or says_total(read, at)):
             continue
         before = [fact for fact in note.of("device_lot") if fact.text and fact.evidence.first <= passage.evidence.last]
         here = {fact.text for fact in before if passage.holds(fact)}

@@ -200,10 +200,11 @@ def _total(read: Sequence[Token], at: int, noun: int) -> str | None:
         if token.punctuation or count(token) is not None:
             break
         behind.append(token.norm)
-    if any(pair in _WHOLE for pair in pairwise(behind)) or _ALL & set(behind[:1]):
+    if behind[:3] == ["in", "the", "end"] or any(pair in _WHOLE for pair in pairwise(behind)) or _ALL & set(behind[:1]):
         return "led"
     end = _at(read, noun + 1)
-    if before[-1:] == [","] and (end is None or end.norm in _ENDS):
+    sized = end is not None and end.norm == "of" and noun + 2 < len(read) and _size(read[noun + 2])
+    if before[-1:] == [","] and (end is None or end.norm in _ENDS or sized):
         return "bare"
     return "pointed" if before[-1:] and before[-1] in _POINTS and noun == at + 1 else None
 

@@ -47,7 +47,31 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             runs = runs or _in_one_breath(note, fact, times)
             if runs and not any(_fits(said, gap, slack) for _, _, gap in runs):
                 found.append(_told(fact, *runs[0]))
-    return found
+    return found + _longer(note)
+
+
+def _longer(note: OperativeNote) -> list[Finding]:
+    """ "Console 242 min, op 188 min": a part that lasted longer than the whole operation."""
+    said = [(fact, one) for fact in given(note, "duration") if (one := span(fact, "min")) is not None]
+    whole = [(fact, one) for fact, one in said if same_name(fact.name) == "operation"]
+    parts = [(fact, one) for fact, one in said
+             if same_name(fact.name) in _PARTS or _CONSOLE in (fact.text or "").lower()]  # fmt: skip
+    if len(whole) != 1 or whole[0][1].high is None:
+        return []
+    operation, most = whole[0][0], whole[0][1].high
+    return [
+        finding(
+            "duration_times", "warning",
+            f"{shown(fact)} was said of a part of the operation, which took {shown(operation)}.",
+            [fact, operation], arithmetic=f"{shown(fact)} > {shown(operation)}",
+            ask="Say which is right.", about="part",
+        )
+        for fact, one in parts if one.low is not None and one.low > most
+    ]  # fmt: skip
+
+
+_PARTS = frozenset({"traction", "clamp", "bypass"})
+_CONSOLE = "console"
 
 
 def _in_one_breath(note: OperativeNote, fact: Fact, times: dict[str, Fact]) -> list[tuple[Fact, Fact, int]]:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pipeline import enumerations
-from pipeline.checks import _clock_places, _summed_facts, _told_lists, _told_parts, base
+from pipeline.checks import _clock_places, _summed_facts, _told_lists, _told_parts, _told_short, base
 from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, WHOLE, Head, count, heads, says_total
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
@@ -45,7 +45,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             other = (_told_parts.summed(read) or _told_lists.ways(read) or _told_lists.rows(read)
                      or _told_lists.ordinals(read) or _told_lists.lots(note, passage, read)
                      or _gone_on(ahead, passage, read))  # fmt: skip
-            signed = _told_lists.signed(read)
+            signed = _told_lists.signed(read) or _told_short.told(read)
             if signed is not None:
                 found.append(_told(note, passage, *signed, "warning"))
                 continue

@@ -24,6 +24,26 @@ _REACH, _SPOKEN_OF = 7, 8  # tokens; words before "left in" that tell what stays
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    return _throat(note) or _counted(note)
+
+
+# A pack in the throat never stays (NHS England patient safety alert on throat packs [from memory]).
+_THROAT = re.compile(r"\bthroat pack\b", re.I)
+_AHEAD = 60  # characters
+_LEFT_IN = re.compile(r"\b(?:left|remain\w*|stays?|still|kept) (?:in|there|inside)\b", re.I)
+
+
+def _throat(note: OperativeNote) -> list[Finding]:
+    for passage in note.sections.description:
+        said = _THROAT.search(passage.text)
+        if said is not None and _LEFT_IN.search(passage.text[said.end() : said.end() + _AHEAD]):
+            made = finding("packs_left", "blocking", "A throat pack was said to be left in.",
+                           ask="Say when it came out.", about="throat")  # fmt: skip
+            return [placed(made, passage.evidence)]
+    return []
+
+
+def _counted(note: OperativeNote) -> list[Finding]:
     put, out, first = 0, 0, None
     for passage in note.sections.description:
         tokens = read(passage)

@@ -32,10 +32,20 @@ def _by_clock(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     before = any(gap is not None and gap >= 0 for gap in gaps)
     found: list[Finding] = []
     for antibiotic, gap in zip(given, gaps, strict=True):
-        if gap is not None and gap < 0 and before:
+        if gap is not None and gap < 0 and (before or _after_birth(note, antibiotic, times)):
             continue  # given again during a long operation
         found += _one(note, grammar, antibiotic, incision, tourniquet)
     return found
+
+
+def _after_birth(note: OperativeNote, antibiotic: Fact, times: list[Fact]) -> bool:
+    """Forceps or a tear: the one dose is for after the birth (ANODE trial, Lancet 2019 [from memory]), but not at a
+    caesarean."""
+    births = [fact for fact in times if same_name(fact.name) == "delivery"]
+    caesarean = any((fact.name or "").startswith("caesarean") for fact in note.of("procedure"))
+    return not caesarean and any(
+        (gap := minutes_between(fact.text or "", antibiotic.text or "")) is not None and gap >= 0 for fact in births
+    )
 
 
 def _one(

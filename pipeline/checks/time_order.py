@@ -44,6 +44,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             continue
         early, late = first[before], last[after]
         gap = minutes_between(early.text or "", late.text or "")
+        if gap is not None and (before, after) in _WORK and _no_way(early, late, gap):
+            gap -= _HALF_DAY
         if gap is None or gap >= 0:
             continue
         broken |= {before, after}
@@ -58,6 +60,17 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             )
         )
     return found
+
+
+_WORK = (("incision", "closure"), ("incision", "operation_end"))
+_HALF_DAY, _LONGEST = 720, 480  # minutes; longer than eight hours few operations last (common practice, no source)
+
+
+def _no_way(early: Fact, late: Fact, gap: int) -> bool:
+    """ "Started at five to five in the afternoon and finished at ten past four": half a day later no operation ends,
+    and in the afternoon it would have ended before it began."""
+    unsure = any("morning or afternoon" in doubt for doubt in late.doubts)
+    return unsure and not early.doubts and _LONGEST < gap < _HALF_DAY
 
 
 def _neighbours(pairs: list[tuple[str, str]], said: dict[str, Fact]) -> list[tuple[str, str]]:

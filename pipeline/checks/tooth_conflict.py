@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field
 
 from pipeline.checks.base import finding, placed, read
@@ -44,7 +45,29 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 ask="Say which tooth is right.", about=f"tooth-{tooth}",
             )  # fmt: skip
             found.append(placed(made, passage.evidence))
-    return found
+    return found or _counted(note)
+
+
+_SPOKEN = "one two three four five six seven eight nine ten eleven twelve".split()
+_MANY = re.compile(rf"\b(\d{{1,2}}|{'|'.join(_SPOKEN[1:])}) teeth\b", re.I)
+_NUMBER = rf"(?:(?:{'|'.join(_SPOKEN[:8])}) (?:{'|'.join(_SPOKEN[:8])})|[1-8][1-8])"
+_NAMES = re.compile(rf"\bteeth:? ({_NUMBER}(?:(?:,? and|,) {_NUMBER})+)\b", re.I)
+
+
+def _counted(note: OperativeNote) -> list[Finding]:
+    """ "Removal of six teeth. ... Teeth 16, 17, 26, 38 and 48": as many teeth as were named."""
+    said = {_SPOKEN.index(text.lower()) + 1 if text.isalpha() else int(text)
+            for passage in note.sections.description for text in _MANY.findall(passage.text)}  # fmt: skip
+    named = [(len(re.findall(_NUMBER, match[1], re.I)), match[1], passage) for passage in note.sections.description
+             for match in _NAMES.finditer(passage.text)]  # fmt: skip
+    if len(said) != 1 or not named or said & {number for number, _, _ in named}:
+        return []
+    number, words, passage = named[0]
+    made = finding(
+        "tooth_conflict", "warning", f"{next(iter(said))} teeth were said, {number} were named: {words}.",
+        ask="Say which is right.", about="teeth",
+    )  # fmt: skip
+    return [placed(made, passage.evidence)]
 
 
 # Numbers of teeth by ISO 3950 (FDI), permanent and milk teeth.

@@ -142,7 +142,9 @@ def _is_dosed(passage: Passage, drug: Fact) -> bool:
     """Whether a drug has an amount of its own right behind its name."""
     words = passage.text.split()[drug.evidence.last + 1 - passage.evidence.first :]
     read = base.tokenized(" ".join(words[:_BARE]))
-    return bool(read) and read[0].quantity is not None and read[0].quantity.dimension in ("mass", "volume", "amount")
+    return bool(read) and read[0].quantity is not None and read[0].quantity.dimension in (
+        "mass", "volume", "amount", "fraction", "concentration", "mass_concentration"
+    )
 
 
 def _is_sum(passage: Passage, before: list[str], piece: Evidence) -> bool:

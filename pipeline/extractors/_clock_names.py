@@ -38,9 +38,22 @@ def _clock(sentence: Sentence, at: int) -> bool:
 
 def name_of(sentence: Sentence, index: int) -> tuple[str, int] | None:
     """(event, token of the word that tells it) of the time at a token; None where nothing here tells it."""
-    return (_of_span(sentence, index) or _switched(sentence, index) or _in_or_out(sentence, index)
-            or _skin(sentence, index) or _done(sentence, index) or _blown_up(sentence, index)
-            or _cut(sentence, index))  # fmt: skip
+    return (_of_span(sentence, index) or _switched(sentence, index) or _of_scope(sentence, index)
+            or _in_or_out(sentence, index) or _skin(sentence, index) or _done(sentence, index)
+            or _blown_up(sentence, index) or _cut(sentence, index))  # fmt: skip
+
+
+def _of_scope(sentence: Sentence, index: int) -> tuple[str, int] | None:
+    """ "Scope in 0911, caecum 0920, out 0954": an endoscopy begins and ends with its scope."""
+    tokens = sentence.tokens
+    at = index - 1 - (index >= 2 and tokens[index - 1].norm == "at")
+    if at < 0 or tokens[at].norm not in ("in", "out"):
+        return None
+    said = at > 0 and tokens[at - 1].norm == "scope"
+    went_in = any(one.norm == "scope" and two.norm == "in" for one, two in pairwise(tokens[: at + 1]))
+    if not said and (tokens[at].norm == "in" or not went_in or not tokens[at - 1].punctuation):
+        return None
+    return ("incision" if tokens[at].norm == "in" else "operation_end"), at
 
 
 def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
@@ -48,6 +61,8 @@ def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
     past nine."."""
     tokens = sentence.tokens
     at = index - 1 - (index >= 2 and tokens[index - 1].norm in ("at", ",", ":"))
+    if at >= 0 and tokens[at].norm == "baby":
+        return "delivery", at
     if at < 0 or tokens[at].norm not in ("done", "over"):
         return None
     alone = at == 0 or tokens[at - 1].punctuation or (tokens[at].norm == "done" and tokens[at - 1].norm in DONE_WITH)
@@ -198,6 +213,12 @@ def _is_patient(sentence: Sentence, at: int) -> bool:
         before is None or before.norm in _ROOM or before.norm in (",", ";", ".", ":", "and", "then")
         or before.quantity is not None
     )
+
+
+def is_seam(sentence: Sentence, at: int) -> bool:
+    """Whether "end" at a token is one of two that are joined: "artery end to end", "end to side"."""
+    beside = (*sentence.tokens[max(0, at - 1) : at], *sentence.tokens[at + 1 : at + 2])
+    return sentence.tokens[at].norm == "end" and any(token.norm == "to" for token in beside)
 
 
 def is_pause(sentence: Sentence, at: int) -> bool:

@@ -72,12 +72,14 @@ def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar, rinsed: 
     units = {amount.unit for at, _ in told if (amount := sentence.tokens[at].quantity) is not None}
     kinds = [kind for _, kind in told]
     alone = len(kinds) == 1 and (rinsed or cues.has(sentence, grammar, "pump"))
-    if not (alone or kinds == ["irrigation_in", "irrigation_out"]) or "L" not in units or len(units - {None}) > 1:
+    ran = sentence.says(_RUN)  # "saline in 4200 mL, out 3900 mL"
+    much = "L" in units or (ran and "mL" in units)
+    if not (alone or kinds == ["irrigation_in", "irrigation_out"]) or not much or len(units - {None}) > 1:
         return []
     short = [] if alone else [index for index, _ in base.quantities(sentence, "volume")
                               if index > told[-1][0] and _behind(sentence, index)[:1] == ["short"]]  # fmt: skip
     told += [(index, "irrigation_deficit") for index in short]
-    doubts = () if rinsed or short else ("what ran in and out was not said",)  # only what rinses can be short
+    doubts = () if rinsed or short or ran else ("what ran in and out was not said",)  # only what rinses can be short
     return [base.claim(kind, reading, sentence, at, at, at, 4, doubts=doubts) for at, kind in told]
 
 
@@ -91,7 +93,8 @@ def _way(sentence: Sentence, index: int) -> str | None:
     if behind and behind[0] in _TO and (len(behind) == 1 or behind[1] not in _GO_ON):
         return _DIRECTIONS[behind[0]]
     before = tokens[index - 1].norm if index else ""
-    if not behind and before in ("in", "out") and (index == 1 or tokens[index - 2].punctuation):
+    led = index == 1 or tokens[max(0, index - 2)].punctuation or tokens[max(0, index - 2)].norm in _RUN
+    if not behind and before in ("in", "out") and led:
         return _DIRECTIONS[before]
     return None
 
@@ -123,6 +126,7 @@ def _led(sentence: Sentence) -> dict[int, str]:
 
 
 _ROWS = (("in", "out"), ("out", "in"))
+_RUN = frozenset({"saline", "glycine", "sorbitol"})
 _PUMPED = 50
 _TO = frozenset({"in", "out", "back"})
 _GO_ON = frozenset("the a an all both total each this his her theatre recovery bags saline one of which from".split())

@@ -20,8 +20,7 @@ _MOMENT_NAMES = {
     "moment-tourniquet_down": "tourniquet_down", "moment-out_of_room": "out_of_room", "moment-in_room": "in_room",
     "moment-operation_end": "operation_end",
 }  # fmt: skip
-_ROOMS = frozenset({"room", "theatre", "theater", "or"})
-_MOMENTS = tuple(_MOMENT_NAMES)
+_ROOMS, _MOMENTS = frozenset({"room", "theatre", "theater", "or"}), tuple(_MOMENT_NAMES)
 _TOURNIQUET_MOMENTS = ("moment-tourniquet_up", "moment-tourniquet_down")
 _SPANS = {
     "span-fluoroscopy": "fluoroscopy", "span-traction": "traction", "span-centrifugation": "centrifugation",
@@ -85,8 +84,9 @@ def _clock(
         if _between_clocks(sentence, index, hit) or _of_next(sentence, index, hit.first, hit.last):
             continue
         after = [token.norm for token in sentence.tokens[hit.last + 1 : hit.last + 3]]
-        if hit.id == "moment-out_of_room" and after[:1] == ["of"] and not _ROOMS & set(after):
-            continue  # "out of ice 10:20"
+        outside = hit.id == "moment-out_of_room" and after[:1] == ["of"] and not _ROOMS & set(after)
+        if outside or (hit.id == "moment-operation_end" and _clock_names.is_seam(sentence, hit.first)):
+            continue  # "out of ice 10:20", "artery end to end"
         if hit.id == "moment-out_of_room" and _clock_names.is_pause(sentence, hit.first):
             continue
         if hit.id == "moment-out_of_room" and hit.first == hit.last and _clock_names.is_another(sentence, hit.first):
@@ -122,8 +122,8 @@ def _clock(
 
 def _given_there(sentence: Sentence, first: int, index: int) -> bool:
     """ "Co-amoxiclav 1.2 g in theatre 0425": where the dose before it was given, and when."""
-    before = sentence.tokens[first - 1].quantity if first else None
-    return first < index and before is not None and before.dimension in ("mass", "amount")
+    before = sentence.tokens[first - 1].quantity if 0 < first < index else None
+    return before is not None and before.dimension in ("mass", "amount")
 
 
 def _is_course(sentence: Sentence, drug: Mention) -> bool:
@@ -337,7 +337,7 @@ _RELATIVE = frozenset(
      "at", "last", "past", "first", "preoperatively", "preop", "prior")
 )  # fmt: skip
 _FALLBACK, _BESIDE = 80, 4
-_WORK = frozenset({"operation", "surgery", "procedure", "case"})
+_WORK = frozenset({"operation", "surgery", "procedure", "case", "op"})
 _STITCH, _AT_FACE = 7, 2
 
 
@@ -353,6 +353,7 @@ def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
     while start and _is_other(sentence, start - 1):
         start -= 1  # "balloon held at twelve atmospheres for ninety seconds"
     said = [token.norm for token in sentence.tokens[max(0, start - 3) : start]]
+    said = said[-1:] if said[-1:] == ["console"] else said
     if said[-1:] == ["time"] and "," in said:
         said = said[said.index(",") + 1 :]  # "total energy 9.2 kJ, laser time 21 min"
     if after == "to" and index + 2 < len(sentence.tokens) and sentence.tokens[index + 2].norm.isalpha() and not set(
@@ -363,7 +364,7 @@ def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
                            text=cues.words(sentence, index + 1, last))]  # fmt: skip
     if not said or set(said) & _RELATIVE or after in _RELATIVE or after in ("q", "x") or "," in said:
         return []
-    first = max(0, start - 2)
+    first = max(0, start - min(2, len(said)))
     text = cues.words(sentence, first, start - 1)
     return [base.claim("duration", reading, sentence, index, first, index, _FALLBACK, text=text)]
 
