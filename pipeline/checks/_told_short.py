@@ -60,7 +60,8 @@ def _widths(read: Sequence[Token]) -> Told | None:
         if said is None or not (named or _is_total(read, at)):
             continue
         numbers = [number for _, number in parts]
-        if said != sum(numbers) and said not in numbers:
+        spare = sum(token.norm in ("one", "another", "single") for token in read)  # "... with one for the biceps"
+        if not sum(numbers) <= said <= sum(numbers) + spare and said not in numbers:
             return said, noun if noun.isalpha() else "in all", _sum(numbers, said)
         return None
     return None

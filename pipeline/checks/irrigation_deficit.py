@@ -42,7 +42,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             found.append(
                 finding(
                     "irrigation_deficit",
-                    "warning" if run is not None and run.low is not None and -worked.high * 4 > run.low else "note",
+                    "warning" if run is not None and run.low is not None and -worked.high * 2 >= run.low else "note",
                     "More irrigation came out than was run in.",
                     [*put_in, *came_out],
                     arithmetic=terms,

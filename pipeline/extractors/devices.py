@@ -341,9 +341,8 @@ _GUESSED = 40  # any kind that knows what the number is has it first
 
 def _beside_x(sentence: Sentence, index: int) -> bool:
     """ "a 28 x 46 cup", "7.5 by 35 rods": sizes, no counts. Not "2 x screws"."""
-    around = sentence.tokens[max(0, index - 1) : index] + sentence.tokens[index + 1 : index + 2]
-    if sum(token.quantity is None and token.norm.isalpha() for token in sentence.tokens[index + 1 : index + 3]) > 1:
-        around = around[:-1]
+    named = sum(token.quantity is None and token.norm.isalpha() for token in sentence.tokens[index + 1 : index + 3]) > 1
+    around = sentence.tokens[max(0, index - 1) : index] + sentence.tokens[index + 1 : index + 2 - named]
     by = index > 1 and sentence.tokens[index - 1].norm == "by" and sentence.tokens[index - 2].quantity is not None
     return by or any(token.norm in ("x", "\u00d7") for token in around)
 

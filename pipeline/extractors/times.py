@@ -336,9 +336,8 @@ _RELATIVE = frozenset(
     ("after", "later", "within", "before", "ago", "every", "for", "each", "until", "next", "under", "over", "another",
      "at", "last", "past", "first", "preoperatively", "preop", "prior")
 )  # fmt: skip
-_FALLBACK, _BESIDE = 80, 4
+_FALLBACK, _BESIDE, _STITCH, _AT_FACE = 80, 4, 7, 2
 _WORK = frozenset({"operation", "surgery", "procedure", "case", "op"})
-_STITCH, _AT_FACE = 7, 2
 
 
 def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
