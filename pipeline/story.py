@@ -27,10 +27,8 @@ def words_between(reading: Reading, first: int, last: int) -> list[Word]:
 
 
 # What may stand between a thing and the site that it is in ("tear in the posterior horn of the meniscus").
-_TO_SITE = _words(
-    "of the in at on over to from within into through a an left right his her both bilateral was seen noted "
-    "found along involving around side"
-)
+_TO_SITE = _words("of the in at on over to from within into through a an left right his her both bilateral was seen "
+                  "noted found along involving around side")  # fmt: skip
 _AND = _words("and or nor but")
 _NOT_IN_A_WAY = frozenset({"diagnoses", "findings", "procedures", "grades"})  # what lies in a joint, not in its portals
 _WITHOUT_SITE = frozenset({"anaesthesia", "approaches", "positions", "guidance"})
@@ -41,14 +39,23 @@ def _site_beside(sentence: Sentence, mention: Mention, sites: list[Mention]) -> 
     site = max((one for one in sites if one.last < mention.first), key=lambda one: one.last, default=None)
     if site is None or mention.first - site.last - 1 > 2 or _told_there(sentence, site, mention) or any(
         token.punctuation or token.norm in ("and", "or", "was", "is", "of", "with")
-        or (mention.table in _ANEW and token.norm.endswith("ed"))  # "capsule released ulnar nerve release"
+        or (token.norm.endswith("ed") and (mention.table in _ANEW or _is_noun(sentence, mention)))
         for token in sentence.tokens[site.last + 1 : mention.first]
     ):
         return None
     return site.id
 
 
-_ANEW = frozenset({"procedures", "approaches"})
+_WORN = _words("torn worn thin split broken burnt cut gone")
+_ANEW = frozenset({"procedures", "approaches"})  # "capsule released ulnar nerve release"
+
+
+def _is_noun(sentence: Sentence, mention: Mention) -> bool:
+    """ "Conjoint tendon preserved Hill-Sachs": a new thing, and nothing more of the part."""
+    last = sentence.tokens[mention.last].norm
+    return mention.table in ("findings", "diagnoses") and not last.endswith("ed") and last not in _STATES | _WORN
+
+
 _SIDED = _words("left right both bilateral")
 _STATES = _words("fine normal intact ok okay good clean healthy clear unremarkable pristine untouched stable tight lax "
                  "thick smooth")
@@ -166,6 +173,10 @@ def _of_another(sentence: Sentence, site: Mention, mention: Mention) -> bool:
         return True  # "the cerebellum was retracted away from the tumour", "fascia was laid over the defect"
     if len(between) > 1 and clauses.is_state(sentence, site.last + 1) and between[1].norm not in _TO_STATE:
         return True  # "lateral compartment normal patellofemoral grade one"
+    if mention.table != "grades" and between and between[0].norm.endswith("ed") and (
+        len(between) == 1 or between[1].norm not in _TO_STATE - {",", "but"}
+    ):
+        return True  # "conjoint tendon preserved hill sachs", "meniscus trimmed, plica excised": the next thing
     return len(between) > 1 and bool(last) and last[0] in _PARTS | _OTHER_PART
 
 
@@ -174,11 +185,9 @@ _UPON = frozenset({"over", "onto", "across", "into", "around"})
 _LAID = _words("laid placed put sutured draped packed inserted")
 _TO_STATE = _words("with and but to in on at apart except , . ;")
 _OTHER_PART = _words("medial lateral anterior posterior superior inferior proximal distal upper lower other")
-_PARTS = _words(
-    "lig ligs ligament ligaments tendon tendons nerve nerves muscle muscles artery vein membrane gland duct root horn "
-    "cuff side compartment plateau retinaculum plica septum process band bundle sheath pulley flap vessel vessels "
-    "pedicle"
-)
+_PARTS = _words("lig ligs ligament ligaments tendon tendons nerve nerves muscle muscles artery vein membrane gland "
+                "duct root horn cuff side compartment plateau retinaculum plica septum process band bundle sheath "
+                "pulley flap vessel vessels pedicle")  # fmt: skip
 
 
 def _has_its_own(sentence: Sentence, site: Mention, mention: Mention) -> bool:
@@ -204,24 +213,15 @@ def _of_it(sentence: Sentence, first: int, last: int) -> bool:
     )
 
 
-_SEEN = _words(
-    "seen found noted identified showed revealed visualized visualised encountered there appreciated observed "
-    "confirmed demonstrated evident palpated"
-)
-_PICTURES = _words(
-    "mri ct xray radiograph radiographs ultrasound scan sonogram mammogram arthrogram films film imaging "
-    "angiogram mr venogram echocardiogram dexa pet mrcp mra cxr uss scans echo"
-)
+_SEEN = _words("seen found noted identified showed revealed visualized visualised encountered there appreciated "
+               "observed confirmed demonstrated evident palpated")  # fmt: skip
+_PICTURES = _words("mri ct xray radiograph radiographs ultrasound scan sonogram mammogram arthrogram films film "
+                   "imaging angiogram mr venogram echocardiogram dexa pet mrcp mra cxr uss scans echo")  # fmt: skip
 _PICTURED_BY = _PICTURES | {"x"}  # "x ray"
-_TOLD = _words(
-    "showed shows show shown revealed reveals demonstrated demonstrates confirmed suggested suggestive reported "
-    "queried queries raised "
-    "consistent"
-)
-_NOW = _words(
-    "specimen intraoperative intraoperatively guided guidance under intraop fluoroscopy final obtained taken repeat "
-    "probe portable used visualize brought our hardware position cross-table we"
-)
+_TOLD = _words("showed shows show shown revealed reveals demonstrated demonstrates confirmed suggested suggestive "
+               "reported queried queries raised consistent")  # fmt: skip
+_NOW = _words("specimen intraoperative intraoperatively guided guidance under intraop fluoroscopy final obtained "
+              "taken repeat probe portable used visualize brought our hardware position cross-table we")  # fmt: skip
 
 
 def is_seen(sentence: Sentence, mention: Mention) -> bool:

@@ -9,8 +9,7 @@ from decimal import Decimal
 from pipeline import cues, owners
 from pipeline.extractors import _beside_amount, _drug_apart
 from pipeline.grammar import Grammar
-from pipeline.records import Mention, Quantity, Sentence, Token
-from pipeline.rows import Drug
+from pipeline.records import Mention, Sentence, Token
 
 _TOKENS, _TAIL = 16, 8
 _HARMLESS = frozenset({"routes", "events"})
@@ -51,14 +50,6 @@ def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
         named = any(mention.first == index + 2 for mention in sentence.mentions)
         return bool(behind) and behind[0].quantity is None and named
     return not after or after[0].punctuation or after[0].norm in _AFTER_DOSE or often
-
-
-def is_strength(quantity: Quantity, drug: Drug) -> bool:
-    """ "Ropi point two", "levobupivacaine 0.25": a bare part of a number that is a usual strength in per cent."""
-    value = quantity.value
-    return value is not None and value != int(value) and any(
-        strength.endswith("%") and Decimal(strength.split()[0]) == value for strength in drug.strengths
-    )
 
 
 _AFTER_DOSE = frozenset(

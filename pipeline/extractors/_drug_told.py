@@ -276,7 +276,10 @@ def _of_drug_before(sentence: Sentence, drug: Mention, hit: cues.Hit) -> bool:
 
 
 def stands_apart(sentence: Sentence, index: int, drug: Mention, fields: Mapping[str, object]) -> bool:
-    """ "Lidocaine 1 % 10 ml, bicarbonate not added": a number before a comma is none of the denied drug behind."""
+    """ "Lidocaine 1 % 10 ml, bicarbonate not added": a number before a comma is none of the denied drug behind; none is
+    of a drug right behind a "no"."""
+    if drug.first and sentence.tokens[drug.first - 1].norm in ("no", "without", "nor"):
+        return True
     return fields.get("certainty") == "negated" and drug.first > index and any(
         m.table == "drugs" and m.last < index for m in sentence.mentions
     ) and any(token.norm in (",", ";") for token in sentence.tokens[index + 1 : drug.first])

@@ -16,6 +16,7 @@ from pipeline.extractors import (
     _drug_numbers,
     _drug_order,
     _drug_prepared,
+    _drug_strength,
     _drug_times,
     _drug_told,
     _drug_words,
@@ -69,8 +70,7 @@ _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
 _DILUENTS = ("sodium-chloride", "water-for-injection")
 _CLOSE, _SAID_ON = 16, 66
 _CONCENTRATION_AHEAD, _TOTAL_REACH = 9, 70
-_OWN = -1  # before any other claim
-_OTHER_ORDER = 12  # where a row of them leaves no doubt
+_OWN, _OTHER_ORDER = -1, 12  # before any other claim; where a row of them leaves no doubt
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
 
 
@@ -249,7 +249,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: li
             event = next(item for item in events if item.mention.last == index - 1)
             if "contrast" in event.drug.classes:
                 continue  # "Omnipaque 350" is a name; the number tells its strength in iodine
-            kind = "medication_concentration" if _drug_numbers.is_strength(quantity, event.drug) else "medication_dose"
+            kind = "medication_concentration" if _drug_strength.is_strength(quantity, event.drug) else "medication_dose"
             facts.append(base.claim(kind, reading, sentence, index, event.mention.first, event.mention.last, 4,
                                     **fields_of(sentence, index, quantity, event)))  # fmt: skip
         elif quantity.dimension == "" and (told := of_a_strength(reading, sentence, index, quantity, events)
@@ -289,9 +289,11 @@ def _number(
         if event.additive and kind in ("medication_volume", "medication_concentration"):
             continue
         mixed = event.additive and _drug_numbers.is_of_the_mixture(sentence, index, event.mention)
-        if mixed and kind == "medication_dose":
+        if (mixed and kind == "medication_dose") or _barred(sentence, index, event.mention):
             continue
-        if _barred(sentence, index, event.mention) or _drug_told.explains(sentence, index, event.mention):
+        if _drug_told.explains(sentence, index, event.mention) or (
+            _drug_strength.of_unnamed(sentence, index, event.mention, event.drug)
+        ) or _drug_told.stands_apart(sentence, index, event.mention, event.fields):  # fmt: skip
             continue
         share = quantity.dimension == "fraction" and "anticoagulant" in event.drug.classes
         if share and (event.mention.id == "acd-a" or index not in (event.mention.first - 1, event.mention.last + 1)):
@@ -300,9 +302,6 @@ def _number(
             continue
         if event.mention.id in ADRENALINE and quantity.dimension == "fraction" and len(events) > 1:
             continue  # adrenaline is said as a ratio; the percent is the local anaesthetic's
-        before = sentence.tokens[event.mention.first - 1].norm if event.mention.first else ""
-        if before in ("no", "without", "nor") or _drug_told.stands_apart(sentence, index, event.mention, event.fields):
-            continue
         ahead = event.mention.first > index
         led = quantity.dimension in _DOSED and told == "drug" and events[0].mention.last < index
         closed = ahead and _drug_order.is_closed(sentence, index, event.mention, quantity.dimension)
