@@ -115,7 +115,8 @@ def _marks(sentence: Sentence, grammar: Grammar, marrow: bool, told: bool) -> It
 def _from_bone(sentence: Sentence, at: int) -> bool:
     """ "Marrow from the left proximal humerus, 13G: 6 x 5 mL = 30 mL"."""
     led = at + 1 < len(sentence.tokens) and sentence.tokens[at + 1].norm == "from"
-    return led and any(0 < site.first - at <= _SOON for site in base.mentions(sentence, "sites"))
+    return led and any(0 < site.first - at <= _SOON and sentence.tokens[site.last].norm not in CREST
+                       for site in base.mentions(sentence, "sites"))  # fmt: skip
 
 
 def _soon(others: list[int], at: int) -> bool:
