@@ -227,6 +227,9 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
 def _other_place(sentence: Sentence, hit: CueHit) -> int | None:
     """ "Unstable to the front, not to the back": the noun of a place that is named only to be set apart."""
     tokens = sentence.tokens
+    apart = next((n for n in range(hit.last + 2, min(hit.last + 4, len(tokens))) if tokens[n].norm in _PORTION), None)
+    if hit.rule.id == "not" and apart is not None and tokens[hit.last + 1].norm == "the":
+        return apart  # "from twelve to seven, not the inferior part manipulation after it"
     at = hit.last if tokens[hit.last].norm in _PLACES else hit.last + 1
     if hit.rule.id != "not" or at + 2 >= len(tokens) or tokens[at].norm not in _PLACES or tokens[at + 1].norm != "the":
         return None
@@ -234,6 +237,7 @@ def _other_place(sentence: Sentence, hit: CueHit) -> int | None:
     return None if before in clauses.FINITE or before in (".", "but") else at + 2
 
 
+_PORTION = frozenset({"part", "portion", "half", "third", "pole", "aspect"})
 _PLACES = frozenset({"to", "in", "at", "on", "into", "from"})
 
 

@@ -28,6 +28,7 @@ from pipeline.restated import (
     graded_again,
     inherit,
     is_of_other_sort,
+    led_anew,
     like_before,
     may_skip,
     numbered_anew,
@@ -243,6 +244,8 @@ def _named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, in
         old = [m for m in mark(Sentence(0, tuple(stretch)), loaded).mentions if m.table in tables]
         if old and place is draft and numbered_anew(tokens, old[-1].last, cue, first.last):
             return old[-1].first
+        if old and place is draft and (led := led_anew(tokens, old[-1].first, cue, first.last)) >= 0:
+            return led
         if old:
             if len(old[-1:]) and old[-1].first != old[-1].last or first.first != first.last:
                 return _phrase(place, old[-1].first, old[-1].last, draft, cue, first.first, first.last)

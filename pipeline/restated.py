@@ -208,6 +208,15 @@ def numbered_anew(tokens: Sequence[Token], last: int, cue: Cue, named: int) -> b
     return fresh is not None and any(alike(token, fresh) for token in tokens[last + 1 : cue.first])
 
 
+def led_anew(tokens: Sequence[Token], first: int, cue: Cue, named: int) -> int:
+    """ "One litre of saline no sorry irrigation eleven litres": where the number that leads to the name before stands,
+    where one is said anew behind the name; -1 if there is none."""
+    if first < 2 or tokens[first - 1].norm != "of" or tokens[first - 2].quantity is None:
+        return -1
+    fresh = next((t for t in tokens[cue.end + named + 1 : cue.end + named + 3] if t.quantity is not None), None)
+    return first - 2 if fresh is not None and alike(tokens[first - 2], fresh) else -1
+
+
 _BY = frozenset({"by", "x", "×"})
 
 

@@ -38,7 +38,7 @@ def _site_beside(sentence: Sentence, mention: Mention, sites: list[Mention]) -> 
     """The site said right before a thing, the nearest of several ("knee medial compartment grade three")."""
     site = max((one for one in sites if one.last < mention.first), key=lambda one: one.last, default=None)
     if site is None or mention.first - site.last - 1 > 2 or _told_there(sentence, site, mention) or any(
-        token.punctuation or token.norm in ("and", "or", "was", "is", "of", "with")
+        token.punctuation or token.norm in ("and", "or", "was", "is", "of", "with", "on", "over")
         or (token.norm.endswith("ed") and (mention.table in _ANEW or _is_noun(sentence, mention)))
         for token in sentence.tokens[site.last + 1 : mention.first]
     ):
@@ -75,7 +75,7 @@ def _told_there(sentence: Sentence, site: Mention, mention: Mention) -> bool:
     )):
         lead -= 1
     return (
-        mention.table in ("findings", "diagnoses", "procedures") and mention.first == site.last + 1 and lead > 0
+        mention.table in _ANEW | {"findings", "diagnoses"} and mention.first == site.last + 1 and lead > 0
         and tokens[lead].norm in _AT and tokens[lead - 1].norm not in _OPENS
     )  # fmt: skip
 

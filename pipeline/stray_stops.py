@@ -10,7 +10,8 @@ from pipeline.records import Token
 from pipeline.units import is_unit_word
 
 # Nothing ends behind one of these.
-_NEVER = frozenset("of by with the a an is was were are from per than between into about approximately and or".split())
+_NEVER = frozenset("of by with the a an is was were are from per than between into about approximately and or "
+                   "if as until because".split())
 _NO_UNITS = frozenset({"in", "second", "seconds", "foot", "feet", "am", "pm", "times", "a", "each"})
 # What is said of a bare subject before it, and what a tourniquet or clamp does.
 _STATES = frozenset({"not", "correct", "complete", "none", "nil"})
@@ -18,6 +19,7 @@ _MOVES = frozenset({"up", "down", "on", "off", "released", "deflated", "inflated
 _AGAIN = frozenset({"back", "again", "seen", "review", "reviewed", "out"})
 _OFTEN = frozenset({"daily", "bd", "od", "tds", "qds", "tid", "bid", "nightly", "hourly"})
 _EVERY = re.compile(r"q\.?\d{1,2}(?:-\d{1,2})?h|q\.?(?:d|hs|am|pm)|[bt]\.?i\.?d|p\.?r\.?n|p\.?o")
+_OF_WHAT_IS_NOT = frozenset({"because", "since", "needed", "required", "necessary"})
 _A_DAY = frozenset({"daily", "a", "per", "each", "every"})
 _SUBJECT = 2  # words of a bare subject
 
@@ -47,10 +49,16 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
         return True
     if _EVERY.match(before.norm) and after.text[:1].islower():
         return True  # "every 6 hours" in short: "900 mg IV q.6h. along with"
-    if before.norm in ("for", "at") and _is_number(after.norm):
+    if before.norm in ("for", "at", "day", "week") and _is_number(after.norm):
         return True
-    if after.norm in ("of", "per", "x") and after.text.islower():
-        return True
+    if before.norm in _MOVES and _is_number(after.norm) and any(word.norm in _TIMED for word in said):
+        return True  # "Tourniquet down. Ten oh two."
+    if after.norm in ("of", "per", "x") and (after.text.islower() or _is_amount(said)):
+        return True  # "Ten mils. Of levobupivacaine"
+    if _is_number(before.norm) and index + 2 < len(tokens) and tokens[index + 2].norm == "." and (
+        len(after.norm) > 1 and is_unit_word(after.norm) and after.norm not in _NO_UNITS
+    ):
+        return True  # "Released four. Centimetres. Tendon ..."
     if _is_number(before.norm) and after.text.islower() and len(after.norm) > 1:
         return is_unit_word(after.norm) and after.norm not in _NO_UNITS
     if any(word.norm in _TIMED for word in said) and _is_number(before.norm) and _is_how_long(tokens, index + 1):
@@ -66,15 +74,39 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
     ahead = [token.norm for token in tokens[index + 1 : index + 4]]
     if _is_number(after.norm) and ahead[1:2] == ["times"] and ahead[2:] and ahead[2] in _A_DAY:
         return any(_is_number(word.norm) for word in said[-2:])  # "One gram. Four times daily."
+    if len(said) <= _SUBJECT and said[-1].norm in _LASTS and _is_span(tokens, index + 1):
+        return True  # "Walking boot. Two weeks.", "Stitches out. Day twelve."
     bare = len(said) <= _SUBJECT and all(word.norm.isalpha() for word in said)
     behind = tokens[index + 2] if index + 2 < len(tokens) else None
     if bare and after.norm in _STATES and said[-1].norm not in ("no", "yes"):
         return True
     if bare and after.norm in _MOVES and behind is not None:
         return behind.norm == "at" or _is_number(behind.norm)
-    alone = behind is not None and behind.norm == "." and after.norm.isalpha() and after.text[:1].isupper()
+    whole = behind is not None and (behind.norm == "." or behind.norm in _OF_WHAT_IS_NOT)
+    alone = whole and after.norm.isalpha() and after.text[:1].isupper()
     asked = index > 1 and tokens[index - 2].norm == "?"
     return [word.norm for word in said] == ["no"] and alone and not asked  # "No. Complications."
+
+
+def _is_amount(said: Sequence[Token]) -> bool:
+    """Whether a sentence is nothing but a number and its unit so far."""
+    return len(said) > 1 and is_unit_word(said[-1].norm) and all(_is_number(word.norm) for word in said[:-1])
+
+
+def _is_span(tokens: Sequence[Token], at: int) -> bool:
+    """Whether a sentence is nothing but days, weeks or months."""
+    end = at + (tokens[at].norm == "day")
+    first = end
+    while end < len(tokens) and _is_number(tokens[end].norm):
+        end += 1
+    end += end < len(tokens) and first == at and tokens[end].norm in _SPANS
+    ends = end >= len(tokens) or tokens[end].norm == "."
+    return end > first and ends and (first > at or tokens[end - 1].norm in _SPANS)
+
+
+_SPANS = frozenset({"days", "weeks", "months", "day", "week", "month"})
+# What is told to last or to be done then, by a word alone.
+_LASTS = frozenset("boot splint brace sling cast clinic review crutches collar out physiotherapy".split())
 
 
 def _is_how_long(tokens: Sequence[Token], at: int) -> bool:
@@ -82,6 +114,7 @@ def _is_how_long(tokens: Sequence[Token], at: int) -> bool:
     end = at
     while end < len(tokens) and _is_number(tokens[end].norm):
         end += 1
+    end += end + 1 < len(tokens) and tokens[end].norm == "."  # "Forty two. Minutes."
     closed = end + 1 >= len(tokens) or tokens[end + 1].punctuation
     return end > at and end < len(tokens) and tokens[end].norm in _MINUTES and closed
 

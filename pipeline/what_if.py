@@ -125,6 +125,10 @@ def next_step_at(sentence: Sentence) -> int | None:
         return 0
     if cue is None or is_call(sentence) or set(norms[:cue]) & _TELLING:
         return None
+    if norms[cue + 1 : cue + 2] in (["needed"], ["required"], ["necessary"]) and any(
+        m.table == "drugs" and m.first < cue for m in sentence.mentions
+    ):  # fmt: skip
+        return None  # "oxycodone every six hours if needed"
     if _led_on(sentence, norms, cue):
         return 0 if cue < _NEAR else cue
     terse = _in_short(sentence, norms, cue)

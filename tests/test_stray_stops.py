@@ -22,11 +22,19 @@ MENDED = [
      ["Back in 12 days .", "Aspirin 75 mg Daily for 2 weeks ."]),
     ("Traction off at 14.12. Sixty seven minutes. Clinic at. 6 weeks.",
      ["Traction off at 14.12 Sixty seven minutes .", "Clinic at 6 weeks ."]),
+    ("Released four. Centimetres. Ten mils. Of levobupivacaine.",
+     ["Released four Centimetres .", "Ten mils Of levobupivacaine ."]),
+    ("Walking boot. Two weeks. Stitches out. Day twelve.", ["Walking boot Two weeks .", "Stitches out Day twelve ."]),
+    ("Tourniquet down. Ten oh two. Forty two. Minutes.", ["Tourniquet down Ten oh two Forty two Minutes ."]),
+    ("Paracetamol one gram. Four times daily. No. Heparin because he walks.",
+     ["Paracetamol one gram Four times daily .", "No Heparin because he walks ."]),
 ]
 LEFT = [
     ("Was a drain used? No. Complications. None.", ["Was a drain used ?", "No . Complications None ."]),
     ("Drain at 10. In the room at nine.", ["Drain at 10 .", "In the room at nine ."]),
     ("We closed the skin. Correct counts were read.", ["We closed the skin .", "Correct counts were read ."]),
+    ("Skin closed. Ten minutes later he woke. Drain out. Ten mils in it.",
+     ["Skin closed .", "Ten minutes later he woke .", "Drain out .", "Ten mils in it ."]),
     ("The drain was left in. The rest was closed.", ["The drain was left in .", "The rest was closed ."]),
 ]
 

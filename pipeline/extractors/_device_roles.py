@@ -187,7 +187,10 @@ def is_own_part(sentence: Sentence, at: int) -> bool:
     if sentence.tokens[at].norm in ("fibre", "fiber", "fibers", "fibres"):
         return any(token.norm in ("wire", "wires", "optic", "bundle") for token in sentence.tokens[at + 1 : at + 2])
     if sentence.tokens[at].norm == "sheath":
-        return before in _OWN_SHEATHS and any(m.table == "sutures" for m in sentence.mentions)
+        tendon = any(m.table == "sites" and m.last == at - 1 for m in sentence.mentions) and not any(
+            token.quantity is not None and token.quantity.dimension == "french" for token in sentence.tokens
+        )  # "FHL sheath released four centimetres"
+        return tendon or (before in _OWN_SHEATHS and any(m.table == "sutures" for m in sentence.mentions))
     return sentence.tokens[at].norm in ("tube", "tubes") and before in _SIDES and not any(
         token.quantity is not None and token.quantity.dimension in ("french", "gauge") for token in sentence.tokens
     )

@@ -16,6 +16,8 @@ def is_none(sentence: Sentence, hit: cues.Hit, quantity: Quantity) -> bool:
 
 def is_its_length(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
     """Whether nothing tells that a length beside an incision is another one's, or how thick something is."""
+    if [token.norm for token in sentence.tokens[index + 1 : index + 2]] in (["deeper"], ["deep"], ["off"]):
+        return False  # "capsule cut coronoid fossa two millimetres deeper"
     return not _is_thickness(sentence, index) and not _numbers_between(sentence, index, hit)
 
 

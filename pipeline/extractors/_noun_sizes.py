@@ -35,6 +35,18 @@ def _denied_before(sentence: Sentence, noun: Ranked, start: int) -> bool:
     return any(last < m.first < start and m.table in ("procedures", "acts") for m in sentence.mentions)
 
 
+def is_of_what_is_worn(sentence: Sentence, index: int) -> bool:
+    """ "Abduction pillow thirty degrees passive elevation to ninety", "beach chair 45 degrees": an angle right behind
+    what the patient lies in or wears, where no measure without a number of its own follows."""
+    tokens = sentence.tokens
+    if not any(m.last == index - 1 and m.table in ("dressings", "devices", "positions") for m in sentence.mentions):
+        return False
+    behind = next((m for m in sentence.mentions if m.table == "measures" and 0 < m.first - index <= 2), None)
+    if behind is None or any(token.norm == "of" for token in tokens[index + 1 : behind.first]):
+        return behind is None and [token.norm for token in tokens[index + 1 : index + 2]] != ["of"]
+    return any(token.quantity is not None for token in tokens[behind.last + 1 : behind.last + 3])
+
+
 def _is_plural(quantity: Quantity) -> bool:
     """ "The biggest twelve millimetres osteophytes taken off": a unit in the plural describes no noun behind it, as
     that of "a twelve millimetre osteophyte" does."""

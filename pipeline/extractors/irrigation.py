@@ -69,6 +69,8 @@ def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar, rinsed: 
         return []
     told = [(index, kind) for index, quantity in base.quantities(sentence, "volume", "")
             if quantity.form == "number" and (kind := _way(sentence, index)) is not None]  # fmt: skip
+    if row := _led(sentence):
+        told = [(index, kind) for index, kind in told if index in row]
     units = {amount.unit for at, _ in told if (amount := sentence.tokens[at].quantity) is not None}
     kinds = [kind for _, kind in told]
     alone = len(kinds) == 1 and (rinsed or cues.has(sentence, grammar, "pump"))
@@ -119,12 +121,21 @@ def _led(sentence: Sentence) -> dict[int, str]:
         if words not in _ROWS or any(one is None or one.dimension not in ("volume", "") for one in numbers):
             continue
         before = tokens[at - 1].quantity if at else None
+        if before is not None and (before.dimension not in ("volume", "") or _pumps(sentence, at - 1)):
+            before = None  # "pump thirty five in seven litres out six point six"
         after = tokens[at + 4].norm if at + 4 < len(tokens) else ""
         if before is None and after not in _TO and any(one is not None and one.unit for one in numbers):
             return {at + 1: _DIRECTIONS[words[0]], at + 3: _DIRECTIONS[words[1]]}
     return {}
 
 
+def _pumps(sentence: Sentence, index: int) -> bool:
+    """Whether a bare number is that of the pump."""
+    lead = [token.norm for token in sentence.tokens[max(0, index - 3) : index]]
+    return bool(_PUMP & set(lead)) and all(norm in _PUMP | _AT_PUMP for norm in lead[-1:])
+
+
+_PUMP, _AT_PUMP = frozenset({"pump", "pressure"}), frozenset({"at", "set", "to", "of", "was"})
 _ROWS = (("in", "out"), ("out", "in"))
 _RUN = frozenset({"saline", "glycine", "sorbitol"})
 _PUMPED = 50

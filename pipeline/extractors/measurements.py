@@ -114,6 +114,8 @@ def _is_far_end(sentence: Sentence, mention: Mention, index: int, quantity: Quan
 def _named(
     reading: Reading, sentence: Sentence, grammar: Grammar, rows: Mapping[str, Concept], index: int, quantity: Quantity
 ) -> list[Fact]:
+    if quantity.dimension == "angle" and _noun_sizes.is_of_what_is_worn(sentence, index):
+        return []
     ranked = [
         (cues.cost(sentence, index, mention.first, mention.last, prefix=2), mention.first, mention)
         for mention in base.mentions(sentence, "measures")
@@ -198,8 +200,7 @@ def _has_own(sentence: Sentence, rows: Mapping[str, Concept], index: int, mentio
     own = [token.quantity for token in after if token.quantity is not None]
     said = tokens[index].quantity
     bare = bool(own) and after[0].quantity is own[0] and said is not None and not said.unit and not own[0].unit
-    worn = any(m.last == index - 1 and m.table in ("dressings", "devices") for m in sentence.mentions)
-    return bool(own) and (parted or bare or worn or (led and _fits(rows[mention.id].group, own[0].dimension)))
+    return bool(own) and (parted or bare or (led and _fits(rows[mention.id].group, own[0].dimension)))
 
 
 def _root(sentence: Sentence, index: int, quantity: Quantity) -> int:

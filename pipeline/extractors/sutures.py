@@ -274,6 +274,9 @@ def _of_next(sentence: Sentence, mention: Mention, site: Mention) -> bool:
     sutures = list(base.mentions(sentence, "sutures"))
     if site.last < mention.first:
         other = [one for one in sutures if one.last < site.first]
+        under = {token.norm for token in tokens[site.last + 1 : mention.first]} & {"on", "over"}
+        if other and under and other[-1].last == site.first - 1:
+            return True  # "monocryl subcuticular on three oh vicryl"
         return any(site.last < one.first < mention.first for one in sutures) or (
             bool(other) and _leads_to(sentence, other[-1], site)
         )
