@@ -188,7 +188,7 @@ def _said_at(norms: Sequence[str], start: int) -> tuple[int, int]:
 def _spans(norms: Sequence[str], start: int) -> bool:
     """ "Tourniquet three hundred, ten fifty eight to eleven forty one": one of two times of what lasts, in order and
     within half a day."""
-    near = norms[max(0, start - 12) : start]
+    near = norms[max(0, start - _LASTING) : start]
     if not any(word in _SPANNED for word in near):
         return False
     here, end = _said_at(norms, start)
@@ -201,6 +201,7 @@ def _spans(norms: Sequence[str], start: int) -> bool:
     return any(last == start - 1 and 0 < here - one < 720 for one, last in firsts)
 
 
+_LASTING = 15  # words from what lasts to its times ("tourniquet two hundred and fifty millimetres of mercury, ...")
 _MOVED = frozenset({"up", "down", "released", "deflated"})
 _SPUN = frozenset({"spun", "spin", "spins", "centrifuged", "centrifuge", "rpm", "revs"})  # "spun at fifteen hundred"
 

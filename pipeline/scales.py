@@ -60,6 +60,8 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
         return "per_side"
     behind, ahead = " ".join(before), " ".join(after)
     sided = _SIDES.search(ahead)
+    if not sided and (sum_ := _IN_TOTAL.match(ahead)) and "," not in sum_[0] and _SIDES.search(behind):
+        return "total"  # "two millilitres on each side four mils in all"
     if sided or _SIDES.search(behind):
         each = [ahead.find(phrase) for phrase in ("per needle", "each needle", "per port", "per level", "each level")]
         side = sided.start() if sided else -1

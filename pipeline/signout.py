@@ -48,6 +48,8 @@ def answered(note: OperativeNote, element: Element) -> tuple[State, tuple[str, .
     about = [fact for fact in note.of(*element.kinds) if _counts(fact, element)]
     if "aftercare" in element.kinds:  # drops and tablets to take at home are aftercare too
         about += [fact for fact in note.of("medication") if fact.role == "aftercare" and fact.certainty == "affirmed"]
+    if "guidance" in element.kinds:  # "fluoroscopy 28 seconds", "screening nineteen seconds"
+        about += [fact for fact in note.of("duration", given=True) if fact.name == "fluoroscopy"]
     if not about:
         return ("none", ()) if "device" in element.kinds and _denied(note) else ("not said", ())
     none = all(fact.certainty == "negated" or (fact.text or "").lower() in _NONE for fact in about)

@@ -42,12 +42,19 @@ _LEFT_ALONE = re.compile(
     r"needed|addressed|repaired|fixed|released|removed|excised|explored|injected|drained|reduced|resected|divided)|"
     r"(?:arm|leg|limb|hand|foot) (?:(?:is|was|lay|lies|out|up|held|kept|put|placed|lying|resting|padded|strapped) )?"
     r"(?:out|tucked|padded|strapped|abducted|wrapped|across|lowered|flat|straight|bent|flexed|extended|dropped|"
-    r"hanging|secured|taped|dependent|(?:hung|let|kept|brought) down|free|(?:in|on|over|by|at) (?:a|an|the|his|her)? ?"
-    r"(?:\w+[- ]){0,2}(?:boot|stirrup|holder|support|board|boards|pillow|traction|side|chest|post)))\b"
+    r"hanging|secured|taped|dependent|(?:hung|let|kept|brought) down|free|"
+    r"(?:in|on|over|by|at|beside|under|above|behind) (?:a|an|the|his|her)? ?"
+    r"(?:\w+[- ]){0,2}(?:boot|stirrup|holder|support|board|boards|pillow|traction|side|chest|post|head|body|bolster|"
+    r"cushion))|"
+    # "a pillow under the left shin", "bump under the right hip"
+    r"(?:pillow|bolster|bump|wedge|roll|towel|cushion|pad|gel|sandbag|support) (?:is |was )?(?:under|beneath|below|"
+    r"behind|between))\b"
 )
 # Said of the operated side too, at the end: a remark only where both sides were examined.
 _FIRM = re.compile(r"\b(?:stable|intact|negative|full|good)\b")
-_EXAMINED = re.compile(r"\b(?:exam\w*|eua|lachman|pivot|drawer|tests?|tested)\b")
+_EXAMINED = re.compile(
+    r"\b(?:exam\w*|eua|lachman|pivot|drawer|tests?|tested|under (?:the |general )?an(?:a)?esth(?:esia|etic))\b"
+)
 # It was done before, or will be.
 _SEASONS = "year|month|week|spring|summer|autumn|fall|winter"
 _MONTHS = "january|february|march|april|may|june|july|august|september|october|november|december"

@@ -253,10 +253,15 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
     return shown, {sum(parts), sum(parts) + alone, *(sum(parts[back:]) for back in range(1, len(parts) - 1))}
 
 
+_OF_BACK = 5  # tokens
+
+
 def _goes_on(read: Sequence[Token], at: int) -> bool:
     """Whether a count that follows another one is of the same things: with a size, a place, "more", "ones"."""
     after = _norms(read, at + 1, at + 4)
     ones = {token.text.lower().strip(",.") for token in read[at + 1 : at + 4]} & _ONES
+    if after[:1] == ["of"] and any(token.norm == "of" for token in read[max(0, at - _OF_BACK) : at]):
+        return True  # "three samples of fluid and two of synovium"
     return _shares(read, at, sure=False) or bool(after and (after[0] in _GOES_ON or ones))
 
 

@@ -126,7 +126,9 @@ def _totals(tokens: Sequence[Token]) -> Iterator[int]:
             yield at
             continue
         near = list(tokens[at + 1 : at + 3 + _NOUNS])
-        own = next((place for place, one in enumerate(near) if (n := _number(one)) and not n.dimension), len(near))
+        own = next((place for place, one in enumerate(near) if (n := _number(one)) and (
+            not n.dimension or not quantity.dimension
+        )), len(near))  # fmt: skip
         after = [one.norm for one in near[:own] if one.quantity is None]  # "twenty more, thirty all together"
         reach = _NOUNS if not quantity.dimension else 2
         behind = any(
@@ -142,17 +144,26 @@ def _parts(tokens: Sequence[Token], at: int, total: Quantity) -> Iterator[_Part]
     totals = [place for place in _totals(tokens[:at])]
     start = max((place + 1 for place in range(at) if tokens[place].norm == "."), default=0)
     start = max([start, *(place + 1 for place in totals)])
+    unit: str | None = None  # of the parts before, which one that leaves it out goes on with
     for place in range(start, at):
         quantity = _number(tokens[place])
-        if quantity is None or quantity.value is None or quantity.dimension != total.dimension:
+        if quantity is None or quantity.value is None:
             continue
         value = quantity.value
+        if unit is not None and not quantity.dimension and total.unit is not None and _is_of(tokens, place):
+            times, words = _times(tokens, place)  # "six pulls of ten millilitres right and six pulls of ten left"
+            amount = convert(value, unit, total.unit)
+            yield _Part(True, amount, times, plain(amount) if times == 1 else f"{plain(times)} x {plain(amount)}")
+            continue
+        if quantity.dimension != total.dimension:
+            continue
         if total.dimension:
             if quantity.unit is None or total.unit is None or not convertible(quantity.unit, total.unit):
                 continue
             times, words = _times(tokens, place)
             amount = convert(value, quantity.unit, total.unit)
             shown = plain(amount) if times == 1 else f"{plain(times)} x {plain(amount)}"
+            unit = quantity.unit
             yield _Part(words > 0, amount, times, shown)
         elif _is_of(tokens, place):
             times, words = _times(tokens, place)

@@ -85,6 +85,8 @@ def _only_reading(fact: Fact, reason: str, grammar: Grammar, profile: str) -> bo
     pair = _PAIR.match(reason)
     rows = [row for what in ("typical", "plausible") for row in limits(
         grammar, profile, what, kind=fact.kind, name=fact.name or "")]  # fmt: skip
+    if fact.kind == "medication_dose":
+        rows += limits(grammar, profile, "dose", drug=fact.name or "")  # "aspirin three twenty five daily"
     row = next(iter(rows), None)
     if pair is None or row is None or row.low is None or row.high is None or fact.unit not in (None, row.unit):
         return False

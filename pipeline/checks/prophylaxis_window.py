@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from decimal import Decimal
 
@@ -18,7 +19,19 @@ MEANING = "The antibiotic was given after the incision, or earlier before it tha
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    return _by_clock(note, grammar) + _by_minutes(note, grammar)
+    found = _by_clock(note, grammar) + _by_minutes(note, grammar)
+    if any(_FOR_SAMPLES.search(passage.text) for passage in note.sections.description):
+        return [replace(one, severity="note") for one in found]
+    return found
+
+
+# It was held back on purpose. Common practice, no source.
+_FOR_SAMPLES = re.compile(
+    r"\b(?:antibiotics?|abx|prophylaxis)\b[^.;]{0,40}\b(?:until|till|after|once|held|withheld|delayed)\b[^.;]{0,30}"
+    r"\b(?:samples?|cultures?|swabs?|biops(?:y|ies)|tissues?|specimens?)\b|"
+    r"\b(?:after|once) (?:the )?(?:\w+ )?(?:samples?|cultures?|swabs?|biops(?:y|ies)|tissues?)\b[^.;]{0,40}"
+    r"\b(?:antibiotics?|abx)\b", re.I
+)  # fmt: skip
 
 
 def _by_clock(note: OperativeNote, grammar: Grammar) -> list[Finding]:

@@ -125,8 +125,10 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
             return False  # "outwards to sixty depomedrone forty milligrams": of what stands before
         contrast = row is not None and _CONTRAST in row.classes
         return _words_between(drug, piece) <= _BARE and not (contrast and behind)
-    if any(word in _PLAIN for word in after[:3]):
-        return False
+    if any(word in _PLAIN for word in after[:3]) or (before and before[-1] in _PLAIN):
+        return False  # "bupivacaine 0.25% 9 mL, saline 20 mL"
+    if dimension == "volume" and before[-1:] == ["total"] and len(_volumes(before)) > 1:
+        return False  # "... 1 mL, bupivacaine 9 mL, saline 20 mL: total 30 mL": of all of them together
     return not (dimension == "volume" and behind and bool(before) and before[-1] in _CARRIER)
 
 
@@ -136,6 +138,11 @@ _SURFACE = frozenset(
 )
 _BURNT = frozenset("excised debrided grafted burned burnt burn burns tbsa total".split())
 _DRAINED = frozenset({"drain", "drains", "drainage"})
+
+
+def _volumes(words: list[str]) -> list[Decimal]:
+    told = [token.quantity for token in base.tokenized(" ".join(words)) if token.quantity is not None]
+    return [one.value for one in told if one.dimension == "volume" and one.value is not None]
 
 
 def _is_dosed(passage: Passage, drug: Fact) -> bool:

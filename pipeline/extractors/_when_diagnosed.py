@@ -31,7 +31,8 @@ _AFTER_OP = (
 )
 _WE = r"(?:we|i|you)"
 _BOTH = re.compile(
-    rf"(?:both )?{_BEFORE}(?:{_JOIN}| )(?:{_AFTER_OP}|{_AFTER}(?: (?:diagnosis|dx))?{_END})"
+    rf"(?:both )?{_BEFORE}(?:{_JOIN}| )(?:(?:is|was|it|it's|still|also) )*"
+    rf"(?:{_AFTER_OP}|{_AFTER}(?: (?:diagnosis|dx))?{_END})"
     rf"|{_BEFORE}(?:{_JOIN}| ){_STAYS}{_SAME} (?:{_AFTER}){_END}"
     rf"|(?:is|was|being) what {_WE} (?:expected|thought|suspected|assumed)(?: and|,)+ (?:what )?{_WE} found\b"
 )
@@ -42,7 +43,8 @@ _LATER = re.compile(
     r"|(?:that|this|which|it)(?:'s| is| was)(?: also| still| again| just| exactly)* "
     rf"what (?:[a-z']+ ){{1,5}}{_AFTER}{_END}"
     rf"|(?:no change|without change) (?:in|of|to) (?:the )?(?:diagnosis|dx)\b"
-    rf"|(?:diagnosis|dx) {_STAYS}(?:{_SAME}|{_NEGATED})\b)"
+    rf"|(?:diagnosis|dx) {_STAYS}(?:{_SAME}|{_NEGATED})\b"
+    rf"|(?:diagnosis|dx) (?:stays|stayed|stands|stood|remains|remained|holds|held)(?: good| the way it was)?{_END})"
 )
 # What stands under "post-operative diagnosis" in place of a name.
 _AS_BEFORE = re.compile(

@@ -54,7 +54,25 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         facts += [fact for fact in here if fact is not None]
         if sentence.section == "complications" and not any(here):
             facts += _in_words(reading, sentence)
+    if not any(fact.kind == "complication" and fact.name == "none" for fact in facts):
+        facts += [fact for sentence in reading.sentences for fact in _no_problems(reading, sentence)]
     return facts
+
+
+_PROBLEMS = frozenset({"problems", "issues"})
+_OF_WHAT = frozenset({"with", "in", "of", "from", "at", "on", "breathing", "passing", "during"})
+
+
+def _no_problems(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Count correct, no problems": all complications, where nothing tells of what there were none."""
+    if sentence.section in _ELSEWHERE or not sentence.says(_PROBLEMS):
+        return []
+    for at, token in enumerate(sentence.tokens):
+        after = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else "."
+        if token.norm in _PROBLEMS and at and sentence.tokens[at - 1].norm == "no" and after not in _OF_WHAT:
+            return [base.make("complication", reading, sentence, at - 1, at, name="none", certainty="negated",
+                              status="performed")]  # fmt: skip
+    return []
 
 
 def _complication(

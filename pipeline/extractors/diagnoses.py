@@ -216,7 +216,7 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
             continue
         if story.is_seen(sentence, mention) and sentence.section != "diagnosis" and not _headed_indication(sentence):
             continue
-        reason = _is_reason(sentence, mention.first)
+        reason = _is_reason(sentence, mention.first) or (behind is not None and fact.certainty == "affirmed")
         if not reason and (fact.certainty != "affirmed" or _also_found(sentence, mention, grammar)):
             continue
         facts.append(fact)
@@ -233,12 +233,13 @@ def _found_as_one(reading: Reading, sentence: Sentence, grammar: Grammar) -> lis
         behind = _said_behind(sentence, mention)
         ahead = range(mention.last + 1, min(mention.last + _BEHIND, len(sentence.tokens)))
         one = any(_when_diagnosed.is_one([token.norm for token in sentence.tokens], at) for at in ahead)
-        if mention.id in _NO_REASON or not (one or behind is not None and behind[1]):
+        if mention.id in _NO_REASON or not (one or behind is not None):
             continue
         fact = base.named("diagnosis", reading, sentence, mention, grammar, name=None, status="performed",
                           text=story.words(sentence, mention.first, mention.last), certainty="affirmed")  # fmt: skip
         both = ("preop_diagnosis", "postop_diagnosis") if behind is not None and behind[1] else ("diagnosis",)
-        return [replace(fact, kind=kind) for kind in both]
+        same = [_same("postop_diagnosis", reading, sentence, behind[0])] if behind is not None and not behind[1] else []
+        return [*(replace(fact, kind=kind) for kind in both), *same]
     return []
 
 

@@ -33,7 +33,36 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             fact = _fact(reading, sentence, mention, grammar)
             if fact is not None:
                 facts += [fact, *_of_sided(sentence, mention, fact, grammar)]
-        facts += _nothing(reading, sentence)
+        facts += _nothing(reading, sentence) + _good_parts(reading, sentence, grammar)
+    return facts
+
+
+# "Patella fine trochlea fine medial meniscus good", "cartilage looks healthy".
+_GOOD = frozenset({"fine", "good", "ok", "okay", "clean", "healthy", "pristine", "perfect"})
+_LOOKS = frozenset({"is", "are", "was", "were", "looks", "look", "looked", "all", "both", "also"})
+_ENDS_IT = frozenset({"and", "no", "then", "but", "with", "the", "so", "we", "i"})
+
+
+def _good_parts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """Parts that were fine by a plain word right behind them, where nothing is named that would be so."""
+    facts: list[Fact] = []
+    sites = list(base.mentions(sentence, "sites")) if sentence.says(_GOOD) else []
+    if sentence.section == "findings" and not any(m.table == "findings" for m in sentence.mentions):
+        return []  # its words are the entry
+    starts = {mention.first for mention in sentence.mentions}
+    for site in sites:
+        at = site.last + 1
+        while at < len(sentence.tokens) and sentence.tokens[at].norm in _LOOKS:
+            at += 1
+        if at >= len(sentence.tokens) or sentence.tokens[at].norm not in _GOOD:
+            continue
+        after = sentence.tokens[at + 1] if at + 1 < len(sentence.tokens) else None
+        ends = after is None or after.punctuation or after.quantity is not None or after.norm in _ENDS_IT
+        done = base.scope_at(sentence, "status", site.first, "performed") == "performed"
+        if done and (ends or at + 1 in starts) and base.scope_at(sentence, "certainty", at, "affirmed") == "affirmed":
+            side, doubt = laterality.side_for(sentence, site.first, site.last, grammar, own_only=True)
+            facts.append(base.make("finding", reading, sentence, site.first, at, name="normal", laterality=side,
+                                   body_site=site.id, doubts=(doubt,) if doubt else ()))  # fmt: skip
     return facts
 
 

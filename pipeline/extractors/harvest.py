@@ -215,7 +215,7 @@ def _draw(
     if len(ahead) == 4 and ahead[0].norm == "to" and ahead[1].quantity is not None and ahead[2].norm == "of":
         return []  # "citrate, eight mils to fifty two of marrow"
     near = cues.nearest(sentence, grammar, index, "draw", "draw-noun", "marrow")
-    if near is None and _draws.times(sentence, index):
+    if (near is None or near[0] > _DRAW_REACH) and _draws.times(sentence, index):
         near = _TIMES, cues.Hit("draw", index - 2, index - 1)  # "L: 5 x 10 mL; R: 5 x 10 mL", where marrow was named
     side = side_at(sentence, grammar, index)
     told = ordinal(sentence, index)

@@ -110,7 +110,9 @@ def _number(
     into = next((at for at in ahead if sentence.tokens[at].norm == "into"), None)
     if quantity.dimension == "volume" and not elsewhere and (verb is None or verb[0] > _INTO):
         if into is not None and phase in ("injection", "harvest"):
-            facts.append(claim("injection_volume", (8, cues.Hit("into", into, into)), name=what))
+            scale = cues.scale(sentence, index)
+            sided = {"laterality": None} if scale == "each" else {}  # "from the left arm ... five mils into each knee"
+            facts.append(claim("injection_volume", (8, cues.Hit("into", into, into)), name=what, scale=scale, **sided))
         given = cues.nearest(sentence, grammar, index, "given")
         if what is not None and given is not None and given[0] <= 16:
             facts.append(claim("injection_volume", (given[0], given[1]), name=what, scale=cues.scale(sentence, index)))

@@ -108,7 +108,7 @@ def _on(reading: Reading, sentence: Sentence, made: Mention) -> list[Fact]:
         into = sentence.tokens[index + 1].norm in _GOES - {"in", "to", "at"}
         if into or (facts and index + 1 in sites):
             facts.append(base.claim("injection_volume", reading, sentence, index, index, index + 1, _COST + 4,
-                                    unit=quantity.unit, **shared))  # fmt: skip
+                                    unit=quantity.unit, scale=cues.scale(sentence, index), **shared))  # fmt: skip
     gauges = base.quantities(sentence, "gauge") if facts else iter(())
     return facts + [base.claim("injection_needle", reading, sentence, index, index, index, _COST + 20,
                                unit=quantity.unit) for index, quantity in gauges]  # fmt: skip

@@ -97,6 +97,7 @@ def _sums_up(sentence: Sentence) -> bool:
 
 _DOWN = frozenset({"down", "off", "deflated", "released"})
 _SUMMING = frozenset("total in all altogether together so that's that is was it makes a of time".split())
+_AHEAD_OF_IT = 4  # tokens: "waited five minutes stayed in place when it was moved tourniquet down" tells of a wait
 _AGAIN = frozenset({"reinflated", "deflated", "inflated", "again", "re-inflated", "reinflation"})
 # What may stand between one time of the tourniquet and the next.
 _ON = frozenset(
@@ -166,7 +167,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
                 base.claim("tourniquet_pressure", reading, sentence, index, hit.first, hit.last, price, laterality=side)
             )
         elif quantity.dimension == "time" and price <= _FAR and quantity.unit in _KEPT and (
-            not _until_pink(sentence, hit.last, index)
+            not _until_pink(sentence, hit.last, index) and hit.first - index <= _AHEAD_OF_IT
         ):
             facts.append(
                 base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price, laterality=side,
