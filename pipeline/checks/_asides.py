@@ -34,7 +34,7 @@ _LEFT_ALONE = re.compile(
     r"one[- ]lung|"
     r"treated without (?:surgery|operation)|not (?:bothering|troubling|troublesome)|"
     r"(?:is|was|stays) dry|hears|dressed only|only dressed|"
-    r"(?:pseudo)?phakic|aphakic|amblyopic|(?:weak|stiff|painful|numb|worn|bad) too|"
+    r"(?:pseudo)?phakic|aphakic|amblyopic|benign|(?:weak|stiff|painful|numb|worn|bad) too|"
     r"(?:arm|hand|wrist|leg|foot) (?:with|has|had|for) (?:the |a |an )?(?:bp|blood|cuff|drip|cannula|line|iv|i v|"
     r"arterial|pulse|sats?|monitor)|"
     r"no (?:symptoms|issues?|problems?|trouble|complaints?|pain|disease|surgery|operation|treatment)|"
