@@ -11,7 +11,18 @@ from __future__ import annotations
 from collections.abc import Sequence, Set
 from dataclasses import replace
 
-from pipeline import known_parts, laterality, own_numbers, sidelines, sideshare, sidewise, sole_side, stated_sides
+from pipeline import (
+    known_parts,
+    label_sides,
+    laterality,
+    own_numbers,
+    side_orders,
+    sidelines,
+    sideshare,
+    sidewise,
+    sole_side,
+    stated_sides,
+)
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
@@ -50,7 +61,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         facts = [_of_each(fact, reading) for fact in facts]
     facts = [_of_subject(_of_place(fact, reading, grammar), reading, grammar) for fact in facts]
     facts = _of_device(sidelines.of_block(facts, reading, grammar, lambda fact: _is_local(fact, grammar)))
-    facts = sidelines.within(facts, reading, grammar)
+    facts = side_orders.lend(sidelines.within(facts, reading, grammar), reading, grammar)
     if {"left", "right"} <= both:
         facts = known_parts.again(
             facts, reading, grammar,
@@ -78,7 +89,10 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
                     side = operation
         elif fact.laterality is None and fact.kind in _UNDER_LABEL and _free(fact):
             place = standing.at(fact.evidence.first)
-            labelled = place.label and (place.opened or fact.kind not in _GIVEN)
+            there = place.opened or fact.kind not in _GIVEN
+            labelled = place.label and (
+                there or label_sides.is_given_there(fact, _sentence(reading, fact), grammar)
+            )
             side = place.side if labelled and _is_local(fact, grammar) else None
         if side is None and sole and fact.kind in own_numbers.KINDS and _free(fact) and fact.laterality is None:
             place = standing.at(fact.evidence.first)
@@ -96,7 +110,10 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             given[fact.group] = side
         derived = side is not None and standing.at(fact.evidence.first).derived
         doubts = (*fact.doubts, laterality.OTHER_SIDE) if derived else fact.doubts
-        result.append(fact if side is None else replace(fact, laterality=side, doubts=doubts))
+        told = fact if side is None else replace(fact, laterality=side, doubts=doubts)
+        if standing.any:
+            told = label_sides.before_turn(told, standing, _sentence(reading, told), grammar)
+        result.append(told)
     return [
         replace(fact, laterality=given[fact.group])
         if fact.kind in _OF_DEVICE and fact.laterality is None and fact.group in given else fact
@@ -341,7 +358,7 @@ def _is_part(fact: Fact) -> bool:
 def _is_local(fact: Fact, grammar: Grammar) -> bool:
     """Whether a dose or a volume is of what is given at one place. Any other number may have a side."""
     if fact.kind not in ("medication_dose", "medication_volume"):
-        return fact.kind != "measurement" or fact.unit in _OF_PARTS
+        return fact.kind != "measurement" or fact.unit in _OF_PARTS or own_numbers.is_angle(fact, grammar)
     row = grammar.table("drugs", Drug).get(fact.name or "")
     return fact.role != "prophylaxis" and row is not None and not _LOCAL.isdisjoint(row.classes)
 

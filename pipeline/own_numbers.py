@@ -48,12 +48,20 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
     at, _ = _span(fact, sentence)
     if fact.kind == "measurement" and (
         any(abs(m.first - at) <= _LYING.get(m.table, -1) for m in sentence.mentions)
-        or (fact.unit not in _LENGTHS and not (fact.unit in _SHARES and _has_part(sentence, at)))
+        or (fact.unit not in _LENGTHS and not is_angle(fact, grammar) and not (
+            fact.unit in _SHARES and _has_part(sentence, at)
+        ))
     ):
         return False
     if fact.kind == "grade" and fact.name in _OF_PATIENT:
         return False
     return not _speaks_of_other(sentence, at) and lies_in(fact, sentence, grammar, operated)
+
+
+def is_angle(fact: Fact, grammar: Grammar) -> bool:
+    """Whether a measurement is of a joint or a bone of a limb, in degrees, said or not ("flexion 90")."""
+    row = grammar.tables["measures"].get(fact.name or "")
+    return fact.unit in (None, "deg") and isinstance(row, Concept) and row.group == "angle" and row.id != "spine-angle"
 
 
 def _has_part(sentence: Sentence, at: int) -> bool:

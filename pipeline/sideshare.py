@@ -238,3 +238,15 @@ def aches(sentence: Sentence, site: Mention | None) -> bool:
 
 _FELT = clauses.word_set("pain pains numbness weakness tingling paraesthesia paresthesia symptoms")
 _LIMBS = clauses.word_set("arm leg hand foot thigh calf forearm upper-extremity lower-extremity")
+
+
+def is_well(sentence: Sentence, site: Mention | None, first: int) -> bool:
+    """ "The left lung is clear on the scan specimen six biopsies": a part that is told to be well, and what comes after
+    is of something else."""
+    if site is None or site.last >= first:
+        return False
+    behind = [token.norm for token in sentence.tokens[site.last + 1 : min(site.last + 4, first)]]
+    return behind[:1] != [] and behind[0] in ("is", "was", "are", "were") and any(norm in _WELL for norm in behind[1:])
+
+
+_WELL = clauses.word_set("clear normal healthy fine well unaffected unremarkable untouched quiet asymptomatic dry")

@@ -38,7 +38,8 @@ _ON_LIMB = frozenset(
     "abduction-wedge cold-therapy-cuff bulky-dressing compression-dressing elastic-bandage cast-padding".split()
 )
 _ON_EYE_OR_EAR = frozenset({"eye-shield", "eye-drops", "keep-dry", "packing-removal"})
-_ALWAYS_LOCAL = frozenset({"local_anaesthetic"})
+_ALWAYS_LOCAL = frozenset("local_anaesthetic anti_vegf viscosupplement sclerosant dye tamponade".split())
+_DEPOT = frozenset({"triamcinolone", "methylprednisolone", "betamethasone"})  # steroids that stay where they are given
 _PUT_THERE = frozenset(
     "inject injected injection injecting injections infiltrated infiltration instilled into intraarticular subacromial "
     "subconjunctival intravitreal intracameral intratympanic wound portals joint around placed retrobulbar".split()
@@ -81,12 +82,12 @@ def belongs(
         return fact.name != "none" and own_numbers.lies_in(fact, sentence, grammar, operated)
     if own_numbers.speaks_of_other(sentence, fact):
         return False
-    if fact.kind in GIVEN and not (local(fact) and _went_there(fact, sentence, grammar)):
+    if fact.kind in GIVEN and not (local(fact) and went_there(fact, sentence, grammar)):
         return False
     return own_numbers.lies_in(fact, sentence, grammar, operated)
 
 
-def _went_there(fact: Fact, sentence: Sentence, grammar: Grammar) -> bool:
+def went_there(fact: Fact, sentence: Sentence, grammar: Grammar) -> bool:
     """Whether a medicine was given at a place: a local anaesthetic is, unless another way is told; any other one where
     the sentence tells so."""
     near = {
@@ -96,7 +97,7 @@ def _went_there(fact: Fact, sentence: Sentence, grammar: Grammar) -> bool:
     if not near.isdisjoint(_OTHER_WAYS):
         return False
     row = grammar.table("drugs", Drug).get(fact.name or "")
-    always = row is not None and not _ALWAYS_LOCAL.isdisjoint(row.classes)
+    always = fact.name in _DEPOT or (row is not None and not _ALWAYS_LOCAL.isdisjoint(row.classes))
     return always or not near.isdisjoint(_PUT_THERE)
 
 

@@ -61,8 +61,9 @@ class Standing:
                 continue
             said = [one for one in laterality.sides(sentence, grammar)
                     if scope_at(sentence, "status", one.first, "performed") == "performed"]  # fmt: skip
-            later = _later(sentence, said)
+            heard, later = said, _later(sentence, said)
             said = [one for one in said if later is None or one.first < later]
+            piece = sentence if later is None else replace(sentence, tokens=sentence.tokens[:later])
             led = [one for one in said if not sidewise.of_donor(sentence, one.first)]
             head = heading(sentence, led, sites) if not _left_alone(sentence) else None
             if head is None and not sentence.says(_TAKEN):
@@ -72,18 +73,36 @@ class Standing:
                 here = Place(value, value, False, True, _is_label(sentence, head), head.value is None)
                 line = now if here.label and _has_words(sentence, head) else 0
                 self.any = True
-                apart = head.value is not None and _of_other(sentence, said) and not (here.label and led != said)
+                apart = head.value is not None and _of_other(piece, said) and not (here.label and led != said)
                 there = replace(here, other=apart)
             else:
                 here = replace(here, opened=False) if here.opened else here
                 if any(one.value != here.side for one in said):
                     last = next((one.value for one in reversed(said) if one.value), None)
                     here = replace(here, side=None, last=last, since=sentence.tokens[-1].last)
-                there = replace(here, other=True) if _of_other(sentence, said) else here
+                there = replace(here, other=True) if _of_other(piece, said) else here
             self._put(sentence.tokens[0].first, replace(there, side=None) if there.other else there)
             if later is not None:
                 here = Place(None, None, other=False)
                 self._put(sentence.tokens[later].first, _NOWHERE)
+            if _is_stream(sentence):
+                here = self._turn(sentence, heard, here, head)
+
+    def _turn(self, sentence: Sentence, heard: list[Side], here: Place, head: Side | None) -> Place:
+        """Follows the sides of a stream of speech, in which one turns from one side to the other within a breath."""
+        side = here.side if head is None or len({one.value for one in heard}) < 2 else head.value
+        for one in heard:
+            if head is not None and one.first <= head.first:
+                continue
+            if one.value in ("left", "right") and one.value != side and turns(sentence, one, side):
+                side = one.value
+                here = Place(side, side, False, opened=True, label=True)
+                self.any = True
+                self._put(sentence.tokens[one.first].first, here)
+            elif one.value != side and side is not None:
+                side, here = None, Place(None, None, other=False)
+                self._put(sentence.tokens[one.first].first, _NOWHERE)
+        return here
 
     def _put(self, word: int, place: Place) -> None:
         self._starts.append(word)
@@ -109,6 +128,35 @@ def _is_elsewhere(sentence: Sentence, side: Side, operated: Set[str], grammar: G
     return part is not None and bool(places) and sites[part.id].sided and not any(
         related_sites(sites[part.id], place, grammar) for place in places
     )
+
+
+def turns(sentence: Sentence, side: Side, stood: Laterality | None) -> bool:
+    """Whether a side within a stream of speech opens what is told next: "now the left hip", "then on the right", "left
+    ear first"; also "on the left" where the other side `stood` before and more follows."""
+    tokens = sentence.tokens
+    at = side.first - 1
+    while at >= 0 and tokens[at].norm in ("the", "on", "to", "at", "his", "her"):
+        at -= 1
+    led = {token.norm for token in tokens[max(0, at - 1) : at + 1]}
+    quiet = not any(token.quantity is not None for token in tokens[at + 1 : side.first])
+    if quiet and at >= 0 and (tokens[at].norm in _OPENING or (led & _OPENING and any(
+        m.table == "positions" and m.last == at for m in sentence.mentions
+    ))):  # fmt: skip
+        return True
+    behind = [token.norm for token in tokens[side.last + 1 : side.last + 1 + _PART]]
+    if not _FIRSTLY.isdisjoint(behind):
+        return True
+    on = side.first >= 2 and [token.norm for token in tokens[side.first - 2 : side.first]] == ["on", "the"]
+    return on and stood is not None and len(tokens) - side.last > _MORE and behind[:1] != ["only"]
+
+
+_OPENING = frozenset("then now next turning moving going started starting start begin beginning".split())
+_FIRSTLY = frozenset({"first", "firstly", "next", "now"})
+_MORE = 4  # tokens that are told of it
+
+
+def _is_stream(sentence: Sentence) -> bool:
+    return not any(token.punctuation for token in sentence.tokens)
 
 
 def _later(sentence: Sentence, said: list[Side]) -> int | None:

@@ -28,8 +28,9 @@ LAYERS = {
             "short_names answers purposes mixtures body_parts sidewords sideshare laterality people enumerations "
             "scales cues phases sidewise story what_if",
             "extractors",
-            "standing stated_sides sidelines own_numbers sole_side known_parts inherited same_again abandoned removals "
-            "prior_devices unused settle unsure_states unsure faint leftovers assemble limits "
+            "standing stated_sides sidelines own_numbers sole_side side_orders known_parts label_sides inherited "
+            "same_again abandoned removals prior_devices unused settle unsure_states unsure faint leftovers assemble "
+            "limits "
             "signout wording word word_template "
             "other_side dosing coding udi fhir",
             "checks review exports",

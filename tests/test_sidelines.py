@@ -43,7 +43,7 @@ def sides(text: str, kind: str, name: str = "") -> list[str | None]:
         ("Hemithyroidectomy R. Specimens: 1. R lobe + isthmus.", "specimen", "", "right"),
         ("TKR both knees. EBL 300 mL R, 250 mL L.", "blood_loss", "", "right"),
         ("Medial branch blocks L4, L5 R and left SI joint injection.", "procedure", "medial-branch", "right"),
-        ("Medial branch blocks L4, L5 R and left SI joint injection.", "procedure", "SI joint", "left"),
+        ("Medial branch blocks L4, L5 R and left SI joint injection.", "procedure", "joint-injection", "left"),
         ("Carpal tunnel release right and a steroid injection to the base of the left thumb.", "procedure", "thumb",
          "left"),
         (HIP, "harvest_site", "iliac-crest", "left"),

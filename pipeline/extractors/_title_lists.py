@@ -97,20 +97,26 @@ def told(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[tuple[F
         )
         if not (joined or _is_told(sentence, first, last)) or not _stands(sentence, first, last, head, grammar):
             continue
-        whole = words.is_whole(sentence, head, grammar)
+        whole = words.is_whole(sentence, head, grammar) or _is_called(sentence, first)
         facts.append((words.fact(reading, sentence, first, last, grammar), whole))
         end = last
     return facts
+
+
+def _is_called(sentence: Sentence, first: int) -> bool:
+    """ "The operation was ...", "this is a ..." at the beginning."""
+    before = [token.norm for token in sentence.tokens[max(0, first - _NEAR) : first]]
+    called = set(before) & _IS and not _CALLED.isdisjoint(
+        token.norm for token in sentence.tokens[max(0, first - _NEAR - 3) : first]
+    )
+    return bool(called) and (sentence.index < _FIRST or "operation" in before or "procedure" in before)
 
 
 def _is_told(sentence: Sentence, first: int, last: int) -> bool:
     before = [token.norm for token in sentence.tokens[max(0, first - _NEAR) : first]]
     if not _DONE_BY.isdisjoint(before):
         return True
-    called = set(before) & _IS and not _CALLED.isdisjoint(
-        token.norm for token in sentence.tokens[max(0, first - _NEAR - 3) : first]
-    )
-    if called and (sentence.index < _FIRST or "operation" in before or "procedure" in before):
+    if _is_called(sentence, first):
         return True
     after = [token.norm for token in sentence.tokens[last + 1 : last + 1 + _NEAR]]
     return bool({"was", "were"} & set(after[:2])) and not _DONE_AFTER.isdisjoint(after)

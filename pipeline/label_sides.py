@@ -1,0 +1,46 @@
+"""What a side that was said as a label, or that a stream of speech turned to, is the side of: amounts given at a place
+behind it, and what stands right before the turn to the other side."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from pipeline import laterality, sole_side
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Sentence
+from pipeline.rows import Concept
+from pipeline.standing import Standing, opposite
+
+_EACH = frozenset({"each", "both", "either", "per", "sides", "total", "altogether"})
+_WORDS = 8  # from a thing to the turn behind it
+_TURNED = "its side is that of what was told before; the other side is said right behind it"
+_LOCAL = frozenset(
+    "procedure act finding grade complication measurement device drain specimen device_size device_count drain_size "
+    "incision_length medication_dose medication_volume injection injection_volume injection_needle fluid_out".split()
+)
+
+
+def is_given_there(fact: Fact, sentence: Sentence | None, grammar: Grammar) -> bool:
+    """Whether an amount behind a label ("Now the left heel.") was given at a place, and not to both sides."""
+    if sentence is None or fact.scale is not None or sentence.says(_EACH):
+        return False
+    sites = grammar.table("sites", Concept)
+    if any(m.table == "sites" and sites[m.id].sided for m in sentence.mentions):
+        return False  # "4 mL cheek, 8 mL forearm": where it went the sentence says itself
+    return fact.kind not in sole_side.GIVEN or sole_side.went_there(fact, sentence, grammar)
+
+
+def before_turn(fact: Fact, standing: Standing, sentence: Sentence | None, grammar: Grammar) -> Fact:
+    """ "Right side first ... five tacks on the left scar tissue ...": what stands right before the turn to the other
+    side is of the one that stood, and said to be unsure."""
+    if fact.laterality not in ("left", "right") or fact.kind not in _LOCAL or sentence is None:
+        return fact
+    place = standing.at(fact.evidence.first)
+    if not place.label or place.side != opposite(fact.laterality):
+        return fact
+    starts = [(one, sentence.tokens[one.first].first) for one in laterality.sides(sentence, grammar)]
+    turned = any(
+        0 < start - fact.evidence.last <= _WORDS and one.value == fact.laterality and standing.at(start).opened
+        for one, start in starts
+    )
+    return replace(fact, laterality=place.side, doubts=(*fact.doubts, _TURNED)) if turned else fact

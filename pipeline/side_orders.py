@@ -1,0 +1,85 @@
+"""Sides that a sentence gives to what it orders ("left knee in a brace for six weeks, right knee free"), and the side
+of the one crest, which all numbers of its harvest have."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from pipeline import laterality
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Laterality, Reading, Sentence
+from pipeline.rows import Concept
+
+_ORDERED = frozenset({"aftercare", "dressing", "follow_up", "next_step"})
+# What is ordered for the whole patient.
+_OF_PATIENT = frozenset({"diet", "medicine", "activity"})
+_OF_ALL = frozenset({"crutches", "walking-frame", "cane", "wheelchair", "collar", "stockings", "blood-tests",
+                     "routine-observations", "no-lifting", "breathing-exercises"})  # fmt: skip
+_REACH = 9  # words from a side to what is ordered
+_HARVEST = frozenset(
+    "harvest_needle harvest_depth draw draw_count harvest_total needle_advance needle_turns needle_retraction".split()
+)
+
+
+def lend(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
+    """The facts, those without a side with the one that was said with them. Pure; order kept."""
+    spans = [sentence for sentence in reading.sentences if sentence.tokens]
+
+    def sentence_of(fact: Fact) -> Sentence | None:
+        return next((one for one in spans
+                     if one.tokens[0].first <= fact.evidence.first <= one.tokens[-1].last), None)  # fmt: skip
+
+    crest = _crest(facts)
+    return [_with(fact, crest, sentence_of, grammar) for fact in facts]
+
+
+def _with(
+    fact: Fact, crest: Laterality | None, sentence_of: Callable[[Fact], Sentence | None], grammar: Grammar
+) -> Fact:
+    if fact.laterality is not None or any("side" in doubt for doubt in fact.doubts):
+        return fact
+    if crest is not None and fact.kind in _HARVEST:
+        return replace(fact, laterality=crest)
+    if fact.kind not in _ORDERED or not _may_have(fact, grammar):
+        return fact
+    sentence = sentence_of(fact)
+    side = _led(fact, sentence, grammar) if sentence is not None else None
+    return fact if side is None else replace(fact, laterality=side)
+
+
+def _crest(facts: Sequence[Fact]) -> Laterality | None:
+    """The side of the only place that marrow was taken from."""
+    sites = [fact for fact in facts if fact.kind == "harvest_site" and fact.status == "performed"
+             and fact.certainty == "affirmed"]  # fmt: skip
+    sides = {fact.laterality for fact in sites} - {None}
+    return sides.pop() if len(sides) == 1 and "bilateral" not in sides else None
+
+
+def _may_have(fact: Fact, grammar: Grammar) -> bool:
+    row = grammar.tables["aftercare"].get(fact.name or "")
+    return fact.name not in _OF_ALL and not (isinstance(row, Concept) and row.group in _OF_PATIENT)
+
+
+def _led(fact: Fact, sentence: Sentence, grammar: Grammar) -> Laterality | None:
+    """The last side before a fact, where no other one stands between it and the fact, or right behind it."""
+    tokens = sentence.tokens
+    inner = [at for at, token in enumerate(tokens) if fact.evidence.first <= token.first
+             and token.last <= fact.evidence.last]  # fmt: skip
+    if not inner or any(tokens[at].norm in ("both", "each") for at in range(inner[0], inner[-1] + 1)):
+        return None
+    sides = laterality.sides(sentence, grammar)
+    before = [side for side in sides if side.last < inner[0]]
+    if not before or inner[0] - before[-1].last > _REACH or before[-1].value not in ("left", "right"):
+        return None
+    between = tokens[before[-1].last + 1 : inner[0]]
+    if any(token.norm in _PARTING for token in between):
+        return None
+    after = [side for side in sides if inner[-1] < side.first <= inner[-1] + 2]
+    told = any(tokens[at].norm == "on" for at in range(inner[-1] + 1, min(inner[-1] + 3, len(tokens))))
+    return None if after and told and after[0].value != before[-1].value else before[-1].value
+
+
+_PARTING = frozenset(
+    ". ; but both each he she then patient free normal untouched after before from because than while".split()
+)
