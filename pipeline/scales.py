@@ -26,6 +26,9 @@ _IN_TOTAL = re.compile(
 )
 
 
+_ALL_OF_BOTH = re.compile(r"(?:in all|in total|altogether|total),? (?:on |from |for )?both side\b")
+
+
 def scale(sentence: Sentence, index: int) -> Scale | None:
     """Whether the number at `index` was said for each, per side or in total; None when nothing was said.
 
@@ -59,7 +62,7 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     if _SIDES.search(joined):
         return "per_side"
     behind, ahead = " ".join(before), " ".join(after)
-    sided = _SIDES.search(ahead)
+    sided = None if _ALL_OF_BOTH.match(ahead) else _SIDES.search(ahead)  # "a hundred mils in all both sides"
     if not sided and (sum_ := _IN_TOTAL.match(ahead)) and "," not in sum_[0] and _SIDES.search(behind):
         return "total"  # "two millilitres on each side four mils in all"
     if sided or _SIDES.search(behind):
@@ -109,9 +112,11 @@ def _joined(tokens: tuple[Token, ...], index: int) -> str:
     """The words behind a volume that is joined to a dose: "forty milligrams triamcinolone and four millilitres of
     lidocaine on each side"."""
     own = tokens[index].quantity
-    ahead = range(index + 2, min(len(tokens), index + 5)) if own is not None and own.dimension == "mass" else range(0)
+    mixed = own is not None and own.dimension in ("mass", "volume")
+    ahead = range(index + 2, min(len(tokens), index + 5)) if mixed else range(0)
+    joins = {"and", "with", "plus", "+"} if own is not None and own.dimension == "mass" else {"plus", "+"}
     volume = next((at for at in ahead if (one := tokens[at].quantity) is not None and one.dimension == "volume"), None)
-    if volume is None or tokens[volume - 1].norm not in ("and", "with", "plus", "+"):
+    if volume is None or tokens[volume - 1].norm not in joins:
         return ""
     words: list[str] = []
     for token in tokens[volume + 1 : volume + 8]:

@@ -30,7 +30,16 @@ def is_over(lasting: str, part: Sentence, placed: list[Sentence]) -> bool:
     """Whether a section without a closing cue ends before this part."""
     if lasting in LISTS:
         return not _alone_so_far(placed[-1]) and not _lists_on(part)
+    if lasting == "aftercare" and _sets_up(part):  # "Plan: marrow concentrate. GA, supine.": of this operation
+        return not any(m.table in _SETTING for one in placed for m in one.mentions)
     return lasting in BEFORE and (_begins_work(part) or _is_title(part))
+
+
+_SETTING = frozenset({"anaesthesia", "positions", "tourniquet"})
+
+
+def _sets_up(part: Sentence) -> bool:
+    return any(m.table in _SETTING for m in part.mentions) and VERBS.isdisjoint(token.norm for token in part.tokens)
 
 
 def tells_work(part: Sentence) -> bool:

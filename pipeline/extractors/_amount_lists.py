@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from pipeline.records import Sentence
+from pipeline import cues
+from pipeline.extractors import _amount_words as words
+from pipeline.records import Sentence, Token
 
 _MARKS = frozenset({",", ".", ";", ":", "?", "!", "-"})
 _ROW = frozenset("again another then and next now only just once more the last one also".split())
@@ -120,14 +122,24 @@ def begins_row(sentence: Sentence, index: int) -> bool:
     before = index - 1 - (index > 0 and tokens[index - 1].norm in (":", ","))
     if before < 0 or tokens[before].norm not in _CRESTS:
         return False
-    told: list[Decimal | None] = []
-    at = index
+    return len(_row(sentence, index)) >= _ROW_OF and not runs_up(sentence, index)
+
+
+def runs_up(sentence: Sentence, index: int) -> bool:
+    """Whether the row of amounts that begins at a token goes up by the first of them each time."""
+    told = _row(sentence, index)
+    return len(told) >= _ROW_OF and all(value == told[0] * (place + 1) for place, value in enumerate(told))
+
+
+def _row(sentence: Sentence, index: int) -> list[Decimal]:
+    tokens, told, at = sentence.tokens, list[Decimal](), index
     while at < len(tokens) and _is_amount(sentence, at):
-        told, at = [*told, one.value if (one := tokens[at].quantity) is not None else None], at + 1
+        quantity = tokens[at].quantity
+        told.append((quantity.value if quantity is not None else None) or Decimal(0))
+        at += 1
         while at < len(tokens) and tokens[at].norm in (",", "and", "then", "again"):
             at += 1
-    runs_up = all(value == (told[0] or 0) * (place + 1) for place, value in enumerate(told))
-    return len(told) >= _ROW_OF and not runs_up
+    return told
 
 
 _CRESTS = frozenset({"crest", "crests", "psis", "asis", "spine"})
@@ -155,13 +167,17 @@ def by_depth(sentence: Sentence) -> dict[int, int]:
         if depth.dimension not in ("", "length"):
             continue
         between = tokens[max(row.values(), default=index - 1) + 1 : index]
-        if row and (any(token.norm not in _NEXT_OF_ROW for token in between) or len(between) > 3):
+        if row and (not all(map(_leads_on, between)) or len(between) > 3):
             found |= _told_by_length(sentence, row)
             row = {}
         row[index] = index + 2
     found |= _told_by_length(sentence, row)
     sentence.memo["drawn by depth"] = found
     return found
+
+
+def _leads_on(token: Token) -> bool:
+    return token.norm in _NEXT_OF_ROW or (token.quantity is not None and token.quantity.form == "ordinal")
 
 
 def _told_by_length(sentence: Sentence, row: dict[int, int]) -> dict[int, int]:
@@ -185,3 +201,47 @@ def once_more(sentence: Sentence, index: int) -> bool:
 
 
 _SO_FAR = frozenset("and then that so which makes again turn rotate advance back altogether in from on out".split())
+
+
+def makes(sentence: Sentence, index: int, before: tuple[str, ...]) -> bool:
+    """ "Another four draws of five, that is twenty more": what the draws come to."""
+    if not before or before[-1] not in ("is", "makes", "was", "so", "that's"):
+        return False
+    own = sentence.tokens[index].quantity
+    said = [other for at, other in cues.numbers(sentence) if at < index and other.form == "number"][-2:]
+    bare = len(said) == 2 and not said[0].dimension and said[1].dimension in ("", "volume")
+    return bare and own is not None and (
+        (said[0].value or 0) * (said[1].value or 0) == own.value
+    )
+
+
+def product(sentence: Sentence, index: int) -> list[Decimal]:
+    """What "three pulls of four" come to, at the four."""
+    tokens = sentence.tokens
+    if index < 3 or tokens[index - 1].norm not in ("of", "at") or tokens[index - 2].norm not in words.COUNTED:
+        return []
+    count, each = tokens[index - 3].quantity, tokens[index].quantity
+    if count is None or each is None or count.value is None or each.value is None or count.dimension:
+        return []
+    return [count.value * each.value] if count.value > 1 else []
+
+
+def comes_to(sentence: Sentence, index: int, products: Sequence[Decimal]) -> bool:
+    """ "Three pulls of four, second hole three pulls of five, twenty seven mils of marrow": what they come to."""
+    own = sentence.tokens[index].quantity
+    if own is None or own.value is None or not own.dimension or not products or product(sentence, index):
+        return False
+    return own.value in {sum(products), products[-1]}
+
+
+def in_proportion(sentence: Sentence, index: int) -> bool:
+    """ "Citrate one mil to nine of marrow, so six mils for fifty four": a share, or what it makes."""
+    tokens = sentence.tokens
+    before = tokens[index - 2].quantity if index > 1 and tokens[index - 1].norm in ("to", "for") else None
+    own, after = tokens[index].quantity, tokens[index + 1 : index + 3]
+    if before is not None and before.dimension == "volume" and own is not None and not own.dimension:
+        return before.value == 1  # "eight mils to fifty two of marrow" are what was drawn
+    ahead = after[1].quantity if len(after) == 2 and after[0].norm in ("to", "for") else None
+    return ahead is not None and ahead.form == "number" and not ahead.dimension and own is not None and (
+        own.dimension == "volume"
+    )

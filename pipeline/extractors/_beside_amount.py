@@ -49,13 +49,37 @@ def product_in(sentence: Sentence, index: int) -> bool:
         after = after[1:]
     if not after or after[0] not in words.PRODUCTS | {"marrow", "plasma"}:
         return False
+    if _into_part(sentence, index):
+        return True
     at = 1 + (after[1:2] in (["went"], ["goes"], ["all"]))
     return after[at : at + 1] == ["in"] and after[at + 1 : at + 2] in _IN_ENDS
+
+
+def _into_part(sentence: Sentence, index: int) -> bool:
+    """ "Six mils of the concentrate through the cannula into the right head": no vessel that it is put into."""
+    way: list[str] = []
+    for token in sentence.tokens[index + 1 : index + 12]:
+        if token.punctuation or token.quantity is not None:
+            break
+        way.append(token.norm)
+    if "into" not in way:
+        return False
+    behind = way[way.index("into") + 1 :]
+    return bool(behind) and not set(behind) & words.VESSELS and not {"drawn", "aspirated", "from"} & set(way)
 
 
 _IN_ENDS: tuple[list[str], ...] = (
     [], ["."], [","], [";"], ["no"], ["slowly"], ["under"], ["over"], ["without"], ["needle"], ["and"], ["then"],
 )  # fmt: skip
+
+
+def is_placed(sentence: Sentence, index: int) -> bool:
+    """ "BMAC 2 mL under fibrin at the plug": a place follows the amount."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 5]]
+    return behind[:1] != [] and behind[0] in _PLACES and not set(behind) & (words.VESSELS | words.BENCH)
+
+
+_PLACES = frozenset("under into around onto along beneath over intra-articular ia".split())
 
 
 def is_drilled(sentence: Sentence, noun: int) -> bool:
@@ -65,3 +89,8 @@ def is_drilled(sentence: Sentence, noun: int) -> bool:
 
 
 _DRILLS = frozenset("drill drilled drilling reamer wire wires burr".split())
+
+
+def stops(sentence: Sentence, at: int) -> bool:
+    """ "4 mL in.": nothing follows that it would be in."""
+    return at >= len(sentence.tokens) or sentence.tokens[at].punctuation

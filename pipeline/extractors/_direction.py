@@ -96,6 +96,13 @@ def after_giving(sentence: Sentence, index: int) -> bool:
 _SINCE = 14  # tokens
 
 
+def is_drawn(sentence: Sentence, index: int) -> bool:
+    """ "Fifty four mils of blood were drawn into six of ACD-A, so sixty altogether": nothing of it was given."""
+    told = [token.norm for token in sentence.tokens[:index]]
+    drawn = {at for at, norm in enumerate(told) if norm in ("drawn", "drew") and told[at + 1 : at + 2] != ["up"]}
+    return bool(drawn) and not set(told) & (words.PUT | words.WENT | words.GAVE)
+
+
 def target(sentence: Sentence, index: int) -> Mention | None:
     """ "Four in each knee", "three right hip under fluoroscopy", "three mils and two in the plateau": the site that an
     amount goes into; none where marrow is taken from."""
@@ -122,6 +129,8 @@ def place(sentence: Sentence, index: int) -> Mention | None:
     own = target(sentence, index)
     if own is not None and not any(token.quantity for token in sentence.tokens[index + 1 : own.first]):
         return own
+    if any(token.norm == "into" for token in sentence.tokens[index + 1 : index + _REACH]):
+        return None  # "two tracks to the subchondral bone, six mils of it through the cannula into the head"
     volumes = [at for at, _ in base.quantities(sentence, "volume") if at < index]
     taken = [target(sentence, at) for at in volumes]
     sites = [site for site in base.mentions(sentence, "sites") if site.last < index]

@@ -61,3 +61,18 @@ def _concludes(sentence: Sentence, index: int, between: Sequence[Token]) -> bool
     strength = before.quantity is not None and before.quantity.dimension in ("fraction", "mass_concentration")
     added = len(between) > 1 and between[0].norm in ("+", "plus") and between[1].quantity is not None
     return strength and own.dimension == "volume" and added
+
+
+def of_short_name(sentence: Sentence, index: int, drug: Mention, no_names: frozenset[str]) -> bool:
+    """ "40 mg TA + 4 mL lidocaine", "Dex 5 mg + lidocaine", "K40 1 mL + lidocaine 1 % 4 mL": the number is of a name
+    beside it that no row has, which a sign parts from the drug ahead; a volume, where that has one of its own."""
+    between = sentence.tokens[index + 1 : drug.first]
+    signs = [at for at, token in enumerate(between) if token.norm in ("+", "plus")]
+    own = sentence.tokens[index].quantity
+    volume = own is not None and own.dimension == "volume" and any(
+        token.norm == "#volume" for token in sentence.tokens[drug.last + 1 : drug.last + 4]
+    )
+    if own is None or (own.dimension != "mass" and not volume) or not signs or signs[0] > 1:
+        return False
+    name = between[0] if signs[0] else sentence.tokens[index - 1] if index else None
+    return name is not None and name.quantity is None and name.norm.isalnum() and name.norm not in no_names

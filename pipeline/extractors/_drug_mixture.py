@@ -18,6 +18,11 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
         added = _drug_order.is_added(sentence, index, hit.first)
         if hit.first > index and not added and cues.gap(sentence, index, hit.first) <= 12:
             return hit.first
+    beside = next((hit.first for hit in hits if hit.last == index - 1), None)  # "the same mixture two mils"
+    if beside is not None:
+        return beside
+    if _sums_up(sentence, index):
+        return min(mention.first for mention in base.mentions(sentence, "drugs"))
     if len(list(base.quantities(sentence, "volume"))) > 1:
         return None
     shares = mixtures.share(sentence.tokens)
@@ -25,6 +30,16 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
         return shares.first
     first = min((mention.first for mention in base.mentions(sentence, "drugs")), default=0)
     return next((hit.first for hit in hits if hit.first < first), None)
+
+
+def _sums_up(sentence: Sentence, index: int) -> bool:
+    """ "One mil of bupivacaine with triamcinolone one mil, so two mils": led by "so", what two drugs come to."""
+    own, tokens = sentence.tokens[index].quantity, sentence.tokens
+    if own is None or own.value is None or not index or tokens[index - 1].norm not in ("so", "makes", "making"):
+        return False
+    told = [one.value for at, one in base.quantities(sentence, "volume") if at < index and one.value is not None]
+    drugs = {mention.id for mention in base.mentions(sentence, "drugs") if mention.first < index}
+    return len(drugs) > 1 and any(sum(told[-many:]) == own.value for many in range(2, len(told) + 1))
 
 
 def partner(sentence: Sentence, index: int, event: Event, events: list[Event]) -> Event | None:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from decimal import Decimal
 
 from pipeline import cues, owners
 from pipeline.extractors import _beside_amount, _drug_apart
 from pipeline.grammar import Grammar
-from pipeline.records import Mention, Sentence, Token
+from pipeline.records import Mention, Sentence
 
 _TOKENS, _TAIL = 16, 8
 _HARMLESS = frozenset({"routes", "events"})
@@ -99,7 +98,8 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
             after[1].norm not in _SAME_DRUG
         )
     between = sentence.tokens[index + 1 : drug.first]
-    if _drug_apart.is_apart(sentence, index, drug) or _of_short_name(sentence, index, between):
+    no_names = _NO_NAMES | _LINKS | _NO_DRUG | _MORE
+    if _drug_apart.is_apart(sentence, index, drug) or _drug_apart.of_short_name(sentence, index, drug, no_names):
         return True
     if _is_led_and_apart(sentence, index, drug):
         return True
@@ -113,19 +113,6 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     before = sentence.tokens[index - 1]
     return before.norm.isalpha() and before.quantity is None and before.norm not in _NO_NAMES and not any(
         token.quantity is not None for token in between[:joined]
-    )
-
-
-def _of_short_name(sentence: Sentence, index: int, between: Sequence[Token]) -> bool:
-    """ "40 mg TA + 4 mL lidocaine", "Dex 5 mg + lidocaine": the number is of a name beside it that no row has, which a
-    sign parts from the drug ahead."""
-    signs = [at for at, token in enumerate(between) if token.norm in ("+", "plus")]
-    own = sentence.tokens[index].quantity
-    if own is None or own.dimension != "mass" or not signs or signs[0] > 1:
-        return False
-    name = between[0] if signs[0] else sentence.tokens[index - 1] if index else None
-    return name is not None and name.quantity is None and name.norm.isalpha() and (
-        name.norm not in _NO_NAMES | _LINKS | _NO_DRUG | _MORE
     )
 
 

@@ -54,12 +54,20 @@ def was_given(sentence: Sentence, drug: Mention) -> bool:
     """ "I have given 300 mg of oral clopidogrel": it was given here and now, however it is taken."""
     before = {token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]}
     after = {token.norm for token in sentence.tokens[drug.last + 1 : drug.last + _AFTER]}
-    passive = bool(after & {"was", "were"} and after & _GIVING)
+    passive = bool(after & {"was", "were"} and after & _GIVING) or _into_part(sentence, drug)
     return not (before | after) & _LATER and (bool(before & _GIVING) or passive)
 
 
+def _into_part(sentence: Sentence, drug: Mention) -> bool:
+    """ "Hyaluronate two mils twenty milligrams into each knee third of three weekly injections"."""
+    tokens = sentence.tokens
+    ahead = range(drug.last + 1, min(len(tokens), drug.last + _AFTER))
+    into = next((at for at in ahead if tokens[at].norm == "into"), 0)
+    return into > 0 and any(m.table == "sites" and 0 < m.first - into <= 3 for m in sentence.mentions)
+
+
 # Of a medicine that was given they say how or when, not that it is to be taken at home.
-_HOW = frozenset({"oral", "by mouth", "postoperatively", "tablets"})
+_HOW = frozenset({"oral", "by mouth", "postoperatively", "tablets", "weekly"})
 
 
 def says_how(sentence: Sentence, hits: Sequence[cues.Hit]) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from pipeline import cues, laterality, phases
-from pipeline.extractors import _amount_lists, _direction, base
+from pipeline.extractors import _amount_lists, _beside_amount, _direction, base
 from pipeline.extractors import _amount_words as words
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Reading, Sentence
@@ -96,6 +96,10 @@ def _marks(sentence: Sentence, grammar: Grammar, marrow: bool, told: bool) -> It
             yield at, "made"
         elif marrow and token.quantity is not None and _amount_lists.begins_row(sentence, at):
             yield at, "drawn"
+        elif token.norm in words.COUNTED and marrow and at and sentence.tokens[at - 1].norm == "#number" and not (
+            _beside_amount.is_drilled(sentence, at)
+        ):
+            yield at, "drawn"  # "3 passes, L 3 passes. R 32 mL, L 28 mL"
         elif token.norm == "aspiration" and at and sentence.tokens[at - 1].norm in ORDINALS | {"#ordinal"}:
             yield at, "drawn"
         elif at not in inside and token.norm in words.DREW and marrow and not _soon(others, at):

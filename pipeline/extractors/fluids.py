@@ -56,7 +56,7 @@ def _drawn(fact: Fact) -> Fact:
 
 
 _LIFTED = frozenset({"lifted", "lift", "raised", "submucosal"})
-_SPUN_OF = frozenset({"platelet-rich-plasma", "platelet-poor-plasma"})
+_SPUN_OF = frozenset({"platelet-rich-plasma", "platelet-poor-plasma", "platelet-rich-plasma-injection"})
 _FROM_VEIN = frozenset("took taken drew drawn draw collected withdrew withdrawn take from arm vein".split())
 _BLOOD_AHEAD, _VEIN_COST = 10, -6
 
@@ -220,6 +220,15 @@ def _is_injected(sentence: Sentence, index: int) -> bool:
     return False
 
 
+def _has_its_own(sentence: Sentence, fluid: cues.Hit, index: int) -> bool:
+    """Whether a fluid that stands before a number has one right before itself, and a mark or "then" parts the two."""
+    tokens = sentence.tokens
+    between = {token.norm for token in tokens[fluid.last + 1 : index]}
+    own = any(token.norm == "#volume" for token in tokens[max(0, fluid.first - 3) : fluid.first])
+    sides = {"left", "right"} & {*between, *(token.norm for token in tokens[index + 1 : index + 5])}
+    return fluid.last < index and own and bool(between & {",", "then", ";"}) and not sides
+
+
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, fluids: Mapping[str, Concept], index: int, dimension: str
 ) -> list[Fact]:
@@ -291,6 +300,8 @@ def _number(
         near = None  # "no effusion all four mils in": none came out
     if near is not None and injected and near[1].last < index:
         near = None
+    if near is not None and _has_its_own(sentence, near[1], index):
+        near = None  # "3 mL yellow fluid out, 1 mL of steroid in"
     side = sidewise.side_of(sentence, index, grammar)
     if near is not None and near[0] <= _EVACUATED + 40 * (side is not None):
         facts.append(

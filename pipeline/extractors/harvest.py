@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline import cues, phases
+from pipeline.extractors import _amount_lists, _beside_amount, _direction, _draw_counts, _draws, _processing, base
 from pipeline.extractors import _amount_words as words
-from pipeline.extractors import _beside_amount, _direction, _draw_counts, _draws, _processing, base
 from pipeline.extractors._draws import ordinal, side_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
@@ -77,6 +77,8 @@ def _number(
             product = None  # "eight pulls, forty mils in the syringes, spun"
         if sentence.says(_OF) and _direction.names_drug(sentence, index):
             product = None  # "five millilitres of ACD-A, spun twelve minutes"
+        if product is not None and _beside_amount.is_placed(sentence, index):
+            product = None  # "BMAC 2 mL under fibrin at the plug"
         if product is not None and (injected or _goes_in(sentence, grammar, index, product[1])):
             product = None
         if spun != "from" and _direction.from_bone(sentence, index, grammar):
@@ -199,6 +201,8 @@ def _draw(
         _direction.of_other(sentence, index)
     ):
         return []  # "twenty mils of half percent lidocaine at the crest"
+    if _amount_lists.in_proportion(sentence, index):
+        return []  # "so six mils for fifty four"
     if any(mention.last == index - 1 for mention in base.mentions(sentence, "drugs")):
         return []  # "ten pulls citrate five mils"
     if _direction.goes_on_about_drug(sentence, index) and not _is_of_agent(sentence, grammar, index):
@@ -346,6 +350,8 @@ def _short_draw(
     volume = any(at < index for at, _ in base.quantities(sentence, "volume"))
     if volume and after[:1] == ["from"] and {"left", "right", "second", "other"} & set(after):
         return [base.claim("draw", reading, sentence, index, index, index, 10, unit=None, laterality=side)]
+    if _amount_lists.in_proportion(sentence, index):
+        return []  # "one mil to nine of marrow"
     if after[:2] == ["of", "marrow"] or after[:3] == ["of", "bone", "marrow"]:
         before = [token.norm for token in tokens[max(0, index - 2) : index]]
         if before in (["that", "is"], ["which", "is"]) or before[-1:] in (["that's"], ["so"], ["makes"]):

@@ -123,7 +123,9 @@ def _number(
     given_before = phase == "harvest" and _direction.after_giving(sentence, index)
     if quantity.dimension in ("volume", "") and (phase == "injection" or given_before):
         total = cues.nearest(sentence, grammar, index, "total")
-        if total is not None and total[1].last < index and _closes(sentence, total[1].first):
+        if total is not None and (
+            total[1].last < index and _closes(sentence, total[1].first) or _direction.is_drawn(sentence, index)
+        ):
             total = None
         if total is not None and cues.sums(sentence, total[1], index) and total[0] <= (20 if quantity.dimension else 4):
             facts.append(claim("injection_total", (max(0, total[0] - 6), total[1]), scale="total"))

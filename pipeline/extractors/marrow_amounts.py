@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
-from pipeline import cues, laterality, owners, phases, sidewise
+from pipeline import laterality, owners, phases, sidewise
 from pipeline.extractors import _amount_lists, _beside_amount, _direction, _draws, _marrow_told, base
 from pipeline.extractors import _amount_words as words
 from pipeline.extractors._marrow_told import CREST, ORDINALS
@@ -35,6 +35,7 @@ _INTO = frozenset("into to along around beneath down through".split())
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     amounts: list[Decimal] = []
+    products: list[Decimal] = []
     for passage in _marrow_told.passages(reading, grammar):
         sentence = passage.sentence
         same = [at for at, token in enumerate(sentence.tokens) if token.norm == "same"] if sentence.says(_SAME) else []
@@ -43,7 +44,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts += _again(reading, passage, same.pop(0), facts, amounts)
             state = passage.state(index)
             if quantity.form in ("number", "range", "fraction") and not _is_anothers(sentence, index):
-                facts += _amount(reading, sentence, grammar, index, quantity, state, passage.side, amounts)
+                if state in ("drawn", "named") and _amount_lists.comes_to(sentence, index, products):
+                    facts.append(base.claim("harvest_total", reading, sentence, index, index, index, -2,
+                                            unit=quantity.unit, scale="total"))  # fmt: skip
+                else:
+                    facts += _amount(reading, sentence, grammar, index, quantity, state, passage.side, amounts)
+                products += _amount_lists.product(sentence, index)
                 if quantity.value is not None and state in ("drawn", "named"):
                     amounts.append(quantity.value)
         for at in same:
@@ -51,6 +57,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+_LED_BY_SIDE = (("r",), ("l",), ("left",), ("right",))
 _WAYS_IN = frozenset("hole holes track tracks channel channels portal portals needles".split())
 _SAME = frozenset({"same"})
 
@@ -97,6 +104,8 @@ def _is_anothers(sentence: Sentence, index: int) -> bool:
     ahead = tokens[index + 1].quantity if index + 1 < len(tokens) else None
     if ahead is not None and ahead.dimension == "gauge" and tokens[index].norm == "#number":
         return True  # "two eighteen gauge needles"
+    if _amount_lists.in_proportion(sentence, index):
+        return True  # "one mil of citrate to nine of marrow"
     if index and tokens[index - 1].norm == "within" or owners.is_whole_of_share(tokens, index) or (
         _direction.is_size_of_vessel(sentence, index)
     ):
@@ -106,8 +115,9 @@ def _is_anothers(sentence: Sentence, index: int) -> bool:
             continue  # "no effusion all four mils in"
         between = tokens[index + 1 : mention.first] if mention.first > index else tokens[mention.last + 1 : index]
         near = all(not token.punctuation and token.quantity is None for token in between) and len(between) <= 2
+        near = near and not (mention.last < index and {"we", "i"} & {token.norm for token in between})
         if near and not (mention.table == "devices" and tokens[mention.first].norm in words.COUNTED_VESSELS):
-            return True
+            return True  # but not "with an eight gauge trocar we take ten"
     return False
 
 
@@ -139,7 +149,7 @@ def _amount(
         unit = None if by == "draw_count" else quantity.unit
         return claim(by, -1, unit=unit, scale=each, laterality=side)
     is_sum = _is_sum(after, before) and not _amount_lists.leads_to_total(sentence, index, amounts)
-    if is_sum or _is_product(sentence, index, quantity, before):
+    if is_sum or _amount_lists.makes(sentence, index, before):
         both = _draws.sums_both(reading, sentence, index) or sidewise.told(sentence, grammar)
         whose = None if both else own
         return claim("harvest_total", scale="total", laterality=whose) if state in ("drawn", "named") else []
@@ -171,16 +181,18 @@ def _amount(
     came_to = before[-1:] == ("to",) and before[-2:-1] in (("down",), ("spun",), ("concentrated",), ("reduced",))
     target = None if came_to else _direction.target(sentence, index)
     into = (after[:1] or ("",))[0] in _INTO or _is_route(sentence, index)
-    named = not bare or any(at < index for at, _ in base.quantities(sentence, "volume"))  # "two needles, one medial"
+    named = not bare or any(at < index for at, _ in base.quantities(sentence, "volume"))  # else "one medial"
     into = into or (state == "given" and named and bool(({*after[:1]} | {*before[-1:]}) & _WAYS))
     into = into or _direction.all_in(sentence, index) or _beside_amount.product_in(sentence, index)
-    into = into or (after == ("in",) and not bare and _stops(sentence, index + 2)) or _direction.led_in(sentence, index)
+    into = into or _direction.led_in(sentence, index)
+    into = into or (after == ("in",) and not bare and _beside_amount.stops(sentence, index + 2))
     into = into or (state == "given" and bare and after[:1] == ("in",) and set(after[1:2]) <= {"the", "each", "both"})
     into = into or _direction.went_in(sentence, index + 1) or (
         state in ("made", "given") and after[:1] == ("from",) and set(after[1:2]) <= _WAYS and not set(after) & CREST)
     into = into or after[:3] in (("in", "the", "joint"), ("in", "each", "joint"), ("in", "both", "joints"))
     summed = bool({"total", "altogether"} & set(before[-3:]))  # "total injected, six"
     into = into or (not summed and _direction.goes_in(sentence, index) and not _direction.of_other(sentence, index))
+    into = into or (state == "given" and not bare and after[:1] == ("each",))  # "2.5 mL each at 3 sites"
     into = into or (not bare and bool(set(after[:1]) & words.GIVEN)) or _direction.headed(sentence, index) is not None
     into = into and not _direction.held_in(sentence, index)
     into = into or (state in ("made", "given") and _direction.received(sentence, index))
@@ -227,6 +239,8 @@ def _amount(
         if count.dimension or count.form != "number" or nouns not in words.COUNTED_ALL | {".", ","}:
             return []
         return claim("harvest_total", scale="total", laterality=side)
+    if state == "drawn" and not bare and own is not None and before[-1:] in _LED_BY_SIDE and not after:
+        return claim("harvest_total", scale="total", laterality=own)  # "R 32 mL, L 28 mL"
     taken = _direction.from_bone(sentence, index, grammar)
     if (state == "named" and not taken) or _draws.is_label(sentence, index, quantity):
         return []
@@ -264,25 +278,11 @@ def _joined(sentence: Sentence, index: int) -> bool:
     return _direction.moved(sentence, index - 2)
 
 
-def _stops(sentence: Sentence, at: int) -> bool:
-    """ "4 mL in.": nothing follows that it would be in."""
-    return at >= len(sentence.tokens) or sentence.tokens[at].punctuation
-
-
 def _is_sum(after: tuple[str, ...], before: tuple[str, ...]) -> bool:
     """ "Sixty all together", "that's thirty five"."""
     told = any(after[: len(said)] == said and set(after[len(said) :][:1]) <= _SUM_OF | words.MADE for said in _SUMMED)
     thats = before[-2:] in (("that", "is"), ("which", "is"), ("this", "is"))
     return told or bool(before and before[-1] in _SUMS_UP) or (thats and after[:1] == ("total",))
-
-
-def _is_product(sentence: Sentence, index: int, quantity: Quantity, before: tuple[str, ...]) -> bool:
-    """ "Another four draws of five, that is twenty more": what the draws come to."""
-    if not before or before[-1] not in ("is", "makes", "was", "so", "that's"):
-        return False
-    said = [other for at, other in cues.numbers(sentence) if at < index and other.form == "number"][-2:]
-    bare = len(said) == 2 and not said[0].dimension and said[1].dimension in ("", "volume")
-    return bare and (said[0].value or 0) * (said[1].value or 0) == quantity.value
 
 
 def _words(sentence: Sentence, first: int, count: int) -> tuple[str, ...]:
@@ -356,6 +356,7 @@ def _lists_on(sentence: Sentence, index: int) -> bool:
     if at > 1 and sentence.tokens[at - 1].norm == "of" and sentence.tokens[at - 2].norm in words.COUNTED_ALL:
         return False  # "six draws of five millilitres, thirty": what they make
     crest = at > 0 and sentence.tokens[at - 1].norm in CREST - {"side", "marrow"} and at < index
+    crest = crest and not _amount_lists.runs_up(sentence, at)
     crest = crest or _amount_lists.begins_row(sentence, at)
     return crest or _led(_words_before(sentence, at)) or (at > 1 and sentence.tokens[at - 1].norm == ":" and (
         sentence.tokens[at - 2].norm in words.DREW | CREST))  # fmt: skip

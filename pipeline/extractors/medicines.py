@@ -68,8 +68,7 @@ _BEGINS = frozenset({"anaesthesia", "positions", "approaches", "tourniquet"})
 _IN_SHORT = ("/7", "/52", "/12")  # "nocte 2/52"
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
 _DILUENTS = ("sodium-chloride", "water-for-injection")
-_CLOSE, _SAID_ON = 16, 66
-_CONCENTRATION_AHEAD, _TOTAL_REACH = 9, 70
+_CLOSE, _SAID_ON, _CONCENTRATION_AHEAD, _TOTAL_REACH = 16, 66, 9, 70
 _OWN, _OTHER_ORDER = -1, 12  # before any other claim; where a row of them leaves no doubt
 _WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
 
@@ -82,7 +81,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     closed = False  # whether the counts, the blood loss or the closure have been told
     for sentence in reading.sentences:
         since = 0 if sentence.section in _LATER_SECTIONS else since + 1
-        begun = begun or any(m.table in _BEGINS for m in sentence.mentions)
+        if not begun and any(m.table in _BEGINS for m in sentence.mentions):
+            begun, since = True, since if sentence.section in _LATER_SECTIONS else _FAR_BACK  # "Plan: ... GA, supine."
         sentence.memo["before"] = not begun
         if any(mention.table == "drugs" for mention in sentence.mentions):
             events = _events(sentence, grammar, drugs, since <= _STILL_AFTERCARE)
@@ -337,7 +337,7 @@ def _number(
     several = len({item.mention.id for item in events if not item.additive}) > 1
     if mixture is None and summed and several and event.mention.first < index:
         mixture = event.mention.first
-    if mixture is not None and several:
+    if mixture is not None and (several or mixture == index - 1):
         fields["name"] = "mixture"
         fields["group"] = f"m{base.group_of(sentence, mixture)}"
         return [base.claim(kind, reading, sentence, index, mixture, mixture, _OF_MIXTURE, **fields)]

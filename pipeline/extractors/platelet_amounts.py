@@ -31,7 +31,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         facts += _counts(reading, sentence)
         spoken = [mention for mention in base.mentions(sentence, "injectates") if mention.id in _PRODUCTS]
-        named = named or any(mention.id == "platelet-rich-plasma" for mention in spoken)
+        named = named or any(mention.id == "platelet-rich-plasma" for mention in spoken) or any(
+            mention.id == "platelet-rich-plasma-injection" for mention in base.mentions(sentence, "procedures")
+        )
         facts += _blood(reading, sentence, bool(spoken) or named)
         if made is not None and not spoken:
             facts += _on(reading, sentence, made)
@@ -39,8 +41,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         told = [fact for mention in spoken for fact in _spun_to(reading, sentence, mention) if not given]
         told = told or [fact for mention in spoken for fact in _made(reading, sentence, mention) if spun and not made]
         spun = spun or any(mention.id == "centrifugation" for mention in base.mentions(sentence, "processing"))
+        told = told or (_plasma(reading, sentence) if named and not given else [])
         facts += told
-        made = spoken[0] if told else made
+        made = spoken[0] if told and spoken else made
         if cues.has(sentence, grammar, "injected", "discarded"):
             continue  # told in a sentence, and read there
         for mention in base.mentions(sentence, "injectates"):
@@ -64,6 +67,18 @@ def _spun_to(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fac
         return []
     return [base.claim("product_volume", reading, sentence, at, mention.first, mention.last, _COST,
                        unit=quantity.unit, name=None)]  # fmt: skip
+
+
+def _plasma(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Six millilitres of plasma were obtained": what was made, by the shorter name of it."""
+    tokens = sentence.tokens
+    for index, quantity in base.quantities(sentence, "volume"):
+        behind = [token.norm for token in tokens[index + 1 : index + 6] if token.norm not in ("of", "the", "rich")]
+        if behind[:1] == ["plasma"] and quantity.form in ("number", "range") and (
+            _YIELD | {"left", "remained", "got"}
+        ) & {token.norm for token in tokens}:
+            return [base.claim("product_volume", reading, sentence, index, index, index, _COST, unit=quantity.unit)]
+    return []
 
 
 def _made(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]:
