@@ -177,15 +177,24 @@ _TURNS = _words(
 )
 
 
+_AWAY = _words("discarded wasted thrown binned")
+_GIVEN = _words("injected given used infiltrated")  # "was drawn up, six millilitres was injected"
+
+
 def _turned(fact: Fact, place: Place) -> Iterator[str]:
     """A word right behind that mostly takes back what it is said of ("four bands planned; three placed"), and a
     relative beside an illness or an operation."""
     tokens = place.sentence.tokens
     if is_numeric(fact) or fact.kind in _THINGS:
         for at in range(place.last + 1, min(place.last + (3 if is_numeric(fact) else 4), len(tokens))):
-            if tokens[at].norm in _STOPS or place.is_named(at):
+            if tokens[at].norm in _STOPS or place.is_named(at) or tokens[at].norm == "#volume":
                 break
-            if tokens[at].norm in _TURNS or (tokens[at].norm == "drawn" and place.norm(at + 1) == "up"):
+            if fact.kind == "discarded_volume" and tokens[at].norm in _AWAY:
+                break
+            drawn_up = tokens[at].norm == "drawn" and place.norm(at + 1) == "up" and not any(
+                one.norm in _GIVEN for one in tokens[at + 2 :]
+            )
+            if tokens[at].norm in _TURNS or drawn_up:
                 yield f"'{tokens[at].text}' is said behind it: it may not have been done so"
                 return
     if fact.kind in _OF_A_PERSON:
