@@ -41,8 +41,9 @@ def years(sentence: Sentence) -> list[Scope]:
 
 
 def _is_early(token: Token) -> bool:
-    """A time of day with a nought before it, which no year has."""
-    return token.quantity is not None and token.quantity.form == "clock" and token.text.startswith("0")
+    """A time of day whose hour no year begins with ("scope in 0911", "in fourteen thirty eight")."""
+    quantity = token.quantity
+    return quantity is not None and quantity.form == "clock" and quantity.text[:2] not in ("19", "20")
 
 
 def _had_been(sentence: Sentence, index: int) -> int | None:

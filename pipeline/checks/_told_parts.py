@@ -28,6 +28,7 @@ _SAID_OF = frozenset({"the", "this", "that", "each", "every", "same", "no", "per
 _IRREGULAR = {"teeth": "tooth", "feet": "foot", "biopsies": "biopsy"}
 _TWO_LEVELS = re.compile(r"\b[ltcs] ?\w+ [ltcs] ?\w+")  # "l three l four": L3-L4, or two of them
 _ALL = frozenset({"altogether", "total", "overall"})
+_STREAM = 20  # tokens from "each" to the total
 _BEHIND = 6  # tokens between a total and its "in all"
 _ARTICLE = 2  # words from "the" to its noun: "the kidney semirigid scope stone of seven" begins anew
 _ITEM, _BETWEEN, _LIST, _BACK = 3, 4, 8, 60  # words of an item, before the parts, of an unmarked list; tokens back
@@ -52,7 +53,8 @@ def one_by_one(read: Sequence[Token], head: Head) -> str | None:
             continue
         if says_total(read, at):
             break
-        if not _leads(before) or not _shares(read, at, sure=bool(parts) or before.norm in (":", "(")):
+        leads = _leads(before) or at == head.last + 1
+        if not leads or not _shares(read, at, sure=bool(parts) or before.norm in (":", "(")):
             if len(parts) > 1 and at - last > _LIST:
                 break  # further on in a stream of speech: another matter
             return None
@@ -98,6 +100,8 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
         if strong is None:
             continue
         worked = _worked(read, at, after.norm) if after.norm not in _ANY else _of_any(read, at)
+        if worked is not None and said in {2 * one for one in worked[1]} and "each" in _norms(read, at - _STREAM, at):
+            continue  # "one cut on the outer and one on the inner side of each arm, so four cuts"
         if worked is None or said in worked[1] or (strong != "led" and said < max(worked[0])):
             continue
         if strong != "led" and len(worked[0]) < 2:

@@ -51,7 +51,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             total = tokens[at].quantity
             if total is None or total.value is None:
                 continue
-            parts = list(_parts(tokens, at, total))
+            parts = _undivided(list(_parts(tokens, at, total)))
             uncounted = total.dimension and not any(part.counted for part in parts)
             if uncounted or not _wrong(parts, total.value, _on_the_way(tokens, at)):
                 continue
@@ -103,6 +103,19 @@ def _adds_bare(tokens: Sequence[Token]) -> bool:
         token.norm == "+" and not (at + 2 < len(tokens) and tokens[at + 2].norm.isalpha())
         for at, token in enumerate(tokens)
     )
+
+
+def _undivided(parts: list[_Part]) -> list[_Part]:
+    """ "Seven screws: four proximal and three in the shaft": the seven, and not what it is made of."""
+    for at, part in enumerate(parts):
+        worked, behind = Decimal(0), 0
+        for behind, other in enumerate(parts[at + 1 :], 1):  # noqa: B007
+            worked += other.value * other.times
+            if worked >= part.value:
+                break
+        if behind > 1 and worked == part.value and part.times == 1:
+            return [*parts[: at + 1], *_undivided(parts[at + 1 + behind :])]
+    return parts
 
 
 def _number(token: Token) -> Quantity | None:
@@ -187,8 +200,8 @@ def _is_of(tokens: Sequence[Token], place: int) -> bool:
 def _counts(tokens: Sequence[Token], place: int) -> bool:
     """Whether a bare number counts what follows it, and is no size, grade or part of a multiplication."""
     after, before = tokens[place + 1], tokens[place - 1].norm if place else ""
-    if before == "#number":
-        return False  # "an eleven thirteen sheath"
+    if before == "#number" or after.norm in ("hole", "holes", "part", "piece"):
+        return False  # "an eleven thirteen sheath", "a plate with six holes"
     if after.norm in ("again", "so"):
         return False  # "twelve again so twenty four in all"
     if after.norm == "more" and (place + 2 >= len(tokens) or not tokens[place + 2].norm.isalpha()):

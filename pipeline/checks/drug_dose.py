@@ -28,7 +28,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for fact in note.of("medication_dose", "medication_rate"):
         drug = drugs.get(fact.name or "")
-        if drug is None or fact.unit is None or fact.certainty == "negated" or fact.role in NOT_GIVEN:
+        if drug is None or fact.unit is None or fact.certainty == "negated" or (
+            fact.role in NOT_GIVEN and not (fact.role == "prepared" and _other_sort(fact, drug.dose_units))
+        ):
             continue
         row = _usual(note, grammar, fact) if fact.kind == "medication_dose" else None
         said = span(fact, row.unit) if row is not None else None

@@ -27,12 +27,24 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     for fact in note.facts:
         if fact.certainty == "negated" or (fact.value is None and fact.low is None) or _walked(fact):
             continue
+        if (eye := _beyond_an_eye(note, grammar, fact)) is not None:
+            found.append(_told(note, grammar, fact, eye, "plausible"))
+            continue
         for what in ("plausible", "typical"):
             row = _limit(note, grammar, fact, what)
             if row is not None and not _inside(fact, row):
                 found.append(_told(note, grammar, fact, row, what))
                 break
     return found
+
+
+def _beyond_an_eye(note: OperativeNote, grammar: Grammar, fact: Fact) -> Limit | None:
+    """Nothing that is measured of an eye is longer than the eye ("the rectus was recessed fifty millimetres")."""
+    if fact.kind != "measurement" or note.family != "eye" or fact.unit not in ("mm", "cm"):
+        return None
+    row = next((row for row in limits(grammar, note.profile, "plausible", kind="measurement", name="of-an-eye")
+                if row.name_of == "of-an-eye"), None)  # fmt: skip
+    return row if row is not None and not _inside(fact, row) else None
 
 
 def _walked(fact: Fact) -> bool:

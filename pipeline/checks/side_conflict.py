@@ -262,11 +262,14 @@ def _one_astray(
               and any(one is not fact and one.laterality == stated[0].laterality
                       and (its := site_of(one, grammar)) is not None and related_sites(own, its, grammar)
                       for one in operated)]  # fmt: skip
+    opened = [fact for fact in operated if (fact.name or "").endswith(_OPENINGS) and _opposite(stated[0], fact)]
+    astray += [fact for fact in opened if fact not in astray]
     if len(astray) == len(operated):
         return []
     return [_conflict(stated[0], fact, grammar, "warning") for fact in astray[:1]]
 
 
+_OPENINGS = ("craniotomy", "craniectomy")  # the skull is opened on the side of what lies in it
 _STATED = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "consent", "time_out", "site_marking")
 _LYING = re.compile(r"\b(left|right) lateral(?: decubitus)?\b", re.IGNORECASE)
 _UP = re.compile(r"\b(left|right)(?: side| flank| chest| hip)? (?:side )?up(?:wards?|permost)?\b", re.IGNORECASE)

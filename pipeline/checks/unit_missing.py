@@ -93,8 +93,16 @@ def _is_told(note: OperativeNote, fact: Fact) -> bool:
         parts = [one for one in note.of(*_PARTS[fact.kind], given=True) if one.scale != "each"]
         before = [one for one in alike if one.evidence.first < fact.evidence.first]
         return _sums(parts, fact.value) or _sums(before, fact.value) or _times(note, fact)
+    if fact.kind == "blood_loss" and _shares_loss(note, alike):
+        return True
     parts = [one for one in alike if one.scale not in ("total", "per_side")]
     return (fact.scale == "total" and _sums(parts, fact.value)) or _of_a_sum(note, fact)
+
+
+def _shares_loss(note: OperativeNote, alike: list[Fact]) -> bool:
+    """ "Two hundred and fifty millilitres all told, two hundred in the sucker and fifty on swabs"."""
+    bare = [one.value for one in note.of("blood_loss", given=True) if one.unit is None and one.value is not None]
+    return len(bare) > 1 and any(one.unit is not None and one.value == sum(bare) for one in alike)
 
 
 def _said_sum(note: OperativeNote, fact: Fact) -> bool:

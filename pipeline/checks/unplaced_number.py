@@ -104,6 +104,11 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
         return False  # "twenty millilitres off", "three millilitres of tissue"
     if dimension == "fraction" and (set(before[-2:]) & _SURFACE or set(after[:2]) & _BURNT):
         return False  # "chest six percent, arm three percent, so nine percent excised"
+    given = dimension in ("mass", "amount", "catalytic")
+    if given and piece.first > drug.evidence.last and _has_a_name(passage, piece):
+        return False  # "ibuprofen 200 mg, para 300 mg": of a name that no row has
+    if dimension == "volume" and before[-1:] == ["of"] and set(before[-2:-1]) & _CONTAINERS:
+        return False  # "two cartridges of 2.2 mL": what one holds
     if set(before[-4:]) & _DRAINED:
         return False  # "drain out below thirty millilitres"
     if _is_taken_back(before, after, piece) or _is_asked(before) or _is_echo(before, piece):
@@ -130,6 +135,20 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if dimension == "volume" and before[-1:] == ["total"] and len(_volumes(before)) > 1:
         return False  # "... 1 mL, bupivacaine 9 mL, saline 20 mL: total 30 mL": of all of them together
     return not (dimension == "volume" and behind and bool(before) and before[-1] in _CARRIER)
+
+
+_NO_NAME = frozenset(
+    "and or then plus with of total max maximum up dose redose repeat to at in iv im po given for a".split()
+)
+
+
+def _has_a_name(passage: Passage, piece: Evidence) -> bool:
+    """Whether a word of its own, behind a comma or a sign, leads to the number."""
+    words = passage.text.split()
+    at = piece.first - passage.evidence.first
+    if not 1 < at <= len(words) - 1 or not words[at - 1].isalpha() or words[at - 1].lower() in _NO_NAME:
+        return False
+    return words[at - 2][-1:] in (",", ";", "+", ".")
 
 
 _SURFACE = frozenset(

@@ -14,6 +14,7 @@ _LASTING = {
     "op": ("incision", "operation_end"), "duration": ("incision", "operation_end"),
     "cuff": ("tourniquet_up", "tourniquet_down"),
     "clamp": ("clamp_on", "clamp_off"), "clamps": ("clamp_on", "clamp_off"), "bypass": ("bypass_on", "bypass_off"),
+    "clamped": ("clamp_on", "clamp_off"),
     "traction": ("traction_on", "traction_off"), "anaesthesia": ("anaesthesia_start", "anaesthesia_end"),
     "anesthesia": ("anaesthesia_start", "anaesthesia_end"), "anaesthetic": ("anaesthesia_start", "anaesthesia_end"),
     "theatre": ("in_room", "out_of_room"), "theater": ("in_room", "out_of_room"), "room": ("in_room", "out_of_room"),
@@ -63,9 +64,13 @@ def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
     at = index - 1 - (index >= 2 and tokens[index - 1].norm in ("at", ",", ":"))
     if at >= 0 and tokens[at].norm == "baby":
         return "delivery", at
+    at -= at > 0 and tokens[at].norm == "by" and tokens[at - 1].norm == "done"  # "all done by twenty past three"
     if at < 0 or tokens[at].norm not in ("done", "over"):
         return None
-    alone = at == 0 or tokens[at - 1].punctuation or (tokens[at].norm == "done" and tokens[at - 1].norm in DONE_WITH)
+    before = tokens[at - 1] if at else None
+    alone = before is None or before.norm == "all" or before.punctuation or (
+        tokens[at].norm == "done" and before.norm in DONE_WITH
+    )
     return ("operation_end", at) if alone else None
 
 

@@ -211,8 +211,15 @@ _OTHER_LOSS = frozenset(
 def _bare_loss(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Counts correct, loss minimal", "loss 30 mL": the amount right behind the word."""
     tokens = sentence.tokens
-    if not sentence.says({"loss", "losses"}):
+    if not sentence.says(_LOST):
         return []
+    for at, token in enumerate(tokens):
+        before = tokens[at - 1].quantity if at else None
+        after = tokens[at + 1] if at + 1 < len(tokens) else None
+        ends = after is None or after.punctuation or after.norm in _BEHIND_LOSS | {"measured", "cell"}
+        if token.norm in _LOST and before is not None and before.dimension == "volume" and before.unit and ends:
+            return [base.claim("blood_loss", reading, sentence, at - 1, at, at, _BESIDE, status="performed",
+                               certainty="affirmed")]  # fmt: skip
     for at, token in enumerate(tokens[:-1]):
         if token.norm not in ("loss", "losses") or (at and tokens[at - 1].norm in _OTHER_LOSS):
             continue
@@ -232,6 +239,7 @@ def _bare_loss(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[F
     return []
 
 
+_LOST = frozenset({"loss", "losses", "lost"})
 _LEAST, _MOST = 20, 9000  # mL that are said so without a unit; common practice, no source
 
 

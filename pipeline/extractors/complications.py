@@ -94,6 +94,9 @@ def _complication(
         return None
     if sentence.tokens[min(mention.last + 1, len(sentence.tokens) - 1)].norm in _GUARDING:
         return None  # "DVT stockings", "the DVT study"
+    led = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    if row.group == "systemic" and led[:1] in (["after"], ["since"], ["following"]) and led[1:] != ["the"]:
+        return None  # "swallowing gone after a stroke": what he came with
     return base.named("complication", reading, sentence, mention, grammar)
 
 

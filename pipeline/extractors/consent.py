@@ -174,6 +174,9 @@ def _said_with(sentence: Sentence, at: int, grammar: Grammar) -> tuple[Lateralit
         checked = any(token.norm in _NAMED for token in sentence.tokens[low : min(end, said.last + _NEAR)])
         if any(token.norm in _CUT for token in sentence.tokens[at + 1 : said.first]):
             continue  # "time out thirteen thirty three skin left side transverse": of the cut
+        numbers = [token.quantity for token in sentence.tokens[at + 1 : said.first] if token.quantity is not None]
+        if not checked and sum(one.form == "clock" or one.unit is not None for one in numbers) > 1:
+            continue  # "time out 08:22 first port 08:31 ... left ureter seen": told later
         site = next((m.last for m in base.mentions(sentence, "sites") if said.last < m.first <= said.last + 2), None)
         if site == at - 1:
             near.add(said.value)  # "at one thirty four pm right elbow time out ten to two"

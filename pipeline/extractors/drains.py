@@ -72,6 +72,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if not ranked:
                 continue
             price, _, mention = min(ranked, key=lambda item: item[:2])
+            bracket = any(token.norm == "(" for token in sentence.tokens[mention.last + 1 : index])
+            if bracket and base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated":
+                continue  # "no drain (8 Fr dripping stent)"
             if quantity.dimension == "french" and len(drains) == 1 and not _other_tube(sentence):
                 price = min(price, _ONLY_TUBE)  # "drain left in, ten French, on suction"
             reach = _SIZE_REACH if quantity.dimension == "french" else 8
