@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
+
 from pipeline import clauses
 from pipeline.context_cues import CueHit
 from pipeline.context_reach import BY_THE_WAY, JOINING, READY, RUN_ON, SETTING, THIN
@@ -9,6 +12,17 @@ from pipeline.records import Mention, Sentence, Token
 
 _APART = 2  # words between a thing and a "none" that is not about it
 _BACK = 8  # tokens that a status reaches back in a stream
+
+
+_TOLD = 12  # tokens
+
+
+def _told_already(tokens: Sequence[Token], first: int) -> bool:
+    """ "The wound was packed and will be left open": what was done stands before the "and"."""
+    if not first or tokens[first - 1].norm != "and":
+        return False
+    before = [token.norm for token in tokens[max(0, first - _TOLD) : first - 1]]
+    return any(norm in ("was", "were") and after.endswith("ed") for norm, after in pairwise(before))
 
 
 _THINGS = frozenset({"devices", "drains", "dressings", "tourniquet"})  # what is used in an operation
@@ -25,6 +39,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     if certainty and hit.first and tokens[hit.first - 1].norm == ":":
         return clauses.heading(sentence, hit.first - 1)
     if certainty and _is_other_deed(sentence, hit):
+        return hit.first
+    if hit.rule.value == "planned" and _told_already(tokens, hit.first):
         return hit.first
     floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))
     ends = {m.last: m for m in sentence.mentions if m.table not in BY_THE_WAY}

@@ -106,7 +106,9 @@ def _begins_work(sentence: Sentence) -> bool:
     tokens = sentence.tokens
     treated = sentence.says(_TREATED_BEFORE)
     return any(
-        mention.table in WORK and not (treated and mention.table == "prophylaxis") for mention in sentence.mentions
+        mention.table in WORK and not (treated and mention.table == "prophylaxis")
+        and not (mention.table == "approaches" and "underwent" in {token.norm for token in tokens[: mention.first]})
+        for mention in sentence.mentions
     ) or any(
         token.norm in _AT_WORK and not (token.norm == "room" and at and tokens[at - 1].norm in _OTHER_ROOMS)
         for at, token in enumerate(tokens)

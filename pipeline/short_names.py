@@ -15,6 +15,7 @@ _TABLE = "procedures"
 def decide(sentences: Sequence[Sentence], grammar: Grammar) -> list[Sentence]:
     """The sentences with one operation for each stretch of words. Where nothing decides, the row that comes
     first in the alphabet stays."""
+    sentences = _capsules(sentences, grammar)
     shared = [_shared(sentence) for sentence in sentences]
     if not any(shared):
         return list(sentences)
@@ -23,6 +24,24 @@ def decide(sentences: Sequence[Sentence], grammar: Grammar) -> list[Sentence]:
               for m in sentence.mentions if m.table == _TABLE and (m.first, m.last) not in doubtful]  # fmt: skip
     return [_chosen(sentence, doubtful, groups, rows) if doubtful else sentence
             for sentence, doubtful in zip(sentences, shared, strict=True)]  # fmt: skip
+
+
+_CAPSULE = "joint-capsule"
+
+
+def _capsules(sentences: Sequence[Sentence], grammar: Grammar) -> Sequence[Sentence]:
+    """The bare "capsule" of a narration about an eye that names no joint is that of the lens."""
+    if not any(sentence.says({"capsule"}) for sentence in sentences):
+        return sentences
+    sites = grammar.table("sites", Concept)
+    rows = grammar.table(_TABLE, Concept)
+    places = {sites[m.id].group for sentence in sentences for m in sentence.mentions
+              if m.table == "sites" and m.id != _CAPSULE}  # fmt: skip
+    eyes = any(m.table == _TABLE and rows[m.id].group == "eye" for sentence in sentences for m in sentence.mentions)
+    if not eyes or "joint" in places:
+        return sentences
+    return [replace(one, mentions=tuple(m for m in one.mentions if m.id != _CAPSULE or m.last > m.first))
+            if one.says({"capsule"}) else one for one in sentences]  # fmt: skip
 
 
 def _shared(sentence: Sentence) -> set[tuple[int, int]]:

@@ -27,7 +27,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     open_ones = [
         fact
         for fact in note.of("procedure")
-        if fact.certainty == "affirmed" and _sided(fact, grammar)
+        if fact.certainty == "affirmed" and _sided(fact, grammar) and not _in_the_spine(fact, note, grammar)
         and (fact.status == "performed" or (fact.status == "planned" and not done))  # "left ureteroscopy in May"
     ]
     if operated:  # an operation somewhere else, whose side was not said
@@ -54,6 +54,12 @@ def _is_elsewhere(fact: Fact, operated: list[Fact], grammar: Grammar) -> bool:
     return place is not None and all(
         other is not None and not related_sites(place, other, grammar) for other in places
     )
+
+
+def _in_the_spine(fact: Fact, note: OperativeNote, grammar: Grammar) -> bool:
+    """An extradural haematoma beside levels of the spine lies there, and not on one side of the brain."""
+    row = grammar.table("procedures", Concept).get(fact.name or "")
+    return row is not None and row.group == "neurosurgery" and bool(note.of("spinal_level"))
 
 
 def _sided(fact: Fact, grammar: Grammar) -> bool:

@@ -15,7 +15,7 @@ _GIVING = frozenset({"given", "gave", "received", "administered", "loaded", "inj
 # What begins something else in the orders: "tranexamic acid one gram crutches for three weeks".
 NEXT = frozenset({"then", "crutches", "sling", "brace", "splint", "cast", "boot", "bandage", "drain", "physio"})
 _LATER = frozenset({"prescription", "prescriptions", "instructions", "will", "home", "discharge", "script"})
-_TRIED = frozenset({"treated", "tried", "managed", "trialled", "trialed"})
+_TRIED = frozenset({"treated", "tried", "managed", "trialled", "trialed", "requires", "started", "using", "maintained"})
 _STORY = frozenset({"indication", "history", "imaging"})
 _GASES = frozenset({"anesthetic", "anesthetics", "anaesthetic", "anaesthetics", "anesthesia", "anaesthesia", "agent",
                     "agents", "gas", "gases", "induction"})  # fmt: skip
@@ -88,7 +88,9 @@ def was_before(sentence: Sentence, drug: Mention, row: Drug) -> bool:
     ill = _for_an_illness(sentence, drug) or _in_own_list(sentence, drug)
     if ill and not set(row.classes) & _IN_THEATRE:
         return True
-    return taken or (sentence.section in _STORY and bool(before & _TRIED))
+    behind = [token.norm for token in sentence.tokens[drug.last + 1 : drug.last + 3]]
+    begun = bool(before & _TRIED) or behind in (["was", "started"], ["was", "begun"], ["was", "continued"])
+    return taken or (sentence.section in _STORY and begun)
 
 
 def goes_on_at_home(sentence: Sentence, index: int, drugs: Sequence[Mention]) -> Mention | None:

@@ -36,6 +36,7 @@ _DESCRIBING = _words("the a an this that its his her with and markedly grossly m
                      "hugely chronically")  # fmt: skip
 # Between these a wire is a guide.
 _GUIDED = _words("introducer dilator dilators sheath catheter lead guidewire needle seldinger cannula stent balloon")
+_COMPLAINED = _words("complaint complaints complaining complained history onset")
 _CUTS = _words("arteriotomy venotomy incision incisions ureterotomy opening capsulotomy enterotomy wound")
 _PASSED = _words("needle catheter wire guidewire scope tube trocar cannula probe introducer endoscope sheath")
 _MOUTHS = _words("ureteral ureteric glottic urethral vaginal nasal pupillary laryngeal appendiceal pyloric")
@@ -140,7 +141,8 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id == "systemic-heparinization" and said.startswith("heparini"):
         return bool(_FLUSHED & set(after[:1]))
     if mention.id == "drainage" and said == "drainage":
-        return bool(_LOOKS & set(before[-1:]) or "for" in before[-2:])
+        complaint = after[:1] == ["from"] and "of" in before[-1:] and bool(_COMPLAINED & set(before))
+        return bool(_LOOKS & set(before[-1:]) or "for" in before[-2:] or complaint)
     if mention.id == "division" and said == "divided":
         return bool({"doses", "dose", "portions", "aliquots"} & set(after[:1]))
     if mention.id == "dilatation" and said == "dilated" and _describes_part(sentence, mention, before):

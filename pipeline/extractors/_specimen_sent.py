@@ -19,7 +19,7 @@ _THINGS = ("sites", "findings", "diagnoses", "specimens", "injectates", "fluids"
 _PHRASE = 6  # words of a thing that no table names
 NO_THINGS = frozenset(
     ("also", "collected", "obtained", "then", "this", "that", "of", "all", "some", "portions", "half", "excised",
-     "isolated", "trap", "off", "sucked", "out", "kept", "fresh", "separately", "apart")
+     "isolated", "trap", "off", "sucked", "out", "kept", "fresh", "separately", "apart", "without", "difficulty")
 )  # fmt: skip
 _SHORT = 25  # tokens
 

@@ -67,7 +67,8 @@ def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
     found += [m for m in base.mentions(sentence, "complications") if (m.first, m.last) not in taken]
     found = [m for m in found if base.scope_at(sentence, "status", m.first, "") != "other_person"]
     now = [mention for mention in found if not _is_past(norms, mention)]
-    found = now or found or list(base.mentions(sentence, "findings"))
+    told = [mention for mention in now if not _is_history(norms, mention)]
+    found = told or ([] if now else found) or ([] if now else list(base.mentions(sentence, "findings")))
     for mention in found:
         # "Before and after the same, cuff tear": said for both. "Gallstones, after the operation the same": once.
         later = same is not None and not (len(kinds) > 1 and same < mention.first)
@@ -147,6 +148,12 @@ def _is_past(norms: list[str], mention: Mention) -> bool:
     """ "Obstruction, status post pyelonephritis": the second is what was before."""
     lead = norms[max(0, mention.first - 4) : mention.first]
     return any(lead[at : at + 2] == ["status", "post"] for at in range(max(0, len(lead) - 3), len(lead) - 1))
+
+
+def _is_history(norms: list[str], mention: Mention) -> bool:
+    """ "History of a ruptured globe": said as a history, and given in these words."""
+    lead = norms[max(0, mention.first - 4) : mention.first]
+    return any(lead[at : at + 2] == ["history", "of"] for at in range(len(lead) - 1)) and "and" not in lead
 
 
 def _same(kind: str, reading: Reading, sentence: Sentence, at: int) -> Fact:

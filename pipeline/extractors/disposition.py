@@ -69,12 +69,15 @@ def _goes(sentence: Sentence, mention: Mention) -> bool:
         return False  # "the floor of the canal"
     before = {token.norm for token in sentence.tokens[max(0, mention.first - 5) : mention.first]}
     after = {token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 3]}
+    if sentence.tokens[mention.last].norm == "recovery" and lead[-1:] and lead[-1] in _GETTING_WELL:
+        return False  # "improving in terms of neurologic recovery"
     if after & {"room", "bed"} and mention.id == "recovery" and not before & _MOVES:
         return False
     inside = {token.norm for token in sentence.tokens[mention.first : mention.last + 1]}
     return bool((before | inside) & _MOVES) and not before & _NO_WARD
 
 
+_GETTING_WELL = frozenset("neurologic neurological functional full complete speedy motor visual good slow".split())
 _NO_WARD = frozenset({"pelvic", "orbital", "nasal", "oral", "mouth", "sinus", "until", "emergency", "brought"})
 _EARLIER = frozenset({"yesterday", "ago", "earlier", "previously"})
 _LIVES = frozenset({"at", "from", "a", "his", "her", "the", "their"})

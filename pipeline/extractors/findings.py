@@ -70,8 +70,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     fact = base.named("finding", reading, sentence, mention, grammar)
     if fact.status != "performed" or (fact.certainty == "negated" and _is_complication(sentence, mention)):
         return None
-    if mention.id == "normal" and _other_senses.is_manner(sentence, mention):
-        return None
+    if mention.id == "normal" and (fact.certainty == "suspected" or _other_senses.is_manner(sentence, mention)):
+        return None  # "this may be a normal variant"
     if sentence.tokens[mention.first].norm in ("subluxed", "dislocated") and mention.first and (
         sentence.tokens[mention.first - 1].norm == "be"
     ):

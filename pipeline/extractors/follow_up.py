@@ -159,8 +159,8 @@ def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue  # "he returns for a second round of grafting"
         led = tokens[index - 1].norm if index else ""
         ours = {other.norm for other in tokens[max(0, index - 4) : index]} & {"we", "i"}
-        if token.norm in ("bring", "brings") and ours:
-            continue  # "we will bring him back for a second stage"
+        if token.norm in ("bring", "brings", "worry", "watch") and ours:
+            continue  # "we will bring him back for a second stage", "we will worry about the stone later"
         if token.norm == "called" and led != "be":
             continue  # "the referring doctor called about the scan"
         if token.norm in ("return", "returns") and {"operating", "theatre", "theater", "surgery"} & {

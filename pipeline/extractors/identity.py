@@ -41,6 +41,8 @@ def _name(reading: Reading, sentence: Sentence) -> list[Fact]:
     for person in found:
         if person.title not in people.LAY or person.title in ("sister", "nurse"):
             continue
+        if person.first and sentence.tokens[person.first - 1].norm in ("with", "by") and sentence.index:
+            continue  # "turned over to the cornea service with Mrs. Jun"
         if any(people.beside(sentence, role.first, role.last, [person], 3, set()) == person for role in roles):
             continue
         return [base.make("patient_name", reading, sentence, person.first, person.last, text=person.name,

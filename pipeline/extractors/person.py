@@ -163,6 +163,9 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
         return [base.claim("patient_weight", reading, sentence, index, index - 1, index, 2, **_SURE)]
     if index > 1 and sentence.tokens[index - 1].norm in _IS and sentence.tokens[index - 2].norm in _SUBJECTS:
         return [base.claim("patient_weight", reading, sentence, index, index - 2, index, 2, **_SURE)]
+    lead = [token.norm for token in sentence.tokens[:index]]
+    if lead[-2:] == ["and", "is"] and lead[0] in ("the", "this", "he", "she") and set(lead[:3]) & _SUBJECTS:
+        return [base.claim("patient_weight", reading, sentence, index, index - 1, index, 4, **_SURE)]  # "obese and is"
     if quantity.unit == "kg" and any((other.unit or "").endswith("/kg") and 0 < index - at <= _TO_RATE
                                      for at, other in base.quantities(sentence)):  # fmt: skip
         return [base.claim("patient_weight", reading, sentence, index, index, index, 12, **_SURE)]
