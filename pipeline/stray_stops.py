@@ -51,6 +51,14 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
         return True  # "every 6 hours" in short: "900 mg IV q.6h. along with"
     if before.norm in ("for", "at", "day", "week") and _is_number(after.norm):
         return True
+    led = after.norm == "for" and index + 2 < len(tokens) and _is_number(tokens[index + 2].norm)
+    if led and (len(said) <= _SHORT or said[-1].norm in _OFTEN):
+        return True  # "Twice daily. For ten days."
+    if after.norm == "with" and any(word.norm in _OFTEN for word in said):
+        return True  # "... twice daily for ten days. With omeprazole"
+    named = len(said) == 1 and before.norm.isalpha() and before.norm not in _NO_THING
+    if named and _is_amount_alone(tokens, index + 1):
+        return True  # "Irrigation. Four litres.", "Naproxen. Five hundred milligrams."
     if before.norm in _MOVES and _is_number(after.norm) and any(word.norm in _TIMED for word in said):
         return True  # "Tourniquet down. Ten oh two."
     if after.norm in ("of", "per", "x") and (after.text.islower() or _is_amount(said)):
@@ -72,8 +80,9 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
     if after.norm in _OFTEN and any(word.norm[:1].isdigit() or _is_number(word.norm) for word in said[-2:]):
         return True  # "Aspirin 75 mg. Daily for 2 weeks"
     ahead = [token.norm for token in tokens[index + 1 : index + 4]]
-    if _is_number(after.norm) and ahead[1:2] == ["times"] and ahead[2:] and ahead[2] in _A_DAY:
-        return any(_is_number(word.norm) for word in said[-2:])  # "One gram. Four times daily."
+    times = _is_number(after.norm) and ahead[1:2] == ["times"] and ahead[2:] and ahead[2] in _A_DAY
+    if times or (after.norm in ("once", "twice") and ahead[1:2] and ahead[1] in _A_DAY):
+        return any(_is_number(word.norm) or word.norm in numerals.SCALES for word in said[-2:])  # "Four times daily."
     if len(said) <= _SUBJECT and said[-1].norm in _LASTS and _is_span(tokens, index + 1):
         return True  # "Walking boot. Two weeks.", "Stitches out. Day twelve."
     bare = len(said) <= _SUBJECT and all(word.norm.isalpha() for word in said)
@@ -85,7 +94,37 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
     whole = behind is not None and (behind.norm == "." or behind.norm in _OF_WHAT_IS_NOT)
     alone = whole and after.norm.isalpha() and after.text[:1].isupper()
     asked = index > 1 and tokens[index - 2].norm == "?"
-    return [word.norm for word in said] == ["no"] and alone and not asked  # "No. Complications."
+    if [word.norm for word in said] != ["no"] or asked:
+        return False
+    return alone or _is_noun_alone(tokens, index + 1)  # "No. Complications.", "No. Loose bodies."
+
+
+def _is_noun_alone(tokens: Sequence[Token], at: int) -> bool:
+    """Whether a sentence is two or three words, and none of them a verb or a number."""
+    end = next((n for n in range(at, min(at + 4, len(tokens))) if tokens[n].norm == "."), at)
+    words = [token.norm for token in tokens[at:end]]
+    return len(words) > 1 and all(word.isalpha() for word in words) and not any(
+        word in _SAYS or word.endswith("ed") or _is_number(word) for word in words
+    )
+
+
+_SAYS = frozenset("we i it he she they the that this was were is are yes no then left right done used given correct "
+                  "normal intact none nil".split())  # fmt: skip
+
+
+def _is_amount_alone(tokens: Sequence[Token], at: int) -> bool:
+    """Whether a sentence is nothing but a number and its unit, and nothing goes on from it."""
+    end = at
+    while end < len(tokens) and (_is_number(tokens[end].norm) or tokens[end].norm in numerals.SCALES):
+        end += 1
+    if end == at or end >= len(tokens) or not is_unit_word(tokens[end].norm) or tokens[end].norm in _NO_UNITS:
+        return False
+    closed = end + 1 >= len(tokens) or tokens[end + 1].norm == "."
+    return closed and (end + 2 >= len(tokens) or tokens[end + 2].norm != "of")
+
+
+_SHORT = 4  # tokens
+_NO_THING = frozenset({"yes", "no", "ok", "okay", "right", "left", "correct", "done", "good", "thanks"})
 
 
 def _is_amount(said: Sequence[Token]) -> bool:

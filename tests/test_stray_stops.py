@@ -28,6 +28,9 @@ MENDED = [
     ("Tourniquet down. Ten oh two. Forty two. Minutes.", ["Tourniquet down Ten oh two Forty two Minutes ."]),
     ("Paracetamol one gram. Four times daily. No. Heparin because he walks.",
      ["Paracetamol one gram Four times daily .", "No Heparin because he walks ."]),
+    ("Ulnar gutter. Free. No. Loose bodies. Normal.", ["Ulnar gutter .", "Free .", "No Loose bodies .", "Normal ."]),
+    ("Naproxen. Five hundred milligrams. Twice daily. For ten days. With omeprazole.",
+     ["Naproxen Five hundred milligrams Twice daily For ten days With omeprazole ."]),
 ]
 LEFT = [
     ("Was a drain used? No. Complications. None.", ["Was a drain used ?", "No . Complications None ."]),
@@ -35,6 +38,8 @@ LEFT = [
     ("We closed the skin. Correct counts were read.", ["We closed the skin .", "Correct counts were read ."]),
     ("Skin closed. Ten minutes later he woke. Drain out. Ten mils in it.",
      ["Skin closed .", "Ten minutes later he woke .", "Drain out .", "Ten mils in it ."]),
+    ("Was there pus? No. Loose bodies. Skin closed.", ["Was there pus ?", "No . Loose bodies .", "Skin closed ."]),
+    ("Four draws. No. We closed.", ["Four draws .", "No . We closed ."]),
     ("The drain was left in. The rest was closed.", ["The drain was left in .", "The rest was closed ."]),
 ]
 

@@ -59,7 +59,7 @@ def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         sided = [fact for fact in sided if not _on_both(fact, sided)]
     if not operated:
         firm = [fact for fact in sided if fact.kind in _FIRM or fact.name in _TREATS]
-        return _among(firm, grammar) or _act_named(note, firm, sided, grammar) or _fragment(note, firm, grammar)
+        return _among(note, firm, grammar) or _act_named(note, firm, sided, grammar) or _fragment(note, firm, grammar)
     found = _same_procedure(note, operated, grammar)
     if "bilateral" in sides:
         return found
@@ -201,9 +201,14 @@ def _fragment(note: OperativeNote, firm: list[Fact], grammar: Grammar) -> list[F
     return [_conflict(ill[0], other, grammar, "warning")] if other is not None else []
 
 
-def _among(firm: list[Fact], grammar: Grammar) -> list[Finding]:
+def _among(note: OperativeNote, firm: list[Fact], grammar: Grammar) -> list[Finding]:
     other = next((fact for fact in firm if _opposite(firm[0], fact)), None)
-    return [_conflict(firm[0], other, grammar, "blocking")] if other is not None else []
+    if other is None:
+        return []
+    timed = {fact.laterality for fact in note.of("tourniquet_time", given=True)}
+    # a tourniquet on either side with a time of its own: both were operated on
+    each = firm[0].kind == other.kind == "tourniquet" and {"left", "right"} <= timed
+    return [_conflict(firm[0], other, grammar, "note" if each else "blocking")]
 
 
 def _act_named(note: OperativeNote, firm: list[Fact], sided: list[Fact], grammar: Grammar) -> list[Finding]:

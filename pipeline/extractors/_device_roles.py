@@ -186,6 +186,8 @@ def is_own_part(sentence: Sentence, at: int) -> bool:
         return before in _OWN_RINGS
     if sentence.tokens[at].norm in ("fibre", "fiber", "fibers", "fibres"):
         return any(token.norm in ("wire", "wires", "optic", "bundle") for token in sentence.tokens[at + 1 : at + 2])
+    if sentence.tokens[at].norm == "band":
+        return any(m.table == "sites" and m.first <= at <= m.last for m in sentence.mentions)  # "iliotibial band"
     if sentence.tokens[at].norm == "sheath":
         tendon = any(m.table == "sites" and m.last == at - 1 for m in sentence.mentions) and not any(
             token.quantity is not None and token.quantity.dimension == "french" for token in sentence.tokens

@@ -179,6 +179,15 @@ def of_the_same(sentence: Sentence, index: int, drugs: list[Mention]) -> Mention
     return plain[-1] if plain else None
 
 
+def said_together(sentence: Sentence, drug: Mention) -> tuple[str, ...]:
+    """The doubt of "ropivacaine 20 mL + ketorolac 30 mg; 10 mL of the same": the last of several that a sign joins."""
+    others = [m for m in sentence.mentions if m.table == "drugs" and m.last < drug.first]
+    joined = bool(others) and any(
+        token.norm in ("+", "plus", "with", "&") for token in sentence.tokens[others[-1].last + 1 : drug.first]
+    )
+    return ("may be of all that was said together",) if joined else ()
+
+
 def is_taken_off(sentence: Sentence, index: int) -> bool:
     """ "Twenty millilitres off", "so thirty one in total" right behind it: what was drained from a joint."""
     tokens = sentence.tokens

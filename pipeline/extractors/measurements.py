@@ -149,7 +149,8 @@ def _named(
     pressed = quantity.dimension == "pressure" or rows[mention.id].group == "pressure"
     kind = "pressure" if pressed else "measurement"
     side = _number_sides.of_measure(sentence, index, (mention.first, mention.last), grammar)
-    ahead = {"status": "planned"} if _care_words.allowed(sentence, index) else {}
+    later = sentence.section == "aftercare" and rows[mention.id].group == "angle"
+    ahead = {"status": "planned"} if later or _care_words.allowed(sentence, index) else {}
     return [base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                        unit=quantity.unit, laterality=side,
                        doubts=cut_in_two(sentence, rows[mention.id].group, index), **ahead)]  # fmt: skip

@@ -274,6 +274,7 @@ def _number(
     if (same := _drug_numbers.of_the_same(sentence, index, [event.mention for event in events])) is not None:
         event = next(item for item in events if item.mention == same)
         fields = fields_of(sentence, index, quantity, event)
+        fields["doubts"] = _drug_numbers.said_together(sentence, same)
         return [base.claim(kind, reading, sentence, index, index + 1, index + 1, 0, **fields)]
     if (taken := _drug_words.goes_on_at_home(sentence, index, [event.mention for event in events])) is not None:
         event = next(item for item in events if item.mention == taken)
