@@ -350,9 +350,7 @@ def _contradictions(facts: list[Fact]) -> list[Fact]:
         alike.setdefault((fact.kind, fact.name, fact.status), []).append(index)
     for index, fact in enumerate(result):
         for later in alike[fact.kind, fact.name, fact.status]:
-            if later <= index:
-                continue
-            reason = _clash(result[index], result[later])
+            reason = _clash(result[index], result[later]) if later > index else None
             if reason == _ANOTHER and fact.kind in summed and "total" not in (fact.scale, result[later].scale):
                 continue  # parts of a sum
             if reason == _ANOTHER and _runs_on(result[index], result[later], facts):
@@ -365,17 +363,19 @@ def _contradictions(facts: list[Fact]) -> list[Fact]:
 
 def _runs_on(one: Fact, other: Fact, facts: list[Fact]) -> bool:
     """A running total ("that makes eighteen ... four more draws of five ... thirty eight in all"): the later one is
-    more, and parts were told between the two."""
+    more, and parts were told between the two. Or times of a cuff that was blown up again."""
+    if one.name in _CUFF:
+        return any(fact.name == _CUFF[0] and fact.evidence.heard.lower().startswith(_REFILLED) for fact in facts)
     parts = _PARTS_OF.get(one.kind)
     if parts is None or one.value is None or other.value is None or "total" not in (one.scale, other.scale):
         return False
     first, last = sorted((one, other), key=lambda fact: fact.evidence.first)
-    grown = first.value is not None and last.value is not None and last.value > first.value
-    return grown and any(
-        fact.kind in parts and first.evidence.first < fact.evidence.first < last.evidence.last for fact in facts
-    )
+    if first.value is None or last.value is None or last.value <= first.value:
+        return False
+    return any(fact.kind in parts and first.evidence.first < fact.evidence.first < last.evidence.last for fact in facts)
 
 
+_CUFF, _REFILLED = ("tourniquet_up", "tourniquet_down"), ("reinflat", "re-inflat", "up again", "second")
 _PARTS_OF = {"harvest_total": ("draw", "draw_count"), "injection_total": ("injection_volume",)}
 _ANOTHER = "a different value is also said"
 

@@ -122,3 +122,12 @@ def test_a_shorter_name_is_the_same_diagnosis() -> None:
     (one,) = settled(full, fact("diagnosis", 5, name="hernia"))
     assert one.name == "inguinal-hernia"
     assert len(one.also) == 1
+
+
+def test_a_cuff_that_is_blown_up_again_has_two_times_without_a_doubt() -> None:
+    text = "Tourniquet inflated at 10:12, deflated at 11:08, reinflated at 11:25, down at 11:50."
+    times = facts(text, "clock_time")
+    assert [fact.text for fact in times] == ["10:12", "11:08", "11:25", "11:50"]
+    assert not any(fact.doubts for fact in times)
+    twice = facts("Tourniquet inflated at 10:12. Tourniquet inflated at 10:20.", "clock_time")
+    assert all(fact.doubts for fact in twice)

@@ -264,16 +264,25 @@ _MADE_REACH = 8
 
 
 def out_of_joint(sentence: Sentence, index: int) -> bool:
-    """ "Joint aspirated 6 mL": fluid out of a joint that was told right before, and no marrow."""
+    """ "Joint aspirated 6 mL", "knee aspirated under sterile conditions thirty five mils": fluid out of a joint that
+    was told right before, and no marrow."""
     tokens = sentence.tokens
-    if index < 2 or tokens[index - 1].norm not in ("aspirated", "drained"):
+    at = index - 1
+    while at > 0 and index - at <= _TO_TAP and tokens[at].quantity is None and tokens[at].norm not in _OUT_OF:
+        at -= 1
+    if at < 1 or tokens[at].norm not in _OUT_OF or _COMES_NEXT & {
+        token.norm for token in tokens[at + 1 : index]
+    }:
         return False
-    return tokens[index - 2].norm == "joint" or any(
-        site.last == index - 2 and site.id in _JOINTS
-        for site in base.mentions(sentence, "sites")
-    )
+    at -= 1 + (tokens[at - 1].norm in ("was", "were"))
+    return at >= 0 and (tokens[at].norm == "joint" or any(
+        site.last == at and site.id in _JOINTS for site in base.mentions(sentence, "sites")
+    ))  # fmt: skip
 
 
+_TO_TAP = 5  # tokens
+_OUT_OF = ("aspirated", "drained")
+_COMES_NEXT = frozenset("then and injected of . ; , with no".split())
 _JOINTS = frozenset("knee hip ankle shoulder elbow wrist glenohumeral-joint".split())
 
 

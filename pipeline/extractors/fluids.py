@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from pipeline import clauses, cues, phases, sidewise
 from pipeline.extractors import _direction, base
+from pipeline.extractors._beside_amount import LOOKS
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
 from pipeline.rows import Concept
@@ -88,8 +89,10 @@ def _tapped(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     """ "Two hundred millilitres were aspirated from the knee": no harvest, no drug, and no name of what it was."""
     tokens = sentence.tokens
     if _direction.out_of_joint(sentence, index):
-        return [base.claim("fluid_out", reading, sentence, index, index - 1, index - 1, _TAPPED_COST,
-                           text=tokens[index - 1].norm)]  # fmt: skip
+        looks = index + 1 < len(tokens) and tokens[index + 1].norm in LOOKS
+        at = next(at for at in range(index - 1, -1, -1) if tokens[at].norm in ("aspirated", "drained"))
+        return [base.claim("fluid_out", reading, sentence, index, at, at, 0 if looks else _TAPPED_COST,
+                           text=tokens[at].norm)]  # fmt: skip
     at = index + 1
     while at < len(tokens) and at - index <= 2 and tokens[at].norm in ("was", "were", "of", "fluid"):
         at += 1

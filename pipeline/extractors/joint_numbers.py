@@ -82,11 +82,22 @@ def _held_to(reading: Reading, sentence: Sentence) -> list[Fact]:
         base.claim("aftercare", reading, sentence, index, at, index, _FIRST, name="brace", status="planned",
                    certainty="affirmed")
         for index, quantity in base.quantities(sentence, "", "angle")
-        if quantity.comparator and index > worn and (at := _bend(sentence, index)) is not None
+        if index > worn and (at := (_bend if quantity.comparator else _opens)(sentence, index)) is not None
     ]  # fmt: skip
 
 
 _FIRST = -1  # before what is measured
+
+
+def _opens(sentence: Sentence, index: int) -> int | None:
+    """ "Locked for two weeks, then unlock thirty degrees a week": how much further a brace is let bend."""
+    at = index - 1
+    while at > 0 and sentence.tokens[at].norm in ("by", "to", "it", "the", "brace"):
+        at -= 1
+    return at if sentence.tokens[at].norm in _LETS else None
+
+
+_LETS = _words("unlock unlocked unlocking open opened opening increase increased increasing")
 
 
 def _bend(sentence: Sentence, index: int) -> int | None:
