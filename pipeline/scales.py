@@ -65,7 +65,8 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     sided = None if _ALL_OF_BOTH.match(ahead) else _SIDES.search(ahead)  # "a hundred mils in all both sides"
     if not sided and (sum_ := _IN_TOTAL.match(ahead)) and "," not in sum_[0] and _SIDES.search(behind):
         return "total"  # "two millilitres on each side four mils in all"
-    if sided or _SIDES.search(behind):
+    named = index + 1 < len(tokens) and tokens[index + 1].norm in ("left", "right")  # "both sides thirty mils left"
+    if sided or (_SIDES.search(behind) and not named):
         each = [ahead.find(phrase) for phrase in ("per needle", "each needle", "per port", "per level", "each level")]
         side = sided.start() if sided else -1
         return "each" if any(0 <= at < side for at in each) else "per_side"  # "through each needle, both sides"

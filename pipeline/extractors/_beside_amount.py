@@ -37,9 +37,16 @@ def goes_on_then(sentence: Sentence, index: int, last: int) -> bool:
     """ "Two mils clotted and thrown away then four mils of concentrate in": `last` ends the word for what was thrown
     away, which an amount before it has, and "then" leads to another."""
     tokens = sentence.tokens
-    if last >= index or "then" not in {token.norm for token in tokens[last + 1 : index]}:
+    onward = any(token.norm in _ONWARD or (token.quantity is not None and token.quantity.form == "ordinal")
+                 for token in tokens[last + 1 : index])  # fmt: skip
+    if last >= index or not onward:
         return False
-    return any(token.norm == "#volume" or token.norm == "#number" for token in tokens[max(0, last - 8) : last])
+    return any(
+        token.norm in ("#volume", "#number") or token.norm in words.COUNTED for token in tokens[max(0, last - 8) : last]
+    )
+
+
+_ONWARD = frozenset({"then", "next", "another"})
 
 
 def product_in(sentence: Sentence, index: int) -> bool:
@@ -62,6 +69,8 @@ def _into_part(sentence: Sentence, index: int) -> bool:
         if token.punctuation or token.quantity is not None:
             break
         way.append(token.norm)
+    if way[:4] and {"via", "through"} & set(way[:4]) and "into" not in way:
+        return not {"drawn", "aspirated", "from", "filter", "filtered"} & set(way)  # "one mil of it via a needle"
     if "into" not in way:
         return False
     behind = way[way.index("into") + 1 :]

@@ -50,8 +50,11 @@ def both_told(sentence: Sentence, index: int) -> bool:
 def sums_both(reading: Reading, sentence: Sentence, index: int) -> bool:
     """ "... twelve on the left then the right crest four draws of three so twenty four in all": a sum of all, where
     both crests were told in this sentence or before it."""
-    if both_told(sentence, index):
-        return True
+    bracket = [token.norm for token in sentence.tokens[index + 1 : index + 10]]
+    if both_told(sentence, index) or (bracket[:1] == ["("] and bool({"left", "l"} & set(bracket)) and (
+        bool({"right", "r"} & set(bracket))
+    )):  # fmt: skip
+        return True  # "total 60 mL (R 30, L 30)"
     near = [token.norm for token in sentence.tokens[max(0, index - 3) : index + 4]]
     if not _ALL & set(near) or {"left", "right"} & set(near[3:]):
         return False

@@ -96,6 +96,8 @@ def _marks(sentence: Sentence, grammar: Grammar, marrow: bool, told: bool) -> It
             yield at, "made"
         elif marrow and token.quantity is not None and _amount_lists.begins_row(sentence, at):
             yield at, "drawn"
+        elif token.norm == "came" and marrow and at and sentence.tokens[at - 1].norm == "#volume":
+            yield at, "drawn"  # "five mils came, quarter turn, four"
         elif token.norm in words.COUNTED and marrow and at and sentence.tokens[at - 1].norm == "#number" and not (
             _beside_amount.is_drilled(sentence, at)
         ):

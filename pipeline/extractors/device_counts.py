@@ -231,6 +231,8 @@ def _summed(reading: Reading, sentence: Sentence, thing: Thing, things: list[Thi
     norms = [token.norm for token in sentence.tokens]
     for at in range(thing.last + 1, len(norms)):
         if whole(sentence, at) is not None and any(tuple(norms[at + 1 : at + 1 + len(t)]) == t for t in _TOTAL):
+            if "#volume" in norms[thing.last : at]:
+                return []  # "the needle clotted after five, five mils each, twenty five in all"
             return [_claim(reading, sentence, at, thing, scale="total")]
     return []
 

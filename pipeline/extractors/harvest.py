@@ -352,6 +352,8 @@ def _short_draw(
         return [base.claim("draw", reading, sentence, index, index, index, 10, unit=None, laterality=side)]
     if _amount_lists.in_proportion(sentence, index):
         return []  # "one mil to nine of marrow"
+    if after[:2] == ["of", "marrow"] and set(after[2:4]) & {"altogether", "total", "together"}:
+        return [base.claim("harvest_total", reading, sentence, index, index, index + 2, 2, unit=None, scale="total")]
     if after[:2] == ["of", "marrow"] or after[:3] == ["of", "bone", "marrow"]:
         before = [token.norm for token in tokens[max(0, index - 2) : index]]
         if before in (["that", "is"], ["which", "is"]) or before[-1:] in (["that's"], ["so"], ["makes"]):

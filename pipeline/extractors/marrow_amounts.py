@@ -140,7 +140,7 @@ def _amount(
 
     if not state:
         return []
-    if state == "drawn" and _beside_amount.product_in(sentence, index):
+    if state in ("drawn", "named") and _beside_amount.product_in(sentence, index):
         state = "given"  # "clear fluid aspirated and thrown away then four mils of concentrate in"
     if state in ("drawn", "named") and (row := _amount_lists.added(sentence, index)):
         return claim(row, 2, scale="total" if row == "harvest_total" else None, laterality=side)
@@ -194,7 +194,7 @@ def _amount(
     into = into or (not summed and _direction.goes_in(sentence, index) and not _direction.of_other(sentence, index))
     into = into or (state == "given" and not bare and after[:1] == ("each",))  # "2.5 mL each at 3 sites"
     into = into or (not bare and bool(set(after[:1]) & words.GIVEN)) or _direction.headed(sentence, index) is not None
-    into = into and not _direction.held_in(sentence, index)
+    into = into and not _direction.held_in(sentence, index) and not came_to
     into = into or (state in ("made", "given") and _direction.received(sentence, index))
     into = into or (after[:1] == ("went",) and bool({"in", "into", "through"} & set(after[1:4]))) or (
         after[:1] in (("were",), ("was",)) and bool(words.GIVEN & set(after[1:2])))  # fmt: skip
