@@ -97,8 +97,12 @@ def _to_the_minute(norms: Sequence[str], start: int) -> bool:
 
 def _is_antibiotic(word: str) -> bool:
     """Names by which antibiotics are known (INN stems cef-, -cillin, -mycin, -floxacin); they are given at a time."""
-    return word.startswith(("cef", "antibiotic", "prophyla")) or word.endswith(("cillin", "mycin", "floxacin"))
+    ends = word.endswith(("cillin", "mycin", "floxacin"))
+    return ends or word in _BRANDS or word.startswith(("cef", "antibiotic", "prophyla"))
 
+
+_BRANDS = frozenset("ancef kefzol zinacef augmentin rocephin cleocin clinda vanc vanco gent gentamicin teicoplanin "
+                    "metronidazole flagyl abx co-amoxiclav coamoxiclav clavulanate tazocin".split())  # fmt: skip
 
 # What has a clock face: the eye, a socket, the anus, the breast, the wall of the belly for a scope.
 _ROUND = frozenset(

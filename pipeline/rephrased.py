@@ -30,7 +30,8 @@ _WRONG = {
     "stenosis": ("stenosed", "stenotic"), "arthritis": ("arthritic",), "osteoarthritis": ("arthritic",),
     "tumour": (), "tumor": (), "cyst": (), "abscess": (), "carcinoma": (), "cancer": (), "lesion": (), "injury": (),
     "instability": (), "laceration": ("lacerated",), "impingement": (), "obstruction": (), "aneurysm": (),
-    "contracture": (), "hypertrophy": (), "mass": (), "ulcer": (), "polyp": (), "stone": (), "prolapse": (),
+    "contracture": (), "stiffness": ("stiff",),
+    "hypertrophy": (), "mass": (), "ulcer": (), "polyp": (), "stone": (), "prolapse": (),
     "detachment": (), "haematoma": (), "necrosis": (), "nonunion": (), "infection": (), "rupture of": (),
     "entrapment": (), "compression": (), "defect": (), "hernia": (), "ganglion": (), "lipoma": (), "nodule": (),
 }  # fmt: skip

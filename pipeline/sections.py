@@ -215,6 +215,9 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
     if cue.words in _ONLY_MARKED:  # "Post: the same", but not "status post repair"
         told = any(m.table in ("diagnoses", "findings") and m.first <= end + 1 + _NEAR for m in sentence.mentions)
         told = told or any(token.norm in _AS_BEFORE for token in tokens[end + 1 : end + 3])
+        told = told or (cue.words == ("pre",) and len(tokens) <= _SHORT and not any(
+            token.quantity is not None or token.norm in ("op", "none") for token in tokens[end:]
+        ))  # "Pre: irreparable L SS tear.": in words that no row has
         return first and told and after is not None and after.norm == ":"
     if cue.heading:
         if first and cue.row.id == "indication" and cue.words[0].startswith("indication") and after is not None:
@@ -238,6 +241,7 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
 
 
 _AS_BEFORE = frozenset({"same", "unchanged", "confirmed", "identical", "idem", "ditto"})
+_SHORT = 12  # tokens
 _ONLY_MARKED = (("pre",), ("post",))
 _GIVING = 8  # tokens
 _CONSENTING = frozenset(

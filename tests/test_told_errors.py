@@ -31,6 +31,11 @@ TOLD = (
      "both anterior crests six pulls of ten millilitres on the right and six pulls of ten on the left ___ together"),
     ("dose_arithmetic", "so forty milligrams", "so four hundred milligrams",
      "two millilitres of lidocaine one percent on each side four mils in all ___ in the skin only"),
+    ("parts_and_total", "(80 mg total)", "(120 mg total)",
+     "Bilateral subacromial injections. Each shoulder: Depo-Medrol 40 mg ___ with bupivacaine 0.25% 4 mL (10 mg)."),
+    ("injection_total", "Three millilitres went", "Eight millilitres went",
+     "Platelet rich plasma into the left Achilles tendon. Thirty millilitres of blood with three millilitres of "
+     "citrate, one spin of five minutes, four millilitres of plasma. ___ into the thick part in five passes."),
     ("listed_count", "Three anchors", "Five anchors",
      "Labrum lifted off the neck. ___ were placed, at five, four and three o'clock, lot number S eight eight one."),
     ("count_sums", "5 anchors total", "6 anchors total", "2 medial 4.75 mm + 3 lateral 4.75 mm, ___, lot QT2290."),

@@ -46,7 +46,7 @@ _LEFT_ALONE = re.compile(
     r"(?:out|tucked|padded|strapped|abducted|wrapped|across|lowered|flat|straight|bent|flexed|extended|dropped|"
     r"hanging|secured|taped|dependent|(?:hung|let|kept|brought) down|free|"
     r"(?:in|on|over|by|at|beside|under|above|behind) (?:a|an|the|his|her)? ?"
-    r"(?:\w+[- ]){0,2}(?:boot|stirrup|holder|support|board|boards|pillow|traction|side|chest|post|head|body|bolster|"
+    r"(?:\w+[- ]){0,2}(?:boot|stirrup|holder|support|board|boards|pillow|traction|side|chest|post|head|body|rest|"
     r"cushion))|"
     # "a pillow under the left shin", "bump under the right hip"
     r"(?:pillow|bolster|bump|wedge|roll|towel|cushion|pad|gel|sandbag|support) (?:is |was )?(?:under|beneath|below|"
@@ -77,6 +77,7 @@ _TREATED = re.compile(
 
 
 _BEFORE_WORK = re.compile(
+    r"\b(?:post|pad|roll|support|bolster) in place\b|"
     r"\b(?:before|until|prior to) (?:the )?(?:harvest|incision|opening|draping|prepping)\b|"
     r"\bno (?:drain|graft|screw|plate|wire|block|repair|injection|incision)s?\b"
 )

@@ -116,6 +116,9 @@ def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fa
         here = _of_the_sentence(note, parts, known, total) + _without_pauses(known, total)
         if len(parts) == 1 and total.kind == "medication_dose" and not known[0].meets(said) and _restates(note, total):
             return _told(grammar, parts, total, f"{shown(parts[0])} is not {shown(total)}")
+        two = total.kind == "medication_dose" and len(parts) == 1 and _of_two(note, total)
+        if two and not any(one.meets(said) for one in (known[0], known[0].times(Decimal(2)))):
+            return _told(grammar, parts, total, f"2 x {shown(parts[0])}, said: {shown(total)}")
         if len(parts) < 2 or any(one.meets(said) for one in (added(known), *restated, *here)):
             return None
         if total.kind in _BARE and added([*known, *_plus(note, total)]).meets(said):
@@ -142,6 +145,11 @@ def _restates(note: OperativeNote, total: Fact) -> bool:
     at = total.evidence.first - passage.evidence.first
     lead = " ".join(words[max(0, at - 5) : at]).rstrip(" ,")
     return bool(_AGAIN.search(lead)) and not _OFTEN.search(" ".join(words[:at]))
+
+
+def _of_two(note: OperativeNote, total: Fact) -> bool:
+    """ "Each shoulder: Depo-Medrol 40 mg (80 mg total)"."""
+    return any(passage.holds(total) and EACH_OF_TWO.search(passage.text) for passage in note.sections.description)
 
 
 def _plus(note: OperativeNote, total: Fact) -> list[Span]:

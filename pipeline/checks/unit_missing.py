@@ -7,7 +7,7 @@ from dataclasses import replace
 from decimal import Decimal
 from itertools import accumulate
 
-from pipeline.checks.base import called, exact, finding, read, shown
+from pipeline.checks.base import EACH_OF_TWO, called, exact, finding, read, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
@@ -133,8 +133,10 @@ def _sums(parts: Iterable[Fact], value: Decimal) -> bool:
 
 def _times(note: OperativeNote, fact: Fact) -> bool:
     """ "Four draws of five, that is twenty"."""
-    each = [one.value for one in note.of("draw", given=True) if one.scale == "each" and one.value is not None]
+    each = [one.value for one in note.of("draw", given=True) if one.scale in ("each", "per_side") and one.value]
     counts = [one.value for one in note.of("draw_count", given=True) if one.value is not None]
+    if any(EACH_OF_TWO.search(passage.text) for passage in note.sections.description):
+        counts += [one * 2 for one in counts]  # "six draws of five millilitres on each side ... so sixty"
     if not counts and fact.kind == "harvest_total" and fact.value is not None:
         return any(fact.value % one == 0 for one in each)  # "two millilitres at a place ... so sixty in the bag"
     return any(count * one == fact.value for count in counts for one in each)

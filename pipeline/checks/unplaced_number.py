@@ -41,6 +41,7 @@ _OFTEN = frozenset({"times", "time", "hourly", "daily", "x"})
 _LEADS_ON = frozenset({"of", "percent", "per", "plain", "heavy", "half", "units", "doses", "shots", "and", "to", "or"})
 # What a limb may carry or pulls at it; no drug is given by it.
 _HEAVY = re.compile(r"\b(?:kg|kilos?|kilograms?|lbs?|pounds?)\b")
+_LITRES = re.compile(r"\b(?:l|litres?|liters?)\b")
 _CONTRAST = "contrast"  # "Isovue 300": the number is part of the name
 
 
@@ -130,6 +131,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
             return False  # "outwards to sixty depomedrone forty milligrams": of what stands before
         contrast = row is not None and _CONTRAST in row.classes
         return _words_between(drug, piece) <= _BARE and not (contrast and behind)
+    if _LITRES.search(piece.heard.lower()) and "of" not in after[:1] and _words_between(drug, piece) > _BARE:
+        return False  # "twelve litres, twenty mils of quarter percent marcaine": what the joint was washed with
     if any(word in _PLAIN for word in after[:3]) or (before and before[-1] in _PLAIN):
         return False  # "bupivacaine 0.25% 9 mL, saline 20 mL"
     if dimension == "volume" and before[-1:] == ["total"] and len(_volumes(before)) > 1:

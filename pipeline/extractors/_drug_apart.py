@@ -12,8 +12,21 @@ def is_apart(sentence: Sentence, index: int, drug: Mention) -> bool:
     between = sentence.tokens[index + 1 : drug.first]
     return (
         _is_wetted(between) or _has_own_volume(sentence, index, drug) or _comes_with(sentence, index, drug)
-        or _concludes(sentence, index, between)
+        or _concludes(sentence, index, between) or _explains(sentence, index, between)
     )  # fmt: skip
+
+
+def _explains(sentence: Sentence, index: int, between: Sequence[Token]) -> bool:
+    """ "Depo-Medrol 40 mg (80 mg total) with bupivacaine": an amount in brackets behind another of its sort, which is
+    of a drug named before."""
+    if index < 3 or sentence.tokens[index - 1].norm != "(" or not any(token.norm == ")" for token in between):
+        return False
+    own, before = sentence.tokens[index].quantity, sentence.tokens[index - 2].quantity
+    named = any(m.table == "drugs" and 0 < index - m.last <= _NAMED for m in sentence.mentions)
+    return named and own is not None and before is not None and own.dimension == before.dimension
+
+
+_NAMED = 6  # tokens from the drug to its amount in brackets
 
 
 def _is_wetted(between: Sequence[Token]) -> bool:

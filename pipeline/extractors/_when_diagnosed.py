@@ -37,7 +37,8 @@ _BOTH = re.compile(
     rf"|(?:is|was|being) what {_WE} (?:expected|thought|suspected|assumed)(?: and|,)+ (?:what )?{_WE} found\b"
 )
 _LATER = re.compile(
-    rf"(?:the )?(?:(?:{_SAME}|{_NEGATED})(?: (?:in )?(?:the )?(?:diagnosis|dx))? (?:afterwards?\b|(?:{_AFTER}){_END})"
+    rf"(?:the )?(?:(?:{_SAME}|{_NEGATED})(?: (?:in )?(?:the )?(?:diagnosis|dx))? "
+    rf"(?:afterwards?\b|(?:at|in) the end\b|(?:{_AFTER}){_END})"
     rf"|{_AFTER} (?:, )?(?:the )?(?:diagnosis |dx )?{_STAYS}(?:{_SAME}|{_NEGATED})\b{_OTHER}"
     rf"|(?:no|without|not a) (?:surprises?|other|new) (?:diagnosis )?(?:afterwards?\b|(?:{_AFTER}){_END})"
     r"|(?:that|this|which|it)(?:'s| is| was)(?: also| still| again| just| exactly)* "

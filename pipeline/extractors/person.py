@@ -21,7 +21,8 @@ _TITLES = frozenset({"mr", "mister", "mrs", "missus", "miss", "ms", "master", "m
 _LABELS = frozenset({"pt", "patient", "name"})
 _WITH_SEX = re.compile(r"^(\d{1,3})[-/]?([mf])$")
 _SEX = frozenset({"m", "f", "male", "female", "man", "woman", "boy", "girl", "gentleman", "lady", "yo", "y", "yrs"})
-_VERBS = frozenset({"is", "was", "has", "had", "with", "the", "who", "underwent", "a", "an"})
+_VERBS = frozenset({"is", "was", "has", "had", "with", "the", "who", "underwent", "a", "an", "next", "in", "at",
+                    "after", "from", "for", "today", "tomorrow", "call", "daily", "week", "to", "on"})
 _PERSONS = _SEX | frozenset({"infant", "baby", "child", "patient", "newborn", "neonate", "toddler", "twin"})
 _NAME_WORDS = 4
 _OLDEST = 115

@@ -40,8 +40,11 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         given = cues.has(sentence, grammar, "injected")
         told = [fact for mention in spoken for fact in _spun_to(reading, sentence, mention) if not given]
         told = told or [fact for mention in spoken for fact in _made(reading, sentence, mention) if spun and not made]
+        if named and not told and made is None and (plain := _spun_plasma(reading, sentence)) is not None:
+            facts.append(plain[0])
+            made = plain[1]
         spun = spun or any(mention.id == "centrifugation" for mention in base.mentions(sentence, "processing"))
-        told = told or (_plasma(reading, sentence) if named and not given else [])
+        told = told or (_plasma(reading, sentence) if named and not given and made is None else [])
         facts += told
         made = spoken[0] if told and spoken else made
         if cues.has(sentence, grammar, "injected", "discarded"):
@@ -79,6 +82,20 @@ def _plasma(reading: Reading, sentence: Sentence) -> list[Fact]:
         ) & {token.norm for token in tokens}:
             return [base.claim("product_volume", reading, sentence, index, index, index, _COST, unit=quantity.unit)]
     return []
+
+
+def _spun_plasma(reading: Reading, sentence: Sentence) -> tuple[Fact, Mention] | None:
+    """ "One spin of five minutes, four millilitres of plasma": what was made, by its short name."""
+    tokens = sentence.tokens
+    for index, quantity in base.quantities(sentence, "volume"):
+        at = index + 1 + (index + 2 < len(tokens) and tokens[index + 1].norm == "of")
+        behind = tokens[at + 1].norm if at + 1 < len(tokens) else "."
+        if at < len(tokens) and tokens[at].norm == "plasma" and quantity.form in ("number", "range") and (
+            behind not in _GOES | {"injected", "poor"} and any(token.norm in _SPUN for token in tokens[:index])
+        ):
+            fact = base.claim("product_volume", reading, sentence, index, at, at, _COST, unit=quantity.unit, name=None)
+            return fact, Mention("injectates", "platelet-rich-plasma", at, at)
+    return None
 
 
 def _made(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]:
@@ -120,7 +137,9 @@ def _on(reading: Reading, sentence: Sentence, made: Mention) -> list[Fact]:
     for index, quantity in base.quantities(sentence, "volume"):
         if quantity.form not in ("number", "range") or index + 1 >= len(sentence.tokens):
             continue
-        into = sentence.tokens[index + 1].norm in _GOES - {"in", "to", "at"}
+        went = sentence.tokens[index + 1].norm == "went"  # "three millilitres went into the thick part"
+        ahead = sentence.tokens[min(index + 1 + went, len(sentence.tokens) - 1)].norm
+        into = ahead in (_GOES if went else _GOES - {"in", "to", "at"})
         if into or (facts and index + 1 in sites):
             facts.append(base.claim("injection_volume", reading, sentence, index, index, index + 1, _COST + 4,
                                     unit=quantity.unit, scale=cues.scale(sentence, index), **shared))  # fmt: skip

@@ -53,7 +53,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
-# Words that no table holds alone, since they name other things as well ("spinal canal").
+# Words that no table holds alone ("spinal canal").
 _SINGLE = {
     "geta": "general", "spinal": "spinal", "epidural": "epidural", "peribulbar": "retrobulbar-block",
     "retrobulbar": "retrobulbar-block", "caudal": "caudal-block",
@@ -249,8 +249,9 @@ def _lateral(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Left lateral." as a position: not before a part of the body ("left lateral malleolus"). "Seated, arm on the
     table": the patient, where nothing is told before it that may sit in its place."""
     tokens = sentence.tokens
-    if tokens[0].norm == "seated" and (len(tokens) == 1 or tokens[1].punctuation):
-        return [base.make("position", reading, sentence, 0, 0, name="sitting-position")]
+    alone = {"seated": "sitting-position", "lateral": "lateral-decubitus"}.get(tokens[0].norm)
+    if alone is not None and not sentence.section and (len(tokens) == 1 or tokens[1].punctuation):
+        return [base.make("position", reading, sentence, 0, 0, name=alone)]
     for index in range(len(tokens) - 1):
         if tokens[index].norm not in ("left", "right") or tokens[index + 1].norm != "lateral":
             continue

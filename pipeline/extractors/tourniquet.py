@@ -97,6 +97,14 @@ def _sums_up(sentence: Sentence) -> bool:
 
 _DOWN = frozenset({"down", "off", "deflated", "released"})
 _SUMMING = frozenset("total in all altogether together so that's that is was it makes a of time".split())
+def _has_times(sentence: Sentence, last: int) -> bool:
+    """ "Fluoro forty five seconds tourniquet down fourteen fifty two": what is timed by the clock behind it."""
+    behind = sentence.tokens[last + 1 : last + 4]
+    return any(token.quantity is not None and token.quantity.form == "clock" for token in behind) and not any(
+        token.punctuation for token in behind[:1]
+    )
+
+
 _AHEAD_OF_IT = 4  # tokens: "waited five minutes stayed in place when it was moved tourniquet down" tells of a wait
 _AGAIN = frozenset({"reinflated", "deflated", "inflated", "again", "re-inflated", "reinflation"})
 # What may stand between one time of the tourniquet and the next.
@@ -168,6 +176,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             )
         elif quantity.dimension == "time" and price <= _FAR and quantity.unit in _KEPT and (
             not _until_pink(sentence, hit.last, index) and hit.first - index <= _AHEAD_OF_IT
+            and not (hit.first > index and _has_times(sentence, hit.last))
         ):
             facts.append(
                 base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price, laterality=side,
