@@ -42,10 +42,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if _apart(said[0], later):
                 if len(totals) == 1 and _within(parts[0], totals[0]):
                     severity = "note"  # a loss told on the way, and all of it
-                elif _of_parts(said[0], later) or (kind == "draw_count" and bool(said[0].laterality) != bool(
-                    later.laterality
-                )):  # the pulls of one crest, and of the other
-                    severity = "note"
+                elif _of_parts(said[0], later) or (kind == "draw_count" and said[0].laterality != later.laterality):
+                    severity = "note"  # the pulls of one crest, and of the other
                 label = kinds[kind].name if kind in kinds else kind
                 found.append(
                     finding(
