@@ -40,6 +40,12 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         return clauses.heading(sentence, hit.first - 1)
     if certainty and _is_other_deed(sentence, hit):
         return hit.first
+    if certainty and hit.first and tokens[hit.first - 1].norm == "so":
+        return hit.first  # "tilt corrected after the plication, so not needed": of what was said before that
+    if hit.rule.id == "planned-before" and hit.first > 1 and tokens[hit.first - 1].quantity is not None and (
+        tokens[hit.first - 2].norm in (",", ";", "and")
+    ):
+        return hit.first - 1  # "washed with nine litres, six were planned"
     if hit.rule.value == "planned" and _told_already(tokens, hit.first):
         return hit.first
     floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))

@@ -23,6 +23,8 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
         with_object = any(token.quantity is not None or token.norm in _DETERMINERS for token in behind)
         if with_object and tokens[removed - 1].norm in ("we", "i"):
             return True  # "it had eight screws, we took out seven"
+        if removed - thing > _ITS_OWN and _is_one_more(sentence, removed - 1):
+            return True  # "two anchors, a third pulled out"
         return _is_findings(sentence, thing, removed) or clauses.parted(sentence, thing, removed)
     at = removed - 1
     while at >= 0 and tokens[at].norm in _ADVERBS:
@@ -32,6 +34,18 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
         return True  # "the tooth came out, one plate of two millimetres"
     own = at >= 0 and tokens[at].norm in _PASSIVE and at > 0 and tokens[at - 1].norm not in ("there", "what")
     return (own or tokens[removed].norm in _PASSIVE) and not listed
+
+
+_ITS_OWN = 2  # tokens
+
+
+def _is_one_more(sentence: Sentence, at: int) -> bool:
+    """Whether one more is spoken of there: "a third", "and the fourth", ", another"."""
+    tokens = sentence.tokens
+    said = tokens[at].quantity
+    if said is not None and said.form == "ordinal":
+        return tokens[at - 1].norm in ("a", "the") and tokens[at - 2].norm in (",", "and", ";")
+    return tokens[at].norm in ("another", "one") and tokens[at - 1].norm in (",", "and", ";")
 
 
 def _is_findings(sentence: Sentence, thing: int, removed: int) -> bool:

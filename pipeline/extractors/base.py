@@ -228,6 +228,7 @@ LIMIT = 90
 _TIE = 0
 
 
+_ONLY_MEANT = frozenset({"limit", "target", "aim", "plan", "idea", "maximum", "goal"})
 _OF_THE_PAST = frozenset({"history", "indication", "imaging", "background"})
 
 
@@ -245,6 +246,10 @@ def claim(
         index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm == "ago"
     ):
         cost = cues.FAR  # "the left knee was replaced three years ago": how long something took it is not
+    if index + 3 < len(sentence.tokens) and sentence.tokens[index + 3].norm in _ONLY_MEANT and (
+        sentence.tokens[index + 1].norm in ("was", "is") and sentence.tokens[index + 2].norm in ("the", "our", "my")
+    ):
+        cost = cues.FAR  # "forty five minutes was the limit, we used thirty two"
     if token.quantity is not None:
         values = number(token.quantity)
         fields["doubts"] = (*fields.get("doubts", ()), *token.quantity.doubts, *_part(sentence, index))

@@ -68,13 +68,18 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _blown_up_later(facts: list[Fact]) -> list[Fact]:
     """ "Placed but not inflated", and a time or a pressure of it elsewhere in the narration: it was used."""
     used = {fact.laterality for fact in facts if fact.kind != "tourniquet"}
-    return [
+    timed = any(fact.kind == "tourniquet_time" and fact.status == "performed" for fact in facts)
+    facts = [
         replace(fact, certainty="affirmed")
         if fact.kind == "tourniquet" and fact.name != "none" and fact.certainty == "negated" and used & {
             None, fact.laterality
         } else fact
         for fact in facts
     ]  # fmt: skip
+    return [
+        replace(fact, status="performed") if timed and fact.kind == "tourniquet" and fact.status == "planned" else fact
+        for fact in facts
+    ]  # "was planned at three hundred, run for thirty eight minutes"
 
 
 def _is_of_today(sentence: Sentence, side: Laterality, grammar: Grammar) -> bool:
