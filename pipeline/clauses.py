@@ -264,7 +264,7 @@ def told_more(sentence: Sentence, start: int) -> bool:
             return False
         if token.norm in _GRADED and index > start and _ends_item(sentence, index + 1):
             return True
-        if token.quantity is not None or token.norm in _ACTED:
+        if token.quantity is not None or token.norm in ACTED:
             return True
     return False
 
@@ -362,7 +362,7 @@ def is_past_purpose(sentence: Sentence, index: int) -> bool:
 
 
 # What is done to a thing only where there is one.
-_ACTED = word_set(
+ACTED = word_set(
     "removed excised resected debrided trimmed shaved repaired drained evacuated cauterised cauterized coagulated "
     "biopsied released divided ligated clipped treated smoothed sent submitted obtained collected"
 )

@@ -53,14 +53,16 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
 def _tells_more(sentence: Sentence, named: int, cue: int) -> bool:
     """ "Oxytocin five units loss six hundred no transfusion if ...": another statement stands between a thing and the
     "if", so that it does not hang on it."""
-    numbers = 0
+    numbers = words = 0
     for token in sentence.tokens[named + 1 : cue]:
         numbers += token.quantity is not None
+        words += token.quantity is None and token.norm not in _HOW_OFTEN | _WHEN
         if token.norm in ("no", "none", "nil", "loss") or numbers and token.norm.endswith("ed"):
             return True
-    return numbers > _NUMBERS
+    return numbers > _NUMBERS or words > 1 and numbers > 0
 
 
+_WHEN = _words("tonight tomorrow later then only again in the to for of on")
 _NUMBERS = 2  # a dose and how often
 
 

@@ -55,7 +55,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     opened = clauses.starts(sentence)
     verbs = ("was", "were")
     bare = hit.rule.id in _BARE_NOUN and not {t.norm for t in tokens[max(0, hit.first - 1) : hit.first + 1]} & {*verbs}
-    thick, named, first, loose_words = False, False, -1, 0
+    thick, named, past, first, loose_words = False, False, False, -1, 0
     parts = {m.last: m.first for m in sentence.mentions if m.table == "sites"} if certainty else {}
     index = hit.first - 1
     while index >= floor:
@@ -66,6 +66,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         begun = certainty and index + 1 in opened and not sort and not _goes_on(tokens, index + 1)
         if thick and (begun or token.norm == "("):
             return index + 1
+        if certainty and thick and token.norm in ("none", "nil") and index:
+            return index + 1  # "pvr none oil not used"
         if bare and thick and token.norm in clauses.FINITE:
             return index + 1  # "a tissue valve was implanted paravalvular leak none"
         if token.norm in (".", ";", "?", "!") or (token.norm in ("which", "who") and thick):
@@ -101,8 +103,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         mention = ends.get(index)
         if mention is not None and mention.table == "acts" and mention.first == index and token.norm in READY:
             mention = None  # "third opened not used"
-        if mention is not None and certainty and bare and not named and loose_words >= _APART:
-            return index + 1  # "protamine full dose transfused none"
+        if mention is not None and certainty and not named and _is_apart(tokens, mention, index, bare, loose_words):
+            return index + 1
         if mention is not None and certainty and mention.table != "preparations":
             done = mention.table == "procedures" and any(m.first == first and m.table in _THINGS for m in ends.values())
             if named and index + 1 == first and (mention.table == "drugs" or bare or done):
@@ -120,6 +122,10 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             named_at = mention.first
             named, first, thick, index = True, named_at, True, mention.first - 1
             continue
+        if mention is not None and hit.rule.value == "historical":
+            past = True
+        elif past and (token.norm in _ANSWERS or clauses.is_participle(sentence, index)):
+            return index + 1  # "pinning skipped vitamin d deficiency treated last year"
         thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY
         thin = thin or (token.norm in ("x", "\u00d7") and tokens[index - 1].quantity is not None)  # "10 x 60 mm"
         thin = thin or (certainty and (token.norm.endswith("ly") or index in people))
@@ -134,7 +140,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         ) and _is_noun(tokens, index):  # fmt: skip
             return index  # "anchors placed loss nil": of a noun that no table holds
         thick = thick or not thin
-        loose_words += not thin
+        loose_words += not thin and token.norm not in _OF_DOUBT
         if certainty and not named and thick and token.norm == "the" and _opens_subject(sentence, index):
             return index  # "... preserved the inferior one not found"
         index -= 1
@@ -212,6 +218,19 @@ def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
 _OPERATIONS = frozenset({"procedures", "acts"})
 # Words for one more dose or thing, which is denied and leaves the one before it as it was.
 ANOTHER = frozenset({"second", "third", "further", "another", "repeat", "redose", "redosing", "top-up", "extra"})
+
+
+def _is_apart(tokens: tuple[Token, ...], mention: Mention, index: int, bare: bool, words: int) -> bool:
+    """Whether words between a named thing and a denial make them two statements: "protamine full dose transfused none",
+    "capsule released posterior not needed"."""
+    deed = mention.table == "acts" and mention.first == index and tokens[index].norm.endswith("ed")
+    return bare and words >= _APART or deed and words > 0
+
+
+_ANSWERS = frozenset({"none", "nil", "no", "not", "never", "yes"})
+_OF_DOUBT = frozenset(
+    "suspected queried expected feared possible probable preop pre-op pre op preoperatively scan mri ct xray".split()
+)
 
 
 def _is_counted(tokens: tuple[Token, ...], first: int) -> bool:

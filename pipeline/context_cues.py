@@ -110,7 +110,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             continue
         if hit.rule.id == "no" and hit.first == hit.last and facing.looks_back(sentence, hit.first):
             kept.append(CueHit(rules["none"], hit.first, hit.last))  # "tourniquet no triamcinolone forty mg"
-            continue
+            if not facing.looks_ahead(sentence, hit.first):
+                continue
         if hit.rule.id in ("told-ahead", "talked-of") and not _behind_an_operation(sentence, hit.first):
             continue  # "the bleeding points listed above"
         if folded[hit.first] == "elsewhere" and hit.first == hit.last and not any(

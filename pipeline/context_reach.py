@@ -180,8 +180,10 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
                 return index - 1
             if norm in _ALLERGY:
                 return index
-            if words and index in starts and starts[index].table in SETTING:
-                return index - 1  # "no weakness back to the ward"
+            if words and index in starts and (
+                starts[index].table in SETTING or _is_told_itself(sentence, starts[index])
+            ):
+                return index - 1  # "no weakness back to the ward", "no shaving loose body one removed"
             if index in parts and words and tokens[index - 1].norm in _TO_A_PART:
                 named, index = True, parts[index] + 1
                 continue
@@ -222,6 +224,21 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             return index if norm.endswith("ly") else index - 1
         index += 1
     return limit
+
+
+def _is_told_itself(sentence: Sentence, mention: Mention) -> bool:
+    """ "No clot heparin two thousand": what has its number or what was done with it right behind begins anew."""
+    after = mention.last + 1
+    if after >= len(sentence.tokens):
+        return False
+    quantity, norm = sentence.tokens[after].quantity, sentence.tokens[after].norm
+    if quantity is not None:
+        return quantity.form in ("number", "range") and mention.table in _NUMBERED
+    return mention.table in _MADE and norm in clauses.ACTED | {"made", "done", "performed", "used", "given", "closed"}
+
+
+_NUMBERED = frozenset({"drugs", "injectates", "devices", "drains", "findings", "diagnoses", "specimens", "sutures"})
+_MADE = _NUMBERED | {"approaches", "procedures", "acts"}
 
 
 def _other_place(sentence: Sentence, hit: CueHit) -> int | None:

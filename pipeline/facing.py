@@ -12,80 +12,115 @@ from dataclasses import replace
 
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
-from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 
 EITHER = "a “no” stands between this and another thing; which of the two it denies cannot be told"
 
 # What is answered by yes or no: nobody says "drain" and nothing more of one that there is.
 _ASKED = frozenset({"drains", "tourniquet", "complications", "specimens"})
-_THINGS = _ASKED | {"procedures", "acts", "anaesthesia", "devices", "drugs", "injectates", "general", "dressings",
-                    "guidance", "approaches", "fluids", "diagnoses", "findings", "prophylaxis"}  # fmt: skip
+_ASKED_NAMES = frozenset({"conversion", "tourniquet", "drain"})
+_DENIABLE = frozenset({"procedures", "acts", "anaesthesia", "devices", "drugs", "injectates", "general", "dressings",
+                       "guidance", "fluids", "diagnoses", "findings", "prophylaxis", "approaches",
+                       "sutures"})  # fmt: skip
+_THINGS = _ASKED | _DENIABLE
 _SEEN = frozenset({"diagnoses", "findings"})
-_OWN_ANSWER = _words("none nil no not never yes omitted declined refused withheld deferred")
+_COUNTED = frozenset({"devices", "sutures", "drains", "specimens", "dressings"})
+_OF_AMOUNTS = {"drugs": ("mass", "volume", "amount", "fraction", ""), "injectates": ("volume",),
+               "tourniquet": ("pressure", "time", "")}  # fmt: skip
+_OWN_ANSWER = _words("none nil no not never yes omitted declined refused withheld deferred cancelled skipped")
 _LEADS = _words("the a an any no without of in on at to into with by for from and or other further more")
-_FAR = 3  # tokens from a "no" to what it may deny
+_FAR = 3  # words from a "no" to what it may deny
+_ENDS = frozenset({"-", "–", "—", ".", ";"})
 
 
 def looks_back(sentence: Sentence, at: int) -> bool:
-    """Whether the bare "no" at a token answers the thing right before it."""
-    return _facing(sentence, at) == "back"
+    """Whether the bare "no" at a token answers the thing right before it, for all that can be told."""
+    return _facing(sentence).get(at) in ("back", "either-back")
 
 
-def _facing(sentence: Sentence, at: int) -> str:
-    """ "back", "ahead" or "either"."""
+def looks_ahead(sentence: Sentence, at: int) -> bool:
+    """Whether the bare "no" at a token may deny what follows it."""
+    return _facing(sentence).get(at) != "back"
+
+
+def _facing(sentence: Sentence) -> dict[int, str]:
+    """For each bare "no": "back", "ahead", "either" (ahead, unsure) or "either-back" (both, unsure)."""
     known: dict[int, str] | None = sentence.memo.get("facing")
     if known is None:
         known = sentence.memo["facing"] = _decided(sentence)
-    return known.get(at, "ahead")
+    return known
 
 
 def _decided(sentence: Sentence) -> dict[int, str]:
     tokens = sentence.tokens
     bare = [at for at, token in enumerate(tokens) if token.norm == "no" and token.quantity is None]
-    if not bare:
-        return {}
     found: dict[int, str] = {}
     chain: list[int] = []
     for at in bare:
         before = _thing_before(sentence, at)
-        goes_on = bool(chain) and before is not None and before.first == chain[-1] + 1
-        if not goes_on:
-            chain = [at] if before is not None and _is_bare(sentence, before, found) else []
-        else:
-            chain.append(at)
-        if chain:
-            for one, side in zip(chain, _sides(sentence, chain), strict=True):
-                found[one] = side
+        if before is None:
+            chain = []
+            continue
+        chain = [*chain, at] if chain and _adjoins(sentence, chain[-1], before) else [at]
+        sides = _sides(sentence, chain, found)
+        found.update(zip(chain, sides, strict=True))
     return found
 
 
-def _sides(sentence: Sentence, chain: Sequence[int]) -> list[str]:
+def _adjoins(sentence: Sentence, last: int, thing: Mention) -> bool:
+    """Whether nothing but a word of its own stands between a "no" and a thing behind it."""
+    between = sentence.tokens[last + 1 : thing.first]
+    return 0 <= thing.first - last - 1 <= 1 and not any(
+        token.punctuation or token.quantity is not None or token.norm in _LEADS for token in between
+    )
+
+
+def _sides(sentence: Sentence, chain: Sequence[int], found: dict[int, str]) -> list[str]:
     """Which way each "no" of a chain looks: all of them the same, as far as it can be told."""
     tokens, last = sentence.tokens, chain[-1]
     first = _thing_before(sentence, chain[0])
-    if first is None:
+    if first is None or not _may_be_answered(sentence, first, found):
         return ["ahead"] * len(chain)
-    if last + 1 >= len(tokens) or tokens[last + 1].norm in ("-", "–", "—", ".", ";"):
+    if last + 1 >= len(tokens) or tokens[last + 1].norm in _ENDS:
         return ["back"] * len(chain)
     if tokens[last + 1].punctuation:
         return ["ahead"] * len(chain)
     behind = _thing_behind(sentence, last)
-    if behind is not None and _is_told(sentence, behind):
+    asked = first.table in _ASKED or first.id in _ASKED_NAMES
+    if _is_told(sentence, last, behind):
         return ["back"] * len(chain)
-    asked = first.table in _ASKED
-    if asked and behind is not None and behind.table == "sites" and clauses.is_told(sentence, behind.last + 1):
+    if behind is not None and behind.table == "sites" and clauses.is_told(sentence, behind.last + 1) and asked:
         return ["back"] * len(chain)  # "drain no cartilage intact"
-    return ["either" if asked or len(chain) > 1 else "ahead"] * len(chain)
+    if not _is_bare(sentence, first):
+        return ["ahead"] * len(chain)
+    if asked:
+        return ["either-back"] * len(chain)
+    return ["either" if len(chain) > 1 and first.table else "ahead"] * len(chain)
 
 
 def _thing_before(sentence: Sentence, at: int) -> Mention | None:
     named = [m for m in sentence.mentions if m.last == at - 1 and m.table in _THINGS]
-    return min(named, key=lambda m: (m.first, m.table not in _ASKED), default=None)
+    unnamed = Mention("", "", at - 1, at - 1) if at and _is_noun(sentence, at - 1) else None
+    return min(named, key=lambda m: (m.first, m.table not in _ASKED), default=unnamed)
+
+
+def _is_noun(sentence: Sentence, at: int) -> bool:
+    """Whether a word that no grammar names may be a thing that is asked for: "buckle no"."""
+    token = sentence.tokens[at]
+    return len(token.norm) >= _LEAST and token.norm.isalpha() and not (
+        token.norm in clauses.TIED or token.norm in _LEADS or token.norm.endswith((*_OF_A_PHRASE, "ly", "ous", "ive"))
+        or clauses.is_state(sentence, at) or clauses.is_participle(sentence, at)
+        or any(m.first <= at <= m.last for m in sentence.mentions)
+    )
+
+
+_LEAST = 4  # letters
 
 
 def _thing_behind(sentence: Sentence, at: int) -> Mention | None:
     """The named thing that the "no" could deny: within a few words, with nothing but words of its own before it."""
     named = [m for m in sentence.mentions if at < m.first <= at + _FAR and m.table in _THINGS | {"sites"}]
+    named += [m for m in sentence.mentions if m.first == at and m.last > at and m.table in _THINGS]  # "no tourniquet"
     if not named:
         return None
     found = min(named, key=lambda m: (m.first, -m.last))
@@ -93,17 +128,35 @@ def _thing_behind(sentence: Sentence, at: int) -> Mention | None:
     return None if any(t.punctuation or t.quantity is not None or t.norm in _LEADS for t in between) else found
 
 
-def _is_bare(sentence: Sentence, thing: Mention, found: dict[int, str]) -> bool:
-    """Whether nothing else is told of a thing before a "no", and it is part of no phrase."""
+def _may_be_answered(sentence: Sentence, thing: Mention, found: dict[int, str]) -> bool:
+    """Whether a "no" may answer a thing: not the title, not one that has its number or is part of a phrase."""
     if not thing.first:
-        return thing.table in _ASKED  # an operation that opens a narration is its title
+        return not thing.table or thing.table in _ASKED  # an operation that opens a narration is its title
     before = sentence.tokens[thing.first - 1]
     if before.norm == "no":
-        return found.get(thing.first - 1) == "back"
-    if thing.table in _SEEN or before.norm in _LEADS or before.norm in _TIED or before.norm in clauses.FINITE:
+        return found.get(thing.first - 1) in ("back", "either-back")
+    if _is_counted(before.quantity) and thing.table not in ("tourniquet", "drugs"):
+        return False  # "two anchors no drain": told with their number
+    return not (before.norm in _LEADS or before.norm in _TIED or before.norm in clauses.FINITE)
+
+
+def _is_counted(quantity: Quantity | None) -> bool:
+    """Whether a number before a thing may count it: not "loss seven hundred drain no"."""
+    return quantity is not None and quantity.unit is None and (
+        quantity.value is None or quantity.value <= _MOST_COUNTED
+    )
+
+
+_MOST_COUNTED = 12
+
+
+def _is_bare(sentence: Sentence, thing: Mention) -> bool:
+    """Whether nothing else is told of a thing before a "no", and it is part of no phrase."""
+    if not thing.first:
+        return True
+    before = sentence.tokens[thing.first - 1]
+    if thing.table in _SEEN:
         return False
-    if before.quantity is not None:
-        return before.quantity.unit is not None  # "two anchors no drain": told with their number
     ended = before.punctuation or before.norm in _OWN_ANSWER or clauses.is_state(sentence, thing.first - 1)
     ended = ended or thing.first > 1 and sentence.tokens[thing.first - 2].norm in _TIED  # "not indicated drain no"
     return ended or thing.table in _ASKED or not before.norm.endswith(_OF_A_PHRASE)
@@ -113,22 +166,47 @@ _TIED = _words("not never")
 _OF_A_PHRASE = ("ing", "ed", "al", "ic")
 
 
-def _is_told(sentence: Sentence, thing: Mention) -> bool:
-    """Whether the thing behind a "no" is told by itself: with an amount, or with an answer of its own."""
+def _is_told(sentence: Sentence, at: int, behind: Mention | None) -> bool:
+    """Whether what stands behind a "no" is told by itself: with an amount, or with an answer of its own."""
     tokens = sentence.tokens
-    after = thing.last + 1
-    if after >= len(tokens):
-        return False
-    quantity = tokens[after].quantity
-    if quantity is not None:
-        return quantity.dimension not in ("time", None) and thing.table != "sites" or (
-            thing.table in ("drugs", "tourniquet", "injectates") and quantity.dimension is None
-        )
-    if tokens[after].norm not in _OWN_ANSWER:
-        return False
-    if tokens[after].norm != "no":
-        return tokens[after].norm != "not" or after + 1 < len(tokens)
-    return after + 1 >= len(tokens) or tokens[after + 1].punctuation
+    if behind is not None:
+        after = behind.last + 1
+        quantity = tokens[after].quantity if after < len(tokens) else None
+        if quantity is not None:
+            return _is_its_own(behind, quantity)
+        if behind.table == "tourniquet" and behind.id != "site":
+            ahead = [token.quantity for token in tokens[after : after + _FAR + 1]]
+            if any(one is not None and one.dimension in ("time", "pressure") for one in ahead):
+                return True  # "no tourniquet whole case ninety minutes"
+    for after in range(at + 2, min(at + 2 + _FAR, len(tokens))):
+        token = tokens[after]
+        if token.punctuation or token.quantity is not None or token.norm in _LEADS - {"no"}:
+            return False
+        if token.norm in _OWN_ANSWER:
+            return _answers(sentence, after)
+    return False
+
+
+def _answers(sentence: Sentence, at: int) -> bool:
+    """Whether an answer at a token is said of what stands before it."""
+    tokens = sentence.tokens
+    norm = tokens[at].norm
+    if norm != "no":
+        return norm != "not" or at + 1 < len(tokens)
+    behind = tokens[at + 1] if at + 1 < len(tokens) else None
+    return behind is None or behind.punctuation or behind.norm in _ANEW or at + 1 in clauses.starts(sentence)
+
+
+_ANEW = _words("she he they we i the then patient wound skin")
+
+
+def _is_its_own(thing: Mention, quantity: Quantity) -> bool:
+    """Whether a number right behind a thing is told of it: a dose of a drug, a bare number of drains."""
+    if thing.table in _OF_AMOUNTS:
+        return quantity.dimension in _OF_AMOUNTS[thing.table] and quantity.form in ("number", "range", "fraction")
+    return thing.table in _COUNTED and quantity.form == "number" and (
+        quantity.unit is None or quantity.dimension in ("length", "diameter", "gauge")
+    )
 
 
 def doubt(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
@@ -137,7 +215,7 @@ def doubt(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     for sentence in reading.sentences:
         if not sentence.says(_NO):
             continue
-        unsure = [at for at, side in _decided(sentence).items() if side == "either"]
+        unsure = [at for at, side in _decided(sentence).items() if side.startswith("either")]
         for at in unsure:
             for thing in (_thing_before(sentence, at), _thing_behind(sentence, at)):
                 inner = thing is not None and (thing.first - 1 in unsure and thing.last + 1 in unsure)

@@ -9,7 +9,7 @@ from pipeline.context_cues import CueHit
 from pipeline.records import Sentence
 
 # One word each: what was put off or not taken, and what was thought of.
-_LEFT = _words("declined refused deferred omitted withheld postponed cancelled canceled")
+_LEFT = _words("declined refused deferred omitted withheld skipped postponed cancelled canceled")
 _RESUMED = _words("restart restarts resume resumes recommences")
 _AHEAD = _RESUMED | _words("planned booked scheduled proposed requested recommended advised desired listed intended")
 _WEIGHED = _words("offered discussed suggested considered")
@@ -44,6 +44,8 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
         return any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions)  # "WALANT no, plexus"
     if word in _RESUMED | _MODAL and hit.rule.value == "planned" and _of_a_drug(sentence, hit):
         return True  # "tramadol should not be taken", "clopidogrel restart d3"
+    if word in _LEFT and sentence.tokens[hit.first - 1].norm in _AHEAD | _WEIGHED:
+        return True  # "pinning planned skipped"
     if word in _LEFT and any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions):
         return True  # "drain omitted co-amoxiclav one gram"
     if word == "denied":  # "diabetes denied sternotomy", "latex allergy: denied"

@@ -135,16 +135,16 @@ def _is_answered(tokens: Sequence[Token], index: int) -> bool:
 
 
 def _answers(tokens: Sequence[Token], index: int) -> bool:
-    """ "Drain | no tourniquet none": the "no" that would open a statement answers the thing before it."""
-    if tokens[index].norm != "no" or not index or tokens[index - 1].norm not in _ASKED:
+    """ "Drain no tourniquet none", "no tourniquet whole case ninety minutes": what follows the "no" has an answer or a
+    number of its own, so that the "no" opens no statement but answers the thing before it."""
+    if tokens[index].norm != "no" or not index or index + 2 >= len(tokens):
         return False
-    if index > 1 and (tokens[index - 2].norm in _OPEN or tokens[index - 2].norm in _FEW):
-        return False
-    after = [token.norm for token in tokens[index + 2 : index + 4]]
-    return after[:1] in (["none"], ["nil"], ["no"], ["yes"]) or after[:1] == ["not"] and len(after) > 1
-
-
-_ASKED = frozenset("drain drains tourniquet specimen specimens complications sedation catheter".split())
+    after = [token.norm for token in tokens[index + 2 : index + 6]]
+    if tokens[index + 1].norm == "tourniquet" and any(
+        norm in numerals.STARTS and after[at + 1 : at + 3] != [] for at, norm in enumerate(after)
+    ) and {"minutes", "time"} & {token.norm for token in tokens[index + 2 : index + 8]}:
+        return True
+    return after[0] in ("none", "nil", "yes", "no") or after[0] == "not" and len(after) > 1
 
 
 def _goes_with(tokens: Sequence[Token], index: int) -> bool:

@@ -9,6 +9,18 @@ from reading_of import state
 @pytest.mark.parametrize(
     ("text", "word", "status", "certainty"),
     [
+        ("grade two no shaving loose body one removed", "body", "performed", "affirmed"),
+        ("no clot heparin two thousand in the syringe", "heparin", "performed", "affirmed"),
+        ("capsule released posterior not needed", "released", "performed", "affirmed"),
+        ("buckle no cautery no laser yes", "laser", "performed", "affirmed"),
+        ("in it lateral release no notch fracture no tourniquet none", "release", "performed", "negated"),
+        ("cancelled balloon pump no chest drains two", "drains", "performed", "affirmed"),
+        ("loss seven hundred drain no tubes tied no she agreed", "drain", "performed", "negated"),
+        ("Polyps suspected pre-op, none.", "polyps", "performed", "negated"),
+        ("pvr none oil not used gas in", "pvr", "performed", "negated"),
+        ("second toe pinning planned skipped", "pinning", "performed", "negated"),
+        ("LMWH tonight, PPI continued.", "lmwh", "performed", "affirmed"),
+        ("pinning skipped vitamin d deficiency treated last year", "pinning", "performed", "negated"),
         ("drain none tourniquet no triamcinolone forty milligrams given", "tourniquet", "performed", "negated"),
         ("drain none tourniquet no triamcinolone forty milligrams given", "triamcinolone", "performed", "affirmed"),
         ("fusion not indicated drain no bupivacaine ten mils to the wound", "bupivacaine", "performed", "affirmed"),

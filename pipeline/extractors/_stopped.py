@@ -128,6 +128,8 @@ def own_part(sentence: Sentence, drug: Mention) -> list[Token]:
     found: list[Token] = []
     for index in range(drug.last + 1, end):
         token = sentence.tokens[index]
+        if token.norm == "," and found and found[-1].norm in ("tonight", "tomorrow"):
+            break  # "LMWH tonight, PPI continued"
         if token.norm in (".", ";", "but") or any(m.table == "drugs" and m.first == index for m in sentence.mentions):
             break
         found.append(token)

@@ -128,10 +128,12 @@ def _speaks_of_past(sentence: Sentence, scope: Scope) -> bool:
     """Whether a past that names nothing of the grammar is told as such: "a history of giving way", "mother had ..."."""
     said = [token.norm for token in sentence.tokens[scope.first : scope.first + 6]]
     opens = scope.first == 0 and said[0] in _BEFORE | _KNOWN
-    if (sentence.section in _NOT_BEFORE and not opens) or scope.last - scope.first < 1:
+    if scope.last - scope.first < 1:
         return False
     if scope.rule == "other-person":
         return True
+    if sentence.section in _NOT_BEFORE and not opens:
+        return False
     if scope.rule == "year":
         return scope.last - scope.first > _FEW and sentence.section != "findings"
     if scope.rule == "historical-before":

@@ -57,8 +57,8 @@ def _is_led(sentence: Sentence, mention: Mention) -> bool:
 
 
 _LEADS = frozenset(
-    "no not without nor neither or and the a an any but so further additional open nerve urinary oral intravenous iv "
-    "systemic depot intraarticular local spinal regional was also with then".split()
+    "none nil no not without nor neither or and the a an any but so further additional open nerve urinary oral "
+    "intravenous iv systemic depot intraarticular local spinal regional was also with then".split()
 )
 
 

@@ -16,7 +16,7 @@ KINDS = ("finding", "act")
 _ELSEWHERE = frozenset({"aftercare", "follow-up", "history", "indication", "imaging", "consent", "warning-sign"})
 _RULES = frozenset({"none", "nil", "not-done", "declined", "attempt-failed"})
 _CUES = clauses.word_set(
-    "none nil not never wasn't weren't omitted declined refused deferred withheld cancelled canceled postponed "
+    "none nil not never wasn't weren't omitted skipped declined refused deferred withheld cancelled canceled postponed "
     "abandoned unused unnecessary forgotten avoided attempted tried failed planned considered offered discussed opened "
     "prepared ready absent"
 )

@@ -232,6 +232,8 @@ def _out_at(sentence: Sentence, mention: Mention) -> int | None:
             return at
     before = norms[max(0, mention.first - 4) : mention.first]
     behind = norms[mention.last + 1 : mention.last + 2]
+    if behind in (["none"], ["nil"], ["no"], ["not"]):
+        return None  # "one removed drain none"
     if _PULLED & set(before) or ({"took", "pulled"} & set(before) and ("out" in before or behind == ["out"])):
         return mention.first
     return None
@@ -292,7 +294,7 @@ def _is_noun(sentence: Sentence, mention: Mention) -> bool:
            for token in sentence.tokens[mention.last + 1 : mention.last + 4]):  # fmt: skip
         return True
     after = sentence.tokens[mention.last + 1 : mention.last + 2]
-    if after and (after[0].norm in _AFTER_NOUN or after[0].quantity is not None):
+    if after and (after[0].norm in _AFTER_NOUN or after[0].norm == "not" or after[0].quantity is not None):
         return True
     before = sentence.tokens[mention.first - 1]
     return before.norm in _BEFORE_NOUN or before.quantity is not None or before.punctuation

@@ -65,6 +65,7 @@ _TAKEN_LATER = frozenset({
 })  # fmt: skip
 _BARRIERS = ("devices", "specimens", "findings", "injectates", "drains", "aftercare")
 _BEGINS = frozenset({"anaesthesia", "positions", "approaches", "tourniquet"})
+_COURSE = frozenset({"for", "from", "x", "times", "another", "next", "of"})
 _IN_SHORT = ("/7", "/52", "/12")  # "nocte 2/52"
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
 _DILUENTS = ("sodium-chloride", "water-for-injection")
@@ -213,8 +214,7 @@ def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
         if token.punctuation and token.norm not in (",", "(", ")") or token.norm in _drug_words.NEXT:
             return False
         if token.quantity is not None and token.quantity.unit in ("d", "wk", "mo"):
-            before = sentence.tokens[index - 1].norm
-            return before in ("for", "x", "times", "another", "next", "of") or token.quantity.said_unit in _IN_SHORT
+            return sentence.tokens[index - 1].norm in _COURSE or token.quantity.said_unit in _IN_SHORT
     return False
 
 

@@ -299,6 +299,9 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         return True  # "prone, sedation midazolam 2 mg"
     if opens and any(m.table == "positions" and m.first == mention.last + 1 for m in sentence.mentions):
         return True  # "thirty eight spinal lateral position"
+    following = [token.norm for token in tokens[mention.last + 1 : mention.last + 3]]
+    if words[0] != "local" and len(following) > 1 and following[0] == "not" and following[1] in _TOLD_OF:
+        return True  # "... her mind general not needed"
     told = after is not None and (after.norm in _TOLD_OF or _is_told_apart(sentence, mention.last + 1))
     if told and words[0] in _INTO_THE_SPINE:
         return True  # "... arthritis spinal tried twice failed"
@@ -369,7 +372,7 @@ def _is_told_apart(sentence: Sentence, index: int) -> bool:
 _DENIES = frozenset({"no", "without", "->"})
 _TOLD_OF = frozenset(
     "given planned avoided nil none declined refused topped instead abandoned failed attempted unnecessary converted "
-    "omitted not needed required requested tried used no".split()
+    "omitted not needed required requested tried used no good worked".split()
 )
 _UNDONE = frozenset("none failed refused declined abandoned omitted unsuccessful".split())
 
