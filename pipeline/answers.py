@@ -61,10 +61,21 @@ def _asked(sentence: Sentence, behind: Sentence | None) -> list[Scope]:
     denied = first in _NO and second in _MARKS or first in _LEFT or [first, second] in _NOT_DONE
     value = "negated" if denied else "suspected"
     start = _last_item(sentence)
+    if denied and _asks_of_a_deed(sentence):
+        return []  # "Loose body removed, sent? No.": it was there
     return [
         Scope("certainty", value, mention.first, mention.last, "question")
         for mention in sentence.mentions if start <= mention.first
     ]
+
+
+def _asks_of_a_deed(sentence: Sentence) -> bool:
+    """Whether all that stands behind the last comma of a question is what may have been done to the thing before it."""
+    norms = [token.norm for token in sentence.tokens[:-1]]
+    return len(norms) > 1 and norms[-2] == "," and norms[-1] in _DONE_TO
+
+
+_DONE_TO = frozenset({"sent", "kept", "repaired", "treated", "fixed", "closed", "biopsied", "drained"})
 
 
 def _last_item(sentence: Sentence) -> int:

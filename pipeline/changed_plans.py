@@ -175,7 +175,7 @@ def not_yet(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
 
 _STARTED = _words("started given commenced restarted resumed administered today yet begun not")
 _UNTIL_THEN = _words(", ; - – — yet but then start starts begin to be from on at in for the will give given it")
-_THEN = _words("tonight tomorrow later evening ward postop postoperatively morning")
+_THEN = _words("tonight tomorrow later evening ward postop postoperatively morning after")
 
 
 def to_come(sentence: Sentence) -> list[tuple[int, int]]:

@@ -133,7 +133,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
         if certainty and named and loose and not _modifies(sentence, index):
             return index + 1
         joined = index - 1 in ends and not tokens[index - 1].norm.endswith("ed") and not (
-            _is_counted(tokens, ends[index - 1].first)
+            _is_counted(tokens, ends[index - 1].first) or clauses.is_state(sentence, index - 1)
         )  # "bone graft material none"; not "three anchors spur none"
         if bare and tokens[hit.first].norm in _BARE_NOUN and index == hit.first - 1 and not (
             named or thin or joined

@@ -17,13 +17,13 @@ from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 EITHER = "a “no” stands between this and another thing; which of the two it denies cannot be told"
 
 # What is answered by yes or no: nobody says "drain" and nothing more of one that there is.
-_ASKED = frozenset({"drains", "tourniquet", "complications", "specimens"})
-_ASKED_NAMES = frozenset({"conversion", "tourniquet", "drain"})
+_ASKED = frozenset({"drains", "tourniquet", "specimens"})
+_ASKED_NAMES = _words("conversion complication complications")
 _DENIABLE = frozenset({"procedures", "acts", "anaesthesia", "devices", "drugs", "injectates", "general", "dressings",
                        "guidance", "fluids", "diagnoses", "findings", "prophylaxis", "approaches",
                        "sutures"})  # fmt: skip
-_THINGS = _ASKED | _DENIABLE
-_SEEN = frozenset({"diagnoses", "findings"})
+_THINGS = _ASKED | _DENIABLE | {"complications"}
+_SEEN = frozenset({"diagnoses", "findings", "complications"})
 _COUNTED = frozenset({"devices", "sutures", "drains", "specimens", "dressings"})
 _OF_AMOUNTS = {"drugs": ("mass", "volume", "amount", "fraction", ""), "injectates": ("volume",),
                "tourniquet": ("pressure", "time", "")}  # fmt: skip
@@ -86,7 +86,7 @@ def _sides(sentence: Sentence, chain: Sequence[int], found: dict[int, str]) -> l
     if tokens[last + 1].punctuation:
         return ["ahead"] * len(chain)
     behind = _thing_behind(sentence, last)
-    asked = first.table in _ASKED or first.id in _ASKED_NAMES
+    asked = first.table in _ASKED or tokens[first.last].norm in _ASKED_NAMES
     if _is_told(sentence, last, behind):
         return ["back"] * len(chain)
     if behind is not None and behind.table == "sites" and clauses.is_told(sentence, behind.last + 1) and asked:
@@ -100,6 +100,8 @@ def _sides(sentence: Sentence, chain: Sequence[int], found: dict[int, str]) -> l
 
 def _thing_before(sentence: Sentence, at: int) -> Mention | None:
     named = [m for m in sentence.mentions if m.last == at - 1 and m.table in _THINGS]
+    routes = [m.first for m in sentence.mentions if m.table == "routes" and m.last == at - 1]
+    named = named or [m for m in sentence.mentions if m.table == "drugs" and m.last + 1 in routes]  # "morphine i.v. no"
     unnamed = Mention("", "", at - 1, at - 1) if at and _is_noun(sentence, at - 1) else None
     return min(named, key=lambda m: (m.first, m.table not in _ASKED), default=unnamed)
 
@@ -194,7 +196,7 @@ def _answers(sentence: Sentence, at: int) -> bool:
     if norm != "no":
         return norm != "not" or at + 1 < len(tokens)
     behind = tokens[at + 1] if at + 1 < len(tokens) else None
-    return behind is None or behind.punctuation or behind.norm in _ANEW or at + 1 in clauses.starts(sentence)
+    return behind is None or behind.punctuation or behind.norm in _ANEW
 
 
 _ANEW = _words("she he they we i the then patient wound skin")

@@ -44,6 +44,9 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
         return any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions)  # "WALANT no, plexus"
     if word in _RESUMED | _MODAL and hit.rule.value == "planned" and _of_a_drug(sentence, hit):
         return True  # "tramadol should not be taken", "clopidogrel restart d3"
+    ahead = sentence.tokens[hit.last + 1].norm if hit.last + 1 < len(sentence.tokens) else ""
+    if word == "not" and ahead == "for" and _is_drug(sentence, hit.first - 1):
+        return True  # "codeine not for her"
     if word in _LEFT and sentence.tokens[hit.first - 1].norm in _AHEAD | _WEIGHED:
         return True  # "pinning planned skipped"
     if word in _LEFT and any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions):
@@ -75,6 +78,10 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
             sentence.tokens[m.first - 1].norm in _DETERMINERS - {"the", "a", "an", "no"} for m in named if m.first
         )
     return False
+
+
+def _is_drug(sentence: Sentence, at: int) -> bool:
+    return any(m.last == at and m.table == "drugs" for m in sentence.mentions)
 
 
 def _of_a_drug(sentence: Sentence, hit: CueHit) -> bool:
@@ -183,6 +190,8 @@ def after_a_verb(sentence: Sentence, hit: CueHit) -> bool:
 def of_what_was_found(sentence: Sentence, hit: CueHit) -> bool:
     """ "SLAP one not treated sling six weeks": what was not treated was there."""
     at = hit.first - 1 - (hit.first > 1 and sentence.tokens[hit.first - 1].quantity is not None)
+    if sentence.tokens[at].norm in ("grade", "stage", "type", "degree"):
+        return True  # "patella grade two not shaved"
     after = sentence.tokens[hit.last + 1].norm if hit.last + 1 < len(sentence.tokens) else ""
     return after not in _LOOKED_FOR and any(
         m.last == at and m.table in ("findings", "diagnoses") for m in sentence.mentions

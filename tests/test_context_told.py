@@ -9,6 +9,14 @@ from reading_of import state
 @pytest.mark.parametrize(
     ("text", "word", "status", "certainty"),
     [
+        ("morphine intrathecal no bupivacaine twenty mils in the muscle", "morphine", "performed", "negated"),
+        ("morphine intrathecal no bupivacaine twenty mils in the muscle", "bupivacaine", "performed", "affirmed"),
+        ("enoxaparin not yet forty milligrams six hours after", "enoxaparin", "planned", "affirmed"),
+        ("ileostomy: consented, not formed", "ileostomy", "performed", "negated"),
+        ("ibuprofen allowed codeine not for her mother has asthma", "codeine", "performed", "negated"),
+        ("dura intact leak none facet preserved", "intact", "performed", "affirmed"),
+        ("no iliopsoas release performed capsule closed", "release", "performed", "negated"),
+        ("Loose body removed, sent? No.", "body", "performed", "affirmed"),
         ("grade two no shaving loose body one removed", "body", "performed", "affirmed"),
         ("no clot heparin two thousand in the syringe", "heparin", "performed", "affirmed"),
         ("capsule released posterior not needed", "released", "performed", "affirmed"),

@@ -63,6 +63,8 @@ def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[s
     if cue is not None and _stops_another(sentence, drug.last + 1 + cue):
         cue = None
     lead = [token.norm for token in tokens[max(0, drug.first - 3) : drug.first]]
+    if any(m.table == "drugs" and drug.first - 4 <= m.last < drug.first for m in sentence.mentions):
+        lead = []  # "warfarin stopped five days before heparin": of the drug before
     off = bool(_OFF & set(lead)) and not set(lead) & {"switched", "turned", "cut", "not"}
     if cue is None and not off:
         return False, ()

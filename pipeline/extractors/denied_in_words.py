@@ -29,7 +29,7 @@ _NO_NAME = clauses.word_set(
     "it this that they them these those one two side sides left right other others both we i he she you which what "
     "patient so and but or as for was were is are has had have been be the a an any again further more else time today "
     "blood loss ebl count counts swabs allergies allergy history medication medications consent medial lateral "
-    "anterior posterior upper lower superior inferior first second third only still also then if when until"
+    "once twice anterior posterior upper lower superior inferior first second third only still also then if when until"
 )
 _MOST = 4  # words of a name
 _LEAST = 3  # letters of a word that could name a thing
@@ -67,6 +67,8 @@ def _name(sentence: Sentence, scope: Scope) -> tuple[int, int] | None:
     first = scope.first
     while first < last and (tokens[first].norm in ("the", "a", "an", "any", "and") or tokens[first].punctuation):
         first += 1
+    if scope.first and tokens[scope.first - 1].norm in clauses.TIED | {"the", "a", "an"}:
+        return None  # "steroid on the root none"
     words = tokens[first : last + 1]
     if not 1 <= len(words) <= _MOST or any(
         word.punctuation or word.quantity is not None or word.norm in _NO_NAME or word.norm in clauses.FINITE

@@ -302,6 +302,11 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     following = [token.norm for token in tokens[mention.last + 1 : mention.last + 3]]
     if words[0] != "local" and len(following) > 1 and following[0] == "not" and following[1] in _TOLD_OF:
         return True  # "... her mind general not needed"
+    beside = [*base.mentions(sentence, "anaesthesia", "positions")]
+    if opens and words[0] != "local" and any(m.first == mention.last + 1 for m in beside):
+        return True  # "seventy nine spinal general not needed"
+    if after is not None and after.norm == "no" and any(m.last == mention.first - 1 for m in beside):
+        return True  # "prone general no spinal"
     told = after is not None and (after.norm in _TOLD_OF or _is_told_apart(sentence, mention.last + 1))
     if told and words[0] in _INTO_THE_SPINE:
         return True  # "... arthritis spinal tried twice failed"
