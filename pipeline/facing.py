@@ -133,7 +133,7 @@ def _thing_behind(sentence: Sentence, at: int) -> Mention | None:
 def _may_be_answered(sentence: Sentence, thing: Mention, found: dict[int, str]) -> bool:
     """Whether a "no" may answer a thing: not the title, not one that has its number or is part of a phrase."""
     if not thing.first:
-        return not thing.table or thing.table in _ASKED  # an operation that opens a narration is its title
+        return thing.table not in ("procedures", "acts")  # an operation that opens a narration is its title
     before = sentence.tokens[thing.first - 1]
     if before.norm == "no":
         return found.get(thing.first - 1) in ("back", "either-back")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import story
-from pipeline.extractors import _drug_numbers, base
+from pipeline.extractors import _drug_numbers, _told_anaesthetic, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, Token
 from pipeline.rows import Concept, Drug
@@ -299,15 +299,11 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         return True  # "prone, sedation midazolam 2 mg"
     if opens and any(m.table == "positions" and m.first == mention.last + 1 for m in sentence.mentions):
         return True  # "thirty eight spinal lateral position"
-    following = [token.norm for token in tokens[mention.last + 1 : mention.last + 3]]
-    if words[0] != "local" and len(following) > 1 and following[0] == "not" and following[1] in _TOLD_OF:
-        return True  # "... her mind general not needed"
-    beside = [*base.mentions(sentence, "anaesthesia", "positions")]
-    if opens and words[0] != "local" and any(m.first == mention.last + 1 for m in beside):
-        return True  # "seventy nine spinal general not needed"
-    if after is not None and after.norm == "no" and any(m.last == mention.first - 1 for m in beside):
-        return True  # "prone general no spinal"
-    told = after is not None and (after.norm in _TOLD_OF or _is_told_apart(sentence, mention.last + 1))
+    if _told_anaesthetic.among_others(sentence, mention, opens):
+        return True
+    told = after is not None and (
+        after.norm in _told_anaesthetic.TOLD_OF or _told_anaesthetic.is_apart(sentence, mention.last + 1)
+    )
     if told and words[0] in _INTO_THE_SPINE:
         return True  # "... arthritis spinal tried twice failed"
     if before is not None and before.norm in ("so", "then") and after is not None and any(
@@ -368,17 +364,9 @@ def _is_had(sentence: Sentence, mention: Mention) -> bool:
 
 
 _GIVEN_SO = frozenset("done given placed sited inserted used administered performed put chosen planned".split())
-def _is_told_apart(sentence: Sentence, index: int) -> bool:
-    """ "Sedation was not wanted", "block failed so general as well"."""
-    norms = [token.norm for token in sentence.tokens[index : index + 2]]
-    return norms == ["as", "well"] or norms[:1] in (["was"], ["were"]) and set(norms[1:]) <= _TOLD_OF | {"never"}
 
 
 _DENIES = frozenset({"no", "without", "->"})
-_TOLD_OF = frozenset(
-    "given planned avoided nil none declined refused topped instead abandoned failed attempted unnecessary converted "
-    "omitted not needed required requested tried used no good worked".split()
-)
 _UNDONE = frozenset("none failed refused declined abandoned omitted unsuccessful".split())
 
 

@@ -1,0 +1,32 @@
+"""Bare words of anaesthesia that are told of, or told beside another one: "spinal failed general given"."""
+
+from __future__ import annotations
+
+from pipeline.clauses import word_set as _words
+from pipeline.extractors import base
+from pipeline.records import Mention, Sentence
+
+TOLD_OF = _words(
+    "given planned avoided nil none declined refused topped instead abandoned failed attempted unnecessary converted "
+    "omitted not needed required requested tried used no good worked"
+)
+
+
+def is_apart(sentence: Sentence, index: int) -> bool:
+    """ "Sedation was not wanted", "block failed so general as well"."""
+    norms = [token.norm for token in sentence.tokens[index : index + 2]]
+    return norms == ["as", "well"] or norms[:1] in (["was"], ["were"]) and set(norms[1:]) <= TOLD_OF | {"never"}
+
+
+def among_others(sentence: Sentence, mention: Mention, opens: bool) -> bool:
+    """Whether a word other than "local" is denied by itself ("... her mind general not needed"), or stands beside
+    another anaesthetic or the position ("seventy nine spinal general not needed", "prone general no spinal")."""
+    norms = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 3]]
+    if sentence.tokens[mention.first].norm != "local":
+        if len(norms) > 1 and norms[0] == "not" and norms[1] in TOLD_OF:
+            return True
+        if opens and any(m.first == mention.last + 1 for m in base.mentions(sentence, "anaesthesia", "positions")):
+            return True
+    return norms[:1] == ["no"] and any(
+        m.last == mention.first - 1 for m in base.mentions(sentence, "anaesthesia", "positions")
+    )
