@@ -55,7 +55,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     opened = clauses.starts(sentence)
     verbs = ("was", "were")
     bare = hit.rule.id in _BARE_NOUN and not {t.norm for t in tokens[max(0, hit.first - 1) : hit.first + 1]} & {*verbs}
-    thick, named, past, first, loose_words = False, False, False, -1, 0
+    thick, named, past, first, loose_words = False, False, -1, -1, 0
     parts = {m.last: m.first for m in sentence.mentions if m.table == "sites"} if certainty else {}
     index = hit.first - 1
     while index >= floor:
@@ -123,8 +123,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             named, first, thick, index = True, named_at, True, mention.first - 1
             continue
         if mention is not None and hit.rule.value == "historical":
-            past = True
-        elif past and (token.norm in _ANSWERS or clauses.is_participle(sentence, index)):
+            past = mention.first
+        elif index < past and (token.norm in _ANSWERS or token.norm.endswith("ed")):
             return index + 1  # "pinning skipped vitamin d deficiency treated last year"
         thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY
         thin = thin or (token.norm in ("x", "\u00d7") and tokens[index - 1].quantity is not None)  # "10 x 60 mm"
