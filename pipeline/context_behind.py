@@ -85,6 +85,8 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             tokens[index - 1].norm in ("the", "a") or tokens[index - 1].punctuation
         ):
             return index - (not tokens[index - 1].punctuation)  # "three anchors, the fourth was not needed"
+        if not named and token.norm == "one" and index and tokens[index - 1].norm in _WHICH:
+            return _with_article(tokens, index - 1)  # "right TKR today left one is planned"
         verb = hit.rule.value == "historical" or tokens[hit.first].norm in clauses.FINITE
         told = sort or verb and index == hit.first - 1  # "biopsies last year", "seven stitches were planned"
         if index in settings and (stream or hit.rule.value != "planned") and (thick or not certainty) and not told:
@@ -160,6 +162,7 @@ def _is_other_deed(sentence: Sentence, hit: CueHit) -> bool:
     )
 
 
+_WHICH = frozenset({"left", "right", "other"})
 _OF_ANY = frozenset({"performed", "used", "needed", "required", "indicated", "attempted", "wanted", "planned"})
 
 

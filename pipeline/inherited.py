@@ -222,10 +222,10 @@ def _sentence(reading: Reading, fact: Fact) -> Sentence | None:
 
 def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     """ "Patent blue, two mils under the right areola": an amount has the side of where it was given."""
-    if fact.laterality is not None or fact.kind not in _GIVEN or fact.scale is not None or not _free(fact):
+    if fact.laterality is not None or fact.kind not in _GIVEN | {"incision_length"}:
         return fact
     sentence = _sentence(reading, fact)
-    if sentence is None or not _is_local(fact, grammar):
+    if fact.scale is not None or not _free(fact) or sentence is None or not _is_local(fact, grammar):
         return fact
     sides = laterality.sides(sentence, grammar)
     if len({side.value for side in sides}) != 1:

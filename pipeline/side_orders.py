@@ -6,7 +6,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-from pipeline import laterality
+from pipeline import clauses, laterality
+from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Concept
@@ -31,7 +32,36 @@ def lend(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact
                      if one.tokens[0].first <= fact.evidence.first <= one.tokens[-1].last), None)  # fmt: skip
 
     crest = _crest(facts)
-    return [_with(fact, crest, sentence_of, grammar) for fact in facts]
+    told = [_with(fact, crest, sentence_of, grammar) for fact in facts]
+    return [_taken_out(fact, told, sentence_of) for fact in told]
+
+
+def _taken_out(
+    fact: Fact, facts: Sequence[Fact], sentence_of: Callable[[Fact], Sentence | None]
+) -> Fact:
+    """ "Drain out on day two": of the side of the only drain that was put in, or of all of them."""
+    if fact.laterality is not None or fact.kind not in ("aftercare", "follow_up"):
+        return fact
+    sentence = sentence_of(fact)
+    words = {
+        token.norm.rstrip("s") for token in sentence.tokens
+        if fact.evidence.first - _BEFORE <= token.first and token.last <= fact.evidence.last
+    } if sentence is not None else set()  # fmt: skip
+    thing = next((one for one in _PUT_IN if one in words), None)
+    if thing is None or "out" not in words and "remov" not in " ".join(words):
+        return fact
+    sides = {
+        other.laterality for other in facts
+        if other.kind in ("drain", "device") and other.certainty == "affirmed" and other.status == "performed"
+        and (thing in (other.name or other.text or "").lower() or (thing == "drain" and other.kind == "drain"
+                                                                   and other.name not in _OF_MIDDLE))
+    }  # fmt: skip
+    return replace(fact, laterality=next(iter(sides))) if len(sides) == 1 else fact
+
+
+_PUT_IN = ("drain", "wire", "stent", "pin")
+_BEFORE = 3  # words
+_OF_MIDDLE = frozenset({"urinary-catheter", "suprapubic-catheter", "nasogastric-tube", "lumbar-drain"})
 
 
 def _with(
@@ -73,13 +103,16 @@ def _led(fact: Fact, sentence: Sentence, grammar: Grammar) -> Laterality | None:
     if not before or inner[0] - before[-1].last > _REACH or before[-1].value not in ("left", "right"):
         return None
     between = tokens[before[-1].last + 1 : inner[0]]
-    if any(token.norm in _PARTING for token in between):
+    if any(token.norm in _PARTING or token.norm in _OTHERWISE for token in between):
+        return None
+    if scope_at(sentence, "status", before[-1].first, "performed") in ("historical", "other_person"):
         return None
     after = [side for side in sides if inner[-1] < side.first <= inner[-1] + 2]
     told = any(tokens[at].norm == "on" for at in range(inner[-1] + 1, min(inner[-1] + 3, len(tokens))))
     return None if after and told and after[0].value != before[-1].value else before[-1].value
 
 
+_OTHERWISE = clauses.FINITE - {"is", "are", "was", "were", "will", "stayed", "should", "may"}
 _PARTING = frozenset(
     ". ; but both each he she then patient free normal untouched after before from because than while".split()
 )

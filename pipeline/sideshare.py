@@ -121,6 +121,7 @@ def closing(sentence: Sentence, found: list[Side], last: int) -> Side | None:
     side, tokens = later[0], sentence.tokens
     shut = side.last + 1 >= len(tokens) or tokens[side.last + 1].punctuation or (
         any(m.table == "sites" and m.first == side.last + 1 for m in sentence.mentions)
+        or (side.last + 2 < len(tokens) and tokens[side.last + 1].norm.isalpha() and tokens[side.last + 2].punctuation)
     )  # fmt: skip
     between = range(last + 1, side.first)
     sized = all(tokens[at].quantity or tokens[at].punctuation or tokens[at].norm in _SIZE for at in between)

@@ -41,6 +41,12 @@ _SPECIMEN = 5  # kg, the most that anything that is taken out weighs
 
 def _side_of(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | None:
     sides = _sides(sentence, grammar)
+    tokens = sentence.tokens
+    given = {sides[at - 1] for at, token in enumerate(tokens) if token.quantity is not None and at - 1 in sides}
+    if index - 1 in sides and {"left", "right"} <= given and all(
+        at + 1 < len(tokens) and tokens[at + 1].quantity is not None for at in sides if at < index
+    ):
+        return sides[index - 1]  # "left forty milligrams of this, right two millilitres of that"
     numbers = [at for at in range(len(sentence.tokens)) if _is_like(sentence, index, at)]
     if not numbers:
         return None

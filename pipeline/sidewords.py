@@ -198,7 +198,8 @@ _OPENERS = _words("a an the no some it at in into over under to with as for only
 def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     """Whether an initial stands right before a thing that has two sides, or closes its phrase ("TKR, R")."""
     tokens = sentence.tokens
-    if at and _measures(tokens[at - 1]):  # "1 L"
+    before = tokens[at - 1].quantity if at else None
+    if before is not None and before.unit is None and _measures(tokens[at - 1]):  # "1 L", not "32 mm R lower pole mass"
         return False
     opened = at and tokens[at - 1].norm == "("
     shut = at + 1 < len(tokens) and tokens[at + 1].norm in (")", ".")

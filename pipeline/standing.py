@@ -59,9 +59,9 @@ class Standing:
                 here = replace(here, side=None)
                 self._put(sentence.tokens[0].first, _NOWHERE)
                 continue
-            said = [one for one in laterality.sides(sentence, grammar)
-                    if scope_at(sentence, "status", one.first, "performed") == "performed"]  # fmt: skip
-            heard, later = said, _later(sentence, said)
+            heard = laterality.sides(sentence, grammar)
+            said = [one for one in heard if scope_at(sentence, "status", one.first, "performed") == "performed"]
+            later = _later(sentence, said)
             said = [one for one in said if later is None or one.first < later]
             piece = sentence if later is None else replace(sentence, tokens=sentence.tokens[:later])
             led = [one for one in said if not sidewise.of_donor(sentence, one.first)]
@@ -94,7 +94,8 @@ class Standing:
         for one in heard:
             if head is not None and one.first <= head.first:
                 continue
-            if one.value in ("left", "right") and one.value != side and turns(sentence, one, side):
+            now = scope_at(sentence, "status", one.first, "performed") == "performed"
+            if now and one.value in ("left", "right") and one.value != side and turns(sentence, one, side):
                 side = one.value
                 here = Place(side, side, False, opened=True, label=True)
                 self.any = True
@@ -150,7 +151,9 @@ def turns(sentence: Sentence, side: Side, stood: Laterality | None) -> bool:
     return on and stood is not None and len(tokens) - side.last > _MORE and behind[:1] != ["only"]
 
 
-_OPENING = frozenset("then now next turning moving going started starting start begin beginning".split())
+_OPENING = frozenset(
+    "then now next first firstly second secondly turning moving going started starting start begin beginning".split()
+)
 _FIRSTLY = frozenset({"first", "firstly", "next", "now"})
 _MORE = 4  # tokens that are told of it
 

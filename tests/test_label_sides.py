@@ -44,6 +44,11 @@ def found(text: str, kind: str, value: str = "") -> list[tuple[str | None, tuple
         ),
         ("Right cheek and left forearm cyst excised. Left forearm: 3 cm. Lidocaine 4 mL cheek, 8 mL forearm.",
          "medication_volume", "4", None),
+        ("in both knees we injected left forty milligrams of triamcinolone right two millilitres of hyaluronic acid",
+         "medication_dose", "40", "left"),
+        ("in both knees we injected left forty milligrams of triamcinolone right two millilitres of hyaluronic acid",
+         "medication_volume", "2", "right"),
+        ("Right knee arthroscopy. Brace left on for 6 weeks.", "aftercare", "6", "right"),
         ("Bilateral hernia repair. Left: mesh. Bupivacaine 20 mL to both sides.", "medication_volume", "20", None),
     ],
 )  # fmt: skip
@@ -62,3 +67,14 @@ def test_what_stands_right_before_a_turn_is_unsure() -> None:
 def test_a_part_that_is_well_lends_its_side_to_nothing() -> None:
     text = "Right pleural biopsy. the left lung is clear on the scan specimen six pleural biopsies"
     assert {fact.laterality for fact in facts_of(text) if fact.kind == "procedure"} == {"right"}
+
+
+def test_what_is_no_side() -> None:
+    assert not [fact for fact in facts_of("TURBT. Tumour 3 cm on the left wall of the bladder.") if fact.laterality]
+    facts = facts_of("Right knee arthroscopy. Brace left on for 6 weeks.")
+    assert {fact.name for fact in facts if fact.kind == "procedure"} == {"knee-arthroscopy"}
+
+
+def test_the_other_one_that_is_planned_plans_nothing_else() -> None:
+    facts = facts_of("right TKR today left one is planned in May spinal tourniquet three hundred")
+    assert [(fact.status, fact.laterality) for fact in facts if fact.kind == "procedure"] == [("performed", "right")]

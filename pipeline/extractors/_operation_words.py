@@ -18,8 +18,8 @@ from pipeline.rows import Concept
 class _Words:
     endings: tuple[str, ...]
     title_endings: tuple[str, ...]
-    nouns: frozenset[str]
-    title_nouns: frozenset[str]
+    nouns: frozenset[tuple[str, ...]]
+    title_nouns: frozenset[tuple[str, ...]]
 
 
 @lru_cache(maxsize=4)
@@ -27,8 +27,11 @@ def _words(grammar: Grammar) -> _Words:
     said: dict[str, list[str]] = {}
     for row in grammar.table("operation_words", Concept).values():
         said.setdefault(row.group, []).extend(row.say)
-    nouns = (frozenset(fold(word.split()[-1]) for word in said.get(group, ())) for group in ("noun", "title-noun"))
-    return _Words(tuple(said.get("ending", ())), tuple(said.get("title-ending", ())), *nouns)
+    nouns, named = (
+        frozenset(tuple(fold(word) for word in name.split()) for name in said.get(group, ()))
+        for group in ("noun", "title-noun")
+    )
+    return _Words(tuple(said.get("ending", ())), tuple(said.get("title-ending", ())), nouns, named)
 
 
 _SHORTEST = 9  # letters of a word that ends so ("lobectomy"), so that no ending is a word by itself
@@ -45,11 +48,12 @@ def heads(sentence: Sentence, grammar: Grammar, *, title: bool) -> list[int]:
 
 def _heads(sentence: Sentence, words: _Words, *, title: bool) -> list[int]:
     endings = (*words.endings, *words.title_endings) if title else words.endings
-    nouns = words.nouns | words.title_nouns if title else words.nouns
     norms = folded(sentence)
+    heading = title and (sentence.index == 0 or sentence.section == "procedure")
+    named = words.nouns | words.title_nouns if heading else words.nouns
     found = [
         at for at, norm in enumerate(norms)
-        if (norm in nouns and (norm != "block" or norms[at - 1 : at] == ("bone",)))
+        if (norm,) in named or (at and norms[at - 1 : at + 1] in named)
         or (norm.endswith(endings) and norm.isalpha() and len(norm) >= _SHORTEST)
     ]  # fmt: skip
     if not found:
