@@ -84,12 +84,25 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             for m in sentence.mentions
         ):  # fmt: skip
             return index - 1  # "his mother had a hip replacement spinal with sedation"
+        if hit.rule.value == "other_person" and index > hit.last + 1 and _is_measured(sentence, index):
+            told = [m.first for m in sentence.mentions if m.last == index - 1 and m.first > hit.last + 1]
+            return min([index, *told]) - 1
         feared = hit.rule.id in _FEARS and tokens[index - 1].norm in _STILL
         if (index in settings and not feared) or (tokens[index].norm == "," and clauses.opens_one(sentence, index + 1)):
             return index - 1
         if hit.rule.id in _FEARS and index in opened and clauses.is_main(sentence, index):
             return index - 1
     return limit
+
+
+def _is_measured(sentence: Sentence, index: int) -> bool:
+    """ "His brother had the same torn supraspinatus two centimetres three anchors": nobody measures what a relative
+    has, nor counts what was put in."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or quantity.form != "number":
+        return False
+    counted = any(m.table == "devices" and m.first == index + 1 for m in sentence.mentions)
+    return quantity.dimension in ("length", "volume") or (not quantity.dimension and counted)
 
 
 def _is_this_time(sentence: Sentence, index: int) -> bool:

@@ -161,7 +161,7 @@ def cost(sentence: Sentence, index: int, first: int, last: int, *, prefix: int =
         price = gap(sentence, members[-1], first, dimension) + prefix
         if _of_other(sentence, members[-1], first) or _is_of_near(sentence, members[-1], first):
             return FAR
-        if _has_its_own(sentence, members[0], first, last):
+        if _has_its_own(sentence, members[0], first, last) or _is_of_before(sentence, members, first):
             price += _TAKEN
         binds = members[-1] + 1 < first and sentence.tokens[members[-1] + 1].norm == "of"
         return max(0, price - 3) if binds else price
@@ -190,6 +190,18 @@ def _led_by_its_own(sentence: Sentence, members: tuple[int, ...], first: int, la
         return False  # the number before the first name is of the one before it
     names = [mention for mention in sentence.mentions if mention.first == members[0] + 1 and mention.table in _NAMED]
     return bool(names) and not any(_measured_behind(sentence, mention.last, own) for mention in names)
+
+
+def _is_of_before(sentence: Sentence, members: tuple[int, ...], first: int) -> bool:
+    """ "Sphincterotomy ten millimetres, balloon", "shifted 5 mm, 2 screws": a comma parts a length from what is named
+    behind it, and a word right before it has none of its own."""
+    tokens, low, last = sentence.tokens, members[0], members[-1]
+    quantity = tokens[low].quantity
+    mark = last + 2 if tokens[last + 1].norm.endswith("ly") and last + 2 < first else last + 1
+    if low == 0 or quantity is None or quantity.dimension != "length" or tokens[mark].norm != ",":
+        return False
+    lead = tokens[low - 1]
+    return lead.quantity is None and lead.norm[:1].isalpha() and lead.norm not in _GLUE and lead.norm not in _WORD_COST
 
 
 def _measured_behind(sentence: Sentence, last: int, own: Quantity) -> bool:

@@ -12,6 +12,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import NamedTuple
 
 from pipeline import cues, kin, sidewords, unsure_states
@@ -124,10 +125,16 @@ def _number(fact: Fact, place: Place) -> Iterator[str]:
     """A number that was put to a thing apart from it, though words right beside it are joined to it as well
     ("sphincterotomy 10 mm, balloon"), that tells a distance ("trocar 10 mm below the joint line"), or that stands far
     off behind a word that nothing here reads."""
-    at = place.number
-    if at is None or place.first == place.last or (fact.kind == "measurement" and fact.name is None):
+    at, tokens = place.number, place.sentence.tokens
+    if fact.kind == "measurement" and fact.name is None:
+        if fact.unit == "%":
+            yield "a share of what is not known here; it may be the strength of a drug"
         return
-    tokens = place.sentence.tokens
+    if at is None or place.first == place.last:
+        return
+    if fact.kind not in _ORDERS and any(tokens[one].norm == "then" for one in range(place.first, place.last)):
+        yield "'then' stands between it and what it was put to; it may be of what came next"
+        return
     if fact.kind in _DEPTHS and at < place.last and place.norm(at + 1) in _FROM:
         return  # "tip five millimetres from the bone": of both
     if at == place.first:
@@ -172,33 +179,42 @@ def _is_joined(place: Place, at: int) -> bool:
 # --- what nobody said to be done ----------------------------------------------------------------------------------
 
 _TURNS = _words(
-    "planned opened prepared considered offered discussed intended refused declined withheld discarded unavailable "
-    "omitted deferred postponed cancelled wanted requested ordered fetched binned wasted thrown"
+    "planned considered offered discussed intended refused declined withheld discarded unavailable "
+    "omitted deferred postponed cancelled wanted requested ordered binned wasted thrown"
 )
 
 
-_AWAY = _words("discarded wasted thrown binned")
-_GIVEN = _words("injected given used infiltrated")  # "was drawn up, six millilitres was injected"
+_READIED = _words("opened prepared fetched")
+_GIVEN = _words("given injected used placed implanted inserted went instilled infiltrated")
+
+
+def _is_given_then(place: Place, at: int) -> bool:
+    """ "Ten millilitres was drawn up, six was injected": what was made ready was used then."""
+    rest = [token.norm for token in place.sentence.tokens[at:]]
+    return any(norm in _GIVEN and before not in DENIALS for before, norm in pairwise(rest))
 
 
 def _turned(fact: Fact, place: Place) -> Iterator[str]:
     """A word right behind that mostly takes back what it is said of ("four bands planned; three placed"), and a
     relative beside an illness or an operation."""
     tokens = place.sentence.tokens
-    if is_numeric(fact) or fact.kind in _THINGS:
+    if "or" in (place.norm(place.first - 1), place.norm(place.last + 1)):
+        yield "'or' is said beside it: it may not have been this one"
+        return
+    if "?" in (place.norm(place.first - 1), place.norm(place.last + 1)):
+        yield "a question mark stands beside it"
+        return
+    if (is_numeric(fact) and fact.kind != "discarded_volume") or fact.kind in _THINGS:
         for at in range(place.last + 1, min(place.last + (3 if is_numeric(fact) else 4), len(tokens))):
             if tokens[at].norm in _STOPS or place.is_named(at) or tokens[at].norm == "#volume":
                 break
-            if fact.kind == "discarded_volume" and tokens[at].norm in _AWAY:
-                break
-            drawn_up = tokens[at].norm == "drawn" and place.norm(at + 1) == "up" and not any(
-                one.norm in _GIVEN for one in tokens[at + 2 :]
-            )
-            if tokens[at].norm in _TURNS or drawn_up:
+            readied = tokens[at].norm in _READIED or (tokens[at].norm == "drawn" and place.norm(at + 1) == "up")
+            if tokens[at].norm in _TURNS or (readied and not _is_given_then(place, at)):
                 yield f"'{tokens[at].text}' is said behind it: it may not have been done so"
                 return
     if fact.kind in _OF_A_PERSON:
-        for token in (*tokens[max(0, place.first - 3) : place.first], *tokens[place.last + 1 : place.last + 4]):
+        behind = () if fact.kind == "procedure" else tokens[place.last + 1 : place.last + 4]
+        for token in (*tokens[max(0, place.first - 3) : place.first], *behind):
             if token.norm in kin.RELATIVES:
                 yield f"'{token.text}' is said beside it: it may be of somebody else"
                 return

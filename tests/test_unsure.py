@@ -144,10 +144,15 @@ def test_a_position_is_told_to_be_the_one() -> None:
          "'postponed'"),
         ("Hernia. Mesh repair mooted.", "procedure", "Mesh repair", {"name": "hernia-repair"}, "'mooted'"),
         ("Knee arthroscopy. Warfarin - for AF.", "medication", "Warfarin", {"name": "warfarin"}, "nobody said"),
+        ("Wrist. Either a pin or wire 2 mm.", "device_size", "wire 2 mm.", {"name": "k-wire", **_amount("2")}, "'or'"),
+        ("Block mepi 1 % in the axilla.", "measurement", "Block mepi 1 %", {"text": "mepi", **_amount("1", "%")},
+         "strength"),
+        ("Oxytocin as a bolus then 300 mL slowly.", "medication_volume", "Oxytocin as a bolus then 300 mL",
+         {"name": "oxytocin", **_amount("300", "mL")}, "'then'"),
         ("Knee arthroscopy. Her uncle: psoriasis.", "diagnosis", "psoriasis.", {"name": "psoriasis"}, "somebody else"),
     ],
 )  # fmt: skip
-def test_what_was_perhaps_not_done(text: str, kind: str, heard: str, fields: dict[str, Any], part: str) -> None:
+def test_what_was_perhaps_not_so(text: str, kind: str, heard: str, fields: dict[str, Any], part: str) -> None:
     (doubt,) = _doubts(text, kind, heard, **fields)
     assert part in doubt
 
