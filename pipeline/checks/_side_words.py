@@ -40,6 +40,10 @@ _INCISION = re.compile(
 )  # fmt: skip
 _PART = re.compile(rf"\b{_SIDE} (?P<part>[a-z]{{4,}})\b(?! (?:clamp|clip|retractor|forceps|scope|telescope|dissector))",
                    re.I)  # fmt: skip
+_PARTS = re.compile(
+    r"\b(?P<side>left|right|(?-i:[LR])) (?P<part>[a-z]{4,})\b"
+    r"(?! (?:clamp|clip|retractor|forceps|scope|telescope|dissector))", re.I
+)  # fmt: skip
 _TITLES = frozenset({"procedure", "preop-diagnosis", "postop-diagnosis", "diagnosis", "indication", "preop_diagnosis"})
 _NO_PART = frozenset("side sided hand lower upper lateral medial distal proximal anterior posterior internal".split())
 _OTHER = {"left": "right", "right": "left"}
@@ -173,19 +177,19 @@ def _of_two(note: OperativeNote) -> Clash | None:
     of one of them later, on the side of the other only."""
     sides: dict[str, set[str]] = {}
     for passage in _titles(note):
-        for match in _PART.finditer(passage.text):
+        for match in _PARTS.finditer(passage.text):
             if match["part"].lower() not in _NO_PART:
-                sides.setdefault(match["part"].lower(), set()).add(match["side"].lower())
+                sides.setdefault(match["part"].lower(), set()).add(_full(match))
     one_side = {part: next(iter(said)) for part, said in sides.items() if len(said) == 1}
     if {"left", "right"} - set(one_side.values()) or any(len(said) > 1 for said in sides.values()):
         return None
     told: dict[str, list[tuple[Passage, re.Match[str]]]] = {}
     for passage in note.sections.description:
-        for match in _PART.finditer(passage.text) if passage.section not in _TITLES else ():
+        for match in _PARTS.finditer(passage.text) if passage.section not in _TITLES else ():
             if match["part"].lower() in one_side:
                 told.setdefault(match["part"].lower(), []).append((passage, match))
     for part, places in told.items():
-        wrong = [(passage, match) for passage, match in places if match["side"].lower() == _OTHER[one_side[part]]]
+        wrong = [(passage, match) for passage, match in places if _full(match) == _OTHER[one_side[part]]]
         if len(wrong) == len(places) and not _asides(note, *wrong[0]):
             return Clash(f"{one_side[part]} {part}", wrong[0][1].group(), wrong[0][0].evidence, "part")
     return None

@@ -99,7 +99,8 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
         strong = _total(read, at, end) if end > at else "led"
         if strong is None:
             continue
-        worked = _worked(read, at, after.norm) if after.norm not in _ANY else _of_any(read, at)
+        worked = _of_any(read, at) if after.norm in _ANY else None
+        worked = worked or _worked(read, at, after.norm)
         if worked is not None and said in {2 * one for one in worked[1]} and "each" in _norms(read, at - _STREAM, at):
             continue  # "one cut on the outer and one on the inner side of each arm, so four cuts"
         if worked is None or said in worked[1] or (strong != "led" and said < max(worked[0])):
@@ -107,7 +108,8 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
         if strong != "led" and len(worked[0]) < 2:
             continue
         first, *rest = worked[0]
-        ones = sum(count(token) == 1 for token in read[:at]) - rest.count(1)  # "six point five, one from behind"
+        own = [place for place in range(at) if count(read[place]) == first and _has_noun(read, place, at, after.norm)]
+        ones = sum(count(token) == 1 for token in read[own[0] if own else 0 : at]) - rest.count(1)
         if rest and said == first and sum(rest) <= said <= sum(rest) + ones:
             continue  # "three screws, one from behind and two from the side, three screws all up"
         if strong == "pointed" and (("these" not in _norms(read, at - 1, at) and said <= sum(worked[0]))

@@ -156,7 +156,7 @@ def _parts(tokens: Sequence[Token], at: int, total: Quantity) -> Iterator[_Part]
     """The amounts of the same sort before the total, from the last full stop or total on."""
     totals = [place for place in _totals(tokens[:at])]
     start = max((place + 1 for place in range(at) if tokens[place].norm == "."), default=0)
-    start = max([start, *(place + 1 for place in totals)])
+    start = max([start, *(place + 1 for place in totals), _opened(tokens, at)])
     unit: str | None = None  # of the parts before, which one that leaves it out goes on with
     for place in range(start, at):
         quantity = _number(tokens[place])
@@ -187,6 +187,14 @@ def _parts(tokens: Sequence[Token], at: int, total: Quantity) -> Iterator[_Part]
             continue  # the four of "four draws of five", of "four draws of three mils"
         elif value == int(value) and value <= _MOST and place + 1 < at and _counts(tokens, place):
             yield _Part(True, value, Decimal(1), plain(value))
+
+
+def _opened(tokens: Sequence[Token], at: int) -> int:
+    """Where the bracket that a total stands in was opened; 0 where it stands in none."""
+    for place in range(at - 1, -1, -1):
+        if tokens[place].norm in ("(", ")"):
+            return place + 1 if tokens[place].norm == "(" else 0
+    return 0
 
 
 def _is_of(tokens: Sequence[Token], place: int) -> bool:

@@ -74,15 +74,18 @@ def _unnamed(note: OperativeNote, kilograms: Decimal, said_weight: Fact) -> list
     return found
 
 
+_LEADS = frozenset("( = , so is that's : of saline hartmanns ringers albumin blood plasma".split())
+
+
 def _right_behind(tokens: Sequence[Token], at: int) -> Quantity | None:
     """The amount behind one per kilogram, over marks and words that only lead to it."""
     own = tokens[at].quantity
     if own is None or own.form != "number" or not own.dimension.endswith("_per_mass"):
         return None
-    for token in tokens[at + 1 : at + 4]:
+    for token in tokens[at + 1 : at + 5]:
         if token.quantity is not None:
             return token.quantity if token.quantity.form == "number" and not token.quantity.comparator else None
-        if token.norm not in ("(", "=", ",", "so", "is", "that's", ":"):
+        if token.norm not in _LEADS:
             return None
     return None
 

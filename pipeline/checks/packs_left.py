@@ -83,7 +83,7 @@ def _way(tokens: list[Token], at: int, known: bool) -> str:
     """ "in" or "out" for a count of packs; where packs were spoken of, the noun may be left out ("two removed")."""
     words: list[str] = []
     for token in tokens[at + 1 : at + 1 + _REACH]:
-        if token.norm in (",", ".", ";", "and", "then") or count(token) is not None:
+        if token.norm in (",", ".", ";", "and", "then") or count(token) is not None or token.quantity is not None:
             break
         words.append(token.norm)
     named = bool(words) and any(word in _THINGS for word in words[:2])

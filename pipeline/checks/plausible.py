@@ -40,7 +40,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _beyond_an_eye(note: OperativeNote, grammar: Grammar, fact: Fact) -> Limit | None:
     """Nothing that is measured of an eye is longer than the eye ("the rectus was recessed fifty millimetres")."""
-    if fact.kind != "measurement" or note.family != "eye" or fact.unit not in ("mm", "cm"):
+    if fact.kind != "measurement" or fact.unit not in ("mm", "cm"):
+        return None
+    if note.family != "eye" and not any(one.body_site == "eye" for one in note.of("diagnosis", "preop_diagnosis")):
         return None
     row = next((row for row in limits(grammar, note.profile, "plausible", kind="measurement", name="of-an-eye")
                 if row.name_of == "of-an-eye"), None)  # fmt: skip

@@ -67,6 +67,7 @@ def _sided(fact: Fact, grammar: Grammar) -> bool:
     if row is not None and (row.side is not None or row.name.lower().startswith("bilateral")):
         return False
     if row is not None and (row.sided or row.site):
-        return row.sided
+        told = grammar.table("sites", Concept).get(fact.body_site or "")
+        return row.sided and (told is None or told.sided or bool(row.site))  # "ORIF mandible": there is one
     site = site_of(fact, grammar)  # "excision of a lipoma", an operation in its own words: the place decides
     return site is not None and site.sided

@@ -66,7 +66,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens),
                 *_shifted(_clock_spans.told([*since, *tokens], clocks, _minutes), len(since)),
                 *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
-                *_stated_more.both(tokens), *_in_brackets(tokens), *_minutes_in_all(tokens), *_lost(tokens),
+                *_stated_more.both(tokens), *_in_brackets(tokens), *_each_side(tokens),
+                *_minutes_in_all(tokens), *_lost(tokens),
                 *_in_a_row(note, passage, tokens, doses, lead),
                 *_stated_more.on_both(tokens, _is_total), *_running.told(tokens),
                 *_running.off(tokens, offs, _is_total),
@@ -109,6 +110,20 @@ _GOES_BACK = frozenset({"that", "that's", "thats", "so", "makes", "which"})
 def _shifted(told: Iterator[tuple[int, str]], lead: int) -> Iterator[tuple[int, str]]:
     """What was told of a sentence read with the `lead` tokens before it."""
     return ((at - lead, arithmetic) for at, arithmetic in told if at >= lead)
+
+
+def _each_side(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "10 mL each side (20 mL)"."""
+    for at, token in enumerate(tokens[:-4]):
+        each = token.quantity
+        if each is None or each.value is None or each.dimension not in _SUMMED or tokens[at + 2].norm != "side":
+            continue
+        said = _in(tokens[at + 4].quantity, each.unit)
+        if tokens[at + 1].norm not in ("each", "per") or tokens[at + 3].norm != "(" or said is None:
+            continue
+        if said not in (each.value, each.value * 2):
+            worked = amount(each.value * 2, each.unit)
+            yield at + 4, f"2 x {amount(each.value, each.unit)} = {worked}, said: {amount(said, each.unit)}"
 
 
 def _in_brackets(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:

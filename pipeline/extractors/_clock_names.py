@@ -69,7 +69,9 @@ def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
         return None
     before = tokens[at - 1] if at else None
     alone = before is None or before.norm == "all" or before.punctuation or (
-        tokens[at].norm == "done" and before.norm in DONE_WITH
+        tokens[at].norm == "done" and (before.norm in DONE_WITH or any(
+            m.table in ("sutures", "closures", "dressings") and m.last == at - 1 for m in sentence.mentions
+        ))
     )
     return ("operation_end", at) if alone else None
 
@@ -220,10 +222,17 @@ def _is_patient(sentence: Sentence, at: int) -> bool:
     )
 
 
+# Ends of a vessel, a graft or a bone.
+_ENDS = frozenset(
+    "top bottom distal proximal upper lower other cut each one both cranial caudal medial lateral".split()
+)
+
+
 def is_seam(sentence: Sentence, at: int) -> bool:
     """Whether "end" at a token is one of two that are joined: "artery end to end", "end to side"."""
     beside = (*sentence.tokens[max(0, at - 1) : at], *sentence.tokens[at + 1 : at + 2])
-    return sentence.tokens[at].norm == "end" and any(token.norm == "to" for token in beside)
+    led = sentence.tokens[at - 1].norm if at else ""
+    return sentence.tokens[at].norm == "end" and (led in _ENDS or any(token.norm == "to" for token in beside))
 
 
 def is_pause(sentence: Sentence, at: int) -> bool:

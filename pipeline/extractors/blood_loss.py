@@ -131,7 +131,7 @@ _FOUND = frozenset({"found", "evacuated", "encountered", "hemoperitoneum", "haem
                     "haemothorax", "cavity", "aspirated", "drained", "transfused", "given", "drawn", "draw", "venous",
                     "withdrawn", "collected", "spun", "centrifuged", "taken", "syringe", "syringes", "acd", "acd-a",
                     "citrate", "prp", "platelet", "patch",
-                    "aspiration", "aspirate", "tapped"})  # fmt: skip
+                    "aspiration", "aspirate", "tapped", "sucked", "suctioned"})  # fmt: skip
 
 
 def _was_found(sentence: Sentence, hit: cues.Hit) -> bool:
