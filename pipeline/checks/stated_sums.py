@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
-from pipeline.checks import _clock_spans, _counted_draws, _running, _stated_more
+from pipeline.checks import _clock_spans, _counted_draws, _more_sums, _running, _stated_more
 from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, finding, placed, plain, read
 from pipeline.conversion import convert
@@ -66,8 +66,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens),
                 *_shifted(_clock_spans.told([*since, *tokens], clocks, _minutes), len(since)),
                 *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
-                *_stated_more.both(tokens), *_in_brackets(tokens), *_each_side(tokens),
-                *_minutes_in_all(tokens), *_lost(tokens),
+                *_stated_more.both(tokens), *_more_sums.told(tokens, _in, _is_total),
                 *_in_a_row(note, passage, tokens, doses, lead),
                 *_stated_more.on_both(tokens, _is_total), *_running.told(tokens),
                 *_running.off(tokens, offs, _is_total),
@@ -110,82 +109,6 @@ _GOES_BACK = frozenset({"that", "that's", "thats", "so", "makes", "which"})
 def _shifted(told: Iterator[tuple[int, str]], lead: int) -> Iterator[tuple[int, str]]:
     """What was told of a sentence read with the `lead` tokens before it."""
     return ((at - lead, arithmetic) for at, arithmetic in told if at >= lead)
-
-
-def _each_side(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
-    """ "10 mL each side (20 mL)"."""
-    for at, token in enumerate(tokens[:-4]):
-        each = token.quantity
-        if each is None or each.value is None or each.dimension not in _SUMMED or tokens[at + 2].norm != "side":
-            continue
-        said = _in(tokens[at + 4].quantity, each.unit)
-        if tokens[at + 1].norm not in ("each", "per") or tokens[at + 3].norm != "(" or said is None:
-            continue
-        if said not in (each.value, each.value * 2):
-            worked = amount(each.value * 2, each.unit)
-            yield at + 4, f"2 x {amount(each.value, each.unit)} = {worked}, said: {amount(said, each.unit)}"
-
-
-def _in_brackets(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
-    """ "680 mL (520 suction + 160 laps)": the parts of an amount, in brackets right behind it."""
-    for at, token in enumerate(tokens[:-1]):
-        whole = token.quantity
-        if whole is None or whole.value is None or whole.dimension not in _SUMMED or tokens[at + 1].norm != "(":
-            continue
-        end = next((place for place in range(at + 2, len(tokens)) if tokens[place].norm in (")", ".")), len(tokens))
-        inner = tokens[at + 2 : end]
-        parts = [_in(part, whole.unit) if part.unit else _stated_more.bare(one)
-                 for one in inner if (part := one.quantity) is not None]  # fmt: skip
-        signs = sum(one.norm in ("+", "plus") for one in inner)
-        known = [part for part in parts if part is not None]
-        if len(known) == len(parts) == signs + 1 > 1 and sum(known) != whole.value:
-            terms = " + ".join(plain(part) for part in known)
-            yield at, f"{terms} = {amount(sum(known, Decimal(0)), whole.unit)}, said: {amount(whole.value, whole.unit)}"
-
-
-_CAUGHT = _words("suction sucker canister swabs sponges laps drapes pads bag floor")
-_LOST = _words("loss lost ebl qbl")
-
-
-def _lost(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
-    """ "Seven hundred and fifty mils loss, six hundred in the suction and one fifty on the swabs"."""
-    for at, token in enumerate(tokens):
-        whole = token.quantity
-        near = {one.norm for one in (*tokens[max(0, at - 4) : at], *tokens[at + 1 : at + 2])}
-        if whole is None or whole.dimension != "volume" or whole.value is None or not near & _LOST:
-            continue
-        parts: list[Decimal] = []
-        for place in range(at + 1, min(len(tokens), at + 2 * _FAR)):
-            value = _in(tokens[place].quantity, whole.unit) or _stated_more.bare(tokens[place])
-            if tokens[place].norm in (".", ";"):
-                break
-            if value is not None and {one.norm for one in tokens[place + 1 : place + 4]} & _CAUGHT:
-                parts.append(value)
-        if len(parts) > 1 and sum(parts) != whole.value:
-            terms, worked = " + ".join(plain(part) for part in parts), amount(sum(parts, Decimal(0)), whole.unit)
-            yield at, f"{terms} = {worked}, said: {amount(whole.value, whole.unit)}"
-
-
-def _minutes_in_all(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
-    """ "Four minutes and three minutes, seven minutes in total": lengths in a row; a pause may be left out."""
-    for at in range(len(tokens)):
-        total = _in(tokens[at].quantity, "min")
-        if total is None or not _is_total(tokens, at):
-            continue
-        parts: list[Decimal] = []
-        last = at
-        for place in range(at - 1, -1, -1):
-            minutes = _in(tokens[place].quantity, "min")
-            if tokens[place].norm in (".", ";") or last - place > _CLOSE:
-                break
-            if minutes is not None:
-                parts, last = [minutes, *parts], place
-        sums = {Decimal(0)}
-        for part in parts:
-            sums |= {one + part for one in sums}
-        if 1 < len(parts) <= _CLOSE and total not in sums:
-            terms, worked = " + ".join(plain(part) for part in parts), plain(sum(parts, Decimal(0)))
-            yield at, f"{terms} = {worked} min, said: {plain(total)} min"
 
 
 def _minutes(quantity: Quantity | None) -> Decimal | None:

@@ -1,0 +1,100 @@
+"""Sums that are told in brackets, of a loss by where it was caught, of each side and of minutes. Each reader gives
+(place of what is said to be the sum, arithmetic); `stated_sums` tells them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from decimal import Decimal
+
+from pipeline.checks import _stated_more
+from pipeline.checks.base import amount, plain
+from pipeline.records import Quantity, Token
+
+InUnit = Callable[[Quantity | None, str | None], Decimal | None]
+IsTotal = Callable[[Sequence[Token], int], bool]
+
+_SUMMED = frozenset({"mass", "volume", "amount", "catalytic", "fraction"})
+_CLOSE, _FAR = 5, 12  # tokens
+_CAUGHT = frozenset("suction sucker canister swabs sponges laps drapes pads bag floor".split())
+_LOST = frozenset("loss lost ebl qbl".split())
+
+
+def told(tokens: Sequence[Token], in_unit: InUnit, is_total: IsTotal) -> Iterator[tuple[int, str]]:
+    """All of them. `in_unit`: the exact value of an amount in a unit; `is_total`: whether a number is said to be a sum.
+    """
+    yield from _in_brackets(tokens, in_unit)
+    yield from _each_side(tokens, in_unit)
+    yield from _minutes_in_all(tokens, in_unit, is_total)
+    yield from _lost(tokens, in_unit)
+
+
+def _each_side(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
+    """ "10 mL each side (20 mL)"."""
+    for at, token in enumerate(tokens[:-4]):
+        each = token.quantity
+        if each is None or each.value is None or each.dimension not in _SUMMED or tokens[at + 2].norm != "side":
+            continue
+        said = in_unit(tokens[at + 4].quantity, each.unit)
+        if tokens[at + 1].norm not in ("each", "per") or tokens[at + 3].norm != "(" or said is None:
+            continue
+        if said not in (each.value, each.value * 2):
+            worked = amount(each.value * 2, each.unit)
+            yield at + 4, f"2 x {amount(each.value, each.unit)} = {worked}, said: {amount(said, each.unit)}"
+
+
+def _in_brackets(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
+    """ "680 mL (520 suction + 160 laps)": the parts of an amount, in brackets right behind it."""
+    for at, token in enumerate(tokens[:-1]):
+        whole = token.quantity
+        if whole is None or whole.value is None or whole.dimension not in _SUMMED or tokens[at + 1].norm != "(":
+            continue
+        end = next((place for place in range(at + 2, len(tokens)) if tokens[place].norm in (")", ".")), len(tokens))
+        inner = tokens[at + 2 : end]
+        parts = [in_unit(part, whole.unit) if part.unit else _stated_more.bare(one)
+                 for one in inner if (part := one.quantity) is not None]  # fmt: skip
+        signs = sum(one.norm in ("+", "plus") for one in inner)
+        known = [part for part in parts if part is not None]
+        if len(known) == len(parts) == signs + 1 > 1 and sum(known) != whole.value:
+            terms = " + ".join(plain(part) for part in known)
+            yield at, f"{terms} = {amount(sum(known, Decimal(0)), whole.unit)}, said: {amount(whole.value, whole.unit)}"
+
+
+def _minutes_in_all(tokens: Sequence[Token], in_unit: InUnit, is_total: IsTotal) -> Iterator[tuple[int, str]]:
+    """ "Four minutes and three minutes, seven minutes in total": lengths in a row; a pause may be left out."""
+    for at in range(len(tokens)):
+        total = in_unit(tokens[at].quantity, "min")
+        if total is None or not is_total(tokens, at):
+            continue
+        parts: list[Decimal] = []
+        last = at
+        for place in range(at - 1, -1, -1):
+            minutes = in_unit(tokens[place].quantity, "min")
+            if tokens[place].norm in (".", ";") or last - place > _CLOSE:
+                break
+            if minutes is not None:
+                parts, last = [minutes, *parts], place
+        sums = {Decimal(0)}
+        for part in parts:
+            sums |= {one + part for one in sums}
+        if 1 < len(parts) <= _CLOSE and total not in sums:
+            terms, worked = " + ".join(plain(part) for part in parts), plain(sum(parts, Decimal(0)))
+            yield at, f"{terms} = {worked} min, said: {plain(total)} min"
+
+
+def _lost(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
+    """ "Seven hundred and fifty mils loss, six hundred in the suction and one fifty on the swabs"."""
+    for at, token in enumerate(tokens):
+        whole = token.quantity
+        near = {one.norm for one in (*tokens[max(0, at - 4) : at], *tokens[at + 1 : at + 2])}
+        if whole is None or whole.dimension != "volume" or whole.value is None or not near & _LOST:
+            continue
+        parts: list[Decimal] = []
+        for place in range(at + 1, min(len(tokens), at + 2 * _FAR)):
+            value = in_unit(tokens[place].quantity, whole.unit) or _stated_more.bare(tokens[place])
+            if tokens[place].norm in (".", ";"):
+                break
+            if value is not None and {one.norm for one in tokens[place + 1 : place + 4]} & _CAUGHT:
+                parts.append(value)
+        if len(parts) > 1 and sum(parts) != whole.value:
+            terms, worked = " + ".join(plain(part) for part in parts), amount(sum(parts, Decimal(0)), whole.unit)
+            yield at, f"{terms} = {worked}, said: {amount(whole.value, whole.unit)}"
