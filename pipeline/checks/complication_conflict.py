@@ -30,6 +30,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         and not _general(fact)
         and (fact.kind == "complication" or fact.name in known)
         and fact.name not in before
+        and not any((name or "").endswith(f"-{fact.name}") for name in before)
     ]
     if not none:
         return []

@@ -93,6 +93,18 @@ def was_before(sentence: Sentence, drug: Mention, row: Drug) -> bool:
     return taken or (sentence.section in _STORY and begun)
 
 
+def is_of_a_picture(sentence: Sentence) -> bool:
+    """ "She had a CT scan with contrast": the dye of a picture that led here, or was told of."""
+    norms = {token.norm for token in sentence.tokens}
+    scanned = bool(norms & _SCANS) and bool(norms & _PICTURED) and not norms & _PUT_IN
+    return scanned or sentence.section in _STORY
+
+
+_SCANS = frozenset({"scan", "scans"})
+_PICTURED = frozenset({"had", "have", "has", "obtained", "underwent"})
+_PUT_IN = frozenset({"injected", "instilled", "injection", "given", "administered", "needle"})
+
+
 def goes_on_at_home(sentence: Sentence, index: int, drugs: Sequence[Mention]) -> Mention | None:
     """ "Clindamycin 600 mg IV given; home on 300 mg TID": a dose of the drug that was told last, to be taken later."""
     norms = [token.norm for token in sentence.tokens]

@@ -55,7 +55,7 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
 
 
 _TELLING = frozenset({"after", "following", "once", "upon", "prior", "before", "cpt", "icd", "under", "when",
-                      "timeout", "pt", "patient"})
+                      "timeout", "pt", "patient", "risk", "risks"})
 
 
 def _is_told(sentence: Sentence) -> bool:

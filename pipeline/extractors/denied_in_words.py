@@ -69,6 +69,9 @@ def _name(sentence: Sentence, scope: Scope) -> tuple[int, int] | None:
         first += 1
     if scope.first and tokens[scope.first - 1].norm in clauses.TIED | {"the", "a", "an"}:
         return None  # "steroid on the root none"
+    headed = first == 0 and tokens[last + 1].norm == ":" and sentence.section not in ("", "findings", "description")
+    if headed:
+        return None  # "Anesthesia: none", "Assistant: none": the heading itself
     words = tokens[first : last + 1]
     if not 1 <= len(words) <= _MOST or any(
         word.punctuation or word.quantity is not None or word.norm in _NO_NAME or word.norm in clauses.FINITE

@@ -96,7 +96,7 @@ def _on_a_day(reading: Reading, sentence: Sentence) -> list[Fact]:
 
 
 _THEN = frozenset({"the", "his", "her", "their", "a", "that"})
-_AT_THE_TIME = (["the", "time", "of"], ["since"], ["during"])
+_AT_THE_TIME = (["the", "time", "of"], ["that", "time", "of"], ["since"], ["during"])
 _LEADS = frozenset({"on", "the", "for", ",", "monday", "tuesday", "wednesday", "thursday", "friday", "dated", "until"})
 
 

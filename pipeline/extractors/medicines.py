@@ -104,7 +104,7 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
         ):
             continue
         diluent = "diluent" in drug.classes and not _is_given(sentence, grammar, mention)
-        pictured = "contrast" in drug.classes and sentence.section in ("indication", "history", "imaging")
+        pictured = "contrast" in drug.classes and _drug_words.is_of_a_picture(sentence)
         if diluent or pictured or _drug_words.is_measured(sentence, mention):
             continue
         additive = mention.id in ADRENALINE and bool(events) and (

@@ -148,8 +148,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None
     if mention.id == "endotracheal-tube" and _is_other_passage(sentence, mention):
         return None
-    if sentence.section in _BEFORE and mention.id in ("laryngeal-mask", "endotracheal-tube"):
-        return None  # "hoarse since an intubation"
+    if sentence.section in _BEFORE and (kind == "approach" or mention.id in ("laryngeal-mask", "endotracheal-tube")):
+        return None  # "hoarse since an intubation", "she had had fasciotomies through two incisions"
     if kind == "approach" and mention.id in ("incision", "portal") and _is_no_way_in(sentence, mention):
         return None
     row = grammar.tables[mention.table][mention.id]
