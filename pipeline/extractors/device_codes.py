@@ -52,6 +52,8 @@ def _further(reading: Reading, sentence: Sentence, hit: cues.Hit, fact: Fact) ->
     tokens = sentence.tokens
     several = {token.norm for token in tokens[max(0, hit.first - 2) : hit.last + 2]} & _SEVERAL
     at = next((n for n, token in enumerate(tokens) if token.first > fact.evidence.last), len(tokens))
+    if several and at + 2 < len(tokens) and tokens[at].norm == "(" and tokens[at + 2].norm == ")":
+        at += 3  # "lots 4K120 (5.5), 7M330 (4.75)"
     if not several or at + 1 >= len(tokens) or tokens[at].norm not in ("and", "&", ","):
         return []
     second = _code(reading, sentence, cues.Hit(hit.id, at, at))
@@ -83,6 +85,8 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
             return None  # "SN T5 +18.5 D": the model and power of a lens
         if token.norm == ")" and "".join(parts).count("(") <= parts.count(")"):
             break  # "(lot 7781A)": the bracket is not of the code
+        if parts and token.norm == "(" and _is_size(sentence, at + 1):
+            break  # "lot 4K120 (5.5)": which of the sizes it is of
         if parts and token.text[:1] == "+" and token.text[1:2].isdigit():
             break  # "SN T5 +18.5 D": the power of a lens
         if token.quantity is not None and token.quantity.dimension == "":
@@ -112,6 +116,12 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
         _CODES[hit.id], reading, sentence, _token_at(sentence, numbers[0]), hit.first, at - 1, _SURE, text=text.upper(),
         value=None, low=None, high=None, unit=None, rest=tuple(numbers[1:]), doubts=doubts,
     )  # fmt: skip
+
+
+def _is_size(sentence: Sentence, at: int) -> bool:
+    """Whether a size stands at a token: with a point, or with its unit."""
+    token = sentence.tokens[at] if at < len(sentence.tokens) else None
+    return token is not None and token.quantity is not None and (token.quantity.unit is not None or "." in token.text)
 
 
 def _maybe_counted(reading: Reading, sentence: Sentence, end: int) -> tuple[str, ...]:

@@ -235,7 +235,8 @@ def _stayed_down(sentence: Sentence, last: int) -> bool:
     ahead = [token.norm for token in sentence.tokens[last + 1 : last + 1 + _AHEAD]]
     for at, norm in enumerate(ahead):
         if norm in ("not", "never", "n't", "without"):
-            return any(word in _USE for word in ahead[at + 1 : at + 4])
+            used = next((n for n, word in enumerate(ahead[at + 1 : at + 4], at + 1) if word in _USE), None)
+            return used is not None and not {"until", "till"} & set(ahead[used + 1 : used + 2])
         if norm in _USE:
             return False
     return False
