@@ -61,6 +61,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         facts = [_of_each(fact, reading) for fact in facts]
     facts = [_of_subject(_of_place(fact, reading, grammar), reading, grammar) for fact in facts]
     facts = _of_device(sidelines.of_block(facts, reading, grammar, lambda fact: _is_local(fact, grammar)))
+    facts = sidelines.headed(facts, reading, grammar, lambda fact: _is_local(fact, grammar))
     facts = side_orders.lend(sidelines.within(facts, reading, grammar), reading, grammar)
     if {"left", "right"} <= both:
         facts = known_parts.again(

@@ -69,6 +69,40 @@ def of_block(
     return result
 
 
+_HEADED = frozenset({"medication_dose", "medication_volume", "injection_volume", "injection_needle"})
+_HEAD = 4  # tokens of a head
+
+
+def headed(
+    facts: Sequence[Fact], reading: Reading, grammar: Grammar, local: Callable[[Fact], bool]
+) -> list[Fact]:
+    """The facts, amounts given at one place with the side at the head of their sentence, where it is the only one:
+    "R SA bursa: 40 mg of triamcinolone + 5 mL of bupivacaine", "right knee superolateral, 22 gauge, 40 mg ..."."""
+    sentences = _by_word(reading)
+    sides: dict[int, Laterality | None] = {}
+    result = []
+    for fact in facts:
+        sentence = sentences(fact) if fact.kind in _HEADED and _open(fact) and local(fact) else None
+        if sentence is None or fact.status not in ("performed", "planned"):
+            result.append(fact)
+            continue
+        if sentence.index not in sides:
+            sides[sentence.index] = _side_of_head(sentence, grammar)
+        side = sides[sentence.index]
+        result.append(fact if side is None else replace(fact, laterality=side))
+    return result
+
+
+def _side_of_head(sentence: Sentence, grammar: Grammar) -> Laterality | None:
+    told = laterality.sides(sentence, grammar)
+    if len({side.value for side in told}) != 1 or told[0].first > 0 or told[0].value not in ("left", "right"):
+        return None
+    head = sentence.tokens[:_HEAD]
+    parts = [m for m in sentence.mentions if m.table == "sites" and m.first < _HEAD]
+    led = bool(parts) or any(token.norm == ":" for token in head)
+    return told[0].value if led and not any("iliac-crest" in m.id for m in parts) else None
+
+
 def _open(fact: Fact) -> bool:
     return fact.laterality is None and not _doubtful(fact)
 

@@ -24,7 +24,9 @@ def told(reading: Reading, sentence: Sentence, parts: list[str]) -> list[Fact]:
         }:
             continue  # taken out piece by piece
         done.add(mention.id)
-        facts.append(base.make("processing", reading, sentence, mention.first, mention.last, name=mention.id))
+        before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+        denied = {"certainty": "negated"} if before[:1] in (["nothing"], ["none"]) else {}  # "nothing was spun"
+        facts.append(base.make("processing", reading, sentence, mention.first, mention.last, name=mention.id, **denied))
     return facts
 
 

@@ -44,6 +44,8 @@ def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, phase: str
 ) -> list[Fact]:
     spun = _spun(sentence, grammar, index)
+    if quantity.dimension == "volume" and index and sentence.tokens[index - 1].norm == "every":
+        return []  # "a quarter turn every two mils"
     if sentence.says(_OF_SKIN):
         return []  # "autografts were harvested at 8 thousandths of an inch"
 

@@ -104,8 +104,8 @@ def _is_anothers(sentence: Sentence, index: int) -> bool:
     ahead = tokens[index + 1].quantity if index + 1 < len(tokens) else None
     if ahead is not None and ahead.dimension == "gauge" and tokens[index].norm == "#number":
         return True  # "two eighteen gauge needles"
-    if _amount_lists.in_proportion(sentence, index):
-        return True  # "one mil of citrate to nine of marrow"
+    if _amount_lists.in_proportion(sentence, index) or (index and tokens[index - 1].norm == "every"):
+        return True  # "one mil of citrate to nine of marrow", "a quarter turn every two mils"
     if index and tokens[index - 1].norm == "within" or owners.is_whole_of_share(tokens, index) or (
         _direction.is_size_of_vessel(sentence, index)
     ):
@@ -367,7 +367,7 @@ _BETWEEN = frozenset({",", "and", "then", "left", "right"})  # "thirty right and
 
 def _is_made(sentence: Sentence, index: int, after: tuple[str, ...], before: tuple[str, ...]) -> bool:
     """ "Spun it, eight left", "concentrated to twelve", "gave us seven mils back", "BMC six mils"."""
-    if after in (("left",), ("back",)):
+    if after in (("left",), ("back",)) or after[:2] == ("came", "back"):
         return True
     tail = before[-4:]
     if tail[-2:-1] in (("the",), ("on",)) and tail[-1:] == ("left",):
