@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from pipeline import clauses, cues, laterality, numerals, story
 from pipeline.grammar import Grammar
 from pipeline.note import SaidSide
-from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence
+from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence, Token
 
 _FORMS = frozenset({"number", "range", "fraction", "clock"})
 _COUNTS = frozenset({"", "count"})
@@ -75,6 +75,8 @@ def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
         before = sentence.tokens[index - 1].norm if index else ""
         year = quantity.text[:2] in ("19", "20") and before not in ("at", "by")  # "in twenty nineteen"
         return sentence.section not in _STORIES and not year
+    if quantity.form == "label" and index and sentence.tokens[index - 1].norm in ("size", "sized"):
+        return any(m.table == "devices" and 0 < m.first - index <= _BESIDE for m in sentence.mentions)
     if quantity.form not in _FORMS or (quantity.value is None and quantity.low is None):
         return False
     said = cues.unit_of(sentence, index) or quantity
@@ -111,9 +113,32 @@ def _stands_alone(sentence: Sentence, index: int, quantity: Quantity) -> bool:
         return False
     if value != int(value):
         return True  # "two knotless 5.5 laterally": nobody counts so
+    if before in _MEASURED or _runs(sentence, index):
+        return True  # "depth six cored", "lengths fourteen sixteen sixteen"
     if after is not None and after.quantity is not None and value > _MOST_COUNTED:
         return True  # "tourniquet two eighty seventy one minutes"
     return after is None or after.punctuation or after.norm in _AFTER_AMOUNT
+
+
+_MEASURED = frozenset("depth length lengths width height diameter thickness".split())
+
+
+def _runs(sentence: Sentence, index: int) -> bool:
+    """Whether a number stands in a row of three or more bare ones: sizes, and no count."""
+    tokens = sentence.tokens
+    first, last = index, index
+    while first > 0 and _is_bare(tokens[first - 1]):
+        first -= 1
+    while last + 1 < len(tokens) and _is_bare(tokens[last + 1]):
+        last += 1
+    return last - first >= _ROW - 1
+
+
+_ROW = 3
+
+
+def _is_bare(token: Token) -> bool:
+    return token.quantity is not None and token.quantity.form == "number" and not token.quantity.dimension
 
 
 def _by_another(sentence: Sentence, index: int) -> bool | None:

@@ -22,10 +22,25 @@ def maybe_counted(sentence: Sentence, index: int, noun: str) -> tuple[str, ...]:
     return (f"read as {value.value if value else ''}; it could be {_DIGITS[parts[0]]} of {' '.join(parts[1:])}",)
 
 
-def maybe_how_many(sentence: Sentence, index: int) -> tuple[str, ...]:
+def _closes(sentence: Sentence, index: int, first: int) -> bool:
+    """ "Shortening osteotomy two point five millimetres plate six holes": before a noun that it describes, a unit is
+    said in the singular, so that one in the plural may close what stands before it."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or first != index + 1 or not (quantity.said_unit or "").lower().endswith(("metres", "meters")):
+        return False
+    before = sentence.tokens[index - 1] if index else None
+    return before is not None and before.norm.isalpha() and before.norm not in _LEADS_ON
+
+
+_LEADS_ON = frozenset("a an the of and with by x two three four five six to or our one each".split())
+
+
+def maybe_how_many(sentence: Sentence, index: int, first: int = -1) -> tuple[str, ...]:
     """The doubt of "2 x 4.5 mm": 2 mm, or two of 4.5 mm; anchors, screws and wires are 1 to 8 mm wide (common
-    practice, no source)."""
+    practice, no source). `first`: the token of the thing; see also `_closes`."""
     tokens = sentence.tokens
+    if _closes(sentence, index, first):
+        return ("its unit was said in the plural; it may be of what was told before it",)
     value = tokens[index].quantity
     width = tokens[index + 2].quantity if index + 2 < len(tokens) else None
     if value is None or width is None or value.value is None or width.value is None or width.unit != "mm":

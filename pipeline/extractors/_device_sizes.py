@@ -181,9 +181,17 @@ def has_its_own_behind(sentence: Sentence, index: int, first: int, last: int) ->
     number closes what is told of a graft ("graft doubled six millimetres anchors two three point five")."""
     parted = any(token.norm in (",", ";") for token in sentence.tokens[index + 1 : first])
     grafted = any(token.norm == "graft" for token in sentence.tokens[max(0, index - 3) : index])
-    parted = parted or (first == index + 1 and grafted)
+    parted = parted or (first == index + 1 and (grafted or _is_headed(sentence, index)))
     behind = sentence.tokens[last + 1 : last + 3]
     return parted and any(token.quantity is not None for token in behind[: 2 - bool(behind and behind[0].punctuation)])
+
+
+def _is_headed(sentence: Sentence, index: int) -> bool:
+    """ "Radial head replacement size twenty two stem seven": the size is of what was told before it."""
+    tokens = sentence.tokens
+    named = any(mention.table == "devices" and mention.last == index - 2 for mention in sentence.mentions)
+    led = index > 1 and tokens[index - 1].norm in ("size", "sized") and tokens[index - 2].norm not in ("a", "the", ",")
+    return led and not named
 
 
 def elliptic(sentence: Sentence, index: int, first: int, dimension: str) -> bool:
@@ -203,7 +211,17 @@ _LISTING = frozenset({"and", ",", "or", "then", "a", "an"})
 def says_size(sentence: Sentence, index: int) -> bool:
     """Whether "size" leads to a number."""
     before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
-    return bool(before) and (before[-1] in ("size", "sized", "number", "no") or before[-2:] in (["size", "a"],))
+    said = bool(before) and (before[-1] in ("size", "sized", "number", "no") or before[-2:] in (["size", "a"],))
+    return said and not (_is_headed(sentence, index) and _numbered_behind(sentence, index + 1))
+
+
+def _numbered_behind(sentence: Sentence, at: int) -> bool:
+    """ "Stem seven height ten": a thing with its own bare number right behind it."""
+    tokens = sentence.tokens
+    if at + 1 >= len(tokens) or tokens[at].punctuation or tokens[at + 1].quantity is None:
+        return False
+    after = tokens[at + 2] if at + 2 < len(tokens) else None
+    return after is None or after.punctuation or after.norm in ("height", "length", "offset", "neck", "diameter")
 
 
 def chained(sentence: Sentence, last: int, index: int) -> bool:

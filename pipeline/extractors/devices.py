@@ -249,9 +249,8 @@ def _number(
         ):
             return []  # "6 degrees of valgus, the guide was pinned"
         joined = run_together(quantity, said)
-        shared["doubts"] = (joined,) if joined else (
-            maybe_counted(sentence, index, sentence.tokens[thing.last].norm) + maybe_how_many(sentence, index)
-        )
+        shared["doubts"] = (joined,) if joined else maybe_counted(sentence, index, sentence.tokens[thing.last].norm)
+        shared["doubts"] += maybe_how_many(sentence, index, thing.first)
         return claim("device_size")
     if quantity.dimension not in ("", "count"):
         return []
