@@ -55,7 +55,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     opened = clauses.starts(sentence)
     verbs = ("was", "were")
     bare = hit.rule.id in _BARE_NOUN and not {t.norm for t in tokens[max(0, hit.first - 1) : hit.first + 1]} & {*verbs}
-    thick, named, past, first, loose_words = False, False, -1, -1, 0
+    thick, named, finite, past, first, loose_words = False, False, False, -1, -1, 0
     parts = {m.last: m.first for m in sentence.mentions if m.table == "sites"} if certainty else {}
     index = hit.first - 1
     while index >= floor:
@@ -102,10 +102,13 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             return index  # "mother rheumatoid arthritis spinal tried twice failed"
         if not named and index in parts and not thick and _is_subject(sentence, parts[index]):
             return _with_article(tokens, parts[index])
+        finite = finite or token.norm in clauses.FINITE
         mention = ends.get(index)
         if mention is not None and mention.table == "acts" and mention.first == index and token.norm in READY:
             mention = None  # "third opened not used"
-        if mention is not None and certainty and not named and _is_apart(tokens, mention, index, bare, loose_words):
+        if mention is not None and certainty and not named and _is_apart(
+            tokens, mention, index, bare, 0 if finite and not bare else loose_words
+        ):
             return index + 1
         if mention is not None and certainty and mention.table != "preparations":
             done = mention.table == "procedures" and any(m.first == first and m.table in _THINGS for m in ends.values())
@@ -118,7 +121,7 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
             thick = True
             index = first - 1
             continue
-        if mention is not None and hit.rule.id == "planned-before" and mention.table in _OPERATIONS:
+        if mention is not None and hit.rule.id in _PLANNED and mention.table in _OPERATIONS:
             if named and not any(one.norm in JOINING for one in tokens[mention.last + 1 : first]):
                 return first  # "shoulder arthroscopy ... cuff repair was planned": the nearer one
             named_at = mention.first
@@ -218,7 +221,8 @@ def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
     return tokens[start].norm in ("and", "or", "nor") or (start > 0 and tokens[start - 1].norm in ("and", "or", ","))
 
 
-_OPERATIONS = frozenset({"procedures", "acts"})
+_PLANNED = frozenset({"planned-before", "planned-after", "told-ahead"})
+_OPERATIONS = frozenset({"procedures", "acts", "drugs", "injectates"})
 # Words for one more dose or thing, which is denied and leaves the one before it as it was.
 ANOTHER = frozenset({"second", "third", "further", "another", "repeat", "redose", "redosing", "top-up", "extra"})
 
@@ -227,7 +231,10 @@ def _is_apart(tokens: tuple[Token, ...], mention: Mention, index: int, bare: boo
     """Whether words between a named thing and a denial make them two statements: "protamine full dose transfused none",
     "capsule released posterior not needed"."""
     deed = mention.table == "acts" and mention.first == index and tokens[index].norm.endswith("ed")
-    return bare and words >= _APART or deed and words > 0
+    return words >= (_APART if bare else _FAR_APART) or deed and words > 0
+
+
+_FAR_APART = 3
 
 
 _ANSWERS = frozenset({"none", "nil", "no", "not", "never", "yes"})

@@ -247,7 +247,7 @@ def _is_told_itself(sentence: Sentence, mention: Mention) -> bool:
     quantity, norm = sentence.tokens[after].quantity, sentence.tokens[after].norm
     if quantity is not None:
         return quantity.form in ("number", "range") and mention.table in _NUMBERED
-    return mention.table in _MADE and norm in clauses.ACTED
+    return mention.table in _MADE and norm in clauses.ACTED or mention.table == "drugs" and norm == "given"
 
 
 _NUMBERED = frozenset({"drugs", "injectates", "devices", "drains", "findings", "diagnoses", "specimens", "sutures"})

@@ -22,7 +22,10 @@ def among_others(sentence: Sentence, mention: Mention, opens: bool) -> bool:
     """Whether a word other than "local" is denied by itself ("... her mind general not needed"), or stands beside
     another anaesthetic or the position ("seventy nine spinal general not needed", "prone general no spinal")."""
     norms = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 3]]
-    if sentence.tokens[mention.first].norm != "local":
+    word = sentence.tokens[mention.first].norm
+    if word == "sedation" and norms and norms[0] in TOLD_OF - {"not", "no"}:
+        return True  # "spinal good sedation none"
+    if word != "local":
         if len(norms) > 1 and norms[0] == "not" and norms[1] in TOLD_OF:
             return True
         if opens and any(m.first == mention.last + 1 for m in base.mentions(sentence, "anaesthesia", "positions")):

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from pipeline import clauses
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
@@ -30,6 +31,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _denied(reading: Reading, sentence: Sentence, grammar: Grammar) -> Iterator[Fact]:
     if sentence.section in _ELSEWHERE or not any(scope.value == "negated" for scope in sentence.scopes):
         return
+    injected = any(token.norm.startswith("inject") for token in sentence.tokens)  # `injection.py` tells it then
+    for mention in () if injected else base.mentions(sentence, "injectates"):
+        certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
+        done = base.scope_at(sentence, "status", mention.first, "performed") == "performed"
+        if certainty == "negated" and done and not _goes_on(sentence, mention):
+            yield base.make("medication", reading, sentence, mention.first, mention.last, name=mention.id)
     for mention in base.mentions(sentence, "general", "specimens"):
         kind = _kind(mention, grammar)
         if kind is None or base.scope_at(sentence, "certainty", mention.first, "affirmed") != "negated":
@@ -51,7 +58,10 @@ def _denied(reading: Reading, sentence: Sentence, grammar: Grammar) -> Iterator[
 def _is_led(sentence: Sentence, mention: Mention) -> bool:
     """Whether no other noun before a general name makes it the name of something else."""
     before = sentence.tokens[mention.first - 1]
-    return before.punctuation or before.quantity is not None or before.norm in _LEADS or any(
+    told = clauses.is_participle(sentence, mention.first - 1) and mention.first > 1 and (
+        sentence.tokens[mention.first - 2].norm in ("not", "never")
+    )  # "mitomycin not given catheter no"
+    return told or before.punctuation or before.quantity is not None or before.norm in _LEADS or any(
         m.last == mention.first - 1 and m.table != "sites" for m in sentence.mentions
     )
 

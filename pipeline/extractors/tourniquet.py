@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
-from pipeline import cues, laterality, sidewise
+from pipeline import cues, facing, laterality, sidewise
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
@@ -209,7 +209,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             facts.append(base.claim("tourniquet_pressure", reading, sentence, index, index - 1, index, _BESIDE,
                                     value=value, doubts=("its unit was not said",)))  # fmt: skip
     used = cues.hits(sentence, grammar, "tourniquet")
-    absent = next((mention for mention in base.mentions(sentence, "tourniquet") if mention.id == "none"), None)
+    absent = next((mention for mention in base.mentions(sentence, "tourniquet")
+                   if mention.id == "none" and not facing.looks_back(sentence, mention.first)), None)  # fmt: skip
     if absent is not None:
         facts.append(
             base.make("tourniquet", reading, sentence, absent.first, absent.last, name="none", certainty="negated",
