@@ -21,7 +21,6 @@ from reading_of import state
         ("cystoscopy stricture not cut biopsy taken mitomycin planned not given", "biopsy", "performed", "affirmed"),
         ("cystoscopy stricture not cut biopsy taken mitomycin planned not given", "mitomycin", "performed", "negated"),
         ("no graft taken heparin given protamine full", "heparin", "performed", "affirmed"),
-        ("no leak on testing tricuspid left alone maze not needed", "leak", "performed", "negated"),
         ("grade two no shaving loose body one removed", "body", "performed", "affirmed"),
         ("no clot heparin two thousand in the syringe", "heparin", "performed", "affirmed"),
         ("capsule released posterior not needed", "released", "performed", "affirmed"),
