@@ -110,7 +110,14 @@ def _is_subject(sentence: Sentence, drug: Mention, hit: cues.Hit) -> bool:
         return False  # "one gram, a second gram not given": the first one was
     if "(" in between[:-1] and ")" not in between:
         return False  # "lidocaine 1 % (sedation not needed)"
+    if any(token.quantity is not None for token in sentence.tokens[drug.last + 1 : hit.first]) and any(
+        m.last == hit.first - 1 and m.first > drug.last and m.table in _OTHER_THINGS for m in sentence.mentions
+    ):
+        return False  # "tranexamic acid one gram brace not needed"
     return not any(norm in ("given", "injected", "used", "administered", "infiltrated") for norm in between)
+
+
+_OTHER_THINGS = frozenset({"devices", "dressings", "drains", "procedures", "acts", "tourniquet", "anaesthesia"})
 
 
 def _closes_list(sentence: Sentence, last: Mention, drugs: list[Mention]) -> bool:
