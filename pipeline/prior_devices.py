@@ -114,7 +114,9 @@ def _was_there(fact: Fact, sentence: Sentence, out: Mapping[str | None, int]) ->
     tokens = sentence.tokens
     at = next((index for index, token in enumerate(tokens) if token.last >= fact.evidence.first), 0)
     dated = sentence.says(_OLD)
-    if dated and _is_old(sentence, at):
+    end = next((index for index, token in enumerate(tokens) if token.last >= fact.evidence.last), at)
+    counted = fact.kind == "device_count" and at < end and tokens[at].quantity is not None  # "two old anchors"
+    if dated and (_is_old(sentence, at) or (counted and _is_old(sentence, end))):
         return True
     old = next((index for index in range(at) if _is_old(sentence, index + 1)), None) if dated else None
     if old is not None and at - old <= _HELD_REACH:

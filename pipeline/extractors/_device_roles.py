@@ -153,6 +153,9 @@ def has_already(sentence: Sentence, first: int, last: int) -> bool:
     tokens = sentence.tokens
     if tokens[last].norm in _OF_HEART and any(token.norm in _SWITCHED for token in tokens[last + 1 : last + 7]):
         return True  # "his pacemaker was turned off": that of the patient
+    seen = [token.norm for token in tokens[last + 1 : last + 5] if not token.punctuation]
+    if seen[:1] in (["seen"], ["found"]) and "left" in seen[1:3]:
+        return True  # "one plate screw seen and left", "seen left in"
     low = max(clauses.bounds(sentence, first)[0], first - _BETWEEN)
     verb = next((at for at in range(first - 1, low - 1, -1) if tokens[at].norm in _HAS), None)
     if verb is None or not any(
