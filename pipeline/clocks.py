@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from pipeline import numerals
+from pipeline import counted_things, numerals
 from pipeline.records import Quantity, Token
 from pipeline.units import is_unit_word
 
@@ -394,4 +394,5 @@ def finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, *
     if hour == 24:
         hour = 0
     doubts = () if sure or not 1 <= hour <= 6 else ("morning or afternoon was not said",)
+    doubts += counted_things.ends_time(norms, end, hour, minute)
     return Quantity(form="clock", text=f"{hour:02d}:{minute:02d}", doubts=doubts), end

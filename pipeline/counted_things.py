@@ -92,3 +92,16 @@ def _counts_one(norms: Sequence[str], digits: str, index: int) -> bool:
     return digits.endswith("51") and len(norm) > _SHORT and norm.isalpha() and norm not in FUNCTION | {"point"} and (
         not norm.startswith(_MEASURES)
     )
+
+
+_AFTER_TIMES = frozenset("ports portals holes draws sutures stitches clips drains doses passes".split())
+
+
+def ends_time(norms: Sequence[str], end: int, hour: int, minute: int) -> tuple[str, ...]:
+    """The doubt of "traction off at eight fifty two portals": 08:52, or 08:50 and two portals."""
+    if minute < 20 or minute % 10 < 2 or not norms[end - 1].isalpha():
+        return ()
+    noun = next((norm for norm in norms[end : end + 3] if norm not in _PLACED), "")
+    if noun not in _AFTER_TIMES and not (noun.endswith("s") and noun[:-1] in _SIZED):
+        return ()
+    return (f"may be {hour:02d}:{minute - minute % 10:02d} and {minute % 10} {noun}",)
