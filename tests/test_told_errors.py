@@ -36,6 +36,12 @@ TOLD = (
     ("injection_total", "Three millilitres went", "Eight millilitres went",
      "Platelet rich plasma into the left Achilles tendon. Thirty millilitres of blood with three millilitres of "
      "citrate, one spin of five minutes, four millilitres of plasma. ___ into the thick part in five passes."),
+    ("duration_times", "52 minutes", "25 minutes", "Traction on 12:52, off 13:44. Traction time ___. Incision 12:56."),
+    ("listed_count", "that's eleven holes", "that's fourteen holes",
+     "cleaned to a stable rim and made seven holes in the middle and four round the edge ___ with blood coming"),
+    ("unplaced_number", "so eighty altogether", "so one hundred and twenty altogether",
+     "steroid injections of both knees both knees had forty milligrams of triamcinolone each ___ with four millilitres "
+     "of one percent lidocaine"),
     ("listed_count", "Three anchors", "Five anchors",
      "Labrum lifted off the neck. ___ were placed, at five, four and three o'clock, lot number S eight eight one."),
     ("count_sums", "5 anchors total", "6 anchors total", "2 medial 4.75 mm + 3 lateral 4.75 mm, ___, lot QT2290."),

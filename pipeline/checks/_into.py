@@ -38,7 +38,7 @@ def shares(note: OperativeNote, passage: Passage, made: Fact) -> Iterator[Decima
                 break
             ahead.append(one.norm)
         into = next((place for place, norm in enumerate(ahead) if norm in _INTO), None)
-        if into is None or (bare and ahead[:into] not in ([], ["of", "it"], ["of", "this"], ["of", "that"])):
+        if into is None or (bare and ahead[:into] not in ([], ["went"], ["of", "it"], ["of", "this"], ["of", "that"])):
             continue
         behind = {one.norm for one in tokens[at + 2 + into : at + 6 + into]}
         if _NOT_INTO & (set(ahead) | behind) or "each" in behind | set(ahead):

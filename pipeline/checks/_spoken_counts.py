@@ -9,7 +9,7 @@ from pipeline.records import Token
 
 MOST = 40  # more is no count of things in one sentence
 PLACES = frozenset(
-    "in into on onto to at from through around above below over under inside outside behind along between near "
+    "in into on onto to at from through around round above below over under inside outside behind along between near "
     "proximal distal proximally distally medial medially lateral laterally anterior anteriorly posterior "
     "posteriorly superior superiorly inferior inferiorly cranial cranially caudal caudally central centrally left "
     "right upper lower deep superficial dorsal volar palmar plantar ventral subcutaneous subcostal umbilical "

@@ -19,6 +19,7 @@ _RUNS = (
     ("anaesthesia", ("induction", "anaesthesia_start", "in_room"), ("anaesthesia_end", "out_of_room"), 10),
     ("clamp", ("clamp_on",), ("clamp_off",), 1),
     ("bypass", ("bypass_on",), ("bypass_off",), 1),
+    ("traction", ("traction_on",), ("traction_off",), 1),
 )
 
 # Lengths of time that are told by words and have no name of their own.

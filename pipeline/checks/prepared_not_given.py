@@ -97,11 +97,15 @@ def _products(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 _WENT = re.compile(
     r"\b(?:concentrate|marrow|bmac|product|cells|graft|it|which|all|that|this|rest)(?: of (?:it|this|that|which))?,? "
     r"(?:then |all |was |were |is )*(?:went|goes|put|placed|packed|spread|laid|layered|delivered|deposited|applied|"
-    r"given|mixed|soaked|added) (?:\w+ )?(?:in|into|onto|on|to|around|over|with|inside|at)\b|"
+    r"given|mixed|soaked|added) (?:\w+ )?(?:in|into|onto|on|to|around|over|with|inside|at|"
+    r"under|beneath|underneath|between|behind|along)\b|"
     r"\b(?:all|the whole)(?: \w+){1,3} (?:went|(?:was|were) \w+) (?:in|into|onto|on|to|over|under)\b|"
     r"\ball (?:of (?:it|them) )?(?:into|in) the\b|"
     r"\b(?:bmac|concentrate|product)(?: (?:\+|and) \w+)? (?:in|into|under|onto|ia|intra-?articular\w*)\b"
-    r"(?! (?:a|the) (?:syringe|tube|bag))", re.I,
+    r"(?! (?:a|the) (?:syringe|tube|bag))|"
+    # "the three millilitres of concentrate on the lesion with fibrin glue"
+    r"\b(?:bmac|concentrate|product) (?:on|over|around|at) (?:the |a |its )?(?:\w+ )?(?:lesion|defect|membrane|"
+    r"scaffold|repair|base|bed|tear|tendon|holes|surface|footprint|matrix|sponge)\b", re.I,
 )  # fmt: skip
 _OF_BLOOD = ("marrow", "platelet", "blood", "fat", "stem", "amniotic")
 _TAKEN = ("product_volume", "harvest_total", "draw")

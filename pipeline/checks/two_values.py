@@ -36,7 +36,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         parts = [fact for fact in said if fact.scale != "total"]
         if len(totals) == 1 and len(parts) > 1:
             continue  # several parts and their sum: parts_and_total adds up
-        if kind == "blood_loss" and _sum_of_the_rest(said):
+        if kind in ("blood_loss", "draw_count") and _sum_of_the_rest(said):
             continue
         for later in said[1:]:
             if _apart(said[0], later):

@@ -7,6 +7,7 @@ from dataclasses import replace
 from decimal import Decimal
 from itertools import accumulate
 
+from pipeline.checks import _into
 from pipeline.checks.base import EACH_OF_TWO, called, exact, finding, read, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -120,7 +121,13 @@ def _shares_out(note: OperativeNote) -> bool:
     """ "It yielded four and a half millilitres, three into the talus and one and a half into the joint"."""
     made = [one for one in note.of("product_volume", given=True) if one.unit is not None]
     parts = [one.value for one in note.of("injection_volume", given=True) if one.scale is None]
-    return len(made) == 1 and len(parts) > 1 and sum((one for one in parts if one), Decimal(0)) == made[0].value
+    if len(made) != 1:
+        return False
+    told = [value for passage in note.sections.description if passage.evidence.last > made[0].evidence.first
+            for value in _into.shares(note, passage, made[0])]  # fmt: skip
+    return sum(told) == made[0].value or (
+        len(parts) > 1 and sum((one for one in parts if one), Decimal(0)) == made[0].value
+    )
 
 
 def _sums(parts: Iterable[Fact], value: Decimal) -> bool:

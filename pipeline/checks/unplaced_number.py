@@ -127,6 +127,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
         counts = after[:1] and after[0].isalpha() and after[0] not in _LEADS_ON
         if counts and not behind and _words_between(drug, piece) > 1:
             return False  # "the lump and two nodes bupivacaine twenty millilitres": of the nodes
+        if _is_double(passage, before, piece):
+            return False
         if not behind and (_is_dosed(passage, drug) or _is_sum(passage, before, piece)):
             return False  # "outwards to sixty depomedrone forty milligrams": of what stands before
         contrast = row is not None and _CONTRAST in row.classes
@@ -174,6 +176,18 @@ def _is_dosed(passage: Passage, drug: Fact) -> bool:
     return bool(read) and read[0].quantity is not None and read[0].quantity.dimension in (
         "mass", "volume", "amount", "fraction", "concentration", "mass_concentration"
     )
+
+
+def _is_double(passage: Passage, before: list[str], piece: Evidence) -> bool:
+    """ "Both knees had forty milligrams of triamcinolone each so eighty altogether": twice the dose before it."""
+    if before[-1:] not in (["so"], ["makes"], ["making"], ["is"]) or not base.EACH_OF_TWO.search(passage.text) and (
+        "each" not in before[-_ECHO:]
+    ):
+        return False
+    told = [token.quantity for token in base.tokenized(" ".join(before)) if token.quantity is not None]
+    own = next((token.quantity for token in base.tokenized(piece.heard) if token.quantity is not None), None)
+    last = next((one.value for one in reversed(told) if one.dimension in ("mass", "volume")), None)
+    return own is not None and last is not None and own.value == last * 2
 
 
 def _is_sum(passage: Passage, before: list[str], piece: Evidence) -> bool:

@@ -180,6 +180,7 @@ def _switched(sentence: Sentence, index: int) -> tuple[str, int] | None:
     """ "Traction on ten oh four, off ten fifty one"."""
     tokens = sentence.tokens
     at = index - 1 - (index >= 2 and tokens[index - 1].norm == "at")
+    at -= at > 0 and tokens[at].norm == "again"  # "off again at ten sixteen"
     if at < 0 or tokens[at].norm not in _ON | _OFF:
         return None
     for back in range(at, max(-1, at - _REACH), -1):

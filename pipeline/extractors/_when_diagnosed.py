@@ -23,7 +23,7 @@ _OTHER = rf"(?! (?:{'|'.join(_THINGS)})\b)"  # "the same leg"
 _NEGATED = (r"(?:no change|without change|nothing (?:has |had )?changed|"
             r"(?:did not|has not|have not|didn't|hasn't) changed?)")  # fmt: skip
 # What is "before and after" may be a film or a range of movement; said bare, it ends its statement.
-_END = (r"(?= *$| [.;,:)]| (?:the )?(?:same|procedure|operation|surgeon|doctor|dr|mister|mr|mrs|ms|patient|we|i|she|"
+_END = (r"(?= *$| [.;,:)#]| (?:the )?(?:same|procedure|operation|surgeon|doctor|dr|mister|mr|mrs|ms|patient|we|i|she|"
         r"he|for|diagnosis|dx|of|with|was|is|were|are|no|under|general|spinal)\b)")  # fmt: skip
 _NOT = r"(?! (?:antibiotic|film|x|dose|care|analges|range|view|picture|photo|scan|hb|instruct))"
 _AFTER_OP = (
@@ -45,6 +45,7 @@ _LATER = re.compile(
     rf"what (?:[a-z']+ ){{1,5}}{_AFTER}{_END}"
     rf"|(?:no change|without change) (?:in|of|to) (?:the )?(?:diagnosis|dx)\b"
     rf"|(?:diagnosis|dx) {_STAYS}(?:{_SAME}|{_NEGATED})\b"
+    rf"|{_NEGATED}(?= *$| [.;,]| (?:doctor|dr|surgeon|mister|mr|miss|ms)\b)"
     rf"|(?:diagnosis|dx) (?:stays|stayed|stands|stood|remains|remained|holds|held)(?: good| the way it was)?{_END})"
 )
 # What stands under "post-operative diagnosis" in place of a name.

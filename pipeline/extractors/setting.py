@@ -288,8 +288,7 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     tokens = sentence.tokens
     before = tokens[mention.first - 1] if mention.first else None
     after = tokens[mention.last + 1] if mention.last + 1 < len(tokens) else None
-    opens = before is None or before.punctuation or before.norm in _OPENS
-    opens = opens or _is_age(before) or before is not None and before.norm in _UNDONE or any(
+    opens = before is None or before.punctuation or before.norm in _OPENS | _UNDONE or _is_age(before) or any(
         m.last == mention.first - 1 for m in base.mentions(sentence, "anaesthesia")
     )  # "spinal failed general given", "ankle block general no"
     if words[0] in _INTO_THE_SPINE and after is not None and _is_sited(sentence, mention.last + 1):
@@ -377,9 +376,10 @@ def _is_age(token: Token | None) -> bool:
 
 
 def _is_sited(sentence: Sentence, index: int) -> bool:
-    """ "Spinal at L3/4", "epidural topped up": where it was put, or that it was given again."""
+    """ "Spinal at L3/4", "epidural topped up", "spinal supine": where it was put, what came of it or followed."""
     tokens = sentence.tokens
-    if tokens[index].norm in ("topped", "sited"):
+    if tokens[index].norm in ("topped", "sited") or any(m.table == "positions" and m.first == index
+                                                        for m in sentence.mentions):
         return True
     level = tokens[index + 1].quantity if index + 1 < len(tokens) else None
     return tokens[index].norm in ("at", "in") and level is not None and level.form == "level"
