@@ -205,7 +205,7 @@ def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
     """A medicine to take later: said so, or given a course of days ("for ten days") or of times ("daily")."""
     near = [hit for hit in cues.hits(sentence, grammar, "take-home")
             if cues.apart(sentence, hit, mention.first, mention.last) <= 45
-            and sentence.tokens[hit.first - 1].norm not in ("none", "nothing")  # "in the first bag, none afterwards"
+            and sentence.tokens[hit.first - 1].norm not in ("none", "nothing", "out")  # "none afterwards", "out today"
             and not _drug_told.is_of_next(sentence, grammar, mention, hit)]  # fmt: skip
     if near and not (_drug_words.was_given(sentence, mention) and _drug_words.says_how(sentence, near)):
         return True
