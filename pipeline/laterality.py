@@ -64,6 +64,8 @@ def _side_for(
         beside = _phrase_after(sentence, found, last)
         if beside is not None and sidewise.on_each_number(sentence, found, beside):
             return "bilateral", None  # "splints R 1, L 2"
+    else:
+        beside = sideshare.right_behind(sentence, found, own_noun(sentence, beside), first, last) or beside
     if beside is not None or own_only:
         return _given(beside) if beside is not None else (None, None)
     return _of_sentence(sentence, found, first, last, grammar)

@@ -251,3 +251,12 @@ def is_well(sentence: Sentence, site: Mention | None, first: int) -> bool:
 
 
 _WELL = clauses.word_set("clear normal healthy fine well unaffected unremarkable untouched quiet asymptomatic dry")
+
+
+def right_behind(sentence: Sentence, found: list[Side], part: Mention | None, first: int, last: int) -> Side | None:
+    """The side right behind a thing, where the one before it is of a part with words between: "weakness of the right
+    hand cervical block left twenty five millilitres"."""
+    if part is None or part.last >= first - 1:
+        return None
+    side = next((one for one in found if one.first == last + 1), None)
+    return side if side is not None and _led(sentence, side) is None else None

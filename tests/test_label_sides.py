@@ -69,6 +69,13 @@ def test_a_part_that_is_well_lends_its_side_to_nothing() -> None:
     assert {fact.laterality for fact in facts_of(text) if fact.kind == "procedure"} == {"right"}
 
 
+def test_a_side_right_behind_a_thing_beats_that_of_a_part_before_it() -> None:
+    text = "weakness of the right hand regional anaesthesia superficial cervical block left twenty five millilitres"
+    assert [fact.laterality for fact in facts_of(text) if fact.name == "cervical-plexus-block"] == ["left"]
+    text = "Steroid injection left plantar fascia, PRP right Achilles."
+    assert [fact.laterality for fact in facts_of(text) if fact.kind == "injection"] == ["right"]
+
+
 def test_what_is_no_side() -> None:
     assert not [fact for fact in facts_of("TURBT. Tumour 3 cm on the left wall of the bladder.") if fact.laterality]
     facts = facts_of("Right knee arthroscopy. Brace left on for 6 weeks.")

@@ -30,7 +30,7 @@ def listed(reading: Reading, sentence: Sentence, taken: list[Fact], grammar: Gra
             sentence.section != "procedure" and any(t.norm in _FINITE for t in sentence.tokens[:first])
         ):
             continue
-        if not _stands(sentence, first, last, head, grammar):
+        if not _stands(sentence, first, last, head, grammar, one_side=last > first):
             continue
         made = words.fact(reading, sentence, first, last, grammar)
         whole = words.is_whole(sentence, head, grammar)
@@ -59,12 +59,17 @@ def _ends_name(sentence: Sentence, joint: int) -> bool:
     return joint > 1 and not sentence.tokens[joint - 2].punctuation
 
 
-def _stands(sentence: Sentence, first: int, last: int, head: int, grammar: Grammar) -> bool:
-    """Whether a phrase is an operation of today with what it is done to."""
+def _stands(
+    sentence: Sentence, first: int, last: int, head: int, grammar: Grammar, *, one_side: bool = False
+) -> bool:
+    """Whether a phrase is an operation of today with what it is done to. `one_side`: the only side of its title may be
+    its side, wherever it stands."""
     follows = sentence.tokens[head + 1].norm if head + 1 < len(sentence.tokens) else "."
     whole = words.is_whole(sentence, head, grammar)
     return (
-        (whole or words.is_of_something(sentence, first, last, head, grammar))
+        (whole or words.is_of_something(sentence, first, last, head, grammar) or (
+            one_side and laterality.only_side(sentence, 0, len(sentence.tokens) - 1, grammar, donors=False) is not None
+        ))
         and words.is_affirmed(sentence, head)
         and not words.is_led_away(sentence, first, last)
         and follows not in _NAMES_ANOTHER
@@ -84,21 +89,31 @@ _DONE_AFTER = frozenset({"performed", "carried", "done", "undertaken", "complete
 _NEAR = 4  # words from a verb to the phrase
 
 
-def told(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[tuple[Fact, bool]]:
+def told(
+    reading: Reading, sentence: Sentence, taken: list[Fact], grammar: Grammar
+) -> list[tuple[Fact, bool, bool]]:
     """What a sentence tells as the operation: "we did a core biopsy of the right breast", "a left subtalar revision was
-    performed", "the operation is ...", each with what "and" joins to it; and whether its word is one of operations
-    only."""
-    facts: list[tuple[Fact, bool]] = []
+    performed", "the operation is ...", each with what "and" joins to it; whether its word is one of operations
+    only, and whether it is called the operation."""
+    facts: list[tuple[Fact, bool, bool]] = []
     end = -2
+    held = [(fact.evidence.first, fact.evidence.last) for fact in taken]
     for head in words.heads(sentence, grammar, title=False):
+        token = sentence.tokens[head]
+        if any(one <= token.first and token.last <= other for one, other in held):
+            continue
         first, last = words.phrase(sentence, head)
         joined = facts and first - end <= _NEAR and any(
             token.norm in ("and", "plus") for token in sentence.tokens[end + 1 : first]
         )
-        if not (joined or _is_told(sentence, first, last)) or not _stands(sentence, first, last, head, grammar):
+        called = _is_called(sentence, first)
+        one_side = last > first and (called or sentence.index < _FIRST)
+        if not (joined or _is_told(sentence, first, last)) or not _stands(
+            sentence, first, last, head, grammar, one_side=one_side
+        ):
             continue
-        whole = words.is_whole(sentence, head, grammar) or _is_called(sentence, first)
-        facts.append((words.fact(reading, sentence, first, last, grammar), whole))
+        whole = words.is_whole(sentence, head, grammar)
+        facts.append((words.fact(reading, sentence, first, last, grammar), whole, called))
         end = last
     return facts
 

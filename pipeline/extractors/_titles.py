@@ -318,7 +318,7 @@ def _is_deed(mention: Mention, grammar: Grammar) -> bool:
 
 
 _TITLE_ENDS = frozenset({",", ".", ";", ":", "for", "mister", "missus", "miss", "mr", "mrs", "patient", "under",
-                         "because"})  # fmt: skip
+                         "because", "today"})  # fmt: skip
 PROSE = frozenset({"was", "were", "had", "has", "is", "are", "then", "we", "i"})
 
 

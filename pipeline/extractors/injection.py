@@ -8,7 +8,7 @@ from typing import Any
 from pipeline import cues, laterality, owners, phases, sidewise
 from pipeline.extractors import _direction, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Quantity, Reading, Sentence
+from pipeline.records import Fact, Laterality, Mention, Quantity, Reading, Sentence
 
 KINDS = ("injection", "injection_volume", "injection_total", "injection_depth", "injection_needle", "measurement")
 
@@ -53,11 +53,17 @@ def _injectates(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
         if near:
             facts.append(
                 base.make("injection", reading, sentence, mention.first, mention.last, name=mention.id,
-                          laterality=laterality.side_for(sentence, near[0].first, near[0].last, grammar)[0],
+                          laterality=_side(sentence, mention, near[0], grammar),
                           body_site=_where(sentence, near[0]),
                           group=f"i{base.group_of(sentence, near[0].first)}")
             )  # fmt: skip
     return facts
+
+
+def _side(sentence: Sentence, mention: Mention, verb: cues.Hit, grammar: Grammar) -> Laterality | None:
+    """The side right at what was injected ("steroid to the left heel, PRP right Achilles"), else that of the verb."""
+    own, _ = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)
+    return own or laterality.side_for(sentence, verb.first, verb.last, grammar)[0]
 
 
 def _where(sentence: Sentence, verb: cues.Hit) -> str | None:

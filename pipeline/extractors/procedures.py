@@ -40,8 +40,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         words = words or _titles.joined(reading, sentence, grammar)
         words += _title_lists.listed(reading, sentence, words, grammar)
         facts += words
+        for fact, whole, called in _title_lists.told(reading, sentence, words, grammar):
+            facts += [fact] if called else []
+            told += [] if called else [(fact, whole)]
         if not words:
-            told += _title_lists.told(reading, sentence, grammar)
             told += [(fact, False) for fact in _title_lists.things(reading, sentence, grammar)]
         for mention in base.mentions(sentence, *_KIND):
             if _KIND[mention.table] == "act" and _is_procedure_too(sentence, mention):
