@@ -262,8 +262,7 @@ def _of_sentence(
         if side.value is None:
             continue
         site = _bound_to(sentence, side)
-        taken = sideshare.of_crest(sentence, side, first, last) or sideshare.aches(sentence, site)
-        taken = taken or sideshare.is_well(sentence, site, first)
+        taken = sideshare.is_elsewhere(sentence, side, site, first, last)
         if taken or (site is not None and (is_site or is_harvest(sentence, site))):
             continue
         stream = len(sentence.tokens) > _RUN_ON or (_unmarked(sentence) and len(sentence.tokens) > 20)

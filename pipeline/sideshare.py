@@ -241,6 +241,11 @@ _FELT = clauses.word_set("pain pains numbness weakness tingling paraesthesia par
 _LIMBS = clauses.word_set("arm leg hand foot thigh calf forearm upper-extremity lower-extremity")
 
 
+def is_elsewhere(sentence: Sentence, side: Side, site: Mention | None, first: int, last: int) -> bool:
+    """Whether a side tells where marrow was taken, where it aches or what was found well, and not where a thing is."""
+    return of_crest(sentence, side, first, last) or aches(sentence, site) or is_well(sentence, site, first)
+
+
 def is_well(sentence: Sentence, site: Mention | None, first: int) -> bool:
     """ "The left lung is clear on the scan specimen six biopsies": a part that is told to be well, and what comes after
     is of something else."""
