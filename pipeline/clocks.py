@@ -393,6 +393,6 @@ def finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, *
         sure, end = True, end + 3
     if hour == 24:
         hour = 0
-    doubts = () if sure or not 1 <= hour <= 6 else ("morning or afternoon was not said",)
-    doubts += counted_things.ends_time(norms, end, hour, minute)
+    doubts = counted_things.ends_time(norms, end, hour, minute)
+    doubts += () if sure or not 1 <= hour <= 6 else ("morning or afternoon was not said",)
     return Quantity(form="clock", text=f"{hour:02d}:{minute:02d}", doubts=doubts), end
