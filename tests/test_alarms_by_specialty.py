@@ -39,6 +39,12 @@ TOLD = (
      "eighteen litres of saline in and seventeen and a half litres out deficit of ___"),
     ("side_conflict", "TO 1016 RE", "TO 1016 LE", "Phaco + IOL RE. Dx: cataract RE. ___."),
     ("side_conflict", "L L3, L4 medial", "R L3, L4 medial", "RFA L lumbar facets. TO 1331 L side. ___ branch."),
+    ("plausible", "40 g, lot", "400 g, lot", "Left unicompartmental knee. One pack of cement, ___ 12."),
+    ("plausible", "ten grams", "ten milligrams",
+     "Uterus out through the vagina in one piece, it weighed two hundred and ___."),
+    ("plausible", "Five holes", "Fifty holes", "Right elbow arthroscopy. ___ were drilled with a wire."),
+    ("listed_count", "so four ports", "so five ports",
+     "started ten thirty four one ten millimetre port and three fives ___ pressure fourteen millimetres of mercury"),
     ("packs_left", "four packs out", "three packs out",
      "midline four packs in one and a half litres of blood sucked out spleen out ___ before closing"),
     ("listed_count", "four implants", "six implants",
@@ -119,6 +125,9 @@ QUIET = {
                                     "micrograms",
     "what a drain gives": "ASA 81 mg, bed flexed, drains out < 30 mL/d.",
     "litres of cardioplegia": "Cold blood cardioplegia one litre.",
+    "cement before a drug": "insert four millimetres cement forty grams forty mils of quarter percent bupivacaine one "
+                            "hundred milligrams",
+    "what each holds": "Local: 2 x 2.2 mL lido 2% + adr = 4.4 mL (88 mg).",
     "old blood": "grade four spleen one and a half litres of blood sucked out spleen out blood loss four hundred and "
                  "ninety mils",
     "what a stomach is sewn over": "360 wrap 2 cm over 56 Fr, 3 stitches.",

@@ -21,7 +21,9 @@ _STRONG = frozenset({"makes", "making", "total", "altogether", "totalling", "tot
 _LEADS = frozenset({"so", "that's", "thats", "=", "giving", "gives"})
 _POINTS = frozenset({"the", "these", "those"})  # "the two stones were dusted": those that were told of before
 _ONES = frozenset({"ones", "one", "others"})  # "two knotless ones"
-_GOES_ON = frozenset({"more", "further", "out", "came", "went", "for", "was", "were", "just"})  # "and two out of ..."
+_GOES_ON = frozenset(  # "and two out of ...", "one ten and three fives"
+    "threes fives eights tens twelves more further out came went for was were just".split()
+)
 SENT = frozenset("specimens specimen samples pots jars biopsies cultures swabs nodes bottles containers".split())
 _ARTICLES = frozenset({"the", "a", "an", "its"})
 _SAID_OF = frozenset({"the", "this", "that", "each", "every", "same", "no", "per", "another"})

@@ -32,7 +32,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 def _compare(note: OperativeNote, dose: Dose, grammar: Grammar) -> Finding | None:
     doses_said = [fact for fact in dose.of("medication_dose") if fact.unit not in _PIECE_UNITS]
     strengths, said = dose.one("medication_concentration"), doses_said[0] if len(doses_said) == 1 else None
-    volumes = _packed_out(dose, dose.of("medication_volume"))
+    volumes = _times_out(note, _packed_out(dose, dose.of("medication_volume")))
     if strengths is None or said is None or not volumes or strengths.value is None or strengths.unit is None:
         return None
     if said.value is None or said.unit is None or (said.scale == "each" and len(volumes) > 1):
@@ -80,6 +80,19 @@ def _packed_out(dose: Dose, volumes: list[Fact]) -> list[Fact]:
     one, other = volumes
     if one.value is not None and other.value is not None and one.value * number == other.value:
         return [other]
+    return volumes
+
+
+def _times_out(note: OperativeNote, volumes: list[Fact]) -> list[Fact]:
+    """ "2 x 2.2 mL lido 2 % = 4.4 mL": what each holds is not added to what they come to."""
+    for one, whole in (volumes, volumes[::-1]) if len(volumes) == 2 else ():
+        passage = next((place for place in note.sections.description if place.holds(one)), None)
+        if passage is None or one.value is None or whole.value is None:
+            continue
+        at = one.evidence.first - passage.evidence.first
+        words = passage.text.lower().split()[max(0, at - 2) : at]
+        if len(words) == 2 and words[1] == "x" and words[0].isdigit() and int(words[0]) * one.value == whole.value:
+            return [whole]
     return volumes
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from pipeline.checks.base import amount, called, finding, plain, shown, span, unit_words
+from pipeline.checks.base import amount, called, finding, placed, plain, read, shown, span, unit_words
 from pipeline.conversion import convert
 from pipeline.grammar import Grammar
 from pipeline.limits import limits
@@ -35,7 +35,40 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if row is not None and not _inside(fact, row):
                 found.append(_told(note, grammar, fact, row, what))
                 break
+    return found + _weighed(note, grammar)
+
+
+# Organs that are weighed when they are out, none of which weighs less than a gram. Common practice, no source.
+_ORGANS = frozenset("uterus prostate breast spleen kidney thyroid fibroid fibroids liver lung gallbladder".split())
+_BESIDE, _BEFORE = 5, 14  # tokens between cement, or "weighed", and a weight; from an organ to it
+
+
+def _weighed(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    """Weights that only the words hold: packs of cement, and organs in milligrams."""
+    row = next((row for row in limits(grammar, note.profile, "plausible", kind="device_size", name="cement", unit="g")
+                if row.name_of == "cement"), None)  # fmt: skip
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        tokens = read(passage)
+        for at, token in enumerate(tokens):
+            quantity = token.quantity
+            if quantity is None or quantity.value is None or quantity.unit not in ("g", "mg"):
+                continue
+            near = [one.norm for one in tokens[max(0, at - _BESIDE) : at + _BESIDE + 1]]
+            much = row is not None and row.high is not None and quantity.unit == "g" and quantity.value > row.high
+            named = {one.norm for one in tokens[max(0, at - _BEFORE) : at + _BESIDE]} & _ORGANS
+            little = quantity.unit == "mg" and named and _weighs(near)
+            if (much and "cement" in near) or little:
+                made = finding(
+                    "plausible", "warning", f"“{token.text}” is hardly possible as the weight of what it was said of.",
+                    ask="Say the weight again, with its unit.", about=f"w{passage.evidence.first + at}",
+                )  # fmt: skip
+                found.append(placed(made, passage.evidence))
     return found
+
+
+def _weighs(near: list[str]) -> bool:
+    return any(norm.startswith("weigh") or norm in ("out", "specimen") for norm in near)
 
 
 def _beyond_an_eye(note: OperativeNote, grammar: Grammar, fact: Fact) -> Limit | None:
@@ -65,6 +98,8 @@ def _limit(note: OperativeNote, grammar: Grammar, fact: Fact, what: str) -> Limi
 def _name(note: OperativeNote, fact: Fact) -> str:
     """The concept, or for a device without a row of its own the last of its words ("ports": "port"); the side port of
     an eye is an incision of a millimetre and no port."""
+    if fact.kind == "measurement" and fact.name is None and fact.unit is None and fact.text:
+        return fact.text.lower().split()[-1]  # "fifty holes"
     if fact.name is not None or fact.kind != "device_size" or not fact.text:
         return fact.name or ""
     if "port" in fact.text.lower() and any(

@@ -50,7 +50,8 @@ def _of_scope(sentence: Sentence, index: int) -> tuple[str, int] | None:
     at = index - 1 - (index >= 2 and tokens[index - 1].norm == "at")
     if at < 0 or tokens[at].norm not in ("in", "out"):
         return None
-    said = at > 0 and tokens[at - 1].norm == "scope"
+    back = at - 1 - (at > 1 and tokens[at - 1].norm in ("was", "came", "went"))
+    said = back >= 0 and tokens[back].norm == "scope"
     went_in = any(one.norm == "scope" and two.norm == "in" for one, two in pairwise(tokens[: at + 1]))
     if not said and (tokens[at].norm == "in" or not went_in or not tokens[at - 1].punctuation):
         return None

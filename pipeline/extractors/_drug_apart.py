@@ -10,6 +10,9 @@ from pipeline.records import Mention, Sentence, Token
 def is_apart(sentence: Sentence, index: int, drug: Mention) -> bool:
     """Whether the number at a token before a drug is of what stands before it."""
     between = sentence.tokens[index + 1 : drug.first]
+    own = sentence.tokens[index].quantity
+    if index and own is not None and own.dimension == "mass" and sentence.tokens[index - 1].norm == "cement":
+        return True  # "cement forty grams forty mils of quarter percent bupivacaine"
     return (
         _is_wetted(between) or _has_own_volume(sentence, index, drug) or _comes_with(sentence, index, drug)
         or _concludes(sentence, index, between) or _explains(sentence, index, between)
