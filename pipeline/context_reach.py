@@ -88,7 +88,9 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             told = [m.first for m in sentence.mentions if m.last == index - 1 and m.first > hit.last + 1]
             return min([index, *told]) - 1
         feared = hit.rule.id in _FEARS and tokens[index - 1].norm in _STILL
-        if (index in settings and not feared) or (tokens[index].norm == "," and clauses.opens_one(sentence, index + 1)):
+        leads = hit.rule.value == "historical" and hit.first <= 1 and index == hit.last + 1  # "At the last time, ..."
+        parts = tokens[index].norm == "," and clauses.opens_one(sentence, index + 1) and not leads
+        if (index in settings and not feared) or parts:
             return index - 1
         if hit.rule.id in _FEARS and index in opened and clauses.is_main(sentence, index):
             return index - 1

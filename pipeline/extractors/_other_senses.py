@@ -36,6 +36,8 @@ _DESCRIBING = _words("the a an this that its his her with and markedly grossly m
                      "hugely chronically")  # fmt: skip
 # Between these a wire is a guide.
 _GUIDED = _words("introducer dilator dilators sheath catheter lead guidewire needle seldinger cannula stent balloon")
+_BRUSHED = _words("brush brushes brushing brushings bacteriologic bacteriological specimen specimens")
+_PULLED_BY = _words("clamp clamps forceps suture sutures stitch stitches")
 _COMPLAINED = _words("complaint complaints complaining complained history onset")
 _CUTS = _words("arteriotomy venotomy incision incisions ureterotomy opening capsulotomy enterotomy wound")
 _PASSED = _words("needle catheter wire guidewire scope tube trocar cannula probe introducer endoscope sheath")
@@ -143,6 +145,10 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id == "drainage" and said == "drainage":
         complaint = after[:1] == ["from"] and "of" in before[-1:] and bool(_COMPLAINED & set(before))
         return bool(_LOOKS & set(before[-1:]) or "for" in before[-2:] or complaint)
+    if mention.id == "protection" and said == "protected":
+        return bool(_BRUSHED & set(after[:2]))
+    if mention.id == "traction":
+        return bool(_PULLED_BY & set(after))
     if mention.id == "division" and said == "divided":
         return bool({"doses", "dose", "portions", "aliquots"} & set(after[:1]))
     if mention.id == "dilatation" and said == "dilated" and _describes_part(sentence, mention, before):
