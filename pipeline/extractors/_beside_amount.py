@@ -103,3 +103,10 @@ _DRILLS = frozenset("drill drilled drilling reamer wire wires burr".split())
 def stops(sentence: Sentence, at: int) -> bool:
     """ "4 mL in.": nothing follows that it would be in."""
     return at >= len(sentence.tokens) or sentence.tokens[at].punctuation
+
+
+def but_side(sentence: Sentence, index: int, before: tuple[str, ...]) -> tuple[str, ...]:
+    """The words before an amount without the side of the part they end with: "left knee 2 mL" leaves nothing over."""
+    sided = any(m.table == "sites" and m.last == index - 1 and m.first and sentence.tokens[m.first - 1].norm == "left"
+                for m in sentence.mentions)  # fmt: skip
+    return tuple(word for word in before if word != "left") if sided else before

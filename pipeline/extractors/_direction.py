@@ -116,8 +116,8 @@ def target(sentence: Sentence, index: int) -> Mention | None:
         if len(between) > _REACH or any(token.punctuation or token.quantity for token in between):
             continue
         said = {token.norm for token in between}
-        if {"came", "back"} <= said:
-            return None  # "five and a half mils came back, scope in the knee"
+        if {"came", "back"} <= said or said & {"turned", "supine", "prone"}:
+            return None  # "five mils came back, scope in the knee", "seven mils, turned him supine, right knee"
         if "from" in said or "iliac-crest" in site.id:
             return None
         if said & _INTO or not said - _TO_SITE:

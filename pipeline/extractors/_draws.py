@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import cues, laterality, sidewise
-from pipeline.extractors import _amount_words, base
+from pipeline.extractors import _amount_words, _beside_amount, base
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Quantity, Reading, Scale, Sentence, Token
 
@@ -196,7 +196,8 @@ _YIELDS = frozenset("yielded yielding obtained gained recovered".split())
 
 def got_back(sentence: Sentence, index: int) -> bool:
     """ "The machine gave me back eight millilitres of concentrate"."""
-    before = {token.norm for token in sentence.tokens[max(0, index - 4) : index]}
+    said = tuple(token.norm for token in sentence.tokens[max(0, index - 4) : index])
+    before = set(_beside_amount.but_side(sentence, index, said))
     return _yielded(sentence, index) or (is_concentrate(sentence, index) and bool(before & _BACK))
 
 

@@ -79,7 +79,11 @@ def _number(
             product = None  # "eight pulls, forty mils in the syringes, spun"
         if sentence.says(_OF) and _direction.names_drug(sentence, index):
             product = None  # "five millilitres of ACD-A, spun twelve minutes"
-        if product is not None and _beside_amount.is_placed(sentence, index):
+        part_of = product is not None and product[1].first < index and (
+            not _beside_amount.but_side(sentence, index, (sentence.tokens[product[1].last].norm,))
+        )
+        part_of = part_of or (product is not None and product[1].first < index and _direction.to_bench(sentence, index))
+        if product is not None and (part_of or _beside_amount.is_placed(sentence, index)):
             product = None  # "BMAC 2 mL under fibrin at the plug"
         if product is not None and (injected or _goes_in(sentence, grammar, index, product[1])):
             product = None

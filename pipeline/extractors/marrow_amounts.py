@@ -369,7 +369,7 @@ def _is_made(sentence: Sentence, index: int, after: tuple[str, ...], before: tup
     """ "Spun it, eight left", "concentrated to twelve", "gave us seven mils back", "BMC six mils"."""
     if after in (("left",), ("back",)) or after[:2] == ("came", "back"):
         return True
-    tail = before[-4:]
+    tail = _beside_amount.but_side(sentence, index, before[-4:])
     if tail[-2:-1] in (("the",), ("on",)) and tail[-1:] == ("left",):
         return False  # "on the left four"
     if tail[-1:] in (("of",), ("for",)):
