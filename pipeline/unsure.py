@@ -184,6 +184,7 @@ _TURNS = _words(
 )
 
 
+_WOULD = _words("would could did")
 _READIED = _words("opened prepared fetched")
 _GIVEN = _words("given injected used placed implanted inserted went instilled infiltrated")
 
@@ -208,6 +209,9 @@ def _turned(fact: Fact, place: Place) -> Iterator[str]:
         for at in range(place.last + 1, min(place.last + (3 if is_numeric(fact) else 4), len(tokens))):
             if tokens[at].norm in _STOPS or place.is_named(at) or tokens[at].norm == "#volume":
                 break
+            if tokens[at].norm == "not" and tokens[at - 1].norm in _WOULD:
+                yield f"'{tokens[at - 1].text} not' is said behind it: it may not have been done so"
+                return
             readied = tokens[at].norm in _READIED or (tokens[at].norm == "drawn" and place.norm(at + 1) == "up")
             if tokens[at].norm in _TURNS or (readied and not _is_given_then(place, at)):
                 yield f"'{tokens[at].text}' is said behind it: it may not have been done so"

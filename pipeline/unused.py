@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Reading, Sentence, Token
 
 _KINDS = frozenset({"device", "device_size", "device_count", "drain", "drain_size"})
 
@@ -150,8 +150,11 @@ def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
         if tuple(norms[at : at + 2]) in _BACK or norms[at] in _TRIALLED and _TOO & set(norms[at + 1 : at + 5]):
             return "not_used"  # "10 mm trialled, too loose"
         if norms[at] in _NO_PASS and denied and norms[start : start + 1] != ["for"]:
-            if norms[at + 1 : at + 3] and (norms[at + 1] in _SO or norms[at + 1] == "," and norms[at + 2] in _SO):
+            behind = norms[at + 1 : at + 3]
+            if behind and (behind[0] in _SO or behind[:1] == [","] and behind[-1] in _SO):
                 return "not_used"  # "would not fit so a twenty one millimetre valve was put in"
+            if _is_another_told(tokens, at):
+                return "not_used"
             continue
         if not denied and (norms[at] in _REMOVED or tuple(norms[at : at + 2]) in _TAKEN_OUT):
             return "explanted"
@@ -165,6 +168,21 @@ def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
             return ""
     return ""
 
+
+def _is_another_told(tokens: Sequence[Token], at: int) -> bool:
+    """ "A 36 mm cup would not fit, a 34 mm cup was placed": what did not fit gave way to one of another size."""
+    for token in tokens[at + 1 : at + 1 + _SOON]:
+        if token.norm in (".", ";") or token.norm in _AFTER_ALL | _CHANGED:
+            return False
+        if token.norm in _OTHER_SIZE or (token.quantity is not None and token.quantity.dimension in _SIZES):
+            return True
+    return False
+
+
+_SOON = 6  # tokens
+_AFTER_ALL = _words("after until dilated dilatation dilation reamed reaming eventually finally once")
+_OTHER_SIZE = _words("smaller larger bigger shorter longer thinner thicker next size")
+_SIZES = frozenset({"length", "french", "gauge", ""})
 
 _LED = _words("a an the one first second other this that single and another")
 

@@ -145,6 +145,8 @@ def test_a_position_is_told_to_be_the_one() -> None:
         ("Hernia. Mesh repair mooted.", "procedure", "Mesh repair", {"name": "hernia-repair"}, "'mooted'"),
         ("Knee arthroscopy. Warfarin - for AF.", "medication", "Warfarin", {"name": "warfarin"}, "nobody said"),
         ("Wrist. Either a pin or wire 2 mm.", "device_size", "wire 2 mm.", {"name": "k-wire", **_amount("2")}, "'or'"),
+        ("Stent 7 Fr would not pass.", "device_size", "Stent 7 Fr", {"name": "stent", **_amount("7", "[Ch]")},
+         "'would not'"),
         ("Block mepi 1 % in the axilla.", "measurement", "Block mepi 1 %", {"text": "mepi", **_amount("1", "%")},
          "strength"),
         ("Oxytocin as a bolus then 300 mL slowly.", "medication_volume", "Oxytocin as a bolus then 300 mL",
