@@ -257,6 +257,9 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
     if numeral.value is None:
         return Quantity(form="fraction", text=numeral.text), numeral.end
     doubt = numeral.doubt
+    if numeral.shape == "colloquial" and numeral.start and norms[numeral.start - 1] in _NUMBERED:
+        label = norms[numeral.start - 1]
+        return _first_only(norms, numeral, f"taken as the number of the {label}; it could be {numeral.value}")
     if numeral.split:
         on_day = norms[max(0, numeral.start - 1)] in compounds.NUMBERED and not is_numeric(norms, numeral.start - 2)
         if numeral.start > 1 and on_day and numeral.shape == "colloquial":
@@ -288,6 +291,8 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
     return _with_unit(quantity, said, tokens), end
 
 
+# What is numbered: "syringe one ten mils, syringe two ten mils".
+_NUMBERED = frozenset("syringe sample pot bottle tube hole track point site".split())
 # "Ports, one ten millimetre at the navel and three five millimetre": no port is wider than a hand.
 _PORTS = frozenset({"port", "ports", "trocar", "trocars", "cannula", "cannulas"})
 

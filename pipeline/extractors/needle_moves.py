@@ -87,6 +87,9 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     needle = cues.nearest(sentence, grammar, index, "needle")
     if quantity.dimension == "gauge" and (needle is None or needle[0] > _GAUGE_REACH):
         return [base.claim("harvest_needle", reading, sentence, index, index, index, _BARE_GAUGE)]
+    led = index > 1 and sentence.tokens[index - 1].norm == "in" and needle is not None and needle[1].last == index - 2
+    if quantity.dimension == "length" and led:  # "needle in two and a half centimetres": how far it went
+        return [base.claim("harvest_depth", reading, sentence, index, index - 2, index, 0)]
     if quantity.dimension in ("gauge", "length"):
         if needle is not None and _is_spinal(sentence, needle[1]):
             needle = None
