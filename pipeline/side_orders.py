@@ -83,7 +83,9 @@ def _crest(facts: Sequence[Fact]) -> Laterality | None:
     sites = [fact for fact in facts if fact.kind == "harvest_site" and fact.status == "performed"
              and fact.certainty == "affirmed"]  # fmt: skip
     sides = {fact.laterality for fact in sites} - {None}
-    return sides.pop() if len(sides) == 1 and "bilateral" not in sides else None
+    drawn = {fact.laterality for fact in facts if fact.kind in _HARVEST} - {None}
+    # "from the left crest thirty, then from the right another thirty": the other crest is not named again
+    return sides.pop() if len(sides) == 1 and "bilateral" not in sides and drawn <= sides else None
 
 
 def _may_have(fact: Fact, grammar: Grammar) -> bool:

@@ -32,8 +32,8 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
       ("injection_volume", "3", "mL", "left")]),
     ("Bone marrow aspiration. Trephine two centimetres deep to the cortex at the right ASIS. Draws: ten, ten, eight, "
      "seven. That's thirty five.",
-     [("harvest_depth", "2", "cm", None), ("draw", "10", None, "right"), ("draw", "10", None, "right"),
-      ("draw", "8", None, "right"), ("draw", "7", None, "right"), ("harvest_total", "35", None, None)]),
+     [("harvest_depth", "2", "cm", "right"), ("draw", "10", None, "right"), ("draw", "10", None, "right"),
+      ("draw", "8", None, "right"), ("draw", "7", None, "right"), ("harvest_total", "35", None, "right")]),
     ("Iliac crest marrow. The first aspirate was a dry tap, the second gave four, repositioned a centimetre lateral "
      "and got twelve.",
      [("draw", "4", None, None), ("draw", "12", None, None)]),
@@ -53,8 +53,8 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
     ("Marrow from the right iliac crest. First draw one centimetre below the cortex five mils then half a turn back "
      "three mils then another half turn three mils that is eleven total. Spun and we get six mils of concentrate. "
      "Under fluoroscopy I went into the medial condyle and gave three mils and two mils in the tibial plateau.",
-     [("draw", "5", "mL", None), ("harvest_depth", "1", "cm", None), ("draw", "3", "mL", "right"),
-      ("draw", "3", "mL", "right"), ("harvest_total", "11", None, None), ("product_volume", "6", "mL", None),
+     [("draw", "5", "mL", "right"), ("harvest_depth", "1", "cm", "right"), ("draw", "3", "mL", "right"),
+      ("draw", "3", "mL", "right"), ("harvest_total", "11", None, "right"), ("product_volume", "6", "mL", None),
       ("injection_volume", "3", "mL", None), ("injection_volume", "2", "mL", None)]),
     ("Marrow from the left posterior crest, prone, eight passes, sixty mils into two thirty mil syringes. Spun down to "
      "seven mils.",
