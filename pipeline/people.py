@@ -35,6 +35,10 @@ class Person:
     title: str
     name: str
 
+# What is measured in French: "Foley 3-way 22F" tells neither an age nor a sex.
+CALIBRED = frozenset("sheath sheaths catheter catheters fr french foley foleys cannula cannulas drain tube introducer "
+                     "correction upsized upsize".split())  # fmt: skip
+
 
 def persons(sentence: Sentence) -> list[Person]:
     """Names that follow a title, in order."""

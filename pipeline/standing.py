@@ -94,6 +94,8 @@ class Standing:
         for one in heard:
             if head is not None and one.first <= head.first:
                 continue
+            if _is_of_crest(sentence, one):
+                continue
             now = scope_at(sentence, "status", one.first, "performed") == "performed"
             if now and one.value in ("left", "right") and one.value != side and turns(sentence, one, side):
                 side = one.value
@@ -112,6 +114,15 @@ class Standing:
     def at(self, word: int) -> Place:
         index = bisect_right(self._starts, word) - 1
         return self._places[index] if index >= 0 else _NOWHERE
+
+
+def _is_of_crest(sentence: Sentence, side: Side) -> bool:
+    """ "Prone first, left posterior crest": where marrow or bone is taken from, and not what is operated on."""
+    behind = {token.norm for token in sentence.tokens[side.last + 1 : side.last + 5]}
+    return not behind.isdisjoint(_CREST)
+
+
+_CREST = frozenset({"crest", "crests", "psis", "asis", "iliac"})
 
 
 def _blocks(reading: Reading, lines: dict[int, int]) -> dict[int, int]:

@@ -63,7 +63,7 @@ def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
     text = _OH_DIGIT.sub(r"\1-", text).replace("’", "'").replace("‐", "-").replace("‑", "-").replace("−", "-")
     plural = _PLURAL.match(text)
     if plural:
-        return (*(_pieces(plural[1]) if plural[1] else ()), (":", ":", True))
+        return (*(_pieces(plural[1]) if plural[1] else ()), (text[plural.end(1) :], ":", True))
     if _NOT_ASKED.match(text):
         return (*_pieces(text[:3]), *((mark, mark, True) for mark in text[3:]))
     if text in ("->", "→", "=>"):
@@ -174,9 +174,14 @@ def words_from_text(text: str) -> list[Word]:
     return words
 
 
+_NEARLY = 0.85  # of the widest line
+_WANTS_MORE = frozenset("of the a an with from into and or by for his her".split())  # not "tourniquet on", "drain in"
+
+
 def _lines(text: str) -> Iterable[str]:
     """Logical lines: wrapped ones are put together again (a line is taken as wrapped when the first word of the
-    next would not have fitted into the widest line of its paragraph, of 50 characters or more)."""
+    next would not have fitted into the widest line of its paragraph, of 50 characters or more; when it ends in a word
+    that wants another; or when it is nearly as wide and the next line goes on in small letters)."""
     for paragraph in re.split(r"\n[ \t]*\n", text.replace("\r\n", "\n").replace("\r", "\n")):
         rows = [row.strip() for row in paragraph.split("\n") if row.strip()]
         width = max((len(row) for row in rows), default=0)
@@ -184,12 +189,15 @@ def _lines(text: str) -> Iterable[str]:
         for index, row in enumerate(rows):
             held = f"{held} {row}" if held else row
             following = rows[index + 1] if index + 1 < len(rows) else ""
+            full = bool(following) and (
+                len(row) + 1 + len(following.split()[0]) > width
+                or (following[0].islower() and len(row) >= _NEARLY * width)
+            )
             wrapped = (
-                width >= 50
-                and bool(following)
+                bool(following)
                 and row[-1] not in ".:;!?"
                 and not row.isupper()
-                and len(row) + 1 + len(following.split()[0]) > width
+                and ((width >= 50 and full) or row.split()[-1] in _WANTS_MORE)
                 and not _LIST_MARK.match(following.split()[0])
                 and not (_CELLS.search(row) and _CELLS.search(following))
             )

@@ -90,3 +90,17 @@ def test_no_letter_is_lost_on_the_pool() -> None:
             kept = "".join(token.text for token in tokenize([word]))
             lost = set(word.text) - set(kept) - set("-–‑’")
             assert not lost, (word.text, kept)
+
+
+@pytest.mark.parametrize(
+    ("text", "lines"),
+    [
+        ("We did a decompression of the\nright hip.", 1),
+        ("Tourniquet on\nDrain in\nCounts correct", 3),
+        ("He has a necrosis of the femoral head, stage two, and that is what I would\nwrite down afterwards as well, "
+         "so nothing changes in it for the coder", 1),
+        ("COMPLICATIONS: None\nDRAINS: None", 2),
+    ],
+)  # fmt: skip
+def test_a_line_that_wants_more_goes_on(text: str, lines: int) -> None:
+    assert len({word.segment for word in words_from_text(text)}) == lines

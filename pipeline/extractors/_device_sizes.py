@@ -233,8 +233,8 @@ def chained(sentence: Sentence, last: int, index: int) -> bool:
 
 def of_another(sentence: Sentence, index: int, last: int) -> bool:
     """Whether the thing was denied before the number, or an operation stands right before it ("four anchors in all
-    acromioplasty six millimetres")."""
+    acromioplasty six millimetres"), or a semicolon parts the two."""
     between = sentence.tokens[last + 1 : index]
-    return any(token.norm in ("not", "unused", "never") for token in between) or any(
+    return any(token.norm in ("not", "unused", "never", ";") for token in between) or any(
         m.table == "procedures" and m.first > last and m.last == index - 1 for m in sentence.mentions
     )

@@ -48,6 +48,8 @@ def _has_own_volume(sentence: Sentence, index: int, drug: Mention) -> bool:
     behind = sentence.tokens[drug.last + 1].quantity if drug.last + 1 < len(sentence.tokens) else None
     if own is None or behind is None or not own.dimension == behind.dimension == "volume":
         return False
+    if not between and any(m.last == index - 1 and m.table in ("sites", "devices") for m in sentence.mentions):
+        return True  # "graft from the calcaneus two millilitres fibrin glue one millilitre"
     return any(token.norm == "," for token in between) and not any(token.quantity is not None for token in between)
 
 

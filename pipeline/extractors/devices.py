@@ -368,7 +368,8 @@ def _is_counted(sentence: Sentence, index: int, first: int) -> bool:
     before = sentence.tokens[index - 1].quantity if index else None
     bare = before is not None and before.form == "number" and not before.dimension
     run = bare and sentence.tokens[index].text.isalpha() and not is_decimal(sentence.tokens[index - 1])
-    if whole or run or (index and sentence.tokens[index - 1].norm == "plus"):
+    dosed = any(m.table == "drugs" and m.last == index - 1 for m in sentence.mentions)  # "cefazolin two tourniquet"
+    if whole or run or dosed or (index and sentence.tokens[index - 1].norm == "plus"):
         return False  # "at three six and three seven abutments", "tunnel nine screw", "head thirty six plus four stem"
     if any(index < m.first and m.last < first for m in base.mentions(sentence, "approaches", "findings")):
         return False  # "two portals 1.9 mm scope"

@@ -170,7 +170,9 @@ def _sex(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
                               status="performed", certainty="affirmed")]  # fmt: skip
     for index, token in enumerate(tokens[:25]):
         low = token.norm
-        if len(low) in (2, 3, 4) and low[-1] in _SEX and low[:-1].isdigit() and token.text[-1].isupper():
+        if len(low) in (2, 3, 4) and low[-1] in _SEX and low[:-1].isdigit() and token.text[-1].isupper() and not (
+            sentence.says(people.CALIBRED)
+        ):
             return [base.make("patient_sex", reading, sentence, index, index, name=_SEX[low[-1]])]
         if low in _SEX and token.text.isupper() and index and _is_age(sentence, index - 1):
             return [base.make("patient_sex", reading, sentence, index, index, name=_SEX[low])]

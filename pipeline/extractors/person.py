@@ -43,7 +43,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if token.quantity is None and token.norm.isalpha():
                 continue
             sexed = _WITH_SEX.match(token.norm) if token.quantity is None else None
-            if sexed and int(sexed[1]) <= _OLDEST and not sentence.says(_FRENCH):
+            if sexed and int(sexed[1]) <= _OLDEST and not sentence.says(people.CALIBRED):
                 facts.append(
                     base.make("patient_age", reading, sentence, index, index, value=Decimal(sexed[1]), unit="a",
                               **_SURE)
@@ -203,8 +203,6 @@ def _is_load(sentence: Sentence, index: int) -> bool:
 
 
 _OF_A_THING = frozenset({"the", "an", "a", "from", "this", "of", "her", "his", "its"})
-_FRENCH = frozenset("sheath sheaths catheter catheters fr french cannula cannulas drain tube introducer "
-                    "correction upsized upsize".split())  # fmt: skip
 _IN_SHORT = frozenset({"yo", "y/o", "y.o.", "y.o", "yr/o"})  # "32 yo, P0"
 _LOAD_WORDS = frozenset({"ttwb", "pwb", "fwb", "nwb", "wb", "tdwb", "ffwb"})
 _LOADS = frozenset("partial touch toe full half limited protected no reduced some".split())
