@@ -25,7 +25,7 @@ from pipeline import (
 )
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading, Sentence
+from pipeline.records import Fact, Laterality, Reading
 from pipeline.rows import Concept, Device, Drug, Kind
 from pipeline.standing import Place, Standing, is_other, opposite
 
@@ -92,7 +92,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             place = standing.at(fact.evidence.first)
             there = place.opened or fact.kind not in _GIVEN
             labelled = place.label and (
-                there or label_sides.is_given_there(fact, _sentence(reading, fact), grammar)
+                there or label_sides.is_given_there(fact, reading.sentence_at(fact.evidence.first), grammar)
             )
             side = place.side if labelled and _is_local(fact, grammar) else None
         if side is None and sole and fact.kind in own_numbers.KINDS and _free(fact) and fact.laterality is None:
@@ -113,7 +113,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         doubts = (*fact.doubts, laterality.OTHER_SIDE) if derived else fact.doubts
         told = fact if side is None else replace(fact, laterality=side, doubts=doubts)
         if standing.any:
-            told = label_sides.before_turn(told, standing, _sentence(reading, told), grammar)
+            told = label_sides.before_turn(told, standing, reading.sentence_at(told.evidence.first), grammar)
         result.append(told)
     return [
         replace(fact, laterality=given[fact.group])
@@ -141,7 +141,7 @@ def _work(facts: Sequence[Fact], operation: Laterality | None) -> list[int]:
 def _is_of_sole(
     fact: Fact, operation: Laterality | None, reading: Reading, grammar: Grammar, operated: Set[str]
 ) -> bool:
-    sentence = _sentence(reading, fact)
+    sentence = reading.sentence_at(fact.evidence.first)
     return sentence is not None and sole_side.belongs(
         fact, operation, sentence, grammar, operated, lambda one: _is_local(one, grammar)
     )
@@ -204,7 +204,7 @@ def _of_number(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
         return fact
     if (fact.value is None and fact.low is None) or not _is_local(fact, grammar):
         return fact
-    sentence = _sentence(reading, fact)
+    sentence = reading.sentence_at(fact.evidence.first)
     if sentence is None or not sidewise.told(sentence, grammar):
         return fact
     here = [
@@ -216,16 +216,11 @@ def _of_number(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     return fact if side is None else replace(fact, laterality=side)
 
 
-def _sentence(reading: Reading, fact: Fact) -> Sentence | None:
-    return next((one for one in reading.sentences if one.tokens
-                 and one.tokens[0].first <= fact.evidence.first <= one.tokens[-1].last), None)  # fmt: skip
-
-
 def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     """ "Patent blue, two mils under the right areola": an amount has the side of where it was given."""
     if fact.laterality is not None or fact.kind not in _GIVEN | {"incision_length"}:
         return fact
-    sentence = _sentence(reading, fact)
+    sentence = reading.sentence_at(fact.evidence.first)
     if fact.scale is not None or not _free(fact) or sentence is None or not _is_local(fact, grammar):
         return fact
     sides = laterality.sides(sentence, grammar)
@@ -243,7 +238,7 @@ def _of_each(fact: Fact, reading: Reading) -> Fact:
     """ "Mesh 10 by 15 cm on each side", "drains 10 Fr, one per side" of an operation on both."""
     if fact.laterality is not None or fact.kind not in _PLACED or not _free(fact):
         return fact
-    sentence = _sentence(reading, fact)
+    sentence = reading.sentence_at(fact.evidence.first)
     if sentence is None or not sentence.says(_SIDE):
         return fact
     last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
@@ -256,7 +251,7 @@ _SIDE = frozenset({"side"})
 def _of_subject(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     if fact.laterality is not None or fact.kind not in own_numbers.TOLD or not _free(fact):
         return fact
-    sentence = _sentence(reading, fact)
+    sentence = reading.sentence_at(fact.evidence.first)
     side = own_numbers.of_subject(fact, sentence, grammar) if sentence is not None else None
     return fact if side is None else replace(fact, laterality=side)
 
@@ -328,7 +323,7 @@ _TITLES = 2  # sentences
 
 
 def _is_own(fact: Fact, reading: Reading, grammar: Grammar, operated: Set[str]) -> bool:
-    sentence = _sentence(reading, fact)
+    sentence = reading.sentence_at(fact.evidence.first)
     return sentence is not None and own_numbers.is_own(fact, sentence, grammar, operated)
 
 

@@ -6,6 +6,7 @@ agreement and spoken corrections keep them, so evidence is always a range of ori
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Set
 from dataclasses import MISSING, dataclass, field, fields, make_dataclass
 from decimal import Decimal
@@ -208,6 +209,18 @@ class Reading:
 
     words: tuple[Word, ...]
     sentences: tuple[Sentence, ...]
+    memo: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
+
+    def sentence_at(self, word: int) -> Sentence | None:
+        """The sentence that a word id lies in; None for one that was taken back with all of its sentence."""
+        held: list[Sentence] | None = self.memo.get("spans")
+        if held is None:
+            held = self.memo["spans"] = [sentence for sentence in self.sentences if sentence.tokens]
+            self.memo["starts"] = [sentence.tokens[0].first for sentence in held]
+        at = bisect_right(self.memo["starts"], word) - 1
+        if at >= 0 and held[at].tokens[0].first <= word <= held[at].tokens[-1].last:
+            return held[at]
+        return next((one for one in held if one.tokens[0].first <= word <= one.tokens[-1].last), None)
 
 
 @quick

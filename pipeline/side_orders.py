@@ -25,11 +25,8 @@ _HARVEST = frozenset(
 
 def lend(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
     """The facts, those without a side with the one that was said with them. Pure; order kept."""
-    spans = [sentence for sentence in reading.sentences if sentence.tokens]
-
     def sentence_of(fact: Fact) -> Sentence | None:
-        return next((one for one in spans
-                     if one.tokens[0].first <= fact.evidence.first <= one.tokens[-1].last), None)  # fmt: skip
+        return reading.sentence_at(fact.evidence.first)
 
     crest = _crest(facts)
     told = [_with(fact, crest, sentence_of, grammar) for fact in facts]

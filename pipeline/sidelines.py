@@ -121,10 +121,4 @@ def _between(sentence: Sentence, grammar: Grammar, first: int, last: int) -> set
 
 
 def _by_word(reading: Reading) -> Callable[[Fact], Sentence | None]:
-    spans = [sentence for sentence in reading.sentences if sentence.tokens]
-
-    def at(fact: Fact) -> Sentence | None:
-        return next((one for one in spans
-                     if one.tokens[0].first <= fact.evidence.first <= one.tokens[-1].last), None)  # fmt: skip
-
-    return at
+    return lambda fact: reading.sentence_at(fact.evidence.first)

@@ -118,8 +118,8 @@ def _is_same(site: str, place: str, grammar: Grammar) -> bool:
 
 
 def _sentence_of(reading: Reading, fact: Fact) -> int:
-    return next((at for at, sentence in enumerate(reading.sentences) if sentence.tokens
-                 and sentence.tokens[0].first <= fact.evidence.first <= sentence.tokens[-1].last), -2)  # fmt: skip
+    sentence = reading.sentence_at(fact.evidence.first)
+    return -2 if sentence is None else sentence.index
 
 
 _ELSEWHERE = frozenset(
