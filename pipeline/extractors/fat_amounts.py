@@ -55,9 +55,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 
 def _is_grafted(sentence: Sentence, grammar: Grammar) -> bool:
     named = base.mentions(sentence, "injectates", "procedures", "acts", "processing")
-    return any("fat" in m.id or "lipo" in m.id or m.id == "emulsification" for m in named) or (
-        cues.has(sentence, grammar, "lipoaspirate")
-    )
+    return any("fat" in m.id or "lipofill" in m.id or m.id == "emulsification" for m in named)
 
 
 def _role(sentence: Sentence, index: int, told: str) -> str:

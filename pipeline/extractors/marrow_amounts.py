@@ -34,8 +34,7 @@ _INTO = frozenset("into to along around beneath down through".split())
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
-    amounts: list[Decimal] = []
-    products: list[Decimal] = []
+    amounts, products = list[Decimal](), list[Decimal]()
     for passage in _marrow_told.passages(reading, grammar):
         sentence = passage.sentence
         same = [at for at, token in enumerate(sentence.tokens) if token.norm == "same"] if sentence.says(_SAME) else []
@@ -45,8 +44,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             state = passage.state(index)
             if quantity.form in ("number", "range", "fraction") and not _is_anothers(sentence, index):
                 if state in ("drawn", "named") and _amount_lists.comes_to(sentence, index, products):
+                    whose = _draws.crest_side(sentence, grammar, index) if quantity.value == products[-1] else None
                     facts.append(base.claim("harvest_total", reading, sentence, index, index, index, -2,
-                                            unit=quantity.unit, scale="total"))  # fmt: skip
+                                            unit=quantity.unit, scale="total", laterality=whose))  # fmt: skip
                 else:
                     facts += _amount(reading, sentence, grammar, index, quantity, state, passage.side, amounts)
                 products += _amount_lists.product(sentence, index)
