@@ -67,7 +67,8 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
         if hit.rule.value == "conditional" and tokens[index].norm == "none" and _of_these(sentence, index):
             return index - 1  # "we had talked about an osteotomy none of that today just ..."
         if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
-            return max(hit.last, min(index, max(clauses.bounds(sentence, index)[0], hit.last + 1)) - 1)
+            begins = clauses.bounds(sentence, index)[0]
+            return max(hit.last, (begins if begins > hit.last + 1 else index) - 1)  # "last time 40 mg, today none"
         if hit.rule.value == "planned" and clauses.told_next(sentence, index):
             return index - 1
         if hit.rule.value == "planned" and clauses.told_done(sentence, index):

@@ -134,6 +134,10 @@ def _within(words: Sequence[Word], first: int, last: int) -> Iterator[Word]:
 def may_skip(tokens: Sequence[Token], index: int, cue: Cue, new: int, between: int) -> bool:
     """Whether a weak cue may reach over the words after the old value ("two grams of cefazolin sorry three grams")."""
     old, fresh = tokens[index].quantity, tokens[new].quantity
+    if tokens[new].norm in SIDES and cue.phrase == "no" and between <= BETWEEN:
+        # "right hip core decompression, no, left hip": set off on both sides, with the same part behind the side
+        set_off = cue.end < len(tokens) and tokens[cue.first - 1].punctuation and tokens[cue.end].punctuation
+        return set_off and repeated_after(tokens, index, cue.first, tokens, new) > 0
     if fresh is None or old is None:
         return False
     if cue.phrase in APOLOGIES:

@@ -68,6 +68,8 @@ from reading_of import state
         ("Lidocaine 1 % (tourniquet not needed).", "lidocaine", "performed", "affirmed"),
         ("Lidocaine 1 % (tourniquet not needed).", "tourniquet", "performed", "negated"),
         ("Nerve flattened, not injected.", "flattened", "performed", "affirmed"),
+        ("Last time she got forty of methylprednisolone today no steroid.", "methylprednisolone", "historical",
+         "affirmed"),
         ("Ulnar nerve seen and protected, not transposed.", "protected", "performed", "affirmed"),
         ("no local with adrenaline because of her heart", "adrenaline", "performed", "negated"),
         ("the plan was a meniscal repair we performed a meniscectomy instead", "repair", "performed", "negated"),

@@ -137,6 +137,8 @@ CORRECTED = [
      ["left calcaneus,"]),
     ("Medial meniscus, no, lateral, torn.", "lateral meniscus , torn .", ["Medial"]),
     ("Spinal - no, general anaesthetic.", "general anaesthetic .", ["Spinal"]),
+    ("Right hip core decompression, no, left hip, in spinal.", "left hip core decompression , in spinal .",
+     ["Right hip"]),
     ("Pain in the knee, no, hip, yes.", "Pain in the knee , no , hip , yes .", []),
     ("Knee swollen, no, warm.", "Knee swollen , no , warm .", []),
     ("three by eighteen stent no three point five by eighteen stent", "three point five by eighteen stent",
