@@ -7,10 +7,7 @@ that differs by the error.
 from __future__ import annotations
 
 import pytest
-
-from pipeline import run
-
-ASKED = frozenset({"completeness", "family_elements"})  # what was not said in so short a text
+from reading_of import loud
 
 QUIET = {
     "arm of the position": "left knee arthroscopy and partial meniscectomy spinal with right arm out tourniquet on the "
@@ -185,16 +182,11 @@ LOUD = {
 }  # fmt: skip
 
 
-def _loud(text: str) -> list[str]:
-    found = run.note_from_text(text, name="case").findings
-    return [f"{one.check}: {one.message}" for one in found if one.severity != "note" and one.check not in ASKED]
-
-
 @pytest.mark.parametrize("text", QUIET.values(), ids=QUIET)
 def test_nothing_is_asked_aloud(text: str) -> None:
-    assert _loud(text) == []
+    assert loud(text) == []
 
 
 @pytest.mark.parametrize(("check", "text"), LOUD.values(), ids=LOUD)
 def test_an_error_is_asked_aloud(check: str, text: str) -> None:
-    assert [one for one in _loud(text) if one.startswith(f"{check}:")]
+    assert [one for one in loud(text) if one.startswith(f"{check}:")]

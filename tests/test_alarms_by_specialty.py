@@ -6,10 +6,7 @@ The sentences are invented; right and wrong differ in one number, word or side.
 from __future__ import annotations
 
 import pytest
-
-from pipeline import run
-
-ASKED = frozenset({"completeness", "family_elements"})  # what was not said in so short a text
+from reading_of import loud
 
 # (check, right words, wrong words, the sentence with ___ where they stand)
 TOLD = (
@@ -156,17 +153,12 @@ QUIET = {
 }  # fmt: skip
 
 
-def _loud(text: str) -> list[str]:
-    found = run.note_from_text(text, name="case").findings
-    return [f"{one.check}: {one.message}" for one in found if one.severity != "note" and one.check not in ASKED]
-
-
 @pytest.mark.parametrize("text", QUIET.values(), ids=QUIET)
 def test_nothing_is_asked_aloud(text: str) -> None:
-    assert _loud(text) == []
+    assert loud(text) == []
 
 
 @pytest.mark.parametrize(("check", "right", "wrong", "told"), TOLD, ids=[told[1] for told in TOLD])
 def test_an_error_is_asked_aloud(check: str, right: str, wrong: str, told: str) -> None:
-    assert _loud(told.replace("___", right)) == []
-    assert [one for one in _loud(told.replace("___", wrong)) if one.startswith(f"{check}:")]
+    assert loud(told.replace("___", right)) == []
+    assert [one for one in loud(told.replace("___", wrong)) if one.startswith(f"{check}:")]

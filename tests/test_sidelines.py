@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from cases_runner import facts_of
-from reading_of import read
+from reading_of import read, sides
 
 from pipeline import grammar, laterality
 from pipeline.records import Fact
@@ -25,13 +25,6 @@ KNEES = (
     "gauge needle forty milligrams of triamcinolone with four millilitres of lidocaine then the left knee eighty "
     "milligrams of triamcinolone"
 )
-
-
-def sides(text: str, kind: str, name: str = "") -> list[str | None]:
-    return [
-        fact.laterality for fact in facts_of(text)
-        if fact.kind == kind and name in (fact.name or fact.text or "")
-    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from cases_runner import facts_of
-from reading_of import read
+from reading_of import read, sides
 
 from pipeline import grammar, mentions
 from pipeline.body_parts import limbs
@@ -16,13 +16,6 @@ KNEE = (
     "percent bupivacaine into the portals. Loose body sent to pathology. Suction drain 10 French. Brace for two weeks. "
     "Partial weight bearing for two weeks. Crutches."
 )
-
-
-def sides(text: str, kind: str, name: str = "") -> list[str | None]:
-    return [
-        fact.laterality for fact in facts_of(text)
-        if fact.kind == kind and name in (fact.name or fact.text or "")
-    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(
