@@ -36,12 +36,26 @@ def explant(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     removal, of_joint = _is_removal(facts, _REMOVAL), _is_removal(facts, _OF_JOINT)
     named = frozenset(name for name in _done(facts) if name.endswith("-removal") and _is_removal(facts, {name}))
     starts = [sentence.tokens[0].first if sentence.tokens else -1 for sentence in reading.sentences]
-    return [
+    told = [
         _told(fact, reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)], grammar,
               removal or f"{fact.name}-removal" in named, of_joint)
         if fact.kind in _KINDS and fact.role == "implanted" and fact.certainty == "affirmed" else fact
         for fact in facts
     ]  # fmt: skip
+    return [_as_the_thing(fact, told) for fact in told]
+
+
+def _as_the_thing(fact: Fact, facts: Sequence[Fact]) -> Fact:
+    """ "K-wire x1 temp, removed", "one plate seen left in": a count or a size has the fate of its thing."""
+    if fact.kind not in _KINDS - {"device"} or fact.role != "implanted" or fact.status != "performed":
+        return fact
+    thing = next((
+        other for other in facts
+        if other.kind == "device" and other.name == fact.name and other.certainty == "affirmed"
+        and fact.evidence.first <= other.evidence.first and other.evidence.last <= fact.evidence.last
+    ), None)  # fmt: skip
+    gone = thing is not None and (thing.role == "explanted" or thing.status == "historical")
+    return replace(fact, role=thing.role, status=thing.status) if gone and thing is not None else fact
 
 
 def _done(facts: Sequence[Fact]) -> set[str]:

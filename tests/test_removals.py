@@ -74,3 +74,11 @@ def test_what_came_out_does_not_agree_with_what_was_in_or_goes_in(text: str, sev
 def test_what_agrees_is_no_news(text: str) -> None:
     note = run.make_note(run.from_text(text), grammar.load())
     assert not [one for one in note.findings if one.check == "explanted"]
+
+
+def test_a_count_has_the_fate_of_its_thing() -> None:
+    for text, role, status in (("Wrist pinned. K-wire x1 temp, removed.", "explanted", "performed"),
+                               ("One plate seen left in.", "implanted", "historical")):  # fmt: skip
+        note = run.make_note(run.from_text(text), grammar.load())
+        (count,) = [fact for fact in note.facts if fact.kind == "device_count"]
+        assert (count.role, count.status) == (role, status), text

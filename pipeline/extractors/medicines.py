@@ -59,10 +59,8 @@ _AMOUNTS = ("medication_dose", "medication_volume")
 _DOSED = frozenset({"mass", "amount", "catalytic", "molar", "rate", "mass_per_mass"})
 _LATER_SECTIONS = ("aftercare", "follow-up")
 _FAR_BACK, _STILL_AFTERCARE, _STREAM = 99, 3, 40
-_TAKEN_LATER = frozenset({
-    "analgesic", "nsaid", "opioid", "antibiotic", "anticoagulant", "antiplatelet", "laxative", "antiemetic",
-    "ophthalmic", "steroid", "bisphosphonate", "supplement", "acid_reducer", "antihypertensive",
-})  # fmt: skip
+_TAKEN_LATER = frozenset("analgesic nsaid opioid antibiotic anticoagulant antiplatelet laxative antiemetic ophthalmic "
+                         "steroid bisphosphonate supplement acid_reducer antihypertensive".split())  # fmt: skip
 _BARRIERS = ("devices", "specimens", "findings", "injectates", "drains", "aftercare")
 _BEGINS = frozenset({"anaesthesia", "positions", "approaches", "tourniquet"})
 _COURSE = frozenset({"for", "from", "x", "times", "another", "next", "of"})
@@ -70,8 +68,8 @@ _IN_SHORT = ("/7", "/52", "/12")  # "nocte 2/52"
 _BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
 _DILUENTS = ("sodium-chloride", "water-for-injection")
 _CLOSE, _SAID_ON, _CONCENTRATION_AHEAD, _TOTAL_REACH = 16, 66, 9, 70
-_OWN, _OTHER_ORDER = -1, 12  # before any other claim; where a row of them leaves no doubt
-_WRONG_STYLE = 8  # "cefazolin 2 g dexamethasone 8 mg": the drug said first shows the order
+# Before any other claim; where a row of them leaves no doubt; "cefazolin 2 g dexamethasone 8 mg": the order shown
+_OWN, _OTHER_ORDER, _WRONG_STYLE = -1, 12, 8
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -158,7 +156,8 @@ def _circumstances(
     if later and not set(drug.classes) & {"local_anaesthetic", "general_anaesthetic"}:
         if base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated":
             return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
-        return {"role": "aftercare", "status": "planned"}
+        hangs = status == "conditional" and "anticoagulant" in drug.classes  # "heparin tonight if the drain is dry"
+        return {"role": "aftercare", "status": "conditional" if hangs else "planned"}
     if "anticoagulant" in drug.classes and (role := _kit.role(sentence, mention, ids)) is not None:
         found["role"] = role
     elif "prophylaxis" in ids and set(drug.classes) & {"antibiotic", "anticoagulant"}:
