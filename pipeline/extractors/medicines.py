@@ -156,8 +156,7 @@ def _circumstances(
     if later and not set(drug.classes) & {"local_anaesthetic", "general_anaesthetic"}:
         if base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated":
             return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
-        hangs = status == "conditional" and "anticoagulant" in drug.classes  # "heparin tonight if the drain is dry"
-        return {"role": "aftercare", "status": "conditional" if hangs else "planned"}
+        return {"role": "aftercare", "status": "planned"}
     if "anticoagulant" in drug.classes and (role := _kit.role(sentence, mention, ids)) is not None:
         found["role"] = role
     elif "prophylaxis" in ids and set(drug.classes) & {"antibiotic", "anticoagulant"}:

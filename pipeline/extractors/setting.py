@@ -250,7 +250,11 @@ def _lateral(reading: Reading, sentence: Sentence) -> list[Fact]:
     table": the patient, where nothing is told before it that may sit in its place."""
     tokens = sentence.tokens
     alone = {"seated": "sitting-position", "lateral": "lateral-decubitus"}.get(tokens[0].norm)
-    if alone is not None and not sentence.section and (len(tokens) == 1 or tokens[1].punctuation):
+    told = alone == "lateral-decubitus" and (
+        any(token.norm == ":" for token in tokens[1:2]) or any(one.says({"medial"}) for one in reading.sentences)
+        or bool(list(base.mentions(sentence, "findings", "diagnoses", "grades")))
+    )  # "Medial: no tear. Lateral: radial tear 5 mm": a compartment
+    if alone is not None and not told and not sentence.section and (len(tokens) == 1 or tokens[1].punctuation):
         return [base.make("position", reading, sentence, 0, 0, name=alone)]
     for index in range(len(tokens) - 1):
         if tokens[index].norm not in ("left", "right") or tokens[index + 1].norm != "lateral":
