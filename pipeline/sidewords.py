@@ -10,6 +10,7 @@ from itertools import pairwise
 from pipeline import body_parts
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
+from pipeline.left_as_side import WRITTEN, is_side
 from pipeline.mentions import folded, split_phrase
 from pipeline.records import Laterality, Mention, Sentence, Token
 from pipeline.rows import Concept
@@ -97,16 +98,16 @@ _PLAIN = frozenset({"left", "right", "from", "to", "the"})
 def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     phrases = _phrases(grammar)
     found: list[Side] = []
-    if phrases.openers.isdisjoint(folded(sentence)) and not sentence.says(_WRITTEN.keys()):
+    if phrases.openers.isdisjoint(folded(sentence)) and not sentence.says(WRITTEN.keys()):
         return found
-    norms = [_WRITTEN.get(token.norm, word) for token, word in zip(sentence.tokens, folded(sentence), strict=True)]
+    norms = [WRITTEN.get(token.norm, word) for token, word in zip(sentence.tokens, folded(sentence), strict=True)]
     at = 0
     while at < len(norms):
         said = phrases.at(norms, at)
         if not said:
             at += 1
             continue
-        words, row = said[0]
+        words, row = said[-1] if said[0][1].id == "left-behind" and is_side(sentence, at) else said[0]
         side = _read(sentence, grammar, at, at + len(words) - 1, row)
         if side is not None and not _inside_name(sentence, side, grammar) and not _denied(norms, at):
             found.append(side)
@@ -114,7 +115,6 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     return found
 
 
-_WRITTEN = {"rt": "right", "lt": "left"}  # "rt handed", "lt lateral" are no sides either
 _TALK = _words("so we i now then let lets let's ok okay well next that's that this the good there it here and")
 
 

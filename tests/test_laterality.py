@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from cases_runner import facts_of
 from reading_of import read
 
 from pipeline import grammar, laterality
@@ -176,3 +177,17 @@ def test_a_side_behind_a_number_is_not_that_of_what_follows() -> None:
 def test_an_operation_has_no_side_of_the_crest_that_marrow_came_from(text: str) -> None:
     note = make_note(from_text(text), grammar.load())
     assert {fact.laterality for fact in note.facts if fact.kind == "procedure"} == {None}
+
+
+@pytest.mark.parametrize(
+    ("text", "intact"),
+    [
+        ("LT intact, RT perforated.", "left"),
+        ("Left intact, right perforated.", "left"),
+        ("The posterior capsule was left intact.", None),
+        ("Capsule left intact, tourniquet off.", None),
+    ],
+)
+def test_left_before_a_state_is_a_side_where_it_leads(text: str, intact: str | None) -> None:
+    (found,) = [fact for fact in facts_of(text) if fact.kind == "finding" and fact.name == "intact"]
+    assert found.laterality == intact
