@@ -62,10 +62,15 @@ def ends_size(norms: Sequence[str], digits: str, index: int) -> bool:
     return (whole and digits[-1] not in "01" and _counted(norms, index)) or _counts_one(norms, digits, index)
 
 
+def _are_sized(norm: str) -> bool:
+    """Whether a word names several things that come in sizes ("anchors")."""
+    return norm.endswith("s") and norm[:-1] in _SIZED
+
+
 def _counted(norms: Sequence[str], index: int) -> bool:
     """Whether sized things in the plural follow within three words ("row anchors", "cortical locking screws")."""
     for norm in norms[index : index + 3]:
-        if norm.endswith("s") and norm[:-1] in _SIZED:
+        if _are_sized(norm):
             return True
         if norm in FUNCTION or not norm[:1].isalpha():
             return False
@@ -102,6 +107,6 @@ def ends_time(norms: Sequence[str], end: int, hour: int, minute: int) -> tuple[s
     if minute < 20 or minute % 10 < 2 or not norms[end - 1].isalpha():
         return ()
     noun = next((norm for norm in norms[end : end + 3] if norm not in _PLACED), "")
-    if noun not in _AFTER_TIMES and not (noun.endswith("s") and noun[:-1] in _SIZED):
+    if noun not in _AFTER_TIMES and not _are_sized(noun):
         return ()
     return (f"may be {hour:02d}:{minute - minute % 10:02d} and {minute % 10} {noun}",)

@@ -3,7 +3,7 @@ of the one crest, which all numbers of its harvest have."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline import clauses, laterality
@@ -25,21 +25,16 @@ _HARVEST = frozenset(
 
 def lend(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
     """The facts, those without a side with the one that was said with them. Pure; order kept."""
-    def sentence_of(fact: Fact) -> Sentence | None:
-        return reading.sentence_at(fact.evidence.first)
-
     crest = _crest(facts)
-    told = [_with(fact, crest, sentence_of, grammar) for fact in facts]
-    return [_taken_out(fact, told, sentence_of) for fact in told]
+    told = [_with(fact, crest, reading, grammar) for fact in facts]
+    return [_taken_out(fact, told, reading) for fact in told]
 
 
-def _taken_out(
-    fact: Fact, facts: Sequence[Fact], sentence_of: Callable[[Fact], Sentence | None]
-) -> Fact:
+def _taken_out(fact: Fact, facts: Sequence[Fact], reading: Reading) -> Fact:
     """ "Drain out on day two": of the side of the only drain that was put in, or of all of them."""
     if fact.laterality is not None or fact.kind not in ("aftercare", "follow_up"):
         return fact
-    sentence = sentence_of(fact)
+    sentence = reading.sentence_at(fact.evidence.first)
     words = {
         token.norm.rstrip("s") for token in sentence.tokens
         if fact.evidence.first - _BEFORE <= token.first and token.last <= fact.evidence.last
@@ -61,16 +56,14 @@ _BEFORE = 3  # words
 _OF_MIDDLE = frozenset({"urinary-catheter", "suprapubic-catheter", "nasogastric-tube", "lumbar-drain"})
 
 
-def _with(
-    fact: Fact, crest: Laterality | None, sentence_of: Callable[[Fact], Sentence | None], grammar: Grammar
-) -> Fact:
+def _with(fact: Fact, crest: Laterality | None, reading: Reading, grammar: Grammar) -> Fact:
     if fact.laterality is not None or any("side" in doubt for doubt in fact.doubts):
         return fact
     if crest is not None and fact.kind in _HARVEST:
         return replace(fact, laterality=crest)
     if fact.kind not in _ORDERED or not _may_have(fact, grammar):
         return fact
-    sentence = sentence_of(fact)
+    sentence = reading.sentence_at(fact.evidence.first)
     side = _led(fact, sentence, grammar) if sentence is not None else None
     return fact if side is None else replace(fact, laterality=side)
 

@@ -24,12 +24,11 @@ _REACH = 14  # words from a block to what was given for it
 
 def within(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
     """The facts, those with one side within their own words with that. Pure; order kept."""
-    sentences = _by_word(reading)
-    return [_with(fact, sentences, grammar) if _open(fact) and fact.kind in _SAID_WITH else fact for fact in facts]
+    return [_with(fact, reading, grammar) if _open(fact) and fact.kind in _SAID_WITH else fact for fact in facts]
 
 
-def _with(fact: Fact, sentences: Callable[[Fact], Sentence | None], grammar: Grammar) -> Fact:
-    sentence = sentences(fact)
+def _with(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
+    sentence = reading.sentence_at(fact.evidence.first)
     if sentence is None or (fact.kind.startswith("device") and _WAYS_IN.search(fact.text or fact.name or "")):
         return fact  # where a port stands is no side of the work
     values = _between(sentence, grammar, fact.evidence.first, fact.evidence.last)
@@ -51,7 +50,6 @@ def of_block(
     blocks = [fact for fact in facts if fact.kind in ("anaesthesia", "injection") and fact.certainty == "affirmed"]
     if not any(block.laterality for block in blocks):
         return list(facts)
-    sentences = _by_word(reading)
     result = []
     for fact in facts:
         before = [block for block in blocks if block.evidence.last < fact.evidence.first]
@@ -59,8 +57,8 @@ def of_block(
         if ours is None or ours.laterality is None or not _open(fact) or not local(fact):
             result.append(fact)
             continue
-        sentence = sentences(fact)
-        same = sentence is not None and sentence is sentences(ours)
+        sentence = reading.sentence_at(fact.evidence.first)
+        same = sentence is not None and sentence is reading.sentence_at(ours.evidence.first)
         told = _between(sentence, grammar, ours.evidence.last, fact.evidence.last) if sentence else set()
         whole = _between(sentence, grammar, 0, sentence.tokens[-1].last) if sentence else set()
         near = fact.evidence.first - ours.evidence.last <= _REACH and told <= {ours.laterality, None}
@@ -78,11 +76,11 @@ def headed(
 ) -> list[Fact]:
     """The facts, amounts given at one place with the side at the head of their sentence, where it is the only one:
     "R SA bursa: 40 mg of triamcinolone + 5 mL of bupivacaine", "right knee superolateral, 22 gauge, 40 mg ..."."""
-    sentences = _by_word(reading)
     sides: dict[int, Laterality | None] = {}
     result = []
     for fact in facts:
-        sentence = sentences(fact) if fact.kind in _HEADED and _open(fact) and local(fact) else None
+        headed = fact.kind in _HEADED and _open(fact) and local(fact)
+        sentence = reading.sentence_at(fact.evidence.first) if headed else None
         if sentence is None or fact.status not in ("performed", "planned"):
             result.append(fact)
             continue
@@ -118,7 +116,3 @@ def _between(sentence: Sentence, grammar: Grammar, first: int, last: int) -> set
         side.value for side in laterality.sides(sentence, grammar)
         if first <= tokens[side.first].first and tokens[side.last].last <= last
     }  # fmt: skip
-
-
-def _by_word(reading: Reading) -> Callable[[Fact], Sentence | None]:
-    return lambda fact: reading.sentence_at(fact.evidence.first)

@@ -265,9 +265,9 @@ def given_product(sentence: Sentence, index: int, first: int, phase: str) -> boo
 _MADE_REACH = 8
 
 
-def out_of_joint(sentence: Sentence, index: int) -> bool:
-    """ "Joint aspirated 6 mL", "knee aspirated under sterile conditions thirty five mils": fluid out of a joint that
-    was told right before, and no marrow."""
+def out_of_joint(sentence: Sentence, index: int) -> int | None:
+    """ "Joint aspirated 6 mL", "knee aspirated under sterile conditions thirty five mils": the token that tells of
+    fluid out of a joint that was told right before it; None where there is none, and for marrow."""
     tokens = sentence.tokens
     at = index - 1
     while at > 0 and index - at <= _TO_TAP and tokens[at].quantity is None and tokens[at].norm not in _OUT_OF:
@@ -275,11 +275,12 @@ def out_of_joint(sentence: Sentence, index: int) -> bool:
     if at < 1 or tokens[at].norm not in _OUT_OF or _COMES_NEXT & {
         token.norm for token in tokens[at + 1 : index]
     }:
-        return False
-    at -= 1 + (tokens[at - 1].norm in ("was", "were"))
-    return at >= 0 and (tokens[at].norm == "joint" or any(
-        site.last == at and site.id in _JOINTS for site in base.mentions(sentence, "sites")
+        return None
+    last = at - 1 - (tokens[at - 1].norm in ("was", "were"))
+    told = last >= 0 and (tokens[last].norm == "joint" or any(
+        site.last == last and site.id in _JOINTS for site in base.mentions(sentence, "sites")
     ))  # fmt: skip
+    return at if told else None
 
 
 _TO_TAP = 5  # tokens

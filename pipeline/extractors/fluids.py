@@ -88,11 +88,10 @@ _TAPPED_COST = 24
 def _tapped(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
     """ "Two hundred millilitres were aspirated from the knee": no harvest, no drug, and no name of what it was."""
     tokens = sentence.tokens
-    if _direction.out_of_joint(sentence, index):
+    if (at := _direction.out_of_joint(sentence, index)) is not None:
         looks = index + 1 < len(tokens) and tokens[index + 1].norm in LOOKS and not cues.has(
             sentence, grammar, *_OUT_CUES
         )
-        at = next(at for at in range(index - 1, -1, -1) if tokens[at].norm in ("aspirated", "drained"))
         return [base.claim("fluid_out", reading, sentence, index, at, at, 0 if looks else _TAPPED_COST,
                            text=tokens[at].norm)]  # fmt: skip
     at = index + 1

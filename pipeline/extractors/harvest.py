@@ -218,7 +218,7 @@ def _draw(
     if _direction.received(sentence, index):
         return []  # "the right hip got four mils"
     if _direction.goes_in(sentence, index) or _direction.looks_like_fluid(sentence, index) or (
-        _direction.out_of_joint(sentence, index)
+        _direction.out_of_joint(sentence, index) is not None
     ):
         return []
     ahead = sentence.tokens[index + 1 : index + 5]

@@ -164,7 +164,7 @@ def _amount(
     lost = lost or before[-1:] in (("lost",), ("wasted",), ("spilled",), ("spilt",))
     if lost or (set(after[:1]) & words.LOST and (not bare or after[0] in _THROWN)):
         return claim("discarded_volume", **_direction.as_ordered(sentence, index))
-    if _direction.looks_like_fluid(sentence, index) or _direction.out_of_joint(sentence, index):
+    if _direction.looks_like_fluid(sentence, index) or _direction.out_of_joint(sentence, index) is not None:
         return []
     if set(after[:3]) & words.KEPT or ("put" in after[:2] and "back" in after[:3]):
         return []
