@@ -20,22 +20,22 @@ GOVERNS = frozenset(
     "onset wheels anaesthesia anesthesia handover baby placenta caecum cecum".split()
 )
 _MOVES = frozenset("up down in out off on given".split())
-_HEARD_BEFORE, _HEARD_AFTER = 8, 5
-_HALVES = frozenset({"am", "pm", "a.m.", "p.m."})
+_HEARD_BEFORE, _HEARD_AFTER, _HALVES = 8, 5, frozenset({"am", "pm", "a.m.", "p.m."})
 _AT = frozenset(
     "at by until till since around about approximately time from between to and was is before after".split()
 )
 EVENTS = frozenset(
     "incision induction knife uterus start started starts began begun end ended ends timeout time-out out room "
     "closure closed up down arrived arrival delivery delivered born left inflated deflated released time onset "
-    "finished finish completed theatre theater in skin stop stopped shut kts inc cut".split()
+    "finished finish completed theatre theater in skin stop stopped shut kts inc cut clamped unclamped declamped "
+    "perfused reperfused".split()
 )
 _STARTED = frozenset("start started stop stopped finish finished end ended began begun incision closure".split())
 MARKED = frozenset(
     "at incision induction closure start started end finish finished closed in out up down timeout room delivery "
-    "delivered born kts inc cut stop ended skin".split()
+    "delivered born kts inc cut stop ended skin clamped unclamped declamped perfused reperfused".split()
 )
-_HALVES_SAID = frozenset({"morning", "afternoon", "evening"})
+_OF_DAY, _HALVES_SAID = ("in", "this", "last", "yesterday"), ("morning", "afternoon", "evening", "night")
 _RESTATED = frozenset({"correction", "sorry", "mean", "rather", "that"})
 _FACES = frozenset({"position", "positions", "meridian", "hour", "portal"})
 TIMED = frozenset(
@@ -276,6 +276,8 @@ def _minutes(norms: Sequence[str], start: int) -> tuple[int | None, int]:
 def counts(norms: Sequence[str], end: int) -> bool:
     """Whether what follows makes the number before it a quantity: a unit, a scale, a point."""
     after = word_at(norms, end)
+    if after == "c" and _is_number_word(word_at(norms, end + 1)):
+        return False  # "time out eight forty one c five six"
     return (
         after in numerals.SCALES or after in ("point", "hole", "blade", "per", "year", "years") or is_unit_word(after)
     )
@@ -291,7 +293,7 @@ def cued(norms: Sequence[str], start: int) -> bool:
         return any(word in TIMED or word in EVENTS or word == "at" for word in norms[max(0, start - 10) : start])
     if before == "done" and word_at(norms, start - 2) in DONE_WITH and not _is_year(norms, start):
         return True  # "no complications done sixteen oh nine"
-    if before in ("on", "off") and any(word in ON_OFF for word in norms[max(0, start - 12) : start]):
+    if before in ("on", "off") and any(word in ON_OFF for word in norms[max(0, start - 12) : start + 5]):
         return True  # "clamp on nine thirty one, off ten thirty two"
     if before in ("from", "to", "until") and any(word in _SPANNED for word in norms[max(0, start - 12) : start]):
         return True
@@ -388,9 +390,9 @@ def finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, *
         sure, end = True, end + 1
     elif half in ("hours", "hrs", "h") and sure:
         end += 1
-    elif half == "in" and word_at(norms, end + 2) in _HALVES_SAID:
-        hour = hour % 12 + (0 if norms[end + 2] == "morning" else 12)
-        sure, end = True, end + 3
+    elif half in _OF_DAY and (said := word_at(norms, end + 1 + (half == "in"))) in _HALVES_SAID:
+        hour = hour % 12 + 12 * (said != "morning" and not (said == "night" and hour % 12 < 5))
+        sure, end = True, end + 3 * (half == "in")  # "ten past eleven last night": the day is told by words of its own
     if hour == 24:
         hour = 0
     doubts = counted_things.ends_time(norms, end, hour, minute)

@@ -121,6 +121,7 @@ def _of_these(sentence: Sentence, index: int) -> bool:
 
 _THERE = frozenset({"there's", "theres", "there"})
 _IS = frozenset({"is", "was", "are", "were"})
+_TUBES = _words("drain drains tube catheter swab swabs specimen specimens")  # "no pelvic drain"
 
 
 def _is_under_way(sentence: Sentence, hit: CueHit, index: int) -> bool:
@@ -196,7 +197,7 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
                 return index - 1
             if norm in _ALLERGY:
                 return index
-            if words and index in starts and (
+            if words and index in starts and not (words == 1 and norm in _TUBES) and (
                 starts[index].table in SETTING or _is_told_itself(sentence, starts[index])
             ):
                 return index - 1  # "no weakness back to the ward", "no shaving loose body one removed"
@@ -212,7 +213,7 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             if clauses.opens_one(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1)):
                 return index - 1
             if norm == "," and index > hit.last + 1 and (
-                clauses.told_more(sentence, index + 1) or _is_some(sentence, index + 1)
+                clauses.told_more(sentence, index + 1) or _is_some(sentence, index + 1) or _is_well(sentence, index + 1)
             ):
                 return index - 1
             index += 1
@@ -310,6 +311,14 @@ def _is_some(sentence: Sentence, start: int) -> bool:
     return True
 
 
+def _is_well(sentence: Sentence, start: int) -> bool:
+    """ "No complications, neuro intact": what is told to be as it should be is not denied."""
+    words = [token.norm for token in sentence.tokens[start : start + 4]]
+    ends = next((at for at, word in enumerate(words) if word in _BORDER or word in (",", "or", "nor")), len(words))
+    return bool(_WELL & set(words[1:ends]))
+
+
+_WELL = _words("intact patent healthy unharmed undamaged preserved viable watertight")
 _SOME = _words("minimal mild slight moderate small scant trace minor occasional scattered")
 _SEEN = frozenset({"findings", "diagnoses", "complications"})
 _CLOSES = frozenset({")", "nothing"})

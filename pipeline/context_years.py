@@ -131,6 +131,7 @@ _MONTHS = frozenset(
     ("january", "february", "march", "april", "may", "june", "july", "august", "september", "october", "november",
      "december", "spring", "summer", "autumn", "winter")
 )  # fmt: skip
+_ORDERS = frozenset({"aftercare", "follow-up"})
 _TO_COME = frozenset({"will", "would", "planned", "scheduled", "booked", "follow", "return", "review", "again", "next",
                       "should", "can", "could"})  # fmt: skip
 
@@ -139,8 +140,12 @@ def _is_past_month(sentence: Sentence, index: int) -> bool:
     """ "The right knee was replaced in May": a finite past before a month, and nothing of what is to come."""
     tokens = sentence.tokens
     at = index - 1 - (tokens[index - 1].norm == "the")
-    if tokens[index].norm not in _MONTHS or tokens[at].norm not in ("in", "since", "last"):
-        return False
     start, end = clauses.bounds(sentence, index)
     norms = {token.norm for token in tokens[start:end]}
+    named = any(m.table == "procedures" and m.last in (index - 1, index - 2) for m in sentence.mentions)
+    ends = at == index - 1 and index + 1 < len(tokens) and tokens[index + 1].punctuation
+    if named and tokens[index].text.istitle() and (ends or tokens[at].norm == "in"):
+        return sentence.section not in _ORDERS and not norms & _TO_COME  # "LE phaco March, good result"
+    if tokens[at].norm not in ("in", "since", "last"):
+        return False
     return bool(norms & {"was", "were", "had", "been"}) and not norms & _TO_COME

@@ -99,11 +99,19 @@ def is_name(sentence: Sentence, mention: Mention) -> bool:
     tokens, at = sentence.tokens, mention.first - 1  # "Pt Orson Blake M 29"
     while at > 0 and mention.first - at < _MOST and tokens[at].text.istitle() and tokens[at].norm not in _PATIENT:
         at -= 1
-    named = at >= 0 and tokens[at].norm in _PATIENT and at < mention.first - 1
-    return named and tokens[mention.first].text.istitle()
+    told = at >= 0 and (tokens[at].norm in _PATIENT or _ends_person(tokens, at))  # "22 yo M, Ilario Stent"
+    return told and at < mention.first - 1 and tokens[mention.first].text.istitle()
+
+
+def _ends_person(tokens: Sequence[Token], at: int) -> bool:
+    """Whether age or sex stand right before a name, or a comma behind them."""
+    at -= tokens[at].norm == "," and at > 0
+    quantity = tokens[at].quantity
+    return tokens[at].norm in _PERSON or (quantity is not None and quantity.unit in ("a", "mo") and at > 0)
 
 
 _PATIENT = frozenset({"pt", "patient", "name"})
+_PERSON = frozenset({"m", "f", "yo", "old", "man", "woman", "boy", "girl", "male", "female", "gentleman", "lady"})
 
 
 def name_end(tokens: Sequence[Token], start: int, covered: Mapping[int, Mention]) -> int:
@@ -156,9 +164,13 @@ def joined(tokens: Sequence[Token]) -> str:
 def beside(
     sentence: Sentence, first: int, last: int, found: Sequence[Person], reach: int, taken: set[int]
 ) -> Person | None:
-    """The person after a role, else before it, within `reach` tokens and not across a full stop or another person."""
+    """The person after a role, else before it, within `reach` tokens and not across a full stop or another person.
+
+    "Doctor Marchetti surgeon, doctor Dube helping": before it, where the next name has a word of its own behind it.
+    """
+    leading = next((one for one in found if one.last == first - 1 and one.first not in taken), None)
     for person in found:
-        if person.first in taken:
+        if person.first in taken or (leading is not None and person.first > last and _has_role(sentence, person)):
             continue
         if first <= person.first <= last:
             return person  # "scrub nurse Lindqvist": the role ends in the title
@@ -173,18 +185,38 @@ def beside(
 
 
 def _split(sentence: Sentence, first: int, end: int) -> bool:
+    if any(m.table == "team" and first <= m.first < end for m in sentence.mentions):
+        return True  # "surgeon Lindgren assistant doctor Abara"
     return any(token.norm in (";", ".", "for") for token in sentence.tokens[first:end])
 
 
+def _has_role(sentence: Sentence, person: Person) -> bool:
+    """Whether what a person did is said right behind the name."""
+    after = sentence.tokens[person.last + 1].norm if person.last + 1 < len(sentence.tokens) else ""
+    return after in DOING or any(m.table == "team" and m.first == person.last + 1 for m in sentence.mentions)
+
+
+DOING = {"operating": "surgeon", "assisting": "assistant", "helping": "assistant", "assisted": "assistant",
+         "helped": "assistant"}  # fmt: skip
+
+
 def _untitled(sentence: Sentence, last: int, taken: set[int]) -> Person | None:
-    """A written name after "Surgeon:" that has no title but capitals or initials."""
+    """A written name after "Surgeon:" that has no title but capitals or initials; without a mark before it, one that
+    a mark or the next role ends."""
     tokens = sentence.tokens
     start = last + 1
     while start < len(tokens) and tokens[start].norm in (":", "is", "was", "-", "by"):
         start += 1
-    if start == last + 1 or start >= len(tokens) or start in taken or not tokens[start].text[:1].isupper():
+    if start >= len(tokens) or start in taken or not tokens[start].text[:1].isupper():
         return None
     end = name_end(tokens, start, {})
+    if start == last + 1:
+        ended = end >= len(tokens) or tokens[end].punctuation or any(
+            m.table == "team" and m.first == end for m in sentence.mentions
+        )
+        named = any(m.first < end and start <= m.last for m in sentence.mentions)
+        if named or not ended or not all(_is_capital(token.text) for token in tokens[start:end]):
+            return None
     return Person(start, end - 1, "", joined(tokens[start:end])) if end > start else None
 
 

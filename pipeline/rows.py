@@ -14,7 +14,8 @@ from pydantic import BaseModel, ConfigDict, Field
 
 
 class Row(BaseModel):
-    """What every row has. `say`: phrases as spoken, lower case; `label`: as written in a note."""
+    """What every row has. `say`: phrases as spoken, lower case; `label`: as written in a note. `short`: those of `say`
+    that mean the row only in a narration of operations of the groups `told_in` (of procedures.toml): "cup"."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -26,6 +27,8 @@ class Row(BaseModel):
     examples: tuple[str, ...] = ()
     not_examples: tuple[str, ...] = ()
     decided_by: str = ""
+    short: tuple[str, ...] = ()
+    told_in: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:

@@ -1,9 +1,11 @@
-"""One short name of two operations ("DCR"): which of them is meant, the other operations of the narration decide."""
+"""Short names that mean different things in different specialties ("DCR", "cup", "reflux"): which of them is meant,
+or whether anything is, the operations of the narration decide."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
@@ -15,7 +17,7 @@ _TABLE = "procedures"
 def decide(sentences: Sequence[Sentence], grammar: Grammar) -> list[Sentence]:
     """The sentences with one operation for each stretch of words. Where nothing decides, the row that comes
     first in the alphabet stays."""
-    sentences = _capsules(sentences, grammar)
+    sentences = _told_elsewhere(_capsules(sentences, grammar), grammar)
     shared = [_shared(sentence) for sentence in sentences]
     if not any(shared):
         return list(sentences)
@@ -24,6 +26,36 @@ def decide(sentences: Sequence[Sentence], grammar: Grammar) -> list[Sentence]:
               for m in sentence.mentions if m.table == _TABLE and (m.first, m.last) not in doubtful]  # fmt: skip
     return [_chosen(sentence, doubtful, groups, rows) if doubtful else sentence
             for sentence, doubtful in zip(sentences, shared, strict=True)]  # fmt: skip
+
+
+@lru_cache(maxsize=4)
+def _short(grammar: Grammar) -> dict[str, dict[tuple[str, str], frozenset[str]]]:
+    """Short name -> {(table, row): groups of operations beside which it means that row}."""
+    found: dict[str, dict[tuple[str, str], frozenset[str]]] = {}
+    for table, rows in grammar.tables.items():
+        for ident, row in rows.items():
+            for name in row.short:
+                found.setdefault(name, {})[table, ident] = frozenset(row.told_in)
+    return found
+
+
+def _told_elsewhere(sentences: Sequence[Sentence], grammar: Grammar) -> Sequence[Sentence]:
+    """Without the short names that mean something only beside operations of another specialty: the "cup" of a
+    hysterectomy is no acetabular one. Where no operation is named, all of them stay."""
+    short = _short(grammar)
+    openers = {name.split()[0] for name in short}
+    if not any(sentence.says(openers) for sentence in sentences):
+        return sentences
+    rows = grammar.table(_TABLE, Concept)
+    groups = {rows[m.id].group for sentence in sentences for m in sentence.mentions if m.table == _TABLE}
+
+    def stays(sentence: Sentence, mention: Mention) -> bool:
+        said = " ".join(token.norm for token in sentence.tokens[mention.first : mention.last + 1])
+        wanted = short.get(said, {}).get((mention.table, mention.id))
+        return wanted is None or not groups or bool(wanted & groups)
+
+    return [replace(one, mentions=tuple(m for m in one.mentions if stays(one, m))) if one.says(openers) else one
+            for one in sentences]  # fmt: skip
 
 
 _CAPSULE = "joint-capsule"

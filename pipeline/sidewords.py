@@ -10,7 +10,7 @@ from itertools import pairwise
 from pipeline import body_parts
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
-from pipeline.left_as_side import WRITTEN, is_side
+from pipeline.left_as_side import WRITTEN, is_side, is_talk
 from pipeline.mentions import folded, split_phrase
 from pipeline.records import Laterality, Mention, Sentence, Token
 from pipeline.rows import Concept
@@ -90,8 +90,7 @@ def named(sentence: Sentence, grammar: Grammar) -> frozenset[int]:
     return kept[1]
 
 
-_SAID = frozenset({"left", "right"})
-_NAMES = frozenset({"side-of-organ", "side-of-position"})
+_SAID, _NAMES = frozenset({"left", "right"}), frozenset({"side-of-organ", "side-of-position"})
 _PLAIN = frozenset({"left", "right", "from", "to", "the"})
 
 
@@ -115,13 +114,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     return found
 
 
-_TALK = _words("so we i now then let lets let's ok okay well next that's that this the good there it here and")
-
-
-def _is_talk(sentence: Sentence, last: int) -> bool:
-    """ "Right, so the knee was opened": said to begin with, and no side."""
-    norms = [token.norm for token in sentence.tokens[:3]]
-    return last == 0 and norms[:2] == ["right", ","] and norms[2:] != [] and norms[2] in _TALK
+_SIDED, _AGREED = _words("procedures diagnoses sites"), _words("consent consented mark marked")
 
 
 def _denied(norms: list[str], at: int) -> bool:
@@ -139,7 +132,7 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         heads = first == 0 and len(sentence.tokens) > 1 and sentence.tokens[1].norm == ":" and row.say[0] == (
             sentence.tokens[0].norm
         )  # not "RE: the letter of the second"
-        heads |= any(m.table == "events" and m.id == "time_out" for m in sentence.mentions)
+        heads |= any(m.table == "events" and m.id == "time_out" for m in sentence.mentions) or sentence.says(_AGREED)
         if not sentence.tokens[first].text.isupper() or not (heads or body_parts.about_an_eye(sentence, grammar)):
             return None
         return Side(first, last, row.side)
@@ -152,7 +145,8 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         wide = last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm in ("side", "sided")
         return Side(first, last + wide, row.side) if alone else None
     if row.side is not None:
-        return None if _is_talk(sentence, last) else Side(first, last, row.side)
+        sided = {m: _sided(m, grammar) for m in sentence.mentions if m.table in _SIDED} if not last else {}
+        return None if last == 0 and is_talk(sentence, sided) else Side(first, last, row.side)
     if row.group == "relative":
         return Side(first, last, None)
     if row.group == "with-sided-site":
@@ -173,8 +167,8 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if row.id == "side-of-position" and norms[-1] == "side" and first + 2 < last:
         return None  # "she lies on her right side, left hip up"
     ends = [index for index in (last, last - 1) if index >= first and sentence.tokens[index].norm in ("left", "right")]
-    named = any(token.norm in ("side", "laterality") for token in sentence.tokens[max(0, first - 2) : first])
-    if ends and (_before_sided(sentence, grammar, ends[0]) or named):  # "the side is left"
+    if ends and (_before_sided(sentence, grammar, ends[0]) or any(  # "the side is left"
+        token.norm in ("side", "laterality") for token in sentence.tokens[max(0, first - 2) : first])):
         return Side(ends[0], ends[0], "left" if sentence.tokens[ends[0]].norm == "left" else "right")
     return None
 
@@ -190,8 +184,8 @@ def _before_levels(sentence: Sentence, at: int) -> int:
 
 
 _LEFT_SO = _words("behind alone untreated unrepaired undisturbed untouched undone")
-_TAKEN = _words("taken harvested obtained aspirated procured")  # "taken from the left" is no direction
 _NO_NOUN = frozenset({"left-behind", "right-size"})
+_TAKEN = _words("taken harvested obtained aspirated procured")  # "taken from the left" is no direction
 _OPENERS = _words("a an the no some it at in into over under to with as for only")
 
 
@@ -207,7 +201,7 @@ def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     if not shut and at + 1 < len(tokens) and tokens[at + 1].norm in _PAIRED:
         return True
     for mention in sentence.mentions:
-        if mention.table not in ("procedures", "diagnoses", "sites") or not _sided(mention, grammar):
+        if mention.table not in _SIDED or not _sided(mention, grammar):
             continue
         if 0 < mention.first - last <= 3 and not any(token.punctuation for token in tokens[last + 1 : mention.first]):
             return True
@@ -219,7 +213,7 @@ def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     return False
 
 
-_PAIRED = frozenset({"tube", "tubes", "side", "stent", "cord", "hemithorax", "iliac", "pleural"})
+_PAIRED = _words("tube tubes side stent cord hemithorax iliac pleural")
 _BESIDE = frozenset({"procedures", "diagnoses", "acts", "anaesthesia", "tourniquet", "drains", "sites"})
 
 

@@ -37,7 +37,7 @@ _VERBS = _words(
     "left resected opened closed placed put used seen found stapled distended filled showed inserted given injected "
     "aspirated drawn"
 )
-_SIDES = _words("left right l r lt rt both bilat bilateral bilaterally")
+_SIDES = _words("left right l r lt rt re le od os ou both bilat bilateral bilaterally")
 _EACH = _words("side sides total together altogether")
 
 # Orders for afterwards are planned, and so told; what hangs on an "if" is too.

@@ -15,7 +15,7 @@ from pipeline.timespan import minutes_between
 
 _LED = frozenset({"so", "that's", "thats", "=", "makes", "making", "giving", "gives", "took", "lasted"})
 _PAIRS = (["that", "is"], ["that", "was"], ["which", "is"], ["which", "was"], ["for", "a"], ["total", "of"])
-_ISCHAEMIC = frozenset("warm ischaemia ischemia ischaemic ischemic anastomosis".split())  # "warm time of 38 min"
+_ISCHAEMIC = frozenset("warm cold ischaemia ischemia ischaemic ischemic anastomosis".split())  # "warm time of 38 min"
 _LIGHT = frozenset({",", "a", "total", "of", "about"})
 _OTHERWISE = frozenset("before after later earlier ago apart prior from previous every each until till within".split())
 _NEAR, _LONGEST, _SLACK = 10, 720, 2  # tokens behind the time; minutes

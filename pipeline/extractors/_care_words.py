@@ -50,9 +50,37 @@ def lasts(sentence: Sentence, index: int) -> bool:
     return span is not None and span.unit in _SPANS
 
 
+def came_out(sentence: Sentence, mention: Mention) -> bool:
+    """ "Six packs out before closing", "throat pack out and seen": counted out on the table, and no order."""
+    if mention.id != "packing-removal" or sentence.tokens[mention.last].norm != "out":
+        return False
+    ahead = sentence.tokens[max(0, mention.first - 2) : mention.first]
+    behind = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 4]]
+    counted = any(token.quantity is not None or token.norm in ("all", "throat") for token in ahead)
+    later = any(norm in _LATER for norm in behind) or any(
+        token.quantity is not None and token.quantity.unit in _SPANS
+        for token in sentence.tokens[mention.last + 1 : mention.last + 5]
+    )
+    return not later and (counted or bool(_SEEN_OUT & set(behind)))
+
+
+_LATER = frozenset({"tomorrow", "tonight", "in", "at", "after", "on", "when"})
+_SEEN_OUT = frozenset({"before", "seen", "counted", "correct", "complete", "again"})
+
+
+def _is_aimed_at(sentence: Sentence, index: int) -> bool:
+    """ "BP target 110-150", "keep the MAP above 80": what is wished for, and was not measured."""
+    near = [token.norm for token in sentence.tokens[max(0, index - 6) : index]]
+    mark = max((at for at, norm in enumerate(near) if norm in (".", ";", ",")), default=-1)
+    return bool(_AIMS & set(near[mark + 1 :]))
+
+
+_AIMS = frozenset({"target", "targets", "goal", "keep", "aim", "maintain"})
+
+
 def allowed(sentence: Sentence, index: int) -> bool:
     """ "Flexion limited to sixty degrees for two weeks": what is allowed, and not what was measured."""
-    if lasts(sentence, index) or _until_week(sentence, index):
+    if lasts(sentence, index) or _until_week(sentence, index) or _is_aimed_at(sentence, index):
         return True
     at = index - 1
     while at > 0 and (sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _LIMIT_WAY):

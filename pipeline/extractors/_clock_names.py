@@ -41,7 +41,25 @@ def name_of(sentence: Sentence, index: int) -> tuple[str, int] | None:
     """(event, token of the word that tells it) of the time at a token; None where nothing here tells it."""
     return (_of_span(sentence, index) or _switched(sentence, index) or _of_scope(sentence, index)
             or _in_or_out(sentence, index) or _skin(sentence, index) or _done(sentence, index)
-            or _blown_up(sentence, index) or _cut(sentence, index))  # fmt: skip
+            or _blown_up(sentence, index) or _cut(sentence, index) or _clamped(sentence, index))  # fmt: skip
+
+
+_CLAMPED = {"clamped": "clamp_on", "unclamped": "clamp_off", "declamped": "clamp_off", "reperfused": "clamp_off"}
+
+
+def _clamped(sentence: Sentence, index: int) -> tuple[str, int] | None:
+    """ "Carotids clamped 1417 ... off 1448, clamp time 31 min", "reperfused at ten"; not the cord of a baby."""
+    tokens = sentence.tokens
+    at = index - 1 - (index >= 2 and tokens[index - 1].norm == "at")
+    if at < 0 or any(token.norm in ("cord", "drain", "catheter") for token in tokens[max(0, at - _CORD) : at]):
+        return None
+    if tokens[at].norm in _CLAMPED:
+        return _CLAMPED[tokens[at].norm], at
+    ahead = {token.norm for token in tokens[index + 1 : index + _CORD]}
+    return ("clamp_off", at) if tokens[at].norm == "off" and ahead & {"clamp", "clamps", "ischaemia"} else None
+
+
+_CORD = 5  # tokens
 
 
 def _of_scope(sentence: Sentence, index: int) -> tuple[str, int] | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import clauses
+from pipeline import clauses, people
 from pipeline.records import Mention, Sentence
 
 
@@ -171,6 +171,8 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
     """ "Excess cement was removed": what was put in stays. "A 35 mm trephine for the stoma" is no needle for marrow."""
     before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
     after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 2]]
+    if people.is_name(sentence, mention) or _is_awaited(sentence, mention, before, after):
+        return True
     if mention.id in ("pin", "k-wire", "half-pin", "drain") and after[:1] and after[0] in _TRACKS:
         return True  # "swabs from the pin sites"
     if mention.id == "tacks" and sentence.tokens[mention.last].norm == "tack" and before[-1:] in (["to"], ["and"]):
@@ -184,6 +186,19 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
     if mention.id == "marrow-needle" and sentence.tokens[mention.last].norm == "trephine":
         return not sentence.says(_OF_MARROW)
     return mention.id == "bone-cement" and bool(_TOO_MUCH & set(before))
+
+
+def _is_awaited(sentence: Sentence, mention: Mention, before: list[str], after: list[str]) -> bool:
+    """ "Tamsulosin until the stent is out", "stent out in six weeks": when what was told already comes out."""
+    if not after or after[0] not in ("is", "out", "removal", "removed", "comes", "to"):
+        return False
+    if set(before) & {"until", "till", "once"}:
+        return True
+    ahead = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 3]]
+    behind = sentence.tokens[mention.last + 2 : mention.last + 8]
+    return ("out" in ahead or "removal" in ahead or "removed" in ahead) and any(
+        token.quantity is not None and token.quantity.unit in ("d", "wk", "mo") for token in behind
+    ) and {"in", "at", "after"} & {token.norm for token in behind} != set()
 
 
 _TOO_MUCH = _words("excess extra extruded extruding excessive surplus")

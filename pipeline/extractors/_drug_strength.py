@@ -16,6 +16,19 @@ def is_strength(quantity: Quantity, drug: Drug) -> bool:
     )
 
 
+def is_of_the_one_before(sentence: Sentence, index: int, drug: Mention, row: Drug, before: dict[int, Drug]) -> bool:
+    """ "Heavy bupivacaine half percent with diamorphine 300 micrograms": right behind a drug that comes in shares, and
+    before one that does not. `before`: last token -> row, of all drugs of the sentence."""
+    quantity, leading = sentence.tokens[index].quantity, before.get(index - 1)
+    if quantity is None or quantity.dimension != "fraction" or leading is None or drug.first < index:
+        return False
+    return _comes_in_shares(leading) and not _comes_in_shares(row)
+
+
+def _comes_in_shares(row: Drug) -> bool:
+    return any(one.endswith("%") for one in row.strengths)
+
+
 def of_unnamed(sentence: Sentence, index: int, drug: Mention, row: Drug) -> bool:
     """ "Triamcinolone eighty with ten mils of half percent": volume and share of a drug that is not named, since a
     steroid of so many milligrams has no strength in per cent."""

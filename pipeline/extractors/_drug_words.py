@@ -199,9 +199,17 @@ def goes_home_on(sentence: Sentence, drug: Mention) -> bool:
 
 
 def _begins_later(sentence: Sentence, drug: Mention) -> bool:
-    """ "Enoxaparin 40 mg from 18:00", "from tonight": when it is to begin."""
+    """ "Enoxaparin 40 mg from 18:00", "from tonight", "apixaban start again in two days": when it is to begin."""
+    started = False
     for at in range(drug.last + 1, min(drug.last + 6, len(sentence.tokens) - 1)):
         token, after = sentence.tokens[at], sentence.tokens[at + 1]
+        started = started or token.norm in _STARTS
+        if started and (token.norm == "again" or after.norm in ("tomorrow", "tonight") or (
+            token.norm in ("in", "on", "after") and after.quantity is not None and after.quantity.dimension == "time"
+        )):
+            return True
+        if started and token.norm in _STARTS | {"in", "on", "after", "back"}:
+            continue
         if token.norm == "from":
             return after.norm in ("tomorrow", "tonight", "day") or (
                 after.quantity is not None and after.quantity.form == "clock"
@@ -210,6 +218,9 @@ def _begins_later(sentence: Sentence, drug: Mention) -> bool:
         if token.quantity is None and token.norm not in ("sc", "iv", "od", "daily", "bd", "subcutaneously", "once"):
             return False
     return False
+
+
+_STARTS = frozenset({"start", "starts", "starting", "begin", "begins", "to", "can", "may", "restart", "restarts"})
 
 
 def as_carrier(fields: dict[str, Any], carrier: dict[str, Any]) -> dict[str, Any]:

@@ -382,7 +382,7 @@ _GIVEN = frozenset({"received", "given", "administered", "got", "gave"})
 
 def _stands(sentence: Sentence, mention: Mention) -> bool:
     """Whether an instruction without a duration is one: not in the telling of what was done."""
-    if _care_words.is_movement(sentence, mention):
+    if _care_words.is_movement(sentence, mention) or _care_words.came_out(sentence, mention):
         return False
     if mention.first and sentence.tokens[mention.first - 1].norm in ("until", "till", "unless", "before", "once"):
         return False  # "Clexane until full weight bearing": how long something else lasts

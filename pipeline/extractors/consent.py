@@ -127,12 +127,14 @@ def _pause(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
 
 
 def _confirmed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    """ "Time out was done. The left shoulder was confirmed.": what the pause confirmed, in the next sentence."""
-    sites = list(base.mentions(sentence, "sites"))
-    for index, token in enumerate(sentence.tokens):
-        if token.norm in _CHECKED and sites:
-            first, last = _window(sentence, index)
-            return [_told("time_out", reading, sentence, first, last, sites[0].first, grammar)]
+    """ "Time out was done. The left shoulder was confirmed.": what the pause confirmed, in the next sentence; not what
+    was checked later in a stream of speech ("bladder integrity checked")."""
+    for index, token in enumerate(sentence.tokens[:_AHEAD]):
+        if token.norm in _CHECKED:
+            site = next((m for m in base.mentions(sentence, "sites") if abs(m.first - index) <= _NEAR), None)
+            if site is not None:
+                first, last = _window(sentence, index)
+                return [_told("time_out", reading, sentence, first, last, site.first, grammar)]
     return []
 
 
@@ -157,6 +159,10 @@ def _told(
         side, doubt = _said_with(sentence, at, grammar)
     else:
         side, doubt = laterality.side_for(sentence, at, at, grammar)
+    if kind == "consent" and side is None and doubt is None:
+        end = min(clauses.bounds(sentence, at)[1], at + _NEAR)
+        near = {one.value for one in laterality.sides(sentence, grammar) if at < one.first < end}
+        side = near.pop() if len(near) == 1 else None  # "consent checked RE"
     certainty = base.scope_at(sentence, "certainty", at, "affirmed")
     sites = {mention.id for mention in base.mentions(sentence, "sites") if first <= mention.first <= last}
     return base.make(kind, reading, sentence, first, last, text=story.words(sentence, first, last), laterality=side,

@@ -297,4 +297,6 @@ def _is_noun(sentence: Sentence, mention: Mention) -> bool:
     if after and (after[0].norm in _AFTER_NOUN or after[0].norm == "not" or after[0].quantity is not None):
         return True
     before = sentence.tokens[mention.first - 1]
+    if mention.first > 1 and sentence.tokens[mention.first - 2].norm in ("no", "without") and before.norm.isalpha():
+        return before.norm not in ("to", "need")  # "no abdominal drain"
     return before.norm in _BEFORE_NOUN or before.quantity is not None or before.punctuation

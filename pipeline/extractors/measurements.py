@@ -18,9 +18,8 @@ _ANGLE_REACH = 75  # "dorsiflexion 5 degrees before, 20 degrees after"
 _NAMED_REACH, _LESION_REACH, _SHARE_REACH, _INCISION_REACH, _PRESSURE_REACH, _BARE_REACH = 22, 16, 9, 24, 45, 4
 _NOUNS = ("findings", "diagnoses", "specimens")
 _GUESS, _SITE_EXTRA = 6, 9  # a noun beside a length says less than a named measure, a place only where they touch
-_LENGTHS = ("length", "area")
+_LENGTHS, _OTHER_KINDS = ("length", "area"), frozenset({"weight"})  # patient_weight
 _OF_A_STRENGTH = ("preparations", "drugs", "injectates", "irrigation")
-_OTHER_KINDS = frozenset({"weight"})  # patient_weight
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -393,7 +392,9 @@ def _noun(
     price, first, last = min(ranked)
     text = " ".join(token.text for token in sentence.tokens[first : last + 1])
     side = _number_sides.of_measure(sentence, index, (first, last), grammar)
+    unseen = last < index and base.scope_at(sentence, "certainty", first, "") == "negated"  # "no fragment over 2 mm"
+    denied = {"certainty": "negated"} if unseen else {}
     return [
         base.claim("measurement", reading, sentence, index, first, last, price + _GUESS, name="size", text=text,
-                   unit=quantity.unit, laterality=side, doubts=maybe_pronoun(sentence, index))
+                   unit=quantity.unit, laterality=side, doubts=maybe_pronoun(sentence, index), **denied)
     ]  # fmt: skip

@@ -65,8 +65,7 @@ _BARRIERS = ("devices", "specimens", "findings", "injectates", "drains", "afterc
 _BEGINS = frozenset({"anaesthesia", "positions", "approaches", "tourniquet"})
 _COURSE = frozenset({"for", "from", "x", "times", "another", "next", "of"})
 _IN_SHORT = ("/7", "/52", "/12")  # "nocte 2/52"
-_BODY_UNITS = ("kg", "[lb_av]", "[oz_av]")  # no drug is dosed in these
-_DILUENTS = ("sodium-chloride", "water-for-injection")
+_BODY_UNITS, _DILUENTS = ("kg", "[lb_av]", "[oz_av]"), ("sodium-chloride", "water-for-injection")
 _CLOSE, _SAID_ON, _CONCENTRATION_AHEAD, _TOTAL_REACH = 16, 66, 9, 70
 # Before any other claim; where a row of them leaves no doubt; "cefazolin 2 g dexamethasone 8 mg": the order shown
 _OWN, _OTHER_ORDER, _WRONG_STYLE = -1, 12, 8
@@ -284,6 +283,7 @@ def _number(
     prefix += _OTHER_ORDER * (told == "drug")
     postfix += _OTHER_ORDER * (told == "number")
     ranked: list[tuple[int, int, Event]] = []
+    rows = {event.mention.last: event.drug for event in events}
     for order, event in enumerate(events):
         if event.additive and kind in ("medication_volume", "medication_concentration"):
             continue
@@ -292,7 +292,9 @@ def _number(
             continue
         if _drug_told.explains(sentence, index, event.mention) or (
             _drug_strength.of_unnamed(sentence, index, event.mention, event.drug)
-        ) or _drug_told.stands_apart(sentence, index, event.mention, event.fields):  # fmt: skip
+        ) or _drug_strength.is_of_the_one_before(sentence, index, event.mention, event.drug, rows):
+            continue
+        if _drug_told.stands_apart(sentence, index, event.mention, event.fields):
             continue
         share = quantity.dimension == "fraction" and "anticoagulant" in event.drug.classes
         if share and (event.mention.id == "acd-a" or index not in (event.mention.first - 1, event.mention.last + 1)):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import story
-from pipeline.extractors import _drug_numbers, _told_anaesthetic, base
+from pipeline.extractors import _no_setting, _told_anaesthetic, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, Token
 from pipeline.rows import Concept, Drug
@@ -49,7 +49,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         facts += _bare(reading, sentence)
         if not any(fact.kind == "anaesthesia" and fact.evidence.first >= sentence.tokens[0].first for fact in facts):
             facts += _in_other_words(reading, sentence, grammar)
-        facts += _lateral(reading, sentence)
+        facts += _no_setting.lateral(reading, sentence)
     return facts
 
 
@@ -121,7 +121,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None  # "a well padded splint was applied"
     if kind == "prophylaxis" and sentence.tokens[min(after, len(sentence.tokens) - 1)].norm in _NO_DOSE:
         return None  # "antibiotic associated diarrhoea"
-    if kind == "preparation" and _is_allergen(sentence, mention):
+    if kind == "preparation" and _no_setting.is_none_of_skin(sentence, mention):
         return None
     if kind == "position" and mention.first and sentence.tokens[mention.first - 1].norm in ("rom", "motion"):
         return None  # "ROM prone 0-60"
@@ -136,7 +136,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         _WAS_GIVEN & {token.norm for token in sentence.tokens[max(0, mention.first - 4) : after + 4]}
     ):
         return None  # a course on the ward is none
-    if kind == "guidance" and (sentence.section in _AHEAD or _at_a_visit(sentence, mention)):
+    if kind == "guidance" and (sentence.section in _AHEAD or _no_setting.at_a_visit(sentence, mention)):
         return None  # "clinic in two weeks with an x-ray"
     if kind in ("guidance", "prophylaxis") and sentence.section in _BEFORE:
         return None  # pictures and antibiotics that led here
@@ -146,11 +146,11 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None  # "the ultrasound showed free fluid", told before the work
     if kind == "anaesthesia" and not _means_anaesthesia(sentence, mention):
         return None
-    if mention.id == "endotracheal-tube" and _is_other_passage(sentence, mention):
+    if mention.id == "endotracheal-tube" and _no_setting.is_other_passage(sentence, mention):
         return None
     if sentence.section in _BEFORE and (kind == "approach" or mention.id in ("laryngeal-mask", "endotracheal-tube")):
         return None  # "hoarse since an intubation", "she had had fasciotomies through two incisions"
-    if kind == "approach" and mention.id in ("incision", "portal") and _is_no_way_in(sentence, mention):
+    if kind == "approach" and mention.id in ("incision", "portal") and _no_setting.is_no_way_in(sentence, mention):
         return None
     row = grammar.tables[mention.table][mention.id]
     group = row.group if isinstance(row, Concept) else ""
@@ -158,7 +158,9 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
     if kind == "anaesthesia" and group == "local" and certainty == "negated":
         return None  # "no local anaesthetic into the joint" is about a medicine
-    if kind == "position" and (_kept_for_days(sentence, mention) or _is_of_tool(sentence, mention)):
+    if kind == "position" and (_no_setting.kept_for_days(sentence, mention) or (
+        _no_setting.is_of_tool(sentence, mention) or _no_setting.sits(sentence, mention)
+    )):  # fmt: skip
         return None
     fields = {} if kind in _SIDED else {"laterality": None, "body_site": None}
     if kind == "position":
@@ -168,37 +170,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
 
 
-def _is_allergen(sentence: Sentence, mention: Mention) -> bool:
-    """ "Allergic to iodine so chlorhexidine was used": the first is no preparation."""
-    behind = sentence.tokens[mention.last + 1 : mention.last + 2]
-    return not (behind and behind[0].norm in _USED) and any(
-        token.norm in _ALLERGIC and _drug_numbers.allergic_to(sentence, at, at, mention)
-        for at, token in enumerate(sentence.tokens)
-    )
-
-
-_ALLERGIC = frozenset({"allergic", "allergy", "allergies"})
-_USED = frozenset("prep prepped used was preparation instead wash".split())
-def _at_a_visit(sentence: Sentence, mention: Mention) -> bool:
-    ahead = sentence.tokens[max(0, mention.first - _VISIT_REACH) : mention.first]
-    weeks = any(token.quantity is not None and token.quantity.unit in ("d", "wk", "mo") for token in ahead)
-    behind = sentence.tokens[mention.last + 1 : mention.last + 8]  # "x-rays at two, six and twelve weeks"
-    later = bool(behind) and behind[0].norm in ("at", "in") and any(
-        token.quantity is not None and token.quantity.unit in ("d", "wk", "mo") for token in behind
-    )
-    return later or weeks and any(token.norm in _VISIT for token in ahead)
-
-
 _AWAITED = frozenset("pending ordered requested awaited outstanding".split())
-_VISIT_REACH = 10  # tokens
-_VISIT = frozenset({"clinic", "review", "see", "visit", "appointment", "follow-up", "followup", "seen", "outpatients"})
-def _is_of_tool(sentence: Sentence, mention: Mention) -> bool:
-    """ "Keeping the awl in the lateral position": how a tool was held."""
-    before = [token.norm for token in sentence.tokens[max(0, mention.first - 5) : mention.first]]
-    return before[-2:] in (["in", "the"], ["in", "a"]) and bool(_HELD & set(before)) or bool(_HELD & set(before[-2:]))
-
-
-_HELD = frozenset("awl reamer guide broach saw drill blade wire retractor scope camera osteotome rasp".split())
 _PADDED = frozenset("dressing dressings splint cast slab bandage plaster boot tourniquet brace wrap".split())
 _WAS_GIVEN = frozenset("given administered infused received started administration".split())
 _TREATED = frozenset({"treated", "treatment", "course", "courses", "outpatient"})
@@ -206,68 +178,6 @@ _NO_DOSE = frozenset(
     "associated resistant induced related allergy allergies sensitivity sensitivities coated impregnated loaded "
     "irrigation ointment cream drops solution soaked cement beads spacer wash powder".split()
 )
-_SCOPES = frozenset("scope endoscope colonoscope gastroscope bronchoscope cystoscope caecum cecum ileum".split())
-_PASSAGES = frozenset(
-    "duct ducts canaliculus canaliculi canalicular punctum lacrimal ureter ureteral stenosis stricture system tract "
-    "fistula ostium sinus".split()
-)
-
-
-def _is_other_passage(sentence: Sentence, mention: Mention) -> bool:
-    """ "The duct was intubated": a tube into something else than the windpipe."""
-    said = sentence.tokens[mention.first].norm
-    return said.startswith("intubat") and any(
-        token.norm in _PASSAGES or token.norm in _SCOPES
-        for token in sentence.tokens[max(0, mention.first - 6) : mention.last + 7]
-    )
-
-
-_SHUT = frozenset({"closed", "sutured", "injected", "infiltrated", "dressed", "irrigated", "clean", "dry", "checked"})
-
-
-def _is_no_way_in(sentence: Sentence, mention: Mention) -> bool:
-    """ "Incision at nine", "portals closed with nylon": a time, or an opening that is looked after."""
-    after = sentence.tokens[mention.last + 1 : mention.last + 4]
-    return any(token.norm in _SHUT for token in after) or any(
-        token.quantity is not None and token.quantity.form == "clock" for token in after
-    )
-
-
-def _kept_for_days(sentence: Sentence, mention: Mention) -> bool:
-    """ "Head down for seven days" is an instruction."""
-    for index in range(mention.last + 2, min(mention.last + 9, len(sentence.tokens))):
-        quantity = sentence.tokens[index].quantity
-        if quantity is not None:
-            return quantity.unit in ("d", "wk", "h") and sentence.tokens[index - 1].norm == "for"
-    return False
-
-
-_AFTER_LATERAL = frozenset({"position", "decubitus", "so", "with", "on", "and", "under", "the", "pneumoperitoneum"})
-
-
-def _lateral(reading: Reading, sentence: Sentence) -> list[Fact]:
-    """ "Left lateral." as a position: not before a part of the body ("left lateral malleolus"). "Seated, arm on the
-    table": the patient, where nothing is told before it that may sit in its place."""
-    tokens = sentence.tokens
-    alone = {"seated": "sitting-position", "lateral": "lateral-decubitus"}.get(tokens[0].norm)
-    told = alone == "lateral-decubitus" and (
-        any(token.norm == ":" for token in tokens[1:2]) or any(one.says({"medial"}) for one in reading.sentences)
-        or bool(list(base.mentions(sentence, "findings", "diagnoses", "grades")))
-    )  # "Medial: no tear. Lateral: radial tear 5 mm": a compartment
-    if alone is not None and not told and not sentence.section and (len(tokens) == 1 or tokens[1].punctuation):
-        return [base.make("position", reading, sentence, 0, 0, name=alone)]
-    for index in range(len(tokens) - 1):
-        if tokens[index].norm not in ("left", "right") or tokens[index + 1].norm != "lateral":
-            continue
-        if any(m.first <= index + 1 <= m.last for m in sentence.mentions):
-            continue
-        after = tokens[index + 2] if index + 2 < len(tokens) else None
-        if after is None or after.punctuation or after.norm in _AFTER_LATERAL:
-            name = f"{tokens[index].norm}-lateral-decubitus"
-            return [base.make("position", reading, sentence, index, index + 1, name=name)]
-    return []
-
-
 _INTO_THE_SPINE = frozenset({"spinal", "epidural", "caudal", "peribulbar", "retrobulbar"})
 _TO_ITS_DRUG = 7  # tokens
 

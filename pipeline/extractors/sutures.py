@@ -91,10 +91,13 @@ def _runs(sentence: Sentence, mention: Mention) -> bool:
         return True
     flows = after is not None and (after.norm in _FLOWS or after.quantity is not None)
     before = tokens[mention.first - 1].norm if mention.first else ""
-    flows = flows or before in ("is", "was", "are", "were", "already", "still")
+    flows = flows or before in ("is", "was", "are", "were", "already", "still") or any(
+        m.last == mention.first - 1 and m.table in _INFUSED for m in sentence.mentions
+    )  # "neuromonitoring running"
     return flows and not any(abs(one.first - mention.first) <= _NEAR for one in base.mentions(sentence, "sutures"))
 
 
+_INFUSED = frozenset({"guidance", "drugs", "fluids", "irrigation"})
 _SPORT = frozenset("after again from allowed sports and or cycling jumping permitted".split())
 _FLOWS = frozenset("at in fine freely well through into slowly on".split())
 _NEAR = 6  # tokens

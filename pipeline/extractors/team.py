@@ -36,17 +36,14 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
-_DOING = {"operating": "surgeon", "assisting": "assistant"}
-
-
 def _doing(reading: Reading, sentence: Sentence, persons: list[people.Person], taken: set[int]) -> list[Fact]:
     """ "Doctor Sefton operating, Doctor Marsh assisting"."""
     facts: list[Fact] = []
     for person in persons:
         after = sentence.tokens[person.last + 1].norm if person.last + 1 < len(sentence.tokens) else ""
-        if person.first not in taken and after in _DOING:
+        if person.first not in taken and after in people.DOING:
             facts.append(
-                base.make("team_member", reading, sentence, person.first, person.last + 1, name=_DOING[after],
+                base.make("team_member", reading, sentence, person.first, person.last + 1, name=people.DOING[after],
                           text=person.name, status="performed", certainty="affirmed")
             )  # fmt: skip
     return facts

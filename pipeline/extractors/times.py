@@ -175,7 +175,7 @@ _TO_CLOCK, _TO_CLOCK_AT = 4, 8
 _BEGINS = frozenset({"started", "began"})
 _BEGUN_REACH = 9  # tokens
 _BEGUN = frozenset({"infusion", "transfusion", "anaesthesia", "anesthesia", "cooling", "bypass", "antibiotic",
-                    "antibiotics", "dialysis", "ventilation", "drip"})  # fmt: skip
+                    "antibiotics", "dialysis", "ventilation", "drip", "perfusion"})  # fmt: skip
 
 
 def _begins_other(sentence: Sentence, grammar: Grammar, hit: cues.Hit) -> bool:

@@ -1,0 +1,138 @@
+"""Words of a position, a preparation, a picture or a way in that tell of something else, and positions in short."""
+
+from __future__ import annotations
+
+from pipeline import clauses
+from pipeline.extractors import _drug_numbers, base
+from pipeline.records import Fact, Mention, Reading, Sentence
+
+
+def is_none_of_skin(sentence: Sentence, mention: Mention) -> bool:
+    """Whether what skin is prepared with is told of as something else."""
+    return is_allergen(sentence, mention) or is_used_at_home(sentence, mention)
+
+
+def is_allergen(sentence: Sentence, mention: Mention) -> bool:
+    """ "Allergic to iodine so chlorhexidine was used": the first is no preparation."""
+    behind = sentence.tokens[mention.last + 1 : mention.last + 2]
+    return not (behind and behind[0].norm in _USED) and any(
+        token.norm in _ALLERGIC and _drug_numbers.allergic_to(sentence, at, at, mention)
+        for at, token in enumerate(sentence.tokens)
+    )
+
+
+def is_used_at_home(sentence: Sentence, mention: Mention) -> bool:
+    """ "Chlorhexidine rinse twice a day from tomorrow": no skin was prepared with it."""
+    first, end = clauses.bounds(sentence, mention.first)
+    near = sentence.tokens[max(first, mention.first - 3) : min(end, mention.last + 7)]
+    return bool(_RINSES & {token.norm for token in near}) and any(
+        token.norm in _DAILY or (token.quantity is not None and token.quantity.unit in ("d", "wk")) for token in near
+    )
+
+
+_RINSES = frozenset("rinse rinses mouthwash gargle gargles wash washes shampoo bath baths soak soaks".split())
+_DAILY = frozenset("daily bd bid tds tid qds twice tomorrow tonight day".split())
+_ALLERGIC = frozenset({"allergic", "allergy", "allergies"})
+_USED = frozenset("prep prepped used was preparation instead wash".split())
+
+
+def at_a_visit(sentence: Sentence, mention: Mention) -> bool:
+    ahead = sentence.tokens[max(0, mention.first - _VISIT_REACH) : mention.first]
+    weeks = any(token.quantity is not None and token.quantity.unit in ("d", "wk", "mo") for token in ahead)
+    behind = sentence.tokens[mention.last + 1 : mention.last + 8]  # "x-rays at two, six and twelve weeks"
+    later = bool(behind) and behind[0].norm in ("at", "in") and any(
+        token.quantity is not None and token.quantity.unit in ("d", "wk", "mo") for token in behind
+    )
+    return later or weeks and any(token.norm in _VISIT for token in ahead)
+
+
+_VISIT_REACH = 10  # tokens
+_VISIT = frozenset({"clinic", "review", "see", "visit", "appointment", "follow-up", "followup", "seen", "outpatients"})
+
+
+def is_of_tool(sentence: Sentence, mention: Mention) -> bool:
+    """ "Keeping the awl in the lateral position": how a tool was held."""
+    before = [token.norm for token in sentence.tokens[max(0, mention.first - 5) : mention.first]]
+    return before[-2:] in (["in", "the"], ["in", "a"]) and bool(_HELD & set(before)) or bool(_HELD & set(before[-2:]))
+
+
+
+
+_HELD = frozenset("awl reamer guide broach saw drill blade wire retractor scope camera osteotome rasp".split())
+
+_SCOPES = frozenset("scope endoscope colonoscope gastroscope bronchoscope cystoscope caecum cecum ileum".split())
+_PASSAGES = frozenset(
+    "duct ducts canaliculus canaliculi canalicular punctum lacrimal ureter ureteral stenosis stricture system tract "
+    "fistula ostium sinus".split()
+)
+
+
+def is_other_passage(sentence: Sentence, mention: Mention) -> bool:
+    """ "The duct was intubated": a tube into something else than the windpipe."""
+    said = sentence.tokens[mention.first].norm
+    return said.startswith("intubat") and any(
+        token.norm in _PASSAGES or token.norm in _SCOPES
+        for token in sentence.tokens[max(0, mention.first - 6) : mention.last + 7]
+    )
+
+
+_SHUT = frozenset({"closed", "sutured", "injected", "infiltrated", "dressed", "irrigated", "clean", "dry", "checked"})
+
+
+def is_no_way_in(sentence: Sentence, mention: Mention) -> bool:
+    """ "Incision at nine", "portals closed with nylon": a time, or an opening that is looked after."""
+    after = sentence.tokens[mention.last + 1 : mention.last + 4]
+    return any(token.norm in _SHUT for token in after) or any(
+        token.quantity is not None and token.quantity.form == "clock" for token in after
+    )
+
+
+def kept_for_days(sentence: Sentence, mention: Mention) -> bool:
+    """ "Head down for seven days" is an instruction."""
+    for index in range(mention.last + 2, min(mention.last + 9, len(sentence.tokens))):
+        quantity = sentence.tokens[index].quantity
+        if quantity is not None:
+            return quantity.unit in ("d", "wk", "h") and sentence.tokens[index - 1].norm == "for"
+    return False
+
+
+_AFTER_LATERAL = frozenset({"position", "decubitus", "so", "with", "on", "and", "under", "the", "pneumoperitoneum"})
+
+
+def lateral(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Left lateral." as a position: not before a part of the body ("left lateral malleolus"). "Seated, arm on the
+    table": the patient, where nothing is told before it that may sit in its place."""
+    tokens = sentence.tokens
+    alone = {"seated": "sitting-position", "lateral": "lateral-decubitus"}.get(tokens[0].norm)
+    told = alone == "lateral-decubitus" and (
+        any(token.norm == ":" for token in tokens[1:2]) or any(one.says({"medial"}) for one in reading.sentences)
+        or bool(list(base.mentions(sentence, "findings", "diagnoses", "grades")))
+    )  # "Medial: no tear. Lateral: radial tear 5 mm": a compartment
+    if alone is not None and not told and not sentence.section and (len(tokens) == 1 or tokens[1].punctuation):
+        return [base.make("position", reading, sentence, 0, 0, name=alone)]
+    for index in range(len(tokens) - 1):
+        if tokens[index].norm not in ("left", "right") or tokens[index + 1].norm != "lateral":
+            continue
+        if any(m.first <= index + 1 <= m.last for m in sentence.mentions):
+            continue
+        after = tokens[index + 2] if index + 2 < len(tokens) else None
+        if after is None or after.punctuation or after.norm in _AFTER_LATERAL:
+            name = f"{tokens[index].norm}-lateral-decubitus"
+            return [base.make("position", reading, sentence, index, index + 1, name=name)]
+    return []
+
+
+
+
+def sits(sentence: Sentence, mention: Mention) -> bool:
+    """ "The middle lobe sitting the right way round", "a plate seated on the shaft": a thing, not the patient."""
+    tokens, before = sentence.tokens, mention.first - 1
+    while before > 0 and tokens[before].norm in _STANDS:
+        before -= 1
+    return tokens[mention.first].norm in ("sitting", "seated") and any(
+        m.last == before and m.table in ("sites", "devices", "findings", "diagnoses", "specimens", "drains")
+        for m in sentence.mentions
+    )
+
+
+_STANDS = frozenset({"was", "is", "were", "are", "now", "well", "nicely", "then"})
