@@ -52,6 +52,8 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
         dated = clauses.is_year(tokens[index]) and tokens[index - 1].norm in ("in", "since")
         if hit.rule.value == "historical" and dated:
             return index
+        if hit.rule.value == "planned" and index > hit.last + 1 and _only_one(sentence, index):
+            return index - 1
         if hit.rule.value == "conditional" and tokens[index].norm in _CHOSEN:
             return index - 1
         if hit.rule.id == "purpose" and clauses.is_past_purpose(sentence, index):
@@ -112,6 +114,12 @@ def _is_this_time(sentence: Sentence, index: int) -> bool:
     """ "The right one was done in March with four anchors, this time only two"."""
     norms = [token.norm for token in sentence.tokens[index : index + 2]]
     return norms in (["this", "time"], ["this", "side"], ["this", "one"])
+
+
+def _only_one(sentence: Sentence, index: int) -> bool:
+    """ "Consented for both knees, only the left injected", "... only one was done": what was done of the plan."""
+    norms = [token.norm for token in sentence.tokens[index : index + 4]]
+    return norms[:1] == ["only"] and not {"left", "right", "one"}.isdisjoint(norms[1:3])
 
 
 def _of_these(sentence: Sentence, index: int) -> bool:

@@ -12,6 +12,7 @@ from collections.abc import Sequence, Set
 from dataclasses import replace
 
 from pipeline import (
+    donor_sides,
     known_parts,
     label_sides,
     laterality,
@@ -224,9 +225,11 @@ def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     if fact.scale is not None or not _free(fact) or sentence is None or not _is_local(fact, grammar):
         return fact
     sides = laterality.sides(sentence, grammar)
+    last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
+    if sideshare.on_both_sides(sentence, sides, last):
+        return replace(fact, laterality="bilateral")
     if len({side.value for side in sides}) != 1:
         return fact
-    last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
     ends = sideshare.closing(sentence, sides, last)
     return fact if ends is None else replace(fact, laterality=ends.value)
 
@@ -293,7 +296,7 @@ def _operated(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> froz
         for sentence in reading.sentences if sides
         for side in laterality.sides(sentence, grammar) if side.value in sides
         and scope_at(sentence, "status", side.first, "performed") == "performed"
-        and (part := laterality.own_noun(sentence, side)) is not None and not laterality.is_harvest(sentence, part)
+        and (part := laterality.own_noun(sentence, side)) is not None and not donor_sides.is_harvest(sentence, part)
     }  # fmt: skip
     return frozenset(places | said) - {""}
 
@@ -315,7 +318,7 @@ def _says_other(reading: Reading, grammar: Grammar, operation: Laterality | None
         if sentence.section == "procedure" or (sentence.index < _TITLES and not sentence.section)
         for one in laterality.sides(sentence, grammar)
         if scope_at(sentence, "status", one.first, "performed") == "performed"
-        and not sidewise.of_donor(sentence, one.first)
+        and not donor_sides.of_other_tissue(sentence, one.first)
     )
 
 

@@ -14,7 +14,7 @@ phrase first. What is decided here:
 
 from __future__ import annotations
 
-from pipeline import clauses, sideshare, sidewise
+from pipeline import clauses, donor_sides, sideshare, sidewise
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Mention, Sentence
@@ -35,7 +35,6 @@ def _unmarked(sentence: Sentence) -> bool:
 
 # What may lie between a thing and a side that follows it.
 _BRIDGE = _words("of the a an to in at on over for from within through into involving about around her his their both")
-_HARVEST = _words("harvest harvested harvesting donor aspirated aspirate autograft marrow")
 
 
 def side_for(
@@ -89,7 +88,7 @@ def only_side(
     """The side said within tokens first..last, if it is one and the same. `donors`: sides of a crest that marrow comes
     from count too."""
     values = {side.value for side in sides(sentence, grammar) if first <= side.first and side.last <= last and (
-        donors or not _is_donor(sentence, side))}  # fmt: skip
+        donors or not donor_sides.of_bone(sentence, side, _bound_to(sentence, side)))}  # fmt: skip
     return values.pop() if len(values) == 1 else None
 
 
@@ -102,7 +101,8 @@ def _phrase_before(sentence: Sentence, found: list[Side], first: int, grammar: G
     told: frozenset[int] | None = None
     for index in range(first - 1, max(-1, first - 7), -1):
         if index in ends:
-            return None if _trails(sentence, ends[index], grammar) else ends[index]
+            taken = donor_sides.of_vein(sentence, ends[index].first, first, first)
+            return None if taken or _trails(sentence, ends[index], grammar) else ends[index]
         token = sentence.tokens[index]
         if told is None:
             told = _predicates(sentence) if _unmarked(sentence) else frozenset()
@@ -121,9 +121,14 @@ def _predicates(sentence: Sentence) -> frozenset[int]:
     behind = {side + step for side in sides for step in (2, 3, 4)}
     told |= {
         index for index in behind
-        if index < len(sentence.tokens) and index - 1 not in sides and clauses.is_state(sentence, index)
+        if index < len(sentence.tokens) and index - 1 not in sides and (
+            clauses.is_state(sentence, index) or (sentence.tokens[index].norm in _LOOKED_AT and index - 1 in sites)
+        )
     }  # fmt: skip
     return frozenset(told)
+
+
+_LOOKED_AT = _words("seen found identified visualised visualized inspected protected spared preserved traced free")
 
 
 def _trails(sentence: Sentence, side: Side, grammar: Grammar) -> bool:
@@ -138,7 +143,7 @@ def _trails(sentence: Sentence, side: Side, grammar: Grammar) -> bool:
     if not _unmarked(sentence) or side.first < 2:
         return False
     after = tokens[side.last + 1].norm if side.last + 1 < len(tokens) else ""
-    if len(tokens) <= _RUN_ON and (after in clauses.FINITE or after in _ARTICLES):
+    if len(tokens) <= _RUN_ON and (after in clauses.FINITE or after in _ARTICLES) or after == "with":
         return False  # "on the left side a release was planned", "hernia on the right was reduced"
     at = side.first - 1
     the = tokens[at].norm == "the"
@@ -167,7 +172,8 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
         if index in starts:
             if grafted and {token.norm for token in tokens[index - 2 : index]} & {"from"}:
                 continue  # "a graft from the left groin to the right palm": where it was taken
-            if sideshare.of_way(sentence, starts[index], last, last):
+            drawn = donor_sides.of_vein(sentence, index, last, last)  # "prp, 15 mL of blood from the left arm"
+            if drawn or sideshare.of_way(sentence, starts[index], last, last):
                 return None  # "fusion through a left sided approach"
             return None if _opens_next(sentence, starts[index], last) else starts[index]
         token = tokens[index]
@@ -207,10 +213,17 @@ def _opens_next(sentence: Sentence, side: Side, last: int) -> bool:
     apart = not _site_tokens(sentence).issuperset(range(last + 1, side.first))
     if not any(m.table in ("procedures", "diagnoses", "acts") and m.first <= last <= m.last
                for m in sentence.mentions):  # fmt: skip
-        return apart or (stream and _is_told_soon(sentence, own.last + 1 if own else side.last + 2))
+        sized = own is not None and _is_number(sentence, own.last + 1) and any(
+            m.table == "devices" and m.last == last for m in sentence.mentions
+        )  # "an 8 mm reamer left hip 20 gauge needle"
+        return apart or (stream and (sized or _is_told_soon(sentence, own.last + 1 if own else side.last + 2)))
     if own is None:
         return stream and apart and _is_told_soon(sentence, side.last + 2)
     return stream and clauses.is_told(sentence, own.last + 1)
+
+
+def _is_number(sentence: Sentence, at: int) -> bool:
+    return at < len(sentence.tokens) and sentence.tokens[at].quantity is not None
 
 
 def _is_told_soon(sentence: Sentence, index: int) -> bool:
@@ -257,13 +270,14 @@ def _of_sentence(
 ) -> tuple[Laterality | None, str | None]:
     is_site = any(m.table == "sites" and m.first <= last and m.last >= first for m in sentence.mentions)
     free: list[Side] = []
-    title = _title_end(sentence)
+    turned: Side | None = None  # opens what is told next
+    title = sideshare.title_end(sentence)
     for side in found:
         if side.value is None:
             continue
         site = _bound_to(sentence, side)
         taken = sideshare.is_elsewhere(sentence, side, site, first, last)
-        if taken or (site is not None and (is_site or is_harvest(sentence, site))):
+        if taken or (site is not None and (is_site or donor_sides.is_harvest(sentence, site))):
             continue
         stream = len(sentence.tokens) > _RUN_ON or (_unmarked(sentence) and len(sentence.tokens) > 20)
         if side.last < first and _trails(sentence, side, grammar):
@@ -272,7 +286,10 @@ def _of_sentence(
             continue
         opens = _unmarked(sentence) and _opens_next(sentence, side, last)
         if side.first > last and (opens or sideshare.told_later(sentence, side, last)):
+            turned = side if opens else turned
             continue
+        if turned is not None and side.first > last and side.value != turned.value:
+            continue  # "clipped left ureter seen ileostomy on the right": told of what comes behind the next part
         both_in_title = max(side.last, last) < title
         close = _distance(side, first, last) <= _REACH and not clauses.parted(sentence, side.first, first)
         if stream and not both_in_title and not close:
@@ -339,23 +356,6 @@ def _points_elsewhere(sentence: Sentence, found: list[Side], first: int, last: i
     return False
 
 
-def _title_end(sentence: Sentence) -> int:
-    """Where the title of a stream of speech ends: at the patient, the team or a verb, after 25 tokens at most; 0 where
-    there is none. Only what the narration begins with, or a procedure's own section, has one."""
-    if sentence.section not in _TITLES or (sentence.index > 2 and sentence.section != "procedure"):
-        return 0
-    for index, token in enumerate(sentence.tokens[:25]):
-        if token.norm in _PERSONS or (index > 3 and token.norm in ("was", "were", "is", "are")):
-            return index
-    return 25
-
-
-_TITLES = frozenset(
-    {"", "procedure", "indication", "preop-diagnosis", "postop-diagnosis", "both-diagnoses", "diagnosis"}
-)
-_PERSONS = _words("mister missus miss mr mrs ms doctor dr patient surgeon")
-
-
 def _distance(side: Side, first: int, last: int) -> int:
     return max(side.first - last, first - side.last, 0)
 
@@ -384,17 +384,3 @@ def _bound_to(sentence: Sentence, side: Side) -> Mention | None:
         if mention.table == "sites" and 0 < side.first - mention.last <= 2:
             return mention
     return None
-
-
-def _is_donor(sentence: Sentence, side: Side) -> bool:
-    site = _bound_to(sentence, side)
-    return sideshare.of_crest(sentence, side, 0, -1) or (site is not None and is_harvest(sentence, site))
-
-
-def is_harvest(sentence: Sentence, site: Mention) -> bool:
-    """Whether a site is where marrow or graft was taken, not where the operation was done."""
-    if "iliac-crest" in site.id:
-        return True
-    near = {token.norm for token in sentence.tokens[max(0, site.first - 8) : site.first]}
-    wide = {token.norm for token in sentence.tokens[max(0, site.first - 14) : site.first]}
-    return "from" in near and bool(wide & _HARVEST)

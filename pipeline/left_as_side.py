@@ -1,5 +1,5 @@
-"""Whether "left" before a state is a side after all ("LT intact", "left intact, right perforated"), and whether a
-"right" is none but said to begin with."""
+"""Whether "left" or "LT" before a state is a side after all ("LT intact", "drum left intact, right perforated", but "SL
+and LT intact" tells of a ligament), and whether a "right" is none but said to begin with."""
 
 from __future__ import annotations
 
@@ -10,6 +10,19 @@ from pipeline.records import Mention, Sentence
 
 WRITTEN = {"rt": "right", "lt": "left"}  # "rt handed", "lt lateral" are no sides either
 _STATES = frozenset({"intact", "untreated", "free", "open"})
+# Words beside which "LT" is the lunotriquetral ligament, and what is told of it.
+_LIGAMENTS = frozenset({"sl", "tfcc", "scapholunate", "tfc", "druj", "lunotriquetral"})
+_OF_LIGAMENT = frozenset(
+    "intact normal stable tear torn ligament interval and , geissler grade gr partial lax attenuated frayed . complete "
+    "ballottement probed instability injury".split()
+)
+
+
+def is_ligament(sentence: Sentence, at: int) -> bool:
+    """ "SL grade 2, LT normal, TFCC torn": whether "LT" at a token is the ligament of the wrist."""
+    tokens = sentence.tokens
+    after = tokens[at + 1].norm if at + 1 < len(tokens) else "."
+    return tokens[at].text == "LT" and after in _OF_LIGAMENT and sentence.says(_LIGAMENTS)
 
 
 def is_side(sentence: Sentence, at: int) -> bool:
@@ -17,13 +30,20 @@ def is_side(sentence: Sentence, at: int) -> bool:
     tokens = sentence.tokens
     if tokens[at].norm == "lt":
         return True
-    led = tokens[at].norm == "left" and (at == 0 or tokens[at - 1].norm in (",", ":", ";"))
-    if not led or at + 1 >= len(tokens) or tokens[at + 1].norm not in _STATES:
+    if tokens[at].norm != "left" or at + 1 >= len(tokens) or tokens[at + 1].norm not in _STATES:
         return False
-    return any(
+    led = at == 0 or tokens[at - 1].norm in (",", ":", ";")
+    paired = any(
         before.norm in (",", ";", "and") and after.norm == "right"
         for before, after in pairwise(tokens[at + 2 : at + 8])
     )
+    # "drum left intact, right perforated": the other one stands as short
+    short = tokens[at + 2 : at + 3] and tokens[at + 2].norm in (",", ";") and tokens[at + 3 : at + 4] and (
+        tokens[at + 3].norm == "right" and not any(
+            m.table == "sites" and m.first == at + 4 for m in sentence.mentions
+        )
+    )
+    return paired if led else bool(short)
 
 
 _TALK = frozenset("so we i now then let lets ok okay well next that's that this the good there it here and".split())

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from pipeline import clauses, cues, laterality, numerals, story
+from pipeline import clauses, cues, donor_sides, laterality, numerals, story
 from pipeline.grammar import Grammar
 from pipeline.note import SaidSide
 from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence, Token
@@ -255,7 +255,7 @@ def sides(facts: Iterable[Fact], reading: Reading, grammar: Grammar) -> dict[int
             if _is_past(sentence, side.first) or any(token.norm in _LAID for token in sentence.tokens):
                 continue
             site = _site(sentence, side.first, side.last)
-            if site is not None and laterality.is_harvest(sentence, site):
+            if site is not None and donor_sides.is_harvest(sentence, site):
                 continue
             end = side.last if site is None else max(side.last, site.last)
             start = side.first if site is None else min(side.first, site.first)

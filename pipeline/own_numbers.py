@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Set
 
-from pipeline import laterality
+from pipeline import donor_sides, laterality
 from pipeline.body_parts import related_sites
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Sentence
@@ -165,7 +165,7 @@ def _beside(fact: Fact, sentence: Sentence, sites: Mapping[str, Concept]) -> str
 
 
 def _is_harvested(sentence: Sentence, ident: str) -> bool:
-    return any(m.table == "sites" and m.id == ident and laterality.is_harvest(sentence, m) for m in sentence.mentions)
+    return any(m.table == "sites" and m.id == ident and donor_sides.is_harvest(sentence, m) for m in sentence.mentions)
 
 
 def _span(fact: Fact, sentence: Sentence) -> tuple[int, int]:

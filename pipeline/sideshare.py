@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import clauses
+from pipeline import clauses, donor_sides
 from pipeline.records import Mention, Sentence
 from pipeline.sidewords import BREAKS, Side
 
@@ -135,6 +135,31 @@ def closing(sentence: Sentence, found: list[Side], last: int) -> Side | None:
     return side if led and not clauses.parted(sentence, last, side.first) else None
 
 
+def on_both_sides(sentence: Sentence, found: list[Side], last: int) -> bool:
+    """ "Twenty two gauge spinal needle on both sides", right behind a thing."""
+    tokens = sentence.tokens
+    side = next((one for one in found if one.first > last), None)
+    return side is not None and side.value == "bilateral" and side.first - last <= _NOUN and all(
+        tokens[at].norm in _LED for at in range(last + 1, side.first)
+    )
+
+
+def closes_denial(sentence: Sentence, at: int) -> bool:
+    """ "No effusion on the right six mils ...": whether the side at a token ends what was said not to be there."""
+    tokens = sentence.tokens
+    if at < _NOUN or tokens[at - 1].norm not in ("on", "the"):
+        return False
+    for index in range(at - 2, max(-1, at - 2 - _DENIED), -1):
+        if tokens[index].norm in ("no", "without"):
+            return tokens[at - 1].norm == "on" or tokens[at - 2].norm == "on"
+        if tokens[index].punctuation or tokens[index].quantity is not None or tokens[index].norm in clauses.FINITE:
+            return False
+    return False
+
+
+_DENIED = 5  # words of what is denied, with "on the"
+
+
 _LED = frozenset("on in to into at through of under around beneath behind over near inside".split())
 _SIZE = frozenset({"x", "on", "in", "to", "the", "at", "size", "french", "each", "a", "one", "single"})
 _PHRASE = 12  # words from a thing to the side that ends its phrase
@@ -222,14 +247,6 @@ _EACH = 8  # words
 _EACH_SIDE = frozenset({"each", "either", "per"})
 
 
-def of_crest(sentence: Sentence, side: Side, first: int, last: int) -> bool:
-    """ "Marrow out of the left crest": where it was taken, by a word that is no name of a site; not where the phrase at
-    first..last is the crest itself."""
-    at = side.last + 1
-    crest = at < len(sentence.tokens) and sentence.tokens[at].norm in ("crest", "crests")
-    return crest and not first <= at <= last
-
-
 def aches(sentence: Sentence, site: Mention | None) -> bool:
     """ "Fusion C5-C6 for a soft disc with right arm pain": where it is felt, and no side of what was done."""
     if site is None or site.id not in _LIMBS:
@@ -242,8 +259,10 @@ _LIMBS = clauses.word_set("arm leg hand foot thigh calf forearm upper-extremity 
 
 
 def is_elsewhere(sentence: Sentence, side: Side, site: Mention | None, first: int, last: int) -> bool:
-    """Whether a side tells where marrow was taken, where it aches or what was found well, and not where a thing is."""
-    return of_crest(sentence, side, first, last) or aches(sentence, site) or is_well(sentence, site, first)
+    """Whether a side tells where marrow or blood was taken, where it aches or what was found well, and not where a
+    thing is."""
+    taken = donor_sides.of_crest(sentence, side, first, last) or donor_sides.of_vein(sentence, side.first, first, last)
+    return taken or aches(sentence, site) or is_well(sentence, site, first)
 
 
 def is_well(sentence: Sentence, site: Mention | None, first: int) -> bool:
@@ -260,8 +279,29 @@ _WELL = clauses.word_set("clear normal healthy fine well unaffected unremarkable
 
 def right_behind(sentence: Sentence, found: list[Side], part: Mention | None, first: int, last: int) -> Side | None:
     """The side right behind a thing, where the one before it is of a part with words between: "weakness of the right
-    hand cervical block left twenty five millilitres"."""
-    if part is None or part.last >= first - 1:
+    hand cervical block left twenty five millilitres", "necrosis of both hips core decompression on the right"."""
+    if part is None:
         return None
-    side = next((one for one in found if one.first == last + 1), None)
+    on = [token.norm for token in sentence.tokens[last + 1 : last + 3]] == ["on", "the"]
+    tied = on and any(token.norm == "of" for token in sentence.tokens[max(0, part.first - _NOUN) : part.first])
+    if part.last >= first - 1 and not tied:
+        return None
+    side = next((one for one in found if one.first == last + (3 if on else 1)), None)
     return side if side is not None and _led(sentence, side) is None else None
+
+
+def title_end(sentence: Sentence) -> int:
+    """Where the title of a stream of speech ends: at the patient, the team or a verb, after 25 tokens at most; 0 where
+    there is none. Only what the narration begins with, or a procedure's own section, has one."""
+    if sentence.section not in _TITLES or (sentence.index > 2 and sentence.section != "procedure"):
+        return 0
+    for index, token in enumerate(sentence.tokens[:25]):
+        if token.norm in _PERSONS or (index > 3 and token.norm in ("was", "were", "is", "are")):
+            return index
+    return 25
+
+
+_TITLES = frozenset(
+    {"", "procedure", "indication", "preop-diagnosis", "postop-diagnosis", "both-diagnoses", "diagnosis"}
+)
+_PERSONS = clauses.word_set("mister missus miss mr mrs ms doctor dr patient surgeon")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from pipeline import sidewords
+from pipeline import donor_sides, sideshare, sidewords
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Sentence
 from pipeline.sidewords import Side
@@ -103,16 +103,21 @@ def _told_before(sentence: Sentence, side: int, numbers: list[int]) -> bool:
 def _nearer(sentence: Sentence, numbers: list[int], number: int, before: int, after: int) -> int:
     """The side before a number, unless another one stands nearer behind it and says where it went: "the left wrist will
     be done in autumn, eight millilitres of lidocaine to the right palm"; -1 where that is too far to tell."""
-    if before < 0 or after < 0 or number - before <= _BESIDE:
-        return before if before >= 0 else after
-    led = [token.norm for token in sentence.tokens[number + 1 : after]]
+    led = [token.norm for token in sentence.tokens[number + 1 : after]] if after >= 0 else []
     if led and led[-1] == "the":
         led.pop()
+    if before < 0 and after >= 0 and led and led[-1] not in _WHERE | _ON and (
+        led[-1].isalpha() and after + 1 < len(sentence.tokens)
+    ):
+        return -1  # "right hip a wire, then an 8 mm reamer, left hip 20 gauge": the next part is told of there
+    if before < 0 or after < 0 or number - before <= _BESIDE:
+        return before if before >= 0 else after
     if not led or led[-1] not in _WHERE or "," in led or any(0 < at - after <= _BESIDE for at in numbers):
         return before
     return after if after - number <= min(_GIVEN, number - before) else -1
 
 
+_ON = frozenset({"on", "at", "for", "of", "from", "through"})
 _WHERE = frozenset({"to", "into", "in", "over", "under", "around"})
 _BESIDE = 3  # words from a side to the amount that it leads
 _GIVEN = 8  # words from an amount to where it went
@@ -168,20 +173,13 @@ def _sides(sentence: Sentence, grammar: Grammar) -> dict[int, Laterality]:
         read = {side.first: side.value for side in sidewords.sides(sentence, grammar)}
         found = sentence.memo["sidewise"] = {
             at: side for at, token in enumerate(sentence.tokens)
-            if (token.norm in _SIDES or token.norm in _INITIALS) and at not in names and not of_donor(sentence, at)
+            if (token.norm in _SIDES or token.norm in _INITIALS) and at not in names
+            and not donor_sides.of_other_tissue(sentence, at) and not sideshare.closes_denial(sentence, at)
             and (side := _side(sentence, at) or (read.get(at) if token.norm in _INITIALS else None)) is not None
         }  # fmt: skip
     return found
 
 
-def of_donor(sentence: Sentence, at: int) -> bool:
-    """ "Margin 6 mm, full thickness graft from the left groin": where it was taken."""
-    before = [token.norm for token in sentence.tokens[max(0, at - _FROM) : at]]
-    return "from" in before[-2:] and not _GRAFTS.isdisjoint(before)
-
-
-_FROM = 7  # tokens
-_GRAFTS = frozenset({"graft", "grafts", "flap", "autograft", "skin"})
 def _of_other_day(sentence: Sentence, sides: dict[int, Laterality]) -> set[int]:
     """Sides of what was done before or is planned: "the left one is planned in spring, three mils of ..."."""
     return {at for at in sides if any(one.axis == "status" and one.first <= at <= one.last for one in sentence.scopes)}
@@ -218,9 +216,20 @@ def _is_like(sentence: Sentence, index: int, at: int) -> bool:
         return False
     if other.dimension == one.dimension:
         return True
-    bare = at if other.dimension == "" else index  # the unit is left out of one of them
+    bare, whole = (at, own_unit(sentence, index)) if other.dimension == "" else (index, own_unit(sentence, at))
+    if own_unit(sentence, bare) not in (None, whole):
+        return False  # "six mils, four into the right, two into the left, 22 gauge": millilitres were left out
     after = sentence.tokens[bare + 1].norm if bare + 1 < len(sentence.tokens) else "."
     return "" in (other.dimension, one.dimension) and (after in _AFTER_BARE or not after[0].isalpha())
+
+
+def own_unit(sentence: Sentence, at: int) -> str | None:
+    """The dimension of a number, or of the nearest one before it that has a unit; None where there is none."""
+    for one in range(at, -1, -1):
+        quantity = sentence.tokens[one].quantity
+        if quantity is not None and quantity.dimension:
+            return quantity.dimension
+    return None
 
 
 def _side(sentence: Sentence, at: int) -> Laterality | None:

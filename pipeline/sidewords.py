@@ -10,7 +10,7 @@ from itertools import pairwise
 from pipeline import body_parts
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
-from pipeline.left_as_side import WRITTEN, is_side, is_talk
+from pipeline.left_as_side import WRITTEN, is_ligament, is_side, is_talk
 from pipeline.mentions import folded, split_phrase
 from pipeline.records import Laterality, Mention, Sentence, Token
 from pipeline.rows import Concept
@@ -102,7 +102,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     norms = [WRITTEN.get(token.norm, word) for token, word in zip(sentence.tokens, folded(sentence), strict=True)]
     at = 0
     while at < len(norms):
-        said = phrases.at(norms, at)
+        said = phrases.at(norms, at) if not is_ligament(sentence, at) else []
         if not said:
             at += 1
             continue

@@ -10,7 +10,7 @@ from collections.abc import Set
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from pipeline import laterality, sidewise
+from pipeline import donor_sides, laterality, sideshare
 from pipeline.body_parts import related_sites
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
@@ -60,11 +60,12 @@ class Standing:
                 self._put(sentence.tokens[0].first, _NOWHERE)
                 continue
             heard = laterality.sides(sentence, grammar)
-            said = [one for one in heard if scope_at(sentence, "status", one.first, "performed") == "performed"]
+            said = [one for one in heard if scope_at(sentence, "status", one.first, "performed") == "performed"
+                    and not donor_sides.of_vein(sentence, one.first)]  # fmt: skip
             later = _later(sentence, said)
             said = [one for one in said if later is None or one.first < later]
             piece = sentence if later is None else replace(sentence, tokens=sentence.tokens[:later])
-            led = [one for one in said if not sidewise.of_donor(sentence, one.first)]
+            led = [one for one in said if not donor_sides.of_graft(sentence, one.first)]
             head = heading(sentence, led, sites) if not _left_alone(sentence) else None
             if head is None and not sentence.says(_TAKEN):
                 said = [one for one in said if not _is_elsewhere(sentence, one, sites, grammar)]
@@ -94,7 +95,7 @@ class Standing:
         for one in heard:
             if head is not None and one.first <= head.first:
                 continue
-            if _is_of_crest(sentence, one):
+            if donor_sides.leads_crest(sentence, one):
                 continue
             now = scope_at(sentence, "status", one.first, "performed") == "performed"
             if now and one.value in ("left", "right") and one.value != side and turns(sentence, one, side):
@@ -114,15 +115,6 @@ class Standing:
     def at(self, word: int) -> Place:
         index = bisect_right(self._starts, word) - 1
         return self._places[index] if index >= 0 else _NOWHERE
-
-
-def _is_of_crest(sentence: Sentence, side: Side) -> bool:
-    """ "Prone first, left posterior crest": where marrow or bone is taken from, and not what is operated on."""
-    behind = {token.norm for token in sentence.tokens[side.last + 1 : side.last + 5]}
-    return not behind.isdisjoint(_CREST)
-
-
-_CREST = frozenset({"crest", "crests", "psis", "asis", "iliac"})
 
 
 def _blocks(reading: Reading, lines: dict[int, int]) -> dict[int, int]:
@@ -158,6 +150,8 @@ def turns(sentence: Sentence, side: Side, stood: Laterality | None) -> bool:
     behind = [token.norm for token in tokens[side.last + 1 : side.last + 1 + _PART]]
     if not _FIRSTLY.isdisjoint(behind):
         return True
+    if sideshare.closes_denial(sentence, side.first):
+        return False  # "no effusion on the right six mils ..."
     on = side.first >= 2 and [token.norm for token in tokens[side.first - 2 : side.first]] == ["on", "the"]
     return on and stood is not None and len(tokens) - side.last > _MORE and behind[:1] != ["only"]
 

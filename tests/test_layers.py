@@ -25,8 +25,8 @@ LAYERS = {
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
             "conditions kin facing context_cues said_behind changed_plans context_reach context_behind "
             "context_ends context_years context "
-            "short_names answers purposes mixtures body_parts left_as_side sidewords sideshare laterality people "
-            "enumerations "
+            "short_names answers purposes mixtures body_parts left_as_side sidewords donor_sides sideshare "
+            "laterality people enumerations "
             "scales cues phases sidewise story what_if",
             "extractors",
             "standing stated_sides sidelines own_numbers sole_side side_orders known_parts label_sides inherited "

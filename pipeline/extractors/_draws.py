@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import cues, laterality, sidewise
+from pipeline import cues, donor_sides, laterality, sidewise
 from pipeline.extractors import _amount_words, _beside_amount, base
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Quantity, Reading, Scale, Sentence, Token
@@ -21,7 +21,7 @@ def side_at(sentence: Sentence, grammar: Grammar, index: int) -> Laterality | No
     own = crest_side(sentence, grammar, index) or sidewise.side_of(sentence, index, grammar)
     if own is not None:
         return own
-    sites = [site for site in base.mentions(sentence, "sites") if laterality.is_harvest(sentence, site)]
+    sites = [site for site in base.mentions(sentence, "sites") if donor_sides.is_harvest(sentence, site)]
     before = [site for site in sites if site.first < index] or (sites if len(sites) == 1 else [])
     if not sites and len(sentence.tokens) <= _SHORT and not any(True for _ in base.mentions(sentence, "sites")):
         said = {one.value for one in laterality.sides(sentence, grammar)}

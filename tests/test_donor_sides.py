@@ -1,0 +1,67 @@
+"""Sides that are of something else than what is operated on: the arm that gave blood, a ligament, what was denied."""
+
+from __future__ import annotations
+
+import pytest
+from cases_runner import facts_of
+from reading_of import read, sides
+
+from pipeline import donor_sides, grammar, laterality
+
+_HIPS = ("both hips injected today with leukocyte poor p r p fifteen mils of blood from the left arm gave six mils "
+         "four into the right hip joint two into the left at the gluteus medius tendon twenty two gauge spinal needle "
+         "on both sides")  # fmt: skip
+_CORE = ("avascular necrosis of both hips core decompression on the right with marrow concentrate and an injection on "
+         "the left right hip three millimetre wire then an eight millimetre reamer left hip twenty gauge spinal "
+         "needle")  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "name", "expected"),
+    [
+        (_HIPS, "injection", "platelet-rich-plasma", ["bilateral"]),
+        (_HIPS, "injection_needle", "", ["bilateral"]),
+        ("Right knee PRP injection. 60 mL blood from left antecubital. PRP 6 mL injected.", "injection_volume", "",
+         ["right"]),
+        ("Rt wrist arthroscopy + TFCC debridement. SL intact, LT normal, TFCC tear 4 mm, lunate gr 2.", "grade", "",
+         ["right"]),
+        ("clipped left ureter seen loop ileostomy on the right", "procedure", "ileostomy", ["right"]),
+        ("clipped left ureter seen loop ileostomy on the right", "act", "clipping", [None]),
+        ("Ears examined. Drum left intact, right perforated.", "finding", "intact", ["left"]),
+        ("Ears examined. Drum left intact, right perforated.", "finding", "perforation", ["right"]),
+        (_CORE, "procedure", "core-decompression", ["right"]),
+        (_CORE, "device_size", "reamer", [None]),
+        ("then the left knee four mils no effusion on the right six mils of clear fluid came off the left", "finding",
+         "joint-effusion", ["right"]),
+        ("Consented for both knees PRP, only left injected, 5 mL LP-PRP. Right deferred for skin.", "injection_volume",
+         "", ["left"]),
+    ],
+)  # fmt: skip
+def test_sides_of_what_stands_beside_another_side(
+    text: str, kind: str, name: str, expected: list[str | None]
+) -> None:
+    assert sides(text, kind, name) == expected
+
+
+def test_what_was_done_of_a_consent_is_done() -> None:
+    facts = facts_of("Consented for both knees PRP, only left injected, 5 mL LP-PRP.")
+    assert {fact.status for fact in facts if fact.kind == "injection_volume"} == {"performed"}
+
+
+@pytest.mark.parametrize(
+    ("text", "vein"),
+    [
+        ("Fifteen mils of blood from the left arm.", True),
+        ("Drip in the right hand.", True),
+        ("Blood pressure cuff on the left arm.", True),
+        ("Blood loss 50 mL, left hip closed.", False),
+        ("Blood drawn. Left elbow injected.", False),
+    ],
+)
+def test_blood_and_drips_have_a_side_of_their_own(text: str, vein: bool) -> None:
+    rules = grammar.load()
+    found = [
+        donor_sides.of_vein(sentence, side.first)
+        for sentence in read(text).sentences for side in laterality.sides(sentence, rules)
+    ]  # fmt: skip
+    assert found == [vein]
