@@ -170,7 +170,7 @@ _ROW = frozenset({"and", "+", ",", "&", "exiting", "traversing"})
 _ROOTS = frozenset({"root", "roots", "nerve", "nerves", "ganglion"})
 
 
-def _clause(tokens: list[Token], start: int) -> list[str]:
+def _clause(tokens: tuple[Token, ...], start: int) -> list[str]:
     """The words behind a level up to the next mark, time of day or level."""
     words: list[str] = []
     for token in tokens[start : start + _REACH]:

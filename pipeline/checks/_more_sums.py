@@ -85,8 +85,9 @@ def _lost(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]
     """ "Seven hundred and fifty mils loss, six hundred in the suction and one fifty on the swabs"."""
     for at, token in enumerate(tokens):
         whole = token.quantity
-        near = {one.norm for one in (*tokens[max(0, at - 4) : at], *tokens[at + 1 : at + 2])}
-        if whole is None or whole.dimension != "volume" or whole.value is None or not near & _LOST:
+        if whole is None or whole.dimension != "volume" or whole.value is None:
+            continue
+        if _LOST.isdisjoint([one.norm for one in (*tokens[max(0, at - 4) : at], *tokens[at + 1 : at + 2])]):
             continue
         parts: list[Decimal] = []
         for place in range(at + 1, min(len(tokens), at + 2 * _FAR)):

@@ -51,7 +51,7 @@ def _named_before(note: OperativeNote, passage: Passage, place: Evidence) -> set
     }  # fmt: skip
 
 
-def _in_clause(tokens: list[Token], index: int) -> str:
+def _in_clause(tokens: tuple[Token, ...], index: int) -> str:
     """By the words of the number's own clause: the nearest before it, else the nearest behind it."""
     low = next((at + 1 for at in range(index - 1, -1, -1) if tokens[at].norm in _BREAKS), 0)
     high = next((at for at in range(index, len(tokens)) if tokens[at].norm in _BREAKS), len(tokens))
@@ -60,7 +60,7 @@ def _in_clause(tokens: list[Token], index: int) -> str:
     return (before[-1:] or behind[:1] or [""])[0]
 
 
-def _sized(tokens: list[Token], index: int) -> str:
+def _sized(tokens: tuple[Token, ...], index: int) -> str:
     """ "9 x 25 mm tibia (lot R7720)": what is told with its size went in, where nothing tells that it came out."""
     told = {token.norm for token in tokens}
     sizes = [token for token in tokens[max(0, index - _TO_SIZE) : index]
@@ -71,12 +71,12 @@ def _sized(tokens: list[Token], index: int) -> str:
 _TO_SIZE = 8  # tokens
 
 
-def _earlier(tokens: list[Token]) -> str:
+def _earlier(tokens: tuple[Token, ...]) -> str:
     """By the last word of that sort in what was said before."""
     return next((way for at in range(len(tokens) - 1, -1, -1) if (way := _way(tokens, at))), "")
 
 
-def _way(tokens: list[Token], at: int) -> str:
+def _way(tokens: tuple[Token, ...], at: int) -> str:
     word = tokens[at].norm
     near = {token.norm for token in tokens[max(0, at - 5) : at]}
     if word == "out" or word == "off":
@@ -90,7 +90,7 @@ def _way(tokens: list[Token], at: int) -> str:
     return ""
 
 
-def _is_dated(tokens: list[Token], at: int) -> bool:
+def _is_dated(tokens: tuple[Token, ...], at: int) -> bool:
     """ "Implanted in 2015", "placed ten years ago": put in before today."""
     behind = [token.norm for token in tokens[at + 1 : at + 5]]
     return any(word in ("ago", "elsewhere") or (word.isdigit() and len(word) == 4) for word in behind)

@@ -18,8 +18,9 @@ _ITEM = 6  # tokens of one way at most
 def ways(read: Sequence[Token]) -> tuple[int, str, str] | None:
     """(number, noun, arithmetic) of grafts that were told one by one, each from something to something."""
     for at in range(1, len(read) - 1):
-        said, noun = count(read[at]), read[at + 1].norm
-        if said is None or noun not in _WAYS or read[at - 1].norm not in _LEADS:
+        noun = read[at + 1].norm
+        said = count(read[at]) if noun in _WAYS else None
+        if said is None or read[at - 1].norm not in _LEADS:
             continue
         start = max((place + 1 for place in range(at - 1) if read[place].norm in (".", ";", ":")), default=0)
         items: list[list[str]] = [[]]
@@ -73,9 +74,10 @@ def ordinals(read: Sequence[Token]) -> tuple[int, str, str] | None:
     """ "First anchor at eleven, second at twelve, third at one, four anchors altogether": told off by their number."""
     for at in range(1, len(read) - 1):
         said = count(read[at])
-        behind = [token.norm for token in read[at + 2 : at + 4]]
-        whole = behind[:1] in (["altogether"], ["total"]) or says_total(read, at)
-        if said is None or not read[at + 1].norm.endswith("s") or not whole:
+        if said is None or not read[at + 1].norm.endswith("s"):
+            continue
+        whole = [token.norm for token in read[at + 2 : at + 3]] in (["altogether"], ["total"]) or says_total(read, at)
+        if not whole:
             continue
         noun = read[at + 1].norm[:-1]
         told, start = 0, None
@@ -144,9 +146,8 @@ def lots(note: OperativeNote, passage: Passage, read: Sequence[Token]) -> tuple[
     """ "Left limb, lot VX5518; right limb, lot VX5520; cuff, lot VX9001: four pieces in all": as many as there are
     lots in the sentence, or in the note up to it."""
     for at in range(len(read) - 1):
-        said = count(read[at])
-        so = at > 0 and read[at - 1].norm == "so"
-        if said is None or read[at + 1].norm not in _PIECES or not (so or says_total(read, at)):
+        said = count(read[at]) if read[at + 1].norm in _PIECES else None
+        if said is None or not ((at > 0 and read[at - 1].norm == "so") or says_total(read, at)):
             continue
         before = [fact for fact in note.of("device_lot") if fact.text and fact.evidence.first <= passage.evidence.last]
         here = {fact.text for fact in before if passage.holds(fact)}

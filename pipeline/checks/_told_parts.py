@@ -385,8 +385,8 @@ def predicates(read: Sequence[Token]) -> list[Head]:
     """ "Specimens were three, ...", "Specimens (3): ...": the count behind the noun."""
     found: list[Head] = []
     for at, token in enumerate(read[:-2]):
-        said = count(read[at + 2])
-        if token.norm in SENT and token.norm.endswith("s") and said is not None and said > 1:
+        said = count(read[at + 2]) if token.norm in SENT and token.norm.endswith("s") else None
+        if said is not None and said > 1:
             if read[at + 1].norm in ("were", "are"):
                 found.append(Head(at, at + 2, said, token.norm))
             elif read[at + 1].norm == "(" and [one.norm for one in read[at + 3 : at + 5]] == [")", ":"]:

@@ -16,6 +16,7 @@ from pipeline.records import Token
 Told = tuple[int, str, str]
 
 _TIMES = frozenset({"x", "\u00d7"})
+_CROSS = frozenset({"x", "X", "\u00d7"})
 _WHOLE = re.compile(r"^\d{1,2}$")
 _TIMES_SO_MANY = re.compile(r"^[x\u00d7] ?(\d{1,2})$")  # "x 4" may be one token
 _LED = frozenset({"total", "=", "altogether", "together", "sum"})
@@ -126,7 +127,7 @@ def _times(read: Sequence[Token]) -> Told | None:
         said = count(token)
         if token.norm in _ENDS:
             numbers = []
-        elif (number := _TIMES_SO_MANY.match(token.text.lower())) is not None:
+        elif token.text[:1] in _CROSS and (number := _TIMES_SO_MANY.match(token.text.lower())) is not None:
             numbers.append(int(number[1]))
         elif at and read[at - 1].norm in _TIMES and said is not None:
             numbers.append(said)
@@ -141,8 +142,10 @@ def _times(read: Sequence[Token]) -> Told | None:
 def _grafts(read: Sequence[Token]) -> Told | None:
     """ "CABG x3: LIMA-LAD, SVG-OM1, SVG-PDA"."""
     for at in range(1, len(read) - 2):
+        if read[at - 1].norm not in _GRAFTED or read[at + 1].norm != ":":
+            continue
         number = _TIMES_SO_MANY.match(read[at].text.lower())
-        if number is None or read[at - 1].norm not in _GRAFTED or read[at + 1].norm != ":":
+        if number is None:
             continue
         end = next((place for place in range(at + 2, len(read)) if read[place].norm in (".", ";", ":")), len(read))
         items = _items(read[at + 2 : end])

@@ -156,16 +156,20 @@ def given(note: OperativeNote, *kinds: str) -> list[Fact]:
     ]
 
 
-def read(passage: Passage) -> list[Token]:
+def read(passage: Passage) -> tuple[Token, ...]:
     """The tokens of a sentence with its numbers read, without what a spoken correction took back."""
-    first, last = passage.evidence.first, passage.evidence.last
-    struck = frozenset([at - first for one in passage.taken_back for at in range(one.first, one.last + 1)])
-    return list(_read(passage.text, last - first + 1, struck))
+    first, struck = passage.evidence.first, _NONE
+    if passage.taken_back:
+        struck = frozenset([at - first for one in passage.taken_back for at in range(one.first, one.last + 1)])
+    return _read(passage.text, passage.evidence.last - first + 1, struck)
+
+
+_NONE: frozenset[int] = frozenset()
 
 
 def tokenized(text: str) -> tuple[Token, ...]:
     """The tokens of a few words with their numbers read."""
-    return _read(text, len(text.split()), frozenset())
+    return _read(text, len(text.split()), _NONE)
 
 
 @lru_cache(maxsize=256)

@@ -31,6 +31,7 @@ _TIMES = frozenset({"x", "×", "times"})
 _LABELS = frozenset({"x", "×", "size", "grade", "number", "level", "zone", "type", "stage"})
 _SINGLE = frozenset({"one", "another"})
 _MOST = Decimal(40)  # more is no count of draws, packs or levels
+_LEAST = 2  # numbers of a sentence: a part and the total
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +48,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
     for passage in note.sections.description:
         tokens = tokens_of(passage)
+        if sum(token.quantity is not None for token in tokens) < _LEAST:
+            continue
         for at in _totals(tokens):
             total = tokens[at].quantity
             if total is None or total.value is None:

@@ -49,7 +49,7 @@ def _told(fact: Fact, whole: Decimal, part: Decimal, grammar: Grammar) -> Findin
     )  # fmt: skip
 
 
-def _made_up(tokens: list[Token], fact: Fact) -> tuple[Decimal, int] | None:
+def _made_up(tokens: tuple[Token, ...], fact: Fact) -> tuple[Decimal, int] | None:
     """(millilitres that the dose was made up to, token behind them)."""
     for at, token in enumerate(tokens):
         if token.quantity is None or (token.quantity.value, token.quantity.unit) != (fact.value, fact.unit):

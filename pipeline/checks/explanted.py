@@ -138,7 +138,7 @@ def _some_of(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return found
 
 
-def _shares(tokens: list[Token], passage: Passage, counts: list[Fact]) -> Iterator[tuple[int, int, Fact]]:
+def _shares(tokens: tuple[Token, ...], passage: Passage, counts: list[Fact]) -> Iterator[tuple[int, int, Fact]]:
     """(place, how many came out, the count that they are of)."""
     for at, token in enumerate(tokens):
         number = count(token)

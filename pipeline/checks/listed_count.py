@@ -32,8 +32,12 @@ _ITEM_WORDS, _VERB_WORDS, _LIST_WORDS = 6, 4, 4
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
+    counts = False
     for ahead, passage in zip([None, *note.sections.description], note.sections.description, strict=False):
-        read = base.read(passage)
+        read, before = base.read(passage), counts
+        counts = any(token.quantity is not None or token.norm == "one" for token in read)
+        if not (counts or before):
+            continue
         counted = list(heads(read))
         for head in (*counted, *_told_parts.predicates(read)):
             one = _sizes(read, head) or _items(read, head) or _parts(read, head) or _otherwise(read, head)

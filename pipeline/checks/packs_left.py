@@ -79,7 +79,7 @@ def _told(first: Passage, put: int, out: int) -> Finding:
     return placed(made, first.evidence)
 
 
-def _way(tokens: list[Token], at: int, known: bool) -> str:
+def _way(tokens: tuple[Token, ...], at: int, known: bool) -> str:
     """ "in" or "out" for a count of packs; where packs were spoken of, the noun may be left out ("two removed")."""
     words: list[str] = []
     for token in tokens[at + 1 : at + 1 + _REACH]:

@@ -52,25 +52,28 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     start: str | None = None
     clocks: list[str] = []
     offs: list[Decimal] = []
-    carried: list[Token] = []
+    carried: Sequence[Token] = ()
     for passage in note.sections.description:
         tokens = read(passage)
         if not any(token.quantity is not None for token in tokens):
-            carried = []
+            carried = ()
             continue
         lead, carried = carried, tokens[-_CARRIED:]
         since = [token for token in lead if not token.punctuation] if tokens[0].norm in _GOES_BACK else []
-        lead = [] if lead and lead[-1].punctuation else lead
-        doses = [fact.value for fact in note.of("medication_dose") if fact.unit is None and passage.holds(fact)]
-        told = [*_spans(note, passage, tokens), *_whole(note, passage, tokens), *_packed(tokens), *_products(tokens),
-                *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens),
-                *_shifted(_clock_spans.told([*since, *tokens], clocks, _minutes), len(since)),
-                *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
-                *_stated_more.both(tokens), *_more_sums.told(tokens, _in, _is_total),
-                *_in_a_row(note, passage, tokens, doses, lead),
-                *_stated_more.on_both(tokens, _is_total), *_running.told(tokens),
-                *_running.off(tokens, offs, _is_total),
-                *_stated_more.without_units(tokens, _is_total, doses)]  # fmt: skip
+        lead = () if lead and lead[-1].punctuation else lead
+        if sum(token.quantity is not None for token in (*(since or lead), *tokens)) > 1:
+            doses = [fact.value for fact in note.of("medication_dose") if fact.unit is None and passage.holds(fact)]
+            told = [*_spans(note, passage, tokens), *_whole(note, passage, tokens), *_packed(tokens),
+                    *_products(tokens), *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens),
+                    *_shifted(_clock_spans.told([*since, *tokens], clocks, _minutes), len(since)),
+                    *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
+                    *_stated_more.both(tokens), *_more_sums.told(tokens, _in, _is_total),
+                    *_in_a_row(note, passage, tokens, doses, lead),
+                    *_stated_more.on_both(tokens, _is_total), *_running.told(tokens),
+                    *_running.off(tokens, offs, _is_total),
+                    *_stated_more.without_units(tokens, _is_total, doses)]  # fmt: skip
+        else:
+            told = list(_bracketed(tokens))  # all others need a number beside the sum
         starts = [time for at in range(len(tokens)) if (time := _stated_more.start_of(tokens, at))]
         start = starts[-1] if starts else start
         offs += _running.offs_of(tokens)

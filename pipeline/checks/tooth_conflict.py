@@ -76,7 +76,7 @@ _TAKES = frozenset({"extraction", "extracted", "removal", "removed", "extract"})
 _BEFORE_NUMBER = frozenset({"of", ":", "number", "tooth"})
 
 
-def _by_number(passage: Passage, tokens: list[Token], said: _Said) -> None:
+def _by_number(passage: Passage, tokens: tuple[Token, ...], said: _Said) -> None:
     """ "Consent: 38, 28. Extraction 37": where teeth are spoken of, their numbers may stand alone."""
     where = ""
     for at, token in enumerate(tokens):
@@ -98,7 +98,7 @@ def _by_number(passage: Passage, tokens: list[Token], said: _Said) -> None:
             (said.stated if where == "stated" else said.done).setdefault(number, passage)
 
 
-def _read(passage: Passage, tokens: list[Token], said: _Said) -> None:
+def _read(passage: Passage, tokens: tuple[Token, ...], said: _Said) -> None:
     at, before = 0, 0
     while at < len(tokens):
         if tokens[at].norm not in _TOOTH:
@@ -119,7 +119,7 @@ def _read(passage: Passage, tokens: list[Token], said: _Said) -> None:
             (said.stated if where == "stated" else said.done if where == "done" else {}).setdefault(number, passage)
 
 
-def _where(tokens: list[Token], before: int, first: int, behind: int) -> str:
+def _where(tokens: tuple[Token, ...], before: int, first: int, behind: int) -> str:
     """Of what a tooth was said: by the words since the tooth before it, and by those behind it."""
     ahead = [token.norm for token in tokens[max(before, first - _REACH) : first]]
     ahead = ahead[next((at + 1 for at in range(len(ahead) - 1, -1, -1) if ahead[at] in _ENDS), 0) :]

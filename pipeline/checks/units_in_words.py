@@ -47,8 +47,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 ask="Say both sizes again, each with its unit.", about=f"w{passage.evidence.first + first}",
             )  # fmt: skip
             found.append(placed(made, passage.evidence))
-        sentence = mentions.mark(Sentence(0, tuple(tokens)), grammar)
-        for index, what in _amounts(sentence):
+        if not any(_may_be_of(tokens, index) for index in range(len(tokens))):
+            continue
+        for index, what in _amounts(mentions.mark(Sentence(0, tokens), grammar)):
             quantity = tokens[index].quantity
             if quantity is None or quantity.value is None:
                 continue
@@ -80,6 +81,17 @@ def _crossed(tokens: Sequence[Token]) -> Iterator[tuple[int, int]]:
 
 def _suspect(quantity: Quantity) -> bool:
     return quantity.value is not None and quantity.dimension in _LENGTHS | {"volume", "mass"}
+
+
+def _may_be_of(tokens: Sequence[Token], index: int) -> bool:
+    """Whether what stands behind a number lets `_amounts` look for what it is of, which takes its time."""
+    quantity = tokens[index].quantity
+    if quantity is None or not _suspect(quantity):
+        return False
+    after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
+    if quantity.dimension in _LENGTHS:
+        return after == "of" or after in _ENDS | _GIVEN
+    return after in _CUTS
 
 
 def _amounts(sentence: Sentence) -> Iterator[tuple[int, str]]:
