@@ -8,7 +8,7 @@ from dataclasses import replace
 from pipeline import plugins
 from pipeline.errors import BadDecision
 from pipeline.grammar import Grammar
-from pipeline.note import OperativeNote
+from pipeline.note import NoteInHand, OperativeNote
 from pipeline.records import Finding, Revision
 from pipeline.signout import SignOutItem, signout
 
@@ -24,8 +24,9 @@ def run_checks(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     unknown profile or family.
     """
     found: list[Finding] = []
+    in_hand = NoteInHand.over(note)
     for module in plugins.every("pipeline.checks"):
-        found += module.check(note, grammar)
+        found += module.check(in_hand, grammar)
     found = _told_once(found)
     found.sort(key=lambda one: (_ORDER[one.severity], _place(one), one.check, one.key, one.message))
     reasons = _reasons(note.decisions)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator
+from functools import cached_property
 from pathlib import Path
 from typing import Literal
 
@@ -193,6 +194,16 @@ class OperativeNote(_Strict):
             return found
         return [fact for fact in found if fact.status == "performed" and fact.certainty != "negated"]
 
+    def says(self, *parts: str) -> bool:
+        """Whether one of these, in small letters, is anywhere in the words: a look before sentences are searched one by
+        one."""
+        told = self.in_small()
+        return any(part in told for part in parts)
+
+    def in_small(self) -> str:
+        """All the words, in small letters."""
+        return " ".join([passage.text for passage in self.sections.description]).lower()
+
     def group(self, fact: Fact) -> list[Fact]:
         """All facts of the same event, the fact itself included."""
         if fact.group is None:
@@ -205,6 +216,38 @@ class OperativeNote(_Strict):
 
     def to_json(self) -> str:
         return json.dumps(self.model_dump(mode="json"), ensure_ascii=False, indent=1) + "\n"
+
+
+class NoteInHand(OperativeNote):
+    """A note as the checks read it, two hundred times over: its facts are sorted by kind once. It lives no longer than
+    they run, and its facts stay as they are."""
+
+    @classmethod
+    def over(cls, note: OperativeNote) -> NoteInHand:
+        return cls.model_construct(note.model_fields_set, **dict(note))
+
+    @cached_property
+    def by_kind(self) -> dict[str, list[Fact]]:
+        found: dict[str, list[Fact]] = {}
+        for fact in self.facts:
+            found.setdefault(fact.kind, []).append(fact)
+        return found
+
+    @cached_property
+    def _small(self) -> str:
+        return super().in_small()
+
+    def in_small(self) -> str:
+        return self._small
+
+    def of(self, *kinds: str, given: bool = False) -> list[Fact]:
+        known = self.by_kind
+        if known.keys().isdisjoint(kinds):
+            return []
+        found = known[kinds[0]] if len(kinds) == 1 else [fact for fact in self.facts if fact.kind in kinds]
+        if given:
+            return [fact for fact in found if fact.status == "performed" and fact.certainty != "negated"]
+        return list(found)
 
 
 def load(path: Path) -> OperativeNote:

@@ -89,7 +89,7 @@ def _any_of(cues: tuple[str, ...]) -> re.Pattern[str]:
 
 def spoken_of(note: OperativeNote, element: Element) -> Passage | None:
     """The first sentence that has a word of the element, where no fact came of it."""
-    if not element.cues:
+    if not note.says(*[cue.lower() for cue in element.cues]):
         return None
     words = _any_of(tuple(element.cues))
     return next(

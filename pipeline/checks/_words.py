@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from pipeline.note import OperativeNote, Passage
 
@@ -21,8 +21,13 @@ _NOT = re.compile(
 )  # fmt: skip
 
 
-def matches(note: OperativeNote, pattern: re.Pattern[str]) -> Iterator[tuple[Passage, re.Match[str]]]:
-    """Where a pattern stands in what was told of the operation, and nothing beside it denies it."""
+def matches(
+    note: OperativeNote, pattern: re.Pattern[str], needs: Sequence[str] = ()
+) -> Iterator[tuple[Passage, re.Match[str]]]:
+    """Where a pattern stands in what was told of the operation, and nothing beside it denies it. `needs`: parts of
+    words, in small letters, of which every match holds one."""
+    if needs and not note.says(*needs):
+        return
     for passage in note.sections.description:
         if passage.section in ELSEWHERE:
             continue

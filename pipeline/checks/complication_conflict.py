@@ -70,17 +70,21 @@ _BY_THE_WORK = re.compile(
     r"\b(?:dissection|thermal|retraction|traction|cautery|diathermy|trocar|needle|drill|saw|instrument|surgical|"
     r"guide ?wire|screw) injur(?:y|ies) (?:to|of|in)\b", re.I,
 )  # fmt: skip
+_MEANT = ("acciden", "inadverten", "unintend", "unintention", "iatrogenic", "by mistake", "by the ")
 _ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercare", "preop-diagnosis", "diagnosis"})
 
 
 def _in_words(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
     """Harm told as an accident, in words of which no complication is made: "the bladder was opened by accident"."""
     found: list[Finding] = []
-    for passage in note.sections.description:
+    injury = note.says("injur")
+    for passage in note.sections.description if injury or note.says(*_MEANT) else ():
         happened = _ACCIDENT.search(passage.text)
+        made_so = _BY_THE_WORK.search(passage.text) if injury else None
+        if (made_so is None and happened is None) or passage.section in _ELSEWHERE:
+            continue
         harmed = _HARMED.search(passage.text)
-        made_so = _BY_THE_WORK.search(passage.text)
-        if (made_so is None and (happened is None or harmed is None)) or passage.section in _ELSEWHERE:
+        if made_so is None and harmed is None:
             continue
         words = made_so[0] if made_so else f"{harmed[0]} ... {happened[0]}" if harmed and happened else ""
         start = min(one.start() for one in (made_so, harmed, happened) if one is not None)
@@ -117,9 +121,13 @@ _SLIP = re.compile(
 )  # fmt: skip
 
 
+_SLIPS = ("nicked", "tore ", "lacerated", "injured", "damaged", "avulsed", "cracked", "scuffed", "skived", "perforated",
+          "punctured", "buttonholed", "burnt", "burned")  # fmt: skip
+
+
 def _slipped(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
     found: list[Finding] = []
-    for passage, match in matches(note, _SLIP):
+    for passage, match in matches(note, _SLIP, _SLIPS):
         if passage.section in _ELSEWHERE or any(passage.holds(fact) and fact.name not in _EVERYDAY for fact in told):
             continue
         made = finding(
@@ -142,12 +150,16 @@ _TEAR = re.compile(
 )  # fmt: skip
 
 
+_TEARS = ("tear", "laceration", "perforation", "rent ", "hole ", "breach ", "injury", "puncture ", "nick ", "leak",
+          "asystole", "fibrillation", "resuscitat", "anaphyla")  # fmt: skip
+
+
 def _torn(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
     """ "A tear of the dura that was closed with two stitches": it happened today, unless the operation was for it."""
     ill = " ".join(f"{fact.name} {fact.text} {fact.evidence.heard}".lower() for fact in note.of(
         "preop_diagnosis", "postop_diagnosis", "diagnosis", "indication", "procedure", "imaging", "history"
     ))  # fmt: skip
-    for passage, match in matches(note, _TEAR):
+    for passage, match in matches(note, _TEAR, _TEARS):
         organ = re.search(_INNER, match[0], re.I)
         if any(passage.holds(fact) for fact in told) or (organ is not None and organ[0].lower() in ill):
             continue

@@ -27,10 +27,13 @@ _SHORT = re.compile(
     rf"could not be found|(?:one |two |three )?short)\b|\b(?:missing|retained) (?:a |an |one |two )?{_THINGS}\b|"
     rf"\b{_THINGS} (?:is |was |were )?(?:retained|left behind)\b", re.I,
 )  # fmt: skip
+_WRONG = ("short", " off", "out by", "wrong", "discrepan", "match", "tally", "agree", "missing", "accounted", "lost",
+          "not found", "not be found", "retained", "left behind")  # fmt: skip
 _BROKEN = re.compile(
     r"\b(?:broke|broken|snapped|sheared|fractured)\b(?:[ ,]+[\w.]+){0,8}?[ ,]+(?:(?:was |is |were )?(?:left|retained) "
     r"(?:in|inside|behind|where|within)|remains?|remained|stayed)", re.I,
 )  # fmt: skip
+_BREAKS = ("broke", "snapped", "sheared", "fractured")
 _TOOL = re.compile(r"\b(?:drill|bit|wire|pin|needle|blade|tip|shaver|burr|reamer|screw|instrument|punch|cannula|driver|"
                    r"suture passer|anchor inserter|guide)\b", re.I)  # fmt: skip
 _FOUND = re.compile(r"\b(?:found|recovered|located|retrieved|accounted for|resolved|reconciled)\b|"
@@ -41,6 +44,7 @@ _UNDONE = re.compile(
     r"to be (?:done|completed|counted)|under way|not (?:yet )?(?:been )?(?:done|counted|taken|completed|finished))\b"
     r"(?! (?:as|because|since|for))|\b(?:pending|outstanding|awaiting) (?:the )?(?:\w+ ){0,2}counts?\b", re.I,
 )  # fmt: skip
+_OPEN = ("pending", "outstanding", "await", "to follow", "to be ", "under way", "not ")
 # "Final count correct after the first was one short".
 _ENDED = re.compile(r"\b(?:final|closing|last|second|repeat) (?:\w+ ){0,2}counts? (?:\w+ ){0,2}(?:correct|right|"
                     r"complete) after\b", re.I)  # fmt: skip
@@ -86,7 +90,7 @@ def _in_words(note: OperativeNote) -> list[Finding]:
     """ "The swab count was one short", "a needle is missing", "a retained needle on the film"."""
     if any("foreign-body" in (fact.name or "") or "foreign body" in (fact.text or "") for fact in note.of("procedure")):
         return []  # what an earlier operation left is what this one is for
-    for passage, match in matches(note, _SHORT):
+    for passage, match in matches(note, _SHORT, _WRONG):
         if _settled(after(note, passage, match.start())) or _ENDED.search(passage.text[: match.start()]):
             return [_told(passage, match[0], "note", "Say what was found, and how the count ended.")]
         return [_told(passage, match[0], "blocking", "Count again and say the result.")]
@@ -96,14 +100,14 @@ def _in_words(note: OperativeNote) -> list[Finding]:
 def _piece_left(note: OperativeNote) -> list[Finding]:
     """ "The drill bit broke, two millimetres were left in the bone"."""
     ask = "Say what was left and where, that the count allows for it, and that the patient is told."
-    return [_told(passage, match[0], "warning", ask) for passage, match in matches(note, _BROKEN)
+    return [_told(passage, match[0], "warning", ask) for passage, match in matches(note, _BROKEN, _BREAKS)
             if _TOOL.search(passage.text[: match.end()])][:1]  # fmt: skip
 
 
 def _undone(note: OperativeNote) -> list[Finding]:
     """ "Needle count pending", and no count said to be correct after that."""
     return [_told(passage, match[0], "warning", "Count, and say the result.")
-            for passage, match in matches(note, _UNDONE)
+            for passage, match in matches(note, _UNDONE, _OPEN)
             if not _RIGHT.search(after(note, passage, match.end()))][:1]  # fmt: skip
 
 

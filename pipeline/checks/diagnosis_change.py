@@ -89,7 +89,7 @@ def _normal(note: OperativeNote, grammar: Grammar, before: list[Fact], after: li
             rf"\b(?:{'|'.join(map(re.escape, words))})(?: itself)? (?:was|were|is|looked|appeared|seemed) "
             r"(?:\w+ly |quite |to be )*(?:normal|intact|healthy|unremarkable|sound)\b", re.I,
         )  # fmt: skip
-        for passage, match in matches(note, sound):
+        for passage, match in matches(note, sound, ("normal", "intact", "healthy", "unremarkable", "sound")):
             if passage.evidence.first > fact.evidence.last and not _SIDE_OF_REST.search(passage.text):
                 made = finding(
                     "diagnosis_change", "warning",

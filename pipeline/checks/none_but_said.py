@@ -58,7 +58,7 @@ _DENIED = re.compile(r"\b(?:no|not|without|throat|removed)\b[^.,;]{0,20}$", re.I
 
 def _packed(note: OperativeNote) -> list[Finding]:
     """ "Nasopore left in both middle meatuses ... no packing left"."""
-    none = next(((passage, match) for passage, match in matches(note, _NO_PACK)), None)
+    none = next(((passage, match) for passage, match in matches(note, _NO_PACK, ("pack",))), None)
     if none is None:
         return []
     for passage in note.sections.description:

@@ -60,6 +60,9 @@ _UNSURE = re.compile(
     r"presumed|may have|might have|could have|"
     r"concerns? (?:for|about)|worried about|not sure|unsure|unclear|cannot exclude|can't exclude)\b", re.I,
 )  # fmt: skip
+_DOUBTS = ("suspect", "suspicion", "possibl", "probable", "question", "quer", "likely", "presumed", "may have",
+           "might have", "could have", "concern", "worried about", "not sure", "unsure", "unclear",
+           "exclude")  # fmt: skip
 _MAY_HAVE = re.compile(
     r"\b(?:may|might|could) have (?:been )?(?:injured|nicked|torn|cut|perforated|stretched|damaged|punctured|entered|"
     r"breached|lacerated|burn(?:t|ed)|avulsed|broken|bruised|divided)\b", re.I,
@@ -75,7 +78,7 @@ def _complications(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     passages = note.sections.description
     found: list[Finding] = []
     told: set[str] = set()
-    for place, passage in enumerate(passages):
+    for place, passage in enumerate(passages if note.says(*_DOUBTS) else ()):
         unsure = _UNSURE.search(passage.text)
         if unsure is None or _TALK.search(passage.text) or passage.section in _ELSEWHERE:
             continue

@@ -56,6 +56,8 @@ _NAMES = re.compile(rf"\bteeth:? ({_NUMBER}(?:(?:,? and|,) {_NUMBER})+)\b", re.I
 
 def _counted(note: OperativeNote) -> list[Finding]:
     """ "Removal of six teeth. ... Teeth 16, 17, 26, 38 and 48": as many teeth as were named."""
+    if not note.says("teeth"):
+        return []
     said = {_SPOKEN.index(text.lower()) + 1 if text.isalpha() else int(text)
             for passage in note.sections.description for text in _MANY.findall(passage.text)}  # fmt: skip
     named = [(len(re.findall(_NUMBER, match[1], re.I)), match[1], passage) for passage in note.sections.description
