@@ -136,8 +136,10 @@ _OF_IT = frozenset(
 )  # fmt: skip
 _WANTED = _words("did didn't never declined refused")
 _PRONOUNS = _words("it them this that any one")
-_SO = frozenset({"not done", "not performed", "not given", "not used", "not carried out", "not placed", "not inserted",
-                 "not taken"})  # fmt: skip
+_SO = frozenset({
+    "none", "no .", "no ,", "omitted", "withheld", "skipped", "cancelled", "abandoned", "not done", "not performed",
+    "not given", "not used", "not carried out", "not placed", "not inserted", "not taken",
+})  # fmt: skip
 _TOPIC = 16  # tokens
 
 
@@ -145,7 +147,7 @@ def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     """What "... so none", "... and left it out" denies: the last thing before that can be done or used."""
     said = " ".join(token.norm for token in sentence.tokens[hit.first : hit.last + 1])
     so = hit.first > 0 and sentence.tokens[hit.first - 1].norm == "so"
-    bare = so and (said in ("none", "omitted", "withheld", "skipped", "cancelled", "abandoned") or said in _SO)
+    bare = so and said in _SO
     ends = (sentence.tokens[hit.first].norm, sentence.tokens[hit.last].norm)
     wanted = ends[0] in _WANTED and ends[1] in _PRONOUNS  # "but she did not want it"
     if hit.rule.id not in ("none", "not-done", "declined") or not (bare or wanted or said in _OF_IT):

@@ -31,8 +31,15 @@ _THINGS = frozenset({"devices", "drains", "dressings", "tourniquet"})  # what is
 def start_behind(sentence: Sentence, hit: CueHit) -> int:
     """First token of the clause before a cue: the nearest stretch that holds more than thin words.
 
-    A certainty cue takes the nearest named thing of it and those joined to that one, no more.
+    A certainty cue takes the nearest named thing of it and those joined to that one, no more, and the "another" that
+    counts it.
     """
+    first = _start(sentence, hit)
+    counted = first > 0 and hit.rule.axis == "certainty" and sentence.tokens[first - 1].norm in ANOTHER
+    return first - counted
+
+
+def _start(sentence: Sentence, hit: CueHit) -> int:
     tokens = sentence.tokens
     stream = len(tokens) > RUN_ON
     certainty = hit.rule.axis == "certainty"

@@ -58,7 +58,7 @@ def _forms(phrase: str) -> list[list[str]]:
 
 
 # "wasn't used": "not" with the verb before it.
-_SHORT_NOT = ("wasn't", "weren't", "isn't", "aren't", "couldn't", "wouldn't")
+_SHORT_NOT = ("wasn't", "weren't", "isn't", "aren't", "couldn't", "wouldn't", "won't", "can't", "wont", "cant")
 
 
 @lru_cache(maxsize=4)
@@ -112,6 +112,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             kept.append(CueHit(rules["none"], hit.first, hit.last))  # "tourniquet no triamcinolone forty mg"
             if not facing.looks_ahead(sentence, hit.first):
                 continue
+        if hit.rule.id in _OF_DRUGS and not _of_a_drug(sentence, hit):
+            continue  # "the fracture was held with a plate"
         if hit.rule.id in ("told-ahead", "talked-of") and not _behind_an_operation(sentence, hit.first):
             continue  # "the bleeding points listed above"
         if folded[hit.first] == "elsewhere" and hit.first == hit.last and not any(
@@ -134,10 +136,40 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             kept += [CueHit(rule, hit.first, hit.last) for rule in rules.values() if rule.direction == "stop"][:1]
             continue
         kept.append(hit)
+    kept += [CueHit(rules["declined"], at, at) for at in _left_out(sentence, folded)]
     told = [hit for hit in kept if hit.rule.value == "other_person"]
     kept += [CueHit(rules["other-person"], at, at) for at in relatives
              if not any(hit.first - _FAR_KIN <= at <= hit.last for hit in told)]  # fmt: skip
     return sorted(kept, key=lambda hit: hit.first)
+
+
+_OF_DRUGS = frozenset({"held", "holding"})
+
+
+def _of_a_drug(sentence: Sentence, hit: CueHit) -> bool:
+    """Whether a drug, with its amount or without, stands right before "was held" or behind "holding"."""
+    ahead, at = hit.rule.id == "holding", hit.last + 1 if hit.rule.id == "holding" else hit.first - 1
+    tokens = sentence.tokens
+    while 0 <= at < len(tokens) and (tokens[at].quantity is not None or tokens[at].norm in _OF_IT):
+        at += 1 if ahead else -1
+    return any(m.table in _DRUGS and at == (m.first if ahead else m.last) for m in sentence.mentions)
+
+
+_OF_IT = frozenset({"of", "the", "his", "her", "any"})
+_DRUGS = frozenset({"drugs", "injectates", "general", "measures"})
+
+
+def _left_out(sentence: Sentence, folded: list[str]) -> list[int]:
+    """Where "leave" begins what its "out" ends: "leaving the drain out", "I left the steroid out"."""
+    found = []
+    for at, word in enumerate(folded):
+        if word not in ("leave", "leaving", "leaves", "left"):
+            continue
+        start = at + 1 + (folded[at + 1 : at + 2] in (["the"], ["a"], ["any"], ["his"], ["her"]))
+        ends = {m.last for m in sentence.mentions if m.first == start}
+        if any(folded[end : end + 1] == ["out"] or folded[end + 1 : end + 2] == ["out"] for end in ends):
+            found.append(at)
+    return found
 
 
 _SIDES = frozenset({"left", "right", "l", "r", "other", "opposite", "contralateral"})

@@ -230,7 +230,7 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             return index - 1
         mention = starts.get(index)
         if mention is not None:
-            if not named and mention.table in SETTING and index > hit.last + 3:
+            if not named and mention.table in SETTING and index > hit.last + 3 and not _is_object(sentence, hit, index):
                 return index - 1
             part = hit.rule.id in _OF_NOUNS and (
                 _listed_on(sentence, index, starts) or mention.table == "drugs" and _is_part(sentence, index)
@@ -249,6 +249,19 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             return index if norm.endswith("ly") else index - 1
         index += 1
     return limit
+
+
+def _is_object(sentence: Sentence, hit: CueHit, index: int) -> bool:
+    """ "We won't be putting in a drain", "I don't think we need one": nothing but the verb is between."""
+    between = [token.norm for token in sentence.tokens[hit.last + 1 : index]]
+    return all(norm in THIN or norm in _DEEDS for norm in between)
+
+
+_DEEDS = _words(
+    "do doing put putting place placing use using give giving insert inserting leave leaving need needing think "
+    "believe feel want wanting require bother like wish intend plan going apply applying inflate inflating run running "
+    "set setting find any take taking send sending"
+)
 
 
 def _is_told_itself(sentence: Sentence, mention: Mention) -> bool:
@@ -360,9 +373,17 @@ def _joined(sentence: Sentence, index: int, floor: int) -> bool:
 
 def _affirms(sentence: Sentence, start: int) -> bool:
     """Whether what follows "and" starts afresh: an article, a number, a word of amount, a verb of its own ("could not
-    be reduced and was resected")."""
-    return start < len(sentence.tokens) and (
-        sentence.tokens[start].norm in _AFRESH
-        or sentence.tokens[start].norm in _PAST
-        or sentence.tokens[start].quantity is not None
+    be reduced and was resected", "could not wait and used the drain")."""
+    tokens = sentence.tokens
+    return start < len(tokens) and (
+        tokens[start].norm in _AFRESH
+        or tokens[start].norm in _PAST
+        or tokens[start].quantity is not None
+        or tokens[start].norm in clauses.DID and start + 1 < len(tokens) and _is_new_object(sentence, start + 1)
     )
+
+
+def _is_new_object(sentence: Sentence, at: int) -> bool:
+    token = sentence.tokens[at]
+    opens = token.norm in _AFRESH or token.norm in ("another", "one") or token.quantity is not None
+    return opens or any(mention.first == at for mention in sentence.mentions)

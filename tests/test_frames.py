@@ -1,0 +1,74 @@
+"""How people say that something was done, was not done, or is not of today, tried with one thing of each sort.
+
+A frame is a sentence with an X for the thing. The frames and what each says are common English usage, no source. What
+is asked is the one rule above all: nothing that was not done today stands as done without a doubt on it, and what was
+done is not denied.
+"""
+
+from __future__ import annotations
+
+import pytest
+from cases_runner import facts_of
+
+from pipeline.records import Fact
+
+THINGS = ("a drain", "a microfracture", "the kenalog", "another anchor", "a nerve block")
+KINDS = frozenset({
+    "drain", "tourniquet", "procedure", "act", "medication", "device", "anaesthesia", "specimen", "medication_dose",
+    "device_count",
+})  # fmt: skip
+BEFORE, BEHIND = "Right knee arthroscopy.", "Rinsed with two litres."
+
+NOT_DONE = """
+we won't put X | we won't use X here | I won't do X | I won't be doing X today | we're not using X
+I'm not going to do X | we are not putting in X | we don't need X | I don't think we need X | let's not do X
+we'll skip X | skipping X | we can do without X | we leave out X | I'm leaving out X | holding off on X
+no need of X | there was no point in X | I decided against X | we opted against X | we refrained from X
+we forwent X | we forgo X | we dispensed with X | X is not required | X isn't needed | X won't be needed
+X will not be used | we withheld X | we saw no reason for X | we did not see the need for X
+didn't see the need for X | there's no indication for X | haven't used X | never got round to X | no call for X
+rather than X we just rinsed | X was unnecessary | X is contraindicated | I nearly did X | X almost became necessary
+X could be avoided | we managed without X | no longer need X | without recourse to X | we thought about X but no
+I was tempted to do X but didn't | X not available | X is not for today
+"""
+NOT_TODAY = """
+X can wait | X has to wait for another sitting | X is for another day | I will do X next year
+"""
+DONE = """
+the knee won't bend so we did X | it won't hold, so X was used | it doesn't bleed now, X is in
+the graft doesn't move, X was done | I can't see well so I used X | X is done and we don't need more
+X was used and it didn't bleed | X was used, I don't expect trouble | there aren't any loose bodies, X was used
+we couldn't wait any longer and used X | we held the leg and used X | X was used and held
+X was used, the rest can wait | we nearly lost the needle, X was used
+X was not difficult | X did not take long | not only X but also a lavage
+we've used X | we needed X after all | I ended up using X | X turned out to be needed and was used
+"""
+
+
+def _frames(text: str) -> list[str]:
+    return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
+
+
+def _told(frame: str, thing: str) -> list[Fact]:
+    """The facts of the sentence in the middle."""
+    said = frame.replace("X", thing)
+    facts = facts_of(f"{BEFORE} {said[0].upper()}{said[1:]}. {BEHIND}")
+    last = len(f"{BEFORE} {said}".split()) - 1
+    first = len(BEFORE.split())
+    return [f for f in facts if f.kind in KINDS and f.text != "none" and first <= f.evidence.first <= last]
+
+
+def _stands(fact: Fact) -> bool:
+    return fact.status == "performed" and fact.certainty == "affirmed"
+
+
+@pytest.mark.parametrize("frame", _frames(NOT_DONE) + _frames(NOT_TODAY))
+def test_what_was_not_done_does_not_stand_as_done(frame: str) -> None:
+    silent = {thing: fact for thing in THINGS for fact in _told(frame, thing) if _stands(fact) and not fact.doubts}
+    assert silent == {}
+
+
+@pytest.mark.parametrize("frame", _frames(DONE))
+def test_what_was_done_is_not_denied(frame: str) -> None:
+    denied = {thing: fact for thing in THINGS for fact in _told(frame, thing) if not _stands(fact)}
+    assert denied == {}
