@@ -136,7 +136,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             kept += [CueHit(rule, hit.first, hit.last) for rule in rules.values() if rule.direction == "stop"][:1]
             continue
         kept.append(hit)
-    kept += [CueHit(rules["declined"], at, at) for at in _left_out(sentence, folded)]
+    for verbs, ends, ident in _APART:
+        kept += [CueHit(rules[ident], at, at) for at in _apart(sentence, folded, verbs, ends)]
     told = [hit for hit in kept if hit.rule.value == "other_person"]
     kept += [CueHit(rules["other-person"], at, at) for at in relatives
              if not any(hit.first - _FAR_KIN <= at <= hit.last for hit in told)]  # fmt: skip
@@ -159,16 +160,23 @@ _OF_IT = frozenset({"of", "the", "his", "her", "any"})
 _DRUGS = frozenset({"drugs", "injectates", "general", "measures"})
 
 
-def _left_out(sentence: Sentence, folded: list[str]) -> list[int]:
-    """Where "leave" begins what its "out" ends: "leaving the drain out", "I left the steroid out"."""
+# A verb and what ends it, with its object between: "leaving the drain out", "have the mesh ready".
+_APART = (
+    (frozenset({"leave", "leaving", "leaves", "left"}), frozenset({"out"}), "declined"),
+    (frozenset({"get", "have", "keep", "getting"}), frozenset({"ready", "standby"}), "asked-for"),
+)
+_LITTLE = frozenset({"another", "the", "a", "an", "any", "his", "her"})
+
+
+def _apart(sentence: Sentence, folded: list[str], verbs: frozenset[str], ends: frozenset[str]) -> list[int]:
+    """Where such a verb stands whose object, one named thing, is followed by what ends it."""
     found = []
     for at, word in enumerate(folded):
-        if word not in ("leave", "leaving", "leaves", "left"):
-            continue
-        start = at + 1 + (folded[at + 1 : at + 2] in (["the"], ["a"], ["any"], ["his"], ["her"]))
-        ends = {m.last for m in sentence.mentions if m.first == start}
-        if any(folded[end : end + 1] == ["out"] or folded[end + 1 : end + 2] == ["out"] for end in ends):
-            found.append(at)
+        if word in verbs:
+            start = at + 1 + (at + 1 < len(folded) and folded[at + 1] in _LITTLE)
+            lasts = {m.last for m in sentence.mentions if m.first == start}
+            if any(not ends.isdisjoint(folded[last : last + 2]) for last in lasts):
+                found.append(at)
     return found
 
 
@@ -190,7 +198,11 @@ _FAR_KIN = 2  # tokens: "runs in the family, his father ..." is said with a cue 
 
 
 def _behind_an_operation(sentence: Sentence, index: int) -> bool:
-    return any(m.last == index - 1 and m.table in ("procedures", "acts", "anaesthesia") for m in sentence.mentions)
+    return any(m.last == index - 1 and m.table in _DONE for m in sentence.mentions)
+
+
+_DONE = frozenset({"procedures", "acts", "anaesthesia", "drugs", "injectates", "devices", "drains", "tourniquet",
+                   "specimens", "measures"})  # fmt: skip
 
 
 _REFUSED = frozenset("go pass fit come seat advance hold bite engage stay sit reach take move budge close turn".split())

@@ -93,7 +93,7 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
         feared = hit.rule.id in _FEARS and tokens[index - 1].norm in _STILL
         leads = hit.rule.value == "historical" and hit.first <= 1 and index == hit.last + 1  # "At the last time, ..."
         parts = tokens[index].norm == "," and clauses.opens_one(sentence, index + 1) and not leads
-        if (index in settings and not feared) or parts:
+        if (index in settings and not feared and not _is_object(sentence, hit, index)) or parts:
             return index - 1
         if hit.rule.id in _FEARS and index in opened and clauses.is_main(sentence, index):
             return index - 1
@@ -260,7 +260,7 @@ def _is_object(sentence: Sentence, hit: CueHit, index: int) -> bool:
 _DEEDS = _words(
     "do doing put putting place placing use using give giving insert inserting leave leaving need needing think "
     "believe feel want wanting require bother like wish intend plan going apply applying inflate inflating run running "
-    "set setting find any take taking send sending"
+    "set setting used gave did tried placed inserted find any take taking send sending"
 )
 
 

@@ -195,6 +195,16 @@ def _is_given_then(place: Place, at: int) -> bool:
     return any(norm in _GIVEN and before not in DENIALS for before, norm in pairwise(rest))
 
 
+_ASKS, _FOR_US = _words("give pass hand bring get fetch"), _words("me us")
+_TO_THING = 3  # tokens
+
+
+def _is_asked_for(place: Place) -> bool:
+    """ "Give me the three oh vicryl"."""
+    before = [place.norm(at) for at in range(max(0, place.first - _TO_THING), place.first)]
+    return any(verb in _ASKS and after in _FOR_US for verb, after in pairwise(before))
+
+
 def _turned(fact: Fact, place: Place) -> Iterator[str]:
     """A word right behind that mostly takes back what it is said of ("four bands planned; three placed"), and a
     relative beside an illness or an operation."""
@@ -204,6 +214,9 @@ def _turned(fact: Fact, place: Place) -> Iterator[str]:
         return
     if "?" in (place.norm(place.first - 1), place.norm(place.last + 1)):
         yield "a question mark stands beside it"
+        return
+    if _is_asked_for(place) and not _is_given_then(place, place.last + 1):
+        yield "it was asked for; that it was used was not said"
         return
     if (is_numeric(fact) and fact.kind != "discarded_volume") or fact.kind in _THINGS:
         for at in range(place.last + 1, min(place.last + (3 if is_numeric(fact) else 4), len(tokens))):

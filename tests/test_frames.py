@@ -28,11 +28,16 @@ we forwent X | we forgo X | we dispensed with X | X is not required | X isn't ne
 X will not be used | we withheld X | we saw no reason for X | we did not see the need for X
 didn't see the need for X | there's no indication for X | haven't used X | never got round to X | no call for X
 rather than X we just rinsed | X was unnecessary | X is contraindicated | I nearly did X | X almost became necessary
-X could be avoided | we managed without X | no longer need X | without recourse to X | we thought about X but no
+X could be avoided | we managed without X | we no longer need X | without recourse to X | we thought about X but no
 I was tempted to do X but didn't | X not available | X is not for today
 """
 NOT_TODAY = """
 X can wait | X has to wait for another sitting | X is for another day | I will do X next year
+X at the next operation | X to follow in six weeks | we might do X | X may be needed | one could have used X
+we could do X | I'm thinking of X | I wonder about X | X is an option | an option would be X | the alternative is X
+X was mentioned | she came for X originally | listed as X | years ago X was done elsewhere | status post X | previous X
+the GP had tried X | at the first operation X was used | usually I use X | I always do X in revisions
+remember to order X | X is on the table in case | X was explained to her | reacted badly to X once | give me X
 """
 DONE = """
 the knee won't bend so we did X | it won't hold, so X was used | it doesn't bleed now, X is in
