@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline.records import Evidence, Strike, Token, Word
-from pipeline.restated import Draft, alike, inherit, said_by
+from pipeline.restated import SIDES, Draft, alike, inherit, said_by
 from pipeline.units import read_unit
 
 _DENIES = (("not",), ("and", "not"), ("instead", "of"), ("rather", "than"))
@@ -20,6 +20,7 @@ _NEAR = 2  # words that may stand between a number and the one denied after it (
 
 def settle(draft: Draft, words: Sequence[Word]) -> None:
     """Takes every denied number of a draft out; where two numbers follow the denial, both values stay in doubt."""
+    _settle_echoes(draft, words)
     index = 0
     while index < len(draft.tokens):
         if draft.tokens[index].norm not in _OPENS:
@@ -32,6 +33,43 @@ def settle(draft: Draft, words: Sequence[Word]) -> None:
         if length and _is_number(draft.tokens, denied):
             _deny(draft, words, index, denied)
         index += 1
+
+
+# What was said is said again to put it right: "four, did I say four, I meant six", "four, not four, six millilitres".
+_ECHOES = (("did", "i", "say"), ("i", "said"), ("no", "not"), ("not",))
+_PUTS_RIGHT = frozenset({",", "?", "i", "meant", "mean", "it", "is", "was", "but", "it's", "rather", "make", "that"})
+_TO_ECHO, _TO_RIGHT = 3, 5  # tokens
+
+
+def _settle_echoes(draft: Draft, words: Sequence[Word]) -> None:
+    """Takes out a value or a side that is said, said again behind "did I say" or "not", and followed by another."""
+    for index in range(1, len(draft.tokens)):
+        length = next((len(cue) for cue in _ECHOES if _norms(draft.tokens, index, len(cue)) == cue), 0)
+        again = index + length
+        if not length or again >= len(draft.tokens) or not _is_value(draft.tokens[again]):
+            continue
+        tokens = draft.tokens
+        told = [at for at in range(max(0, index - _TO_ECHO), index) if _is_value(tokens[at])]
+        noun = told and tokens[told[-1] + 1].norm  # "two anchors, did I say two anchors, three anchors"
+        right = next((at for at in range(again + 1, min(len(tokens), again + 1 + _TO_RIGHT))
+                      if tokens[at].norm not in _PUTS_RIGHT and not (at == again + 1 and tokens[at].norm == noun)),
+                     0)  # fmt: skip
+        if not told or not right or not _is_value(tokens[right]) or not alike(tokens[again], tokens[right]):
+            continue
+        old = told[-1]
+        same = tokens[old].norm == tokens[again].norm and (
+            tokens[old].quantity is None or _is_the_same(tokens[again], tokens[old])
+        )
+        if same:
+            holds = inherit(tokens[old], tokens[right])
+            struck = Strike(said_by(words, [tokens[old]]), said_by(words, tokens[old + 1 : right]), old)
+            draft.strikes.append(struck)
+            draft.tokens = [*tokens[:old], holds, *tokens[right + 1 :]]
+            return
+
+
+def _is_value(token: Token) -> bool:
+    return token.norm in SIDES or (token.quantity is not None and token.quantity.form in _FORMS)
 
 
 def _norms(tokens: Sequence[Token], index: int, length: int) -> tuple[str, ...]:

@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.correction_cues import cues, laid_otherwise, next_cue
-from pipeline.mentions import mark
-from pipeline.records import Evidence, Sentence, Strike, Token, Word
+from pipeline.correction_cues import cues, next_cue
+from pipeline.records import Evidence, Strike, Token, Word
+from pipeline.renamed import is_renamed, named, of_its_class, other_drug
 from pipeline.restated import (
     APOLOGIES,
     FEW_BETWEEN,
@@ -28,10 +28,8 @@ from pipeline.restated import (
     graded_again,
     inherit,
     is_of_other_sort,
-    led_anew,
     like_before,
     may_skip,
-    numbered_anew,
     other_unit,
     pair_replaced,
     parted,
@@ -40,12 +38,10 @@ from pipeline.restated import (
     rival,
     said_again,
     said_by,
-    together,
     trimmed,
     unit_only,
     worded_again,
 )
-from pipeline.rows import Drug
 
 _PAUSES = frozenset({",", ";", ":", ".", "...", "…", "-", "—", "?", "!"})
 # Words after or before which a cue is ordinary speech.
@@ -57,10 +53,13 @@ _ORDINARY_BEFORE = frozenset(
     "the a an full good complete adequate deformity angular surgical further this some any no valgus varus "
     "excellent partial rotational final of for after".split()
 )
-_WEAK = frozenset({"no", "sorry", "rather", "excuse me", "make it", "should be", "actually no", "oops", "should read"})
+_WEAK = frozenset({
+    "no", "nope", "wrong", "disregard", "sorry", "rather", "excuse me", "make it", "should be", "actually no", "oops",
+    "should read",
+})  # fmt: skip
 _SURE = frozenset({"make-that", "correction"})
 # May restate or go on: both values stay, in doubt.
-_HESITANT = frozenset({"actually", "wait", "hold on", "hang on", "wait a minute", "wait a second"})
+_HESITANT = "actually"  # id of the row
 
 
 def settle(drafts: Sequence[Draft], words: Sequence[Word]) -> list[Draft]:
@@ -122,7 +121,9 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
     weak = cue.phrase in _WEAK
     if new is not None and (after_pair := pair_replaced(draft, cue, new, words)) is not None:
         return after_pair
-    if cue.phrase in _HESITANT:
+    if new is None and (apart or cue.phrase != "no") and (drug := of_its_class(draft, cue)) is not None:
+        return _anew(draft, cue, drug, words)  # "20 mL of lidocaine, wait, bupivacaine"
+    if cue.row.id == _HESITANT:
         if new is not None and tokens[new].quantity is not None and like_before(tokens, cue, new):
             draft.strikes.append(_unclear(tokens, cue, words))
         return cue.end
@@ -133,7 +134,7 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         if target is not None and rival(draft, cue, new, target):
             draft.strikes.append(_unclear(tokens, cue, words))
             return cue.end
-        if target is not None and target[0] is draft and _renamed(tokens, target[1], cue, new):
+        if target is not None and target[0] is draft and is_renamed(tokens, target[1], cue, new):
             return _restart(draft, cue, target[1], words)
         if target is not None:
             adjacent = target[0] is draft and gap(tokens, target[1], cue.first) <= FEW_BETWEEN
@@ -151,7 +152,7 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
             return _restart(draft, cue, again, words)  # "grade three scratch that grade two"
         return _strike_last(draft, cue, out, words)
     sided = new is not None and tokens[new].norm in SIDES
-    if cue.phrase == "no" and (new is None or sided) and (other := _other_drug(draft, cue, out)) is not None:
+    if cue.phrase == "no" and (new is None or sided) and (other := other_drug(draft, cue, out)) is not None:
         return _anew(draft, cue, other, words)
     if weak and apart and cue.phrase == "no" and new is not None and tokens[new].quantity is not None:
         if any(alike(token, tokens[new]) for token in tokens[: cue.first]):
@@ -162,24 +163,24 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
     elif (not weak or cue.phrase in APOLOGIES) and (cue.row.id != "i-mean" or (new is not None and apart)):
         if new is None and (again := said_again(tokens, cue)) >= 0:
             return _restart(draft, cue, again, words)
-        named = None if new is not None else _named(draft, cue, out)
-        if named is not None:
-            return _anew(draft, cue, named, words)
+        name = None if new is not None else named(draft, cue, out)
+        if name is not None:
+            return _anew(draft, cue, name, words)
         if (apart and not weak) or (cue.row.id in _SURE and new is not None) or worded_again(tokens, cue):
             draft.strikes.append(_unclear(tokens, cue, words))
     elif cue.row.id == "i-mean" and new is None:
         if (again := said_again(tokens, cue)) >= 0:
             return _restart(draft, cue, again, words)
-        named = _named(draft, cue, out)
-        if named is not None:
-            return _anew(draft, cue, named, words)
+        name = named(draft, cue, out)
+        if name is not None:
+            return _anew(draft, cue, name, words)
     return cue.end
 
 
-def _anew(draft: Draft, cue: Cue, named: tuple[int, Draft, int] | int, words: Sequence[Word]) -> int:
-    if isinstance(named, int):
-        return _restart(draft, cue, named, words)
-    return _replace(draft, cue, *named, words)
+def _anew(draft: Draft, cue: Cue, name: tuple[int, Draft, int] | int, words: Sequence[Word]) -> int:
+    if isinstance(name, int):
+        return _restart(draft, cue, name, words)
+    return _replace(draft, cue, *name, words)
 
 
 def _replacement(tokens: Sequence[Token], cue: Cue) -> int | None:
@@ -217,73 +218,6 @@ def _target(draft: Draft, cue: Cue, new: int, out: Sequence[Draft], weak: bool) 
     return None
 
 
-def _renamed(tokens: Sequence[Token], old: int, cue: Cue, new: int) -> bool:
-    """ "two grams of cefazolin sorry one gram of vancomycin": the thing is said anew together with its number."""
-    _, loaded = cues()
-    first = mark(Sentence(0, tuple(tokens[old + 1 : cue.first])), loaded).mentions
-    second = mark(Sentence(0, tuple(tokens[new + 1 : new + 6])), loaded).mentions
-    if not first or not second or second[0].first > 1 or tokens[new + 1].norm != "of":
-        return False
-    return any(one.table == two.table and one.id != two.id for one in first for two in second if two.first <= 1)
-
-
-def _named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | int | None:
-    """(index of the new name, draft, index of the old) where a name of the same table replaces one before the cue; an
-    index alone where its number is said anew too, from which all is taken back."""
-    _, loaded = cues()
-    tokens = draft.tokens
-    after = mark(Sentence(0, tuple(tokens[cue.end : cue.end + 6])), loaded).mentions
-    if not after or any(not token.punctuation and token.norm not in FILLERS
-                        for token in tokens[cue.end : cue.end + after[0].first]):  # fmt: skip
-        return None
-    first = after[0]
-    tables = {mention.table for mention in after if mention.first == first.first}
-    places = [(draft, tokens[: cue.first])] if any(not t.punctuation for t in tokens[: cue.first]) else []
-    places += [(earlier, earlier.tokens) for earlier in reversed(out[-1:])] if not places else []
-    for place, stretch in places:
-        old = [m for m in mark(Sentence(0, tuple(stretch)), loaded).mentions if m.table in tables]
-        if old and place is draft and numbered_anew(tokens, old[-1].last, cue, first.last):
-            return old[-1].first
-        if old and place is draft and (led := led_anew(tokens, old[-1].first, cue, first.last)) >= 0:
-            return led
-        if old:
-            if len(old[-1:]) and old[-1].first != old[-1].last or first.first != first.last:
-                return _phrase(place, old[-1].first, old[-1].last, draft, cue, first.first, first.last)
-            return cue.end + first.first, place, old[-1].first
-    return None
-
-
-def _other_drug(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | int | None:
-    """ "Eighteen mils of half percent levobupivacaine no bupivacaine half percent": a drug with a number of its own
-    takes back the one of its class right before the "no". "Prone no lateral": nobody lies both ways."""
-    _, loaded = cues()
-    tokens = draft.tokens
-    place = draft if any(not token.punctuation for token in tokens[: cue.first]) or not out else out[-1]
-    if (laid := laid_otherwise(place.tokens if place is not draft else tokens[: cue.first], tokens, cue)) is not None:
-        return _phrase(place, *laid[0], draft, cue, *laid[1])  # "Position: prone. No, supine."
-    if not any(token.quantity is not None for token in tokens[cue.end + 1 : cue.end + 5]):
-        return None
-    new = [m for m in mark(Sentence(0, tuple(tokens[cue.end : cue.end + 4])), loaded).mentions
-           if m.table == "drugs" and m.first == 0]  # fmt: skip
-    old = [m for m in mark(Sentence(0, tuple(tokens[: cue.first])), loaded).mentions if m.table == "drugs"]
-    if not old or not new or new[0].id == old[-1].id:
-        return None
-    if any(token.quantity is None and not token.punctuation and token.norm != "of"
-           for token in tokens[old[-1].last + 1 : cue.first]):  # fmt: skip
-        return None
-    numbered = any(token.quantity is not None for token in tokens[max(0, old[-1].first - 3) : cue.first])
-    after, drugs = cue.end + new[0].last + 1, loaded.table("drugs", Drug)
-    alike_in = set(drugs[old[-1].id].classes) & set(drugs[new[0].id].classes)
-    if not numbered or not alike_in or after >= len(tokens) or tokens[after].quantity is None:
-        return None
-    if numbered_anew(tokens, old[-1].last, cue, new[0].last):
-        return old[-1].first
-    last, first = old[-1], new[0]
-    if last.first != last.last or first.first != first.last:
-        return _phrase(draft, last.first, last.last, draft, cue, first.first, first.last)
-    return cue.end, draft, last.first
-
-
 def _restart(draft: Draft, cue: Cue, index: int, words: Sequence[Word]) -> int:
     """Takes back everything from a word to the cue, after which it is said again."""
     tokens = draft.tokens
@@ -293,19 +227,6 @@ def _restart(draft: Draft, cue: Cue, index: int, words: Sequence[Word]) -> int:
     draft.tokens = [*tokens[:index], *rest]
     draft.strikes.append(Strike(said_by(words, struck), said_by(words, tokens[cue.first : cue.end]), index))
     return index
-
-
-def _phrase(
-    place: Draft, first: int, last: int, draft: Draft, cue: Cue, new_first: int, new_last: int
-) -> tuple[int, Draft, int]:
-    """Names of several words are put together into one token each, so that one replaces the other."""
-    tokens = draft.tokens
-    begin, end = cue.end + new_first, cue.end + new_last
-    if place is draft or end > begin:
-        tokens[begin : end + 1] = [together(tokens[begin : end + 1])]
-    place.tokens[first : last + 1] = [together(place.tokens[first : last + 1])]
-    shift = last - first if place is draft else 0
-    return begin - shift, place, first
 
 
 def _replace(draft: Draft, cue: Cue, new: int, place: Draft, old: int, words: Sequence[Word]) -> int:

@@ -1,6 +1,7 @@
 """A value said again behind a sound of hesitation and nothing else: "blood loss ten millilitres er five millilitres".
 
-It may be a correction or a list: both values stay, in doubt, as behind "actually".
+It may be a correction or a list: both values stay, in doubt, as behind "actually". So do those of a sentence that was
+broken off: "ten millilitres ... five millilitres".
 """
 
 from __future__ import annotations
@@ -11,24 +12,36 @@ from itertools import pairwise
 from pipeline.records import Evidence, Strike, Token, Word
 from pipeline.restated import Draft, said_by
 
+_BROKEN_OFF = frozenset({"...", "…"})
+_BREAKS = _BROKEN_OFF | {","}
 _CORRECTING = frozenset({"er", "erm", "uh", "uhm"})  # "um" and "hm" are thinking
 
 
 def settle(draft: Draft, words: Sequence[Word]) -> None:
     """Marks both of two values with one unit that stand side by side, parted by a hesitation alone."""
-    for index, (one, other) in enumerate(pairwise(draft.tokens)):
+    told = [(index, token) for index, token in enumerate(draft.tokens) if token.norm not in _BREAKS]
+    beside = [*pairwise(told), *((told[at], told[at + 2]) for at in range(len(told) - 3) if _of_one_noun(told, at))]
+    for (before, one), (index, other) in beside:
         if one.quantity is None or not _are_alike(one, other):
             continue
         between = [word for word in words if one.first <= word.id < other.first
                    and word.text.lower().strip(",.") in _CORRECTING]  # fmt: skip
-        if between:
-            heard = said_by(words, [Token("", "", between[-1].id, between[-1].last)])
+        broken = [token for token in draft.tokens[before + 1 : index] if token.norm in _BROKEN_OFF]
+        if between or broken:
+            at = between[-1] if between else broken[-1]
+            heard = said_by(words, [Token("", "", at.id if isinstance(at, Word) else at.first, at.last)])
             nothing = Evidence(other.first, other.first, None, None, "")
-            draft.strikes.append(Strike(nothing, heard, index + 1, False))
+            draft.strikes.append(Strike(nothing, heard, index, False))
+
+
+def _of_one_noun(told: Sequence[tuple[int, Token]], at: int) -> bool:
+    """ "Two anchors, erm, three anchors"."""
+    noun, again = told[at + 1][1].norm, told[at + 3][1].norm
+    return noun.isalpha() and noun.rstrip("s") == again.rstrip("s")
 
 
 def _are_alike(one: Token, other: Token) -> bool:
     first, second = one.quantity, other.quantity
-    return first is not None and second is not None and first.unit is not None and first.unit == second.unit and (
+    return first is not None and second is not None and first.unit == second.unit and (
         first.form == second.form == "number" and first.value != second.value
     )

@@ -1,4 +1,5 @@
-"""How people say that something was done, was not done, or is not of today, tried with one thing of each sort.
+"""How people say that something was done, was not done, or is not of today, tried with one thing of each sort; and how
+they take back what they said, tried with one value of each sort.
 
 A frame is a sentence with an X for the thing. The frames and what each says are common English usage, no source. What
 is asked is the one rule above all: nothing that was not done today stands as done without a doubt on it, and what was
@@ -77,3 +78,50 @@ def test_what_was_not_done_does_not_stand_as_done(frame: str) -> None:
 def test_what_was_done_is_not_denied(frame: str) -> None:
     denied = {thing: fact for thing in THINGS for fact in _told(frame, thing) if not _stands(fact)}
     assert denied == {}
+
+
+# (sentence, said first, said then, the two as they stand in a fact)
+VALUES = (
+    ("Left knee. We injected X into the joint.", "four millilitres", "six millilitres", "4", "6"),
+    ("Right knee. Kenalog X given.", "forty milligrams", "eighty milligrams", "40", "80"),
+    ("X knee arthroscopy.", "left", "right", "left", "right"),
+    ("Right shoulder. We used X.", "two anchors", "three anchors", "2", "3"),
+    ("Right knee. Injected X twenty millilitres.", "lidocaine", "bupivacaine", "lidocaine", "bupivacaine"),
+)
+TAKES_BACK = """
+OLD, correction, NEW | OLD no NEW | OLD sorry NEW | OLD, I mean NEW | OLD, make that NEW | OLD, scratch that, NEW
+OLD, no wait, NEW | OLD, I beg your pardon, NEW | OLD, my mistake, NEW | OLD, or rather NEW | OLD, strike that, NEW
+OLD, oops, NEW | OLD, amend that to NEW | OLD, wrong, NEW | OLD, I misspoke, NEW | OLD, nope, NEW | OLD, disregard, NEW
+OLD, no it was NEW | OLD, no it's NEW | OLD, yes, no, NEW | OLD, sister corrects me, NEW | OLD, that is to say NEW
+NEW, not OLD | not OLD but NEW
+"""
+MAY_TAKE_BACK = """
+OLD, wait, NEW | OLD, hold on, it's NEW | OLD, actually NEW | OLD, well NEW | OLD, in fact NEW | OLD, to be exact NEW
+OLD, the nurse says NEW
+"""
+
+
+def _standing(frame: str, carrier: tuple[str, ...]) -> tuple[list[Fact], bool]:
+    """The facts that hold what was said first, and whether what was said then stands."""
+    sentence, said, then, old, new = carrier
+    text = sentence.replace("X", frame.replace("OLD", said).replace("NEW", then))
+    stands = [fact for fact in facts_of(text[0].upper() + text[1:]) if _stands(fact)]
+
+    def holds(fact: Fact, value: str) -> bool:
+        return value in (str(fact.value), fact.laterality, fact.name)
+
+    return [fact for fact in stands if holds(fact, old)], any(holds(fact, new) for fact in stands)
+
+
+@pytest.mark.parametrize("frame", _frames(TAKES_BACK))
+def test_what_was_taken_back_is_no_value(frame: str) -> None:
+    told = {carrier[3]: _standing(frame, carrier) for carrier in VALUES}
+    assert {value: old for value, (old, _) in told.items() if old} == {}
+    assert [value for value, (_, new) in told.items() if not new] == []
+
+
+@pytest.mark.parametrize("frame", _frames(MAY_TAKE_BACK))
+def test_what_may_have_been_taken_back_is_in_doubt(frame: str) -> None:
+    for carrier in VALUES:
+        old, _ = _standing(frame, carrier)
+        assert [fact for fact in old if not fact.doubts] == []

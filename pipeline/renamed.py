@@ -1,0 +1,103 @@
+"""Names that a spoken correction puts in the place of names: "lidocaine, sorry, bupivacaine", "prone, no, supine"."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline.correction_cues import cues, laid_otherwise
+from pipeline.mentions import mark
+from pipeline.records import Sentence, Token
+from pipeline.restated import FILLERS, Cue, Draft, led_anew, numbered_anew, together
+from pipeline.rows import Drug
+
+
+def is_renamed(tokens: Sequence[Token], old: int, cue: Cue, new: int) -> bool:
+    """ "two grams of cefazolin sorry one gram of vancomycin": the thing is said anew together with its number."""
+    _, loaded = cues()
+    first = mark(Sentence(0, tuple(tokens[old + 1 : cue.first])), loaded).mentions
+    second = mark(Sentence(0, tuple(tokens[new + 1 : new + 6])), loaded).mentions
+    if not first or not second or second[0].first > 1 or tokens[new + 1].norm != "of":
+        return False
+    return any(one.table == two.table and one.id != two.id for one in first for two in second if two.first <= 1)
+
+
+def named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | int | None:
+    """(index of the new name, draft, index of the old) where a name of the same table replaces one before the cue; an
+    index alone where its number is said anew too, from which all is taken back."""
+    _, loaded = cues()
+    tokens = draft.tokens
+    after = mark(Sentence(0, tuple(tokens[cue.end : cue.end + 6])), loaded).mentions
+    if not after or any(not token.punctuation and token.norm not in FILLERS
+                        for token in tokens[cue.end : cue.end + after[0].first]):  # fmt: skip
+        return None
+    first = after[0]
+    tables = {mention.table for mention in after if mention.first == first.first}
+    places = [(draft, tokens[: cue.first])] if any(not t.punctuation for t in tokens[: cue.first]) else []
+    places += [(earlier, earlier.tokens) for earlier in reversed(out[-1:])] if not places else []
+    for place, stretch in places:
+        old = [m for m in mark(Sentence(0, tuple(stretch)), loaded).mentions if m.table in tables]
+        if old and place is draft and numbered_anew(tokens, old[-1].last, cue, first.last):
+            return old[-1].first
+        if old and place is draft and (led := led_anew(tokens, old[-1].first, cue, first.last)) >= 0:
+            return led
+        if old:
+            if len(old[-1:]) and old[-1].first != old[-1].last or first.first != first.last:
+                return _phrase(place, old[-1].first, old[-1].last, draft, cue, first.first, first.last)
+            return cue.end + first.first, place, old[-1].first
+    return None
+
+
+def of_its_class(draft: Draft, cue: Cue) -> tuple[int, Draft, int] | int | None:
+    """What `named` finds where a drug stands right before the cue and one of its class right behind."""
+    _, loaded = cues()
+    told, drugs = draft.tokens[: cue.first], loaded.table("drugs", Drug)
+    end = max((at for at, token in enumerate(told) if not token.punctuation), default=-1)
+    old = [m.id for m in mark(Sentence(0, tuple(told)), loaded).mentions if m.table == "drugs" and m.last == end]
+    behind = [token for token in draft.tokens[cue.end : cue.end + 5] if not token.punctuation]
+    new = [m.id for m in mark(Sentence(0, tuple(behind)), loaded).mentions if m.table == "drugs" and m.first == 0]
+    alike_in = old and new and old[0] != new[0] and set(drugs[old[0]].classes) & set(drugs[new[0]].classes)
+    return named(draft, cue, ()) if alike_in else None
+
+
+def other_drug(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | int | None:
+    """ "Eighteen mils of half percent levobupivacaine no bupivacaine half percent": a drug with a number of its own
+    takes back the one of its class right before the "no". "Prone no lateral": nobody lies both ways."""
+    _, loaded = cues()
+    tokens = draft.tokens
+    place = draft if any(not token.punctuation for token in tokens[: cue.first]) or not out else out[-1]
+    if (laid := laid_otherwise(place.tokens if place is not draft else tokens[: cue.first], tokens, cue)) is not None:
+        return _phrase(place, *laid[0], draft, cue, *laid[1])  # "Position: prone. No, supine."
+    if not any(token.quantity is not None for token in tokens[cue.end + 1 : cue.end + 5]):
+        return None
+    new = [m for m in mark(Sentence(0, tuple(tokens[cue.end : cue.end + 4])), loaded).mentions
+           if m.table == "drugs" and m.first == 0]  # fmt: skip
+    old = [m for m in mark(Sentence(0, tuple(tokens[: cue.first])), loaded).mentions if m.table == "drugs"]
+    if not old or not new or new[0].id == old[-1].id:
+        return None
+    if any(token.quantity is None and not token.punctuation and token.norm != "of"
+           for token in tokens[old[-1].last + 1 : cue.first]):  # fmt: skip
+        return None
+    numbered = any(token.quantity is not None for token in tokens[max(0, old[-1].first - 3) : cue.first])
+    after, drugs = cue.end + new[0].last + 1, loaded.table("drugs", Drug)
+    alike_in = set(drugs[old[-1].id].classes) & set(drugs[new[0].id].classes)
+    if not numbered or not alike_in or after >= len(tokens) or tokens[after].quantity is None:
+        return None
+    if numbered_anew(tokens, old[-1].last, cue, new[0].last):
+        return old[-1].first
+    last, first = old[-1], new[0]
+    if last.first != last.last or first.first != first.last:
+        return _phrase(draft, last.first, last.last, draft, cue, first.first, first.last)
+    return cue.end, draft, last.first
+
+
+def _phrase(
+    place: Draft, first: int, last: int, draft: Draft, cue: Cue, new_first: int, new_last: int
+) -> tuple[int, Draft, int]:
+    """Names of several words are put together into one token each, so that one replaces the other."""
+    tokens = draft.tokens
+    begin, end = cue.end + new_first, cue.end + new_last
+    if place is draft or end > begin:
+        tokens[begin : end + 1] = [together(tokens[begin : end + 1])]
+    place.tokens[first : last + 1] = [together(place.tokens[first : last + 1])]
+    shift = last - first if place is draft else 0
+    return begin - shift, place, first
