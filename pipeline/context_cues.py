@@ -112,6 +112,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             kept.append(CueHit(rules["none"], hit.first, hit.last))  # "tourniquet no triamcinolone forty mg"
             if not facing.looks_ahead(sentence, hit.first):
                 continue
+        if hit.rule.id == "thought" and not _is_of_a_finding(sentence, hit):
+            continue  # "I think the repair holds"
         if hit.rule.id in _OF_DRUGS and not _of_a_drug(sentence, hit):
             continue  # "the fracture was held with a plate"
         if hit.rule.id in ("told-ahead", "talked-of") and not _behind_an_operation(sentence, hit.first):
@@ -145,6 +147,15 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
 
 
 _OF_DRUGS = frozenset({"held", "holding"})
+
+
+def _is_of_a_finding(sentence: Sentence, hit: CueHit) -> bool:
+    """Whether the first thing that is named behind a thought is one that can be found."""
+    ahead = [m for m in sentence.mentions if hit.last < m.first <= hit.last + hit.rule.reach and m.table not in _BY]
+    return bool(ahead) and min(ahead, key=lambda m: m.first).table in ("findings", "diagnoses", "complications")
+
+
+_BY = frozenset({"sides", "sites", "guidance", "team", "events", "routes"})
 
 
 def _of_a_drug(sentence: Sentence, hit: CueHit) -> bool:

@@ -18,6 +18,7 @@ KINDS = frozenset({
     "drain", "tourniquet", "procedure", "act", "medication", "device", "anaesthesia", "specimen", "medication_dose",
     "device_count",
 })  # fmt: skip
+_SEEN_KINDS = frozenset({"finding", "diagnosis", "complication"})
 BEFORE, BEHIND = "Right knee arthroscopy.", "Rinsed with two litres."
 
 NOT_DONE = """
@@ -50,6 +51,25 @@ X was not difficult | X did not take long | not only X but also a lavage
 we've used X | we needed X after all | I ended up using X | X turned out to be needed and was used
 """
 
+# ... and of what is seen: a finding in place of the X.
+SEEN = ("an effusion", "synovitis", "loose bodies")
+NOT_SEEN = """
+there isn't X | I can't see X | I don't see X | nothing like X | X excluded | X was not confirmed
+MRI said X but there is none | not a hint of X | X never showed | X didn't show | searched for X in vain
+no longer any X | neither X nor bleeding | far from X | what we took for X was a fold | X turned out to be a fold
+X proved to be an artefact | X did not occur | X has not developed | fortunately no X
+"""
+NOT_SURE = """
+I think there is X | I suspect X | suspicious of X | maybe X | perhaps X | looks like X | as if there were X
+X unlikely | X is unlikely | reminiscent of X | the referral letter mentions X | we were worried about X | fear of X
+referred with X | X cannot be excluded | in case there is X | can't rule out X
+"""
+THERE = """
+there is X | I can see X | we found X | X is seen | X was confirmed | X, as suspected | unexpectedly X | definitely X
+not only X but also scarring | no bleeding, X | normal except for X | X which had not been known
+X that could not be overlooked
+"""
+
 
 def _frames(text: str) -> list[str]:
     return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
@@ -61,7 +81,8 @@ def _told(frame: str, thing: str) -> list[Fact]:
     facts = facts_of(f"{BEFORE} {said[0].upper()}{said[1:]}. {BEHIND}")
     last = len(f"{BEFORE} {said}".split()) - 1
     first = len(BEFORE.split())
-    return [f for f in facts if f.kind in KINDS and f.text != "none" and first <= f.evidence.first <= last]
+    kinds = KINDS if thing in THINGS else _SEEN_KINDS
+    return [f for f in facts if f.kind in kinds and f.text != "none" and first <= f.evidence.first <= last]
 
 
 def _stands(fact: Fact) -> bool:
@@ -78,6 +99,17 @@ def test_what_was_not_done_does_not_stand_as_done(frame: str) -> None:
 def test_what_was_done_is_not_denied(frame: str) -> None:
     denied = {thing: fact for thing in THINGS for fact in _told(frame, thing) if not _stands(fact)}
     assert denied == {}
+
+
+@pytest.mark.parametrize("frame", _frames(NOT_SEEN) + _frames(NOT_SURE))
+def test_what_was_not_seen_does_not_stand_as_found(frame: str) -> None:
+    silent = {thing: fact for thing in SEEN for fact in _told(frame, thing) if _stands(fact) and not fact.doubts}
+    assert silent == {}
+
+
+@pytest.mark.parametrize("frame", _frames(THERE))
+def test_what_was_seen_stands_as_found(frame: str) -> None:
+    assert [thing for thing in SEEN if not any(_stands(fact) for fact in _told(frame, thing))] == []
 
 
 # (sentence, said first, said then, the two as they stand in a fact)
