@@ -39,7 +39,7 @@ _HARVEST = frozenset({"harvest_site"})
 # its own sentence.
 _MEASURED = frozenset({"incision_length", "tourniquet_pressure", "tourniquet_time", "measurement", "device_size"})
 _GIVEN = frozenset({"medication_dose", "medication_volume", "injection_volume", "injection_needle", "injection"})
-_COLLECTED = frozenset({"fluid_out", "harvest_total", "specimen_count", "product_volume"})
+_COLLECTED = frozenset({"fluid_out", "harvest_total", "specimen_count", "product_volume", "blood_loss"})
 _UNDER_LABEL = _MEASURED | _GIVEN | {"fluid_out", "drain_size"}
 _AMOUNTS = _MEASURED | _GIVEN | _COLLECTED
 # What is given into or around the part that is operated on; other medicines are given to the whole patient.
@@ -206,6 +206,8 @@ def _of_number(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     if (fact.value is None and fact.low is None) or not _is_local(fact, grammar):
         return fact
     sentence = reading.sentence_at(fact.evidence.first)
+    if sentence is not None and sideshare.ends_on_both(sentence, fact.evidence.last):
+        return replace(fact, laterality="bilateral")
     if sentence is None or not sidewise.told(sentence, grammar):
         return fact
     here = [

@@ -19,6 +19,7 @@ from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
 _KINDS = frozenset({
     "fluid_out", "injection_volume", "medication_volume", "medication_dose", "measurement", "draw", "tourniquet_time",
     "tourniquet_pressure", "draw_count", "harvest_total", "pressure", "injection_depth", "device_size", "device_count",
+    "blood_loss", "incision_length", "injection_needle", "drain_size", "specimen_count",
 })  # fmt: skip
 _FORMS = frozenset({"number", "range", "fraction"})
 _LONG = 40  # tokens; in a longer stretch a side may be of anything
@@ -35,6 +36,10 @@ def fill(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact
     for sentence in reading.sentences:
         sided = sidewise.told(sentence, grammar) or bool(before and laterality.sides(sentence, grammar))
         for index, quantity in quantities(sentence) if sided else ():
+            like = sidewise.parallel(sentence, grammar).get(index)
+            if like is not None and not [one for one in _of(result, sentence, index, quantity) if not _weak(one)]:
+                result = _from_like(result, reading, sentence, index, quantity, like, grammar) or result
+                continue
             past = scope_at(sentence, "status", index, "performed") != "performed"
             if quantity.form not in _FORMS or past:
                 continue
@@ -52,6 +57,9 @@ def _weak(fact: Fact) -> bool:
     return fact.kind in ("duration", "measurement") and fact.name in (None, "size") and fact.group is None
 
 
+_SIDES = frozenset({"l", "r", "left", "right"})
+
+
 def _of(facts: Sequence[Fact], sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
     """Facts that hold the number at a token."""
     token, said = sentence.tokens[index], (quantity.value, quantity.low, quantity.high)
@@ -60,6 +68,27 @@ def _of(facts: Sequence[Fact], sentence: Sentence, index: int, quantity: Quantit
         if (fact.value, fact.low, fact.high) == said
         and any(piece.first <= token.first and token.last <= piece.last for piece in (fact.evidence, *fact.also))
     ]  # fmt: skip
+
+
+def _from_like(
+    facts: list[Fact], reading: Reading, sentence: Sentence, index: int, quantity: Quantity,
+    like: tuple[Laterality, int], grammar: Grammar,
+) -> list[Fact] | None:  # fmt: skip
+    """From the number of the other side that is told alike: "R 58 min, L 63"."""
+    side, at = like
+    other = sentence.tokens[at].quantity
+    start = max((one.first for one in laterality.sides(sentence, grammar) if one.first < index), default=index)
+    named = any(m.table not in ("sites", "sides") and start <= m.first < index for m in sentence.mentions)
+    if other is None or named or scope_at(sentence, "status", index, "performed") != scope_at(
+        sentence, "status", at, "performed"
+    ):
+        return None
+    others = _of(facts, sentence, at, other)
+    if all(_weak(one) for one in others) and (
+        not any(one.text for one in others) or any(one.text for one in _of(facts, sentence, index, quantity))
+    ):
+        return None
+    return _lent(facts, others, reading, sentence, index, quantity, side, alike=True)
 
 
 def _from_sentence(
@@ -98,11 +127,14 @@ def _bare(sentence: Sentence, index: int) -> bool:
 
 def _lent(
     facts: list[Fact], others: list[Fact], reading: Reading, sentence: Sentence, index: int, quantity: Quantity,
-    side: Laterality,
+    side: Laterality, *, alike: bool = False,
 ) -> list[Fact] | None:  # fmt: skip
-    """The facts with the one of the other side told of this side too; None where it is not one, or not alike."""
+    """The facts with the one of the other side told of this side too; None where it is not one, or not alike. `alike`:
+    told in a row with the other, so that one of the two may stand without its unit."""
     others = [one for one in others if one.kind in _KINDS and not _weak(one)] or others
-    if len(others) != 1 or others[0].kind not in _KINDS or others[0].unit != quantity.unit:
+    if len(others) != 1 or others[0].kind not in _KINDS or (
+        others[0].unit != quantity.unit and not (alike and None in (others[0].unit, quantity.unit))
+    ):
         return None
     source = others[0]
     if source.laterality == side or source.scale in ("total", "per_side") or source.status == "historical":
@@ -110,10 +142,13 @@ def _lent(
     away: Laterality = "left" if side == "right" else "right"
     weak = [one for one in _of(facts, sentence, index, quantity) if _weak(one)]
     kept = [replace(fact, laterality=away) if fact is source else fact for fact in facts if fact not in weak]
-    doubts = ("what it is was not said again; taken as what was said of the other side",)
+    doubts = () if alike else ("what it is was not said again; taken as what was said of the other side",)
+    words = [word for word in (source.text or "").split() if word.lower() not in _SIDES] if alike else []
+    text = " ".join(words) or None
     more = make(
-        source.kind, reading, sentence, index, index, name=source.name, value=quantity.value, low=quantity.low,
-        high=quantity.high, comparator=quantity.comparator, unit=quantity.unit, laterality=side, role=source.role,
-        body_site=source.body_site, scale=source.scale, group=None, doubts=(*quantity.doubts, *doubts),
+        source.kind, reading, sentence, index, index, name=source.name, text=text, value=quantity.value,
+        low=quantity.low, high=quantity.high, comparator=quantity.comparator, unit=quantity.unit, laterality=side,
+        role=source.role, body_site=source.body_site, scale=source.scale, group=None,
+        doubts=(*quantity.doubts, *doubts),
     )  # fmt: skip
     return [*kept, more]

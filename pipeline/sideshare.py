@@ -144,6 +144,17 @@ def on_both_sides(sentence: Sentence, found: list[Side], last: int) -> bool:
     )
 
 
+def ends_on_both(sentence: Sentence, word: int) -> bool:
+    """ "TQ 300 both, R 58 min": whether "both" ends the phrase of a number that ends at a word."""
+    tokens = sentence.tokens
+    at = next((at for at, token in enumerate(tokens) if token.first > word), len(tokens))
+    both = at < len(tokens) and tokens[at].norm in _BOTH and not tokens[at - 1].punctuation
+    return both and (at + 1 == len(tokens) or tokens[at + 1].punctuation)
+
+
+_BOTH = frozenset({"both", "bilaterally", "bilat"})
+
+
 def closes_denial(sentence: Sentence, at: int) -> bool:
     """ "No effusion on the right six mils ...": whether the side at a token ends what was said not to be there."""
     tokens = sentence.tokens

@@ -31,8 +31,77 @@ def side_of(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | No
         return None
     known: dict[int, Laterality | None] = sentence.memo.setdefault("numbers-sides", {})
     if index not in known:
-        known[index] = _side_of(sentence, index, grammar)
+        beside = parallel(sentence, grammar).get(index)
+        known[index] = beside[0] if beside is not None else _side_of(sentence, index, grammar)
     return known[index]
+
+
+def parallel(sentence: Sentence, grammar: Grammar) -> dict[int, tuple[Laterality, int]]:
+    """{number: (its side, the number of the other side that is told alike)} where two sides have like rows of numbers:
+    "R 58 min, L 63", "40 mg of this and 4 mL of that in the left knee, 20 mg and 3 mL in the right"."""
+    found: dict[int, tuple[Laterality, int]] | None = sentence.memo.get("parallel-sides")
+    if found is None:
+        found = sentence.memo["parallel-sides"] = {}
+        sides = _sides(sentence, grammar)
+        places = sorted(sides.keys() - _of_other_day(sentence, sides))
+        for one, other in pairwise(places):
+            rows = _rows(sentence, places, one, other) if sides[one] != sides[other] else None
+            for at, like in zip(*rows, strict=True) if rows is not None else ():
+                found[at], found[like] = (sides[one], like), (sides[other], at)
+    return found
+
+
+def _rows(sentence: Sentence, sides: list[int], one: int, other: int) -> tuple[list[int], list[int]] | None:
+    """The numbers of two sides that follow each other, where they are as many of the same dimensions."""
+    tokens = sentence.tokens
+    first = next((at for at in range(one - 1, -1, -1) if tokens[at].norm in _PARTS), -1)
+    last = next((at for at in range(other + 1, len(tokens)) if tokens[at].norm in _ENDS), len(tokens))
+    last = min([last, *(at for at in sides if at > other)])
+    before, between = _amounts(sentence, first, one), _amounts(sentence, one, other)
+    after = _amounts(sentence, other, last)
+    if between and after and not before:
+        rows = between, after
+    elif before and between and not after and all(_closes(sentence, at) for at in (one, other)):
+        rows = before, between
+    else:
+        return None
+    if len(rows[0]) != len(rows[1]) or len(rows[0]) > _ROW:
+        return None
+    far = any(abs(at - side) > _FAR for row, side in zip(rows, (one, other), strict=True) for at in row)
+    alike = all(_alike(sentence, a, b, (one, other)) for a, b in zip(*rows, strict=True))
+    return rows if alike and not far else None
+
+
+def _amounts(sentence: Sentence, first: int, last: int) -> list[int]:
+    """The numbers between two tokens; the strength of what is given is of both sides."""
+    found = [(at, quantity) for at in range(first + 1, last) if (quantity := sentence.tokens[at].quantity) is not None
+             and quantity.form not in ("date", "level", "ordinal")]  # fmt: skip
+    return [at for at, quantity in found if quantity.unit != "%"] or [at for at, _ in found]
+
+
+def _closes(sentence: Sentence, side: int) -> bool:
+    """Whether a side stands behind what it is of: "in the left knee", "4 mL left"."""
+    tokens = sentence.tokens
+    at = side - 1 - (tokens[side - 1].norm in ("the", "his", "her"))
+    return tokens[at].norm in _WHERE | _ON or (at == side - 1 and tokens[at].quantity is not None)
+
+
+def _alike(sentence: Sentence, one: int, other: int, sides: tuple[int, int]) -> bool:
+    """Whether two numbers are of one dimension, or one that leaves its unit out stands right beside its side."""
+    said, like = sentence.tokens[one].quantity, sentence.tokens[other].quantity
+    if said is None or like is None or said.form not in _FORMS or like.form not in _FORMS:
+        return False
+    beside = [min(abs(at - side) for side in sides) <= _BESIDE for at in (one, other)]
+    bare = [quantity.dimension == "" for quantity in (said, like)]
+    return said.dimension == like.dimension or (any(bare) and all(
+        near or not left_out for near, left_out in zip(beside, bare, strict=True)
+    ))
+
+
+_FORMS = frozenset({"number", "range", "fraction"})
+_PARTS = frozenset({",", ";", ".", ":", "("})
+_ENDS = frozenset({";", ".", ")"})
+_ROW = 3  # numbers of one side
 
 
 _OF_PATIENT = ("kg", "a")  # "eighty kilos left inguinal hernia": weight and age are of the patient

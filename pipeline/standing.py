@@ -46,9 +46,9 @@ class Standing:
         self._places: list[Place] = []
         self.any = False
         here = Place(None, None, other=False)
-        lines = {word.id: word.segment for word in reading.words if word.start is None}
+        lines = {word.id: word.segment + 1 for word in reading.words if word.start is None}
         line = 0  # the one that a heading with its words behind it stands on
-        blocks = _blocks(reading, lines)
+        blocks, sided = _blocks(reading, lines), _sided_lines(reading, lines, grammar)
         for sentence in reading.sentences:
             if not sentence.tokens:
                 continue
@@ -67,12 +67,15 @@ class Standing:
             piece = sentence if later is None else replace(sentence, tokens=sentence.tokens[:later])
             led = [one for one in said if not donor_sides.of_graft(sentence, one.first)]
             head = heading(sentence, led, sites) if not _left_alone(sentence) else None
+            listed = sided.get(now) if head is None and led and led[0].first == _list_number(sentence) else None
+            head = led[0] if listed is not None and listed == led[0].value else head
             if head is None and not sentence.says(_TAKEN):
                 said = [one for one in said if not _is_elsewhere(sentence, one, sites, grammar)]
             value = None if head is None else head.value or opposite(here.last if is_other(sentence, head) else None)
             if head is not None and value is not None:
-                here = Place(value, value, False, True, _is_label(sentence, head), head.value is None)
-                line = now if here.label and _has_words(sentence, head) else 0
+                here = Place(value, value, False, True, listed is not None or _is_label(sentence, head),
+                             head.value is None)  # fmt: skip
+                line = now if here.label and (listed or _has_words(sentence, head)) else 0
                 self.any = True
                 apart = head.value is not None and _of_other(piece, said) and not (here.label and led != said)
                 there = replace(here, other=apart)
@@ -122,6 +125,21 @@ def _blocks(reading: Reading, lines: dict[int, int]) -> dict[int, int]:
     heads = [(lines.get(one.tokens[0].first, 0), one.tokens[0].norm) for one in reading.sentences
              if len(one.tokens) > 1 and one.tokens[1].norm == ":" and one.tokens[0].norm in ("left", "right")]
     return {line: after for (line, side), (after, other) in pairwise(heads) if side != other}
+
+
+def _sided_lines(reading: Reading, lines: dict[int, int], grammar: Grammar) -> dict[int, Laterality]:
+    """{line: the side that it begins with and that is the only one in it}, where lines of both sides are written:
+    "1) R carpal tunnel release. Incision 3 cm." and "2) L trigger thumb release. TQ 8 min."."""
+    first: dict[int, Laterality | None] = {}
+    told: dict[int, set[Laterality | None]] = {}
+    for sentence in reading.sentences:
+        line = lines.get(sentence.tokens[0].first, 0) if sentence.tokens else 0
+        said = laterality.sides(sentence, grammar) if line else []
+        opens = bool(said) and said[0].first == _list_number(sentence)
+        first.setdefault(line, said[0].value if opens else None)
+        told.setdefault(line, set()).update(side.value for side in said)
+    alone = {line: side for line, side in first.items() if side in ("left", "right") and told[line] == {side}}
+    return {line: side for line, side in alone.items() if side is not None} if len(set(alone.values())) > 1 else {}
 
 
 def _is_elsewhere(sentence: Sentence, side: Side, operated: Set[str], grammar: Grammar) -> bool:

@@ -227,6 +227,10 @@ def _led_on(sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
         beside = next((hit for hit in verbs if 0 < hit.first - index <= 2), None)
         if beside is not None and all(t.norm in _PASSIVE for t in sentence.tokens[index + 1 : beside.first]):
             return beside
+    if before and bare and index in sidewise.parallel(sentence, grammar) and any(
+        before[-1].last < mention.first < index for mention in base.mentions(sentence, "injectates")
+    ) and not _others(sentence, before[-1], index):
+        return before[-1]  # "injected with prp, five into the left, four and a half into the right"
     if before and (quantity.dimension == "volume" or (bare and sidewise.side_of(sentence, index, grammar) is not None)):
         first = next((at for at in volumes if before[-1].last < at < index), None)
         started = first is not None or (before[-1].first > 0 and any(at < before[-1].first for at in volumes))
