@@ -113,6 +113,8 @@ def _is_implant(fact: Fact) -> bool:
 def _was_there(fact: Fact, sentence: Sentence, out: Mapping[str | None, int]) -> bool:
     tokens = sentence.tokens
     at = next((index for index, token in enumerate(tokens) if token.last >= fact.evidence.first), 0)
+    if _stays_in(sentence, at, fact) and not sentence.says(_PUT_IN):
+        return True
     dated = sentence.says(_OLD)
     end = next((index for index, token in enumerate(tokens) if token.last >= fact.evidence.last), at)
     counted = fact.kind == "device_count" and at < end and tokens[at].quantity is not None  # "two old anchors"
@@ -127,6 +129,31 @@ def _was_there(fact: Fact, sentence: Sentence, out: Mapping[str | None, int]) ->
     if later is None or later <= fact.evidence.last:
         return False
     return not any(token.norm in _PUT for token in tokens) and _said_there(sentence, at)
+
+
+def _stays_in(sentence: Sentence, at: int, fact: Fact) -> bool:
+    """ "The screw stays", "the plate was left in place", "a screw from the previous operation", "we leave the plate
+    alone": what nobody put in today was there."""
+    norms = [token.norm for token in sentence.tokens]
+    end = next((index for index, token in enumerate(sentence.tokens) if token.last >= fact.evidence.last), at) + 1
+    behind = norms[end : end + _STAYED]
+    behind = behind[next((n for n, norm in enumerate(behind) if norm not in ("was", "is", "were", "are")), 0) :]
+    if behind[:1] and behind[0] in _STAYS:
+        return True
+    if behind[:1] == ["left"] and (behind[1:2] in (["in"], ["over"], ["alone"], ["there"], ["behind"])):
+        return True
+    if behind[:1] == ["still"] and behind[1:2] == ["in"]:
+        return True
+    if "from" in behind[:3] and not {*behind[behind.index("from") :][1:4]}.isdisjoint(_BEFORE_TODAY):
+        return True
+    left = norms[max(0, at - 3) : at]
+    return not {"leave", "leaving", "left"}.isdisjoint(left) and behind[:1] in (["alone"], ["in"], ["there"], ["be"])
+
+
+_STAYED = 6  # tokens
+_PUT_IN = frozenset("inserted placed put fixed implanted seated deployed screwed cemented impacted used new".split())
+_STAYS = frozenset({"stays", "stay", "stayed", "remains", "remain", "remained", "retained"})
+_BEFORE_TODAY = frozenset({"previous", "first", "last", "index", "before", "earlier", "old", "primary"})
 
 
 def _said_there(sentence: Sentence, at: int) -> bool:

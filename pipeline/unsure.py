@@ -205,6 +205,42 @@ def _is_asked_for(place: Place) -> bool:
     return any(verb in _ASKS and after in _FOR_US for verb, after in pairwise(before))
 
 
+_IMPLANTS = frozenset({"device", "device_count", "device_size"})
+# What is said right behind an implant that did not stay; a set: one of these words.
+_VERDICTS: tuple[tuple[frozenset[str], ...], ...] = (
+    (_words("too"), _words("big large small long short wide narrow thick thin loose tight bulky prominent")),
+    (_words("broke fell misfired missing replaced exchanged snapped sheared stripped loosened dislodged"),),
+    (_words("pulled backed slipped cut came come"), _words("out through")),
+    (_words("failed"), _words("to")),
+    (_words("not"), _words("in"), _words("the"), _words("set tray box kit")),
+    (_words("not"), _words("fit hold bite seat go pass engage sit deploy lock")),
+    (_words("had has"), _words("to"), _words("come be"), _words("out removed changed exchanged replaced")),
+    (_words("is"), _words("out")),
+)  # fmt: skip
+_WAS = _words("was were is are did does didn't doesn't proved turned out to be , then unfortunately")
+_TRIED = _words("tried trial trialled trialed trialling")
+
+
+def _verdict(place: Place) -> str:
+    """The words behind an implant that tell that it did not stay, or before it that it was tried; "" for none."""
+    tokens = place.sentence.tokens
+    if place.norm(place.first - 1) in _TRIED or (
+        place.norm(place.first - 1) in ("with", "of") and place.norm(place.first - 2) in _TRIED
+    ):  # fmt: skip
+        return "trial"
+    for skipped in range(4):
+        at = place.last + 1 + skipped
+        for verdict in _VERDICTS:
+            said = [token.norm for token in tokens[at : at + len(verdict)]]
+            if len(said) == len(verdict) and all(word in one for word, one in zip(said, verdict, strict=True)):
+                return " ".join(said)
+        if place.norm(at) in ("didn't", "doesn't") and place.norm(at + 1) in _VERDICTS[5][1]:
+            return f"{place.norm(at)} {place.norm(at + 1)}"
+        if place.norm(at) not in _WAS:
+            break
+    return ""
+
+
 def _turned(fact: Fact, place: Place) -> Iterator[str]:
     """A word right behind that mostly takes back what it is said of ("four bands planned; three placed"), and a
     relative beside an illness or an operation."""
@@ -217,6 +253,9 @@ def _turned(fact: Fact, place: Place) -> Iterator[str]:
         return
     if _is_asked_for(place) and not _is_given_then(place, place.last + 1):
         yield "it was asked for; that it was used was not said"
+        return
+    if fact.kind in _IMPLANTS and fact.role == "implanted" and (verdict := _verdict(place)):
+        yield f"'{verdict}' is said of it: it may not have stayed in"
         return
     if (is_numeric(fact) and fact.kind != "discarded_volume") or fact.kind in _THINGS:
         for at in range(place.last + 1, min(place.last + (3 if is_numeric(fact) else 4), len(tokens))):

@@ -112,6 +112,37 @@ def test_what_was_seen_stands_as_found(frame: str) -> None:
     assert [thing for thing in SEEN if not any(_stands(fact) for fact in _told(frame, thing))] == []
 
 
+IMPLANTS = ("an anchor", "the plate", "a size four femoral component")
+DID_NOT_STAY = """
+tried X, too big | X was too long | X fell on the floor | X broke on insertion | X did not hold | X misfired
+X was missing from the set | X is not in the set | X does not fit | X had to come out | X replaced
+X was contaminated | X opened by mistake
+"""
+WAS_THERE = """
+X left over from 2018 | X from the previous operation seen | X stays | X stays in | X was left in | X is left in place
+X still in place from before | X in situ from the last operation
+"""
+STAYED = """
+X put in | X goes in | X was placed | I put in X | fixed with X | X implanted | X was cemented | X holds well
+X with good purchase | X was put in and left in place
+"""
+
+
+def _put_in(frame: str, thing: str) -> list[Fact]:
+    facts = facts_of(f"Right knee operation. {frame.replace('X', thing).capitalize()}. {BEHIND}")
+    return [f for f in facts if f.kind in ("device", "device_count") and f.role == "implanted" and _stands(f)]
+
+
+@pytest.mark.parametrize("frame", _frames(DID_NOT_STAY) + _frames(WAS_THERE))
+def test_what_did_not_stay_or_was_there_is_no_implant_of_today(frame: str) -> None:
+    assert {thing: f for thing in IMPLANTS for f in _put_in(frame, thing) if not f.doubts} == {}
+
+
+@pytest.mark.parametrize("frame", _frames(STAYED))
+def test_what_was_put_in_is_an_implant(frame: str) -> None:
+    assert [thing for thing in IMPLANTS if not _put_in(frame, thing)] == []
+
+
 # (sentence, said first, said then, the two as they stand in a fact)
 VALUES = (
     ("Left knee. We injected X into the joint.", "four millilitres", "six millilitres", "4", "6"),
