@@ -314,6 +314,10 @@ def _side(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
     """A side that was passed over for one farther off, or for one right behind that may open what follows ("left ovary
     had a cyst right ovary normal")."""
     found = sidewords.sides(place.sentence, grammar)
+    within = [one for one in found if place.first <= one.first and place.number is not None and one.last < place.number]
+    if within and within[-1].value not in (fact.laterality, "bilateral"):
+        yield f"'{within[-1].value}' is said right before the number, and it was read as {fact.laterality}"
+        return
     if not found or any(place.first <= one.first <= place.last for one in found):
         return
     before = [one for one in found if one.last < place.first]
