@@ -16,6 +16,7 @@ _YES = frozenset({"yes", "yeah", "yep", "correct", "done", "affirmative", "ok", 
 _LEFT = frozenset({"withheld", "omitted", "declined", "refused", "deferred", "unnecessary", "cancelled"})
 _NOT_DONE = [["not", verb] for verb in ("given", "needed", "done", "used", "required", "seen", "found", "present")]
 _MARKS = frozenset({",", ".", ";", ":"})
+_TITLE = 1  # tokens before the name of the operation
 _LEAST = 2  # answers that make a list
 
 
@@ -181,8 +182,10 @@ def _listed(sentence: Sentence) -> list[Scope]:
     found: list[Scope] = []
     for mention in sentence.mentions:
         at = _behind(sentence, mention, (",", ":"))
-        if at >= len(tokens) or tokens[at].norm not in ("yes", "no"):
-            continue
+        if at >= len(tokens) or tokens[at].norm not in ("yes", "no") or (
+            not sentence.index and mention.table == "procedures" and mention.first <= _TITLE
+        ):
+            continue  # "left knee scope no tear chondroplasty patella yes": the title is no answer
         found.append(Scope("certainty", "negated" if tokens[at].norm == "no" else "affirmed", mention.first,
                            mention.last, "answer"))  # fmt: skip
     answers = {(scope.first, scope.last) for scope in found}

@@ -6,7 +6,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
 
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
@@ -29,12 +30,12 @@ _REACH = 18  # tokens between a plan and the word that says it was changed
 
 def changed(sentence: Sentence, scopes: Sequence[Scope]) -> list[Scope]:
     """The scopes; a plan of the past that was changed is a denial."""
-    found = []
+    found = [Scope("certainty", "negated", at, at, "changed") for at in outdone(sentence)]
     for scope in scopes:
         if scope.rule not in _PLANS or scope.value != "planned":
             found.append(scope)
-        elif (number := _other_number(sentence, scope)) is not None:
-            found.append(Scope("certainty", "negated", number, scope.last, "changed"))
+        elif any(scope.first <= new and old <= scope.last for old, new in outdone(sentence).items()):
+            continue  # the thing itself was used, in another number
         elif _is_changed(sentence, scope):
             found.append(Scope("certainty", "negated", scope.first, scope.last, "changed"))
         else:
@@ -42,24 +43,41 @@ def changed(sentence: Sentence, scopes: Sequence[Scope]) -> list[Scope]:
     return found
 
 
-def _other_number(sentence: Sentence, scope: Scope) -> int | None:
-    """ "Kenalog 80 mg planned - 40 mg given", "3 anchors planned, 2 used": the token of the number that was planned,
-    where another like it is told as done right behind."""
+def outdone(sentence: Sentence) -> dict[int, int]:
+    """ "Kenalog 80 mg planned - 40 mg given", "3 anchors planned, 2 used", "three anchors on the table two used": the
+    token of each number that was planned or made ready -> that of the one like it that is told as done."""
+    held: dict[int, int] | None = sentence.memo.get("outdone")
+    if held is None:
+        held = sentence.memo["outdone"] = dict(_outdone(sentence)) if sentence.says(_SET_OUT) else {}
+    return held
+
+
+def _outdone(sentence: Sentence) -> Iterator[tuple[int, int]]:
     tokens = sentence.tokens
-    if tokens[scope.last].norm not in _PAST:
-        return None
-    old = next((at for at in range(scope.last - 1, max(-1, scope.last - 4), -1) if tokens[at].quantity), None)
-    for at in range(scope.last + 1, min(len(tokens) - 1, scope.last + _BEHIND)):
-        new, planned = tokens[at].quantity, tokens[old].quantity if old is not None else None
-        if new is not None and planned is not None:
-            used = {token.norm for token in tokens[at + 1 : at + 3]} & _TOLD
-            return old if used and new.unit == planned.unit and new.form == planned.form else None
-        if tokens[at].norm == ".":
-            return None
-    return None
+    numbers = [at for at, token in enumerate(tokens) if token.quantity is not None]
+    for old, new in pairwise(numbers):
+        planned, used = tokens[old].quantity, tokens[new].quantity
+        if planned is None or used is None or planned.unit != used.unit or planned.form not in (
+            used.form, "times"
+        ):
+            continue
+        between = [token.norm for token in tokens[old + 1 : new]]
+        told = _DONE & {token.norm for token in tokens[new + 1 : new + _VERB]} and not any(
+            token.norm == "not" for token in tokens[new + 1 : new + _VERB]
+        )
+        same = planned.unit is None and used.unit is None and (planned.value or 0) < (used.value or 0)
+        set_out = {token.norm for token in tokens[max(0, old - _VERB + 1) : old]} & _SET_OUT | _SET_OUT & set(between)
+        if len(between) <= _BEHIND and set_out and told and not same and not {".", "then"} & set(
+            between
+        ):
+            yield old, new
 
 
-_BEHIND = 5  # tokens
+_BEHIND = 6  # tokens
+_VERB = 3  # tokens
+_SET_OUT = _words("planned intended booked scheduled ordered consented wanted table opened ready available tray "
+                  "meant thought") | {"out"}  # fmt: skip
+_DONE = _words("used given needed placed implanted put inserted injected enough sufficed done went")
 
 
 def _is_changed(sentence: Sentence, scope: Scope) -> bool:
@@ -140,6 +158,9 @@ _SO = frozenset({
     "none", "no .", "no ,", "omitted", "withheld", "skipped", "cancelled", "abandoned", "not done", "not performed",
     "not given", "not used", "not carried out", "not placed", "not inserted", "not taken",
 })  # fmt: skip
+# "Frozen shoulder was suspected, full range, so not confirmed"
+_SETTLED = frozenset({"not confirmed", "ruled out", "excluded", "was excluded", "was ruled out", "not there"})
+_HAD = frozenset({"diagnoses", "findings", "complications"})
 _TOPIC = 16  # tokens
 
 
@@ -148,12 +169,16 @@ def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     said = " ".join(token.norm for token in sentence.tokens[hit.first : hit.last + 1])
     so = hit.first > 0 and sentence.tokens[hit.first - 1].norm == "so"
     bare = so and said in _SO
+    settled = so and said in _SETTLED
     ends = (sentence.tokens[hit.first].norm, sentence.tokens[hit.last].norm)
     wanted = ends[0] in _WANTED and ends[1] in _PRONOUNS  # "but she did not want it"
-    if hit.rule.id not in ("none", "not-done", "declined") or not (bare or wanted or said in _OF_IT):
+    if hit.rule.id not in ("none", "not-done", "declined", "ruled-out") or not (
+        bare or wanted or settled or said in _OF_IT
+    ):
         return None
     near = range(hit.first - _TOPIC, hit.first)
-    named = [m for m in sentence.mentions if m.table in _DOABLE and m.first in near and m.last < hit.first]
+    topics = _HAD if settled else _DOABLE
+    named = [m for m in sentence.mentions if m.table in topics and m.first in near and m.last < hit.first]
     return (named[-1].first, named[-1].last) if named else None
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
 from pipeline.records import Sentence
@@ -14,6 +16,88 @@ _FUTURE = _words("will would should can could may must shall")
 
 
 def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> tuple[int, int]:
+    """First and last token of what hangs on an "if": where the words behind the condition say what is to be done then,
+    nothing before it; where what stands before it hangs on it, nothing that a comma begins behind it."""
+    first, last = _among_clauses(sentence, cue_first, cue_last, reach)
+    tokens = sentence.tokens
+    before = tokens[cue_first - 1].norm if cue_first else ""
+    then = _then(sentence, cue_last, last)
+    if then is not None and (before in (",", ";") or not any(token.punctuation for token in tokens[first:cue_first])):
+        first = cue_first  # "stitches out day ten if locking comes back mri", "home tomorrow; if febrile ultrasound"
+    first = _behind_its_own_time(sentence, first, cue_first)
+    if then is not None or any(first <= m.first < cue_first and m.table in _TO_DO for m in sentence.mentions):
+        last = _up_to_next(sentence, cue_last if then is None else then, last)
+    return first, last
+
+
+def _then(sentence: Sentence, cue_last: int, last: int) -> int | None:
+    """The first token of what is to be done if a condition holds, where it is told behind the condition without a verb
+    of its own: "if locking comes back mri", "if positive washout"."""
+    norms = [token.norm for token in sentence.tokens[: last + 1]]
+    ahead = norms[cue_last + 1 :]
+    if not ahead or ahead[0] in _USED or "if" in ahead:
+        return None
+    named = {m.first for m in sentence.mentions if m.table in _TO_DO}
+    for at in range(cue_last + 2, last + 1):
+        if norms[at] == "," or sentence.tokens[at].norm in (";", "."):
+            return None
+        if (at in named or norms[at] in TESTS) and norms[at - 1] not in _TIED_TO:
+            return at
+    return None
+
+
+def _behind_its_own_time(sentence: Sentence, first: int, cue: int) -> int:
+    """ "Non weight bearing six weeks plate out only if bothering": of two orders without a mark between them, the one
+    with a length of time of its own does not hang on the "if" behind the other."""
+    if any(token.punctuation for token in sentence.tokens[first:cue]):
+        return first
+    ordered = sorted({m.first: m.last for m in sentence.mentions if first <= m.first < cue and m.table in _TO_DO | {
+        "dressings"}}.items())  # fmt: skip
+    for (_, last), (second, _) in pairwise(ordered):
+        between = sentence.tokens[last + 1 : second]
+        if any(token.quantity is not None and token.quantity.dimension == "time" for token in between):
+            first = second
+    return first
+
+
+def _up_to_next(sentence: Sentence, start: int, last: int) -> int:
+    """The last token before a comma behind which something with a time or a dose of its own is ordered."""
+    for at in range(start + 1, last):
+        if sentence.tokens[at].norm != ",":
+            continue
+        end = next((i for i in range(at + 1, last + 1) if sentence.tokens[i].norm == ","), last + 1)
+        part = sentence.tokens[at + 1 : end]
+        timed = any(token.quantity is not None and token.quantity.dimension == "time" for token in part)
+        if timed and any(at < m.first < end and m.table in _TO_DO for m in sentence.mentions):
+            return at - 1
+    return last
+
+
+def _bare_before(sentence: Sentence, cue: int) -> int:
+    """ "Emg showed slowing, transposition if unstable": an operation named right before an "if", that no verb of the
+    past stands before, hangs on it. The token of the "if" itself where there is none."""
+    for mention in sentence.mentions:
+        if mention.last == cue - 1 and mention.table in ("procedures", "acts") and not (
+            sentence.tokens[mention.last].norm.endswith("ed")
+        ):
+            at = mention.first - 1
+            while at > 0 and sentence.tokens[at].norm in ("a", "an", "the", "any"):
+                at -= 1
+            return cue if at >= 0 and sentence.tokens[at].norm in _PAST else mention.first
+    return cue
+
+
+_TO_DO = frozenset({"procedures", "acts", "drugs", "injectates", "aftercare", "dispositions", "irrigation", "devices"})
+_TIED_TO = _words("with on off of for to in by without no under and or the a an from after at their his her my is was")
+# What is looked at or done next, said as a bare noun or verb.
+TESTS = _words(
+    "emg ncs ct mri us uss ultrasound xray x-ray scope rescope ercp pet transfuse re-excise reexcise re-operate "
+    "re-look relook re-repair re-scope mua explore aspirate re-aspirate endoscopy puncture tap washout lavage reinject "
+    "re-inject re-operation reoperation"
+)
+
+
+def _among_clauses(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> tuple[int, int]:
     """First and last token of what hangs on an "if" among several clauses: what follows until something is told
     again, and the clause before it where no other one says what will be done. What was done hangs on nothing."""
     norms = [token.norm for token in sentence.tokens]
@@ -29,7 +113,7 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
         first = opened[at - 1]
     marks = any(token.punctuation for token in sentence.tokens[first:cue_first])
     if set(norms[first:cue_first]) & _PAST or (then and not marks and not set(norms[first:cue_first]) & _FUTURE):
-        first = cue_first  # "complications nil if it swells we would drain it"
+        first = _bare_before(sentence, cue_first)  # "complications nil if it swells we would drain it"
     calls = [index for index in range(max(first, cue_first - 3), cue_first) if norms[index] in _CALLS]
     first = calls[-1] if calls else first  # "review six weeks call if fever"
     if not calls and set(norms[cue_last + 1 : opened[end]]) & _CONSIDER and not any(

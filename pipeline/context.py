@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pipeline import changed_plans, clauses, conditions, context_ends, context_years, said_behind
+from pipeline import changed_plans, clauses, conditions, context_ends, context_years, pictures, said_behind
 from pipeline.clauses import word_set as _words
 from pipeline.context_behind import start_behind
 from pipeline.context_cues import CueHit
@@ -33,6 +33,7 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
         if hit.rule.axis != "none":
             found += _governed(sentence, hit, hits, stops)
     found += context_years.years(sentence)
+    found += pictures.old(sentence)
     found += [Scope("certainty", "negated", m.first, m.last, "free") for m in sentence.mentions
               if m.table == "drugs" and [token.norm for token in sentence.tokens[m.last + 1 : m.last + 2]] == ["free"]
               ]  # fmt: skip
@@ -202,7 +203,7 @@ _AGAIN = frozenset({"repeated", "continued", "redosed"})
 _ENDS_LIST = frozenset({"never", "not", "continues", "continue", "continued"})
 _AT_HOME = frozenset({"taken-at-home", "and-takes"})
 _LONG_AGO = frozenset({"historical-before"})
-_GOES_ON = _words("with showing which")
+_GOES_ON = _words("with showing which treated")
 
 
 def _leads(sentence: Sentence, hit: CueHit) -> bool:

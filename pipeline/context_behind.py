@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from pipeline import clauses
@@ -26,6 +26,7 @@ def _told_already(tokens: Sequence[Token], first: int) -> bool:
 
 
 _THINGS = frozenset({"devices", "drains", "dressings", "tourniquet"})  # what is used in an operation
+_TOLD_ALONE = _THINGS | {"findings", "diagnoses"}  # "hip scope pincer not real": not the scope
 
 
 def start_behind(sentence: Sentence, hit: CueHit) -> int:
@@ -55,6 +56,8 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
         return hit.first - 1  # "washed with nine litres, six were planned"
     if hit.rule.value == "planned" and _told_already(tokens, hit.first):
         return hit.first
+    if hit.rule.value == "historical" and (own := _of_a_test(sentence, hit)) is not None:
+        return own
     floor = max(0, hit.first - (min(hit.rule.reach, _BACK) if stream and not certainty else hit.rule.reach))
     ends = {m.last: m for m in sentence.mentions if m.table not in BY_THE_WAY}
     settings = {m.last for m in sentence.mentions if m.table in SETTING}
@@ -62,7 +65,7 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
     opened = clauses.starts(sentence)
     verbs = ("was", "were")
     bare = hit.rule.id in _BARE_NOUN and not {t.norm for t in tokens[max(0, hit.first - 1) : hit.first + 1]} & {*verbs}
-    thick, named, finite, past, first, loose_words = False, False, False, -1, -1, 0
+    thick, named, finite, past, done, first, loose_words = False, False, False, -1, -1, -1, 0
     parts = {m.last: m.first for m in sentence.mentions if m.table == "sites"} if certainty else {}
     index = hit.first - 1
     while index >= floor:
@@ -73,6 +76,8 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
         begun = certainty and index + 1 in opened and not sort and not _goes_on(tokens, index + 1)
         if thick and (begun or token.norm == "("):
             return index + 1
+        if certainty and thick and token.norm == "yes":
+            return index + 1  # "patella yes trochlea no"
         if certainty and thick and token.norm in ("none", "nil") and index:
             return index + 1  # "pvr none oil not used"
         if bare and thick and token.norm in clauses.FINITE:
@@ -118,8 +123,11 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
         ):
             return index + 1
         if mention is not None and certainty and mention.table != "preparations":
-            done = mention.table == "procedures" and any(m.first == first and m.table in _THINGS for m in ends.values())
-            if named and index + 1 == first and (mention.table == "drugs" or bare or done):
+            done = mention.table == "procedures" and any(
+                m.first == first and m.table in _TOLD_ALONE for m in ends.values()
+            )
+            deed = mention.table == "acts" and tokens[index].norm.endswith("ed")
+            if named and index + 1 == first and (mention.table == "drugs" or bare or done or deed):
                 return index + 1  # "ropivacaine heparin was drawn up and never given", "ankle scope brace not used"
             if named and not _joins(sentence, mention.last + 1, first):
                 return _with_article(tokens, first)  # "carotid endarterectomy right shunt ready not used"
@@ -128,16 +136,36 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
             thick = True
             index = first - 1
             continue
+        if mention is not None and hit.rule.value == "planned" and thick and mention.table == "procedures" and (
+            not sentence.index and mention.first <= _TITLE and any(
+                mention.last < m.first < hit.first and m.table in _CARE for m in sentence.mentions
+            )
+        ):  # fmt: skip
+            return index + 1  # "knee scope physio next week"
+        if named and hit.rule.id in _PLANNED and mention is None and token.norm not in JOINING and not (
+            token.norm in _BEFORE_NAME | _OF or any(m.first <= index <= m.last for m in sentence.mentions)
+        ) and index + 1 == first:
+            return first  # "steroid failed trapeziectomy is plan b"
         if mention is not None and hit.rule.id in _PLANNED and mention.table in _OPERATIONS:
             if named and not any(one.norm in JOINING for one in tokens[mention.last + 1 : first]):
                 return first  # "shoulder arthroscopy ... cuff repair was planned": the nearer one
             named_at = mention.first
             named, first, thick, index = True, named_at, True, mention.first - 1
             continue
+        if mention is not None and hit.rule.value == "historical" and thick and mention.table == "drugs" and any(
+            token.quantity is not None for token in tokens[max(0, mention.first - 2) : mention.first]
+        ):
+            return index + 1  # "two of lidocaine tear on the scan a year ago"
+        if mention is not None and hit.rule.value == "historical" and done > 0 and _is_title(sentence, mention, done):
+            return done  # "knee arthroscopy acl reconstruction twelve years ago": the nearer one
         if mention is not None and hit.rule.value == "historical":
             past = mention.first
-        elif index < past and (token.norm in _ANSWERS or token.norm.endswith("ed")):
-            return index + 1  # "pinning skipped vitamin d deficiency treated last year"
+            done = past if mention.table in ("procedures", "acts") else done
+        elif index < past and (
+            token.norm in _ANSWERS | _DONE or token.norm.endswith("ed") or mention is not None
+            and mention.table in ("drugs", "injectates") and not _joined_on(tokens, mention.last + 1, past)
+        ):
+            return index + 1  # "pinning skipped vitamin d deficiency treated last year", "drug given quinsy ..."
         thin = token.quantity is not None or token.punctuation or token.norm in THIN or token.norm in READY
         thin = thin or (token.norm in ("x", "\u00d7") and tokens[index - 1].quantity is not None)  # "10 x 60 mm"
         thin = thin or (certainty and (token.norm.endswith("ly") or index in people))
@@ -149,14 +177,16 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
         )  # "bone graft material none"; not "three anchors spur none"
         if bare and tokens[hit.first].norm in _BARE_NOUN and index == hit.first - 1 and not (
             named or thin or joined
-        ) and _is_noun(tokens, index):  # fmt: skip
+        ) and _is_noun(tokens, index) and not _is_place(tokens, index, ends):  # fmt: skip
             return index  # "anchors placed loss nil": of a noun that no table holds
         thick = thick or not thin
-        loose_words += not thin and token.norm not in _OF_DOUBT
+        loose_words += not thin and token.norm not in _OF_DOUBT and not (
+            certainty and any(m.first <= index <= m.last and m.table == "sites" for m in sentence.mentions)
+        )
         if certainty and not named and thick and token.norm == "the" and _opens_subject(sentence, index):
             return index  # "... preserved the inferior one not found"
         index -= 1
-    return max(floor, 0)
+    return min(max(floor, 0), first) if certainty and named else max(floor, 0)
 
 
 def _is_other_deed(sentence: Sentence, hit: CueHit) -> bool:
@@ -170,6 +200,40 @@ def _is_other_deed(sentence: Sentence, hit: CueHit) -> bool:
     return own.endswith("ed") and own not in _OF_ANY and tokens[at - 1].norm.endswith("ed") and any(
         mention.table == "acts" and mention.last == at - 1 for mention in sentence.mentions
     )
+
+
+def _joined_on(tokens: tuple[Token, ...], first: int, end: int) -> bool:
+    """Whether a joining word stands between two things."""
+    return any(token.norm in JOINING | _OF | {"with", "in", "by", "then"} for token in tokens[first:end])
+
+
+_DONE = frozenset("given done seen taken sent withheld".split())
+
+
+def _is_title(sentence: Sentence, mention: Mention, past: int) -> bool:
+    """Whether an operation opens the narration and nothing joins it to the one behind it, which is of the past."""
+    if sentence.index or mention.table != "procedures" or mention.first > _TITLE:
+        return False
+    between = [token.norm for token in sentence.tokens[mention.last + 1 : past]]
+    return clauses.FINITE.isdisjoint(between) and not (
+        JOINING | _OF | {"with", "after", "following"}
+    ).intersection(between[-2:]) and any(
+        m.first == past and m.table in ("procedures", "acts") for m in sentence.mentions
+    )
+
+
+_CARE = frozenset({"aftercare", "dressings", "dispositions", "drugs"})
+_TITLE = 2  # tokens before the name: a side
+
+
+def _of_a_test(sentence: Sentence, hit: CueHit) -> int | None:
+    """ "Ulnar nerve release emg last spring showed slowing": when the nerve was tested, and nothing else."""
+    at = hit.first - 1 - (sentence.tokens[hit.first - 1].norm in ("from", "of", "done", "taken"))
+    return at if at >= 0 and sentence.tokens[at].norm in _TESTS else None
+
+
+_TESTS = frozenset("emg ncs mri ct xray x-ray radiograph radiographs films scan ultrasound uss dexa arthrogram mrcp "
+                   "angiogram echo biopsy bloods pet".split())  # fmt: skip
 
 
 _WHICH = frozenset({"left", "right", "other"})
@@ -198,6 +262,8 @@ def _is_subject(sentence: Sentence, first: int) -> bool:
     at = first - 1
     while at >= 0 and (sentence.tokens[at].norm in _BEFORE_NAME or sentence.tokens[at].norm in _OF_A_SIDE):
         at -= 1
+    if at >= 0 and any(m.last == at and m.table == "guidance" for m in sentence.mentions):
+        return True  # "tear excluded on ultrasound biceps sheath not entered"
     if at < 0 or not any(m.last == at and m.table == "findings" for m in sentence.mentions):
         return False
     return clauses.is_state(sentence, at)
@@ -228,7 +294,7 @@ def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
     return tokens[start].norm in ("and", "or", "nor") or (start > 0 and tokens[start - 1].norm in ("and", "or", ","))
 
 
-_PLANNED = frozenset({"planned-before", "planned-after", "told-ahead"})
+_PLANNED = frozenset({"planned-before", "planned-after", "told-ahead", "talked-of"})
 _OPERATIONS = frozenset({"procedures", "acts", "drugs", "injectates"})
 # Words for one more dose or thing, which is denied and leaves the one before it as it was.
 ANOTHER = frozenset({"second", "third", "further", "another", "repeat", "redose", "redosing", "top-up", "extra"})
@@ -261,6 +327,14 @@ def _is_noun(tokens: tuple[Token, ...], index: int) -> bool:
     return norm.isalpha() and not norm.endswith("ed") and norm not in _PARTICIPLES
 
 
+def _is_place(tokens: tuple[Token, ...], index: int, ends: Mapping[int, Mention]) -> bool:
+    """ "Effusion in the joint none": a noun that tells where the thing before it would be."""
+    at = index - 1
+    while at > 0 and tokens[at].norm in ("the", "left", "right", "his", "her"):
+        at -= 1
+    return at > 0 and tokens[at].norm in ("in", "at", "of", "on") and at - 1 in ends
+
+
 _PARTICIPLES = frozenset("seen found given taken put left sent made done drawn lost cut in there today felt".split())
 _BARE_NOUN = frozenset({"none", "nil"})  # cues that are said right behind their noun, without a verb
 # Words that belong to the named thing right after them.
@@ -280,7 +354,9 @@ def _list_before(tokens: tuple[Token, ...], index: int) -> bool:
 def _head(sentence: Sentence, first: int) -> int | None:
     """The first token of a specimen or step that a thing is said of: "a biopsy for cell culture was refused"."""
     at = first - 1
-    while at >= first - 2 and at > 0 and sentence.tokens[at].norm.isalpha() and sentence.tokens[at].norm not in _OF:
+    while at >= max(1, first - _TO_HEAD) and sentence.tokens[at].norm.isalpha() and (
+        sentence.tokens[at].norm not in _OF
+    ):  # fmt: skip
         at -= 1
     if at < 1 or sentence.tokens[at].norm not in _OF:
         return None
@@ -288,6 +364,7 @@ def _head(sentence: Sentence, first: int) -> int | None:
     return heads[0] if heads else None
 
 
+_TO_HEAD = 4  # tokens
 _OF = frozenset({"for", "of", "from"})
 _INTO_THE_SPINE = frozenset({"spinal", "epidural", "caudal"})
 

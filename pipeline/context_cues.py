@@ -118,6 +118,11 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             continue  # "the fracture was held with a plate"
         if hit.rule.id in ("told-ahead", "talked-of") and not _behind_an_operation(sentence, hit.first):
             continue  # "the bleeding points listed above"
+        if folded[hit.first] == "dropped" and not any(
+            m.last == over_its_place(sentence, hit.first - 1) and m.table in ("procedures", "acts")
+            for m in sentence.mentions
+        ):
+            continue  # a thing that fell
         if folded[hit.first] == "elsewhere" and hit.first == hit.last and not any(
             m.last == hit.first - 1 and m.table in ("procedures", "acts") for m in sentence.mentions
         ):  # fmt: skip
@@ -209,13 +214,27 @@ _FAR_KIN = 2  # tokens: "runs in the family, his father ..." is said with a cue 
 
 
 def _behind_an_operation(sentence: Sentence, index: int) -> bool:
-    return any(m.last == index - 1 and m.table in _DONE for m in sentence.mentions)
+    """ "Microfracture of the acetabulum considered", "ablation: offered at the clinic"."""
+    at = index - 1 - (sentence.tokens[index - 1].norm == ":")
+    return any(m.last in (at, over_its_place(sentence, at)) and m.table in _DONE for m in sentence.mentions)
 
 
 _DONE = frozenset({"procedures", "acts", "anaesthesia", "drugs", "injectates", "devices", "drains", "tourniquet",
                    "specimens", "measures"})  # fmt: skip
 
 
+def over_its_place(sentence: Sentence, at: int) -> int:
+    """The token before where it is to be done: "release of the other hand planned in spring"."""
+    start = at
+    while at > 0 and (
+        sentence.tokens[at].norm in _WHERE or any(m.first <= at <= m.last and m.table == "sites"
+                                                  for m in sentence.mentions)
+    ):  # fmt: skip
+        at -= 1
+    return at if any(m.last == at and m.table in ("procedures", "acts") for m in sentence.mentions) else start
+
+
+_WHERE = frozenset({"left", "right", "other", "opposite", "the", "on", "of", "for", "in", "his", "her", "side"})
 _REFUSED = frozenset("go pass fit come seat advance hold bite engage stay sit reach take move budge close turn".split())
 _NUMBERED = frozenset({"lot", "serial", "batch", "ref", "reference", "case", "record", "chart", "hospital", "catalogue",
                        "catalog", "part", "order", "nhs", "id"})  # fmt: skip

@@ -3,6 +3,7 @@ something was looked for."""
 
 from __future__ import annotations
 
+from pipeline import clauses
 from pipeline.clauses import word_set as _words
 from pipeline.context_cues import CueHit
 from pipeline.records import Sentence
@@ -61,3 +62,53 @@ def describes(sentence: Sentence, hit: CueHit) -> bool:
 _CLOSE = 2  # tokens
 _MADE = frozenset({"devices", "procedures", "drains"})
 _DETERMINED = _words("a an the of his her this that old previous prior for")
+
+
+def given_before(sentence: Sentence, today: int) -> int:
+    """ "Cortisone last time gave relief forty mg triamcinolone five mil bupivacaine today": the first token of the
+    amounts right before "today", which are of today where none stands behind it."""
+    behind = sentence.tokens[today + 1 : today + 4]
+    if any(token.quantity is not None for token in behind):
+        return today
+    drugs = {at for m in sentence.mentions if m.table in ("drugs", "injectates") for at in range(m.first, m.last + 1)}
+    at = today
+    while at and (at - 1 in drugs or sentence.tokens[at - 1].quantity is not None
+                  or sentence.tokens[at - 1].norm in ("of", "and", "with")):  # fmt: skip
+        at -= 1
+    return at if any(token.quantity is not None for token in sentence.tokens[at:today]) else today
+
+
+def is_at_work(sentence: Sentence, hit: CueHit, index: int) -> bool:
+    """ "... prior repair we consented him for a release at arthroscopy the cuff was intact": what was before and what
+    was planned are over where the work begins."""
+    norm, after = sentence.tokens[index].norm, sentence.tokens[index + 1 : index + 2]
+    if norm == "at" and after and after[0].norm in _AT_WORK:
+        return hit.rule.value in ("planned", "historical", "other_person")
+    return hit.rule.value in ("historical", "other_person") and norm in ("we", "i") and bool(after) and (
+        after[0].norm in clauses.DID or after[0].norm == "consented"
+    )
+
+
+def is_measured(sentence: Sentence, index: int) -> bool:
+    """ "His brother had the same torn supraspinatus two centimetres three anchors": nobody measures what a relative
+    has, nor counts what was put in."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or quantity.form != "number":
+        return False
+    counted = any(m.table == "devices" and m.first == index + 1 for m in sentence.mentions)
+    return quantity.dimension in ("length", "volume") or (not quantity.dimension and counted)
+
+
+def is_this_time(sentence: Sentence, index: int) -> bool:
+    """ "The right one was done in March with four anchors, this time only two"."""
+    norms = [token.norm for token in sentence.tokens[index : index + 2]]
+    return norms in (["this", "time"], ["this", "side"], ["this", "one"])
+
+
+def of_these(sentence: Sentence, index: int) -> bool:
+    """ "None of that today": what was said before is denied."""
+    norms = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    return norms[:1] == ["of"] and norms[-1] in ("that", "this", "those", "these", "them", "it", "which")
+
+
+_AT_WORK = _words("arthroscopy scope surgery laparoscopy laparotomy exploration opening theatre")

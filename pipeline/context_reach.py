@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from pipeline import clauses, kin
+from pipeline import clauses, context_ends, kin
 from pipeline.clauses import word_set as _words
 from pipeline.context_cues import CueHit
 from pipeline.records import Mention, Sentence
@@ -56,6 +56,8 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             return index - 1
         if hit.rule.value == "conditional" and tokens[index].norm in _CHOSEN:
             return index - 1
+        if index > hit.last + 1 and context_ends.is_at_work(sentence, hit, index):
+            return index - 1
         if hit.rule.id == "purpose" and clauses.is_past_purpose(sentence, index):
             return index - 1
         if tokens[hit.last].norm in _ADJECTIVES and clauses.acted_on(sentence, index) and index > hit.last + 1:
@@ -64,19 +66,34 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             clauses.names_operation(sentence, index) or (tokens[hit.first - 1].norm == "no" and index in starts)
         ):
             return index - 1  # "no prior surgery the right cuff was repaired in 2019"
-        if hit.rule.value == "historical" and _is_this_time(sentence, index):
+        if tokens[hit.last].norm in _ADJECTIVES and bare and index > hit.last + 1 and (
+            index in starts or (tokens[index - 1].norm in _LOOKED and tokens[index].norm not in ("in", "on", "before"))
+        ):
+            return index - 1  # "known lesion not found cartilage intact spur resected"
+        if hit.rule.value == "historical" and context_ends.is_this_time(sentence, index):
             return index - 1
-        if hit.rule.value == "conditional" and tokens[index].norm == "none" and _of_these(sentence, index):
+        if hit.rule.value == "conditional" and tokens[index].norm == "none" and context_ends.of_these(sentence, index):
             return index - 1  # "we had talked about an osteotomy none of that today just ..."
         if hit.rule.value in ("historical", "other_person") and tokens[index].norm in ("today", "now"):
             begins = clauses.bounds(sentence, index)[0]
+            given = context_ends.given_before(sentence, index) if bare else index
+            if given < index:
+                return max(hit.last, given - 1)
             return max(hit.last, (begins if begins > hit.last + 1 else index) - 1)  # "last time 40 mg, today none"
-        if hit.rule.value == "planned" and clauses.told_next(sentence, index):
-            return index - 1
+        if hit.rule.value == "planned" and (clauses.told_next(sentence, index) or (
+            tokens[hit.last].norm == "planned" and tokens[hit.first - 1].norm in ("the", "his", "her", "our", "this")
+            and tokens[index].norm in ("was", "were") and index > hit.last + 1
+        )):  # "the muscle within the planned approach was anaesthetised", "the planned repair was performed"
+            done = {token.norm for token in tokens[index + 1 : index + 3]} & _CARRIED_OUT
+            return hit.last if done and tokens[hit.last].norm == "planned" else index - 1
         if hit.rule.value == "planned" and clauses.told_done(sentence, index):
             return index - 1 if tokens[index].norm == "underwent" else hit.last
         if hit.rule.value == "planned" and len(tokens) <= RUN_ON:
             continue
+        if hit.rule.value == "other_person" and tokens[index].norm in ("-", "–", "—") and _GIVEN & {
+            token.norm for token in tokens[index + 1 : index + 5]
+        }:
+            return index - 1  # "son had malignant hyperthermia - spinal given"
         if hit.rule.value == "other_person" and index > hit.last + 1 and (
             kin.is_patient(sentence, index) or (len(tokens) > RUN_ON and index in clauses.starts(sentence))
         ):  # fmt: skip
@@ -87,7 +104,7 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
             for m in sentence.mentions
         ):  # fmt: skip
             return index - 1  # "his mother had a hip replacement spinal with sedation"
-        if hit.rule.value == "other_person" and index > hit.last + 1 and _is_measured(sentence, index):
+        if hit.rule.value == "other_person" and index > hit.last + 1 and context_ends.is_measured(sentence, index):
             told = [m.first for m in sentence.mentions if m.last == index - 1 and m.first > hit.last + 1]
             return min([index, *told]) - 1
         feared = hit.rule.id in _FEARS and tokens[index - 1].norm in _STILL
@@ -100,31 +117,10 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
     return limit
 
 
-def _is_measured(sentence: Sentence, index: int) -> bool:
-    """ "His brother had the same torn supraspinatus two centimetres three anchors": nobody measures what a relative
-    has, nor counts what was put in."""
-    quantity = sentence.tokens[index].quantity
-    if quantity is None or quantity.form != "number":
-        return False
-    counted = any(m.table == "devices" and m.first == index + 1 for m in sentence.mentions)
-    return quantity.dimension in ("length", "volume") or (not quantity.dimension and counted)
-
-
-def _is_this_time(sentence: Sentence, index: int) -> bool:
-    """ "The right one was done in March with four anchors, this time only two"."""
-    norms = [token.norm for token in sentence.tokens[index : index + 2]]
-    return norms in (["this", "time"], ["this", "side"], ["this", "one"])
-
-
 def _only_one(sentence: Sentence, index: int) -> bool:
     """ "Consented for both knees, only the left injected", "... only one was done": what was done of the plan."""
     norms = [token.norm for token in sentence.tokens[index : index + 4]]
     return norms[:1] == ["only"] and not {"left", "right", "one"}.isdisjoint(norms[1:3])
-
-
-def _of_these(sentence: Sentence, index: int) -> bool:
-    norms = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
-    return norms[:1] == ["of"] and norms[-1] in ("that", "this", "those", "these", "them", "it", "which")
 
 
 _THERE = frozenset({"there's", "theres", "there"})
@@ -157,6 +153,9 @@ def _is_over(sentence: Sentence, hit: CueHit, start: int) -> bool:
     return hit.rule.value == "planned" and (did or hit.rule.id == "aimed" and norms[0] not in ("to", "and"))
 
 
+_GIVEN = _words("given used done performed spinal epidural ga local tiva avoided chosen")
+_CARRIED_OUT = _words("performed done carried completed")
+_LOOKED = _words("found seen confirmed identified visible")
 _NUMBS = _words("spinal epidural general local ga la")
 # Things of the operation itself: a history or a condition said before them does not reach over them.
 SETTING = frozenset(
@@ -206,7 +205,8 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             if norm in _ALLERGY:
                 return index
             if words and index in starts and not (words == 1 and norm in _TUBES) and (
-                starts[index].table in SETTING or _is_told_itself(sentence, starts[index])
+                starts[index].table in SETTING or words > 1 and starts[index].table in _CARE
+                or _is_told_itself(sentence, starts[index])
             ):
                 return index - 1  # "no weakness back to the ward", "no shaving loose body one removed"
             if index in parts and words and tokens[index - 1].norm in _TO_A_PART:
@@ -270,12 +270,18 @@ def _is_told_itself(sentence: Sentence, mention: Mention) -> bool:
     if after >= len(sentence.tokens):
         return False
     quantity, norm = sentence.tokens[after].quantity, sentence.tokens[after].norm
+    if norm == "yes" or any(m.first == after and m.table == "sites" and sentence.tokens[m.last + 1 : m.last + 2] and (
+        sentence.tokens[m.last + 1].norm == "yes"
+    ) for m in sentence.mentions):  # fmt: skip
+        return True  # "no tear chondroplasty patella yes"
     if quantity is not None:
         return quantity.form in ("number", "range") and mention.table in _NUMBERED
     return mention.table in _MADE and norm in clauses.ACTED or mention.table == "drugs" and norm == "given"
 
 
-_NUMBERED = frozenset({"drugs", "injectates", "devices", "drains", "findings", "diagnoses", "specimens", "sutures"})
+_NUMBERED = frozenset({"drugs", "injectates", "devices", "drains", "findings", "diagnoses", "specimens", "sutures",
+                       "dressings"})  # fmt: skip
+_CARE = frozenset({"dressings", "aftercare"})  # "no surgery there before cast then splint"
 _MADE = _NUMBERED | {"approaches", "procedures", "acts"}
 
 

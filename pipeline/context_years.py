@@ -28,10 +28,16 @@ def years(sentence: Sentence) -> list[Scope]:
             found.append(Scope("status", "historical", first, _its_reason(sentence, index), "year"))
         elif tokens[index - 1].norm in ("at", "age") and (had := _had_at_age(sentence, index)) is not None:
             found.append(Scope("status", "historical", had, index, "age"))
+        elif _is_bare_year(tokens[index]) and (at_place := _at_another_place(sentence, index)) is not None:
+            found.append(Scope("status", "historical", at_place, index, "year"))
         elif index in dated and _is_bare_year(tokens[index]):  # "MI 2018", "appendicectomy (2010)"
             found.append(Scope("status", "historical", dated[index], index, "year"))
         elif tokens[index].norm == "before" and (had := _had_been(sentence, index)) is not None:
             found.append(Scope("status", "historical", had, index, "before"))
+        elif tokens[index].norm in ("preop", "preoperative") and (led := next(
+            (m for m in sentence.mentions if m.first == index + 1 and m.table == "procedures"), None
+        )) is not None:
+            found.append(Scope("status", "historical", led.first, led.last, "preop"))  # "preop embolisation"
         elif tokens[index].norm in _MONTHS and _is_past_month(sentence, index):
             first = max(0, index - 12, clauses.bounds(sentence, index)[0])
             found.append(Scope("status", "historical", first, index, "month"))
@@ -40,6 +46,22 @@ def years(sentence: Sentence) -> list[Scope]:
             if held:  # "the left hip has a hemiarthroplasty from 2019"
                 found.append(Scope("status", "historical", clauses.bounds(sentence, held[0])[0], index, "year"))
     return found
+
+
+def _at_another_place(sentence: Sentence, year: int) -> int | None:
+    """ "Ossification after the other hip 2019", "needle fasciotomy same finger 2017": the first token of what is dated
+    over the words for where it was."""
+    parts = {at for m in sentence.mentions if m.table == "sites" for at in range(m.first, m.last + 1)}
+    at = year - 1
+    while at > 0 and (at in parts or sentence.tokens[at].norm in _OTHER_PLACE):
+        at -= 1
+    if at == year - 1:
+        return None
+    return next((m.first for m in sentence.mentions if m.last == at and m.table in _DATED | {"findings", "acts"}), None)
+
+
+_OTHER_PLACE = frozenset("after of in on at the same other left right contralateral opposite side done first his her "
+                         "finger joint".split())  # fmt: skip
 
 
 def _is_early(token: Token) -> bool:
@@ -71,7 +93,7 @@ def since(sentence: Sentence, first: int, cue: int) -> int:
     return told[-1] if told else first
 
 
-_OF_OLD = frozenset({"previous", "prior", "previously", "first", "initial", "original"})
+_OF_OLD = frozenset({"previous", "prior", "previously", "first", "initial", "original", "primary", "index"})
 
 
 def _its_reason(sentence: Sentence, year: int) -> int:

@@ -70,6 +70,8 @@ def _decided(sentence: Sentence) -> dict[int, str]:
 def _adjoins(sentence: Sentence, last: int, thing: Mention) -> bool:
     """Whether nothing but a word of its own stands between a "no" and a thing behind it."""
     between = sentence.tokens[last + 1 : thing.first]
+    if any(m.last == thing.first - 1 and m.first > last and m.table in _THINGS for m in sentence.mentions):
+        return False  # "no adhesions uterus exteriorised no": another thing
     return 0 <= thing.first - last - 1 <= 1 and not any(
         token.punctuation or token.quantity is not None or token.norm in _LEADS for token in between
     )
@@ -91,6 +93,10 @@ def _sides(sentence: Sentence, chain: Sequence[int], found: dict[int, str]) -> l
         return ["back"] * len(chain)
     if behind is not None and behind.table == "sites" and clauses.is_told(sentence, behind.last + 1) and asked:
         return ["back"] * len(chain)  # "drain no cartilage intact"
+    if behind is not None and behind.table == "sites" and _is_well(sentence, behind.last + 1):
+        return ["back"] * len(chain)  # "uterus exteriorised no ovaries normal": nobody denies that a part is well
+    if first.table == "sites":
+        return ["back"] * len(chain)  # "patella yes trochlea no PRP ..."
     if not _is_bare(sentence, first):
         return ["ahead"] * len(chain)
     if asked:
@@ -98,12 +104,34 @@ def _sides(sentence: Sentence, chain: Sequence[int], found: dict[int, str]) -> l
     return ["either" if len(chain) > 1 and first.table else "ahead"] * len(chain)
 
 
+def _is_well(sentence: Sentence, at: int) -> bool:
+    at += at < len(sentence.tokens) and sentence.tokens[at].norm in ("was", "were", "is", "are")
+    return at < len(sentence.tokens) and sentence.tokens[at].norm in _WELL
+
+
+_WELL = _words("normal intact healthy stable unremarkable fine clear patent preserved smooth good pristine")
+
+
 def _thing_before(sentence: Sentence, at: int) -> Mention | None:
     named = [m for m in sentence.mentions if m.last == at - 1 and m.table in _THINGS]
     routes = [m.first for m in sentence.mentions if m.table == "routes" and m.last == at - 1]
     named = named or [m for m in sentence.mentions if m.table == "drugs" and m.last + 1 in routes]  # "morphine i.v. no"
+    named = named or _put_there(sentence, at)
+    named = named or [m for m in sentence.mentions if m.table == "sites" and m.last == at - 1 and m.first
+                      and sentence.tokens[m.first - 1].norm == "yes"]  # fmt: skip
     unnamed = Mention("", "", at - 1, at - 1) if at and _is_noun(sentence, at - 1) else None
     return min(named, key=lambda m: (m.first, m.table not in _ASKED), default=unnamed)
+
+
+def _put_there(sentence: Sentence, at: int) -> list[Mention]:
+    """ "Pin across the joint no": a thing with its place."""
+    site = next((m for m in sentence.mentions if m.table == "sites" and m.last == at - 1), None)
+    back = site.first - 1 if site is not None else -1
+    while back > 0 and sentence.tokens[back].norm in ("the", "left", "right"):
+        back -= 1
+    if back < 1 or sentence.tokens[back].norm not in ("across", "into", "through", "over"):
+        return []
+    return [m for m in sentence.mentions if m.last == back - 1 and m.table in _THINGS]
 
 
 def _is_noun(sentence: Sentence, at: int) -> bool:
@@ -132,7 +160,9 @@ def _thing_behind(sentence: Sentence, at: int) -> Mention | None:
 
 def _may_be_answered(sentence: Sentence, thing: Mention, found: dict[int, str]) -> bool:
     """Whether a "no" may answer a thing: not the title, not one that has its number or is part of a phrase."""
-    if not thing.first:
+    if not thing.first or not sentence.index and thing.table == "procedures" and all(
+        token.norm in ("left", "right", "bilateral") for token in sentence.tokens[: thing.first]
+    ):
         return thing.table not in ("procedures", "acts")  # an operation that opens a narration is its title
     before = sentence.tokens[thing.first - 1]
     if before.norm == "no":
@@ -182,11 +212,14 @@ def _is_told(sentence: Sentence, at: int, behind: Mention | None) -> bool:
                 return True  # "no tourniquet whole case ninety minutes"
     for after in range(at + 2, min(at + 2 + _FAR, len(tokens))):
         token = tokens[after]
-        if token.punctuation or token.quantity is not None or token.norm in _LEADS - {"no"}:
+        if token.punctuation or token.quantity is not None or token.norm in _LEADS - {"no"} | _LOOKED:
             return False
         if token.norm in _OWN_ANSWER:
             return _answers(sentence, after)
     return False
+
+
+_LOOKED = _words("seen found noted identified felt visible")  # "no crystals seen culture not sent"
 
 
 def _answers(sentence: Sentence, at: int) -> bool:

@@ -167,6 +167,8 @@ def _across(sentence: Sentence, norms: list[str], grammar: Grammar) -> list[tupl
     found = []
     for key, start, end in matcher(doc):
         first, last = places[start], places[end - 1]
+        if norms[first] in rephrased.VERBS and rephrased.WELL.intersection(norms[last + 1 : last + 2]):
+            continue  # "tear trimmed lateral meniscus normal": the verb is of what stands before it
         if end - start > 1 and not any(sentence.tokens[index].punctuation for index in range(first, last + 1)):
             found.append((first, last + 1, _NLP.vocab.strings[key]))
     return found

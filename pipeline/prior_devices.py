@@ -4,7 +4,6 @@ on the same day is no removal of hardware."""
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -28,7 +27,6 @@ _PUT = frozenset(
 
 def mark(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     """The facts, implants from before with the status "historical". Pure; order kept."""
-    starts = [sentence.tokens[0].first if sentence.tokens else -1 for sentence in reading.sentences]
     out: dict[str | None, int] = {fact.name: fact.evidence.first for fact in reversed(facts)
                                   if fact.kind in _KINDS and fact.role == "explanted" and fact.name
                                   and fact.status == "performed" and fact.certainty == "affirmed"}  # fmt: skip
@@ -36,22 +34,22 @@ def mark(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     marked: list[Fact] = []
     placed: set[str | None] = set()  # what was put in earlier on this day
     for fact in facts:
-        if tried is not None and fact.evidence.first > tried and fact.name in _PROSTHESES and (
+        sentence = reading.sentence_at(fact.evidence.first)
+        if sentence is None:
+            marked.append(fact)
+        elif tried is not None and fact.evidence.first > tried and fact.name in _PROSTHESES and (
             fact.role == "explanted" or fact.kind in ("procedure", "act")
-        ) and not reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)].says(_BAD):
+        ) and not sentence.says(_BAD):
             marked += [replace(fact, role="trial")] if fact.kind in _KINDS else []  # it came out again
         elif _is_implant(fact):
-            sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
             before = _was_there(fact, sentence, out) and not (
                 fact.name in placed and _was_placed_before(fact, sentence)
             )
             placed |= set() if before else {fact.name}
             marked.append(replace(fact, status="historical") if before else fact)
         elif fact.kind in _KINDS and fact.role == "explanted" and fact.status == "performed":
-            sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
             marked.append(replace(fact, status="historical") if _came_out_later(fact, sentence) else fact)
         elif fact.kind == "procedure" and fact.name == "removal-of-hardware" and fact.status == "performed":
-            sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
             marked.append(replace(fact, kind="act") if _was_put_today(fact, sentence, facts) else fact)
         else:
             marked.append(fact)

@@ -6,7 +6,6 @@ as well, only what is told to have come out counts as such.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Sequence, Set
 from dataclasses import replace
 from itertools import pairwise
@@ -35,11 +34,11 @@ def explant(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     """
     removal, of_joint = _is_removal(facts, _REMOVAL), _is_removal(facts, _OF_JOINT)
     named = frozenset(name for name in _done(facts) if name.endswith("-removal") and _is_removal(facts, {name}))
-    starts = [sentence.tokens[0].first if sentence.tokens else -1 for sentence in reading.sentences]
     told = [
-        _told(fact, reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)], grammar,
-              removal or f"{fact.name}-removal" in named, of_joint)
-        if fact.kind in _KINDS and fact.role == "implanted" and fact.certainty == "affirmed" else fact
+        _told(fact, sentence, grammar, removal or f"{fact.name}-removal" in named, of_joint)
+        if fact.kind in _KINDS and fact.role == "implanted" and fact.certainty == "affirmed" and (
+            (sentence := reading.sentence_at(fact.evidence.first)) is not None
+        ) else fact
         for fact in facts
     ]  # fmt: skip
     return [_as_the_thing(fact, told) for fact in told]

@@ -38,6 +38,7 @@ _WRONG = {
 # What takes a part out for good.
 TAKEN_OUT = frozenset("removal removed remove excision excised resection resected extraction extracted".split())
 VERBS = frozenset(verb.split()[0] for verbs in DONE.values() for verb in verbs)
+WELL = frozenset({"normal", "intact", "fine", "healthy", "unremarkable"})
 _STATES = frozenset(word for words in _WRONG.values() for word in words)
 _HEADS = frozenset(DONE) | frozenset(_WRONG)
 SIDES = frozenset({"left", "right", "bilateral", "both"})

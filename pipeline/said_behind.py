@@ -5,11 +5,11 @@ from __future__ import annotations
 
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
-from pipeline.context_cues import CueHit
+from pipeline.context_cues import CueHit, over_its_place
 from pipeline.records import Sentence
 
 # One word each: what was put off or not taken, and what was thought of.
-_LEFT = _words("declined refused deferred omitted withheld skipped postponed cancelled canceled")
+_LEFT = _words("declined refused deferred omitted withheld skipped postponed cancelled canceled dropped")
 _RESUMED = _words("restart restarts resume resumes recommences")
 _AHEAD = _RESUMED | _words("planned booked scheduled proposed requested recommended advised desired listed intended")
 _WEIGHED = _words("offered discussed suggested considered")
@@ -41,7 +41,8 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
     if word == "no" and hit.rule.id == "no" and sentence.tokens[hit.last + 1 : hit.last + 2] and (
         sentence.tokens[hit.last + 1].norm in (",", ";")
     ):
-        return any(m.last == hit.first - 1 and m.table in _DOABLE for m in sentence.mentions)  # "WALANT no, plexus"
+        return any(m.last == hit.first - 1 and m.table in _DOABLE | {"dressings", "tourniquet", "aftercare"}
+                   for m in sentence.mentions)  # "WALANT no, plexus", "cast no, sling"
     if word in _RESUMED | _MODAL and hit.rule.value == "planned" and _of_a_drug(sentence, hit):
         return True  # "tramadol should not be taken", "clopidogrel restart d3"
     ahead = sentence.tokens[hit.last + 1].norm if hit.last + 1 < len(sentence.tokens) else ""
@@ -67,17 +68,32 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
         return word in _NEVER and _ends(sentence, hit.last + 1) and _has_subject(sentence, hit.first)
     if word in _LEFT and hit.rule.axis == "certainty":
         return _over(sentence, hit.last + 1) and _has_subject(sentence, hit.first)
+    if word == "planned" and _of_a_side(sentence, hit.first):
+        return True
     if word in _AHEAD and hit.rule.value == "planned":
         before = hit.first - 1
         while before > 0 and (sentence.tokens[before].quantity is not None or sentence.tokens[before].norm == "in"):
             before -= 1  # "mitomycin 40 mg in 40 mL planned, not given"
-        named = [m for m in sentence.mentions if m.last == before and m.table != "sites"]
+        before = over_its_place(sentence, before)
+        named = [m for m in sentence.mentions if m.last == before and (m.table != "sites" or m.id in _TAKEN_FROM)]
         if any(m.first and sentence.tokens[m.first - 1].norm in ("no", "without") for m in named):
             return True  # "no sedation requested skin cleaned ..."
         return bool(named) and _over(sentence, hit.last + 1) and not any(
             sentence.tokens[m.first - 1].norm in _DETERMINERS - {"the", "a", "an", "no"} for m in named if m.first
         )
     return False
+
+
+# Parts that stand for what is taken from them: "right PSIS planned as well".
+_TAKEN_FROM = frozenset({"iliac-crest", "anterior-iliac-crest", "posterior-iliac-crest"})
+
+
+def _of_a_side(sentence: Sentence, at: int) -> bool:
+    """ "Originally only left planned right added": what was planned is the side before it, said without a noun."""
+    before, after = sentence.tokens[at - 1].norm, sentence.tokens[at + 1 : at + 2]
+    return before in ("left", "right", "both") and bool(after) and not after[0].punctuation and not any(
+        m.first == at + 1 and m.table in _DOABLE for m in sentence.mentions
+    )
 
 
 def _is_drug(sentence: Sentence, at: int) -> bool:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Set
-from itertools import pairwise
 from operator import attrgetter
 
 from pipeline import clauses
@@ -215,49 +214,12 @@ def _of_it(sentence: Sentence, first: int, last: int) -> bool:
 
 _SEEN = _words("seen found noted identified showed revealed visualized visualised encountered there appreciated "
                "observed confirmed demonstrated evident palpated")  # fmt: skip
-_PICTURES = _words("mri ct xray radiograph radiographs ultrasound scan sonogram mammogram arthrogram films film "
-                   "imaging angiogram mr venogram echocardiogram dexa pet mrcp mra cxr uss scans echo")  # fmt: skip
-_PICTURED_BY = _PICTURES | {"x"}  # "x ray"
-_TOLD = _words("showed shows show shown revealed reveals demonstrated demonstrates confirmed suggested suggestive "
-               "reported queried queries raised consistent")  # fmt: skip
-_NOW = _words("specimen intraoperative intraoperatively guided guidance under intraop fluoroscopy final obtained "
-              "taken repeat probe portable used visualize brought our hardware position cross-table we")  # fmt: skip
 
 
 def is_seen(sentence: Sentence, mention: Mention) -> bool:
     """Whether the words around a thing tell that it was looked at: "there was", "was found", "showed"."""
     near = sentence.tokens[max(0, mention.first - 8) : mention.last + 6]
     return any(token.norm in _SEEN for token in near)
-
-
-_LATER = frozenset({"aftercare", "follow-up", "description"})
-
-
-def is_imaging(sentence: Sentence, at: int | None = None) -> bool:
-    """Whether a sentence (the part between semicolons around token `at`) tells what imaging before showed. In speech
-    without marks a picture tells of the words that follow it."""
-    if sentence.section == "imaging":
-        return True
-    first, end = 0, len(sentence.tokens)
-    if at is not None:
-        marks = [index for index, token in enumerate(sentence.tokens) if token.norm == ";"]
-        first = max((mark for mark in marks if mark < at), default=-1) + 1
-        end = min((mark for mark in marks if mark > at), default=end)
-        if end - first > _UNMARKED:
-            first, end = max(first, at - _PICTURED), min(end, at + _PICTURED // 2)
-    if not sentence.says(_PICTURED_BY):
-        return False
-    part = [token.norm for token in sentence.tokens[first:end]]
-    if len(part) > 2 and part[0] in ("mri", "mrcp", "ct", "mra") and part[1] == ":" and sentence.section not in _LATER:
-        return True
-    norms = set(part) | {"xray" for one, other in pairwise(part) if one == "x" and other in ("ray", "rays")}
-    if not norms & _PICTURES or norms & _NOW or sentence.section in ("aftercare", "follow-up", "description"):
-        return False
-    shown = any(norm in _PICTURES and "on" in part[max(0, index - 3) : index] for index, norm in enumerate(part))
-    return shown or bool(norms & _TOLD)
-
-
-_UNMARKED, _PICTURED = 40, 24  # tokens
 
 
 _HEADING_MARKS = frozenset({":", ",", ".", "-", "—", "–"})

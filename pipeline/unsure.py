@@ -15,7 +15,7 @@ from dataclasses import replace
 from itertools import pairwise
 from typing import NamedTuple
 
-from pipeline import cues, kin, sidewords, unsure_states
+from pipeline import changed_plans, cues, kin, sidewords, unsure_states
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
@@ -259,6 +259,8 @@ def _turned(fact: Fact, place: Place) -> Iterator[str]:
         return
     if (is_numeric(fact) and fact.kind != "discarded_volume") or fact.kind in _THINGS:
         for at in range(place.last + 1, min(place.last + (3 if is_numeric(fact) else 4), len(tokens))):
+            if any(old < at < new for old, new in changed_plans.outdone(place.sentence).items()):
+                break  # "three anchors planned, two used"
             if tokens[at].norm in _STOPS or place.is_named(at) or tokens[at].norm == "#volume":
                 break
             if tokens[at].norm == "not" and tokens[at - 1].norm in _WOULD:

@@ -7,7 +7,6 @@ size, its count) shares its fate.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
@@ -51,12 +50,13 @@ _OUTS = ("implanted", "used", None)  # a drain has no role
 
 def set_aside(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     """The facts; what was not used is denied (role "not_used"), what was changed for another is "explanted". Pure."""
-    starts = [sentence.tokens[0].first if sentence.tokens else -1 for sentence in reading.sentences]
     fates: dict[str, str] = _changed_in_the_next(facts, reading)
     for fact in facts:
         if fact.kind not in _KINDS or fact.group is None or fact.status != "performed":
             continue
-        sentence = reading.sentences[max(0, bisect_right(starts, fact.evidence.first) - 1)]
+        sentence = reading.sentence_at(fact.evidence.first)
+        if sentence is None:
+            continue
         if fact.name in _WIRES and fact.role == "implanted" and _is_held_for_now(sentence, fact):
             fates.setdefault(fact.group, "used")
             continue
@@ -140,6 +140,10 @@ def _fate(fact: Fact, sentence: Sentence, facts: Sequence[Fact]) -> str:
         return ""  # what follows is told of something else
     for at in range(start, min(end, start + _REACH)):
         quantity = tokens[at].quantity
+        if at == start and quantity is not None and quantity.value == 1 and not quantity.unit and (
+            norms[at - 1].endswith("s")
+        ):
+            return ""  # "three anchors one pulled out": told of one of them
         if norms[at] in (".", ";", "?", "!") or (
             quantity is not None and quantity.form == "ordinal" and norms[at - 1] in ("the", "a")
         ):

@@ -104,10 +104,7 @@ _SHORT, _BEFORE_IF = 14, 6  # tokens
 _AS_USUAL = _words("any needed possible required")
 _FINITE_NOW = _words("is are has have he she patient")
 _OTHERS = frozenset({"drugs", "aftercare", "dispositions"})
-_TESTS = _words(
-    "emg ncs ct mri us uss ultrasound xray x-ray scope rescope ercp pet transfuse re-excise reexcise re-operate "
-    "re-look relook re-repair re-scope mua explore aspirate re-aspirate endoscopy"
-)
+_TESTS = conditions.TESTS
 _PAST = _words("was were had did")
 _OFFERED = _words("considered offered discussed needed required repeated done performed arranged planned")
 _ANOTHER = _words("a an another further repeat more")
@@ -167,7 +164,8 @@ def step_begins(sentence: Sentence, first: int) -> int:
     if cue is None or cue <= opening or any(token.punctuation for token in tokens[:cue]) or before & (_MODAL | _THEN):
         return opening
     led = any(token.norm in _MODAL | _THEN for token in tokens[cue:])
-    return cue if led else opening
+    hangs = any(scope.rule == "conditional" and scope.first == cue for scope in sentence.scopes)
+    return cue if led or hangs else opening
 
 
 def step_ends(sentence: Sentence, begins: int) -> int:

@@ -23,7 +23,7 @@ LAYERS = {
             "contrasts hesitated queries renamed corrections correction_cues gapped conversion no_numbers fillers "
             "letters spelled quantities counted_things "
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
-            "conditions kin facing context_cues said_behind changed_plans context_reach context_behind "
+            "conditions kin facing pictures context_cues said_behind changed_plans context_reach context_behind "
             "context_ends context_years context "
             "short_names answers purposes mixtures body_parts left_as_side sidewords donor_sides sideshare "
             "laterality people enumerations "

@@ -139,7 +139,7 @@ def test_a_position_is_told_to_be_the_one() -> None:
 @pytest.mark.parametrize(
     ("text", "kind", "heard", "fields", "part"),
     [
-        ("5 bands planned; 4 placed.", "device_count", "5 bands", {"name": "band", **_amount("5", None)}, "'planned'"),
+        ("5 bands planned; lunch.", "device_count", "5 bands", {"name": "band", **_amount("5", None)}, "'planned'"),
         ("Knee. Arthrodesis of the wrist postponed.", "procedure", "Arthrodesis of the wrist", {"name": "arthrodesis"},
          "'postponed'"),
         ("Hernia. Mesh repair mooted.", "procedure", "Mesh repair", {"name": "hernia-repair"}, "'mooted'"),

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
+from pipeline import changed_plans
 from pipeline.extractors import base
 from pipeline.extractors._device_sizes import is_decimal
 from pipeline.extractors._things import whole
@@ -44,7 +45,8 @@ def told(reading: Reading, sentence: Sentence) -> list[Fact]:
                      or (tokens[place].quantity is not None and place > (size or place))), None)  # fmt: skip
         if noun is not None and tokens[noun].norm in _NOUNS:
             continue
-        facts += _made(reading, sentence, at, size, named)
+        used = changed_plans.outdone(sentence).get(at)
+        facts += _made(reading, sentence, at if used is None else used, size, named)
     return facts + _total(reading, sentence, facts)
 
 

@@ -25,6 +25,11 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
             return True  # "it had eight screws, we took out seven"
         if removed - thing > _ITS_OWN and _is_one_more(sentence, removed - 1):
             return True  # "two anchors, a third pulled out"
+        one = tokens[removed - 1].quantity
+        if removed - thing > 1 and one is not None and one.value == 1 and not one.unit and (
+            tokens[removed - 2].norm.endswith("s")
+        ):
+            return True  # "three anchors one pulled out replaced"
         return _is_findings(sentence, thing, removed) or clauses.parted(sentence, thing, removed)
     at = removed - 1
     while at >= 0 and tokens[at].norm in _ADVERBS:

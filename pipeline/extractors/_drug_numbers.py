@@ -368,11 +368,18 @@ _GIVEN = frozenset({"given", "injected", "administered", "infiltrated", "instill
 def of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     """ "10 mL syringe": the size of the syringe, not a volume given; nor what fills the balloon of a catheter, nor
     what came out of a joint."""
+    if index > 1 and sentence.tokens[index - 1].norm in _BOUND and any(
+        m.table == "measures" and m.last == index - 2 for m in sentence.mentions
+    ):
+        return True  # "if hb under seventy two units": a bound of what is measured, and no dose
     held = any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
     if held and index and sentence.tokens[index - 1].norm in ("x", "\u00d7"):
         return False  # "2 x 2.2 mL cartridges"
     held = held or cues.fills_balloon(sentence, index) or is_whole(sentence, index)
     return held or _beside_amount.comes_out(sentence, index)
+
+
+_BOUND = frozenset({"under", "below", "over", "above", "less", "than", "<", ">"})
 
 
 def is_said_again(sentence: Sentence, index: int) -> bool:

@@ -54,8 +54,10 @@ def _contains(sentence: Sentence, hit: cues.Hit) -> bool:
 
 
 def _denied(sentence: Sentence, hit: cues.Hit, drugs: list[Mention]) -> list[Mention]:
-    if _contains(sentence, hit):
-        return []
+    if _contains(sentence, hit) or sentence.tokens[hit.last + 1 : hit.last + 2] and (
+        sentence.tokens[hit.last + 1].norm in ("until", "till")
+    ):
+        return []  # "vancomycin not started until samples were taken"
     before = [one for one in drugs if one.last < hit.first and cues.gap(sentence, one.last, hit.first) <= _FAR
               and _is_subject(sentence, one, hit)]  # fmt: skip
     if hit.first and sentence.tokens[hit.first - 1].norm == "but":  # "discussed but not needed"

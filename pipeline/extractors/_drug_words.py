@@ -67,6 +67,23 @@ def _into_part(sentence: Sentence, drug: Mention) -> bool:
 
 
 # Of a medicine that was given they say how or when, not that it is to be taken at home.
+def is_course(sentence: Sentence, drug: Mention, at: int) -> bool:
+    """ "Apixaban for 35 days", "zopiclone nocte 2/52"; "naproxen two weeks", "aspirin 75 mg daily six weeks", where
+    nothing but its dose and how often it is taken stands before the length of time, and nothing tells of the past."""
+    quantity = sentence.tokens[at].quantity
+    if sentence.tokens[at - 1].norm in _COURSE or quantity is not None and quantity.said_unit in _IN_SHORT:
+        return True
+    after = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else ""
+    return after not in _SINCE and all(
+        token.quantity is not None and token.quantity.dimension == "mass" or token.norm in _OFTEN
+        for token in sentence.tokens[drug.last + 1 : at]
+    )
+
+
+_COURSE = frozenset({"for", "from", "x", "times", "another", "next", "of"})
+_IN_SHORT = ("/7", "/52", "/12")
+_SINCE = frozenset("ago before prior preop preoperatively earlier previously back old later now".split())
+_OFTEN = frozenset("daily od bd bid tds tid qds qid nightly nocte po oral orally once twice a day".split())
 _HOW = frozenset({"oral", "by mouth", "postoperatively", "tablets", "weekly"})
 
 

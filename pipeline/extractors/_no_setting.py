@@ -43,6 +43,8 @@ def at_a_visit(sentence: Sentence, mention: Mention) -> bool:
     later = bool(behind) and behind[0].norm in ("at", "in") and any(
         token.quantity is not None and token.quantity.unit in ("d", "wk", "mo") for token in behind
     )
+    timed = behind[0].quantity if behind else None  # "x-ray four weeks"
+    later = later or timed is not None and timed.unit in ("wk", "mo")
     return later or weeks and any(token.norm in _VISIT for token in ahead)
 
 

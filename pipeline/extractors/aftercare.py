@@ -324,11 +324,12 @@ def _words_end(sentence: Sentence, start: int, index: int) -> int:
 def _durations(
     reading: Reading, sentence: Sentence, index: int, quantity: Quantity, target: Mention, joined: list[Mention]
 ) -> list[Fact]:
-    avoided = any(token.norm in _NOT for token in sentence.tokens[max(0, target.first - 2) : target.first])
-    avoided = avoided or (target.table == "drugs" and _stopped.says_stopped(sentence, target, index))
-    role = {"role": "avoid"} if avoided and target.table != "aftercare" else {}
-    if not role and _starts(sentence, index, quantity, target):
-        role = {"role": "starts"}
+    states = [base.scope_at(sentence, "certainty", at, "affirmed") for at in (target.first - 1, target.first)]
+    apart = states == ["negated", "affirmed"] or sentence.tokens[target.first - 1].norm == ","  # "cast no, sling 1/52"
+    denied = not apart and any(token.norm in _NOT for token in sentence.tokens[max(0, target.first - 2) : target.first])
+    avoided = denied or target.table == "drugs" and _stopped.says_stopped(sentence, target, index)
+    starts = {"role": "starts"} if _starts(sentence, index, quantity, target) else {}
+    role = {"role": "avoid"} if avoided and target.table != "aftercare" else starts
     if _care_words.a_day(sentence, index):
         return [_claim(reading, sentence, index, target.first, target.last, name=target.id, unit=f"{quantity.unit}/d",
                        **role)]  # fmt: skip

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from pipeline import story
+from pipeline import pictures, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Scope, Sentence
@@ -27,8 +27,11 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
         kind = _kind(sentence)
-        if kind is not None:
-            facts += _whole(reading, sentence, kind)
+        if kind == "imaging" and sentence.section != "imaging":
+            spans = pictures.spans(sentence)
+        else:
+            spans = ((0, len(sentence.tokens) - 1),) if kind is not None else ()
+        facts += [fact for first, last in spans for fact in _whole(reading, sentence, kind or "", first, last)]
         if kind != "history":
             facts += _past_parts(reading, sentence)
     return facts
@@ -41,7 +44,7 @@ def _kind(sentence: Sentence) -> str | None:
     """What a whole sentence is, if it is one of these at all."""
     if sentence.says(_CONSENT) or any(scope.rule == "conditional" and scope.first == 0 for scope in sentence.scopes):
         return None
-    if story.is_imaging(sentence):
+    if pictures.spans(sentence):
         return "imaging"
     if sentence.section == "history":
         return "history"
@@ -66,11 +69,11 @@ _HARD = frozenset("challenge challenges difficulty difficulties problem problems
 _NO_REASON = (["not"], ["as"], ["when"], ["where"], ["if"])  # "to the ward as indicated"
 
 
-def _whole(reading: Reading, sentence: Sentence, kind: str) -> list[Fact]:
-    first = story.after_heading(sentence) if sentence.section else 0
-    last = len(sentence.tokens) - 1
+def _whole(reading: Reading, sentence: Sentence, kind: str, begins: int, last: int) -> list[Fact]:
+    first = story.after_heading(sentence) if sentence.section else begins
     if first is None or first > last:
         return []
+    first = max(first, begins)
     text = story.words(sentence, first, last)
     if not any(letter.isalpha() for letter in text):
         return []

@@ -6,7 +6,7 @@ from __future__ import annotations
 from decimal import Decimal
 from typing import Any
 
-from pipeline import cues
+from pipeline import changed_plans, cues
 from pipeline.extractors import _things, base
 from pipeline.extractors._device_sizes import is_decimal
 from pipeline.extractors._things import COUNTED, MANY, PLACE, WHERE, Thing, count_of, noun_behind, whole
@@ -61,6 +61,8 @@ def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     many = counted is not None and (tokens[thing.last].norm.endswith("s") or (whole(sentence, counted) or 0) <= _FEW)
     if counted is not None and many and thing.name in COUNTED:
         facts.append(_claim(reading, sentence, counted, thing))
+    used = None if counted is None else changed_plans.outdone(sentence).get(counted)
+    facts += [] if used is None else [_claim(reading, sentence, used, thing)]  # "three on the table, two used"
     plural = tokens[thing.last].norm.endswith("s")
     if sentence.says({"x"}):
         for at in _widths(sentence, thing):

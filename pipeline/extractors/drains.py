@@ -6,7 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
-from pipeline import cues, laterality, people
+from pipeline import changed_plans, cues, laterality, people
 from pipeline.extractors import base
 from pipeline.extractors._things import ATTRIBUTES, whole
 from pipeline.grammar import Grammar
@@ -170,6 +170,9 @@ def _count(reading: Reading, sentence: Sentence, mention: Mention) -> list[Fact]
         if not 0 <= index < len(tokens):
             continue
         quantity = tokens[index].quantity
+        used = changed_plans.outdone(sentence).get(index)
+        if used is not None:  # "drains x2 planned, one placed"
+            return [base.claim("device_count", reading, sentence, used, mention.first, mention.last, 2, **said)]
         if quantity is None:
             if index < mention.first and tokens[index].norm == "x" and whole(sentence, index - 1) is not None:
                 return [base.claim("device_count", reading, sentence, index - 1, mention.first, mention.last, -1,

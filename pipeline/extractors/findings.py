@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from pipeline import clauses, laterality, sideshare, story
+from pipeline import clauses, laterality, pictures, sideshare, story
 from pipeline.extractors import _other_senses, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
@@ -23,12 +23,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         if sentence.section in _ELSEWHERE:
             continue
-        imaging = story.is_imaging(sentence)
+        imaging = pictures.tells(sentence)
         places = {(m.first, m.last): m for m in base.mentions(sentence, "findings")}
         for mention in base.mentions(sentence, "findings", "diagnoses"):
             if mention.table == "diagnoses" and (mention.first, mention.last) in places:
                 continue
-            if imaging and story.is_imaging(sentence, mention.first):
+            if imaging and pictures.tells(sentence, mention.first):
                 continue
             fact = _fact(reading, sentence, mention, grammar)
             if fact is not None:

@@ -230,7 +230,7 @@ def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
         ".", ";", "with", "which", "so", "but", "she", "he", "causing", "the", "was", "were", "tourniquet", "who",
         "her", "his", "their", "our", "previous", "known", "takes", "consent", "past", "history", "has", "had",
         "makes", "gives", "causes", "caused", "gets", "got", "develops", "developed", "no", "not", "nil", "weight",
-        "weighs", "weighing", "asa", "bmi",
+        "weighs", "weighing", "asa", "bmi", *_REFUTED,
     ):  # fmt: skip
         end += 1
     given = [
@@ -247,9 +247,15 @@ def _to_what(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
         start, end = (drug[-1].first, drug[-1].last + 1) if drug else (index - 1, index)
     text = story.words(sentence, start, end - 1)
     said = sentence.says(_DENIES) and not any(token.norm in _DENIES for token in tokens[start:end])
+    if end < len(tokens) and tokens[end].norm in _REFUTED:  # "allergy to latex denied"
+        return [base.make("allergy", reading, sentence, min(start, index), end, text=text, at=start,
+                          status="performed", certainty="negated")] if text else []  # fmt: skip
     doubts = ("it was also said to be denied",) if said else ()
     return [base.make("allergy", reading, sentence, min(start, index), max(end - 1, index), text=text, at=start,
                       status="performed", certainty="affirmed", doubts=doubts)] if text else []  # fmt: skip
+
+
+_REFUTED = frozenset({"denied", "excluded", "disproved", "refuted"})
 
 
 def _used_instead(sentence: Sentence, at: int) -> bool:

@@ -63,8 +63,6 @@ _TAKEN_LATER = frozenset("analgesic nsaid opioid antibiotic anticoagulant antipl
                          "steroid bisphosphonate supplement acid_reducer antihypertensive".split())  # fmt: skip
 _BARRIERS = ("devices", "specimens", "findings", "injectates", "drains", "aftercare")
 _BEGINS = frozenset({"anaesthesia", "positions", "approaches", "tourniquet"})
-_COURSE = frozenset({"for", "from", "x", "times", "another", "next", "of"})
-_IN_SHORT = ("/7", "/52", "/12")  # "nocte 2/52"
 _BODY_UNITS, _DILUENTS = ("kg", "[lb_av]", "[oz_av]"), ("sodium-chloride", "water-for-injection")
 _CLOSE, _SAID_ON, _CONCENTRATION_AHEAD, _TOTAL_REACH = 16, 66, 9, 70
 # Before any other claim; where a row of them leaves no doubt; "cefazolin 2 g dexamethasone 8 mg": the order shown
@@ -211,7 +209,7 @@ def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
         if token.punctuation and token.norm not in (",", "(", ")") or token.norm in _drug_words.NEXT:
             return False
         if token.quantity is not None and token.quantity.unit in ("d", "wk", "mo"):
-            return sentence.tokens[index - 1].norm in _COURSE or token.quantity.said_unit in _IN_SHORT
+            return _drug_words.is_course(sentence, mention, index)
     return False
 
 

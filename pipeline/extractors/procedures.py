@@ -25,7 +25,7 @@ _ELSEWHERE = frozenset({"preop-diagnosis", "postop-diagnosis", "both-diagnoses",
 _NAMES_ANOTHER = frozenset(
     {"site", "sites", "portal", "portals", "port", "tray", "set", "pack", "drape", "table", "scar", "scars", "team",
      "clinic", "specimen", "specimens", "forceps", "sheath", "instruments", "trial", "stitch", "margin", "margins",
-     "incision", "incisions", "device", "guide", "jig"}
+     "incision", "incisions", "device", "guide", "jig", "kit", "kits", "awl", "awls", "probe"}
 )  # fmt: skip
 
 

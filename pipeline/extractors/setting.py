@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import story
+from pipeline import pictures, story
 from pipeline.extractors import _no_setting, _told_anaesthetic, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, Token
@@ -123,10 +123,9 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None  # "antibiotic associated diarrhoea"
     if kind == "preparation" and _no_setting.is_none_of_skin(sentence, mention):
         return None
-    if kind == "position" and mention.first and sentence.tokens[mention.first - 1].norm in ("rom", "motion"):
-        return None  # "ROM prone 0-60"
     near = [token.norm for token in sentence.tokens[max(0, mention.first - 1) : after + 2]]
-    if kind == "urgency" and near[:1] == ["the"] and near[2:3] in (["with"], ["and"], ["by"], ["where"]):
+    called = near[:1] == ["the"] and near[2:3] in (["with"], ["and"], ["by"], ["where"])
+    if kind == "urgency" and (called or story.is_risk_talk(sentence)):
         return None  # "seen in the Emergency with a deformed elbow"
     if kind == "prophylaxis" and {"containing", "solution", "irrigation", "impregnated", "beads", "soaked"} & set(near):
         return None  # "irrigated with antibiotic containing solution"
@@ -142,7 +141,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None  # pictures and antibiotics that led here
     if kind == "guidance" and _AWAITED & {token.norm for token in sentence.tokens[after : after + 4]}:
         return None  # "a chest x-ray is pending"
-    if kind == "guidance" and story.is_imaging(sentence) and sentence.index < _EARLY:
+    if kind == "guidance" and pictures.tells(sentence) and sentence.index < _EARLY:
         return None  # "the ultrasound showed free fluid", told before the work
     if kind == "anaesthesia" and not _means_anaesthesia(sentence, mention):
         return None
@@ -158,7 +157,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
     if kind == "anaesthesia" and group == "local" and certainty == "negated":
         return None  # "no local anaesthetic into the joint" is about a medicine
-    if kind == "position" and (_no_setting.kept_for_days(sentence, mention) or (
+    if kind == "position" and (_no_setting.kept_for_days(sentence, mention) or near[0] in ("rom", "motion") or (
         _no_setting.is_of_tool(sentence, mention) or _no_setting.sits(sentence, mention)
     )):  # fmt: skip
         return None
