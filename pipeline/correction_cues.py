@@ -57,7 +57,7 @@ def _goes_on(tokens: Sequence[Token], cue: Cue, by_first: Cues) -> Cue | None:
     if cue.row.action != "replace" or at >= len(tokens):
         return None
     further = _cue_at(tokens, at, by_first)
-    if further is None or further.row.action == "strike_sentence":
+    if further is None or further.row.action in ("strike_sentence", "strike_named"):
         return None
     if further.phrase in _BARE and (further.end >= len(tokens) or tokens[further.end].quantity is None):
         return None  # "sorry, no drains"
@@ -79,7 +79,7 @@ def _match(tokens: Sequence[Token], index: int, phrase: tuple[str, ...]) -> int:
 _LYING = frozenset({"supine", "prone", "lateral-decubitus", "beach-chair", "sitting-position", "lithotomy"})
 _NAMED = 4  # tokens
 _BROKEN_OFF = frozenset({",", ";", "-", "—", "–", "..."})
-_PLACES = frozenset({"sites", "approaches", "anaesthesia"})
+_PLACES = frozenset({"sites", "approaches", "anaesthesia", "sutures"})
 _NUMBING = frozenset({"spinal", "epidural", "general", "local", "sedation"})
 _WAYS = frozenset("anterior posterior medial lateral superior inferior proximal distal upper lower".split())
 _ANSWERS = frozenset({"yes", "no", "none", "ok", "fine", "clear", "normal"})
@@ -122,8 +122,18 @@ def laid_otherwise(
     return (first, end - 1), (skip, skip + sided + two.last)
 
 
+def numbing(tokens: Sequence[Token], found: Sequence[Mention]) -> list[Mention]:
+    """The mentions with those of bare words of anaesthesia that no row holds alone ("the anaesthetic was spinal")."""
+    bare = [Mention("anaesthesia", token.norm, index, index) for index, token in enumerate(tokens)
+            if token.norm in _NUMBING and not any(m.first <= index <= m.last for m in found)]  # fmt: skip
+    return sorted([*found, *bare], key=lambda mention: mention.first) if bare else list(found)
+
+
 def _replaceable(mention: Mention, set_off: bool) -> bool:
-    return mention.id in _LYING if mention.table == "positions" else set_off and mention.table in _PLACES
+    if mention.table == "positions":
+        return mention.id in _LYING
+    borne = mention.table == "aftercare" and "weight-bearing" in mention.id
+    return set_off and (borne or mention.table in _PLACES)
 
 
 def _directed(

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from pipeline.correction_cues import cues, next_cue
 from pipeline.records import Evidence, Strike, Token, Word
-from pipeline.renamed import is_renamed, named, of_its_class, other_drug
+from pipeline.renamed import is_renamed, named, of_its_class, other_drug, strike_named
 from pipeline.restated import (
     APOLOGIES,
     FEW_BETWEEN,
@@ -29,6 +29,7 @@ from pipeline.restated import (
     inherit,
     is_of_other_sort,
     like_before,
+    listed_again,
     may_skip,
     other_unit,
     pair_replaced,
@@ -38,6 +39,7 @@ from pipeline.restated import (
     rival,
     said_again,
     said_by,
+    timed_again,
     trimmed,
     unit_only,
     worded_again,
@@ -117,8 +119,14 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         return cue.end
     if cue.row.action == "strike_sentence":
         return _strike_sentence(draft, cue, out, words)
+    if cue.row.action == "strike_named":
+        return cue.end if (at := strike_named(draft, cue, out, words)) is None else at
     new = _replacement(tokens, cue)
     weak = cue.phrase in _WEAK
+    if new is not None:
+        timed_again(tokens, cue, new)
+        if (row := listed_again(tokens, cue, new)) >= 0:
+            return _restart(draft, cue, row, words)  # "five five and four, no, five five and five"
     if new is not None and (after_pair := pair_replaced(draft, cue, new, words)) is not None:
         return after_pair
     if new is None and (apart or cue.phrase != "no") and (drug := of_its_class(draft, cue)) is not None:
@@ -189,9 +197,12 @@ def _replacement(tokens: Sequence[Token], cue: Cue) -> int | None:
         token = tokens[index]
         if (token.quantity is not None and token.quantity.form != "ordinal") or token.norm in SIDES:
             return index
-        if token.norm not in FILLERS:
+        if token.norm not in FILLERS and (cue.phrase == "no" or token.norm not in _INTO):
             return None
     return None
+
+
+_INTO = frozenset({"on", "from", "into", "over", "through", "under"})  # "on the right, excuse me, on the left side"
 
 
 def _target(draft: Draft, cue: Cue, new: int, out: Sequence[Draft], weak: bool) -> tuple[Draft, int] | None:

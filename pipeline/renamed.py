@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
-from pipeline.correction_cues import cues, laid_otherwise
+from pipeline.correction_cues import cues, laid_otherwise, numbing
 from pipeline.mentions import mark
-from pipeline.records import Sentence, Token
-from pipeline.restated import FILLERS, Cue, Draft, led_anew, numbered_anew, together
+from pipeline.records import Mention, Sentence, Strike, Token, Word
+from pipeline.restated import FILLERS, REACH, Cue, Draft, led_anew, numbered_anew, said_by, together
 from pipeline.rows import Drug
 
 
@@ -26,7 +27,8 @@ def named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int
     index alone where its number is said anew too, from which all is taken back."""
     _, loaded = cues()
     tokens = draft.tokens
-    after = mark(Sentence(0, tuple(tokens[cue.end : cue.end + 6])), loaded).mentions
+    ahead = tokens[cue.end : cue.end + 6]
+    after = numbing(ahead, mark(Sentence(0, tuple(ahead)), loaded).mentions)
     if not after or any(not token.punctuation and token.norm not in FILLERS
                         for token in tokens[cue.end : cue.end + after[0].first]):  # fmt: skip
         return None
@@ -35,7 +37,7 @@ def named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int
     places = [(draft, tokens[: cue.first])] if any(not t.punctuation for t in tokens[: cue.first]) else []
     places += [(earlier, earlier.tokens) for earlier in reversed(out[-1:])] if not places else []
     for place, stretch in places:
-        old = [m for m in mark(Sentence(0, tuple(stretch)), loaded).mentions if m.table in tables]
+        old = [m for m in numbing(stretch, mark(Sentence(0, tuple(stretch)), loaded).mentions) if m.table in tables]
         if old and place is draft and numbered_anew(tokens, old[-1].last, cue, first.last):
             return old[-1].first
         if old and place is draft and (led := led_anew(tokens, old[-1].first, cue, first.last)) >= 0:
@@ -101,3 +103,55 @@ def _phrase(
     place.tokens[first : last + 1] = [together(place.tokens[first : last + 1])]
     shift = last - first if place is draft else 0
     return begin - shift, place, first
+
+
+def strike_named(draft: Draft, cue: Cue, out: Sequence[Draft], words: Sequence[Word]) -> int | None:
+    """ "Forty of kenalog scratch the kenalog": takes out the thing that is named again, with its number and what was
+    said of it up to the next thing; None where nothing of that name was said before."""
+    tokens = draft.tokens
+    again = [m for m in _things(tokens[cue.end : cue.end + _NAME]) if m.first == 0]
+    if not again or (cue.first and tokens[cue.first - 1].norm in _TOLD):
+        return None
+    end = cue.end + again[0].last + 1
+    place = draft if any(not token.punctuation for token in tokens[: cue.first]) or not out else out[-1]
+    stretch = tokens[: cue.first] if place is draft else place.tokens
+    told = _things(stretch)
+    ids = {(m.table, m.id) for m in again}
+    old = next((m for m in reversed(told) if (m.table, m.id) in ids and len(stretch) - m.first <= REACH), None)
+    if old is None:
+        return None
+    first, stop = _of_it(stretch, old.first), old.last + 1
+    while stop < len(stretch) and not stretch[stop].punctuation and not any(m.first == stop for m in told):
+        stop += 1
+    said = said_by(words, tokens[cue.first : end])
+    strike = Strike(said_by(words, stretch[first:stop]), said, first)
+    if place is draft:
+        draft.tokens = [*tokens[:first], *tokens[stop : cue.first], *tokens[end:]]
+        draft.strikes.append(strike)
+        return first
+    place.tokens = [*stretch[:first], *stretch[stop:]]
+    if not any(not token.punctuation for token in place.tokens):
+        place.tokens = []
+    place.strikes.append(strike if place.tokens else replace(strike, at=0))
+    draft.tokens = [*tokens[: cue.first], *tokens[end:]]
+    return cue.first
+
+
+_NAME = 5  # tokens
+# Behind these it is told of a deed, and nobody is asked to take anything back ("we cancel the drain check").
+_TOLD = frozenset("we i you they to not never will must can could should would had have then".split())
+_BEFORE_IT = frozenset({"a", "an", "the", "of", "another", "one"})
+
+
+def _of_it(tokens: Sequence[Token], first: int) -> int:
+    """Where a thing begins with its number and article: "forty milligrams of kenalog", "a Blake drain"."""
+    while first and (tokens[first - 1].quantity is not None or tokens[first - 1].norm in _BEFORE_IT):
+        first -= 1
+    return first
+
+
+def _things(tokens: Sequence[Token]) -> list[Mention]:
+    return [m for m in mark(Sentence(0, tuple(tokens)), cues()[1]).mentions if m.table in _THINGS]
+
+
+_THINGS = frozenset({"drugs", "devices", "drains", "dressings", "sutures", "procedures", "acts", "specimens"})

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
-from pipeline.records import Evidence, Strike, Token, Word
+from pipeline.records import Evidence, Quantity, Strike, Token, Word
 from pipeline.rows import Correction
 from pipeline.units import Said, read_unit
 
@@ -15,7 +15,9 @@ APOLOGIES = frozenset({
     "sorry", "oh sorry", "no sorry", "sorry no", "excuse me", "no excuse me", "oops", "whoops", "my bad", "my mistake",
     "pardon", "pardon me", "no pardon", "i beg your pardon", "beg your pardon", "apologies", "no wait", "wait no",
     "let me rephrase", "that is wrong", "that's wrong", "no hang on", "hang on no", "no hold on", "hold on no",
-    "no wait a minute", "no wait a second",
+    "no wait a minute", "no wait a second", "my apologies", "i misspoke", "i misspoke there", "sorry i misspoke",
+    "i tell a lie", "no i tell a lie", "i am wrong", "i'm wrong", "no i'm wrong", "i was wrong", "that is not right",
+    "that's not right", "no that's not right",
 })  # fmt: skip
 BETWEEN, FEW_BETWEEN = 5, 3  # words between a value and the cue ("two grams of cefazolin, sorry, three grams")
 REACH = 14  # tokens of a clause that "scratch that" may take back
@@ -305,6 +307,47 @@ def counted_again(tokens: Sequence[Token], cue: Cue, new: int) -> int:
             between = any(token.quantity is not None for token in tokens[index + 1 : cue.first])
             return index if between else -1
     return -1
+
+
+def listed_again(tokens: Sequence[Token], cue: Cue, new: int) -> int:
+    """Where a row of bare numbers right before the cue begins that another row as long takes the place of ("draws were
+    five five and four, no, five five and five"); -1 where no two such rows stand about the cue."""
+    fresh = _row(tokens, new, 1)
+    back = cue.first - 1
+    while back > 0 and tokens[back].punctuation:
+        back -= 1
+    old = _row(tokens, back, -1)
+    if len(fresh) < 2 or len(old) != len(fresh):
+        return -1
+    return old[-1] if all(alike(tokens[a], tokens[b]) for a, b in zip(reversed(old), fresh, strict=True)) else -1
+
+
+def _row(tokens: Sequence[Token], at: int, step: int) -> list[int]:
+    """Where the numbers of a row stand, from one of its ends on, over commas and "and"."""
+    found: list[int] = []
+    while 0 <= at < len(tokens):
+        quantity = tokens[at].quantity
+        if quantity is not None and quantity.form == "number":
+            found.append(at)
+        elif tokens[at].norm not in (",", "and") or not found:
+            break
+        at += step
+    return found
+
+
+def timed_again(tokens: list[Token], cue: Cue, new: int) -> None:
+    """Makes a bare number behind the cue a time of day where the last value before it is one: "incision at 0912, should
+    read 0921", "in the room at seven forty, my mistake, seven fourteen"."""
+    fresh = tokens[new].quantity
+    old = next((t.quantity for t in reversed(tokens[: cue.first]) if t.quantity is not None), None)
+    if old is None or old.form != "clock" or fresh is None or fresh.form != "number" or fresh.unit is not None:
+        return
+    if fresh.value is None or fresh.value != int(fresh.value) or not (fresh.value >= 100 or fresh.text[:1] == "0"):
+        return
+    hour, minute = divmod(int(fresh.value), 100)
+    if hour < 24 and minute < 60:
+        time = Quantity(form="clock", text=f"{hour:02d}:{minute:02d}")
+        tokens[new] = replace(tokens[new], norm="#clock", quantity=time)
 
 
 def worded_again(tokens: Sequence[Token], cue: Cue) -> bool:

@@ -124,7 +124,7 @@ class SectionCue(Row):
 class Correction(Row):
     """A spoken correction. `action`: replace the like value before it, take back the last sentence, ..."""
 
-    action: Literal["replace", "strike_last", "strike_sentence"]
+    action: Literal["replace", "strike_last", "strike_sentence", "strike_named"]
 
 
 class Control(Row):

@@ -195,6 +195,21 @@ CORRECTED = [
     ("second three third four no wait the third was five", "second three the third was five", ["third four"]),
     ("eighteen mils of levobupivacaine no bupivacaine half percent", "eighteen mils of bupivacaine half percent",
      ["levobupivacaine"]),
+    # A time written or said without its mark, a row of numbers, a place said with its preposition, a thing named again.
+    ("Incision at 0912, should read 0921.", "Incision at 0921 .", ["0912,"]),
+    ("In room at seven forty, my mistake, seven fourteen.", "In room at seven fourteen .", ["seven forty,"]),
+    ("draws were five five and four, no, five six and five", "draws were five six and five", ["five five and four,"]),
+    ("a drain on the right, excuse me, on the left side", "a drain on the left side", ["right,"]),
+    ("anaesthetic was spinal, sorry general", "anaesthetic was general", ["spinal,"]),
+    ("weight bearing as tolerated, no, toe touch for six weeks", "toe touch for six weeks",
+     ["weight bearing as tolerated,"]),
+    ("skin with Vicryl, no, Monocryl, and glue", "skin with Monocryl , and glue", ["Vicryl,"]),
+    ("gave forty of kenalog scratch the kenalog we gave betamethasone", "gave we gave betamethasone",
+     ["forty of kenalog"]),
+    ("Two drains were left in. Forget the drains. Closed.", "Closed .", ["Two drains were left in."]),
+    ("cefazolin two grams, actually it was three grams", "cefazolin three grams", ["two grams,"]),
+    ("blood loss two hundred no I tell a lie two fifty mils", "blood loss two fifty mils", ["two hundred"]),
+    ("ropivacaine 0.5, I misspoke, 0.2 percent", "ropivacaine 0.2 percent", ["0.5,"]),
     ("cefazolin two grams no cefuroxime one gram was given", "cefuroxime one gram was given", ["cefazolin two grams"]),
 ]
 
@@ -237,6 +252,10 @@ ORDINARY = [
     "Sorry, the knee was flexed to ninety degrees.",
     "metronidazole five hundred milligrams no gentamicin",
     "lidocaine ten mils no adrenaline ten mils of saline",
+    "effusion on the right no on the left",
+    "Screws of thirty and forty, no cages, thirty and forty minutes each.",
+    "In room at 0740, no delay, 250 on the cuff.",
+    "Kenalog given, and we scratch the skin with a needle.",
 ]
 
 

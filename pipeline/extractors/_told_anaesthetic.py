@@ -33,3 +33,32 @@ def among_others(sentence: Sentence, mention: Mention, opens: bool) -> bool:
     return norms[:1] == ["no"] and any(
         m.last == mention.first - 1 for m in base.mentions(sentence, "anaesthesia", "positions")
     )
+
+
+_CALLED = _words("anaesthesia anesthesia anaesthetic anesthetic")
+_IS = _words("was is were type technique used chosen a of choice under changed to became then :")
+
+
+def is_called(sentence: Sentence, mention: Mention) -> bool:
+    """ "The anaesthetic was spinal", "anaesthesia used was a general": the word behind the noun and a verb."""
+    at, tokens = mention.first - 1, sentence.tokens
+    while at > 0 and tokens[at].norm in _IS:
+        at -= 1
+    after = tokens[mention.last + 1] if mention.last + 1 < len(tokens) else None
+    ends = after is None or not after.norm.isalpha() or after.norm in _GOES_ON
+    apart = at < mention.first - 1 or tokens[mention.first].norm != "local"
+    return at >= 0 and tokens[at].norm in _CALLED and ends and apart
+
+
+_GOES_ON = _words("with and plus by via at for no then we the only alone throughout")
+
+
+_AIRWAYS = frozenset({"tube", "lma", "mask", "ett", "igel", "i-gel", "supraglottic"})
+
+
+def is_airway(sentence: Sentence, first: int) -> bool:
+    """Whether an airway or a block is told from a token on, behind an article at most."""
+    first += sentence.tokens[first].norm in ("a", "an", "the") if first < len(sentence.tokens) else 0
+    return any(token.norm in _AIRWAYS for token in sentence.tokens[first : first + 1]) or any(
+        m.table == "anaesthesia" and m.first == first for m in sentence.mentions
+    )

@@ -211,7 +211,7 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         return True  # "prone, sedation midazolam 2 mg"
     if opens and any(m.table == "positions" and m.first == mention.last + 1 for m in sentence.mentions):
         return True  # "thirty eight spinal lateral position"
-    if _told_anaesthetic.among_others(sentence, mention, opens):
+    if _told_anaesthetic.is_called(sentence, mention) or _told_anaesthetic.among_others(sentence, mention, opens):
         return True
     told = after is not None and (
         after.norm in _told_anaesthetic.TOLD_OF or _told_anaesthetic.is_apart(sentence, mention.last + 1)
@@ -241,7 +241,9 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     if after.norm in ("only", "alone"):  # "Local only."
         behind = tokens[mention.last + 2] if mention.last + 2 < len(tokens) else None
         return opens and (behind is None or behind.punctuation or behind.quantity is not None)
-    if words[0] in ("general", "ga") and after.norm in ("with", "plus", "+") and _is_airway(sentence, mention.last + 2):
+    if words[0] in ("general", "ga") and after.norm in ("with", "plus", "+") and _told_anaesthetic.is_airway(
+        sentence, mention.last + 2
+    ):
         return True  # "assistant henrik oates general with a tube"
     if after.norm == "with":
         ahead = range(mention.last + 1, mention.last + 7)
@@ -254,17 +256,6 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         first = before is None or before.punctuation
         return first or _more_of_it(sentence, mention.last + 2)  # no "a caudal and a cranial flap"
     return after.norm in _NEAR
-
-
-_AIRWAYS = frozenset({"tube", "lma", "mask", "ett", "igel", "i-gel", "supraglottic"})
-
-
-def _is_airway(sentence: Sentence, first: int) -> bool:
-    """Whether an airway or a block is told from a token on, behind an article at most."""
-    first += sentence.tokens[first].norm in ("a", "an", "the") if first < len(sentence.tokens) else 0
-    return any(token.norm in _AIRWAYS for token in sentence.tokens[first : first + 1]) or any(
-        m.table == "anaesthesia" and m.first == first for m in sentence.mentions
-    )
 
 
 def _is_had(sentence: Sentence, mention: Mention) -> bool:
