@@ -222,9 +222,14 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     if not 0 <= value <= 24 or (led and value > 9):
         return None
     follows = word_at(norms, after)
+    if follows == "hundred":  # "thirteen hundred thirty hours"
+        minute, end = _minutes(norms, after + 1 + (word_at(norms, after + 1) == "and"))
+        if minute is not None and word_at(norms, end) in ("hours", "hrs"):
+            return finish(value % 24, minute, norms, start, end + 1, sure=True)
     if follows == "hundred" and (led or value > 9 or value == 0 or word_at(norms, after + 1) in ("hours", "hrs")):
         if word_at(norms, after + 1) in ("hours", "hrs") or (
-            cued(norms, start) and (led or norms[start - 1] == "at" or norms[start - 1] in _STARTED)
+            cued(norms, start) and (led or norms[start - 1] in _STARTED | {"at"}
+                                    or [*norms[start - 2 : start]] == ["time", "out"])
             and not counts(norms, after + 1) and not _SPUN & set(norms[max(0, start - 7) : start])
         ):
             return finish(value % 24, 0, norms, start, after + 1, sure=True)
@@ -249,9 +254,7 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     if not told:
         if not cued(norms, start) or counts(norms, end) or word_at(norms, end) in ("x", "by", "of"):
             return None
-        if norms[start].isdigit() != norms[after].isdigit():
-            return None
-        if norms[start].isdigit() and norms[after].isdigit() and not (len(norms[after]) == 2 and cued(norms, start)):
+        if (digits := norms[start].isdigit()) != norms[after].isdigit() or (digits and len(norms[after]) != 2):
             return None
         if any(word in _PRESSED for word in norms[max(0, start - 6) : start]) and value in (1, 2, 3):
             told = word_at(norms, start - 1) == "at" and _is_number_word(word_at(norms, start - 2))

@@ -107,7 +107,7 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
             sized = named and index + 1 == first and index and tokens[index - 1].norm in ("a", "an", "the")
             return index - 1 if sized else index + 1  # "a 10 mm screw had been opened by mistake"
         if hit.rule.value == "historical" and thick and token.quantity is not None and (
-            token.quantity.dimension in ("mass", "volume", "amount", "fraction")
+            token.quantity.dimension in ("mass", "volume", "amount", "fraction") and tokens[index + 1].norm != "of"
         ):
             return index + 1  # "gentamicin 240 mg apixaban stopped three days ago"
         if certainty and not named and token.norm in _INTO_THE_SPINE:

@@ -328,6 +328,8 @@ _GOOD = _words("good excellent satisfactory stable perfect proper correct place 
 
 def _is_some(sentence: Sentence, start: int) -> bool:
     """ "No pooling, minimal spillage": a small amount is there. A list that ends in "or" goes on."""
+    if start < len(sentence.tokens) and sentence.tokens[start].norm in ("a", "an"):
+        start += 1  # "no pus, a little fibrin"
     if start >= len(sentence.tokens) or sentence.tokens[start].norm not in _SOME:
         return False
     for token in sentence.tokens[start:]:
@@ -346,7 +348,7 @@ def _is_well(sentence: Sentence, start: int) -> bool:
 
 
 _WELL = _words("intact patent healthy unharmed undamaged preserved viable watertight")
-_SOME = _words("minimal mild slight moderate small scant trace minor occasional scattered")
+_SOME = _words("minimal mild slight moderate small scant trace minor occasional scattered little some few tiny bit")
 _SEEN = frozenset({"findings", "diagnoses", "complications"})
 _CLOSES = frozenset({")", "nothing"})
 _OF_NOUNS = frozenset({"no", "without", "denied", "nil"})

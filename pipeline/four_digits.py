@@ -16,6 +16,7 @@ _DOSED = frozenset("abx antibiotic antibiotics g gm gram grams mg mcg units ml i
 _MASS = frozenset("g gm gram grams mg mcg".split())
 _ACTIVITY = frozenset("units unit u iu".split())
 _LOGGED = GOVERNS | frozenset("knife baby skin antibiotic antibiotics patient kts cefazolin cuff in wheels".split())
+_CUFFED = frozenset({"inflated", "deflated", "released"})
 _HOURS = frozenset({"hours", "hrs", "h"})
 _GOES_ON = frozenset({"x", "by", "-", "–", "/", "to", "or"})  # part of another number
 
@@ -34,6 +35,8 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     if early:  # no amount is written with a nought before it
         told = told or before in GOVERNS or before in _DOSED or owners.ends_drug(before) or cued(norms, start)
     elif before == "timeout":  # "TO 1310 L shoulder": the letter is a side
+        told = True
+    elif before in _CUFFED and not counts(norms, start + 1):  # no cuff is blown up to four digits
         told = True
     elif not norm.endswith("00") and not counts(norms, start + 1):
         told = told or (cued(norms, start) and _led(norms, start))

@@ -17,10 +17,8 @@ from pipeline.records import quick
 
 Shape = Literal["cardinal", "digits", "colloquial", "mixed", "fraction"]
 
-_UNITS = (
-    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen seventeen "
-    "eighteen nineteen"
-)
+_UNITS = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
+          "seventeen eighteen nineteen")  # fmt: skip
 SMALL = {word: value for value, word in enumerate(_UNITS.split())}
 _TENS = "twenty thirty forty fifty sixty seventy eighty ninety".split()
 TENS = {word: value * 10 for value, word in enumerate(_TENS, start=2)}
@@ -360,6 +358,8 @@ def _fraction(norms: Sequence[str], start: int) -> Numeral | None:
     if norm in ("a", "an") and _at(norms, start + 1) in ("half", "quarter", "eighth", "sixteenth", "tenth"):
         return _part(norms, start, 1)
     count = SMALL.get(norm, 0)
+    if 1 < count < 16 and norms[start + 1 : start + 3] in (["half", "turns"], ("half", "turns")):
+        return Numeral(_whole(count * Decimal("0.5")), start, start + 2, "fraction", text=f"{count} x 1/2")
     if 0 < count < 16 and _at(norms, start + 1) in PARTS:
         word = norms[start + 1]
         plural = word.endswith("s") or word == "halves"

@@ -171,8 +171,11 @@ def _read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Qu
 
 def _roman_amount(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
     """ "II grams": what recognisers write for two grams. I, IV, V and X are words of their own and are left."""
-    if norms[start] not in ("ii", "iii", "vi", "vii", "viii", "ix") or not tokens[start].text.isupper():
-        return None
+    if not tokens[start].text.isupper() or (
+        norms[start] not in ("ii", "iii", "vi", "vii", "viii", "ix")
+        and not (norms[start] == "i" and norms[start + 1 : start + 2] in (["g"], ["gm"], ["cc"], ["ml"], ["mg"]))
+    ):
+        return None  # "Kefzol I g"
     said = read_unit(tokens, start + 1, True)
     if said is None or said.dimension not in ("mass", "volume", "amount", "length"):
         return None
@@ -254,8 +257,8 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         text = numeral.text if part else ""
         doubts = (numeral.doubt,) if numeral.doubt else ()
         return Quantity(value=numeral.value, form=form, text=text, doubts=doubts), numeral.end
-    if numeral.value is None:
-        return Quantity(form="fraction", text=numeral.text), numeral.end
+    if numeral.value is None:  # "two thirds of a litre": no exact amount, and not a litre either
+        return _with_unit(Quantity(form="fraction", text=f"{numeral.text} {said.ucum}"), said, tokens), said.end
     doubt = numeral.doubt
     if numeral.shape == "colloquial" and numeral.start and norms[numeral.start - 1] in _NUMBERED:
         label = norms[numeral.start - 1]

@@ -78,6 +78,8 @@ def _ranges(tokens: list[Token]) -> list[Token]:
             tokens[index : index + 3] = _pressures(tokens[index : index + 3])
         if link in _GUESSED:
             tokens[index : index + 3] = _guessed(tokens[index : index + 3])
+        if link == "to" and tokens[index + 2].norm == "a" and _is_hundred(tokens, index + 3):
+            del tokens[index + 2]  # "50 to a 100"
         if link in _LINKS or (link == "and" and index and tokens[index - 1].norm == "between"):
             first, second = _plain(tokens[index]), _plain(tokens[index + 2])
             if first is not None and second is not None:
@@ -96,6 +98,12 @@ def _ranges(tokens: list[Token]) -> list[Token]:
                     tokens[index] = _given(tokens[index], first, second)
         index += 1
     return tokens
+
+
+def _is_hundred(tokens: Sequence[Token], at: int) -> bool:
+    """ "A 100", "a 1000": written as it is said."""
+    quantity = _plain(tokens[at]) if at < len(tokens) else None
+    return quantity is not None and quantity.value in (100, 1000)
 
 
 def _pressures(tokens: list[Token]) -> list[Token]:

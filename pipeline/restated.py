@@ -319,6 +319,9 @@ def listed_again(tokens: Sequence[Token], cue: Cue, new: int) -> int:
     old = _row(tokens, back, -1)
     if len(fresh) < 2 or len(old) != len(fresh):
         return -1
+    closing = tokens[old[0]].quantity
+    if all(token.norm != "and" for token in tokens[old[-1] : back]) and (closing is None or closing.unit is None):
+        return -1  # "50, 60, sorry, 55 and 65": the row was still under way
     return old[-1] if all(alike(tokens[a], tokens[b]) for a, b in zip(reversed(old), fresh, strict=True)) else -1
 
 

@@ -49,6 +49,8 @@ AFFIRMED = [
     ("Labrum frayed, no full thickness tear, partial tear of about thirty percent.", "partial"),
     ("No chondral lesion, small loose body removed.", "loose"),
     ("No purulence, some fibrin.", "fibrin"),
+    ("no pus, a little fibrin in the shoulder", "fibrin"),
+    ("No effusion, little swelling.", "swelling"),
     ("There was no bleeding, and the hernia was reduced.", "hernia"),
     ("There was no bleeding, the hernia was reduced.", "hernia"),
     ("no fracture no nerve palsy weight bearing fifty percent for six weeks", "bearing"),
@@ -64,6 +66,8 @@ AFFIRMED = [
     ("no gapping skin five oh nylon", "nylon"),
 ]
 SUSPECTED = [
+    ("Infection cannot be excluded.", "infection"),
+    ("We can't rule out a malignancy.", "malignancy"),
     ("Bile leak suspected.", "leak"),
     ("Bile leak suspected, drain placed.", "leak"),
     ("anastomotic leak suspected by the colour of the fluid", "leak"),

@@ -199,6 +199,7 @@ CORRECTED = [
     ("Incision at 0912, should read 0921.", "Incision at 0921 .", ["0912,"]),
     ("In room at seven forty, my mistake, seven fourteen.", "In room at seven fourteen .", ["seven forty,"]),
     ("draws were five five and four, no, five six and five", "draws were five six and five", ["five five and four,"]),
+    ("screws of 50, 60, sorry, 55 and 65 mm", "screws of 50 , 55 and 65 mm", ["60,"]),
     ("a drain on the right, excuse me, on the left side", "a drain on the left side", ["right,"]),
     ("anaesthetic was spinal, sorry general", "anaesthetic was general", ["spinal,"]),
     ("weight bearing as tolerated, no, toe touch for six weeks", "toe touch for six weeks",

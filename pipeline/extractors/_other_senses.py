@@ -226,7 +226,28 @@ def _is_red(sentence: Sentence, mention: Mention) -> bool:
     after = sentence.tokens[mention.last + 1 : mention.last + 2]
     led = bool(after) and after[0].norm in ("with", "into", "under", "around", "at", "using")
     drug = any(m.table in ("drugs", "injectates") and start <= m.first < end for m in sentence.mentions)
-    return bool(near & _RED) and not given and not led and not drug
+    if given or led or drug:
+        return False
+    return bool(near & _RED) or _looked_so(sentence, mention)
+
+
+_LOOKED = _words("looked looks appeared appears seemed mildly markedly diffusely heavily very quite slightly "
+                 "moderately chronically acutely grossly somewhat")  # fmt: skip
+
+
+def _looked_so(sentence: Sentence, mention: Mention) -> bool:
+    """ "The tonsils were injected and swollen", "red and injected": told with how a thing looked."""
+    tokens = sentence.tokens
+    before = [token.norm for token in tokens[max(0, mention.first - 2) : mention.first]]
+    after = [token.norm for token in tokens[mention.last + 1 : mention.last + 3]]
+    if before[-1:] and before[-1] in _LOOKED:
+        return True
+    seen = {at for m in sentence.mentions if m.table in ("findings", "diagnoses") for at in range(m.first, m.last + 1)}
+    seen |= {at for at, token in enumerate(tokens) if token.norm in _RED_TOO}
+    return (after[:1] == ["and"] and mention.last + 2 in seen) or (before[1:] == ["and"] and mention.first - 2 in seen)
+
+
+_RED_TOO = _words("red pink inflamed swollen boggy edematous oedematous congested hyperaemic hyperemic thickened angry")
 
 
 def _is_of_implant(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:

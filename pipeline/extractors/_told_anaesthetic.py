@@ -50,7 +50,7 @@ def is_called(sentence: Sentence, mention: Mention) -> bool:
     return at >= 0 and tokens[at].norm in _CALLED and ends and apart
 
 
-_GOES_ON = _words("with and plus by via at for no then we the only alone throughout")
+_GOES_ON = _words("with and plus by via at for no then we the only alone throughout left right bilateral supine prone")
 
 
 _AIRWAYS = frozenset({"tube", "lma", "mask", "ett", "igel", "i-gel", "supraglottic"})

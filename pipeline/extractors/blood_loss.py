@@ -24,8 +24,27 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if cues.has(sentence, grammar, "blood-loss") and not _is_aspirated(sentence):
             facts += _sentence(reading, sentence, grammar)
         else:
-            facts += _bleeding(reading, sentence, grammar) or _bare_loss(reading, sentence, grammar)
+            facts += (_bleeding(reading, sentence, grammar) or _bare_loss(reading, sentence, grammar)
+                      or _was_lost(reading, sentence))  # fmt: skip
     return facts
+
+
+def _was_lost(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "One or two hundred mils were lost", "lost 300 mL over the case": the verb alone, where nothing else is named
+    that could be spilt."""
+    if any(mention.table in _SPILT for mention in sentence.mentions) or sentence.says(_KEPT):
+        return []
+    for index, _ in base.quantities(sentence, "volume"):
+        behind = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+        before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+        if behind[:2] in (["was", "lost"], ["were", "lost"]) or before[-1:] == ["lost"] and "was" not in before:
+            return [base.claim("blood_loss", reading, sentence, index, index, index, 0, status="performed",
+                               certainty="affirmed")]  # fmt: skip
+    return []
+
+
+_SPILT = frozenset({"drugs", "injectates"})
+_KEPT = frozenset({"marrow", "aspirate", "prp", "bmac", "graft", "fat", "product", "syringe", "csf", "saline", "bag"})
 
 
 def _is_aspirated(sentence: Sentence) -> bool:
@@ -46,7 +65,11 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         return [_amount(reading, sentence, words[0])]
     facts: list[Fact] = []
     volumes = any(True for _ in base.quantities(sentence, "volume"))
-    for index, found in base.quantities(sentence, "volume", "", *(() if volumes else _WRONG)):
+    for index, found in base.quantities(sentence, "volume", "", *_WRONG):
+        if volumes and found.dimension in _WRONG and not any(
+            hit.last < index <= hit.last + 2 for hit in cues.hits(sentence, grammar, "blood-loss")
+        ):
+            continue  # of something else, beside a volume
         quantity = cues.unit_of(sentence, index)
         near = cues.nearest(sentence, grammar, index, "blood-loss", prefix=4)
         if near is None or quantity is None or quantity.form not in ("number", "range", "fraction"):
@@ -56,7 +79,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         between = sentence.tokens[hit.last + 1 : index]
         if any(token.norm == "including" for token in between) and not any(token.quantity for token in between):
             price = 0  # "blood loss including the hemoperitoneum 850 mL"
-        if _part_of(sentence, index) or _was_found(sentence, hit):
+        if _part_of(sentence, index) or _was_found(sentence, hit) or (index < hit.first and _has_own(sentence, hit)):
             continue
         if scale == "total" and facts:
             price = min(price, _IN_ALL)
@@ -78,6 +101,12 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
     if not facts and words and words[0][0] <= _REACH:
         facts.append(_amount(reading, sentence, words[0]))
     return facts
+
+
+def _has_own(sentence: Sentence, hit: cues.Hit) -> bool:
+    """ "Five mils went in, blood loss fifty millimetres": the loss has its number right behind it."""
+    own = sentence.tokens[hit.last + 1].quantity if hit.last + 1 < len(sentence.tokens) else None
+    return own is not None and own.dimension in ("volume", *_WRONG)
 
 
 def _lost_behind(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
