@@ -84,7 +84,7 @@ def _is_fate(tokens: Sequence[Token], said: int, index: int) -> bool:
     what was made ready."""
     own = tokens[index].quantity
     near = {token.norm for token in tokens[max(0, said - 3) : index]}
-    if own is None or own.form != "number" or tokens[said].norm != "#volume" or not near & _READY:
+    if own is None or own.form != "number" or tokens[said].norm not in _MADE_READY or not near & _READY:
         return False
     behind = [token.norm for token in tokens[index + 1 : index + 3]]
     behind = behind[1:] if behind[:1] in (["was"], ["were"]) else behind
@@ -93,8 +93,9 @@ def _is_fate(tokens: Sequence[Token], said: int, index: int) -> bool:
     return (bool(behind) and behind[0] in _FATES) or (before in _DID and ends)
 
 
-_READY = frozenset({"drawn", "drew", "draw", "prepared", "available", "loaded"})
-_FATES = frozenset("given used injected infiltrated discarded wasted thrown binned left".split())
+_READY = frozenset({"drawn", "drew", "draw", "prepared", "available", "loaded", "opened", "ready"})
+_MADE_READY = frozenset({"#volume", "#mass", "#amount"})
+_FATES = frozenset("given used injected infiltrated discarded wasted thrown binned left went".split())
 _DID = frozenset("used gave injected infiltrated discarded wasted threw binned remaining".split())
 _FATE_ENDS = frozenset(", . ; and then threw away discarded wasted the".split())
 

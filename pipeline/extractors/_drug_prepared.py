@@ -11,9 +11,9 @@ from pipeline.records import Fact, Sentence
 DOUBT = "drawn up or prepared; not said to be given"
 _AMOUNTS = frozenset({"medication_volume", "medication_dose"})
 _STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration"})
-_MADE = frozenset({"prepared", "reconstituted", "diluted", "drawn", "drew", "draw", "loaded", "made", "mixed"})
+_MADE = frozenset("prepared reconstituted diluted drawn drew draw loaded made mixed opened ready".split())
 _WITH_UP = frozenset({"drawn", "drew", "draw", "made", "mixed"})  # only with "up": "made of", "drawn from"
-_GIVEN = frozenset({"injected", "inject", "given", "gave", "used", "infiltrated", "administered", "instilled"})
+_GIVEN = frozenset("injected inject given gave used infiltrated administered instilled went".split())
 _BEFORE, _AFTER = 4, 9  # tokens
 
 
