@@ -238,6 +238,12 @@ def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[To
         doubt = f"'{first.text} {second.text}' was taken for one height"
         return replace(second, value=first.value + second.value / 100, unit="m", dimension="length", form="number",
                        doubts=(*doubts, doubt), said_unit=first.said_unit) if tall else None  # fmt: skip
+    if second.unit is None and first.unit == "L" and joint not in ("and", ","):
+        behind = tokens[at + 1].norm if at + 1 < len(tokens) else ""  # "three litres three hundred back"
+        if behind not in ("in", "out", "back", "returned") or not 100 <= second.value < whole or second.value % 50:
+            return None
+        return replace(second, value=first.value * whole + second.value, unit=unit, dimension="volume",
+                       said_unit=first.said_unit)  # fmt: skip
     if second.unit is None:
         after = tokens[at + 1].norm if at + 1 < len(tokens) else "."
         loose = after in (".", ",", ";", "and", "in", "tall") or not after[:1].isalpha()

@@ -154,17 +154,28 @@ _TEARS = ("tear", "laceration", "perforation", "rent ", "hole ", "breach ", "inj
           "asystole", "fibrillation", "resuscitat", "anaphyla")  # fmt: skip
 
 
+_VESSELS = frozenset({"artery", "vein"})  # mostly torn before the operation, and mended by it
+_HARMS = ("torn", "lacerated", "perforated", "punctured", "nicked", "holed", "breached", "injured", "avulsed")
+# Harm of today that was mended at once: "the bladder was torn and repaired in two layers".
+_MENDED = re.compile(
+    rf"\b{_INNER} (?:was|were|got|had been) (?:\w+ly )?(?:torn|lacerated|perforated|punctured|nicked|holed|breached|"
+    r"injured|avulsed)(?: at| near| over)?(?: the \w+)?,? (?:and|then|so|but) (?:\w+ ){0,3}(?:repaired|closed|sutured|"
+    r"oversewn|stitched|patched|sewn|clipped|packed)\b", re.I,
+)  # fmt: skip
+
+
 def _torn(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
     """ "A tear of the dura that was closed with two stitches": it happened today, unless the operation was for it."""
     ill = " ".join(f"{fact.name} {fact.text} {fact.evidence.heard}".lower() for fact in note.of(
         "preop_diagnosis", "postop_diagnosis", "diagnosis", "indication", "procedure", "imaging", "history"
     ))  # fmt: skip
-    for passage, match in matches(note, _TEAR, _TEARS):
+    for passage, match in (*matches(note, _MENDED, _HARMS), *matches(note, _TEAR, _TEARS)):
         organ = re.search(_INNER, match[0], re.I)
         if any(passage.holds(fact) for fact in told) or (organ is not None and organ[0].lower() in ill):
             continue
+        sure = organ is None or (match.re is _MENDED and organ[0].lower() not in _VESSELS)
         made = finding(
-            "complication_conflict", "warning" if organ is None else "note",
+            "complication_conflict", "warning" if sure else "note",
             f"Complications were said to be none, but “{match[0]}” was told.",
             [none], ask="Say whether it is a complication, or that it was there before.",
             about=f"w{passage.evidence.first}",

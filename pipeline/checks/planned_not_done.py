@@ -47,7 +47,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 ask="Say that it was done, or that it was left out and why.",
             )
         )
-    return found + _acts(note) + _other_side(note, grammar)
+    return found + _acts(note) + _drains(note, grammar) + _other_side(note, grammar)
 
 
 # Acts that are operations by themselves, if a part stands before them: "a psoas release", "lateral tenodesis".
@@ -87,6 +87,34 @@ def _acts(note: OperativeNote) -> list[Finding]:
     return found
 
 
+_MEANT = re.compile(r"\b(?:plan (?:was|is|had been)|planned|intended|meant to|wanted to)\b", re.I)
+_NONE = re.compile(r"\b(?:none|no drain|without)\b", re.I)
+
+
+def _drains(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    """ "The plan was for a drain", and no word of one that was placed, or of none."""
+    drains = note.of("drain")
+    if any(fact.status != "planned" or fact.certainty == "negated" for fact in drains):
+        return []
+    meant = [
+        fact for fact in drains
+        if not _left_out(note, fact) and any(
+            passage.holds(fact) and passage.section not in _AHEAD and _MEANT.search(passage.text)
+            and not _NONE.search(passage.text)
+            for passage in note.sections.description
+        )
+    ]  # fmt: skip
+    return [
+        finding(
+            "planned_not_done", "warning",
+            f"{called(fact, grammar)} was planned; the note does not say that it was placed.", [fact],
+            ask="Say that it was placed, or that it was left out and why.",
+        )
+        for fact in meant[:1]
+    ]  # fmt: skip
+
+
+_AHEAD = frozenset({"aftercare", "follow-up"})
 _ONE_SIDE = re.compile(r"\b(?:only|other side|contralateral|later|another day|next|not|stage[ds]?|alone)\b", re.I)
 
 

@@ -12,6 +12,8 @@ KINDS = ("patient_name", "patient_identifier", "patient_sex", "handedness", "all
 _RECORD = (("hospital", "number"), ("record", "number"), ("patient", "number"), ("nhs", "number"), ("case", "number"),
            ("unit", "number"), ("patient", "id"), ("patient", "identifier"), ("mrn",), ("chart", "number"))  # fmt: skip
 _RECORD_BY_WORD = {cue[0]: tuple(other for other in _RECORD if other[0] == cue[0]) for cue in _RECORD}
+_COUNTED = frozenset({"case", "patient", "unit"})  # "case number two today": of a list
+_LEAST_DIGITS = 3
 _SKIPPED = frozenset({":", "is", "number", "#", "no", ".", ",", "are"})
 _SEX = {"m": "male", "f": "female"}
 _HANDED = {"rhd": "right", "lhd": "left"}
@@ -128,7 +130,8 @@ def _record(reading: Reading, sentence: Sentence) -> list[Fact]:
         while end < len(tokens) and (piece := _piece(sentence, end)):
             text += piece
             end += 1
-        if any(letter.isdigit() for letter in text):
+        digits = sum(letter.isdigit() for letter in text)
+        if digits and (cue[0] not in _COUNTED or digits >= _LEAST_DIGITS):
             return [base.make("patient_identifier", reading, sentence, index, end - 1, text=text.upper(),
                               status="performed")]  # fmt: skip
     return []

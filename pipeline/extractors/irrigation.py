@@ -88,8 +88,8 @@ def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar, rinsed: 
 def _way(sentence: Sentence, index: int) -> str | None:
     """Whether a number is said to have run in or to have come out: by the word behind it, else by the one before."""
     tokens, behind = sentence.tokens, _behind(sentence, index)
-    if index in (row := _led(sentence)):
-        return row[index]
+    if (told := _led(sentence).get(index)) is not None:
+        return told[0]
     if behind[:1] == ["of"] and len(behind) == 3:
         behind = behind[2:]  # "twelve litres of saline in"
     if behind and behind[0] in _TO and (len(behind) == 1 or behind[1] not in _GO_ON):
@@ -112,9 +112,11 @@ def _pumped(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     ]  # fmt: skip
 
 
-def _led(sentence: Sentence) -> dict[int, str]:
+def _led(sentence: Sentence) -> dict[int, tuple[str, int]]:
     """ "In six litres out five point eight": the words lead their numbers, and the second may have left its unit out.
     Where a number stands before the first word too, the words may as well follow theirs."""
+    if row := _account(sentence):
+        return row
     tokens = sentence.tokens
     for at in range(len(tokens) - 3):
         words, numbers = (tokens[at].norm, tokens[at + 2].norm), (tokens[at + 1].quantity, tokens[at + 3].quantity)
@@ -125,8 +127,43 @@ def _led(sentence: Sentence) -> dict[int, str]:
             before = None  # "pump thirty five in seven litres out six point six"
         after = tokens[at + 4].norm if at + 4 < len(tokens) else ""
         if before is None and after not in _TO and any(one is not None and one.unit for one in numbers):
-            return {at + 1: _DIRECTIONS[words[0]], at + 3: _DIRECTIONS[words[1]]}
+            return {at + 1: (_DIRECTIONS[words[0]], at), at + 3: (_DIRECTIONS[words[1]], at + 2)}
     return {}
+
+
+def _account(sentence: Sentence) -> dict[int, tuple[str, int]]:
+    """ "In 3000 out 1900 deficit 900", "four litres in, 3300 back, deficit 700": an account of three or more, in which
+    every word leads its number, or follows it and leads that of the deficit at the end."""
+    row: list[tuple[int, str]] = []  # where, and the way of a word or "" of a number
+    rows = [row]
+    for at, token in enumerate(sentence.tokens):
+        quantity = token.quantity
+        if quantity is not None and quantity.form == "number" and quantity.dimension in ("volume", ""):
+            row.append((at, ""))
+        elif (way := _ACCOUNT.get(token.norm)) is not None:
+            row.append((at, way))
+        elif quantity is not None or token.norm not in _IN_ACCOUNT:
+            row = []
+            rows.append(row)
+    for row in rows:
+        leads = list(zip(row[::2], row[1::2], strict=False))
+        if len(row) % 2 or len(leads) < _ENTRIES or not any(way == "irrigation_deficit" for _, way in row):
+            continue
+        if all(word[1] and not number[1] for word, number in leads):
+            return {number: (way, at) for (at, way), (number, _) in leads}
+        if not all(word[1] and not number[1] for number, word in leads[:-1]):
+            continue
+        first, second = leads[-1]
+        if bool(first[1]) != bool(second[1]):
+            word, number = (first, second) if first[1] else (second, first)
+            told = {at: (way[1], way[0]) for (at, _), way in leads[:-1]}
+            return told | {number[0]: (word[1], word[0])}
+    return {}
+
+
+_ACCOUNT = _DIRECTIONS | {"deficit": "irrigation_deficit", "inflow": "irrigation_in", "outflow": "irrigation_out"}
+_IN_ACCOUNT = frozenset(", ; : and of was were is a the came saline glycine sorbitol fluid with so then".split())
+_ENTRIES = 3
 
 
 def _pumps(sentence: Sentence, index: int) -> bool:
@@ -224,8 +261,8 @@ _TO_NUMBER = frozenset({"of", "was", "is", ":", "=", "a", "the", "at", "about", 
 def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
     """ "Irrigation in 3000, out 2800 mL": the unit of the first was not said."""
     tokens = sentence.tokens
-    if index in (row := _led(sentence)):
-        return [base.claim(row[index], reading, sentence, index, index - 1, index - 1, _OWN)]
+    if (told := _led(sentence).get(index)) is not None:
+        return [base.claim(told[0], reading, sentence, index, told[1], told[1], _OWN)]
     lead = _deficit(sentence, grammar, index)
     if lead is not None:
         return [base.claim("irrigation_deficit", reading, sentence, index, lead.first, lead.last, 2)]
@@ -263,8 +300,8 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     said = _behind(sentence, index)
     if said[:1] == ["of"] and said[2:] in (["in"], ["out"]):  # "eighteen litres of saline in and seventeen out"
         return [base.claim(_DIRECTIONS[said[2]], reading, sentence, index, index, index + 3, 0)]
-    if index in (row := _led(sentence)):
-        return [base.claim(row[index], reading, sentence, index, index - 1, index - 1, _OWN)]
+    if (told := _led(sentence).get(index)) is not None:
+        return [base.claim(told[0], reading, sentence, index, told[1], told[1], _OWN)]
     if before == "out" and index > 1 and tokens[index - 2].norm in _WASHED:
         before = ""  # "washed out six litres": what it was washed with
     further = tokens[index + 2].quantity if index + 2 < len(tokens) else None

@@ -38,6 +38,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         about = any(mention.table in _ABOUT for mention in sentence.mentions)
         if not about and not sentence.says(_DONE_TO):
             continue
+        for at in _before_trigger(sentence):
+            called = f"{_LIKE.get(norm := sentence.tokens[at].norm, norm)} finger"
+            facts += [_fact(reading, sentence, at, at, called, ident, grammar)
+                      for ident, one in sites.items() if one.name.lower() == called]  # fmt: skip
         for mention in base.mentions(sentence, "sites"):
             row = sites[mention.id]
             if row.group == "digit" and mention.last > mention.first:
@@ -47,6 +51,19 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 for at, other in _shared_noun(sentence, mention, sites):
                     facts.append(_fact(reading, sentence, at, at, other.name.lower(), other.id, grammar))
     return facts
+
+
+_FINGERS = frozenset({"index", "middle", "ring", "little", "small", "long"})
+_LIKE = {"little": "small", "long": "middle"}
+
+
+def _before_trigger(sentence: Sentence) -> list[int]:
+    """ "Right ring trigger finger release", "trigger ring release": the digit apart from its noun."""
+    norms = [token.norm for token in sentence.tokens]
+    return [at for at, norm in enumerate(norms) if norm in _FINGERS and (
+        norms[at + 1 : at + 2] == ["trigger"] or (norms[max(0, at - 1) : at] == ["trigger"]
+                                                  and norms[at + 1 : at + 2] not in (["finger"], ["fingers"]))
+    )]  # fmt: skip
 
 
 def _of_addition(sentence: Sentence, index: int, value: str, grammar: Grammar) -> bool:
