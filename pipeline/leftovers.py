@@ -79,6 +79,11 @@ def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
         return any(m.table == "devices" and 0 < m.first - index <= _BESIDE for m in sentence.mentions)
     if quantity.form not in _FORMS or (quantity.value is None and quantity.low is None):
         return False
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
+    if (quantity.dimension == "volume" and after in _HOLDING) or (
+        after in _DAYS and index and sentence.tokens[index - 1].norm == "at"
+    ):
+        return False  # "a 20 mL vial of bupivacaine", "another gram at eight tonight"
     said = cues.unit_of(sentence, index) or quantity
     way = sentence.tokens[index - 1].quantity if index else None
     if said.dimension == "turns" and way is not None and way.dimension == "length":
@@ -94,6 +99,10 @@ def _counts(sentence: Sentence, index: int, quantity: Quantity) -> bool:
             for mention in sentence.mentions
         )  # fmt: skip
     return not (said.dimension == "time" and sentence.section in _STORIES)
+
+
+_HOLDING = frozenset("vial vials ampoule ampoules ampule ampules bottle bottles".split())
+_DAYS = frozenset({"tonight", "tomorrow"})
 
 
 def _stands_alone(sentence: Sentence, index: int, quantity: Quantity) -> bool:

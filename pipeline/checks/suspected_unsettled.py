@@ -69,7 +69,8 @@ _MAY_HAVE = re.compile(
 )  # fmt: skip
 _SETTLES = re.compile(
     r"\b(?:excluded|ruled out|no evidence|intact|confirmed|repaired|sutured|oversewn|negative|not found|no leak|"
-    r"undamaged|uninjured|was not|were not|tested|none)\b", re.I,
+    r"undamaged|uninjured|was not|were not|tested|none|(?:film|x-?ray|radiograph|cxr|ct|scan|test|dye|\w+gram) "
+    r"(?:was |were |is |looked )?(?:clear|normal|fine|unremarkable|dry))\b", re.I,
 )  # fmt: skip
 
 

@@ -42,6 +42,9 @@ def _sums_up(sentence: Sentence, index: int) -> bool:
     return len(drugs) > 1 and any(sum(told[-many:]) == own.value for many in range(2, len(told) + 1))
 
 
+_OWN = frozenset({"volume", "mass", "amount", ""})  # "fifty mics of fentanyl and one fifty of propofol"
+
+
 def partner(sentence: Sentence, index: int, event: Event, events: list[Event]) -> Event | None:
     """Another drug joined to this one by "and" that has no volume of its own, after "20 mL of"."""
     if event.mention.first < index:
@@ -51,7 +54,7 @@ def partner(sentence: Sentence, index: int, event: Event, events: list[Event]) -
             continue
         between = sentence.tokens[event.mention.last + 1 : other.mention.first]
         joined = any(token.norm in ("and", "plus", "with", "+", "&") for token in between)
-        own = any(token.quantity is not None and token.quantity.dimension in ("volume", "mass") for token in between)
+        own = any(token.quantity is not None and token.quantity.dimension in _OWN for token in between)
         after = sentence.tokens[other.mention.last + 1 : other.mention.last + 2]
         own = own or any(token.quantity is not None for token in after)
         if joined and not own and len(between) <= 3:
