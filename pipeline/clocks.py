@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from pipeline import counted_things, numerals
+from pipeline import counted_things, numerals, owners
 from pipeline.records import Quantity, Token
 from pipeline.units import is_unit_word
 
@@ -79,7 +79,7 @@ def clock_face(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Fou
     if after in _HALVES or after in ("noon", "hours") or (after == "in" and word_at(norms, end + 2) in TIMED):
         return None
     around = norms[max(0, start - 6) : start]
-    timed = any(word in TIMED or word == "knife" or _is_antibiotic(word) for word in around)
+    timed = any(word in TIMED or word == "knife" or owners.is_antibiotic(word) for word in around)
     if timed and "incision" in around and "o'clock" in norms[max(0, start - 15) : start] and "skin" not in around:
         timed = False  # "a lesion between two and four o'clock, the incision at three o'clock"
     timed = timed or (_closes_span(norms, start) and _to_the_minute(norms, start))
@@ -94,15 +94,6 @@ def _to_the_minute(norms: Sequence[str], start: int) -> bool:
     led = next((at for at in range(start - 3, max(-1, start - 6), -1) if norms[at] in ("from", "between")), start)
     return _said_at(norms, led + 1)[0] % 60 not in (0, 30)
 
-
-def _is_antibiotic(word: str) -> bool:
-    """Names by which antibiotics are known (INN stems cef-, -cillin, -mycin, -floxacin); they are given at a time."""
-    ends = word.endswith(("cillin", "mycin", "floxacin"))
-    return ends or word in _BRANDS or word.startswith(("cef", "antibiotic", "prophyla"))
-
-
-_BRANDS = frozenset("ancef kefzol zinacef augmentin rocephin cleocin clinda vanc vanco gent gentamicin teicoplanin "
-                    "metronidazole flagyl abx co-amoxiclav coamoxiclav clavulanate tazocin".split())  # fmt: skip
 
 # What has a clock face: the eye, a socket, the anus, the breast, the wall of the belly for a scope.
 _ROUND = frozenset(
@@ -304,7 +295,7 @@ def cued(norms: Sequence[str], start: int) -> bool:
         return before not in ("to", "and", "was", "is", "from", "between", "about", "after", "before") or any(
             word in TIMED or word == "time" for word in norms[max(0, start - 12) : start]
         )
-    if before in _DOSED_SAID and any(_is_antibiotic(word) for word in norms[max(0, start - 7) : start]):
+    if before in _DOSED_SAID and any(owners.is_antibiotic(word) for word in norms[max(0, start - 7) : start]):
         return True  # "cefuroxime one point five grams eight twenty six"
     return any(word in EVENTS for word in norms[max(0, start - 2) : start]) or (
         before in (",", ":") and any(word in EVENTS for word in norms[max(0, start - 4) : start])

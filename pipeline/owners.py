@@ -26,6 +26,16 @@ def ends_drug(norm: str) -> bool:
     return norm in _drug_words()[0]
 
 
+def is_antibiotic(word: str) -> bool:
+    """Names by which antibiotics are known (INN stems cef-, -cillin, -mycin, -floxacin); they are given at a time."""
+    ends = word.endswith(("cillin", "mycin", "floxacin"))
+    return ends or word in _BRANDS or word.startswith(("cef", "antibiotic", "prophyla"))
+
+
+_BRANDS = frozenset("ancef kefzol zinacef augmentin rocephin cleocin clinda vanc vanco gent gentamicin teicoplanin "
+                    "metronidazole flagyl abx co-amoxiclav coamoxiclav clavulanate tazocin".split())  # fmt: skip
+
+
 def of_its_own(tokens: Sequence[Token], bare: int, index: int) -> bool:
     """ "Fentanyl fifty then ten mils of lidocaine": the bare number has its own thing before it, the one with the unit
     has another behind it, so that they are no list and share no unit."""

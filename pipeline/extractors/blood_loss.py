@@ -259,7 +259,7 @@ def _bare_loss(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[F
                               certainty="affirmed")]  # fmt: skip
         index = at + 1 + (tokens[at + 1].norm in ("about", "maybe", "approximately", ":"))
         quantity = tokens[index].quantity if index < len(tokens) else None
-        first = at == 0 or tokens[at - 1].punctuation or tokens[at - 1].norm in ("total", "measured", "estimated")
+        first = at == 0 or tokens[at - 1].punctuation or tokens[at - 1].norm in _BEFORE_LOSS
         if first and quantity is not None and quantity.form == "number" and not quantity.dimension:
             return _bare_numbers(reading, sentence, at, index, quantity)
         if quantity is not None and quantity.dimension == "volume":
@@ -288,7 +288,9 @@ def _bare_numbers(reading: Reading, sentence: Sentence, at: int, index: int, qua
                        certainty="affirmed", scale="total" if whole != index else None)]  # fmt: skip
 
 
-_BEHIND_LOSS = frozenset("in on and plus with so swabs counts count drain no all total".split())
+_BEHIND_LOSS = frozenset("in on and plus with so swabs counts count drain no all total closed closure".split())
+# "swabs correct twice loss about a hundred and fifty closed at noon"
+_BEFORE_LOSS = frozenset("total measured estimated correct twice right complete drain drains none nil ok okay".split())
 
 
 def _bleeding(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
