@@ -185,18 +185,16 @@ def _roman_amount(tokens: Sequence[Token], norms: Sequence[str], start: int) -> 
 
 def _with_article(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
     """ "an inch and a half", "a litre of saline": the article counts one when a unit and no noun follows."""
-    said = read_unit(tokens, start + 1, False)
-    if said is None or said.dimension not in _ARTICLE_DIMENSIONS or "/" in said.ucum:
+    more = norms[start + 1] in _MORE if start + 2 < len(norms) else False  # "and a further gram at closure"
+    said = read_unit(tokens, start + 1 + more, False)
+    if said is None or said.dimension not in (_MORE_DIMENSIONS if more else _ARTICLE_DIMENSIONS) or "/" in said.ucum:
         return None
     if norms[said.end : said.end + 2] in (["or", "two"], ("or", "two")) and norms[start] != "another":
         low, high = Decimal(1), Decimal(2)  # "a day or two"
         return _with_unit(Quantity(low=low, high=high, form="range"), said, tokens), said.end + 2
     before = norms[start - 1] if start else ""
-    if before in ("once", "twice", "times", "daily", "dose") or tokens[start + 1].norm in (
-        "day",
-        "second",
-        "drop",
-        "bar",
+    if before in ("once", "twice", "times", "daily", "dose") or (
+        not more and norms[start + 1] in ("day", "second", "drop", "bar")
     ):
         return None
     added, end = _and_a_half(norms, said.end)
@@ -207,6 +205,10 @@ def _with_article(tokens: Sequence[Token], norms: Sequence[str], start: int) -> 
     if not added and said.dimension == "time" and after not in _AFTER_TIME:
         return None
     return _with_unit(Quantity(value=1 + added), said, tokens), end
+
+
+_MORE = frozenset({"further", "second", "third", "additional", "extra", "final", "single", "full", "whole"})
+_MORE_DIMENSIONS = frozenset({"mass", "volume"})
 
 
 def _and_a_half(norms: Sequence[str], index: int) -> tuple[Decimal, int]:
