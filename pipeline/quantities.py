@@ -185,9 +185,11 @@ def _roman_amount(tokens: Sequence[Token], norms: Sequence[str], start: int) -> 
 
 def _with_article(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
     """ "an inch and a half", "a litre of saline": the article counts one when a unit and no noun follows."""
-    more = norms[start + 1] in _MORE if start + 2 < len(norms) else False  # "and a further gram at closure"
-    said = read_unit(tokens, start + 1 + more, False)
-    if said is None or said.dimension not in (_MORE_DIMENSIONS if more else _ARTICLE_DIMENSIONS) or "/" in said.ucum:
+    said = read_unit(tokens, start + 1, False)
+    further = read_unit(tokens, start + 2, False) if _ONCE_MORE & {*norms[start + 1 : start + 2]} else None
+    more = further is not None and further.dimension in _MORE_DIMENSIONS  # "and a further gram at closure"
+    said = further if more else said
+    if said is None or said.dimension not in _ARTICLE_DIMENSIONS or "/" in said.ucum:
         return None
     if norms[said.end : said.end + 2] in (["or", "two"], ("or", "two")) and norms[start] != "another":
         low, high = Decimal(1), Decimal(2)  # "a day or two"
@@ -207,7 +209,7 @@ def _with_article(tokens: Sequence[Token], norms: Sequence[str], start: int) -> 
     return _with_unit(Quantity(value=1 + added), said, tokens), end
 
 
-_MORE = frozenset({"further", "second", "third", "additional", "extra", "final", "single", "full", "whole"})
+_ONCE_MORE = frozenset({"further", "second", "third", "additional", "extra", "final", "single", "full", "whole"})
 _MORE_DIMENSIONS = frozenset({"mass", "volume"})
 
 

@@ -63,6 +63,8 @@ MEASURED = [
     ("half a litre", ["0.5 L"]),
     ("and a further gram at closure", ["1 g"]),
     ("a second gram at closure", ["1 g"]),
+    ("then a full turn", ["1 {turn}"]),
+    ("give a", []),
     ("a full litre of saline", ["1 L"]),
     ("half an hour", ["0.5 h"]),
     ("three quarters of an hour", ["0.75 h"]),

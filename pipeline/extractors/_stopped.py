@@ -24,8 +24,7 @@ def is_stopped(sentence: Sentence, drug: Mention, index: int, ahead: bool) -> bo
 
 def says_stopped(sentence: Sentence, drug: Mention, index: int) -> bool:
     """Whether a word for stopping stands beside a drug and a time behind it: "hold aspirin for seven days"."""
-    told = sentence.tokens[drug.first - 1].norm in _TO_STOP if drug.first else False
-    return told or _was_stopped(sentence, drug, index)
+    return sentence.tokens[_verb(sentence, drug)].norm in _TO_STOP or _was_stopped(sentence, drug, index)
 
 
 def _was_stopped(sentence: Sentence, drug: Mention, index: int) -> bool:
@@ -56,7 +55,7 @@ def stopped(sentence: Sentence, drug: Mention, row: Drug) -> tuple[bool, tuple[s
     """Whether a drug was taken before the operation and stopped, and what is unsure of that: "Diamox stopped",
     "apixaban last taken on Tuesday", "off warfarin for five days"; not "propofol infusion stopped at 14:30"."""
     tokens = sentence.tokens
-    if _goes_on(sentence, drug):
+    if _goes_on(sentence, drug) or to_stop(sentence, drug):
         return False, ()
     ahead = own_part(sentence, drug)
     cue = next((at for at, token in enumerate(ahead) if _is_stop(ahead, at)), None)
@@ -92,11 +91,48 @@ def to_stop(sentence: Sentence, drug: Mention) -> bool:
     behind = [token.norm for token in sentence.tokens[drug.last + 1 : drug.last + 4]]
     if behind[:2] == ["to", "be"] and behind[2:] and behind[2] in _STOPPED - {"off"} or behind[:2] == ["to", "stop"]:
         return True  # "tamsulosin to be stopped"
-    at = drug.first - 1
-    if at < 0 or sentence.tokens[at].norm not in ("stop", "hold", "withhold"):
+    at = _verb(sentence, drug)
+    if sentence.tokens[at].norm not in _TO_STOP - {"stopping", "holding"}:
         return False
-    before = sentence.tokens[at - 1] if at else None
-    return before is None or before.punctuation or before.norm in ("to", "and", "please", "then", "must", "should")
+    return at == 0 or sentence.tokens[at - 1].norm not in _NO_ORDER
+
+
+_NO_ORDER = _words("not never don't didn't won't we i they he she")
+
+
+def kept_on(sentence: Sentence, drug: Mention) -> dict[str, str]:
+    """ "Do not stop his aspirin", "she has not stopped her warfarin": the stopping is denied, so that it goes on,
+    or went on before the operation."""
+    at = _verb(sentence, drug)
+    norm = sentence.tokens[at].norm
+    before = [token.norm for token in sentence.tokens[max(0, at - 2) : at]]
+    if norm not in _TO_STOP | {"stopped", "discontinued", "paused"} or not set(before[-1:]) & _NOT:
+        return {}
+    told = norm not in _TO_STOP or "did" in before or before[-1:] == ["didn't"]
+    if told:
+        return {"status": "historical", "certainty": "affirmed"}
+    return {"role": "aftercare", "status": "planned", "certainty": "affirmed"}
+
+
+_NOT = _words("not never don't didn't hasn't haven't")
+
+
+def _verb(sentence: Sentence, drug: Mention) -> int:
+    """Where the word before a drug stands, over whose it is: "stop his usual clopidogrel"."""
+    at = drug.first - 1
+    while at > 0:
+        norm = sentence.tokens[at].norm
+        other = next((m for m in sentence.mentions if m.table == "drugs" and m.last == at - 1), None)
+        if norm in _WHOSE:
+            at -= 1
+        elif norm in ("and", ",", "or") and other is not None:  # "stop aspirin and clopidogrel"
+            at = other.first - 1
+        else:
+            break
+    return max(at, 0)
+
+
+_WHOSE = _words("the his her their my usual regular home own")
 
 
 def _stops_another(sentence: Sentence, verb: int) -> bool:

@@ -131,13 +131,13 @@ def _follows_with(sentence: Sentence, mention: Mention) -> bool:
     )
 
 
-def _circumstances(
-    sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug, after: bool
-) -> dict[str, Any]:
+def _circumstances(sentence: Sentence, grammar: Grammar, mention: Mention, drug: Drug, after: bool) -> dict[str, Any]:
     """Role, status, certainty and doubts that the words around a drug give it."""
     found: dict[str, Any] = {}
     status = base.scope_at(sentence, "status", mention.first, "performed")
     ids = cues.around(sentence, grammar, mention.first, mention.last)
+    if kept := _stopped.kept_on(sentence, mention):
+        return kept
     if _avoided(sentence, grammar, mention):
         return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
     not_yet = any(one.rule == "not-yet" and one.first <= mention.first <= one.last for one in sentence.scopes)
