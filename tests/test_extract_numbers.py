@@ -17,10 +17,10 @@ from pipeline.records import Evidence, Fact, Reading
 NAMES = (
     "implants_denied", "denied_in_general", "denied_in_words", "counts_behind", "paired_sizes", "cartridges",
     "blood_loss", "counts", "device_codes", "devices", "drains", "fluids", "harvest", "harvest_site", "injection",
-    "marrow_amounts", "sizes_by_digits", "irrigation", "measurements", "medicines", "needle_moves", "person",
+    "account", "sizes_by_digits", "irrigation", "measurements", "medicines", "needle_moves", "person",
     "specimens", "sutures", "times", "tourniquet", "aftercare_spans", "unnamed_doses", "blood_pressure",
     "component_sizes", "device_counts", "headed_together", "elided_devices", "implant_rows", "lens_power",
-    "screws_by_sort", "ports_called", "platelet_amounts", "joint_numbers", "dose_limits", "fat_amounts",
+    "screws_by_sort", "ports_called", "cell_counts", "joint_numbers", "dose_limits",
 )  # fmt: skip
 
 

@@ -45,7 +45,7 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
      [("harvest_total", "60", "mL", "right"), ("product_volume", "7", "mL", None)]),
     ("BMAC injection. Five cc of concentrate to the lateral compartment of the left knee, three cc to the "
      "patellofemoral joint.",
-     [("injection_volume", "5", "mL", "left"), ("injection_volume", "3", "mL", None)]),
+     [("injection_volume", "5", "mL", "left"), ("injection_volume", "3", "mL", "left")]),
     ("Bone marrow from the right crest, ten draws of two. Filtered. Twelve were injected into the left ankle, the "
      "remaining eight went to waste.",
      [("draw_count", "10", None, "right"), ("draw", "2", None, "right"), ("injection_volume", "12", None, "left"),
@@ -62,7 +62,7 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
     ("Marrow was taken before from both crests thirty right and twenty eight left fifty eight total six mils ACD.",
      [("draw", "30", None, "right"), ("draw", "28", None, "left"), ("harvest_total", "58", None, None)]),
     ("Marrow from the left crest, then draws five five four five five six that makes thirty.",
-     [("draw", "6", None, "left"), *(("draw", value, None, "left") for value in "55455"),
+     [*(("draw", value, None, "left") for value in "554556"),
       ("harvest_total", "30", None, "left")]),
     ("Marrow from the right crest: 11 draws, 55 mL. Concentrated to 6 mL. Cell count sent. Right hip: trocar into the "
      "necrotic zone, 4 mL given over 2 minutes. Left hip: 2 mL.",

@@ -12,7 +12,6 @@ from pipeline.records import Sentence, Token
 _MARKS = frozenset({",", ".", ";", ":", "?", "!", "-"})
 _ROW = frozenset("again another then and next now only just once more the last one also".split())
 _COUNTS = frozenset("more draws pulls aspirates passes further".split())
-_LEADS = ("that is", "which is", "that makes", "so that is", "so i have", "i have", "we have", "this is")
 
 
 def alone(sentence: Sentence, index: int) -> bool:
@@ -84,47 +83,6 @@ def is_product(sentence: Sentence, index: int, told: Sequence[Decimal]) -> bool:
     return own is not None and len(told) > 1 and min(told[-2:]) > 1 and told[-1] * told[-2] == own.value
 
 
-def sums_up(sentence: Sentence, index: int, told: Sequence[Decimal]) -> bool:
-    """ "6 then 5 and the last one 3, so 20": led by "so" or standing alone in its sentence, and the sum of the amounts
-    told right before it, or so many of so much ("5 draws of 6 ml. 30 ml.")."""
-    own = sentence.tokens[index].quantity
-    if own is None or own.value is None or own.form != "number" or len(told) < 2:
-        return False
-    before = [token.norm for token in sentence.tokens[max(0, index - 3) : index]]
-    only = len([token for token in sentence.tokens if not token.punctuation]) == 1
-    led = bool(before) and (before[-1] in ("so", "makes", "make", "=") or " ".join(before).endswith(_LEADS))
-    if not (only or led):
-        return False
-    if is_product(sentence, index, told):
-        return True
-    total = told[-1]
-    for value in reversed(told[:-1]):
-        total += value
-        if total == own.value:
-            return True
-    return False
-
-
-def leads_to_total(sentence: Sentence, index: int, told: Sequence[Decimal]) -> bool:
-    """ "Second pull five, third pull four mils total fifteen": the total is the number behind the word, since one that
-    is less than a draw before it is no sum."""
-    tokens = sentence.tokens
-    own = tokens[index].quantity
-    if own is None or own.value is None or not told or index + 2 >= len(tokens) or tokens[index + 1].norm != "total":
-        return False
-    return tokens[index + 2].quantity is not None and own.value < max(told)
-
-
-def begins_row(sentence: Sentence, index: int) -> bool:
-    """ "From the left crest six, five, seven, then a turn": three amounts or more in a row, right behind the crest.
-    What runs up by as much each time ("five, ten, fifteen") may be what had come so far, and is left alone."""
-    tokens = sentence.tokens
-    before = index - 1 - (index > 0 and tokens[index - 1].norm in (":", ","))
-    if before < 0 or tokens[before].norm not in _CRESTS:
-        return False
-    return len(_row(sentence, index)) >= _ROW_OF and not runs_up(sentence, index)
-
-
 def runs_up(sentence: Sentence, index: int) -> bool:
     """Whether the row of amounts that begins at a token goes up by the first of them each time."""
     told = _row(sentence, index)
@@ -142,7 +100,6 @@ def _row(sentence: Sentence, index: int) -> list[Decimal]:
     return told
 
 
-_CRESTS = frozenset({"crest", "crests", "psis", "asis", "spine"})
 _ROW_OF = 3
 
 
@@ -189,20 +146,6 @@ _AT = frozenset({"at"})
 _NEXT_OF_ROW = frozenset({",", ";", "and", "then", "another", "again", "next"})
 
 
-def once_more(sentence: Sentence, index: int) -> bool:
-    """ "And again three and again three", "and three more that is twelve": one more of what was told before it."""
-    tokens = sentence.tokens
-    after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
-    if after == "more":
-        behind = tokens[index + 2].norm if index + 2 < len(tokens) else "."
-        return behind in _MARKS or behind in _SO_FAR
-    before = tokens[index - 1].norm if index else ""
-    return before in ("again", "another") and (after in _MARKS or after in _SO_FAR)
-
-
-_SO_FAR = frozenset("and then that so which makes again turn rotate advance back altogether in from on out".split())
-
-
 def makes(sentence: Sentence, index: int, before: tuple[str, ...]) -> bool:
     """ "Another four draws of five, that is twenty more": what the draws come to."""
     if not before or before[-1] not in ("is", "makes", "was", "so", "that's"):
@@ -224,14 +167,6 @@ def product(sentence: Sentence, index: int) -> list[Decimal]:
     if count is None or each is None or count.value is None or each.value is None or count.dimension:
         return []
     return [count.value * each.value] if count.value > 1 else []
-
-
-def comes_to(sentence: Sentence, index: int, products: Sequence[Decimal]) -> bool:
-    """ "Three pulls of four, second hole three pulls of five, twenty seven mils of marrow": what they come to."""
-    own = sentence.tokens[index].quantity
-    if own is None or own.value is None or not own.dimension or not products or product(sentence, index):
-        return False
-    return own.value in {sum(products), products[-1]}
 
 
 def in_proportion(sentence: Sentence, index: int) -> bool:

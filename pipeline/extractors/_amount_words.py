@@ -1,6 +1,6 @@
 """The words by which an amount of marrow, blood or product is told to come out, to be made, to go in or to be lost.
 
-One place for both readers of a harvest (`harvest.py`, `marrow_amounts.py`) and for `_direction.py`. The cues of
+One place for the account of a harvest (`account.py`) and for `_direction.py`. The cues of
 grammars/cues.toml ("draw", "injected", "discarded") are phrases that make a distance; these are single words whose
 place right beside a number tells its way.
 """
@@ -32,7 +32,6 @@ MAKING = frozenset(
     "back".split()
 )
 LOST = frozenset("lost waste wasted discarded spilled spilt thrown dropped".split())
-REMAINS = frozenset({"to", "left", "with", "us", "leaving", "leaves", "back", "yield", "yielded", "yielding"})
 KEPT = frozenset("saved kept stored sent frozen reserved retained".split())
 BENCH = frozenset("lab laboratory pathology bench table culture centrifuge filter tube count freezer bank".split())
 
@@ -42,12 +41,35 @@ VESSELS = frozenset(
 )
 # What has a size of its own and is not counted as draws: "a fourteen mil bucket".
 SIZED = frozenset("bucket buckets chamber chambers canister canisters bowl bowls flask reservoir".split())
-COUNTED = frozenset("draw draws pull pulls aspirate aspirates pass passes aliquot aliquots portion portions".split())
-# What is told by the number of places that it went into or came from.
-COUNTED_PLACES = frozenset("site sites point points spot spots place places location locations level levels".split())
+COUNTED = frozenset(
+    "draw draws pull pulls aspirate aspirates aspiration aspirations "
+    "pass passes aliquot aliquots portion portions".split()
+)
 COUNTED_VESSELS = frozenset("syringe syringes tube tubes".split())
 COUNTED_ALL = COUNTED | COUNTED_VESSELS
 TURNED = frozenset("rotated rotating rotate turned turning turn".split())
 MOVES = frozenset(
     "rotated rotating rotate turned turning redirected advanced advance withdrawn back repositioned deeper".split()
+)
+
+# How the words between two amounts are shared out (`_account_parts.py`): what opens something new, what goes on about
+# the amount before it, and what tells at its end what became of that amount.
+IS = frozenset("is was were are been be being".split())
+PREPOSITIONS = frozenset(
+    "of on in into to from at for with by under over around through per inside onto beneath beside within".split()
+)
+OPENS = frozenset(
+    "and then now so we i he she they but while next another again last rest remaining remainder which that this "
+    "that's thats plus other makes making gives leaves leaving yielding no without + -> = => \u2192 turn turned "
+    "turning rotate rotated rotating advance advanced redirected".split()
+)
+TRAILS = PREPOSITIONS | IS | GIVEN | LOST | frozenset(
+    "each every total altogether all left back more went came out away overall together combined made spun apiece "
+    "aspirated drawn collected obtained taken used down slowly intra-articular ia subchondral subchondrally not".split()
+)
+DOES = DREW | GIVEN | GAVE | (GOT - {"another"}) | frozenset(
+    "spun spin spins filtered centrifuged concentrated threw throw discarding inject injecting came".split()
+)
+FATE = LOST | GIVEN | frozenset(
+    "in all total altogether each overall together combined told away binned up was were and out apiece".split()
 )

@@ -33,22 +33,6 @@ def turned_by(sentence: Sentence, index: int) -> bool:
 _TURNED_THING = frozenset("the it needle trocar cannula jamshidi by a about".split())
 
 
-def goes_on_then(sentence: Sentence, index: int, last: int) -> bool:
-    """ "Two mils clotted and thrown away then four mils of concentrate in": `last` ends the word for what was thrown
-    away, which an amount before it has, and "then" leads to another."""
-    tokens = sentence.tokens
-    onward = any(token.norm in _ONWARD or (token.quantity is not None and token.quantity.form == "ordinal")
-                 for token in tokens[last + 1 : index])  # fmt: skip
-    if last >= index or not onward:
-        return False
-    return any(
-        token.norm in ("#volume", "#number") or token.norm in words.COUNTED for token in tokens[max(0, last - 8) : last]
-    )
-
-
-_ONWARD = frozenset({"then", "next", "another"})
-
-
 def product_in(sentence: Sentence, index: int) -> bool:
     """ "Then four mils of concentrate in", and nothing behind it that it would be in."""
     after = [token.norm for token in sentence.tokens[index + 1 : index + 6] if token.norm not in ("of", "the")]
@@ -80,15 +64,6 @@ def _into_part(sentence: Sentence, index: int) -> bool:
 _IN_ENDS: tuple[list[str], ...] = (
     [], ["."], [","], [";"], ["no"], ["slowly"], ["under"], ["over"], ["without"], ["needle"], ["and"], ["then"],
 )  # fmt: skip
-
-
-def is_placed(sentence: Sentence, index: int) -> bool:
-    """ "BMAC 2 mL under fibrin at the plug": a place follows the amount."""
-    behind = [token.norm for token in sentence.tokens[index + 1 : index + 5]]
-    return behind[:1] != [] and behind[0] in _PLACES and not set(behind) & (words.VESSELS | words.BENCH)
-
-
-_PLACES = frozenset("under into around onto along beneath over intra-articular ia".split())
 
 
 def is_drilled(sentence: Sentence, noun: int) -> bool:

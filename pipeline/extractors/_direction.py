@@ -11,7 +11,6 @@ from pipeline.extractors._beside_amount import LOOKS
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Quantity, Sentence
 
-_WE = frozenset("i we he she and then".split())
 _INTO = frozenset("into in to each around beneath under".split())
 _TO_SITE = frozenset("left right l r lt rt the of concentrate ia".split())  # "6 mL IA R knee"
 _REACH, _VERB_REACH = 9, 14
@@ -142,26 +141,6 @@ def place(sentence: Sentence, index: int) -> Mention | None:
     return sites[-1] if {"into", "in", "to"} & set(before) and "iliac-crest" not in sites[-1].id else None
 
 
-def goes_in(sentence: Sentence, index: int) -> bool:
-    """Whether the verb that leads to an amount puts it into the patient: "I went into the condyle and gave three mils",
-    "put four in". The nearest verb before it decides, over the amounts between them."""
-    tokens = sentence.tokens
-    for at in range(index - 1, max(-1, index - _VERB_REACH), -1):
-        norm = tokens[at].norm
-        if norm in (".", ";", "?", "!"):
-            return False
-        if norm in words.PUT:
-            return True
-        if norm in words.GAVE:
-            made = {token.norm for token in tokens[max(0, at - 4) : at]} & (words.MADE - words.PRODUCTS)
-            return at > 0 and tokens[at - 1].norm in _WE and not made and not _received(sentence, at)
-        if norm in words.WENT:
-            return at + 1 < len(tokens) and tokens[at + 1].norm in ("in", "into")
-        if norm in words.OUT:
-            return False
-    return False
-
-
 def thrown(sentence: Sentence, index: int) -> bool:
     """ "Throw the 14 mL of red cells away", "we throw away nineteen of the plasma"."""
     before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
@@ -247,24 +226,6 @@ def looks_like_fluid(sentence: Sentence, index: int) -> bool:
     return bool(behind & LOOKS) and not behind & {"marrow", "aspirate"}
 
 
-
-
-def given_product(sentence: Sentence, index: int, first: int, phase: str) -> bool:
-    """ "Aspirated dry, then 5 mL BMAC": what was given, where injections are told of and nothing is made of it."""
-    tokens = sentence.tokens
-    near = 3 if index + 1 < len(tokens) and tokens[index + 1].norm == "of" else 2  # "2 mL of the concentrate"
-    if phase != "injection" or not 0 < first - index <= near or tokens[first].norm not in words.PRODUCTS:
-        return False
-    parts = {mention.first - 1 for mention in base.mentions(sentence, "sites")}  # "left knee 2 mL" leaves nothing over
-    before = {tokens[at].norm for at in range(max(0, index - _MADE_REACH), index) if at not in parts}
-    after = {token.norm for token in tokens[first + 1 : first + 5]}
-    told_later = any(token.norm in words.PUT for token in tokens[first:])  # "eight mils of BMAC, six were injected"
-    return not told_later and not (before | after) & words.MAKING
-
-
-_MADE_REACH = 8
-
-
 def out_of_joint(sentence: Sentence, index: int) -> int | None:
     """ "Joint aspirated 6 mL", "knee aspirated under sterile conditions thirty five mils": the token that tells of
     fluid out of a joint that was told right before it; None where there is none, and for marrow."""
@@ -319,12 +280,6 @@ def from_bone(sentence: Sentence, index: int, grammar: Grammar) -> bool:
 _FROM = 7
 
 
-def names_drug(sentence: Sentence, index: int) -> bool:
-    """ "Five millilitres of ACD-A": the amount of a drug by its own words."""
-    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
-    return after == "of" and any(m.first == index + 2 for m in base.mentions(sentence, "drugs"))
-
-
 def of_other(sentence: Sentence, index: int) -> bool:
     """Whether a drug or a fluid stands in the phrase of an amount: "fifteen mils of half percent bupivacaine"."""
     tokens = sentence.tokens
@@ -341,23 +296,6 @@ def of_other(sentence: Sentence, index: int) -> bool:
 
 
 _PHRASE = 5
-
-
-def goes_on_about_drug(sentence: Sentence, index: int) -> bool:
-    """ "Lidocaine 8 mL at the crest, 2 mL in each knee": a drug was told of last, and no marrow or product since."""
-    drugs = [m.last for m in base.mentions(sentence, "drugs") if m.last < index]
-    if not drugs:
-        return False
-    since = {token.norm for token in sentence.tokens[drugs[-1] + 1 : index]}
-    return not since & (words.PRODUCTS | words.MAKING) and not any(
-        drugs[-1] < m.first for m in base.mentions(sentence, "injectates") if m.first <= index + 3
-    )
-
-
-def _received(sentence: Sentence, at: int) -> bool:
-    """ "We turned it and the second draw gave four": a draw gave it, or the bone."""
-    before = [token.norm for token in sentence.tokens[max(0, at - 4) : at]]
-    return bool({"draw", "pull", "crest", "side", "pass", "aspirate"} & set(before))
 
 
 def moved(sentence: Sentence, index: int) -> bool:

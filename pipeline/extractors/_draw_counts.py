@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import cues
-from pipeline.extractors import _amount_words, _draws
+from pipeline.extractors import _amount_words
 from pipeline.grammar import Grammar
 from pipeline.records import Sentence
 
@@ -44,17 +44,6 @@ def counted(sentence: Sentence, index: int) -> bool:
         len(before) >= 3 and before[-1].norm == "of"
         and any(token.quantity is not None and token.norm == "#number" for token in before)
     )  # fmt: skip
-
-
-def follows_counted(sentence: Sentence, index: int) -> bool:
-    """ "ten draws of two millilitres, twenty millilitres": what the draws make together."""
-    if index < 2 or sentence.tokens[index - 1].norm not in (",", "makes", "is", "="):
-        return False
-    before = index - 2
-    quantity = sentence.tokens[before].quantity
-    each = quantity is not None and quantity.dimension == "volume"
-    each = each or is_product(sentence, before, index)  # "ten draws of five, 50 ml"
-    return each and (counted(sentence, before) or _draws.times(sentence, before))
 
 
 def in_draws(sentence: Sentence, grammar: Grammar, index: int) -> bool:

@@ -136,7 +136,7 @@ def is_label(sentence: Sentence, at: int, quantity: Quantity) -> bool:
     behind = sentence.tokens[at + 1 : at + 4]
     number = next((token for token in behind if not token.punctuation and token.norm not in _IS), None)
     led = at > 0 and sentence.tokens[at - 1].norm in _NUMBERED
-    return bare and led and number is not None and number.quantity is not None
+    return bare and led and number is not None and number.quantity is not None and number.quantity.form != "ordinal"
 
 
 _IS = frozenset("is was that gives gave only yields just".split())
@@ -204,12 +204,6 @@ def got_back(sentence: Sentence, index: int) -> bool:
 _BACK = frozenset({"back", "gave", "yielded", "got", "obtained", "made", "left"})
 
 
-def of_many(sentence: Sentence, grammar: Grammar, index: int) -> bool:
-    """ "Five draws at five mils": the volume of each."""
-    tokens = sentence.tokens
-    return index >= 3 and tokens[index - 1].norm == "at" and _are_counted(sentence, grammar, index - 2)
-
-
 def _are_counted(sentence: Sentence, grammar: Grammar, last: int) -> bool:
     """Whether a word for draws ends at a token with a number above one before it: "five draws"."""
     noun = next((hit for hit in cues.hits(sentence, grammar, "draw-noun") if hit.last == last and hit.first), None)
@@ -237,24 +231,6 @@ def is_product(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     return count is not None and _are_counted(sentence, grammar, at - 2) and (
         (count.value or 0) * (each.value or 0) == own.value
     )
-
-
-def sums_so(sentence: Sentence, index: int) -> bool:
-    """ "Sixty millilitres each so one hundred and twenty millilitres": led by "so", and twice the amount before it."""
-    tokens = sentence.tokens
-    own = tokens[index].quantity
-    if not index or tokens[index - 1].norm != "so" or own is None or own.dimension != "volume":
-        return False
-    before = [one.quantity for one in tokens[max(0, index - 6) : index] if one.quantity is not None]
-    return any(
-        one.dimension == own.dimension and one.value is not None and one.value * 2 == own.value for one in before
-    )
-
-
-def counts_before(sentence: Sentence, grammar: Grammar, index: int) -> bool:
-    """ "Eight passes, sixty mils into two syringes": what was drawn in all."""
-    counted = [at for at, quantity in base.quantities(sentence, "") if at < index and (quantity.value or 0) > 1]
-    return any(0 < noun.first - at <= 2 for noun in cues.hits(sentence, grammar, "draw-noun") for at in counted)
 
 
 def count_behind(sentence: Sentence, index: int) -> bool:

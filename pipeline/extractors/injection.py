@@ -1,4 +1,5 @@
-"""Injections of what is no medicine (marrow, concentrate, cement, fat): what, how much, how deep, which needle."""
+"""Injections of what is no medicine: what, how deep, which needle; and how much of it, where it is not taken from the
+patient (cement, contrast): amounts of marrow, blood products and fat are in `account.py`."""
 
 from __future__ import annotations
 
@@ -6,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from pipeline import cues, laterality, owners, phases, sidewise
-from pipeline.extractors import _direction, base
+from pipeline.extractors import _account_parts, _direction, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Quantity, Reading, Sentence
 
@@ -78,10 +79,11 @@ def _where(sentence: Sentence, verb: cues.Hit) -> str | None:
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, phase: str
 ) -> list[Fact]:
+    if quantity.dimension in ("", "volume") and _account_parts.is_told(reading, grammar):
+        return []  # `account.py` has them
     verb = cues.nearest(sentence, grammar, index, "injected")
     if verb is None and phase == "":
-        return (_cement(reading, sentence, index, quantity) or _put_into(reading, sentence, index, quantity)
-                or _of_product(reading, sentence, grammar, index, quantity))  # fmt: skip
+        return _cement(reading, sentence, index, quantity) or _put_into(reading, sentence, index, quantity)
 
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near
@@ -124,8 +126,6 @@ def _number(
             facts.append(claim("injection_volume", (given[0], given[1]), name=what, scale=cues.scale(sentence, index)))
     if not facts and not elsewhere and (led := _led_on(sentence, grammar, index, quantity)) is not None:
         facts.append(claim("injection_volume", (_LED_ON, led), name=what, scale=cues.scale(sentence, index)))
-    if not facts and not elsewhere and verb is None and phase == "injection":
-        facts += _of_product(reading, sentence, grammar, index, quantity)
     given_before = phase == "harvest" and _direction.after_giving(sentence, index)
     if quantity.dimension in ("volume", "") and (phase == "injection" or given_before):
         total = cues.nearest(sentence, grammar, index, "total")
@@ -317,35 +317,6 @@ def _put_into(reading: Reading, sentence: Sentence, index: int, quantity: Quanti
     return facts[:1]
 
 
-def _of_product(
-    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
-) -> list[Fact]:
-    """ "8 mL concentrate. 3 cm incision, two tracks. 4 mL into the head, 4 mL intra-articular": after a product was
-    made and other work was told, what goes into a part of the body, where the sentence names no drug."""
-    after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
-    routes = [m for m in base.mentions(sentence, "routes") if 0 < m.first - index <= 2 and m.id == "intra-articular"]
-    if quantity.dimension != "volume" or not ("into" in after or routes or _in_part(sentence, index)):
-        return []
-    if any(True for _ in base.mentions(sentence, "drugs", "fluids", "devices", "drains")):
-        return []
-    before = reading.sentences[: reading.sentences.index(sentence)]
-    if not any(cues.has(one, grammar, "product") and cues.has(one, grammar, "marrow") or (
-        cues.has(one, grammar, "product") and any(cues.has(two, grammar, "draw", "draw-noun") for two in before)
-    ) for one in before):
-        return []
-    named = [m.id for one in before for m in base.mentions(one, "injectates")]
-    return [base.claim("injection_volume", reading, sentence, index, index, index + 1, 8, unit=quantity.unit,
-                       name=named[-1] if named else None,
-                       group=f"i{base.group_of(sentence, index)}")]  # fmt: skip
-
-
-def _in_part(sentence: Sentence, index: int) -> bool:
-    """ "Two millilitres in the femur and four in the tibia"."""
-    led = index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in ("in", "to", "under", "around")
-    return led and any(1 < site.first - index <= _TO_PART for site in base.mentions(sentence, "sites"))
-
-
-_TO_PART = 4  # tokens
 _OTHER_NEEDLES = frozenset(
     {"cryo", "cryoneedles", "cryosurgical", "cryoablation", "freezing", "frozen", "seed", "seeds", "biopsy", "core",
      "localization", "portal", "portals"}

@@ -1,0 +1,124 @@
+"""Which numbers of a harvest are amounts of it, and not of a drug or of what holds it, nor count something."""
+
+from __future__ import annotations
+
+from pipeline.extractors import _amount_words as words
+from pipeline.extractors import _beside_amount, _direction, _draws, base
+from pipeline.extractors._account_parts import Amount, plain
+from pipeline.grammar import Grammar
+from pipeline.records import Mention, Sentence
+from pipeline.rows import Drug
+
+
+def another(amount: Amount, grammar: Grammar) -> str:
+    """"agent" or "drug" where a drug stands in the amount's own phrase, "vessel" for what a thing holds, else ""."""
+    sentence, index = amount.sentence, amount.index
+    tokens = sentence.tokens
+    if amount.after[:1] and amount.after[0] in words.VESSELS | words.SIZED | {"kit", "kits", "cannula", "filter"}:
+        return "vessel"
+    rows = grammar.table("drugs", Drug)
+    for mention in base.mentions(sentence, "drugs", "fluids"):
+        if mention.first > index:
+            at = index + 1
+            while at < mention.first and (tokens[at].norm in ("of", "the", "plain", "some") or _strength(sentence, at)):
+                at += 1
+            own = at == mention.first
+        else:
+            at = index - 1
+            while at > mention.last and (tokens[at].norm in (",", ":", "was", "about", "at", "-", "(", "each") or
+                                         _strength(sentence, at)):
+                at -= 1
+            own = at == mention.last and not _owned_before(sentence, mention, grammar)
+            own = own and amount.after[:2] != ("of", "marrow") and amount.after[:2] != ("of", "blood")
+        if own:
+            agent = mention.table == "drugs" and "anticoagulant" in rows[mention.id].classes
+            return "agent" if agent else "drug"
+    if amount.quantity.form == "range" and amount.after[:2] == ("of", "marrow") and sentence.says({"citrate", "acd"}):
+        return "agent"  # "ACD-A 8 mL to 52 mL of marrow"
+    if {"each", "every"} & set(amount.after[:4]) and _in_vessels(amount) and any(
+        m.last < index and "anticoagulant" in rows[m.id].classes for m in base.mentions(sentence, "drugs")
+    ):
+        return "agent"  # "heparin in the syringes, half a millilitre in each"
+    if plain(amount.before)[-1:] == ("anticoagulant",):
+        return "agent"
+    spoken = amount.after[:2] == ("of", "anticoagulant") or amount.after[:1] == ("anticoagulant",)
+    return "agent" if spoken else ""
+
+
+def _in_vessels(amount: Amount) -> bool:
+    said = [token.norm for token in amount.sentence.tokens[max(0, amount.first - 12) : amount.last + 6]]
+    held = bool(words.VESSELS & set(said)) and not {"drawn", "drew", "aspirated", "pulled"} & set(amount.after)
+    return held and not words.DREW & set(said[-(len(amount.after) + 6) :])
+
+
+def _strength(sentence: Sentence, at: int) -> bool:
+    quantity = sentence.tokens[at].quantity
+    return quantity is not None and quantity.dimension not in ("volume", "")
+
+
+def _owned_before(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """ "Six mils of ACD, fifty four of marrow": the drug has its amount before it."""
+    at = mention.first - 1
+    while at >= 0 and (sentence.tokens[at].norm in ("of", "the") or _strength(sentence, at)):
+        at -= 1
+    return at >= 0 and sentence.tokens[at].norm == "#volume"
+
+
+def counts(amount: Amount) -> bool:
+    """ "Six pulls", "6 draws x 8 mL", "6 x 8 mL", "8 mL x 6": so many draws."""
+    sentence, index = amount.sentence, amount.index
+    if not amount.bare or amount.quantity.form != "number":
+        return False
+    if amount.after[:1] and amount.after[0] in words.COUNTED | {"aspirations", "aspiration"}:
+        return not _beside_amount.is_drilled(sentence, index + 1)
+    if amount.after[:1] == ("times",) and index and amount.sentence.tokens[index - 1].norm == "#volume":
+        return True  # "six millilitres eight times"
+    if amount.after[1:2] and amount.after[1] in words.COUNTED and amount.after[0] in ("more", "further", "small"):
+        return True
+    of_each = amount.after[:1] and amount.after[0] in words.COUNTED_VESSELS and (
+        [token.norm for token in sentence.tokens[index + 2 : index + 3]] == ["of"]
+    )
+    if of_each and index + 3 < len(sentence.tokens) and sentence.tokens[index + 3].norm in ("#volume", "#number"):
+        return True
+    if index + 2 < len(sentence.tokens) and _draws.times(sentence, index + 2):
+        return not _direction.is_vessel(sentence, index + 3)
+    return index > 1 and _draws.count_behind(sentence, index - 2)
+
+
+def is_amount(amount: Amount) -> bool:
+    """Whether a number may be an amount: no part, no pace, and of a bare one that no noun follows that it counts."""
+    tokens, index = amount.sentence.tokens, amount.index
+    led = tokens[index - 1].norm if index else ""
+    if led == "every" or amount.quantity.comparator in ("<", ">", "<=", ">="):
+        return False  # "a quarter turn every two mils", "drains out when below thirty"
+    if amount.after[:2] in (("is", "what"), ("was", "what")) or _draws.is_part(amount.sentence, index):
+        return False  # "eighteen is what I had planned"
+    if not amount.bare:
+        return amount.quantity.form in ("number", "range", "fraction")
+    out_at = index > 1 and tokens[index - 2].norm in ("out", "back")
+    if (led == "at" and not out_at) or led == "for" or _COUNTS & set(amount.before[-5:]):
+        return False  # "first draw at one and a half", "the blood for five", "platelet count in the blood 210"
+    if led in words.TURNED or led in ("within", "every", "x", "needle", "number", "#gauge", "#length"):
+        return False
+    if led in ("next", "last") and amount.after[:1] in (("at",), ("of",)):
+        return False  # "next two at one and a half"
+    behind = tokens[index + 1] if index + 1 < len(tokens) else None
+    if behind is None or behind.punctuation:
+        return amount.quantity.form == "number" or not behind
+    if behind.quantity is not None and behind.quantity.form != "ordinal":
+        sized = tokens[index + 2].norm if index + 2 < len(tokens) else ""
+        return behind.quantity.dimension != "gauge" and sized not in words.VESSELS  # "four ten mil syringes"
+    if amount.quantity.form == "fraction":
+        return behind.norm in ("was", "left", "stays", "of")
+    sited = amount.quantity.value != 1 and not behind.norm.endswith("s") and any(
+        m.first == index + 1 for m in base.mentions(amount.sentence, "sites", "processing")
+    )
+    return sited or behind.norm in _MAY_FOLLOW or behind.quantity is not None
+
+
+_COUNTS = frozenset("count platelets platelet ficat arco grade stage speed rpm minutes weeks age number".split())
+_MAY_FOLLOW = (words.PREPOSITIONS - {"per", "through"}) | words.OPENS | words.DOES | words.MADE | words.COUNTED
+_MAY_FOLLOW |= words.GIVEN | words.LOST | words.IS | frozenset(
+    "left right l r total altogether each all more back went came together combined out made discarded again both "
+    "third fourth superolateral not threw".split()
+)

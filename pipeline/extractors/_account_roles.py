@@ -1,0 +1,300 @@
+"""What became of an amount of a harvest, by the words of its own part, then by what was told before it.
+
+One answer for each amount: "draw", "count" (so many draws), "total", "lost", "made", "given", "given in all", "kept"
+(sent, saved, left over: not given), "another" (of a drug, a vessel, a fluid), or "" where nothing tells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from pipeline.extractors import _amount_words as words
+from pipeline.extractors import _beside_amount, _direction, _draws, base
+from pipeline.extractors._account_parts import Amount, plain
+
+_PRODUCTS = words.PRODUCTS | {"product", "plasma", "microfat", "nanofat", "buffy", "fat"}
+_SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
+_AWAY = frozenset("bin bucket waste sharps sink".split())
+_STAYS = frozenset("stays stayed remains remained left stuck over unused".split())
+_SUM_BEFORE = frozenset(
+    "together total totalling totaling totals sum makes making altogether tally overall combined".split()
+)
+_SUM_AFTER = (("in", "all"), ("in", "total"), ("total",), ("all", "together"), ("altogether",), ("all", "told"),
+              ("all", "up"), ("together",), ("combined",), ("overall",))  # fmt: skip
+_VEINS = frozenset("vein arm forearm antecubital acf cubital".split())
+_CREST = frozenset("crest crests psis asis iliac side bone humerus tibia calcaneus femur".split())
+_WAYS = frozenset("medial lateral anterior posterior superficial deep intra-articular ia subchondral subchondrally "
+                  "intraosseous intraarticular extra-articular".split())  # fmt: skip
+_PLACES = frozenset("medial lateral anterior posterior anterolateral anteromedial posterolateral posteromedial "
+                    "proximal distal superior inferior superficial deep".split())  # fmt: skip
+_INTO = frozenset("into to in under beneath around along over inside onto through beside within".split())
+_ORDINALS = frozenset("first second third fourth fifth sixth seventh eighth".split())
+_HELD = words.VESSELS | words.SIZED | _ORDINALS
+_HELD |= frozenset("centrifuge cup kit filter it which them there each".split())
+_ON_BENCH = words.BENCH - {"tube", "centrifuge", "filter", "count"} | {"cell", "cells"}  # while it is drawn
+_GAINED = frozenset("left leaves leaving yield yielded yielding got gave obtained came ended end gives back makes made "
+                    "product volume yields get have had keep".split())  # fmt: skip
+_WHERE_FROM = _CREST | _VEINS | {"left", "right"}
+_OF_BLOOD = frozenset("the bone venous whole peripheral autologous his her".split())
+_TURN = words.COUNTED | words.TURNED | _ORDINALS | {"another", "again", "last", "next", "syringe"}
+
+
+def role(amount: Amount, state: str) -> tuple[str, bool]:
+    """(what became of it, whether its own words tell). `state`: "named", "drawn", "made", "given", "drug" or ""."""
+    before, after = plain(amount.before), amount.after
+    own = _fate(amount, state, before, after)
+    if own and (own != "kept" or not is_sum(amount)):
+        return own, True
+    if is_sum(amount):
+        given = state == "given" or bool({"injected", "given"} & {*before[-3:], *after[:3]})
+        return ("given in all" if given else "total" if state != "drug" else "another"), True
+    if made := _is_made(amount, state, before, after):
+        return made, True
+    if _is_given(amount, state, before, after):
+        return ("given" if state != "drug" or set(after[:4]) & _PRODUCTS else "another"), True
+    if state == "drug" and not set(after[:3]) & (_SOURCES | _PRODUCTS):
+        return "another", False
+    if _is_drawn(amount, state, before, after):
+        return "draw", True
+    if state == "drawn":
+        return ("draw", False)
+    return ("given" if state == "given" else "", False)
+
+
+def is_lost(amount: Amount) -> bool:
+    """Whether an amount was thrown away, of whatever it is."""
+    return _fate(amount, "", plain(amount.before), amount.after) == "lost"
+
+
+def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str, ...]) -> str:
+    """ "lost" or "kept" where the words say that it went neither in nor on."""
+    tail = set(after[:5])
+    for at in range(len(before) - 1, -1, -1):
+        if before[at] in ("then", "and", "now", "next", ",") or before[at] in _ORDINALS:
+            before = before[at + 1 :]
+            break
+    lead = after[1:] if after[:1] and after[0] in words.IS else after
+    if lead[:1] and lead[0] in words.LOST:
+        return "lost"
+    if tail & words.LOST and not tail & words.PUT and not tail & {"no", "nothing", "none"}:
+        return "lost"
+    if tail & _AWAY and tail & {"in", "into", "to"}:
+        return "lost"
+    if "away" in tail or "poured" in tail or "binned" in tail or "decanted" in tail:
+        return "lost"
+    ending = set(before[-3:])
+    if ending & (words.LOST | {"threw", "throw", "discard", "discarding", "binned"}) and not ending & words.PUT:
+        return "" if set(before) & _IT else "lost"
+    if _thrown_behind(amount):
+        return "lost"
+    if _threw(before):
+        return "lost"
+    if ("put" in lead[:2] and "back" in lead[:3]):
+        return "kept"
+    if state != "drawn" and _direction.to_bench(amount.sentence, amount.index):
+        return "kept"
+    if state == "given" and after[:2] == ("came", "back"):
+        return "kept"
+    if "not" in lead[:2] and {"used", "needed", "given", "injected"} & set(lead[:3]):
+        return "kept"
+    if lead[:1] and (lead[0] in words.KEPT or lead[0] in _STAYS) and not _is_side(amount, lead):
+        if state == "made" and lead[0] == "left" and {"syringes", "#number"} & set(lead[2:4]):
+            return "made"
+        if set(lead) & _PRODUCTS:
+            return "made"  # "four millilitres left over as product"
+        return "kept" if lead[0] != "left" or set(lead[1:]) & {"in", "over", "behind"} else ""
+    bench = _ON_BENCH if state == "drawn" else words.BENCH
+    if bench & set(after[1:6]) and {"to", "for", "in"} & set(after[:3]):
+        return "kept"
+    return ""
+
+
+_IT = frozenset("it them those these".split())
+
+
+def _thrown_behind(amount: Amount) -> bool:
+    """ "The five were bloody and we threw them away": what follows tells of it by a pronoun."""
+    said = [token.norm for token in amount.sentence.tokens[amount.last + 1 : amount.last + 7]]
+    joined = said[:1] == ["and"]
+    while said and said[0] in ("and", "so", "we", "i", "which", "that", "was", "were", ","):
+        said.pop(0)
+    if joined and said[:1] and (said[0] in ("discarded", "wasted", "binned") or said[:2] == ["thrown", "away"]):
+        return not any(norm in ("#volume", "#number", "the") for norm in said[1:3])
+    return said[:1] in (["threw"], ["discarded"], ["binned"]) and bool(_IT & set(said[1:2]))
+
+
+def _threw(before: tuple[str, ...]) -> bool:
+    return bool({"away", "out"} & set(before[-2:])) and bool({"threw", "throw", "throwing", "poured"} & set(before))
+
+
+def _is_side(amount: Amount, lead: Sequence[str]) -> bool:
+    return lead[0] == "left" and (len(lead) == 1 or lead[1] in ("knee", "hip", "side", "and"))
+
+
+def is_sum(amount: Amount) -> bool:
+    """ "Sixty in all", "total of 60 mL", "that makes sixty"."""
+    before, after = amount.before, amount.after
+    lead = plain(before)
+    if any(after[: len(said)] == said for said in _SUM_AFTER):
+        return not set(after[1:3]) & {"knees", "hips", "joints", "four", "three"}
+    if lead[-1:] and lead[-1] in _SUM_BEFORE:
+        return True
+    return lead[-2:-1] in (("total",), ("sum",), ("altogether",)) and lead[-1] in (
+        words.IS | {"harvest", "volume", "aspirate", "marrow", "injected", "given", "drawn"}
+    )
+
+
+def _placed(after: Sequence[str]) -> bool:
+    """Whether a preposition leads to a place, to nothing that holds it and to no bench."""
+    into = next((at for at, norm in enumerate(after[:8]) if norm in _INTO), None)
+    behind = set(after[into + 1 : into + 5]) if into is not None else set[str]()
+    return bool(behind) and not behind & (_HELD | words.BENCH | {"all", "total"})
+
+
+_KINDS = frozenset("lr lp leukocyte leucocyte pure purified processed clean washed the".split())
+
+
+def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str, ...]) -> str:
+    """ "made" for what the product came to, "spun" for what went into the centrifuge, else ""."""
+    head = tuple([word for word in after if word not in _KINDS])
+    head = head[1:] if head[:1] == ("of",) else head
+    lead = head[1:] if head[:1] and head[0] in words.IS else head
+    if lead[:1] and lead[0] in ("spun", "centrifuged", "filtered", "processed", "concentrated"):
+        return "spun"
+    if before[-1:] in (("->",), ("=>",), ("\u2192",)):
+        return "made" if state in ("made", "drawn", "named") else ""
+    if after[:1] == ("made",):
+        return "made"
+    if state in ("drawn", "named") and word_behind(amount) == "->":
+        return "spun"
+    if _draws.got_back(amount.sentence, amount.index):
+        return "made"
+    if set(after[:5]) & {"obtained", "yielded", "recovered"} and head[:1] and head[0] in _PRODUCTS:
+        return "made"
+    if after[:1] == ("purified",) or (after[:1] == ("left",) and state == "made" and not _is_side(amount, after)):
+        return "made"
+    gives = set(before[-6:])
+    put = bool(gives & words.PUT or set(after) & (words.PUT | words.GIVEN))
+    put = put or ("gave" in before[-3:] and bool(_INTO & set(after)))
+    to_part = bool(set(after) & ({"into"} | _WAYS)) and not set(after) & _HELD
+    said = {token.norm for token in amount.sentence.tokens[max(0, amount.index - 9) : amount.index]}
+    if before[-1:] == ("to",) and said & (words.MADE | {"down", "reduced", "processed", "spin", "came"}):
+        return "made"
+    if _goes_in(amount):
+        return ""
+    named = head[:1] and (head[0] in _PRODUCTS or "concentrate" in head[:4] or "rich" in head[:3])
+    if named and not put and not to_part:
+        given = (state == "named" and _placed(after)) or "from" in head[:3]
+        return "made" if not given and state != "given" else ""
+    told = before[-1:] and before[-1] in _PRODUCTS | {"concentrate", "coat"} and not to_part and not set(after) & _INTO
+    told = told and (after[:1] != ("from",) or len(after) == 1)
+    if state in ("named", "drawn") and (told or gives & {"yield", "yielded", "yields"}):
+        return "made"
+    if state != "made":
+        return ""
+    held = after[:1] in (("in",), ("into",)) and bool(set(after[1:4]) & words.VESSELS)
+    back = after[:1] in (("back",), ("made",)) or after[:2] in (("came", "back"), ("came", "out")) or after == ("left",)
+    return "made" if told or held or back or (gives & _GAINED and not put and not to_part) else ""
+
+
+def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str, ...]) -> bool:
+    """Whether it went into the patient."""
+    sentence, index = amount.sentence, amount.index
+    if _direction.led_in(sentence, index) or _goes_in(amount):
+        return True
+    if state == "named" and set(after[:4]) & _PRODUCTS and _placed(after):
+        return True
+    on = state in ("made", "given")
+    if on and _direction.all_in(sentence, index):
+        return True
+    sited = any(index < m.first <= amount.last and "crest" not in m.id for m in base.mentions(sentence, "sites"))
+    if state == "named" and sited and "from" not in after and _placed(after):
+        return True  # "fat graft three millilitres under each cheek"
+    if on and sited and set(after[:4]) & _INTO and not _direction.held_in(sentence, index):
+        return True
+    if on and before[-1:] and before[-1] in _PLACES:
+        return True  # "anterior four, medial three"
+    if set(before[-5:]) & {"from", "aspirated", "drawn"} and "into" not in after:
+        return False
+    lead = after[1:] if after[:1] and after[0] in words.IS else after
+    if words.GIVEN & set(lead[:10]):
+        return True
+    if on and after[:1] == ("each",) and set(after[1:2]) & {"at", "in", "into", "to", "side", "knee", "hip"}:
+        return True  # "2.5 mL each at 3 sites"
+    if "from" in after[:2]:
+        return False
+    into = next((norm for norm in after[:8] if norm in _INTO), None)
+    behind = set(after[after.index(into) + 1 :][:4]) if into is not None else set[str]()
+    if into in ("around", "beside", "along") and behind & {"it", "them"}:
+        return on
+    if _placed(after) and (on or state == "drug" or (into == "into" and state in ("named", "drawn"))):
+        return True
+    if on and after[-1:] == ("in",) and "from" not in before[-2:]:
+        return True  # "five and a half mils in"
+    if lead[:1] and lead[0] in words.WENT and {"in", "into", "through", "down"} & set(lead[:4]):
+        return True
+    if {"drained", "removed"} & set(before[-2:]):
+        return False
+    received = bool(set(before[-4:]) & words.RECEIVED) and any(
+        amount.first <= m.last < index for m in base.mentions(sentence, "sites")
+    )
+    put = received or bool(set(before[-4:]) & (words.PUT | {"inj", "injection"})) or "into" in before
+    if put and (on or state == "named"):
+        return True
+    return on and (bool(set(after[:2]) & (_WAYS | _PLACES | {"down"})) or _at_site(amount))
+
+
+def _goes_in(amount: Amount) -> bool:
+    """ "Four mils of concentrate in", unless the place leads to another amount: "into the left knee five"."""
+    ways = {"in", "into", "via", "through"} & set(amount.after)
+    return bool(ways) and _beside_amount.product_in(amount.sentence, amount.index)
+
+
+def _at_site(amount: Amount) -> bool:
+    """ "Left knee first four mils", "R knee 9 mL": a part of the body leads to it, no crest."""
+    for site in base.mentions(amount.sentence, "sites"):
+        if amount.first <= site.first <= site.last < amount.index and "crest" not in site.id and (
+            amount.index - site.last <= 3
+        ):
+            return True
+        if site.first == amount.index + 1 and "crest" not in site.id:
+            return True
+    return False
+
+
+def _is_drawn(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str, ...]) -> bool:
+    """Whether it came out of the bone or the vein."""
+    if "from" in after[:3] and set(after) & _WHERE_FROM:
+        return True
+    head = after[1:] if after[:1] == ("of",) else after
+    while head[:1] and head[0] in _OF_BLOOD:
+        head = head[1:]
+    if head[:1] and head[0] in _SOURCES:
+        return True
+    drawing = state in ("drawn", "named")
+    if drawing and set(before[-3:]) & (words.DREW | words.STARTS - {"got", "harvest"}):
+        return True
+    if drawing and before[-1:] and before[-1] in _SOURCES | {"crest", "psis", "asis", "crests"}:
+        return True
+    if state == "named" and set(before[-4:]) & _SOURCES:
+        return True
+    return state == "drawn" and bool(set(before[-4:]) & _TURN)
+
+
+def is_product(amount: Amount) -> bool:
+    """Whether the product is named right behind an amount: "five mils of PRP"."""
+    return bool(set(amount.after[:3]) & _PRODUCTS)
+
+
+def is_wetting(amount: Amount) -> bool:
+    """ "Tumescent 250 mL", "200 mL of Klein infiltrated": what the donor site was filled with."""
+    said = {*amount.before[-4:], *amount.after[:5]}
+    return not amount.bare and bool(said & {"tumescent", "klein", "tumescence", "wetting"} or (
+        {"infiltrated", "infiltration"} & said and not said & _PRODUCTS
+    ))
+
+
+def word_behind(amount: Amount) -> str:
+    """The word right behind an amount."""
+    tokens = amount.sentence.tokens
+    return tokens[amount.index + 1].norm if amount.index + 1 < len(tokens) else ""

@@ -1,0 +1,133 @@
+"""What amounts of a harvest come to: whether one is the sum of those before it, one of a row, or so much of each."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from pipeline.extractors import _amount_lists, _direction, _draw_counts, _draws
+from pipeline.extractors import _amount_words as words
+from pipeline.extractors._account_parts import Amount
+from pipeline.extractors._account_told import Told
+from pipeline.grammar import Grammar
+
+
+def more_follow(amount: Amount) -> bool:
+    """ "Four draws of fifteen, fifteen, ten and twelve": each number is a draw of its own."""
+    tokens, index = amount.sentence.tokens, amount.index
+    ahead = tokens[index + 2].quantity if index + 2 < len(tokens) else None
+    own = amount.quantity.value or Decimal(0)
+    like = ahead is not None and ahead.form == "number" and (ahead.value or 0) <= 3 * own
+    return like and _draw_counts.more_follow(amount.sentence, index)
+
+
+def is_whole(told: Told, amount: Amount, value: Decimal, grammar: Grammar) -> bool:
+    """Whether an amount that could be a draw is what draws before it come to: "sixty mils in six draws", "eight pulls,
+    forty mils in the syringes", "20 % of the 60 mL of marrow"."""
+    sentence, index = amount.sentence, amount.index
+    if _draw_counts.in_draws(sentence, grammar, index) or _draws.behind_count(sentence, grammar, index):
+        return True
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
+    if behind[:2] == ["in", "#number"] and behind[2:] and behind[2] in words.COUNTED_ALL:
+        return True  # "sixty mils in four syringes"
+    if told.counted and amount.before[-1:] and amount.before[-1] in _SIDES and set(amount.before) <= _SIDES | {","}:
+        return True  # "R 3 passes, L 3 passes, R 32 mL, L 28 mL"
+    if len(told.pair) == 1 and (_direction.held_in(sentence, index) or (
+        told.each is not None and told.pair[0] * told.each == value
+    )):  # fmt: skip
+        return True
+    if len(told.pair) == 1 and told.pair[0] >= 3 and value > _GREAT and amount.before in ((), (",",)):
+        return True
+    if len(told.products) > 1 and value == sum(told.products, Decimal(0)):
+        return True
+    before = sentence.tokens[index - 3].quantity if index > 2 and amount.before[-2:] == ("of", "the") else None
+    return before is not None and before.dimension == "fraction"
+
+
+_SIDES = frozenset({"r", "l", "left", "right"})
+_GREAT = 20  # mL; more than one draw gives
+
+
+def run_together(told: Told, amount: Amount, value: Decimal) -> tuple[Decimal, Decimal] | None:
+    """ "Twelve pulls of five sixty mils": five each and sixty in all, where it was read as five hundred and sixty."""
+    hundreds, rest = divmod(value, 100)
+    if value < 100 or value != int(value) or told.pair[0] * hundreds != rest:
+        return None
+    return hundreds, rest
+
+
+def lone(amount: Amount) -> bool:
+    """A bare number with nothing but the words of a row around it: "then five", "again four"."""
+    before = list(amount.before)
+    while "," in before or ":" in before:
+        before.pop(0)
+    return {*before[-4:], *amount.after} <= _ROW and not _amount_lists.counts_row(amount.sentence, amount.index)
+
+
+_ROW = frozenset(
+    "left right and then again another now also just once more the it a next first second third fourth fifth sixth "
+    "last one each which gave gives yielded hole turn turned rotate rotated back we get got is was here on , -".split()
+)
+
+
+def runs_up(amount: Amount) -> bool:
+    """Whether a bare amount stands in a row that goes up by its first each time."""
+    tokens, first = amount.sentence.tokens, amount.index
+    while first > 1 and (tokens[first - 1].norm in (",", "and", "then") or tokens[first - 1].norm == "#number"):
+        first -= 1
+    while first < amount.index and tokens[first].quantity is None:
+        first += 1
+    return _amount_lists.runs_up(amount.sentence, first)
+
+
+def sums_up(told: Told, amount: Amount, value: Decimal) -> bool:
+    """ "So twenty of marrow", "but the syringes held fifty six", "thirty six of marrow" behind its draws, and what the
+    draws or the sums before it come to."""
+    before = [word for word in amount.before if word not in ("it", "is", "was", "i", "we")]
+    if before[-1:] in (["so"], ["held"], ["holds"]) or amount.before[-2:] in _THAT_IS:
+        return bool(told.row or told.pair or told.sums)
+    of_marrow = amount.after[:2] == ("of", "marrow") or amount.after[:3] == ("of", "bone", "marrow")
+    drawn = sum(told.row, Decimal(0))
+    if of_marrow and len(amount.after) < _SHORT and told.all and value > max(told.all) and value >= drawn and (
+        "from" not in amount.after
+    ):
+        return True
+    if not told.row or _begins_draw(amount):
+        return False
+    return _is_row_sum(told.row, value) or (len(told.sums) > 1 and value == sum(told.sums, Decimal(0))) or (
+        len(told.all) > 2 and value == sum(told.all, Decimal(0))
+    )
+
+
+_THAT_IS = (("that", "is"), ("which", "is"), ("i", "have"))
+_SHORT = 5
+
+
+def is_bare_sum(told: Told, amount: Amount, value: Decimal | None) -> bool:
+    """ "Five, five, ten": no word says whether it is one more draw or the sum of two."""
+    return len(told.row) == 2 and value == sum(told.row, Decimal(0)) and amount.bare and not amount.after and (
+        not {word for word in amount.before} - _JOINS
+    )
+
+
+_JOINS = frozenset({",", "and", "then"})
+
+
+def _begins_draw(amount: Amount) -> bool:
+    """Whether the words say that it is one more draw, no sum."""
+    if {"another", "again", "more", "next", "last"} & {*amount.before[-3:], *amount.after[:1]}:
+        return True
+    return any(norm in words.COUNTED or norm in _ORDINALS for norm in amount.before[-2:])
+
+
+_ORDINALS = frozenset("first second third fourth fifth sixth seventh eighth ninth tenth".split())
+
+
+def _is_row_sum(row: Sequence[Decimal], value: Decimal) -> bool:
+    """Whether the last two or more draws add up to this value."""
+    total = Decimal(0)
+    for place, one in enumerate(reversed(row)):
+        total += one
+        if place and total == value:
+            return True
+    return False

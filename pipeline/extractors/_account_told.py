@@ -1,0 +1,212 @@
+"""What was told so far of a harvest: drawing, making the product, giving it; from where, and what it came to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from itertools import pairwise
+
+from pipeline import laterality
+from pipeline.extractors import _account_parts, _direction, _draws, base
+from pipeline.extractors import _amount_words as words
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
+from pipeline.rows import Drug
+
+
+@dataclass
+class Told:
+    """What was told so far."""
+
+    state: str = ""
+    before_drug: str = ""
+    side: Laterality | None = None  # of the harvest
+    sides: set[str] = field(default_factory=set)
+    target: tuple[Laterality | None, str | None] = (None, None)
+    row: list[Decimal] = field(default_factory=list)  # draws since the last sum
+    all: list[Decimal] = field(default_factory=list)  # every draw
+    sums: list[Decimal] = field(default_factory=list)
+    pair: list[Decimal] = field(default_factory=list)  # so many, of so much
+    fat: bool = False  # fat is what is taken and given
+    last: tuple[Decimal, str | None] | None = None  # what was drawn last, or a row's sum
+    each: Decimal | None = None  # of so many draws, told last
+    products: list[Decimal] = field(default_factory=list)  # what so many of so much come to
+    counted: bool = False  # draws were counted
+    vein: bool = False  # blood of a vein, and no marrow
+    made: list[Decimal] = field(default_factory=list)
+    known: dict[str, Laterality | None] = field(default_factory=dict)  # the side each part was said with
+    title: set[str] = field(default_factory=set)  # sides of what is operated on
+    name: str | None = None
+
+
+def again(told: Told, reading: Reading, sentence: Sentence, at: int) -> list[Fact]:
+    """ "Second syringe the same", "turn it, second the same": as much again as what was drawn right before it, with a
+    doubt; of a row that was summed up ("ten draws of three, thirty") the sum."""
+    tokens = sentence.tokens
+    first = next((one for one in range(at - 1, max(-1, at - _SAME_REACH), -1)
+                  if (other := tokens[one].quantity) is not None and other.form == "ordinal"), None)  # fmt: skip
+    behind = tokens[at + 1] if at + 1 < len(tokens) else None
+    ends = behind is None or behind.punctuation or behind.quantity is not None or behind.norm in _AFTER_SAME
+    value = told.last[0] if told.last else None
+    if first is None or not ends or value is None:
+        return []
+    told.row.append(value)
+    told.all.append(value)
+    return [base.make("draw", reading, sentence, first, at, name=_draws.name_of(tokens[first]), value=value,
+                      unit=told.last[1] if told.last else None, laterality=told.side,
+                      doubts=("said as the same as what was drawn before it",))]  # fmt: skip
+
+
+_SAME_REACH = 4
+_AFTER_SAME = frozenset("again and then so now amount volume turn rotate".split())
+
+
+def head(told: Told, sentence: Sentence, grammar: Grammar) -> None:
+    """The sides of what is operated on, said anywhere but of the harvest: "PRP R LE", "Knee PRP 2 of 3 R:"."""
+    sides = {str(side.value) for side in laterality.sides(sentence, grammar)}
+    tokens = sentence.tokens
+    sides |= {"left" if one.norm == "l" else "right" for one, mark in pairwise(tokens)
+              if one.norm in ("l", "r") and mark.norm == ":"}  # fmt: skip
+    if not sentence.says({"crest", "psis", "asis", "arm", "acf", "from", "crests"}):
+        told.title |= {"left", "right"} if "bilateral" in sides else sides
+
+
+def _marks(sentence: Sentence, grammar: Grammar) -> dict[int, Mention]:
+    known: dict[int, Mention] | None = sentence.memo.get("account-marks")
+    if known is None:
+        tables = ("drugs", "fluids", "injectates", "processing", "sites", "routes")
+        known = sentence.memo["account-marks"] = {m.first: m for m in base.mentions(sentence, *tables)}
+    return known
+
+
+def move(told: Told, sentence: Sentence, grammar: Grammar, at: int) -> None:
+    """Goes on by one word."""
+    tokens = sentence.tokens
+    norm = tokens[at].norm
+    mention = _marks(sentence, grammar).get(at)
+    if mention is not None:
+        _move_to(told, sentence, grammar, mention)
+        return
+    follows = tokens[at + 1].norm if at + 1 < len(tokens) else ""
+    inside = any(m.first < at <= m.last for m in _marks(sentence, grammar).values())
+    if inside:
+        return
+    quantity = tokens[at].quantity
+    if quantity is not None:
+        if _direction.is_spin(sentence, at, quantity) and told.state in ("drawn", "named"):
+            told.state = "made"
+        return
+    if norm in ("l", "r") and follows == ":" and told.state in ("drawn", "named"):
+        told.side = "left" if norm == "l" else "right"
+        told.sides.add(told.side)
+    if norm in words.DREW and follows not in ("up", "off", "over"):
+        begun = told.state in ("made", "given") or _of_joint(sentence, at)
+        told.state = "drawn" if not begun or _of_bone(sentence, at) else told.state
+    elif norm in ("psis", "asis", "crest", "crests") or (
+        norm in ("took", "take", "taken", "collected") and told.state in ("", "named", "drug")
+    ):
+        told.state = "drawn" if told.state != "given" or norm in ("psis", "asis") else told.state
+        told.side = _side_before(sentence, at) or told.side
+    elif told.fat and norm in _FAT_WORDS:
+        told.state = _FAT_WORDS[norm]
+    elif (norm in words.MADE and (norm != "concentrate" or told.state == "drawn")) or (
+        norm in ("processing", "emulsified")
+    ):
+        told.state = "made"
+    elif norm in words.PUT and told.state in ("made", "given", "drawn", "named"):
+        told.state = "given"
+    elif _direction.went_in(sentence, at) and told.state != "drug":
+        told.state = "given"
+    elif norm == "marrow" and told.state == "drug":
+        told.state = told.before_drug
+    elif norm in ("effusion", "synovial", "straw") and not {"no", "without"} & {
+        token.norm for token in tokens[max(0, at - 2) : at]
+    }:
+        told.before_drug, told.state = told.state if told.state != "drug" else told.before_drug, "drug"
+    if norm in ("left", "right") and told.state == "drawn" and _is_side(sentence, grammar, at) and not any(
+        0 < m.first - at <= 2 and m.table == "sites" and "crest" not in m.id for m in _marks(sentence, grammar).values()
+    ):
+        told.side = "left" if norm == "left" else "right"
+        told.sides.add(norm)
+
+
+def _move_to(told: Told, sentence: Sentence, grammar: Grammar, mention: Mention) -> None:
+    rows = grammar.table("drugs", Drug)
+    if mention.table in ("drugs", "fluids"):
+        if mention.table == "drugs" and "anticoagulant" in rows[mention.id].classes:
+            return
+        if told.state != "drug":
+            told.before_drug = told.state
+        told.state = "drug"
+    elif mention.table == "injectates" and mention.id in _account_parts.PRODUCTS:
+        told.name = mention.id
+        if told.state == "named":
+            side = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)[0]
+            if side in ("left", "right"):
+                told.title.add(side)
+        state = told.before_drug if told.state == "drug" else told.state
+        told.state = "made" if state in ("drawn", "made") else state or "named"
+        if state == "given":
+            told.state = "given"
+    elif mention.table == "processing":
+        told.state = "made" if told.state in ("drawn", "named", "made", "drug") else told.state
+    elif mention.table == "routes" and told.state == "made":
+        told.state = "given" if mention.id == "intra-articular" else told.state
+    elif mention.table == "sites":
+        led = {token.norm for token in sentence.tokens[max(0, mention.first - 4) : mention.first]}
+        side = laterality.side_for(sentence, mention.first, mention.last, grammar, own_only=True)[0]
+        side = _side_before(sentence, mention.first) or side
+        told.known[mention.id] = side or told.known.get(mention.id)
+        if told.fat and mention.id in DONOR:
+            told.state = "drawn" if "from" in led or told.state == "drawn" else told.state
+            told.side = side or told.side
+        elif "iliac-crest" in mention.id or (laterality.is_harvest(sentence, mention)):
+            begun = bool(told.all or told.sums or told.made)
+            if told.state != "given" or not begun or led & {"from", "harvest", "harvested", "marrow"}:
+                told.state = "drawn"
+            told.side = side or told.side
+            if side in ("left", "right"):
+                told.sides.add(side)
+        elif "from" in led and mention.id not in ("skin", "cortex"):
+            told.state = "drawn" if told.state in ("named", "drawn", "") else told.state
+            if told.state == "drawn":
+                told.side = side or told.side
+                told.vein = told.vein or "arm" in mention.id or "elbow" in mention.id
+        elif told.state == "named" and side in ("left", "right"):
+            told.title.add(side)
+        elif told.state in ("made", "given") or {
+            token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 2]
+        } & words.RECEIVED:
+            told.state = "given"
+            told.target = side, mention.id
+
+
+def _of_joint(sentence: Sentence, at: int) -> bool:
+    """ "Effusion 12 mL aspirated"."""
+    near = {token.norm for token in sentence.tokens[max(0, at - 6) : at + 7]}
+    return bool(near & {"effusion", "fluid", "straw", "synovial", "joint", "haemarthrosis", "dry"})
+
+
+def _of_bone(sentence: Sentence, at: int) -> bool:
+    """Whether what is drawn, after a product was made, is marrow or blood again, and not an effusion."""
+    near = {token.norm for token in sentence.tokens[max(0, at - 6) : at + 7]}
+    return bool(near & {"marrow", "blood", "crest", "psis", "asis", "vein", "arm", "first", "second"})
+
+
+_FAT_WORDS = {"lipoaspirate": "drawn", "harvested": "drawn", "suctioned": "drawn", "washed": "made",
+              "decanted": "made", "device": "made", "emulsified": "made", "purified": "made"}
+DONOR = frozenset("abdomen flank thigh buttock abdominal-wall".split())  # where fat is taken from
+
+
+def _side_before(sentence: Sentence, at: int) -> Laterality | None:
+    for back in range(at - 1, max(-1, at - 4), -1):
+        norm = sentence.tokens[back].norm
+        if norm in ("left", "l", "lt"):
+            return "left"
+        if norm in ("right", "r", "rt"):
+            return "right"
+    return None
+
+
+def _is_side(sentence: Sentence, grammar: Grammar, at: int) -> bool:
+    return any(side.first <= at <= side.last for side in laterality.sides(sentence, grammar))

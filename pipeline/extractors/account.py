@@ -1,0 +1,392 @@
+"""The account of a harvest: what of it was drawn, made, given, thrown away, kept.
+
+Read once over the whole narration, where marrow, blood products or fat are told of. Every amount gets one answer
+(`_account_roles.py`) by the words of its own part (`_account_parts.py`), by what was told last before it
+(`_account_told.py`), and by what the amounts before it come to (`_account_sums.py`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import Any
+
+from pipeline import cues, laterality, phases, sidewise
+from pipeline.extractors import (
+    _account_numbers,
+    _account_parts,
+    _account_roles,
+    _account_sums,
+    _account_told,
+    _amount_lists,
+    _direction,
+    _draws,
+    base,
+)
+from pipeline.extractors import _amount_words as words
+from pipeline.extractors._account_parts import Amount
+from pipeline.extractors._account_told import Told
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Laterality, Mention, Reading, Scale, Sentence
+
+KINDS = ("draw", "draw_count", "harvest_total", "discarded_volume", "product_volume", "injection_volume",
+         "injection_total", "injection", "injection_needle", "fluid_out")  # fmt: skip
+
+_STORIES = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow-up", "preop-diagnosis"})
+_SURE, _LIKELY, _GAUGE = -12, 40, 30  # before any other claim; after those that stand right beside it
+
+
+def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
+    if not _account_parts.is_told(reading, grammar):
+        return [fact for sentence in reading.sentences for fact in _lost(reading, sentence, grammar)]
+    told = Told("named", fat=any(_account_parts.is_fat(sentence, grammar) for sentence in reading.sentences))
+    facts: list[Fact] = []
+    for sentence in reading.sentences:
+        _account_told.head(told, sentence, grammar)
+    for sentence in reading.sentences:
+        if sentence.section in _STORIES:
+            continue
+        if told.state == "drug":
+            told.state = told.before_drug
+        amounts = {amount.index: amount for amount in _account_parts.amounts(sentence)}
+        gauges = list[int]()
+        for at, token in enumerate(sentence.tokens):
+            _account_told.move(told, sentence, grammar, at)
+            if token.norm == "same" and told.state == "drawn":
+                facts += _account_told.again(told, reading, sentence, at)
+            if at in amounts:
+                facts += _Entry(told, reading, amounts[at], grammar).facts()
+            elif token.norm == "#gauge" and told.state in ("made", "given") and not _of_trocar(sentence, at):
+                gauges.append(at)
+        if told.state == "given":  # "US, 22G, 2.5 mL into the tendon"
+            facts += [base.claim("injection_needle", reading, sentence, at, at, at, _GAUGE, unit="{gauge}")
+                      for at in gauges]  # fmt: skip
+    return facts
+
+
+def _lost(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Ten mils of bupivacaine were drawn up, six were given and four thrown away": what was thrown away of anything.
+    """
+    if not cues.has(sentence, grammar, "discarded") and not sentence.says(_THROWN):
+        return []
+    return [
+        base.claim("discarded_volume", reading, sentence, amount.index, amount.index, amount.index, _SURE,
+                   unit=amount.quantity.unit, **_direction.as_ordered(sentence, amount.index))
+        for amount in _account_parts.amounts(sentence)
+        if not amount.bare and (_direction.thrown(sentence, amount.index) or _account_roles.is_lost(amount))
+    ]  # fmt: skip
+
+
+_THROWN = frozenset({"threw", "throw", "thrown", "wasted"})
+
+
+def _of_trocar(sentence: Sentence, at: int) -> bool:
+    near = {token.norm for token in sentence.tokens[max(0, at - 3) : at + 5]}
+    return bool(near & {"trocar", "jamshidi", "trephine", "wire", "cannula", "reamer", "crest"})
+
+
+@dataclass(frozen=True, slots=True)
+class _Entry:
+    """One amount on its way into the account."""
+
+    told: Told
+    reading: Reading
+    amount: Amount
+    grammar: Grammar
+
+    def facts(self) -> list[Fact]:
+        amount, told = self.amount, self.told
+        if _is_loss(amount, self.grammar):
+            return []
+        if _account_numbers.counts(amount):
+            return self._counted()
+        if not _account_numbers.is_amount(amount) or _direction.is_size_of_vessel(amount.sentence, amount.index):
+            return []
+        if (aside := self._aside()) is not None:
+            return aside
+        if (many := self._of_many()) is not None:
+            return many
+        role, sure = self._role()
+        match role:
+            case "draw" if sure or not amount.bare or _account_sums.lone(amount):
+                return self._draw(sure)
+            case "total":
+                return self._total()
+            case "spun":
+                before = told.fat or amount.quantity.value in (*told.all, *told.sums)
+                return [] if before else self._claim("harvest_total", scale="total", text=_draws.AS_SPUN)
+            case "lost":
+                return self._claim("discarded_volume", **_direction.as_ordered(amount.sentence, amount.index))
+            case "made":
+                told.state = "made"
+                told.made += [amount.quantity.value] if amount.quantity.value is not None else []
+                return self._claim("product_volume", name="autologous-fat" if told.fat else None)
+            case "given in all":
+                return self._claim("injection_total", scale="total")
+            case "given" if sure or not amount.bare:
+                return self._given(sure)
+        return []
+
+    def _claim(
+        self, kind: str, sure: bool = True, about: tuple[int, int] | None = None, **fields: Any
+    ) -> list[Fact]:
+        index = self.amount.index
+        first, last = about or (index, index)
+        named: dict[str, Any] = {"unit": self.amount.quantity.unit, **fields}
+        return [base.claim(kind, self.reading, self.amount.sentence, index, first, last, _SURE if sure else _LIKELY,
+                           **named)]  # fmt: skip
+
+    @property
+    def _side(self) -> Laterality | None:
+        """The side of the harvest, for an amount of it."""
+        return _own_side(self.amount) or self.told.side
+
+    @property
+    def _performed(self) -> bool:
+        return base.scope_at(self.amount.sentence, "status", self.amount.index, "performed") == "performed"
+
+    def _counted(self) -> list[Fact]:
+        """ "Six pulls", "6 x 8 mL", "8 mL x 6": so many draws."""
+        told, amount = self.told, self.amount
+        tokens, index = amount.sentence.tokens, amount.index
+        each = tokens[index - 2].quantity if index > 1 and _draws.count_behind(amount.sentence, index - 2) else None
+        if amount.after[:1] == ("times",):
+            each = tokens[index - 1].quantity
+        told.pair = [one.value for one in (amount.quantity, each) if one is not None and one.value is not None]
+        told.counted = True
+        if told.state not in ("drawn", "named") and not {"draws", "pulls", "aspirations"} & set(amount.after[:2]):
+            return []
+        told.side = _own_side(amount) or told.side
+        told.state = "drawn"
+        side = told.side or _draws.side_at(amount.sentence, self.grammar, index)
+        return self._claim("draw_count", unit=None, laterality=side, scale=_draws.at_each(amount.sentence, index))
+
+    def _aside(self) -> list[Fact] | None:
+        """What is not of the account, and what is told by its own words alone; None for the others."""
+        told, amount = self.told, self.amount
+        sentence, index = amount.sentence, amount.index
+        another = _account_numbers.another(amount, self.grammar)
+        if told.fat and not another and _account_roles.is_wetting(amount):
+            return self._claim("injection_volume", name="local-anaesthetic-mixture", laterality=None,
+                               scale=cues.scale(sentence, index))  # fmt: skip
+        if _amount_lists.in_proportion(sentence, index):
+            return []  # "one mil to nine of marrow"
+        if told.fat and "decanted" in {*amount.before[-3:], *amount.after[:3]} and not words.LOST & set(amount.after):
+            return self._claim("discarded_volume", doubts=("poured off or what was left was not said",))
+        if _direction.thrown(sentence, index):
+            return self._claim("discarded_volume", **_direction.as_ordered(sentence, index))
+        fluid = _direction.looks_like_fluid(sentence, index) and not _account_roles.is_product(amount)
+        if another or fluid or _direction.out_of_joint(sentence, index) is not None:
+            return []
+        if told.state == "drawn" and _draws.holds_agent(sentence, index):
+            return self._claim("harvest_total", scale="total", text=_draws.WITH_AGENT)
+        return [] if index in _amount_lists.by_depth(sentence).values() else None  # "five at two centimetres"
+
+    def _of_many(self) -> list[Fact] | None:
+        """So much of each of so many draws, and what they come to; None for the others."""
+        told, amount = self.told, self.amount
+        sentence, index, value = amount.sentence, amount.index, amount.quantity.value
+        if told.state not in ("drawn", "named") or value is None:
+            return None
+        behind = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+        if behind == ["#number", "times"]:
+            return self._claim("draw", scale="each", laterality=self._side)
+        if _draws.count_behind(sentence, index):
+            told.pair, told.state = [value], "drawn"
+            return self._claim("draw", scale="each", laterality=self._side)
+        if len(told.pair) == 1 and told.state == "drawn" and self._is_of_each():
+            if (parts := _account_sums.run_together(told, amount, value)) is not None:
+                return self._run_together(*parts)
+            told.each, told.products = value, [*told.products, told.pair[0] * value]
+            told.pair.append(value)
+            return self._claim("draw", scale="each", laterality=self._side)
+        if len(told.pair) == 2 and self._performed and told.pair[0] * told.pair[1] == value:
+            told.row, told.each, told.last = [], told.pair[1], (value, amount.quantity.unit)
+            told.sums.append(value)
+            told.pair = []
+            return self._claim("harvest_total", scale="total", laterality=self._side)
+        return None
+
+    def _is_of_each(self) -> bool:
+        amount = self.amount
+        led = amount.before[-1:] in (("of",), ("at",), ("x",), ("\u00d7",)) or amount.before[-2:] == ("of", "about")
+        led = led or amount.after[:1] == ("each",) or _draws.times(amount.sentence, amount.index)
+        return led and not _account_sums.more_follow(amount)
+
+    def _run_together(self, each: Decimal, whole: Decimal) -> list[Fact]:
+        """ "Twelve pulls of five sixty mils": both are sure by the count, so that the doubt of the number falls."""
+        self.told.sums.append(whole)
+        self.told.pair = []
+        index = self.amount.index
+        draw = base.make("draw", self.reading, self.amount.sentence, index, index, scale="each", value=each,
+                         unit=self.amount.quantity.unit, laterality=self._side)  # fmt: skip
+        summed = self._claim("harvest_total", scale="total", value=whole, laterality=self._side)
+        return [replace(fact, doubts=()) for fact in (draw, *summed)]
+
+    def _role(self) -> tuple[str, bool]:
+        """What became of it, by its words and then by what the amounts before it come to; whether that is sure."""
+        told, amount = self.told, self.amount
+        sentence, index, value = amount.sentence, amount.index, amount.quantity.value
+        drawing = told.state in ("drawn", "named")
+        role, sure = _account_roles.role(amount, told.state)
+        phase = phases.of(self.reading, self.grammar)[sentence.index][index]
+        if role in ("draw", "") and drawing and value is not None:
+            if _account_sums.is_whole(told, amount, value, self.grammar):
+                role, sure = "total", True
+            elif added := _amount_lists.added(sentence, index):
+                role, sure = added.replace("harvest_", ""), True
+            elif index in _amount_lists.by_depth(sentence):
+                role, sure = "draw", True
+        if role == "spun" and not told.all and not told.sums:
+            role, sure = "draw", True
+        if role in ("", "given") and not sure and told.state == "made" and len(told.made) > 1 and (
+            value == sum(told.made, Decimal(0))
+        ):
+            role, sure = "made", True  # "five of concentrate and six of PRP, mixed, eleven"
+        if role == "made" and told.state != "made" and not told.all and not told.sums and (
+            (phase == "injection" and _given_before_harvest(amount)) or _heads_given(amount)
+        ):
+            role = "given"
+        if role in ("draw", "") and told.state == "drawn" and value is not None and (
+            _account_sums.sums_up(told, amount, value)
+        ):
+            role, sure = "total", True
+        if role == "draw" and amount.before[-1:] == ("from",) and value in told.all:
+            return "", False  # "four mils of it from sixty of blood": told again
+        nothing = told.state == "named" and amount.bare and not (told.all or told.sums or told.products)
+        if role == "total" and (nothing or not self._performed):
+            return "", False  # "which should have been sixty"
+        if role == "draw" and not sure and phase == "injection" and {"through", "via"} & set(amount.after[:2]):
+            role, sure = "given", True
+        if role == "draw" and amount.bare and _account_sums.runs_up(amount):
+            told.state = "named"
+            return "", False  # "five, ten, fifteen": each, or what had come so far
+        return role, sure
+
+    def _draw(self, sure: bool) -> list[Fact]:
+        told, amount = self.told, self.amount
+        sentence, index, value = amount.sentence, amount.index, amount.quantity.value
+        own = self._told_side()
+        if value is not None and self._performed:
+            told.row.append(value)
+            told.all.append(value)
+            told.last = value, amount.quantity.unit
+        told.state = "drawn"
+        if told.fat:
+            side = own or (told.side if _site_is_donor(amount) else None)
+            return self._claim("fluid_out", sure, name="lipoaspirate", laterality=side)
+        named = _draws.ordinal(sentence, index)
+        last = "last" in amount.before[-4:]
+        doubts = ("more than one number was said for the last draw",) if last and told.each is not None else ()
+        scale: Scale | None = cues.scale(sentence, index)
+        if amount.after[:1] and amount.after[0] in words.COUNTED and amount.after[0].endswith("s"):
+            scale = "each"  # "5 mL pulls"
+        return self._claim("draw", sure, (named[1], named[1]) if named else None,
+                           name=named[0] if named else "last" if last else None, doubts=doubts,
+                           laterality=own or told.side, scale=scale if scale != "total" else None)  # fmt: skip
+
+    def _total(self) -> list[Fact]:
+        told, value = self.told, self.amount.quantity.value
+        whole = value is not None and (
+            value == sum(told.all, Decimal(0)) != sum(told.row, Decimal(0))
+            or (len(told.sums) > 1 and value == sum(told.sums, Decimal(0)))
+        )
+        both = _draws.sums_both(self.reading, self.amount.sentence, self.amount.index)
+        side = self._told_side() or (None if whole or told.vein or both else told.side)
+        unsure = _account_sums.is_bare_sum(told, self.amount, value)
+        told.sums += [value] if value is not None else []
+        told.row, told.pair = [], []
+        doubts = ("one more draw, or the sum of the two before it",) if unsure else ()
+        return self._claim("harvest_total", scale="total", laterality=side, doubts=doubts)
+
+    def _given(self, sure: bool) -> list[Fact]:
+        told, amount = self.told, self.amount
+        sentence, state = amount.sentence, told.state
+        site = _site(amount)
+        scale: Scale | None = "each" if {"each", "every"} & set(amount.after[:4]) else None
+        side = self._told_side()
+        if side is None and not scale:
+            if site is not None:
+                side = laterality.side_for(sentence, site.first, site.last, self.grammar)[0] or told.known.get(site.id)
+            if side is None and state == "given":
+                side = told.target[0]
+            if side is None and len(told.title) == 1 and told.target[0] in (None, *told.title):
+                side = "left" if "left" in told.title else "right"
+        if sure and state in ("made", "drawn", "named"):
+            told.state = "given"
+        where = site.id if site is not None else None
+        own = _product_of(amount)
+        name = own.id if own is not None else "autologous-fat" if told.fat else told.name
+        facts = self._claim("injection_volume", sure, name=name, body_site=where, laterality=side, scale=scale)
+        if own is not None and not cues.has(sentence, self.grammar, "injected"):
+            facts.append(base.make("injection", self.reading, sentence, own.first, own.last, name=own.id,
+                                   laterality=side, body_site=where))  # fmt: skip
+        return facts
+
+    def _told_side(self) -> Laterality | None:
+        own = _own_side(self.amount) or sidewise.side_of(self.amount.sentence, self.amount.index, self.grammar)
+        return None if own == "bilateral" else own
+
+
+def _site_is_donor(amount: Amount) -> bool:
+    return any(amount.first <= m.first <= amount.last and m.id in _account_told.DONOR
+               for m in base.mentions(amount.sentence, "sites"))  # fmt: skip
+
+
+def _given_before_harvest(amount: Amount) -> bool:
+    """ "Aspirated dry, then 5 mL BMAC": what was given, where the harvest is told behind it."""
+    return bool({"then", "and"} & set(amount.before[-2:])) and not set(amount.before) & words.MAKING
+
+
+def _heads_given(amount: Amount) -> bool:
+    """ "R knee: effusion 12 mL aspirated, 5 mL PRP": the part that it went into heads the sentence."""
+    tokens = amount.sentence.tokens
+    site = next((m for m in base.mentions(amount.sentence, "sites") if m.last < amount.index), None)
+    if site is None or "crest" in site.id or site.first > _AT_HEAD:
+        return False
+    return not {token.norm for token in tokens[: amount.index]} & words.MAKING
+
+
+_AT_HEAD = 2
+
+
+def _product_of(amount: Amount) -> Mention | None:
+    """What is given, named in the amount's own words."""
+    named = base.mentions(amount.sentence, "injectates")
+    return next((m for m in named if amount.first <= m.first <= amount.last), None)
+
+
+def _is_loss(amount: Amount, grammar: Grammar) -> bool:
+    """Whether an amount is of blood that was lost, not of blood that was taken: "thirty mils of blood from the arm"."""
+    for hit in cues.hits(amount.sentence, grammar, "blood-loss"):
+        if amount.first <= hit.first <= amount.last + 1 and not (
+            hit.first == amount.index + 1 and _TAKEN & {*amount.before[-6:], *amount.after}
+        ):
+            return True
+    return False
+
+
+_TAKEN = frozenset({"took", "take", "drew", "drawn", "from", "aspirated", "venous"})
+
+
+def _site(amount: Amount) -> Mention | None:
+    """The part of the body that an amount's own words name, behind it before those that lead to it."""
+    sites = [m for m in base.mentions(amount.sentence, "sites") if "crest" not in m.id and m.id != "skin"]
+    behind = [m for m in sites if amount.index < m.first <= amount.last]
+    ahead = [m for m in sites if amount.first <= m.first < amount.index]
+    return behind[0] if behind else ahead[-1] if ahead else None
+
+
+def _own_side(amount: Amount) -> Laterality | None:
+    """ "From the left", "on the right", "left knee first four mils"."""
+    after = amount.after[:5]
+    for word in after:
+        if word in ("left", "right") and set(after[: after.index(word)]) & _TO:
+            return "left" if word == "left" else "right"
+    before = [word for word in amount.before[-6:] if word in ("left", "right", "l", "r")]
+    if before and amount.before[-1] != "left":
+        return "left" if before[-1] in ("left", "l") else "right"
+    return None
+
+
+_TO = frozenset({"from", "on", "into", "in", "to", "the"})
