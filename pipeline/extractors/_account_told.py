@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from itertools import pairwise
 
-from pipeline import laterality
+from pipeline import donor_sides, laterality
 from pipeline.extractors import _account_parts, _direction, _draws, base
 from pipeline.extractors import _amount_words as words
 from pipeline.grammar import Grammar
@@ -160,7 +160,7 @@ def _move_to(told: Told, sentence: Sentence, grammar: Grammar, mention: Mention)
         if told.fat and mention.id in DONOR:
             told.state = "drawn" if "from" in led or told.state == "drawn" else told.state
             told.side = side or told.side
-        elif "iliac-crest" in mention.id or (laterality.is_harvest(sentence, mention)):
+        elif "iliac-crest" in mention.id or donor_sides.is_harvest(sentence, mention):
             begun = bool(told.all or told.sums or told.made)
             if told.state != "given" or not begun or led & {"from", "harvest", "harvested", "marrow"}:
                 told.state = "drawn"
