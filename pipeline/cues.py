@@ -58,8 +58,10 @@ def _index(grammar: Grammar) -> dict[str, list[tuple[tuple[str, ...], str]]]:
 def _by_id(sentence: Sentence, grammar: Grammar) -> dict[str, list[Hit]]:
     """{cue id: its places}. This and the like are kept per sentence, since every extractor asks for them."""
     known: tuple[Grammar, dict[str, list[Hit]]] | None = sentence.memo.get("cues")
-    if known is not None and known[0] is grammar:
-        return known[1]
+    return known[1] if known is not None and known[0] is grammar else _found(sentence, grammar)
+
+
+def _found(sentence: Sentence, grammar: Grammar) -> dict[str, list[Hit]]:
     hits: dict[str, list[Hit]] = {}
     index, words = _index(grammar), folded(sentence)
     for first, word in enumerate(words):
@@ -88,7 +90,7 @@ def hits(sentence: Sentence, grammar: Grammar, *ids: str) -> list[Hit]:
     known = _by_id(sentence, grammar)
     if len(ids) == 1:
         return known.get(ids[0], [])
-    if not known:
+    if not known or (ids and known.keys().isdisjoint(ids)):
         return []
     chosen = [hit for ident in (ids or known) if ident in known for hit in known[ident]]
     return sorted(chosen, key=lambda hit: (hit.first, -hit.last, hit.id)) if len(chosen) > 1 else chosen

@@ -9,7 +9,6 @@ what stands beside "the other side", a history or a plan takes none.
 from __future__ import annotations
 
 from collections.abc import Sequence, Set
-from dataclasses import replace
 
 from pipeline import (
     donor_sides,
@@ -26,7 +25,7 @@ from pipeline import (
 )
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading
+from pipeline.records import Fact, Laterality, Reading, replace
 from pipeline.rows import Concept, Device, Drug, Kind
 from pipeline.standing import Place, Standing, is_other, opposite
 

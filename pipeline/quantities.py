@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 
@@ -17,7 +16,7 @@ from pipeline.codes import listed_digits
 from pipeline.dates import MONTHS
 from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
 from pipeline.ranges import join
-from pipeline.records import Quantity, Token
+from pipeline.records import Quantity, Token, replace
 from pipeline.spelled import counted, fold
 from pipeline.units import Said, read_unit
 

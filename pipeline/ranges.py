@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from decimal import Decimal
 from typing import cast
 
 from pipeline import owners
 from pipeline.conversion import convert, convertible
-from pipeline.records import Comparator, Quantity, Token
+from pipeline.records import Comparator, Quantity, Token, replace
 
 _COMPARATORS: dict[tuple[str, ...], Comparator] = {
     ("less", "than"): "<", ("fewer", "than"): "<", ("under",): "<", ("below",): "<", ("smaller", "than"): "<",

@@ -7,11 +7,11 @@ agreement and spoken corrections keep them, so evidence is always a range of ori
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Set
+from collections.abc import Callable, Set
 from dataclasses import MISSING, dataclass, field, fields, make_dataclass
 from decimal import Decimal
 from operator import attrgetter
-from typing import Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 _T = TypeVar("_T")
 
@@ -21,6 +21,29 @@ Certainty = Literal["affirmed", "negated", "suspected"]
 Severity = Literal["blocking", "warning", "note"]
 Comparator = Literal["<", ">", "<=", ">=", "~"]
 Scale = Literal["each", "per_side", "total"]
+
+
+if TYPE_CHECKING:
+    from dataclasses import replace as replace  # so that the names of the fields are checked
+else:
+
+    def replace(record: _T, **changes: Any) -> _T:
+        """`dataclasses.replace` in a third of the time, for records all of whose fields are given by their place."""
+        cls = type(record)
+        places, values = _SHAPES.get(cls) or _shape(cls)
+        made = list(values(record))
+        for name, value in changes.items():
+            made[places[name]] = value
+        return cls(*made)
+
+
+_SHAPES: dict[type, tuple[dict[str, int], Callable[[Any], tuple[Any, ...]]]] = {}
+
+
+def _shape(cls: type) -> tuple[dict[str, int], Callable[[Any], tuple[Any, ...]]]:
+    names = [one.name for one in fields(cls) if one.init]
+    _SHAPES[cls] = {name: at for at, name in enumerate(names)}, attrgetter(*names)
+    return _SHAPES[cls]
 
 
 def quick(cls: type[_T]) -> type[_T]:

@@ -8,13 +8,12 @@ where the sides are not told apart, or where "the same" is of something else ("t
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from pipeline import laterality
 from pipeline.extractors.base import token_evidence
 from pipeline.grammar import Grammar
 from pipeline.laterality import Side
-from pipeline.records import Fact, Laterality, Reading, Sentence
+from pipeline.records import Fact, Laterality, Reading, Sentence, replace
 from pipeline.standing import is_other, opposite
 
 _AMOUNTS = frozenset({"medication_dose", "medication_volume", "injection_volume"})

@@ -7,14 +7,14 @@ sentence in two, so that no scope and no side reaches over it. Words, tokens and
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 from pipeline import clauses
 from pipeline.grammar import Grammar
 from pipeline.mentions import folded as folded_of
 from pipeline.mentions import handed_on, split_phrase
-from pipeline.records import Sentence, Token, Word
+from pipeline.records import Sentence, Token, Word, replace
 from pipeline.rows import SectionCue
 from pipeline.section_ends import (
     BEFORE,

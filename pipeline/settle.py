@@ -13,12 +13,11 @@ In this order:
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import pairwise
 
 from pipeline import sidewise
 from pipeline.grammar import Grammar
-from pipeline.records import Evidence, Fact, Reading, Sentence
+from pipeline.records import Evidence, Fact, Reading, Sentence, replace
 from pipeline.rows import Kind
 
 # Kinds of which a narration has one value (of one name, one side): a second one repeats or contradicts it.

@@ -4,12 +4,11 @@ of the one crest, which all numbers of its harvest have."""
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from pipeline import clauses, laterality
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading, Sentence
+from pipeline.records import Fact, Laterality, Reading, Sentence, replace
 from pipeline.rows import Concept
 
 _ORDERED = frozenset({"aftercare", "dressing", "follow_up", "next_step"})

@@ -5,11 +5,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
 from pipeline import laterality
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading, Sentence
+from pipeline.records import Fact, Laterality, Reading, Sentence, replace
 
 # Things that one may order, see, measure, place or give on one side; what is known by its name has its side by that.
 _SAID_WITH = frozenset(

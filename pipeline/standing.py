@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Set
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 from pipeline import donor_sides, laterality, sideshare
@@ -15,7 +15,7 @@ from pipeline.body_parts import related_sites
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
 from pipeline.laterality import Side
-from pipeline.records import Laterality, Reading, Sentence
+from pipeline.records import Laterality, Reading, Sentence, replace
 from pipeline.rows import Concept
 
 

@@ -11,14 +11,13 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from itertools import pairwise
 from typing import NamedTuple
 
 from pipeline import changed_plans, cues, kin, sidewords, unsure_states
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Reading, Sentence, replace
 from pipeline.unsure_states import AND, DENIALS, OF, Place, is_numeric
 
 LEAD = "the words around it leave it open; "

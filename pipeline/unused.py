@@ -8,10 +8,9 @@ size, its count) shares its fate.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import pairwise
 
-from pipeline.records import Fact, Reading, Sentence, Token
+from pipeline.records import Fact, Reading, Sentence, Token, replace
 
 _KINDS = frozenset({"device", "device_size", "device_count", "drain", "drain_size"})
 

@@ -6,12 +6,10 @@ A duration goes to the instruction right before it ("cast for six weeks"), and t
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from pipeline import cues, story, what_if
 from pipeline.extractors import _care_stages, _care_words, _stopped, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, replace
 from pipeline.rows import Concept
 
 KINDS = ("aftercare",)

@@ -12,13 +12,13 @@ needs to know who else reads numbers, and the order of the extractors changes no
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from operator import attrgetter
 from typing import Any, Protocol
 
 from pipeline import cues, laterality, sideshare, story
 from pipeline.grammar import Grammar
-from pipeline.records import Evidence, Fact, Laterality, Mention, Quantity, Reading, Sentence, quick
+from pipeline.records import Evidence, Fact, Laterality, Mention, Quantity, Reading, Sentence, quick, replace
 from pipeline.rows import Concept
 
 
@@ -30,14 +30,18 @@ class Extractor(Protocol):
 
 def evidence(reading: Reading, first: int, last: int) -> Evidence:
     """Evidence for original word ids first..last (inclusive): times, words as heard, lowest confidence."""
-    words = story.words_between(reading, first, last)
-    starts = [word.start for word in words if word.start is not None]
-    ends = [word.end for word in words if word.end is not None]
-    sure = [word.confidence for word in words if word.confidence is not None]
-    return Evidence(
-        first, last, min(starts) if starts else None, max(ends) if ends else None,
-        " ".join([word.heard or word.text for word in words]), min(sure) if sure else None,
-    )  # fmt: skip
+    held: dict[tuple[int, int], Evidence] = reading.memo.setdefault("evidence", {})
+    found = held.get((first, last))
+    if found is None:
+        words = story.words_between(reading, first, last)
+        starts = [word.start for word in words if word.start is not None]
+        ends = [word.end for word in words if word.end is not None]
+        sure = [word.confidence for word in words if word.confidence is not None]
+        found = held[first, last] = Evidence(
+            first, last, min(starts) if starts else None, max(ends) if ends else None,
+            " ".join([word.heard or word.text for word in words]), min(sure) if sure else None,
+        )  # fmt: skip
+    return found
 
 
 def token_evidence(reading: Reading, sentence: Sentence, first: int, last: int) -> Evidence:
@@ -77,14 +81,24 @@ def _filled(
         fields["taken_back"] = tuple(
             strike.taken_back for strike in sentence.strikes if strike.clear and first <= strike.at <= last
         )
-    fields["doubts"] = tuple(dict.fromkeys((*fields.get("doubts", ()), *_doubts(sentence, places))))
+    doubts = (*fields.get("doubts", ()), *_doubts(sentence, places))
+    fields["doubts"] = tuple(dict.fromkeys(doubts)) if len(doubts) > 1 else doubts
     if "alternatives" not in fields:
         fields["alternatives"] = readings(reading, sentence, range(first, last + 1))
     return {"kind": kind, "evidence": token_evidence(reading, sentence, first, last), **fields}
 
 
+def _has_others(reading: Reading) -> bool:
+    held: bool | None = reading.memo.get("others")
+    if held is None:
+        held = reading.memo["others"] = any([word.others for word in reading.words])
+    return held
+
+
 def readings(reading: Reading, sentence: Sentence, places: Iterable[int]) -> tuple[str, ...]:
     """The other readings of the sound of the words behind these tokens."""
+    if not _has_others(reading):
+        return ()
     tokens = [sentence.tokens[place] for place in places]
     if not tokens:
         return ()
@@ -96,17 +110,19 @@ def readings(reading: Reading, sentence: Sentence, places: Iterable[int]) -> tup
     )) if told else ()  # fmt: skip
 
 
-def _doubts(sentence: Sentence, places: Iterable[int]) -> Iterator[str]:
+def _doubts(sentence: Sentence, places: Iterable[int]) -> list[str]:
     """Doubts of the numbers used, and of a spoken correction that did not say what it takes back."""
-    places = list(places)
+    tokens, places = sentence.tokens, list(places)
+    told: list[str] = []
     for place in places:
-        quantity = sentence.tokens[place].quantity
-        if quantity is not None:
-            yield from quantity.doubts
+        quantity = tokens[place].quantity
+        if quantity is not None and quantity.doubts:
+            told += quantity.doubts
     stream = len(sentence.tokens) > _STREAM
     for strike in sentence.strikes:
         if not strike.clear and not (stream and all(abs(place - strike.at) > _TAKES_BACK for place in places)):
-            yield f"a correction was said ('{strike.cue.heard}') but it is unclear what it takes back"
+            told.append(f"a correction was said ('{strike.cue.heard}') but it is unclear what it takes back")
+    return told
 
 
 _STREAM, _TAKES_BACK = 40, 16  # tokens: what a correction may be of in speech without full stops
@@ -201,7 +217,9 @@ def mentions(sentence: Sentence, *tables: str) -> Iterator[Mention]:
 def quantities(sentence: Sentence, *dimensions: str) -> Iterator[tuple[int, Quantity]]:
     """(token index, quantity) of these dimensions ("" = no unit), in order; all when none is named."""
     found = cues.numbers(sentence)
-    return iter([number for number in found if number[1].dimension in dimensions] if dimensions and found else found)
+    if not dimensions or not found:
+        return iter(found)
+    return iter([number for number in found if number[1].dimension in dimensions])
 
 
 def group_of(sentence: Sentence, token: int) -> str:
@@ -266,9 +284,11 @@ def claim(
 
 def _part(sentence: Sentence, index: int) -> tuple[str, ...]:
     """ "A third of a millilitre": no exact number, and no whole millilitre."""
+    if sentence.tokens[index].text[:2] not in ("a ", "A "):
+        return ()
     before = sentence.tokens[max(0, index - 2) : index]
     ordinal = before[0].quantity if len(before) == 2 and before[1].norm == "of" else None
-    if ordinal is None or ordinal.form != "ordinal" or not sentence.tokens[index].text.lower().startswith("a "):
+    if ordinal is None or ordinal.form != "ordinal":
         return ()
     return (f"only a part of it was said: '{before[0].text} of {sentence.tokens[index].text}'",)
 

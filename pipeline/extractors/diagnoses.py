@@ -7,13 +7,12 @@ findings; one of the past or of a relative is history.
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from itertools import pairwise
 
 from pipeline import clauses, laterality, story
 from pipeline.extractors import _when_diagnosed, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.records import Fact, Mention, Reading, Sentence, replace
 from pipeline.rows import Concept
 
 KINDS = ("preop_diagnosis", "postop_diagnosis", "diagnosis")

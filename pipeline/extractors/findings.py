@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from pipeline import clauses, laterality, pictures, sideshare, story
 from pipeline.extractors import _other_senses, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Reading, Sentence
+from pipeline.records import Fact, Mention, Reading, Sentence, replace
 from pipeline.rows import Concept
 
 KINDS = ("finding",)

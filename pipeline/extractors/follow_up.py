@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from pipeline import clauses, story, what_if
 from pipeline.extractors import _care_stages, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Reading, Sentence, replace
 
 KINDS = ("follow_up", "warning_sign", "next_step")
 

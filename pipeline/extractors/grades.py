@@ -7,13 +7,12 @@ A grade of which no system was said keeps `name` empty: which one was meant is n
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from decimal import Decimal
 
 from pipeline import laterality, story
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, replace
 from pipeline.rows import Grade
 
 KINDS = ("grade",)

@@ -7,12 +7,10 @@ that it was done; `settle` lets the performed one stand.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from pipeline import rephrased, story
 from pipeline.extractors import _attempts, _other_senses, _taken_out, _title_lists, _titles, base
 from pipeline.grammar import Grammar
-from pipeline.records import Evidence, Fact, Mention, Reading, Sentence
+from pipeline.records import Evidence, Fact, Mention, Reading, Sentence, replace
 
 KINDS = ("procedure", "act")
 
