@@ -234,6 +234,13 @@ class Reading:
     sentences: tuple[Sentence, ...]
     memo: dict[str, Any] = field(default_factory=dict, init=False, repr=False, compare=False)
 
+    def speaks_of(self, *tables: str) -> bool:
+        """Whether a phrase of these tables is anywhere: a look before the sentences are gone through one by one."""
+        held: frozenset[str] | None = self.memo.get("tables")
+        if held is None:
+            held = self.memo["tables"] = frozenset([one.table for said in self.sentences for one in said.mentions])
+        return not held.isdisjoint(tables)
+
     def sentence_at(self, word: int) -> Sentence | None:
         """The sentence that a word id lies in; None for one that was taken back with all of its sentence."""
         held: list[Sentence] | None = self.memo.get("spans")
@@ -244,6 +251,10 @@ class Reading:
         if at >= 0 and held[at].tokens[0].first <= word <= held[at].tokens[-1].last:
             return held[at]
         return next((one for one in held if one.tokens[0].first <= word <= one.tokens[-1].last), None)
+
+
+# Roles of things that were there but did not go into, or stay in, the patient.
+NOT_GIVEN = frozenset({"prepared", "discarded", "held", "avoid", "trial", "explanted", "not_given", "not_used"})
 
 
 @quick

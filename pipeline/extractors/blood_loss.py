@@ -295,9 +295,8 @@ _BEFORE_LOSS = frozenset("total measured estimated correct twice right complete 
 
 def _bleeding(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Bleeding minimal", "bleeding none": the amount right behind the word; "no bleeding" is a finding."""
-    words = cues.hits(sentence, grammar, "minimal", "none")
     for hit in cues.hits(sentence, grammar, "bleeding"):
-        for word in words:
+        for word in cues.hits(sentence, grammar, "minimal", "none"):
             if word.first == hit.last + 1 and sentence.tokens[word.first].norm not in ("no", "nothing"):
                 text = "none" if word.id == "none" else sentence.tokens[word.first].norm
                 return [

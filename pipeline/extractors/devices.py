@@ -75,7 +75,7 @@ class _Thing:
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     rows = grammar.table("devices", Device)
     facts: list[Fact] = []
-    for sentence in reading.sentences:
+    for sentence in [one for one in reading.sentences if cues.numbers(one) or any(base.mentions(one, "devices"))]:
         things = _things(sentence, grammar, rows)
         numbers: list[Fact] = []
         for index, _ in base.quantities(sentence):

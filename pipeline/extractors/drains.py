@@ -29,7 +29,7 @@ _AFTER_NOUN = frozenset(
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
-    for sentence in reading.sentences:
+    for sentence in reading.sentences if reading.speaks_of("drains") else ():
         if sentence.section in ("indication", "history", "imaging"):
             continue  # a tube that the patient came with
         drains = [mention for mention in base.mentions(sentence, "drains")

@@ -29,6 +29,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     rinsed = False  # whether the sentence before told of volumes that rinsed
     for sentence in reading.sentences:
         cue = cues.hits(sentence, grammar, "irrigation")
+        if not cue and not cues.numbers(sentence):
+            rinsed = False
+            continue
         facts += _unsaid(reading, sentence, grammar) if not cue else []
         facts += _sum(reading, sentence, grammar) if rinsed and not cue else []
         facts += _in_and_out(reading, sentence, grammar, rinsed) if not cue else []

@@ -16,6 +16,8 @@ _REACH = 40
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence, parts in zip(reading.sentences, phases.of(reading, grammar), strict=True):
+        if not cues.numbers(sentence):
+            continue
         moved = _is_moved(sentence, grammar)
         for index, quantity in base.quantities(sentence):
             here = parts[index] == "harvest" or (moved and not parts[index]) or _goes_on(sentence, grammar, index)

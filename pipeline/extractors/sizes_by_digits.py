@@ -29,7 +29,7 @@ _TOOLS = frozenset({"drill", "drill-bit", "k-wire", "guide-wire", "awl", "reamer
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     rows = grammar.table("devices", Device)
     facts: list[Fact] = []
-    for sentence in reading.sentences:
+    for sentence in reading.sentences if reading.speaks_of("devices") else ():
         for mention in base.mentions(sentence, "devices"):
             if rows[mention.id].implant or mention.id in _TOOLS:
                 facts += _of(reading, sentence, mention, grammar, "implanted" if rows[mention.id].implant else "used")

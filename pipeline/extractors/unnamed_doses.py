@@ -27,7 +27,7 @@ _COST = 88  # any other claim on the number is better
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
-        if sentence.section in _LATER:
+        if sentence.section in _LATER or not cues.numbers(sentence):
             continue
         facts += _blocks(reading, sentence, grammar)
         facts += _bare(reading, sentence, grammar)
