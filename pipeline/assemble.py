@@ -23,7 +23,6 @@ _STATUS = {
     "historical": "before this operation",
     "other_person": "of another person",
 }
-_SECTIONS_OF_INSTRUCTIONS = frozenset({"aftercare"})
 # UCUM to the way it is written in a note, where the grammar's own label would not do (UCUM 2.1, section 3).
 _WRITTEN = {
     "%": "%", "a": "years", "wk": "weeks", "d": "days", "mo": "months", "h": "h", "min": "min", "s": "s",

@@ -248,7 +248,7 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
         if (digits := norms[start].isdigit()) != norms[after].isdigit() or (digits and len(norms[after]) != 2):
             return None
         if any(word in _PRESSED for word in norms[max(0, start - 6) : start]) and value in (1, 2, 3):
-            told = word_at(norms, start - 1) == "at" and _is_number_word(word_at(norms, start - 2))
+            told = word_at(norms, start - 1) == "at" and is_number_word(word_at(norms, start - 2))
             if not (told or _MOVED & set(norms[max(0, start - 4) : start])):
                 return None  # "tourniquet two fifty", but "tourniquet two twenty five at one fifty six"
     return finish(value, minute, norms, start, end, sure=led or value > 12)
@@ -270,7 +270,7 @@ def _minutes(norms: Sequence[str], start: int) -> tuple[int | None, int]:
 def counts(norms: Sequence[str], end: int) -> bool:
     """Whether what follows makes the number before it a quantity: a unit, a scale, a point."""
     after = word_at(norms, end)
-    if after == "c" and _is_number_word(word_at(norms, end + 1)):
+    if after == "c" and is_number_word(word_at(norms, end + 1)):
         return False  # "time out eight forty one c five six"
     return (
         after in numerals.SCALES or after in ("point", "hole", "blade", "per", "year", "years") or is_unit_word(after)
@@ -279,7 +279,7 @@ def counts(norms: Sequence[str], end: int) -> bool:
 
 def cued(norms: Sequence[str], start: int) -> bool:
     before = word_at(norms, start - 1)
-    if before in ("by", "x") and _is_number_word(word_at(norms, start - 2)):
+    if before in ("by", "x") and is_number_word(word_at(norms, start - 2)):
         return False  # "a nail eleven by three forty"
     if _restates(norms, start):
         return True
@@ -324,7 +324,7 @@ def _restates(norms: Sequence[str], start: int) -> bool:
     if not {"no", "wait", "actually", "sorry", "mean", "make", "rather", "correction"} & set(norms[at:start]):
         return False
     for first in range(max(0, at - _CLOCK_WORDS), at):
-        if norms[first] in _TAKES_BACK or not _is_number_word(norms[first]) and norms[first] not in numerals.ZERO:
+        if norms[first] in _TAKES_BACK or not is_number_word(norms[first]) and norms[first] not in numerals.ZERO:
             continue
         found = _CLOCK.match(norms[first]) or _spoken((), norms, first)
         if found and (first + 1 if not isinstance(found, tuple) else found[1]) == at:
@@ -339,7 +339,7 @@ _SPANNED = frozenset(
 )
 
 
-def _is_number_word(norm: str) -> bool:
+def is_number_word(norm: str) -> bool:
     return norm[:1].isdigit() or norm in numerals.SMALL or norm in numerals.TENS
 
 

@@ -17,8 +17,6 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pipeline.errors import BadNote
 from pipeline.records import Evidence, Fact, Finding, Revision
 
-SCHEMA_VERSION = "1"
-
 
 class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid")

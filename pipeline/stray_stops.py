@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 
 from pipeline import numerals
+from pipeline.clocks import is_number_word
 from pipeline.records import Token
 from pipeline.units import is_unit_word
 
@@ -49,9 +50,9 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
         return True
     if _EVERY.match(before.norm) and after.text[:1].islower():
         return True  # "every 6 hours" in short: "900 mg IV q.6h. along with"
-    if before.norm in ("for", "at", "day", "week") and _is_number(after.norm):
+    if before.norm in ("for", "at", "day", "week") and is_number_word(after.norm):
         return True
-    led = after.norm == "for" and index + 2 < len(tokens) and _is_number(tokens[index + 2].norm)
+    led = after.norm == "for" and index + 2 < len(tokens) and is_number_word(tokens[index + 2].norm)
     if led and (len(said) <= _SHORT or said[-1].norm in _OFTEN):
         return True  # "Twice daily. For ten days."
     if after.norm == "with" and any(word.norm in _OFTEN for word in said):
@@ -59,30 +60,31 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
     named = len(said) == 1 and before.norm.isalpha() and before.norm not in _NO_THING
     if named and _is_amount_alone(tokens, index + 1):
         return True  # "Irrigation. Four litres.", "Naproxen. Five hundred milligrams."
-    if before.norm in _MOVES and _is_number(after.norm) and any(word.norm in _TIMED for word in said):
+    if before.norm in _MOVES and is_number_word(after.norm) and any(word.norm in _TIMED for word in said):
         return True  # "Tourniquet down. Ten oh two."
     if after.norm in ("of", "per", "x") and (after.text.islower() or _is_amount(said)):
         return True  # "Ten mils. Of levobupivacaine"
-    if _is_number(before.norm) and index + 2 < len(tokens) and tokens[index + 2].norm == "." and (
+    if is_number_word(before.norm) and index + 2 < len(tokens) and tokens[index + 2].norm == "." and (
         len(after.norm) > 1 and is_unit_word(after.norm) and after.norm not in _NO_UNITS
     ):
         return True  # "Released four. Centimetres. Tendon ..."
-    if _is_number(before.norm) and after.text.islower() and len(after.norm) > 1:
+    if is_number_word(before.norm) and after.text.islower() and len(after.norm) > 1:
         return is_unit_word(after.norm) and after.norm not in _NO_UNITS
-    if any(word.norm in _TIMED for word in said) and _is_number(before.norm) and _is_how_long(tokens, index + 1):
+    if any(word.norm in _TIMED for word in said) and is_number_word(before.norm) and _is_how_long(tokens, index + 1):
         return True  # "Traction off at fourteen twelve. Sixty seven minutes."
     if before.norm.endswith("%") and index > 1 and tokens[index - 2].norm == "of":
         return True  # "25 ml of 0.375%. Ropivacaine"
     if before.norm == "%" and index > 2 and tokens[index - 3].norm == "of":
         return True
-    if before.norm == "in" and index > 1 and tokens[index - 2].norm in _AGAIN and _is_number(after.norm):
+    if before.norm == "in" and index > 1 and tokens[index - 2].norm in _AGAIN and is_number_word(after.norm):
         return True  # "back in. 12 days"
-    if after.norm in _OFTEN and any(word.norm[:1].isdigit() or _is_number(word.norm) for word in said[-2:]):
+    if after.norm in _OFTEN and any(word.norm[:1].isdigit() or is_number_word(word.norm) for word in said[-2:]):
         return True  # "Aspirin 75 mg. Daily for 2 weeks"
     ahead = [token.norm for token in tokens[index + 1 : index + 4]]
-    times = _is_number(after.norm) and ahead[1:2] == ["times"] and ahead[2:] and ahead[2] in _A_DAY
+    times = is_number_word(after.norm) and ahead[1:2] == ["times"] and ahead[2:] and ahead[2] in _A_DAY
     if times or (after.norm in ("once", "twice") and ahead[1:2] and ahead[1] in _A_DAY):
-        return any(_is_number(word.norm) or word.norm in numerals.SCALES for word in said[-2:])  # "Four times daily."
+        # "Four times daily."
+        return any(is_number_word(word.norm) or word.norm in numerals.SCALES for word in said[-2:])
     if len(said) <= _SUBJECT and said[-1].norm in _LASTS and _is_span(tokens, index + 1):
         return True  # "Walking boot. Two weeks.", "Stitches out. Day twelve."
     bare = len(said) <= _SUBJECT and all(word.norm.isalpha() for word in said)
@@ -90,7 +92,7 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
     if bare and after.norm in _STATES and said[-1].norm not in ("no", "yes"):
         return True
     if bare and after.norm in _MOVES and behind is not None:
-        return behind.norm == "at" or _is_number(behind.norm)
+        return behind.norm == "at" or is_number_word(behind.norm)
     whole = behind is not None and (behind.norm == "." or behind.norm in _OF_WHAT_IS_NOT)
     alone = whole and after.norm.isalpha() and after.text[:1].isupper()
     asked = index > 1 and tokens[index - 2].norm == "?"
@@ -104,7 +106,7 @@ def _is_noun_alone(tokens: Sequence[Token], at: int) -> bool:
     end = next((n for n in range(at, min(at + 4, len(tokens))) if tokens[n].norm == "."), at)
     words = [token.norm for token in tokens[at:end]]
     return len(words) > 1 and all(word.isalpha() for word in words) and not any(
-        word in _SAYS or word.endswith("ed") or _is_number(word) for word in words
+        word in _SAYS or word.endswith("ed") or is_number_word(word) for word in words
     )
 
 
@@ -115,7 +117,7 @@ _SAYS = frozenset("we i it he she they the that this was were is are yes no then
 def _is_amount_alone(tokens: Sequence[Token], at: int) -> bool:
     """Whether a sentence is nothing but a number and its unit, and nothing goes on from it."""
     end = at
-    while end < len(tokens) and (_is_number(tokens[end].norm) or tokens[end].norm in numerals.SCALES):
+    while end < len(tokens) and (is_number_word(tokens[end].norm) or tokens[end].norm in numerals.SCALES):
         end += 1
     if end == at or end >= len(tokens) or not is_unit_word(tokens[end].norm) or tokens[end].norm in _NO_UNITS:
         return False
@@ -129,14 +131,14 @@ _NO_THING = frozenset({"yes", "no", "ok", "okay", "right", "left", "correct", "d
 
 def _is_amount(said: Sequence[Token]) -> bool:
     """Whether a sentence is nothing but a number and its unit so far."""
-    return len(said) > 1 and is_unit_word(said[-1].norm) and all(_is_number(word.norm) for word in said[:-1])
+    return len(said) > 1 and is_unit_word(said[-1].norm) and all(is_number_word(word.norm) for word in said[:-1])
 
 
 def _is_span(tokens: Sequence[Token], at: int) -> bool:
     """Whether a sentence is nothing but days, weeks or months."""
     end = at + (tokens[at].norm == "day")
     first = end
-    while end < len(tokens) and _is_number(tokens[end].norm):
+    while end < len(tokens) and is_number_word(tokens[end].norm):
         end += 1
     end += end < len(tokens) and first == at and tokens[end].norm in _SPANS
     ends = end >= len(tokens) or tokens[end].norm == "."
@@ -151,7 +153,7 @@ _LASTS = frozenset("boot splint brace sling cast clinic review crutches collar o
 def _is_how_long(tokens: Sequence[Token], at: int) -> bool:
     """Whether a sentence is nothing but a number of minutes."""
     end = at
-    while end < len(tokens) and _is_number(tokens[end].norm):
+    while end < len(tokens) and is_number_word(tokens[end].norm):
         end += 1
     end += end + 1 < len(tokens) and tokens[end].norm == "."  # "Forty two. Minutes."
     closed = end + 1 >= len(tokens) or tokens[end + 1].punctuation
@@ -162,5 +164,3 @@ _TIMED = frozenset({"traction", "tourniquet", "tq", "cuff", "clamp"})
 _MINUTES = frozenset({"minutes", "minute", "min", "mins"})
 
 
-def _is_number(norm: str) -> bool:
-    return norm[:1].isdigit() or norm in numerals.SMALL or norm in numerals.TENS

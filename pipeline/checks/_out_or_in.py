@@ -10,7 +10,6 @@ from pipeline.records import Evidence, Fact, Token
 
 OUT = frozenset("removed explanted extracted retrieved out off removal explantation explant removing old previous "
                 "existing indwelling original".split())  # fmt: skip
-_ONLY_OLD = frozenset("old previous existing indwelling original".split())
 _IN = frozenset("implanted inserted placed in new replacement reimplanted implanting inserting placing inserts "
                 "fitted fixed secured deployed cemented impacted".split())  # fmt: skip
 _TAKEN = frozenset("took taken take taking came come pulled brought backed lifted".split())

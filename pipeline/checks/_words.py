@@ -10,6 +10,8 @@ from pipeline.note import OperativeNote, Passage
 # What is told there did not happen in this operation, or not yet.
 ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercare", "preop-diagnosis", "diagnosis",
                        "follow-up", "warning-signs", "next-step"})  # fmt: skip
+# "Wedge taken with the stapler, sent for frozen section".
+SENT_AWAY = re.compile(r"\bsent (?:for|to) (?:frozen|histolog|patholog|cultur|cytolog)", re.IGNORECASE)
 # What is warned of in general did not happen.
 _RISK = re.compile(r"\b(?:risks?|potential(?:ly)?|possib\w+|could|may|might|discuss\w+|explain\w+|in case of)\b", re.I)
 _NOT_BEHIND = re.compile(

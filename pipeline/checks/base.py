@@ -24,11 +24,10 @@ from pipeline.body_parts import related_sites as related_sites
 from pipeline.conversion import convert
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
+from pipeline.records import NOT_GIVEN as NOT_GIVEN
 from pipeline.records import Evidence, Fact, Finding, Severity, Token, Word
 from pipeline.rows import Concept
 
-# Roles of things that were there but did not go into, or stay in, the patient.
-NOT_GIVEN = frozenset({"prepared", "discarded", "held", "avoid", "trial", "explanted", "not_given", "not_used"})
 # Of these a person has two. Common practice, no source.
 EACH_OF_TWO = re.compile(
     r"\b(?:each|either|both|per) (?:side|eye|ear|knee|hip|shoulder|elbow|wrist|hand|ankle|foot|groin|breast|tonsil|"

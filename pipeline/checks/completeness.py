@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from pipeline.checks._words import SENT_AWAY
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
 from pipeline.limits import elements
@@ -55,12 +56,9 @@ _HAPPENED = re.compile(
 )  # fmt: skip
 
 
-_SENT = re.compile(r"\bsent (?:for|to) (?:frozen|histolog|patholog|cultur|cytolog)", re.IGNORECASE)
-
-
 def _in_other_words(note: OperativeNote, asked: str) -> bool:
     if asked == "anaesthesia":  # "skin: 3 mL lidocaine 1 %", "topical oxybuprocaine": a local anaesthetic was given
         return any(fact.role == "local_anaesthetic" for fact in note.of("medication", given=True))
     if asked == "specimens":
-        return any(_SENT.search(one.text) for one in note.sections.description)
+        return any(SENT_AWAY.search(one.text) for one in note.sections.description)
     return asked == "complications" and any(_HAPPENED.search(one.text) for one in note.sections.description)

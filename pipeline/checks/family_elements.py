@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from pipeline.checks._words import SENT_AWAY
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
 from pipeline.limits import elements
@@ -67,8 +68,6 @@ _SKIN = re.compile(
 _GRAFTED = re.compile(
     r"\bgraft(?:s|ed|ing)?\b(?:[^.:]|(?<=\d)[.:](?=\d)){0,80}?\b(?:stapled|glued|sutured|sewn|tacked)\b", re.IGNORECASE
 )
-# "Wedge taken with the stapler, sent for frozen section".
-_SENT = re.compile(r"\bsent (?:for|to) (?:frozen|histolog|patholog|cultur|cytolog)", re.IGNORECASE)
 _FIXES = re.compile(r"fixation|nail|pinning|wire|plat|screw|osteosynth|fusion|desis|osteotomy", re.IGNORECASE)
 _HELD = frozenset({"splint", "cast", "slab", "plaster-cast", "sling", "collar", "brace"})
 
@@ -81,7 +80,7 @@ def _in_other_words(note: OperativeNote, asked: str) -> bool:
     if asked == "injected":  # "80 mg methylprednisolone with 3 mL ropivacaine, 5 mL together"
         return bool(note.of("medication_volume", given=True)) and bool(note.of("medication_dose", given=True))
     if asked == "specimen":
-        return any(_SENT.search(text) for text in told)
+        return any(SENT_AWAY.search(text) for text in told)
     if asked == "closure":
         return any(_GRAFTED.search(text) for text in told)
     if asked == "fixation":  # "closed reduction and a plaster": nothing was put in

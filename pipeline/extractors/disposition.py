@@ -15,7 +15,6 @@ _MOVES = frozenset(
 )  # fmt: skip
 _PERSON = frozenset({"patient", "he", "she", "pt", "condition", "vitals", "vital", "hemodynamically", "infant", "child",
                      "baby", "who", "mother"})  # fmt: skip
-_BARE = frozenset({"stable", "awake", "comfortable", "extubated"})
 _EARLY = frozenset({"indication", "history", "imaging", "preop-diagnosis", "postop-diagnosis", "both-diagnoses",
                     "diagnosis", "procedure", "consent"})  # fmt: skip
 _CONCERN = frozenset({"concern", "concerns"})

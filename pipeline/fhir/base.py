@@ -20,14 +20,12 @@ from pipeline.fhir.narrative import clean
 from pipeline.fhir.ucum import is_ucum
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Fact
+from pipeline.records import NOT_GIVEN, Fact
 from pipeline.site import Site
 
 Resource = dict[str, Any]
 
 _NAMESPACE = uuid.UUID("0d3b4f0a-1c55-5e0b-8f6e-7f0e7a6c2b11")
-# Roles of things that were there but did not go into, or stay in, the patient.
-NOT_GIVEN = frozenset({"prepared", "discarded", "held", "avoid", "trial", "explanted", "not_given", "not_used"})
 # Resources that have no identifier in R4; a tag finds them again.
 _WITHOUT_IDENTIFIER = frozenset({"Provenance"})
 # HL7 security label for what is of uncertain reliability (v3 SecurityIntegrityObservationValue).

@@ -14,7 +14,6 @@ from decimal import Decimal
 from pipeline.fhir import times
 from pipeline.fhir.acts import notes
 from pipeline.fhir.base import (
-    NOT_GIVEN,
     Book,
     Resource,
     absent,
@@ -28,7 +27,7 @@ from pipeline.fhir.base import (
 )
 from pipeline.fhir.names import VOLUME
 from pipeline.fhir.people import People
-from pipeline.records import Fact
+from pipeline.records import NOT_GIVEN, Fact
 from pipeline.rows import Drug
 
 KINDS = ("medication", "medication_dose", "medication_volume", "medication_concentration", "medication_rate",

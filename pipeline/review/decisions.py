@@ -18,9 +18,6 @@ from pipeline.note import Code, OperativeNote
 from pipeline.records import Evidence, Fact, Reading, Revision
 from pipeline.review import values
 
-ACTIONS = ("accept", "correct", "reject", "ask", "answer", "settle", "reopen", "add")
-
-
 # Word ids of what was added: after those of any recording.
 ADDED_FROM = 1_000_000
 
