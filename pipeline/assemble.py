@@ -11,6 +11,7 @@ from decimal import Decimal
 from functools import lru_cache
 
 from pipeline import leftovers, story
+from pipeline.extractors.base import evidence
 from pipeline.grammar import Grammar
 from pipeline.note import Entry, Passage, Repair, SaidSide, Sections
 from pipeline.records import Evidence, Fact, Reading, Sentence
@@ -261,22 +262,10 @@ def _passage(sentence: Sentence, reading: Reading, unplaced: list[Evidence], sid
     words = story.words_between(reading, first, last)
     return Passage(
         text=" ".join(word.text for word in words),
-        evidence=_span(reading, first, last),
+        evidence=evidence(reading, first, last),
         section=sentence.section,
         taken_back=[strike.taken_back for strike in sentence.strikes],
         repaired=[Repair(text=word.text, heard=word.heard) for word in words if word.heard is not None],
         unplaced=unplaced,
         sides=sides,
-    )
-
-
-def _span(reading: Reading, first: int, last: int) -> Evidence:
-    words = story.words_between(reading, first, last)
-    return Evidence(
-        first=first,
-        last=last,
-        start=min((word.start for word in words if word.start is not None), default=None),
-        end=max((word.end for word in words if word.end is not None), default=None),
-        heard=" ".join(word.heard or word.text for word in words),
-        confidence=min((word.confidence for word in words if word.confidence is not None), default=None),
     )

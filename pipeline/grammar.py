@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
@@ -34,15 +34,20 @@ class Grammar:
     what is made of it can be kept by `lru_cache`."""
 
     tables: Mapping[str, Mapping[str, Row]]
+    _seen: dict[tuple[str, type[Row]], Mapping[str, Row]] = field(default_factory=dict, init=False, repr=False)
 
     def table(self, name: str, model: type[R]) -> Mapping[str, R]:
         """Rows of a table, typed. An absent table is empty. Raises TypeError on a wrong model."""
+        seen = self._seen.get((name, model))
+        if seen is not None:
+            return seen  # type: ignore[return-value]
         rows = self.tables.get(name, {})
         # All rows of a table are of one model (see _row), so the first one tells.
         for row in rows.values():
             if not isinstance(row, model):
                 raise TypeError(f"table {name} holds {type(row).__name__}, not {model.__name__}")
             break
+        self._seen[name, model] = rows
         return rows  # type: ignore[return-value]
 
     def row(self, table: str, ident: str) -> Row:

@@ -5,10 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
-from pipeline import clauses, cues, donor_sides, laterality, numerals, story
+from pipeline import clauses, cues, donor_sides, laterality, numerals
+from pipeline.extractors.base import evidence
 from pipeline.grammar import Grammar
 from pipeline.note import SaidSide
-from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence, Token
+from pipeline.records import Evidence, Fact, Mention, Quantity, Reading, Sentence, Token, replace
 
 _FORMS = frozenset({"number", "range", "fraction", "clock"})
 _COUNTS = frozenset({"", "count"})
@@ -228,14 +229,8 @@ def _ends_held(facts: Iterable[Fact], quantity: Quantity) -> bool:
 
 
 def _evidence(reading: Reading, first: int, last: int) -> Evidence:
-    words = story.words_between(reading, first, last)
-    return Evidence(
-        first, last,
-        min((word.start for word in words if word.start is not None), default=None),
-        max((word.end for word in words if word.end is not None), default=None),
-        " ".join(word.heard or word.text for word in words).strip(" ,.;:"),
-        min((word.confidence for word in words if word.confidence is not None), default=None),
-    )  # fmt: skip
+    told = evidence(reading, first, last)
+    return replace(told, heard=told.heard.strip(" ,.;:"))
 
 
 # There a side is told of what was before, or of what may be.

@@ -65,9 +65,11 @@ def folded(sentence: Sentence) -> tuple[str, ...]:
 
 
 def handed_on(sentence: Sentence, made: Sentence) -> Sentence:
-    """`made`, with the folded norms of a sentence of which it has the tokens."""
-    if made.tokens is sentence.tokens and "folded" in sentence.memo:
-        made.memo["folded"] = sentence.memo["folded"]
+    """`made`, with what is known of the words of a sentence of which it has the tokens."""
+    if made.tokens is sentence.tokens:
+        for name in ("folded", "norms") if made.mentions is not sentence.mentions else ("folded", "norms", "clauses"):
+            if name in sentence.memo:
+                made.memo[name] = sentence.memo[name]
     return made
 
 
@@ -256,6 +258,14 @@ _AND = frozenset({"and", "&", "plus", "or", "/"})
 _LEADS_IN = frozenset({"for", "of", "in", "on", "to", "with", "at", "from", "by", "and", "as"})
 
 
+def _crosses(start: int, end: int, taken: list[tuple[int, int]]) -> bool:
+    """Whether a stretch shares tokens with one that is taken, and is another one."""
+    for first, last in taken:  # noqa: SIM110 - a generator would take twice as long, some hundred times a narration
+        if start < last and end > first and (start, end) != (first, last):
+            return True
+    return False
+
+
 def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its mentions, in order. A phrase inside a longer one of any table is dropped;
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
@@ -277,13 +287,13 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     taken: list[tuple[int, int]] = []
     kept: list[Mention] = []
     for start, end, key in found:
-        if any(start < other_end and end > other_start and (start, end) != (other_start, other_end)
-               for other_start, other_end in taken):  # fmt: skip
+        if _crosses(start, end, taken):
             continue
+        turned = bool(across) and (start, end, key) in across
         # "Four screws were removed" names an operation, and the screws all the same.
-        if (start, end, key) in across and _goes_on(norms, start, end, found, across):
+        if turned and _goes_on(norms, start, end, found, across):
             continue
-        if (start, end, key) not in across:
+        if not turned:
             taken.append((start, end))
         elif not _device_inside(start, end, found):
             # "excision of a left breast cancer": the cancer is named, too

@@ -155,6 +155,14 @@ def tokenize(words: Sequence[Word]) -> list[Token]:
     ]  # fmt: skip
 
 
+def of_parts(parts: Sequence[str]) -> list[Token]:
+    """`tokenize` of written words that are numbered from 0."""
+    if not _PAUSES.isdisjoint(parts):
+        return tokenize([Word(at, part, at) for at, part in enumerate(parts)])
+    return [Token(text, norm, at, at, None, punctuation)
+            for at, part in enumerate(parts) for text, norm, punctuation in _cut(part)]  # fmt: skip
+
+
 _PAUSE = (("TO", "timeout", False),)
 
 

@@ -39,9 +39,9 @@ class Head:
 def count(token: Token) -> int | None:
     """The whole number of a token that counts: no unit, no label, no fraction."""
     quantity = token.quantity
-    if quantity is None and token.norm == "one":
-        return 1  # "four from the antrum and one from the body"; a pronoun elsewhere
-    if quantity is None or quantity.form != "number" or quantity.dimension not in ("", "count"):
+    if quantity is None:
+        return 1 if token.norm == "one" else None  # "four from the antrum and one from the body"; else a pronoun
+    if quantity.form != "number" or quantity.dimension not in ("", "count"):
         return None
     value = quantity.value
     if value is None or quantity.comparator is not None or value != int(value) or not 1 <= value <= MOST:

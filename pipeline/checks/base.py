@@ -174,11 +174,12 @@ def tokenized(text: str) -> tuple[Token, ...]:
 @lru_cache(maxsize=256)
 def _read(text: str, length: int, struck: frozenset[int]) -> tuple[Token, ...]:
     """Kept for the checks that read the same sentence after one another."""
-    words = [Word(at, part, at) for at, part in enumerate(text.split())]
-    if len(words) == length:
-        words = [word for at, word in enumerate(words) if at not in struck]
-    elif struck:
+    parts = text.split()
+    if not struck:
+        return tuple(quantities.merge(tokens.of_parts(parts)))
+    if len(parts) != length:
         return ()
+    words = [Word(at, part, at) for at, part in enumerate(parts) if at not in struck]
     return tuple(quantities.merge(tokens.tokenize(words)))
 
 
