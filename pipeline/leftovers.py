@@ -233,8 +233,6 @@ def _evidence(reading: Reading, first: int, last: int) -> Evidence:
     return replace(told, heard=told.heard.strip(" ,.;:"))
 
 
-# There a side is told of what was before, or of what may be.
-_NOT_TODAY = frozenset({"history", "indication", "imaging", "consent"})
 # How the patient lies, both sides of him.
 _LAID = frozenset({"padded", "tucked", "strapped", "taped", "stirrup", "stirrups", "cushioned", "rolled", "bump"})
 _PHRASE, _BEFORE = 6, 2  # tokens between a side and the part of the body after or before it
@@ -249,7 +247,7 @@ def sides(facts: Iterable[Fact], reading: Reading, grammar: Grammar) -> dict[int
             for piece in (fact.evidence, *fact.also)]  # fmt: skip
     found: dict[int, list[SaidSide]] = {}
     for sentence in reading.sentences:
-        if not sentence.tokens or sentence.section in _NOT_TODAY:
+        if not sentence.tokens or sentence.section in _STORIES:
             continue
         first, last = sentence.tokens[0].first, sentence.tokens[-1].last
         here = {side for piece, side in held if first <= piece.first <= last}

@@ -295,6 +295,11 @@ class Fact:
     doubts: tuple[str, ...] = ()
     added: str = ""
 
+    @property
+    def numeric(self) -> bool:
+        """Whether it is a number or a range."""
+        return self.value is not None or self.low is not None or self.high is not None
+
 
 _FACT = [one.name for one in fields(Fact)]
 _ID, _GROUP = _FACT.index("id"), _FACT.index("group")

@@ -209,7 +209,7 @@ def _said_twice(facts: list[Fact], places: _Places, grammar: Grammar) -> list[Fa
     kinds = grammar.table("kinds", Kind)
     numbered: dict[str | None, int] = {}
     for fact in facts:
-        if _has_number(fact):
+        if fact.numeric:
             numbered[fact.group] = numbered.get(fact.group, 0) + 1
     kept: list[Fact] = []
     alike: dict[tuple[str, str | None], list[int]] = {}  # kind and name -> places in `kept`
@@ -219,7 +219,7 @@ def _said_twice(facts: list[Fact], places: _Places, grammar: Grammar) -> list[Fa
             earlier = kept[index]
             if _repeats(earlier, fact, places, kinds):
                 merged = _absorb(earlier, fact)
-                if numbered.get(fact.group, 0) > numbered.get(earlier.group, 0) and not _has_number(fact):
+                if numbered.get(fact.group, 0) > numbered.get(earlier.group, 0) and not fact.numeric:
                     merged = replace(merged, group=fact.group)
                 kept[index] = merged
                 break
@@ -295,17 +295,13 @@ def _same_but_name(one: Fact, other: Fact) -> bool:
     )
 
 
-def _has_number(fact: Fact) -> bool:
-    return fact.value is not None or fact.low is not None
-
-
 def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
     if not (_same_thing(earlier, fact) and earlier.status == fact.status and earlier.certainty == fact.certainty):
         return False
     crossed = fact.kind in _TOLD_APART and _crossed(earlier, fact)
     if crossed or (None not in (earlier.role, fact.role) and earlier.role != fact.role):
         return False
-    if not _has_number(earlier) and not _has_number(fact):
+    if not earlier.numeric and not fact.numeric:
         the = fact.kind == "device" and places.word_before(fact) in _POINTING  # "a tray for the cup"
         return the or fact.kind not in _COUNTED or not places.same(earlier, fact)
     if (earlier.value, earlier.low, earlier.high, earlier.unit, earlier.scale) != (

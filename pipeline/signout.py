@@ -74,12 +74,12 @@ def _counts(fact: Fact, element: Element) -> bool:
 
 
 # Names under which all complications are denied.
-_ALL = frozenset({"", "none", "any", "complication", "complications", "uneventful"})
+ALL_OF_THEM = frozenset({"", "none", "any", "complication", "complications", "uneventful"})
 
 
 def _denies_one(fact: Fact) -> bool:
     """ "No dural tear" leaves open whether there was another complication."""
-    return fact.kind == "complication" and fact.certainty == "negated" and (fact.name or "") not in _ALL
+    return fact.kind == "complication" and fact.certainty == "negated" and (fact.name or "") not in ALL_OF_THEM
 
 
 @lru_cache(maxsize=256)

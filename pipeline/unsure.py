@@ -18,7 +18,7 @@ from pipeline import changed_plans, cues, kin, sidewords, unsure_states
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence, replace
-from pipeline.unsure_states import AND, DENIALS, OF, Place, is_numeric
+from pipeline.unsure_states import AND, DENIALS, OF, Place
 
 LEAD = "the words around it leave it open; "
 
@@ -88,7 +88,7 @@ def _place(fact: Fact, sentence: Sentence, words: _Words, opens: bool) -> Place 
     if not here:
         return None
     first, last, number = here[0], here[-1], None
-    if is_numeric(fact):
+    if fact.numeric:
         amount = (fact.value, fact.low, fact.high)
         own = [at for at in here if (one := tokens[at].quantity) is not None
                and (one.value, one.low, one.high) == amount]  # fmt: skip
@@ -102,7 +102,7 @@ def _reasons(fact: Fact, place: Place, dosed: bool, grammar: Grammar) -> Iterato
     done = (fact.status, fact.certainty) == ("performed", "affirmed")
     if not done and fact.kind not in _ORDERS:
         yield from unsure_states.open_state(fact, place)
-    if is_numeric(fact):
+    if fact.numeric:
         yield from _number(fact, place)
     if done:
         yield from _turned(fact, place)
@@ -256,8 +256,8 @@ def _turned(fact: Fact, place: Place) -> Iterator[str]:
     if fact.kind in _IMPLANTS and fact.role == "implanted" and (verdict := _verdict(place)):
         yield f"'{verdict}' is said of it: it may not have stayed in"
         return
-    if (is_numeric(fact) and fact.kind != "discarded_volume") or fact.kind in _THINGS:
-        for at in range(place.last + 1, min(place.last + (3 if is_numeric(fact) else 4), len(tokens))):
+    if (fact.numeric and fact.kind != "discarded_volume") or fact.kind in _THINGS:
+        for at in range(place.last + 1, min(place.last + (3 if fact.numeric else 4), len(tokens))):
             if any(old < at < new for old, new in changed_plans.outdone(place.sentence).items()):
                 break  # "three anchors planned, two used"
             if tokens[at].norm in _STOPS or place.is_named(at) or tokens[at].norm == "#volume":

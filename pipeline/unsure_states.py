@@ -50,10 +50,6 @@ class Place:
         return cues.words(self.sentence, at - 2, at)
 
 
-def is_numeric(fact: Fact) -> bool:
-    return fact.value is not None or fact.low is not None
-
-
 _STATUS = {"planned": "planned", "conditional": "hanging on a condition", "historical": "of the past",
            "other_person": "of somebody else", "performed": "done"}  # fmt: skip
 
@@ -74,7 +70,7 @@ def open_state(fact: Fact, place: Place) -> Iterator[str]:
     elif _is_denied_there(fact, place):
         if place.number is not None and place.number == place.first < place.last and place.is_named(place.first - 1):
             yield f"it may be of what is said right before it ('{place.said(place.first - 1)}')"
-    elif is_numeric(fact):
+    elif fact.numeric:
         behind = scope is not None and place.first - scope.first <= 1 and scope.last > place.last
         if (place.stream and not behind) or (fact.certainty == "negated" and scope is None):
             yield f"taken as {state} by words that may be of {_other(place, scope)}"

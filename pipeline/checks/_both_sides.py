@@ -10,12 +10,12 @@ from __future__ import annotations
 import re
 
 from pipeline.checks._asides import around
+from pipeline.checks._level_roles import AGREED
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Laterality
 
 _ILL = ("preop_diagnosis", "postop_diagnosis", "diagnosis", "indication")
 _DONE = ("procedure", "act", "injection", "injection_volume", "medication", "medication_dose", "medication_volume")
-_AGREED = frozenset({"consent", "time_out", "site_marking"})
 _HARVEST = ("harvest_site", "draw", "draw_count", "harvest_total")
 _INJECTED = frozenset({"injection", "injection_volume"})
 _OWN_DOSE = 30  # words from an injection to the dose that is its own
@@ -30,7 +30,7 @@ _ANNOUNCED = re.compile(
 
 def announced(note: OperativeNote, operated: Fact, fact: Fact) -> bool:
     """Whether `fact`, on the other side than `operated`, is of a second operation that was told as one. Pure."""
-    if fact.kind in _AGREED or note.of(*_HARVEST) or fact.laterality is None or operated.laterality is None:
+    if fact.kind in AGREED or note.of(*_HARVEST) or fact.laterality is None or operated.laterality is None:
         return False
     if fact.kind not in _ILL and tells_both(note):
         return True

@@ -9,10 +9,9 @@ from pipeline.checks.base import beside, called, finding
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Severity
+from pipeline.signout import ALL_OF_THEM
 
 MEANING = "Complications were said to be none, but one was told; or one was suspected and never settled."
-
-_GENERAL = frozenset({"", "none", "any", "uneventful", "complication", "complications"})
 
 # Words for complications that are also said of what is usual in an operation ("bleeding was seen from the holes").
 _EVERYDAY = frozenset({"bleeding", "numbness", "stiffness", "persistent-pain", "recurrence", "hypotension"})
@@ -185,7 +184,7 @@ def _torn(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
 
 
 def _general(fact: Fact) -> bool:
-    return (fact.name or "") in _GENERAL and (fact.text or "none").lower() in ("none", "nil", "no complications", "")
+    return (fact.name or "") in ALL_OF_THEM and (fact.text or "none").lower() in ("none", "nil", "no complications", "")
 
 
 # Blood that was found and taken out: the fracture's, an old one, the one that the operation was for.

@@ -11,6 +11,7 @@ from __future__ import annotations
 DREW = frozenset(
     "drew draw draws drawn drawing pull pulls pulled aspirate aspirates aspirated withdrew withdrawn".split()
 )
+CRESTS = frozenset({"crest", "crests", "psis", "asis", "spine"})
 GOT = frozenset("got get gave gives took taken obtained collected yielded yields harvested another".split())
 STARTS = frozenset({"got", "took", "taken", "obtained", "collected", "harvested", "harvest"})
 OUT = DREW | {"collected", "obtained", "took", "taken", "harvested", "yielded", "yields", "removed", "drained", "got"}

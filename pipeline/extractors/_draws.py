@@ -61,10 +61,10 @@ def sums_both(reading: Reading, sentence: Sentence, index: int) -> bool:
     told: set[str] = set()
     for one in reading.sentences:
         last = index if one is sentence else len(one.tokens)
-        for mention in base.mentions(one, "sites") if one.says(_CRESTS) else ():
+        for mention in base.mentions(one, "sites") if one.says(_amount_words.CRESTS) else ():
             if "iliac-crest" in mention.id and mention.first < last:
                 told |= {token.norm for token in one.tokens[max(0, mention.first - 2) : mention.first]}
-        told |= {one.tokens[at - 1].norm for at in range(1, last) if one.tokens[at].norm in _CRESTS}
+        told |= {one.tokens[at - 1].norm for at in range(1, last) if one.tokens[at].norm in _amount_words.CRESTS}
         if one is sentence:
             break
     return {"left", "right"} <= told
@@ -83,7 +83,7 @@ def crest_side(sentence: Sentence, grammar: Grammar, index: int) -> Laterality |
         if token.norm in ("from", "on", "at"):
             return None
     crests = [(hit.first, hit.last) for hit in cues.hits(sentence, grammar, "marrow")
-              if tokens[hit.last].norm in _CRESTS and hit.last < index]  # fmt: skip
+              if tokens[hit.last].norm in _amount_words.CRESTS and hit.last < index]  # fmt: skip
     if not crests:
         return None
     first, last = crests[-1]
@@ -97,7 +97,6 @@ def crest_side(sentence: Sentence, grammar: Grammar, index: int) -> Laterality |
     return None
 
 
-_CRESTS = frozenset({"crest", "crests", "psis", "asis", "spine"})
 _OF_CREST = frozenset({"iliac", "posterior", "anterior", "superior", "bone", "the"})
 
 

@@ -91,8 +91,8 @@ def _activity(book: Book, facts: Sequence[Fact]) -> Resource:
 
 def _scheduled(book: Book, facts: Sequence[Fact]) -> Resource:
     """How long: bounds of a Timing where the unit of time was said, else words."""
-    lengths = [fact for fact in facts if fact.kind in ("aftercare", "duration") and _has_number(fact)]
-    later = [fact for fact in facts if fact.kind == "follow_up" and _has_number(fact)]
+    lengths = [fact for fact in facts if fact.kind in ("aftercare", "duration") and fact.numeric]
+    later = [fact for fact in facts if fact.kind == "follow_up" and fact.numeric]
     if later:
         return {"scheduledString": ", ".join(f"in {book.shown(fact)}" for fact in later)}
     if any(fact.role == "starts" for fact in lengths):
@@ -108,7 +108,3 @@ def _scheduled(book: Book, facts: Sequence[Fact]) -> Resource:
         ends = {"low": simple_quantity(fact.low, fact.unit), "high": simple_quantity(fact.high, fact.unit)}
         return {"scheduledTiming": {"repeat": {"boundsRange": within(ends)}}}
     return {"scheduledString": f"for {book.shown(fact)}"}
-
-
-def _has_number(fact: Fact) -> bool:
-    return fact.value is not None or fact.low is not None or fact.high is not None
