@@ -73,7 +73,8 @@ def other_drug(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft
         return None
     new = [m for m in mark(Sentence(0, tuple(tokens[cue.end : cue.end + 4])), loaded).mentions
            if m.table == "drugs" and m.first == 0]  # fmt: skip
-    old = [m for m in mark(Sentence(0, tuple(tokens[: cue.first])), loaded).mentions if m.table == "drugs"]
+    told = tokens[: cue.first] if new else ()
+    old = [m for m in mark(Sentence(0, tuple(told)), loaded).mentions if m.table == "drugs"]
     if not old or not new or new[0].id == old[-1].id:
         return None
     if any(token.quantity is None and not token.punctuation and token.norm != "of"
