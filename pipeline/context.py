@@ -155,6 +155,8 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         spans.append((ahead_of, hit.last))
     first = min(span[0] for span in spans)
     last = max(span[1] for span in spans)
+    if rule.id == "attempt-failed" and hit.first and sentence.tokens[hit.first - 1].norm in _BEHIND_IT:
+        first, last = hit.first, max(last, ahead_named(sentence, hit, hits, stops))
     if rule.id == "unable" and sentence.tokens[min(hit.last + 1, last)].norm in _OVERCOME:
         last = min([last, *(m.first - 1 for m in sentence.mentions if m.table in _SEEN and m.first > hit.last)])
     if rule.id == "none" and sentence.tokens[hit.first - 1].norm in ("was", "were") and _were_none(sentence, hit):
@@ -198,6 +200,8 @@ def _unsent(sentence: Sentence, hit: CueHit, first: int) -> int:
     return hit.first if any(m.table in told and first <= m.first < hit.first for m in sentence.mentions) else first
 
 
+# "Intussusception after a failed enema": what failed is named behind it.
+_BEHIND_IT = frozenset({"after", "following", "despite", "since"})
 _OF_A_TOPIC = frozenset({"aimed", "would", "planned", "planned-after"})
 _AGAIN = frozenset({"repeated", "continued", "redosed"})
 _ENDS_LIST = frozenset({"never", "not", "continues", "continue", "continued"})

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import TypeAlias
 
 from pipeline import grammar
-from pipeline.mentions import mark
+from pipeline.mentions import mark, split_phrase
 from pipeline.records import Mention, Sentence, Token
 from pipeline.restated import SIDES, Cue
 from pipeline.rows import Correction
@@ -27,6 +27,14 @@ def cues() -> tuple[Cues, grammar.Grammar]:
             table.setdefault(words[0], []).append((words, row))
     ordered = {word: tuple(sorted(items, key=lambda item: -len(item[0]))) for word, items in table.items()}
     return ordered, loaded
+
+
+@lru_cache(maxsize=1)
+def corrected_things() -> frozenset[str]:
+    """What an operation corrects by its name ("hammertoe correction"): no word is taken back there."""
+    _, loaded = cues()
+    names = [split_phrase(phrase) for table, _, phrase in loaded.phrases() if table in ("procedures", "acts")]
+    return frozenset(words[at - 1] for words in names for at, word in enumerate(words) if at and word == "correction")
 
 
 def next_cue(tokens: Sequence[Token], start: int, by_first: Cues) -> Cue | None:

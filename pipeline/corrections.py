@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.correction_cues import cues, next_cue
+from pipeline.correction_cues import corrected_things, cues, next_cue
 from pipeline.records import Evidence, Strike, Token, Word
 from pipeline.renamed import is_renamed, named, of_its_class, other_drug, strike_named
 from pipeline.restated import (
@@ -113,8 +113,9 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
     after = tokens[cue.end].norm if cue.end < len(tokens) else "."
     apart = before in _PAUSES and (after in _PAUSES or cue.end == len(tokens) or tokens[cue.end].quantity is not None
                                    or after in SIDES)  # fmt: skip
+    ordinary = before in _ORDINARY_BEFORE or before in corrected_things()
     if (after in _ORDINARY_AFTER and cue.row.id in ("correction", "scratch-that") and not apart) or (
-        before in _ORDINARY_BEFORE and cue.row.id in ("correction", "scratch-that", "or-rather")
+        ordinary and cue.row.id in ("correction", "scratch-that", "or-rather")
     ):
         return cue.end
     if cue.row.action == "strike_sentence":

@@ -54,6 +54,15 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
             _substance(out, said) in _PRODUCTS and _at_place(out, index + 1)
         ):
             same = said  # "eight millilitres of concentrate, four into the left knee and four into the right"
+        if same < 0 and quantity.form == "number" and _of_anticoagulant(out, index):
+            same = next((at for at in range(index - 1, max(-1, index - _APART), -1) if out[at].norm == "#volume"), -1)
+            said = same if same >= 0 else said  # "fifty mils of blood with five of citrate"
+        if same < 0 and quantity.form == "number" and index and out[index - 1].norm == "all" and (
+            _at_place(out, index + 1)
+        ):
+            same = next((at for at in range(index - 1, max(-1, index - _FROM_PRODUCT), -1)
+                         if out[at].norm == "#volume" and _substance(out, at) in _PRODUCTS), -1)  # fmt: skip
+            said = same if same >= 0 else said  # "five mils of plasma ..., all five into the tendon"
         listed = told >= 0 and index - told <= _APART and _is_next(out, index)
         if same < 0 and said >= 0 and index - said <= _APART and _is_fate(out, said, index):
             same = said  # "twenty mils drawn up, fifteen given, the remaining five discarded"
@@ -77,6 +86,17 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
         giver = said = index
         told = index if listed else told
     return _lend_spans(out)
+
+
+def _of_anticoagulant(tokens: Sequence[Token], index: int) -> bool:
+    """ "With five of citrate", "plus six of ACD-A": told beside the blood that it keeps from clotting."""
+    before = tokens[index - 1].norm if index else ""
+    behind = [token.norm for token in tokens[index + 1 : index + 3]]
+    return before in _JOINS and behind[:1] == ["of"] and bool(set(behind[1:]) & _KEEPS_THIN)
+
+
+_KEEPS_THIN = frozenset({"citrate", "acd", "acd-a", "acda", "cpd", "anticoagulant"})
+_FROM_PRODUCT = 40  # tokens
 
 
 def _is_fate(tokens: Sequence[Token], said: int, index: int) -> bool:

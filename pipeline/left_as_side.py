@@ -3,7 +3,7 @@ and LT intact" tells of a ligament), and whether a "right" is none but said to b
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
 from pipeline.records import Mention, Sentence
@@ -46,6 +46,16 @@ def is_side(sentence: Sentence, at: int) -> bool:
     return paired if led else bool(short)
 
 
+def stays_in(norms: Sequence[str], at: int) -> bool:
+    """ "A ten french drain left nothing for the lab": what stayed where it was put, before another matter."""
+    before, after = norms[at - 1] if at else "", norms[at + 1] if at + 1 < len(norms) else ""
+    return norms[at] == "left" and before in _STAYS and after in _ANOTHER_MATTER
+
+
+_STAYS = frozenset({"drain", "catheter", "pack", "stent", "tube", "vacuum"})
+_ANOTHER_MATTER = frozenset(
+    "nothing no none count blood complication specimen skin closed wound portal for until".split()
+)
 _TALK = frozenset("so we i now then let lets ok okay well next that's that this the good there it here and".split())
 
 

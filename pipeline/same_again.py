@@ -66,6 +66,8 @@ def _same(sentence: Sentence, said: list[Side]) -> int | None:
         if tokens[at].quantity is not None:
             return None
         if tokens[at].norm in _SAME:
+            if any(one.quantity is not None and one.quantity.dimension in ("volume", "mass") for one in tokens[at:]):
+                return None  # "L hip: same, 6 mL in"
             after = tokens[at + 1] if at + 1 < len(tokens) else None
             return at if after is None or after.punctuation or after.norm in _ENDS else None
     return None

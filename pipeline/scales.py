@@ -9,7 +9,7 @@ from pipeline.records import Scale, Sentence, Token
 
 # Whole words only: "beach chair" and "the upper side" hold none of these.
 _EACH = re.compile(r"\b(?:each|apiece|respectively|per (?:site|level|port|needle|portal))\b")
-_SIDES = re.compile(r"\b(?:per|each|either|both) side\b")
+_SIDES = re.compile(r"\b(?:(?:per|each|either|both) side|per (?:knee|hip|shoulder|ankle|elbow|wrist|joint|crest))\b")
 # "Five millilitres a draw", "two millilitres at a place" (folded); "5 mL pulls".
 _EVERY = re.compile(r"(?:at |from |with |in )?(?:a|per|every) (?:draw|pull|pas|aliquot|aspirate|place|spot|go|time|"
                     r"syringe|turn|hole)\b")  # fmt: skip
@@ -42,6 +42,13 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
 
 def _scale(sentence: Sentence, index: int) -> Scale | None:
     tokens = sentence.tokens
+    if index > 2 and tokens[index - 1].norm == "(" and _of_both(sentence, index):
+        return "total"
+    own = tokens[index].quantity
+    if index > 1 and tokens[index - 1].norm == "all" and own is not None and own.dimension == "volume" and (
+        _said_before(tokens, index)
+    ):
+        return "total"  # "2.5 mL into the cyst, 1.5 mL into the joint, all 4 mL in"
     before: list[str] = []
     for at in range(index - 1, max(-1, index - 4), -1):
         token = tokens[at]
@@ -96,6 +103,23 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     makes = behind.endswith(("that make", "which make"))  # "makes", folded
     makes = makes and tokens[index].quantity is not None and _said_before(tokens, index)
     return "total" if _TOTAL & set(before) or opens or summed or makes else None
+
+
+def _of_both(sentence: Sentence, index: int) -> bool:
+    """ "Triamcinolone 40 mg each (80 mg)", "10 mL per side (20 mL)": the amount in brackets is that of all of them."""
+    tokens, own = sentence.tokens, sentence.tokens[index].quantity
+    for at in range(index - 2, max(-1, index - _TO_BRACKET), -1):
+        before = tokens[at].quantity
+        if tokens[at].punctuation:
+            return False
+        if before is not None:
+            more = before.value is not None and own is not None and own.value is not None and own.value > before.value
+            same = own is not None and own.unit == before.unit and bool(before.dimension)
+            return more and same and scale(sentence, at) in ("each", "per_side")
+    return False
+
+
+_TO_BRACKET = 7  # tokens
 
 
 def _each_closes(tokens: tuple[Token, ...], index: int) -> bool:

@@ -105,6 +105,11 @@ _AHEAD = frozenset({"aftercare", "follow-up"})
 def _after_preop(row: SectionCue, part: Sentence, lasting: str, grammar: Grammar) -> SectionCue:
     """ "Post-op:" right after a pre-operative diagnosis is the diagnosis, elsewhere the plan."""
     words = [token.norm for token in part.tokens if not token.punctuation]
+    tables = {mention.table for mention in part.mentions}
+    if row.id == "postop-diagnosis" and words[:1] == ["after"] and not tables & {"diagnoses", "findings"} and (
+        tables & {"aftercare", "dressings"}
+    ):  # "After: boot 1 week, physio from day 3"
+        return grammar.table("sections", SectionCue)["aftercare"]
     told = [token.norm for token in part.tokens]
     joint = next((at for at, norm in enumerate(told) if norm in ("+", "plus", "and", "with", ",")), len(told))
     if row.id == "aftercare" and words and words[0] in ("post", "postop") and (
@@ -129,6 +134,7 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
     folded = folded_of(sentence)
     if index.keys().isdisjoint(folded):
         return [(sentence, None, False)]
+    folded = _joined(folded)
     starts: list[tuple[int, SectionCue, int]] = []
     for at, word in enumerate(folded):
         if word not in index or (starts and at <= starts[-1][2]):
@@ -138,6 +144,8 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
             end = at + len(cue.words)
             if folded[at:end] != cue.words:
                 continue
+            if at and cue.row.id == "both-diagnoses" and all(token.punctuation for token in sentence.tokens[end:]):
+                break  # "calcific deposit 14 mm, pre & post dx": said behind it
             # "under examination", "the left eye was done in March"
             before = sentence.tokens[at - 1].norm
             free = at > 0 and before not in _BEFORE_A_NOUN and before not in _BEFORE_A_VERB
@@ -169,6 +177,16 @@ def _cut(sentence: Sentence, grammar: Grammar) -> list[tuple[Sentence, SectionCu
     return parts
 
 
+def _joined(folded: Sequence[str]) -> tuple[str, ...]:
+    """ "Pre/post", "pre = post", "before & after": "and", whatever sign stands for it."""
+    return tuple(
+        "and" if word in _SIGNS and 0 < at < len(folded) - 1 and folded[at - 1].startswith(("pre", "before"))
+        and folded[at + 1].startswith(("post", "after")) else word
+        for at, word in enumerate(folded)
+    )  # fmt: skip
+
+
+_SIGNS = frozenset("/ = & + - – |".split())
 _BEFORE_A_VERB = frozenset("under was were is are be been being not nothing had has have".split())
 _NEXT = frozenset({"procedure", "anaesthesia", "indication", "findings"})
 _STREAM = 40  # tokens; a longer part is speech without full stops: its heading holds for the next few words only
@@ -236,6 +254,8 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
     if tokens[at - 1].text.endswith(("'s", "\u2019s")) or gave:
         return False  # "the patient's history and physical", "obtaining appropriate preoperative informed consent"
     if before == "same":  # "postoperative diagnosis same procedure performed", but not "the same procedure performed"
+        if cue.row.id == "findings":  # "lesion of the talus same finding at operation"
+            return at > 1 and tokens[at - 2].norm in _THE_SAME
         return len(cue.words) > 1 and at > 1 and tokens[at - 2].norm != "the"
     return len(cue.words) > 1 and before not in _BEFORE_A_NOUN and not tokens[at - 1].punctuation
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 from pipeline import body_parts
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
-from pipeline.left_as_side import WRITTEN, is_ligament, is_side, is_talk
+from pipeline.left_as_side import WRITTEN, is_ligament, is_side, is_talk, stays_in
 from pipeline.mentions import folded, split_phrase
 from pipeline.records import Laterality, Mention, Sentence, Token
 from pipeline.rows import Concept
@@ -108,7 +108,8 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
             continue
         words, row = said[-1] if said[0][1].id == "left-behind" and is_side(sentence, at) else said[0]
         side = _read(sentence, grammar, at, at + len(words) - 1, row)
-        if side is not None and not _inside_name(sentence, side, grammar) and not _denied(norms, at):
+        astray = _denied(norms, at) or stays_in(norms, at)
+        if side is not None and not _inside_name(sentence, side, grammar) and not astray:
             found.append(side)
         at += len(words)
     return found

@@ -37,12 +37,14 @@ _OH = re.compile(r"^\d{1,2}[oO]$")
 # "Nine oh five" as a recogniser writes it: "nine o'five", "nine-o'five".
 _OH_DIGIT = re.compile(r"(?<![a-z])(o)['’](?=(?:one|two|three|four|five|six|seven|eight|nine)(?![a-z]))", re.I)
 _NAMED = re.compile(r"^[A-Z][A-Za-z]*[-–]\d[\dA-Za-z.]*$")  # GIA-80, TIMI-3: a name, not a number
+_JOINED = re.compile(r"(?<=[A-Za-z]{2})([+=&])(?=[A-Za-z]{2})")
 _SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ]|\d{1,4}(?:\.\d+)?$)")
 _ASKED = re.compile(r"^(\?{1,2})([A-Za-z].*)$")  # "?stone": query stone
 # Words of clinical shorthand with a mark inside them, and what they are said as.
 _SHORT = {
     "-ve": "negative", "–ve": "negative", "+ve": "positive", "w/o": "without", "w/out": "without", "w/": "with",
-    "c/w": "consistent", "c/o": "complains", "req'd": "required", "reqd": "required",
+    "a/scope": "arthroscopy", "a'scope": "arthroscopy", "c/w": "consistent", "c/o": "complains", "req'd": "required",
+    "reqd": "required",
     "comps": "complications", "compls": "complications", "bx": "biopsy", "histo": "histology", "spec": "specimen",
     "specs": "specimens", "@": "at", "proph": "prophylaxis", "ppx": "prophylaxis",
     "inj": "injection",
@@ -104,6 +106,9 @@ def _core(text: str) -> list[tuple[str, str, bool]]:
         return [(text, _norm(text), False)]  # "q.4-6h": how often, no quantity
     if _OH.match(text):
         return [(text[:-1], text[:-1], False), (text[-1], "o", False)]  # "2o Vicryl": two oh
+    parts = _JOINED.split(text)
+    if len(parts) > 1:  # "AL+AM portals", "pre=post"
+        return [piece for part in parts for piece in ([(part, part, False)] if part in "+=&" else _core(part))]
     if not any(mark in text for mark in "-–—/…,"):
         if not any(letter.isalnum() or letter in "½¼¾⅓⅔⅛⅜⅝⅞%°#&+<>~=±×" for letter in text):
             return [(text, text, True)]

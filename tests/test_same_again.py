@@ -73,3 +73,11 @@ def amounts(text: str, kind: str) -> list[tuple[str | None, str, bool]]:
 def test_the_same_again(text: str, kind: str, expected: list[tuple[str | None, str, bool]]) -> None:
     assert amounts(text, kind)[: len(expected)] == expected
     assert len([one for one in amounts(text, kind) if one[1] == expected[0][1]]) == len(expected)
+
+
+def test_nothing_is_given_twice_where_the_amount_is_said_again() -> None:
+    text = (
+        "Bilateral core decompression + BMAC. Harvest: both ant crests, 60 mL per side, 120 mL total. "
+        "Spin 15 min -> 12 mL, 6 mL per hip. R hip: 8 mm core, 6 mL in. L hip: same, 6 mL in."
+    )
+    assert amounts(text, "injection_volume") == [("right", "6", False), ("left", "6", False)]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from pipeline.checks._spoken_counts import Head, count
@@ -11,6 +12,7 @@ _SET = frozenset({"anchors", "stitches", "sutures", "knots", "loops", "tacks", "
 _TO_PLACES = 8  # tokens from the noun to "at"
 _BETWEEN = frozenset({",", "and", "then", "&", "at", "the"})
 _HOURS = 12
+_FACE = re.compile(r"(?:[1-9]|1[0-2]):[03]0")  # on a clock face, as typed
 
 
 def told(read: Sequence[Token], head: Head) -> str | None:
@@ -30,6 +32,9 @@ def told(read: Sequence[Token], head: Head) -> str | None:
             last = len(places)
         elif (hour := count(token)) is not None and hour <= _HOURS:
             places.append(str(hour))
+        elif quantity is not None and quantity.form == "clock" and _FACE.fullmatch(token.text.strip(",.;()")):
+            places.append(token.text.strip(",.;()"))  # "at 5:30, 4:30, 3:30 and 2:30"
+            last = len(places)
         elif token.norm not in _BETWEEN:
             if quantity is not None and quantity.form == "clock":
                 return None  # "one thirty three and five": where one ends and the next begins is not clear

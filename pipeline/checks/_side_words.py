@@ -61,7 +61,8 @@ class Clash:
 
 def clashes(note: OperativeNote) -> Iterator[Clash]:
     """Every kind once at most. Pure."""
-    for reader in (_donor, _way_in, _in_the_name, _incision, _of_two, _named_only, _crest, _pain, _fossa):
+    for reader in (_donor, _way_in, _in_the_name, _incision, _of_two, _named_only, _crest, _crest_agreed, _pain,
+                   _fossa):
         found = reader(note)
         if found is not None:
             yield found
@@ -89,6 +90,55 @@ _CREST = re.compile(
 )  # fmt: skip
 
 
+# A crest that was agreed on, prepared or used, on a side where none of the marrow is told to have come from.
+_AGREED = re.compile(
+    r"\b(?P<side>left|right|(?-i:[LR])) (?:(?:posterior|anterior|post|ant|iliac|superior) )*(?:crest|psis|asis)\b", re.I
+)
+_ANOTHER = re.compile(
+    r"\b(?:other|opposite|contralateral|instead|sclerotic|first|tried|scar\w*|avoid\w*|dry|switch\w*|moved|changed|"
+    r"too|old|previous\w*|ago|infect\w*|pain\w*|tattoo|rash|not|no|never|both|bilateral|if)\b", re.I
+)
+_AROUND_CREST = 45  # letters
+
+
+_AT_TIME_OUT = re.compile(r"\b(?:TO|(?i:time[- ]?out|marked|confirmed|consent\w*|checked|read out|agreed))\b")
+_BEGUN = re.compile(r"[.;]|\b(?:began|begun|start\w*|incision|skin|knife|took|taken|drew|pulled)\b", re.I)
+
+
+def _crests_apart(note: OperativeNote) -> Clash | None:
+    """The crest of the time-out and the one that is told of afterwards, where each is on one side only."""
+    agreed: list[re.Match[str]] = []
+    told: list[tuple[Passage, re.Match[str]]] = []
+    for passage in note.sections.description:
+        for match in _AGREED.finditer(passage.text):
+            lead = _BEGUN.split(passage.text[: match.start()])[-1]
+            around = passage.text[max(0, match.start() - _AROUND_CREST) : match.end() + _AROUND_CREST]
+            if _AT_TIME_OUT.search(lead):
+                agreed.append(match)
+            elif _ANOTHER.search(around):
+                return None
+            else:
+                told.append((passage, match))
+    sides, others = {_full(match) for match in agreed}, {_full(match) for _, match in told}
+    if len(sides) != 1 or len(others) != 1 or sides == others:
+        return None
+    return Clash(agreed[0].group(), told[0][1].group(), told[0][0].evidence, "crest")
+
+
+def _crest_agreed(note: OperativeNote) -> Clash | None:
+    """ "Time out left knee and left crest ... right posterior crest, prone, ten draws"."""
+    drawn = [fact for fact in note.of(*_MARROW, "harvest_site", given=True) if fact.laterality is not None]
+    side = str(drawn[0].laterality) if len({fact.laterality for fact in drawn}) == 1 else ""
+    if side not in _OTHER:
+        return _crests_apart(note) if drawn else None
+    for passage in note.sections.description:
+        for match in _AGREED.finditer(passage.text):
+            around = passage.text[max(0, match.start() - _AROUND_CREST) : match.end() + _AROUND_CREST]
+            if _full(match) != side and not _ANOTHER.search(around) and not _asides(note, passage, match):
+                return Clash(f"{drawn[0].evidence.heard} ({side})", match.group(), passage.evidence, "crest")
+    return None
+
+
 def _crest(note: OperativeNote) -> Clash | None:
     """Marrow that was drawn on one side, and a crest closed on the other."""
     drawn = [fact for fact in note.of(*_MARROW, given=True) if fact.laterality is not None]
@@ -109,7 +159,7 @@ def _says_both(note: OperativeNote, part: str) -> bool:
 
 def _asides(note: OperativeNote, passage: Passage, match: re.Match[str]) -> bool:
     said = passage.evidence.first + len(passage.text[: match.start("side")].split())
-    return is_aside(note, Evidence(said, said, None, None, ""), match["side"].lower())
+    return is_aside(note, Evidence(said, said, None, None, ""), _full(match))
 
 
 def _titles(note: OperativeNote) -> list[Passage]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from pipeline.checks._words import SENT_AWAY
+from pipeline.checks._words import ELSEWHERE, SENT_AWAY
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
 from pipeline.limits import elements
@@ -56,9 +56,29 @@ _HAPPENED = re.compile(
 )  # fmt: skip
 
 
+_UNNUMBED = re.compile(
+    r"\bno (?:local |general )?(?:ana?esthe\w+|sedation)\b|\b(?:cold|cryo|ethyl chloride) ?spray\b", re.I
+)
+_STATE = re.compile(
+    r"\b(?:worn|torn|frayed|gone|absent|retracted|loose|thin|soft|swollen|inflamed|thick(?:ened)?|flat(?:tened)?|tight|"
+    r"intact|whole|clean|healthy|normal|unstable|displaced|bone on bone|eburnated|degenerate\w*|arthritic|scarred|"
+    r"full of)\b", re.I,
+)
+_BLED = re.compile(r"\bblood loss\b[^.;]{0,20}\b(?:few|drops?|hardly|next to|trivial|little|not worth)\b", re.I)
+
+
 def _in_other_words(note: OperativeNote, asked: str) -> bool:
     if asked == "anaesthesia":  # "skin: 3 mL lidocaine 1 %", "topical oxybuprocaine": a local anaesthetic was given
-        return any(fact.role == "local_anaesthetic" for fact in note.of("medication", given=True))
+        return any(fact.role == "local_anaesthetic" for fact in note.of("medication", given=True)) or any(
+            _UNNUMBED.search(one.text) for one in note.sections.description
+        )
+    if asked == "findings":  # "head worn through, cuff gone"; an injection finds what was diagnosed
+        told = note.of("postop_diagnosis")
+        return bool(told) and (bool(_of_injection(note)) or any(
+            _STATE.search(one.text) for one in note.sections.description if one.section not in ELSEWHERE
+        ))
+    if asked == "blood_loss":
+        return any(_BLED.search(one.text) for one in note.sections.description)
     if asked == "specimens":
         return any(SENT_AWAY.search(one.text) for one in note.sections.description)
     return asked == "complications" and any(_HAPPENED.search(one.text) for one in note.sections.description)

@@ -33,7 +33,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     ]
     if not none:
         return []
-    return _in_words(note, none[0], told) + _slipped(note, none[0], told) + _torn(note, none[0], told) + [
+    worded = _in_words(note, none[0], told) + _slipped(note, none[0], told) + _torn(note, none[0], told)
+    return (worded or _lost(note, none[0], told)) + [
         finding(
             "complication_conflict",
             _severity(note, fact, grammar),
@@ -165,9 +166,7 @@ _MENDED = re.compile(
 
 def _torn(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
     """ "A tear of the dura that was closed with two stitches": it happened today, unless the operation was for it."""
-    ill = " ".join(f"{fact.name} {fact.text} {fact.evidence.heard}".lower() for fact in note.of(
-        "preop_diagnosis", "postop_diagnosis", "diagnosis", "indication", "procedure", "imaging", "history"
-    ))  # fmt: skip
+    ill = _ill(note)
     for passage, match in (*matches(note, _MENDED, _HARMS), *matches(note, _TEAR, _TEARS)):
         organ = re.search(_INNER, match[0], re.I)
         if any(passage.holds(fact) for fact in told) or (organ is not None and organ[0].lower() in ill):
@@ -181,6 +180,47 @@ def _torn(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
         )  # fmt: skip
         return [beside(made, passage.evidence)]
     return []
+
+
+# A nerve that nobody meant to cut, and what is lost after the operation.
+_LOST = re.compile(
+    r"\b(?:\w+ )?nerve (?:was|got|had been|is) (?:\w+ly )?(?:cut|transected|severed|lacerated|injured|damaged|"
+    r"crushed)\b|"
+    r"\b(?:transient |new |temporary |partial |complete )?(?:foot|wrist) drop\b|"
+    r"\b(?:new|transient|postoperative|post-op) (?:numbness|palsy|weakness|deficit)\b|"
+    r"\b(?:numb|weak|pulseless|dead)\b[^.;]{0,30}\b(?:after (?:the )?(?:traction|block|tourniquet)|in recovery|"
+    r"on waking|when (?:he|she) woke)\b|"
+    r"\b(?:re-?intubated|cardiac arrest|arrested|had a (?:seizure|fit))\b", re.I,
+)  # fmt: skip
+
+
+_LOSSES = ("nerve", "drop", "numb", "palsy", "weak", "deficit", "pulseless", "dead", "intubated", "arrest", "seizure",
+           "fit")  # fmt: skip
+
+
+def _lost(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
+    """ "Transient foot drop in recovery", "the saphenous nerve was cut": unless the operation was for it."""
+    ill = _ill(note)
+    for passage, match in matches(note, _LOST, _LOSSES):
+        about = next((word for word in ("nerve", "drop", "palsy", "numb", "weak") if word in match[0].lower()), "")
+        if any(passage.holds(fact) for fact in told) or "neurectomy" in ill or (
+            about and re.search(rf"\b{about}", ill)
+        ):
+            continue
+        made = finding(
+            "complication_conflict", "warning", f"Complications were said to be none, but “{match[0]}” was told.",
+            [none], ask="Say whether it is a complication, or that it was there before.",
+            about=f"w{passage.evidence.first}",
+        )  # fmt: skip
+        return [beside(made, passage.evidence)]
+    return []
+
+
+def _ill(note: OperativeNote) -> str:
+    """What the operation was for, and what was done, in one line of small letters."""
+    return " ".join(f"{fact.name} {fact.text} {fact.evidence.heard}".lower() for fact in note.of(
+        "preop_diagnosis", "postop_diagnosis", "diagnosis", "indication", "procedure", "imaging", "history"
+    ))  # fmt: skip
 
 
 def _general(fact: Fact) -> bool:

@@ -15,7 +15,7 @@ from pipeline.checks.base import finding, plain
 from pipeline.checks.base import read as tokens_of
 from pipeline.conversion import convert, convertible
 from pipeline.grammar import Grammar
-from pipeline.note import OperativeNote
+from pipeline.note import OperativeNote, Passage
 from pipeline.records import Finding, Quantity, Token
 
 MEANING = "Counts of several things, or so many draws of so much, do not come to the total of their sentence."
@@ -69,6 +69,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                                            for more in range(1, single + 1)):  # fmt: skip
                 continue  # "two below, one at the groove": the one is no number to the reader
             worked = sum((part.value * part.times for part in parts), Decimal(0))
+            if not total.dimension and total.value - worked in _told_before(note, passage, _noun(tokens, at)):
+                continue  # "Subscapularis: 1 anchor. Supraspinatus: 2 medial, 2 lateral; 5 anchors in all"
             terms = " + ".join(part.words for part in parts)
             unit = f" {total.said_unit or total.unit}" if total.unit else ""
             made = finding(
@@ -91,6 +93,21 @@ def _of_one_noun(tokens: Sequence[Token], at: int) -> Decimal:
     start = max((place + 1 for place in range(at) if tokens[place].norm == "."), default=0)
     counts = [_number(tokens[place]) for place in range(start, at) if noun and _noun(tokens, place) == noun]
     return sum(((one.value or Decimal(0)) for one in counts if one is not None and not one.dimension), Decimal(0))
+
+
+def _told_before(note: OperativeNote, passage: Passage, noun: str) -> set[Decimal]:
+    """What the counts of a noun in the sentences before one come to, from each of them on."""
+    passages = note.sections.description
+    before = passages[: next((at for at, one in enumerate(passages) if one is passage), 0)]
+    sums: set[Decimal] = set()
+    worked = Decimal(0)
+    for tokens in (tokens_of(one) for one in reversed(before)):
+        for at in range(len(tokens) - 1, -1, -1):
+            one = _number(tokens[at])
+            if noun and one is not None and not one.dimension and one.value is not None and _noun(tokens, at) == noun:
+                worked += one.value
+                sums.add(worked)
+    return sums
 
 
 def _noun(tokens: Sequence[Token], at: int) -> str:

@@ -53,6 +53,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         for reason in fact.doubts:
             if _only_reading(fact, reason, grammar, note.profile):
                 continue
+            if reason == "its unit was not said" and fact.kind == "tourniquet_pressure":
+                continue  # unit_missing asks for it
             # "a different value is also said: '...'" stands on both facts: one finding names them together.
             head, quoted, _ = reason.partition(": '")
             if quoted and (fact.kind in ONE_VALUE or _sides_add_up(note, fact.kind)):

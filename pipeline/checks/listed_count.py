@@ -160,7 +160,12 @@ def _items(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
     if head.number == 2 * len(named) and all(_is_level(item) for item in named):
         return None  # "six screws: L4, L5, S1": one on each side
     if any(token.quantity is not None and token.quantity.form == "times" for item in named for token in item):
-        return None  # "3 cultures (fluid x1, synovium x2)"
+        each = [next((one.quantity.value for one in item if one.quantity is not None and one.quantity.form == "times"
+                      and one.quantity.value is not None), 1) for item in named]  # fmt: skip
+        worked = sum(int(one) for one in each)
+        if worked == head.number or not sure:
+            return None  # "3 cultures (fluid x1, synovium x2)"
+        return f"{' + '.join(f'{int(one)}' for one in each)} = {worked}, said: {head.number}", "warning"
     if any(token.norm == head.noun for item in named for token in item):
         return None  # "..., and 5 mm right and left lower quadrant ports": one of them is several
     if not sure and any(token.quantity is not None and token.quantity.dimension for item in named for token in item):

@@ -15,7 +15,8 @@ MEANING = "A procedure was said as planned before the operation, and never as do
 _OUT = re.compile(
     r"\b(?:left alone|not (?:done|performed|carried out|possible|needed|required|attempted|indicated)|abandoned|"
     r"deferred|aborted|cancelled|canceled|postponed|omitted|instead|rather than|declined|refused|convert(?:ed)?|"
-    r"conversion)\b",
+    r"conversion|no need|unnecessary|not necessary|did not need|did without|skipped|dropped|gave up|decided "
+    r"against)\b",
     re.IGNORECASE,
 )
 
@@ -35,7 +36,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         # Planned after the first step is what will be done another day; before it, it was for today.
         start = begun if begun is not None else min((one.evidence.first for one in done if one.evidence.first
                                                      > fact.evidence.first), default=None)  # fmt: skip
-        if start is None or fact.evidence.first > start:
+        if start is None or (fact.evidence.first > start and not _was_planned(note, fact)):
             continue
         told.add(fact.name)
         found.append(
@@ -140,6 +141,19 @@ def _other_side(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     ]  # fmt: skip
 
 
+# "Microfracture was planned", "a trephination had been planned": for today, wherever in the story it stands.
+_WAS = re.compile(r"^(?:\W|release|repair|it)* ?(?:was|were|had been|has been)(?: \w+ly| also| first)? "
+                  r"(?:planned|intended|scheduled|meant)\b(?! (?:for|in|as|at|on|next|later))", re.I)  # fmt: skip
+
+
+def _was_planned(note: OperativeNote, fact: Fact) -> bool:
+    for passage in note.sections.description:
+        if passage.holds(fact):
+            words = passage.text.split()
+            return _WAS.match(" ".join(words[fact.evidence.last - passage.evidence.first + 1 :])) is not None
+    return False
+
+
 def _first_step(note: OperativeNote) -> int | None:
     steps: list[Fact] = [
         fact
@@ -150,7 +164,9 @@ def _first_step(note: OperativeNote) -> int | None:
 
 
 def _left_out(note: OperativeNote, fact: Fact) -> bool:
-    return any(passage.holds(fact) and _OUT.search(passage.text) for passage in note.sections.description)
+    passages = note.sections.description
+    at = next((at for at, passage in enumerate(passages) if passage.holds(fact)), None)
+    return at is not None and any(_OUT.search(passage.text) for passage in passages[at : at + 2])
 
 
 # "The arteriogram shows", "needle biopsy proven", "who performed the septorhinoplasty": done before this operation.

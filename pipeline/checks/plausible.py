@@ -100,6 +100,8 @@ def _name(note: OperativeNote, fact: Fact) -> str:
     an eye is an incision of a millimetre and no port."""
     if fact.kind == "measurement" and fact.name is None and fact.unit is None and fact.text:
         return fact.text.lower().split()[-1]  # "fifty holes"
+    if fact.kind == "draw" and fact.text:
+        return fact.text  # "whole blood"
     if fact.name is not None or fact.kind != "device_size" or not fact.text:
         return fact.name or ""
     if "port" in fact.text.lower() and any(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from pipeline.checks.base import called, finding, site_of
+from pipeline.checks.base import called, finding, placed, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
@@ -18,7 +18,7 @@ _FIRM = ("time_out", "site_marking", "consent", "preop_diagnosis", "postop_diagn
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    return _by_sites(note, grammar) or _bare_fingers(note)
+    return _by_sites(note, grammar) or _bare_fingers(note) or _other_finger(note, grammar)
 
 
 def _by_sites(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -51,6 +51,14 @@ def _by_sites(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 _FINGER = r"(?:thumb|index|middle|long|ring|little|small)(?: fingers?)?"
 # "R ring + small", "left index and middle": names of fingers in a row behind a side, which no entry holds as a site.
 _ROW = re.compile(rf"\b(?:left|right|L|R) ({_FINGER}(?:(?: ?[+&/,] ?| and ){_FINGER})+)(?=[\s.,;:]|$)", re.IGNORECASE)
+# "TO 1610 L ring", "bony mallet L ring finger".
+_ALONE = re.compile(r"\b(?:left|right|L|R) (thumb|index|middle|ring|little|small)\b(?! (?:toe|phalan))", re.IGNORECASE)
+# "R 5th metacarpal neck": the ray of the small finger.
+_BY_NUMBER = re.compile(
+    r"\b(1st|2nd|3rd|4th|5th|first|second|third|fourth|fifth) (?:mc\b|metacarpal|finger|ray)", re.IGNORECASE
+)
+_RAYS = {"1s": "thumb", "2n": "index", "3r": "middle", "4t": "ring", "5t": "small", "fi": "thumb", "se": "index",
+         "th": "middle", "fo": "ring"}  # fmt: skip
 _ONE = re.compile(r"thumb|index|middle|long|ring|little|small", re.IGNORECASE)
 _SAME_FINGER = {"little": "small", "long": "middle"}
 _AGREED = ("time_out", "site_marking", "consent")
@@ -74,7 +82,54 @@ def _bare_fingers(note: OperativeNote) -> list[Finding]:
 
 def _fingers(text: str) -> set[str]:
     names = {name.lower() for row in _ROW.finditer(text) for name in _ONE.findall(row[1])}
-    return {_SAME_FINGER.get(name, name) for name in names}
+    alone = {match[1].lower() for match in _ALONE.finditer(text)}
+    alone |= {_RAYS[match[1].lower()[0:2]] for match in _BY_NUMBER.finditer(text)}
+    return {_SAME_FINGER.get(name, name) for name in names | alone}
+
+
+# What is told beside the digit that is operated on: a neighbour, a donor, how it is held.
+_BESIDE = re.compile(
+    r"\b(?:buddy|tap(?:e|ed|ing)|beside|next to|adjacent|neighbou?r\w*|other|normal|donor|compar\w+|against|opposite|"
+    r"in line|axis|between|not|no|spare[ds]?|intact|free|ray|web|transfer\w*|graft\w*|from the|pulse|ago|previous\w*|"
+    r"later|next|tip|index procedure|flexor|extensor|slip|oximet\w+|probe|both)\b",
+    re.IGNORECASE,
+)
+_DIGIT = r"(thumb|index|middle|long|ring|little|small)"
+_NAMED = re.compile(rf"\b{_DIGIT}(?= (?:finger|came|was|released|A[1-4]\b|pulley))|"
+                    rf"\bA[1-4](?: pulley)?(?: of)?(?: the)?(?: left| right| L| R)? {_DIGIT}\b",
+                    re.IGNORECASE)  # fmt: skip
+_UNTOLD = frozenset({"aftercare", "follow-up", "history", "indication", "imaging", "consent"})
+
+
+def _other_finger(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    """A finger that something was done to, which neither the operation nor its diagnosis nor the time-out names."""
+    sites = grammar.table("sites", Concept)
+    stated = note.of("procedure", *_FIRM)
+    titles = [one for one in note.sections.description
+              if one.section in _TITLES or any(one.holds(fact) for fact in stated)]  # fmt: skip
+    on_digit = any((site := sites.get(fact.body_site or "")) is not None and site.group == "digit" for fact in stated)
+    named = {_SAME_FINGER.get(word.lower(), word.lower()) for one in titles for word in _ONE.findall(one.text)}
+    if not named or not (on_digit or any(_ROW.search(one.text) for one in titles)):
+        return []
+    for passage in note.sections.description:
+        if any(passage is one for one in titles) or passage.section in _UNTOLD:
+            continue
+        told = [(match[1] or match[2]).lower() for match in _NAMED.finditer(passage.text)
+                if not _BESIDE.search(_part(passage.text, match))]
+        other = [word for word in told if _SAME_FINGER.get(word, word) not in named]
+        if other:
+            made = finding(
+                "site_conflict", "warning", f"The {' and '.join(sorted(named))} is operated on, but the {other[0]} was "
+                "told of as well.", ask="Say which is right.", about=f"w{passage.evidence.first}",
+            )  # fmt: skip
+            return [placed(made, passage.evidence)]
+    return []
+
+
+def _part(text: str, match: re.Match[str]) -> str:
+    """The words around a finger, from the mark before it to the one behind it."""
+    before, after = re.split(r"[,;.]", text[: match.start()])[-1], re.split(r"[,;.]", text[match.end() :])[0]
+    return f"{before}{match[0]}{after}"
 
 
 def _several(note: OperativeNote, operated: list[tuple[Fact, Concept]]) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
-from pipeline import cues
+from pipeline import cues, story
 from pipeline.extractors import base
 from pipeline.records import Mention, Sentence
 
@@ -23,7 +23,7 @@ def physiotherapy(sentence: Sentence, ahead: bool) -> list[Mention]:
     ]  # fmt: skip
 
 
-_PT_WHEN = frozenset({"from", "daily", "starting", "starts", "weekly", "twice", "after", "begins", "to", "for"})
+_PT_WHEN = frozenset("today tomorrow tonight d1 from daily starting starts weekly twice after begins to for".split())
 
 
 _WORN = {"collar": "collar", "plaster": "cast", "pop": "cast", "running": "return-to-sport"}
@@ -121,6 +121,9 @@ def of_another(sentence: Sentence, last: int, index: int) -> bool:
     between = sentence.tokens[last + 1 : index]
     if any(last < m.first < index for m in base.mentions(sentence, "dispositions")):
         return True  # "diet tomorrow, home day two"
+    seen = story.follow_up_cue(sentence, index)
+    if seen is not None and last < seen < index:
+        return True  # "weight as he likes clinic ten days"
     if [token.norm for token in between[:2]] == [")", ","]:
         return True  # "RV 2/52 (ROS), 6/52": what stood in brackets is over
     comma = max((at for at in range(last + 1, index) if sentence.tokens[at].norm == ","), default=None)

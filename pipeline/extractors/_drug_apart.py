@@ -20,16 +20,19 @@ def is_apart(sentence: Sentence, index: int, drug: Mention) -> bool:
 
 
 def _explains(sentence: Sentence, index: int, between: Sequence[Token]) -> bool:
-    """ "Depo-Medrol 40 mg (80 mg total) with bupivacaine": an amount in brackets behind another of its sort, which is
-    of a drug named before."""
+    """ "Depo-Medrol 40 mg (80 mg total) with bupivacaine", "40 mg per side (80 mg) with": an amount in brackets behind
+    another of its sort, which is of a drug named before."""
     if index < 3 or sentence.tokens[index - 1].norm != "(" or not any(token.norm == ")" for token in between):
         return False
-    own, before = sentence.tokens[index].quantity, sentence.tokens[index - 2].quantity
-    named = any(m.table == "drugs" and 0 < index - m.last <= _NAMED for m in sentence.mentions)
+    own = sentence.tokens[index].quantity
+    before = next((token.quantity for token in reversed(sentence.tokens[max(0, index - 2 - _SHARE) : index - 1])
+                   if token.quantity is not None or token.punctuation), None)  # fmt: skip
+    named = any(m.table == "drugs" and 0 < index - m.last <= _NAMED + _SHARE for m in sentence.mentions)
     return named and own is not None and before is not None and own.dimension == before.dimension
 
 
 _NAMED = 6  # tokens from the drug to its amount in brackets
+_SHARE = 3  # words of whose share the amount before the brackets was: "on each side"
 
 
 def _is_wetted(between: Sequence[Token]) -> bool:

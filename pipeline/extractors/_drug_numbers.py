@@ -254,6 +254,8 @@ def said_on(sentence: Sentence, index: int, drug: Mention) -> bool | None:
     tail = _without_container([token.norm for token in between[numbers[-1] + 1 :]])
     if set(tail) & _STOPPERS or len(tail) > _TAIL:
         return None
+    if tail[-1:] == ["("] and cues.scale(sentence, index) == "total":
+        return True  # "40 mg on each side (80 mg)"
     return all(norm in _LINKS for norm in tail)
 
 

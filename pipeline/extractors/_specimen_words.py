@@ -37,3 +37,17 @@ def whole_part(sentence: Sentence, end: int) -> tuple[int, int] | None:
         first += 1
     named = any(token.norm.isalpha() and len(token.norm) > 2 for token in sentence.tokens[first : end + 1])
     return (first, end) if named else None
+
+
+def joined_to(sentence: Sentence, no: int, first: int, last: int) -> bool:
+    """ "No drain/specimen.", "no drain or specimens": denied with the thing before it."""
+    between = [token.norm for token in sentence.tokens[no + 1 : first]]
+    ends = last + 1 >= len(sentence.tokens) or sentence.tokens[last + 1].punctuation or (
+        sentence.tokens[last + 1].norm in ("counts", "count", "complications", "blood")
+    )
+    joined = between[-1:] in (["/"], ["or"], ["nor"]) and set(between) <= _DENIED
+    return ends and joined and sentence.tokens[no].norm == "no"
+
+
+_DENIED = frozenset("/ or nor drain drains tourniquet implant implants hardware complication complications packing "
+                    "comps comp biopsy biopsies cultures".split())  # fmt: skip

@@ -11,8 +11,8 @@ from collections.abc import Sequence
 
 _OP = r"(?: (?:the )?(?:op|operation|surgery|procedure|operative|operatively|intervention|it))?"
 _BEFORE = rf"(?:(?:pre|preop|preoperative|preoperatively|before){_OP})"
-_AFTER = rf"(?:(?:post|postop|postoperative|postoperatively|after|afterwards|afterward){_OP})"
-_JOIN = r"(?: (?:and|&|/|=|,|or|as well as|as)(?: also| then)? )"
+_AFTER = rf"(?:(?:post|postop|postoperative|postoperatively|after|afterwards|afterward|at the end){_OP})"
+_JOIN = r"(?: (?:and|&|/|=|\+|,|or|as well as|as)(?: also| then)? )"
 _SAME = r"(?:(?:the |of the )?same|unchanged|identical|confirmed|likewise|not changed|no different)"
 _STAYS = r"(?:(?:it|it's|that|this|:|-|is|are|was|were|stays|stayed|remains|remained|still|just|exactly) ?)*"
 _THINGS = (
@@ -24,7 +24,8 @@ _NEGATED = (r"(?:no change|without change|nothing (?:has |had )?changed|"
             r"(?:did not|has not|have not|didn't|hasn't) changed?)")  # fmt: skip
 # What is "before and after" may be a film or a range of movement; said bare, it ends its statement.
 _END = (r"(?= *$| [.;,:)#]| (?:the )?(?:same|procedure|operation|surgeon|doctor|dr|mister|mr|mrs|ms|patient|we|i|she|"
-        r"he|for|diagnosis|dx|of|with|was|is|were|are|no|under|general|spinal)\b)")  # fmt: skip
+        r"he|for|diagnosis|dx|of|with|was|is|were|are|no|under|general|spinal|surgeons|endoscopist|consultant|operator|"
+        r"miss|it's|i'm|until|pending|the (?:left|right|other)|as)\b)")  # fmt: skip
 _NOT = r"(?! (?:antibiotic|film|x|dose|care|analges|range|view|picture|photo|scan|hb|instruct))"
 _AFTER_OP = (
     r"(?:(?:post|after) (?:the )?(?:op|operation|surgery|operative|operatively)|postop|postoperative(?:ly)?)" + _NOT
@@ -43,11 +44,59 @@ _LATER = re.compile(
     rf"|(?:no|without|not a) (?:surprises?|other|new) (?:diagnosis )?(?:afterwards?\b|(?:{_AFTER}){_END})"
     r"|(?:that|this|which|it)(?:'s| is| was)(?: also| still| again| just| exactly)* "
     rf"what (?:[a-z']+ ){{1,5}}{_AFTER}{_END}"
-    rf"|(?:no change|without change) (?:in|of|to) (?:the )?(?:diagnosis|dx)\b"
+    rf"|{_NEGATED} (?:in|of|to|about|with|for) (?:the |his |her )?(?:diagnosis|dx)\b"
     rf"|(?:diagnosis|dx) {_STAYS}(?:{_SAME}|{_NEGATED})\b"
     rf"|{_NEGATED}(?= *$| [.;,]| (?:doctor|dr|surgeon|mister|mr|miss|ms)\b)"
     rf"|(?:diagnosis|dx) (?:stays|stayed|stands|stood|remains|remained|holds|held)(?: good| the way it was)?{_END})"
 )
+# Seen in this operation, and not on a film before it.
+_SEEN = (
+    r"(?:(?:at|during|on|in|by|with|through) (?:the |this |my |our )?(?:operation|op|surgery|procedure|arthroscopy|"
+    r"exploration|exposure|opening|inspection|look|scope|table|theatre|theater|camera|joint|"
+    r"screening|c-arm|fluoroscopy)\b(?! (?:on|of|in) )|"
+    r"(?:intra ?(?:op|operatively|operative)|operatively|arthroscopically|inside|in there)\b|"
+    r"(?:at|in) (?:the )?end\b|"
+    r"(?:when|once|as soon as) (?:i|we|inside|open|opened|in|it|there|seen)\b)"
+)
+_IT_WAS = r"(?:that's|that is|that was|it's|it is|it was|this is|this was|which is|which was|was|is)"
+_ALSO = r"(?: (?:also|just|exactly|indeed|precisely|still|again|really))*"
+_STOP = (r"(?= *$| ?[.;,)]| (?:procedure|operation|surgeon|surgeons|doctor|dr|mister|mr|mrs|ms|patient|we|i|under|"
+         r"general|spinal|until|pending|now|after|afterwards|as (?:the )?(?:diagnosis|dx))\b)")  # fmt: skip
+_PROVED = (rf"(?:{_SAME}|verified|proven|proved|borne out|"
+           r"(?:found )?(?:just )?as (?:expected|suspected|thought|feared)|found (?:the same|so|as such))")  # fmt: skip
+# Said right behind the name of a diagnosis, where nothing else can be meant: "confirmed", "same finding at operation",
+# "and it was exactly that when I looked", "and that's what we found".
+_FOUND = re.compile(
+    rf"{_PROVED}(?: (?:findings?|picture|thing|diagnosis|dx))? {_SEEN}"
+    rf"|{_SEEN}(?: [^ .;]+){{0,7}} (?:, |: )?{_STAYS}{_PROVED}\b{_OTHER}"
+    rf"|{_IT_WAS} (?:verified|proven|borne out)(?: {_SEEN}|{_STOP})|found as (?:expected|suspected|thought|feared)\b"
+    r"|(?:arthroscopy|scope|operation|surgery|exploration) (?:agreed|proved it|(?:confirmed|showed) "
+    rf"(?:it|this|that|the same|just that)){_STOP}"
+    rf"|(?:so|that|which|as) (?:it |is how it )?(?:turned out|proved|remains|remained)(?: to be)?{_STOP}"
+    rf"|(?:it |that )(?:remains|remained|stays|stayed) (?:that|so|the same){_STOP}"
+    r"|(?:diagnosis|dx) (?:(?:is|was|proved) )?(?:correct|right|proven|true|borne out|as (?:expected|suspected))"
+    rf"{_STOP}"
+    rf"|{_IT_WAS}{_ALSO} (?:that|this|so|the case|true|{_SAME}) (?:{_SEEN}|{_STOP})"
+    rf"|{_IT_WAS}{_ALSO} what (?:we|i|he|she|they|was|it was|there was)(?: also)? ?(?:found|saw|seen|there|met|had)?"
+    rf"(?: {_SEEN}|{_STOP})"
+    rf"|{_IT_WAS} what it (?:was|is) and {_IT_WAS} what it (?:was|is|stays)\b"
+    rf"|(?:we|i) (?:found|saw) what (?:we|i) (?:had )?(?:expected|thought|suspected|feared)\b"
+    rf"|(?:so|just that|exactly that|that|this) "
+    r"(?:it was|was found|(?:is |was )?what (?:we|i) found|we found|i found)"
+    rf"(?: {_SEEN}|{_STOP})"
+    rf"|(?:we|i) (?:found|saw|met) "
+    r"(?:the same|just that|exactly that|that|it so|nothing (?:else|new|different))"
+    rf"(?: {_SEEN}|{_STOP})"
+    rf"|(?:nothing|no) (?:else|new|other|more|different)(?: (?:was|findings?|diagnos[ie]s))? ?(?:found|seen)?"
+    rf"(?: {_SEEN}|{_STOP})"
+)
+# Bare, it is an item of its own: "hallux valgus, HVA 32; unchanged. Dr. Fenn".
+_BARE = re.compile(rf"(?:{_PROVED}|{_NEGATED}|idem|ditto){_STOP}")
+# In speech without marks the team follows: "cuff tear arthropathy left shoulder unchanged doctor pryor".
+_BEFORE_TEAM = re.compile(
+    rf"(?:{_PROVED}|{_NEGATED}) (?:surgeons?|doctor|dr|mister|mr|mrs|miss|missus|ms|procedure|operation|assistant)\b"
+)
+_MARKS = frozenset(",;.(-–—/")
 # What stands under "post-operative diagnosis" in place of a name.
 _AS_BEFORE = re.compile(
     rf"(?:{_AFTER}(?: (?:diagnosis|dx))? )?(?:{_STAYS}(?:{_SAME}|{_NEGATED}|idem|ditto|id)|see above"
@@ -65,6 +114,20 @@ def said(norms: Sequence[str], at: int) -> bool | None:
     if _BOTH.match(text):
         return True
     return False if _LATER.match(text) else None
+
+
+def alone(norms: Sequence[str]) -> bool:
+    """Whether a sentence behind a diagnosis holds no more than that it was so: "Confirmed.", "At surgery the same." """
+    text = " ".join(norms).rstrip(" .;")
+    return any(pattern.fullmatch(text) is not None for pattern in (_FOUND, _BARE))
+
+
+def found_so(norms: Sequence[str], at: int) -> bool:
+    """Whether the words from token `at` on, said behind the name of a diagnosis, tell that it was found to be so."""
+    text = " ".join(norms[at : at + 14])
+    return _FOUND.match(text) is not None or _BEFORE_TEAM.match(text) is not None or (
+        at > 0 and norms[at - 1] in _MARKS and _BARE.match(text) is not None
+    )
 
 
 _ONE = re.compile(r"(?:that|this|which|it)(?: is| was|'s)? (?:(?:still|also) )?(?:the|our|his|her) (?:diagnosis|dx)\b")

@@ -32,7 +32,7 @@ _LOADS = frozenset({"partial", "bearing", "lift", "lifting", "load", "over", "ab
                     "carrying", "pwb", "ttwb", "tdwb", "fwb"})  # fmt: skip
 _FAILED = frozenset({"failed", "conservative", "nonoperative", "refractory", "despite", "relief", "tried", "sessions",
                      "helped"})  # fmt: skip
-_REACH = 9
+_REACH, _LEAST = 9, 2  # tokens; the second before a next step that can tell of aftercare
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -53,7 +53,6 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
-_LEAST = 2  # tokens before a next step that can tell of aftercare
 _CLOSED = ("swab-count", "blood-loss", "count-item")
 
 
@@ -176,9 +175,10 @@ def _target(
         later = [m for m in base.mentions(sentence, "drugs") if before[-1].last < m.first and m.last < index]
         if later and quantity.dimension == "mass":
             return None  # "over the padded rest cefazolin one and a half grams"
-        if later and quantity.dimension == "time" and (_care_words.is_dosed(sentence, later[-1], index) or not any(
-            token.norm in ("and", "with", ",") for token in sentence.tokens[before[-1].last + 1 : later[-1].first]
-        )):  # fmt: skip
+        between = sentence.tokens[before[-1].last + 1 : later[-1].first] if later else ()
+        joins = any(token.norm in ("and", "with", ",") for token in between)
+        joins = joins and all(token.quantity is None for token in between)  # "CPM 4 h a day, naproxen 2 wk"
+        if later and quantity.dimension == "time" and (_care_words.is_dosed(sentence, later[-1], index) or not joins):
             return later[-1]  # "full weight bearing from today aspirin 150 mg for six weeks"
         aimed = len(before) > 1 and before[-1].first and sentence.tokens[before[-1].first - 1].norm == "for"
         return before[-2] if aimed else before[-1]  # "brace in extension for walking for two weeks"

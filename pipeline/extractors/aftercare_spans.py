@@ -44,6 +44,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             first = index
             for at in range(index - 1, max(-1, index - 2 - _WORDS), -1):
                 token = sentence.tokens[at]
+                if token.quantity is not None and token.quantity.dimension in _HELD_AT and at:
+                    continue  # "splint 90 deg 10 d"
                 if token.punctuation or token.quantity is not None:
                     break
                 if token.norm not in _STOPS:
@@ -65,6 +67,7 @@ def _names(sentence: Sentence, first: int, last: int) -> bool:
     return words[0] not in _PLACES and any(len(word) > 2 and word not in _OFTEN for word in words)
 
 
+_HELD_AT = frozenset({"angle", "mass"})
 _LEADS = frozenset({"for", "over", "x", "about", "up", "to"})
 _PLACES = frozenset({"on", "in", "at", "with", "by", "under", "over", "from"})
 _OFTEN = frozenset("times time daily day night nightly hourly twice once three four six eight every leave "

@@ -10,7 +10,7 @@ import re
 from itertools import pairwise
 
 from pipeline import clauses, laterality, story
-from pipeline.extractors import _when_diagnosed, base
+from pipeline.extractors import _diagnosed_after, _when_diagnosed, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, replace
 from pipeline.rows import Concept
@@ -22,7 +22,6 @@ _SECTIONS = {
     "postop-diagnosis": ("postop_diagnosis",),
     "both-diagnoses": ("preop_diagnosis", "postop_diagnosis"),
 }
-_DIAGNOSES = frozenset({"diagnosis", "diagnoses", "dx"})
 _SAME = frozenset({"same", "unchanged"})
 # Sections in which a named disease is no diagnosis of this patient today.
 _ELSEWHERE = frozenset({"findings", "history", "complications", "aftercare", "follow-up", "consent", "imaging",
@@ -36,23 +35,11 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _of_section(reading, sentence, grammar)
         elif sentence.section not in _ELSEWHERE:
             facts += _said_freely(reading, sentence, grammar)
-    if facts and not any(fact.kind == "postop_diagnosis" for fact in facts):
-        facts += _same_later(reading)
+    later = [fact.kind == "postop_diagnosis" for fact in facts]
+    if not any(later) or all(later):
+        told = _diagnosed_after.told(reading, grammar, [] if any(later) else facts)
+        facts += [fact for fact in told if not later or any(later) != (fact.kind == "postop_diagnosis")]
     return facts
-
-
-def _same_later(reading: Reading) -> list[Fact]:
-    """ "No change in diagnosis", "post op the same", said apart from the diagnosis."""
-    for sentence in reading.sentences:
-        norms = [token.norm for token in sentence.tokens]
-        if _when_diagnosed.same_after(norms):
-            return [_same("postop_diagnosis", reading, sentence, 0)]
-        if not sentence.says(_when_diagnosed.OPENERS) or not sentence.says(_DIAGNOSES):
-            continue
-        at = next((at for at in range(len(norms)) if _when_diagnosed.said(norms, at) is False), None)
-        if at is not None:
-            return [_same("postop_diagnosis", reading, sentence, at)]
-    return []
 
 
 def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
@@ -76,7 +63,8 @@ def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
             facts.append(replace(fact, laterality=None) if _has_no_side(sentence, mention, grammar) else fact)
     if same is not None and "postop_diagnosis" in kinds and (not found or same > found[-1].last):
         # "Pre-op and post-op diagnosis the same": as the indication, which was told
-        facts += [_same(kind, reading, sentence, same) for kind in (kinds if not found else ("postop_diagnosis",))]
+        facts += [_diagnosed_after.same(kind, reading, sentence, same)
+                  for kind in (kinds if not found else ("postop_diagnosis",))]  # fmt: skip
     if not facts and same is None:
         facts += _in_words(reading, sentence, kinds, grammar)
     elif found and same is None:
@@ -155,11 +143,6 @@ def _is_history(norms: list[str], mention: Mention) -> bool:
     return any(lead[at : at + 2] == ["history", "of"] for at in range(len(lead) - 1)) and "and" not in lead
 
 
-def _same(kind: str, reading: Reading, sentence: Sentence, at: int) -> Fact:
-    return base.make(kind, reading, sentence, at, at, name="same", text="same", status="performed",
-                     certainty="affirmed")  # fmt: skip
-
-
 def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], grammar: Grammar) -> list[Fact]:
     """A diagnosis that no row names, in its own words: what follows the heading."""
     first = story.after_heading(sentence)
@@ -175,7 +158,7 @@ def _in_words(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], gram
     if sentence.tokens[0].norm not in _HEADS and any(clauses.is_year(token) for token in sentence.tokens[first:]):
         return []  # "R ankle: Brostrom 2020, fine": of the past, said on behind the diagnosis
     if "postop_diagnosis" in kinds and _when_diagnosed.as_before(text):
-        return [_same(kind, reading, sentence, first) for kind in kinds]
+        return [_diagnosed_after.same(kind, reading, sentence, first) for kind in kinds]
     side = laterality.only_side(sentence, first, last, grammar)
     # "Unable to void": the words are the complaint, and hold their "no" themselves
     lacks = sentence.tokens[first].norm in _LACKING
@@ -209,7 +192,7 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
                       for kind in ("preop_diagnosis", "postop_diagnosis")]  # fmt: skip
             continue
         if behind is not None:
-            facts.append(_same("postop_diagnosis", reading, sentence, behind[0]))
+            facts.append(_diagnosed_after.same("postop_diagnosis", reading, sentence, behind[0]))
         if _is_done_to(sentence, mention):
             continue
         fact = base.named("diagnosis", reading, sentence, mention, grammar)
@@ -220,15 +203,18 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
             fact = replace(fact, status="performed", laterality=None)
         if fact.status in ("historical", "other_person", "conditional", "planned"):
             continue
-        if story.is_seen(sentence, mention) and sentence.section != "diagnosis" and not _headed_indication(sentence):
+        if behind is None and story.is_seen(sentence, mention) and sentence.section != "diagnosis" and not (
+            _headed_indication(sentence)
+        ):
             continue
-        reason = _is_reason(sentence, mention.first) or (behind is not None and fact.certainty == "affirmed")
+        reason = _is_reason(sentence, mention.first) or _is_headed(sentence, mention)
+        reason = reason or (behind is not None and fact.certainty == "affirmed")
         if not reason and (fact.certainty != "affirmed" or _also_found(sentence, mention, grammar)):
             continue
         facts.append(fact)
     if not facts:
         facts += _found_as_one(reading, sentence, grammar)
-    if not facts and any(token.norm in _DIAGNOSES for token in sentence.tokens[:2]):
+    if not facts and any(token.norm in _diagnosed_after.NAMED for token in sentence.tokens[:2]):
         facts += _headed(reading, sentence, grammar)
     return facts + _reasons(reading, sentence, grammar)
 
@@ -244,8 +230,10 @@ def _found_as_one(reading: Reading, sentence: Sentence, grammar: Grammar) -> lis
         fact = base.named("diagnosis", reading, sentence, mention, grammar, name=None, status="performed",
                           text=story.words(sentence, mention.first, mention.last), certainty="affirmed")  # fmt: skip
         both = ("preop_diagnosis", "postop_diagnosis") if behind is not None and behind[1] else ("diagnosis",)
-        same = [_same("postop_diagnosis", reading, sentence, behind[0])] if behind is not None and not behind[1] else []
-        return [*(replace(fact, kind=kind) for kind in both), *same]
+        told = [replace(fact, kind=kind) for kind in both]
+        if behind is not None and not behind[1]:
+            told.append(_diagnosed_after.same("postop_diagnosis", reading, sentence, behind[0]))
+        return told
     return []
 
 
@@ -260,10 +248,18 @@ def _headed_indication(sentence: Sentence) -> bool:
     return sentence.section == "indication" and sentence.tokens[0].norm in ("indication", "indications")
 
 
+def _is_headed(sentence: Sentence, mention: Mention) -> bool:
+    """ "Indication: full thickness cuff tear of the right shoulder"."""
+    return _headed_indication(sentence) and 0 <= mention.first - (story.after_heading(sentence) or 1) <= _LED
+
+
+_LED = 3  # words before its name
+
+
 def _headed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Diagnosis: impacted third molars with pericoronitis, unchanged afterwards": its own words."""
     norms = [token.norm for token in sentence.tokens]
-    first = next(at for at, norm in enumerate(norms) if norm in _DIAGNOSES) + 1
+    first = next(at for at, norm in enumerate(norms) if norm in _diagnosed_after.NAMED) + 1
     while first < len(norms) and norms[first] in (":", "is", "was", "-", "of"):
         first += 1
     if first == len(norms) or any(m.table == "procedures" and m.first - first < _WORDS for m in sentence.mentions):
@@ -276,9 +272,12 @@ def _headed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                       status="performed", laterality=side, certainty="affirmed")  # fmt: skip
     both = next((both for at in range(last + 1, min(last + 4, len(norms)))
                  if (both := _when_diagnosed.said(norms, at)) is not None), None)  # fmt: skip
+    if both is None and any(_when_diagnosed.found_so(norms, at) for at in range(last + 1, min(last + 4, len(norms)))):
+        both = False
     if both:
         return [replace(found, kind=kind) for kind in ("preop_diagnosis", "postop_diagnosis")]
-    return [found, *([] if both is None else [_same("postop_diagnosis", reading, sentence, last + 1)])]
+    return [found] if both is None else [
+        found, _diagnosed_after.same("postop_diagnosis", reading, sentence, last + 1)]  # fmt: skip
 
 
 _LOOKED = frozenset(
@@ -335,17 +334,23 @@ _NERVES = frozenset({"stellate", "coeliac", "celiac", "gasserian", "trigeminal",
 _BEHIND = 20  # tokens: a side, a site and a grade may stand between
 
 
+_BESIDE_IT = frozenset({"sites", "sides", "grades", "diagnoses", "findings", "guidance"})
+
+
 def _said_behind(sentence: Sentence, mention: Mention) -> tuple[int, bool] | None:
     """(token, whether it is said for both) of what tells behind a diagnosis when it was one: "same after" is of after
     the operation only. None where nothing does, or something else is told between."""
-    if not sentence.says(_when_diagnosed.OPENERS):
-        return None
     norms = [token.norm for token in sentence.tokens]
-    others = [m for m in sentence.mentions if m.table not in ("sites", "sides", "grades", "diagnoses", "findings")]
+    others = [m for m in sentence.mentions if m.table not in _BESIDE_IT]
     for at in range(mention.last + 1, min(mention.last + _BEHIND, len(norms))):
         both = _when_diagnosed.said(norms, at)
+        if both is not None and norms[at - 1] in _diagnosed_after.NO_NAME:
+            return None  # "photographs before and after"
         if both is not None:
             return at, both
+        closed = norms[at] == ";"
+        if _when_diagnosed.found_so(norms, at + closed):
+            return at + closed, False
         if norms[at] in (".", ";") or any(other.first <= at <= other.last for other in others):
             return None
     return None

@@ -10,7 +10,7 @@ from itertools import pairwise
 from pipeline import cues, sidewise
 from pipeline.extractors import _pots, base
 from pipeline.extractors._specimen_sent import DENIALS, NO_THINGS, WHERE, before_comma, make, nothing_to, sent
-from pipeline.extractors._specimen_words import STOPS
+from pipeline.extractors._specimen_words import STOPS, joined_to
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence, Token
 
@@ -45,7 +45,7 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
             price = cues.cost(sentence, index, hit.first, hit.last, postfix=3)
             if any(token.norm in _NOT_OF for token in sentence.tokens[index + 1 : hit.first]):
                 continue  # "two kept for cultures"
-            if quantity.value == 0:
+            if quantity.value == 0 or (quantity.value or 0) > _MOST:
                 continue  # "specimens: 0" is none; "blood loss zero specimens none": the zero is what was lost
             if quantity.form == "number" and quantity.value is not None and price <= 9 and _whole(quantity.value):
                 facts.append(
@@ -82,6 +82,9 @@ def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
 
 
 _OF_COUNTS = frozenset({"count", "counts", "counted", "missing", "correct", "tray", "bin", "soaked", "pack", "packs"})
+
+
+_MOST = 200  # "antibiotic after samples 1148": a time of day
 
 
 def _whole(value: Decimal) -> bool:
@@ -124,6 +127,9 @@ def _none(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         return [base.make("specimen", reading, sentence, *place, text="none", certainty="negated")]
     for word in cues.hits(sentence, grammar, "none"):
         for hit in cues.hits(sentence, grammar, "specimen", "sent"):
+            if hit.id == "specimen" and joined_to(sentence, word.last, hit.first, hit.last):
+                return [base.make("specimen", reading, sentence, hit.first, hit.last, text="none",
+                                  certainty="negated")]  # fmt: skip
             ahead = word.first > hit.last
             if hit.id == "sent" and (ahead or sentence.tokens[word.first].norm != "nothing"):
                 continue

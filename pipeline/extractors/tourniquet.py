@@ -54,7 +54,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             here = _sentence(reading, sentence, grammar)
             facts += here
             told = any(fact.kind == "tourniquet_time" for fact in here)
-            let_down = not told and sentence.says(_DOWN)
+            clocks = [one for one in sentence.tokens if one.quantity is not None and one.quantity.form == "clock"]
+            let_down = not told and (sentence.says(_DOWN) or len(clocks) > 1)
             continue
         if let_down and _sums_up(sentence):
             facts += _further(reading, sentence, 0)  # "cuff up at 08:12, down at 08:57. Forty-five minutes total"

@@ -1,0 +1,118 @@
+"""The diagnosis after the operation, said apart from its name or behind words that no row has.
+
+"No change in diagnosis", "glass cut of the index finger, zone two, same after", "At surgery the same".
+"""
+
+from __future__ import annotations
+
+from pipeline import laterality, story
+from pipeline.extractors import _when_diagnosed, base
+from pipeline.grammar import Grammar
+from pipeline.records import Fact, Reading, Sentence
+
+NAMED = frozenset({"diagnosis", "diagnoses", "dx"})
+# What is told once the operation is under way, or of it: no diagnosis stands in its words.
+_WORK = frozenset({"anaesthesia", "drugs", "team", "positions", "preparations", "tourniquet", "approaches", "aftercare",
+                   "prophylaxis", "drains", "closures", "counts"})  # fmt: skip
+_BORDERS = frozenset({".", ";", ":", "diagnosis", "dx", "diagnoses"})
+_BEFORE = frozenset({"after", "following", "failed", "since", "post", "old", "previous"})
+_PERSON = frozenset({"kg", "a", "mo"})  # units of a weight and an age
+_LONGEST = 20  # words of a diagnosis in its own words
+
+
+def same(kind: str, reading: Reading, sentence: Sentence, at: int) -> Fact:
+    """A diagnosis that is said to be the one told before."""
+    return base.make(kind, reading, sentence, at, at, name="same", text="same", status="performed",
+                     certainty="affirmed")  # fmt: skip
+
+
+def told(reading: Reading, grammar: Grammar, facts: list[Fact]) -> list[Fact]:
+    """Facts of the diagnosis after the operation, and of the one before where `facts` holds none. Pure."""
+    return (_apart(reading, {fact.evidence.first for fact in facts}) if facts else []) or _at_the_head(
+        reading, grammar, facts
+    )
+
+
+def _apart(reading: Reading, told_at: set[int]) -> list[Fact]:
+    """ "No change in diagnosis", "post op the same", said apart from the diagnosis. `told_at`: where one begins."""
+    before = False
+    for sentence in reading.sentences:
+        norms = [token.norm for token in sentence.tokens]
+        if _when_diagnosed.same_after(norms) or (before and _when_diagnosed.alone(norms)):
+            return [same("postop_diagnosis", reading, sentence, 0)]
+        before = any(token.first in told_at for token in sentence.tokens)
+        if not sentence.says(_when_diagnosed.OPENERS) or not sentence.says(NAMED):
+            continue
+        at = next((at for at in range(len(norms)) if _when_diagnosed.said(norms, at) is False), None)
+        if at is not None:
+            return [same("postop_diagnosis", reading, sentence, at)]
+    return []
+
+
+def _at_the_head(reading: Reading, grammar: Grammar, facts: list[Fact]) -> list[Fact]:
+    """What stands before "same after" or "before and after", in its own words, ahead of the anaesthetic."""
+    for sentence in reading.sentences:
+        work = min((m.first for m in sentence.mentions if m.table in _WORK and m.table != "team"),
+                   default=len(sentence.tokens))  # fmt: skip
+        norms = [token.norm for token in sentence.tokens]
+        for at in range(1, work):
+            if _when_diagnosed.said(norms, at) is None and not _when_diagnosed.found_so(norms, at):
+                continue
+            first = _begins(sentence, at)
+            last = at - 1
+            while last >= first and (sentence.tokens[last].punctuation or norms[last] in _LINKS):
+                last -= 1
+            if first > last or last - first >= _LONGEST or not _is_name(sentence, first, last):
+                break
+            words = {token.first for token in sentence.tokens[first : last + 1]}
+            named = any(first <= m.first <= last for m in base.mentions(sentence, "diagnoses", "findings"))
+            if facts and not named and words.isdisjoint(fact.evidence.first for fact in facts):
+                break
+            later = same("postop_diagnosis", reading, sentence, at)
+            return [later] if facts else [
+                base.make("diagnosis", reading, sentence, first, last, text=story.words(sentence, first, last),
+                          status="performed", certainty="affirmed",
+                          laterality=laterality.only_side(sentence, first, last, grammar)),
+                later,
+            ]  # fmt: skip
+        if work < len(sentence.tokens):
+            return []
+    return []
+
+
+_LINKS = frozenset({"the", "and", "it", "is", "was", "that", "this", "(", "both"})
+
+
+def _begins(sentence: Sentence, at: int) -> int:
+    """Where the words of a diagnosis begin that end before a token: behind the age, the weight, the name of the
+    operation ("... for cancer of the caecum"), or a mark."""
+    tokens = sentence.tokens
+    for index in range(at - 1, -1, -1):
+        quantity = tokens[index].quantity
+        ended = quantity is not None and quantity.unit in _PERSON and tokens[index + 1].norm not in ("ago", "after")
+        if ended or tokens[index].norm in _BORDERS:
+            return index + 1 + (index + 1 < at and tokens[index + 1].norm in ("old", ",", "is", "was"))
+        if tokens[index].norm == "for" and any(m.table in ("procedures", "acts") and 0 < index - m.last <= 2
+                                               for m in sentence.mentions):  # fmt: skip
+            return index + 1
+    return 0
+
+
+def _is_name(sentence: Sentence, first: int, last: int) -> bool:
+    """Whether the words are those of a disease: no work, no person, no operation but one that was before."""
+    norms = [token.norm for token in sentence.tokens]
+    for mention in sentence.mentions:
+        if not (first <= mention.first and mention.last <= last):
+            continue
+        before = set(norms[max(first, mention.first - 3) : mention.first])
+        if mention.table in _WORK or (mention.table in ("procedures", "acts") and not before & _BEFORE):
+            return False
+    told = norms[first : last + 1]
+    return any(word.isalpha() and len(word) > 3 for word in told) and not set(told) & NO_NAME
+
+
+NO_NAME = frozenset(
+    "mister missus miss mr mrs ms doctor dr surgeon patient minutes photographs films pictures x-ray count counts "
+    "checked tested flexion extension range pulse pulses pressure neurovascular status sensation rom movement "
+    "stability photos photo film picture scan scans vision pupils perfusion function strength".split()
+)
