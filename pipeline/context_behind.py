@@ -154,7 +154,7 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
             continue
         if mention is not None and hit.rule.value == "historical" and thick and mention.table == "drugs" and any(
             token.quantity is not None for token in tokens[max(0, mention.first - 2) : mention.first]
-        ):
+        ) and not _only_where(tokens[mention.last + 1 : hit.first]):
             return index + 1  # "two of lidocaine tear on the scan a year ago"
         if mention is not None and hit.rule.value == "historical" and done > 0 and _is_title(sentence, mention, done):
             return done  # "knee arthroscopy acl reconstruction twelve years ago": the nearer one
@@ -187,6 +187,16 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
             return index  # "... preserved the inferior one not found"
         index -= 1
     return min(max(floor, 0), first) if certainty and named else max(floor, 0)
+
+
+def _only_where(between: tuple[Token, ...]) -> bool:
+    """ "A gram of vancomycin on the ward last night": nothing but the place stands before the day."""
+    return 0 < len(between) <= _PLACED and between[0].norm in ("on", "in", "at") and between[1:2] != () and (
+        between[1].norm in ("the", "a", "another", "hospital", "casualty")
+    )
+
+
+_PLACED = 4  # tokens
 
 
 def _is_other_deed(sentence: Sentence, hit: CueHit) -> bool:

@@ -353,6 +353,8 @@ def _digit_run(norms: Sequence[str], start: int) -> Numeral | None:
 def _fraction(norms: Sequence[str], start: int) -> Numeral | None:
     """ "half", "a quarter", "three eighths", "two thirds"; not "a third" (which is an ordinal)."""
     norm = _at(norms, start)
+    if norm == "half" and [*norms[start + 1 : start + 3]] == ["a", "dozen"]:
+        return Numeral(Decimal(6), start, start + 3)
     if norm in ("half", "quarter"):
         return Numeral(Decimal("0.5" if norm == "half" else "0.25"), start, start + 1, "fraction", text=norm)
     if norm in ("a", "an") and _at(norms, start + 1) in ("half", "quarter", "eighth", "sixteenth", "tenth"):
@@ -370,10 +372,8 @@ def _fraction(norms: Sequence[str], start: int) -> Numeral | None:
 
 
 def _part(norms: Sequence[str], start: int, count: int) -> Numeral | None:
-    denominator = PARTS[norms[start + 1]]
-    if count >= denominator:
-        return None
-    return Numeral(_divide(count, denominator), start, start + 2, "fraction", text=f"{count}/{denominator}")
+    many = PARTS[norms[start + 1]]
+    return Numeral(_divide(count, many), start, start + 2, "fraction", text=f"{count}/{many}") if count < many else None
 
 
 def _mixed(norms: Sequence[str], numeral: Numeral | None) -> Numeral | None:

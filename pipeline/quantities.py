@@ -26,7 +26,7 @@ _STARTS = numerals.STARTS | _WORDS | day_times.STARTS | frozenset(numerals.ROMAN
 _ARTICLE_DIMENSIONS = frozenset({"volume", "mass", "length", "time", "turns", "amount", "count"})
 _COUNTED_DIMENSIONS = frozenset({"length", "gauge", "french", "mass", "volume", "angle"})
 _AFTER_TIME = frozenset(". , ; of because and later after before if when as unless for to ago at with in or".split())
-_MORE = frozenset({"more", "further", "additional", "extra", "full", "complete", "whole"})
+_MORE = frozenset({"more", "further", "additional", "extra", "full", "complete", "whole", "odd"})
 _LASTING = frozenset(
     ". , later hold holds soak wash burst bursts interval intervals application apart pulse pulses inflation dwell "
     "exposure delay count scrub rinse cycle cycles pause period compression per".split()
@@ -289,8 +289,10 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         elif said.dimension in ("volume", "mass") and norms[said.end - 1].endswith("s"):
             doubt = ""  # "one twenty mils": before a noun the unit would be in the singular
     added, end = (Decimal(0), said.end) if part else _and_a_half(norms, said.end)
+    odd = norms[numeral.end] == "odd"  # "seventy odd mils"
     quantity = Quantity(
         value=numeral.value + added if added else numeral.value,
+        comparator="~" if odd else None,
         form="fraction" if part else "number",
         doubts=(doubt,) if doubt else (),
     )

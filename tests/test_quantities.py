@@ -61,6 +61,8 @@ MEASURED = [
     ("two and a half millilitres", ["2.5 mL"]),
     ("a litre of saline", ["1 L"]),
     ("half a litre", ["0.5 L"]),
+    ("half a dozen clips", ["6 None"]),
+    ("half a dozen millilitres", ["6 mL"]),
     ("and a further gram at closure", ["1 g"]),
     ("a second gram at closure", ["1 g"]),
     ("then a full turn", ["1 {turn}"]),
