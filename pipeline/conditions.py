@@ -21,7 +21,10 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
     first, last = _among_clauses(sentence, cue_first, cue_last, reach)
     tokens = sentence.tokens
     before = tokens[cue_first - 1].norm if cue_first else ""
-    then = _then(sentence, cue_last, last)
+    then = None if before == "only" else _then(sentence, cue_last, last)
+    if before == "only":  # "heparin only if immobile boot six weeks"
+        ahead = [m.first for m in sentence.mentions if m.first > cue_last + 1 and m.table in _TO_DO | {"dressings"}]
+        last = min([last, *(at - 1 for at in ahead[:1])])
     if then is not None and (before in (",", ";") or not any(token.punctuation for token in tokens[first:cue_first])):
         first = cue_first  # "stitches out day ten if locking comes back mri", "home tomorrow; if febrile ultrasound"
     first = _behind_its_own_time(sentence, first, cue_first)

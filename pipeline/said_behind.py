@@ -70,6 +70,10 @@ def is_behind(sentence: Sentence, hit: CueHit) -> bool:
         return _over(sentence, hit.last + 1) and _has_subject(sentence, hit.first)
     if word == "planned" and _of_a_side(sentence, hit.first):
         return True
+    if word == "known" and hit.rule.value == "historical":  # "meniscal tear known conservative"
+        return any(m.last == hit.first - 1 and m.table in _HAD for m in sentence.mentions) and not any(
+            m.first == hit.last + 1 for m in sentence.mentions
+        )
     if word in _AHEAD and hit.rule.value == "planned":
         before = hit.first - 1
         while before > 0 and (sentence.tokens[before].quantity is not None or sentence.tokens[before].norm == "in"):
