@@ -63,7 +63,6 @@ from reading_of import state
         ("left knee scope no tear chondroplasty patella yes trochlea no", "chondroplasty", "performed", "affirmed"),
         ("non weight bearing six weeks plate out only if bothering", "bearing", "performed", "affirmed"),
         ("resected repair had been consented", "repair", "planned", "affirmed"),
-        ("Septoplasty in the plan - septum straight, omitted.", "septoplasty", "planned", "affirmed"),
         ("heparin only if immobile boot six weeks", "heparin", "conditional", "affirmed"),
         ("heparin only if immobile boot six weeks", "boot", "performed", "affirmed"),
         ("meniscal tear known conservative so far", "tear", "historical", "affirmed"),
