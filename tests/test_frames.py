@@ -143,6 +143,33 @@ def test_what_was_put_in_is_an_implant(frame: str) -> None:
     assert [thing for thing in IMPLANTS if not _put_in(frame, thing)] == []
 
 
+DOSES = ("forty milligrams of kenalog", "ten millilitres of bupivacaine", "one gram of vancomycin")
+NOT_GIVEN = """
+X drawn up | X prepared | X is in the syringe | X was thrown away | X went on the floor | X would have been the dose
+the usual dose is X | the protocol says X | X prescribed | X tonight | X next time | X last year | she had X in spring
+X from the GP in May | X given by the ambulance crew | he takes X at home | X was offered | X withheld | I forgot X
+"""
+GIVEN = """
+X given | X went in | X into the joint | X at induction | she received X | X on board | X drawn up and given
+X prepared and injected | X as planned | X used | with X | X half an hour before | X without problems
+"""
+
+
+def _doses(frame: str, thing: str) -> list[Fact]:
+    facts = facts_of(f"{BEFORE} {frame.replace('X', thing).capitalize()}. {BEHIND}")
+    return [f for f in facts if f.kind in ("medication", "medication_dose", "medication_volume") and _stands(f)]
+
+
+@pytest.mark.parametrize("frame", _frames(NOT_GIVEN))
+def test_what_was_not_given_here_is_not_given(frame: str) -> None:
+    assert {thing: f for thing in DOSES for f in _doses(frame, thing) if not f.doubts} == {}
+
+
+@pytest.mark.parametrize("frame", _frames(GIVEN))
+def test_what_was_given_is_given(frame: str) -> None:
+    assert [thing for thing in DOSES if not _doses(frame, thing)] == []
+
+
 # (sentence, said first, said then, the two as they stand in a fact)
 VALUES = (
     ("Left knee. We injected X into the joint.", "four millilitres", "six millilitres", "4", "6"),

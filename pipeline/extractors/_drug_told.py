@@ -212,6 +212,15 @@ def stopped_before(sentence: Sentence, drug: Mention) -> bool:
     return False
 
 
+def may_be_for_later(sentence: Sentence, mention: Mention, classes: Collection[str]) -> bool:
+    """Whether a drug may be one for afterwards: an anaesthetic only where the words right behind it order it ("ten
+    millilitres of bupivacaine tonight")."""
+    if not {"local_anaesthetic", "general_anaesthetic"} & {*classes}:
+        return True
+    behind = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 4]]
+    return not {"tonight", "tomorrow", "prn", "prescribed", "discharge"}.isdisjoint(behind)
+
+
 _MEANT_TO = (("was", "to", "be"), ("were", "to", "be"), ("had", "been", "planned"), ("had", "been", "ordered"),
              ("was", "ordered", "but"), ("was", "planned", "but"), ("was", "intended", "but"))  # fmt: skip
 NEVER_SAID = "said to be planned here; not said to be given"

@@ -150,7 +150,7 @@ def _circumstances(sentence: Sentence, grammar: Grammar, mention: Mention, drug:
         and status in ("performed", "planned", "conditional")
         and _is_later(sentence, grammar, mention, drug, after)
     )
-    if later and not set(drug.classes) & {"local_anaesthetic", "general_anaesthetic"}:
+    if later and _drug_told.may_be_for_later(sentence, mention, drug.classes):
         if base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated":
             return {"role": "avoid", "status": "planned", "certainty": "affirmed"}
         return {"role": "aftercare", "status": "planned"}
