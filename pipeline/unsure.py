@@ -253,8 +253,8 @@ def _turned(fact: Fact, place: Place) -> Iterator[str]:
     if _is_asked_for(place) and not _is_given_then(place, place.last + 1):
         yield "it was asked for; that it was used was not said"
         return
-    behind = [place.norm(at) for at in range(place.last + 1, place.last + 5)]
-    if fact.kind in _AMOUNTS | {"medication"} and fact.role not in ("prime", "anticoagulant") and "syringe" in behind:
+    held = [place.norm(at) for at in range(place.last + 1, place.last + 5)]
+    if fact.kind in _AMOUNTS | {"medication"} and fact.role not in ("prime", "anticoagulant") and "syringe" in held:
         yield "'syringe' is said behind it: it may not have been given"
         return
     if fact.kind in _IMPLANTS and fact.role == "implanted" and (verdict := _verdict(place)):
