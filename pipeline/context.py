@@ -8,6 +8,7 @@ then reaches the next named thing and what is joined to it, never the whole stre
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Literal
 
 from pipeline import changed_plans, clauses, conditions, context_ends, context_years, pictures, said_behind
@@ -42,6 +43,7 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
     found += [Scope("certainty", "negated", first, last, "attempt-failed") for first, last in tried]
     found = changed_plans.changed(sentence, found)
     kept = tuple(scope for scope in found if not _overruled(scope, found))
+    kept += tuple(_given_up(sentence, found))
     return handed_on(sentence, Sentence(
         sentence.index, sentence.tokens, sentence.strikes, sentence.section, sentence.mentions, kept
     ))  # fmt: skip
@@ -74,6 +76,19 @@ def _overruled(scope: Scope, found: list[Scope]) -> bool:
         if holds and scope.value == "planned" and other.value == "conditional" and other.rule == "conditional":
             return True
     return False
+
+
+def _given_up(sentence: Sentence, found: list[Scope]) -> Iterator[Scope]:
+    """ "Septoplasty in the plan - septum straight, omitted": an operation that was planned and is denied by a word that
+    reaches no further back than to the reason."""
+    for scope in found:
+        if scope.rule != "planned-before":
+            continue
+        named = [m for m in sentence.mentions if m.table == "procedures" and scope.first <= m.first <= scope.last]
+        for other in found:
+            over = other.rule in _UNDONE and other.first <= scope.last < other.last and other.first > scope.first
+            if over and named and named[-1].last < other.first:
+                yield Scope("certainty", "negated", named[-1].first, named[-1].last, "changed")
 
 
 def _shares(one: Scope, other: Scope) -> bool:

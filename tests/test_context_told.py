@@ -67,6 +67,7 @@ from reading_of import state
         ("heparin only if immobile boot six weeks", "boot", "performed", "affirmed"),
         ("meniscal tear known conservative so far", "tear", "historical", "affirmed"),
         ("known meniscal tear trimmed", "tear", "historical", "affirmed"),
+        ("Septoplasty in the plan - septum straight, omitted.", "septoplasty", "performed", "negated"),
         ("morphine intrathecal no bupivacaine twenty mils in the muscle", "morphine", "performed", "negated"),
         ("morphine intrathecal no bupivacaine twenty mils in the muscle", "bupivacaine", "performed", "affirmed"),
         ("enoxaparin not yet forty milligrams six hours after", "enoxaparin", "planned", "affirmed"),
