@@ -36,7 +36,7 @@ MARKED = frozenset(
     "delivered born kts inc cut stop ended skin clamped unclamped declamped perfused reperfused".split()
 )
 _OF_DAY, _HALVES_SAID = ("in", "this", "last", "yesterday"), ("morning", "afternoon", "evening", "night")
-_RESTATED = frozenset({"correction", "sorry", "mean", "rather", "that"})
+_RESTATED = frozenset("correction sorry mean rather that".split())
 _FACES = frozenset({"position", "positions", "meridian", "hour", "portal"})
 TIMED = frozenset(
     "room induction incision began started start ended end closed closure arrived finished morning afternoon "
@@ -270,8 +270,8 @@ def _minutes(norms: Sequence[str], start: int) -> tuple[int | None, int]:
 def counts(norms: Sequence[str], end: int) -> bool:
     """Whether what follows makes the number before it a quantity: a unit, a scale, a point."""
     after = word_at(norms, end)
-    if after == "c" and is_number_word(word_at(norms, end + 1)):
-        return False  # "time out eight forty one c five six"
+    if after == "full" or (after == "c" and is_number_word(word_at(norms, end + 1))):
+        return word_at(norms, end + 1).startswith("turn")  # "at eight forty one c five six", "... full sternotomy"
     return (
         after in numerals.SCALES or after in ("point", "hole", "blade", "per", "year", "years") or is_unit_word(after)
     )

@@ -80,6 +80,9 @@ def _minutes_past(norms: Sequence[str], start: int) -> Found | None:
     link = minutes[1] + (word_at(norms, minutes[1]) in ("minutes", "minute", "mins", "min"))
     told = link > minutes[1]
     said = word_at(norms, link)
+    if said in ("past", "to") and word_at(norms, link + 1) in ("midnight", "noon") and clocks.leads(norms, start):
+        whole = 12 * 60 * (norms[link + 1] == "noon") + minutes[0] * (1 if said == "past" else -1)
+        return Quantity(form="clock", text=f"{whole // 60 % 24:02d}:{whole % 60:02d}"), link + 2
     hour = _number(norms, link + 1) if said in ("past", "to", "after", "before") else None
     if hour is None or not 1 <= hour[0] <= 12 or clocks.counts(norms, hour[1]) or minutes[0] > 30 - (said == "to"):
         return None

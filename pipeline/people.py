@@ -40,6 +40,13 @@ CALIBRED = frozenset("sheath sheaths catheter catheters fr french foley foleys c
                      "correction upsized upsize".split())  # fmt: skip
 
 
+def is_calibre(sentence: Sentence, index: int) -> bool:
+    """ "L: 14F, gate cannulated", "Foley 22F": a size in French, and nobody of that age and sex."""
+    ahead = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
+    sided = ahead[1:] == [":"] and ahead[0] in ("l", "r", "left", "right")
+    return sided or sentence.says(CALIBRED)
+
+
 def persons(sentence: Sentence) -> list[Person]:
     """Names that follow a title, in order."""
     tokens = sentence.tokens

@@ -42,6 +42,8 @@ def scale(sentence: Sentence, index: int) -> Scale | None:
 
 def _scale(sentence: Sentence, index: int) -> Scale | None:
     tokens = sentence.tokens
+    if (piece := _of_pieces(tokens, index)) is not None:
+        return piece
     if index > 2 and tokens[index - 1].norm == "(" and _of_both(sentence, index):
         return "total"
     own = tokens[index].quantity
@@ -120,6 +122,20 @@ def _of_both(sentence: Sentence, index: int) -> bool:
 
 
 _TO_BRACKET = 7  # tokens
+
+
+def _of_pieces(tokens: tuple[Token, ...], index: int) -> Scale | None:
+    """ "Four cartridges of 1.7 mL = 6.8 mL": the first is of each of them, the second of all."""
+    own = tokens[index].quantity
+    if own is None or own.dimension not in ("volume", "mass") or index < 2:
+        return None
+    count = tokens[index - 2].quantity
+    if tokens[index - 1].norm == "of" and count is not None and (count.unit or "").startswith("{") and count.value:
+        return "each" if count.value > 1 else None
+    one = tokens[index - 2].quantity
+    if tokens[index - 1].norm not in ("=", "so") or one is None or _of_pieces(tokens, index - 2) != "each":
+        return None
+    return "total" if one.dimension == own.dimension else None
 
 
 def _each_closes(tokens: tuple[Token, ...], index: int) -> bool:

@@ -27,6 +27,7 @@ _PER = {
     ("length", "turns"): "length_per_turn",
 }
 _PER_WORDS = frozenset({"per", "/", "a", "an"})
+_WHEN = frozenset({"before", "after", "prior", "later", "earlier", "ago"})
 _SUFFIX = re.compile(r"^([-+]?[\d.,]*\d(?:[-–][\d.,]*\d)?|[\d.,/-]*[½¼¾⅛⅜⅝⅞])([A-Za-z%°µμ\"”].*)$")
 
 
@@ -122,6 +123,8 @@ def read_unit(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | No
         strong = under is not None and under.ucum == "mL" and said.dimension in _DOSED  # "a thousand units a mil"
         if under is None or (mark in ("a", "an") and not (strong or (spoken and said.dimension in _PACED))):
             return said
+        if mark in ("a", "an") and under.end < len(tokens) and tokens[under.end].norm in _WHEN:
+            return said  # "two grams an hour before"
         if under.ucum in _HOW_OFTEN or mark == "a" and under.ucum == "s" and _is_another(tokens, under.end):
             return said
         if under.ucum == said.ucum or under.dimension == "fraction" or under.ucum.startswith("/"):

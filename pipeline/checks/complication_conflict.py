@@ -19,7 +19,8 @@ _EVERYDAY = frozenset({"bleeding", "numbness", "stiffness", "persistent-pain", "
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     known = grammar.tables.get("complications", {})
-    none = [fact for fact in note.of("complication") if fact.certainty == "negated" and _general(fact)]
+    none = [fact for fact in note.of("complication") if fact.certainty == "negated" and _general(fact)
+            and not _but_one(note, fact)]  # fmt: skip
     before = {fact.name for fact in note.of("preop_diagnosis", "postop_diagnosis", "diagnosis", "indication")}
     told = [
         fact
@@ -221,6 +222,17 @@ def _ill(note: OperativeNote) -> str:
     return " ".join(f"{fact.name} {fact.text} {fact.evidence.heard}".lower() for fact in note.of(
         "preop_diagnosis", "postop_diagnosis", "diagnosis", "indication", "procedure", "imaging", "history"
     ))  # fmt: skip
+
+
+_BUT = re.compile(
+    r"\bcomplications?\b(?: \w+)?:? (?:none |nil |no )?(?:other than|apart from|except|besides|beyond|but)\b|"
+    r"\bno (?:other|further|additional|more) complications?\b", re.I,
+)  # fmt: skip
+
+
+def _but_one(note: OperativeNote, fact: Fact) -> bool:
+    """ "Complications none other than the tear", "no further complications": one was told, and is none of those."""
+    return any(passage.holds(fact) and _BUT.search(passage.text) for passage in note.sections.description)
 
 
 def _general(fact: Fact) -> bool:

@@ -35,6 +35,7 @@ _PLAIN = frozenset({"saline", "co2", "water", "gas", "blood"})
 _CONTAINERS = frozenset({
     "cartridge", "cartridges", "vial", "vials", "ampoule", "ampoules", "ampule", "ampules", "syringe", "syringes",
     "bottle", "bottles", "bag", "bags", "tube", "tubes", "drop", "drops", "swab", "swabs", "patch", "patches",
+    "bolus", "boluses", "doses", "injections", "aliquots", "puffs",
 })  # fmt: skip
 _TISSUE = frozenset({"tissue", "pus", "fluid", "clot", "effusion", "bone", "fat", "mucus", "debris", "urine", "bile"})
 _OFTEN = frozenset({"times", "time", "hourly", "daily", "x"})
@@ -81,7 +82,9 @@ def _drug(note: OperativeNote, passage: Passage, piece: Evidence) -> Fact | None
     near = [
         (_words_between(fact, piece), fact.kind != "medication", fact.id, fact)
         for fact in note.facts
-        if (fact.kind == "medication" or (fact.kind in _THINGS and fact.value is None)) and passage.holds(fact)
+        if passage.holds(fact) and (
+            (fact.kind == "medication" and fact.certainty != "negated") or (fact.kind in _THINGS and fact.value is None)
+        )
     ]
     if not near or min(near)[0] > _NEAR:
         return None

@@ -13,7 +13,7 @@ from pipeline.records import Finding
 MEANING = "A child's weight is far from what is usual at its age (2 x age + 8 kg, from six years on 3 x age + 7 kg)."
 
 _SOURCE = "APLS formulas [from memory]"
-_YOUNGEST, _SCHOOL, _OLDEST = Decimal(1), Decimal(6), Decimal(12)
+_NEWBORN, _YOUNGEST, _SCHOOL, _OLDEST = Decimal(0), Decimal(1), Decimal(6), Decimal(12)
 _LEAST, _MOST = Decimal("0.45"), Decimal("2.5")  # of the usual weight; convention of this project, no source
 
 
@@ -25,11 +25,12 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if said is None or kilograms is None or years is None or years.low is None or kilograms.low is None:
         return []
     age = years.low
-    if not _YOUNGEST <= age <= _OLDEST:
+    if not _NEWBORN <= age <= _OLDEST:
         return []
-    usual = age * 3 + 7 if age >= _SCHOOL else age * 2 + 8
-    if usual * _LEAST <= kilograms.low <= usual * _MOST:
-        return []
+    infant = age < _YOUNGEST
+    usual = age * 6 + 4 if infant else age * 3 + 7 if age >= _SCHOOL else age * 2 + 8
+    if (usual * _LEAST <= kilograms.low or infant) and kilograms.low <= usual * _MOST:
+        return []  # an infant born early may be far lighter
     return [
         finding(
             "weight_for_age",

@@ -178,6 +178,8 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
     after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 2]]
     if people.is_name(sentence, mention) or _is_awaited(sentence, mention, before, after):
         return True
+    if mention.id == "pin" and _holds_the_head(sentence, mention):
+        return True
     if mention.id in ("pin", "k-wire", "half-pin", "drain") and after[:1] and after[0] in _TRACKS:
         return True  # "swabs from the pin sites"
     if mention.id == "tacks" and sentence.tokens[mention.last].norm == "tack" and before[-1:] in (["to"], ["and"]):
@@ -191,6 +193,17 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
     if mention.id == "marrow-needle" and sentence.tokens[mention.last].norm == "trephine":
         return not sentence.says(_OF_MARROW)
     return mention.id == "bone-cement" and bool(_TOO_MUCH & set(before))
+
+
+def _holds_the_head(sentence: Sentence, mention: Mention) -> bool:
+    """ "Mayfield, three pins", "supine, three pins, head turned": of the clamp that holds it meanwhile."""
+    near = [token.norm for token in sentence.tokens[max(0, mention.first - 6) : mention.last + 5]]
+    return "head" in near or "skull" in near or any(
+        m.table == "positions" and abs(m.first - mention.first) <= _TO_HEAD for m in sentence.mentions
+    )
+
+
+_TO_HEAD = 6  # tokens
 
 
 def _is_awaited(sentence: Sentence, mention: Mention, before: list[str], after: list[str]) -> bool:

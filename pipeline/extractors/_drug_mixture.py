@@ -42,7 +42,7 @@ def _sums_up(sentence: Sentence, index: int) -> bool:
     return len(drugs) > 1 and any(sum(told[-many:]) == own.value for many in range(2, len(told) + 1))
 
 
-_OWN = frozenset({"volume", "mass", "amount", ""})  # "fifty mics of fentanyl and one fifty of propofol"
+_OWN = frozenset({"volume", "mass", "amount", "catalytic", ""})  # "fifty mics of fentanyl and one fifty of propofol"
 
 
 def partner(sentence: Sentence, index: int, event: Event, events: list[Event]) -> Event | None:

@@ -30,6 +30,12 @@ def is_whole(sentence: Sentence, index: int) -> bool:
     return one is not None and part is not None and one.dimension == part.dimension == "volume"
 
 
+def sums(sentence: Sentence, index: int) -> bool:
+    """ "1.8 mL so 7.2 mL": right behind a number of the same drug, and no mixture of all that were named."""
+    before = sentence.tokens[index - 2].quantity if index > 1 else None
+    return before is not None and sentence.tokens[index - 1].norm in ("so", "=")
+
+
 def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
     """ "Enoxaparin forty for six weeks": the unit was not said. Not "heparin two vials"."""
     quantity = sentence.tokens[index].quantity

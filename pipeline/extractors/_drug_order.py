@@ -64,11 +64,16 @@ def has_its_own(sentence: Sentence, drug: Mention) -> bool:
     return False
 
 
+_SUMMED = frozenset({"so", "makes", "making", "=", "total", "that's", "thats", "equals"})
+
+
 def is_closed(sentence: Sentence, index: int, drug: Mention, dimension: str) -> bool:
     """ "Three hundred and twenty milligrams, dexamethasone point one five per kilo", "clonidine twelve micrograms one
     percent lidocaine": a number that a comma or another number parts from a drug that has numbers of its own."""
     tokens = sentence.tokens
     between = tokens[index + 1 : drug.first]
+    if not between and index and tokens[index - 1].norm in _SUMMED and has_its_own(sentence, drug):
+        return True  # "four cartridges of 1.8 so seven point two millilitres amoxicillin two grams"
     if dimension not in _AMOUNTS or not between:
         return False
     behind = next((token for token in tokens[drug.last + 1 : drug.last + 3] if token.quantity is not None), None)

@@ -30,6 +30,17 @@ def is_used_at_home(sentence: Sentence, mention: Mention) -> bool:
     )
 
 
+def goes_on(sentence: Sentence, mention: Mention) -> bool:
+    """ "Antibiotics go on for six weeks", "antibiotics twenty four hours": ordered for afterwards."""
+    behind = sentence.tokens[mention.last + 1 : mention.last + 6]
+    norms = [token.norm for token in behind]
+    time = behind[0].quantity if behind else None
+    if norms[:2] in (["go", "on"], ["to", "continue"]) or norms[:1] in (["continue"], ["continued"], ["continues"]):
+        return True
+    return time is not None and (time.unit in ("d", "wk") or time.unit == "h" and (time.value or 0) >= _COURSE)
+
+
+_COURSE = 12  # hours; what is given before an operation is given once
 _RINSES = frozenset("rinse rinses mouthwash gargle gargles wash washes shampoo bath baths soak soaks".split())
 _DAILY = frozenset("daily bd bid tds tid qds twice tomorrow tonight day".split())
 _ALLERGIC = frozenset({"allergic", "allergy", "allergies"})

@@ -58,7 +58,9 @@ _AIRWAYS = frozenset({"tube", "lma", "mask", "ett", "igel", "i-gel", "supraglott
 
 def is_airway(sentence: Sentence, first: int) -> bool:
     """Whether an airway or a block is told from a token on, behind an article at most."""
-    first += sentence.tokens[first].norm in ("a", "an", "the") if first < len(sentence.tokens) else 0
-    return any(token.norm in _AIRWAYS for token in sentence.tokens[first : first + 1]) or any(
+    first += sentence.tokens[first].norm in ("a", "an", "the", "rapid") if first < len(sentence.tokens) else 0
+    if sentence.tokens[first - 1 : first] and sentence.tokens[first - 1].norm == "rapid":
+        return True  # "general with rapid sequence induction"
+    return any(token.norm in _AIRWAYS for token in sentence.tokens[first : first + 2]) or any(
         m.table == "anaesthesia" and m.first == first for m in sentence.mentions
     )

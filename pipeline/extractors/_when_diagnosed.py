@@ -26,6 +26,7 @@ _NEGATED = (r"(?:no change|without change|nothing (?:has |had )?changed|"
 _END = (r"(?= *$| [.;,:)#]| (?:the )?(?:same|procedure|operation|surgeon|doctor|dr|mister|mr|mrs|ms|patient|we|i|she|"
         r"he|for|diagnosis|dx|of|with|was|is|were|are|no|under|general|spinal|surgeons|endoscopist|consultant|operator|"
         r"miss|it's|i'm|until|pending|the (?:left|right|other)|as)\b)")  # fmt: skip
+_MADE = "film|x|dose|view|picture|photo|scan|range|score|antibiotic|washout|irrigation|reduction|tourniquet|inject"
 _NOT = r"(?! (?:antibiotic|film|x|dose|care|analges|range|view|picture|photo|scan|hb|instruct))"
 _AFTER_OP = (
     r"(?:(?:post|after) (?:the )?(?:op|operation|surgery|operative|operatively)|postop|postoperative(?:ly)?)" + _NOT
@@ -47,7 +48,8 @@ _LATER = re.compile(
     rf"|{_NEGATED} (?:in|of|to|about|with|for) (?:the |his |her )?(?:diagnosis|dx)\b"
     rf"|(?:diagnosis|dx) {_STAYS}(?:{_SAME}|{_NEGATED})\b"
     rf"|{_NEGATED}(?= *$| [.;,]| (?:doctor|dr|surgeon|mister|mr|miss|ms)\b)"
-    rf"|(?:diagnosis|dx) (?:stays|stayed|stands|stood|remains|remained|holds|held)(?: good| the way it was)?{_END})"
+    rf"|(?:diagnosis|dx) (?:stays|stayed|stands|stood|remains|remained|holds|held)"
+    rf"(?: (?:just )?(?:as|the way) it (?:was|is)\b|(?: good| as before)?{_END}))"
 )
 # Seen in this operation, and not on a film before it.
 _SEEN = (
@@ -130,6 +132,19 @@ def found_so(norms: Sequence[str], at: int) -> bool:
     )
 
 
+# Right behind the name of a diagnosis nothing has to end it: "radiculopathy before and after Ottoline Barrow".
+_CLOSE_BEHIND = re.compile(
+    rf"(?P<both>before and after|pre and post(?: op)?)(?! (?:the )?(?:{_MADE}))\b|"
+    rf"{_SAME} (?:after|afterwards?|post(?: op)?|postop)\b(?! (?:the |its |a )?(?:{_MADE}))|(?:, )?same(?= *$| [.;)])"
+)
+
+
+def close_behind(norms: Sequence[str], at: int) -> bool | None:
+    """As `said`, right behind the name of a diagnosis."""
+    found = _CLOSE_BEHIND.match(" ".join(norms[at : at + 7]))
+    return None if found is None else found["both"] is not None
+
+
 _ONE = re.compile(r"(?:that|this|which|it)(?: is| was|'s)? (?:(?:still|also) )?(?:the|our|his|her) (?:diagnosis|dx)\b")
 
 
@@ -147,7 +162,8 @@ def same_after(norms: Sequence[str]) -> bool:
     """Whether a sentence begins with that it was the same after the operation ("After surgery: same")."""
     text = " ".join(norms[:10])
     unsurprised = re.match(rf"(?:and )?(?:no|without) surprises? (?:afterwards?|{_AFTER}) \.", text)
-    return unsurprised is not None or (
+    alone = re.fullmatch(rf"(?:the )?{_SAME}(?: (?:diagnosis|dx))? {_AFTER}[ .]*", text)  # "Same after."
+    return unsurprised is not None or alone is not None or (
         re.match(rf"(?:and )?{_AFTER} {_STAYS}(?:{_SAME}|{_NEGATED})\b{_OTHER}", text) is not None
     )
 

@@ -265,7 +265,9 @@ def _headed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     if first == len(norms) or any(m.table == "procedures" and m.first - first < _WORDS for m in sentence.mentions):
         return []
     last = next((at for at in range(first, len(norms)) if norms[at] in _ENDS), len(norms)) - 1
-    if not first <= last < first + _WORDS or norms[first] in ("same", "is", "was", "none"):
+    if not first <= last < first + _WORDS or norms[first] in ("same", "is", "was", "none") or (
+        norms[first : first + 2] == ["the", "same"]
+    ):
         return []
     side = laterality.only_side(sentence, first, last, grammar)
     found = base.make("diagnosis", reading, sentence, first, last, text=story.words(sentence, first, last),
@@ -334,7 +336,7 @@ _NERVES = frozenset({"stellate", "coeliac", "celiac", "gasserian", "trigeminal",
 _BEHIND = 20  # tokens: a side, a site and a grade may stand between
 
 
-_BESIDE_IT = frozenset({"sites", "sides", "grades", "diagnoses", "findings", "guidance"})
+_BESIDE_IT = frozenset({"sites", "sides", "grades", "diagnoses", "findings", "guidance", "measures"})
 
 
 def _said_behind(sentence: Sentence, mention: Mention) -> tuple[int, bool] | None:
@@ -344,6 +346,7 @@ def _said_behind(sentence: Sentence, mention: Mention) -> tuple[int, bool] | Non
     others = [m for m in sentence.mentions if m.table not in _BESIDE_IT]
     for at in range(mention.last + 1, min(mention.last + _BEHIND, len(norms))):
         both = _when_diagnosed.said(norms, at)
+        both = _when_diagnosed.close_behind(norms, at) if both is None else both
         if both is not None and norms[at - 1] in _diagnosed_after.NO_NAME:
             return None  # "photographs before and after"
         if both is not None:

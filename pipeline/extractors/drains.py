@@ -41,7 +41,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if "drain" in out:  # which one it was cannot be told
             facts = [replace(fact, doubts=(*fact.doubts, OUT_AGAIN)) if fact.kind == "drain" else fact
                      for fact in facts]  # fmt: skip
-        sides = {one.first: None if _none_left(sentence, one) else
+        sides = {one.first: None if _none_left(sentence, one) or _one_by_one(sentence, one) else
                  laterality.own_side(sentence, one.first, one.last, grammar) for one in drains}  # fmt: skip
         for mention in drains:
             side = sides[mention.first]
@@ -104,6 +104,12 @@ def _ends_size(sentence: Sentence, mention: Mention, index: int) -> bool:
 
 
 _AFTER_SIZE = frozenset({"with", "to", "in", "on", "and", "left", "right", "was", "for", "at"})
+
+
+def _one_by_one(sentence: Sentence, mention: Mention) -> bool:
+    """ "Two drains one mediastinal one in the right pleura": each has a place of its own."""
+    ones = [token.text.lower() for token in sentence.tokens[mention.last + 1 : mention.last + 10]].count("one")
+    return ones > 1 and sentence.tokens[mention.last].norm.endswith("s")
 
 
 def _none_left(sentence: Sentence, mention: Mention) -> bool:

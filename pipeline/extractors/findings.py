@@ -68,6 +68,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     fact = base.named("finding", reading, sentence, mention, grammar)
     if fact.status != "performed" or (fact.certainty == "negated" and _is_complication(sentence, mention)):
         return None
+    if mention.id == "clear-fluid" and sentence.tokens[mention.last].norm == "fluids":
+        return None  # "clear fluids for four hours": to drink
     if mention.id == "normal" and (fact.certainty == "suspected" or _other_senses.is_manner(sentence, mention)):
         return None  # "this may be a normal variant"
     if sentence.tokens[mention.first].norm in ("subluxed", "dislocated") and mention.first and (

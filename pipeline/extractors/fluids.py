@@ -201,7 +201,15 @@ def _is_bare_amount(sentence: Sentence, index: int, group: str, mention: Mention
     return all(token.norm in (":", "-", "in", "was", "of") for token in between)
 
 
-_LEAST_BARE = 50
+def _are_bags(sentence: Sentence, index: int, mention: Mention) -> bool:
+    """ "Eight red cells, six FFP and two platelets": they are counted by the bag."""
+    value = sentence.tokens[index].quantity.value if sentence.tokens[index].quantity is not None else None
+    pooled = [token.norm for token in sentence.tokens[index + 1 : mention.first]]
+    beside = index < mention.first and (not pooled or pooled in (["of"], ["pooled"], ["pools", "of"], ["pool", "of"]))
+    return beside and value is not None and value == int(value) and 0 < value <= _MOST_BAGS
+
+
+_LEAST_BARE, _MOST_BAGS = 50, 60
 _TUMESCENT = frozenset({"tumescent", "tumescence", "infiltrate"})
 
 
@@ -264,6 +272,10 @@ def _number(
         ):
             price += 1  # "IV fluids 2 L Hartmann's"
         bare = dimension == "" and _is_bare_amount(sentence, index, row.group, mention)
+        if dimension == "" and row.group == "blood" and _are_bags(sentence, index, mention):
+            facts.append(base.claim("fluid_in", reading, sentence, index, index, mention.last, price, name=mention.id,
+                                    unit="{unit}"))  # fmt: skip
+            continue
         if price > limit or (dimension != "volume" and row.group != _COUNTED.get(dimension) and not bare):
             continue
         if dimension == "" and index < mention.first and not bare and any(

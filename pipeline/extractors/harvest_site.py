@@ -15,6 +15,7 @@ _ALLOGRAFT = frozenset({"allograft", "allografts", "allogeneic", "cadaveric"})
 _TAKEN = frozenset({"harvest", "harvested", "harvesting", "aspirated", "aspirate", "taken", "autograft", "obtained"})
 # The crest shows the level of the spine; nothing is taken there.
 _LANDMARK = frozenset({"palpated", "palpation", "palpable", "landmark", "landmarks", "interspace", "interspaces"})
+_PINNED = frozenset({"pin", "pins", "fixator", "ex-fix", "exfix", "frame"})
 _AILS = frozenset({"pain", "pains", "painful", "tender", "tenderness", "ache"})
 _AFTER = frozenset({"from", "of", "at", "in", "through", "on", "via"})
 
@@ -78,6 +79,8 @@ def _is_harvest(
     norms = {token.norm for token in sentence.tokens}
     if norms & _ALLOGRAFT and not norms & _TAKEN:
         return False  # bone of another person: "an allograft of iliac crest"
+    if norms & _PINNED and not norms & _TAKEN and "marrow" not in norms:
+        return False  # "two pins in each iliac crest"
     if _was_harvested(sentence, site):
         return True
     if not cues.around(sentence, grammar, site.first, site.last, "graft-word"):

@@ -17,6 +17,7 @@ _LEAST_DIGITS = 3
 _SKIPPED = frozenset({":", "is", "number", "#", "no", ".", ",", "are"})
 _SEX = {"m": "male", "f": "female"}
 _HANDED = {"rhd": "right", "lhd": "left"}
+_HEAD = 8  # sentences in which a patient is told of: "14F" is a sheath later on
 _NONE = frozenset({"none", "nil", "nkda", "nkma", "nka", "unknown"})
 
 
@@ -171,10 +172,10 @@ def _sex(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         if old and mention.first < 25:
             return [base.make("patient_sex", reading, sentence, mention.first, mention.last, name=mention.id,
                               status="performed", certainty="affirmed")]  # fmt: skip
-    for index, token in enumerate(tokens[:25]):
+    for index, token in enumerate(tokens[:25] if sentence.index < _HEAD else ()):
         low = token.norm
         if len(low) in (2, 3, 4) and low[-1] in _SEX and low[:-1].isdigit() and token.text[-1].isupper() and not (
-            sentence.says(people.CALIBRED)
+            people.is_calibre(sentence, index)
         ):
             return [base.make("patient_sex", reading, sentence, index, index, name=_SEX[low[-1]])]
         if low in _SEX and token.text.isupper() and index and _is_age(sentence, index - 1):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pipeline import cues
-from pipeline.extractors import _care_words, _incisions, _noun_sizes, _number_sides, base
+from pipeline.extractors import _care_words, _incisions, _noun_sizes, _number_sides, _whose_measure, base
 from pipeline.extractors._called_numbers import cut_in_two, maybe_how_many, maybe_pronoun
 from pipeline.extractors._weights import weighed
 from pipeline.grammar import Grammar
@@ -99,17 +99,6 @@ def _number(
     return facts if told is not None else facts + _noun(reading, sentence, grammar, index, quantity)
 
 
-_MOST_EXTENDED = 30  # degrees; common practice, no source
-
-
-def _is_far_end(sentence: Sentence, mention: Mention, index: int, quantity: Quantity) -> bool:
-    """ "Full extension to 130 degrees": how far it bends, where it begins being told by the word."""
-    if mention.last >= index or sentence.tokens[index - 1].norm not in ("to", "through", "-"):
-        return False
-    full = "full" in (token.norm for token in sentence.tokens[max(0, mention.first - 1) : mention.last + 1])
-    return full or (quantity.value is not None and quantity.value > _MOST_EXTENDED)
-
-
 def _named(
     reading: Reading, sentence: Sentence, grammar: Grammar, rows: Mapping[str, Concept], index: int, quantity: Quantity
 ) -> list[Fact]:
@@ -123,11 +112,12 @@ def _named(
         and not (mention.id in ("apgar", "blood-ph") and quantity.unit)
         and not (mention.id == "blood-ph" and not 6 <= (quantity.value or 7) <= 8)  # "PH tear, 2 sutures"
         and not (mention.id == "height" and quantity.dimension not in ("", "length"))
-        and not (mention.id == "extension" and _is_far_end(sentence, mention, index, quantity))
+        and not (mention.id == "extension" and _whose_measure.is_far_end(sentence, mention, index, quantity))
         and not (mention.id == "bmi" and quantity.unit in ("kg", "g", "[lb_av]"))
-        and not (mention.id in ("diameter", "height", "width") and _is_length(sentence, index))
+        and not (mention.id in ("diameter", "height", "width") and _whose_measure.is_length(sentence, index))
         and not (rows[mention.id].group == "tally" and (quantity.form == "fraction" or index > mention.last + 2))
         and not _has_own(sentence, rows, index, mention) and not _of_other(sentence, index, mention, quantity)
+        and not _whose_measure.told_since(sentence, index, mention)
         and _fits(rows[mention.id].group, quantity.dimension)
     ]
     if not ranked:
@@ -153,12 +143,6 @@ def _named(
     return [base.claim(kind, reading, sentence, index, mention.first, mention.last, price, name=mention.id,
                        unit=quantity.unit, laterality=side,
                        doubts=cut_in_two(sentence, rows[mention.id].group, index), **ahead)]  # fmt: skip
-
-
-def _is_length(sentence: Sentence, index: int) -> bool:
-    """ "6.5 mm diameter x 40 mm length": the second number has a word of its own."""
-    after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
-    return after[:1] in (["length"], ["long"], ["width"], ["wide"]) or after == ["in", "length"]
 
 
 def _of_other(sentence: Sentence, index: int, mention: Mention, quantity: Quantity) -> bool:

@@ -42,8 +42,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for index, token in enumerate(sentence.tokens):
             if token.quantity is None and token.norm.isalpha():
                 continue
-            sexed = _WITH_SEX.match(token.norm) if token.quantity is None else None
-            if sexed and int(sexed[1]) <= _OLDEST and not sentence.says(people.CALIBRED):
+            sexed = _WITH_SEX.match(token.norm) if token.quantity is None and sentence.index < _OPENING else None
+            if sexed and int(sexed[1]) <= _OLDEST and not people.is_calibre(sentence, index):
                 facts.append(
                     base.make("patient_age", reading, sentence, index, index, value=Decimal(sexed[1]), unit="a",
                               **_SURE)
@@ -93,12 +93,24 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         return [base.claim("patient_age", reading, sentence, index, index, index, 1, unit=unit, **_SURE)]
     if quantity.unit == "a" and after and after[0] in _SEX:
         return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
+    if quantity.unit in _AGE_UNITS and sentence.index < _OPENING and _before_weight(sentence, index):
+        return [base.claim("patient_age", reading, sentence, index, index, index, 1, unit=unit, **_SURE)]
     if _is_of_subject(reading, sentence, index):
         return [base.claim("patient_age", reading, sentence, index, index - 2, index, 2, unit=unit, **_SURE)]
     ahead = index > 0 and sentence.tokens[index - 1].norm in _TO_COME
     if quantity.unit is None and not ahead and (after[:1] == ["y"] or after[:1] == ["yo"] or _sexed(sentence, index)):
         return [base.claim("patient_age", reading, sentence, index, index, index + 1, 1, unit=unit, **_SURE)]
     return []
+
+
+def _before_weight(sentence: Sentence, index: int) -> bool:
+    """ "Arlo Fenwick, 27 months, 13.2 kg", "11 months old, weight 9 kg", "9 kg at 11 months"."""
+    ahead = sentence.tokens[index - 2].quantity if index > 1 and sentence.tokens[index - 1].norm == "at" else None
+    if ahead is not None and ahead.unit == "kg":
+        return True
+    behind = [one for one in sentence.tokens[index + 1 : index + 5] if one.norm not in (",", "old", "weight", "wt")]
+    weight = behind[0].quantity if behind else None
+    return weight is not None and weight.unit == "kg"
 
 
 def _is_of_subject(reading: Reading, sentence: Sentence, index: int) -> bool:

@@ -33,7 +33,7 @@ _BARE = frozenset(
 _NEAR = frozenset(
     {"infiltration", "infiltrated", "anesthesia", "anesthetic", "anaesthesia", "anaesthetic", "under", "lma", "tube",
      "mask", "intubation", "block", "endotracheal", "induced", "induction", "with", "plus", "and", "+", "sedation",
-     "laryngeal", "by", "via", "ett", "igel", "i-gel", "tiva", "rsi", "intubated"}
+     "laryngeal", "rapid", "by", "via", "ett", "igel", "i-gel", "tiva", "rsi", "intubated"}
 )  # fmt: skip
 _OPENS = frozenset({"under", "anesthesia", "anaesthesia", "plus", "and", "lma", "mask", "awake", "tumescent", "short",
                     "endotracheal", "+", "had", "a", "with", "so", "then", "but"})  # fmt: skip
@@ -131,6 +131,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None  # "irrigated with antibiotic containing solution"
     if kind == "prophylaxis" and (near[:1] == ["previous"] or any(norm in _TREATED for norm in near)):
         return None  # "placed on previous antibiotic treatment"
+    if kind == "prophylaxis" and _no_setting.goes_on(sentence, mention):
+        return None
     if kind == "prophylaxis" and sentence.tokens[mention.first].norm in ("iv", "intravenous") and not (
         _WAS_GIVEN & {token.norm for token in sentence.tokens[max(0, mention.first - 4) : after + 4]}
     ):
@@ -204,6 +206,10 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     opens = before is None or before.punctuation or before.norm in _OPENS | _UNDONE or _is_age(before) or any(
         m.last == mention.first - 1 for m in base.mentions(sentence, "anaesthesia")
     )  # "spinal failed general given", "ankle block general no"
+    if words[0] in ("general", "ga") and before is not None and before.norm != "in" and any(
+        m.table == "positions" and m.first == mention.last + 1 for m in sentence.mentions
+    ):
+        return True  # "doctor Carrow general supine"
     if words[0] in _INTO_THE_SPINE and after is not None and _is_sited(sentence, mention.last + 1):
         return True
     if opens and words[0] == "sedation" and any(m.table == "drugs" and m.first == mention.last + 1

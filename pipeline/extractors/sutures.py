@@ -94,6 +94,7 @@ def _runs(sentence: Sentence, mention: Mention) -> bool:
     flows = flows or before in ("is", "was", "are", "were", "already", "still") or any(
         m.last == mention.first - 1 and m.table in _INFUSED for m in sentence.mentions
     )  # "neuromonitoring running"
+    flows = flows or mention.first > 0 and tokens[mention.first - 1].quantity is not None  # "another gram running"
     return flows and not any(abs(one.first - mention.first) <= _NEAR for one in base.mentions(sentence, "sutures"))
 
 

@@ -1,0 +1,30 @@
+"""Whether a number is of a named measure, or of something else that is told beside it."""
+
+from __future__ import annotations
+
+from pipeline.records import Mention, Quantity, Sentence
+
+_MOST_EXTENDED = 30  # degrees; common practice, no source
+
+
+def is_far_end(sentence: Sentence, mention: Mention, index: int, quantity: Quantity) -> bool:
+    """ "Full extension to 130 degrees": how far it bends, where it begins being told by the word."""
+    if mention.last >= index or sentence.tokens[index - 1].norm not in ("to", "through", "-"):
+        return False
+    full = "full" in (token.norm for token in sentence.tokens[max(0, mention.first - 1) : mention.last + 1])
+    return full or (quantity.value is not None and quantity.value > _MOST_EXTENDED)
+
+
+def told_since(sentence: Sentence, index: int, mention: Mention) -> bool:
+    """ "Mean gradient nine millimetres of mercury two pacing wires": behind the one with
+    its unit a bare number is of something else."""
+    own, before = sentence.tokens[index].quantity, sentence.tokens[index - 1].quantity
+    return mention.last < index - 1 and own is not None and not own.dimension and before is not None and (
+        before.unit is not None
+    )
+
+
+def is_length(sentence: Sentence, index: int) -> bool:
+    """ "6.5 mm diameter x 40 mm length": the second number has a word of its own."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    return after[:1] in (["length"], ["long"], ["width"], ["wide"]) or after == ["in", "length"]
