@@ -203,7 +203,8 @@ def _is_bare_amount(sentence: Sentence, index: int, group: str, mention: Mention
 
 def _are_bags(sentence: Sentence, index: int, mention: Mention) -> bool:
     """ "Eight red cells, six FFP and two platelets": they are counted by the bag."""
-    value = sentence.tokens[index].quantity.value if sentence.tokens[index].quantity is not None else None
+    quantity = sentence.tokens[index].quantity
+    value = quantity.value if quantity is not None else None
     pooled = [token.norm for token in sentence.tokens[index + 1 : mention.first]]
     beside = index < mention.first and (not pooled or pooled in (["of"], ["pooled"], ["pools", "of"], ["pool", "of"]))
     return beside and value is not None and value == int(value) and 0 < value <= _MOST_BAGS
