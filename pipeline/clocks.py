@@ -28,7 +28,7 @@ EVENTS = frozenset(
     "incision induction knife uterus start started starts began begun end ended ends timeout time-out out room "
     "closure closed up down arrived arrival delivery delivered born left inflated deflated released time onset "
     "finished finish completed theatre theater in skin stop stopped shut kts inc cut clamped unclamped declamped "
-    "perfused reperfused".split()
+    "perfused reperfused docked undocked".split()
 )
 _STARTED = frozenset("start started stop stopped finish finished end ended began begun incision closure".split())
 MARKED = frozenset(
@@ -42,7 +42,7 @@ TIMED = frozenset(
     "room induction incision began started start ended end closed closure arrived finished morning afternoon "
     "evening noon recovery theatre theater timeout tourniquet inflated deflated midnight".split()
 )
-_PRESSED = frozenset({"pressure", "set", "inflated", "mmhg", "tourniquet", "cuff", "elevated"})
+_PRESSED = frozenset("pressure set inflated mmhg tourniquet cuff elevated".split())
 
 
 def word_at(norms: Sequence[str], index: int) -> str:
@@ -263,7 +263,8 @@ def _minutes(norms: Sequence[str], start: int) -> tuple[int | None, int]:
         return int(norm), start + 1
     pair = numerals._below_hundred(norms, start)
     if pair is not None and 10 <= pair[0] < 60:
-        return pair[0], pair[1]
+        cut = pair[1] == start + 2 and word_at(norms, pair[1]) == "hundred"  # "eleven thirty one hundred minutes"
+        return pair[0] - pair[0] % 10 * cut, pair[1] - cut
     return None, start
 
 
@@ -387,8 +388,7 @@ def finish(hour: int, minute: int, norms: Sequence[str], start: int, end: int, *
     elif half in _OF_DAY and (said := word_at(norms, end + 1 + (half == "in"))) in _HALVES_SAID:
         hour = hour % 12 + 12 * (said != "morning" and not (said == "night" and hour % 12 < 5))
         sure, end = True, end + 3 * (half == "in")  # "ten past eleven last night": the day is told by words of its own
-    if hour == 24:
-        hour = 0
+    hour = 0 if hour == 24 else hour
     doubts = counted_things.ends_time(norms, end, hour, minute)
     doubts += () if sure or not 1 <= hour <= 6 else ("morning or afternoon was not said",)
     return Quantity(form="clock", text=f"{hour:02d}:{minute:02d}", doubts=doubts), end

@@ -122,6 +122,7 @@ def _of_both(sentence: Sentence, index: int) -> bool:
 
 
 _TO_BRACKET = 7  # tokens
+_MOST_PIECES = 20
 
 
 def _of_pieces(tokens: tuple[Token, ...], index: int) -> Scale | None:
@@ -130,6 +131,10 @@ def _of_pieces(tokens: tuple[Token, ...], index: int) -> Scale | None:
     if own is None or own.dimension not in ("volume", "mass") or index < 2:
         return None
     count = tokens[index - 2].quantity
+    if tokens[index - 1].norm == "x" and count is not None and count.form == "number" and not count.dimension and (
+        count.value is not None and 1 < count.value <= _MOST_PIECES and own.unit
+    ):
+        return "each"  # "lidocaine 2 % 4 x 2.2 mL"
     if tokens[index - 1].norm == "of" and count is not None and (count.unit or "").startswith("{") and count.value:
         return "each" if count.value > 1 else None
     one = tokens[index - 2].quantity

@@ -76,9 +76,12 @@ def _others(note: OperativeNote) -> list[tuple[int, int, str]]:
         role = "procedure" if fact.kind == "procedure" or (fact.kind == "act" and _is_done(fact)) else fact.kind
         if role == "procedure" or role in BEFORE:
             found += [(_begins(place, role), place.last, role) for place in (fact.evidence, *fact.also)]
+    agreed = [fact.evidence for fact in note.of(*AGREED)]
     for passage in note.sections.description:
         start = passage.evidence.first
         tokens = read(passage)
+        if any(one.first == start and one.last >= passage.evidence.last for one in agreed):
+            continue  # "Consent: L3/4 and L4/5 decompression": agreed to
         found += [(start + token.first, start + token.last, "procedure") for at, token in enumerate(tokens)
                   if token.norm in _WORDS or token.norm.endswith(_ENDINGS)
                   or (token.norm in _SCREWS and not _EARLIER & {one.norm for one in tokens[max(0, at - 4) : at]})]

@@ -45,10 +45,20 @@ def _by_clock(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     before = any(gap is not None and gap >= 0 for gap in gaps)
     found: list[Finding] = []
     for antibiotic, gap in zip(given, gaps, strict=True):
-        if gap is not None and gap < 0 and (before or _after_birth(note, antibiotic, times)):
+        if gap is not None and gap < 0 and (
+            before or _after_birth(note, antibiotic, times) or _after_cord(note, antibiotic)
+        ):
             continue  # given again during a long operation
         found += _one(note, grammar, antibiotic, incision, tourniquet)
     return found
+
+
+_CORD = re.compile(r"\b(?:after|once|following) (?:the )?(?:umbilical )?cord\b[^.;]{0,12}\bclamp\w*", re.I)
+
+
+def _after_cord(note: OperativeNote, antibiotic: Fact) -> bool:
+    """ "Cefuroxime 1.5 g 02:33 (after cord clamp)": told with it, as it was long the rule at a caesarean."""
+    return any(one.holds(antibiotic) and _CORD.search(one.text) for one in note.sections.description)
 
 
 def _after_birth(note: OperativeNote, antibiotic: Fact, times: list[Fact]) -> bool:

@@ -92,12 +92,25 @@ def _by_number(passage: Passage, tokens: tuple[Token, ...], said: _Said) -> None
                 where = ""
             continue
         number = str(quantity.value) if quantity.value is not None else quantity.text or ""
+        if not where and _heads_work(tokens, at):
+            where = "done"
         measured = bool(quantity.dimension) or quantity.form not in ("number", "code", "label")
         if not where or measured or number not in _FDI:
             where = ""
             continue
         if tokens[at - 1].norm not in _TOOTH:
             (said.stated if where == "stated" else said.done).setdefault(number, passage)
+
+
+def _heads_work(tokens: tuple[Token, ...], at: int) -> bool:
+    """ "38: flap, bone removed", "18, 28 elevated": a number at the head of what was done to it."""
+    if at and not tokens[at - 1].punctuation:
+        return False
+    behind = at + 1
+    while behind < len(tokens) and (tokens[behind].quantity is not None or tokens[behind].norm in _LISTED):
+        behind += 1
+    after = [token.norm for token in tokens[behind : behind + 2]]
+    return after[:1] == [":"] and behind == at + 1 and len(after) > 1 or bool(_DONE & set(after[:1]))
 
 
 def _read(passage: Passage, tokens: tuple[Token, ...], said: _Said) -> None:

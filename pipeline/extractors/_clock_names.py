@@ -3,10 +3,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from pipeline.clocks import DONE_WITH
-from pipeline.records import Sentence
+from pipeline.records import Fact, Sentence
 
 # What lasts -> the events at its begin and end. The longest phrase counts; common practice, no source.
 _LASTING = {
@@ -279,3 +281,16 @@ def is_another(sentence: Sentence, at: int) -> bool:
         if tokens[first].norm == "in":
             return not _is_patient(sentence, first)
     return False
+
+
+def over_midnight(facts: Sequence[Fact]) -> list[Fact]:
+    """ "Knife at twenty three nineteen ... clamps off at twelve fifty one": by night "twelve" is midnight as well."""
+    clocks = [fact for fact in facts if fact.kind == "clock_time" and fact.text]
+    if not any((fact.text or "") >= _LATE for fact in clocks):
+        return list(facts)
+    unsure = [fact for fact in clocks if (fact.text or "")[:2] == "12" and "twelve" in fact.evidence.heard.lower()]
+    return [replace(fact, doubts=(*fact.doubts, "noon or midnight was not said")) if fact in unsure else fact
+            for fact in facts]  # fmt: skip
+
+
+_LATE = "20:00"

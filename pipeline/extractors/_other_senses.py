@@ -20,7 +20,7 @@ _TOOLS = _words(
 # What is lowered, and no fracture, hernia or joint.
 _AMOUNTS = _words("pressure flow rate dose swelling bulk volume insufflation tension time pain risk setting power size "
                   "edema oedema afterload bleeding pleural symptoms")  # fmt: skip
-_PRESERVED = _words("itself glutaraldehyde formalin formaldehyde alcohol place")
+_PRESERVED = _words("itself glutaraldehyde formalin formaldehyde alcohol place cork board wax card")
 # "Mucopurulent drainage" was seen, and nothing drained.
 _LOOKS = _words(
     "mucopurulent purulent serous serosanguineous bloody clear cloudy mucoid foul venous lymphatic capillary nasal "
@@ -149,6 +149,10 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(_BRUSHED & set(after[:2]))
     if mention.id == "traction":
         return bool(_PULLED_BY & set(after))
+    if mention.id == "division" and said == "transection" and any(
+        m.table == "sites" and m.last == mention.first - 1 for m in sentence.mentions
+    ):
+        return True  # "superficial femoral artery transection": what had happened to it
     if mention.id == "division" and said == "divided":
         return bool({"doses", "dose", "portions", "aliquots"} & set(after[:1]))
     if mention.id == "dilatation" and said == "dilated" and _describes_part(sentence, mention, before):
@@ -183,7 +187,7 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id == "internal-fixation" and said in ("fixed", "fixated") and _is_sewn(sentence, mention, grammar):
         return True
     if mention.id == "internal-fixation" and said in ("fixed", "pinned"):
-        return bool(after and after[0] in ("to", "in") and _PRESERVED & set(after)) or _is_tool(
+        return bool(after and after[0] in ("to", "in", "on", "onto") and _PRESERVED & set(after)) or _is_tool(
             sentence, mention, grammar
         ) or bool(_STUCK_ON & set(before[-5:] + after[:2]))
     return False

@@ -146,7 +146,9 @@ def _mark(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         return []
     for index, token in enumerate(sentence.tokens):
         near = {other.norm for other in sentence.tokens[max(0, index - 6) : index + 6]}
-        if [one.norm for one in sentence.tokens[index + 1 : index + 2]] in (["with"], ["by"]) and near & _TAGS:
+        if near & _PIECES or near & _TAGS and (
+            [one.norm for one in sentence.tokens[index + 1 : index + 2]] in (["with"], ["by"])
+        ):
             continue  # "put into the right sternomastoid, marked with a clip"
         if token.norm in _MARK and near & _WHERE and not near & {"lesion", "incision", "landmarks", "skin", "breast"}:
             first, last = _window(sentence, index)
@@ -154,6 +156,7 @@ def _mark(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     return []
 
 
+_PIECES = frozenset({"specimen", "specimens", "horn", "pole", "margin", "margins", "orientation"})
 _TAGS = frozenset({"clip", "clips", "stitch", "stitches", "suture", "sutures", "tattoo", "staple", "loop", "silk",
                    "nylon", "prolene"})  # fmt: skip
 

@@ -11,6 +11,7 @@ from itertools import pairwise
 
 from pipeline import clauses, laterality, story
 from pipeline.extractors import _diagnosed_after, _when_diagnosed, base
+from pipeline.extractors._sided_illness import has_no_side, takes_anothers
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, replace
 from pipeline.rows import Concept
@@ -60,7 +61,7 @@ def _of_section(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
         later = same is not None and not (len(kinds) > 1 and same < mention.first)
         for kind in kinds[:1] if later else kinds:
             fact = replace(base.named(kind, reading, sentence, mention, grammar), status="performed")
-            facts.append(replace(fact, laterality=None) if _has_no_side(sentence, mention, grammar) else fact)
+            facts.append(replace(fact, laterality=None) if has_no_side(sentence, mention, grammar) else fact)
     if same is not None and "postop_diagnosis" in kinds and (not found or same > found[-1].last):
         # "Pre-op and post-op diagnosis the same": as the indication, which was told
         facts += [_diagnosed_after.same(kind, reading, sentence, same)
@@ -98,25 +99,6 @@ def _beside_named(reading: Reading, sentence: Sentence, kinds: tuple[str, ...], 
     return facts
 
 
-def _has_no_side(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
-    """ "Right hip pain, hypertension": what is of the whole patient, or of a part that there is once, has a side only
-    in its own item of the list."""
-    row = grammar.tables[mention.table].get(mention.id)
-    if not isinstance(row, Concept) or row.sided:
-        return False
-    tokens = sentence.tokens
-    low, high = mention.first, mention.last + 1
-    while low and not tokens[low - 1].punctuation and tokens[low - 1].norm != "and":
-        low -= 1
-    while high < len(tokens) and not tokens[high].punctuation and tokens[high].norm != "and":
-        high += 1
-    if any(token.norm in ("left", "right", "bilateral", "both") for token in tokens[low:high]):
-        return False
-    places = [grammar.table("sites", Concept)[m.id] for m in base.mentions(sentence, "sites") if low <= m.first < high]
-    return bool(places) and not any(place.sided for place in places) or row.group in _OF_THE_WHOLE and not places
-
-
-_OF_THE_WHOLE = frozenset({"general-medicine", "heart-vessels-lungs"})
 _PART = 5  # words
 _OF_PLACE = frozenset({"of", "in", "on", "at", "to", "due", "secondary"})
 _NAMED = frozenset({"diagnoses", "complications", "findings", "procedures", "acts", "devices"})
@@ -196,6 +178,8 @@ def _said_freely(reading: Reading, sentence: Sentence, grammar: Grammar) -> list
         if _is_done_to(sentence, mention):
             continue
         fact = base.named("diagnosis", reading, sentence, mention, grammar)
+        if fact.laterality and takes_anothers(sentence, mention, grammar):
+            fact = replace(fact, laterality=None)
         if fact.status == "historical" and sentence.section == "diagnosis" and (
             mention.first == story.after_heading(sentence)
         ):

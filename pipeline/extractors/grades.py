@@ -132,7 +132,7 @@ def _at(
     level = _level(sentence, start)
     if level is None:
         return []
-    text, low, high, end = level
+    text, low, high, end = _summed(sentence, level, mention)
     values: dict[str, Decimal | None] = {}
     if low is not None and high is not None and low != high:
         values = {"low": Decimal(low), "high": Decimal(high)}
@@ -169,6 +169,20 @@ def _at(
             doubts=tuple(one for one in (*fact.doubts, doubt, unsure) if one),
         )
     ]
+
+
+def _summed(
+    sentence: Sentence, level: tuple[str, int | None, int | None, int], mention: Mention | None
+) -> tuple[str, int | None, int | None, int]:
+    """ "Gleason four plus three": the score is the sum of the two patterns."""
+    _, low, high, end = level
+    if mention is None or mention.id != "gleason" or low is None or low != high or end + 2 >= len(sentence.tokens):
+        return level
+    second = sentence.tokens[end + 2].quantity
+    if sentence.tokens[end + 1].norm not in ("plus", "+") or second is None or second.value is None or second.unit:
+        return level
+    whole = low + int(second.value)
+    return str(whole), whole, whole, end + 2
 
 
 def _cartilage_of(sentence: Sentence, first: int) -> str | None:

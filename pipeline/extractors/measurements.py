@@ -348,6 +348,9 @@ def _share(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, q
     return _by_words(reading, sentence, grammar, index, quantity)
 
 
+_LIMIT = frozenset("over larger bigger greater longer than more above of > < under exceeding beyond any".split())
+
+
 def _noun(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
 ) -> list[Fact]:
@@ -378,6 +381,8 @@ def _noun(
     side = _number_sides.of_measure(sentence, index, (first, last), grammar)
     unseen = last < index and base.scope_at(sentence, "certainty", first, "") == "negated"  # "no fragment over 2 mm"
     denied = {"certainty": "negated"} if unseen else {}
+    if unseen and not _LIMIT.issuperset(token.norm for token in sentence.tokens[last + 1 : index]):
+        return []  # "no perforation piece was thirty four by twenty six millimetres"
     return [
         base.claim("measurement", reading, sentence, index, first, last, price + _GUESS, name="size", text=text,
                    unit=quantity.unit, laterality=side, doubts=maybe_pronoun(sentence, index), **denied)

@@ -39,7 +39,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts += _date(reading, sentence, grammar, index, quantity)
             elif quantity.dimension == "time":
                 facts += _duration(reading, sentence, grammar, index, rows)
-    return facts
+    return _clock_names.over_midnight(facts)
 
 
 def _nearest(
