@@ -38,7 +38,7 @@ _CONTAINERS = frozenset({
     "bolus", "boluses", "doses", "injections", "aliquots", "puffs",
 })  # fmt: skip
 _TISSUE = frozenset({"tissue", "pus", "fluid", "clot", "effusion", "bone", "fat", "mucus", "debris", "urine", "bile"})
-_OFTEN = frozenset({"times", "time", "hourly", "daily", "x"})
+_OFTEN = frozenset({"times", "time", "hourly", "hrly", "daily", "x"})
 _LEADS_ON = frozenset({"of", "percent", "per", "plain", "heavy", "half", "units", "doses", "shots", "and", "to", "or"})
 # What a limb may carry or pulls at it; no drug is given by it.
 _HEAVY = re.compile(r"\b(?:kg|kilos?|kilograms?|lbs?|pounds?)\b")

@@ -21,6 +21,8 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
     beside = next((hit.first for hit in hits if hit.last == index - 1), None)  # "the same mixture two mils"
     if beside is not None:
         return beside
+    if _holds_parts(sentence, index):
+        return index + 1
     if _sums_up(sentence, index):
         return min(mention.first for mention in base.mentions(sentence, "drugs"))
     if len(list(base.quantities(sentence, "volume"))) > 1:
@@ -30,6 +32,16 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
         return shares.first
     first = min((mention.first for mention in base.mentions(sentence, "drugs")), default=0)
     return next((hit.first for hit in hits if hit.first < first), None)
+
+
+def _holds_parts(sentence: Sentence, index: int) -> bool:
+    """ "5 mL (lidocaine 2% 3 mL + bupivacaine 0.5% 2 mL)": the whole, with its parts in brackets behind it."""
+    tokens, own = sentence.tokens, sentence.tokens[index].quantity
+    if own is None or own.dimension != "volume" or [token.norm for token in tokens[index + 1 : index + 2]] != ["("]:
+        return False
+    end = next((at for at in range(index + 2, len(tokens)) if tokens[at].norm == ")"), len(tokens))
+    parts = [one.value for at, one in base.quantities(sentence, "volume") if index < at < end and one.value is not None]
+    return len(parts) > 1 and sum(parts) == own.value
 
 
 def _sums_up(sentence: Sentence, index: int) -> bool:

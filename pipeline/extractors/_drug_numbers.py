@@ -33,7 +33,9 @@ def is_whole(sentence: Sentence, index: int) -> bool:
 def sums(sentence: Sentence, index: int) -> bool:
     """ "1.8 mL so 7.2 mL": right behind a number of the same drug, and no mixture of all that were named."""
     before = sentence.tokens[index - 2].quantity if index > 1 else None
-    return before is not None and sentence.tokens[index - 1].norm in ("so", "=")
+    return before is not None and sentence.tokens[index - 1].norm in ("so", "=") and (
+        cues.scale(sentence, index - 2) == "each"
+    )
 
 
 def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
@@ -104,6 +106,8 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
             after[1].norm not in _SAME_DRUG
         )
     between = sentence.tokens[index + 1 : drug.first]
+    if index < drug.first and [token.norm for token in between[:2]] in (["a", "day"], ["per", "day"]):
+        return True  # "drains out under thirty millilitres a day cefazolin for twenty four hours"
     no_names = _NO_NAMES | _LINKS | _NO_DRUG | _MORE
     if _drug_apart.is_apart(sentence, index, drug) or _drug_apart.of_short_name(sentence, index, drug, no_names):
         return True

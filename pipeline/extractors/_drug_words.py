@@ -228,7 +228,10 @@ def _begins_later(sentence: Sentence, drug: Mention) -> bool:
         if started and token.norm in _STARTS | {"in", "on", "after", "back"}:
             continue
         if token.norm == "from":
-            return after.norm in ("tomorrow", "tonight", "day") or (
+            written = len(after.text) == 4 and after.text.isdigit() and any(
+                later.norm in ("today", "tonight", "hrs", "h", "hours") for later in sentence.tokens[at + 2 : at + 3]
+            )  # "from 1800 today"
+            return written or after.norm in ("tomorrow", "tonight", "day") or (
                 after.quantity is not None and after.quantity.form == "clock"
                 and not any(later.norm in ("to", "until", "-") for later in sentence.tokens[at + 2 : at + 3])
             )

@@ -11,6 +11,8 @@ def is_none(sentence: Sentence, hit: cues.Hit, quantity: Quantity) -> bool:
     """Whether a word for a cut is of a saw, of a part inside, or of a port that has a width."""
     if [token.norm for token in sentence.tokens[hit.last : hit.last + 2]] in (["cut", "back"], ["cut", "down"]):
         return True  # "the flap was cut back by 4 mm"
+    if hit.first and sentence.tokens[hit.first - 1].norm == "pre":
+        return True  # "pre-cut donor 95 um"
     return _is_bone_cut(sentence, hit) or _is_port(sentence, hit, quantity)
 
 

@@ -25,9 +25,9 @@ def is_used_at_home(sentence: Sentence, mention: Mention) -> bool:
     """ "Chlorhexidine rinse twice a day from tomorrow": no skin was prepared with it."""
     first, end = clauses.bounds(sentence, mention.first)
     near = sentence.tokens[max(first, mention.first - 3) : min(end, mention.last + 7)]
-    return bool(_RINSES & {token.norm for token in near}) and any(
-        token.norm in _DAILY or (token.quantity is not None and token.quantity.unit in ("d", "wk")) for token in near
-    )
+    daily = any(token.norm in _DAILY for token in near)
+    lasting = any(token.quantity is not None and token.quantity.unit in ("d", "wk") for token in near)
+    return bool(_RINSES & {token.norm for token in near}) and (daily or lasting) or (daily and lasting)
 
 
 def goes_on(sentence: Sentence, mention: Mention) -> bool:
@@ -54,8 +54,9 @@ def at_a_visit(sentence: Sentence, mention: Mention) -> bool:
     later = bool(behind) and behind[0].norm in ("at", "in") and any(
         token.quantity is not None and token.quantity.unit in ("d", "wk", "mo") for token in behind
     )
-    timed = behind[0].quantity if behind else None  # "x-ray four weeks"
-    later = later or timed is not None and timed.unit in ("wk", "mo")
+    timed = behind[0].quantity if behind else None  # "x-ray four weeks", "X-ray 6/12"
+    later = later or timed is not None and (timed.unit in ("wk", "mo") or timed.form == "pair" and timed.text.endswith(
+        ("/7", "/52", "/12")))
     return later or weeks and any(token.norm in _VISIT for token in ahead)
 
 

@@ -112,8 +112,12 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(after) and tokens[mention.last + 1].quantity is not None  # "CEA 28, alpha 64"
     if mention.id == "repair" and said == "repair" and after[:1] in (["score"], ["assessment"], ["grade"]):
         return True  # "ICRS repair score"
-    if mention.table == "procedures" and _is_likened(before):
-        return True
+    if mention.table == "procedures" and (_is_likened(before) or before[-1:] == ["post"]):
+        return True  # "post mastectomy defect"
+    if said == "enucleation" and {"cyst", "tumour", "tumor", "adenoma", "keratocyst", "prostate", "haemorrhoid"} & {
+        token.norm for token in tokens[mention.last + 1 : mention.last + 5]
+    }:
+        return True  # of no eye
     if said == "ppv" and sentence.says(_OF_GROINS):
         return True  # "PPV ligated": a patent processus vaginalis
     behind = tokens[mention.last + 1].quantity if mention.last + 1 < len(tokens) else None

@@ -108,6 +108,8 @@ def _before_weight(sentence: Sentence, index: int) -> bool:
     ahead = sentence.tokens[index - 2].quantity if index > 1 and sentence.tokens[index - 1].norm == "at" else None
     if ahead is not None and ahead.unit == "kg":
         return True
+    if index and sentence.tokens[index - 1].norm in ("for", "x", "in", "after", "to", "until", "at"):
+        return False  # "15 kg for 2/52, 30 kg for 3/52"
     behind = [one for one in sentence.tokens[index + 1 : index + 5] if one.norm not in (",", "old", "weight", "wt")]
     weight = behind[0].quantity if behind else None
     return weight is not None and weight.unit == "kg"

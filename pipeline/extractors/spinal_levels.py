@@ -133,11 +133,12 @@ def _is_stage(sentence: Sentence, index: int) -> bool:
     if sentence.tokens[index].text[:1] not in "tT" or not after:
         return False
     return _NODES.match(after[0].norm) is not None or (
-        len(after) == 2 and after[0].norm == "n" and after[1].norm == "#number"
+        len(after) == 2 and after[0].norm == "n" and (after[1].quantity is not None or after[1].norm in _SPOKEN)
     )
 
 
 _NODES = re.compile(r"^p?n[0-3x]")
+_SPOKEN = frozenset({"zero", "nought", "one", "two", "three", "x"})  # "T three N one"
 
 
 def _fact(
