@@ -29,7 +29,37 @@ _GRAFTED = frozenset({"cabg", "opcab", "grafts", "bypass", "bypasses"})
 
 def told(read: Sequence[Token]) -> Told | None:
     """The first thing that is told in short and does not come to what was said of it. Pure."""
-    return _widths(read) or _brackets(read) or _times(read) or _grafts(read)
+    return _widths(read) or _brackets(read) or _times(read) or _grafts(read) or _both(read) or _all_of_them(read)
+
+
+def _both(read: Sequence[Token]) -> Told | None:
+    """ "Three drains, both thirty two French": both are two."""
+    for at in range(len(read) - 3):
+        said, noun = count(read[at]), read[at + 1].norm
+        if said is None or said < _MORE or not noun.isalpha() or not noun.endswith("s"):
+            continue
+        behind = at + 2 + (read[at + 2].norm == ",")
+        if behind + 1 < len(read) and read[behind].norm == "both" and read[behind + 1].quantity is not None:
+            return said, noun, f"both: 2, said: {said}"
+    return None
+
+
+def _all_of_them(read: Sequence[Token]) -> Told | None:
+    """ "Three packs in, ..., and all four of them stay in": as many as were told before."""
+    for at in range(1, len(read) - 2):
+        said = count(read[at])
+        behind = [one.norm for one in read[at + 1 : at + 3]]
+        named = read[at - 1].norm == "all" and behind in (["of", "them"], ["of", "these"])
+        if said is None or said < _MORE or not named:
+            continue
+        before = [one for token in read[: at - 1] if (one := count(token)) is not None]
+        sums = {sum(before[first:last]) for first in range(len(before)) for last in range(first + 1, len(before) + 1)}
+        if before and said not in sums:
+            return said, "of them", f"told before: {', '.join(map(str, before))}; said: {said}"
+    return None
+
+
+_MORE = 3  # than both
 
 
 def _so_many(read: Sequence[Token], at: int) -> int | None:

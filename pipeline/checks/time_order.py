@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks.base import called, finding, same_name
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -59,9 +61,35 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 ask="Say which time is right.",
             )
         )
-    return found
+    return found or _births(note)
 
 
+def _births(note: OperativeNote) -> list[Finding]:
+    """ "Twin one at nine forty three ... twin two at nine thirty six": the first was born first."""
+    born: dict[int, Fact] = {}
+    for fact in note.of("clock_time", given=True):
+        passage = next((one for one in note.sections.description if one.holds(fact)), None)
+        if passage is None or fact.text is None or of_day(fact.text) is None:
+            continue
+        ahead = " ".join(passage.text.split()[: fact.evidence.last + 1 - passage.evidence.first])
+        named = list(_TWIN.finditer(ahead))
+        if named and len(ahead[named[-1].end() :].split()) <= _TO_BIRTH:
+            born.setdefault(1 if (named[-1][1] or named[-1][2]).lower() in _FIRST else 2, fact)
+    gap = minutes_between(born[1].text or "", born[2].text or "") if len(born) > 1 else None
+    if gap is None or gap >= 0:
+        return []
+    return [
+        finding(
+            "time_order", "warning",
+            f"The second twin was born at {born[2].text}, before the first at {born[1].text}.", [born[1], born[2]],
+            arithmetic=f"{born[2].text} - {born[1].text} = {gap} min", ask="Say which time is right.",
+        )
+    ]  # fmt: skip
+
+
+_TWIN = re.compile(r"\b(?:twin|baby) (one|two|1|2|a|b)\b|\b(first|second|1st|2nd) (?:twin|baby)\b", re.I)
+_FIRST = frozenset({"one", "1", "a", "first", "1st"})
+_TO_BIRTH = 16  # words from the name of a twin to its time
 _WORK = (("incision", "closure"), ("incision", "operation_end"))
 _HALF_DAY, _LONGEST = 720, 480  # minutes; longer than eight hours few operations last (common practice, no source)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
+from functools import lru_cache
 from itertools import pairwise
 
 from pipeline import quantities, tokens
@@ -106,6 +107,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     taken_off = after[:1] == ["off"] or (before[-1:] == ["so"] and "off" in before[-3:])
     if taken_off or (after[:1] == ["of"] and after[1:2] and after[1] in _TISSUE):
         return False  # "twenty millilitres off", "three millilitres of tissue"
+    if dimension == "fraction" and row is not None and not any("%" in one for one in row.strengths):
+        return False  # "chlorhexidine 0.2% bd, ibuprofen 400 mg": no drug that comes in shares
     if dimension == "fraction" and (set(before[-2:]) & _SURFACE or set(after[:2]) & _BURNT):
         return False  # "chest six percent, arm three percent, so nine percent excised"
     given = dimension in ("mass", "amount", "catalytic")
@@ -140,9 +143,20 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
         return False  # "twelve litres, twenty mils of quarter percent marcaine": what the joint was washed with
     if any(word in _PLAIN for word in after[:3]) or (before and before[-1] in _PLAIN):
         return False  # "bupivacaine 0.25% 9 mL, saline 20 mL"
+    if dimension == "volume" and after[:1] == ["total"] and {"side", "each"} & set(before[-3:]) and _volumes(before):
+        return False  # "tumescent 200 mL per side, 400 mL total"
+    if dimension == "volume" and not behind and after[:1] == ["of"] and set(after[1:2]) & _fluid_words(grammar):
+        return False  # "lifted with twelve mils of gelofusine and adrenaline"
     if dimension == "volume" and before[-1:] == ["total"] and len(_volumes(before)) > 1:
         return False  # "... 1 mL, bupivacaine 9 mL, saline 20 mL: total 30 mL": of all of them together
     return not (dimension == "volume" and behind and bool(before) and before[-1] in _CARRIER)
+
+
+@lru_cache(maxsize=4)
+def _fluid_words(grammar: Grammar) -> frozenset[str]:
+    """One-word names of fluids and of what cavities are rinsed with."""
+    rows = (*grammar.tables.get("fluids", {}).values(), *grammar.tables.get("irrigation", {}).values())
+    return frozenset(phrase for row in rows for phrase in row.say if " " not in phrase)
 
 
 _NO_NAME = frozenset(

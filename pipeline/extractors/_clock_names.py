@@ -264,12 +264,18 @@ def is_pause(sentence: Sentence, at: int) -> bool:
     )
 
 
+_BORN = frozenset({"twin", "twins", "baby", "girl", "boy", "cephalic", "breech", "head", "delivered"})
+_BIRTH = 8  # tokens
+
+
 def is_another(sentence: Sentence, at: int) -> bool:
     """Whether the single word "out" at a token is said of something else than the patient: "throat pack in at nine,
     out at ten", "the scope was out at 10:35"."""
     tokens = sentence.tokens
     if tokens[at].norm != "out":
         return False
+    if _BORN & {token.norm for token in tokens[max(0, at - _BIRTH) : at]}:
+        return True  # "twin one, a girl, cephalic, out at nine forty three"
     back = at - 1
     while back >= 0 and tokens[back].norm in ("was", "were", "is", "came", "then", "taken"):
         back -= 1

@@ -39,4 +39,5 @@ def takes_anothers(sentence: Sentence, mention: Mention, grammar: Grammar) -> bo
 
 
 OF_THE_WHOLE = frozenset({"general-medicine", "heart-vessels-lungs"})
-_OF_ONE = frozenset({"gynaecology-and-obstetrics", "brain-and-nerve"})  # where a row does not say that it has sides
+# Groups whose rows say so where an illness has sides.
+_OF_ONE = frozenset({"gynaecology-and-obstetrics", "brain-and-nerve", "urology", "belly"})
