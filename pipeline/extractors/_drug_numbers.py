@@ -10,8 +10,7 @@ from pipeline.extractors import _beside_amount, _drug_apart
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
 
-_TOKENS, _TAIL = 16, 8
-_HARMLESS = frozenset({"routes", "events"})
+_TOKENS, _TAIL, _HARMLESS = 16, 8, frozenset({"routes", "events"})
 _STOPPERS = frozenset({".", ";", "while", "but", "after", "before", "next"})
 _LINKS = frozenset(
     ", ( ) : = - / that is which makes make equals equal equalling or so giving given in total a of altogether to at "
@@ -32,10 +31,9 @@ def is_whole(sentence: Sentence, index: int) -> bool:
 
 def sums(sentence: Sentence, index: int) -> bool:
     """ "1.8 mL so 7.2 mL": right behind a number of the same drug, and no mixture of all that were named."""
-    before = sentence.tokens[index - 2].quantity if index > 1 else None
-    return before is not None and sentence.tokens[index - 1].norm in ("so", "=") and (
-        cues.scale(sentence, index - 2) == "each"
-    )
+    tokens = sentence.tokens
+    led = index > 1 and tokens[index - 1].norm in ("so", "=") and tokens[index - 2].quantity is not None
+    return led and cues.scale(sentence, index - 2) == "each"
 
 
 def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
@@ -109,9 +107,9 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     if index < drug.first and [token.norm for token in between[:2]] in (["a", "day"], ["per", "day"]):
         return True  # "drains out under thirty millilitres a day cefazolin for twenty four hours"
     no_names = _NO_NAMES | _LINKS | _NO_DRUG | _MORE
-    if _drug_apart.is_apart(sentence, index, drug) or _drug_apart.of_short_name(sentence, index, drug, no_names):
-        return True
-    if _is_led_and_apart(sentence, index, drug):
+    if _drug_apart.is_apart(sentence, index, drug) or _drug_apart.of_short_name(sentence, index, drug, no_names) or (
+        _is_led_and_apart(sentence, index, drug)
+    ):
         return True
     if [token.norm for token in between] == ["with"] and any(
         token.norm in ("cement", "pmma", "beads", "spacer") for token in sentence.tokens[max(0, index - 5) : index]
