@@ -34,6 +34,13 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
     return next((hit.first for hit in hits if hit.first < first), None)
 
 
+def sums(sentence: Sentence, index: int) -> bool:
+    """ "1.8 mL so 7.2 mL": right behind a number of the same drug, and no mixture of all that were named."""
+    tokens = sentence.tokens
+    led = index > 1 and tokens[index - 1].norm in ("so", "=") and tokens[index - 2].quantity is not None
+    return led and cues.scale(sentence, index - 2) == "each"
+
+
 def _holds_parts(sentence: Sentence, index: int) -> bool:
     """ "5 mL (lidocaine 2% 3 mL + bupivacaine 0.5% 2 mL)": the whole, with its parts in brackets behind it."""
     tokens, own = sentence.tokens, sentence.tokens[index].quantity

@@ -29,13 +29,6 @@ def is_whole(sentence: Sentence, index: int) -> bool:
     return one is not None and part is not None and one.dimension == part.dimension == "volume"
 
 
-def sums(sentence: Sentence, index: int) -> bool:
-    """ "1.8 mL so 7.2 mL": right behind a number of the same drug, and no mixture of all that were named."""
-    tokens = sentence.tokens
-    led = index > 1 and tokens[index - 1].norm in ("so", "=") and tokens[index - 2].quantity is not None
-    return led and cues.scale(sentence, index - 2) == "each"
-
-
 def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
     """ "Enoxaparin forty for six weeks": the unit was not said. Not "heparin two vials"."""
     quantity = sentence.tokens[index].quantity

@@ -333,7 +333,7 @@ def _number(
     price, _, event = ranked[0]
     fields = fields_of(sentence, index, quantity, event)
     mixture = _drug_mixture.mixture(sentence, grammar, index) if kind == "medication_volume" else None
-    several = len({e.mention.id for e in events if not e.additive}) > 1 and not _drug_numbers.sums(sentence, index)
+    several = len({e.mention.id for e in events if not e.additive}) > 1 and not _drug_mixture.sums(sentence, index)
     if mixture is None and summed and several and event.mention.first < index:
         mixture = event.mention.first
     if mixture is not None and (several or mixture == index - 1):
