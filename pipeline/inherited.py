@@ -52,6 +52,9 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     facts = stated_sides.state(facts, reading, grammar)
     operation, said = _operation(facts, grammar)
     operated = _operated(facts, reading, grammar)
+    if operation is None:
+        operation, said, part = stated_sides.only_spoken(facts, reading, grammar)
+        operated = operated | {part} if part else operated
     standing = Standing(reading, grammar, operated)
     facts = _relative(facts, reading, grammar)
     if any(sidewise.told(sentence, grammar) for sentence in reading.sentences):
@@ -231,6 +234,9 @@ def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
         return replace(fact, laterality="bilateral")
     if len({side.value for side in sides}) != 1:
         return fact
+    first = min((at for at, token in enumerate(sentence.tokens) if token.first >= fact.evidence.first), default=last)
+    if any(first - 1 <= side.last < last and sentence.tokens[side.last + 1].quantity for side in sides):
+        return replace(fact, laterality=sides[0].value)  # "sub-Tenon R 3.5 mL"
     ends = sideshare.closing(sentence, sides, last)
     return fact if ends is None else replace(fact, laterality=ends.value)
 

@@ -172,6 +172,9 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
         if index in starts:
             if grafted and {token.norm for token in tokens[index - 2 : index]} & {"from"}:
                 continue  # "a graft from the left groin to the right palm": where it was taken
+            denied = sideshare.denied_from(sentence, index)
+            if denied is not None and denied > last:
+                return None
             drawn = donor_sides.of_vein(sentence, index, last, last)  # "prp, 15 mL of blood from the left arm"
             if drawn or sideshare.of_way(sentence, starts[index], last, last):
                 return None  # "fusion through a left sided approach"

@@ -1,5 +1,6 @@
 """Whether "left" or "LT" before a state is a side after all ("LT intact", "drum left intact, right perforated", but "SL
-and LT intact" tells of a ligament), and whether a "right" is none but said to begin with."""
+and LT intact" tells of a ligament), whether a "right" is none but said to begin with, and whether a side is the
+one that it was not."""
 
 from __future__ import annotations
 
@@ -70,3 +71,13 @@ def is_talk(sentence: Sentence, sided: Mapping[Mention, bool]) -> bool:
     end = next((at for at in range(2, len(norms)) if sentence.tokens[at].punctuation), len(norms))
     named = {mention.table: paired for mention, paired in sided.items() if mention.first < end}
     return norms[2] in _TALK or ("procedures" in named and not any(named.values()) and "#level" not in norms)
+
+
+def is_denied(norms: list[str], at: int) -> bool:
+    """Whether a side is the one that it was not: "knee arthroscopy, not the left", "the right rather than the left"."""
+    at -= 1
+    while at >= 0 and norms[at] in ("the", "on", "in", "of", "at", "for", "to"):
+        if norms[at] == "of" and norms[max(0, at - 1)] == "instead":
+            return True
+        at -= 1
+    return at >= 0 and (norms[at] == "not" or norms[max(0, at - 1) : at + 1] == ["rather", "than"])

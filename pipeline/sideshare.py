@@ -157,15 +157,23 @@ _BOTH = frozenset({"both", "bilaterally", "bilat"})
 
 def closes_denial(sentence: Sentence, at: int) -> bool:
     """ "No effusion on the right six mils ...": whether the side at a token ends what was said not to be there."""
+    return denied_from(sentence, at) is not None
+
+
+def denied_from(sentence: Sentence, at: int) -> int | None:
+    """The first token of the denial that the side at a token ends, None where it ends none."""
     tokens = sentence.tokens
-    if at < _NOUN or tokens[at - 1].norm not in ("on", "the"):
-        return False
+    if at < _NOUN or tokens[at - 1].norm not in ("on", "the") or "on" not in (tokens[at - 1].norm, tokens[at - 2].norm):
+        return None
+    told = False
     for index in range(at - 2, max(-1, at - 2 - _DENIED), -1):
-        if tokens[index].norm in ("no", "without"):
-            return tokens[at - 1].norm == "on" or tokens[at - 2].norm == "on"
-        if tokens[index].punctuation or tokens[index].quantity is not None or tokens[index].norm in clauses.FINITE:
-            return False
-    return False
+        norm = tokens[index].norm
+        if norm in ("no", "without") and not told or norm in ("nothing", "none"):
+            return index
+        told = told or norm in clauses.FINITE
+        if tokens[index].punctuation or tokens[index].quantity is not None:
+            return None
+    return None
 
 
 _DENIED = 5  # words of what is denied, with "on the"
@@ -258,6 +266,13 @@ _EACH = 8  # words
 _EACH_SIDE = frozenset({"each", "either", "per"})
 
 
+def _on_both(sentence: Sentence, found: list[Side], at: int) -> bool:
+    """Whether the other side is joined to the one at a token: "on the right with 5 mL and on the left with 4"."""
+    tokens = sentence.tokens
+    return any(side.first > at and [token.norm for token in tokens[side.first - 3 : side.first]] == ["and", "on", "the"]
+               for side in found)  # fmt: skip
+
+
 def aches(sentence: Sentence, site: Mention | None) -> bool:
     """ "Fusion C5-C6 for a soft disc with right arm pain": where it is felt, and no side of what was done."""
     if site is None or site.id not in _LIMBS:
@@ -272,6 +287,9 @@ _LIMBS = clauses.word_set("arm leg hand foot thigh calf forearm upper-extremity 
 def is_elsewhere(sentence: Sentence, side: Side, site: Mention | None, first: int, last: int) -> bool:
     """Whether a side tells where marrow or blood was taken, where it aches or what was found well, and not where a
     thing is."""
+    denied = denied_from(sentence, side.first) if side.first > last else None
+    if denied is not None and denied > last:
+        return True  # "4 mL of ropivacaine, nothing was given on the left"
     taken = donor_sides.of_crest(sentence, side, first, last) or donor_sides.of_vein(sentence, side.first, first, last)
     return taken or aches(sentence, site) or is_well(sentence, site, first)
 
@@ -294,6 +312,9 @@ def right_behind(sentence: Sentence, found: list[Side], part: Mention | None, fi
     if part is None:
         return None
     on = [token.norm for token in sentence.tokens[last + 1 : last + 3]] == ["on", "the"]
+    before = next((one for one in reversed(found) if one.last < part.first), None)
+    if on and before is not None and before.value == "bilateral" and not _on_both(sentence, found, last + 3):
+        return next((one for one in found if one.first == last + 3), None)
     tied = on and any(token.norm == "of" for token in sentence.tokens[max(0, part.first - _NOUN) : part.first])
     if part.last >= first - 1 and not tied:
         return None

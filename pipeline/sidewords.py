@@ -10,7 +10,7 @@ from itertools import pairwise
 from pipeline import body_parts
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
-from pipeline.left_as_side import WRITTEN, is_ligament, is_side, is_talk, stays_in
+from pipeline.left_as_side import WRITTEN, is_denied, is_ligament, is_side, is_talk, stays_in
 from pipeline.mentions import folded, split_phrase
 from pipeline.records import Laterality, Mention, Sentence, Token
 from pipeline.rows import Concept
@@ -108,7 +108,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
             continue
         words, row = said[-1] if said[0][1].id == "left-behind" and is_side(sentence, at) else said[0]
         side = _read(sentence, grammar, at, at + len(words) - 1, row)
-        astray = _denied(norms, at) or stays_in(norms, at)
+        astray = is_denied(norms, at) or stays_in(norms, at)
         if side is not None and not _inside_name(sentence, side, grammar) and not astray:
             found.append(side)
         at += len(words)
@@ -116,16 +116,6 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
 
 
 _SIDED, _AGREED = _words("procedures diagnoses sites"), _words("consent consented mark marked")
-
-
-def _denied(norms: list[str], at: int) -> bool:
-    """Whether a side is the one that it was not: "knee arthroscopy, not the left", "the right rather than the left"."""
-    at -= 1
-    while at >= 0 and norms[at] in ("the", "on", "in", "of", "at", "for", "to"):
-        if norms[at] == "of" and norms[max(0, at - 1)] == "instead":
-            return True
-        at -= 1
-    return at >= 0 and (norms[at] == "not" or norms[max(0, at - 1) : at + 1] == ["rather", "than"])
 
 
 def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Concept) -> Side | None:
@@ -155,7 +145,9 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     norms = [token.norm for token in sentence.tokens[max(0, first - 2) : last + 1]]
     if row.id == "left-behind" and _LEFT_SO & {token.norm for token in sentence.tokens[last : last + 2]}:
         return None  # "one more was left behind the popliteus", "left alone acl intact"
-    if row.id in _NO_NOUN and norms[:2] == ["on", "the"] and norms[3] in _OPENERS:
+    if row.id in _NO_NOUN and first and sentence.tokens[first - 1].norm == "the" and (
+        sentence.tokens[first + 1].norm in _OPENERS
+    ):
         # "on the left a sac", "on the right in the recess": what looks like a verb is a noun behind "the"
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
     if norms[-3:-1] == ["from", "the"] and first and sentence.tokens[first - 1].norm in _TAKEN:
@@ -187,7 +179,7 @@ def _before_levels(sentence: Sentence, at: int) -> int:
 _LEFT_SO = _words("behind alone untreated unrepaired undisturbed untouched undone")
 _NO_NOUN = frozenset({"left-behind", "right-size"})
 _TAKEN = _words("taken harvested obtained aspirated procured")  # "taken from the left" is no direction
-_OPENERS = _words("a an the no some it at in into over under to with as for only")
+_OPENERS = _words("a an the no some it at in into over under to with as for only after before from again was is had")
 
 
 def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
@@ -227,7 +219,7 @@ def _stands_alone(sentence: Sentence, at: int) -> bool:
     if before is None and after is not None and after.norm == "#level":
         return True  # "L L3, L4 medial branch"
     if before is not None and _measures(before):
-        return False
+        return _ends_grade(sentence, at)
     if before is not None and before.norm == "(":
         return after is not None and after.norm == ")" and (at < 2 or tokens[at - 2].quantity is None)
     if before is None and (after is None or not after.norm.isalpha()):
@@ -246,6 +238,13 @@ def _stands_alone(sentence: Sentence, at: int) -> bool:
         return True
     shut = after is None or after.punctuation or after.norm in BREAKS or _amount(after)
     return shut and any(m.table in _BESIDE and m.last == at - 1 for m in sentence.mentions)
+
+
+def _ends_grade(sentence: Sentence, at: int) -> bool:
+    """ "(KL 3 L, KL 2 R)": whether an initial ends an item of grades."""
+    tokens = sentence.tokens
+    shut = at + 1 >= len(tokens) or tokens[at + 1].punctuation
+    return shut and any(m.table == "grades" and m.last == at - 2 for m in sentence.mentions)
 
 
 def _in_short(sentence: Sentence, grammar: Grammar, at: int) -> bool:

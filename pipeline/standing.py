@@ -10,7 +10,7 @@ from collections.abc import Set
 from dataclasses import dataclass
 from itertools import pairwise
 
-from pipeline import donor_sides, laterality, sideshare
+from pipeline import clauses, donor_sides, laterality, sideshare
 from pipeline.body_parts import related_sites
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
@@ -61,7 +61,7 @@ class Standing:
                 continue
             heard = laterality.sides(sentence, grammar)
             said = [one for one in heard if scope_at(sentence, "status", one.first, "performed") == "performed"
-                    and not donor_sides.of_vein(sentence, one.first)]  # fmt: skip
+                    and not donor_sides.of_vein(sentence, one.first) and not is_of_a_year(sentence, one)]  # fmt: skip
             later = _later(sentence, said)
             said = [one for one in said if later is None or one.first < later]
             piece = sentence if later is None else replace(sentence, tokens=sentence.tokens[:later])
@@ -91,17 +91,22 @@ class Standing:
                 self._put(sentence.tokens[later].first, _NOWHERE)
             if _is_stream(sentence):
                 here = self._turn(sentence, heard, here, head)
+        order = sorted(range(len(self._starts)), key=self._starts.__getitem__)
+        self._starts, self._places = [self._starts[at] for at in order], [self._places[at] for at in order]
 
     def _turn(self, sentence: Sentence, heard: list[Side], here: Place, head: Side | None) -> Place:
         """Follows the sides of a stream of speech, in which one turns from one side to the other within a breath."""
         side = here.side if head is None or len({one.value for one in heard}) < 2 else head.value
+        parts = _part_openers(sentence, heard)
         for one in heard:
             if head is not None and one.first <= head.first:
                 continue
             if donor_sides.leads_crest(sentence, one):
                 continue
             now = scope_at(sentence, "status", one.first, "performed") == "performed"
-            if now and one.value in ("left", "right") and one.value != side and turns(sentence, one, side):
+            if now and one.value in ("left", "right") and one.value != side and (
+                one in parts or turns(sentence, one, side)
+            ):
                 side = one.value
                 here = Place(side, side, False, opened=True, label=True)
                 self.any = True
@@ -150,6 +155,40 @@ def _is_elsewhere(sentence: Sentence, side: Side, operated: Set[str], grammar: G
     return part is not None and bool(places) and sites[part.id].sided and not any(
         related_sites(sites[part.id], place, grammar) for place in places
     )
+
+
+def _part_openers(sentence: Sentence, heard: list[Side]) -> list[Side]:
+    """Sides of a stream that name the next part by itself, one after the other: "... left joint 22 gauge half a mil
+    right joint the same needle ..."; none where a number or what is done leads to one of them ("4 mL left knee")."""
+    found: list[Side] = []
+    for side in heard:
+        if side.value not in ("left", "right") or side.last + 2 >= len(sentence.tokens):
+            continue
+        part = laterality.own_noun(sentence, side)
+        noun = part.last if part is not None else side.last + 1
+        if part is None and sentence.tokens[noun].norm not in _BEHIND | _OF_PART:
+            continue
+        before = sentence.tokens[side.first - 1] if side.first else None
+        if before is not None and (before.norm in clauses.TIED - _THEN or before.norm in _DETERMINERS):
+            continue
+        if donor_sides.leads_crest(sentence, side) or clauses.is_told(sentence, noun + 1):
+            continue
+        found.append(side)
+    return found if {side.value for side in found} == {"left", "right"} and _lead(sentence, found) else []
+
+
+def _lead(sentence: Sentence, found: list[Side]) -> bool:
+    """Whether the numbers stand behind their sides: some behind the last one, and not right before all of them."""
+    amounts = [at for at, token in enumerate(sentence.tokens) if token.quantity is not None and token.quantity.unit]
+    before = [any(side.first - _RIGHT_BEFORE <= at < side.first for at in amounts) for side in found]
+    behind = [at for at in amounts if found[-1].last < at <= found[-1].last + _BEHIND_PART]
+    return bool(behind) and not all(before)
+
+
+_THEN = frozenset({"then", "next", "now"})
+_DETERMINERS = frozenset({"the", "a", "his", "her", "their", "both", "no"})
+_RIGHT_BEFORE = 4  # tokens before a part in which an amount would be of it
+_BEHIND_PART = 12  # tokens behind the last part in which an amount is of it
 
 
 def turns(sentence: Sentence, side: Side, stood: Laterality | None) -> bool:
@@ -242,6 +281,19 @@ _TURNS = _ORDER | frozenset(
     "then start started starting begin began beginning go going went turn turned turning move moved moving proceed "
     "proceeded proceeding".split()
 )
+
+
+def is_of_a_year(sentence: Sentence, side: Side) -> bool:
+    """ "On the left he had that done in 2019", "the right cuff repaired 2021": told of before."""
+    for token in sentence.tokens[side.last + 1 : side.last + _STORY]:
+        if token.punctuation or token.norm in ("left", "right"):
+            return False
+        if clauses.is_year(token):
+            return True
+    return False
+
+
+_STORY = 11  # tokens in which a year is told of a side
 
 
 def _left_alone(sentence: Sentence) -> bool:

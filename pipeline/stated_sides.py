@@ -10,14 +10,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pipeline import clauses, laterality
+from pipeline import clauses, donor_sides, laterality
 from pipeline.body_parts import chain
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
 from pipeline.laterality import Side
 from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
 from pipeline.rows import Concept
-from pipeline.standing import heading
+from pipeline.standing import heading, is_of_a_year
 
 _DIAGNOSES = frozenset({"preop_diagnosis", "postop_diagnosis", "diagnosis", "indication", "site_marking", "time_out"})
 _OPEN = "a side was said, and not with the operation: left and right are both spoken of"
@@ -209,3 +209,22 @@ def _shut(sentence: Sentence, at: int, last: int) -> bool:
     return at >= min(last, len(sentence.tokens)) or sentence.tokens[at].punctuation or (
         sentence.tokens[at].norm in ("and", "only", "not", "today", "but")
     )
+
+
+def only_spoken(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> tuple[Laterality | None, int, str]:
+    """(the one side of a narration that names no operation, the word at which it is said first, its part): "this is the
+    right wrist, we scope it" where nothing else is spoken of. What was before counts for nothing."""
+    if any(fact.kind == "procedure" for fact in facts):
+        return None, 0, ""
+    told: list[tuple[Laterality | None, int, str]] = []
+    for sentence in reading.sentences:
+        for side in laterality.sides(sentence, grammar):
+            if scope_at(sentence, "status", side.first, "performed") != "performed" or is_of_a_year(sentence, side):
+                continue
+            if donor_sides.of_other_tissue(sentence, side.first) or donor_sides.leads_crest(sentence, side):
+                continue
+            part = _site_at(sentence, side)
+            told.append((side.value, sentence.tokens[side.first].first, part.id if part is not None else ""))
+    first = told[0] if told else (None, 0, "")
+    sole = first[0] in ("left", "right") and {side for side, _, _ in told} == {first[0]}
+    return first if sole and first[2] else (None, 0, "")

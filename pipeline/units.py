@@ -263,7 +263,7 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
     return Said(row.ucum, row.dimension, start, end, row.id)
 
 
-_GRADED = frozenset({"kl", "grade", "icrs", "outerbridge", "stage", "lawrence", "tonnis", "tönnis"})
+_GRADED = frozenset("kl grade gr ficat arco rutherford icrs outerbridge stage lawrence tonnis tönnis".split())
 _WARMTH = frozenset({"temp", "temperature", "warmed", "cooled", "fever", "febrile", "degrees", "degree", "tmax"})
 
 

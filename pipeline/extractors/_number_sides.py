@@ -20,3 +20,12 @@ def of_measure(sentence: Sentence, index: int, noun: tuple[int, int], grammar: G
 def of_device(sentence: Sentence, index: int, thing: tuple[int, int], grammar: Grammar) -> Laterality | None:
     """ "R: 18 Fr sheath, L: 14 Fr sheath": the side that heads a part of a list; else that of the thing."""
     return sidewise.labelled(sentence, index, grammar) or laterality.own_side(sentence, *thing, grammar)
+
+
+def of_grade(sentence: Sentence, first: int, last: int, grammar: Grammar) -> tuple[Laterality | None, str | None]:
+    """ "(KL 3 L, KL 2 R)": the side that ends the item of a list, right behind a grade; else that of the grade."""
+    tokens = sentence.tokens
+    for side in laterality.sides(sentence, grammar):
+        if side.first == last + 1 and (side.last + 1 >= len(tokens) or tokens[side.last + 1].punctuation):
+            return side.value, None
+    return laterality.side_for(sentence, first, last, grammar)

@@ -10,7 +10,7 @@ import re
 from decimal import Decimal
 
 from pipeline import laterality, story
-from pipeline.extractors import base
+from pipeline.extractors import _number_sides, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, replace
 from pipeline.rows import Grade
@@ -148,7 +148,7 @@ def _at(
         )  # fmt: skip
     else:
         fact = base.make("grade", reading, sentence, first, end, text=text, **values)
-    side, doubt = laterality.side_for(sentence, first, end, grammar)
+    side, doubt = _number_sides.of_grade(sentence, first, end, grammar)
     site = _row_of_grades(sentence, first, end, taken)
     site = site or story.site_of(sentence, Mention(anchor.table, anchor.id, first, end), grammar)
     if site is None and not _elsewhere(sentence, end):
