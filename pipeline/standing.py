@@ -102,6 +102,9 @@ class Standing:
             if head is not None and one.first <= head.first:
                 continue
             if donor_sides.leads_crest(sentence, one):
+                if side is not None and one.value != side:
+                    side, here = None, Place(None, None, other=False)
+                    self._put(sentence.tokens[one.first].first, here)
                 continue
             now = scope_at(sentence, "status", one.first, "performed") == "performed"
             if now and one.value in ("left", "right") and one.value != side and (

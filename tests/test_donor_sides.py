@@ -30,7 +30,7 @@ _CORE = ("avascular necrosis of both hips core decompression on the right with m
         ("Ears examined. Drum left intact, right perforated.", "finding", "intact", ["left"]),
         ("Ears examined. Drum left intact, right perforated.", "finding", "perforation", ["right"]),
         (_CORE, "procedure", "core-decompression", ["right"]),
-        (_CORE, "device_size", "reamer", [None]),
+        (_CORE, "device_size", "reamer", ["right"]),
         ("then the left knee four mils no effusion on the right six mils of clear fluid came off the left", "finding",
          "joint-effusion", ["right"]),
         ("Consented for both knees PRP, only left injected, 5 mL LP-PRP. Right deferred for skin.", "injection_volume",
@@ -65,3 +65,36 @@ def test_blood_and_drips_have_a_side_of_their_own(text: str, vein: bool) -> None
         for sentence in read(text).sentences for side in laterality.sides(sentence, rules)
     ]  # fmt: skip
     assert found == [vein]
+
+
+_JOINTS = ("sacroiliac joints both sides under fluoroscopy left joint 22 gauge half a mil of contrast then twenty "
+           "milligrams of triamcinolone with one mil of bupivacaine right joint the same needle half a mil of contrast")
+_HIPS_IN_TURN = ("injection of both hips under ultrasound right hip concentrate left hip only steroid marrow from the "
+                 "right posterior crest first local with ten millilitres of lidocaine at the crest now supine right "
+                 "hip four millilitres of concentrate into the joint then the left hip eighty milligrams of "
+                 "methylprednisolone")  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "name", "expected"),
+    [
+        (_JOINTS, "medication_dose", "triamcinolone", ["left"]),
+        (_JOINTS, "medication_volume", "bupivacaine", ["left"]),
+        (_JOINTS, "medication_volume", "contrast", ["left", "right"]),
+        (_HIPS_IN_TURN, "medication_volume", "lidocaine", [None]),
+        (_HIPS_IN_TURN, "medication_dose", "methylprednisolone", ["left"]),
+        ("PRP both knees (KL 3 L, KL 2 R), 5 mL each.", "grade", "", ["left", "right"]),
+        ("This is the right wrist, we scope it. On the left he had that done in 2019. Tourniquet 250, 52 minutes.",
+         "tourniquet_time", "", ["right"]),
+        ("both elbows tennis elbow on the right and golfers on the left", "diagnosis", "lateral-epicondylitis",
+         ["right"]),
+        ("right hip injected with four mils of ropivacaine nothing was given on the left", "medication_volume", "",
+         [None]),
+        ("tep right side first a sac of four centimetres then the left a direct defect of two centimetres",
+         "measurement", "size", ["right", "left"]),
+    ],
+)  # fmt: skip
+def test_sides_that_are_told_one_after_the_other(
+    text: str, kind: str, name: str, expected: list[str | None]
+) -> None:
+    assert sides(text, kind, name) == expected
