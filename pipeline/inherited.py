@@ -25,9 +25,9 @@ from pipeline import (
 )
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading, replace
+from pipeline.records import Fact, Laterality, Reading, Sentence, replace
 from pipeline.rows import Concept, Device, Drug, Kind
-from pipeline.standing import Place, Standing, is_other, opposite
+from pipeline.standing import Place, Standing, is_of_a_year, is_other, opposite
 
 _STEPS = frozenset("procedure act finding grade complication measurement device drain specimen".split())
 _OF_DEVICE = frozenset({"device_size", "device_count"})
@@ -322,10 +322,17 @@ def _says_other(reading: Reading, grammar: Grammar, operation: Laterality | None
     return any(
         one.value not in (operation, None) or (one.value is None and is_other(sentence, one))
         for sentence in reading.sentences
-        if sentence.section == "procedure" or (sentence.index < _TITLES and not sentence.section)
+        if sentence.section == "procedure" or (not sentence.section and _is_title(sentence))
         for one in laterality.sides(sentence, grammar)
         if scope_at(sentence, "status", one.first, "performed") == "performed"
-        and not donor_sides.of_other_tissue(sentence, one.first)
+        and not donor_sides.of_other_tissue(sentence, one.first) and not is_of_a_year(sentence, one)
+    )
+
+
+def _is_title(sentence: Sentence) -> bool:
+    """Whether a sentence may name an operation: the first one, or one that tells of something done."""
+    return sentence.index == 0 or sentence.index < _TITLES and any(
+        m.table in ("procedures", "acts", "injectates") for m in sentence.mentions
     )
 
 

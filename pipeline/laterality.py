@@ -172,6 +172,10 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
         if index in starts:
             if grafted and {token.norm for token in tokens[index - 2 : index]} & {"from"}:
                 continue  # "a graft from the left groin to the right palm": where it was taken
+            if sideshare.tells_state(sentence, starts[index]) and not any(
+                m.table in clauses.HEADS and m.last == last for m in sentence.mentions
+            ):
+                return None  # "a 1.14 mm tube in the left was dry"
             denied = sideshare.denied_from(sentence, index)
             if denied is not None and denied > last:
                 return None

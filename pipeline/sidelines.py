@@ -34,11 +34,25 @@ def _with(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     side = next(iter(values)) if len(values) == 1 else None
     if side not in ("left", "right"):
         return fact
+    if _over_another(sentence, grammar, fact):
+        return fact
     letter = "L" if side == "right" else "R"
     if any(token.text == letter and fact.evidence.first <= token.first <= fact.evidence.last
            for token in sentence.tokens):  # fmt: skip
         return fact  # "R upper pole 60 mL, L 45": the other side may be meant
     return replace(fact, laterality=side)
+
+
+def _over_another(sentence: Sentence, grammar: Grammar, fact: Fact) -> bool:
+    """ "On the right it is zero point four twenty five gauge": whether another number stands between the side and that
+    of the fact."""
+    numbers = [at for at, token in enumerate(sentence.tokens) if token.quantity is not None
+               and fact.evidence.first <= token.first and token.last <= fact.evidence.last]  # fmt: skip
+    sides = [side.last for side in laterality.sides(sentence, grammar)
+             if fact.evidence.first <= sentence.tokens[side.first].first <= fact.evidence.last]  # fmt: skip
+    return fact.kind == "device_size" and fact.name is None and len(numbers) > 1 and bool(sides) and (
+        max(sides) < numbers[0]
+    )
 
 
 def of_block(

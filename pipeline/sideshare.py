@@ -155,6 +155,17 @@ def ends_on_both(sentence: Sentence, word: int) -> bool:
 _BOTH = frozenset({"both", "bilaterally", "bilat"})
 
 
+def tells_state(sentence: Sentence, side: Side) -> bool:
+    """ "In the left was dry": whether a state is told of a side right behind it."""
+    tokens = sentence.tokens
+    at = side.last + 2
+    if at >= len(tokens) or tokens[at - 1].norm not in ("was", "were", "is"):
+        return False
+    return tokens[at].norm in _WELL or clauses.is_state(sentence, at) or any(
+        m.table == "findings" and m.first == at for m in sentence.mentions
+    )
+
+
 def closes_denial(sentence: Sentence, at: int) -> bool:
     """ "No effusion on the right six mils ...": whether the side at a token ends what was said not to be there."""
     return denied_from(sentence, at) is not None

@@ -66,7 +66,7 @@ class Standing:
             said = [one for one in said if later is None or one.first < later]
             piece = sentence if later is None else replace(sentence, tokens=sentence.tokens[:later])
             led = [one for one in said if not donor_sides.of_graft(sentence, one.first)]
-            head = heading(sentence, led, sites) if not _left_alone(sentence) else None
+            head = heading(sentence, led, sites) if not is_left_alone(sentence) else None
             listed = sided.get(now) if head is None and led and led[0].first == _list_number(sentence) else None
             head = led[0] if listed is not None and listed == led[0].value else head
             if head is None and not sentence.says(_TAKEN):
@@ -105,6 +105,8 @@ class Standing:
                 if side is not None and one.value != side:
                     side, here = None, Place(None, None, other=False)
                     self._put(sentence.tokens[one.first].first, here)
+                continue
+            if is_of_a_year(sentence, one):
                 continue
             now = scope_at(sentence, "status", one.first, "performed") == "performed"
             if now and one.value in ("left", "right") and one.value != side and (
@@ -287,11 +289,11 @@ _TURNS = _ORDER | frozenset(
 
 
 def is_of_a_year(sentence: Sentence, side: Side) -> bool:
-    """ "On the left he had that done in 2019", "the right cuff repaired 2021": told of before."""
+    """ "On the left he had that done in 2019", "the right hip was replaced two years ago": told of before."""
     for token in sentence.tokens[side.last + 1 : side.last + _STORY]:
         if token.punctuation or token.norm in ("left", "right"):
             return False
-        if clauses.is_year(token):
+        if clauses.is_year(token) or token.norm == "ago":
             return True
     return False
 
@@ -299,7 +301,7 @@ def is_of_a_year(sentence: Sentence, side: Side) -> bool:
 _STORY = 11  # tokens in which a year is told of a side
 
 
-def _left_alone(sentence: Sentence) -> bool:
+def is_left_alone(sentence: Sentence) -> bool:
     """ "L elbow: normal on scan, nothing done": what is told there is no work."""
     return sentence.says(_ALONE) or (sentence.says(_NOTHING) and any(
         one.norm == "nothing" and after.norm in _DONE for one, after in pairwise(sentence.tokens)

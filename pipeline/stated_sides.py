@@ -17,7 +17,7 @@ from pipeline.grammar import Grammar
 from pipeline.laterality import Side
 from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
 from pipeline.rows import Concept
-from pipeline.standing import heading, is_of_a_year
+from pipeline.standing import heading, is_left_alone, is_of_a_year
 
 _DIAGNOSES = frozenset({"preop_diagnosis", "postop_diagnosis", "diagnosis", "indication", "site_marking", "time_out"})
 _OPEN = "a side was said, and not with the operation: left and right are both spoken of"
@@ -214,11 +214,11 @@ def _shut(sentence: Sentence, at: int, last: int) -> bool:
 def only_spoken(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> tuple[Laterality | None, int, str]:
     """(the one side of a narration that names no operation, the word at which it is said first, its part): "this is the
     right wrist, we scope it" where nothing else is spoken of. What was before counts for nothing."""
-    if any(fact.kind == "procedure" for fact in facts):
+    if any(fact.kind == "procedure" and _counts(fact) for fact in facts):
         return None, 0, ""
     told: list[tuple[Laterality | None, int, str]] = []
     for sentence in reading.sentences:
-        for side in laterality.sides(sentence, grammar):
+        for side in laterality.sides(sentence, grammar) if not is_left_alone(sentence) else ():
             if scope_at(sentence, "status", side.first, "performed") != "performed" or is_of_a_year(sentence, side):
                 continue
             if donor_sides.of_other_tissue(sentence, side.first) or donor_sides.leads_crest(sentence, side):

@@ -98,3 +98,21 @@ def test_sides_that_are_told_one_after_the_other(
     text: str, kind: str, name: str, expected: list[str | None]
 ) -> None:
     assert sides(text, kind, name) == expected
+
+
+@pytest.mark.parametrize(
+    ("text", "kind", "expected"),
+    [
+        ("the right ear had thick glue and a one point one four millimetre tube in the left was dry", "device_size",
+         [None]),
+        ("left wrist injection the first extensor compartment on the right it is zero point four twenty five gauge",
+         "device_size", [None]),
+        ("The left hip was injected with bone marrow concentrate. The right hip was replaced two years ago. Three "
+         "millilitres of lidocaine were put into the skin. On the right side nothing was done.", "medication_volume",
+         ["left"]),
+        ("Right elbow arthroscopy. Before surgery the right elbow went from 20 to 110, the left one from 0 to 140. "
+         "Tourniquet 250. Fifteen mils of bupivacaine in the joint.", "medication_volume", ["right"]),
+    ],
+)  # fmt: skip
+def test_remarks_on_the_other_side(text: str, kind: str, expected: list[str | None]) -> None:
+    assert sides(text, kind) == expected
