@@ -176,8 +176,7 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
                 m.table in clauses.HEADS and m.last == last for m in sentence.mentions
             ):
                 return None  # "a 1.14 mm tube in the left was dry"
-            denied = sideshare.denied_from(sentence, index)
-            if denied is not None and denied > last:
+            if sideshare.of_denied(sentence, index, last):
                 return None
             drawn = donor_sides.of_vein(sentence, index, last, last)  # "prp, 15 mL of blood from the left arm"
             if drawn or sideshare.of_way(sentence, starts[index], last, last):

@@ -171,6 +171,13 @@ def closes_denial(sentence: Sentence, at: int) -> bool:
     return denied_from(sentence, at) is not None
 
 
+def of_denied(sentence: Sentence, at: int, last: int) -> bool:
+    """Whether the side at a token is of something denied behind a phrase: "4 mL of ropivacaine, nothing was given on
+    the left"; not "drain none on the left"."""
+    denied = denied_from(sentence, at)
+    return denied is not None and denied > last + (sentence.tokens[denied].norm == "none")
+
+
 def denied_from(sentence: Sentence, at: int) -> int | None:
     """The first token of the denial that the side at a token ends, None where it ends none."""
     tokens = sentence.tokens
@@ -298,9 +305,8 @@ _LIMBS = clauses.word_set("arm leg hand foot thigh calf forearm upper-extremity 
 def is_elsewhere(sentence: Sentence, side: Side, site: Mention | None, first: int, last: int) -> bool:
     """Whether a side tells where marrow or blood was taken, where it aches or what was found well, and not where a
     thing is."""
-    denied = denied_from(sentence, side.first) if side.first > last else None
-    if denied is not None and denied > last:
-        return True  # "4 mL of ropivacaine, nothing was given on the left"
+    if side.first > last and of_denied(sentence, side.first, last):
+        return True
     taken = donor_sides.of_crest(sentence, side, first, last) or donor_sides.of_vein(sentence, side.first, first, last)
     return taken or aches(sentence, site) or is_well(sentence, site, first)
 
