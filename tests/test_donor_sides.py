@@ -21,7 +21,7 @@ _CORE = ("avascular necrosis of both hips core decompression on the right with m
     [
         (_HIPS, "injection", "platelet-rich-plasma", ["bilateral"]),
         (_HIPS, "injection_needle", "", ["bilateral"]),
-        ("Right knee PRP injection. 60 mL blood from left antecubital. PRP 6 mL injected.", "injection_volume", "",
+        ("Right knee PRP injection. 60 mL blood from left antecubital. 6 mL PRP injected.", "injection_volume", "",
          ["right"]),
         ("Rt wrist arthroscopy + TFCC debridement. SL intact, LT normal, TFCC tear 4 mm, lunate gr 2.", "grade", "",
          ["right"]),

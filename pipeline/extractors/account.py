@@ -324,6 +324,9 @@ class _Entry:
         return facts
 
     def _told_side(self) -> Laterality | None:
+        row = sidewise.parallel(self.amount.sentence, self.grammar).get(self.amount.index)
+        if row is not None:
+            return row[0]  # "into the left knee five into the right four and a half"
         own = _own_side(self.amount) or sidewise.side_of(self.amount.sentence, self.amount.index, self.grammar)
         return None if own == "bilateral" else own
 
