@@ -135,7 +135,7 @@ def found_so(norms: Sequence[str], at: int) -> bool:
 # Right behind the name of a diagnosis nothing has to end it: "radiculopathy before and after Ottoline Barrow".
 _CLOSE_BEHIND = re.compile(
     rf"(?P<both>before and after|pre and post(?: op)?)(?! (?:op )?(?:the )?(?:{_MADE}))\b|"
-    rf"{_SAME} (?:after|afterwards?|post(?: op)?|postop)\b(?! (?:the |its |a )?(?:{_MADE}))|(?:, )?same(?= *$| [.;)])"
+    rf"{_SAME} (?:after|afterwards?|post(?: op)?|postop)\b(?! (?:the |its |a )?(?:{_MADE}))|, same(?= *$| [.;)])"
 )
 
 
