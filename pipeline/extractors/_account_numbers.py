@@ -98,8 +98,11 @@ def is_amount(amount: Amount) -> bool:
     out_at = index > 1 and tokens[index - 2].norm in ("out", "back")
     if (led == "at" and not out_at) or led == "for" or _COUNTS & set(amount.before[-5:]):
         return False  # "first draw at one and a half", "the blood for five", "platelet count in the blood 210"
-    if led in words.TURNED or led in ("within", "every", "x", "needle", "number", "#gauge", "#length"):
+    if led in words.TURNED or led in ("within", "every", "x", "needle", "number", "#gauge"):
         return False
+    moved = words.MOVES | {"out", "in", "further", "deeper", "more"}
+    if led == "#length" and not moved & {token.norm for token in tokens[max(0, index - 4) : index - 1]}:
+        return False  # "8 mm 2", but "back one centimetre five"
     if led in ("next", "last") and amount.after[:1] in (("at",), ("of",)):
         return False  # "next two at one and a half"
     behind = tokens[index + 1] if index + 1 < len(tokens) else None

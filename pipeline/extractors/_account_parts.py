@@ -29,7 +29,8 @@ def is_told(reading: Reading, grammar: Grammar) -> bool:
 def _names_product(sentence: Sentence, grammar: Grammar) -> bool:
     known: bool | None = sentence.memo.get("account-product")
     if known is None:
-        known = cues.has(sentence, grammar, "marrow") or any(
+        spun = sentence.says({"platelets"}) and sentence.says({"spun", "spin", "centrifuged"})
+        known = spun or cues.has(sentence, grammar, "marrow") or any(
             m.id in PRODUCTS for m in base.mentions(sentence, "injectates")
         ) or any(sentence.tokens[hit.last].norm in _DRAW for hit in cues.hits(sentence, grammar, "harvest")) or any(
             m.id.startswith(_OPERATIONS) for m in base.mentions(sentence, "procedures", "acts")
@@ -140,6 +141,10 @@ def _names(sentence: Sentence, at: int) -> bool:
     if quantity is None or quantity.form == "ordinal" or _draws.is_label(sentence, at, quantity):
         return True
     before = sentence.tokens[at - 1].norm if at else ""
+    if before in words.COUNTED and not quantity.dimension and [
+        token.norm for token in sentence.tokens[at + 1 : at + 2]
+    ] == [":"]:
+        return True  # "pass 1: 10 mL"
     if before in words.COUNTED_VESSELS and not quantity.dimension and (quantity.value or 99) <= _MOST and (
         at + 1 < len(sentence.tokens) and (behind := sentence.tokens[at + 1].quantity) is not None
         and behind.form != "ordinal"

@@ -12,7 +12,7 @@ from pipeline.extractors import _amount_words as words
 from pipeline.extractors import _beside_amount, _direction, _draws, base
 from pipeline.extractors._account_parts import Amount, plain
 
-_PRODUCTS = words.PRODUCTS | {"product", "plasma", "microfat", "nanofat", "buffy", "fat"}
+_PRODUCTS = words.PRODUCTS | {"product", "plasma", "microfat", "nanofat", "buffy", "fat", "conc"}
 _SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
 _AWAY = frozenset("bin bucket waste sharps sink".split())
 _STAYS = frozenset("stays stayed remains remained left stuck over unused".split())
@@ -253,6 +253,8 @@ def _goes_in(amount: Amount) -> bool:
 def _at_site(amount: Amount) -> bool:
     """ "Left knee first four mils", "R knee 9 mL": a part of the body leads to it, no crest."""
     for site in base.mentions(amount.sentence, "sites"):
+        if site.id == "hand" and "me" in amount.before:
+            continue  # "they hand me back six"
         if amount.first <= site.first <= site.last < amount.index and "crest" not in site.id and (
             amount.index - site.last <= 3
         ):

@@ -49,11 +49,16 @@ _GREAT = 20  # mL; more than one draw gives
 
 
 def run_together(told: Told, amount: Amount, value: Decimal) -> tuple[Decimal, Decimal] | None:
-    """ "Twelve pulls of five sixty mils": five each and sixty in all, where it was read as five hundred and sixty."""
+    """ "Twelve pulls of five sixty mils": five each and sixty in all, where it was read as five hundred and sixty; "six
+    six and four sixteen": the last draw and the sum."""
     hundreds, rest = divmod(value, 100)
-    if value < 100 or value != int(value) or told.pair[0] * hundreds != rest:
+    if value < 100 or value != int(value):
         return None
-    return hundreds, rest
+    if len(told.pair) == 1:
+        return (hundreds, rest) if told.pair[0] * hundreds == rest else None
+    if not any("it could be" in doubt for doubt in amount.quantity.doubts):
+        return None
+    return (hundreds, rest) if told.row and sum(told.row, hundreds) == rest else None
 
 
 def lone(amount: Amount) -> bool:
@@ -84,7 +89,7 @@ def sums_up(told: Told, amount: Amount, value: Decimal) -> bool:
     """ "So twenty of marrow", "but the syringes held fifty six", "thirty six of marrow" behind its draws, and what the
     draws or the sums before it come to."""
     before = [word for word in amount.before if word not in ("it", "is", "was", "i", "we")]
-    if before[-1:] in (["so"], ["held"], ["holds"]) or amount.before[-2:] in _THAT_IS:
+    if before[-1:] in (["so"], ["held"], ["holds"], ["that's"], ["thats"]) or amount.before[-2:] in _THAT_IS:
         return bool(told.row or told.pair or told.sums)
     of_marrow = amount.after[:2] == ("of", "marrow") or amount.after[:3] == ("of", "bone", "marrow")
     drawn = sum(told.row, Decimal(0))

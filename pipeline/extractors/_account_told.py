@@ -160,7 +160,11 @@ def _move_to(told: Told, sentence: Sentence, grammar: Grammar, mention: Mention)
         if told.fat and mention.id in DONOR:
             told.state = "drawn" if "from" in led or told.state == "drawn" else told.state
             told.side = side or told.side
-        elif "iliac-crest" in mention.id or donor_sides.is_harvest(sentence, mention):
+        elif mention.id == "hand" and {"me", "us", "it", "back", "over"} & {
+            token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 2]
+        }:
+            return  # "they hand me back six"
+        elif led & {"harvest", "harvested"} or "iliac-crest" in mention.id or donor_sides.is_harvest(sentence, mention):
             begun = bool(told.all or told.sums or told.made)
             if told.state != "given" or not begun or led & {"from", "harvest", "harvested", "marrow"}:
                 told.state = "drawn"
@@ -193,7 +197,7 @@ def _of_bone(sentence: Sentence, at: int) -> bool:
     return bool(near & {"marrow", "blood", "crest", "psis", "asis", "vein", "arm", "first", "second"})
 
 
-_FAT_WORDS = {"lipoaspirate": "drawn", "harvested": "drawn", "suctioned": "drawn", "washed": "made",
+_FAT_WORDS = {"lipoaspirate": "drawn", "harvested": "drawn", "suctioned": "drawn", "washed": "made", "wash": "made",
               "decanted": "made", "device": "made", "emulsified": "made", "purified": "made"}
 DONOR = frozenset("abdomen flank thigh buttock abdominal-wall".split())  # where fat is taken from
 

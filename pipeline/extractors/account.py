@@ -116,7 +116,10 @@ class _Entry:
                 before = told.fat or amount.quantity.value in (*told.all, *told.sums)
                 return [] if before else self._claim("harvest_total", scale="total", text=_draws.AS_SPUN)
             case "lost":
-                return self._claim("discarded_volume", **_direction.as_ordered(amount.sentence, amount.index))
+                told_so: dict[str, Any] = {} if {"no", "nothing", "none"} & set(amount.before) else {
+                    "certainty": "affirmed"}  # "eight mils not needed and discarded"
+                return self._claim("discarded_volume", **told_so,
+                                   **_direction.as_ordered(amount.sentence, amount.index))  # fmt: skip
             case "made":
                 told.state = "made"
                 told.made += [amount.quantity.value] if amount.quantity.value is not None else []
@@ -178,9 +181,18 @@ class _Entry:
         fluid = _direction.looks_like_fluid(sentence, index) and not _account_roles.is_product(amount)
         if another or fluid or _direction.out_of_joint(sentence, index) is not None:
             return []
-        if told.state == "drawn" and _draws.holds_agent(sentence, index):
+        if told.state == "drawn" and (_draws.holds_agent(sentence, index) or self._with_agent()):
             return self._claim("harvest_total", scale="total", text=_draws.WITH_AGENT)
         return [] if index in _amount_lists.by_depth(sentence).values() else None  # "five at two centimetres"
+
+    def _with_agent(self) -> bool:
+        """ "52 mL marrow, 58 mL with ACD": more than was drawn before it, with the anticoagulant."""
+        told, amount = self.told, self.amount
+        drawn = sum(told.row, Decimal(0)) or (told.sums[-1] if told.sums else Decimal(0))
+        led = amount.after[:1] in (("with",), ("incl",), ("including",))
+        return led and bool(drawn) and (amount.quantity.value or Decimal(0)) > drawn and any(
+            0 < m.first - amount.index <= 3 for m in base.mentions(amount.sentence, "drugs")
+        )
 
     def _of_many(self) -> list[Fact] | None:
         """So much of each of so many draws, and what they come to; None for the others."""
@@ -200,6 +212,10 @@ class _Entry:
             told.each, told.products = value, [*told.products, told.pair[0] * value]
             told.pair.append(value)
             return self._claim("draw", scale="each", laterality=self._side)
+        if told.state == "drawn" and len(told.pair) != 1 and (
+            parts := _account_sums.run_together(told, amount, value)
+        ) is not None:
+            return self._run_together(*parts)
         if len(told.pair) == 2 and self._performed and told.pair[0] * told.pair[1] == value:
             told.row, told.each, told.last = [], told.pair[1], (value, amount.quantity.unit)
             told.sums.append(value)
@@ -215,10 +231,12 @@ class _Entry:
 
     def _run_together(self, each: Decimal, whole: Decimal) -> list[Fact]:
         """ "Twelve pulls of five sixty mils": both are sure by the count, so that the doubt of the number falls."""
+        scale: Scale | None = "each" if self.told.pair else None
         self.told.sums.append(whole)
-        self.told.pair = []
+        self.told.all += [each] if scale is None else []
+        self.told.pair, self.told.row = [], []
         index = self.amount.index
-        draw = base.make("draw", self.reading, self.amount.sentence, index, index, scale="each", value=each,
+        draw = base.make("draw", self.reading, self.amount.sentence, index, index, scale=scale, value=each,
                          unit=self.amount.quantity.unit, laterality=self._side)  # fmt: skip
         summed = self._claim("harvest_total", scale="total", value=whole, laterality=self._side)
         return [replace(fact, doubts=()) for fact in (draw, *summed)]
@@ -251,6 +269,11 @@ class _Entry:
             _account_sums.sums_up(told, amount, value)
         ):
             role, sure = "total", True
+        alone = not amount.bare and not amount.after and set(amount.before) <= {",", ":"}
+        if role == "" and told.state == "made" and not told.made and alone:
+            return "made", False  # "spun for 14 minutes, 6 mL"
+        if role == "draw" and not sure and told.sums and amount.after[:1] == ("to",) and _site(amount) is not None:
+            return "given", True  # "four mils to the ankle", behind the sum of a harvest
         if role == "draw" and amount.before[-1:] == ("from",) and value in told.all:
             return "", False  # "four mils of it from sixty of blood": told again
         nothing = told.state == "named" and amount.bare and not (told.all or told.sums or told.products)
@@ -292,7 +315,7 @@ class _Entry:
             or (len(told.sums) > 1 and value == sum(told.sums, Decimal(0)))
         )
         both = _draws.sums_both(self.reading, self.amount.sentence, self.amount.index)
-        side = self._told_side() or (None if whole or told.vein or both else told.side)
+        side = None if whole else self._told_side() or (None if told.vein or both else told.side)
         unsure = _account_sums.is_bare_sum(told, self.amount, value)
         told.sums += [value] if value is not None else []
         told.row, told.pair = [], []
