@@ -1,4 +1,5 @@
-"""Which numbers of a harvest are amounts of it, and not of a drug or of what holds it, nor count something."""
+"""Which numbers of a harvest are amounts of it, and not of a drug or of what holds it, nor count something; and the side,
+the part and the product that an amount's own words name."""
 
 from __future__ import annotations
 
@@ -6,7 +7,7 @@ from pipeline.extractors import _amount_words as words
 from pipeline.extractors import _beside_amount, _direction, _draws, base
 from pipeline.extractors._account_parts import Amount, plain
 from pipeline.grammar import Grammar
-from pipeline.records import Mention, Sentence
+from pipeline.records import Laterality, Mention, Sentence
 from pipeline.rows import Drug
 
 
@@ -125,3 +126,32 @@ _MAY_FOLLOW |= words.GIVEN | words.LOST | words.IS | frozenset(
     "left right l r total altogether each all more back went came together combined out made discarded again both "
     "third fourth superolateral not threw".split()
 )
+
+
+def product_of(amount: Amount) -> Mention | None:
+    """What is given, named in the amount's own words."""
+    named = base.mentions(amount.sentence, "injectates")
+    return next((m for m in named if amount.first <= m.first <= amount.last), None)
+
+
+def site_of(amount: Amount) -> Mention | None:
+    """The part of the body that an amount's own words name, behind it before those that lead to it."""
+    sites = [m for m in base.mentions(amount.sentence, "sites") if "crest" not in m.id and m.id != "skin"]
+    behind = [m for m in sites if amount.index < m.first <= amount.last]
+    ahead = [m for m in sites if amount.first <= m.first < amount.index]
+    return behind[0] if behind else ahead[-1] if ahead else None
+
+
+def own_side(amount: Amount) -> Laterality | None:
+    """ "From the left", "on the right", "left knee first four mils"."""
+    after = amount.after[:5]
+    for word in after:
+        if word in ("left", "right") and set(after[: after.index(word)]) & _TO:
+            return "left" if word == "left" else "right"
+    before = [word for word in amount.before[-6:] if word in ("left", "right", "l", "r")]
+    if before and amount.before[-1] != "left":
+        return "left" if before[-1] in ("left", "l") else "right"
+    return None
+
+
+_TO = frozenset({"from", "on", "into", "in", "to", "the"})

@@ -27,7 +27,7 @@ from pipeline.extractors import _amount_words as words
 from pipeline.extractors._account_parts import Amount
 from pipeline.extractors._account_told import Told
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Mention, Reading, Scale, Sentence
+from pipeline.records import Fact, Laterality, Reading, Scale, Sentence
 
 KINDS = ("draw", "draw_count", "harvest_total", "discarded_volume", "product_volume", "injection_volume",
          "injection_total", "injection", "injection_needle", "fluid_out")  # fmt: skip
@@ -142,7 +142,7 @@ class _Entry:
     @property
     def _side(self) -> Laterality | None:
         """The side of the harvest, for an amount of it."""
-        return _own_side(self.amount) or self.told.side
+        return _account_numbers.own_side(self.amount) or self.told.side
 
     @property
     def _performed(self) -> bool:
@@ -159,7 +159,7 @@ class _Entry:
         told.counted = True
         if told.state not in ("drawn", "named") and not {"draws", "pulls", "aspirations"} & set(amount.after[:2]):
             return []
-        told.side = _own_side(amount) or told.side
+        told.side = _account_numbers.own_side(amount) or told.side
         told.state = "drawn"
         side = told.side or _draws.side_at(amount.sentence, self.grammar, index)
         return self._claim("draw_count", unit=None, laterality=side, scale=_draws.at_each(amount.sentence, index))
@@ -272,7 +272,7 @@ class _Entry:
         alone = not amount.bare and not amount.after and set(amount.before) <= {",", ":"}
         if role == "" and told.state == "made" and not told.made and alone:
             return "made", False  # "spun for 14 minutes, 6 mL"
-        if role == "draw" and not sure and told.sums and amount.after[:1] == ("to",) and _site(amount) is not None:
+        if role == "draw" and not sure and told.sums and amount.after[:1] == ("to",) and _account_numbers.site_of(amount) is not None:
             return "given", True  # "four mils to the ankle", behind the sum of a harvest
         if role == "draw" and amount.before[-1:] == ("from",) and value in told.all:
             return "", False  # "four mils of it from sixty of blood": told again
@@ -325,7 +325,7 @@ class _Entry:
     def _given(self, sure: bool) -> list[Fact]:
         told, amount = self.told, self.amount
         sentence, state = amount.sentence, told.state
-        site = _site(amount)
+        site = _account_numbers.site_of(amount)
         scale: Scale | None = "each" if {"each", "every"} & set(amount.after[:4]) else None
         side = self._told_side()
         if side is None and not scale:
@@ -338,7 +338,7 @@ class _Entry:
         if sure and state in ("made", "drawn", "named"):
             told.state = "given"
         where = site.id if site is not None else None
-        own = _product_of(amount)
+        own = _account_numbers.product_of(amount)
         name = own.id if own is not None else "autologous-fat" if told.fat else told.name
         facts = self._claim("injection_volume", sure, name=name, body_site=where, laterality=side, scale=scale)
         if own is not None and not cues.has(sentence, self.grammar, "injected"):
@@ -350,7 +350,8 @@ class _Entry:
         row = sidewise.parallel(self.amount.sentence, self.grammar).get(self.amount.index)
         if row is not None:
             return row[0]  # "into the left knee five into the right four and a half"
-        own = _own_side(self.amount) or sidewise.side_of(self.amount.sentence, self.amount.index, self.grammar)
+        amount = self.amount
+        own = _account_numbers.own_side(amount) or sidewise.side_of(amount.sentence, amount.index, self.grammar)
         return None if own == "bilateral" else own
 
 
@@ -376,12 +377,6 @@ def _heads_given(amount: Amount) -> bool:
 _AT_HEAD = 2
 
 
-def _product_of(amount: Amount) -> Mention | None:
-    """What is given, named in the amount's own words."""
-    named = base.mentions(amount.sentence, "injectates")
-    return next((m for m in named if amount.first <= m.first <= amount.last), None)
-
-
 def _is_loss(amount: Amount, grammar: Grammar) -> bool:
     """Whether an amount is of blood that was lost, not of blood that was taken: "thirty mils of blood from the arm"."""
     for hit in cues.hits(amount.sentence, grammar, "blood-loss"):
@@ -393,26 +388,3 @@ def _is_loss(amount: Amount, grammar: Grammar) -> bool:
 
 
 _TAKEN = frozenset({"took", "take", "drew", "drawn", "from", "aspirated", "venous"})
-
-
-def _site(amount: Amount) -> Mention | None:
-    """The part of the body that an amount's own words name, behind it before those that lead to it."""
-    sites = [m for m in base.mentions(amount.sentence, "sites") if "crest" not in m.id and m.id != "skin"]
-    behind = [m for m in sites if amount.index < m.first <= amount.last]
-    ahead = [m for m in sites if amount.first <= m.first < amount.index]
-    return behind[0] if behind else ahead[-1] if ahead else None
-
-
-def _own_side(amount: Amount) -> Laterality | None:
-    """ "From the left", "on the right", "left knee first four mils"."""
-    after = amount.after[:5]
-    for word in after:
-        if word in ("left", "right") and set(after[: after.index(word)]) & _TO:
-            return "left" if word == "left" else "right"
-    before = [word for word in amount.before[-6:] if word in ("left", "right", "l", "r")]
-    if before and amount.before[-1] != "left":
-        return "left" if before[-1] in ("left", "l") else "right"
-    return None
-
-
-_TO = frozenset({"from", "on", "into", "in", "to", "the"})
