@@ -1,5 +1,5 @@
-"""Which numbers of a harvest are amounts of it, and not of a drug or of what holds it, nor count something; and the side,
-the part and the product that an amount's own words name."""
+"""Which numbers of a harvest are amounts of it, and not of a drug or of what holds it, nor count something; and the
+side, the part and the product that an amount's own words name."""
 
 from __future__ import annotations
 

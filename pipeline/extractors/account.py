@@ -272,7 +272,8 @@ class _Entry:
         alone = not amount.bare and not amount.after and set(amount.before) <= {",", ":"}
         if role == "" and told.state == "made" and not told.made and alone:
             return "made", False  # "spun for 14 minutes, 6 mL"
-        if role == "draw" and not sure and told.sums and amount.after[:1] == ("to",) and _account_numbers.site_of(amount) is not None:
+        to_part = amount.after[:1] == ("to",) and _account_numbers.site_of(amount) is not None
+        if role == "draw" and not sure and told.sums and to_part:
             return "given", True  # "four mils to the ankle", behind the sum of a harvest
         if role == "draw" and amount.before[-1:] == ("from",) and value in told.all:
             return "", False  # "four mils of it from sixty of blood": told again
@@ -351,6 +352,7 @@ class _Entry:
         if row is not None:
             return row[0]  # "into the left knee five into the right four and a half"
         amount = self.amount
+        own = _account_numbers.own_side(amount) or sidewise.side_of(amount.sentence, amount.index, self.grammar)
         own = _account_numbers.own_side(amount) or sidewise.side_of(amount.sentence, amount.index, self.grammar)
         return None if own == "bilateral" else own
 
