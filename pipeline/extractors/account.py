@@ -353,7 +353,6 @@ class _Entry:
             return row[0]  # "into the left knee five into the right four and a half"
         amount = self.amount
         own = _account_numbers.own_side(amount) or sidewise.side_of(amount.sentence, amount.index, self.grammar)
-        own = _account_numbers.own_side(amount) or sidewise.side_of(amount.sentence, amount.index, self.grammar)
         return None if own == "bilateral" else own
 
 
