@@ -257,6 +257,8 @@ def failed_attempts(sentence: Sentence) -> list[tuple[int, int]]:
     for at, norm in enumerate(norms):
         if norm not in _TRIED:
             continue
+        if norms[at - 1 : at] in (["we"], ["i"]) and norms[at + 1 : at + 2] in (["a"], ["an"], ["the"]):
+            continue  # "glenosphere thirty six, we tried a thirty nine but couldn't close": it stands behind the verb
         tried = [m for m in sentence.mentions if m.table in _DOABLE and at - 4 <= m.last < at]
         end = next((i for i in range(at, len(norms)) if norms[i] in (".", ";")), len(norms))
         ahead = norms[at + 1 : min(end, at + 1 + _TO_FAILURE)]

@@ -238,15 +238,25 @@ def _of_pump(norms: Sequence[str], start: int) -> bool:
     return at >= 0 and norms[at] == "pump"
 
 
+def _is_limit(norms: Sequence[str], start: int) -> bool:
+    """ "No squats below ninety four months", "flexion to ninety six weeks": how far a joint may go, and how long."""
+    return start > 1 and norms[start - 1] in _LIMITS and bool(_MOVED & set(norms[max(0, start - 5) : start - 1]))
+
+
+_LIMITS = frozenset({"below", "past", "beyond", "over", "above", "to"})
+_MOVED = frozenset("flexion squat squats squatting abduction elevation rotation bend bending er extension".split())
+
+
 def pressed(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
     """ "Tourniquet two eighty seventy one minutes", "tourniquet three hundred fifty two minutes": how hard and how
     long, said in one breath. The pressure alone is given back, with what else the words could be."""
     if numeral.value is not None and numeral.spoken and numeral.end == numeral.start + 2 and (
         norms[numeral.start] in numerals.TENS
-        and (_of_pump(norms, numeral.start) or tuple(norms[max(0, numeral.start - 2) : numeral.start]) in _FROM_NONE)
+        and (_of_pump(norms, numeral.start) or _is_limit(norms, numeral.start)
+             or tuple(norms[max(0, numeral.start - 2) : numeral.start]) in _FROM_NONE)
     ):  # "pump at sixty six litres in", "brace zero to ninety six weeks": nobody runs in or wears it so long
         said = read_unit(tokens, numeral.end, False)
-        if said is not None and said.ucum in ("L", "wk"):
+        if said is not None and said.ucum in ("L", "wk", "mo", "h"):
             tens = numerals.TENS[norms[numeral.start]]
             doubt = f"taken as {tens} and {numeral.value - tens}; it could be {numeral.value}"
             return Quantity(value=Decimal(tens), doubts=(doubt,)), numeral.start + 1

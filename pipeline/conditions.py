@@ -117,6 +117,8 @@ def _among_clauses(sentence: Sentence, cue_first: int, cue_last: int, reach: int
     marks = any(token.punctuation for token in sentence.tokens[first:cue_first])
     if set(norms[first:cue_first]) & _PAST or (then and not marks and not set(norms[first:cue_first]) & _FUTURE):
         first = _bare_before(sentence, cue_first)  # "complications nil if it swells we would drain it"
+    if first < cue_first and _is_told_out(sentence, first, cue_first):
+        first = cue_first
     calls = [index for index in range(max(first, cue_first - 3), cue_first) if norms[index] in _CALLS]
     first = calls[-1] if calls else first  # "review six weeks call if fever"
     if not calls and set(norms[cue_last + 1 : opened[end]]) & _CONSIDER and not any(
@@ -137,10 +139,29 @@ def _among_clauses(sentence: Sentence, cue_first: int, cue_last: int, reach: int
     return first, last
 
 
+def _is_told_out(sentence: Sentence, first: int, cue: int) -> bool:
+    """ "No sport six months if it dislocates again, revision": an instruction with its time is whole without the "if",
+    where what it hangs on is no matter of how the patient does."""
+    before = sentence.tokens[cue - 1].quantity
+    if before is None or before.unit not in ("d", "wk", "mo") or _AS_NEEDED & {
+        token.norm for token in sentence.tokens[cue + 1 : cue + 1 + _NEAR]
+    }:
+        return False
+    return any(m.table == "aftercare" and first <= m.first < cue for m in sentence.mentions)
+
+
 def _tells_more(sentence: Sentence, named: int, cue: int) -> bool:
     """ "Oxytocin five units loss six hundred no transfusion if ...": another statement stands between a thing and the
     "if", so that it does not hang on it."""
     numbers = words = 0
+    between = sentence.tokens[named + 1 : cue]
+    lasting = any(token.quantity is not None and token.quantity.unit in ("d", "wk", "mo") for token in between)
+    if lasting and any(m.table == "aftercare" and m.first == named for m in sentence.mentions) and not (
+        _AS_NEEDED & {token.norm for token in sentence.tokens[cue + 1 : cue + 1 + _NEAR]}
+    ):
+        return True  # "no contact sport six months if the graft does not unite he waits"
+    if lasting and _LATER & {token.norm for token in sentence.tokens[cue + 1 : cue + 1 + _NEAR]}:
+        return True  # "indomethacin for three weeks if the numbness persists ..."
     for token in sentence.tokens[named + 1 : cue]:
         numbers += token.quantity is not None
         words += token.quantity is None and token.norm not in _HOW_OFTEN | _WHEN
@@ -149,6 +170,8 @@ def _tells_more(sentence: Sentence, named: int, cue: int) -> bool:
     return numbers > _NUMBERS or words > 1 and numbers > 0
 
 
+_AS_NEEDED = _words("needed required tolerated comfortable pain painful able possible stable necessary wanted safe")
+_LATER = _words("persist persists fails fail recurs recur worsens returns dislocates redislocates still continues")
 _WHEN = _words("tonight tomorrow later then only again in the to for of on")
 _NUMBERS = 2  # a dose and how often
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from pipeline import clauses
+from pipeline import clauses, context_ends
 from pipeline.context_cues import CueHit
 from pipeline.context_reach import BY_THE_WAY, JOINING, READY, RUN_ON, SETTING, THIN
 from pipeline.records import Mention, Sentence, Token
@@ -46,6 +46,12 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
     certainty = hit.rule.axis == "certainty"
     if certainty and hit.first and tokens[hit.first - 1].norm == ":":
         return clauses.heading(sentence, hit.first - 1)
+    if certainty and hit.first > 1 and tokens[hit.first - 1].norm == "then" and (
+        (until := tokens[hit.first - 2].quantity) is not None and until.dimension == "time"
+    ):
+        return hit.first  # "crutches two weeks then none"
+    if certainty and (subject := context_ends.before_aside(sentence, hit.first)) is not None:
+        return _with_article(tokens, subject)
     if certainty and _is_other_deed(sentence, hit):
         return hit.first
     if certainty and hit.first and tokens[hit.first - 1].norm == "so":
@@ -70,6 +76,8 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
     index = hit.first - 1
     while index >= floor:
         token = tokens[index]
+        if certainty and token.norm in ("tried", "trialled") and index and tokens[index - 1].norm in ("we", "i"):
+            return index  # "glenosphere thirty six, we tried a thirty nine but couldn't close"
         if certainty and not named and token.norm in ANOTHER:
             return index  # "one gram a second gram not given"
         sort = bare and named and _ends_sort(tokens, ends.get(index - token.punctuation))

@@ -139,6 +139,8 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             hit.rule.id == "and-takes" or hit.first == hit.last
         ):  # fmt: skip
             continue  # "we turn the needle and take another four draws"
+        if folded[hit.last] == "please" and folded[hit.last + 1 : hit.last + 2] and folded[hit.last + 1] in _WRITE:
+            continue  # "please put down: shoulder on the right ..."
         if folded[hit.last] == "please" and _ends_request(folded, hit.last):
             kept += [CueHit(rule, hit.first, hit.last) for rule in rules.values() if rule.direction == "stop"][:1]
             continue
@@ -251,6 +253,9 @@ def _is_number_word(sentence: Sentence, folded: list[str], hit: CueHit) -> bool:
 
 
 _GIVEN = frozenset({"given", "received", "administered", "had", "was", "were"})
+
+
+_WRITE = frozenset({"put", "write", "note", "record", "type", "document", "dictate"})
 
 
 def _ends_request(folded: list[str], index: int) -> bool:

@@ -6,7 +6,7 @@ from __future__ import annotations
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
 from pipeline.context_cues import CueHit
-from pipeline.records import Sentence
+from pipeline.records import Mention, Sentence
 
 
 def before_clause(sentence: Sentence, hit: CueHit, last: int) -> int:
@@ -112,3 +112,50 @@ def of_these(sentence: Sentence, index: int) -> bool:
 
 
 _AT_WORK = _words("arthroscopy scope surgery laparoscopy laparotomy exploration opening theatre")
+
+
+def is_told_itself(sentence: Sentence, mention: Mention) -> bool:
+    """ "No clot heparin two thousand": what has its number or what was done with it right behind begins anew."""
+    after = mention.last + 1
+    if after >= len(sentence.tokens):
+        return False
+    quantity, norm = sentence.tokens[after].quantity, sentence.tokens[after].norm
+    if norm == "yes" or any(m.first == after and m.table == "sites" and sentence.tokens[m.last + 1 : m.last + 2] and (
+        sentence.tokens[m.last + 1].norm == "yes"
+    ) for m in sentence.mentions):  # fmt: skip
+        return True  # "no tear chondroplasty patella yes"
+    if quantity is not None:
+        return quantity.form in ("number", "range") and mention.table in _NUMBERED
+    return mention.table in _WITH_A_NUMBER and norm in clauses.ACTED or mention.table == "drugs" and norm == "given"
+
+
+def is_dealt_with(sentence: Sentence, mention: Mention) -> bool:
+    """ "Displaced without reduction, adhesions lysed": what something was done to is there."""
+    after = mention.last + 1
+    return mention.table in _FOUND and any(
+        m.table == "acts" and m.first == m.last == after and sentence.tokens[after].norm.endswith("ed")
+        for m in sentence.mentions
+    )
+
+
+_NUMBERED = frozenset({"drugs", "injectates", "devices", "drains", "findings", "diagnoses", "specimens", "sutures",
+                       "dressings"})  # fmt: skip
+_WITH_A_NUMBER = _NUMBERED | {"approaches", "procedures", "acts"}
+_FOUND = frozenset({"findings", "diagnoses", "complications"})
+
+
+def before_aside(sentence: Sentence, first: int) -> int | None:
+    """ "The third anchor, which we had opened, wasn't needed": the thing before what is told by the way."""
+    tokens = sentence.tokens
+    if not first or tokens[first - 1].norm != ",":
+        return None
+    for at in range(first - 2, max(1, first - _ASIDE), -1):
+        if tokens[at].punctuation:
+            return None
+        if tokens[at].norm in ("which", "that", "who") and tokens[at - 1].norm == ",":
+            thing = next((m for m in sentence.mentions if m.last == at - 2), None)
+            return None if thing is None else thing.first
+    return None
+
+
+_ASIDE = 10  # tokens

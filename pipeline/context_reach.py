@@ -184,6 +184,8 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
     over = [m.last for m in sentence.mentions if m.first <= hit.first and m.last > hit.last]
     if [token.norm for token in tokens[hit.last + 2 : hit.last + 4]] in (["in", "it"], ["inside", "it"]):
         over.append(hit.last + 3)  # "no bowel in it mesh ..."
+    if hit.last + 1 < len(tokens) and tokens[hit.last + 1].norm == "->":
+        return hit.last  # "resurfacing? no -> THR"
     index, named = max([hit.last, *over]) + 1, bool(over)
     place = _other_place(sentence, hit)
     if place is not None:
@@ -206,9 +208,11 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
                 return index
             if words and index in starts and not (words == 1 and norm in _TUBES) and (
                 starts[index].table in SETTING or words > 1 and starts[index].table in _CARE
-                or _is_told_itself(sentence, starts[index])
+                or context_ends.is_told_itself(sentence, starts[index])
             ):
                 return index - 1  # "no weakness back to the ward", "no shaving loose body one removed"
+            if words > 1 and index in starts and starts[index].id in _STATES and tokens[index - 1].norm not in THIN:
+                return index - 2  # "no graft in the gap hinge intact"
             if index in parts and words and tokens[index - 1].norm in _TO_A_PART:
                 named, index = True, parts[index] + 1
                 continue
@@ -222,6 +226,7 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
                 return index - 1
             if norm == "," and index > hit.last + 1 and (
                 clauses.told_more(sentence, index + 1) or _is_some(sentence, index + 1) or _is_well(sentence, index + 1)
+                or index + 1 in starts and context_ends.is_dealt_with(sentence, starts[index + 1])
             ):
                 return index - 1
             index += 1
@@ -264,25 +269,7 @@ _DEEDS = _words(
 )
 
 
-def _is_told_itself(sentence: Sentence, mention: Mention) -> bool:
-    """ "No clot heparin two thousand": what has its number or what was done with it right behind begins anew."""
-    after = mention.last + 1
-    if after >= len(sentence.tokens):
-        return False
-    quantity, norm = sentence.tokens[after].quantity, sentence.tokens[after].norm
-    if norm == "yes" or any(m.first == after and m.table == "sites" and sentence.tokens[m.last + 1 : m.last + 2] and (
-        sentence.tokens[m.last + 1].norm == "yes"
-    ) for m in sentence.mentions):  # fmt: skip
-        return True  # "no tear chondroplasty patella yes"
-    if quantity is not None:
-        return quantity.form in ("number", "range") and mention.table in _NUMBERED
-    return mention.table in _MADE and norm in clauses.ACTED or mention.table == "drugs" and norm == "given"
-
-
-_NUMBERED = frozenset({"drugs", "injectates", "devices", "drains", "findings", "diagnoses", "specimens", "sutures",
-                       "dressings"})  # fmt: skip
 _CARE = frozenset({"dressings", "aftercare"})  # "no surgery there before cast then splint"
-_MADE = _NUMBERED | {"approaches", "procedures", "acts"}
 
 
 def _other_place(sentence: Sentence, hit: CueHit) -> int | None:
@@ -367,11 +354,16 @@ BY_THE_WAY = frozenset({"sides", "sites", "guidance", "team", "events", "routes"
 def _leads_on(sentence: Sentence, index: int, starts: dict[int, Mention]) -> bool:
     """Whether a word in a list is an adjective right before the next named thing ("or chondral damage")."""
     for ahead in range(index + 1, min(index + 3, len(sentence.tokens))):
+        if ahead in starts and starts[ahead].id in _STATES and sentence.tokens[ahead - 1].norm not in JOINING:
+            return False  # "no graft in the gap hinge intact": how the next thing is
         if ahead in starts:
             return _joined(sentence, index, -1)
         if sentence.tokens[ahead].punctuation:
             return False
     return False
+
+
+_STATES = frozenset({"intact", "normal", "stable", "well-fixed", "preserved"})
 
 
 def _joined(sentence: Sentence, index: int, floor: int) -> bool:

@@ -22,6 +22,11 @@ def begins(norms: Sequence[str], at: int) -> bool:
     return norms[at] in _THINGS
 
 
+def ends_before_one(norms: Sequence[str], start: int, end: int) -> bool:
+    """ "Tourniquet three hundred | one hour ten": in the singular only one hour, or one minute, can be meant."""
+    return start < end - 1 and norms[end - 1] == "one" and end < len(norms) and norms[end] in ("hour", "minute")
+
+
 # Words that no count stands before.
 FUNCTION = frozenset(
     "of and or in on at to from for with was were is are had below above deep long wide high tall thick medial "
@@ -110,3 +115,14 @@ def ends_time(norms: Sequence[str], end: int, hour: int, minute: int) -> tuple[s
     if noun not in _AFTER_TIMES and not _are_sized(noun):
         return ()
     return (f"may be {hour:02d}:{minute - minute % 10:02d} and {minute % 10} {noun}",)
+
+
+def is_threshold(norms: Sequence[str], index: int) -> bool:
+    """ "Hb under seventy | two units": below it units are given, and the last word of the number counts them."""
+    return (
+        index > 1 and norms[index - 1] in ("under", "below")
+        and bool(_BLOOD_VALUES & set(norms[max(0, index - 4) : index])) and norms[index + 2 : index + 3] == ["units"]
+    )
+
+
+_BLOOD_VALUES = frozenset({"hb", "hgb", "haemoglobin", "hemoglobin"})

@@ -25,6 +25,8 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     """L4, L4-L5, L4-5, "L four five", "L four L five": text "L4" or "L4-L5"."""
     if norms[start][0] == "t" and word_at(norms, start + 1) in _NAILS:
         return None  # "a T2 tibial nail"
+    if word_at(norms, start - 1) in ("ao", "ota"):
+        return None  # "a fracture AO C1"
     if _LEVELS.match(norms[start]):
         return _written_levels(norms[start], start)
     one = _one_level(norms, start)

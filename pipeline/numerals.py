@@ -111,8 +111,7 @@ def parse(text: str) -> Decimal | None:
 
 
 def read(norms: Sequence[str], start: int) -> Numeral | None:
-    """The longest number that begins at `start`, or None, also behind the end. The caller decides whether context
-    makes it one ("one of them", "a second port" are no quantities)."""
+    """The longest number that begins at `start`, or None, also behind the end. Context decides whether it is one."""
     if not (norm := norms[start] if start < len(norms) else ""):
         return None
     if norm in ("minus", "negative"):
@@ -124,10 +123,11 @@ def read(norms: Sequence[str], start: int) -> Numeral | None:
     if (part := _fraction(norms, start)) is not None:
         return part
     if norm in REPEATED or norm in ZERO or 0 < SMALL.get(norm, 0) < 10 or norm == "point":
-        run = _digit_run(norms, start)
-        if run is not None:
+        if (run := _digit_run(norms, start)) is not None:
             return run
-    return _mixed(norms, _cardinal(norms, start))
+    whole = _mixed(norms, _cardinal(norms, start))
+    cut = whole is not None and counted_things.ends_before_one(norms, start, whole.end)
+    return read(norms[: whole.end - 1], start) if whole is not None and cut else whole
 
 
 def _at(norms: Sequence[str], index: int) -> str:

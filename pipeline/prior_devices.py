@@ -7,7 +7,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from pipeline import clauses
+from pipeline import clauses, replacements
 from pipeline.records import Fact, Reading, Sentence
 
 _KINDS = frozenset({"device", "device_size", "device_count"})
@@ -111,6 +111,8 @@ def _is_implant(fact: Fact) -> bool:
 def _was_there(fact: Fact, sentence: Sentence, out: Mapping[str | None, int]) -> bool:
     tokens = sentence.tokens
     at = next((index for index, token in enumerate(tokens) if token.last >= fact.evidence.first), 0)
+    if any(one.cue == at for one in replacements.in_sentence(sentence)):
+        return False  # "the old insert exchanged for a 14 mm"
     if _stays_in(sentence, at, fact) and not sentence.says(_PUT_IN):
         return True
     dated = sentence.says(_OLD)

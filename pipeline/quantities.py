@@ -97,6 +97,8 @@ def _read_all(tokens: Sequence[Token]) -> list[Token]:
             said = read_unit(spread, last + 1, False)
             last = last if said is not None and said.dimension in ("volume", "mass", "amount") else index
         read = None if _in_figure(norms, index) else _read(spread, norms, last)
+        if norm in numerals.TENS and counted_things.is_threshold(norms, index):
+            read = _read(spread[: index + 1], norms[: index + 1], index)
         if read is not None and last > index:
             read = replace(read[0], doubts=(*read[0].doubts, f"counted aloud up to {norms[last]}")), read[1]
         if read is None:

@@ -228,6 +228,9 @@ def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[To
     timed = first.dimension == "time"
     led = timed and any(token.norm in _LASTING for token in tokens[max(0, at - 4) : at - 1])
     spoken = first.unit == "min" and at >= 2 and tokens[at - 2].norm in _TIMED and second.value % 5 == 0
+    led = led or (first.unit == "min" and second.value % 5 == 0 and second.value < 60 and [
+        token.norm for token in tokens[at + 1 : at + 3]
+    ] in [["of", norm] for norm in _TIMED])  # "one minute ten of screening"
     led = led or (spoken and second.value < 60)  # "fluoroscopy one minute ten on the right"
     doubts = second.doubts
     if (joint == "and" and not timed and first.unit != "[ft_i]") or (joint == "," and first.unit != "a"):
@@ -246,6 +249,7 @@ def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[To
     if second.unit is None:
         after = tokens[at + 1].norm if at + 1 < len(tokens) else "."
         loose = after in (".", ",", ";", "and", "in", "tall") or not after[:1].isalpha()
+        loose = loose or (first.unit == "h" and after in ("at", "with", "under"))  # "one hour ten at three hundred"
         if joint in ("and", ",") or first.unit not in ("h", "min", "[ft_i]") or not (loose or led):
             return None
         if not loose:

@@ -33,9 +33,10 @@ def explant(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     """The facts, implants that came out with the role "explanted", those left from before as history. Pure; order kept.
     """
     removal, of_joint = _is_removal(facts, _REMOVAL), _is_removal(facts, _OF_JOINT)
+    revision = any(name.startswith("revision-") for name in _done(facts))
     named = frozenset(name for name in _done(facts) if name.endswith("-removal") and _is_removal(facts, {name}))
     told = [
-        _told(fact, sentence, grammar, removal or f"{fact.name}-removal" in named, of_joint)
+        _told(fact, sentence, grammar, removal or f"{fact.name}-removal" in named, of_joint, revision)
         if fact.kind in _KINDS and fact.role == "implanted" and fact.certainty == "affirmed" and (
             (sentence := reading.sentence_at(fact.evidence.first)) is not None
         ) else fact
@@ -65,8 +66,26 @@ def _done(facts: Sequence[Fact]) -> set[str]:
 def _is_removal(facts: Sequence[Fact], removals: Set[str]) -> bool:
     """Whether one of these removals was done and no other operation that implants."""
     done = _done(facts)
+    if removals == _REMOVAL and _in_passing(facts):
+        return False
     others = {name for name in done - _REMOVAL - _OF_JOINT if not name.endswith("-removal")}
     return bool(done & removals) and not any(_implants(name) for name in others)
+
+
+def _in_passing(facts: Sequence[Fact]) -> bool:
+    """ "... tibial screw removed. BTB autograft ... anchor": one step among others, after which implants are told."""
+    told = [fact for fact in facts if fact.kind == "procedure" and fact.name in _REMOVAL
+            and fact.status == "performed" and fact.certainty == "affirmed"]  # fmt: skip
+    if not told or not all(fact.evidence.heard.lower().rstrip(".,;:").endswith(_PARTICIPLES) for fact in told):
+        return False
+    last, before = told[-1].evidence.last, told[0].evidence.first
+    grafted = any(fact.kind == "device" and fact.name in _GRAFTS and fact.evidence.first > last for fact in facts)
+    return before > _TITLE and grafted
+
+
+_PARTICIPLES = ("removed", "out")
+_GRAFTS = frozenset({"autograft", "allograft", "tendon-graft", "bone-graft"})  # nobody takes hardware out with a graft
+_TITLE = 6  # words
 
 
 def _implants(name: str) -> bool:
@@ -74,10 +93,14 @@ def _implants(name: str) -> bool:
                                          "revision", "exchange", "repair", "implant", "pinning"))  # fmt: skip
 
 
-def _told(fact: Fact, sentence: Sentence, grammar: Grammar, removal: bool, of_joint: bool) -> Fact:
+def _told(fact: Fact, sentence: Sentence, grammar: Grammar, removal: bool, of_joint: bool,
+          revision: bool) -> Fact:  # fmt: skip
     row = grammar.table("devices", Device).get(fact.name or "")
     if row is not None and not row.implant:
         return fact
+    revised = revision and row is not None and row.group == "joint-prosthesis"
+    if revised and _stays(_behind(fact, sentence)) and "in" in _behind(fact, sentence)[:3]:
+        return replace(fact, status="historical")  # "hip revision ... stem left in"
     removal = removal or (of_joint and row is not None and row.group == "joint-prosthesis" and fact.name not in _NEW)
     after = _behind(fact, sentence)
     if removal and _stays(after):

@@ -179,6 +179,10 @@ def unit_only(draft: Draft, cue: Cue) -> tuple[int, Said] | None:
         quantity = tokens[index].quantity
         if quantity is not None:
             other = quantity.form in ("number", "range", "fraction") and quantity.unit != said.ucum
+            if cue.phrase == "no" and "time" in (quantity.dimension, said.dimension) and (
+                quantity.dimension != said.dimension
+            ):
+                return None  # "four weeks no rotation"
             return (index, said) if other else None
     return None
 

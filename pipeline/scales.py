@@ -57,6 +57,9 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
         if token.quantity is not None or token.punctuation or (at < index - 1 and _sums_up(tokens, at)):
             break
         before.insert(0, fold(token.norm))
+    last = index - 1 - len(before)
+    if before[:2] == ["each", "side"] and len(before) > 2 and last >= 0 and tokens[last].quantity is not None:
+        del before[:2]  # "nylon two each side bupivacaine half percent": of the number before it
     after: list[str] = []
     for token in tokens[index + 1 : index + 9]:
         if token.quantity is not None and token.quantity.dimension in _STRENGTHS:

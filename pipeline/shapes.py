@@ -193,9 +193,12 @@ def _suture(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
         return None
     if marked == start and size != "0" and not norm.startswith("#") and not _material_next(norms, end):
         return None  # "two running sutures" counts them
+    if marked == start and norm.isalpha() and word_at(norms, end + 1) in _TO_EACH:
+        return None  # "four portals two nylon each"
     return Quantity(form="suture", text=size), end
 
 
+_TO_EACH = ("each", "apiece", "per")
 _NOUNS = frozenset(
     "suture sutures stitch stitches tie ties ligature ligatures wire monofilament braided absorbable nonabsorbable "
     "undyed dyed steel".split()

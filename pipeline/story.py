@@ -265,27 +265,27 @@ def words(sentence: Sentence, first: int, last: int) -> str:
 
 
 _CUES_AGAIN = _words(
-    "rtc u fu follow followup opd rv control review reviewed seen see clinic check appointment recall revisit "
-    "visit return returns back results result level test labs film "
-    "films imaging echo duplex scan mri xray ray radiograph radiographs "
-    "repeat repeated change gp listed psa bloods fbc amylase pth tsh"
-    "  colonoscopy ultrasound ct recheck surveillance consultation removed removal out"
+    "rtc u fu follow followup opd rv control review reviewed seen see clinic check appointment recall revisit visit "
+    "return returns back results result level test labs film films imaging echo duplex scan mri xray ray radiograph "
+    "radiographs repeat repeated change gp listed psa bloods fbc amylase pth tsh colonoscopy ultrasound ct recheck "
+    "surveillance consultation removed removal out"
 )
-_LOOKED_IN = _words(
-    "cystoscopy gastroscopy endoscopy ogd sigmoidoscopy hysteroscopy bronchoscopy laryngoscopy mammogram angiogram"
-)
+_LOOKED_IN = _words("cystoscopy gastroscopy endoscopy ogd sigmoidoscopy hysteroscopy bronchoscopy laryngoscopy"
+                    " mammogram angiogram")
 _WHEN = _words("in at after within around about by every approximately his her the a next ~")
 _SEEN_NOW = _words("was were had been has underwent under using showed")
 
 
 def follow_up_cue(sentence: Sentence, index: int, leads: Set[str] = frozenset()) -> int | None:
-    """The word that makes the time at a token one of a follow-up ("review in six weeks"), None if there is none.
-    `leads`: further words that may lead to it ("on" of a date)."""
+    """The word that makes the time at a token one of a follow-up ("review in six weeks"); `leads`: words to it."""
     tokens = sentence.tokens
     lead = tokens[index - 1].norm if index else ""
     for at in range(index - 1, max(-1, index - 11), -1):
         token = tokens[at]
-        if token.norm in (".", ";") or (token.quantity is not None and token.quantity.dimension == "time"):
+        timed = token.quantity is not None and token.quantity.dimension == "time"
+        if timed and lead == "," and not any(m.first == index + 1 and m.table != "guidance" for m in sentence.mentions):
+            return follow_up_cue(sentence, at, leads)  # "review 2/52 ROS, 6/52 XR"
+        if timed or token.norm in (".", ";"):
             return None
         if token.norm in _LOOKED_IN and index - at == 2 and lead in ("in", "at", "after"):
             return at  # "cystoscopy in three months"

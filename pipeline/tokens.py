@@ -33,6 +33,10 @@ _TIMES = re.compile(
 _PAUSES = frozenset({"TO", "TO:", "T/O", "T/O:", "TO,", "TO-"})
 _TIME = re.compile(r"^@?(?:[01]?\d|2[0-3])[:.]?[0-5]\d[,.;:]?$")
 _LETTERED_END = re.compile(r"[A-Za-z]$")
+# "x4/52", "x6wks": for how long.
+_TIMES_LONG = re.compile(
+    r"^[xX\u00d7](\d{1,3}(?:[-\u2013]\d{1,3})?(?:/(?:7|12|52)|h|d|days?|wk?s?|weeks?|mo|months?|mins?))$"
+)
 _OH = re.compile(r"^\d{1,2}[oO]$")
 # "Nine oh five" as a recogniser writes it: "nine o'five", "nine-o'five".
 _OH_DIGIT = re.compile(r"(?<![a-z])(o)['’](?=(?:one|two|three|four|five|six|seven|eight|nine)(?![a-z]))", re.I)
@@ -104,6 +108,9 @@ def _core(text: str) -> list[tuple[str, str, bool]]:
         return [("@", "at", False), *_core(text[1:])]  # "5cc @1cm"
     if text[0] in "qQ" and (text[1:2] == "." or text[1:2].isdigit()):
         return [(text, _norm(text), False)]  # "q.4-6h": how often, no quantity
+    lasting = _TIMES_LONG.match(text)
+    if lasting:
+        return [(text[0], "x", False), (lasting[1], lasting[1].lower(), False)]
     if _OH.match(text):
         return [(text[:-1], text[:-1], False), (text[-1], "o", False)]  # "2o Vicryl": two oh
     parts = _JOINED.split(text)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
+from pipeline import replacements
 from pipeline.records import Fact, Reading, Sentence, Token, replace
 
 _KINDS = frozenset({"device", "device_size", "device_count", "drain", "drain_size"})
@@ -50,6 +51,7 @@ _OUTS = ("implanted", "used", None)  # a drain has no role
 def set_aside(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     """The facts; what was not used is denied (role "not_used"), what was changed for another is "explanted". Pure."""
     fates: dict[str, str] = _changed_in_the_next(facts, reading)
+    replaced, some = _replaced(facts, reading)
     for fact in facts:
         if fact.kind not in _KINDS or fact.group is None or fact.status != "performed":
             continue
@@ -62,7 +64,72 @@ def set_aside(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
         fate = _fate(fact, sentence, facts)
         if fate:
             fates[fact.group] = "not_used" if "not_used" in (fate, fates.get(fact.group)) else fate
-    return [_told(fact, fates) for fact in facts]
+    fates |= {group: fate for group, fate in replaced.items() if fates.get(group) != "not_used"}
+    return [_told(_less(fact, some), fates) for fact in _faulty(facts, reading)]
+
+
+def _faulty(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
+    """ "Head plus four was too long": whether that size stayed in was not said."""
+    told: list[Fact] = []
+    for fact in facts:
+        sized = fact.kind == "device_size" and fact.role == "implanted"
+        sentence = reading.sentence_at(fact.evidence.first) if sized else None
+        behind = [] if sentence is None else [
+            token.norm for token in sentence.tokens if token.first > fact.evidence.last
+        ][:3]
+        faulty = behind[1:2] == ["too"] and behind[0] in ("was", "is", "were", "proved") and behind[-1] in _TOO
+        told.append(replace(fact, doubts=(*fact.doubts, f"said to be too {behind[-1]}")) if faulty else fact)
+    return told
+
+
+_OFFSET = "said as an offset"
+
+
+def _replaced(facts: Sequence[Fact], reading: Reading) -> tuple[dict[str, str], set[str]]:
+    """The fates of what was replaced and of what came (`replacements.py`), and the groups of which one was replaced.
+    Where only an offset changed ("plus four in place of plus nought") what has that size stays."""
+    fates: dict[str, str] = {}
+    some: set[str] = set()
+    before: Sentence | None = None
+    things = [fact for fact in facts if fact.kind in _KINDS and fact.group is not None]
+    for sentence in reading.sentences:
+        for one in replacements.in_sentence(sentence):
+            tokens = sentence.tokens
+            begins, ends = tokens[one.cue].first, tokens[min(len(tokens) - 1, max(one.new, default=one.cue) + 5)].last
+            came = [fact for fact in things if begins <= fact.evidence.first <= ends and (
+                fact.evidence.first == begins or one.named
+            )]  # fmt: skip
+            start = (before or sentence).tokens[0].first
+            went = [fact for fact in things if came and start <= fact.evidence.first < begins
+                    and (fact.name, fact.text) == (came[0].name, came[0].text)
+                    and (not one.offset or any(_OFFSET in doubt for doubt in fact.doubts))]  # fmt: skip
+            fates |= {fact.group or "": "implanted" for fact in came[:1]}
+            if not went or went[-1].group == came[0].group:
+                continue
+            here = next((at for at, token in enumerate(tokens) if token.last >= went[-1].evidence.last), 0)
+            several = replacements.one_of_them(sentence, here, one.cue) is not None or any(
+                fact.kind == "device_count" and fact.group == went[-1].group and (fact.value or 0) > 1
+                for fact in things
+            )
+            if several and not one.offset:
+                some.add(went[-1].group or "")
+                fates[went[-1].group or ""] = "implanted"
+            elif one.offset:
+                some.update(f"{fact.group} {fact.value}" for fact in went)
+            else:
+                tried = replacements.is_tried(sentence, here - 6, one.cue)
+                fates[went[-1].group or ""] = "trial" if tried else "explanted"
+        before = sentence if sentence.tokens else before
+    return fates, some
+
+
+def _less(fact: Fact, some: set[str]) -> Fact:
+    """The count of things of which one was changed, in doubt; an offset that was changed, taken out."""
+    if f"{fact.group} {fact.value}" in some and any(_OFFSET in doubt for doubt in fact.doubts):
+        return replace(fact, role="explanted")
+    if fact.kind == "device_count" and fact.group in some and fact.role == "implanted" and (fact.value or 0) > 1:
+        return replace(fact, doubts=(*fact.doubts, "one of them was changed for another"))
+    return fact
 
 
 def _told(fact: Fact, fates: dict[str, str]) -> Fact:
@@ -75,6 +142,8 @@ def _told(fact: Fact, fates: dict[str, str]) -> Fact:
         return replace(fact, role="used") if fact.role == "implanted" else fact
     if fate == "not_used":
         return replace(fact, certainty="negated", role="not_used")
+    if fate == "trial":
+        return replace(fact, role="trial")
     return replace(fact, role="explanted") if fact.role == "implanted" and fact.certainty == "affirmed" else fact
 
 

@@ -27,7 +27,7 @@ LAYERS = {
             "context_ends context_years context "
             "short_names answers purposes mixtures body_parts left_as_side sidewords donor_sides sideshare "
             "laterality people enumerations "
-            "scales cues phases sidewise story what_if",
+            "scales cues phases sidewise story what_if replacements",
             "extractors",
             "standing stated_sides sidelines own_numbers sole_side side_orders known_parts label_sides inherited "
             "same_again abandoned removals prior_devices unused settle unsure_states unsure faint leftovers assemble "

@@ -46,13 +46,15 @@ def maybe_how_many(sentence: Sentence, index: int, first: int = -1) -> tuple[str
     if value is None or width is None or value.value is None or width.value is None or width.unit != "mm":
         return ()
     pair = tokens[index + 1].norm in ("x", "\u00d7") and (index == 0 or tokens[index - 1].norm not in ("x", "\u00d7"))
-    crossed = pair and tokens[index].text.isdigit() and "." in tokens[index + 2].text
+    noun = tokens[index + 3].norm if index + 3 < len(tokens) else ""
+    crossed = pair and tokens[index].text.isdigit() and ("." in tokens[index + 2].text or noun in _BORED)
     if not crossed or not 1 < value.value <= _SEVERAL or not 1 <= width.value <= _WIDEST:
         return ()
     return (f"may be how many there were of {width.value} mm",)
 
 
 _SEVERAL, _WIDEST = 6, 8
+_BORED = frozenset({"tunnels", "holes", "sockets"})
 
 
 def maybe_pronoun(sentence: Sentence, index: int) -> tuple[str, ...]:

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from itertools import pairwise
+from typing import Any
 
 from pipeline import cues, story
 from pipeline.extractors import base
+from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
 
 
@@ -39,15 +41,17 @@ def collar(sentence: Sentence) -> list[Mention]:
     return [
         Mention("aftercare", _WORN[token.norm], at, at) for at, token in enumerate(tokens[:-1])
         if token.norm in _WORN and not any(m.first <= at <= m.last for m in named)
-        and any(near.quantity is not None and near.quantity.unit in _SPANS for near in tokens[at + 1 : at + 3])
+        and any(near.quantity is not None and near.quantity.unit in SPANS for near in tokens[at + 1 : at + 3])
     ]  # fmt: skip
 
 
 def lasts(sentence: Sentence, index: int) -> bool:
     """ "Range of motion zero to ninety for four weeks": a number that is allowed for so long, and was not measured."""
     tokens = sentence.tokens
-    span = tokens[index + 2].quantity if index + 2 < len(tokens) and tokens[index + 1].norm == "for" else None
-    return span is not None and span.unit in _SPANS
+    at = index + 1 + (index + 1 < len(tokens) and tokens[index + 1].norm in ("for", "x", "\u00d7"))
+    at += at < len(tokens) and tokens[at].norm in ("#angle", "degrees", "the", "first")
+    span = tokens[at].quantity if at < len(tokens) else None
+    return span is not None and span.unit in SPANS
 
 
 def came_out(sentence: Sentence, mention: Mention) -> bool:
@@ -58,7 +62,7 @@ def came_out(sentence: Sentence, mention: Mention) -> bool:
     behind = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 4]]
     counted = any(token.quantity is not None or token.norm in ("all", "throat") for token in ahead)
     later = any(norm in _LATER for norm in behind) or any(
-        token.quantity is not None and token.quantity.unit in _SPANS
+        token.quantity is not None and token.quantity.unit in SPANS
         for token in sentence.tokens[mention.last + 1 : mention.last + 5]
     )
     return not later and (counted or bool(_SEEN_OUT & set(behind)))
@@ -78,10 +82,87 @@ def _is_aimed_at(sentence: Sentence, index: int) -> bool:
 _AIMS = frozenset({"target", "targets", "goal", "keep", "aim", "maintain"})
 
 
+def held_to(sentence: Sentence, index: int) -> int | None:
+    """ "ER 0 x3/52", "flexion 60 for two weeks": where the movement stands that may go so far until then."""
+    tokens = sentence.tokens
+    at = index - 1
+    while at > 0 and (tokens[at].norm in _LIMIT_WAY or tokens[at].norm in ("x", "\u00d7")):
+        at -= 1
+    limit = tokens[at].quantity if at > 0 else None
+    if limit is None or limit.dimension not in ("", "angle") or limit.form not in ("number", "range"):
+        return None
+    at -= 1
+    while at > 0 and tokens[at].norm in _LIMIT_WAY | _LIMITED | {"max", "only", "up"}:
+        at -= 1
+    if tokens[at].norm not in MOVEMENTS:
+        return None
+    first = at - (tokens[at - 1].norm in _WAYS)
+    for back in range(at - 1, max(-1, at - _JOINED), -1):  # "rotation to neutral and elevation to ninety"
+        if tokens[back].punctuation or tokens[back].quantity is not None:
+            break
+        first = back - (tokens[back - 1].norm in _WAYS) if tokens[back].norm in MOVEMENTS else first
+    return first
+
+
+_WAYS, _JOINED = frozenset({"external", "internal", "active", "passive", "forward"}), 6
+
+
+MOVEMENTS = frozenset("er ir ff fe flexion extension abduction rotation elevation abd flex ext pronation supination "
+                       "dorsiflexion plantarflexion".split())  # fmt: skip
+
+
+def is_avoided(sentence: Sentence, target: Mention) -> bool:
+    """Whether a "no" right before a thing is of it: not in "no drain abduction brace six weeks"."""
+    start = max(0, target.first - 2)
+    no = next((at for at in range(start, target.first) if sentence.tokens[at].norm in _NO), None)
+    return no is not None and not any(no < m.first and m.last < target.first and m.table not in ("sites", "sides")
+                                      for m in sentence.mentions)  # fmt: skip
+
+
+_NO = frozenset({"no", "avoid", "avoiding"})
+
+
+def denied_between(sentence: Sentence, last: int, index: int) -> bool:
+    """ "(Ossification prophylaxis), no flexion over ninety two weeks": what is not to be done has the time."""
+    return any(token.norm in _NO for token in sentence.tokens[last + 1 : index])
+
+
+def is_of_visit(sentence: Sentence, index: int) -> bool:
+    """ "Review 2/52 ROS, 6/52 XR": a further time of a row of visits."""
+    quantity = sentence.tokens[index].quantity
+    if quantity is None or quantity.dimension != "time" or not index or sentence.tokens[index - 1].norm != ",":
+        return False
+    return story.follow_up_cue(sentence, index) is not None
+
+
+def is_refused(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "Co-amoxiclav for five days was discussed but not needed": no course of it."""
+    return any(0 < hit.first - index <= _REFUSED for hit in cues.hits(sentence, grammar, "not-given"))
+
+
+_REFUSED = 6  # tokens
+
+
+def is_of_worn(sentence: Sentence, instruction: int, index: int) -> bool:
+    """ "Full weight bearing, stockings six weeks": of what is worn right before the time, and of no instruction."""
+    worn = [m for m in base.mentions(sentence, "dressings") if instruction < m.first and m.last == index - 1]
+    between = [token.norm for token in sentence.tokens[instruction + 1 : worn[-1].first]] if worn else []
+    return bool(worn) and (between[:1] == [","] or worn[-1].id == "compression-stockings") and "with" not in between
+
+
 def allowed(sentence: Sentence, index: int) -> bool:
     """ "Flexion limited to sixty degrees for two weeks": what is allowed, and not what was measured."""
     if lasts(sentence, index) or _until_week(sentence, index) or _is_aimed_at(sentence, index):
         return True
+    behind = sentence.tokens[index + 1 : index + 3]
+    if len(behind) == 2 and behind[0].norm in ("from", "after") and behind[1].quantity is not None and (
+        behind[1].quantity.unit in SPANS
+    ):
+        return True  # "ROM 0-30 from 2/52"
+    if any(token.norm == "only" for token in sentence.tokens[max(0, index - 3) : index]) and any(
+        m.table == "aftercare" and 0 < index - m.last <= _TOLD_NEAR for m in sentence.mentions
+    ):  # fmt: skip
+        return True  # "brace six weeks, prone flexion only to ninety"
     at = index - 1
     while at > 0 and (sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _LIMIT_WAY):
         at -= 1
@@ -89,7 +170,27 @@ def allowed(sentence: Sentence, index: int) -> bool:
         return False
     bare = [token.norm for token in sentence.tokens[index + 1 : index + 3]] == ["for", "#number"]
     worn = any(token.norm in _SPLINTS for token in sentence.tokens[:at])
-    return bare or worn or any(quantity.unit in _SPANS and place > index for place, quantity in cues.numbers(sentence))
+    return bare or worn or any(quantity.unit in SPANS and place > index for place, quantity in cues.numbers(sentence))
+
+
+_TOLD_NEAR = 14  # tokens
+
+
+def run_on(sentence: Sentence, drug: Mention, index: int) -> dict[str, Any]:
+    """ "Clexane forty six weeks", "aspirin one fifty six weeks": a dose and how long, said as one number."""
+    token = sentence.tokens[index]
+    value = token.quantity.value if token.quantity is not None else None
+    if drug.table != "drugs" or value is None or token.quantity is None or token.quantity.unit not in ("wk", "mo"):
+        return {}
+    between = sentence.tokens[drug.last + 1 : index]
+    if value <= _LONGEST or not value % 10 or any(one.quantity is not None for one in between):
+        return {}
+    unit = "weeks" if token.quantity.unit == "wk" else "months"
+    said = f"'{token.text}' was read as a dose and {value % 10} {unit}; it may be {value} {unit}"
+    return {"value": value % 10, "doubts": (said,)}
+
+
+_LONGEST = 16  # weeks or months of a course that is said without its dose; common practice, no source
 
 
 def _until_week(sentence: Sentence, index: int) -> bool:
@@ -102,10 +203,10 @@ def _until_week(sentence: Sentence, index: int) -> bool:
 _THEN = frozenset({"week", "weeks", "day", "month", "review", "reviewed", "clinic", "seen", "union", "healed"})
 _LIMITED = frozenset({"limited", "restricted", "limit", "restrict"})
 _SPLINTS = frozenset({"brace", "orthosis", "splint", "sling"})  # "brace six weeks, flexion limited to ninety"
-_LIMIT_WAY = frozenset({"to", "for", ",", "then", "and"})
+_LIMIT_WAY = frozenset({"to", "for", ",", "then", "and", "till", "until"})
 
 
-_SPANS = frozenset({"d", "wk", "mo"})
+SPANS = frozenset({"d", "wk", "mo"})
 BY_MOUTH = frozenset({"oral", "orally", "po", "iv", "intravenous", "intravenously", "tablets", "then", "for", "x"})
 
 
@@ -190,7 +291,7 @@ def course_of(sentence: Sentence, index: int) -> Mention | None:
     ):
         return None
     between = sentence.tokens[drugs[-1].last + 1 : index]
-    ended = any(token.norm in (".", ";", "then") or token.quantity is not None and token.quantity.unit in _SPANS
+    ended = any(token.norm in (".", ";", "then") or token.quantity is not None and token.quantity.unit in SPANS
                 for token in between)  # fmt: skip
     return None if ended else drugs[-1]
 

@@ -47,6 +47,7 @@ _ITS_OWN = 2  # tokens
 def _is_one_more(sentence: Sentence, at: int) -> bool:
     """Whether one more is spoken of there: "a third", "and the fourth", ", another"."""
     tokens = sentence.tokens
+    at -= tokens[at].norm == "one" and tokens[at - 1].quantity is not None  # "the third one"
     said = tokens[at].quantity
     if said is not None and said.form == "ordinal":
         return tokens[at - 1].norm in ("a", "the") and tokens[at - 2].norm in (",", "and", ";")
@@ -69,9 +70,12 @@ def stays_in(sentence: Sentence, last: int) -> bool:
     behind = [token.norm for token in sentence.tokens[last + 1 : last + 6]]
     while behind and behind[0] in ("was", "were", "is", "been", "had", "has"):
         behind = behind[1:]
-    return behind[:1] in (["retained"], ["stays"], ["stayed"], ["remains"], ["remained"]) or (
+    return behind[:1] != [] and behind[0] in _REMAINS or (
         behind[:2] in (["left", "in"], ["left", "behind"], ["left", "there"], ["kept", "in"])
     )
+
+
+_REMAINS = _words("retained stays stay stayed remains remain remained")
 
 
 def is_dated(sentence: Sentence, first: int, last: int) -> bool:
@@ -159,6 +163,8 @@ def has_already(sentence: Sentence, first: int, last: int) -> bool:
     if tokens[last].norm in _OF_HEART and any(token.norm in _SWITCHED for token in tokens[last + 1 : last + 7]):
         return True  # "his pacemaker was turned off": that of the patient
     seen = [token.norm for token in tokens[last + 1 : last + 5] if not token.punctuation]
+    if seen[:1] == ["left"] and seen[1:3] in (["well", "fixed"], ["alone"], ["as", "it"], ["well", "seated"]):
+        return True  # "all components out, patella button left, well fixed"
     if seen[:1] in (["seen"], ["found"]) and "left" in seen[1:3]:
         return True  # "one plate screw seen and left", "seen left in"
     low = max(clauses.bounds(sentence, first)[0], first - _BETWEEN)
@@ -192,6 +198,8 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
         return True  # "a femoral stem guide", "the tray impactor": tools
     if mention.id == "marrow-needle" and sentence.tokens[mention.last].norm == "trephine":
         return not sentence.says(_OF_MARROW)
+    if mention.id == "bone-cement" and after[:1] and after[0] in _CLEARED:
+        return True  # "all out, cement cleared"
     return mention.id == "bone-cement" and bool(_TOO_MUCH & set(before))
 
 
@@ -219,6 +227,7 @@ def _is_awaited(sentence: Sentence, mention: Mention, before: list[str], after: 
     ) and {"in", "at", "after"} & {token.norm for token in behind} != set()
 
 
+_CLEARED = _words("cleared removed mantle chipped")
 _TOO_MUCH = _words("excess extra extruded extruding excessive surplus")
 _OF_TOOLS = _words("type style guide guides impactor impactors inserter inserters holder extractor sizer template jig")
 _TRACKS = _words("site sites tract tracts track tracks hole holes")
@@ -236,6 +245,8 @@ def is_own_part(sentence: Sentence, at: int) -> bool:
         return before in _OWN_RINGS
     if sentence.tokens[at].norm in ("fibre", "fiber", "fibers", "fibres"):
         return any(token.norm in ("wire", "wires", "optic", "bundle") for token in sentence.tokens[at + 1 : at + 2])
+    if sentence.tokens[at].norm == "band" and before in ("post", "posterior", "anterior", "ant", "intermediate"):
+        return True  # of the disc of a jaw
     if sentence.tokens[at].norm == "band":
         return any(m.table == "sites" and m.first <= at <= m.last for m in sentence.mentions)  # "iliotibial band"
     if sentence.tokens[at].norm == "sheath":

@@ -82,7 +82,7 @@ def is_course(sentence: Sentence, drug: Mention, at: int) -> bool:
 
 _COURSE = frozenset({"for", "from", "x", "times", "another", "next", "of"})
 _IN_SHORT = ("/7", "/52", "/12")
-_SINCE = frozenset("ago before prior preop preoperatively earlier previously back old later now".split())
+_SINCE = frozenset("ago before after prior preop preoperatively earlier previously back old later now".split())
 _OFTEN = frozenset("daily od bd bid tds tid qds qid nightly nocte po oral orally once twice a day".split())
 _HOW = frozenset({"oral", "by mouth", "postoperatively", "tablets", "weekly"})
 

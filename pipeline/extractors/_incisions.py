@@ -35,6 +35,19 @@ def behind_approach(sentence: Sentence, index: int, quantity: Quantity) -> tuple
     return (index - at, cues.Hit("incision", at, at)) if named else None
 
 
+def right_behind(sentence: Sentence, index: int, quantity: Quantity) -> tuple[int, cues.Hit] | None:
+    """ "Deltopectoral six centimetres glenoid bone loss ...": a length of a cut right behind the name of the way in."""
+    after = sentence.tokens[index + 1 : index + 2]
+    if quantity.unit != "cm" or (after and (after[0].norm in _FROM or after[0].quantity is not None)):
+        return None
+    way = next((m for m in sentence.mentions if m.table == "approaches" and m.last == index - 1), None)
+    return None if way is None else (1, cues.Hit("incision", way.first, way.last))
+
+
+_FROM = frozenset("below above from proximal distal deep lateral medial anterior posterior behind to off away x by "
+                  "long in".split())  # fmt: skip
+
+
 def told_long(sentence: Sentence, grammar: Grammar, index: int) -> tuple[int, cues.Hit] | None:
     """ "An incision was made over the malleolus, 7 cm long": of the incision, over the place where it was made."""
     after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]

@@ -16,10 +16,20 @@ def kept(sentence: Sentence, index: int, quantity: Quantity, ranked: list[Ranked
     """The nouns that the length at `index` may be of, with what speaks against one added to its cost."""
     tokens, listed = sentence.tokens, cues.listed(sentence, index)
     start, last = listed[0], listed[-1]
+    if quantity.dimension == "fraction" and any(
+        m.table == "acts" and 0 <= start - 1 - m.last <= 1 for m in sentence.mentions
+    ) and (last + 1 >= len(tokens) or tokens[last + 1].norm != "of"):  # fmt: skip
+        return []  # "trimmed back about twenty percent, ACL torn": of what was done
     ranked = [one for one in ranked if not _has_its_own(sentence, one, start)]
     if _is_plural(quantity) and (last + 1 >= len(tokens) or tokens[last + 1].norm != "of"):
         ranked = [(price + (_PLURAL if first > last else 0), first, end) for price, first, end in ranked]
     ranked = [one for one in ranked if not _denied_before(sentence, one, start)]
+    if quantity.dimension == "length" and any(
+        m.table in ("acts", "procedures") and m.last == start - 1
+        and tokens[m.last].norm.endswith("ed") for m in sentence.mentions
+    ):  # fmt: skip
+        seen = {m.last for m in sentence.mentions if m.table in ("findings", "diagnoses")}
+        ranked = [one for one in ranked if one[2] > start or one[2] not in seen or one[2] + 1 == start]
     if start and tokens[start - 1].norm in _EXTENTS:
         ranked = [one for one in ranked if one[2] == start - 2]  # "9 holes, depth 4 mm, distance 3 mm"
     if start and tokens[start - 1].norm in _MOST_OF_ALL:

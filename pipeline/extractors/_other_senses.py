@@ -178,12 +178,16 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(_BLADES & set(after))  # "tenotomy and forceps dissection"
     if mention.id == "internal-fixation" and said == "fixation" and _HOLDS & set(before[-1:]):
         return True  # "the component had excellent fixation"
+    if mention.id == "opening" and said == "opening" and (after[:1] == ["wedge"] or before[-1:] == ["mouth"]):
+        return True  # "the opening wedge", "mouth opening 24 mm"
     if mention.id == "opening" and said == "opening":
         return bool(_MOUTHS & set(before[-1:]) or {"reamer", "reamers"} & set(after[:1]))
     if mention.id == "exposure" and said == "exposed":
         return bool(_FILMS & set(before))
     if mention.id == "internal-fixation" and said == "fixation" and after[:1] in (["suture"], ["sutures"]):
         return True
+    if mention.id == "opening" and said == "opened" and behind is not None and behind.dimension == "length":
+        return bool({"tested", "stress", "stressed", "it", "joint", "hook"} & set(before[-4:]))  # a joint that gave way
     if mention.id == "opening" and said == "opened":
         return bool(_PACKED & set(before[-4:]))
     if mention.id == "internal-fixation" and said == "pinned" and _UNDER & set(after[:2]):
@@ -361,7 +365,8 @@ def is_old(sentence: Sentence, mention: Mention) -> bool:
     led = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
     if led == ["from", "the"] and any(m.table == "devices" and m.last == mention.first - 3 for m in sentence.mentions):
         return True  # "two screws from the tubercle transfer were removed"
-    if sentence.tokens[mention.last].norm not in _MADE:
+    short = sentence.tokens[mention.last].text.isupper() and mention.id.endswith("arthroplasty")  # "failed UKR"
+    if sentence.tokens[mention.last].norm not in _MADE and not short:
         return False
     for token in reversed(sentence.tokens[max(0, mention.first - 4) : mention.first]):
         if token.norm in _FAILED:

@@ -131,3 +131,42 @@ def nails(sentence: Sentence, things: list[Thing]) -> list[Thing]:
         Thing(at, at, _NAIL, None, True)
         for at, token in enumerate(sentence.tokens) if token.norm == "nail" and at not in taken
     ]  # fmt: skip
+
+
+_SORTS = {
+    "locking": "locking-screw", "locked": "locking-screw", "cortical": "cortical-screw", "bicortical": "screw",
+    "unicortical": "screw", "cancellous": "cancellous-screw", "lag": "lag-screw", "cannulated": "cannulated-screw",
+    "nonlocking": "non-locking-screw",
+}  # fmt: skip
+BEHIND = frozenset({"and", "in", "with", "w", "x", "of", "for", "proximally", "distally"})
+_BACK = 4  # tokens
+_WORN = frozenset({"brace", "orthosis", "splint", "boot", "hinge", "knee", "hinged"})
+
+
+def by_sort(sentence: Sentence) -> list[Thing]:
+    """The words of a sort that no noun follows, with a number before them or two sizes behind."""
+    tokens = sentence.tokens
+    taken = {at for mention in base.mentions(sentence, "devices") for at in range(mention.first, mention.last + 1)}
+    found: list[Thing] = []
+    for at, token in enumerate(tokens):
+        if token.norm not in _SORTS or at in taken or (at and tokens[at - 1].norm in _WORN):
+            continue  # "brace locked"
+        after = tokens[at + 1] if at + 1 < len(tokens) else None
+        free = after is None or after.punctuation or after.quantity is not None or after.norm in BEHIND
+        sized = after is not None and after.quantity is not None
+        crossed = sized and at + 2 < len(tokens) and tokens[at + 2].norm == "x"
+        if free and (crossed or number_before(sentence, at) is not None):
+            found.append(Thing(at, at, _SORTS[token.norm], None, True))
+    return found
+
+
+def number_before(sentence: Sentence, at: int) -> int | None:
+    """Where the first number stands that leads to a word, over sizes and words that describe."""
+    tokens = sentence.tokens
+    found: int | None = None
+    for index in range(at - 1, max(-1, at - 1 - _BACK - 2), -1):
+        if tokens[index].quantity is not None and not tokens[index].quantity.dimension:  # type: ignore[union-attr]
+            found = index
+        elif tokens[index].quantity is None and (tokens[index].punctuation or tokens[index].norm in NOT_BETWEEN):
+            break
+    return found

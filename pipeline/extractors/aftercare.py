@@ -6,8 +6,10 @@ A duration goes to the instruction right before it ("cast for six weeks"), and t
 
 from __future__ import annotations
 
+from typing import Any
+
 from pipeline import cues, story, what_if
-from pipeline.extractors import _care_stages, _care_words, _stopped, base
+from pipeline.extractors import _care_stages, _care_words, _drug_words, _stopped, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, replace
 from pipeline.rows import Concept
@@ -156,22 +158,16 @@ def _may_measure(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     return bool(near & _LOADS)
 
 
-def _is_refused(sentence: Sentence, grammar: Grammar, index: int) -> bool:
-    """ "Co-amoxiclav for five days was discussed but not needed": no course of it."""
-    return any(0 < hit.first - index <= _REFUSED for hit in cues.hits(sentence, grammar, "not-given"))
-
-
-_REFUSED = 6  # tokens
-
-
 def _target(
     sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, own: list[Mention]
 ) -> Mention | int | None:
     """The instruction that a number belongs to: a named thing, or the token where its words begin."""
+    if _care_words.is_of_visit(sentence, index):
+        return None
     before = [m for m in own if m.last < index and index - m.last <= _REACH and _same_part(sentence, m.last, index)
               and not _care_words.of_another(sentence, m.last, index)
               and not _care_words.leads_at(sentence, m.last, index)]  # fmt: skip
-    if before and not _denied_between(sentence, before[-1].last, index):
+    if before and not _care_words.denied_between(sentence, before[-1].last, index):
         later = [m for m in base.mentions(sentence, "drugs") if before[-1].last < m.first and m.last < index]
         if later and quantity.dimension == "mass":
             return None  # "over the padded rest cefazolin one and a half grams"
@@ -180,6 +176,8 @@ def _target(
         joins = joins and all(token.quantity is None for token in between)  # "CPM 4 h a day, naproxen 2 wk"
         if later and quantity.dimension == "time" and (_care_words.is_dosed(sentence, later[-1], index) or not joins):
             return later[-1]  # "full weight bearing from today aspirin 150 mg for six weeks"
+        if _care_words.is_of_worn(sentence, before[-1].last, index):
+            return next(m for m in base.mentions(sentence, "dressings") if m.last == index - 1)
         aimed = len(before) > 1 and before[-1].first and sentence.tokens[before[-1].first - 1].norm == "for"
         return before[-2] if aimed else before[-1]  # "brace in extension for walking for two weeks"
     after = _after(sentence, index, quantity, own)
@@ -196,10 +194,10 @@ def _target(
                   and not _care_words.leads_at(sentence, m.last, index)]
         if len(things) > 1 and things[-2].table == "drugs" and _care_words.is_way(sentence, things[-1]):
             things.pop()  # "ceftriaxone 2 g od via PICC for 6/52"
-        if things and things[-1].table == "drugs" and _is_refused(sentence, grammar, index):
+        if things and things[-1].table == "drugs" and _care_words.is_refused(sentence, grammar, index):
             return None
-        if things and (_cued(sentence, index) or _beside(sentence, things[-1], index)) and not _denied_between(
-            sentence, things[-1].last, index
+        if things and not _care_words.denied_between(sentence, things[-1].last, index) and (
+            _cued(sentence, index) or _beside(sentence, things[-1], index)
         ):
             return things[-1]
     if story.follow_up_cue(sentence, index) is not None:
@@ -217,11 +215,6 @@ def _is_often(sentence: Sentence, last: int, index: int) -> bool:
     return any(token.norm in _OFTEN for token in sentence.tokens[last + 1 : index])
 
 
-def _denied_between(sentence: Sentence, last: int, index: int) -> bool:
-    """ "(Ossification prophylaxis), no flexion over ninety two weeks": what is not to be done has the time."""
-    return any(token.norm in _NOT for token in sentence.tokens[last + 1 : index])
-
-
 def _cued(sentence: Sentence, index: int) -> bool:
     """Whether the words tell that a time lies ahead: instructions, a plan, "for", or how often a day."""
     near = sentence.tokens[max(0, index - 4) : index]
@@ -235,11 +228,16 @@ def _cued(sentence: Sentence, index: int) -> bool:
 
 
 def _beside(sentence: Sentence, thing: Mention, index: int) -> bool:
-    """Whether a dressing or a device stands right before a time of days or more ("sling three days"), or a drug before
-    one that is written in short ("LMWH 10/7")."""
+    """A dressing or a device right before a time of days or more ("sling three days"), a drug and its course."""
     quantity = sentence.tokens[index].quantity
     short = thing.table == "drugs" and quantity is not None and (quantity.said_unit or "").startswith("/")
-    return (thing.table in ("dressings", "devices") or short) and index - thing.last == 1
+    between = {token.norm for token in sentence.tokens[thing.last + 1 : index]}
+    if thing.table == "drugs" and 0 < len(between) < 3 and quantity is not None and quantity.unit in _care_words.SPANS:
+        return _drug_words.is_course(sentence, thing, index)
+    return (thing.table in ("dressings", "devices") or short) and between <= _HELD_IN
+
+
+_HELD_IN = frozenset({"in", "supination", "pronation", "neutral", "extension", "flexion", "full", "locked"})
 
 
 def _after(sentence: Sentence, index: int, quantity: Quantity, own: list[Mention]) -> Mention | None:
@@ -299,6 +297,8 @@ def _own_words(sentence: Sentence, index: int, quantity: Quantity) -> int | None
         number = tokens[at].quantity
         if tokens[at].punctuation or (number is not None and number.dimension == "time"):
             break
+    if quantity.dimension == "time" and (held := _care_words.held_to(sentence, index)) is not None:
+        return held
     if sentence.section not in _AHEAD or quantity.dimension != "time" or not _led_by_for(sentence, index):
         return None
     start = index - 1
@@ -310,11 +310,11 @@ def _own_words(sentence: Sentence, index: int, quantity: Quantity) -> int | None
 
 def _words_end(sentence: Sentence, start: int, index: int) -> int:
     # "No flexion above ninety degrees two weeks": the limit is part of what is not to be done
-    own = sentence.tokens[start].norm in _NOT
+    own = sentence.tokens[start].norm in _NOT or _care_words.held_to(sentence, index) == start
     numbers = [at for at in range(start, index) if (said := sentence.tokens[at].quantity) is not None
-               and not (own and said.dimension == "angle")]  # fmt: skip
+               and not (own and said.dimension in ("angle", ""))]  # fmt: skip
     end = min([index, *numbers]) - 1
-    while end > start and sentence.tokens[end].norm in _LEADS | {"more", "above", "than"}:
+    while end > start and sentence.tokens[end].norm in _LEADS | {"more", "above", "than", "\u00d7"}:
         end -= 1
     return end
 
@@ -324,14 +324,15 @@ def _durations(
 ) -> list[Fact]:
     states = [base.scope_at(sentence, "certainty", at, "affirmed") for at in (target.first - 1, target.first)]
     apart = states == ["negated", "affirmed"] or sentence.tokens[target.first - 1].norm == ","  # "cast no, sling 1/52"
-    denied = not apart and any(token.norm in _NOT for token in sentence.tokens[max(0, target.first - 2) : target.first])
+    denied = not apart and _care_words.is_avoided(sentence, target)
     avoided = denied or target.table == "drugs" and _stopped.says_stopped(sentence, target, index)
     starts = {"role": "starts"} if _starts(sentence, index, quantity, target) else {}
     role = {"role": "avoid"} if avoided and target.table != "aftercare" else starts
     if _care_words.a_day(sentence, index):
         return [_claim(reading, sentence, index, target.first, target.last, name=target.id, unit=f"{quantity.unit}/d",
                        **role)]  # fmt: skip
-    facts = [_claim(reading, sentence, index, target.first, target.last, name=target.id, **role)]
+    facts = [_claim(reading, sentence, index, target.first, target.last, name=target.id, **role,
+                    **_care_words.run_on(sentence, target, index))]  # fmt: skip
     for mention in joined:
         facts.append(
             _plan(base.make("aftercare", reading, sentence, mention.first, index, name=mention.id, at=mention.first,
@@ -346,8 +347,8 @@ def _starts(sentence: Sentence, index: int, quantity: Quantity, target: Mention)
         return False
     between = [token.norm for token in sentence.tokens[target.last + 1 : index]]
     numbered = sentence.tokens[index].text.lower().startswith(("day ", "week "))
-    if target.table == "drugs" and numbered and between[-1:] == ["on"]:
-        return True  # "restart apixaban on day three"
+    if numbered and between[-1:] == ["on"] if target.table == "drugs" else numbered and not between:
+        return True  # "restart apixaban on day three", "FWB day 1"
     return bool(_BEGINS & set(between[-3:])) and not set(between) & {"for", "until", "till", "another"}
 
 
@@ -356,7 +357,7 @@ _BEGINS = frozenset(
 )  # fmt: skip
 
 
-def _claim(reading: Reading, sentence: Sentence, index: int, first: int, last: int, **fields: str) -> Fact:
+def _claim(reading: Reading, sentence: Sentence, index: int, first: int, last: int, **fields: Any) -> Fact:
     distance = index - last if index > last else first - index
     plain = "text" in fields or fields.get("role") == "avoid"  # their own words say what is not to be done
     certainty = "affirmed" if plain else base.scope_at(sentence, "certainty", first, "affirmed")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import cues
-from pipeline.extractors import base
+from pipeline.extractors import _care_words, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
 
@@ -21,6 +21,7 @@ _STOPS = frozenset({"then", "to", "and", "a", "the", "for", "x", "of", "is", "be
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    facts += [fact for sentence in reading.sentences for fact in _let_free(reading, sentence)]
     closed = False  # whether the counts or the blood loss have been told: what lasts days from then on lies ahead
     for sentence in reading.sentences:
         hits = cues.hits(sentence, grammar, *_CLOSING)
@@ -59,6 +60,35 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                     base.claim("aftercare", reading, sentence, index, first, index, _COST, text=text, status="planned")
                 )
     return facts
+
+
+def _let_free(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Brace 0-90 for six weeks then free", "crutches two weeks then none": what follows a stage, without a time."""
+    tokens = sentence.tokens
+    facts: list[Fact] = []
+    for at in range(2, len(tokens) - 1):
+        if tokens[at].norm != "then" or tokens[at + 1].norm not in _FREE:
+            continue
+        before = at - 1 - (tokens[at - 1].norm == ",")
+        lasted = tokens[before].quantity
+        ends = at + 2 >= len(tokens) or tokens[at + 2].punctuation or tokens[at + 2].norm not in _FREE_TO
+        worn = [(m.first, m.last) for m in base.mentions(sentence, "aftercare", "dressings")
+                if before - _STAGE <= m.last < before and (m.table == "dressings" or m.id in _ENDS)]  # fmt: skip
+        worn += [(n, n) for n in range(max(0, before - _STAGE), before) if tokens[n].norm in _care_words.MOVEMENTS]
+        if lasted is not None and lasted.unit in _UNITS and worn and ends:
+            said = cues.words(sentence, *max(worn))
+            facts.append(base.make("aftercare", reading, sentence, at, at + 1, status="planned", certainty="affirmed",
+                                   text=f"{said}, then {tokens[at + 1].text}"))  # fmt: skip
+    return facts
+
+
+_ENDS = frozenset(
+    "brace splint sling cast collar crutches walking-frame cane wheelchair immobilization non-weight-bearing "
+    "touch-weight-bearing partial-weight-bearing hip-precautions motion-restriction continuous-passive-motion".split()
+)
+_FREE = frozenset({"free", "none", "off", "unrestricted", "unlocked", "out", "without"})
+_FREE_TO = frozenset({"flap", "fluid", "graft", "of", "air"})
+_STAGE = 14  # tokens
 
 
 def _names(sentence: Sentence, first: int, last: int) -> bool:

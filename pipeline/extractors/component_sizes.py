@@ -135,14 +135,15 @@ def _behind(sentence: Sentence, part: _Part, parts: list[_Part]) -> int | None:
     following = tokens[at + 1] if at + 1 < len(tokens) else None
     if following is None or following.punctuation or any(other.first == at + 1 for other in parts):
         return at
-    if following.text[:1] in "+-" and _bare(sentence, at + 1):
-        return at  # "glenosphere 38 +4"
+    if (following.text[:1] in "+-" or following.text[:5] == "minus") and _bare(sentence, at + 1):
+        return at  # "glenosphere 38 +4", "head 36 minus 3"
     if _bare(sentence, at + 1) and any(m.table == "devices" and 0 < m.first - at - 1 <= 3 for m in sentence.mentions):
         return at  # "cup fifty four two screws"
     return at if following.norm in _AFTER_SIZE else None
 
 
-_AFTER_SIZE = frozenset({"plus", "minus", "with", "and", "cemented", "uncemented", "on", "lot", "serial"})
+_AFTER_SIZE = frozenset({"constrained", "stabilised", "stabilized", "congruent", "cr", "ps", "poly", "std", "standard",
+                         "plus", "minus", "with", "and", "cemented", "uncemented", "on", "lot", "serial"})
 
 
 def _offset(reading: Reading, sentence: Sentence, at: int, part: _Part) -> list[Fact]:

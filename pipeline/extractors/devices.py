@@ -265,7 +265,7 @@ def _number(
     counted = (
         quantity.form == "number" and quantity.value is not None and quantity.value == int(quantity.value)
         and "." not in f"{quantity.value}" and not is_decimal(sentence.tokens[index]) and not _beside_x(sentence, index)
-        and quantity.value < _YEARS
+        and quantity.value < (_FASTENED if shared["name"] in _FASTENERS else _YEARS)
     )  # fmt: skip
     for _, first, at in ranked:
         other = things[at]
@@ -350,13 +350,13 @@ _TOUCHING, _BONES = 4, ("femur", "tibia", "patella")
 
 
 def _is_component(quantity: Quantity, said: str, things: list[_Thing]) -> bool:
-    """A bone beside a length is one, unless the parts of a joint replacement are named ("10 mm insert, 35 mm patella").
-    """
+    """A bone beside a length is none, unless the parts of a joint are named ("10 mm insert, 35 mm patella")."""
     replaced = any("component" in (thing.name or "") or "baseplate" in (thing.name or "") for thing in things)
     return quantity.dimension == "length" and (said not in _BONES or replaced)
 
 
 _ROLE_TOKENS = 20
+_FASTENERS, _FASTENED = frozenset({"interference-screw", "suture-button", "suture-anchor", "knotless-anchor"}), 20
 _YEARS = 1900  # "in two thousand and nine steri strips": no count is so large
 
 

@@ -32,8 +32,7 @@ _ONE_OF = frozenset({"first", "second", "third", "fourth", "fifth", "last", "oth
                      "remaining", "rest"})  # fmt: skip
 _ENDS = frozenset({"crossed", "bicortical",
                    "and", "in", "on", "at", "with", "then", "for", "but", "which", "loaded", "placed", "to"})
-_CHANGED = frozenset({"changed", "exchanged", "replaced", "swapped", "upsized", "downsized"})
-_TELLS = _CHANGED | _WHOLE_ROW | _ONE_OF
+_TELLS = _WHOLE_ROW | _ONE_OF
 _SHORTEST, _LARGEST = 8, 120  # mm, screws; common practice, no source
 
 
@@ -95,6 +94,8 @@ def _parts(reading: Reading, sentence: Sentence, thing: Thing, end: int) -> list
     if not parts:
         return []
     total = whole(sentence, counted)
+    if total is not None and all((whole(sentence, at) or 0) > max(total, _SHORTEST) for at in parts):
+        return [fact for at in parts for fact in _sized_part(reading, sentence, thing, at)]
     whole_row = sum(whole(sentence, at) or 0 for at in parts) == total
     if not placed and (not whole_row or len(parts) < 2):
         return []  # "six screws, three in the head": a part of them
@@ -109,6 +110,12 @@ def _parts(reading: Reading, sentence: Sentence, thing: Thing, end: int) -> list
         facts.append(base.claim("device_count", reading, sentence, counted, thing.first, thing.last, -1, scale="total",
                                 **shared))  # fmt: skip
     return facts
+
+
+def _sized_part(reading: Reading, sentence: Sentence, thing: Thing, at: int) -> list[Fact]:
+    """ "Two locking screws, twenty four superior and eighteen inferior": more than there are, so how long each is."""
+    return [base.claim("device_size", reading, sentence, at, thing.first, thing.last, _PART, doubts=(_NO_UNIT,),
+                       places=(at,), **_shared(sentence, thing))]  # fmt: skip
 
 
 def _row_of_sizes(reading: Reading, sentence: Sentence, thing: Thing, at: int, end: int) -> list[Fact]:
@@ -213,11 +220,6 @@ def _told(
     facts: list[Fact] = []
     for at in range(start, end) if sentence.says(_TELLS) else ():
         norm = tokens[at].norm
-        if norm in _CHANGED and at + 3 <= end and tokens[at + 1].norm in ("for", "by", "with", "to"):
-            index = at + 2 + (tokens[at + 2].norm in ("a", "an"))
-            if index < end and (index > at + 2 or is_decimal(tokens[index])):
-                facts += _instead(reading, owner, sentence, index)
-            continue
         if norm not in _WHOLE_ROW and norm not in _ONE_OF:
             continue
         index, been = at + 1, norm in _WHOLE_ROW
@@ -231,17 +233,6 @@ def _told(
         if been and index < end and _sizeable(sentence, index):
             facts += _size(reading, owner, sentence, index, _COST)
     return facts
-
-
-def _instead(reading: Reading, owner: tuple[Sentence, Thing], sentence: Sentence, at: int) -> list[Fact]:
-    """The thing that came in place of another ("was changed for a 14"): of the same sort, and one of its own."""
-    sizes = _size(reading, owner, sentence, at, _COST)
-    if not sizes:
-        return []
-    group = f"d{base.group_of(sentence, at)}"
-    fields = {key: value for key, value in _shared(*owner).items() if key not in ("unit", "group")}
-    return [*(replace(size, group=group) for size in sizes),
-            base.make("device", reading, sentence, at, at, group=group, **fields)]  # fmt: skip
 
 
 def _sizeable(sentence: Sentence, at: int) -> bool:

@@ -36,6 +36,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 
 
 # "Patella fine trochlea fine medial meniscus good", "cartilage looks healthy".
+_HOW_LONG = 5  # tokens
 _GOOD = frozenset({"fine", "good", "ok", "okay", "clean", "healthy", "pristine", "perfect"})
 _LOOKS = frozenset({"is", "are", "was", "were", "looks", "look", "looked", "all", "both", "also"})
 _ENDS_IT = frozenset({"and", "no", "then", "but", "with", "the", "so", "we", "i"})
@@ -184,7 +185,7 @@ def _is_complication(sentence: Sentence, mention: Mention) -> bool:
 
 _NO = frozenset({"no", "without"})
 _NOT_SEEN = frozenset(
-    {"implants", "implant", "specimens", "specimen", "drain", "drains", "tourniquet", "change", "changes", "need",
+    {"implants", "implant", "specimens", "specimen", "drain", "drains", "tourniquet", "tq", "change", "changes", "need",
      "further", "other", "more", "longer", "doubt", "problem", "problems", "issues", "concern", "concerns", "known",
      "allergies", "risk", "restrictions", "difficulty", "tension", "sedation", "adrenaline", "epinephrine", "one",
      "history", "previous", "prior", "past", "family", "regular", "medication", "medications", "comorbidities",
@@ -223,6 +224,10 @@ def _nothing(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue
         if base.scope_at(sentence, "certainty", index + 1, "affirmed") != "negated":
             continue
+        if any(token.quantity is not None and token.quantity.unit in ("wk", "mo") and token.norm != "." for token in (
+            tokens[end : end + _HOW_LONG]
+        )):
+            continue  # "no abd/ER combined 6/52": what is not to be done
         size = tokens[end].quantity
         if size is not None and size.unit is not None and size.comparator is None:
             continue  # "drive through no SL gap two millimetres": what has a size is there

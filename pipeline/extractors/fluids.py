@@ -26,6 +26,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     spun = any(m.id in _SPUN_OF for sentence in reading.sentences for m in sentence.mentions)
     for sentence in reading.sentences:
         facts += _refused(reading, sentence, fluids)
+        facts += _below_threshold(reading, sentence)
         numbers = list(base.quantities(sentence, "volume", "count", ""))
         if numbers:
             for index, quantity in numbers:
@@ -38,6 +39,22 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 elif quantity.form in ("number", "range", "fraction"):
                     facts += _number(reading, sentence, grammar, fluids, index, quantity.dimension)
     return [_drawn(fact) if spun and fact.name == "whole-blood" else fact for fact in facts]
+
+
+def _below_threshold(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "If hb under seventy, two units": of blood, which was not said."""
+    tokens = sentence.tokens
+    return [
+        base.claim("fluid_in", reading, sentence, index, index, index, _THRESHOLD_COST, text="blood", unit="{unit}",
+                   doubts=("what the units are of was not said",))
+        for index, _ in base.quantities(sentence, "amount")
+        if index > 2 and tokens[index].norm.startswith("#") and any(
+            token.norm in ("hb", "hgb", "haemoglobin", "hemoglobin") for token in tokens[max(0, index - 5) : index]
+        ) and any(token.norm in ("under", "below", "<") for token in tokens[max(0, index - 3) : index])
+    ]  # fmt: skip
+
+
+_THRESHOLD_COST = -8
 
 
 def _refused(reading: Reading, sentence: Sentence, fluids: Mapping[str, Concept]) -> list[Fact]:

@@ -309,6 +309,8 @@ def _one(norm: str) -> tuple[str, int | None] | None:
     if len(norm) in (2, 3, 4) and norm[:-1] in _ROMAN and norm[-1] in "abce":
         number = _ROMAN[norm[:-1]]
         return (f"{number}E" if norm[-1] == "e" else norm.upper()), number
+    if len(norm) == 2 and norm[0] in "abc" and norm[1] in "123":
+        return norm.upper(), None  # of fractures: "AO C1"
     if len(norm) == 2 and norm[0].isdigit() and norm[1] in "abce":
         return norm[0] + norm[1].upper(), int(norm[0])
     return None

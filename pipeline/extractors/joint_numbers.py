@@ -242,7 +242,9 @@ def _turned(reading: Reading, sentence: Sentence) -> list[Fact]:
             ):
                 break
             side = _SIDES.get(tokens[index + 1].text) if index + 1 < len(tokens) else None
-            facts.append(base.claim("measurement", reading, sentence, index, at, at, _COST, name=name, laterality=side))
+            ahead = {"status": "planned"} if _care_words.allowed(sentence, index) else {}
+            facts.append(base.claim("measurement", reading, sentence, index, at, at, _COST, name=name, laterality=side,
+                                    **ahead))  # fmt: skip
             index += 1
     return facts
 

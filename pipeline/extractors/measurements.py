@@ -84,7 +84,7 @@ def _number(
     near = cues.nearest(sentence, grammar, index, "incision")
     if near is not None and _incisions.is_none(sentence, near[1], quantity):
         near = None
-    told = _incisions.told_long(sentence, grammar, index)
+    told = _incisions.told_long(sentence, grammar, index) or _incisions.right_behind(sentence, index, quantity)
     near = told or near or _incisions.behind_approach(sentence, index, quantity)
     bound = near is not None and near[1].last < index - 1 and all(
         token.norm in ("of", "was", "measuring", "about") for token in sentence.tokens[near[1].last + 1 : index]
@@ -115,10 +115,11 @@ def _named(
         and not (mention.id == "extension" and _whose_measure.is_far_end(sentence, mention, index, quantity))
         and not (mention.id == "bmi" and quantity.unit in ("kg", "g", "[lb_av]"))
         and not (mention.id in ("diameter", "height", "width") and _whose_measure.is_length(sentence, index))
+        and not (rows[mention.id].group == "angle" and sentence.tokens[index - 1].norm == "for")
         and not (rows[mention.id].group == "tally" and (quantity.form == "fraction" or index > mention.last + 2))
         and not _has_own(sentence, rows, index, mention) and not _of_other(sentence, index, mention, quantity)
         and not _whose_measure.told_since(sentence, index, mention)
-        and _fits(rows[mention.id].group, quantity.dimension)
+        and _fits(rows[mention.id].group, quantity.dimension, mention.id)
     ]
     if not ranked:
         return []
@@ -131,9 +132,8 @@ def _named(
         reach += _GONE_ON
     elif rows[mention.id].group == "laboratory" and mention.last < index and not _between(sentence, mention, index):
         reach = _NAMED_REACH  # "the haemoglobin on the gas eleven point two"
-    if mention.id == "holes" and sentence.tokens[mention.last].norm == "hole":
-        return []  # "twelve from this hole"
-    if price > reach or (mention.id in _PARTS and _of_device(sentence, grammar, mention)):
+    this = mention.id == "holes" and sentence.tokens[mention.last].norm == "hole"  # "twelve from this hole"
+    if this or price > reach or (mention.id in _PARTS and _of_device(sentence, grammar, mention)):
         return []
     pressed = quantity.dimension == "pressure" or rows[mention.id].group == "pressure"
     kind = "pressure" if pressed else "measurement"
@@ -226,12 +226,12 @@ _FITS = {
 }  # fmt: skip
 
 
-def _fits(group: str, dimension: str) -> bool:
-    return dimension in _FITS.get(group, ()) or (dimension == "" and group in ("angle", "pressure"))
+def _fits(group: str, dimension: str, named: str = "") -> bool:
+    strength = named == "electrolytes" and dimension == "fraction"  # "bicarb 8.4%"
+    return not strength and (dimension in _FITS.get(group, ()) or dimension == "" and group in ("angle", "pressure"))
 
 
-# Nothing but a measurement has these units.
-_ALWAYS_MEASURED = (
+_ALWAYS_MEASURED = (  # nothing but a measurement has these units
     "pressure", "torque", "current", "power", "energy", "voltage", "frequency", "radiation", "activity", "force",
     "refraction", "resistance", "temperature", "area", "density",
 )
@@ -377,13 +377,13 @@ def _noun(
     if not ranked or min(ranked)[0] > reach:
         return []
     price, first, last = min(ranked)
-    text = " ".join(token.text for token in sentence.tokens[first : last + 1])
     side = _number_sides.of_measure(sentence, index, (first, last), grammar)
     unseen = last < index and base.scope_at(sentence, "certainty", first, "") == "negated"  # "no fragment over 2 mm"
-    denied = {"certainty": "negated"} if unseen else {}
     if unseen and not _LIMIT.issuperset(token.norm for token in sentence.tokens[last + 1 : index]):
         return []  # "no perforation piece was thirty four by twenty six millimetres"
     return [
-        base.claim("measurement", reading, sentence, index, first, last, price + _GUESS, name="size", text=text,
-                   unit=quantity.unit, laterality=side, doubts=maybe_pronoun(sentence, index), **denied)
+        base.claim("measurement", reading, sentence, index, first, last, price + _GUESS, name="size",
+                   text=" ".join(token.text for token in sentence.tokens[first : last + 1]),
+                   unit=quantity.unit, laterality=side, **({"certainty": "negated"} if unseen else {}),
+                   doubts=maybe_pronoun(sentence, index) + maybe_how_many(sentence, index))
     ]  # fmt: skip

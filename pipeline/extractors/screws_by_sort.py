@@ -7,7 +7,7 @@ from typing import Any
 
 from pipeline import cues
 from pipeline.extractors import _things, base
-from pipeline.extractors._device_sizes import NOT_BETWEEN, is_decimal
+from pipeline.extractors._device_sizes import is_decimal
 from pipeline.extractors._things import Thing, whole
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
@@ -15,15 +15,9 @@ from pipeline.rows import Device
 
 KINDS = ("device", "device_count", "device_size")
 
-_SORTS = {
-    "locking": "locking-screw", "locked": "locking-screw", "cortical": "cortical-screw", "bicortical": "screw",
-    "unicortical": "screw", "cancellous": "cancellous-screw", "lag": "lag-screw", "cannulated": "cannulated-screw",
-    "nonlocking": "non-locking-screw",
-}  # fmt: skip
-_BEHIND = frozenset({"and", "in", "with", "w", "x", "of", "for", "proximally", "distally"})
 _JOINS = frozenset({",", "and", "x", "(", ")", ":", "by", "\u00d7", "/"})
 _NO_UNIT = "its unit was not said"
-_BACK, _LARGEST = 4, 120  # tokens; mm, the longest screws (common practice, no source)
+_LARGEST = 120  # mm, the longest screws (common practice, no source)
 _COST, _FEW = 8, 6  # no screw is so short
 
 
@@ -38,7 +32,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         if not cues.numbers(sentence):
             continue
-        for thing in _by_sort(sentence):
+        for thing in _things.by_sort(sentence):
             facts += _told(reading, sentence, thing)
         for thing in _things.found(sentence, grammar, rows):
             after = sentence.tokens[thing.last + 1 : thing.last + 2]
@@ -47,40 +41,11 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
-def _by_sort(sentence: Sentence) -> list[Thing]:
-    """The words of a sort that no noun follows, with a number before them or two sizes behind."""
-    tokens = sentence.tokens
-    taken = {at for mention in base.mentions(sentence, "devices") for at in range(mention.first, mention.last + 1)}
-    found: list[Thing] = []
-    for at, token in enumerate(tokens):
-        if token.norm not in _SORTS or at in taken:
-            continue
-        after = tokens[at + 1] if at + 1 < len(tokens) else None
-        free = after is None or after.punctuation or after.quantity is not None or after.norm in _BEHIND
-        sized = after is not None and after.quantity is not None
-        crossed = sized and at + 2 < len(tokens) and tokens[at + 2].norm == "x"
-        if free and (crossed or _number_before(sentence, at) is not None):
-            found.append(Thing(at, at, _SORTS[token.norm], None, True))
-    return found
-
-
-def _number_before(sentence: Sentence, at: int) -> int | None:
-    """Where the first number stands that leads to a word, over sizes and words that describe."""
-    tokens = sentence.tokens
-    found: int | None = None
-    for index in range(at - 1, max(-1, at - 1 - _BACK - 2), -1):
-        if tokens[index].quantity is not None and not tokens[index].quantity.dimension:  # type: ignore[union-attr]
-            found = index
-        elif tokens[index].quantity is None and (tokens[index].punctuation or tokens[index].norm in NOT_BETWEEN):
-            break
-    return found
-
-
 def _told(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     shared = _shared(sentence, thing)
     side = base.make("device", reading, sentence, thing.first, thing.last, **shared)
     facts: list[Fact] = [side]
-    first = _number_before(sentence, thing.first)
+    first = _things.number_before(sentence, thing.first)
     for at in range(first if first is not None else thing.first, thing.first):
         if whole(sentence, at) is not None and at == first and not is_decimal(sentence.tokens[at]):
             facts.append(base.claim("device_count", reading, sentence, at, thing.first, thing.last, _COST, unit=None,
@@ -128,7 +93,7 @@ def _multipliers(sentence: Sentence, thing: Thing, start: int) -> set[int]:
     """ "4 locking (2 x 75 mm, 1 x 70, 1 x 65)": the numbers in brackets before an "x" that come to how many there were
     are no widths."""
     tokens = sentence.tokens
-    first = _number_before(sentence, thing.first)
+    first = _things.number_before(sentence, thing.first)
     total = whole(sentence, first) if first is not None else None
     if total is None or start >= len(tokens) or tokens[start].norm != "(":
         return set()
@@ -149,7 +114,9 @@ def _is_shared(sentence: Sentence, at: int) -> bool:
 def _counts_next(sentence: Sentence, at: int) -> bool:
     """Whether a number counts what follows it ("cannulated, 2 washers")."""
     after = sentence.tokens[at + 1] if at + 1 < len(sentence.tokens) else None
-    return after is not None and after.quantity is None and not after.punctuation and after.norm not in _JOINS | _BEHIND
+    return after is not None and after.quantity is None and not after.punctuation and (
+        after.norm not in _JOINS | _things.BEHIND
+    )
 
 
 def _size(reading: Reading, sentence: Sentence, thing: Thing, at: int) -> list[Fact]:

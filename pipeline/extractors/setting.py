@@ -171,7 +171,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
 
 
-_AWAITED = frozenset("pending ordered requested awaited outstanding".split())
+_AWAITED = frozenset("pending ordered requested awaited outstanding tomorrow recovery".split())
 _PADDED = frozenset("dressing dressings splint cast slab bandage plaster boot tourniquet brace wrap".split())
 _WAS_GIVEN = frozenset("given administered infused received started administration".split())
 _TREATED = frozenset({"treated", "treatment", "course", "courses", "outpatient"})

@@ -134,7 +134,7 @@ def _of_a_screw(sentence: Sentence, index: int) -> bool:
     """ "A #4-0 mm cannulated screw": no thread is so measured; the number is left over and shown."""
     after = [token.norm for token in sentence.tokens[index + 1 : index + 6]]
     named = {"screw", "screws", "pin", "pins"} & set(after) and not {"and", ","} & set(after)
-    return after[:1] == ["mm"] or bool(named)
+    return after[:1] in (["mm"], ["by"], ["x"]) or bool(named)
 
 
 def _suture(
@@ -186,6 +186,10 @@ def _suture(
 
 def _has_size_behind(sentence: Sentence, mention: Mention) -> bool:
     tokens = sentence.tokens
+    if mention.last + 1 < len(tokens) and tokens[mention.last + 1].norm in ("each", "apiece", "per"):
+        return tokens[mention.first - 1].text.isalpha()  # "four portals two nylon each": how many
+    if tokens[mention.last].norm in ("nylons", "vicryls", "prolenes", "monocryls"):
+        return True  # "three portals, three nylons"
     behind = tokens[mention.last + 1].quantity if mention.last + 1 < len(tokens) else None
     if behind is None or (behind.form == "number" and (behind.dimension or not _thick(behind))):
         return False
@@ -203,6 +207,8 @@ def _unsure_size(sentence: Sentence, mention: Mention, quantity: Quantity, text:
         return ()
     if text != str(quantity.value):
         return (f"'{quantity.value}' was read as the suture size {text}",)
+    if quantity.value in (3, 4, 6, 7):
+        return (f"'{quantity.value}' was read as the suture size; it may be {quantity.value}-0, or how many",)
     if quantity.value is not None and quantity.value > 1 and any(
         _is_plural(sentence, at) for at in (mention.last, mention.last + 1)
     ):

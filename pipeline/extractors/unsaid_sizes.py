@@ -48,7 +48,6 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _ports(reading, sentence, things)
             facts += _balloon(reading, sentence, things)
             facts += _tools(reading, sentence, things)
-            facts += _changed(reading, sentence, things)
         facts += _airway(reading, sentence)
     return facts
 
@@ -154,7 +153,7 @@ def _of(sentence: Sentence, run: list[int], things: list[Thing], by: bool) -> Th
         for thing in things:
             between = tokens[run[-1] + 1 : thing.first]
             if run[-1] < thing.first and len(between) <= _AHEAD and all(
-                token.norm.isalpha() and token.quantity is None and token.norm not in ("and", "in", "at", "on", "with")
+                token.norm.isalpha() and token.quantity is None and token.norm not in _NOT_OF_NOUN
                 for token in between
             ):  # fmt: skip
                 return thing
@@ -164,8 +163,16 @@ def _of(sentence: Sentence, run: list[int], things: list[Thing], by: bool) -> Th
             token.norm in _TO_SIZES or (token.quantity is not None and token.quantity.form == "times")
             for token in between
         ):  # "screws x4: 36, 32, 24, 20"
+            placed = not by and tokens[run[0] - 1].norm == "at" and "anchor" in (thing.name or "")
+            said = [value for at in run if (value := tokens[at].quantity) is not None]
+            if placed and all((one.value or 0) < _HOURS for one in said):
+                return None  # "anchors at 12, 1 and 2.30": on the clock
             return thing if by or (thing.implant and _closes(sentence, run[-1])) else None
     return None
+
+
+_HOURS = 13
+_NOT_OF_NOUN = frozenset({"and", "in", "at", "on", "with", "then"})
 
 
 def _of_row(sentence: Sentence, first: int, things: list[Thing]) -> Thing | None:
@@ -272,25 +279,6 @@ def _balloon(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[
 
 _FILL = 6
 _FILLED = frozenset("in into the its was were filled inflated with of to water saline sterile up put by".split())
-
-
-def _changed(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
-    """ "A fourth anchor pulled out, replaced by 3.5 mm": the size alone of what came instead."""
-    facts: list[Fact] = []
-    tokens = sentence.tokens
-    for index, quantity in base.quantities(sentence, "length"):
-        at = index - 1 - (index > 0 and tokens[index - 1].norm in ("a", "an", "one", "#number"))
-        if quantity.unit != "mm" or at < 1 or tokens[at].norm not in ("by", "with", "for", "to"):
-            continue
-        ends = index + 1 >= len(tokens) or tokens[index + 1].punctuation or tokens[index + 1].norm in ("one", "and")
-        near = [thing for thing in things if thing.last < at and at - thing.last <= _CHANGED_REACH and thing.implant]
-        if tokens[at - 1].norm in _CHANGED and ends and near:
-            facts.append(_claim("device_size", reading, sentence, index, near[-1], _COST))
-    return facts
-
-
-_CHANGED = frozenset({"replaced", "exchanged", "changed", "swapped", "upsized", "substituted"})
-_CHANGED_REACH = 14  # tokens
 
 
 def _tools(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
