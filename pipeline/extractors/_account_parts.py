@@ -17,6 +17,8 @@ from pipeline.records import Quantity, Reading, Sentence, Token
 PRODUCTS = frozenset("bone-marrow-concentrate bone-marrow-aspirate platelet-rich-plasma platelet-lysate "
                      "autologous-blood autologous-fat stem-cells".split())  # fmt: skip
 _DRAW = frozenset("draw draws pull pulls aspirate".split())  # "the second draw"
+_DRAWN = frozenset("drawn drew aspirated".split())
+_CITRATES = frozenset({"acd-a", "sodium-citrate"})  # what blood is drawn into that goes back in
 _OPERATIONS = ("bone-marrow", "platelet", "prp", "lipofill", "fat-graft", "autologous-blood")
 
 
@@ -34,7 +36,7 @@ def _names_product(sentence: Sentence, grammar: Grammar) -> bool:
             m.id in PRODUCTS for m in base.mentions(sentence, "injectates")
         ) or any(sentence.tokens[hit.last].norm in _DRAW for hit in cues.hits(sentence, grammar, "harvest")) or any(
             m.id.startswith(_OPERATIONS) for m in base.mentions(sentence, "procedures", "acts")
-        )
+        ) or sentence.says(_DRAWN) and any(m.id in _CITRATES for m in base.mentions(sentence, "drugs"))
         sentence.memo["account-product"] = known
     return known
 

@@ -21,6 +21,8 @@ _SUM_BEFORE = frozenset(
 )
 _SUM_AFTER = (("in", "all"), ("in", "total"), ("total",), ("all", "together"), ("altogether",), ("all", "told"),
               ("all", "up"), ("together",), ("combined",), ("overall",))  # fmt: skip
+_TAKEN = frozenset("harvest harvested drawn aspirated aspirate crest crests marrow blood".split())
+_OUT_OF_IT = frozenset("drawn aspirated collected harvested taken pulled".split())
 _VEINS = frozenset("vein arm forearm antecubital acf cubital".split())
 _CREST = frozenset("crest crests psis asis iliac side bone humerus tibia calcaneus femur".split())
 _WAYS = frozenset("medial lateral anterior posterior superficial deep intra-articular ia subchondral subchondrally "
@@ -46,7 +48,8 @@ def role(amount: Amount, state: str) -> tuple[str, bool]:
     if own and (own != "kept" or not is_sum(amount)):
         return own, True
     if is_sum(amount):
-        given = state == "given" or bool({"injected", "given"} & {*before[-3:], *after[:3]})
+        taken = bool(_TAKEN & {*before[-3:], *after[:5]})
+        given = state == "given" and not taken or bool({"injected", "given"} & {*before[-3:], *after[:3]})
         return ("given in all" if given else "total" if state != "drug" else "another"), True
     if made := _is_made(amount, state, before, after):
         return made, True
@@ -187,7 +190,7 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
         given = (state == "named" and _placed(after)) or "from" in head[:3]
         return "made" if not given and state != "given" else ""
     told = before[-1:] and before[-1] in _PRODUCTS | {"concentrate", "coat"} and not to_part and not set(after) & _INTO
-    told = told and (after[:1] != ("from",) or len(after) == 1)
+    told = told and (after[:1] != ("from",) or len(after) == 1) and not _sited(amount)
     if state in ("named", "drawn") and (told or gives & {"yield", "yielded", "yields"}):
         return "made"
     if state != "made":
@@ -204,6 +207,12 @@ def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
         return True
     if state == "named" and set(after[:4]) & _PRODUCTS and _placed(after):
         return True
+    if state == "named" and before[-1:] and before[-1] in _PRODUCTS and _sited(amount):
+        return True  # "PRP four mils left knee"
+    if before[-1:] and before[-1] in _PRODUCTS | {"concentrate"} and after[:1] == ("in",) and (
+        set(after[1:2]) <= {",", "and", "then", "now"}
+    ):
+        return True  # "marrow concentrate six mils in"
     on = state in ("made", "given")
     if on and _direction.all_in(sentence, index):
         return True
@@ -244,6 +253,14 @@ def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
     return on and (bool(set(after[:2]) & (_WAYS | _PLACES | {"down"})) or _at_site(amount))
 
 
+def _sited(amount: Amount) -> bool:
+    """Whether a part of the body stands right behind an amount, its side between: no crest, no "from"."""
+    behind = range(amount.index + 1, amount.index + 3)
+    return not {"from", "of"} & set(amount.after[:1]) and any(
+        m.first in behind and "crest" not in m.id for m in base.mentions(amount.sentence, "sites")
+    )
+
+
 def _goes_in(amount: Amount) -> bool:
     """ "Four mils of concentrate in", unless the place leads to another amount: "into the left knee five"."""
     ways = {"in", "into", "via", "through"} & set(amount.after)
@@ -274,6 +291,9 @@ def _is_drawn(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
     if head[:1] and head[0] in _SOURCES:
         return True
     drawing = state in ("drawn", "named")
+    lead = after[1:] if after[:1] and after[0] in words.IS else after
+    if drawing and lead[:1] and lead[0] in _OUT_OF_IT and lead[1:2] != ("up",):
+        return True  # "sixty mils drawn with eight of citrate"
     if drawing and set(before[-3:]) & (words.DREW | words.STARTS - {"got", "harvest"}):
         return True
     if drawing and before[-1:] and before[-1] in _SOURCES | {"crest", "psis", "asis", "crests"}:
