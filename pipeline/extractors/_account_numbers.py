@@ -18,6 +18,8 @@ def another(amount: Amount, grammar: Grammar) -> str:
     if amount.after[:1] and amount.after[0] in words.VESSELS | words.SIZED | {"kit", "kits", "cannula", "filter"}:
         return "vessel"
     rows = grammar.table("drugs", Drug)
+    if _is_so_much(sentence, index):
+        return "drug"
     for mention in base.mentions(sentence, "drugs", "fluids"):
         if mention.first > index:
             at = index + 1
@@ -44,6 +46,13 @@ def another(amount: Amount, grammar: Grammar) -> str:
         return "agent"
     spoken = amount.after[:2] == ("of", "anticoagulant") or amount.after[:1] == ("anticoagulant",)
     return "agent" if spoken else ""
+
+
+def _is_so_much(sentence: Sentence, index: int) -> bool:
+    """ "2 mL (20 mg) at the knee": what has a dose is a drug, named or not."""
+    behind = sentence.tokens[index + 1 : index + 3]
+    dose = behind[1].quantity if len(behind) > 1 and behind[0].norm == "(" else None
+    return dose is not None and dose.unit in ("mg", "ug", "g")
 
 
 def _in_vessels(amount: Amount) -> bool:
@@ -74,10 +83,11 @@ def counts(amount: Amount) -> bool:
         return not _beside_amount.is_drilled(sentence, index + 1)
     if amount.after[:1] == ("times",) and index and amount.sentence.tokens[index - 1].norm == "#volume":
         return True  # "six millilitres eight times"
-    if amount.after[1:2] and amount.after[1] in words.COUNTED and amount.after[0] in ("more", "further", "small"):
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    if behind[1:] and behind[1] in words.COUNTED and behind[0] in ("more", "further", "small"):
         return True
     of_each = amount.after[:1] and amount.after[0] in words.COUNTED_VESSELS and (
-        [token.norm for token in sentence.tokens[index + 2 : index + 3]] == ["of"]
+        [token.norm for token in sentence.tokens[index + 2 : index + 3]] in (["of"], ["x"], ["\u00d7"])
     )
     if of_each and index + 3 < len(sentence.tokens) and sentence.tokens[index + 3].norm in ("#volume", "#number"):
         return True
@@ -96,10 +106,14 @@ def is_amount(amount: Amount) -> bool:
         return False  # "eighteen is what I had planned"
     if not amount.bare:
         return amount.quantity.form in ("number", "range", "fraction")
+    if index + 1 < len(tokens) and (weight := tokens[index + 1].quantity) is not None and weight.dimension == "mass":
+        return False  # "sixty one, seventy four kilos": an age
     out_at = index > 1 and tokens[index - 2].norm in ("out", "back")
     if (led == "at" and not out_at) or led == "for" or _COUNTS & set(amount.before[-5:]):
         return False  # "first draw at one and a half", "the blood for five", "platelet count in the blood 210"
-    if led in words.TURNED or led in ("within", "every", "x", "needle", "number", "#gauge"):
+    if led in words.TURNED or led in ("within", "every", "x", "needle", "number") or (
+        led == "#gauge" and not {"into", "in"} & set(amount.after[:1])
+    ):
         return False
     moved = words.MOVES | {"out", "in", "further", "deeper", "more"}
     if led == "#length" and not moved & {token.norm for token in tokens[max(0, index - 4) : index - 1]}:
@@ -107,6 +121,8 @@ def is_amount(amount: Amount) -> bool:
     if led in ("next", "last") and amount.after[:1] in (("at",), ("of",)):
         return False  # "next two at one and a half"
     behind = tokens[index + 1] if index + 1 < len(tokens) else None
+    if behind is not None and amount.quantity.value == 1 and behind.norm in words.MADE:
+        return False  # "one spin of five minutes"
     if behind is None or behind.punctuation:
         return amount.quantity.form == "number" or not behind
     if behind.quantity is not None and behind.quantity.form != "ordinal":

@@ -196,7 +196,9 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
     if state != "made":
         return ""
     held = after[:1] in (("in",), ("into",)) and bool(set(after[1:4]) & words.VESSELS)
-    back = after[:1] in (("back",), ("made",)) or after[:2] in (("came", "back"), ("came", "out")) or after == ("left",)
+    back = after[:1] in (("back",), ("made",)) or after[:2] in (("came", "back"), ("came", "out"), ("came", "off")) or (
+        after == ("left",)
+    )
     return "made" if told or held or back or (gives & _GAINED and not put and not to_part) else ""
 
 

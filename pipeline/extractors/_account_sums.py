@@ -85,6 +85,44 @@ def runs_up(amount: Amount) -> bool:
     return _amount_lists.runs_up(amount.sentence, first)
 
 
+def total_behind(told: Told, amount: Amount) -> tuple[str, bool]:
+    """What a total is of that is told when the product was made: of what was given where it is as much as was made
+    ("four, five and the last three: twelve altogether"), of nothing here where nothing comes to it ("four in all")."""
+    value = amount.quantity.value
+    if told.state == "made" and told.made and value == sum(told.made, Decimal(0)):
+        return "given in all", True
+    own = not amount.bare or value in (*told.sums, sum(told.all, Decimal(0)))
+    return ("total", True) if own else ("", False)
+
+
+def goes_up(told: Told, amount: Amount) -> bool:
+    """Whether a bare amount belongs to a row that goes up by the first draw each time, over the words between."""
+    if not told.row:
+        return False
+    step, tokens = told.row[0], amount.sentence.tokens
+    told_on = [one.value for token in tokens if (one := token.quantity) is not None and not one.dimension
+               and one.form == "number" and one.value is not None]  # fmt: skip
+    row = [step * place for place in range(2, 2 + _RUNNING)]
+    return amount.quantity.value is not None and amount.quantity.value % step == 0 and all(
+        value in told_on for value in row
+    )
+
+
+_RUNNING = 3  # numbers that go up by the first
+
+
+def may_be_given(state: str, amount: Amount) -> bool:
+    """Whether a bare number is one of those that may go in: no age, no time, no year, no "one" of something."""
+    value = amount.quantity.value
+    if not amount.bare:
+        return True
+    counted = value == 1 and not {"into", "in", "to", "each"} & set(amount.after[:1])
+    return state in ("made", "given", "drawn") and value is not None and value <= _MOST_GIVEN and not counted
+
+
+_MOST_GIVEN = 40  # mL of a product into one place
+
+
 def sums_up(told: Told, amount: Amount, value: Decimal) -> bool:
     """ "So twenty of marrow", "but the syringes held fifty six", "thirty six of marrow" behind its draws, and what the
     draws or the sums before it come to."""

@@ -105,7 +105,8 @@ def move(told: Told, sentence: Sentence, grammar: Grammar, at: int) -> None:
     elif norm in ("psis", "asis", "crest", "crests") or (
         norm in ("took", "take", "taken", "collected") and told.state in ("", "named", "drug")
     ):
-        told.state = "drawn" if told.state != "given" or norm in ("psis", "asis") else told.state
+        if follows not in _CLOSED:
+            told.state = "drawn" if told.state != "given" or norm in ("psis", "asis") else told.state
         told.side = _side_before(sentence, at) or told.side
     elif told.fat and norm in _FAT_WORDS:
         told.state = _FAT_WORDS[norm]
@@ -166,7 +167,8 @@ def _move_to(told: Told, sentence: Sentence, grammar: Grammar, mention: Mention)
             return  # "they hand me back six"
         elif led & {"harvest", "harvested"} or "iliac-crest" in mention.id or donor_sides.is_harvest(sentence, mention):
             begun = bool(told.all or told.sums or told.made)
-            if told.state != "given" or not begun or led & {"from", "harvest", "harvested", "marrow"}:
+            closed = sentence.tokens[min(mention.last + 1, len(sentence.tokens) - 1)].norm in _CLOSED
+            if told.state != "given" and not closed or not begun or led & {"from", "harvest", "harvested", "marrow"}:
                 told.state = "drawn"
             told.side = side or told.side
             if side in ("left", "right"):
@@ -183,6 +185,9 @@ def _move_to(told: Told, sentence: Sentence, grammar: Grammar, mention: Mention)
         } & words.RECEIVED:
             told.state = "given"
             told.target = side, mention.id
+
+
+_CLOSED = frozenset("closed dressed plaster pressure compressed sealed".split())
 
 
 def _of_joint(sentence: Sentence, at: int) -> bool:

@@ -126,7 +126,7 @@ class _Entry:
                 return self._claim("product_volume", name="autologous-fat" if told.fat else None)
             case "given in all":
                 return self._claim("injection_total", scale="total")
-            case "given" if sure or not amount.bare:
+            case "given" if sure and _account_sums.may_be_given(told.state, amount) or not amount.bare:
                 return self._given(sure)
         return []
 
@@ -246,7 +246,8 @@ class _Entry:
         told, amount = self.told, self.amount
         sentence, index, value = amount.sentence, amount.index, amount.quantity.value
         drawing = told.state in ("drawn", "named")
-        role, sure = _account_roles.role(amount, told.state)
+        after_fluid = told.state == "drug" and "then" in amount.before  # "nine mils of effusion off, then five mils in"
+        role, sure = _account_roles.role(amount, told.before_drug if after_fluid else told.state)
         phase = phases.of(self.reading, self.grammar)[sentence.index][index]
         if role in ("draw", "") and drawing and value is not None:
             if _account_sums.is_whole(told, amount, value, self.grammar):
@@ -282,6 +283,10 @@ class _Entry:
             return "", False  # "which should have been sixty"
         if role == "draw" and not sure and phase == "injection" and {"through", "via"} & set(amount.after[:2]):
             role, sure = "given", True
+        if role == "total" and told.state in ("made", "given"):
+            return _account_sums.total_behind(told, amount)
+        if role in ("draw", "total") and amount.bare and _account_sums.goes_up(told, amount):
+            return "", False  # "four, a turn, eight, a turn, twelve": what had come so far
         if role == "draw" and amount.bare and _account_sums.runs_up(amount):
             told.state = "named"
             return "", False  # "five, ten, fifteen": each, or what had come so far
