@@ -224,6 +224,8 @@ def only_spoken(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> tu
             if donor_sides.of_other_tissue(sentence, side.first) or donor_sides.leads_crest(sentence, side):
                 continue
             part = _site_at(sentence, side)
+            if any(m.table in ("drains", "devices") and m.last < side.first for m in sentence.mentions):
+                part = None  # "two drains, one mediastinal, one in the right pleura": where a thing lies
             told.append((side.value, sentence.tokens[side.first].first, part.id if part is not None else ""))
     first = told[0] if told else (None, 0, "")
     sole = first[0] in ("left", "right") and {side for side, _, _ in told} == {first[0]}

@@ -116,11 +116,12 @@ def may_be_given(state: str, amount: Amount) -> bool:
     value = amount.quantity.value
     if not amount.bare:
         return True
-    counted = value == 1 and not {"into", "in", "to", "each"} & set(amount.after[:1])
+    counted = value == 1 and not _TO_PLACE & set(amount.after[:1])
     return state in ("made", "given", "drawn") and value is not None and value <= _MOST_GIVEN and not counted
 
 
 _MOST_GIVEN = 40  # mL of a product into one place
+_TO_PLACE = frozenset("into in to each around at under beside along over superficial deep".split())
 
 
 def sums_up(told: Told, amount: Amount, value: Decimal) -> bool:
