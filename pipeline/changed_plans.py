@@ -22,6 +22,7 @@ _MINDS = _words("mind minds plan plans")
 # "A thyroidectomy was planned, we did a lobectomy only"; not "was planned only if ..."
 _OPERATIONS = frozenset({"procedures", "acts", "anaesthesia"})
 _NO_MORE = _words("only just")
+_ONE_SIDE = _words("left right")  # "consented for both knees, only left injected": done on one of two sides
 _ON_TERMS = _words("if when after once for in as on to with")
 _TOLD = clauses.DID | _words("done performed given used placed implanted were was")
 _AFTER_ONLY = 5  # tokens
@@ -91,7 +92,7 @@ def _is_changed(sentence: Sentence, scope: Scope) -> bool:
         pair = norms[at : at + 2]
         if norms[at] == "instead" and pair[1:] != ["of"]:
             return at > scope.last
-        if norms[at] in _NO_MORE and at > scope.last and _ON_TERMS.isdisjoint(norms[at + 1 : at + 2]):
+        if norms[at] in _NO_MORE and at > scope.last and (_ON_TERMS | _ONE_SIDE).isdisjoint(norms[at + 1 : at + 2]):
             named = any(m.table in _OPERATIONS and scope.first <= m.first <= scope.last for m in sentence.mentions)
             return named and not _TOLD.isdisjoint(norms[scope.last + 1 : at + _AFTER_ONLY])
         if norms[at] == "but" and at > scope.last and _could_not(norms[at : at + _REACH]):

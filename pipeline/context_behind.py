@@ -170,7 +170,7 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
         if mention is not None and hit.rule.value == "historical":
             past = mention.first
             done = past if mention.table in ("procedures", "acts") else done
-        elif index < past and (
+        elif index < past and tokens[hit.first].norm not in ("by", "from") and (
             token.norm in _ANSWERS | _DONE or token.norm.endswith("ed") or mention is not None
             and mention.table in ("drugs", "injectates") and not _joined_on(tokens, mention.last + 1, past)
         ):
@@ -199,13 +199,13 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
 
 
 def _only_where(between: tuple[Token, ...]) -> bool:
-    """ "A gram of vancomycin on the ward last night": nothing but the place stands before the day."""
-    return 0 < len(between) <= _PLACED and between[0].norm in ("on", "in", "at") and between[1:2] != () and (
-        between[1].norm in ("the", "a", "another", "hospital", "casualty")
-    )
+    """ "A gram of vancomycin on the ward last night", "given by the crew": nothing but the place or the verb."""
+    said = [token.norm for token in between]
+    placed = said[:1] in (["on"], ["in"], ["at"]) and said[1:2] and said[1] in _PLACE_LED
+    return len(said) <= _PLACED and (bool(placed) or said == ["given"])
 
 
-_PLACED = 4  # tokens
+_PLACED, _PLACE_LED = 4, ("the", "a", "another", "hospital", "casualty")
 
 
 def _is_other_deed(sentence: Sentence, hit: CueHit) -> bool:

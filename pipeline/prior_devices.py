@@ -147,6 +147,8 @@ def _stays_in(sentence: Sentence, at: int, fact: Fact) -> bool:
     if "from" in behind[:3] and not {*behind[behind.index("from") :][1:4]}.isdisjoint(_BEFORE_TODAY):
         return True
     left = norms[max(0, at - 3) : at]
+    if "," in left or behind[1:2] in (["all"], ["total"]):
+        return False  # "four on the left, eight screws in all"
     return not {"leave", "leaving", "left"}.isdisjoint(left) and behind[:1] in (["alone"], ["in"], ["there"], ["be"])
 
 

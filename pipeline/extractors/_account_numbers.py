@@ -21,6 +21,8 @@ def another(amount: Amount, grammar: Grammar) -> str:
     if _is_so_much(sentence, index):
         return "drug"
     for mention in base.mentions(sentence, "drugs", "fluids"):
+        if mention.first == index + 1 and _tallied(amount):
+            continue  # "the tally was thirty five millilitres heparin had been ..."
         if mention.first > index:
             at = index + 1
             while at < mention.first and (tokens[at].norm in ("of", "the", "plain", "some") or _strength(sentence, at)):
@@ -46,6 +48,10 @@ def another(amount: Amount, grammar: Grammar) -> str:
         return "agent"
     spoken = amount.after[:2] == ("of", "anticoagulant") or amount.after[:1] == ("anticoagulant",)
     return "agent" if spoken else ""
+
+
+def _tallied(amount: Amount) -> bool:
+    return bool({"total", "tally", "sum"} & set(amount.before[-3:])) and amount.before[-1:] in (("was",), ("is",))
 
 
 def _is_so_much(sentence: Sentence, index: int) -> bool:

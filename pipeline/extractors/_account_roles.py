@@ -142,7 +142,7 @@ def is_sum(amount: Amount) -> bool:
         return not set(after[1:3]) & {"knees", "hips", "joints", "four", "three"}
     if lead[-1:] and lead[-1] in _SUM_BEFORE:
         return True
-    return lead[-2:-1] in (("total",), ("sum",), ("altogether",)) and lead[-1] in (
+    return lead[-2:-1] in (("total",), ("sum",), ("altogether",), ("tally",)) and lead[-1] in (
         words.IS | {"harvest", "volume", "aspirate", "marrow", "injected", "given", "drawn"}
     )
 

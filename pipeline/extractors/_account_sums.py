@@ -95,6 +95,18 @@ def total_behind(told: Told, amount: Amount) -> tuple[str, bool]:
     return ("total", True) if own else ("", False)
 
 
+def unit_of_marrow(amount: Amount) -> tuple[str | None, tuple[str, ...]]:
+    """(unit, doubt) of a sum: for "that is fifty four of marrow" the unit of the draws before it, in doubt."""
+    own = amount.quantity.unit
+    if own is not None or "marrow" not in amount.after[1:3] or amount.after[:1] != ("of",):
+        return own, ()
+    tokens = amount.sentence.tokens
+    unit = next((one.unit for token in tokens[: amount.index] if (one := token.quantity) is not None
+                 and one.dimension == "volume"), None)  # fmt: skip
+    said = tokens[amount.index].text
+    return unit, (f"the unit of {said} was not said; taken as that of the draws before it",) if unit else ()
+
+
 def goes_up(told: Told, amount: Amount) -> bool:
     """Whether a bare amount belongs to a row that goes up by the first draw each time, over the words between."""
     if not told.row:

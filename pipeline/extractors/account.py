@@ -220,7 +220,8 @@ class _Entry:
             told.row, told.each, told.last = [], told.pair[1], (value, amount.quantity.unit)
             told.sums.append(value)
             told.pair = []
-            return self._claim("harvest_total", scale="total", laterality=self._side)
+            unit, lent = _account_sums.unit_of_marrow(amount)
+            return self._claim("harvest_total", scale="total", laterality=self._side, unit=unit, doubts=lent)
         return None
 
     def _is_of_each(self) -> bool:
@@ -326,7 +327,8 @@ class _Entry:
         told.sums += [value] if value is not None else []
         told.row, told.pair = [], []
         doubts = ("one more draw, or the sum of the two before it",) if unsure else ()
-        return self._claim("harvest_total", scale="total", laterality=side, doubts=doubts)
+        unit, lent = _account_sums.unit_of_marrow(self.amount)
+        return self._claim("harvest_total", scale="total", laterality=side, doubts=(*doubts, *lent), unit=unit)
 
     def _given(self, sure: bool) -> list[Fact]:
         told, amount = self.told, self.amount
