@@ -145,7 +145,6 @@ def test_adding_what_was_not_said_and_asking_a_surgeon(coder: Reader, surgeon: R
     page.keyboard.press("Enter")
     page.wait_for_selector(f"#{person.id}.asked")
     theirs = surgeon.open("/questions")
-    assert faults(theirs) == []
     form = theirs.locator(".answer-form", has_text="Harper or Harpur?")
     form.locator("button").click()
     form.locator(".problem:not([hidden])").wait_for()
@@ -157,6 +156,7 @@ def test_adding_what_was_not_said_and_asking_a_surgeon(coder: Reader, surgeon: R
     page.focus(f"#{person.id}")
     page.keyboard.press("a")
     page.wait_for_selector(f"#{person.id}.accepted")
+    assert faults(surgeon.open("/questions")) == []  # last: without axe-core the rest is tried all the same
 
 
 def test_a_second_reader_sees_that_the_page_is_old(coder: Reader, surgeon: Reader) -> None:
