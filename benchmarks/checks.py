@@ -281,7 +281,7 @@ def written(errors: bool = True, path: Path = CLEAN) -> Written:
             (name, one) for one in loud if not (one.check in ASKED and one.key.split(":")[-1] in unsaid)
         ]  # fmt: skip
         before = {signature(one) for one in loud}
-        for kind, words, wrong in row["errors"] if errors else ():
+        for kind, words, wrong in row.get("errors", ()) if errors else ():
             text = right.replace(words, wrong)
             assert text != right, f"{name}: {words!r} is not in one line of its text"
             found.planted += 1
