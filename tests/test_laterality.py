@@ -191,3 +191,9 @@ def test_an_operation_has_no_side_of_the_crest_that_marrow_came_from(text: str) 
 def test_left_before_a_state_is_a_side_where_it_leads(text: str, intact: str | None) -> None:
     (found,) = [fact for fact in facts_of(text) if fact.kind == "finding" and fact.name == "intact"]
     assert found.laterality == intact
+
+
+@pytest.mark.parametrize("both", ["L + R", "R + L", "Left + right", "L & R", "L and R", "R/L"])
+def test_two_sides_that_are_joined_before_a_part_are_both(both: str) -> None:
+    told = [fact.laterality for fact in facts_of(f"{both} knee PRP injection.") if fact.kind == "procedure"]
+    assert told == ["bilateral"]
