@@ -117,8 +117,7 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
         if hit.rule.value == "historical" and thick and token.quantity is not None and (
             token.quantity.dimension in ("mass", "volume", "amount", "fraction") and tokens[index + 1].norm != "of"
         ):
-            if tokens[index + 1].norm != "of":  # "40 mg of Kenalog last year"
-                return index + 1  # "gentamicin 240 mg apixaban stopped three days ago"
+            return index + 1  # "gentamicin 240 mg apixaban stopped three days ago", not "40 mg of Kenalog last year"
         if certainty and not named and token.norm in _INTO_THE_SPINE:
             return index  # "mother rheumatoid arthritis spinal tried twice failed"
         if not named and index in parts and not thick and _is_subject(sentence, parts[index]):

@@ -188,6 +188,8 @@ _LITTLE = frozenset({"another", "the", "a", "an", "any", "his", "her"})
 
 def _apart(sentence: Sentence, folded: list[str], verbs: frozenset[str], ends: frozenset[str]) -> list[int]:
     """Where such a verb stands whose object, one named thing, is followed by what ends it."""
+    if verbs.isdisjoint(folded) or ends.isdisjoint(folded):
+        return []
     found = []
     for at, word in enumerate(folded):
         if word in verbs:

@@ -37,6 +37,7 @@ def settle(draft: Draft, words: Sequence[Word]) -> None:
 
 # What was said is said again to put it right: "four, did I say four, I meant six", "four, not four, six millilitres".
 _ECHOES = (("did", "i", "say"), ("i", "said"), ("no", "not"), ("not",))
+_ECHO_OPENS = frozenset(cue[0] for cue in _ECHOES)
 _PUTS_RIGHT = frozenset({",", "?", "i", "meant", "mean", "it", "is", "was", "but", "it's", "rather", "make", "that"})
 _TO_ECHO, _TO_RIGHT = 3, 5  # tokens
 
@@ -44,6 +45,8 @@ _TO_ECHO, _TO_RIGHT = 3, 5  # tokens
 def _settle_echoes(draft: Draft, words: Sequence[Word]) -> None:
     """Takes out a value or a side that is said, said again behind "did I say" or "not", and followed by another."""
     for index in range(1, len(draft.tokens)):
+        if draft.tokens[index].norm not in _ECHO_OPENS:
+            continue
         length = next((len(cue) for cue in _ECHOES if _norms(draft.tokens, index, len(cue)) == cue), 0)
         again = index + length
         if not length or again >= len(draft.tokens) or not _is_value(draft.tokens[again]):

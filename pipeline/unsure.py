@@ -46,6 +46,7 @@ _VOLUMES = frozenset({
     "product_volume", "discarded_volume", "harvest_total",
 })  # fmt: skip
 _AMOUNTS = frozenset({"medication_dose", "medication_volume", "medication_concentration", "medication_rate"})
+_GIVEN_KINDS = _AMOUNTS | {"medication"}
 _DEPTHS = frozenset({"measurement", "harvest_depth", "injection_depth"})
 _THINGS = frozenset({"procedure", "medication", "device", "drain", "act"})
 _OF_A_PERSON = frozenset({"diagnosis", "procedure", "finding", "complication"})
@@ -206,13 +207,14 @@ def _is_asked_for(place: Place) -> bool:
 
 _IMPLANTS = frozenset({"device", "device_count", "device_size"})
 # What is said right behind an implant that did not stay; a set: one of these words.
+_FITS = _words("fit hold bite seat go pass engage sit deploy lock")
 _VERDICTS: tuple[tuple[frozenset[str], ...], ...] = (
     (_words("too"), _words("big large small long short wide narrow thick thin loose tight bulky prominent")),
     (_words("broke fell misfired missing replaced exchanged snapped sheared stripped loosened dislodged"),),
     (_words("pulled backed slipped cut came come"), _words("out through")),
     (_words("failed"), _words("to")),
     (_words("not"), _words("in"), _words("the"), _words("set tray box kit")),
-    (_words("not"), _words("fit hold bite seat go pass engage sit deploy lock")),
+    (_words("not"), _FITS),
     (_words("had has"), _words("to"), _words("come be"), _words("out removed changed exchanged replaced")),
     (_words("is"), _words("out")),
 )  # fmt: skip
@@ -233,7 +235,7 @@ def _verdict(place: Place) -> str:
             said = [token.norm for token in tokens[at : at + len(verdict)]]
             if len(said) == len(verdict) and all(word in one for word, one in zip(said, verdict, strict=True)):
                 return " ".join(said)
-        if place.norm(at) in ("didn't", "doesn't") and place.norm(at + 1) in _VERDICTS[5][1]:
+        if place.norm(at) in ("didn't", "doesn't") and place.norm(at + 1) in _FITS:
             return f"{place.norm(at)} {place.norm(at + 1)}"
         if place.norm(at) not in _WAS:
             break
@@ -253,8 +255,9 @@ def _turned(fact: Fact, place: Place) -> Iterator[str]:
     if _is_asked_for(place) and not _is_given_then(place, place.last + 1):
         yield "it was asked for; that it was used was not said"
         return
-    held = [place.norm(at) for at in range(place.last + 1, place.last + 5)]
-    if fact.kind in _AMOUNTS | {"medication"} and fact.role not in ("prime", "anticoagulant") and "syringe" in held:
+    if fact.kind in _GIVEN_KINDS and fact.role not in ("prime", "anticoagulant") and "syringe" in (
+        place.norm(at) for at in range(place.last + 1, place.last + 5)
+    ):
         yield "'syringe' is said behind it: it may not have been given"
         return
     if fact.kind in _IMPLANTS and fact.role == "implanted" and (verdict := _verdict(place)):
