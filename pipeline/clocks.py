@@ -12,15 +12,12 @@ from pipeline.units import is_unit_word
 Found = tuple[Quantity, int]
 
 _CLOCK = re.compile(r"^([01]?\d|2[0-3]):([0-5]\d)(?::[0-5]\d)?$")
-# How recognisers write "eight twenty-five": 8.25, 8-25, 825.
-_HEARD = re.compile(r"^([01]?\d|2[0-3])([.-]?)([0-5]\d)$")
 GOVERNS = frozenset(
     "incision induction timeout room theatre theater tourniquet inflated deflated released started start began begun "
     "ended finished completed closed closure arrived delivered delivery born birth clamp clamped unclamped reperfusion "
     "onset wheels anaesthesia anesthesia handover baby placenta caecum cecum".split()
 )
-_MOVES = frozenset("up down in out off on given".split())
-_HEARD_BEFORE, _HEARD_AFTER, _HALVES = 8, 5, frozenset({"am", "pm", "a.m.", "p.m."})
+_HALVES = frozenset({"am", "pm", "a.m.", "p.m."})
 _AT = frozenset(
     "at by until till since around about approximately time from between to and was is before after".split()
 )
@@ -42,7 +39,7 @@ TIMED = frozenset(
     "room induction incision began started start ended end closed closure arrived finished morning afternoon "
     "evening noon recovery theatre theater timeout tourniquet inflated deflated midnight".split()
 )
-_PRESSED = frozenset("pressure set inflated mmhg tourniquet cuff elevated".split())
+PRESSED = frozenset("pressure set inflated mmhg tourniquet cuff elevated".split())
 
 
 def word_at(norms: Sequence[str], index: int) -> str:
@@ -123,47 +120,6 @@ def clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
 
 _DOSED_SAID = frozenset({"gram", "grams", "milligram", "milligrams", "intravenously", "iv"})
 
-def heard_clock(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
-    """A time of day as recognisers write it ("at 8.25", "incision 825", "in the room at 8-10"): only where the word of
-    an event stands before it (or right after "at 825") and no unit follows; always with a doubt."""
-    match = _HEARD.match(norms[start])
-    if match is None or (not match[2] and len(norms[start]) == 4):
-        return None
-    after = word_at(norms, start + 1)
-    spanned = after in ("to", "until", "till") and any(word in _SPANNED for word in norms[max(0, start - 8) : start])
-    if counts(norms, start + 1) or (after in ("x", "by", "-", "/", "and", "to", "or") and not spanned):
-        return None
-    before = word_at(norms, start - 1)
-    led = before in ("at", "since", "until")
-    if match[2] == "-" and not led:
-        return None
-    near = norms[max(0, start - _HEARD_BEFORE) : start]
-    for at in range(len(near) - 1, -1, -1):  # nothing from before the last number or full stop
-        if near[at] in (".", ";") or (near[at][0].isdigit() and at < len(near) - 1):
-            near = near[at + 1 :]
-            break
-    timed = "time" in near and word_at(near, near.index("time") + 1) == "out"
-    event = timed or any(word in GOVERNS for word in near)
-    if led:
-        event = event or word_at(near, len(near) - 2) in _MOVES
-        event = event or any(word in GOVERNS for word in norms[start + 1 : start + 1 + _HEARD_AFTER])
-    else:
-        marked = before in (",", ":") and word_at(near, len(near) - 2) in GOVERNS
-        event = marked or before in GOVERNS | {"up", "down", "out"}
-    if match[2] == "." and before in ("from", "until", "till", "to", "-") and after not in ("cm", "mm"):
-        joined = _HEARD.match(word_at(norms, start - 2)) or _HEARD.match(word_at(norms, start + 2))
-        event = event or (joined is not None and any(word in _SPANNED for word in norms[max(0, start - 8) : start]))
-    hour, minute = int(match[1]), int(match[3])
-    if not event or (not match[2] and _is_pressure(near, hour)):
-        return None
-    doubt = f"heard as {tokens[start].text}"
-    return Quantity(form="clock", text=f"{hour:02d}:{minute:02d}", doubts=(doubt,)), start + 1
-
-
-def _is_pressure(near: Sequence[str], hour: int) -> bool:
-    """ "Tourniquet up at 250": a cuff is inflated to 150 to 450 mmHg (common practice, no source)."""
-    return hour <= 4 and any(word in _PRESSED or word == "up" for word in near)
-
 
 def _closes_span(norms: Sequence[str], start: int) -> bool:
     """ "From fifteen twenty to sixteen fifty seven": the second of two times, where the first is one."""
@@ -184,7 +140,7 @@ def _spans(norms: Sequence[str], start: int) -> bool:
     """ "Tourniquet three hundred, ten fifty eight to eleven forty one": one of two times of what lasts, in order and
     within half a day."""
     near = norms[max(0, start - _LASTING) : start]
-    if not any(word in _SPANNED for word in near):
+    if not any(word in SPANNED for word in near):
         return False
     here, end = _said_at(norms, start)
     if end > 0 and word_at(norms, end) in ("to", "until", "till"):
@@ -247,7 +203,7 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
             return None
         if (digits := norms[start].isdigit()) != norms[after].isdigit() or (digits and len(norms[after]) != 2):
             return None
-        if any(word in _PRESSED for word in norms[max(0, start - 6) : start]) and value in (1, 2, 3):
+        if any(word in PRESSED for word in norms[max(0, start - 6) : start]) and value in (1, 2, 3):
             told = word_at(norms, start - 1) == "at" and is_number_word(word_at(norms, start - 2))
             if not (told or _MOVED & set(norms[max(0, start - 4) : start])):
                 return None  # "tourniquet two fifty", but "tourniquet two twenty five at one fifty six"
@@ -286,11 +242,10 @@ def cued(norms: Sequence[str], start: int) -> bool:
         return True
     if before in _RESTATED or (before == "," and word_at(norms, start - 2) in _RESTATED):
         return any(word in TIMED or word in EVENTS or word == "at" for word in norms[max(0, start - 10) : start])
-    if before == "done" and word_at(norms, start - 2) in DONE_WITH and not _is_year(norms, start):
-        return True  # "no complications done sixteen oh nine"
-    if before in ("on", "off") and any(word in ON_OFF for word in norms[max(0, start - 12) : start + 5]):
-        return True  # "clamp on nine thirty one, off ten thirty two"
-    if before in ("from", "to", "until") and any(word in _SPANNED for word in norms[max(0, start - 12) : start]):
+    done = before == "done" and word_at(norms, start - 2) in DONE_WITH and not _is_year(norms, start)
+    if done or (before in ("on", "off") and of_on_off(norms, start)):
+        return True  # "no complications done sixteen oh nine", "clamp on nine thirty one, off ten thirty two"
+    if before in ("from", "to", "until") and any(word in SPANNED for word in norms[max(0, start - 12) : start]):
         return True
     if before in _AT:
         return before not in ("to", "and", "was", "is", "from", "between", "about", "after", "before") or any(
@@ -301,6 +256,11 @@ def cued(norms: Sequence[str], start: int) -> bool:
     return any(word in EVENTS for word in norms[max(0, start - 2) : start]) or (
         before in (",", ":") and any(word in EVENTS for word in norms[max(0, start - 4) : start])
     )
+
+
+def of_on_off(norms: Sequence[str], start: int) -> bool:
+    """Whether something that is put on and taken off (a clamp, a tourniquet) is named near by."""
+    return not ON_OFF.isdisjoint(norms[max(0, start - 12) : start + 5])
 
 
 DONE_WITH = frozenset({"complications", "complication", "correct", "all"})
@@ -334,7 +294,7 @@ def _restates(norms: Sequence[str], start: int) -> bool:
 
 
 ON_OFF = frozenset("clamp clamps clamped traction bypass pump tourniquet cuff circuit ecmo".split())
-_SPANNED = frozenset(
+SPANNED = frozenset(
     "skin surgery operation operating operative procedure tourniquet clamp bypass traction theatre theater anaesthesia "
     "anesthesia anaesthetic case".split()
 )
@@ -365,11 +325,15 @@ def relative(norms: Sequence[str], start: int) -> Found | None:
     return finish((hour[0] - 1) or 12, 60 - minutes, norms, start, hour[1], sure=False)
 
 
+_LED_BY = GOVERNS | TIMED | EVENTS
+
+
 def leads(norms: Sequence[str], start: int) -> bool:
     """Whether the word of an event stands right before a time, or before "at" and the time."""
     before = word_at(norms, start - 1)
     if before in ("at", "by", "until", "till", "since"):
-        return any(word in GOVERNS or word in TIMED or word in EVENTS for word in norms[max(0, start - 6) : start])
+        switched = word_at(norms, start - 2) in ("on", "off") and of_on_off(norms, start)
+        return switched or not _LED_BY.isdisjoint(norms[max(0, start - 6) : start])
     return before in GOVERNS or (before == "out" and word_at(norms, start - 2) == "time")
 
 

@@ -13,6 +13,14 @@ from pipeline.units import read_unit, split_attached, split_french, split_pair
 _DIGIT = re.compile(r"\d|[½¼¾⅛⅜⅝⅞]")
 _TIMES = re.compile(r"^x(\d{1,3})$")
 _BY = re.compile(r"^(\d+(?:\.\d+)?)[x×](\d+(?:\.\d+)?)(?:[x×](\d+(?:\.\d+)?))?([a-z]{0,2})$")
+_HOURS = re.compile(r"^([0-4])(?::|hr?)([0-5]\d)(?:m|min|mins)?$")
+_LINKS_TO_LENGTH = frozenset("of was is : a total to = just under over about approx approximately".split())
+_LENGTHS = frozenset("duration lasted lasting took tt".split())
+_TIMED_IN_HOURS = frozenset(
+    "tourniquet tq cuff operating operative surgical surgery anaesthesia anaesthetic anesthesia anesthetic total "
+    "theatre ischaemia ischaemic ischemia ischemic clamp bypass cpb procedure skin-to-skin console cross-clamp".split()
+)
+_ISH = re.compile(r"^(\d+)ish$")
 _POWER = re.compile(r"^10[\^*](\d{1,2})$")
 NUMBERED = {"day": "d", "week": "wk", "wk": "wk", "month": "mo", "days": "d", "weeks": "wk", "months": "mo"}
 _PLURAL = frozenset({"days", "weeks", "months"})
@@ -32,9 +40,15 @@ def spread(tokens: Sequence[Token]) -> list[Token]:
             pieces.append(token)
             continue
         times = _TIMES.match(token.norm)
+        about = _ISH.match(token.norm)
+        lasted = _HOURS.match(token.norm)
         by = _BY.match(token.norm)
         if times:
             pieces += [_piece(token, "x"), _piece(token, times[1])]
+        elif about:
+            pieces += [_piece(token, about[1]), _piece(token, "ish")]
+        elif lasted and _is_length(tokens, place):
+            pieces += [_piece(token, part) for part in (lasted[1], "h", lasted[2], "min")]
         elif token.norm.startswith(("10^", "x10^")) and "/" in token.norm:
             power, under = token.text.lstrip("xX").split("/", 1)
             pieces += [_piece(token, "x")] if token.norm[0] == "x" else []
@@ -50,6 +64,18 @@ def spread(tokens: Sequence[Token]) -> list[Token]:
             pair = split_french(tokens, place) or split_pair(tokens, place)
             pieces += split_attached(token) or pair or split_pressed(tokens, place)
     return pieces
+
+
+def _is_length(tokens: Sequence[Token], place: int) -> bool:
+    """Whether "1:12" or "1h12" is how long something took: behind a word for it, and no clock time follows."""
+    at = place - 1
+    while at >= 0 and tokens[at].norm in _LINKS_TO_LENGTH:
+        at -= 1
+    named = at >= 0 and (tokens[at].norm in _LENGTHS or at > 0 and tokens[at].norm == "time" and (
+        tokens[at - 1].norm in _TIMED_IN_HOURS
+    ))  # fmt: skip
+    after = tokens[place + 1].norm if place + 1 < len(tokens) else ""
+    return named and after not in ("to", "-", "until", "till", "h", "hours", "am", "pm")
 
 
 def _piece(token: Token, text: str) -> Token:
@@ -86,6 +112,18 @@ def _from_to(
         return None
     return Quantity(low=first.value, high=last.value, unit=NUMBERED[norms[start]], said_unit=tokens[start].text,
                     dimension="time", form="range"), last.end  # fmt: skip
+
+
+def couple(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
+    """ "A couple of mils", "a couple hundred mils": about two of a unit; None before anything else."""
+    at = start + 2 + (norms[start + 2 : start + 3] in (["of"], ("of",)))
+    many = numerals.SCALES.get(norms[at], 0) if at < len(norms) else 0
+    said = read_unit(tokens, at + bool(many), False)
+    if said is None or said.dimension not in ("volume", "mass", "length", "time", "turns", "amount"):
+        return None
+    words = " ".join(token.text for token in tokens[said.start : said.end])
+    return Quantity(Decimal(2 * (many or 1)), unit=said.ucum, said_unit=words, dimension=said.dimension,
+                    comparator="~"), said.end  # fmt: skip
 
 
 _STRETCH_AFTER = frozenset("for in from during over on between , . ; : then degrees".split())

@@ -12,7 +12,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal
 
-from pipeline import counted_things
+from pipeline import counted_things, figures
+from pipeline.figures import DENOMINATORS, GLYPHS, WRITTEN_PART, written
+from pipeline.figures import divide as _divide
+from pipeline.figures import whole as _whole
 from pipeline.records import quick
 
 Shape = Literal["cardinal", "digits", "colloquial", "mixed", "fraction"]
@@ -43,14 +46,8 @@ _PARTS = {
 }  # fmt: skip
 PARTS = _PARTS | {f"{word}s": value for word, value in _PARTS.items() if word != "half"} | {"halves": 2}
 ROMAN = {letters: value for value, letters in enumerate("i ii iii iv v vi vii viii ix x xi xii".split(), start=1)}
-_GLYPHS = {"½": "0.5", "¼": "0.25", "¾": "0.75", "⅛": "0.125", "⅜": "0.375", "⅝": "0.625", "⅞": "0.875"}
 
 _ORDINAL = re.compile(r"^(\d{1,3})(?:st|nd|rd|th)$")
-_PLAIN = re.compile(r"^[-+]?(?:\d{1,3}(?:,\d{3})+|\d+)?(?:\.\d+)?$")
-_COMMA = re.compile(r"^\d+,\d{1,2}$")
-_GLYPH = re.compile(r"^(\d*)([½¼¾⅛⅜⅝⅞])$")
-_WRITTEN_PART = re.compile(r"^(?:(\d{1,2})-)?(\d{1,2})/(\d{1,2})(?:th|ths|rd|rds|nd)?$")
-_DENOMINATORS = frozenset({2, 3, 4, 8, 16, 32, 64})
 _SPOKEN = frozenset(SMALL) | frozenset(TENS) | frozenset(SCALES) | ZERO | frozenset(REPEATED) | frozenset(PARTS)
 STARTS = _SPOKEN | frozenset({"a", "an", "point", "minus", "negative", "dozen"}) | frozenset(ORDINALS)
 
@@ -77,32 +74,6 @@ class Numeral:
     split: int = 0
 
 
-def written(norm: str) -> Decimal | None:
-    """The value of a number in digits: "1,000", "0.25", ".5", "2½", "3/8", "2-1/2". None if it is not one
-    number, or has no finite decimal."""
-    if _PLAIN.match(norm):
-        digits = norm.replace(",", "").lstrip("+")
-        return Decimal(digits) if digits.strip("-.") else None
-    glyph = _GLYPH.match(norm)
-    if glyph:
-        return Decimal(glyph[1] or "0") + Decimal(_GLYPHS[glyph[2]])
-    part = _WRITTEN_PART.match(norm)
-    if part and int(part[3]) in _DENOMINATORS:
-        return _divide(int(part[2]), int(part[3]), int(part[1] or 0))
-    return None
-
-
-def _whole(value: Decimal) -> Decimal:
-    """1500000 for 1.5 million, which has no decimals to keep."""
-    return value.quantize(Decimal(1)) if value == value.to_integral_value() else value.normalize()
-
-
-def _divide(numerator: int, denominator: int, whole: int = 0) -> Decimal | None:
-    if numerator >= denominator or (denominator % 3 == 0 and numerator * 8 % denominator):
-        return None
-    return Decimal(whole) + Decimal(numerator) / Decimal(denominator)
-
-
 def parse(text: str) -> Decimal | None:
     """The exact value of a text that is one number and nothing else, in words or digits; None otherwise."""
     norms = text.lower().replace("-", " ").split() if not any(letter.isdigit() for letter in text) else text.split()
@@ -116,7 +87,7 @@ def read(norms: Sequence[str], start: int) -> Numeral | None:
         return None
     if norm in ("minus", "negative"):
         return _negative(norms, start)
-    if norm[0].isdigit() or norm[0] in "-+." or norm in _GLYPHS:
+    if norm[0].isdigit() or norm[0] in "-+." or norm in GLYPHS:
         return _from_digits(norms, start)
     if norm not in STARTS:
         return None
@@ -126,6 +97,10 @@ def read(norms: Sequence[str], start: int) -> Numeral | None:
         if (run := _digit_run(norms, start)) is not None:
             return run
     whole = _mixed(norms, _cardinal(norms, start))
+    if whole is not None and whole.value is not None and _at(norms, whole.end) == "k" and (
+        _at(norms, whole.end + 1) in ("units", "iu", "international")
+    ):  # "five k units"
+        return Numeral(_whole(whole.value * 1000), start, whole.end + 1, scale=1000)
     cut = whole is not None and counted_things.ends_before_one(norms, start, whole.end)
     return read(norms[: whole.end - 1], start) if whole is not None and cut else whole
 
@@ -148,12 +123,15 @@ def _from_digits(norms: Sequence[str], start: int) -> Numeral | None:
     doubt = ""
     value = written(norm)
     shape: Shape
-    if value is None and _COMMA.match(norm):
-        value = Decimal(norm.replace(",", "."))
+    if value is None and (value := figures.with_comma(norm)) is not None:
         doubt = "" if norm.startswith("0") else f"'{norm}' was read with a decimal comma"
+    if value is not None and figures.may_part_thousands(norm):
+        doubt = f"'{norm}' was read with a decimal point; where points part thousands it is {norm.replace('.', '')}"
+    if (thousands := figures.in_thousands(norm)) is not None:
+        return Numeral(thousands, start, start + 1, scale=1000, spoken=False)
     if value is None:
-        part = _WRITTEN_PART.match(norm)
-        if part and not part[1] and int(part[3]) in _DENOMINATORS and 0 < int(part[2]) < int(part[3]):
+        part = WRITTEN_PART.match(norm)
+        if part and not part[1] and int(part[3]) in DENOMINATORS and 0 < int(part[2]) < int(part[3]):
             return Numeral(None, start, start + 1, "fraction", spoken=False, text=f"{part[2]}/{part[3]}")
         return None
     end = start + 1
@@ -188,10 +166,10 @@ def _from_digits(norms: Sequence[str], start: int) -> Numeral | None:
 
 def _written_fraction(norms: Sequence[str], start: int) -> Numeral | None:
     norm = _at(norms, start)
-    if norm in _GLYPHS:
-        return Numeral(Decimal(_GLYPHS[norm]), start, start + 1, "fraction")
-    part = _WRITTEN_PART.match(norm)
-    if not part or part[1] or int(part[3]) not in _DENOMINATORS:
+    if norm in GLYPHS:
+        return Numeral(Decimal(GLYPHS[norm]), start, start + 1, "fraction")
+    part = WRITTEN_PART.match(norm)
+    if not part or part[1] or int(part[3]) not in DENOMINATORS:
         return None
     return Numeral(_divide(int(part[2]), int(part[3])), start, start + 1, "fraction")
 

@@ -26,7 +26,7 @@ _STARTS = numerals.STARTS | _WORDS | day_times.STARTS | frozenset(numerals.ROMAN
 _ARTICLE_DIMENSIONS = frozenset({"volume", "mass", "length", "time", "turns", "amount", "count"})
 _COUNTED_DIMENSIONS = frozenset({"length", "gauge", "french", "mass", "volume", "angle"})
 _AFTER_TIME = frozenset(". , ; of because and later after before if when as unless for to ago at with in or".split())
-_MORE = frozenset({"more", "further", "additional", "extra", "full", "complete", "whole", "odd"})
+_MORE = frozenset({"more", "further", "additional", "extra", "full", "complete", "whole", "odd", "ish"})
 _LASTING = frozenset(
     ". , later hold holds soak wash burst bursts interval intervals application apart pulse pulses inflation dwell "
     "exposure delay count scrub rinse cycle cycles pause period compression per".split()
@@ -186,6 +186,8 @@ def _roman_amount(tokens: Sequence[Token], norms: Sequence[str], start: int) -> 
 
 def _with_article(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Quantity, int] | None:
     """ "an inch and a half", "a litre of saline": the article counts one when a unit and no noun follows."""
+    if norms[start + 1 : start + 2] in (["couple"], ("couple",)):
+        return compounds.couple(tokens, norms, start)
     said = read_unit(tokens, start + 1, False)
     further = read_unit(tokens, start + 2, False) if _ONCE_MORE & {*norms[start + 1 : start + 2]} else None
     more = further is not None and further.dimension in _MORE_DIMENSIONS  # "and a further gram at closure"
@@ -291,7 +293,7 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         elif said.dimension in ("volume", "mass") and norms[said.end - 1].endswith("s"):
             doubt = ""  # "one twenty mils": before a noun the unit would be in the singular
     added, end = (Decimal(0), said.end) if part else _and_a_half(norms, said.end)
-    odd = norms[numeral.end] == "odd"  # "seventy odd mils"
+    odd = norms[numeral.end] in ("odd", "ish")  # "seventy odd mils", "ten-ish mils"
     quantity = Quantity(
         value=numeral.value + added if added else numeral.value,
         comparator="~" if odd else None,

@@ -30,7 +30,7 @@ _BEHIND: dict[tuple[str, ...], Comparator] = {
     ("maximum",): "<=", ("tops",): "<=", ("if", "that"): "<=", ("or", "under"): "<=", ("or", "below"): "<=",
     ("or", "so"): "~", ("or", "thereabouts"): "~", ("or", "thereabout"): "~", ("at", "least"): ">=",
     ("at", "the", "least"): ">=", ("or", "more"): ">=", ("or", "over"): ">=", ("at", "a", "guess"): "~",
-    ("give", "or", "take"): "~",
+    ("give", "or", "take"): "~", ("ish",): "~",
 }  # fmt: skip
 _BEHIND_MOST = frozenset("of in per a an and or for to at each daily with on by from if then was were is".split())
 _AMOUNTS = frozenset("loss ebl bleeding output urine pressure volume weight still".split())  # "EBL under ten"
@@ -42,7 +42,7 @@ _GUESSED = frozenset({"maybe", "perhaps", "possibly"})
 _CHANGED = frozenset(
     "increased decreased raised lowered reduced advanced exchanged upsized dropped corrected changed went rose "
     "fell dilated improved progressed upgraded downsized moved widened turned rotated extended serially "
-    "improvement increase decrease reduction".split()
+    "improvement increase decrease reduction reamed drilled broached rasped".split()
 )
 _JOINTS = frozenset({",", "and", "x", "by", "×", "or", "plus", "then", "&", "->", "→"})
 _BY = frozenset({"x", "by", "×"})
@@ -73,6 +73,11 @@ def _ranges(tokens: list[Token]) -> list[Token]:
     index = 0
     while index + 2 < len(tokens):
         link = tokens[index + 1].norm
+        if link == "up" and tokens[index + 2].norm == "to" and index and tokens[index - 1].norm == "from" and (
+            not _is_change(tokens, index)
+        ):
+            del tokens[index + 1]  # "from ten up to fifteen"
+            continue
         if link == "over":
             tokens[index : index + 3] = _pressures(tokens[index : index + 3])
         if link in _GUESSED:

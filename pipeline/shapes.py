@@ -12,9 +12,11 @@ from dataclasses import replace
 from decimal import Decimal
 
 from pipeline import codes, day_times, four_digits, numerals
-from pipeline.clocks import clock, clock_face, heard_clock, word_at
+from pipeline.clocks import clock, clock_face, word_at
 from pipeline.compounds import shorthand
 from pipeline.dates import date
+from pipeline.figures import written
+from pipeline.heard_clocks import heard_clock
 from pipeline.levels import is_unit_like, levels, small
 from pipeline.records import Quantity, Token
 from pipeline.units import read_unit
@@ -301,7 +303,7 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     if before == "asa" and norm.isdigit() and int(norm) > HIGHEST_ASA:
         return None  # acetylsalicylic acid, in milligrams
     if norm.startswith("#") and len(norm) > 1:
-        value = numerals.written(norm[1:])
+        value = written(norm[1:])
         if value is None:
             return None
         said = read_unit(tokens, start + 1, True)

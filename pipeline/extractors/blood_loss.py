@@ -30,14 +30,15 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 
 
 def _was_lost(reading: Reading, sentence: Sentence) -> list[Fact]:
-    """ "One or two hundred mils were lost", "lost 300 mL over the case": the verb alone, where nothing else is named
-    that could be spilt."""
+    """ "One or two hundred mils were lost", "lost 300 mL over the case", "he bled about 200 mL": the verb alone, where
+    nothing else is named that could be spilt."""
     if any(mention.table in _SPILT for mention in sentence.mentions) or sentence.says(_KEPT):
         return []
     for index, _ in base.quantities(sentence, "volume"):
         behind = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
         before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
-        if behind[:2] in (["was", "lost"], ["were", "lost"]) or before[-1:] == ["lost"] and "was" not in before:
+        active = before[-1:] in (["lost"], ["bled"]) and "was" not in before
+        if behind[:2] in (["was", "lost"], ["were", "lost"]) or active:
             return [base.claim("blood_loss", reading, sentence, index, index, index, 0, status="performed",
                                certainty="affirmed")]  # fmt: skip
     return []
