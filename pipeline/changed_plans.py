@@ -37,11 +37,41 @@ def changed(sentence: Sentence, scopes: Sequence[Scope]) -> list[Scope]:
             found.append(scope)
         elif any(scope.first <= new and old <= scope.last for old, new in outdone(sentence).items()):
             continue  # the thing itself was used, in another number
+        elif _is_kept(sentence, scope):
+            continue
         elif _is_changed(sentence, scope):
             found.append(Scope("certainty", "negated", scope.first, scope.last, "changed"))
         else:
             found.append(scope)
     return found
+
+
+_MEANT = _words("planned requested wanted intended scheduled booked ordered listed consented meant prescribed")
+_CARRIED = _words("given done performed injected used placed inserted implanted administered applied taken infiltrated")
+_LINK = _words("and then was were also duly has have been later now so it")
+_YET = _words("tomorrow tonight next later in once when if after")
+
+
+def _is_kept(sentence: Sentence, scope: Scope) -> bool:
+    """ "Kenalog forty planned and given", "she wanted a block and got it": what was meant to be was done."""
+    norms = [token.norm for token in sentence.tokens]
+    for at in range(scope.first + 1, min(len(norms), scope.last + _SOON_DONE)):
+        if norms[at] not in ("and", ","):
+            continue
+        then = at + 1
+        while then < len(norms) and norms[then] in _LINK:
+            then += 1
+        ahead = norms[then : then + 2]
+        if not _YET.isdisjoint(norms[then + 1 : then + 3]):
+            continue
+        if ahead[:1] and ahead[0] in _CARRIED and norms[at - 1] in _MEANT:
+            return True
+        if scope.rule == "aimed" and ahead in (["got", "it"], ["had", "it"], ["received", "it"], ["got", "one"]):
+            return True
+    return False
+
+
+_SOON_DONE = 4  # tokens
 
 
 def outdone(sentence: Sentence) -> dict[int, int]:

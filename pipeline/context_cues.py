@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise, product
+from itertools import pairwise
 
 import spacy
 from spacy.matcher import PhraseMatcher
@@ -13,8 +12,8 @@ from spacy.tokens import Doc
 
 from pipeline import clauses, facing, kin
 from pipeline.grammar import Grammar
+from pipeline.mentions import choices, split_phrase
 from pipeline.mentions import folded as folded_of
-from pipeline.mentions import split_phrase
 from pipeline.records import Sentence
 from pipeline.rows import ContextRule
 
@@ -46,8 +45,7 @@ def _forms(phrase: str) -> list[list[str]]:
     """A cue as it is written, "[one|other] word" as "one word" and "other word", and one that begins with "not" with
     the verb that speech contracts it with, or "never"."""
     if "[" in phrase:
-        choices = [part.split("|") for part in re.split(r"[\[\]]", phrase)]
-        return [form for said in product(*choices) for form in _forms(" ".join(said))]
+        return [form for said in choices(phrase) for form in _forms(said)]
     words = [word for part in phrase.split() for word in (split_phrase(part) if part[-1].isalnum() else [part])]
     if len(words) < 2 or words[0] != "not":
         return [words]

@@ -159,3 +159,19 @@ def before_aside(sentence: Sentence, first: int) -> int | None:
 
 
 _ASIDE = 10  # tokens
+
+
+_OF_IT = frozenset({"of", "a", "an", "the"})
+
+
+def over_amount(sentence: Sentence, start: int) -> int:
+    """Where the drug stands whose amount begins at a token ("no ten millilitres of quarter percent bupivacaine"), or
+    the token itself."""
+    at = start
+    for token in sentence.tokens[start:]:
+        if token.quantity is None and token.norm not in _OF_IT:
+            break
+        at += 1
+    dosed = any(token.quantity is not None for token in sentence.tokens[start:at])
+    named = any(m.first == at and m.table in ("drugs", "injectates") for m in sentence.mentions)
+    return at if dosed and named else start

@@ -200,6 +200,7 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
     opened = clauses.starts(sentence)
     words = 0  # of a noun that no grammar names: "no injury to the bladder", "no known allergies"
     while index <= limit:
+        index = index if named else context_ends.over_amount(sentence, index)
         norm = tokens[index].norm
         if not named and hit.rule.id in _OF_NOUNS:
             if words and (norm in _ENDS_NOUN or words == _MOST_WORDS or _in_a_good_state(sentence, index)):

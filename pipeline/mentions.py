@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
+from itertools import product
 
 import spacy
 from spacy.matcher import PhraseMatcher
@@ -84,6 +85,15 @@ def _singular(norm: str) -> str:
     if norm.endswith("s") and not norm.endswith(("ss", "us", "is")):
         return norm[:-1]
     return norm
+
+
+def choices(phrase: str) -> list[str]:
+    """A phrase of a grammar as it is said: "[one|other] word" as "one word" and "other word"."""
+    if "[" not in phrase:
+        return [phrase]
+    return [" ".join("".join(said).split()) for said in product(*(
+        part.split("|") for part in re.split(r"[\[\]]", phrase)
+    ))]  # fmt: skip
 
 
 def split_phrase(phrase: str) -> list[str]:

@@ -150,6 +150,16 @@ class LookAlike(Row):
     pair: tuple[str, str]
 
 
+class DoseTalk(Row):
+    """What is said of a drug where its dose may not be what was given. `reason`: the doubt; `way`: where the words
+    stand from the drug; `near`: tokens between at most; `settled`: a word of giving beside it leaves no doubt."""
+
+    reason: str
+    way: Literal["before", "behind", "both"] = "both"
+    near: int = 6
+    settled: bool = True
+
+
 class Limit(Row):
     """A configured limit. `profile`: "" for every profile; `value`/`low`/`high` with `unit` (UCUM).
 
@@ -238,6 +248,7 @@ TABLES: dict[str, type[Row]] = {
     "control": Control,
     "confusions": Confusion,
     "look_alikes": LookAlike,
+    "dose_talk": DoseTalk,
     "limits": Limit,
     "profiles": Profile,
     "families": Family,

@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from pipeline import changed_plans, cues, kin, sidewords, unsure_states
+from pipeline import changed_plans, cues, dose_talk, kin, sidewords, unsure_states
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence, replace
@@ -58,14 +58,21 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
     begins = [one.tokens[0].first for one in sentences]
     stands = [_Words.of(one) for one in sentences]
     dosed = {fact.group for fact in facts if fact.kind in _AMOUNTS and fact.group is not None}
+    undone = dose_talk.undone(facts)
     told: list[Fact] = []
     for fact in facts:
         at = bisect_right(begins, fact.evidence.first) - 1
         unread = fact.doubts or fact.alternatives or at < 0
         place = None if unread else _place(fact, sentences[at], stands[at], not at)
         reason = None if place is None else next(_reasons(fact, place, fact.group in dosed, grammar), None)
+        if reason is None and place is not None and fact.group in undone and fact.kind in _AMOUNTS and _is_done(fact):
+            reason = dose_talk.OF_ONE_UNDONE
         told.append(fact if reason is None else replace(fact, doubts=(LEAD + reason,)))
     return told
+
+
+def _is_done(fact: Fact) -> bool:
+    return (fact.status, fact.certainty) == ("performed", "affirmed")
 
 
 class _Words(NamedTuple):
@@ -100,13 +107,15 @@ def _place(fact: Fact, sentence: Sentence, words: _Words, opens: bool) -> Place 
 
 
 def _reasons(fact: Fact, place: Place, dosed: bool, grammar: Grammar) -> Iterator[str]:
-    done = (fact.status, fact.certainty) == ("performed", "affirmed")
+    done = _is_done(fact)
     if not done and fact.kind not in _ORDERS:
         yield from unsure_states.open_state(fact, place)
     if fact.numeric:
         yield from _number(fact, place)
     if done:
         yield from _turned(fact, place)
+        if fact.kind in dose_talk.KINDS:
+            yield from dose_talk.doubts(fact.name, place, grammar)
         yield from _unsaid(fact, place, dosed)
     if fact.laterality in ("left", "right"):
         yield from _side(fact, place, grammar)
@@ -273,7 +282,8 @@ def _turned(fact: Fact, place: Place) -> Iterator[str]:
                 yield f"'{tokens[at - 1].text} not' is said behind it: it may not have been done so"
                 return
             readied = tokens[at].norm in _READIED or (tokens[at].norm == "drawn" and place.norm(at + 1) == "up")
-            if tokens[at].norm in _TURNS or (readied and not _is_given_then(place, at)):
+            meant = tokens[at].norm in _TURNS and not (place.norm(at + 1) == "and" and _is_given_then(place, at))
+            if meant or (readied and not _is_given_then(place, at)):
                 yield f"'{tokens[at].text}' is said behind it: it may not have been done so"
                 return
     if fact.kind in _OF_A_PERSON:

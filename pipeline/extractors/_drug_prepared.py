@@ -40,6 +40,20 @@ def settle(sentence: Sentence, facts: Iterable[Fact]) -> list[Fact]:
     return found
 
 
+def and_given(sentence: Sentence, last: int) -> bool:
+    """ "Drawn up, checked and injected": a row of verbs that ends with a giving."""
+    for token in sentence.tokens[last + 1 : last + 1 + _AFTER]:
+        if token.norm in _GIVEN:
+            return True
+        if token.norm not in _IN_ROW and not (token.norm.endswith("ed") and token.norm not in _NOT_USED):
+            return False
+    return False
+
+
+_IN_ROW = frozenset(", and then was were with by sister the nurse anaesthetist team twice up".split())
+_NOT_USED = frozenset("wasted discarded binned unused declined needed refused spilled dropped".split())
+
+
 def _is_only_prepared(sentence: Sentence, fact: Fact) -> bool:
     """Whether another number of what was drawn up follows ("ten mils were drawn up, six were given"): how much of it
     was given is not this amount. "Drawn up and injected" is all of it."""

@@ -168,6 +168,7 @@ def _circumstances(sentence: Sentence, grammar: Grammar, mention: Mention, drug:
         any(_drug_numbers.says_of(sentence, mention, hit.first) for hit in cues.hits(sentence, grammar, "prepared"))
         or _near(sentence, grammar, mention, 12, "prepared")
         and not _near(sentence, grammar, mention, 40, "given", "priming")
+        and not any(_drug_prepared.and_given(sentence, hit.last) for hit in cues.hits(sentence, grammar, "prepared"))
     ):
         undone = base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated"  # "... and thrown away"
         found |= {"certainty": "negated"} if undone else {"status": "planned", "doubts": (_drug_prepared.DOUBT,)}

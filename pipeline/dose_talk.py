@@ -1,0 +1,151 @@
+"""What is said beside a dose that may tell that it was not given: a limit, a dose of others, one that was lost, that is
+for later, that only stood ready, or of which a part was given (grammars/dose_talk.toml). A part of `unsure.py`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from functools import lru_cache
+
+from pipeline import clauses
+from pipeline.clauses import word_set as _words
+from pipeline.grammar import Grammar
+from pipeline.mentions import choices, folded, split_phrase
+from pipeline.records import Fact, Sentence
+from pipeline.rows import DoseTalk
+from pipeline.unsure_states import DENIALS, Place
+
+KINDS = frozenset({
+    "medication", "medication_dose", "medication_volume", "medication_concentration", "medication_rate",
+})  # fmt: skip
+OF_ONE_UNDONE = "its drug was taken as not given here, and this amount as given"
+_GIVEN = _words(
+    "given gave giving injected infiltrated administered instilled received put placed went got used loaded delivered "
+    "deposited hung"
+)
+_STOPS = frozenset({".", ";", "?", "!"})
+# Another thing ends what is said of a drug.
+_OTHERS = frozenset({
+    "procedures", "acts", "devices", "drains", "dressings", "sutures", "specimens", "anaesthesia", "tourniquet",
+    "positions", "findings", "closures", "counts", "complications", "diagnoses", "aftercare", "fluids", "injectates",
+})  # fmt: skip
+_OF_IT = ("inject", "opening")  # acts on the drug itself
+_LONGEST, _CLOSE = 16, 3  # tokens
+
+
+def undone(facts: Iterable[Fact]) -> frozenset[str]:
+    """Groups of which the drug was not given here, so that no amount of it was either."""
+    return frozenset(
+        fact.group for fact in facts if fact.kind == "medication" and fact.group is not None
+        and (fact.status, fact.certainty) != ("performed", "affirmed")
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=4)
+def _index(grammar: Grammar) -> dict[str, list[tuple[tuple[str, ...], DoseTalk]]]:
+    """First folded word -> [(all folded words, row)], longest first."""
+    index: dict[str, list[tuple[tuple[str, ...], DoseTalk]]] = {}
+    for row in grammar.table("dose_talk", DoseTalk).values():
+        for phrase in row.say:
+            for said in choices(phrase):
+                if words := tuple(split_phrase(said)):
+                    index.setdefault(words[0], []).append((words, row))
+    for entries in index.values():
+        entries.sort(key=lambda entry: (-len(entry[0]), entry[1].id, entry[0]))
+    return index
+
+
+def hits(sentence: Sentence, grammar: Grammar) -> list[tuple[DoseTalk, int, int]]:
+    """Row, first and last token of what is said so, the longest at a place, but for what a longer name holds."""
+    held: list[tuple[DoseTalk, int, int]] | None = sentence.memo.get("dose_talk")
+    if held is not None:
+        return held
+    found: list[tuple[DoseTalk, int, int]] = []
+    index, words = _index(grammar), folded(sentence)
+    for first, word in enumerate(words):
+        for phrase, row in index.get(word, ()):
+            last = first + len(phrase) - 1
+            if words[first : last + 1] == phrase and not any(low <= first and last <= high for _, low, high in found):
+                if not any(
+                    m.first <= first and last <= m.last and m.last - m.first > last - first for m in sentence.mentions
+                ):
+                    found.append((row, first, last))
+                break
+    sentence.memo["dose_talk"] = found
+    return found
+
+
+def doubts(name: str | None, place: Place, grammar: Grammar) -> Iterator[str]:
+    """Why a dose that was taken for given may not have been."""
+    sentence = place.sentence
+    said = hits(sentence, grammar)
+    bound = _bound(place)
+    first, last = _statement(name, place)
+    if bound is not None and not _is_given(place, first, last, bound, bound):
+        yield f"'{sentence.tokens[bound].text}' is said of it: it may be a limit, and not what was given"
+    if (share := _share(place, last)) is not None:
+        yield f"'{sentence.tokens[share].text}' is said of it: it may not all have been given"
+    for row, low, high in said:
+        if low < first or high > last:
+            continue
+        ahead = low > place.last
+        apart = _apart(sentence, place.last, low) if ahead else _apart(sentence, high, place.first)
+        if apart > row.near or row.way == ("before" if ahead else "behind"):
+            continue
+        if apart > _CLOSE and clauses.parted(sentence, place.last if ahead else place.first, low):
+            continue  # of what another clause tells
+        if row.settled and _is_given(place, first, last, low, high):
+            continue
+        yield f"'{' '.join(token.text for token in sentence.tokens[low : high + 1])}' is said of it: {row.reason}"
+        return
+
+
+def _apart(sentence: Sentence, low: int, high: int) -> int:
+    """How many tokens stand between two, but for numbers and "of"."""
+    return sum([token.quantity is None and token.norm != "of" for token in sentence.tokens[low + 1 : high]])
+
+
+def _bound(place: Place) -> int | None:
+    """The token of a number that is a bound ("not more than 40 mg"), of a dose or beside its drug."""
+    near = range(max(0, place.first - 4), min(len(place.sentence.tokens), place.last + 2))
+    bounds = (at for at in near if (one := place.sentence.tokens[at].quantity) is not None
+              and one.comparator in ("<", "<=") and one.dimension != "time")  # fmt: skip
+    return next(bounds, None)
+
+
+def _share(place: Place, last: int) -> int | None:
+    """The token of a share of it behind a dose: "drawn up, two thirds given"."""
+    near = range(place.last + 1, min(last, place.last + 6))
+    return next((at for at in near if (one := place.sentence.tokens[at].quantity) is not None and one.unit is None
+                 and one.form == "fraction" and place.norm(at + 1) in _GIVEN), None)  # fmt: skip
+
+
+def _statement(name: str | None, place: Place) -> tuple[int, int]:
+    """First and last token of what is said of a drug: up to a full stop, or another drug or thing."""
+    tokens = place.sentence.tokens
+    first, last = max(0, place.first - _LONGEST), min(len(tokens) - 1, place.last + _LONGEST)
+    for at in range(place.first - 1, first - 1, -1):
+        if tokens[at].norm in _STOPS:
+            first = at + 1
+            break
+    for at in range(place.last + 1, last + 1):
+        if tokens[at].norm in _STOPS:
+            last = at - 1
+            break
+    for mention in place.sentence.mentions:
+        own = mention.table == "drugs" and mention.id == name or mention.id.startswith(_OF_IT)
+        if own or mention.table not in _OTHERS | {"drugs"}:
+            continue
+        if mention.last < place.first:
+            first = max(first, mention.last + 1)
+        elif mention.first > place.last:
+            last = min(last, mention.first - 1)
+    return first, last
+
+
+def _is_given(place: Place, first: int, last: int, low: int, high: int) -> bool:
+    """Whether a word of giving, not denied, stands in the statement outside the words low..high."""
+    for at in range(first, last + 1):
+        if place.norm(at) in _GIVEN and not low <= at <= high:
+            if DENIALS.isdisjoint(place.norm(one) for one in range(max(first, at - 3), at)):
+                return True
+    return False
