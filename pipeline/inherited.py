@@ -8,7 +8,7 @@ what stands beside "the other side", a history or a plan takes none.
 
 from __future__ import annotations
 
-from collections.abc import Sequence, Set
+from collections.abc import Callable, Sequence, Set
 
 from pipeline import (
     donor_sides,
@@ -16,6 +16,7 @@ from pipeline import (
     label_sides,
     laterality,
     own_numbers,
+    relative_sides,
     side_orders,
     sidelines,
     sideshare,
@@ -27,7 +28,7 @@ from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence, replace
 from pipeline.rows import Concept, Device, Drug, Kind
-from pipeline.standing import Place, Standing, is_of_a_year, is_other, opposite
+from pipeline.standing import Place, Standing, is_of_a_year, is_other
 
 _STEPS = frozenset("procedure act finding grade complication measurement device drain specimen".split())
 _OF_DEVICE = frozenset({"device_size", "device_count"})
@@ -56,7 +57,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         operation, said, part = stated_sides.only_spoken(facts, reading, grammar)
         operated = operated | {part} if part else operated
     standing = Standing(reading, grammar, operated)
-    facts = _relative(facts, reading, grammar)
+    facts = relative_sides.tell(facts, reading, grammar, _operation(facts, grammar)[0], _is_given(grammar))
     if any(sidewise.told(sentence, grammar) for sentence in reading.sentences):
         facts = [_of_number(fact, reading, grammar) for fact in facts]
     both = {fact.laterality for fact in facts if fact.kind == "procedure" and _counts(fact)}
@@ -168,37 +169,6 @@ def _of_device(facts: Sequence[Fact]) -> list[Fact]:
         and not any("side" in doubt for doubt in fact.doubts) else fact
         for fact in facts
     ]  # fmt: skip
-
-
-def _relative(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
-    """The facts, those "of the contralateral testis" with the other side than the only one that was said before, and a
-    doubt that tells so."""
-    if not any(laterality.RELATIVE in fact.doubts for fact in facts):
-        return list(facts)
-    operation, _ = _operation(facts, grammar)  # "on the operated side"
-    before: dict[int, tuple[Laterality | None, bool]] = {}
-    said: set[Laterality | None] = set()
-    for sentence in reading.sentences:
-        for side in laterality.sides(sentence, grammar):
-            if side.value is not None:
-                said.add(side.value)
-                continue
-            only = next(iter(said)) if len(said) == 1 else None
-            before[sentence.tokens[side.first].first] = only, is_other(sentence, side)
-    result = []
-    for fact in facts:
-        if laterality.RELATIVE not in fact.doubts:
-            result.append(fact)  # "the other hip is observed" says nothing of a crest on the left
-            continue
-        near = sorted(before, key=lambda word: abs(word - fact.evidence.first))
-        only, other = before[near[0]] if near else (None, False)
-        value = opposite(only) if other else only or operation
-        told = fact
-        if value in ("left", "right"):
-            rest = tuple(doubt for doubt in fact.doubts if doubt != laterality.RELATIVE)
-            told = replace(fact, laterality=value, doubts=(*rest, laterality.OTHER_SIDE) if other else rest)
-        result.append(told)
-    return result
 
 
 def _of_number(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
@@ -377,6 +347,10 @@ def _is_local(fact: Fact, grammar: Grammar) -> bool:
 
 
 _OF_PARTS = frozenset({"mm", "cm", "deg", "mL", "g"})  # units of what is measured of a part of the body
+
+
+def _is_given(grammar: Grammar) -> Callable[[Fact], bool]:
+    return lambda fact: fact.kind in _GIVEN and _free(fact) and _is_local(fact, grammar)
 
 
 def _named(fact: Fact) -> bool:

@@ -1,6 +1,6 @@
 """Whether "left" or "LT" before a state is a side after all ("LT intact", "drum left intact, right perforated", but "SL
-and LT intact" tells of a ligament), whether a "right" is none but said to begin with, and whether a side is the
-one that it was not."""
+and LT intact" tells of a ligament), whether a "right" is none but said to begin with, whether a "left" tells what
+remained, whether a side is that of a limb out of the way, and whether it is the one that it was not."""
 
 from __future__ import annotations
 
@@ -47,7 +47,14 @@ def is_side(sentence: Sentence, at: int) -> bool:
     return paired if led else bool(short)
 
 
-def stays_in(norms: Sequence[str], at: int) -> bool:
+def is_none(sentence: Sentence, norms: list[str], at: int) -> bool:
+    """Whether the word at a token is no side, or the one that it was not. `norms`: words of the sentence, folded."""
+    return _is_denied(norms, at) or _stays_in(norms, at) or _remains(sentence, at) or _is_query(sentence, at) or (
+        _out_of_the_way(sentence, at)
+    )
+
+
+def _stays_in(norms: Sequence[str], at: int) -> bool:
     """ "A ten french drain left nothing for the lab": what stayed where it was put, before another matter."""
     before, after = norms[at - 1] if at else "", norms[at + 1] if at + 1 < len(norms) else ""
     return norms[at] == "left" and before in _STAYS and after in _ANOTHER_MATTER
@@ -57,7 +64,8 @@ _STAYS = frozenset({"drain", "catheter", "pack", "stent", "tube", "vacuum"})
 _ANOTHER_MATTER = frozenset(
     "nothing no none count blood complication specimen skin closed wound portal for until".split()
 )
-_TALK = frozenset("so we i now then let lets ok okay well next that's that this the good there it here and".split())
+_TALK = frozenset("so we i now then let lets let's i'm we're we've he's she's what how ok okay "
+                  "well next that's that this the good there it here and".split())  # fmt: skip
 
 
 def is_talk(sentence: Sentence, sided: Mapping[Mention, bool]) -> bool:
@@ -73,7 +81,7 @@ def is_talk(sentence: Sentence, sided: Mapping[Mention, bool]) -> bool:
     return norms[2] in _TALK or ("procedures" in named and not any(named.values()) and "#level" not in norms)
 
 
-def is_denied(norms: list[str], at: int) -> bool:
+def _is_denied(norms: list[str], at: int) -> bool:
     """Whether a side is the one that it was not: "knee arthroscopy, not the left", "the right rather than the left"."""
     at -= 1
     while at >= 0 and norms[at] in ("the", "on", "in", "of", "at", "for", "to"):
@@ -81,3 +89,81 @@ def is_denied(norms: list[str], at: int) -> bool:
             return True
         at -= 1
     return at >= 0 and (norms[at] == "not" or norms[max(0, at - 1) : at + 1] == ["rather", "than"])
+
+
+def _remains(sentence: Sentence, at: int) -> bool:
+    """ "A rim of 4 mm left", "stump left 2 cm", "no fragments left": whether the "left" at a token tells what remained.
+    Not where the other side is told in the same breath ("margin left 2 mm, right 3 mm")."""
+    tokens = sentence.tokens
+    if tokens[at].norm != "left" or sentence.says(_RIGHT):
+        return False
+    before = [token.norm for token in tokens[max(0, at - _REST_NEAR) : at]]
+    if not before or before[-1] in _LEADS:
+        return False
+    shut = at + 1 >= len(tokens) or tokens[at + 1].punctuation or tokens[at + 1].norm in _GOES_ON
+    amount = at + 1 < len(tokens) and tokens[at + 1].quantity is not None
+    if before[-1] in _OF_NOTHING:
+        return shut
+    if before[-1] in _REST:
+        return shut or amount or tokens[at + 1].norm in _MEASURED_OUT
+    since = max((one for one, norm in enumerate(before) if norm in _MARKS), default=-1)
+    clause = before[since + 1 :]
+    if shut and not _NONE.isdisjoint(clause) and clause[-1] in _TAKEN_OUT:
+        return True
+    return shut and not _REST.isdisjoint(clause) and any(
+        token.quantity is not None for token in tokens[at - len(clause) : at]
+    )
+
+
+_RIGHT, _REST_NEAR = frozenset({"right"}), 7  # tokens from what is left of something to the word
+_LEADS = frozenset({"the", "on", "in", "of", "to", "his", "her", "their", "side", "from"})
+_GOES_ON = frozenset({"and", "in", "behind", "after", "at", "for", "to", "so", "then", "over", "there", "we", "but"})
+_MEASURED_OUT = frozenset({"about", "of", "around", "roughly", "approximately", "only"})
+_OF_NOTHING = frozenset({"none", "nothing", "anything", "any", "much", "enough", "little"})
+_NONE = frozenset({"no", "not", "any", "without"})
+_MARKS = frozenset({",", ".", ";", ":", "?"})
+# What is left of a thing that was cut, and what is looked for until there is none.
+_REST = frozenset(
+    "rim remnant remnants stump rest remainder residue residual sleeve shell tail bridge rind meniscus cartilage bone "
+    "tissue margin lip strut".split()
+)
+_TAKEN_OUT = frozenset(
+    "body bodies fragment fragments stone stones tumour tumor debris polyp polyps clot clots cement pus flap flaps "
+    "synovium disc calculi tissue hardware metal screws wires glue remnants products deposits".split()
+)
+
+
+def _out_of_the_way(sentence: Sentence, at: int) -> bool:
+    """ "Left foot padded", "left leg in the other boot": whether the side at a token leads a limb told to be out
+    of the way, and nothing else of it."""
+    tokens = sentence.tokens
+    limb = at + 1
+    if limb < len(tokens) and tokens[limb].norm in ("lower", "upper"):
+        limb += 1
+    if limb >= len(tokens) or tokens[limb].norm not in _PUT_AWAY:
+        return False
+    for index in range(limb + 1, min(limb + _WAYS_NEAR, len(tokens))):
+        norm = tokens[index].norm
+        if norm in _AWAY:
+            return True
+        if norm not in _LIGHT:
+            return False
+    return False
+
+
+_PUT_AWAY = frozenset("arm forearm hand leg foot thigh calf heel limb extremity elbow knee".split())
+_WAYS_NEAR = 7  # tokens
+_LIGHT = frozenset(
+    "in on is was were a an the its his her well other lies lying placed put kept held hangs hanging rests resting and "
+    "up down gently safely just at".split()
+)
+_AWAY = frozenset(
+    "boot boots stirrup stirrups holder post padded strapped tucked board armboard rest pillow gutter support sling "
+    "tray splayed secured taped lithotomy traction-boot".split()
+)
+
+
+def _is_query(sentence: Sentence, at: int) -> bool:
+    """ "Two litres, right?": asks whether it is so."""
+    norms = [token.norm for token in sentence.tokens[at - 1 : at + 2]] if at else []
+    return norms[1:] == ["right", "?"] and norms[0] not in _LEADS | {"or"}

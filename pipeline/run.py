@@ -43,6 +43,7 @@ from pipeline import (
     sections,
     settle,
     short_names,
+    talk_sides,
     tokens,
     unsure,
     unused,
@@ -292,7 +293,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     marked = [mentions.mark(sentence, rules) for sentence in utterances.read(controls.obey(words, rules).words)]
     placed = sections.place(short_names.decide(marked, rules), rules, words)
     scoped = [context.scopes(sentence, rules) for sentence in placed]
-    reading = Reading(tuple(words), purposes.mark(answers.answer(scoped), rules))
+    reading = Reading(tuple(words), talk_sides.mark(purposes.mark(answers.answer(scoped), rules), rules))
     found: list[Fact] = []
     for extractor in plugins.every("pipeline.extractors"):
         found += extractor.extract(reading, rules)

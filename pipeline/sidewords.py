@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import pairwise
 
 from pipeline import body_parts
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
-from pipeline.left_as_side import WRITTEN, is_denied, is_ligament, is_side, is_talk, stays_in
-from pipeline.mentions import folded, split_phrase
-from pipeline.records import Laterality, Mention, Sentence, Token
+from pipeline.left_as_side import WRITTEN, is_ligament, is_none, is_side, is_talk
+from pipeline.mentions import folded
+from pipeline.records import Laterality, Sentence, Token
 from pipeline.rows import Concept
+from pipeline.side_names import is_sided, names, of_sided_part, phrases, site_rows
 
 # What ends a noun phrase to the left.
 BREAKS = _words(
@@ -30,41 +29,6 @@ class Side:
     first: int
     last: int
     value: Laterality | None
-
-
-class _Phrases:
-    """Phrases of sides with their rows, by their first two words, since "left" alone begins hundreds."""
-
-    def __init__(self, rows: Iterable[Concept]) -> None:
-        said = [(tuple(split_phrase(phrase)), row) for row in rows for phrase in row.say]
-        self.openers = frozenset(words[0] for words, _ in said)
-        self._by_two: dict[tuple[str, ...], list[tuple[tuple[str, ...], Concept]]] = {}
-        for words, row in sorted(said, key=lambda entry: (-len(entry[0]), entry[1].side is None)):
-            self._by_two.setdefault(words[:2], []).append((words, row))
-
-    def at(self, norms: Sequence[str], at: int) -> list[tuple[tuple[str, ...], Concept]]:
-        """(words, row) of the phrases that stand in folded words from `at` on, longest first."""
-        if norms[at] not in self.openers:
-            return []
-        two = tuple(norms[at : at + 2])
-        said = [*self._by_two.get(two, ()), *(self._by_two.get(two[:1], ()) if len(two) > 1 else ())]
-        return [(words, row) for words, row in said if tuple(norms[at : at + len(words)]) == words]
-
-
-@lru_cache(maxsize=4)
-def _phrases(grammar: Grammar) -> _Phrases:
-    return _Phrases(grammar.table("sides", Concept).values())
-
-
-@lru_cache(maxsize=4)
-def _names(grammar: Grammar) -> _Phrases:
-    """Names with a side in them that is none of the operation."""
-    return _Phrases(row for row in grammar.table("sides", Concept).values() if row.id in _NAMES)
-
-
-@lru_cache(maxsize=4)
-def _site_rows(grammar: Grammar) -> dict[str, Concept]:
-    return dict(grammar.table("sites", Concept))
 
 
 def sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
@@ -84,33 +48,43 @@ def named(sentence: Sentence, grammar: Grammar) -> frozenset[int]:
         found: set[int] = set()
         norms = folded(sentence)
         for at in range(len(norms) if sentence.says(_SAID) else 0):
-            words = next((words for words, _ in _names(grammar).at(norms, at) if not _PLAIN.issuperset(words)), ())
+            words = next((words for words, _ in names(grammar).at(norms, at) if not _PLAIN.issuperset(words)), ())
             found.update(range(at, at + len(words)))
-        kept = sentence.memo["side-names"] = grammar, frozenset(found - said)
+        astray: frozenset[int] = sentence.memo.get("no-sides", frozenset())
+        kept = sentence.memo["side-names"] = grammar, frozenset(found - said) | astray
     return kept[1]
 
 
-_SAID, _NAMES = frozenset({"left", "right"}), frozenset({"side-of-organ", "side-of-position"})
+def drop(sentence: Sentence, grammar: Grammar, side: Side) -> None:
+    """Takes a word of side for none, from here on: it was said as something else."""
+    sentence.memo["sides"] = grammar, [one for one in sides(sentence, grammar) if one != side]
+    sentence.memo["no-sides"] = sentence.memo.get("no-sides", frozenset()) | set(range(side.first, side.last + 1))
+    sentence.memo.pop("side-names", None)
+
+
+_SAID = frozenset({"left", "right"})
 _PLAIN = frozenset({"left", "right", "from", "to", "the"})
 
 
 def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
-    phrases = _phrases(grammar)
+    known = phrases(grammar)
     found: list[Side] = []
-    if phrases.openers.isdisjoint(folded(sentence)) and not sentence.says(WRITTEN.keys()):
+    if known.openers.isdisjoint(folded(sentence)) and not sentence.says(WRITTEN.keys()):
         return found
     norms = [WRITTEN.get(token.norm, word) for token, word in zip(sentence.tokens, folded(sentence), strict=True)]
     at = 0
     while at < len(norms):
-        said = phrases.at(norms, at) if not is_ligament(sentence, at) else []
+        said = known.at(norms, at) if not is_ligament(sentence, at) else []
         if not said:
             at += 1
             continue
         words, row = said[-1] if said[0][1].id == "left-behind" and is_side(sentence, at) else said[0]
         side = _read(sentence, grammar, at, at + len(words) - 1, row)
-        astray = is_denied(norms, at) or stays_in(norms, at)
-        if side is not None and not _inside_name(sentence, side, grammar) and not astray:
-            found.append(side)
+        if side is not None and not _inside_name(sentence, side, grammar):
+            if is_none(sentence, norms, at):
+                sentence.memo["no-sides"] = sentence.memo.get("no-sides", frozenset()) | set(range(at, side.last + 1))
+            else:
+                found.append(side)
         at += len(words)
     return found
 
@@ -136,7 +110,7 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         wide = last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm in ("side", "sided")
         return Side(first, last + wide, row.side) if alone else None
     if row.side is not None:
-        sided = {m: _sided(m, grammar) for m in sentence.mentions if m.table in _SIDED} if not last else {}
+        sided = {m: is_sided(m, grammar) for m in sentence.mentions if m.table in _SIDED} if not last else {}
         return None if last == 0 and is_talk(sentence, sided) else Side(first, last, row.side)
     if row.group == "relative":
         return Side(first, last, None)
@@ -159,7 +133,10 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
     if row.id == "side-of-position" and norms[-1] == "side" and first + 2 < last:
         return None  # "she lies on her right side, left hip up"
-    ends = [index for index in (last, last - 1) if index >= first and sentence.tokens[index].norm in ("left", "right")]
+    loose = norms[-1] not in _OF_VERB and row.id != "right-size"  # "left open ray", but no "left the plica alone"
+    ends = [index for index in (last, last - 1)[: 1 + loose]
+            if index >= first and sentence.tokens[index].norm in ("left", "right")
+            and sentence.tokens[min(index + 1, len(sentence.tokens) - 1)].norm not in _OF_VERB]  # fmt: skip
     if ends and (_before_sided(sentence, grammar, ends[0]) or any(  # "the side is left"
         token.norm in ("side", "laterality") for token in sentence.tokens[max(0, first - 2) : first])):
         return Side(ends[0], ends[0], "left" if sentence.tokens[ends[0]].norm == "left" else "right")
@@ -176,6 +153,9 @@ def _before_levels(sentence: Sentence, at: int) -> int:
     return at
 
 
+_OF_VERB = _words(
+    "a an the it some them him her us behind against across beside near next along beneath above below past"
+)
 _LEFT_SO = _words("behind alone untreated unrepaired undisturbed untouched undone")
 _NO_NOUN = frozenset({"left-behind", "right-size"})
 _TAKEN = _words("taken harvested obtained aspirated procured")  # "taken from the left" is no direction
@@ -194,7 +174,7 @@ def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     if not shut and at + 1 < len(tokens) and tokens[at + 1].norm in _PAIRED:
         return True
     for mention in sentence.mentions:
-        if mention.table not in _SIDED or not _sided(mention, grammar):
+        if mention.table not in _SIDED or not is_sided(mention, grammar):
             continue
         if 0 < mention.first - last <= 3 and not any(token.punctuation for token in tokens[last + 1 : mention.first]):
             return True
@@ -281,7 +261,7 @@ def _opens_name(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     """Whether a name with a side in it begins with an initial: "L iliac fossa", "R atrium", "L lateral"."""
     after = (token.norm for token in sentence.tokens[at + 1 : at + _WORDS])
     norms = ["left" if sentence.tokens[at].norm == "l" else "right", *after]
-    return bool(_names(grammar).at(norms, 0))
+    return bool(names(grammar).at(norms, 0))
 
 
 _WORDS = 6  # of the longest name with a side in it
@@ -334,7 +314,7 @@ def _before_sided(sentence: Sentence, grammar: Grammar, at: int, *, of_part: boo
 
     `of_part`: a disease or an operation is one only where of such a part: "both loose bodies" may lie in one knee.
     """
-    rows = _site_rows(grammar)
+    rows = site_rows(grammar)
     for index in range(at + 1, min(at + 5, len(sentence.tokens))):
         token = sentence.tokens[index]
         if token.punctuation or (token.norm in BREAKS and token.norm != "of"):
@@ -348,24 +328,10 @@ def _before_sided(sentence: Sentence, grammar: Grammar, at: int, *, of_part: boo
                 return True
             inside = mention.first <= at < index <= mention.last  # "osteoarthritis of both knees" is one name
             if (mention.first == index or inside) and mention.table in ("diagnoses", "procedures") and (
-                _of_sided_part(mention, grammar) if of_part else _sided(mention, grammar)
+                of_sided_part(mention, grammar) if of_part else is_sided(mention, grammar)
             ):  # fmt: skip
                 return True
     return False
-
-
-def _of_sided_part(mention: Mention, grammar: Grammar) -> bool:
-    row = grammar.tables[mention.table].get(mention.id)
-    part = _site_rows(grammar).get(row.site or "") if isinstance(row, Concept) else None
-    return part is not None and part.sided
-
-
-def _sided(mention: Mention, grammar: Grammar) -> bool:
-    row = grammar.tables[mention.table].get(mention.id)
-    if not isinstance(row, Concept):
-        return False
-    within = _site_rows(grammar).get(row.site) if row.site else None
-    return row.sided or (within is not None and within.sided)
 
 
 _LIVER = frozenset({"liver", "hepatic"})
@@ -379,7 +345,7 @@ def _inside_name(sentence: Sentence, side: Side, grammar: Grammar) -> bool:
         return True
     if any(
         mention.table == "procedures" and mention.first <= side.first and side.last < mention.last
-        and not _sided(mention, grammar)
+        and not is_sided(mention, grammar)
         for mention in sentence.mentions
     ):  # fmt: skip
         return True

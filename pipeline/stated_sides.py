@@ -193,6 +193,10 @@ def _is_whole(sentence: Sentence, side: Side, site: Mention | None) -> bool:
         led.add(tokens[at].norm)
         at -= 1
     end = max(side.last, site.last if site is not None and site.first > side.last else 0) + 1
+    labelled = bool(led) and led <= {"laterality", "operative", "side", "the"} and "laterality" in led
+    chosen = tokens[side.last].norm == "one" and _is_chosen(sentence, first, side.first)
+    if (labelled or chosen) and _shut(sentence, end, last):
+        return True
     if led & _SAYS and (led & _WHOLE or (led & _POINTS and site is not None)) and _shut(sentence, end, last):
         return True
     if at >= first and tokens[at].norm not in ("but", "and", ","):
@@ -202,6 +206,19 @@ def _is_whole(sentence: Sentence, side: Side, site: Mention | None) -> bool:
     return end < last and tokens[end].norm in _DONE and tokens[end - 1].norm in ("was", "were") and (
         _shut(sentence, end + 1, last)
     )
+
+
+def _is_chosen(sentence: Sentence, first: int, at: int) -> bool:
+    """ "We do the left one", "I'm operating on the right one": whether the words before a side say which is done."""
+    norms = [token.norm for token in sentence.tokens[first:at]]
+    return bool(norms) and norms[0] in _US and len(norms) > 1 and not _DOES.isdisjoint(norms) and all(
+        norm in _US | _DOES | _LIGHT for norm in norms
+    )
+
+
+_US = frozenset("we i we're i'm we've i've we'll are am so now today and then will".split())
+_DOES = frozenset("do did doing operate operating operated scope scoped scoping inject injected injecting treat "
+                  "treated treating replace replaced replacing".split())  # fmt: skip
 
 
 def _shut(sentence: Sentence, at: int, last: int) -> bool:

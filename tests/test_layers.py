@@ -25,13 +25,13 @@ LAYERS = {
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
             "conditions kin facing pictures context_cues said_behind changed_plans context_reach context_behind "
             "context_ends context_years context "
-            "short_names answers purposes mixtures body_parts left_as_side sidewords donor_sides sideshare "
-            "laterality people enumerations "
+            "short_names answers purposes mixtures body_parts left_as_side side_names sidewords talk_sides donor_sides "
+            "sideshare laterality people enumerations "
             "scales cues phases sidewise story what_if replacements",
             "extractors",
-            "standing stated_sides sidelines own_numbers sole_side side_orders known_parts label_sides inherited "
-            "same_again abandoned removals prior_devices unused settle unsure_states dose_talk unsure faint leftovers "
-            "assemble limits "
+            "standing stated_sides relative_sides sidelines own_numbers sole_side side_orders known_parts label_sides "
+            "inherited same_again abandoned removals prior_devices unused settle unsure_states dose_talk unsure faint "
+            "leftovers assemble limits "
             "signout wording word word_template "
             "other_side dosing coding udi fhir",
             "checks review exports",

@@ -1,0 +1,110 @@
+"""How people say a side, and how they say "left" and "right" for something else, tried with things of each sort.
+
+A frame is a remark within the narration of an operation on one side; the frames are common English usage, no source.
+What is asked first: nothing stands with the other side and without a doubt on it. What was said to be talk, a position,
+a remainder or a past day does not take the side away either.
+"""
+
+from __future__ import annotations
+
+import pytest
+from cases_runner import facts_of
+
+from pipeline.records import Fact
+
+OTHER = {"left": "right", "right": "left"}
+STORY = "{remark} Meniscectomy done. Kenalog forty milligrams injected into the joint."
+
+
+def frames(text: str) -> list[str]:
+    return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
+
+
+def silent(facts: list[Fact], side: str) -> list[tuple[str, str | None]]:
+    """Facts of today that stand with this side and no doubt on them."""
+    return [
+        (fact.kind, fact.name or fact.text) for fact in facts
+        if fact.laterality == side and not fact.doubts and fact.status == "performed"
+    ]  # fmt: skip
+
+
+RIGHT_AS_TALK = """
+Is the camera white balanced? Right. | Right. | Right, let's start. | Right, synovitis seen. | All right. | Right then.
+That's right. | Yes, right. | The count is right. | Swabs all right. | Right, so the pump is on. | Two litres, right?
+Right, pump on. | There was a loose body right behind the condyle. | The scope went right into the notch.
+The fluid came right from the portal. | A plica sat right against the condyle. | You're right. | Right away it bled.
+"""
+
+
+@pytest.mark.parametrize("remark", frames(RIGHT_AS_TALK))
+def test_right_that_is_no_side(remark: str) -> None:
+    facts = facts_of("Left knee arthroscopy. " + STORY.format(remark=remark))
+    assert silent(facts, "right") == []
+    assert [fact.laterality for fact in facts if fact.name == "meniscectomy"] == ["left"]
+
+
+def test_right_that_is_a_heading_or_an_answer() -> None:
+    both = facts_of("Bilateral knee injections. Right. Kenalog forty milligrams. Left. Kenalog twenty milligrams.")
+    doses = {str(fact.value): fact.laterality for fact in both if fact.kind == "medication_dose"}
+    assert doses == {"40": "right", "20": "left"}
+    for said in ("Knee arthroscopy. Right.", "Which side? Right. Knee arthroscopy.", "Right, knee arthroscopy."):
+        assert [fact.laterality for fact in facts_of(said) if fact.kind == "procedure"] == ["right"]
+
+
+LEFT_AS_VERB = """
+Rim left four millimetres. | A stable rim of 4 mm left. | Four millimetres of rim were left. | No fragments left.
+Loose bodies removed, none left. | We left the plica alone. | Capsule left open two centimetres. | Nothing left to do.
+The patella was left unresurfaced. | A stump of 3 mm left. | Remnant left 2 mm. | The portals were left unsutured.
+"""
+OUT_OF_THE_WAY = """
+Left leg in the other boot. | Left foot in the other boot with a little pull. | Left foot padded. | Left arm on a board.
+Left lateral decubitus. | Left leg lies in the holder. | I stand on the left. | Monitor on the left.
+Assistant on the left. | IV in the left hand. | Blood pressure cuff on the left arm. | Head turned to the left.
+"""
+OTHER_DAY = """
+He had a left knee replacement in 2018. | The left knee had an arthroscopy in 2015. | The left one is planned for June.
+The left knee was examined for comparison. | The left knee will follow in six weeks. | The left knee is fine.
+"""
+
+
+@pytest.mark.parametrize("remark", frames(LEFT_AS_VERB) + frames(OUT_OF_THE_WAY) + frames(OTHER_DAY))
+def test_left_that_is_no_side_of_the_work(remark: str) -> None:
+    facts = facts_of("Right knee arthroscopy. " + STORY.format(remark=remark))
+    told = ("history", "finding", "position", "procedure")
+    said = [one for one in silent(facts, "left") if one[0] not in told and one[1] != "inspection"]
+    assert said == []
+    assert [fact.laterality for fact in facts if fact.name == "meniscectomy"] in (["right"], [None])
+
+
+@pytest.mark.parametrize("remark", frames(LEFT_AS_VERB))
+def test_left_as_a_verb_takes_no_side_away(remark: str) -> None:
+    facts = facts_of("Right knee arthroscopy. " + STORY.format(remark=remark))
+    assert {fact.laterality for fact in facts if fact.name in ("meniscectomy", "triamcinolone")} == {"right", None}
+
+
+SAID_APART = """
+Left. | On the left. | Side left. | Laterality left. | Laterality: left. | We do the left one. | It is the left one.
+We are doing the left one today. | I'm operating on the left one. | This is the left knee. | Side is left.
+The operative side is the left. | Tourniquet on the left thigh. | Left knee marked.
+"""
+
+
+@pytest.mark.parametrize("remark", frames(SAID_APART))
+def test_a_side_said_apart_from_the_operation(remark: str) -> None:
+    facts = facts_of(f"Knee arthroscopy. {remark} Synovitis seen. Meniscectomy done.")
+    assert {fact.laterality for fact in facts if fact.kind == "procedure"} == {"left"}
+
+
+@pytest.mark.parametrize(
+    "second",
+    [
+        "The other knee got twenty milligrams of Kenalog.", "The other side got twenty milligrams of Kenalog.",
+        "Then the other knee with twenty milligrams of Kenalog.", "Contralateral: Kenalog twenty milligrams.",
+        "Kenalog twenty milligrams into the other knee.",
+    ],
+)  # fmt: skip
+def test_a_dose_of_the_other_side(second: str) -> None:
+    facts = facts_of(f"Left knee injected with Kenalog forty milligrams. {second}")
+    doses = {str(fact.value): fact for fact in facts if fact.kind == "medication_dose"}
+    assert (doses["40"].laterality, doses["20"].laterality) == ("left", "right")
+    assert doses["20"].doubts != ()
