@@ -59,6 +59,8 @@ def number_text(fact: Fact, grammar: Grammar) -> str:
     """The number of a fact with its unit: "2.50 mL", "20–30 mL", "about 5 mL", "0.25%"; "" without a number."""
     if fact.value is None and fact.low is None and fact.high is None:
         return ""
+    if fact.name == "gestational-age" and fact.unit == "d" and fact.value is not None:
+        return f"{fact.value // 7} weeks {fact.value % 7} days"
     if fact.value is not None:
         digits = format(fact.value, "f")
     else:

@@ -36,6 +36,8 @@ _REGIONS = tuple(frozenset(names.split()) for names in (
     "lung pleura bronchus mainstem-bronchus upper-lobe lower-lobe middle-lobe lingula",
     "thyroid thyroid-lobe recurrent-laryngeal-nerve parathyroid-gland",
     "carotid-artery common-carotid-artery internal-carotid-artery external-carotid-artery carotid-bifurcation",
+    "groin femoral-triangle inguinal-ligament femoral-artery common-femoral-artery superficial-femoral-artery "
+    "femoral-vein common-femoral-vein saphenous-vein greater-saphenous-vein",
 ))  # fmt: skip
 
 

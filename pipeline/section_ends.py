@@ -29,6 +29,8 @@ def unknown_heading(part: Sentence) -> bool:
 def is_over(lasting: str, part: Sentence, placed: list[Sentence]) -> bool:
     """Whether a section without a closing cue ends before this part."""
     if lasting in LISTS:
+        if lasting != "procedure" and _is_operation(part) and not _alone_so_far(placed[-1]):
+            return True  # "Post-op: same. Right mastectomy.": the operation behind its diagnosis
         return not _alone_so_far(placed[-1]) and not _lists_on(part)
     if lasting == "aftercare" and _sets_up(part):  # "Plan: marrow concentrate. GA, supine.": of this operation
         return not any(m.table in _SETTING for one in placed for m in one.mentions)
@@ -64,10 +66,22 @@ _LONG_AGO = frozenset(
 def _is_title(part: Sentence) -> bool:
     """A bare name of an operation as a sentence of its own ("Right ankle arthroscopy.")."""
     words = [token for token in part.tokens if not token.punctuation]
+    words = [token for at, token in enumerate(words)  # "levels I-II"
+             if token.norm != "i" or [one.norm for one in words[at + 1 : at + 2]] not in (["ii"], ["iii"])]
     named = any(m.table == "procedures" and m.first <= 3 for m in part.mentions)
     return named and len(words) <= 8 and not any(token.norm in _NO_TITLE for token in words)
 
 
+def _is_operation(part: Sentence) -> bool:
+    """A bare name of an operation, and no disease that one left behind ("failed right hip replacement")."""
+    lead = [token.norm for token in part.tokens[: min((m.first for m in part.mentions), default=0)]]
+    ill = any(m.table in ("diagnoses", "findings") for m in part.mentions)
+    return _is_title(part) and not ill and not _AFTER_IT & {token.norm for token in part.tokens} and not any(
+        _is_item(token) or token.quantity is not None for token in part.tokens[:1]
+    ) and (not lead or all(norm.isalpha() for norm in lead))
+
+
+_AFTER_IT = frozenset("failed loose infected painful status post s/p old complication dehiscence need".split())
 _TELLS = frozenset(
     "he she they we i patient needs need requires wants wishes for after previous prior history in since no failed ago "
     "years".split()
@@ -78,9 +92,12 @@ _NO_TITLE = _DONE | _TELLS
 
 def _alone_so_far(sentence: Sentence) -> bool:
     """Whether a sentence is no more than a heading (its marks apart)."""
-    if _is_item(sentence.tokens[0]):
-        return False
+    if _is_item(sentence.tokens[0]) or sentence.says(_SAME):
+        return False  # "Post-op: same." is told
     return sum(not token.punctuation for token in sentence.tokens) <= 3 and not sentence.mentions
+
+
+_SAME = frozenset({"same", "unchanged", "idem", "ditto", "identical"})
 
 
 def _lists_on(sentence: Sentence) -> bool:

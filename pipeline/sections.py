@@ -116,9 +116,23 @@ def _after_preop(row: SectionCue, part: Sentence, lasting: str, grammar: Grammar
         lasting == "preop-diagnosis" or _says_same([norm for norm in told[:joint] if norm.isalpha()])
     ):  # "Post-op: same + tear": also with what came to it
         return grammar.table("sections", SectionCue)["postop-diagnosis"]
+    if row.id == "aftercare" and words and words[0] in ("post", "postop") and _is_illness(part):
+        return grammar.table("sections", SectionCue)["postop-diagnosis"]
     return row
 
 
+def _is_illness(part: Sentence) -> bool:
+    """ "Post-op: perforated appendicitis.": a bare disease, and nothing to do, to take or to look out for."""
+    first = next((at for at, token in enumerate(part.tokens) if token.norm == ":"), len(part.tokens))
+    named = [m for m in part.mentions if m.first > first]
+    words = [token for token in part.tokens[first + 1 :] if not token.punctuation]
+    return bool(named) and len(words) <= _FEW and {m.table for m in named} <= {"diagnoses", "sites", "sides"} and (
+        any(m.table == "diagnoses" for m in named) and not any(t.norm in VERBS | _ORDERS for t in words)
+    )
+
+
+_FEW = 7  # words
+_ORDERS = frozenset("no avoid watch for monitor check if until treat risk look rule exclude".split())
 _SAME = frozenset("same unchanged change likewise above before identical".split())
 _SAME_WORDS = _SAME | frozenset("post op postop the it is as was stays remains no diagnosis dx remained stayed".split())
 

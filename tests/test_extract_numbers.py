@@ -20,7 +20,7 @@ NAMES = (
     "account", "sizes_by_digits", "irrigation", "measurements", "medicines", "needle_moves", "person",
     "specimens", "sutures", "times", "tourniquet", "aftercare_spans", "unnamed_doses", "blood_pressure",
     "component_sizes", "device_counts", "headed_together", "elided_devices", "replacements", "implant_rows",
-    "lens_power", "screws_by_sort", "ports_called", "cell_counts", "joint_numbers", "dose_limits",
+    "lens_power", "screws_by_sort", "ports_called", "cell_counts", "joint_numbers", "dose_limits", "births", "nodes",
 )  # fmt: skip
 
 

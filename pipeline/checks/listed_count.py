@@ -228,6 +228,8 @@ def _parts(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
         after = read[at + 1].norm if at + 1 < len(read) else ""
         if after not in PLACES or (not parts and read[at - 1].norm not in JOINS) or says_total(read, at):
             return None
+        if not parts and head.last + 1 < at and read[head.last + 1].norm == after:
+            return None  # "four nodes from station five, three from station six": the first has its place too
         parts.append(number)
     if len(parts) < 2 or sum(parts) == head.number:
         return None

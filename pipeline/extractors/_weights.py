@@ -17,7 +17,7 @@ def weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     placenta = any(token.norm == "placenta" for token in sentence.tokens[max(0, index - 3) : index])
     child = not placenta and any(token.norm in _CHILD for token in sentence.tokens) and not any(
         quantity.unit in ("wk", "mo", "d") and at < index and sentence.tokens[at - 1].norm not in ("at", "of")
-        for at, quantity in base.quantities(sentence, "time")
+        and not is_gestation(quantity) for at, quantity in base.quantities(sentence, "time")
     )  # "baby boy, five weeks, 3.8 kilos": no weight of birth; "a girl born at 39 weeks, 3.4 kg"
     if child and _is_birth_weight(quantity):
         born = next(at for at, token in enumerate(sentence.tokens) if token.norm in _CHILD)
@@ -59,6 +59,12 @@ def _organ(sentence: Sentence, index: int) -> int | None:
 
 _MEASURES = 9  # tokens
 _BETWEEN = frozenset({"x", "by", ",", "and", "\u00d7", "~"})
+
+
+def is_gestation(quantity: Quantity) -> bool:
+    """22 to 43 weeks, also in days: how far a pregnancy is, and no age of a child that one would give in weeks."""
+    days = (quantity.value or 0) * {"wk": 7, "d": 1}.get(quantity.unit or "", 0)
+    return 22 * 7 <= days <= 43 * 7
 
 
 def _is_birth_weight(quantity: Quantity) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline import cues, laterality
-from pipeline.extractors import base
+from pipeline.extractors import _suction_and_swabs, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
 
@@ -25,7 +25,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _sentence(reading, sentence, grammar)
         else:
             facts += (_bleeding(reading, sentence, grammar) or _bare_loss(reading, sentence, grammar)
-                      or _was_lost(reading, sentence))  # fmt: skip
+                      or _was_lost(reading, sentence) or _suction_and_swabs.lost(reading, sentence))  # fmt: skip
     return facts
 
 
@@ -80,7 +80,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         between = sentence.tokens[hit.last + 1 : index]
         if any(token.norm == "including" for token in between) and not any(token.quantity for token in between):
             price = 0  # "blood loss including the hemoperitoneum 850 mL"
-        if _part_of(sentence, index) or _was_found(sentence, hit) or (index < hit.first and _has_own(sentence, hit)):
+        if (facts and _splits(sentence, index, facts)) or _part_of(sentence, index) or _was_found(sentence, hit) or (index < hit.first and _has_own(sentence, hit)):
             continue
         if scale == "total" and facts:
             price = min(price, _IN_ALL)
@@ -155,6 +155,14 @@ def _part_of(sentence: Sentence, index: int) -> bool:
             part.dimension in ("", "volume")
         )
     return [token.norm for token in sentence.tokens[max(0, index - 2) : index]] in (["of", "which"], ["of", "that"])
+
+
+def _splits(sentence: Sentence, index: int, told: list[Fact]) -> bool:
+    """ "Blood loss 600, that is 400 in the sucker and 200 weighed": the parts of the whole that was told first."""
+    start = next((at for at, token in enumerate(sentence.tokens) if token.first > told[0].evidence.last), index)
+    between = [token.norm for token in sentence.tokens[start:index]]
+    pairs = set(zip(between, between[1:], strict=False))
+    return bool(pairs & {("that", "is"), ("made", "up"), ("which", "is")} or {"namely", "being", "i.e"} & set(between))
 
 
 _FOUND = frozenset({"found", "evacuated", "encountered", "hemoperitoneum", "haemoperitoneum", "hemothorax",

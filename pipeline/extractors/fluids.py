@@ -196,13 +196,20 @@ def _is_given(sentence: Sentence, last: int) -> bool:
 def _of_next(sentence: Sentence, grammar: Grammar, index: int, mention: Mention) -> bool:
     """ "EBL 150 cc crystalloid 1800 urine 350": the number stands right behind a name of its own, and the fluid after
     it is followed by its number."""
-    if mention.first != index + 1 or mention.last + 1 >= len(sentence.tokens):
+    between = [token.norm for token in sentence.tokens[index + 1 : mention.first]]
+    summed = bool(between) and set(between) <= _SUMMED  # "so seven hundred millilitres in all urine two hundred"
+    if not (mention.first == index + 1 or summed) or mention.last + 1 >= len(sentence.tokens):
         return False
     if sentence.tokens[mention.last + 1].quantity is None:
         return False
+    if summed:
+        return True
     names = [hit.last for hit in cues.hits(sentence, grammar, "blood-loss", "urine")]
     names += [other.last for other in base.mentions(sentence, "fluids")]
     return index - 1 in names
+
+
+_SUMMED = frozenset({"in", "all", "total", "altogether", "together", "overall", "so", "far"})
 
 
 def _is_bare_amount(sentence: Sentence, index: int, group: str, mention: Mention) -> bool:

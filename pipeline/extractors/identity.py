@@ -29,6 +29,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         facts += _sex(reading, sentence, grammar)
         facts += _allergy(reading, sentence)
         for mention in base.mentions(sentence, "handedness"):
+            if {"i", "i'm"} & {token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]}:
+                continue  # "from the right side, as I am right handed": the surgeon is
             facts.append(base.make("handedness", reading, sentence, mention.first, mention.last, name=mention.id,
                                    status="performed", certainty="affirmed"))  # fmt: skip
         for index, token in enumerate(sentence.tokens if sentence.says(_HANDED.keys()) else ()):

@@ -236,7 +236,13 @@ def _infused(sentence: Sentence, grammar: Grammar, first: int, last: int) -> boo
 
 # "Nine litres ran in, eight point two came back", "of which 500 mL was returned"
 _CAME_BACK = frozenset({"back", "returned", "recovered", "retrieved", "recollected", "outflow"})
+_CAME_OUT = frozenset("came come ran sucked suctioned suction drained aspirated taken collected again".split())
 _TO_VERB = 4  # tokens
+
+
+def _is_back(behind: list[str]) -> bool:
+    """ "Nine hundred and fifty came out again", "nearly all of it sucked out"."""
+    return bool(_CAME_BACK & set(behind) or ("out" in behind and _CAME_OUT & set(behind)))
 
 
 def _behind(sentence: Sentence, index: int) -> list[str]:
@@ -282,7 +288,7 @@ def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) ->
     paired = [token.norm for token in tokens[max(0, index - 2) : index]] in (["in", "and"], ["in", ","])
     if behind[:1] == ["out"] and (paired or behind[1:2] == ["deficit"]):  # "eighteen litres in and seventeen out"
         return [base.claim("irrigation_out", reading, sentence, index, index, index + 1, 2)]
-    if _CAME_BACK & set(behind):
+    if _is_back(behind):
         return [base.claim("irrigation_out", reading, sentence, index, index, index + len(behind), 2)]
     before = tokens[index - 1].norm if index else ""
     if before == ":" and index > 1:
@@ -327,7 +333,7 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         led = [hit for hit in cues.hits(sentence, grammar, "irrigation") if 0 < index - hit.last <= 3]
         if led:
             return [base.claim("irrigation_in", reading, sentence, index, led[-1].first, led[-1].last, 0)]
-    if _CAME_BACK & set(behind):
+    if _is_back(behind):
         return [base.claim("irrigation_out", reading, sentence, index, index, index + len(behind), 0)]
     near = cues.nearest(sentence, grammar, index, *_WORDS)
     if near is not None and near[1].id != "irrigation" and any(

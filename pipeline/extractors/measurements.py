@@ -109,7 +109,7 @@ def _named(
         for mention in base.mentions(sentence, "measures")
         if mention.id not in _OTHER_KINDS
         and not (mention.id == "insufflation-pressure" and cues.has(sentence, grammar, "tourniquet", "cuff"))
-        and not (mention.id in ("apgar", "blood-ph") and quantity.unit)
+        and mention.id != "apgar" and not (mention.id == "blood-ph" and quantity.unit)  # births.py reads the scores
         and not (mention.id == "blood-ph" and not 6 <= (quantity.value or 7) <= 8)  # "PH tear, 2 sutures"
         and not (mention.id == "height" and quantity.dimension not in ("", "length"))
         and not (mention.id == "extension" and _whose_measure.is_far_end(sentence, mention, index, quantity))

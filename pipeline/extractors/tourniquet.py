@@ -46,7 +46,10 @@ def _pressure_behind(sentence: Sentence, index: int) -> Decimal | None:
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     told = let_down = False
+    cuffed = any(cues.has(sentence, grammar, "tourniquet", "cuff") for sentence in reading.sentences)
     for sentence in reading.sentences:
+        if not cuffed and sentence.says(_ISCHAEMIA):
+            continue  # "warm ischaemia time 18 minutes": of a clamp or a graft, where no tourniquet is told of
         airway = not sentence.says(_NAMED) and any(
             quantity.unit == "cm[H2O]" for _, quantity in base.quantities(sentence, "pressure")
         )  # "tube size 8, cuff pressure 25 cmH2O"
@@ -64,6 +67,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _further(reading, sentence, 0)  # "...; reinflated 08:52, down 09:12 (20 min), total 55 min"
         told = False
     return _blown_up_later(facts)
+
+
+_ISCHAEMIA = frozenset({"ischaemia", "ischaemic", "ischemia", "ischemic"})
 
 
 def _blown_up_later(facts: list[Fact]) -> list[Fact]:
