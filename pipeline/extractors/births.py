@@ -1,4 +1,4 @@
-"""What is told of a birth: how far the pregnancy was, the Apgar scores with their minutes, a weight without its unit."""
+"""What is told of a birth: how far the pregnancy was, the Apgar scores, a weight without its unit."""
 
 from __future__ import annotations
 

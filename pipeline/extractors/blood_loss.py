@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 from pipeline import cues, laterality
@@ -80,7 +81,9 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         between = sentence.tokens[hit.last + 1 : index]
         if any(token.norm == "including" for token in between) and not any(token.quantity for token in between):
             price = 0  # "blood loss including the hemoperitoneum 850 mL"
-        if (facts and _splits(sentence, index, facts)) or _part_of(sentence, index) or _was_found(sentence, hit) or (index < hit.first and _has_own(sentence, hit)):
+        if facts and _splits(sentence, index, facts):
+            continue
+        if _part_of(sentence, index) or _was_found(sentence, hit) or (index < hit.first and _has_own(sentence, hit)):
             continue
         if scale == "total" and facts:
             price = min(price, _IN_ALL)
@@ -161,8 +164,9 @@ def _splits(sentence: Sentence, index: int, told: list[Fact]) -> bool:
     """ "Blood loss 600, that is 400 in the sucker and 200 weighed": the parts of the whole that was told first."""
     start = next((at for at, token in enumerate(sentence.tokens) if token.first > told[0].evidence.last), index)
     between = [token.norm for token in sentence.tokens[start:index]]
-    pairs = set(zip(between, between[1:], strict=False))
-    return bool(pairs & {("that", "is"), ("made", "up"), ("which", "is")} or {"namely", "being", "i.e"} & set(between))
+    pairs = set(pairwise(between))
+    led = pairs & {("that", "is"), ("made", "up"), ("which", "is")}
+    return bool(led or {"namely", "being", "i.e"} & set(between))
 
 
 _FOUND = frozenset({"found", "evacuated", "encountered", "hemoperitoneum", "haemoperitoneum", "hemothorax",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from decimal import Decimal
+from itertools import pairwise
 
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
@@ -19,7 +20,8 @@ _STATIONS = frozenset({"station", "stations", "level", "levels"})
 _INVADED = frozenset({"positive", "involved", "metastatic", "invaded", "affected"})
 _KIND_OF = frozenset(
     "lymph sentinel axillary pelvic hilar mediastinal inguinal cervical neck regional more further hot blue dark "
-    "enlarged palpable black mesenteric iliac obturator paraaortic para-aortic aortic left right level suspicious".split()
+    "enlarged palpable black mesenteric iliac obturator paraaortic para-aortic aortic left right level "
+    "suspicious".split()
 )
 _TOLD = ("indication", "history", "imaging", "aftercare", "follow-up", "preop-diagnosis")
 _TO_NUMBER = frozenset({":", "-", "of", "was", "were", "is", "=", "total", "in", "number", "removed", "taken"})
@@ -118,7 +120,7 @@ def _is_label(tokens: tuple[Token, ...], at: int) -> bool:
 
 def _is_total(tokens: tuple[Token, ...], first: int, last: int) -> bool:
     around = [token.norm for token in tokens[max(0, first - 3) : first] + tokens[last + 1 : last + 4]]
-    return "total" in around or "altogether" in around or ("in", "all") in set(zip(around, around[1:], strict=False))
+    return "total" in around or "altogether" in around or ("in", "all") in set(pairwise(around))
 
 
 def _invaded(reading: Reading, sentence: Sentence, taken: set[int]) -> list[Fact]:
