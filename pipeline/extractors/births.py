@@ -111,8 +111,8 @@ def _pregnancy(reading: Reading, sentence: Sentence) -> list[Fact]:
         quantity = token.quantity
         if quantity is None:
             if short := _IN_SHORT.match(token.text):
-                days = Decimal(short[1]) * 7 + Decimal(short[2])
-                facts.append(base.make("measurement", reading, sentence, at, at, name="gestational-age", value=days,
+                told = Decimal(short[1]) * 7 + Decimal(short[2])
+                facts.append(base.make("measurement", reading, sentence, at, at, name="gestational-age", value=told,
                                        unit="d"))  # fmt: skip
             continue
         if quantity.form == "number" and is_gestation(quantity) and before not in ("for", "in", "after", "every"):

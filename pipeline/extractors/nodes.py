@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 from itertools import pairwise
+from typing import Any
 
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
@@ -57,10 +58,10 @@ def _whole(sentence: Sentence, at: int) -> bool:
 
 
 def _nodes(
-    reading: Reading, sentence: Sentence, at: int, first: int, last: int, said: str = "nodes", **more: object
+    reading: Reading, sentence: Sentence, at: int, first: int, last: int, said: str = "nodes", **more: Any
 ) -> Fact:
     return base.claim("specimen_count", reading, sentence, at, first, last, _COST, unit=None, text=said, places=(at,),
-                      **more)  # type: ignore[arg-type]
+                      **more)
 
 
 def _counted(reading: Reading, sentence: Sentence, taken: set[int]) -> list[Fact]:
