@@ -24,7 +24,7 @@ R = TypeVar("R", bound=Row)
 # Tables whose phrases do not name things to be found in the text as mentions.
 NOT_MENTIONED = frozenset((
     "kinds", "units", "context", "sections", "control", "corrections", "confusions", "limits", "profiles", "cues",
-    "sides", "loinc", "families", "look_alikes", "operation_words", "dose_talk",
+    "sides", "loinc", "families", "look_alikes", "operation_words", "dose_talk", "drug_classes",
 ))  # fmt: skip
 
 

@@ -38,6 +38,8 @@ def named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int
     places += [(earlier, earlier.tokens) for earlier in reversed(out[-1:])] if not places else []
     for place, stretch in places:
         old = [m for m in numbing(stretch, mark(Sentence(0, tuple(stretch)), loaded).mentions) if m.table in tables]
+        if old and any((m.table, m.id) == (old[-1].table, old[-1].id) for m in after if m.first == first.first):
+            return None  # "hyaluronate two mils. No, no hyaluronic acid": denied, and no other name for it
         if old and place is draft and numbered_anew(tokens, old[-1].last, cue, first.last):
             return old[-1].first
         if old and place is draft and (led := led_anew(tokens, old[-1].first, cue, first.last)) >= 0:

@@ -18,6 +18,7 @@ import numpy as np
 from pipeline import (
     abandoned,
     agreement,
+    announced,
     answers,
     assemble,
     audio,
@@ -299,7 +300,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
         found += extractor.extract(reading, rules)
     told = other_side.fill(same_again.repeat(arbitrate(found), reading, rules), reading, rules)
     stated = unused.set_aside(removals.explant(inherited.inherit(told, reading, rules), reading, rules), reading)
-    stated = abandoned.one_side(prior_devices.mark(stated, reading), reading)
+    stated = announced.mark(abandoned.one_side(prior_devices.mark(stated, reading), reading), reading)
     stated = settle.settle(facing.doubt(abandoned.doubt(stated, reading, rules), reading), reading, rules)
     return reading, _number(faint.lend(unsure.doubt(stated, reading, rules), reading))
 

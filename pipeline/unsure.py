@@ -14,7 +14,7 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import NamedTuple
 
-from pipeline import changed_plans, cues, dose_talk, kin, sidewords, unsure_states
+from pipeline import changed_plans, class_words, cues, dose_talk, kin, sidewords, unsure_states
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence, replace
@@ -59,6 +59,7 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
     stands = [_Words.of(one) for one in sentences]
     dosed = {fact.group for fact in facts if fact.kind in _AMOUNTS and fact.group is not None}
     undone = dose_talk.undone(facts)
+    denied = class_words.withdrawn(reading, grammar)
     told: list[Fact] = []
     for fact in facts:
         at = bisect_right(begins, fact.evidence.first) - 1
@@ -67,6 +68,8 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
         reason = None if place is None else next(_reasons(fact, place, fact.group in dosed, grammar), None)
         if reason is None and place is not None and fact.group in undone and fact.kind in _AMOUNTS and _is_done(fact):
             reason = dose_talk.OF_ONE_UNDONE
+        if reason is None and place is not None and denied and fact.kind in dose_talk.KINDS and _is_done(fact):
+            reason = class_words.doubt(fact, denied, grammar)
         told.append(fact if reason is None else replace(fact, doubts=(LEAD + reason,)))
     return told
 

@@ -1,0 +1,97 @@
+"""What is announced and then told as done, as people narrate while they work: "now I'm going to inject the kenalog.
+That's in.", "we will use two anchors that's done"."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+
+from pipeline.clauses import word_set as _words
+from pipeline.records import Fact, Reading, Sentence, replace
+
+_KINDS = frozenset({
+    "medication", "medication_dose", "medication_volume", "medication_concentration", "medication_route", "device",
+    "device_count", "device_size", "drain", "procedure", "act", "injection_volume", "anaesthesia", "dressing",
+})  # fmt: skip
+_RULES = frozenset({"planned", "asked-for"})
+_WHO = _words("i we i'll we'll i'm we're let going")
+_OTHER_DAY = _words(
+    "tomorrow tonight later next weeks months afterwards postoperatively if when once recovery clinic home"
+)
+_LEAD = _words("and ok okay yes right now good so there great lovely perfect nice fine well all")
+_SUBJECTS = (("that's",), ("it's",), ("that", "is"), ("it", "is"), ("that", "has"), ("it", "has"), ("they're",),
+             ("they", "are"), ("that", "was"), ("it", "was"), ("that",), ("it",), ())  # fmt: skip
+_BETWEEN = _words("now all just gone been nicely safely went has")
+_IN = _words("in done given placed injected inserted")
+_GOES = (("in", "it", "goes"), ("in", "they", "go"), ("in", "it", "went"), ("in", "she", "goes"))
+_BEHIND = _words("now nicely well good ok okay then fine safely too . , ; !")
+_SOON = 4  # tokens from what was announced to "that's in"
+MORE = "announced with something else; which of them is in was not said"
+
+
+def mark(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
+    """The facts, what was announced and told as done in the next breath as done. Pure."""
+    sentences = [one for one in reading.sentences if one.tokens]
+    begins = [one.tokens[0].first for one in sentences]
+    told: dict[int, list[int]] = {}  # sentence -> the places in `facts` that it announces
+    for place, fact in enumerate(facts):
+        if fact.status == "planned" and fact.certainty == "affirmed" and fact.kind in _KINDS and (
+            fact.role not in ("aftercare", "avoid")
+        ):  # fmt: skip
+            at = bisect_right(begins, fact.evidence.first) - 1
+            if at >= 0 and _is_announced(sentences[at], fact):
+                told.setdefault(at, []).append(place)
+    made = list(facts)
+    for at, places in told.items():
+        last = max(facts[place].evidence.last for place in places)
+        ahead = [token.norm for token in sentences[at].tokens if token.first > last]
+        behind = [token.norm for token in sentences[at + 1].tokens] if at + 1 < len(sentences) else []
+        here = any(_is_done(ahead[start:], False) for start in range(min(len(ahead), _SOON)))
+        over = all(not word[:1].isalnum() or word in _BEHIND | {"in"} for word in ahead)
+        if not here and not (over and _is_done(behind, True)):
+            continue
+        several = len({facts[place].group or facts[place].name for place in places
+                       if facts[place].kind not in ("act", "procedure")}) > 1  # fmt: skip
+        for place in places:
+            doubts = (*facts[place].doubts, MORE) if several else facts[place].doubts
+            made[place] = replace(facts[place], status="performed", doubts=doubts)
+    return made
+
+
+def _is_announced(sentence: Sentence, fact: Fact) -> bool:
+    """Whether the plan is what the speaker is about to do."""
+    for scope in sentence.scopes:
+        first, last = sentence.tokens[scope.first].first, sentence.tokens[scope.last].last
+        if scope.rule in _RULES and first <= fact.evidence.first <= last:
+            norms = [token.norm for token in sentence.tokens[max(0, scope.first - 2) : scope.last + 1]]
+            if not _WHO.isdisjoint(norms) and _OTHER_DAY.isdisjoint(norms):
+                return True
+    return False
+
+
+def _is_done(norms: list[str], alone: bool) -> bool:
+    """Whether words begin with "that's in". `alone`: a bare "in" or "done" will do, where nothing else is said."""
+    at = 0
+    while at < len(norms) and (norms[at] in _LEAD or norms[at] == ","):
+        at += 1
+    if any(tuple(norms[at : at + len(said)]) == said for said in _GOES):
+        return True
+    for subject in _SUBJECTS:
+        if tuple(norms[at : at + len(subject)]) != subject:
+            continue
+        then = at + len(subject)
+        went = False
+        while then < len(norms) and norms[then] in _BETWEEN:
+            went = went or norms[then] == "went"
+            then += 1
+        if then >= len(norms) or norms[then] not in _IN or not (subject or alone):
+            continue
+        if subject in (("that",), ("it",)) and not went:
+            continue
+        rest = norms[then + 1 :]
+        if not rest or rest[0] in _BEHIND or (subject and not alone and rest[0] in _NEXT):
+            return True
+    return False
+
+
+_NEXT = _words("we i next now so ok okay right skin closing closure and")
