@@ -51,6 +51,8 @@ def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     while index < len(norms):
         norm = norms[index]
         piece = ""
+        if index == start + 1 and _ends_written(norms, index):
+            break
         pair = numerals._below_hundred(norms, index)
         if norm in numerals.REPEATED and numerals._digit(word_at(norms, index + 1)) is not None:
             piece, index = str(numerals._digit(norms[index + 1])) * numerals.REPEATED[norm], index + 1
@@ -64,6 +66,9 @@ def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
             piece = norm.upper()
         elif norm in ("a", "i") and (tokens[index].text.isupper() or (text and _is_numeral(word_at(norms, index + 1)))):
             piece = norm.upper()
+        if index > start and norm == "for" and norms[index - 1][0] == word_at(norms, index + 1)[:1] != "":
+            index += 2  # "B for bravo"
+            continue
         if norm[0] in "+-" and norm[1:2].isdigit():
             break  # "SN T5 +18.5 D": the power of a lens
         if not piece or not _CODE.match(piece.lower().lstrip("(#-/.)") or "x"):
@@ -75,6 +80,21 @@ def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     return Quantity(form="code", text=text), index
 
 
+def _ends_written(norms: Sequence[str], index: int) -> bool:
+    """ "Lot 10254 two of them", "lot 10254 8 x 25", "lot 10254 x2": behind a code written in one piece a number in
+    words counts, and a number beside an "x" is a size or a count."""
+    piece = norms[index - 1]
+    if len(piece) < _WRITTEN or sum(letter.isdigit() for letter in piece) < _WRITTEN - 1:
+        return False
+    if norms[index].isalpha() and _is_numeral(norms[index]):
+        return True
+    beside = ("x", "by", "×")
+    return (norms[index] in beside and _is_numeral(word_at(norms, index + 1))) or (
+        _is_numeral(norms[index]) and word_at(norms, index + 1) in beside
+    )
+
+
+_WRITTEN = 4  # characters
 _LISTED = frozenset({"draws", "pulls", "aspirates", "aliquots", "injections"})
 
 

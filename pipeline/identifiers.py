@@ -7,12 +7,13 @@ completed: whether it holds is for `udi.read`.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from pipeline import numerals
 from pipeline.records import Quantity, Token
 
-CUES = frozenset({"udi", "gtin", "barcode", "identifier"})
+CUES = frozenset({"(", "udi", "gtin", "barcode", "identifier"})
 _FILLERS = frozenset({"is", "was", "number", "no", "no.", "code", "#", ":", "of", "reads", "the", "label", "as", "="})
 _MARKS = {
     "slash": "/", "dash": "-", "hyphen": "-", "dot": ".", "point": ".", "dollar": "$", "(": "(", ")": ")", "/": "/",
@@ -27,11 +28,17 @@ _SPELLED = {
     ).split()
 }
 _SYMBOLS = frozenset("()+/$.-%")
+_GS1 = re.compile(r"^01\)\d{14}(?:\(\d{2,4}\)[\w./-]+)*$")
 _LEAST = 6  # characters; shorter is no identifier
 
 
 def read(tokens: Sequence[Token], norms: Sequence[str], at: int) -> tuple[Quantity, int, int] | None:
-    """(code, its first token, the index after it) of the identifier that the cue at `at` announces, or None."""
+    """(code, its first token, the index after it) of the identifier that the cue at `at` announces, or None. The
+    bracket before a GS1 element string is a cue: "(01)" and fourteen digits are a product code (GS1 General
+    Specifications, application identifier 01)."""
+    if norms[at] == "(":
+        written = tokens[at + 1].text.strip(".,;") if at + 1 < len(tokens) else ""
+        return (Quantity(form="code", text=f"({written}"), at, at + 2) if _GS1.match(written) else None
     if norms[at] not in CUES or (norms[at] == "identifier" and (not at or norms[at - 1] != "device")):
         return None
     first = at + 1

@@ -42,6 +42,7 @@ _OH = re.compile(r"^\d{1,2}[oO]$")
 _OH_DIGIT = re.compile(r"(?<![a-z])(o)['’](?=(?:one|two|three|four|five|six|seven|eight|nine)(?![a-z]))", re.I)
 _NAMED = re.compile(r"^[A-Z][A-Za-z]*[-–]\d[\dA-Za-z.]*$")  # GIA-80, TIMI-3: a name, not a number
 _JOINED = re.compile(r"(?<=[A-Za-z]{2})([+=&])(?=[A-Za-z]{2})")
+_LABELLED = re.compile(r"^(.*\d.*)/(exp|lot|sn|ref)$", re.I)
 _SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ]|\d{1,4}(?:\.\d+)?$)")
 _ASKED = re.compile(r"^(\?{1,2})([A-Za-z].*)$")  # "?stone": query stone
 # Words of clinical shorthand with a mark inside them, and what they are said as.
@@ -113,6 +114,9 @@ def _core(text: str) -> list[tuple[str, str, bool]]:
         return [(text[0], "x", False), (lasting[1], lasting[1].lower(), False)]
     if _OH.match(text):
         return [(text[:-1], text[:-1], False), (text[-1], "o", False)]  # "2o Vicryl": two oh
+    labelled = _LABELLED.match(text)
+    if labelled:  # "lot 10254/exp 2027-03"
+        return [*_core(labelled[1]), ("/", "/", True), (labelled[2], labelled[2].lower(), False)]
     parts = _JOINED.split(text)
     if len(parts) > 1:  # "AL+AM portals", "pre=post"
         return [piece for part in parts for piece in ([(part, part, False)] if part in "+=&" else _core(part))]

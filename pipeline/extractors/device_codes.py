@@ -42,8 +42,21 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 doubts = tuple(doubt for doubt in fact.doubts if not doubt.endswith("from single digits"))
                 facts.append(replace(fact, doubts=doubts, **_owner(sentence, hit, hits)))
                 facts += _further(reading, sentence, hit, fact)
+        facts += _unannounced(reading, sentence, {fact.evidence.last for fact in facts})
         for hit in cues.hits(sentence, grammar, "expiry"):
             facts += _expiry(reading, sentence, hit)
+    return facts
+
+
+def _unannounced(reading: Reading, sentence: Sentence, ends: set[int]) -> list[Fact]:
+    """ "Screw (01)09501101530003(10)AB1": a GS1 element string without a word for it."""
+    facts: list[Fact] = []
+    for at, token in enumerate(sentence.tokens):
+        code = token.quantity.text if token.quantity is not None and token.quantity.form == "code" else ""
+        if code.startswith("(01)") and token.last not in ends:
+            hit = cues.Hit("udi", at, at)
+            fields = {"text": code.upper(), "value": None, "unit": None, **_owner(sentence, hit, [hit])}
+            facts.append(base.claim("device_udi", reading, sentence, at, at, at, _SURE, **fields))
     return facts
 
 
@@ -85,6 +98,8 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
             return None  # "SN T5 +18.5 D": the model and power of a lens
         if token.norm == ")" and "".join(parts).count("(") <= parts.count(")"):
             break  # "(lot 7781A)": the bracket is not of the code
+        if parts and (token.norm in _LABELLED or _begins_size(sentence, at)):
+            break  # "LOT 10254 EXP 2027-03", "lot 10254 8 x 25"
         if parts and token.norm == "(" and _is_size(sentence, at + 1):
             break  # "lot 4K120 (5.5)": which of the sizes it is of
         if parts and token.text[:1] == "+" and token.text[1:2].isdigit():
@@ -92,6 +107,9 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
         if token.quantity is not None and token.quantity.dimension == "":
             parts.append(token.quantity.text if token.quantity.form == "code" else _digits(token))
             numbers.append((token.first, token.last))
+        elif _explains(sentence, at):
+            at += 2  # "B for bravo"
+            continue
         elif token.norm in _LETTERS:
             parts.append(_LETTERS[token.norm])
         elif token.punctuation and token.norm in "-/()" and parts:
@@ -101,6 +119,9 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
         else:
             break
         at += 1
+    while parts and parts[-1] in ("/", "-", "("):
+        parts.pop()
+        at -= 1
     text = "".join(parts).removeprefix("#")
     if parts:
         text = _as_written(reading, tokens[first].first, tokens[at - 1].last, text)
@@ -116,6 +137,33 @@ def _code(reading: Reading, sentence: Sentence, hit: cues.Hit) -> Fact | None:
         _CODES[hit.id], reading, sentence, _token_at(sentence, numbers[0]), hit.first, at - 1, _SURE, text=text.upper(),
         value=None, low=None, high=None, unit=None, rest=tuple(numbers[1:]), doubts=doubts,
     )  # fmt: skip
+
+
+# What a label says beside a code (ISO 15223-1, from memory: batch, serial, catalogue number, use-by date).
+_LABELLED = frozenset(
+    "exp exp. expiry expires expiring sn s/n serial ref cat gtin udi lot batch qty size sz mfg mfd use di pi".split()
+)
+_BY = frozenset({"x", "by", "×"})
+_WRITTEN = 4  # characters of a code that stands in one piece
+
+
+def _begins_size(sentence: Sentence, at: int) -> bool:
+    """Whether a size or a count begins at a token behind a code in figures: "8 x 25", "x 2", "two of them"."""
+    norms = [token.norm for token in sentence.tokens[at : at + 2]]
+    numbered = [token.quantity is not None for token in sentence.tokens[at : at + 2]]
+    if not any(letter.isdigit() for letter in sentence.tokens[at - 1].text):
+        return False
+    first = sentence.tokens[at].quantity
+    counted = first is not None and first.form in ("number", "times") and not sentence.tokens[at].text[-1:].isdigit()
+    if (counted and len(sentence.tokens[at - 1].text) >= _WRITTEN) or (first is not None and first.form == "times"):
+        return True
+    return len(norms) == 2 and ((norms[0] in _BY and numbered[1]) or (numbered[0] and norms[1] in _BY))
+
+
+def _explains(sentence: Sentence, at: int) -> bool:
+    """Whether "for bravo", "as in mother" at a token says again the letter before it."""
+    norms = [token.norm for token in sentence.tokens[at - 1 : at + 2]]
+    return len(norms) == 3 and norms[1] == "for" and len(norms[0]) == 1 and norms[2].startswith(norms[0])
 
 
 def _is_size(sentence: Sentence, at: int) -> bool:
