@@ -51,10 +51,15 @@ def next_cue(tokens: Sequence[Token], start: int, by_first: Cues) -> Cue | None:
 
 def _cue_at(tokens: Sequence[Token], index: int, by_first: Cues) -> Cue | None:
     for phrase, row in by_first.get(tokens[index].norm, ()):
+        if phrase[0] == "make" and index and tokens[index - 1].norm in _RECKONS:
+            continue  # "I make that twenty one": what it comes to
         end = _match(tokens, index, phrase)
         if end:
             return Cue(row, " ".join(phrase), index, end)
     return None
+
+
+_RECKONS = frozenset({"i", "we", "they"})
 
 
 def _goes_on(tokens: Sequence[Token], cue: Cue, by_first: Cues) -> Cue | None:

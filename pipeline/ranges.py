@@ -36,7 +36,7 @@ _BEHIND_MOST = frozenset("of in per a an and or for to at each daily with on by 
 _AMOUNTS = frozenset("loss ebl bleeding output urine pressure volume weight still".split())  # "EBL under ten"
 _LAST = frozenset(words[-1] for words in _COMPARATORS)
 _FIRST_BEHIND = frozenset(words[0] for words in _BEHIND)
-_BLOWN = frozenset({"blown", "pumped"})
+_BLOWN = frozenset("blown pumped add adds added adding sums comes came brings brought goes got".split())
 _LINKS = frozenset({"to", "-", "–", "or"})
 _GUESSED = frozenset({"maybe", "perhaps", "possibly"})
 _CHANGED = frozenset(
@@ -373,7 +373,7 @@ def _comparator(tokens: Sequence[Token], index: int, quantity: Quantity) -> tupl
             if sign is None or (words == ("up", "to") and tokens[index - 3 : index - 2] and (
                 tokens[index - 3].norm in _BLOWN and index > 2
             )):
-                continue  # "blown up to three hundred": how far, no upper bound
+                continue  # "blown up to three hundred", "adds up to twenty": how far, no upper bound
             if words in (("over",), ("under",), ("below",), ("around",)):
                 bare = not quantity.dimension and words != ("around",) and bool(
                     {token.norm for token in tokens[max(0, index - 5) : index - 1]} & _AMOUNTS

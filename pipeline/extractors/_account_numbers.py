@@ -3,8 +3,9 @@ side, the part and the product that an amount's own words name."""
 
 from __future__ import annotations
 
+from pipeline import cues
+from pipeline.extractors import _account_told, _beside_amount, _direction, _draws, base
 from pipeline.extractors import _amount_words as words
-from pipeline.extractors import _beside_amount, _direction, _draws, base
 from pipeline.extractors._account_parts import Amount, plain
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Mention, Sentence
@@ -177,3 +178,22 @@ def own_side(amount: Amount) -> Laterality | None:
 
 
 _TO = frozenset({"from", "on", "into", "in", "to", "the"})
+
+
+def is_at_donor(amount: Amount) -> bool:
+    """Whether a part that fat is taken from stands among an amount's own words."""
+    return any(amount.first <= m.first <= amount.last and m.id in _account_told.DONOR
+               for m in base.mentions(amount.sentence, "sites"))  # fmt: skip
+
+
+def is_loss(amount: Amount, grammar: Grammar) -> bool:
+    """Whether an amount is of blood that was lost, not of blood that was taken: "thirty mils of blood from the arm"."""
+    for hit in cues.hits(amount.sentence, grammar, "blood-loss"):
+        if amount.first <= hit.first <= amount.last + 1 and not (
+            hit.first == amount.index + 1 and _TAKEN & {*amount.before[-6:], *amount.after}
+        ):
+            return True
+    return False
+
+
+_TAKEN = frozenset({"took", "take", "drew", "drawn", "from", "aspirated", "venous"})

@@ -47,6 +47,25 @@ def is_fat(sentence: Sentence, grammar: Grammar) -> bool:
     return any("fat" in m.id or "lipofill" in m.id or m.id == "emulsification" for m in named)
 
 
+def is_drawn(sentence: Sentence) -> bool:
+    """Whether a sentence tells that something was drawn or made of what was drawn: else all amounts are of what was
+    given."""
+    return any(token.norm in _DRAWING and (at + 1 == len(sentence.tokens) or sentence.tokens[at + 1].norm != "up")
+               for at, token in enumerate(sentence.tokens)) if sentence.says(_DRAWING) else False  # fmt: skip
+
+
+_DRAWING = (
+    words.DREW
+    | words.CRESTS
+    | words.MADE
+    | frozenset(
+        "blood venous vein harvest harvested collected lipoaspirate iliac jamshidi trephine centrifuge aspiration "
+        "fraction ilium pelvis marrow fat sac".split()
+    )
+    - {"aspirated"}
+)
+
+
 @dataclass(frozen=True, slots=True)
 class Amount:
     """A volume, or a bare number that may be one. `before` ends with the word next to it, `after` begins with it;
@@ -192,6 +211,8 @@ def _where_split(sentence: Sentence, low: int, high: int) -> int:
             break
         if token.norm in words.COUNTED and tokens[at + 1 : at + 2] and tokens[at + 1].quantity is not None:
             break  # "ten mils draw three only six"
+        if at > low + 1 and token.norm in _HEADS and _heads(sentence, at, high):
+            break  # "sixty mils drawn final product six mils"
         if token.norm in ("with", "to") and high - at <= 2 and high < len(tokens) and at > low + 1:
             break  # "sixty mils in all with six of citrate", "thirty mils spun to nine"
         if at > low + 1 and token.norm in words.DOES and tokens[at - 1].norm not in words.IS and _leads_to(
@@ -205,6 +226,15 @@ def _where_split(sentence: Sentence, low: int, high: int) -> int:
     return at
 
 
+def _heads(sentence: Sentence, at: int, high: int) -> bool:
+    """Whether a word for what was made is the name of the number at `high`, and none of what goes before it."""
+    tokens = sentence.tokens
+    if high >= len(tokens) or tokens[at - 1].norm in words.PREPOSITIONS | _ARTICLES or high - at > _NEAR_NEXT:
+        return False
+    return all(token.norm in _HEADS | words.IS | {":", "of"} for token in tokens[at:high])
+
+
+_HEADS = frozenset("final product volume concentrate concentrated bmac prp yield yields result end".split())
 _NEAR_NEXT = 3  # tokens
 
 

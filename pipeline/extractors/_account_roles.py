@@ -26,7 +26,8 @@ _OUT_OF_IT = frozenset("drawn aspirated collected harvested taken pulled".split(
 _VEINS = frozenset("vein arm forearm antecubital acf cubital".split())
 _CREST = frozenset("crest crests psis asis iliac side bone humerus tibia calcaneus femur".split())
 _WAYS = frozenset("medial lateral anterior posterior superficial deep intra-articular ia subchondral subchondrally "
-                  "intraosseous intraarticular extra-articular".split())  # fmt: skip
+                  "intraosseous intraarticular extra-articular medially laterally anteriorly posteriorly superiorly "
+                  "inferiorly superficially deeply centrally proximally distally superolaterally".split())  # fmt: skip
 _PLACES = frozenset("medial lateral anterior posterior anterolateral anteromedial posterolateral posteromedial "
                     "proximal distal superior inferior superficial deep".split())  # fmt: skip
 _INTO = frozenset("into to in under beneath around along over inside onto through beside within".split())
@@ -87,7 +88,8 @@ def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str,
         return "lost"
     ending = set(before[-3:])
     if ending & (words.LOST | {"threw", "throw", "discard", "discarding", "binned"}) and not ending & words.PUT:
-        return "" if set(before) & _IT else "lost"
+        whole = any(word in _IT and before[at - 1 : at] != ("of",) for at, word in enumerate(before))
+        return "" if whole else "lost"  # "discarded it, ten", but "a fifth of it discarded, ten"
     if _thrown_behind(amount):
         return "lost"
     if _threw(before):
@@ -96,11 +98,14 @@ def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str,
         return "kept"
     if state != "drawn" and _direction.to_bench(amount.sentence, amount.index):
         return "kept"
+    if state == "drawn" and lead[:1] == ("used",):
+        return "kept"  # "fifty drawn, thirty used"
     if state == "given" and after[:2] == ("came", "back"):
         return "kept"
     if "not" in lead[:2] and {"used", "needed", "given", "injected"} & set(lead[:3]):
         return "kept"
-    if lead[:1] and (lead[0] in words.KEPT or lead[0] in _STAYS) and not _is_side(amount, lead):
+    stays = lead[:1] and lead[0] in _STAYS and (lead[0] != "over" or len(lead) == 1 or not lead[1].isalpha())
+    if lead[:1] and (lead[0] in words.KEPT or stays) and not _is_side(amount, lead):
         if state == "made" and lead[0] == "left" and {"syringes", "#number"} & set(lead[2:4]):
             return "made"
         if set(lead) & _PRODUCTS:
@@ -138,13 +143,20 @@ def is_sum(amount: Amount) -> bool:
     """ "Sixty in all", "total of 60 mL", "that makes sixty"."""
     before, after = amount.before, amount.after
     lead = plain(before)
-    if any(after[: len(said)] == said for said in _SUM_AFTER):
+    behind = tuple(token.norm for token in amount.sentence.tokens[amount.index + 1 : amount.index + 3])
+    if any(after[: len(said)] == said for said in _SUM_AFTER) or behind in (("so", "far"), ("by", "now")):
         return not set(after[1:3]) & {"knees", "hips", "joints", "four", "three"}
-    if lead[-1:] and lead[-1] in _SUM_BEFORE:
+    if lead[-1:] and lead[-1] in _SUM_BEFORE or lead[-2:] in _COMES_TO or lead[-3:] in _COMES_TO:
         return True
     return lead[-2:-1] in (("total",), ("sum",), ("altogether",), ("tally",)) and lead[-1] in (
         words.IS | {"harvest", "volume", "aspirate", "marrow", "injected", "given", "drawn"}
     )
+
+
+_COMES_TO = (("comes", "to"), ("came", "to"), ("amounts", "to"), ("amounting", "to"), ("amounted", "to"), ("up", "to"),
+             ("adding", "to"), ("sums", "to"), ("make", "that"), ("makes", "that"), ("make", "it"), ("makes", "it"),
+             ("making", "it"), ("brings", "us", "to"), ("brings", "it", "to"), ("brought", "us", "to"),
+             ("that", "should", "be"), ("that", "must", "be"))  # fmt: skip
 
 
 def _placed(after: Sequence[str]) -> bool:
@@ -166,7 +178,7 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
         return "spun"
     if before[-1:] in (("->",), ("=>",), ("\u2192",)):
         return "made" if state in ("made", "drawn", "named") else ""
-    if after[:1] == ("made",):
+    if after[:1] == ("made",) or _is_at_hand(amount, state, before, lead):
         return "made"
     if state in ("drawn", "named") and word_behind(amount) == "->":
         return "spun"
@@ -199,13 +211,47 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
     back = after[:1] in (("back",), ("made",)) or after[:2] in (("came", "back"), ("came", "out"), ("came", "off")) or (
         after == ("left",)
     )
+    put = put or after[:1] == ("in",) and not held
     return "made" if told or held or back or (gives & _GAINED and not put and not to_part) else ""
+
+
+_READY = frozenset("prepared ready available usable supplied provided thawed".split())
+_IN_HAND = (("drawn", "up"), ("handed", "to"), ("handed", "over"), ("in", "the", "syringe"), ("in", "syringe"))
+_OFF_TOP = (("drawn", "off"), ("off", "the"), ("out",), ("skimmed",), ("skimmed", "off"), ("from", "the", "spin"))
+_VOLUMES = frozenset("volume product yield".split())
+
+
+def _is_at_hand(amount: Amount, state: str, before: tuple[str, ...], lead: tuple[str, ...]) -> bool:
+    """ "Six mils ready for injection", "final volume six", "spun, six drawn off the top": what there was to give."""
+    if {"not", "no"} & set(lead[:1]):
+        return False
+    if lead[:1] and lead[0] in _READY or lead[:2] == ("left", "usable"):
+        return True
+    hand = state in ("made", "given") or lead[:1] != ("in",) and state == "named"
+    if hand and any(lead[: len(said)] == said for said in _IN_HAND) and not words.GIVEN & set(lead):
+        return True
+    if state == "made" and (any(lead[: len(said)] == said for said in _OFF_TOP) or (
+        lead[:1] in (("after",), ("following",)) and bool({"spin", "first", "second", "spinning"} & set(lead[1:4]))
+    )):  # fmt: skip
+        return True
+    named = before[:-1] if before[-1:] and before[-1] in words.IS else before
+    if named[-1:] and named[-1] in _VOLUMES and {"final", "end", "resulting", "product"} & set(named[-3:]):
+        return True
+    return (
+        bool(before[-3:])
+        and before[-1] in words.MADE
+        and "after" in before[-3:-1]
+        or (state == "made" and bool({"kept", "retained"} & set(before[-3:])) and not set(lead[:2]) & words.BENCH)
+    )
 
 
 def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str, ...]) -> bool:
     """Whether it went into the patient."""
     sentence, index = amount.sentence, amount.index
     if _direction.led_in(sentence, index) or _goes_in(amount):
+        return True
+    if state in ("made", "given") and (after[:1] == ("in",) and _beside_amount.stops(sentence, index + 2)
+                                       or _beside_amount.at_each_spot(sentence, index)):  # fmt: skip
         return True
     if state == "named" and set(after[:4]) & _PRODUCTS and _placed(after):
         return True
@@ -294,6 +340,8 @@ def _is_drawn(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
         return True
     drawing = state in ("drawn", "named")
     lead = after[1:] if after[:1] and after[0] in words.IS else after
+    if drawing and lead[:1] in (("net",), ("without",), ("excluding",), ("before",)) and lead[1:2] != ("that",):
+        return True  # "sixty net of citrate"
     if drawing and lead[:1] and lead[0] in _OUT_OF_IT and lead[1:2] != ("up",):
         return True  # "sixty mils drawn with eight of citrate"
     if drawing and set(before[-3:]) & (words.DREW | words.STARTS - {"got", "harvest"}):

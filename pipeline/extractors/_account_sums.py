@@ -76,9 +76,9 @@ _ROW = frozenset(
 
 
 def runs_up(amount: Amount) -> bool:
-    """Whether a bare amount stands in a row that goes up by its first each time."""
+    """Whether an amount stands in a row that goes up by its first each time."""
     tokens, first = amount.sentence.tokens, amount.index
-    while first > 1 and (tokens[first - 1].norm in (",", "and", "then") or tokens[first - 1].norm == "#number"):
+    while first > 1 and tokens[first - 1].norm in (",", "and", "then", "#number", "#volume"):
         first -= 1
     while first < amount.index and tokens[first].quantity is None:
         first += 1
@@ -148,10 +148,22 @@ def sums_up(told: Told, amount: Amount, value: Decimal) -> bool:
         "from" not in amount.after
     ):
         return True
-    if not told.row or _begins_draw(amount):
+    if not told.row:
+        return False
+    if _once_more(amount) and len(told.row) == 1 and value > told.row[0] and value % told.row[0] == 0:
+        return True
+    if _begins_draw(amount):
         return False
     return _is_row_sum(told.row, value) or (len(told.sums) > 1 and value == sum(told.sums, Decimal(0))) or (
         len(told.all) > 2 and value == sum(told.all, Decimal(0))
+    )
+
+
+def _once_more(amount: Amount) -> bool:
+    """ "Four and once more, eight", "then another such pull, eight"."""
+    said = amount.before[-5:]
+    return bool({"once", "such", "same", "repeated"} & set(said)) and (
+        said[-1] in words.COUNTED | {",", "more", "again", "times"}
     )
 
 
@@ -161,6 +173,8 @@ _SHORT = 5
 
 def is_bare_sum(told: Told, amount: Amount, value: Decimal | None) -> bool:
     """ "Five, five, ten": no word says whether it is one more draw or the sum of two."""
+    if len(told.row) == 1 and _once_more(amount):
+        return True
     return len(told.row) == 2 and value == sum(told.row, Decimal(0)) and amount.bare and not amount.after and (
         not {word for word in amount.before} - _JOINS
     )

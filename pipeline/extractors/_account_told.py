@@ -37,17 +37,31 @@ class Told:
     known: dict[str, Laterality | None] = field(default_factory=dict)  # the side each part was said with
     title: set[str] = field(default_factory=set)  # sides of what is operated on
     name: str | None = None
+    agents: Decimal = Decimal(0)  # of anticoagulant, together
+    fluid: bool = False  # what stands for a drug is a fluid that came out of a joint
+    at_once: bool = False  # no harvest is told, only what was given
+    given: Decimal = Decimal(0)
+    doubt: str = ""  # of the amount that is being told
+
+    def may_be_given(self, value: Decimal | None) -> bool:
+        """Whether so much is left of what was made; where no harvest is told, whether nothing was given yet."""
+        left = sum(self.made, Decimal(0)) - self.given
+        return value is not None and (value <= left or self.at_once and not self.given and not self.made)
 
 
 def again(told: Told, reading: Reading, sentence: Sentence, at: int) -> list[Fact]:
-    """ "Second syringe the same", "turn it, second the same": as much again as what was drawn right before it, with a
-    doubt; of a row that was summed up ("ten draws of three, thirty") the sum."""
+    """ "Second syringe the same", "turn it, second the same", "the same again": as much again as what was drawn right
+    before it, with a doubt; of a row that was summed up ("ten draws of three, thirty") the sum."""
     tokens = sentence.tokens
     first = next((one for one in range(at - 1, max(-1, at - _SAME_REACH), -1)
                   if (other := tokens[one].quantity) is not None and other.form == "ordinal"), None)  # fmt: skip
     behind = tokens[at + 1] if at + 1 < len(tokens) else None
     ends = behind is None or behind.punctuation or behind.quantity is not None or behind.norm in _AFTER_SAME
     value = told.last[0] if told.last else None
+    if first is None and at and tokens[at - 1].norm in ("the", "and", ",", "then") and (
+        behind is not None and behind.norm == "again" and (at + 2 == len(tokens) or tokens[at + 2].quantity is None)
+    ):
+        first = at - 1
     if first is None or not ends or value is None:
         return []
     told.row.append(value)
@@ -124,6 +138,7 @@ def move(told: Told, sentence: Sentence, grammar: Grammar, at: int) -> None:
         token.norm for token in tokens[max(0, at - 2) : at]
     }:
         told.before_drug, told.state = told.state if told.state != "drug" else told.before_drug, "drug"
+        told.fluid = True
     if norm in ("left", "right") and told.state == "drawn" and _is_side(sentence, grammar, at) and not any(
         0 < m.first - at <= 2 and m.table == "sites" and "crest" not in m.id for m in _marks(sentence, grammar).values()
     ):
@@ -138,7 +153,7 @@ def _move_to(told: Told, sentence: Sentence, grammar: Grammar, mention: Mention)
             return
         if told.state != "drug":
             told.before_drug = told.state
-        told.state = "drug"
+        told.state, told.fluid = "drug", False
     elif mention.table == "injectates" and mention.id in _account_parts.PRODUCTS:
         told.name = mention.id
         if told.state == "named":

@@ -174,6 +174,10 @@ def in_proportion(sentence: Sentence, index: int) -> bool:
     tokens = sentence.tokens
     before = tokens[index - 2].quantity if index > 1 and tokens[index - 1].norm in ("to", "for") else None
     own, after = tokens[index].quantity, tokens[index + 1 : index + 3]
+    if before is None and index > 3 and tokens[index - 1].norm in ("to", "per", "for") and own is not None:
+        led = tokens[index - 4].quantity, tokens[index - 3].norm
+        if led[1] == "of" and led[0] is not None and led[0].value == 1 and not own.dimension:
+            return True  # "one of citrate to nine of marrow"
     if before is not None and before.dimension == "volume" and own is not None and not own.dimension:
         return before.value == 1  # "eight mils to fifty two of marrow" are what was drawn
     ahead = after[1].quantity if len(after) == 2 and after[0].norm in ("to", "for") else None

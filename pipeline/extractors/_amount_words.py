@@ -26,7 +26,10 @@ RECEIVED = frozenset({"got", "received", "gets", "receives"})
 
 # Made of it, lost, kept, sent.
 PRODUCTS = frozenset({"bmac", "concentrate", "bmc", "prp"})
-MADE = frozenset("processed spun concentrated centrifuged filtered concentrate buffy spin spins".split())
+MADE = frozenset(
+    "processed spun concentrated centrifuged filtered concentrate buffy spin spins spinning condensed "
+    "centrifuging centrifugation".split()
+)
 MAKING = frozenset(
     "filtration centrifugation processing concentrated spun centrifuged filtered yield yielded yielding produced gave "
     "got made obtained left result prepared down final total available remaining remained kept discarded wasted sent "
@@ -64,7 +67,8 @@ OPENS = frozenset(
     "that's thats plus other makes making gives leaves leaving yielding no without + -> = => \u2192 turn turned "
     "turning rotate rotated rotating advance advanced redirected".split()
 )
-TRAILS = PREPOSITIONS | IS | GIVEN | LOST | frozenset(
+TRAILS = PREPOSITIONS | IS | GIVEN | LOST | KEPT | frozenset(
+    "prepared ready available usable used handed medially laterally anteriorly posteriorly superficially deeply "
     "each every total altogether all left back more went came out away overall together combined made spun apiece "
     "aspirated drawn collected obtained taken used down slowly intra-articular ia subchondral subchondrally not".split()
 )

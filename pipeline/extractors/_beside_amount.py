@@ -85,3 +85,25 @@ def but_side(sentence: Sentence, index: int, before: tuple[str, ...]) -> tuple[s
     sided = any(m.table == "sites" and m.last == index - 1 and m.first and sentence.tokens[m.first - 1].norm == "left"
                 for m in sentence.mentions)  # fmt: skip
     return tuple(word for word in before if word != "left") if sided else before
+
+
+def at_each_spot(sentence: Sentence, index: int) -> bool:
+    """ "Two mils in each of three spots", "three injections of two", "two per point", "three times two"."""
+    tokens = sentence.tokens
+    after = [token.norm for token in tokens[index + 1 : index + 6]]
+    before = [token.norm for token in tokens[max(0, index - 2) : index]]
+    times = before[-1:] == ["times"] and index > 1 and tokens[index - 2].norm == "#number"
+    if times or after[:2] == ["times", "#number"] or after[:1] == ["#times"]:
+        return True  # "three times two", "two times three"
+    if after[:1] == ["per"] and after[1:2] and after[1].rstrip("s") in _SPOTS:
+        return True
+    if before == ["injections", "of"] or before == ["deposits", "of"]:
+        return True
+    return (
+        after[:1] in (["in"], ["at"], ["into"])
+        and any(norm.endswith("s") and norm[:-1] in _SPOTS for norm in after[2:5])
+        and bool({"each", "every", "#number"} & set(after[1:4]))
+    )
+
+
+_SPOTS = frozenset("spot point site place location level portal track injection pass region".split())

@@ -183,7 +183,7 @@ def led_in(sentence: Sentence, index: int) -> bool:
     tokens = sentence.tokens
     if index < 3 or tokens[index - 1].norm not in (",", ":", "-") or tokens[index - 2].norm != "in":
         return False
-    return tokens[index - 3].norm in words.PRODUCTS | words.WENT | {"marrow", "aspirate", "product"}
+    return tokens[index - 3].norm in words.PRODUCTS | words.WENT | {"marrow", "aspirate", "product", "it", "all"}
 
 
 def all_in(sentence: Sentence, index: int) -> bool:
@@ -227,9 +227,12 @@ def looks_like_fluid(sentence: Sentence, index: int) -> bool:
 
 
 def out_of_joint(sentence: Sentence, index: int) -> int | None:
-    """ "Joint aspirated 6 mL", "knee aspirated under sterile conditions thirty five mils": the token that tells of
-    fluid out of a joint that was told right before it; None where there is none, and for marrow."""
+    """ "Joint aspirated 6 mL", "knee aspirated under sterile conditions thirty five mils", "nine aspirated from the
+    joint": the token that tells of fluid out of a joint that was told right beside it; None where there is none, and
+    for marrow."""
     tokens = sentence.tokens
+    if (beside := _emptied(sentence, index)) is not None:
+        return beside
     at = index - 1
     while at > 0 and index - at <= _TO_TAP and tokens[at].quantity is None and tokens[at].norm not in _OUT_OF:
         at -= 1
@@ -244,6 +247,28 @@ def out_of_joint(sentence: Sentence, index: int) -> int | None:
     return at if told else None
 
 
+def _emptied(sentence: Sentence, index: int) -> int | None:
+    """ "Nine mils drained", "nine aspirated from the joint", "the joint was emptied of nine": the token of the verb."""
+    tokens = sentence.tokens
+    at = index + 1
+    while at < len(tokens) and tokens[at].norm in words.IS:
+        at += 1
+    off = at + 1 < len(tokens) and tokens[at + 1].norm == "off"  # "sixty mils drained off and thrown out"
+    if at < len(tokens) and tokens[at].norm in _EMPTIED and not off:
+        return at
+    if at < len(tokens) and tokens[at].norm in words.OUT and tokens[at + 1 : at + 2] and (
+        tokens[at + 1].norm in ("from", "out", "off")
+    ):
+        near = range(at + 2, at + 6)
+        joint = any(token.norm in ("joint", "bursa") for token in tokens[at + 2 : at + 6])
+        if joint or any(m.first in near and m.id in _JOINTS for m in base.mentions(sentence, "sites")):
+            return at
+    if index > 1 and tokens[index - 1].norm == "of" and tokens[index - 2].norm in _EMPTIED:
+        return index - 2
+    return None
+
+
+_EMPTIED = frozenset({"drained", "tapped", "emptied", "evacuated", "relieved"})
 _TO_TAP = 5  # tokens
 _OUT_OF = ("aspirated", "drained")
 _COMES_NEXT = frozenset("then and injected of . ; , with no".split())

@@ -13,12 +13,14 @@ from typing import Any
 
 from pipeline import cues, laterality, phases, sidewise
 from pipeline.extractors import (
+    _account_asides,
     _account_numbers,
     _account_parts,
     _account_roles,
     _account_sums,
     _account_told,
     _amount_lists,
+    _beside_amount,
     _direction,
     _draws,
     base,
@@ -40,6 +42,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     if not _account_parts.is_told(reading, grammar):
         return [fact for sentence in reading.sentences for fact in _lost(reading, sentence, grammar)]
     told = Told("named", fat=any(_account_parts.is_fat(sentence, grammar) for sentence in reading.sentences))
+    told.at_once = not any(_account_parts.is_drawn(sentence) for sentence in reading.sentences)
     facts: list[Fact] = []
     for sentence in reading.sentences:
         _account_told.head(told, sentence, grammar)
@@ -48,7 +51,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             continue
         if told.state == "drug":
             told.state = told.before_drug
-        amounts = {amount.index: amount for amount in _account_parts.amounts(sentence)}
+        amounts = {one.index: one for one in _account_asides.without_wholes(_account_parts.amounts(sentence))}
         gauges = list[int]()
         for at, token in enumerate(sentence.tokens):
             _account_told.move(told, sentence, grammar, at)
@@ -96,7 +99,7 @@ class _Entry:
 
     def facts(self) -> list[Fact]:
         amount, told = self.amount, self.told
-        if _is_loss(amount, self.grammar):
+        if _account_numbers.is_loss(amount, self.grammar):
             return []
         if _account_numbers.counts(amount):
             return self._counted()
@@ -136,6 +139,10 @@ class _Entry:
         index = self.amount.index
         first, last = about or (index, index)
         named: dict[str, Any] = {"unit": self.amount.quantity.unit, **fields}
+        if not self._performed and _account_asides.is_done(self.amount):
+            named.setdefault("status", "performed")  # "planned sixty, got forty eight"
+        elif self._performed and _account_asides.is_planned(self.amount):
+            named.setdefault("status", "planned")
         return [base.claim(kind, self.reading, self.amount.sentence, index, first, last, _SURE if sure else _LIKELY,
                            **named)]  # fmt: skip
 
@@ -174,10 +181,14 @@ class _Entry:
                                scale=cues.scale(sentence, index))  # fmt: skip
         if _amount_lists.in_proportion(sentence, index):
             return []  # "one mil to nine of marrow"
+        if not another and _account_asides.is_beside(amount, (*told.all, *told.sums, *told.made)):
+            return []
         if told.fat and "decanted" in {*amount.before[-3:], *amount.after[:3]} and not words.LOST & set(amount.after):
             return self._claim("discarded_volume", doubts=("poured off or what was left was not said",))
         if _direction.thrown(sentence, index):
             return self._claim("discarded_volume", **_direction.as_ordered(sentence, index))
+        if another == "agent" and self._performed:
+            told.agents += amount.quantity.value or 0
         fluid = _direction.looks_like_fluid(sentence, index) and not _account_roles.is_product(amount)
         if another or fluid or _direction.out_of_joint(sentence, index) is not None:
             return []
@@ -189,6 +200,8 @@ class _Entry:
         """ "52 mL marrow, 58 mL with ACD": more than was drawn before it, with the anticoagulant."""
         told, amount = self.told, self.amount
         drawn = sum(told.row, Decimal(0)) or (told.sums[-1] if told.sums else Decimal(0))
+        if told.agents and told.row and amount.quantity.value == sum(told.row, Decimal(0)) + told.agents:
+            return True  # "fifty four of marrow with six of citrate, sixty in the bag"
         led = amount.after[:1] in (("with",), ("incl",), ("including",))
         return led and bool(drawn) and (amount.quantity.value or Decimal(0)) > drawn and any(
             0 < m.first - amount.index <= 3 for m in base.mentions(amount.sentence, "drugs")
@@ -247,8 +260,17 @@ class _Entry:
         told, amount = self.told, self.amount
         sentence, index, value = amount.sentence, amount.index, amount.quantity.value
         drawing = told.state in ("drawn", "named")
-        after_fluid = told.state == "drug" and "then" in amount.before  # "nine mils of effusion off, then five mils in"
-        role, sure = _account_roles.role(amount, told.before_drug if after_fluid else told.state)
+        role, sure = _account_roles.role(amount, told.state)
+        if told.state == "drug" and (told.fluid or "then" in amount.before or value in told.made):
+            given = _account_roles.role(amount, "given" if told.at_once else told.before_drug)
+            if "then" in amount.before or given == ("given", True):
+                role, sure = given  # "nine mils of effusion off, then five mils in"
+        elif told.state == "drug" and role == "another" and sure and told.may_be_given(value) and (
+            _account_roles.role(amount, "given") == ("given", True)
+        ):
+            role, told.doubt = "given", "it may be of the medicine told before it"
+        if told.at_once and told.state == "named" and role in ("", "draw", "total"):
+            role, sure = _account_roles.role(amount, "given")  # no harvest is told: all of it is what was given
         phase = phases.of(self.reading, self.grammar)[sentence.index][index]
         if role in ("draw", "") and drawing and value is not None:
             if _account_sums.is_whole(told, amount, value, self.grammar):
@@ -257,6 +279,9 @@ class _Entry:
                 role, sure = added.replace("harvest_", ""), True
             elif index in _amount_lists.by_depth(sentence):
                 role, sure = "draw", True
+        kept = {"kept", "retained"} & set(amount.after[:2]) and not words.BENCH & set(amount.after[:6])
+        if role == "kept" and told.state == "made" and not told.made and kept:
+            role = "made"  # "spun, fifty four discarded, six kept"
         if role == "spun" and not told.all and not told.sums:
             role, sure = "draw", True
         if role in ("", "given") and not sure and told.state == "made" and len(told.made) > 1 and (
@@ -264,7 +289,8 @@ class _Entry:
         ):
             role, sure = "made", True  # "five of concentrate and six of PRP, mixed, eleven"
         if role == "made" and told.state != "made" and not told.all and not told.sums and (
-            (phase == "injection" and _given_before_harvest(amount)) or _heads_given(amount)
+            (phase == "injection" and _account_asides.given_before_harvest(amount))
+            or _account_asides.heads_given(amount)
         ):
             role = "given"
         if role in ("draw", "") and told.state == "drawn" and value is not None and (
@@ -303,11 +329,13 @@ class _Entry:
             told.last = value, amount.quantity.unit
         told.state = "drawn"
         if told.fat:
-            side = own or (told.side if _site_is_donor(amount) else None)
+            side = own or (told.side if _account_numbers.is_at_donor(amount) else None)
             return self._claim("fluid_out", sure, name="lipoaspirate", laterality=side)
         named = _draws.ordinal(sentence, index)
         last = "last" in amount.before[-4:]
         doubts = ("more than one number was said for the last draw",) if last and told.each is not None else ()
+        if not amount.bare and _account_sums.runs_up(amount):
+            doubts = (*doubts, "a draw of so much, or what had come so far")  # "five, then ten, then fifteen mils"
         scale: Scale | None = cues.scale(sentence, index)
         if amount.after[:1] and amount.after[0] in words.COUNTED and amount.after[0].endswith("s"):
             scale = "each"  # "5 mL pulls"
@@ -334,7 +362,8 @@ class _Entry:
         told, amount = self.told, self.amount
         sentence, state = amount.sentence, told.state
         site = _account_numbers.site_of(amount)
-        scale: Scale | None = "each" if {"each", "every"} & set(amount.after[:4]) else None
+        each = {"each", "every"} & set(amount.after[:4]) or _beside_amount.at_each_spot(sentence, amount.index)
+        scale: Scale | None = "each" if each else None
         side = self._told_side()
         if side is None and not scale:
             if site is not None:
@@ -346,9 +375,13 @@ class _Entry:
         if sure and state in ("made", "drawn", "named"):
             told.state = "given"
         where = site.id if site is not None else None
+        doubts = (told.doubt,) if told.doubt else ()
+        told.doubt = ""
+        told.given += amount.quantity.value or 0
         own = _account_numbers.product_of(amount)
         name = own.id if own is not None else "autologous-fat" if told.fat else told.name
-        facts = self._claim("injection_volume", sure, name=name, body_site=where, laterality=side, scale=scale)
+        facts = self._claim("injection_volume", sure, name=name, body_site=where, laterality=side, scale=scale,
+                            doubts=doubts)  # fmt: skip
         if own is not None and not cues.has(sentence, self.grammar, "injected"):
             facts.append(base.make("injection", self.reading, sentence, own.first, own.last, name=own.id,
                                    laterality=side, body_site=where))  # fmt: skip
@@ -361,38 +394,3 @@ class _Entry:
         amount = self.amount
         own = _account_numbers.own_side(amount) or sidewise.side_of(amount.sentence, amount.index, self.grammar)
         return None if own == "bilateral" else own
-
-
-def _site_is_donor(amount: Amount) -> bool:
-    return any(amount.first <= m.first <= amount.last and m.id in _account_told.DONOR
-               for m in base.mentions(amount.sentence, "sites"))  # fmt: skip
-
-
-def _given_before_harvest(amount: Amount) -> bool:
-    """ "Aspirated dry, then 5 mL BMAC": what was given, where the harvest is told behind it."""
-    return bool({"then", "and"} & set(amount.before[-2:])) and not set(amount.before) & words.MAKING
-
-
-def _heads_given(amount: Amount) -> bool:
-    """ "R knee: effusion 12 mL aspirated, 5 mL PRP": the part that it went into heads the sentence."""
-    tokens = amount.sentence.tokens
-    site = next((m for m in base.mentions(amount.sentence, "sites") if m.last < amount.index), None)
-    if site is None or "crest" in site.id or site.first > _AT_HEAD:
-        return False
-    return not {token.norm for token in tokens[: amount.index]} & words.MAKING
-
-
-_AT_HEAD = 2
-
-
-def _is_loss(amount: Amount, grammar: Grammar) -> bool:
-    """Whether an amount is of blood that was lost, not of blood that was taken: "thirty mils of blood from the arm"."""
-    for hit in cues.hits(amount.sentence, grammar, "blood-loss"):
-        if amount.first <= hit.first <= amount.last + 1 and not (
-            hit.first == amount.index + 1 and _TAKEN & {*amount.before[-6:], *amount.after}
-        ):
-            return True
-    return False
-
-
-_TAKEN = frozenset({"took", "take", "drew", "drawn", "from", "aspirated", "venous"})

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from pipeline import cues
-from pipeline.extractors import _washes, base
+from pipeline.extractors import _account_parts, _washes, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Quantity, Reading, Sentence
 
 KINDS = ("irrigation", "irrigation_in", "irrigation_out", "irrigation_deficit")
 
@@ -317,6 +317,8 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if before in _LEADS and after in _LEADS and further is not None and further.dimension == "volume":
         # "Irrigation nine litres out eight point nine litres": every word leads its number
         return [base.claim(_LEADS[before], reading, sentence, index, index - 1, index - 1, _OWN)]
+    if {after, before, *said[:2]} & {"in", "back"} and _is_product(reading, grammar, tokens[index].quantity):
+        return []  # "flushed with three of saline, six in": of what was given
     if before in ("balloon", "cuff") or cues.fills_balloon(sentence, index):
         return []  # "balloon thirty mils irrigation running": what blocks the catheter
     drug = tokens[index - 2].quantity if before == "in" and index > 1 else None
@@ -353,6 +355,13 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
                        scale="each" if bags else None, doubts=doubts)]  # fmt: skip
 
 
+def _is_product(reading: Reading, grammar: Grammar, quantity: Quantity | None) -> bool:
+    """Whether so little may be of the blood, marrow or fat that the narration is about."""
+    small = quantity is not None and quantity.unit == "mL" and (quantity.value or _MOST_GIVEN) < _MOST_GIVEN
+    return small and _account_parts.is_told(reading, grammar)
+
+
+_MOST_GIVEN = 50  # mL
 _WASHED = frozenset({"washed", "wash", "washing", "rinsed", "rinse", "flushed", "flush", "lavaged", "irrigated"})
 
 

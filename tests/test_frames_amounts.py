@@ -1,0 +1,458 @@
+"""How surgeons say how much marrow, blood or fat was drawn, made of it, given, lost, kept or only meant: sentences with
+amounts, and what each amount is. Read as spoken, and with the marks left out.
+
+A frame is a sentence, `{12}` an amount in millilitres, and what it says behind the arrow: D a draw, T what was drawn in
+all, N how many draws, X discarded, P product, I injected, IT injected in all, FO fluid out, MV a medicine, DS the size
+of a device; `e` for each, `~` not performed, `|` or, `?` may be left out. The frames and what each says are common
+English usage, no source. What is asked: no amount stands as something that was not said without a doubt on it or a
+finding that names it; and the plain ways are understood.
+"""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from pipeline import grammar, run
+from pipeline.note import OperativeNote
+from pipeline.records import Fact
+
+CODES = {
+    "D": "draw", "T": "harvest_total", "N": "draw_count", "X": "discarded_volume", "P": "product_volume",
+    "I": "injection_volume", "IT": "injection_total", "FO": "fluid_out", "MV": "medication_volume",
+    "DS": "device_size", "DC": "device_count",
+}  # fmt: skip
+FURTHER = {"fluid_in", "irrigation_in", "irrigation_out", "blood_loss", "medication_dose", "measurement"}
+_UNITS = "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen".split()
+_TENS = {20: "twenty", 30: "thirty", 40: "forty", 50: "fifty", 60: "sixty"}
+
+DRAWN = "Marrow concentrate injection into the right knee. Left posterior iliac crest."
+DRAWN_TOLD = """
+I drew {10} => D10|T10
+{10} drawn => D10|T10
+{10} came out => D10|T10
+{10} could be drawn => D10|T10
+we took {10} from it => D10|T10
+took out {10} => D10|T10
+got {10} out of it => D10|T10
+it gave us {10} => D10|T10
+{10} were obtained => D10|T10
+managed to get {10} => D10|T10
+we withdrew {10} => D10|T10
+{10} filled into the syringe => D10|T10
+the syringe was filled with {10} => D10|T10
+we got {10} altogether => D10|T10
+collected {10} in all => D10|T10
+harvested a total of {10} => D10|T10
+the harvest was {10} => D10|T10
+amount drawn {10} => D10|T10
+volume drawn: {10} => D10|T10
+{10} ended up in the bag => D10|T10
+first pull {5}, second pull {5}, third {4}, so that's {14} => D5 D5 D4 T14
+{5}, then {5}, then {4}, that's {14} in all => D5 D5 D4 T14
+{5}, {5} and {4}, which makes {14} => D5 D5 D4 T14
+{5} and another {5}, {10} in all => D5 D5 T10
+{5} and again {5}, giving {10} => D5 D5 T10
+{5}, {5}, {4}, sum {14} => D5 D5 D4 T14
+{5} plus {5} plus {4} is {14} => D5 D5 D4 T14
+{6}, {7} and {8} for a total of {21} => D6 D7 D8 T21
+{6}, {7} and {8} to give {21} => D6 D7 D8 T21
+{6}, {7} and {8}, we have {21} => D6 D7 D8 T21
+{6}, {7} and {8}, I make that {21} => D6 D7 D8 T21
+{6}, {7} and {8}, adds up to {21} => D6 D7 D8 T21
+{6}, {7} and {8}, {21} now => D6 D7 D8 T21
+{6}, {7} and {8}, {21} so far, and {5} more => D6 D7 D8 T21 D5
+four pulls of {5} each, {20} in total => N4 D5e T20
+{5} four times, {20} in all => N4 D5e T20
+{5} each from four pulls => N4 D5e
+four pulls, {5} each => N4 D5e
+four pulls with {5} each time => N4 D5e
+four pulls yielding {5} apiece => N4 D5e
+four pulls yielding {20} => N4 T20|D20
+{20} from four pulls => N4 T20|D20
+{20} in four pulls of {5} => N4 T20|D20 D5e
+four syringes of {5} => D5e N4? DC4?
+four syringes with {5} each => D5e N4? DC4?
+{5} per pull, four pulls => D5e N4
+{5} with each pull => D5e
+{5} at a time until we had {20} => D5e T20|D20
+in {5} portions, {20} altogether => D5e T20|D20
+{4}, then the same again, so {8} => D4 D4? T8
+first pull {4}, the second the same, {8} => D4 D4 T8
+{4} and the same again => D4 D4
+{4}, turned, the same again, turned, the same again, {12} in all => D4 D4? D4? T12
+{4}, the second likewise, together {8} => D4 D4? T8
+{4}, ditto second pull, total {8} => D4 D4? T8
+{4} and once more, {8} => D4 D4? T8
+{4} twice, so {8} => D4e|D4 N2? D4? T8
+{4}, then another such pull, {8} => D4 D4? T8
+{5} makes five, another {5} makes ten, another {5} makes fifteen => D5 D5 D5 T5? T10? T15?
+we are at {20} now => T20|D20
+that brings us to {20} => T20|D20
+planned {60}, got {48} => D48|T48 D60~? T60~?
+we wanted {60} but only got {48} => D48|T48 D60~? T60~?
+the aim was {60}, we got {48} => D48|T48 D60~? T60~?
+the target was {60}; {48} obtained => D48|T48 D60~? T60~?
+{60} were to be taken, only {48} came => D48|T48 D60~? T60~?
+instead of {60} we have {48} => D48|T48 D60~? T60~?
+{48} rather than {60} => D48|T48 D60~? T60~?
+{48} of the planned {60} => D48|T48 D60~? T60~?
+{48}, {12} short of the {60} needed => D48|T48 D60~? T60~?
+usually I take {60}, today {48} => D48|T48 D60~? T60~?
+last time we took {60}, today {48} => D48|T48 D60~? T60~?
+in May {60} were drawn, today {48} => D48|T48 D60~? T60~?
+her sister gave {60} last year, today {48} from her => D48|T48 D60~? T60~?
+the kit needs {60}, {48} drawn => D48|T48
+the kit takes {60}, {48} drawn => D48|T48
+the syringe holds {60}, {48} drawn => D48|T48
+in a {60} syringe, {48} drawn => D48|T48 DS60?
+drawn into a {60} syringe => DS60?
+{60} sorry {48} drawn => D48|T48
+{48} not {60} drawn => D48|T48
+{60} drawn, no, {48} => D48|T48
+{60}, correction, {48} drawn => D48|T48
+up to {60} may be taken, we took {48} => D48|T48 D60~? T60~?
+no more than {60} should be taken, we took {48} => D48|T48 D60~? T60~?
+if needed another {20} can be drawn, {48} for now => D48|T48 D20~?
+I could have taken {60}, {48} was enough => D48|T48 D60~? T60~?
+{60} drawn, of which {10} were discarded => D60|T60 X10
+{60} drawn, the first {5} discarded => D60|T60 X5
+the first {5} discarded, then {50} collected => X5 D50|T50
+{5} discarded, {50} drawn => X5 D50|T50
+{50} drawn, {5} lost, {45} left => D50|T50 X5 T45? D45?
+{50} drawn, {5} spilt => D50|T50 X5
+{50} drawn, {5} clotted and thrown away => D50|T50 X5
+{50} drawn, {2} to the lab, the rest spun => D50|T50
+{50} drawn, {2} sent for culture, {48} spun => D50|T50 T48?
+{50} drawn, half of it spun => D50|T50
+{50} drawn, half of it, {25}, spun => D50|T50 T25? D25?
+{50} drawn, a fifth of it discarded, {10} => D50|T50 X10
+{50} less the {5} spilt, so {45} => D50|T50 X5 T45
+{50} drawn and {5} put back => D50|T50
+{50} drawn, {30} used and {20} kept => D50|T50 T30?
+{54} drawn into {6} of citrate => D54|T54 MV6
+{6} of citrate in the syringe, then {54} drawn, {60} in all => D54|T54 MV6 T60
+{60} including {6} of citrate => D60|T60 MV6
+{60} which includes {6} of ACD => D60|T60 MV6
+{60} with the citrate => T60|D60
+{60} net of citrate => T60|D60
+{60} drawn with {6} of ACD, so {66} => D60|T60 MV6 T66
+{1} of citrate to nine of marrow, {60} altogether => T60|D60 MV1? MV1e?
+"""
+DRAWN_IN_DOUBT = """
+{6}, {7} and {8}, that should be {21} => D6 D7 D8 T21
+four times {5}, so {20} => N4? D5e T20
+{20} over four pulls => N4 T20|D20
+{5}, {10} so far, {15}, and {20} at the end => D5? T20|D20 T10? T15?
+running total {5}, {10}, {15} => T15?
+syringe at {5}, then {10}, then {15}, stopped => D5? T15?
+up to {20} by now => T20|D20
+{8} first, then up to {20} => D8 T20
+{54} of marrow with {6} of ACD-A, {60} in the bag => D54|T54 MV6 T60
+each syringe with {1} of heparin then filled to {10}, six of them, {60} => MV1e MV1? D10e? N6? T60|D60 DC6?
+"""
+
+MADE = "PRP injection into the right elbow. Venous blood from the left arm, {60} drawn."
+MADE_TOLD = """
+spun down to {6} => P6
+{6} of concentrate => P6
+concentrate {6} => P6
+spun, gave {6} => P6
+spun; yield {6} => P6
+the kit gave {6} back => P6
+the spin left us with {6} => P6
+after the spin we had {6} => P6
+we ended up with {6} of product => P6
+reduced to {6} => P6
+processed to {6} => P6
+concentrated to {6} => P6
+condensed to {6} => P6
+volume after spinning {6} => P6
+final product {6} => P6
+final volume {6} => P6
+{6} ready for injection => P6
+{6} available after the spin => P6
+spun, {6} came back => P6
+spun for fifteen minutes, {6} => P6
+spun, {6} drawn off the top => P6
+after spinning {6} were drawn off => P6
+spun, {6} out => P6
+spun, of which {6} concentrate and {54} discarded => P6 X54
+spun to {6}, {54} thrown away => P6 X54
+spun, the {54} of plasma discarded, {6} kept => P6 X54
+spun, {6} retained and {54} discarded => P6 X54
+spun, we kept {6} and threw away the rest => P6
+spun, kept the middle {6} => P6
+spun to {6} instead of {8} => P6
+spun to {6} not {8} => P6
+spun to {6} correction {8} => P8
+spun to {6}, two syringes of {3} each => P6 P3e? DC2?
+spun to {6}, split into {3} and {3} => P6 P3? P3? P3?
+"""
+MADE_IN_DOUBT = """
+separated, {6} of it usable => P6
+spun twice, {20} after the first and {6} after the second spin => P6 P20?
+spun, first {20}, then {6} => P6 P20?
+spun to {6}, should have been {8} => P6
+"""
+
+GIVEN = (
+    "Marrow concentrate injection into the right knee. Left posterior iliac crest, {60} drawn. "
+    "Spun to {6} of concentrate."
+)
+GIVEN_TOLD = """
+{6} injected => I6
+all {6} in => I6
+the whole {6} in => I6
+the whole {6} went in => I6
+{6} given => I6
+put in {6} => I6
+put {6} in => I6
+{6} into the joint => I6
+{6} went into the joint => I6
+{6} deposited => I6
+{6} instilled => I6
+{6} delivered => I6
+{6} placed in the joint => I6
+{6} in => I6
+injected all {6} of it => I6
+injected the entire {6} => I6
+it all went in, {6} => I6
+all of it in, {6} => I6
+injected it all, {6} => I6
+the full {6} was injected => I6
+we injected it, {6} in total => I6|IT6
+{4} into the joint and {2} around it => I4 I2
+{4} in the joint, {2} beside it, so {6} in all => I4 I2 IT6|I6
+{4} in the joint, {2} beside it, {6} in total => I4 I2 IT6|I6
+{4} into the joint, the rest around it => I4
+{4} into the joint, the remaining {2} around it => I4 I2
+{4} into the joint, the other {2} beside it => I4 I2
+half of the {6} into the joint =>
+half of it into the joint, the other half, {3}, around it => I3
+of the {6}, {4} went in => I4
+{4} of the {6} went in => I4
+{4} of those {6} injected => I4
+{4} given, {2} left over => I4
+{4} given, {2} not used => I4
+{4} given, {2} kept back => I4
+{4} given, {2} discarded => I4 X2
+{4} given, the remaining {2} discarded => I4 X2
+{4} given and {2} thrown away => I4 X2
+{4} given, {2} to the lab => I4
+{4} given, {2} saved for culture => I4
+{4} given, {2} frozen => I4
+of {6}, {2} discarded so {4} given => I4 X2
+{6} was the plan, {4} went in => I4 I6~?
+wanted to give {6} but only {4} went in => I4 I6~?
+could only get {4} in => I4
+stopped at {4} => I4?
+{6} prepared, {4} given => I4 P6?
+{6} in the syringe, {4} given => I4 P6?
+{6} drawn up, {4} given => I4 P6?
+{6} handed to me, {4} given => I4 P6?
+{2} in each of three spots => I2e
+{2} each in three spots, so {6} => I2e IT6|I6
+three times {2} => I2e
+{2} times three => I2e
+three injections of {2} => I2e
+{2} at three points => I2e
+{2} per point, three points, {6} altogether => I2e IT6|I6
+{2} medially, {2} laterally and {2} in the middle => I2 I2 I2
+{2} medially and the same laterally => I2 I2?
+{2} medially, {2} more laterally => I2 I2
+{4} injected, then another {2} => I4 I2
+{4} not {6} injected => I4
+{6}, no, {4} injected => I4
+{6} sorry {4} injected => I4
+{4} will be given next month, {6} today => I6 I4~?
+last time {4}, today {6} injected => I6 I4~?
+in March she had {4}, today {6} injected => I6 I4~?
+tested with {1} of saline, then {6} in => I6 MV1?
+{2} of contrast, then {6} in => I6 MV2?
+{9} of effusion off first, then {6} in => FO9 I6
+nine of fluid off, then {6} in => I6 FO9?
+{9} of straw coloured fluid aspirated, {6} injected => FO9 I6
+{9} aspirated from the joint, {6} injected => FO9 I6
+joint emptied of {9}, {6} injected => FO9 I6
+{9} drained, then {6} in => FO9 I6
+{5} of lidocaine for the track, {6} of it in => MV5 I6
+{5} of ropivacaine around the portal and {6} into the joint => MV5 I6
+{6} mixed with {2} of thrombin and given => MV2 I6?
+"""
+GIVEN_IN_DOUBT = """
+in with {6} => I6
+half of it, {3}, into the joint => I3
+{4} out of {6} injected => I4
+it would not take more than {4} => I4
+{4} was all it would take => I4
+first {4}, then {2} more into the joint => I4 I2
+flushed with {3} of saline, {6} in => I6
+{6} in, needle flushed with {1} of saline => I6
+{6} with {2} of calcium injected => MV2 I6
+"""
+
+AT_ONCE = "PRP injection into the right knee."
+AT_ONCE_TOLD = """
+{6} injected => I6
+all {6} in => I6
+the whole {6} in => I6
+the whole {6} went in => I6
+{6} given => I6
+put in {6} => I6
+put {6} in => I6
+{6} into the joint => I6
+{6} went into the joint => I6
+{6} deposited => I6
+{6} instilled => I6
+{6} delivered => I6
+{6} placed in the joint => I6
+{6} in => I6
+in with {6} => I6
+injected all {6} of it => I6
+injected the entire {6} => I6
+it all went in, {6} => I6
+all of it in, {6} => I6
+injected it all, {6} => I6
+the full {6} was injected => I6
+we injected it, {6} in total => I6|IT6
+{4} into the joint and {2} around it => I4 I2
+{4} in the joint, {2} beside it, so {6} in all => I4 I2 IT6|I6
+{4} in the joint, {2} beside it, {6} in total => I4 I2 IT6|I6
+{4} into the joint, the rest around it => I4
+{4} into the joint, the remaining {2} around it => I4 I2
+{4} into the joint, the other {2} beside it => I4 I2
+half of it, {3}, into the joint => I3
+half of the {6} into the joint =>
+half of it into the joint, the other half, {3}, around it => I3
+of the {6}, {4} went in => I4
+{4} of the {6} went in => I4
+{4} of those {6} injected => I4
+{4} given, {2} left over => I4
+{4} given, {2} not used => I4
+{4} given, {2} kept back => I4
+{4} given, {2} discarded => I4 X2
+{4} given, the remaining {2} discarded => I4 X2
+{4} given and {2} thrown away => I4 X2
+{4} given, {2} to the lab => I4
+{4} given, {2} saved for culture => I4
+{4} given, {2} frozen => I4
+{6} was the plan, {4} went in => I4 I6~?
+wanted to give {6} but only {4} went in => I4 I6~?
+could only get {4} in => I4
+{4} was all it would take => I4
+stopped at {4} => I4?
+{6} prepared, {4} given => I4 P6?
+{6} drawn up, {4} given => I4 P6?
+{2} in each of three spots => I2e
+{2} each in three spots, so {6} => I2e IT6|I6
+three times {2} => I2e
+{2} times three => I2e
+three injections of {2} => I2e
+{2} at three points => I2e
+{2} medially, {2} laterally and {2} in the middle => I2 I2 I2
+{2} medially and the same laterally => I2 I2?
+{2} medially, {2} more laterally => I2 I2
+{4} injected, then another {2} => I4 I2
+first {4}, then {2} more into the joint => I4 I2
+{4} not {6} injected => I4
+{6}, no, {4} injected => I4
+{6} sorry {4} injected => I4
+{4} will be given next month, {6} today => I6 I4~?
+last time {4}, today {6} injected => I6 I4~?
+in March she had {4}, today {6} injected => I6 I4~?
+tested with {1} of saline, then {6} in => I6 MV1?
+{2} of contrast, then {6} in => I6 MV2?
+{9} of effusion off first, then {6} in => FO9 I6
+nine of fluid off, then {6} in => I6 FO9?
+{9} of straw coloured fluid aspirated, {6} injected => FO9 I6
+{9} aspirated from the joint, {6} injected => FO9 I6
+joint emptied of {9}, {6} injected => FO9 I6
+{9} drained, then {6} in => FO9 I6
+{6} mixed with {2} of thrombin and given => MV2 I6?
+"""
+AT_ONCE_IN_DOUBT = """
+{4} out of {6} injected => I4
+it would not take more than {4} => I4
+{5} of lidocaine for the track, {6} of it in => MV5 I6
+{5} of ropivacaine around the portal and {6} into the joint => MV5 I6
+flushed with {3} of saline, {6} in => I6
+{6} in, needle flushed with {1} of saline => I6
+{6} with {2} of calcium injected => MV2 I6
+"""
+
+
+def _said(number: int) -> str:
+    if number < len(_UNITS):
+        return _UNITS[number]
+    tens, rest = number // 10 * 10, number % 10
+    return f"{_TENS[tens]} {_UNITS[rest]}" if rest else _TENS[tens]
+
+
+def _spoken(text: str) -> str:
+    words = re.sub(r"\{(\d+)\}", lambda m: _said(int(m[1])) + (" mil" if m[1] == "1" else " mils"), text)
+    return re.sub(r"(^|[.] )([a-z])", lambda m: m[1] + m[2].upper(), words)
+
+
+def _unmarked(text: str) -> str:
+    return " ".join(re.sub(r"[.,:;]", " ", text.lower()).split())
+
+
+def _frames(*texts: str) -> list[tuple[str, str]]:
+    lines = [line for text in texts for line in text.strip().splitlines()]
+    return [(said.strip(), meant.strip()) for said, _, meant in (line.partition("=>") for line in lines)]
+
+
+def _is(fact: Fact, code: str) -> bool:
+    told = re.fullmatch(r"([A-Z]+)(\d+)([e~]?)", code)
+    assert told is not None, code
+    done = fact.status == "performed" and fact.certainty == "affirmed"
+    return (
+        fact.kind == CODES[told[1]] and fact.value == int(told[2]) and done == (told[3] != "~")
+        and (told[3] != "e" or fact.scale in ("each", "per_side"))
+    )  # fmt: skip
+
+
+def _judged(note: OperativeNote, meant: str) -> tuple[list[Fact], list[str]]:
+    """(amounts that stand and were not said so, with no doubt on them and no finding; what was said and is missing)"""
+    left = [f for f in note.facts if f.numeric and f.kind in {*CODES.values(), *FURTHER}]
+    missing = []
+    for word in meant.split():
+        codes = word.rstrip("?").split("|")
+        found = next((fact for fact in left if any(_is(fact, code) for code in codes)), None)
+        if found is not None:
+            left.remove(found)
+        elif not word.endswith("?"):
+            missing.append(word)
+    named = [one for one in note.findings if one.check not in _OF_OTHERS and (one.check, one.severity) != _UNUSUAL]
+    told = {fact for finding in named for fact in finding.facts}
+    return [
+        f for f in left
+        if f.status == "performed" and f.certainty == "affirmed" and not f.doubts and f.id not in told
+    ], missing  # fmt: skip
+
+
+_OF_OTHERS = ("unit_missing", "prepared_not_given", "completeness")
+_UNUSUAL = ("plausible", "note")
+PARTS = {
+    "drawn": (DRAWN, "", DRAWN_TOLD, DRAWN_IN_DOUBT), "made": (MADE, "D60|T60 ", MADE_TOLD, MADE_IN_DOUBT),
+    "given": (GIVEN, "D60|T60 P6 ", GIVEN_TOLD, GIVEN_IN_DOUBT),
+    "at once": (AT_ONCE, "", AT_ONCE_TOLD, AT_ONCE_IN_DOUBT),
+}  # fmt: skip
+PLAIN = [(part, *frame) for part, (_, _, told, _) in PARTS.items() for frame in _frames(told)]
+ALL = [(part, *frame) for part, (_, _, *texts) in PARTS.items() for frame in _frames(*texts)]
+
+
+@pytest.mark.parametrize(("part", "said", "meant"), PLAIN)
+def test_amounts_are_what_was_said(part: str, said: str, meant: str) -> None:
+    before, lead, *_ = PARTS[part]
+    note = run.make_note(run.from_text(_spoken(f"{before} {said}.")), grammar.load())
+    assert _judged(note, lead + meant) == ([], [])
+
+
+@pytest.mark.parametrize(("part", "said", "meant"), ALL)
+def test_no_amount_stands_wrong_without_marks(part: str, said: str, meant: str) -> None:
+    before, lead, *_ = PARTS[part]
+    note = run.make_note(run.from_text(_unmarked(_spoken(f"{before} {said}."))), grammar.load())
+    assert _judged(note, lead + meant)[0] == []
