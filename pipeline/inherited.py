@@ -296,6 +296,7 @@ def _says_other(reading: Reading, grammar: Grammar, operation: Laterality | None
         for one in laterality.sides(sentence, grammar)
         if scope_at(sentence, "status", one.first, "performed") == "performed"
         and not donor_sides.of_other_tissue(sentence, one.first) and not is_of_a_year(sentence, one)
+        and (len(sentence.tokens) <= _STREAM or one.first < (sideshare.title_end(sentence) or len(sentence.tokens)))
     )
 
 
@@ -307,6 +308,7 @@ def _is_title(sentence: Sentence) -> bool:
 
 
 _TITLES = 2  # sentences
+_STREAM = 40  # tokens; of a longer sentence only the beginning is a title
 
 
 def _is_own(fact: Fact, reading: Reading, grammar: Grammar, operated: Set[str]) -> bool:

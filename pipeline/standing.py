@@ -10,7 +10,7 @@ from collections.abc import Set
 from dataclasses import dataclass
 from itertools import pairwise
 
-from pipeline import clauses, donor_sides, laterality, sideshare
+from pipeline import clauses, donor_sides, laterality, sideshare, talk_sides
 from pipeline.body_parts import related_sites
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
@@ -59,10 +59,12 @@ class Standing:
                 here = replace(here, side=None)
                 self._put(sentence.tokens[0].first, _NOWHERE)
                 continue
+            if talk_sides.may_turn(sentence):
+                here = _NOWHERE
             heard = laterality.sides(sentence, grammar)
             said = [one for one in heard if scope_at(sentence, "status", one.first, "performed") == "performed"
                     and not donor_sides.of_vein(sentence, one.first) and not is_of_a_year(sentence, one)]  # fmt: skip
-            later = _later(sentence, said)
+            later = _later(sentence, [one for one in said if not _is_elsewhere(sentence, one, sites, grammar)])
             said = [one for one in said if later is None or one.first < later]
             piece = sentence if later is None else replace(sentence, tokens=sentence.tokens[:later])
             led = [one for one in said if not donor_sides.of_graft(sentence, one.first)]

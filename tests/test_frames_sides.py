@@ -108,3 +108,47 @@ def test_a_dose_of_the_other_side(second: str) -> None:
     doses = {str(fact.value): fact for fact in facts if fact.kind == "medication_dose"}
     assert (doses["40"].laterality, doses["20"].laterality) == ("left", "right")
     assert doses["20"].doubts != ()
+
+
+SHARED = {
+    "Left hip and right knee arthroscopy.": {("hip-arthroscopy", "left"), ("knee-arthroscopy", "right")},
+    "Left carpal tunnel and right cubital tunnel release.": {("carpal-tunnel-release", "left"),
+                                                             ("cubital-tunnel-release", "right")},
+    "L ring + R middle trigger finger release.": {("trigger-finger-release", "left"),
+                                                  ("trigger-finger-release", "right")},
+    "Left second and right third hammertoe correction.": {("hammertoe-correction", "left"),
+                                                          ("hammertoe-correction", "right")},
+    "Right L4 and left L5 nerve root block.": {("nerve-root-block", "right"), ("nerve-root-block", "left")},
+    "Left shoulder and right elbow injection.": {("shoulder injection", "left"), ("elbow injection", "right")},
+    "Injection left knee and right hip.": {("knee injection", "left"), ("hip injection", "right")},
+    "Excision of lipoma left thigh and right forearm.": {("excision-of-lipoma", "left"),
+                                                         ("excision-of-lipoma", "right")},
+    "Arthroscopy of the left knee and right ankle fusion.": {("knee-arthroscopy", "left"), ("ankle-fusion", "right")},
+    "Right iliac crest and left tibia bone grafting.": {("bone-grafting", "left")},
+    "Left knee pain and right knee arthroscopy.": {("knee-arthroscopy", "right")},
+}
+
+
+@pytest.mark.parametrize("said", SHARED)
+def test_two_parts_that_share_the_name_of_an_operation(said: str) -> None:
+    facts = [fact for fact in facts_of(said) if fact.kind == "procedure"]
+    assert {(fact.name or fact.text, fact.laterality) for fact in facts} == SHARED[said]
+
+
+def test_a_shared_name_of_before_is_of_before() -> None:
+    facts = facts_of("He had a left hip and right knee replacement in 2012. Right shoulder arthroscopy.")
+    told = {(fact.name, fact.laterality, fact.status) for fact in facts if fact.kind == "procedure"}
+    assert ("shoulder-arthroscopy", "right", "performed") in told
+    assert {status for name, _, status in told if name != "shoulder-arthroscopy"} == {"historical"}
+
+
+@pytest.mark.parametrize(
+    ("story", "side"),
+    [
+        ("Left hip core decompression. Marrow from the right iliac crest. Right, spun to eight mL. Drain in.", "left"),
+        ("Left knee arthroscopy. The right knee is fine. Right, a drain is placed.", "left"),
+        ("Left knee arthroscopy and right ankle arthroscopy. Right, a drain is placed.", None),
+    ],
+)
+def test_right_before_a_comma_where_both_sides_are_spoken_of(story: str, side: str | None) -> None:
+    assert {fact.laterality for fact in facts_of(story) if fact.kind == "drain"} <= {side, None}

@@ -8,7 +8,7 @@ that it was done; `settle` lets the performed one stand.
 from __future__ import annotations
 
 from pipeline import rephrased, story
-from pipeline.extractors import _attempts, _other_senses, _taken_out, _title_lists, _titles, base
+from pipeline.extractors import _attempts, _other_senses, _shared_name, _taken_out, _title_lists, _titles, base
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Mention, Reading, Sentence, replace
 
@@ -34,6 +34,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         if sentence.section in _ELSEWHERE:
             continue
+        before = len(facts)
         words = _titles.title(reading, sentence, grammar) or _titles.injected(reading, sentence, grammar)
         words = words or _titles.joined(reading, sentence, grammar)
         words += _title_lists.listed(reading, sentence, words, grammar)
@@ -81,6 +82,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 verbal.append((fact, active))
             else:
                 facts.append(fact)
+        facts[before:] = _shared_name.split(reading, sentence, facts[before:], grammar)
     # in the body of a note that names its operation, a further one in other words is a step
     named = any(fact.kind == "procedure" and fact.status == "performed" for fact in facts)
     facts += [replace(fact, kind="act") if named else fact for fact, whole in told if whole or not named]
