@@ -49,7 +49,7 @@ def test_nothing_is_lent_where_it_is_not_plain(text: str, kind: str, count: int)
         ("Mesh R 10 x 15 cm, L 12 x 15 cm.", "device_size", "mesh",
          [("10", "right"), ("15", "right"), ("12", "left"), ("15", "left")]),
         ("amputation of the right toe in a man of seventy one his left great toe was taken off last year ankle block "
-         "with fifteen millilitres of lidocaine", "medication_volume", "", [("15", None)]),
+         "with fifteen millilitres of lidocaine", "medication_volume", "", [("15", "right")]),
     ],
 )  # fmt: skip
 def test_rows_of_numbers_that_two_sides_tell_alike(
