@@ -96,6 +96,7 @@ def _outdone(sentence: Sentence) -> Iterator[tuple[int, int]]:
         told = _DONE & {token.norm for token in tokens[new + 1 : new + _VERB]} and not any(
             token.norm == "not" for token in tokens[new + 1 : new + _VERB]
         )
+        told = told or tokens[new - 1].norm in _DONE  # "opened three anchors, used two"
         same = planned.unit is None and used.unit is None and (planned.value or 0) < (used.value or 0)
         set_out = {token.norm for token in tokens[max(0, old - _VERB + 1) : old]} & _SET_OUT | _SET_OUT & set(between)
         if len(between) <= _BEHIND and set_out and told and not same and not {".", "then"} & set(

@@ -20,6 +20,7 @@ _TIMED_IN_HOURS = frozenset(
     "tourniquet tq cuff operating operative surgical surgery anaesthesia anaesthetic anesthesia anesthetic total "
     "theatre ischaemia ischaemic ischemia ischemic clamp bypass cpb procedure skin-to-skin console cross-clamp".split()
 )
+_BEFORE_SIZE = re.compile(r"^(\d{1,2})[x×]$")
 _ISH = re.compile(r"^(\d+)ish$")
 _POWER = re.compile(r"^10[\^*](\d{1,2})$")
 NUMBERED = {"day": "d", "week": "wk", "wk": "wk", "month": "mo", "days": "d", "weeks": "wk", "months": "mo"}
@@ -45,6 +46,10 @@ def spread(tokens: Sequence[Token]) -> list[Token]:
         by = _BY.match(token.norm)
         if times:
             pieces += [_piece(token, "x"), _piece(token, times[1])]
+        elif (before := _BEFORE_SIZE.match(token.norm)) and place + 1 < len(tokens) and (
+            tokens[place + 1].norm[:1].isdigit()
+        ):  # "3x 5.5mm anchors"
+            pieces += [_piece(token, before[1]), _piece(token, "x")]
         elif about:
             pieces += [_piece(token, about[1]), _piece(token, "ish")]
         elif lasted and _is_length(tokens, place):

@@ -30,6 +30,7 @@ from pipeline import (
     grammar,
     inherited,
     listen,
+    lost_parts,
     manifest,
     mentions,
     other_side,
@@ -300,6 +301,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
         found += extractor.extract(reading, rules)
     told = other_side.fill(same_again.repeat(arbitrate(found), reading, rules), reading, rules)
     stated = unused.set_aside(removals.explant(inherited.inherit(told, reading, rules), reading, rules), reading)
+    stated = lost_parts.leave_the_rest(stated, reading)
     stated = announced.mark(abandoned.one_side(prior_devices.mark(stated, reading), reading), reading)
     stated = settle.settle(facing.doubt(abandoned.doubt(stated, reading, rules), reading), reading, rules)
     return reading, _number(faint.lend(unsure.doubt(stated, reading, rules), reading))

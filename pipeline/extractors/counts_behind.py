@@ -26,6 +26,8 @@ _LEADS_ON = frozenset({"and", "on", "to", "in", "of"})
 _THREADS = frozenset({"ties", "sutures", "stitches", "knots", "stitch", "suture", "tie"})
 _X = frozenset({"x", "\u00d7", "times"})
 _SO = frozenset({"so", "making", "makes", "giving"})
+_MAKING = frozenset({"making", "makes", "giving"})
+_FURTHER = frozenset("further another extra additional second third fourth fifth sixth last final more".split())
 _WENT = frozenset("was were went got needed used placed put taken fitted sat held stayed required in".split())
 _SAID_PLANNED = frozenset({"planned", "intended", "wanted"})
 _CORRECTING = _SO | _SAID_PLANNED | {"only"}
@@ -84,6 +86,7 @@ def _behind(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     """ "Clips three", "skin clips eleven.", "anchors two": a plural with a bare number right behind it."""
     tokens = sentence.tokens
     at = thing.last + 1
+    at += at + 1 < len(tokens) and tokens[at].norm == ":"  # "Anchors: 3."
     noun = tokens[thing.last].norm
     times = tokens[at].quantity if at < len(tokens) else None
     if times is not None and times.form == "times" and not thing.implant and thing.name is None:
@@ -158,7 +161,11 @@ def _corrected(reading: Reading, sentence: Sentence, things: list[Thing], before
         counted = count_of(sentence, thing) if near else None
         after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
         over = _ends(sentence, index + 1) or after in ("of", "and")
-        if token.norm in _SO and counted is not None and (over or after in ("in", "altogether", "all", "screws")):
+        # "a further anchor, making four"
+        more = counted is not None or (
+            token.norm in _MAKING and bool(near) and tokens[thing.first - 1].norm in _FURTHER
+        )
+        if token.norm in _SO and more and (over or after in ("in", "altogether", "all", "screws")):
             facts.append(_claim(reading, sentence, index, thing, scale="total"))
         elif token.norm == "only" and (over or after in _WENT):
             if _was_planned(sentence, at, near[-1].first if near else 0):
