@@ -30,9 +30,9 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
             tokens[removed - 2].norm.endswith("s")
         ):
             return True  # "three anchors one pulled out replaced"
-        own = next((m for m in sentence.mentions if m.table == "devices" and m.first == thing), None)
-        if own is not None and any(
-            m.table == "devices" and m.id == own.id and own.last < m.first < removed and m.last >= removed - _BETWEEN
+        named = next((m for m in sentence.mentions if m.table == "devices" and m.first == thing), None)
+        if named is not None and any(
+            m.table == "devices" and m.id == named.id and named.last < m.first < removed and m.last >= removed - _BETWEEN
             for m in sentence.mentions
         ):
             return True  # "second anchor in, third anchor pulled out"
