@@ -32,8 +32,8 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
             return True  # "three anchors one pulled out replaced"
         named = next((m for m in sentence.mentions if m.table == "devices" and m.first == thing), None)
         if named is not None and any(
-            m.table == "devices" and m.id == named.id and named.last < m.first < removed and m.last >= removed - _BETWEEN
-            for m in sentence.mentions
+            m.id == named.id and named.last < m.first < removed and m.last >= removed - _BETWEEN
+            for m in sentence.mentions if m.table == "devices"
         ):
             return True  # "second anchor in, third anchor pulled out"
         return _is_findings(sentence, thing, removed) or clauses.parted(sentence, thing, removed)
