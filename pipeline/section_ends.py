@@ -16,6 +16,47 @@ _TOLD = frozenset({"instructed", "advised", "will", "should", "given", "told", "
 VERBS = _PAST | COPULA | {"has", "have", "will", "should", "came", "comes", "presented", "presents", "underwent"}
 
 
+def is_bare_name(part: Sentence) -> bool:
+    """ "Procedure note: bilateral knee injection, ultrasound guided": a name and no telling of what was done."""
+    return len(part.tokens) <= _NAME and not any(token.norm in VERBS for token in part.tokens)
+
+
+_NAME = 16  # tokens
+_EARLY, _TO_NAME = 6, 8  # tokens: from a heading to its "same", and on to the name of an operation
+_SAME = frozenset({"same", "unchanged"})
+
+
+def same_ends(part: Sentence, section: str) -> int | None:
+    """ "Post op same carpal tunnel release right": how many tokens of the part are of the diagnosis, where the name of
+    the operation follows without a mark and without another diagnosis between."""
+    if section != "postop-diagnosis" or not part.says(_SAME):
+        return None
+    at = next((at for at, token in enumerate(part.tokens[:_EARLY]) if token.norm in _SAME), None)
+    if at is None:
+        return None
+    names = (m for m in part.mentions if m.first > at and m.table in ("procedures", "diagnoses", "findings"))
+    opened = next(names, None)
+    if opened is None or opened.table != "procedures" or opened.first - at > _TO_NAME:
+        return None
+    between = part.tokens[at + 1 : opened.first]
+    if any(token.punctuation or token.norm in _GOES_ON for token in between):
+        return None
+    return _past(part, at)
+
+
+_GOES_ON = frozenset({"plus", "and", "with", "but", "after", "for", "except"})
+
+
+def _past(part: Sentence, at: int) -> int:
+    """Behind the words of "same diagnosis post op", which may stand in any order."""
+    while at < len(part.tokens) and part.tokens[at].norm in _OF_SAME:
+        at += 1
+    return at
+
+
+_OF_SAME = frozenset("same unchanged diagnosis dx post op postop operatively postoperatively after afterwards".split())
+
+
 def unknown_heading(part: Sentence) -> bool:
     """A heading in capitals that no row has ("SETTINGS: ..."): what stood before it is over."""
     for index, token in enumerate(part.tokens[:5]):

@@ -22,8 +22,10 @@ from pipeline.section_ends import (
     LISTS,
     VERBS,
     WORK,
+    is_bare_name,
     is_over,
     next_item,
+    same_ends,
     tells_of_past,
     tells_work,
     unknown_heading,
@@ -75,7 +77,10 @@ def place(sentences: Iterable[Sentence], grammar: Grammar, words: Sequence[Word]
                     row = grammar.table("sections", SectionCue)["home-medicines"]  # "PMH: asthma. Meds: salbutamol."
                 early = row.id == "aftercare" and len(placed) < _EARLY and part.tokens and part.tokens[0].norm == "plan"
                 section = "" if row is _NO_CUE or early else _STORIES.get(row.id, row.id)
-                if row.holds == "narration":
+                if row.id == "postop-diagnosis" and _says_same([token.norm for token in part.tokens
+                                                                if not token.punctuation]):  # fmt: skip
+                    lasting = once = ""  # "Same diagnosis after. Hip arthroscopy ...": there is no more to it
+                elif row.holds == "narration":
                     lasting, once = section, ""
                 else:
                     lasting = "" if lasting in LISTS or lasting in BEFORE else lasting
@@ -110,6 +115,8 @@ def _after_preop(row: SectionCue, part: Sentence, lasting: str, grammar: Grammar
         tables & {"aftercare", "dressings"}
     ):  # "After: boot 1 week, physio from day 3"
         return grammar.table("sections", SectionCue)["aftercare"]
+    if row.id == "description" and words[:2] == ["procedure", "note"] and is_bare_name(part):
+        return grammar.table("sections", SectionCue)["procedure"]
     told = [token.norm for token in part.tokens]
     joint = next((at for at, norm in enumerate(told) if norm in ("+", "plus", "and", "with", ",")), len(told))
     if row.id == "aftercare" and words and words[0] in ("post", "postop") and (
@@ -134,7 +141,8 @@ def _is_illness(part: Sentence) -> bool:
 _FEW = 7  # words
 _ORDERS = frozenset("no avoid watch for monitor check if until treat risk look rule exclude".split())
 _SAME = frozenset("same unchanged change likewise above before identical".split())
-_SAME_WORDS = _SAME | frozenset("post op postop the it is as was stays remains no diagnosis dx remained stayed".split())
+_SAME_WORDS = _SAME | frozenset("post op postop the it is as was stays remains no diagnosis dx remained stayed after "
+                                "afterwards operatively postoperatively postoperative operative".split())  # fmt: skip
 
 
 def _says_same(words: Sequence[str]) -> bool:
@@ -211,6 +219,8 @@ _NO_CUE = SectionCue(id="none", section="", source="own", holds="narration")
 
 def _length_in_stream(part: Sentence, row: SectionCue) -> int:
     """How many tokens of a long part belong to its heading: up to the patient, the team or the work."""
+    if (named := same_ends(part, row.id)) is not None:
+        return named
     marked = any(token.punctuation for token in part.tokens)
     if len(part.tokens) <= (_STREAM if marked else _UNMARKED) or row.id not in LISTS | BEFORE:
         return len(part.tokens)

@@ -26,6 +26,7 @@ _OPENERS = tuple(sorted((tuple(phrase.split()) for phrase in (
     "no tourniquet", "tourniquet up", "tourniquet time", "tourniquet on", "weight bearing", "non weight bearing",
     "partial weight bearing", "full weight bearing", "discharge", "stitches out", "sutures out", "urine output",
     "irrigated with", "no allergies", "consent", "the plan is", "plan is", "indication", "patient supine", "needle out",
+    "operation was",
     "needle removed", "needle withdrawn", "band aid", "bandaid",
 )), key=len, reverse=True))  # fmt: skip
 _LEADS = frozenset({"then", "next", "finally", "okay", "after"})  # words that lead to the statement itself

@@ -23,6 +23,7 @@ def told(tokens: Sequence[Token], in_unit: InUnit, is_total: IsTotal) -> Iterato
     """All of them. `in_unit`: the exact value of an amount in a unit; `is_total`: whether a number is said to be a sum.
     """
     yield from _in_brackets(tokens, in_unit)
+    yield from _sides_bracketed(tokens, in_unit)
     yield from _each_side(tokens, in_unit)
     yield from _minutes_in_all(tokens, in_unit, is_total)
     yield from _lost(tokens, in_unit)
@@ -40,6 +41,30 @@ def _each_side(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, 
         if said not in (each.value, each.value * 2):
             worked = amount(each.value * 2, each.unit)
             yield at + 4, f"2 x {amount(each.value, each.unit)} = {worked}, said: {amount(said, each.unit)}"
+
+
+_SIDES = {"l": "left", "r": "right", "left": "left", "right": "right"}
+
+
+def _sides_bracketed(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
+    """ "R 12 mL clear, L 6 mL clear (18 mL)": one amount of either side, and what both come to in brackets."""
+    for at in range(2, len(tokens) - 2):
+        whole = tokens[at].quantity
+        alone = tokens[at - 1].norm == "(" and tokens[at + 1].norm == ")"
+        if not alone or whole is None or whole.value is None or whole.dimension not in _SUMMED:
+            continue
+        told: dict[str, Decimal] = {}
+        for place in range(at - 2, 0, -1):
+            value = in_unit(tokens[place].quantity, whole.unit)
+            side = _SIDES.get(tokens[place - 1].norm)
+            if tokens[place].norm in (".", ";") or (value is not None and (side is None or side in told)):
+                break
+            if value is not None and side is not None:
+                told[side] = value
+        worked = sum(told.values(), Decimal(0))
+        if len(told) == len({*_SIDES.values()}) and whole.value not in (worked, *told.values()):
+            terms = " + ".join(plain(one) for one in reversed(told.values()))
+            yield at, f"{terms} = {amount(worked, whole.unit)}, said: {amount(whole.value, whole.unit)}"
 
 
 def _in_brackets(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:

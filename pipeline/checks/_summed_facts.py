@@ -30,7 +30,7 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
             parts = _parts(note, fact)
             if len(parts) < 2 or fact.value in {part.value for part in parts}:
                 continue
-            if fact.value is not None and fact.value not in _sums(parts, _singles(note, parts, fact)):
+            if fact.value is not None and fact.value not in _sums(parts, singles(note, parts, fact)):
                 worked = " + ".join(f"{part.value}" for part in parts)
                 yield passage, int(fact.value), _noun(fact) + "s", f"{worked}, said: {fact.value}"
 
@@ -55,6 +55,8 @@ def _is_total(read: Sequence[Token], passage: Passage, fact: Fact) -> bool:
     lead = read[at - 1].norm if at else ""
     if says_total(read, at) or lead in _LEADS:
         return True
+    if lead in ("that's", "thats") and at > 1 and read[at - 2].norm == "so":
+        lead, at = "so", at - 1  # "So that's five anchors."
     ends = next((place for place in range(at + 1, len(read)) if read[place].punctuation), len(read))
     return lead == "so" and ends - at <= _NOUN and (at < 2 or read[at - 2].punctuation)  # "So four screws."
 
@@ -70,7 +72,8 @@ def _parts(note: OperativeNote, total: Fact) -> list[Fact]:
             and fact.value is not None]  # fmt: skip
 
 
-def _singles(note: OperativeNote, parts: Sequence[Fact], total: Fact) -> int:
+def singles(note: OperativeNote, parts: Sequence[Fact], total: Fact) -> int:
+    """How many things of the sort of a total were named before it without a count. Pure."""
     groups = {part.group for part in (*parts, total)}
     return sum(
         fact.group not in groups and _noun(fact) == _noun(total) and fact.role == total.role

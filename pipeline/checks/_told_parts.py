@@ -11,6 +11,7 @@ import re
 from collections.abc import Sequence
 from itertools import pairwise
 
+from pipeline.checks._clock_places import hour
 from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, Head, count, says_total
 from pipeline.records import Token
 
@@ -239,13 +240,15 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
         number = count(token)
         if token.norm == "another" and parts and at + 1 < total and count(read[at + 1]) is None:
             number = 1  # "one from the antrum, another from the body"
-        if number is None or _numbered(read, at) or (token.norm == "one" and not _has_noun(read, at, total, noun)
-                                                      and not (parts or alone)):  # fmt: skip
-            continue
+        after_hour = hour(read, at - 1)  # "one anchor at eleven, one at twelve, one at one"
+        if number is None or hour(read, at) or (_numbered(read, at) and not after_hour) or (
+            token.norm == "one" and not _has_noun(read, at, total, noun) and not (parts or alone)
+        ) or number > max(_TENS, count(read[total]) or 0):
+            continue  # "two distal, thirty two and thirty four, so four screws": lengths
         if (number == 1 and at - start > 1 and count(read[at - 2]) is not None and read[at - 1].norm.isalpha()
                 and read[at - 1].norm not in JOINS and not _has_noun(read, at, total, noun)):  # fmt: skip
             continue  # "one cortical one"
-        leads = token.norm == "another" or _leads(read[at - 1])
+        leads = token.norm == "another" or after_hour or _leads(read[at - 1])
         if led and not parts and read[at - 1].norm == ":" and _shares(read, at, sure=True):
             parts.append(number)  # "Pedicle screws: 12 on the left and 10 on the right, 22 screws"
             continue
@@ -262,7 +265,7 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
     return shown, {sum(parts), sum(parts) + alone, *(sum(parts[back:]) for back in range(1, len(parts) - 1))}
 
 
-_OF_BACK = 5  # tokens
+_OF_BACK, _TENS = 5, 10  # tokens; a number that is more than this and than the total is no part of it
 
 
 def _goes_on(read: Sequence[Token], at: int) -> bool:

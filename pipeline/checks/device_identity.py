@@ -185,7 +185,8 @@ def _restates(note: OperativeNote, fact: Fact) -> bool:
     return bool(_AGAIN & set(words[max(0, first - 4) : last + 3]))
 
 
-_AGAIN = frozenset({"again", "repeat", "repeated", "confirmed", "confirm", "rechecked", "above", "before", "once"})
+_AGAIN = frozenset({"again", "repeat", "repeated", "confirmed", "confirm", "rechecked", "above", "before", "once",
+                    "sticker", "label", "box"})
 _SHORTEST = 4  # characters of a number that is compared
 _BEHIND = 8  # words between an implant and its number
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from decimal import Decimal
 
@@ -42,7 +43,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             found.append(
                 finding(
                     "irrigation_deficit",
-                    "warning" if run is not None and run.low is not None and -worked.high * 2 >= run.low else "note",
+                    "warning" if _too_much_back(note, grammar, run, -worked.high) else "note",
                     "More irrigation came out than was run in.",
                     [*put_in, *came_out],
                     arithmetic=terms,
@@ -53,6 +54,21 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if not deficits and worked is not None and (one := _worked_flag(note, grammar, put_in, came_out, worked)):
         found.append(one)
     return found + _flag(note, grammar, deficits, put_in)
+
+
+def _too_much_back(note: OperativeNote, grammar: Grammar, run: Span | None, more: Decimal) -> bool:
+    """Whether more came back than what the patient may have added to it: half as much again, or the configured
+    volume where no fluid of the patient is told of."""
+    if run is not None and run.low is not None and more * 2 >= run.low:
+        return True
+    row = limit(grammar, note.profile, "more_back", kind="irrigation_out")
+    own = any(_OWN.search(passage.text) for passage in note.sections.description)
+    return row is not None and row.value is not None and more >= row.value and not own
+
+
+_OWN = re.compile(
+    r"\b(?:urine|ascites|pus|abscess|empyema|ha?emothorax|effusion|bloody|clots?|bleeding|amniotic)\b", re.I
+)
 
 
 def _worked_flag(

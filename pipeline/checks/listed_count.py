@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pipeline import enumerations
-from pipeline.checks import _clock_places, _summed_facts, _told_lists, _told_parts, _told_short, base
+from pipeline.checks import _clock_places, _summed_facts, _told_lists, _told_out, _told_parts, _told_short, base
 from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, WHOLE, Head, count, heads, says_total
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
@@ -49,7 +49,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             other = (_told_parts.summed(read) or _told_lists.ways(read) or _told_lists.rows(read)
                      or _told_lists.ordinals(read) or _told_lists.lots(note, passage, read)
                      or _gone_on(ahead, passage, read))  # fmt: skip
-            signed = _told_lists.signed(read) or _told_short.told(read)
+            signed = _told_lists.signed(read) or _told_short.told(read) or _clock_places.totalled(read)
             if signed is not None:
                 found.append(_told(note, passage, *signed, "warning"))
                 continue
@@ -60,7 +60,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             elif other is not None:
                 found.append(_told(note, passage, *other, "warning"))
     if not found:
-        found = [_told(note, *told, "warning") for told in _summed_facts.totals(note)]
+        found = [_told(note, *told, "warning") for told in (*_summed_facts.totals(note), *_told_out.totals(note))]
     return found
 
 
@@ -100,15 +100,19 @@ def _otherwise(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None
 
 
 def _sizes(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
-    """ "Six screws: 12, 14, 16, 14 and 18 mm": at least three sizes in a row are one for each."""
+    """ "Six screws: 12, 14, 16, 14 and 18 mm": sizes in a row are one for each."""
     first = next((at for at in range(head.last + 1, len(read)) if read[at].quantity is not None), None)
     if first is None:
         return None
     between = read[head.last + 1 : first]
+    if first + 2 < len(read) and read[first].norm == "#length" and read[first + 1].norm == "(":
+        first += 2  # "three screws of 6.5 mm (25 mm and 30 mm)"
     listed = enumerations.members(tuple(read), first)
     unit = read[listed[-1]].quantity
-    if len(listed) < 3 or unit is None or unit.dimension not in ("length", "french"):
+    if len(listed) < 2 or unit is None or unit.dimension not in ("length", "french"):
         return None
+    if len(listed) == 2 and (not head.number % 2 or (head.first and read[head.first - 1].norm == "#number")):
+        return None  # "four screws of 14 and 16 mm": two of each; "an eleven thirteen sheath, two stones of ..."
     if len(between) > _LIST_WORDS + 1 or any(_plural(token) for token in between):
         return None
     values = [quantity.value for at in listed if (quantity := read[at].quantity) is not None]
@@ -116,8 +120,8 @@ def _sizes(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
     if crossed or len(values) == head.number:
         return None
     words = ", ".join(f"{value}" for value in values)
-    # Fewer lengths than things, each length once: one of them may have been used twice.
-    sure = len(values) > head.number or len(set(values)) < len(values)
+    # Fewer lengths than things, each length once: one of them may have been used twice. Not "three, 22 and 20 mm".
+    sure = len(values) > head.number or len(set(values)) < len(values) or len(values) == 2
     return f"{words} {unit.unit} = {len(values)} listed, said: {head.number}", "warning" if sure else "note"
 
 

@@ -86,7 +86,9 @@ _NOT_SENT = re.compile(
     r"\b(?:no|not|nothing|none|never|neither|nor|without|will|would|if|previous\w*|before|ago|earlier|(?:19|20)\d\d)\b",
     re.IGNORECASE,
 )
-_NOT_BEHIND = re.compile(r"[ :,-]*(?:not?|nil|none|if|declined|later)\b", re.IGNORECASE)
+_NOT_BEHIND = re.compile(
+    r"[ :-]*(?:not?|nil|none|if|declined|later)\b|,\s*(?:not|nil|none|if|declined|later)\b", re.IGNORECASE
+)  # not "loose bodies to pathology, no specimens sent"
 # What goes on with "no specimen": "no specimens to pathology", "no specimen of the wall was sent to pathology".
 _SAME = re.compile(
     r"(?:of|from|for|was|were|is|are|has|had|been|to|or|and|sent|taken|needed|required|went|that|which)\b",

@@ -7,6 +7,7 @@ from decimal import Decimal
 from itertools import pairwise
 
 from pipeline.checks._spoken_counts import shares
+from pipeline.checks._summed_facts import singles
 from pipeline.checks.base import (
     EACH_OF_TWO,
     Span,
@@ -123,6 +124,11 @@ def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fa
             return None
         if total.kind in _BARE and added([*known, *_plus(note, total)]).meets(said):
             return None
+        if total.kind == "device_count" and any(
+            added([*known, Span(Decimal(more), Decimal(more))]).meets(said)
+            for more in range(1, singles(note, parts, total) + 1)
+        ):
+            return None  # "a lag screw of 22 mm, a plate with five screws, ... eight screws altogether"
         terms = " + ".join(span_words(one, None) for one in known)
         return _told(grammar, parts, total, f"{terms} = {span_words(added(known), unit)}, said: {shown(total)}")
     if len(repeated) != 1 or len(parts) != 1:

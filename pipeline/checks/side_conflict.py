@@ -7,7 +7,9 @@ import re
 from pipeline import laterality
 from pipeline.checks._asides import is_aside, is_treated
 from pipeline.checks._both_sides import announced
+from pipeline.checks._limb_sides import limb_clashes
 from pipeline.checks._side_words import clashes
+from pipeline.checks._worn import both_told, is_worn
 from pipeline.checks.base import called, finding, placed, related_sites, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -43,7 +45,7 @@ def _worded(note: OperativeNote) -> list[Finding]:
             finding("side_conflict", "warning", f"“{one.first}” and “{one.second}” cannot both be right.",
                     ask="Say which side is right.", about=one.about), one.at,
         )
-        for one in clashes(note)
+        for one in (*clashes(note), *limb_clashes(note))
     ]  # fmt: skip
 
 
@@ -59,6 +61,11 @@ def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         sided = [fact for fact in sided if not _on_both(fact, sided)]
     if not operated:
         firm = [fact for fact in sided if fact.kind in _FIRM or fact.name in _TREATS]
+        if firm and {fact.laterality for fact in firm} in ({"left"}, {"right"}):
+            worn = [fact for fact in sided if is_worn(fact) and _opposite(firm[0], fact)
+                    and not is_aside(note, fact.evidence, fact.laterality)]  # fmt: skip
+            if worn and not both_told(note, firm[0].laterality):
+                return [_conflict(firm[0], worn[0], grammar, "warning")]
         return _among(note, firm, grammar) or _act_named(note, firm, sided, grammar) or _fragment(note, firm, grammar)
     found = _same_procedure(note, operated, grammar)
     if "bilateral" in sides:
@@ -161,6 +168,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
             severity = "warning"  # a drain lies where was operated
         if fact.kind == "specimen" and place is None:
             severity = "warning"  # "specimen: left ovarian cyst": its side is that of what it was taken from
+        if is_worn(fact) and not elsewhere and not both_told(note, operated[0].laterality):
+            severity = "warning"
     elif fact.kind in _GIVEN:
         if any(one.laterality == fact.laterality for one in note.of("harvest_site", "injection", "act", "anaesthesia")):
             return None
@@ -172,6 +181,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
             return None
         near = related or beside or (place is not None and place.group == "spine" and _on_spine(operated, grammar))
         severity = "warning" if near and fact.kind in ("finding", "grade", "aftercare") else "note"
+        if is_worn(fact) and not elsewhere and not both_told(note, operated[0].laterality):
+            severity = "warning"
     told = [one for one in note.of(*_ILL) if one is not fact and one.laterality == operated[0].laterality]
     aside = fact.kind not in _FIRM or (fact.kind == "diagnosis" and bool(told))  # a disease that is left as it is, too
     aside = aside and is_aside(note, fact.evidence, fact.laterality)

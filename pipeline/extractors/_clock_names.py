@@ -89,12 +89,25 @@ def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
     if at < 0 or tokens[at].norm not in ("done", "over"):
         return None
     before = tokens[at - 1] if at else None
+    if is_headed(sentence, at):
+        return None
     alone = before is None or before.norm == "all" or before.punctuation or (
         tokens[at].norm == "done" and (before.norm in DONE_WITH or any(
             m.table in ("sutures", "closures", "dressings") and m.last == at - 1 for m in sentence.mentions
         ))
     )
     return ("operation_end", at) if alone else None
+
+
+def is_headed(sentence: Sentence, at: int) -> bool:
+    """ "Time out: done at 9:05": whether a word of an end closes what its heading names, and not the operation."""
+    tokens = sentence.tokens
+    return at > 1 and tokens[at - 1].norm == ":" and tokens[at - 2].norm not in _TIMED | set(_LASTING)
+
+
+def ends_nothing(sentence: Sentence, at: int) -> bool:
+    """Whether a word of an end is of a seam ("end to end") or of a heading before it."""
+    return is_seam(sentence, at) or is_headed(sentence, at)
 
 
 def _of_span(sentence: Sentence, index: int) -> tuple[str, int] | None:
@@ -109,8 +122,8 @@ def _of_span(sentence: Sentence, index: int) -> tuple[str, int] | None:
     dashed = tokens[first + 1].norm in ("-", "–", "to", "until", "till")
     if led not in ("from", "between") and not dashed:
         return None
-    for at in range(first - 1, max(-1, first - _NEAR), -1):
-        if tokens[at].norm in _LASTING:
+    for at in range(first - 1, max(-1, first - _REACH), -1):
+        if tokens[at].norm in (_LASTING if first - at < _NEAR else _SWITCHED):
             return _LASTING[tokens[at].norm][index != first], at
         if tokens[at].norm in (".", ";") or (tokens[at].quantity is not None and not _passes(sentence, at, dashed)):
             break

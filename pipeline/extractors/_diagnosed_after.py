@@ -63,6 +63,8 @@ def _at_the_head(reading: Reading, grammar: Grammar, facts: list[Fact]) -> list[
             while last >= first and (sentence.tokens[last].punctuation or norms[last] in _LINKS):
                 last -= 1
             if first > last or last - first >= _LONGEST or not _is_name(sentence, first, last):
+                if not facts and (earlier := _earlier(reading, grammar, sentence)):
+                    return [*earlier, same("postop_diagnosis", reading, sentence, at)]
                 break
             words = {token.first for token in sentence.tokens[first : last + 1]}
             named = any(first <= m.first <= last for m in base.mentions(sentence, "diagnoses", "findings"))
@@ -77,6 +79,25 @@ def _at_the_head(reading: Reading, grammar: Grammar, facts: list[Fact]) -> list[
             ]  # fmt: skip
         if work < len(sentence.tokens):
             return []
+    return []
+
+
+_OPENING = 4  # sentences
+_STATES = frozenset({"normal", "intact", "stable", "healthy", "preserved", "torn", "fragment"})
+
+
+def _earlier(reading: Reading, grammar: Grammar, upto: Sentence) -> list[Fact]:
+    """ "Left knee ACL rupture from football. ... Diagnosis after is the same": the illness that the narration opens
+    with, before the work begins."""
+    for sentence in reading.sentences[: min(upto.index + 1, _OPENING)]:
+        if sentence.section not in ("", "indication", "diagnosis", "preop-diagnosis"):
+            continue
+        for mention in base.mentions(sentence, "diagnoses", "findings"):
+            denied = base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated"
+            if not denied and mention.id not in _STATES:
+                return [base.named("diagnosis", reading, sentence, mention, grammar)]
+        if any(m.table in _WORK - {"team", "aftercare"} for m in sentence.mentions):
+            break
     return []
 
 
@@ -108,7 +129,10 @@ def _is_name(sentence: Sentence, first: int, last: int) -> bool:
         if mention.table in _WORK or (mention.table in ("procedures", "acts") and not before & _BEFORE):
             return False
     told = norms[first : last + 1]
-    return any(word.isalpha() and len(word) > 3 for word in told) and not set(told) & NO_NAME
+    return any(word.isalpha() and len(word) > 3 and word not in _WHEN for word in told) and not set(told) & NO_NAME
+
+
+_WHEN = frozenset({"post", "postop", "preop", "operative", "postoperative", "preoperative", "final", "after", "before"})
 
 
 NO_NAME = frozenset(

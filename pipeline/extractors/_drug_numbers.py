@@ -73,7 +73,7 @@ def _is_share(sentence: Sentence, index: int) -> bool:
     return volume is not None and volume == shares
 
 
-_PLACES = frozenset({"at", "in", "into", "on", "around", "behind", "under", "to", "above", "below", "along"})
+_PLACES = frozenset("at in into on around behind under to above below along through over".split())
 
 
 def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
@@ -280,21 +280,24 @@ _WHEN = frozenset({"at", "before", "after", "during", "prior", "later", "on"})
 _FURTHER = 30  # tokens
 
 
-def said_again(sentence: Sentence, index: int, drug: Mention, *, total: bool) -> bool:
+def said_again(sentence: Sentence, index: int, drug: Mention, *, total: bool) -> bool | None:
     """Whether the number at `index` is a further giving of the drug before it, or all of them together: "1 g before
-    the incision, second 1 g at closure, 2 g in total". Only a number of the same unit is."""
+    the incision, second 1 g at closure, 2 g in total". Only a number of the same unit is; not surely so where only its
+    place is told ("10 mL in the wound and 5 mL in the portals"): False. None where it is none."""
     quantity = sentence.tokens[index].quantity
     between = sentence.tokens[drug.last + 1 : index]
     if quantity is None or quantity.unit is None or len(between) > _FURTHER:
-        return False
+        return None
     if any(drug.last < other.first and other.last < index and other.table in _OTHERS for other in sentence.mentions):
-        return False
+        return None
     if not any(token.quantity is not None and token.quantity.unit == quantity.unit for token in between):
-        return False
+        return None
     before = [token.norm for token in sentence.tokens[max(0, index - 3) : index]]
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
-    joined = before[-1] in ("and", "then", "plus", ",") and after in _WHEN
-    return total or joined or bool(_MORE & set(before))
+    joined = before[-1] in ("and", "then", "plus", ",")
+    if total or (joined and after in _WHEN) or _MORE & set(before):
+        return True
+    return False if joined and after in _PLACES and quantity.unit == "mL" else None
 
 
 def is_repeat(sentence: Sentence, index: int, first: Mention) -> bool:

@@ -38,7 +38,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         hits = cues.hits(sentence, grammar, *_CODES)
         for hit in hits:
             fact = _code(reading, sentence, hit)
-            if fact is not None:
+            if fact is not None and not _reads_no_code(sentence, hit, fact):
                 doubts = tuple(doubt for doubt in fact.doubts if not doubt.endswith("from single digits"))
                 facts.append(replace(fact, doubts=doubts, **_owner(sentence, hit, hits)))
                 facts += _further(reading, sentence, hit, fact)
@@ -58,6 +58,14 @@ def _unannounced(reading: Reading, sentence: Sentence, ends: set[int]) -> list[F
             fields = {"text": code.upper(), "value": None, "unit": None, **_owner(sentence, hit, [hit])}
             facts.append(base.claim("device_udi", reading, sentence, at, at, at, _SURE, **fields))
     return facts
+
+
+def _reads_no_code(sentence: Sentence, hit: cues.Hit, fact: Fact) -> bool:
+    """ "The box reads 28 plus 3.5": letters and digits read from a label are a lot, numbers alone may be its size."""
+    return sentence.tokens[hit.last].norm in ("says", "reads") and not _LETTERED.match(fact.text or "")
+
+
+_LETTERED = re.compile(r"[A-Z]{1,4}-?\d{2}")
 
 
 def _further(reading: Reading, sentence: Sentence, hit: cues.Hit, fact: Fact) -> list[Fact]:

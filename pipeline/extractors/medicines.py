@@ -323,10 +323,9 @@ def _number(
         earlier = [event for _, _, event in ranked if event.mention.last < index]
         owner = max(earlier, key=lambda item: item.mention.first, default=None)
         sure = _drug_numbers.said_on(sentence, index, owner.mention) if owner is not None else None
-        if owner is not None and sure is None and _drug_numbers.said_again(
-            sentence, index, owner.mention, total=cues.scale(sentence, index) == "total"
-        ):
-            sure = True
+        if owner is not None and sure is None:
+            total = cues.scale(sentence, index) == "total"
+            sure = _drug_numbers.said_again(sentence, index, owner.mention, total=total)
         if owner is None or sure is None:
             return []
         ranked = [(_SAID_ON, 0, owner)]

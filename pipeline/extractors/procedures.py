@@ -200,6 +200,8 @@ def _is_thing(sentence: Sentence, mention: Mention) -> bool:
         return False
     head = sentence.section == "procedure" or (sentence.section == "" and sentence.index < _FIRST)
     tokens = sentence.tokens
+    if _is_named_so([token.norm for token in tokens[max(0, mention.first - _LED) : mention.first]]):
+        return False
     before, after = tokens[mention.first - 1 : mention.first], tokens[mention.last + 1 : mention.last + 3]
     counted = bool(before) and (before[0].quantity is not None or before[0].norm in ("a", "the", "of"))
     counted = counted and not (sentence.index == 0 and mention.first == 1)  # "two dental implants lower jaw": a title
@@ -208,6 +210,15 @@ def _is_thing(sentence: Sentence, mention: Mention) -> bool:
     around = (*tokens[max(0, mention.first - 3) : mention.first], *tokens[mention.last + 1 : mention.last + 4])
     told = told or any(token.norm in _NOT_PUT_IN for token in around)
     return not head or counted or told
+
+
+_LED = 6  # tokens
+
+
+def _is_named_so(lead: list[str]) -> bool:
+    """ "The operation was a reamed intramedullary nail of the right tibia"."""
+    at = next((at for at in range(len(lead) - 2, -1, -1) if lead[at] in ("operation", "procedure", "surgery")), None)
+    return at is not None and lead[at + 1] in ("was", "is") and lead[at + 2 : at + 3] in (["a"], ["an"])
 
 
 # "Spinal cord stimulator removal": another operation than putting one in.

@@ -50,6 +50,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if not any(fact.kind == "anaesthesia" and fact.evidence.first >= sentence.tokens[0].first for fact in facts):
             facts += _in_other_words(reading, sentence, grammar)
         facts += _no_setting.lateral(reading, sentence)
+        if sentence.section == "approach" and not any(True for _ in base.mentions(sentence, "approaches")):
+            facts += _headed(reading, sentence)
     return facts
 
 
@@ -103,6 +105,18 @@ def _in_other_words(reading: Reading, sentence: Sentence, grammar: Grammar) -> l
                 return [base.make("anaesthesia", reading, sentence, words[0], words[-1], name="no-anaesthesia")]
             return [base.make("anaesthesia", reading, sentence, words[0], words[-1], text=said)]
     return []
+
+
+def _headed(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Approach: posterior": in the words that were said under the heading."""
+    tokens = sentence.tokens
+    if len(tokens) < 3 or tokens[0].norm != "approach" or tokens[1].norm not in (":", "-"):
+        return []
+    words = [at for at in range(2, len(tokens)) if not tokens[at].punctuation]
+    if not words or len(words) > _SHORT or tokens[words[0]].norm in ("none", "nil", "no", "not"):
+        return []
+    text = story.words(sentence, words[0], words[-1])
+    return [base.make("approach", reading, sentence, words[0], words[-1], text=text)]
 
 
 _EARLY = 8  # sentences

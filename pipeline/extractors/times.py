@@ -85,7 +85,7 @@ def _clock(
             continue
         after = [token.norm for token in sentence.tokens[hit.last + 1 : hit.last + 3]]
         outside = hit.id == "moment-out_of_room" and after[:1] == ["of"] and not _ROOMS & set(after)
-        if outside or (hit.id == "moment-operation_end" and _clock_names.is_seam(sentence, hit.first)):
+        if outside or (hit.id == "moment-operation_end" and _clock_names.ends_nothing(sentence, hit.first)):
             continue  # "out of ice 10:20", "artery end to end"
         if hit.id == "moment-out_of_room" and _clock_names.is_pause(sentence, hit.first):
             continue

@@ -1,0 +1,43 @@
+"""What is worn or ordered afterwards on the limb that was operated on: a brace, a sling, a splint, how much weight.
+
+"Left knee ... brace on the right knee for four weeks": a slip, unless the limb of the other side has orders of its own.
+Common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from pipeline.note import OperativeNote, Passage
+from pipeline.records import Fact
+
+# Rows of dressings.toml and aftercare.toml.
+_WORN = frozenset(
+    "brace sling splint cast boot surgical-shoe shoulder-immobilizer immobilization weight-bearing non-weight-bearing "
+    "touch-weight-bearing partial-weight-bearing weight-bearing-as-tolerated full-weight-bearing heel-weight-bearing "
+    "progressive-weight-bearing passive-motion active-motion active-assisted-motion continuous-passive-motion "
+    "range-of-motion-exercises motion-restriction".split()
+)
+_WORDS = re.compile(
+    r"\b(?:weight|weight-?bear\w*|wb(?:at)?|nwb|ttwb|twb|pwb|fwb|brace|sling|splint|cast|boot|(?:back)?slab|plaster|"
+    r"immobili\w+|orthosis|spica)\b(?: (?!left\b|right\b|and\b|no\b|crutch)[\w-]+){0,3} (?:on|for|of|to) "
+    r"(?:the |his |her )?(?P<side>left|right)\b(?! (?:hand crutch|side of))",
+    re.I,
+)  # fmt: skip
+_KINDS = ("dressing", "aftercare")
+
+
+def is_worn(fact: Fact) -> bool:
+    """Whether the fact tells of what the operated limb wears or bears."""
+    return fact.kind in _KINDS and fact.name in _WORN
+
+
+def both_told(note: OperativeNote, operated: str | None) -> bool:
+    """Whether the operated side has orders of its own beside those of the other one. Pure."""
+    return any(is_worn(fact) and fact.laterality == operated for fact in note.of(*_KINDS))
+
+
+def worn_words(passage: Passage) -> Iterator[re.Match[str]]:
+    """Orders with their side, as said ("weight as tolerated on the left"), in the group "side". Pure."""
+    yield from _WORDS.finditer(passage.text)
