@@ -63,7 +63,8 @@ def _at_the_head(reading: Reading, grammar: Grammar, facts: list[Fact]) -> list[
             while last >= first and (sentence.tokens[last].punctuation or norms[last] in _LINKS):
                 last -= 1
             if first > last or last - first >= _LONGEST or not _is_name(sentence, first, last):
-                if not facts and (earlier := _earlier(reading, grammar, sentence)):
+                alike = _ALIKE & set(norms[max(0, at - 1) : at + _TO_SAME])
+                if not facts and alike and (earlier := _earlier(reading, grammar, sentence)):
                     return [*earlier, same("postop_diagnosis", reading, sentence, at)]
                 break
             words = {token.first for token in sentence.tokens[first : last + 1]}
@@ -82,7 +83,8 @@ def _at_the_head(reading: Reading, grammar: Grammar, facts: list[Fact]) -> list[
     return []
 
 
-_OPENING = 4  # sentences
+_ALIKE = frozenset({"same", "unchanged"})
+_OPENING, _TO_SAME = 4, 6  # sentences; tokens
 _STATES = frozenset({"normal", "intact", "stable", "healthy", "preserved", "torn", "fragment"})
 
 
