@@ -25,19 +25,25 @@ _REGIONS = tuple(frozenset(names.split()) for names in (
     "lesser-saphenous-vein posterior-tibial-artery dorsalis-pedis gastrocnemius peroneal-tendon quadriceps hamstring "
     "iliotibial-band gluteus-medius gluteus-maximus sole-of-the-foot dorsum-of-the-foot",
     "kidney ureter renal-artery renal-vein renal-pedicle renal-pelvis ureteropelvic-junction ureteral-orifice "
-    "ureterovesical-junction flank",
+    "ureterovesical-junction flank adrenal-gland",
     "groin inguinal-canal inguinal-ligament internal-ring external-ring spermatic-cord testis epididymis vas-deferens "
-    "ilioinguinal-nerve hesselbach-triangle femoral-triangle",
+    "ilioinguinal-nerve hesselbach-triangle femoral-triangle scrotum",
     "ovary adnexa fallopian-tube fimbria ovarian-vessels",
     "breast axilla axillary-tail nipple areola nipple-areolar-complex upper-outer-quadrant-of-the-breast sentinel-node "
     "thoracodorsal-nerve long-thoracic-nerve pectoralis-major",
-    "eye upper-eyelid lower-eyelid eyelid orbit orbital-floor orbital-rim optic-nerve lacrimal-sac canaliculus",
+    "eye upper-eyelid lower-eyelid eyelid orbit orbital-floor orbital-rim optic-nerve lacrimal-sac canaliculus "
+    "nasolacrimal-duct",
     "ear ear-canal pinna mastoid temporal-bone",
-    "lung pleura bronchus mainstem-bronchus upper-lobe lower-lobe middle-lobe lingula",
+    "lung pleura bronchus mainstem-bronchus upper-lobe lower-lobe middle-lobe lingula chest",
     "thyroid thyroid-lobe recurrent-laryngeal-nerve parathyroid-gland",
     "carotid-artery common-carotid-artery internal-carotid-artery external-carotid-artery carotid-bifurcation",
     "groin femoral-triangle inguinal-ligament femoral-artery common-femoral-artery superficial-femoral-artery "
     "femoral-vein common-femoral-vein saphenous-vein greater-saphenous-vein",
+    "neck carotid-artery common-carotid-artery internal-carotid-artery external-carotid-artery carotid-bifurcation "
+    "thyroid thyroid-lobe parathyroid-gland parotid-gland submandibular-gland submandibular-space",
+    "parotid-gland cheek face",
+    "nose nostril nasal-cavity turbinate inferior-turbinate middle-turbinate maxillary-sinus ethmoid-sinus "
+    "frontal-sinus sphenoid-sinus paranasal-sinus",
 ))  # fmt: skip
 
 

@@ -55,7 +55,22 @@ def of_graft(sentence: Sentence, at: int) -> bool:
 
 def of_other_tissue(sentence: Sentence, at: int) -> bool:
     """Whether the side at a token tells where a graft or blood was taken."""
-    return of_graft(sentence, at) or of_vein(sentence, at)
+    return of_graft(sentence, at) or of_vein(sentence, at) or of_donor(sentence, at)
+
+
+def of_donor(sentence: Sentence, at: int) -> bool:
+    """ "It is a left kidney", "the kidney was a right one": which one the donor gave; it lies where it was put."""
+    tokens = sentence.tokens
+    before = [token.norm for token in tokens[max(0, at - 3) : at]]
+    after = [token.norm for token in tokens[at + 1 : at + 3]]
+    if "donor" in before[-2:] or after[:1] == ["donor"]:
+        return bool(_GIVEN & set(after + before))
+    if before[-1:] == ["a"] and after[:1] == ["one"]:
+        return any(token.norm in _GIVEN for token in tokens[: at - 1])
+    return before[-1:] == ["a"] and bool(after) and after[0] in _GIVEN
+
+
+_GIVEN = frozenset({"kidney", "lung", "graft", "allograft"})
 
 
 def of_vein(sentence: Sentence, at: int, first: int = 0, last: int = -1) -> bool:

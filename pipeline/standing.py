@@ -63,7 +63,8 @@ class Standing:
                 here = _NOWHERE
             heard = laterality.sides(sentence, grammar)
             said = [one for one in heard if scope_at(sentence, "status", one.first, "performed") == "performed"
-                    and not donor_sides.of_vein(sentence, one.first) and not is_of_a_year(sentence, one)]  # fmt: skip
+                    and not donor_sides.of_vein(sentence, one.first) and not is_of_a_year(sentence, one)
+                    and not donor_sides.of_donor(sentence, one.first)]  # fmt: skip
             later = _later(sentence, [one for one in said if not _is_elsewhere(sentence, one, sites, grammar)])
             said = [one for one in said if later is None or one.first < later]
             piece = sentence if later is None else replace(sentence, tokens=sentence.tokens[:later])

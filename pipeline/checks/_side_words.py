@@ -62,7 +62,7 @@ class Clash:
 def clashes(note: OperativeNote) -> Iterator[Clash]:
     """Every kind once at most. Pure."""
     for reader in (_donor, _way_in, _in_the_name, _incision, _of_two, _named_only, _crest, _crest_agreed, _pain,
-                   _fossa):
+                   _fossa, _graft):
         found = reader(note)
         if found is not None:
             yield found
@@ -293,7 +293,24 @@ def _pain(note: OperativeNote) -> Clash | None:
 
 
 _FOSSA = re.compile(rf"\b{_SIDE} iliac fossa\b", re.I)
-_PUT = re.compile(r"\b(?:kidney|graft|transplant|implanted)\b", re.I)
+_PUT = re.compile(r"\b(?:kidney|graft|transplant|implanted|time[- ]?out|consent\w*|marked|incision|gibson)\b", re.I)
+_ORGAN = re.compile(rf"\b{_SIDE} (?:(?:donor|cadaveric|deceased|living|allograft) )*kidney\b", re.I)
+_NOT_GIVEN = re.compile(
+    r"\b(?:native|own|other|both|nephrectom\w*|en bloc|each|dual|polycystic|atrophic|removed)\b", re.I
+)
+
+
+def _graft(note: OperativeNote) -> Clash | None:
+    """ "It is a left kidney ... the right kidney was flushed": one kidney of the donor has one side."""
+    if not any(fact.name == "kidney-transplant" for fact in note.of("procedure", given=True)):
+        return None
+    said = [(passage, match) for passage in note.sections.description for match in _ORGAN.finditer(passage.text)]
+    if any(_NOT_GIVEN.search(passage.text) for passage, _ in said):
+        return None
+    for passage, match in said[1:]:
+        if match["side"].lower() != said[0][1]["side"].lower() and not _asides(note, passage, match):
+            return Clash(said[0][1].group(), match.group(), passage.evidence, "graft")
+    return None
 
 
 def _fossa(note: OperativeNote) -> Clash | None:

@@ -26,7 +26,7 @@ _GOES_ON = frozenset(  # "and two out of ...", "one ten and three fives"
     "threes fives eights tens twelves more further out came went for was were just".split()
 )
 SENT = frozenset("specimens specimen samples pots jars biopsies cultures swabs nodes bottles containers".split())
-_ARTICLES = frozenset({"the", "a", "an", "its"})
+_ARTICLES, _JOINED = frozenset({"the", "a", "an", "its"}), {(",", "a"), ("and", "a"), (",", "an"), ("and", "an")}
 _SAID_OF = frozenset({"the", "this", "that", "each", "every", "same", "no", "per", "another"})
 _IRREGULAR = {"teeth": "tooth", "feet": "foot", "biopsies": "biopsy"}
 _TWO_LEVELS = re.compile(r"\b[ltcs] ?\w+ [ltcs] ?\w+")  # "l three l four": L3-L4, or two of them
@@ -119,6 +119,8 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
                                     or "of" in _norms(read, at - 2, at - 1)):  # fmt: skip
             continue  # "the two longer screws": some of them
         parts = worked[0]
+        if 0 < said - sum(parts) <= sum(two in _JOINED for two in pairwise(_norms(read, _begins(read, at), at))):
+            continue  # "one tear at one o'clock, one at eleven and a little round hole, three tears in all"
         return said, after.norm, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
     return None
 

@@ -258,8 +258,25 @@ def _severity(note: OperativeNote, fact: Fact, grammar: Grammar) -> Severity:
     words = _around(note, fact) if fact.name in _BLOOD else ""
     if _NEW.search(words):
         return "warning"
+    if fact.name in _BROKEN and _happened(note, fact):
+        return "warning"
     quiet = fact.name in _EVERYDAY or _may_be_disease(fact, grammar) or _FOUND.search(words) is not None
     return "note" if quiet else "warning"
+
+
+_BROKEN = frozenset({"perforation", "laceration", "rupture"})
+_WAS_DONE = re.compile(
+    rf"\b{_INNER} (?:was|were|got|had been) (?:\w+ly )?(?:perforated|lacerated|ruptured|torn)\b", re.I
+)  # fmt: skip
+
+
+def _happened(note: OperativeNote, fact: Fact) -> bool:
+    """ "The duodenum was perforated": in an operation for something else, on another organ."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    said = _WAS_DONE.search(passage.text) if passage is not None and passage.section not in _ELSEWHERE else None
+    organ = re.search(_INNER, said[0], re.I) if said is not None else None
+    ill = _ill(note)
+    return organ is not None and organ[0].lower() not in ill and not re.search("perforat|ruptur|trauma", ill)
 
 
 def _around(note: OperativeNote, fact: Fact) -> str:

@@ -230,6 +230,8 @@ def _counts(tokens: Sequence[Token], place: int) -> bool:
     after, before = tokens[place + 1], tokens[place - 1].norm if place else ""
     if before == "#number" or after.norm in ("hole", "holes", "part", "piece"):
         return False  # "an eleven thirteen sheath", "a plate with six holes"
+    if before == "at" and any(token.norm == "#clock_face" or token.norm in ("o'clock", "oclock") for token in tokens):
+        return False  # "one tear at one o'clock, one at eleven"
     if after.norm in ("again", "so"):
         return False  # "twelve again so twenty four in all"
     if after.norm == "more" and (place + 2 >= len(tokens) or not tokens[place + 2].norm.isalpha()):

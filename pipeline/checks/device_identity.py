@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from pipeline.checks import _title_sizes
-from pipeline.checks.base import called, finding, given, placed, plain
+from pipeline.checks import _label_sizes, _title_sizes
+from pipeline.checks.base import called, finding, given, placed, plain, shown
 from pipeline.grammar import Grammar
 from pipeline.limits import setting
 from pipeline.note import OperativeNote
@@ -27,7 +27,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     ]  # fmt: skip
     lots = _two_lots(note, grammar, implants)
     numbers = _numbers(note, grammar, implants) + (lots or _said_again(note) or _of_one(note, grammar, implants))
-    return _sizes(note, grammar, implants) + numbers + _of_the_title(note)
+    return _sizes(note, grammar, implants) + numbers + _of_the_title(note) + _of_the_label(note, grammar)
 
 
 def _of_the_title(note: OperativeNote) -> list[Finding]:
@@ -39,6 +39,18 @@ def _of_the_title(note: OperativeNote) -> list[Finding]:
             passage.evidence,
         )
         for noun, named, told, passage in _title_sizes.others(note)
+    ]  # fmt: skip
+
+
+def _of_the_label(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    """ "A 23 mm valve went in, label read back 21"."""
+    return [
+        placed(
+            finding("device_identity", "warning", f"{called(told[-1], grammar)}: {' and '.join(map(shown, told))} was "
+                    f"said, its label was read otherwise ({label}).", told, ask="Say which size is right.",
+                    about="label"), passage.evidence,
+        )
+        for told, label, passage in _label_sizes.others(note)
     ]  # fmt: skip
 
 

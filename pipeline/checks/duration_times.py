@@ -20,6 +20,8 @@ _RUNS = (
     ("clamp", ("clamp_on",), ("clamp_off",), 1),
     ("bypass", ("bypass_on",), ("bypass_off",), 1),
     ("traction", ("traction_on",), ("traction_off",), 1),
+    ("decision_to_delivery", ("decision",), ("delivery",), 1),
+    ("cold_ischaemia", ("cold_start",), ("cold_end",), 2),
 )
 
 # Lengths of time that are told by words and have no name of their own.

@@ -38,7 +38,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         wrong = [fact for fact in stated.values() if not _covered(_plain(fact), done)]
         if wrong:
             return [_told(operated[0], fact, "blocking", grammar) for fact in wrong]
-        return _stray(levels, operated, list(stated.values()) or operated[:1], grammar)
+        return _located(note, levels, operated, grammar) or _stray(
+            levels, operated, list(stated.values()) or operated[:1], grammar
+        )
     spared = {one.level.id for one in said if one.role == "spared"}
     return _outlier([fact for fact in levels if fact.id not in spared], grammar)
 
@@ -172,6 +174,32 @@ def _exposed(note: OperativeNote, levels: list[Fact], operated: list[Fact]) -> F
 
 
 _BEYOND = re.compile(r"\b(?:sacr\w+|ilia\w*|pelvi\w+|occip\w+|skull|more|further)\b", re.IGNORECASE)  # no level
+
+
+_LOCATED = re.compile(
+    r"\b(?:locali[sz]ed|level(?:s)? (?:was |were )?(?:checked|confirmed|verified|marked)|"
+    r"(?:checked|confirmed|verified) (?:the )?levels?|needle (?:was )?(?:at|in)|marker (?:at|in))\b", re.IGNORECASE
+)  # fmt: skip
+_MOVED = re.compile(
+    r"\b(?:moved|above|below|higher|lower|recount\w*|then|instead|first|wrong|corrected|again|next|another|so)\b", re.I
+)
+
+
+def _located(note: OperativeNote, levels: list[Fact], operated: list[Fact], grammar: Grammar) -> list[Finding]:
+    """ "Localised at C4-C5 and C5-C6", where C5-C6 and C6-C7 were operated on; not where the needle was moved on."""
+    for passage in note.sections.description:
+        done = {_plain(fact) for fact in operated
+                if any(not passage.evidence.first <= one.first <= passage.evidence.last
+                       for one in (fact.evidence, *fact.also))}  # fmt: skip
+        cue = _LOCATED.search(passage.text)
+        if not done or cue is None or _MOVED.search(passage.text):
+            continue
+        start = passage.evidence.first + len(passage.text[: cue.end()].split())
+        for fact in levels:
+            places = [one for one in (fact.evidence, *fact.also) if 0 <= one.first - start <= _TO_LEVEL]
+            if "-" in _plain(fact) and places and passage.holds(fact) and not _covered(_plain(fact), done):
+                return [_told(operated[0], fact, "warning", grammar)]
+    return []
 
 
 def _stray(levels: list[Fact], operated: list[Fact], stated: list[Fact], grammar: Grammar) -> list[Finding]:

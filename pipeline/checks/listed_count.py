@@ -12,7 +12,16 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pipeline import enumerations
-from pipeline.checks import _clock_places, _summed_facts, _told_lists, _told_out, _told_parts, _told_short, base
+from pipeline.checks import (
+    _clock_places,
+    _listed_more,
+    _summed_facts,
+    _told_lists,
+    _told_out,
+    _told_parts,
+    _told_short,
+    base,
+)
 from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, WHOLE, Head, count, heads, says_total
 from pipeline.checks.base import finding
 from pipeline.grammar import Grammar
@@ -49,7 +58,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             other = (_told_parts.summed(read) or _told_lists.ways(read) or _told_lists.rows(read)
                      or _told_lists.ordinals(read) or _told_lists.lots(note, passage, read)
                      or _gone_on(ahead, passage, read))  # fmt: skip
-            signed = _told_lists.signed(read) or _told_short.told(read) or _clock_places.totalled(read)
+            signed = (_told_lists.signed(read) or _told_short.told(read) or _clock_places.totalled(read)
+                      or _listed_more.told(read))  # fmt: skip
             if signed is not None:
                 found.append(_told(note, passage, *signed, "warning"))
                 continue

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from decimal import Decimal
 from itertools import pairwise
 
@@ -23,7 +24,7 @@ from pipeline.checks.base import (
 )
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding
+from pipeline.records import Fact, Finding, Token
 from pipeline.rows import Kind
 
 MEANING = "Doses, volumes or numbers said for each, per side or one by one do not come to the stated total."
@@ -205,7 +206,8 @@ def _multiple(
 
 
 def _pieces(note: OperativeNote, part: Fact) -> Decimal | None:
-    counts = [fact for fact in note.group(part) if fact.kind in ("device_count", "measurement") and fact.unit is None]
+    counts = [fact for fact in note.group(part) if fact.kind in ("device_count", "measurement") and fact.unit is None
+              and fact.kind != part.kind]  # fmt: skip
     known = [fact.value for fact in counts if fact.value is not None]
     if len(known) == 1:
         return known[0]
@@ -213,8 +215,30 @@ def _pieces(note: OperativeNote, part: Fact) -> Decimal | None:
             if passage.holds(part) and (number := shares(read(passage))) is not None]  # fmt: skip
     if len(said) == 1:
         return Decimal(said[0])
+    levels = [number for passage in note.sections.description
+              if passage.holds(part) and (number := _levels_behind(read(passage))) is not None]  # fmt: skip
+    if len(levels) == 1:
+        return Decimal(levels[0])
     two = any(passage.holds(part) and EACH_OF_TWO.search(passage.text) for passage in note.sections.description)
     return Decimal(2) if two and not said else None
+
+
+def _levels_behind(tokens: Sequence[Token]) -> int | None:
+    """ "Two screws each in C5, C6 and C7": how many levels, teeth or bones are listed behind "each in"."""
+    for at, token in enumerate(tokens[:-2]):
+        if token.norm != "each" or tokens[at + 1].norm not in ("in", "at", "of", "into", "on"):
+            continue
+        listed, place = 0, at + 2
+        while place < len(tokens):
+            quantity = tokens[place].quantity
+            if quantity is not None and quantity.form == "level":
+                listed += 1
+            elif tokens[place].norm not in (",", "and", "also", "the"):
+                break
+            place += 1
+        if listed > 1:
+            return listed
+    return None
 
 
 def _told(grammar: Grammar, parts: list[Fact], total: Fact, arithmetic: str) -> Finding:

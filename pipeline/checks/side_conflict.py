@@ -66,7 +66,8 @@ def _of_the_operation(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     and not is_aside(note, fact.evidence, fact.laterality)]  # fmt: skip
             if worn and not both_told(note, firm[0].laterality):
                 return [_conflict(firm[0], worn[0], grammar, "warning")]
-        return _among(note, firm, grammar) or _act_named(note, firm, sided, grammar) or _fragment(note, firm, grammar)
+        return (_among(note, firm, grammar) or _act_named(note, firm, sided, grammar)
+                or _opened_with(note, sided, grammar) or _fragment(note, firm, grammar))  # fmt: skip
     found = _same_procedure(note, operated, grammar)
     if "bilateral" in sides:
         return found
@@ -233,6 +234,21 @@ def _act_named(note: OperativeNote, firm: list[Fact], sided: list[Fact], grammar
             if _opposite(fact, act) and site is not None and related_sites(place, site, grammar):
                 return [_conflict(fact, act, grammar, "blocking")]
     return []
+
+
+def _opened_with(note: OperativeNote, sided: list[Fact], grammar: Grammar) -> list[Finding]:
+    """ "Left TAP block. Time out: right side confirmed.": a step with its side at the head of a note that names no
+    operation with one."""
+    head = note.sections.description[:_HEAD]
+    steps = [fact for fact in sided if fact.kind in ("act", "anaesthesia") and fact.certainty == "affirmed"
+             and fact.status == "performed" and any(one.holds(fact) for one in head)]  # fmt: skip
+    agreed = [fact for fact in sided if fact.kind in ("consent", "time_out", "site_marking")]
+    if not steps or not agreed or any(_opposite(steps[0], one) for one in steps):
+        return []
+    return [_conflict(steps[0], fact, grammar, "warning") for fact in agreed if _opposite(steps[0], fact)][:1]
+
+
+_HEAD = 2  # passages
 
 
 def _same_procedure(note: OperativeNote, operated: list[Fact], grammar: Grammar) -> list[Finding]:

@@ -116,6 +116,9 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
         return False  # "ibuprofen 200 mg, para 300 mg": of a name that no row has
     if dimension == "volume" and before[-1:] == ["of"] and set(before[-2:-1]) & _CONTAINERS:
         return False  # "two cartridges of 2.2 mL": what one holds
+    ahead = piece.first < drug.evidence.first
+    if dimension == "volume" and ahead and drug.status == "planned" and _is_dosed(passage, drug):
+        return False  # "feeds thirty millilitres, paracetamol sixty milligrams every six hours"
     if set(before[-4:]) & _DRAINED:
         return False  # "drain out below thirty millilitres"
     if _is_taken_back(before, after, piece) or _is_asked(before) or _is_echo(before, piece):

@@ -85,6 +85,8 @@ def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
     at = index - 1 - (index >= 2 and tokens[index - 1].norm in ("at", ",", ":"))
     if at >= 0 and tokens[at].norm == "baby":
         return "delivery", at
+    if at >= 0 and tokens[at].norm == "decision":
+        return "decision", at
     at -= at > 0 and tokens[at].norm == "by" and tokens[at - 1].norm == "done"  # "all done by twenty past three"
     if at < 0 or tokens[at].norm not in ("done", "over"):
         return None

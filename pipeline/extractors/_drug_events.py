@@ -16,6 +16,7 @@ ADRENALINE = frozenset({"adrenaline", "epinephrine"})
 _NO_ROUTES = ("priming", "irrigation", "insufflation")  # told by the role
 _CLOSE, _RATIO_REACH = 16, 12
 _SMALLEST_RATIO = 1000  # 1:1 is a mixture; adrenaline is 1:1000 to 1:400,000 (labels)
+_TOO_STRONG = 20  # "1:100 adrenaline" is read, for the checks to ask about
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,9 @@ def fields_of(sentence: Sentence, index: int, quantity: Quantity, event: Event) 
 def ratio(
     reading: Reading, sentence: Sentence, index: int, quantity: Quantity, events: list[Event]
 ) -> list[Fact]:
-    if quantity.value is None or quantity.value < _SMALLEST_RATIO:
+    beside = any(event.mention.id in ADRENALINE and index in (event.mention.first - 1, event.mention.last + 1)
+                 for event in events)  # fmt: skip
+    if quantity.value is None or quantity.value < (_TOO_STRONG if beside else _SMALLEST_RATIO):
         return []
     adrenalines = [event for event in events if event.mention.id in ADRENALINE]
     if not adrenalines:  # "lidocaine 1% with 1:200,000": a ratio beside a local anaesthetic is of nothing else

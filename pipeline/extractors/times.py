@@ -24,7 +24,7 @@ _ROOMS, _MOMENTS = frozenset({"room", "theatre", "theater", "or"}), tuple(_MOMEN
 _TOURNIQUET_MOMENTS = ("moment-tourniquet_up", "moment-tourniquet_down")
 _SPANS = {
     "span-fluoroscopy": "fluoroscopy", "span-traction": "traction", "span-centrifugation": "centrifugation",
-    "span-clamp": "clamp", "span-operation": "operation",
+    "span-clamp": "clamp", "span-operation": "operation", "span-bypass": "bypass", "span-cold": "cold-ischaemia",
 }  # fmt: skip
 
 

@@ -1,0 +1,142 @@
+"""Further ways to tell the parts of a count: by what each was for ("seven reloads, five vascular, two for the
+bronchus"), one with its size beside several ("a 10 mm port, three 5 mm ports, four in total"), so many in each of two
+("one plate each side, four screws in each, eight screws"), drains one by one.
+
+Each reader gives (number said, its noun, arithmetic) where the parts cannot come to the number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, Head, count, heads, says_total
+from pipeline.records import Token
+
+Told = tuple[int, str, str]
+
+_ENDS = frozenset({".", ";", ")"})
+_PART_WORDS = 4  # words of one part behind its number
+# Said of some of them, not of a share: "five nodes, two positive, one necrotic".
+_STATES = frozenset(
+    "positive negative involved spare dead alive intact live broken more further left used unused extra visible loose "
+    "free times of out x were was is are had went came failed misfired malfunctioned needed seen both all each "
+    "hot blue dark enlarged suspicious palpable symptomatic asymptomatic patent occluded calcified".split()
+)
+_ARTICLES = frozenset({"a", "an", "one", "another"})
+_TWO = frozenset({("each", "side"), ("either", "side"), ("both", "sides"), ("on", "both"), ("per", "side")})
+_IN_EACH = frozenset({("in", "each"), ("into", "each"), ("per", "plate"), ("each", "plate"), ("on", "each")})
+_NEAR, _STREAM = 3, 40  # tokens
+
+
+def told(read: Sequence[Token]) -> Told | None:
+    """The first that cannot come to its number. Pure."""
+    return _by_use(read) or _one_and_several(read) or _in_each_of_two(read) or _drains(read)
+
+
+def _plural(token: Token) -> bool:
+    plural = token.norm.endswith("s") and not token.norm.endswith(("ss", "us", "is"))
+    return token.norm.isalpha() and len(token.norm) > 3 and plural and token.norm not in VERBS
+
+
+def _by_use(read: Sequence[Token]) -> Told | None:
+    for head in heads(read):
+        parts, at = _shares(read, head)
+        if len(parts) < 2 or sum(parts) == head.number:
+            continue
+        ends = at >= len(read) or read[at].norm in _ENDS
+        if sum(parts) > head.number or ends:
+            return head.number, head.noun, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {head.number}"
+    return None
+
+
+def _shares(read: Sequence[Token], head: Head) -> tuple[list[int], int]:
+    """The parts that follow a count, and the token behind the last; none where one of them may be something else."""
+    parts: list[int] = []
+    at = head.last + 1
+    while at + 1 < len(read) and read[at].norm in JOINS - {"-", "with"}:
+        while at + 1 < len(read) and read[at].norm in JOINS:
+            at += 1
+        number, after = count(read[at]), read[at + 1] if at + 1 < len(read) else None
+        if number is None or after is None or says_total(read, at):
+            break
+        if after.norm in PLACES - {"to"} or after.norm in _STATES or not after.norm.isalpha() or _plural(after):
+            return ([], at) if not parts else (parts, at)
+        end = at + 1
+        while end < len(read) and end - at <= _PART_WORDS and read[end].norm not in JOINS | _ENDS:
+            if read[end].quantity is not None or _plural(read[end]) and read[end - 1].norm != "the":
+                return [], at
+            end += 1
+        if end < len(read) and read[end].norm not in JOINS | _ENDS:
+            return [], at
+        parts.append(number)
+        at = end
+        if at < len(read) and read[at].norm in _ENDS:
+            break
+    return parts, at
+
+
+def _one_and_several(read: Sequence[Token]) -> Told | None:
+    """ "Umbilical 10 mm port, three 5 mm ports, 4 ports in total"."""
+    for at, token in enumerate(read):
+        said = count(token)
+        if said is None or said < 2 or not says_total(read, at) or at + 1 >= len(read) or at > _STREAM:
+            continue
+        noun = read[at + 1].norm
+        if not _plural(read[at + 1]):
+            continue
+        singles = [place for place in range(at) if read[place].norm == noun.removesuffix("s")]
+        several = [head for head in heads(read[:at]) if head.noun == noun]
+        sized = all(any(one.quantity is not None and one.quantity.dimension in ("length", "french", "gauge")
+                        for one in read[max(0, place - _NEAR) : place]) for place in singles)  # fmt: skip
+        counted = any(count(one) is not None for place in singles for one in read[max(0, place - _NEAR) : place]
+                      if one.norm != "one")  # fmt: skip
+        if not singles or not several or not sized or counted:
+            continue
+        parts = [1] * len(singles) + [head.number for head in several]
+        if sum(parts) != said:
+            return said, noun, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
+    return None
+
+
+def _in_each_of_two(read: Sequence[Token]) -> Told | None:
+    """ "One 4-hole plate each side, 4 screws 6 mm in each, 8 screws"."""
+    norms = [token.norm for token in read]
+    pairs = list(pairwise(norms))
+    twice = next((at for at, pair in enumerate(pairs) if pair in _TWO), None)
+    each = next((at for at, pair in enumerate(pairs) if pair in _IN_EACH), None)
+    if twice is None or each is None or each < twice:
+        return None
+    counted = list(heads(read))
+    own = next((head for head in reversed(counted) if twice < head.first < each), None)
+    total = next((head for head in counted if head.first > each), None)
+    if own is None or total is None or own.noun != total.noun or total.first - each > _STREAM:
+        return None
+    if total.number in (2 * own.number, own.number):
+        return None
+    return total.number, total.noun, f"2 x {own.number} = {2 * own.number}, said: {total.number}"
+
+
+_DRAINED = frozenset({"blake", "drain", "robinson", "redon", "jackson", "penrose", "redivac", "pigtail", "hemovac"})
+
+
+def _drains(read: Sequence[Token]) -> Told | None:
+    """ "15 Fr Blake to the axilla, 15 Fr Blake to the flap, 2 drains": sizes in French that lead a drain each."""
+    total = next((at for at, token in enumerate(read[:-1]) if (count(token) or 0) > 1
+                  and read[at + 1].norm in ("drains", "tubes")), None)  # fmt: skip
+    if total is None or (total and read[total - 1].norm in ("x", "the")):
+        return None
+    single = [at for at, token in enumerate(read[:total]) if token.quantity is not None
+              and token.quantity.dimension == "french" and count_before(read, at) is None
+              and any(one.norm in _DRAINED for one in read[at + 1 : at + 1 + _NEAR])]  # fmt: skip
+    others = [at for at in range(total) if (number := count(read[at])) is not None and number > 1]
+    said = count(read[total]) or 0
+    if len(single) < 2 or others or said == len(single):
+        return None
+    return said, "drains", f"{len(single)} told one by one, said: {said}"
+
+
+def count_before(read: Sequence[Token], at: int) -> int | None:
+    """The count right before a size ("two 15 Fr drains")."""
+    number = count(read[at - 1]) if at else None
+    return number if number is not None and number > 1 else None
