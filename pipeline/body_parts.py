@@ -38,7 +38,7 @@ _REGIONS = tuple(frozenset(names.split()) for names in (
     "thyroid thyroid-lobe recurrent-laryngeal-nerve parathyroid-gland",
     "carotid-artery common-carotid-artery internal-carotid-artery external-carotid-artery carotid-bifurcation",
     "groin femoral-triangle inguinal-ligament femoral-artery common-femoral-artery superficial-femoral-artery "
-    "femoral-vein common-femoral-vein saphenous-vein greater-saphenous-vein",
+    "femoral-vein common-femoral-vein saphenous-vein greater-saphenous-vein leg",
     "neck carotid-artery common-carotid-artery internal-carotid-artery external-carotid-artery carotid-bifurcation "
     "thyroid thyroid-lobe parathyroid-gland parotid-gland submandibular-gland submandibular-space",
     "parotid-gland cheek face",
