@@ -57,20 +57,22 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         operation, said, part = stated_sides.only_spoken(facts, reading, grammar)
         operated = operated | {part} if part else operated
     standing = Standing(reading, grammar, operated)
-    facts = relative_sides.tell(facts, reading, grammar, _operation(facts, grammar)[0], _is_given(grammar))
+    facts = relative_sides.tell(facts, reading, grammar, _operation(facts, grammar)[0], _is_given(reading, grammar))
     if any(sidewise.told(sentence, grammar) for sentence in reading.sentences):
         facts = [_of_number(fact, reading, grammar) for fact in facts]
     both = {fact.laterality for fact in facts if fact.kind == "procedure" and _counts(fact)}
     if "bilateral" in both or {"left", "right"} <= both:
         facts = [_of_each(fact, reading) for fact in facts]
     facts = [_of_subject(_of_place(fact, reading, grammar), reading, grammar) for fact in facts]
-    facts = _of_device(sidelines.of_block(facts, reading, grammar, lambda fact: _is_local(fact, grammar)))
-    facts = sidelines.headed(facts, reading, grammar, lambda fact: _is_local(fact, grammar))
+    facts = sidelines.of_tourniquet(facts)
+    facts = _of_device(sidelines.of_block(facts, reading, grammar, lambda fact: _is_local(fact, reading, grammar)))
+    facts = sidelines.headed(facts, reading, grammar, lambda fact: _is_local(fact, reading, grammar))
     facts = side_orders.lend(sidelines.within(facts, reading, grammar), reading, grammar)
     if {"left", "right"} <= both:
         facts = known_parts.again(
             facts, reading, grammar,
-            lambda fact: _free(fact) and _is_local(fact, grammar) and standing.at(fact.evidence.first).side is None,
+            lambda fact: _free(fact) and _is_local(fact, reading, grammar)
+            and standing.at(fact.evidence.first).side is None,
         )  # fmt: skip
     if operation is None and not standing.any:
         return facts
@@ -98,7 +100,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             labelled = place.label and (
                 there or label_sides.is_given_there(fact, reading.sentence_at(fact.evidence.first), grammar)
             )
-            side = place.side if labelled and _is_local(fact, grammar) else None
+            side = place.side if labelled and _is_local(fact, reading, grammar) else None
         if side is None and sole and fact.kind in own_numbers.KINDS and _free(fact) and fact.laterality is None:
             place = standing.at(fact.evidence.first)
             here = fact.evidence.first > said and not place.other and place.side in (None, operation)
@@ -119,11 +121,11 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         if standing.any:
             told = label_sides.before_turn(told, standing, reading.sentence_at(told.evidence.first), grammar)
         result.append(told)
-    return [
+    return side_orders.taken_out([
         replace(fact, laterality=given[fact.group])
         if fact.kind in _OF_DEVICE and fact.laterality is None and fact.group in given else fact
         for fact in result
-    ]  # fmt: skip
+    ], reading)  # fmt: skip
 
 
 _DONE = frozenset("procedure act approach device drain closure injection incision_length tourniquet".split())
@@ -147,7 +149,7 @@ def _is_of_sole(
 ) -> bool:
     sentence = reading.sentence_at(fact.evidence.first)
     return sentence is not None and sole_side.belongs(
-        fact, operation, sentence, grammar, operated, lambda one: _is_local(one, grammar)
+        fact, operation, sentence, grammar, operated, lambda one: _is_local(one, reading, grammar)
     )
 
 
@@ -175,7 +177,7 @@ def _of_number(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     """ "Ten mils of lidocaine on the right, five on the left": an amount has the side that its number was said with."""
     if fact.laterality is not None or fact.kind not in _AMOUNTS or fact.scale is not None:
         return fact
-    if (fact.value is None and fact.low is None) or not _is_local(fact, grammar):
+    if (fact.value is None and fact.low is None) or not _is_local(fact, reading, grammar):
         return fact
     sentence = reading.sentence_at(fact.evidence.first)
     if sentence is not None and sideshare.ends_on_both(sentence, fact.evidence.last):
@@ -196,7 +198,7 @@ def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     if fact.laterality is not None or fact.kind not in _GIVEN | {"incision_length"}:
         return fact
     sentence = reading.sentence_at(fact.evidence.first)
-    if fact.scale is not None or not _free(fact) or sentence is None or not _is_local(fact, grammar):
+    if fact.scale is not None or not _free(fact) or sentence is None or not _is_local(fact, reading, grammar):
         return fact
     sides = laterality.sides(sentence, grammar)
     last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
@@ -211,7 +213,8 @@ def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     return fact if ends is None else replace(fact, laterality=ends.value)
 
 
-_PLACED = frozenset({"drain", "drain_size", "device", "device_size", "device_count", "incision_length"})
+_PLACED = frozenset({"drain", "drain_size", "device", "device_size", "device_count", "incision_length", "tourniquet",
+                     "tourniquet_pressure"})  # fmt: skip
 
 
 def _of_each(fact: Fact, reading: Reading) -> Fact:
@@ -340,19 +343,21 @@ def _is_part(fact: Fact) -> bool:
     return fact.kind in _PARTS and (fact.kind != "measurement" or fact.name == "size")
 
 
-def _is_local(fact: Fact, grammar: Grammar) -> bool:
+def _is_local(fact: Fact, reading: Reading, grammar: Grammar) -> bool:
     """Whether a dose or a volume is of what is given at one place. Any other number may have a side."""
     if fact.kind not in ("medication_dose", "medication_volume"):
         return fact.kind != "measurement" or fact.unit in _OF_PARTS or own_numbers.is_angle(fact, grammar)
     row = grammar.table("drugs", Drug).get(fact.name or "")
-    return fact.role != "prophylaxis" and row is not None and not _LOCAL.isdisjoint(row.classes)
+    if fact.role == "prophylaxis" or row is None:
+        return False
+    return not _LOCAL.isdisjoint(row.classes) or sole_side.is_put_in(fact, reading.sentence_at(fact.evidence.first))
 
 
 _OF_PARTS = frozenset({"mm", "cm", "deg", "mL", "g"})  # units of what is measured of a part of the body
 
 
-def _is_given(grammar: Grammar) -> Callable[[Fact], bool]:
-    return lambda fact: fact.kind in _GIVEN and _free(fact) and _is_local(fact, grammar)
+def _is_given(reading: Reading, grammar: Grammar) -> Callable[[Fact], bool]:
+    return lambda fact: fact.kind in _GIVEN and _free(fact) and _is_local(fact, reading, grammar)
 
 
 def _named(fact: Fact) -> bool:

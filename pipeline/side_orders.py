@@ -25,8 +25,12 @@ _HARVEST = frozenset(
 def lend(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
     """The facts, those without a side with the one that was said with them. Pure; order kept."""
     crest = _crest(facts)
-    told = [_with(fact, crest, reading, grammar) for fact in facts]
-    return [_taken_out(fact, told, reading) for fact in told]
+    return taken_out([_with(fact, crest, reading, grammar) for fact in facts], reading)
+
+
+def taken_out(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
+    """The facts, those of a drain, wire or stent that comes out with the side it was put in on. Pure; order kept."""
+    return [_taken_out(fact, facts, reading) for fact in facts]
 
 
 def _taken_out(fact: Fact, facts: Sequence[Fact], reading: Reading) -> Fact:

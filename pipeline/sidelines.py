@@ -80,6 +80,23 @@ def of_block(
     return result
 
 
+_OF_CUFF = frozenset({"tourniquet_pressure", "tourniquet_time"})
+
+
+def of_tourniquet(facts: Sequence[Fact]) -> list[Fact]:
+    """The facts, the pressure and the time of a tourniquet with the side it was told with in the same words: "both
+    thighs have tourniquets at three hundred". Pure; order kept."""
+    cuffs = [fact for fact in facts if fact.kind == "tourniquet" and fact.laterality is not None]
+    result = []
+    for fact in facts:
+        sides = {
+            cuff.laterality for cuff in cuffs
+            if fact.evidence.first <= cuff.evidence.first and cuff.evidence.last <= fact.evidence.last
+        } if cuffs and fact.kind in _OF_CUFF and _open(fact) else set()  # fmt: skip
+        result.append(replace(fact, laterality=sides.pop()) if len(sides) == 1 else fact)
+    return result
+
+
 _HEADED = frozenset({"medication_dose", "medication_volume", "injection_volume", "injection_needle"})
 _HEAD = 4  # tokens of a head
 

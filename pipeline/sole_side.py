@@ -104,6 +104,39 @@ def went_there(fact: Fact, sentence: Sentence, grammar: Grammar) -> bool:
 _NEAR = 9  # words
 
 
+def is_put_in(fact: Fact, sentence: Sentence | None) -> bool:
+    """Whether the words around a dose tell that it went into a part of the body: "subconjunctival cefuroxime", "2 g of
+    tranexamic acid into the joint"."""
+    if sentence is None:
+        return False
+    tokens = sentence.tokens
+    first = next((at for at, token in enumerate(tokens) if fact.evidence.first <= token.first), 0)
+    last = max((at for at, token in enumerate(tokens) if token.last <= fact.evidence.last), default=first)
+    while first and not tokens[first - 1].punctuation and tokens[first - 1].norm != "and":
+        first -= 1
+    while last + 1 < len(tokens) and not tokens[last + 1].punctuation and tokens[last + 1].norm not in ("and", "then"):
+        last += 1
+    norms = [token.norm for token in tokens[first : last + 1]]
+    if not _OTHER_WAYS.isdisjoint(norms):
+        return False
+    if not _WAYS_IN.isdisjoint(norms):
+        return True
+    parts = {m.first for m in sentence.mentions if m.table == "sites"}
+    return any(
+        tokens[at].norm == "into" and any(
+            one in parts or tokens[one].norm in _INSIDE for one in range(at + 1, min(at + 4, len(tokens)))
+        )
+        for at in range(first, last + 1)
+    )
+
+
+_WAYS_IN = frozenset(
+    "subconjunctival intracameral intravitreal intratympanic intraarticular subtenon topically perineural "
+    "intralesional retrobulbar peribulbar".split()
+)
+_INSIDE = frozenset("joint wound canal capsule cavity socket bursa space sheath chamber tunnel".split())
+
+
 def _is_ordered_for_it(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str]) -> bool:
     if sentence.says(_OF_OTHERS):
         return False  # which one is meant the sentence says itself

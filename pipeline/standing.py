@@ -344,6 +344,7 @@ _BEHIND = frozenset(
     "side ear eye one first next now then second too again as well likewise done procedure operation case today".split()
 )
 _OF_PART = frozenset("base joint joints tunnel tip cmc mcp pip dip ray sheath bursa insertion origin".split())
+_NOUNS = frozenset({"diagnoses", "findings", "procedures"})
 _SHUT = frozenset({",", ":", ".", ";", "-", "—", "–"})
 
 
@@ -378,6 +379,9 @@ def heading(sentence: Sentence, said: list[Side], operated: Set[str] = frozenset
     named = at
     while at < len(tokens) and (at in sites or tokens[at].norm in (_BEHIND if at == named else _BEHIND | _OF_PART)):
         at = sites.get(at, at) + 1
+    turned = any(token.norm in _TURNS for token in tokens[: first.first])
+    if turned and at == named:  # "then the left tennis elbow, ..."
+        at = max((m.last + 1 for m in sentence.mentions if m.first == at and m.table in _NOUNS), default=at)
     if at + 1 < len(tokens) and tokens[at].norm.isalpha() and tokens[at + 1].norm == ":":
         at += 1  # "R orifice: wire ..."
     led = any(token.norm in ("on", "to") for token in tokens[: first.first])
