@@ -125,6 +125,11 @@ SHARED = {
                                                          ("excision-of-lipoma", "right")},
     "Arthroscopy of the left knee and right ankle fusion.": {("knee-arthroscopy", "left"), ("ankle-fusion", "right")},
     "Right iliac crest and left tibia bone grafting.": {("bone-grafting", "left")},
+    "Right knee injection and left tennis elbow injection.": {("knee injection", "right"),
+                                                              ("tennis elbow injection", "left")},
+    "Injection of the right shoulder and aspiration of the left elbow bursa.": {
+        ("Injection of the right shoulder", "right"), ("aspiration of the left elbow bursa", "left"),
+    },
     "Left knee pain and right knee arthroscopy.": {("knee-arthroscopy", "right")},
 }
 
@@ -152,3 +157,29 @@ def test_a_shared_name_of_before_is_of_before() -> None:
 )
 def test_right_before_a_comma_where_both_sides_are_spoken_of(story: str, side: str | None) -> None:
     assert {fact.laterality for fact in facts_of(story) if fact.kind == "drain"} <= {side, None}
+
+
+TURNED = {
+    "Right knee injection and left tennis elbow injection. Right knee first, Kenalog 40 mg. Then the left tennis "
+    "elbow, there she got 20 milligrams of triamcinolone.": ("medication_dose", ["right", "left"]),
+    "Right eye phaco, left intravitreal injection. Right: incision 2.4 mm. Intracameral cefuroxime 1 mg. Left: "
+    "aflibercept 2 mg.": ("medication_dose", ["right", "left"]),
+    "Bilateral breast surgery. On to the left mastectomy. Specimen 480 g. Next the right lumpectomy. Specimen 40 g.": (
+        "measurement", ["left", "right"]),
+    "Now the left carpal tunnel. Incision 3 cm. Then the right trigger thumb. Incision 1 cm.": (
+        "incision_length", ["left", "right"]),
+    "Bilateral knee arthroscopy. Both thighs have tourniquets at three hundred.": (
+        "tourniquet_pressure", ["bilateral"]),
+    "Bilateral knee arthroscopy. Tourniquet 280 each side.": ("tourniquet_pressure", ["bilateral"]),
+    "R: mastectomy. L: mastectomy, drain 10 Fr. Drain out when < 30 mL/24 h.": ("aftercare", ["left"]),
+    "Left knee replacement. Tranexamic acid 1 g. Tranexamic acid 2 g into the joint.": (
+        "medication_dose", [None, "left"]),
+    "Right trabeculectomy. Subconjunctival cefuroxime 125 mg. Cefuroxime 1.5 g IV.": (
+        "medication_dose", ["right", None]),
+}
+
+
+@pytest.mark.parametrize("said", TURNED)
+def test_what_stands_under_a_turn_or_goes_into_a_part(said: str) -> None:
+    kind, sides = TURNED[said]
+    assert [fact.laterality for fact in facts_of(said) if fact.kind == kind] == sides

@@ -264,9 +264,19 @@ def _same_procedure(note: OperativeNote, operated: list[Fact], grammar: Grammar)
             if first.name is not None and first.name == second.name and _opposite(first, second):
                 # Both in the list of operations: two operations, unless one of them was a slip.
                 listed = all(_in_list(note, one) for one in (first, second)) or _in_one(note, first, second)
+                listed = listed or all(_under_label(note, one) for one in (first, second))
                 listed = listed or is_aside(note, second.evidence, second.laterality)  # "replaced in twenty eighteen"
                 found.append(_conflict(first, second, grammar, "note" if listed else "blocking"))
     return found[:1]
+
+
+def _under_label(note: OperativeNote, fact: Fact) -> bool:
+    """ "R: mastectomy, 540 g." and "L: mastectomy, 610 g.": told behind the label of its side."""
+    return any(one.holds(fact) and (match := _LABEL.match(one.text)) is not None and fact.laterality is not None
+               and fact.laterality.startswith(match[1].lower()) for one in note.sections.description)  # fmt: skip
+
+
+_LABEL = re.compile(r"(left|right|l|r)(?: (?:side|breast|knee|eye|ear|groin|hip|shoulder))?:", re.IGNORECASE)
 
 
 def _in_list(note: OperativeNote, fact: Fact) -> bool:

@@ -26,7 +26,10 @@ _ENDS = frozenset({"with", "under", "for", "using", "via", "through", "by", "eac
 
 def split(reading: Reading, sentence: Sentence, facts: Sequence[Fact], grammar: Grammar) -> list[Fact]:
     """The operations of a sentence, with those that share the name of another one beside it. Pure."""
-    result = list(facts)
+    result: list[Fact] = []
+    for fact in facts:
+        nameless = fact.kind == "procedure" and fact.name is None
+        result += _halves(reading, sentence, fact, grammar) if nameless else [fact]
     told = [one for one in laterality.sides(sentence, grammar) if one.value in ("left", "right")]
     for one, other in pairwise(told):
         first, second = _part(sentence, one, grammar), _part(sentence, other, grammar)
@@ -38,6 +41,23 @@ def split(reading: Reading, sentence: Sentence, facts: Sequence[Fact], grammar: 
             _behind(reading, sentence, (one, first), (other, second), result, grammar)
         ) or result  # fmt: skip
     return result
+
+
+def _halves(reading: Reading, sentence: Sentence, fact: Fact, grammar: Grammar) -> list[Fact]:
+    """ "Right knee injection and left tennis elbow injection": two in their own words, each with its side and its
+    deed."""
+    tokens = sentence.tokens
+    inner = [at for at, token in enumerate(tokens) if fact.evidence.first <= token.first
+             and token.last <= fact.evidence.last]  # fmt: skip
+    sides = [one for one in laterality.sides(sentence, grammar) if inner and inner[0] - 1 <= one.first <= inner[-1]]
+    if [one.value for one in sides] not in (["left", "right"], ["right", "left"]):
+        return [fact]
+    heads = [at for at in inner if _is_head(sentence, at, grammar)]
+    for joint in range(sides[0].last + 1, sides[1].first):
+        parts = (inner[0], joint - 1), (joint + 1, inner[-1])
+        if tokens[joint].norm in _JOINS and all(any(first <= at <= last for at in heads) for first, last in parts):
+            return [words.fact(reading, sentence, first, last, grammar) for first, last in parts]
+    return [fact]
 
 
 def _part(sentence: Sentence, side: Side, grammar: Grammar) -> int | None:
