@@ -57,7 +57,8 @@ def _queries_next(sentence: Sentence, behind: Sentence) -> bool:
 def _asked(sentence: Sentence, behind: Sentence | None) -> list[Scope]:
     first = behind.tokens[0].norm if behind is not None and behind.tokens else ""
     second = behind.tokens[1].norm if behind is not None and len(behind.tokens) > 1 else "."
-    if first in _YES:
+    third = behind.tokens[2].norm if behind is not None and len(behind.tokens) > 2 else "."
+    if first in _YES or ((first, second) in _THERE and third in _MARKS):
         return []
     denied = first in _NO and second in _MARKS or first in _LEFT or [first, second] in _NOT_DONE
     value = "negated" if denied else "suspected"
@@ -68,6 +69,9 @@ def _asked(sentence: Sentence, behind: Sentence | None) -> list[Scope]:
         Scope("certainty", value, mention.first, mention.last, "question")
         for mention in sentence.mentions if start <= mention.first
     ]
+
+
+_THERE = frozenset({(one, was) for one in ("there", "it") for was in ("was", "is", "were")})
 
 
 def _asks_of_a_deed(sentence: Sentence) -> bool:

@@ -136,7 +136,7 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         # what comes before such a cue is its subject ("a tear was not seen"): then it governs nothing ahead
         yet = hit.first > 1 and sentence.tokens[hit.first - 1].norm == "but"  # "was opened but not needed"
         active = rule.id == "not-done" and _is_active(sentence, hit)
-        subject = axis == "certainty" and rule.direction == "both" and not active and (
+        subject = axis == "certainty" and rule.direction == "both" and rule.id != "versus" and not active and (
             yet or _is_thick(sentence, back, hit.first)
         )
         apart = rule.id == "not-done" and said_behind.after_a_state(sentence, hit)

@@ -112,6 +112,10 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
                 continue
         if hit.rule.id == "thought" and not _is_of_a_finding(sentence, hit):
             continue  # "I think the repair holds"
+        if hit.rule.tables and not any(
+            m.last in (hit.first - 1, hit.first - 2) and m.table in hit.rule.tables for m in sentence.mentions
+        ):
+            continue  # "the pain has gone"
         if hit.rule.id in _OF_DRUGS and not _of_a_drug(sentence, hit):
             continue  # "the fracture was held with a plate"
         if hit.rule.id in ("told-ahead", "talked-of") and not _behind_an_operation(sentence, hit.first):

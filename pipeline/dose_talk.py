@@ -18,6 +18,7 @@ KINDS = frozenset({
     "medication", "medication_dose", "medication_volume", "medication_concentration", "medication_rate",
 })  # fmt: skip
 OF_ONE_UNDONE = "its drug was taken as not given here, and this amount as given"
+SEEN = frozenset({"finding", "complication", "diagnosis"})
 _GIVEN = _words(
     "given gave giving injected infiltrated administered instilled received put placed went got used loaded delivered "
     "deposited hung"
@@ -62,30 +63,29 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[tuple[DoseTalk, int, int]
     found: list[tuple[DoseTalk, int, int]] = []
     index, words = _index(grammar), folded(sentence)
     for first, word in enumerate(words):
+        said: set[str] = set()
         for phrase, row in index.get(word, ()):
             last = first + len(phrase) - 1
-            if words[first : last + 1] == phrase and not any(low <= first and last <= high for _, low, high in found):
-                if not any(
-                    m.first <= first and last <= m.last and m.last - m.first > last - first for m in sentence.mentions
-                ):
-                    found.append((row, first, last))
-                break
+            if row.of in said or words[first : last + 1] != phrase or any(
+                one.of == row.of and low <= first and last <= high for one, low, high in found
+            ):
+                continue
+            said.add(row.of)
+            if not any(m.first <= first and last <= m.last and m.last - m.first > last - first
+                       for m in sentence.mentions):  # fmt: skip
+                found.append((row, first, last))
     sentence.memo["dose_talk"] = found
     return found
 
 
-def doubts(name: str | None, place: Place, grammar: Grammar) -> Iterator[str]:
-    """Why a dose that was taken for given may not have been."""
+def doubts(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
+    """Why a dose that was taken for given may not have been, or a finding not seen."""
     sentence = place.sentence
-    said = hits(sentence, grammar)
-    bound = _bound(place)
-    first, last = _statement(name, place)
-    if bound is not None and not _is_given(place, first, last, bound, bound):
-        yield f"'{sentence.tokens[bound].text}' is said of it: it may be a limit, and not what was given"
-    if (share := _share(place, last)) is not None:
-        yield f"'{sentence.tokens[share].text}' is said of it: it may not all have been given"
-    for row, low, high in said:
-        if low < first or high > last:
+    first, last = _statement(fact.name, place)
+    if fact.kind in KINDS:
+        yield from _amount(place, first, last)
+    for row, low, high in hits(sentence, grammar):
+        if (row.of == "dose") != (fact.kind in KINDS) or low < first or high > last:
             continue
         ahead = low > place.last
         apart = _apart(sentence, place.last, low) if ahead else _apart(sentence, high, place.first)
@@ -93,10 +93,19 @@ def doubts(name: str | None, place: Place, grammar: Grammar) -> Iterator[str]:
             continue
         if apart > _CLOSE and clauses.parted(sentence, place.last if ahead else place.first, low):
             continue  # of what another clause tells
-        if row.settled and _is_given(place, first, last, low, high):
+        if row.settled and row.of == "dose" and _is_given(place, first, last, low, high):
             continue
         yield f"'{' '.join(token.text for token in sentence.tokens[low : high + 1])}' is said of it: {row.reason}"
         return
+
+
+def _amount(place: Place, first: int, last: int) -> Iterator[str]:
+    """Why the amount itself may not be what was given: a bound, or a share of it behind."""
+    sentence, bound = place.sentence, _bound(place)
+    if bound is not None and not _is_given(place, first, last, bound, bound):
+        yield f"'{sentence.tokens[bound].text}' is said of it: it may be a limit, and not what was given"
+    if (share := _share(place, last)) is not None:
+        yield f"'{sentence.tokens[share].text}' is said of it: it may not all have been given"
 
 
 def _apart(sentence: Sentence, low: int, high: int) -> int:

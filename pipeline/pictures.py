@@ -38,6 +38,8 @@ def tells(sentence: Sentence, at: int | None = None) -> bool:
     if _is_stream(sentence):
         return any(at is None or first <= at <= last for first, last in spans(sentence))
     first, end = _part(sentence, at)
+    if at is not None and at >= _turn(sentence, first, end):
+        return False
     return _is_told(sentence, first, end)
 
 
@@ -96,7 +98,7 @@ def _spans(sentence: Sentence) -> Iterator[tuple[int, int]]:
     elif _is_stream(sentence):
         yield from _in_stream(sentence)
     elif _is_told(sentence, 0, last + 1):
-        yield 0, last
+        yield 0, _turn(sentence, 0, last + 1) - 1
 
 
 def _is_stream(sentence: Sentence) -> bool:
@@ -120,6 +122,7 @@ _UNMARKED, _PICTURED = 40, 24  # tokens
 
 
 def _is_told(sentence: Sentence, first: int, end: int) -> bool:
+    end = _turn(sentence, first, end)
     part = [token.norm for token in sentence.tokens[first:end]]
     if len(part) > 2 and part[0] in ("mri", "mrcp", "ct", "mra") and part[1] == ":" and sentence.section not in _LATER:
         return True
@@ -130,6 +133,19 @@ def _is_told(sentence: Sentence, first: int, end: int) -> bool:
         return True  # "he was scanned in May, the cuff was torn"
     shown = any(norm in _PICTURES and "on" in part[max(0, index - 3) : index] for index, norm in enumerate(part))
     return shown or bool(norms & _TOLD)
+
+
+def _turn(sentence: Sentence, first: int, end: int) -> int:
+    """ "MRI showed a tear, we found synovitis": the comma behind a picture with which it comes to today, or `end`."""
+    norms = [token.norm for token in sentence.tokens[first:end]]
+    shown = next((at for at, norm in enumerate(norms) if norm in _TOLD), len(norms))
+    for at in range(shown + 1, len(norms) - 1):
+        if norms[at] in (",", "but") and norms[at + 1] in _AND_THEN and _PICTURES & {*norms[:at]}:
+            return first + at
+    return end
+
+
+_AND_THEN = _words("we i today arthroscopically intraoperatively")
 
 
 def _in_stream(sentence: Sentence) -> Iterator[tuple[int, int]]:

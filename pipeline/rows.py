@@ -101,7 +101,8 @@ class Grade(Row):
 
 class ContextRule(Row):
     """A cue that changes status or certainty. `direction`: the words it governs lie after, before or both;
-    "pseudo" cues look like a cue and are none; "stop" cues end the reach of another. `reach`: tokens at most."""
+    "pseudo" cues look like a cue and are none; "stop" cues end the reach of another. `reach`: tokens at most; `tables`:
+    of what the thing right before it must be, if that matters."""
 
     axis: Literal["status", "certainty", "none"]
     value: str = ""
@@ -151,9 +152,11 @@ class LookAlike(Row):
 
 
 class DoseTalk(Row):
-    """What is said of a drug where its dose may not be what was given. `reason`: the doubt; `way`: where the words
-    stand from the drug; `near`: tokens between at most; `settled`: a word of giving beside it leaves no doubt."""
+    """What is said of a dose that may not have been given, or of what may not have been seen (`of`). `reason`: the
+    doubt; `way`: where the words stand from the thing; `near`: tokens between at most; `settled`: a word of giving
+    beside it leaves no doubt."""
 
+    of: Literal["dose", "seen"] = "dose"
     reason: str
     way: Literal["before", "behind", "both"] = "both"
     near: int = 6

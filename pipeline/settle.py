@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from pipeline import sidewise
+from pipeline import settled_later, sidewise
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Reading, Sentence, replace
 from pipeline.rows import Kind
@@ -46,7 +46,7 @@ def settle(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fa
     """The settled facts, in no promised order. Pure; `facts` have no ids yet."""
     places = _Places(reading)
     ordered = sorted(facts, key=lambda fact: (fact.evidence.first, fact.evidence.last, fact.kind))
-    ordered = _last_state([_told_later(fact, reading) for fact in ordered])
+    ordered = _last_state(settled_later.told(ordered, reading))
     ordered = _done_beats_planned(ordered)
     merged = _said_twice(_pointed_at(ordered, places), places, grammar)
     return _contradictions(_less_said(merged, grammar))
@@ -160,35 +160,6 @@ def _last_state(facts: list[Fact]) -> list[Fact]:
                 kept = [one for one in kept if one is not earlier]
         kept.append(fact)
     return kept
-
-
-_LOOKED = frozenset({"confirmed", "verified", "seen", "found", "proven", "proved", "visualised", "visualized", "true"})
-_NAMES_IT = frozenset({"this", "it", "diagnosis", "suspicion", "lesion"})
-_REFUTED = frozenset({"no", "not", "without", "neither", "never"})
-_OUT = frozenset({"excluded", "refuted"})
-
-
-def _told_later(fact: Fact, reading: Reading) -> Fact:
-    """A suspicion that a later sentence settles in short: "the tear was confirmed", "no tear was seen"."""
-    if fact.certainty != "suspected" or fact.status != "performed" or fact.name is None:
-        return fact
-    heads = _NAMES_IT | {fact.evidence.heard.lower().rstrip(".,;:").split()[-1]}
-    for sentence in reading.sentences:
-        if not sentence.tokens or sentence.tokens[0].first <= fact.evidence.last:
-            continue
-        norms = [token.norm for token in sentence.tokens]
-        told = next((at for at, norm in enumerate(norms) if norm in _LOOKED | _OUT), None)
-        if told is None:
-            continue
-        subject = [at for at in range(max(0, told - 6), told) if norms[at] in heads]
-        if not subject or (norms[told] in ("seen", "found") and norms[subject[-1]] in _NAMES_IT):
-            continue
-        refuted = norms[told] in _OUT or bool(_REFUTED & set(norms[max(0, subject[0] - 3) : told]))
-        place = replace(fact.evidence, first=sentence.tokens[subject[0]].first, last=sentence.tokens[told].last,
-                        start=None, end=None, confidence=None,
-                        heard=" ".join(token.text for token in sentence.tokens[subject[0] : told + 1]))  # fmt: skip
-        return replace(fact, certainty="negated" if refuted else "affirmed", also=(*fact.also, place))
-    return fact
 
 
 def _done_beats_planned(facts: list[Fact]) -> list[Fact]:

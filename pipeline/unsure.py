@@ -117,8 +117,8 @@ def _reasons(fact: Fact, place: Place, dosed: bool, grammar: Grammar) -> Iterato
         yield from _number(fact, place)
     if done:
         yield from _turned(fact, place)
-        if fact.kind in dose_talk.KINDS:
-            yield from dose_talk.doubts(fact.name, place, grammar)
+        if fact.kind in dose_talk.KINDS | dose_talk.SEEN:
+            yield from dose_talk.doubts(fact, place, grammar)
         yield from _unsaid(fact, place, dosed)
     if fact.laterality in ("left", "right"):
         yield from _side(fact, place, grammar)

@@ -67,6 +67,8 @@ def open_state(fact: Fact, place: Place) -> Iterator[str]:
         return
     elif _has_amount(fact, place, scope):
         yield f"taken as not given, though an amount is told ('{place.sentence.tokens[place.last + 1].text}')"
+    elif scope is not None and _is_by_comma(fact, place, scope):
+        yield f"only a comma joins it to what '{place.sentence.tokens[scope.first].text}' denies; it may be there"
     elif _is_denied_there(fact, place):
         if place.number is not None and place.number == place.first < place.last and place.is_named(place.first - 1):
             yield f"it may be of what is said right before it ('{place.said(place.first - 1)}')"
@@ -122,6 +124,25 @@ def _has_amount(fact: Fact, place: Place, scope: Scope | None) -> bool:
         fact.kind == "medication" and fact.certainty == "negated" and scope is not None and scope.last <= place.last
         and bool(behind) and behind[0].quantity is not None
     )  # fmt: skip
+
+
+_LISTS = _words("or nor and neither")
+_FOUND = frozenset({"finding", "complication", "diagnosis"})
+
+
+def _is_by_comma(fact: Fact, place: Place, scope: Scope) -> bool:
+    """ "No tear, synovitis": a list, or a denial and what was there. A list that ends in "or" is one."""
+    before = place.first - 1 - (place.norm(place.first - 1) in ("a", "an", "the"))
+    if fact.kind not in _FOUND or fact.certainty != "negated" or place.norm(before) != ",":
+        return False
+    if scope.first >= before or place.norm(scope.first) not in DENIALS:
+        return False
+    for at in range(scope.first, len(place.sentence.tokens)):
+        if place.norm(at) in _LISTS:
+            return False
+        if place.norm(at) in (".", ";"):
+            break
+    return True
 
 
 _SOON = 9  # tokens
