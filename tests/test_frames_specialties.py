@@ -13,6 +13,7 @@ from cases_runner import facts_of
 
 from pipeline import run
 from pipeline.note import OperativeNote
+from pipeline.records import Fact
 
 # Operation, and words for the place where it is marked: an X stands for the side.
 MARKED = """
@@ -96,6 +97,46 @@ def test_a_number_stands_however_it_is_said(before: str, said: str, kind: str, n
     )
 
 
+# What is still to be arranged.
+TO_COME = """
+X to be listed | X to be booked | X to be arranged | X to be scheduled | X to be organised | X to be planned
+X to be requested | X to be considered | X to be discussed | X to be repeated | X to be done later
+X to be performed in six weeks | X to be offered | X for listing | list her for X | X on the list | X awaited
+X pending | X still to do | for X in due course | referral for X | refer for X | will come back for X
+back for X in six weeks
+"""
+OF_TODAY = """
+X was done as listed | X was used, the scan is pending | X done, histology awaited | X placed and to be left for a day
+"""
+
+
+def _frames(text: str) -> list[str]:
+    return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
+
+
+def _stand(frame: str) -> dict[str, list[Fact]]:
+    """The facts of each thing that stand as done today, in the sentence in the middle."""
+    found: dict[str, list[Fact]] = {}
+    for thing in ("a drain", "a cholecystectomy", "the kenalog", "another anchor", "a nerve block"):
+        said = frame.replace("X", thing)
+        facts = facts_of(f"Right knee arthroscopy. {said[0].upper()}{said[1:]}. Rinsed with two litres.")
+        found[thing] = [
+            fact for fact in facts if 3 <= fact.evidence.first <= len(said.split()) + 2
+            and (fact.status, fact.certainty) == ("performed", "affirmed") and not fact.doubts
+        ]  # fmt: skip
+    return found
+
+
+@pytest.mark.parametrize("frame", _frames(TO_COME))
+def test_what_is_to_be_arranged_is_not_done(frame: str) -> None:
+    assert not any(_stand(frame).values())
+
+
+@pytest.mark.parametrize("frame", _frames(OF_TODAY))
+def test_what_was_done_beside_what_is_to_come_is_done(frame: str) -> None:
+    assert all(_stand(frame).values())
+
+
 def test_a_clamp_or_a_graft_has_no_tourniquet_time() -> None:
     for text in ("Left partial nephrectomy. Warm ischaemia time 18 minutes.", "CABG. Ischaemic time 61 minutes."):
         assert not [fact for fact in facts_of(text) if fact.kind == "tourniquet_time"]
@@ -137,6 +178,13 @@ WRONG = (
     ("Time out: right iliac fossa. Kidney transplant right iliac fossa.", "t: right", "t: left", "side_conflict"),
     ("Time out: right side. Radiofrequency of the right C4 and C5 nerves.", "the right C4", "the left C4", "side"),
     ("Bladder tumour resection. Mitomycin 40 mg in 40 mL into the bladder.", "40 mg", "400 mg", "drug_dose"),
+    ("CABG. CPB 09:33-10:58 (85 min), X-clamp 09:41-10:39 (58 min).", "(58 min)", "(85 min)", "duration_times"),
+    ("Craniotomy left. Three plates and two screws in each so six screws.", "six screws", "eight screws", "listed"),
+    ("Breast reduction, both. One 12 Fr drain each side, 2 drains.", "2 drains", "4 drains", "listed_count"),
+    ("Extraction of 54, 55, 64, 65 and 74, five teeth out.", "five", "seven", "listed_count"),
+    ("Left trabeculectomy. MMC on 3 sponges, 2 minutes, 3 sponges out.", "3 sponges out", "2 sponges out", "packs"),
+    ("Hysterectomy. The left ureter was seen. No complications.", "seen", "cut and reimplanted", "complication"),
+    ("Left PCNL. Punctured the left lower pole calyx.", "the left", "the right", "side_unplaced"),
     ("Septoplasty. 1:1000 adrenaline on patties.", "1:1000", "1:100", "plausible"),
     ("Laparoscopic cholecystectomy. The duodenum was freed. No complications.", "freed", "perforated", "complication"),
 )  # fmt: skip

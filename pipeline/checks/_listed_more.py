@@ -31,7 +31,8 @@ _NEAR, _STREAM = 3, 40  # tokens
 
 def told(read: Sequence[Token]) -> Told | None:
     """The first that cannot come to its number. Pure."""
-    return _by_use(read) or _one_and_several(read) or _in_each_of_two(read) or _drains(read)
+    return (_by_use(read) or _one_and_several(read) or _in_each_of_two(read) or _drains(read) or _drain_each_side(read)
+            or _teeth(read))  # fmt: skip
 
 
 def _plural(token: Token) -> bool:
@@ -80,13 +81,14 @@ def _one_and_several(read: Sequence[Token]) -> Told | None:
     """ "Umbilical 10 mm port, three 5 mm ports, 4 ports in total"."""
     for at, token in enumerate(read):
         said = count(token)
-        if said is None or said < 2 or not says_total(read, at) or at + 1 >= len(read) or at > _STREAM:
+        if said is None or said < 2 or not says_total(read, at) or at + 1 >= len(read):
             continue
         noun = read[at + 1].norm
         if not _plural(read[at + 1]):
             continue
-        singles = [place for place in range(at) if read[place].norm == noun.removesuffix("s")]
-        several = [head for head in heads(read[:at]) if head.noun == noun]
+        start = max(0, at - _STREAM)
+        singles = [place for place in range(start, at) if read[place].norm == noun.removesuffix("s")]
+        several = [head for head in heads(read[:at]) if head.noun == noun and head.first >= start]
         sized = all(any(one.quantity is not None and one.quantity.dimension in ("length", "french", "gauge")
                         for one in read[max(0, place - _NEAR) : place]) for place in singles)  # fmt: skip
         counted = any(count(one) is not None for place in singles for one in read[max(0, place - _NEAR) : place]
@@ -103,11 +105,11 @@ def _in_each_of_two(read: Sequence[Token]) -> Told | None:
     """ "One 4-hole plate each side, 4 screws 6 mm in each, 8 screws"."""
     norms = [token.norm for token in read]
     pairs = list(pairwise(norms))
-    twice = next((at for at, pair in enumerate(pairs) if pair in _TWO), None)
     each = next((at for at, pair in enumerate(pairs) if pair in _IN_EACH), None)
-    if twice is None or each is None or each < twice:
-        return None
     counted = list(heads(read))
+    twice = next((at for at, pair in enumerate(pairs[:each]) if pair in _TWO), None) if each else None
+    if each is None or twice is None:
+        return _in_each(counted, each) if each is not None else None
     own = next((head for head in reversed(counted) if twice < head.first < each), None)
     total = next((head for head in counted if head.first > each), None)
     if own is None or total is None or own.noun != total.noun or total.first - each > _STREAM:
@@ -115,6 +117,19 @@ def _in_each_of_two(read: Sequence[Token]) -> Told | None:
     if total.number in (2 * own.number, own.number):
         return None
     return total.number, total.noun, f"2 x {own.number} = {2 * own.number}, said: {total.number}"
+
+
+def _in_each(counted: Sequence[Head], each: int) -> Told | None:
+    """ "Three plates and two screws in each, so six screws"."""
+    own = next((head for head in reversed(counted) if head.last == each - 1), None)
+    total = next((head for head in counted if head.first > each and own is not None and head.noun == own.noun), None)
+    holders = [head for head in counted if own is not None and head.last < own.first and own.first - head.last <= _NEAR]
+    if own is None or total is None or not holders or total.first - each > _NEAR + _PART_WORDS:
+        return None
+    worked = own.number * holders[-1].number
+    if total.number in (worked, own.number):
+        return None
+    return total.number, total.noun, f"{holders[-1].number} x {own.number} = {worked}, said: {total.number}"
 
 
 _DRAINED = frozenset({"blake", "drain", "robinson", "redon", "jackson", "penrose", "redivac", "pigtail", "hemovac"})
@@ -140,3 +155,42 @@ def count_before(read: Sequence[Token], at: int) -> int | None:
     """The count right before a size ("two 15 Fr drains")."""
     number = count(read[at - 1]) if at else None
     return number if number is not None and number > 1 else None
+
+
+def _drain_each_side(read: Sequence[Token]) -> Told | None:
+    """ "One 12 Fr drain each side, 2 drains"."""
+    for at, token in enumerate(read[:-1]):
+        if token.norm != "drain" or (token.norm, read[at + 1].norm) not in (("drain", "each"), ("drain", "per"),
+                                                                              ("drain", "either")):  # fmt: skip
+            continue
+        total = next((place for place in range(at + 2, min(len(read) - 1, at + _STREAM))
+                      if (count(read[place]) or 0) > 1 and read[place + 1].norm == "drains"), None)  # fmt: skip
+        said = count(read[total]) if total is not None else None
+        if said is not None and said != 2:
+            return said, "drains", f"2 x 1 = 2, said: {said}"
+    return None
+
+
+def _tooth(token: Token) -> int | None:
+    """A tooth by the two digits of the FDI: 11 to 48, milk teeth 51 to 85 (ISO 3950)."""
+    quantity = token.quantity
+    if quantity is None or quantity.value is None or quantity.dimension or quantity.form not in ("number", "label"):
+        return None
+    row, place = divmod(int(quantity.value), 10)
+    whole = quantity.value == int(quantity.value)
+    return int(quantity.value) if whole and ((1 <= row <= 4 and 1 <= place <= 8) or (
+        5 <= row <= 8 and 1 <= place <= 5)) else None  # fmt: skip
+
+
+def _teeth(read: Sequence[Token]) -> Told | None:
+    """ "Fifty four, fifty five, sixty four and seventy four, four teeth out": as many as were named before."""
+    total = next((at for at, token in enumerate(read[:-1]) if (count(token) or 0) > 1
+                  and read[at + 1].norm == "teeth"), None)  # fmt: skip
+    if total is None:
+        return None
+    named = {tooth for at, token in enumerate(read[:total]) if (tooth := _tooth(token)) is not None
+             and read[at + 1].norm in {",", "and", ".", ";", "below", "above", "upper", "lower", "too", "as", "also"}}
+    said = count(read[total]) or 0
+    if len(named) < _NEAR or said == len(named):
+        return None
+    return said, "teeth", f"{len(named)} named, said: {said}"

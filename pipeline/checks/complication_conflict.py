@@ -156,12 +156,15 @@ _TEARS = ("tear", "laceration", "perforation", "rent ", "hole ", "breach ", "inj
 
 
 _VESSELS = frozenset({"artery", "vein"})  # mostly torn before the operation, and mended by it
-_HARMS = ("torn", "lacerated", "perforated", "punctured", "nicked", "holed", "breached", "injured", "avulsed")
+_HARMS = ("torn", "lacerated", "perforated", "punctured", "nicked", "holed", "breached", "injured", "avulsed", "cut",
+          "transected", "severed")  # fmt: skip
 # Harm of today that was mended at once: "the bladder was torn and repaired in two layers".
 _MENDED = re.compile(
     rf"\b{_INNER} (?:was|were|got|had been) (?:\w+ly )?(?:torn|lacerated|perforated|punctured|nicked|holed|breached|"
     r"injured|avulsed)(?: at| near| over)?(?: the \w+)?,? (?:and|then|so|but) (?:\w+ ){0,3}(?:repaired|closed|sutured|"
-    r"oversewn|stitched|patched|sewn|clipped|packed)\b", re.I,
+    r"oversewn|stitched|patched|sewn|clipped|packed)\b|"
+    r"\b(?:ureter|bladder|bile duct|urethra) (?:was|were|got|had been) (?:cut|transected|severed)(?: \w+){0,2} "
+    r"(?:and|then|so) (?:\w+ ){0,3}(?:repaired|closed|sutured|re-?implanted|re-?anastomosed|rejoined|stented|sewn)\b", re.I,
 )  # fmt: skip
 
 
@@ -185,6 +188,8 @@ def _torn(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
 
 # A nerve that nobody meant to cut, and what is lost after the operation.
 _LOST = re.compile(
+    r"\b(?:facial|recurrent(?: laryngeal)?|accessory|hypoglossal|lingual|obturator|phrenic|vagus) nerve (?:\w+ly )?"
+    r"(?:cut|transected|severed|lacerated)\b|"
     r"\b(?:\w+ )?nerve (?:was|got|had been|is) (?:\w+ly )?(?:cut|transected|severed|lacerated|injured|damaged|"
     r"crushed)\b|"
     r"\b(?:transient |new |temporary |partial |complete )?(?:foot|wrist) drop\b|"

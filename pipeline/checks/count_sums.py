@@ -230,6 +230,8 @@ def _counts(tokens: Sequence[Token], place: int) -> bool:
     after, before = tokens[place + 1], tokens[place - 1].norm if place else ""
     if before == "#number" or after.norm in ("hole", "holes", "part", "piece"):
         return False  # "an eleven thirteen sheath", "a plate with six holes"
+    if after.norm in ("by", "x", "\u00d7") or before in ("by", "x", "\u00d7"):
+        return False  # "a sixteen by one hundred into the left": a size
     if before == "at" and any(token.norm == "#clock_face" or token.norm in ("o'clock", "oclock") for token in tokens):
         return False  # "one tear at one o'clock, one at eleven"
     if after.norm in ("again", "so"):

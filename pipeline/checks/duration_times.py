@@ -83,10 +83,13 @@ def _in_one_breath(note: OperativeNote, fact: Fact, times: dict[str, Fact]) -> l
     here = {name: time for name, time in times.items() if passage is not None and passage.holds(time)}
     return [
         (here[start], here[end], gap)
-        for _, starts, ends, _ in _RUNS for start in starts for end in ends
-        if len(here) == 2 and start in here and end in here
+        for name, starts, ends, _ in _RUNS for start in starts for end in ends
+        if name in (*_WHOLE, same_name(fact.name)) and len(here) == 2 and start in here and end in here
         and (gap := minutes_between(here[start].text or "", here[end].text or "")) is not None
     ]  # fmt: skip
+
+
+_WHOLE = ("operation", "anaesthesia")  # a clamp's times are not those of the bypass
 
 
 def _fits(said: Span, gap: int, slack: int) -> bool:

@@ -90,8 +90,8 @@ def _way(tokens: tuple[Token, ...], at: int, known: bool) -> str:
     if words[:2] in (["of", "those"], ["of", "these"], ["of", "them"]):
         words = words[2:]  # "two swabs were put in and one of those was out"
     lead = tokens[at - 1].norm if at else ""
-    if named and lead in _PUT:
-        return "in"
+    if named and (lead in _PUT or (lead == "on" and not set(words) & _OUT)):
+        return "in"  # "mitomycin on three sponges"
     if lead in _TOOK and (named or (known and (not words or words[0] in ({"out"} | _OUT)))):
         return "out"
     if not named and not (known and words and words[0] in ({"was", "were", "came"} | _OUT)):

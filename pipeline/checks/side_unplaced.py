@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import re
+
 from pipeline.checks._asides import is_aside
 from pipeline.checks._both_sides import tells_both
 from pipeline.checks.base import called, finding, related_sites, site_of
 from pipeline.grammar import Grammar
-from pipeline.note import OperativeNote, Passage
+from pipeline.note import OperativeNote, Passage, SaidSide
 from pipeline.records import Fact, Finding
 from pipeline.rows import Concept
 
@@ -38,7 +40,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 continue
             aside = is_aside(note, said.evidence, said.side) or both
             made = finding(
-                "side_unplaced", "warning" if related and not aside else "note",
+                "side_unplaced", "warning" if (related or _acted_on(passage, said)) and not aside else "note",
                 f"“{said.evidence.heard}” was said; {called(operated[0], grammar, 'the operation')} is on the "
                 f"{operated[0].laterality}.", [operated[0]], ask="Say which is right.", about=f"w{said.evidence.first}",
             )  # fmt: skip
@@ -47,6 +49,18 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                         (said.evidence, *made.evidence))
             )  # fmt: skip
     return found
+
+
+_ACT = re.compile(
+    r"\b(?:punctured|incised|opened|resected|excised|removed|clipped|ligated|divided|drained|biopsied|cannulated|"
+    r"stented|dissected|mobili[sz]ed|exposed|entered|repaired|closed|grafted) (?:the |a )?$", re.IGNORECASE
+)  # fmt: skip
+
+
+def _acted_on(passage: Passage, said: SaidSide) -> bool:
+    """ "Punctured the right lower pole" in an operation on the left kidney: something was done there."""
+    place = said.evidence.first - passage.evidence.first
+    return _ACT.search(" ".join(passage.text.split()[:place]) + " ") is not None
 
 
 def _is_treated(note: OperativeNote, passage: Passage, site: str, ill: list[Fact]) -> bool:

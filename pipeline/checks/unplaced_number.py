@@ -112,7 +112,7 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if dimension == "fraction" and (set(before[-2:]) & _SURFACE or set(after[:2]) & _BURNT):
         return False  # "chest six percent, arm three percent, so nine percent excised"
     given = dimension in ("mass", "amount", "catalytic")
-    if given and piece.first > drug.evidence.last and _has_a_name(passage, piece):
+    if given and _has_a_name(passage, piece, ahead=piece.first < drug.evidence.first):
         return False  # "ibuprofen 200 mg, para 300 mg": of a name that no row has
     if dimension == "volume" and before[-1:] == ["of"] and set(before[-2:-1]) & _CONTAINERS:
         return False  # "two cartridges of 2.2 mL": what one holds
@@ -167,15 +167,19 @@ _NO_NAME = frozenset(
 )
 
 
-def _has_a_name(passage: Passage, piece: Evidence) -> bool:
-    """Whether a word of its own, behind a comma or a sign, leads to the number."""
+def _has_a_name(passage: Passage, piece: Evidence, *, ahead: bool = False) -> bool:
+    """Whether a word of its own, behind a comma or a sign, leads to the number. `ahead`: of the drug that is named,
+    where the word may begin the sentence too."""
     words = passage.text.split()
     at = piece.first - passage.evidence.first
+    if ahead and at == 1:
+        return len(words[0]) > _SHORT and words[0].isalpha() and words[0].lower() not in _NO_NAME
     if not 1 < at <= len(words) - 1 or not words[at - 1].isalpha() or words[at - 1].lower() in _NO_NAME:
         return False
     return words[at - 2][-1:] in (",", ";", "+", ".")
 
 
+_SHORT = 4  # letters of "Give 50 mg, lidocaine ...", which names nothing
 _SURFACE = frozenset(
     "arm arms forearm forearms leg legs thigh thighs chest back trunk abdomen face neck head scalp hand hands foot "
     "feet buttock buttocks flank flanks perineum tbsa".split()

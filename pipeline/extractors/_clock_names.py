@@ -16,7 +16,7 @@ _LASTING = {
     "op": ("incision", "operation_end"), "duration": ("incision", "operation_end"),
     "cuff": ("tourniquet_up", "tourniquet_down"),
     "clamp": ("clamp_on", "clamp_off"), "clamps": ("clamp_on", "clamp_off"), "bypass": ("bypass_on", "bypass_off"),
-    "clamped": ("clamp_on", "clamp_off"),
+    "clamped": ("clamp_on", "clamp_off"), "cpb": ("bypass_on", "bypass_off"), "ecc": ("bypass_on", "bypass_off"),
     "traction": ("traction_on", "traction_off"), "anaesthesia": ("anaesthesia_start", "anaesthesia_end"),
     "anesthesia": ("anaesthesia_start", "anaesthesia_end"), "anaesthetic": ("anaesthesia_start", "anaesthesia_end"),
     "theatre": ("in_room", "out_of_room"), "theater": ("in_room", "out_of_room"), "room": ("in_room", "out_of_room"),
@@ -25,7 +25,7 @@ _LASTING = {
     "operative": ("incision", "operation_end"), "procedure": ("incision", "operation_end"),
     "case": ("incision", "operation_end"),
 }  # fmt: skip
-_SWITCHED = frozenset({"tq", "tourniquet", "cuff", "clamp", "clamps", "bypass", "traction"})
+_SWITCHED = frozenset({"tq", "tourniquet", "cuff", "clamp", "clamps", "bypass", "cpb", "ecc", "traction"})
 _ON = frozenset({"on", "up", "applied", "inflated"})
 _OFF = frozenset({"off", "down", "dn", "released", "removed", "deflated"})
 _JOINED = frozenset({"-", "–", "to", "until", "till", "and"})
