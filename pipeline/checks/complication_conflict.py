@@ -164,7 +164,8 @@ _MENDED = re.compile(
     r"injured|avulsed)(?: at| near| over)?(?: the \w+)?,? (?:and|then|so|but) (?:\w+ ){0,3}(?:repaired|closed|sutured|"
     r"oversewn|stitched|patched|sewn|clipped|packed)\b|"
     r"\b(?:ureter|bladder|bile duct|urethra) (?:was|were|got|had been) (?:cut|transected|severed)(?: \w+){0,2} "
-    r"(?:and|then|so) (?:\w+ ){0,3}(?:repaired|closed|sutured|re-?implanted|re-?anastomosed|rejoined|stented|sewn)\b", re.I,
+    r"(?:and|then|so) (?:\w+ ){0,3}(?:repaired|closed|sutured|re-?implanted|re-?anastomosed|rejoined|stented|sewn)\b",
+    re.I,
 )  # fmt: skip
 
 
