@@ -12,8 +12,8 @@ from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding, Severity
 
 MEANING = (
-    "A count was said to be incorrect or still to be done, something to be missing or retained, a piece of a broken "
-    "instrument to be left, or a count as correct and incorrect."
+    "A count was said to be incorrect or still to be done, or only the first one to be correct, something to be missing "
+    "or retained, a piece of a broken instrument to be left, or a count as correct and incorrect."
 )
 
 _THINGS = (
@@ -23,12 +23,15 @@ _THINGS = (
 _SHORT = re.compile(
     r"\bcounts? (?:\w+ ){0,3}(?:short|off|out by|wrong|discrepan\w+|did not (?:match|tally|agree)|didn't (?:match|"
     r"tally|agree)|mismatch\w*)\b|\bcount discrepanc\w+|"
-    rf"\b{_THINGS} (?:is |was |were |are )?(?:still )?(?:missing|unaccounted|lost|not (?:found|accounted)|"
-    rf"could not be found|(?:one |two |three )?short)\b|\b(?:missing|retained) (?:a |an |one |two )?{_THINGS}\b|"
+    rf"\b{_THINGS}(?: (?:tip|point|fragment|piece|end|bit|half))? (?:is |was |were |are )?(?:still )?(?:missing|"
+    r"unaccounted|lost|not (?:found|accounted|recovered|retrieved|seen)|never found|(?:could|can) ?(?:not|n't) be "
+    r"(?:found|recovered|retrieved|located|seen)|couldn't be (?:found|recovered|retrieved|located)|"
+    rf"(?:one |two |three )?short)\b|\b(?:missing|retained) (?:a |an |one |two )?{_THINGS}\b|"
     rf"\b{_THINGS} (?:is |was |were )?(?:retained|left behind)\b", re.I,
 )  # fmt: skip
 _WRONG = ("short", " off", "out by", "wrong", "discrepan", "match", "tally", "agree", "missing", "accounted", "lost",
-          "not found", "not be found", "retained", "left behind")  # fmt: skip
+          "not found", "never found", "be found", "recovered", "retrieved", "located", "not seen", "be seen",
+          "retained", "left behind")  # fmt: skip
 _BROKEN = re.compile(
     r"\b(?:broke|broken|snapped|sheared|fractured)\b(?:[ ,]+[\w.]+){0,8}?[ ,]+(?:(?:was |is |were )?(?:left|retained) "
     r"(?:in|inside|behind|where|within)|remains?|remained|stayed)", re.I,
@@ -56,7 +59,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     said = [fact for fact in note.of("count") if fact.status == "performed"]
     wrong = [fact for fact in said if _wrong(fact)]
     if not wrong:
-        return _in_words(note) or _piece_left(note) or _undone(note)
+        return _in_words(note) or _piece_left(note) or _undone(note) or _only_first(note, said)
     last = said[-1]
     settled = not _wrong(last) and last.evidence.first > wrong[-1].evidence.first
     settled = settled or any(
@@ -109,6 +112,23 @@ def _undone(note: OperativeNote) -> list[Finding]:
     return [_told(passage, match[0], "warning", "Count, and say the result.")
             for passage, match in matches(note, _UNDONE, _OPEN)
             if not _RIGHT.search(after(note, passage, match.end()))][:1]  # fmt: skip
+
+
+_FIRST = re.compile(r"\b(?:initial|first|opening|pre-?op\w*|starting|baseline) "
+                    r"(?:(?!and |final |closing |last |second )[\w,]+ ){0,4}$", re.I)  # fmt: skip
+
+
+def _only_first(note: OperativeNote, said: list[Fact]) -> list[Finding]:
+    """ "Initial count correct", and no count at the end."""
+    told = [one for fact in said for one in (fact.evidence, *fact.also)]
+    for one in told:
+        held = (p for p in note.sections.description if p.evidence.first <= one.first <= p.evidence.last)
+        passage = next(held, None)
+        at = passage.text.find(one.heard) if passage is not None else -1
+        if passage is None or at < 0 or not _FIRST.search(passage.text[:at]):
+            return []
+    return [finding("count_result", "warning", "Only the count before the operation was said to be correct.", said,
+                    ask="Say the count at the end.")] if told else []  # fmt: skip
 
 
 def _told(passage: Passage, words: str, severity: Severity, ask: str) -> Finding:

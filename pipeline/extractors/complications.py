@@ -30,6 +30,7 @@ _WHOLE = frozenset({"procedure", "operation", "surgery", "patient", "recovery", 
                     "extubated", "emergence", "tolerated", "complication", "complications"})  # fmt: skip
 
 
+_BROKE = frozenset({"broken-instrument", "broken-screw"})
 _STEPS = frozenset("induction intubation placement entry insertion removal dissection emergence extubation".split())
 _TALK = frozenset(
     {"discussed", "explained", "risks", "risk", "consent", "consented", "potential", "possible", "benefits",
@@ -81,6 +82,10 @@ def _complication(
     row = grammar.table("complications", Concept)[mention.id]
     status = base.scope_at(sentence, "status", mention.first, "performed")
     certainty = base.scope_at(sentence, "certainty", mention.first, "affirmed")
+    if mention.id in _BROKE and {"found", "recovered", "retrieved", "located", "seen"} & {
+        token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 6]
+    }:
+        certainty = "affirmed"  # "a broken needle tip could not be found": it broke, and it is missing
     denied = mention.id == "any" and certainty == "negated" and status == "planned"
     if status != "performed" and not denied:  # "no complications needles counted rest for a day physio from next week"
         return None
@@ -97,7 +102,8 @@ def _complication(
     led = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
     if row.group == "systemic" and led[:1] in (["after"], ["since"], ["following"]) and led[1:] != ["the"]:
         return None  # "swallowing gone after a stroke": what he came with
-    return base.named("complication", reading, sentence, mention, grammar)
+    fields = {"certainty": certainty} if mention.id in _BROKE else {}
+    return base.named("complication", reading, sentence, mention, grammar, **fields)
 
 
 def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:

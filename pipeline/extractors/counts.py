@@ -38,6 +38,7 @@ _JOINS = frozenset("and or & + plus the all final first second closing surgical 
 _OTHER_BEFORE = frozenset("cell cells platelet platelets white blood nucleated colony cfu sperm follicle".split())
 _TOOL = frozenset("holder holders driver drivers tip tips track gauge biopsy aspiration puncture size length".split())
 _NONE = frozenset("no nothing none without nor never not".split())
+_DENIED = frozenset("without never not don't doesn't didn't isn't wasn't aren't weren't".split())
 _LINKS = frozenset("was were is are wasn't weren't isn't aren't".split())
 _TALLY = 8  # tokens
 _TALLYING = frozenset("in and counted were was went came all , :".split())
@@ -113,10 +114,10 @@ def _results(sentence: Sentence, items: list[int], grammar: Grammar) -> list[_Re
         denied = [at for at in range(max(0, hit.first - 3), hit.first) if tokens[at].norm in _NONE]
         found.append(_Result(min([hit.first, *denied]), hit.last, "correct" if denied else "incorrect"))
     taken = {at for one in found for at in range(one.first, one.last + 1)}
-    found += [
-        _Result(hit.first, hit.last, "correct") for hit in cues.hits(sentence, grammar, "count-correct")
-        if not taken & {hit.first, hit.last}
-    ]  # fmt: skip
+    for hit in cues.hits(sentence, grammar, "count-correct"):
+        if not taken & {hit.first, hit.last}:
+            denied = any(token.norm in _DENIED for token in tokens[max(0, hit.first - 2) : hit.first])
+            found.append(_Result(hit.first, hit.last, "incorrect" if denied else "correct"))
     found.sort(key=lambda one: one.first)
     return sorted([*found, *_cut_short(sentence, items, found)], key=lambda one: one.first)
 
