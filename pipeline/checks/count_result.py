@@ -12,8 +12,8 @@ from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding, Severity
 
 MEANING = (
-    "A count was said to be incorrect or still to be done, or only the first one to be correct, something to be missing "
-    "or retained, a piece of a broken instrument to be left, or a count as correct and incorrect."
+    "A count was said to be incorrect or still to be done, or only the first one to be correct, something to be "
+    "missing or retained, a piece of a broken instrument to be left, or a count as correct and incorrect."
 )
 
 _THINGS = (
