@@ -83,5 +83,5 @@ def _dosed(norms: Sequence[str], start: int) -> bool:
 
 def _led(norms: Sequence[str], start: int) -> bool:
     """Whether the word right before it names the event: "incision 1034", "traction on 1031"."""
-    before = word_at(norms, start - 1)
+    before = word_at(norms, start - 1 - (word_at(norms, start - 1) == "again"))  # "up again 1012"
     return before in MARKED or (before in ("on", "off") and bool(ON_OFF & set(norms[max(0, start - 12) : start + 5])))

@@ -15,26 +15,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
+<<<<<<< HEAD
 from pipeline import settled_later, sidewise
+=======
+from pipeline import clashes
+from pipeline.clashes import DOABLE, ONCE, agree
+>>>>>>> 24f174e (Take on and off by turns for what they are; name the time of 'Down at ...' after what was put up)
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Reading, Sentence, replace
 from pipeline.rows import Kind
 
-# Kinds of which a narration has one value (of one name, one side): a second one repeats or contradicts it.
-ONCE = frozenset(
-    {"blood_loss", "harvest_total", "injection_total", "draw_count", "patient_age", "patient_weight", "patient_sex",
-     "patient_name", "patient_identifier", "handedness", "tourniquet_time", "irrigation_deficit",
-     "irrigation_in", "irrigation_out", "clock_time", "date", "anticoagulant_share", "product_volume", "urgency",
-     "medication_concentration", "adrenaline_ratio"}
-)  # fmt: skip
-# Of these, two different values cannot both be true.
-_EXCLUSIVE = ONCE - {"patient_name", "patient_identifier", "irrigation_in", "irrigation_out", "product_volume",
-                     "urgency", "medication_concentration", "adrenaline_ratio"}  # fmt: skip
-_DOABLE = frozenset(  # what is planned first and then done
-    {"procedure", "act", "anaesthesia", "position", "preparation", "approach", "guidance", "device", "drain", "closure",
-     "dressing", "injection", "harvest_site", "processing", "tourniquet", "prophylaxis", "specimen"}
-)  # fmt: skip
-_CONTRADICT = _DOABLE | {"finding", "complication", "count", "preop_diagnosis", "postop_diagnosis", "diagnosis"}
 # Sections that stand as headings over the story and repeat it.
 _BODY = frozenset({"", "description", "findings"})
 _MORE, _BEFORE_MORE = frozenset({"another", "further", "additional", "extra", "more"}), 3
@@ -49,7 +39,7 @@ def settle(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fa
     ordered = _last_state(settled_later.told(ordered, reading))
     ordered = _done_beats_planned(ordered)
     merged = _said_twice(_pointed_at(ordered, places), places, grammar)
-    return _contradictions(_less_said(merged, grammar))
+    return clashes.mark(_less_said(merged, grammar))
 
 
 class _Places:
@@ -110,8 +100,8 @@ def _same_thing(one: Fact, other: Fact) -> bool:
         one.kind == other.kind
         and one.name == other.name
         and (one.text == other.text or one.text is None or other.text is None)
-        and _agree(one.laterality, other.laterality)
-        and _agree(one.body_site, other.body_site)
+        and agree(one.laterality, other.laterality)
+        and agree(one.body_site, other.body_site)
     )
 
 
@@ -121,10 +111,6 @@ _HARMS = frozenset({"finding", "complication", "diagnosis"})
 def _same_harm(one: Fact, other: Fact) -> bool:
     """A perforation that was suspected as a finding and is told as a complication, or denied as one."""
     return {one.kind, other.kind} <= _HARMS and _same_thing(replace(one, kind=other.kind), other)
-
-
-def _agree(one: str | None, other: str | None) -> bool:
-    return one is None or other is None or one == other
 
 
 def _absorb(kept: Fact, other: Fact) -> Fact:
@@ -163,11 +149,11 @@ def _last_state(facts: list[Fact]) -> list[Fact]:
 
 
 def _done_beats_planned(facts: list[Fact]) -> list[Fact]:
-    done = [fact for fact in facts if fact.status == "performed" and fact.kind in _DOABLE]
+    done = [fact for fact in facts if fact.status == "performed" and fact.kind in DOABLE]
     absorbed: dict[int, Fact] = {}
     kept: list[Fact] = []
     for fact in facts:
-        if fact.status == "planned" and fact.kind in _DOABLE:
+        if fact.status == "planned" and fact.kind in DOABLE:
             match = next((item for item in done if _same_thing(item, fact)), None)
             if match is not None:
                 absorbed[id(match)] = _absorb(absorbed.get(id(match), match), fact)
@@ -261,8 +247,8 @@ def _less_said(facts: list[Fact], grammar: Grammar) -> list[Fact]:
 def _same_but_name(one: Fact, other: Fact) -> bool:
     return (
         (one.kind, one.status, one.certainty) == (other.kind, other.status, other.certainty)
-        and _agree(one.laterality, other.laterality)
-        and _agree(one.body_site, other.body_site)
+        and agree(one.laterality, other.laterality)
+        and agree(one.body_site, other.body_site)
     )
 
 
@@ -306,61 +292,3 @@ def _crossed(one: Fact, other: Fact) -> bool:
 # Things of which two in one sentence are two (two layers closed with the same suture are told by their site).
 _COUNTED = frozenset({"suture", "device", "device_lot", "device_serial", "device_udi"})
 _ORDERED = frozenset({"draw"})  # numbers that their name tells apart ("second" draw)
-
-
-def _contradictions(facts: list[Fact]) -> list[Fact]:
-    result = list(facts)
-    summed = {fact.kind for fact in facts if fact.scale == "total"}
-    alike: dict[tuple[str, str | None, str], list[int]] = {}
-    for index, fact in enumerate(result):
-        alike.setdefault((fact.kind, fact.name, fact.status), []).append(index)
-    for index, fact in enumerate(result):
-        for later in alike[fact.kind, fact.name, fact.status]:
-            reason = _clash(result[index], result[later]) if later > index else None
-            if reason == _ANOTHER and fact.kind in summed and "total" not in (fact.scale, result[later].scale):
-                continue  # parts of a sum
-            if reason == _ANOTHER and _runs_on(result[index], result[later], facts):
-                continue
-            if reason is not None:
-                result[index] = _doubt(result[index], reason, result[later])
-                result[later] = _doubt(result[later], reason, fact)
-    return result
-
-
-def _runs_on(one: Fact, other: Fact, facts: list[Fact]) -> bool:
-    """A running total ("that makes eighteen ... four more draws of five ... thirty eight in all"): the later one is
-    more, and parts were told between the two. Or times of a cuff that was blown up again."""
-    if one.name in _CUFF:
-        return any(fact.name == _CUFF[0] and fact.evidence.heard.lower().startswith(_REFILLED) for fact in facts)
-    parts = _PARTS_OF.get(one.kind)
-    if parts is None or one.value is None or other.value is None or "total" not in (one.scale, other.scale):
-        return False
-    first, last = sorted((one, other), key=lambda fact: fact.evidence.first)
-    if first.value is None or last.value is None or last.value <= first.value:
-        return False
-    return any(fact.kind in parts and first.evidence.first < fact.evidence.first < last.evidence.last for fact in facts)
-
-
-_CUFF, _REFILLED = ("tourniquet_up", "tourniquet_down"), ("reinflat", "re-inflat", "up again", "second")
-_PARTS_OF = {"harvest_total": ("draw", "draw_count"), "injection_total": ("injection_volume",)}
-_ANOTHER = "a different value is also said"
-
-
-def _clash(one: Fact, other: Fact) -> str | None:
-    if one.kind != other.kind or one.name != other.name or one.status != other.status:
-        return None
-    if not (_agree(one.laterality, other.laterality) and _agree(one.body_site, other.body_site)):
-        return None
-    if {one.certainty, other.certainty} == {"affirmed", "negated"} and one.kind in _CONTRADICT:
-        return "the opposite is also said"
-    mixed = one.text != other.text or sidewise.of_both(one, other)  # "sixty, sixty six with the citrate"
-    if (one.kind == "harvest_total" and mixed) or ("total" in (one.scale, other.scale) and one.scale != other.scale):
-        return None  # parts and their sum: the checks add up
-    if one.kind in _EXCLUSIVE and one.certainty == other.certainty == "affirmed":
-        return _ANOTHER
-    return None
-
-
-def _doubt(fact: Fact, reason: str, other: Fact) -> Fact:
-    doubt = f"{reason}: {other.evidence.heard!r}"
-    return fact if doubt in fact.doubts else replace(fact, doubts=(*fact.doubts, doubt))

@@ -216,7 +216,8 @@ def _switched(sentence: Sentence, index: int) -> tuple[str, int] | None:
     """ "Traction on ten oh four, off ten fifty one"."""
     tokens = sentence.tokens
     at = index - 1 - (index >= 2 and tokens[index - 1].norm == "at")
-    at -= at > 0 and tokens[at].norm == "again"  # "off again at ten sixteen"
+    while at > 0 and tokens[at].norm in _ONCE_MORE:
+        at -= 1  # "off again at ten sixteen", "inflated a second time at ten"
     if at < 0 or tokens[at].norm not in _ON | _OFF:
         return None
     for back in range(at, max(-1, at - _REACH), -1):
@@ -229,6 +230,21 @@ def _switched(sentence: Sentence, index: int) -> tuple[str, int] | None:
     return None
 
 
+def goes_on(sentence: Sentence, index: int, told: Sequence[Fact]) -> tuple[str, int] | None:
+    """ "Tourniquet up at nine twelve. Down at nine fifty seven.": a sentence that begins with "down" goes on with what
+    was put up or on last."""
+    tokens = sentence.tokens
+    at = index - 1 - (index >= 2 and tokens[index - 1].norm == "at")
+    if at < 0 or tokens[at].norm not in _ON | _OFF or any(token.norm not in _OPENS for token in tokens[:at]):
+        return None
+    pairs = {name: pair for pair in _LASTING.values() if pair[0].endswith(("_up", "_on")) for name in pair}
+    last = next((fact.name for fact in reversed(told) if fact.kind == "clock_time" and fact.name in pairs), None)
+    place = int(tokens[at].norm in _OFF)
+    return (pairs[last][place], at) if last is not None and pairs[last][1 - place] == last else None
+
+
+_OPENS = frozenset("and then it came was went let finally back now is , tourniquet cuff".split())
+_ONCE_MORE = frozenset("again a second third time once more".split())
 _MIDDLE = frozenset({"cross", "aortic", "the", "for", "minutes", "left", "right", "thigh", "arm", "pressure", "mmhg",
                      "full", "partial", "went", "set", "a", "l", "r", "upper"})  # fmt: skip
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from pipeline import cues
 from pipeline.extractors import _clock_names, base
@@ -34,7 +34,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     for sentence in reading.sentences:
         for index, quantity in base.quantities(sentence):
             if quantity.form == "clock":
-                facts += _clock(reading, sentence, grammar, index, quantity, rows)
+                facts += _clock(reading, sentence, grammar, index, quantity, rows, facts)
             elif quantity.form == "date":
                 facts += _date(reading, sentence, grammar, index, quantity)
             elif quantity.dimension == "time":
@@ -58,15 +58,16 @@ def _nearest(
 
 
 def _clock(
-    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, rows: Mapping[str, Concept]
-) -> list[Fact]:
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity,
+    rows: Mapping[str, Concept], before_it: Sequence[Fact],
+) -> list[Fact]:  # fmt: skip
     """The event is a phrase of events.toml, else a single word beside the time ("incision 1432", "up 08:41"), else
-    the antibiotic that was given then, else no name: what was at that time stands in the evidence."""
+    the antibiotic that was given then, else no name."""
     before = sentence.tokens[index - 1].norm if index else ""
     if before in ("in", "since") and quantity.text[:2] in ("19", "20"):
         return []  # "in twenty nineteen" is a year
     found: list[tuple[int, int, int, str]] = []
-    told = _clock_names.name_of(sentence, index)
+    told = _clock_names.name_of(sentence, index) or _clock_names.goes_on(sentence, index, before_it)
     if told is not None:  # no claim: two times may be one written word ("0910-1025")
         first, last = sorted((index, told[1]))
         return [base.make("clock_time", reading, sentence, first, last, at=index, places=(index, told[1]), name=told[0],
@@ -87,9 +88,8 @@ def _clock(
         outside = hit.id == "moment-out_of_room" and after[:1] == ["of"] and not _ROOMS & set(after)
         if outside or (hit.id == "moment-operation_end" and _clock_names.ends_nothing(sentence, hit.first)):
             continue  # "out of ice 10:20", "artery end to end"
-        if hit.id == "moment-out_of_room" and _clock_names.is_pause(sentence, hit.first):
-            continue
-        if hit.id == "moment-out_of_room" and hit.first == hit.last and _clock_names.is_another(sentence, hit.first):
+        alone = hit.first == hit.last and _clock_names.is_another(sentence, hit.first)
+        if hit.id == "moment-out_of_room" and (alone or _clock_names.is_pause(sentence, hit.first)):
             continue
         if hit.id in ("moment-in_room", "moment-operation_end") and _given_there(sentence, hit.first, index):
             continue  # "vancomycin one gram finished at eight twenty"
