@@ -15,12 +15,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-<<<<<<< HEAD
-from pipeline import settled_later, sidewise
-=======
-from pipeline import clashes
+from pipeline import clashes, settled_later
 from pipeline.clashes import DOABLE, ONCE, agree
->>>>>>> 24f174e (Take on and off by turns for what they are; name the time of 'Down at ...' after what was put up)
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Reading, Sentence, replace
 from pipeline.rows import Kind

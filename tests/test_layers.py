@@ -30,12 +30,8 @@ LAYERS = {
             "scales cues phases sidewise story what_if replacements",
             "extractors",
             "standing stated_sides relative_sides sidelines own_numbers sole_side side_orders known_parts label_sides "
-<<<<<<< HEAD
-            "inherited same_again announced abandoned removals prior_devices unused lost_parts settled_later settle "
-=======
-            "inherited same_again announced abandoned removals prior_devices unused lost_parts clashes settle "
->>>>>>> 24f174e (Take on and off by turns for what they are; name the time of 'Down at ...' after what was put up)
-            "unsure_states dose_talk class_words unsure faint leftovers assemble limits "
+            "inherited same_again announced abandoned removals prior_devices unused lost_parts settled_later clashes "
+            "settle unsure_states dose_talk class_words unsure faint leftovers assemble limits "
             "signout wording word word_template "
             "other_side dosing coding udi fhir",
             "checks review exports",
