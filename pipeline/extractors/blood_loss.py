@@ -35,10 +35,13 @@ def _was_lost(reading: Reading, sentence: Sentence) -> list[Fact]:
     nothing else is named that could be spilt."""
     if any(mention.table in _SPILT for mention in sentence.mentions) or sentence.says(_KEPT):
         return []
-    for index, _ in base.quantities(sentence, "volume"):
+    for index, quantity in base.quantities(sentence, "volume", ""):
         behind = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
         before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
         active = before[-1:] in (["lost"], ["bled"]) and "was" not in before
+        bare = quantity.dimension == ""
+        if bare and not (before[-1:] == ["bled"] and (not behind or not behind[0].isalpha())):
+            continue
         if behind[:2] in (["was", "lost"], ["were", "lost"]) or active:
             return [base.claim("blood_loss", reading, sentence, index, index, index, 0, status="performed",
                                certainty="affirmed")]  # fmt: skip
