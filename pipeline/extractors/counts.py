@@ -116,8 +116,8 @@ def _results(sentence: Sentence, items: list[int], grammar: Grammar) -> list[_Re
     taken = {at for one in found for at in range(one.first, one.last + 1)}
     for hit in cues.hits(sentence, grammar, "count-correct"):
         if not taken & {hit.first, hit.last}:
-            denied = any(token.norm in _DENIED for token in tokens[max(0, hit.first - 2) : hit.first])
-            found.append(_Result(hit.first, hit.last, "incorrect" if denied else "correct"))
+            turned = any(token.norm in _DENIED for token in tokens[max(0, hit.first - 2) : hit.first])
+            found.append(_Result(hit.first, hit.last, "incorrect" if turned else "correct"))
     found.sort(key=lambda one: one.first)
     return sorted([*found, *_cut_short(sentence, items, found)], key=lambda one: one.first)
 
