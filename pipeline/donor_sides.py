@@ -6,6 +6,8 @@ A leaf, so that every module of sides can ask it.
 
 from __future__ import annotations
 
+from collections.abc import Set
+
 from pipeline.clauses import word_set as _words
 from pipeline.records import Mention, Sentence
 from pipeline.sidewords import Side
@@ -45,6 +47,18 @@ def of_bone(sentence: Sentence, side: Side, site: Mention | None) -> bool:
 def leads_crest(sentence: Sentence, side: Side) -> bool:
     """ "Prone first, left posterior crest": where marrow or bone is taken from, and not what is operated on."""
     return not _CREST.isdisjoint(token.norm for token in sentence.tokens[side.last + 1 : side.last + 5])
+
+
+def leaves_crest(sentence: Sentence, operated: Set[str]) -> bool:
+    """Whether a sentence tells of what comes after a harvest: how the marrow was processed, a fluid of the joint, the
+    part that is operated on."""
+    if sentence.says(_AFTER_HARVEST):
+        return True
+    return any(m.table == "processing" or (m.table == "sites" and m.id in operated and "iliac" not in m.id)
+               for m in sentence.mentions)  # fmt: skip
+
+
+_AFTER_HARVEST = _words("effusion synovial joint synovitis supine portal portals arthroscope arthroscopy scope")
 
 
 def of_graft(sentence: Sentence, at: int) -> bool:

@@ -209,6 +209,8 @@ def _parted(sentence: Sentence, one: int, other: int) -> bool:
 def _holds(fact: Fact, quantity: Quantity) -> bool:
     if fact.kind == "draw" and fact.name is not None and numerals.ORDINALS.get(fact.name) == quantity.value:
         return True  # "draw two, five millilitres"
+    if fact.kind == "draw" and fact.text and quantity.text.lower() in fact.text.lower().split():
+        return True  # "the same four again"
     if fact.kind == "count":
         return True  # "swabs ten in, ten out"
     if quantity.form == "clock" and fact.kind == "clock_time":

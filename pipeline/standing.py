@@ -24,7 +24,7 @@ class Place:
     """What stands at a word: `side` said as a heading, `last` side said before, `other`: another one than the
     operation's is spoken of here. `opened`: the sentence opens with the heading; `label`: the heading is one like
     "Left:" or "Left knee."; `derived`: it was said as the other side of one before; `since`: the last word of the
-    sentence that said `last`."""
+    sentence that said `last`; `crest`: the heading is where marrow is taken from, and holds for the harvest alone."""
 
     side: Laterality | None
     last: Laterality | None
@@ -33,6 +33,7 @@ class Place:
     label: bool = False
     derived: bool = False
     since: int = -1
+    crest: bool = False
 
 
 _NOWHERE = Place(None, None, other=True)
@@ -53,6 +54,8 @@ class Standing:
             if not sentence.tokens:
                 continue
             now = lines.get(sentence.tokens[0].first, 0)
+            if here.crest and donor_sides.leaves_crest(sentence, sites):
+                here = Place(None, None, other=False)
             if here.label and line and now > line and not blocks.get(line, 0) > now:
                 here, line = replace(here, side=None, label=False), 0  # "L: limb 20 x 82." and the next line
             if sentence.section in _ELSEWHERE:
@@ -77,7 +80,7 @@ class Standing:
             value = None if head is None else head.value or opposite(here.last if is_other(sentence, head) else None)
             if head is not None and value is not None:
                 here = Place(value, value, False, True, listed is not None or _is_label(sentence, head),
-                             head.value is None)  # fmt: skip
+                             head.value is None, crest=donor_sides.leads_crest(sentence, head))  # fmt: skip
                 line = now if here.label and (listed or _has_words(sentence, head)) else 0
                 self.any = True
                 apart = head.value is not None and _of_other(piece, said) and not (here.label and led != said)

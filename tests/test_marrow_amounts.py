@@ -78,6 +78,34 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
       ("draw", "10", "mL", "right"), ("harvest_total", "70", "mL", None), ("product_volume", "12", "mL", None)]),
     ("BMAC: fifty five mils from the ipsilateral crest, concentrated to four mils.",
      [("draw", "55", "mL", None), ("product_volume", "4", "mL", None)]),
+    # a row told again, and the sum of each side
+    ("left posterior crest first five mils then a turn five more and needle back one centimetre and the same two again "
+     "so four pulls twenty mils in the syringes",
+     [*(("draw", "5", unit, "left") for unit in ("mL", None, None, None)), ("draw_count", "4", None, "left"),
+      ("harvest_total", "20", "mL", "left")]),
+    ("marrow from both anterior crests twelve pulls of five millilitres on each side sixty and sixty so one hundred "
+     "and twenty millilitres",
+     [("draw_count", "12", None, "bilateral"), ("draw", "5", "mL", "bilateral"),
+      ("harvest_total", "60", None, "bilateral"), ("harvest_total", "120", "mL", None)]),
+    # the drug behind a sum has its own amount
+    ("left posterior crest fourteen pulls of five mils that's seventy mils heparin two thousand units in the syringes",
+     [("draw_count", "14", None, "left"), ("draw", "5", "mL", "left"), ("harvest_total", "70", "mL", "left")]),
+    ("Marrow of the left crest. Fifty four mils of marrow with six mils of ACD-A, sixty mils in the bag.",
+     [("draw", "54", "mL", "left"), ("harvest_total", "60", "mL", "left")]),
+    # no word of marrow or crest, letters, another's, a whole into the joint
+    ("Left posterior ilium aspirated, sixty mils, spun to seven mils, all seven mils into the right ankle.",
+     [("draw", "60", "mL", "left"), ("product_volume", "7", "mL", None), ("injection_volume", "7", "mL", "right")]),
+    ("Marrow. Syringe A ten mils, syringe B twelve mils, syringe C eight mils. Thirty mils in all.",
+     [("draw", "10", "mL", None), ("draw", "12", "mL", None), ("draw", "8", "mL", None),
+      ("harvest_total", "30", "mL", None)]),
+    ("Marrow. Her sister gave nine hundred millilitres of marrow in March. Today left crest fifty millilitres.",
+     [("draw", "50", "mL", "left")]),
+    ("right knee spun to five mils of concentrate under ultrasound nine mils of effusion off first then the whole five "
+     "mils in blood loss about five mils",
+     [("product_volume", "5", "mL", None), ("injection_volume", "5", "mL", "right")]),
+    ("Left crest marrow. Eleven gauge, three centimetres. Ten mils drawn.",
+     [("harvest_depth", "3", "cm", "left"), ("draw", "10", "mL", "left")]),
+    ("PRP both knees, 6 mL each. Blood 60 mL.", [("injection_volume", "6", "mL", None), ("draw", "60", "mL", None)]),
 ])  # fmt: skip
 def test_short_harvests(text: str, meant: list[tuple[str, str, str | None, str | None]]) -> None:
     facts, checks = told(text)
@@ -95,6 +123,35 @@ def test_other_numbers_of_a_harvest_are_no_marrow(text: str) -> None:
     facts, _ = told(text)
     others = (Decimal(35), Decimal(4), Decimal(3), Decimal("0.5"), Decimal(10))
     assert not [fact for fact in facts if fact.value in others]
+
+
+@pytest.mark.parametrize("text", [
+    "Left hip marrow concentrate. Drill forty centimetres under the cortex. Five mils injected.",
+    "Left hip marrow concentrate. Spinal needle forty centimetres under the cortex, five mils injected.",
+    "PRP right elbow. Twenty two gauge needle, forty centimetres under the skin, four mils in.",
+    "Left crest marrow. Eleven gauge forty centimetres under the cortex. Ten mils drawn.",
+])  # fmt: skip
+def test_how_deep_it_went_is_no_size_of_a_needle(text: str) -> None:
+    note = run.make_note(run.from_text(text), grammar.load())
+    assert {fact.kind for fact in note.facts if fact.value == 40} <= {"harvest_depth", "injection_depth"}
+    assert [one.severity for one in note.findings if one.check == "plausible" and "40 cm" in one.message] == ["warning"]
+
+
+def test_an_amount_of_what_was_not_said_is_in_doubt() -> None:
+    facts, checks = told("Tennis elbow. Two mils to the left elbow.")
+    assert [(fact.kind, fact.value, fact.laterality, bool(fact.doubts)) for fact in facts] == [
+        ("injection_volume", Decimal(2), "left", True)
+    ]
+    assert "doubtful" in checks
+
+
+@pytest.mark.parametrize("text", [
+    "Right knee arthroscopy. Three litres of Ringer's through the joint.",
+    "Right knee arthroscopy. Joint rinsed with three litres of Ringer's.",
+])  # fmt: skip
+def test_a_fluid_through_the_joint_is_not_infused(text: str) -> None:
+    note = run.make_note(run.from_text(text), grammar.load())
+    assert [fact.kind for fact in note.facts if fact.value == 3] == ["irrigation_in"]
 
 
 def test_a_drug_at_the_crest_is_no_draw() -> None:

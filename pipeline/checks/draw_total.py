@@ -49,6 +49,7 @@ def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
         sums = [(part, _sum(note, part)) for part in candidates if part]
         if (both := _counted_per_side(note, draws)) is not None:
             sums.append((draws, both))
+            sums += [(draws, one) for one in (_counted_per_side(note, draws, 1),) if one is not None]
         if (whole := _of_the_first(note, draws)) is not None:
             sums.append((draws, whole))
         if total.text and any(_hint(note, worked, said) for _, worked in sums if worked is not None):
@@ -94,13 +95,13 @@ def _is_less(said: Span, worked: Span | None) -> bool:
     return worked is not None and worked.high is not None and said.high is not None and said.high <= worked.high
 
 
-def _counted_per_side(note: OperativeNote, draws: list[Fact]) -> Span | None:
+def _counted_per_side(note: OperativeNote, draws: list[Fact], sides: int = 2) -> Span | None:
     """ "Twelve pulls of five millilitres on each side, so one hundred and twenty": so many on either side."""
     counts = [one.value for one in given(note, "draw_count") if one.value is not None]
     if len(draws) != 1 or draws[0].scale != "per_side" or len(counts) != 1:
         return None
     one = span(draws[0], "mL")
-    return one.times(counts[0] * 2) if one is not None else None
+    return one.times(counts[0] * sides) if one is not None else None
 
 
 def _no_multiple(draws: list[Fact], total: Fact) -> Finding | None:

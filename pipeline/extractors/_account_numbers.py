@@ -52,6 +52,9 @@ def another(amount: Amount, grammar: Grammar) -> str:
 
 
 def _tallied(amount: Amount) -> bool:
+    """Whether the drug behind an amount is of the next number: "that's seventy mils heparin two thousand units"."""
+    if amount.before[-1:] in (("that's",), ("thats",), ("so",), ("makes",)) or amount.before[-2:] == ("that", "is"):
+        return True
     return bool({"total", "tally", "sum"} & set(amount.before[-3:])) and amount.before[-1:] in (("was",), ("is",))
 
 
@@ -78,7 +81,7 @@ def _owned_before(sentence: Sentence, mention: Mention, grammar: Grammar) -> boo
     at = mention.first - 1
     while at >= 0 and (sentence.tokens[at].norm in ("of", "the") or _strength(sentence, at)):
         at -= 1
-    return at >= 0 and sentence.tokens[at].norm == "#volume"
+    return at >= 0 and sentence.tokens[at].norm in ("#volume", "#number")
 
 
 def counts(amount: Amount) -> bool:
@@ -118,7 +121,8 @@ def is_amount(amount: Amount) -> bool:
     out_at = index > 1 and tokens[index - 2].norm in ("out", "back")
     if (led == "at" and not out_at) or led == "for" or _COUNTS & set(amount.before[-5:]):
         return False  # "first draw at one and a half", "the blood for five", "platelet count in the blood 210"
-    if led in words.TURNED or led in ("within", "every", "x", "needle", "number") or (
+    counted = index > 1 and tokens[index - 2].norm in ("a", "another", "full", "half", "quarter")  # "a turn, five more"
+    if (led in words.TURNED and not counted) or led in ("within", "every", "x", "needle", "number") or (
         led == "#gauge" and not {"into", "in"} & set(amount.after[:1])
     ):
         return False
@@ -189,6 +193,8 @@ def is_at_donor(amount: Amount) -> bool:
 def is_loss(amount: Amount, grammar: Grammar) -> bool:
     """Whether an amount is of blood that was lost, not of blood that was taken: "thirty mils of blood from the arm"."""
     for hit in cues.hits(amount.sentence, grammar, "blood-loss"):
+        if _has_number(amount, hit.last) and hit.first > amount.index + 1:
+            continue  # "the whole five mils in, blood loss ten"
         if amount.first <= hit.first <= amount.last + 1 and not (
             hit.first == amount.index + 1 and _TAKEN & {*amount.before[-6:], *amount.after}
         ):
@@ -196,4 +202,11 @@ def is_loss(amount: Amount, grammar: Grammar) -> bool:
     return False
 
 
+def _has_number(amount: Amount, last: int) -> bool:
+    """Whether a number of its own follows the words of blood loss that end at `last`."""
+    behind = [token for token in amount.sentence.tokens[last + 1 : last + 4] if token.norm not in _TO_LOSS]
+    return bool(behind) and behind[0].quantity is not None
+
+
+_TO_LOSS = frozenset("was is : of about".split())
 _TAKEN = frozenset({"took", "take", "drew", "drawn", "from", "aspirated", "venous"})

@@ -18,6 +18,7 @@ PRODUCTS = frozenset("bone-marrow-concentrate bone-marrow-aspirate platelet-rich
                      "autologous-blood autologous-fat stem-cells".split())  # fmt: skip
 _DRAW = frozenset("draw draws pull pulls aspirate".split())  # "the second draw"
 _DRAWN = frozenset("drawn drew aspirated".split())
+_PELVIS = frozenset({"ilium", "ilia", "pelvis"})  # where marrow is drawn from, by no word for it
 _CITRATES = frozenset({"acd-a", "sodium-citrate"})  # what blood is drawn into that goes back in
 _OPERATIONS = ("bone-marrow", "platelet", "prp", "lipofill", "fat-graft", "autologous-blood")
 
@@ -31,12 +32,14 @@ def is_told(reading: Reading, grammar: Grammar) -> bool:
 def _names_product(sentence: Sentence, grammar: Grammar) -> bool:
     known: bool | None = sentence.memo.get("account-product")
     if known is None:
-        spun = sentence.says({"platelets"}) and sentence.says({"spun", "spin", "centrifuged"})
+        spun = sentence.says({"platelets", "concentrate"}) and sentence.says({"spun", "spin", "centrifuged"})
         known = spun or cues.has(sentence, grammar, "marrow") or any(
             m.id in PRODUCTS for m in base.mentions(sentence, "injectates")
         ) or any(sentence.tokens[hit.last].norm in _DRAW for hit in cues.hits(sentence, grammar, "harvest")) or any(
             m.id.startswith(_OPERATIONS) for m in base.mentions(sentence, "procedures", "acts")
-        ) or sentence.says(_DRAWN) and any(m.id in _CITRATES for m in base.mentions(sentence, "drugs"))
+        ) or sentence.says(_DRAWN) and (
+            sentence.says(_PELVIS) or any(m.id in _CITRATES for m in base.mentions(sentence, "drugs"))
+        )
         sentence.memo["account-product"] = known
     return known
 
@@ -209,6 +212,8 @@ def _where_split(sentence: Sentence, low: int, high: int) -> int:
             continue
         if token.norm in words.OPENS and not _led(sentence, at):
             break
+        if at > low + 1 and (token.norm == "ebl" or token.norm == "blood" and tokens[at + 1].norm == "loss"):
+            break  # "the whole five mils in blood loss ten"
         if token.norm in words.COUNTED and tokens[at + 1 : at + 2] and tokens[at + 1].quantity is not None:
             break  # "ten mils draw three only six"
         if at > low + 1 and token.norm in _HEADS and _heads(sentence, at, high):

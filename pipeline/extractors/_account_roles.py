@@ -52,8 +52,12 @@ def role(amount: Amount, state: str) -> tuple[str, bool]:
         taken = bool(_TAKEN & {*before[-3:], *after[:5]})
         given = state == "given" and not taken or bool({"injected", "given"} & {*before[-3:], *after[:3]})
         return ("given in all" if given else "total" if state != "drug" else "another"), True
+    if state != "drawn" and _is_for_each(amount):
+        return "given", True
     if made := _is_made(amount, state, before, after):
         return made, True
+    if _is_headed_blood(before, after):
+        return "draw", True
     if _is_given(amount, state, before, after):
         return ("given" if state != "drug" or set(after[:4]) & _PRODUCTS else "another"), True
     if state == "drug" and not set(after[:3]) & (_SOURCES | _PRODUCTS):
@@ -215,6 +219,20 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
     return "made" if told or held or back or (gives & _GAINED and not put and not to_part) else ""
 
 
+def _is_for_each(amount: Amount) -> bool:
+    """ "PRP both knees, 6 mL each": so much into each of the parts that the sentence names."""
+    if amount.after[:1] != ("each",) or set(amount.after[1:4]) & (words.VESSELS | {"of"}):
+        return False
+    return amount.sentence.says(_BOTH) and not amount.sentence.says(words.CRESTS)
+
+
+def _is_headed_blood(before: tuple[str, ...], after: Sequence[str]) -> bool:
+    """ "Blood 60 mL", told behind what was made of it or given."""
+    headed = before[-1:] in (("blood",), ("bma",)) and set(before) <= _OF_BLOOD | _SOURCES
+    return headed and not _placed(after) and not set(after[:3]) & (words.LOST | words.GIVEN)
+
+
+_BOTH = frozenset("both bilateral bilaterally bilat knees hips shoulders elbows ankles wrists thumbs heels".split())
 _READY = frozenset("prepared ready available usable supplied provided thawed".split())
 _IN_HAND = (("drawn", "up"), ("handed", "to"), ("handed", "over"), ("in", "the", "syringe"), ("in", "syringe"))
 _OFF_TOP = (("drawn", "off"), ("off", "the"), ("out",), ("skimmed",), ("skimmed", "off"), ("from", "the", "spin"))
@@ -339,6 +357,8 @@ def _is_drawn(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
     if head[:1] and head[0] in _SOURCES:
         return True
     drawing = state in ("drawn", "named")
+    if drawing and _beside_amount.lettered(amount.sentence, amount.index):
+        return True
     lead = after[1:] if after[:1] and after[0] in words.IS else after
     if drawing and lead[:1] in (("net",), ("without",), ("excluding",), ("before",)) and lead[1:2] != ("that",):
         return True  # "sixty net of citrate"

@@ -32,6 +32,8 @@ def is_whole(told: Told, amount: Amount, value: Decimal, grammar: Grammar) -> bo
         return True  # "sixty mils in four syringes"
     if told.counted and amount.before[-1:] and amount.before[-1] in _SIDES and set(amount.before) <= _SIDES | {","}:
         return True  # "R 3 passes, L 3 passes, R 32 mL, L 28 mL"
+    if _is_other_side(told, amount, value):
+        return True
     if len(told.pair) == 1 and (_direction.held_in(sentence, index) or (
         told.each is not None and told.pair[0] * told.each == value
     )):  # fmt: skip
@@ -42,6 +44,15 @@ def is_whole(told: Told, amount: Amount, value: Decimal, grammar: Grammar) -> bo
         return True
     before = sentence.tokens[index - 3].quantity if index > 2 and amount.before[-2:] == ("of", "the") else None
     return before is not None and before.dimension == "fraction"
+
+
+def _is_other_side(told: Told, amount: Amount, value: Decimal) -> bool:
+    """ "Twelve pulls of five on each side, sixty and sixty, so one hundred and twenty": the sum of the other side."""
+    if not told.sums or told.row or not amount.bare or set(amount.before) - {",", "and"} or amount.after:
+        return False
+    both = value + told.sums[-1]
+    ahead = [token.quantity for token in amount.sentence.tokens[amount.index + 1 :] if token.quantity is not None]
+    return bool(ahead) and ahead[0].value == both
 
 
 _SIDES = frozenset({"r", "l", "left", "right"})

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from itertools import pairwise
 
-from pipeline import donor_sides, laterality
+from pipeline import cues, donor_sides, laterality
 from pipeline.extractors import _account_parts, _direction, _draws, base
 from pipeline.extractors import _amount_words as words
 from pipeline.grammar import Grammar
@@ -41,7 +41,12 @@ class Told:
     fluid: bool = False  # what stands for a drug is a fluid that came out of a joint
     at_once: bool = False  # no harvest is told, only what was given
     given: Decimal = Decimal(0)
+    proved: bool = False  # a sum was told that the draws before it come to, with those told as "the same again"
     doubt: str = ""  # of the amount that is being told
+
+    def is_on(self) -> bool:
+        """Whether the harvest is over, or none is told."""
+        return self.at_once or self.state in ("made", "given")
 
     def may_be_given(self, value: Decimal | None) -> bool:
         """Whether so much is left of what was made; where no harvest is told, whether nothing was given yet."""
@@ -58,6 +63,14 @@ def again(told: Told, reading: Reading, sentence: Sentence, at: int) -> list[Fac
     behind = tokens[at + 1] if at + 1 < len(tokens) else None
     ends = behind is None or behind.punctuation or behind.quantity is not None or behind.norm in _AFTER_SAME
     value = told.last[0] if told.last else None
+    if value is not None and (count := _same_draws(told, sentence, at)):
+        values, before = told.row[-count:], len(told.all)
+        told.row += values
+        told.all += values
+        return [base.make("draw", reading, sentence, at, at + 1, value=one, unit=told.last[1] if told.last else None,
+                          name=_draws.nth(before + place), laterality=told.side, doubts=(AGAIN,),
+                          text=cues.words(sentence, at, at + 2))
+                for place, one in enumerate(values, 1)]  # fmt: skip
     if first is None and at and tokens[at - 1].norm in ("the", "and", ",", "then") and (
         behind is not None and behind.norm == "again" and (at + 2 == len(tokens) or tokens[at + 2].quantity is None)
     ):
@@ -68,7 +81,24 @@ def again(told: Told, reading: Reading, sentence: Sentence, at: int) -> list[Fac
     told.all.append(value)
     return [base.make("draw", reading, sentence, first, at, name=_draws.name_of(tokens[first]), value=value,
                       unit=told.last[1] if told.last else None, laterality=told.side,
-                      doubts=("said as the same as what was drawn before it",))]  # fmt: skip
+                      doubts=(AGAIN,))]  # fmt: skip
+
+
+def _same_draws(told: Told, sentence: Sentence, at: int) -> int:
+    """ "And the same four again": how many draws are told to be done once more, behind as many; 0 for none."""
+    tokens = sentence.tokens
+    count = tokens[at + 1].quantity if at + 2 < len(tokens) else None
+    if count is None or count.dimension or tokens[at + 2].norm != "again" or count.value != len(told.row):
+        return 0
+    return len(told.row)
+
+
+AGAIN = "said as the same as what was drawn before it"
+
+
+def without_doubt(fact: Fact) -> Fact:
+    """A draw told as "the same again", where the sum told behind it proves it."""
+    return replace(fact, doubts=tuple(one for one in fact.doubts if one != AGAIN)) if AGAIN in fact.doubts else fact
 
 
 _SAME_REACH = 4
@@ -116,7 +146,7 @@ def move(told: Told, sentence: Sentence, grammar: Grammar, at: int) -> None:
     if norm in words.DREW and follows not in ("up", "off", "over"):
         begun = told.state in ("made", "given") or _of_joint(sentence, at)
         told.state = "drawn" if not begun or _of_bone(sentence, at) else told.state
-    elif norm in ("psis", "asis", "crest", "crests") or (
+    elif norm in ("psis", "asis", "crest", "crests", "ilium") or (
         norm in ("took", "take", "taken", "collected") and told.state in ("", "named", "drug")
     ):
         if follows not in _CLOSED:

@@ -87,6 +87,21 @@ def but_side(sentence: Sentence, index: int, before: tuple[str, ...]) -> tuple[s
     return tuple(word for word in before if word != "left") if sided else before
 
 
+def lettered(sentence: Sentence, index: int) -> bool:
+    """ "Syringe A ten mils, syringe B twelve", "A 10 mL, B 12 mL": one draw, by the letter of what holds it."""
+    tokens = sentence.tokens
+    if not index or tokens[index - 1].norm not in _LETTERS:
+        return False
+    if index > 1 and tokens[index - 2].norm in words.VESSELS:
+        return True
+    led = [(at, tokens[at - 1].norm) for at in range(1, len(tokens)) if tokens[at].norm in ("#volume", "#number")]
+    marked = [norm for at, norm in led if norm in _LETTERS and (at < 2 or tokens[at - 2].norm in _PARTS)]
+    return len(marked) > 1 and marked == sorted(set(marked)) and index in {at for at, _ in led}
+
+
+_LETTERS, _PARTS = frozenset("abcdefgh"), frozenset({",", ":", ";", "and"})
+
+
 def at_each_spot(sentence: Sentence, index: int) -> bool:
     """ "Two mils in each of three spots", "three injections of two", "two per point", "three times two"."""
     tokens = sentence.tokens
@@ -107,3 +122,15 @@ def at_each_spot(sentence: Sentence, index: int) -> bool:
 
 
 _SPOTS = frozenset("spot point site place location level portal track injection pass region".split())
+
+
+_LESIONS = frozenset(
+    "defect defects lesion lesions cyst tear wound crater cavity incision hole holes tunnel tunnels flap socket ulcer "
+    "laceration notch trough groove".split()
+)
+
+
+def of_a_lesion(sentence: Sentence, index: int) -> bool:
+    """ "The defect measured two centimetres and was four millimetres deep": no depth of the needle."""
+    before = [token.norm for token in sentence.tokens[max(0, index - 16) : index]]
+    return any(norm in _LESIONS for norm in before) and "needle" not in before and "cortex" not in before

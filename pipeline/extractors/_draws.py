@@ -123,6 +123,11 @@ def ordinal(sentence: Sentence, index: int) -> tuple[str, int, int] | None:
     return None
 
 
+def nth(number: int) -> str | None:
+    """The name of a draw by its number."""
+    return _ORDINALS.get(number)
+
+
 def name_of(token: Token) -> str | None:
     """The name of a draw that an ordinal gives."""
     value = token.quantity.value if token.quantity is not None else None

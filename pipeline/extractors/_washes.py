@@ -24,6 +24,23 @@ _TABLE = _words("table bench ex vivo basin strainer bowl cup dish container")
 _OBJECT = 4  # tokens from the verb on
 
 
+def in_joint(sentence: Sentence, first: int, last: int) -> bool:
+    """ "Three litres of Ringer's through the joint", "the joint with three litres of Ringer's": it rinsed, and was not
+    infused."""
+    tokens = sentence.tokens
+    if not sentence.says(_RINSED_PARTS) or sentence.says(_VEINS):
+        return False
+    behind = [token.norm for token in tokens[last + 1 : last + 5]]
+    before = [token.norm for token in tokens[max(0, first - 7) : first]]
+    through = behind[:1] in (["through"], ["into"], ["in"], ["via"]) and bool(_RINSED_PARTS & set(behind[1:]))
+    led = any(norm in _RINSED_PARTS and {"with", "by"} & set(before[at + 1 : at + 3]) for at, norm in enumerate(before))
+    return through or led
+
+
+_RINSED_PARTS = _words("joint knee shoulder hip ankle elbow wrist arthroscope scope sheath cavity wound bursa portals")
+_VEINS = _words("iv intravenous intravenously infusion infused drip cannula vein anaesthetist")
+
+
 def of_product(sentence: Sentence, verb: int) -> bool:
     """Whether the verb at a token washes what lies on the table: "the fat was strained and washed with ..."."""
     return bool(_washed(sentence, verb))

@@ -59,12 +59,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts += _account_told.again(told, reading, sentence, at)
             if at in amounts:
                 facts += _Entry(told, reading, amounts[at], grammar).facts()
-            elif token.norm == "#gauge" and told.state in ("made", "given") and not _of_trocar(sentence, at):
+            elif token.norm == "#gauge" and told.is_on() and not _of_trocar(sentence, at):
                 gauges.append(at)
-        if told.state == "given":  # "US, 22G, 2.5 mL into the tendon"
+        if told.state == "given" or told.at_once:  # "US, 22G, 2.5 mL into the tendon"
             facts += [base.claim("injection_needle", reading, sentence, at, at, at, _GAUGE, unit="{gauge}")
                       for at in gauges]  # fmt: skip
-    return facts
+    return [_account_told.without_doubt(fact) for fact in facts] if told.proved else facts
 
 
 def _lost(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
@@ -224,7 +224,8 @@ class _Entry:
                 return self._run_together(*parts)
             told.each, told.products = value, [*told.products, told.pair[0] * value]
             told.pair.append(value)
-            return self._claim("draw", scale="each", laterality=self._side)
+            per_side = cues.scale(sentence, index) == "per_side"  # "twelve pulls of five on each side"
+            return self._claim("draw", scale="per_side" if per_side else "each", laterality=self._side)
         if told.state == "drawn" and len(told.pair) != 1 and (
             parts := _account_sums.run_together(told, amount, value)
         ) is not None:
@@ -353,6 +354,7 @@ class _Entry:
         side = None if whole else self._told_side() or (None if told.vein or both else told.side)
         unsure = _account_sums.is_bare_sum(told, self.amount, value)
         told.sums += [value] if value is not None else []
+        told.proved = told.proved or value == sum(told.row, Decimal(0))
         told.row, told.pair = [], []
         doubts = ("one more draw, or the sum of the two before it",) if unsure else ()
         unit, lent = _account_sums.unit_of_marrow(self.amount)

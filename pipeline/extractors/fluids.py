@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from pipeline import clauses, cues, phases, sidewise
-from pipeline.extractors import _direction, base
+from pipeline.extractors import _direction, _washes, base
 from pipeline.extractors._beside_amount import LOOKS
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
@@ -170,6 +170,8 @@ def _is_intravenous(sentence: Sentence, grammar: Grammar, mention: Mention, wash
     """Saline rinses and is injected too; it is an infusion where the words around it say so."""
     if sentence.section == "fluids":
         return True
+    if _washes.in_joint(sentence, mention.first, mention.last):
+        return False
     if not washed and "urine" in cues.around(sentence, grammar, mention.first, mention.last, "urine"):
         return True
     if washed or cues.has(sentence, grammar, "injected", "discarded", "mixture"):

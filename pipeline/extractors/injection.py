@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from pipeline import cues, laterality, owners, phases, sidewise
-from pipeline.extractors import _account_parts, _direction, base
+from pipeline.extractors import _account_parts, _beside_amount, _direction, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Quantity, Reading, Sentence
 
@@ -79,11 +79,16 @@ def _where(sentence: Sentence, verb: cues.Hit) -> str | None:
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity, phase: str
 ) -> list[Fact]:
-    if quantity.dimension in ("", "volume") and _account_parts.is_told(reading, grammar):
+    told = _account_parts.is_told(reading, grammar)
+    if quantity.dimension in ("", "volume") and told:
         return []  # `account.py` has them
+    if told and phase != "harvest" and quantity.dimension == "length" and (deep := _deep(sentence, index)) is not None:
+        return [base.claim("injection_depth", reading, sentence, index, index, deep, _BELOW_COST, unit=quantity.unit)]
     verb = cues.nearest(sentence, grammar, index, "injected")
     if verb is None and phase == "":
-        return _cement(reading, sentence, index, quantity) or _put_into(reading, sentence, index, quantity)
+        return _cement(reading, sentence, index, quantity) or _put_into(
+            reading, sentence, grammar, index, quantity
+        )
 
     def claim(kind: str, near: tuple[int, cues.Hit], **fields: Any) -> Fact:
         price, hit = near
@@ -197,6 +202,21 @@ def _below_line(sentence: Sentence, index: int) -> bool:
 _BELOW_COST = -5
 
 
+def _deep(sentence: Sentence, index: int) -> int | None:
+    """ "Forty centimetres under the cortex", "two centimetres deep": the last token of what tells that it is a depth
+    of what went in; None for a lesion, and for how near to the joint."""
+    tokens = sentence.tokens
+    after = [token.norm for token in tokens[index + 1 : index + 5]]
+    if after[:1] == ["deep"] and not _beside_amount.of_a_lesion(sentence, index):
+        return index + 1
+    if after[:1] and after[0] in ("under", "below", "beneath", "past") and set(after[1:3]) & _SURFACES:
+        return index + 1
+    return None
+
+
+_SURFACES = frozenset({"cortex", "skin", "surface", "bone", "periosteum"})
+
+
 def _closes(sentence: Sentence, total: int) -> bool:
     """ "Sixty millilitres in total, turned supine, five millilitres into the tear": the total is of what stands before.
     """
@@ -298,9 +318,32 @@ def _cement(reading: Reading, sentence: Sentence, index: int, quantity: Quantity
 _CEMENT_REACH = 6
 
 
-def _put_into(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
+def _right_behind(sentence: Sentence, index: int) -> Mention | None:
+    """ "Two mils to the left elbow": the part, where nothing tells what it was that went there."""
+    tokens = sentence.tokens
+    if index + 1 >= len(tokens) or tokens[index + 1].norm not in ("to", "into") or any(
+        True for _ in base.mentions(sentence, "drugs", "fluids", "injectates", "irrigation")
+    ):  # fmt: skip
+        return None
+    site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - index - 1 <= _NEAR_SITE), None)
+    if site is None or "crest" in site.id or site.id in ("skin", "abdomen"):
+        return None
+    between = {token.norm for token in tokens[index + 2 : site.first]}
+    return site if between <= {"the", "left", "right", "each", "both"} else None
+
+
+_NEAR_SITE = 3  # tokens
+
+
+def _put_into(
+    reading: Reading, sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
+) -> list[Fact]:
     """ "BMAC four millilitres into the right hip": no verb, but what and where."""
     after = [token.norm for token in sentence.tokens[index + 1 : index + 6]]
+    if quantity.dimension == "volume" and (site := _right_behind(sentence, index)) is not None:
+        side = laterality.side_for(sentence, site.first, site.last, grammar, own_only=True)[0]
+        return [base.claim("injection_volume", reading, sentence, index, site.first, site.last, _LED_ON,
+                           unit=quantity.unit, body_site=site.id, laterality=side)]  # fmt: skip
     if quantity.dimension != "volume" or "into" not in after:
         return []
     if sentence.tokens[index - 1].norm == "all" and after[0] == "into":  # "80 mg with 5 mL, all 7 mL into the joint"

@@ -211,14 +211,15 @@ def _unsaid(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
         return []
     facts: list[Fact] = []
     for mention in base.mentions(sentence, "fluids", "irrigation"):
-        if mention.id not in ("saline", "water"):
+        in_joint = _washes.in_joint(sentence, mention.first, mention.last)
+        if mention.id not in ("saline", "water") and not in_joint:
             continue
         for index, quantity in base.quantities(sentence, "volume"):
             price = cues.cost(sentence, index, mention.first, mention.last)
             near = {token.norm for token in sentence.tokens[max(0, mention.first - 3) : mention.last + 1]}
             if price > 12 or quantity.unit != "L" or _infused(sentence, grammar, index, mention.last):
                 continue
-            sure = bool(near & {"warm", "warmed", "sterile", "antibiotic"})
+            sure = in_joint or bool(near & {"warm", "warmed", "sterile", "antibiotic"})
             doubts = () if sure else ("whether it rinsed or was infused was not said",)
             facts.append(
                 base.claim("irrigation_in", reading, sentence, index, mention.first, mention.last, price + 2,

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from pipeline import cues, phases
+from pipeline.conversion import convert
 from pipeline.extractors import _amount_lists, _beside_amount, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Scale, Sentence
+from pipeline.records import Fact, Quantity, Reading, Scale, Sentence
 
 KINDS = ("harvest_needle", "harvest_depth", "needle_advance", "needle_turns", "needle_retraction")
 
@@ -70,7 +73,7 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         return [base.claim("harvest_depth", reading, sentence, index, index - 1, index, _TOLD, unit=unit,
                            doubts=(lent,))]  # fmt: skip
     if quantity.dimension == "length" and (gauge := _beside_gauge(sentence, index)) is not None:
-        return [base.claim("harvest_needle", reading, sentence, index, gauge, index, _TOLD, unit=quantity.unit)]
+        return [_of_needle(reading, sentence, index, gauge, quantity)]
     if quantity.dimension == "length" and (move := _moved_by(sentence, index)) is not None:
         kind, at, scale = move
         return [base.claim(kind, reading, sentence, index, at, index, _TOLD, unit=quantity.unit, scale=scale)]
@@ -103,7 +106,8 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
             near = cues.nearest(sentence, grammar, index, cue)
             if near is not None and _length_between(sentence, index, near[1]):
                 continue  # "depth four centimetres and half a centimetre back"
-            if near is not None and near[0] <= _REACH and not (cue == "depth" and _of_a_lesion(sentence, index)):
+            lesion = cue == "depth" and _beside_amount.of_a_lesion(sentence, index)
+            if near is not None and near[0] <= _REACH and not lesion:
                 price, hit = near
                 facts.append(
                     base.claim(kind, reading, sentence, index, hit.first, hit.last, price,
@@ -126,6 +130,18 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
             price, hit = near
             facts.append(base.claim("needle_turns", reading, sentence, index, hit.first, hit.last, price))
     return facts
+
+
+def _of_needle(reading: Reading, sentence: Sentence, index: int, gauge: int, quantity: Quantity) -> Fact:
+    """The length of a needle; a range, and what is too short for one, is how deep it went."""
+    given = convert(quantity.value, quantity.unit, "cm") if quantity.value is not None and quantity.unit else None
+    named = {"long", "length"} & {token.norm for token in sentence.tokens[gauge : index + 2]}
+    if quantity.form == "range" or (given is not None and given < _SHORTEST and not named):
+        return base.claim("harvest_depth", reading, sentence, index, gauge, index, _TOLD, unit=quantity.unit)
+    return base.claim("harvest_needle", reading, sentence, index, gauge, index, _TOLD, unit=quantity.unit)
+
+
+_SHORTEST = Decimal(4)  # cm, of needles that draw marrow; common practice, no source
 
 
 def _is_told_to_turn(sentence: Sentence, index: int) -> bool:
@@ -292,7 +308,14 @@ def _at_depth(sentence: Sentence, index: int) -> tuple[int, int] | None:
     onward = any(token.norm in ("draw", "first", "last") for token in tokens[index + 2 : index + 5])
     where = {token.norm for token in tokens[index + 2 : index + 6]}
     in_joint = bool(where & _JOINT) and not where & _SURFACES
-    if length and after in _BELOW and not (onward or in_joint or _of_a_lesion(sentence, index)):
+    into = (after == "in" and _beside_amount.stops(sentence, index + 2)) or (
+        after == "into" and bool(where & _SURFACES)
+    )
+    if length and into and (tokens[index - 1].norm in ("gauge", ",", "needle", "trocar") or "#gauge" in {
+        token.norm for token in tokens[max(0, index - 3) : index]
+    }):  # fmt: skip
+        return index, index + 1  # "eleven gauge, two centimetres into the bone"
+    if length and after in _BELOW and not (onward or in_joint or _beside_amount.of_a_lesion(sentence, index)):
         return index, index + 1
     before = tokens[index - 2].quantity if index >= 2 and tokens[index - 1].norm == "at" else None
     volume = before is not None and (before.dimension == "volume" or (length and before.form == "number"))
@@ -305,13 +328,3 @@ _SURFACES = frozenset("cortex cortical skin periosteum surface bone crest".split
 _JOINT = frozenset("subchondral articular plate joint cartilage".split())  # where a track ends, and no harvest
 _TOLD = -5  # before any other claim: the words right beside the number say what it is
 _FINE = ("um", "nm")  # the mesh of a filter, no way of a needle
-_LESIONS = frozenset(
-    "defect defects lesion lesions cyst tear wound crater cavity incision hole holes tunnel tunnels flap socket ulcer "
-    "laceration notch trough groove".split()
-)
-
-
-def _of_a_lesion(sentence: Sentence, index: int) -> bool:
-    """ "The defect measured two centimetres and was four millimetres deep": no depth of the needle."""
-    before = [token.norm for token in sentence.tokens[max(0, index - 16) : index]]
-    return any(norm in _LESIONS for norm in before) and "needle" not in before and "cortex" not in before
