@@ -56,6 +56,8 @@ def _is_kept(sentence: Sentence, scope: Scope) -> bool:
     """ "Kenalog forty planned and given", "she wanted a block and got it": what was meant to be was done."""
     norms = [token.norm for token in sentence.tokens]
     for at in range(scope.first + 1, min(len(norms), scope.last + _SOON_DONE)):
+        if scope.rule == "aimed" and norms[at : at + 3] in (["but", "did", "it"], ["but", "did", "so"]):
+            return True
         if norms[at] not in ("and", ","):
             continue
         then = at + 1

@@ -170,7 +170,7 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
         spans.append((ahead_of, hit.last))
     first = min(span[0] for span in spans)
     last = max(span[1] for span in spans)
-    if rule.id == "attempt-failed" and hit.first and sentence.tokens[hit.first - 1].norm in _BEHIND_IT:
+    if rule.id == "attempt-failed" and _is_behind_it(sentence, hit):
         first, last = hit.first, max(last, ahead_named(sentence, hit, hits, stops))
     if rule.id == "unable" and sentence.tokens[min(hit.last + 1, last)].norm in _OVERCOME:
         last = min([last, *(m.first - 1 for m in sentence.mentions if m.table in _SEEN and m.first > hit.last)])
@@ -217,6 +217,16 @@ def _unsent(sentence: Sentence, hit: CueHit, first: int) -> int:
 
 # "Intussusception after a failed enema": what failed is named behind it.
 _BEHIND_IT = frozenset({"after", "following", "despite", "since"})
+
+
+def _is_behind_it(sentence: Sentence, hit: CueHit) -> bool:
+    """ "After a failed enema", "after two failed attempts"."""
+    at = hit.first - 1
+    while at > 0 and (sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in ("a", "the", "one")):
+        at -= 1
+    return at >= 0 and sentence.tokens[at].norm in _BEHIND_IT
+
+
 _OF_A_TOPIC = frozenset({"aimed", "would", "planned", "planned-after"})
 _AGAIN = frozenset({"repeated", "continued", "redosed"})
 _ENDS_LIST = frozenset({"never", "not", "continues", "continue", "continued"})

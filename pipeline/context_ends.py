@@ -173,5 +173,5 @@ def over_amount(sentence: Sentence, start: int) -> int:
             break
         at += 1
     dosed = any(token.quantity is not None for token in sentence.tokens[start:at])
-    named = any(m.first == at and m.table in ("drugs", "injectates") for m in sentence.mentions)
+    named = any(m.first == at and m.table in ("drugs", "injectates", "devices") for m in sentence.mentions)
     return at if dosed and named else start

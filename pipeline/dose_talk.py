@@ -18,18 +18,24 @@ KINDS = frozenset({
     "medication", "medication_dose", "medication_volume", "medication_concentration", "medication_rate",
 })  # fmt: skip
 OF_ONE_UNDONE = "its drug was taken as not given here, and this amount as given"
-SEEN = frozenset({"finding", "complication", "diagnosis"})
+_OF = {kind: "dose" for kind in KINDS} | {kind: "seen" for kind in ("finding", "complication", "diagnosis")} | {
+    kind: "done"
+    for kind in ("procedure", "act", "drain", "device", "device_count", "device_size", "tourniquet", "specimen")
+}  # fmt: skip
+ALL = frozenset(_OF)
 _GIVEN = _words(
     "given gave giving injected infiltrated administered instilled received put placed went got used loaded delivered "
-    "deposited hung"
+    "deposited hung performed done completed carried inserted implanted made taken did"
 )
 _STOPS = frozenset({".", ";", "?", "!"})
 # Another thing ends what is said of a drug.
 _OTHERS = frozenset({
     "procedures", "acts", "devices", "drains", "dressings", "sutures", "specimens", "anaesthesia", "tourniquet",
     "positions", "findings", "closures", "counts", "complications", "diagnoses", "aftercare", "fluids", "injectates",
+    "drugs",
 })  # fmt: skip
 _OF_IT = ("inject", "opening")  # acts on the drug itself
+_SEEN_TABLES = frozenset({"findings", "diagnoses", "complications"})
 _LONGEST, _CLOSE = 16, 3  # tokens
 
 
@@ -81,11 +87,15 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[tuple[DoseTalk, int, int]
 def doubts(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
     """Why a dose that was taken for given may not have been, or a finding not seen."""
     sentence = place.sentence
-    first, last = _statement(fact.name, place)
+    first, last = _statement(fact.name, place, _OTHERS)
     if fact.kind in KINDS:
         yield from _amount(place, first, last)
+    if _OF[fact.kind] != "seen" and (
+        condition := _condition(place, *_statement(fact.name, place, _OTHERS - _SEEN_TABLES))
+    ):
+        yield f"'{condition}' is said of it: it may be for later or on a condition"
     for row, low, high in hits(sentence, grammar):
-        if (row.of == "dose") != (fact.kind in KINDS) or low < first or high > last:
+        if row.of != _OF[fact.kind] or low < first or high > last:
             continue
         ahead = low > place.last
         apart = _apart(sentence, place.last, low) if ahead else _apart(sentence, high, place.first)
@@ -93,10 +103,28 @@ def doubts(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
             continue
         if apart > _CLOSE and clauses.parted(sentence, place.last if ahead else place.first, low):
             continue  # of what another clause tells
-        if row.settled and row.of == "dose" and _is_given(place, first, last, low, high):
+        if row.settled and row.of != "seen" and _is_given(place, first, last, low, high):
             continue
         yield f"'{' '.join(token.text for token in sentence.tokens[low : high + 1])}' is said of it: {row.reason}"
         return
+
+
+_WHEN = _words("once when until after unless")
+_IS = _words("is are gone allows settles improves heals goes comes needs wants eats wakes recurs persists fails")
+_WAS = _words("was were had did came went we i")
+_TO_VERB = 6  # tokens
+
+
+def _condition(place: Place, first: int, last: int) -> str:
+    """ "Once the swelling is down": what has to come first, told in the present; "" for none."""
+    for at in range(first, last + 1):
+        if place.norm(at) in _WHEN and not place.first <= at <= place.last:
+            for then in range(at + 1, min(last, at + _TO_VERB) + 1):
+                if place.norm(then) in _WAS or place.sentence.tokens[then].punctuation:
+                    break
+                if place.norm(then) in _IS:
+                    return " ".join(token.text for token in place.sentence.tokens[at : then + 1])
+    return ""
 
 
 def _amount(place: Place, first: int, last: int) -> Iterator[str]:
@@ -128,8 +156,8 @@ def _share(place: Place, last: int) -> int | None:
                  and one.form == "fraction" and place.norm(at + 1) in _GIVEN), None)  # fmt: skip
 
 
-def _statement(name: str | None, place: Place) -> tuple[int, int]:
-    """First and last token of what is said of a drug: up to a full stop, or another drug or thing."""
+def _statement(name: str | None, place: Place, ends: frozenset[str]) -> tuple[int, int]:
+    """First and last token of what is said of a thing: up to a full stop, or another thing (of the tables `ends`)."""
     tokens = place.sentence.tokens
     first, last = max(0, place.first - _LONGEST), min(len(tokens) - 1, place.last + _LONGEST)
     for at in range(place.first - 1, first - 1, -1):
@@ -142,7 +170,7 @@ def _statement(name: str | None, place: Place) -> tuple[int, int]:
             break
     for mention in place.sentence.mentions:
         own = mention.table == "drugs" and mention.id == name or mention.id.startswith(_OF_IT)
-        if own or mention.table not in _OTHERS | {"drugs"}:
+        if own or mention.table not in ends or mention.last >= place.first and mention.first <= place.last:
             continue
         if mention.last < place.first:
             first = max(first, mention.last + 1)

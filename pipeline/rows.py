@@ -152,11 +152,11 @@ class LookAlike(Row):
 
 
 class DoseTalk(Row):
-    """What is said of a dose that may not have been given, or of what may not have been seen (`of`). `reason`: the
-    doubt; `way`: where the words stand from the thing; `near`: tokens between at most; `settled`: a word of giving
-    beside it leaves no doubt."""
+    """What is said of a dose that may not have been given, or of what may not have been seen or done (`of`).
+    `reason`: the doubt; `way`: where the words stand from the thing; `near`: tokens between at most; `settled`: a word
+    of giving beside it leaves no doubt."""
 
-    of: Literal["dose", "seen"] = "dose"
+    of: Literal["dose", "seen", "done"] = "dose"
     reason: str
     way: Literal["before", "behind", "both"] = "both"
     near: int = 6

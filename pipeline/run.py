@@ -33,6 +33,7 @@ from pipeline import (
     lost_parts,
     manifest,
     mentions,
+    one_state,
     other_side,
     plugins,
     prior_devices,
@@ -303,6 +304,7 @@ def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fac
     stated = unused.set_aside(removals.explant(inherited.inherit(told, reading, rules), reading, rules), reading)
     stated = lost_parts.leave_the_rest(stated, reading)
     stated = announced.mark(abandoned.one_side(prior_devices.mark(stated, reading), reading), reading)
+    stated = one_state.share(stated)
     stated = settle.settle(facing.doubt(abandoned.doubt(stated, reading, rules), reading), reading, rules)
     return reading, _number(faint.lend(unsure.doubt(stated, reading, rules), reading))
 

@@ -117,7 +117,7 @@ def _reasons(fact: Fact, place: Place, dosed: bool, grammar: Grammar) -> Iterato
         yield from _number(fact, place)
     if done:
         yield from _turned(fact, place)
-        if fact.kind in dose_talk.KINDS | dose_talk.SEEN:
+        if fact.kind in dose_talk.ALL:
             yield from dose_talk.doubts(fact, place, grammar)
         yield from _unsaid(fact, place, dosed)
     if fact.laterality in ("left", "right"):
@@ -198,7 +198,7 @@ _TURNS = _words(
 
 _WOULD = _words("would could did")
 _READIED = _words("opened prepared fetched")
-_GIVEN = _words("given injected used placed implanted inserted went instilled infiltrated")
+_GIVEN = _words("done performed given injected used placed implanted inserted went instilled infiltrated")
 
 
 def _is_given_then(place: Place, at: int) -> bool:
@@ -281,11 +281,15 @@ def _turned(fact: Fact, place: Place) -> Iterator[str]:
                 break  # "three anchors planned, two used"
             if tokens[at].norm in _STOPS or place.is_named(at) or tokens[at].norm == "#volume":
                 break
-            if tokens[at].norm == "not" and tokens[at - 1].norm in _WOULD:
+            if tokens[at].norm == "not" and tokens[at - 1].norm in _WOULD and "avoided" not in (
+                place.norm(at + 1), place.norm(at + 2)
+            ):
                 yield f"'{tokens[at - 1].text} not' is said behind it: it may not have been done so"
                 return
             readied = tokens[at].norm in _READIED or (tokens[at].norm == "drawn" and place.norm(at + 1) == "up")
-            meant = tokens[at].norm in _TURNS and not (place.norm(at + 1) == "and" and _is_given_then(place, at))
+            meant = tokens[at].norm in _TURNS and place.norm(at - 1) not in ("as", "than") and not (
+                place.norm(at + 1) == "and" and _is_given_then(place, at)
+            )
             if meant or (readied and not _is_given_then(place, at)):
                 yield f"'{tokens[at].text}' is said behind it: it may not have been done so"
                 return

@@ -30,7 +30,8 @@ LAYERS = {
             "scales cues phases sidewise story what_if replacements",
             "extractors",
             "standing stated_sides relative_sides sidelines own_numbers sole_side side_orders known_parts label_sides "
-            "inherited same_again announced abandoned removals prior_devices unused lost_parts settled_later clashes "
+            "inherited same_again announced abandoned removals prior_devices unused lost_parts one_state "
+            "settled_later clashes "
             "settle unsure_states dose_talk class_words unsure faint leftovers assemble limits "
             "signout wording word word_template "
             "other_side dosing coding udi fhir",
