@@ -91,8 +91,11 @@ def _sides(sentence: Sentence, chain: Sequence[int], found: dict[int, str]) -> l
     asked = first.table in _ASKED or tokens[first.last].norm in _ASKED_NAMES
     if _is_told(sentence, last, behind):
         return ["back"] * len(chain)
-    if behind is not None and behind.table == "sites" and clauses.is_told(sentence, behind.last + 1) and asked:
-        return ["back"] * len(chain)  # "drain no cartilage intact"
+    answered = asked or first.table == "anaesthesia"
+    if behind is not None and behind.table == "sites" and clauses.is_told(sentence, behind.last + 1) and answered:
+        return ["back"] * len(chain)  # "drain no cartilage intact", "ipack no posterior capsule injected"
+    if behind is not None and behind.table in _DONE and first.table in _DONE and _is_done(sentence, first, behind):
+        return ["back"] * len(chain)
     if behind is not None and behind.table == "sites" and _is_well(sentence, behind.last + 1):
         return ["back"] * len(chain)  # "uterus exteriorised no ovaries normal": nobody denies that a part is well
     if first.table == "sites":
@@ -102,6 +105,28 @@ def _sides(sentence: Sentence, chain: Sequence[int], found: dict[int, str]) -> l
     if asked:
         return ["either-back"] * len(chain)
     return ["either" if len(chain) > 1 and first.table else "ahead"] * len(chain)
+
+
+_DONE = frozenset({"acts", "anaesthesia", "procedures"})
+_DOING = _words("done given performed made placed put injected sited")
+_WITH = 8  # tokens to what it was done with
+
+
+def _is_done(sentence: Sentence, before: Mention, behind: Mention) -> bool:
+    """ "Spinal yes, femoral block no periarticular injection done with sixty mils": answers by yes and no, or a deed
+    that is told with its amount."""
+    tokens = sentence.tokens
+    after = [token.norm for token in tokens[behind.last + 1 : behind.last + 3]]
+    told = bool(_DOING & set(after[:1])) or (after[:1] in (["was"], ["were"]) and bool(_DOING & set(after[1:])))
+    if told and before.first and tokens[before.first - 1].norm == "yes":
+        return True
+    for at in range(behind.last + 1, min(len(tokens), behind.last + 1 + _WITH)):
+        quantity = tokens[at].quantity
+        if tokens[at].punctuation or tokens[at].norm == "no":
+            return False
+        if quantity is not None and quantity.dimension in ("volume", "mass"):
+            return tokens[at - 1].norm == "with"
+    return False
 
 
 def _is_well(sentence: Sentence, at: int) -> bool:

@@ -153,6 +153,9 @@ def _number(fact: Fact, place: Place) -> Iterator[str]:
         between = _between(place, at, place.last)
         parts = _PREPOSITIONS | _VERBS | DENIALS
         parted = any(tokens[one].punctuation or tokens[one].norm in parts for one in between)
+        if fact.kind == "device_size" and _may_count(fact, place, at):
+            yield "it may be how many there were, and no size"
+            return
         if parted and cues.gap(place.sentence, at, place.last) >= _APART and _is_joined(place, at - 1):
             yield f"it may be of what is said right before it ('{place.said(at - 1)}')"
             return
@@ -171,6 +174,19 @@ def _number(fact: Fact, place: Place) -> Iterator[str]:
                   if place.is_content(one) and not place.is_named(one) and tokens[one].norm not in known]  # fmt: skip
         if unread:
             yield f"'{tokens[unread[0]].text}' stands between it and what it was put to; it may be of that"
+
+
+_SEVERAL, _LONG = 6, 10  # things, and mm of a length
+
+
+def _may_count(fact: Fact, place: Place, at: int) -> bool:
+    """ "3 x 16 mm screws": three of them, or three millimetres thick."""
+    tokens, value = place.sentence.tokens, fact.value
+    length = tokens[at + 2].quantity if at + 2 < len(tokens) and tokens[at + 1].norm == "x" else None
+    whole = value is not None and 1 < value <= _SEVERAL and not value % 1 and "." not in tokens[at].text
+    long = length is not None and length.unit == "mm" and (length.value or 0) >= _LONG
+    words = tokens[at].text.isdigit() and tokens[at + 1].text != "by" if long else False
+    return whole and long and words and tokens[place.last].norm.endswith("s") and tokens[place.last].norm != "x"
 
 
 def _between(place: Place, at: int, end: int) -> list[int]:

@@ -145,7 +145,7 @@ def _ahead(tokens: Sequence[Token], at: int, what: Thing) -> int | None:
         return None
     if place >= 2 and tokens[place - 1].norm in ("x", "by", "×") and number(tokens[place - 2]) is not None:
         place -= 2
-    owner = {token.norm for token in tokens[max(0, place - _OWNER) : place]} & (_OTHERS - what.nouns)
+    owner = {token.norm for token in tokens[max(0, place - _OWNER) : place]} & _OTHERS
     return place if _fits(tokens, place, what) and not owner else None
 
 

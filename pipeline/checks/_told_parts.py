@@ -1,13 +1,12 @@
 """Parts of a count, told in other ways than by names: one of each size, or a total behind them.
 
 "Five ports: one 15 mm, one 12 mm and three 5 mm", "two screws above and two below, that's four screws", "upper right,
-lower left and lower right, so three teeth", "specimens were three, the lump and two nodes", "three levels, L3, L4 and
-L5". Each reader gives (arithmetic, whether it is sure) where the parts cannot come to the number, else None.
+lower left and lower right, so three teeth". Each reader gives (arithmetic, whether it is sure) where the parts cannot
+come to the number, else None.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from itertools import pairwise
 
@@ -25,11 +24,9 @@ _ONES = frozenset({"ones", "one", "others"})  # "two knotless ones"
 _GOES_ON = frozenset(  # "and two out of ...", "one ten and three fives"
     "threes fives eights tens twelves more further out came went for was were just".split()
 )
-SENT = frozenset("specimens specimen samples pots jars biopsies cultures swabs nodes bottles containers".split())
-_ARTICLES, _JOINED = frozenset({"the", "a", "an", "its"}), {(",", "a"), ("and", "a"), (",", "an"), ("and", "an")}
+_JOINED = {(",", "a"), ("and", "a"), (",", "an"), ("and", "an")}
 _SAID_OF = frozenset({"the", "this", "that", "each", "every", "same", "no", "per", "another"})
 _IRREGULAR = {"teeth": "tooth", "feet": "foot", "biopsies": "biopsy"}
-_TWO_LEVELS = re.compile(r"\b[ltcs] ?\w+ [ltcs] ?\w+")  # "l three l four": L3-L4, or two of them
 _ALL = frozenset({"altogether", "total", "overall"})
 _STREAM = 20  # tokens from "each" to the total
 _BEHIND = 6  # tokens between a total and its "in all"
@@ -240,8 +237,10 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
         if token.norm in _singular(noun) and not _counted(read, start, at):
             alone += 1
         number = count(token)
-        if token.norm == "another" and parts and at + 1 < total and count(read[at + 1]) is None:
+        if token.norm == "another" and (parts or alone) and at + 1 < total and count(read[at + 1]) is None:
             number = 1  # "one from the antrum, another from the body"
+        if _is_next(read, at, sum(parts) + alone):
+            number = 1  # "one medially, another one laterally and a third in front"
         after_hour = hour(read, at - 1)  # "one anchor at eleven, one at twelve, one at one"
         if number is None or hour(read, at) or (_numbered(read, at) and not after_hour) or (
             token.norm == "one" and not _has_noun(read, at, total, noun) and not (parts or alone)
@@ -250,7 +249,7 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
         if (number == 1 and at - start > 1 and count(read[at - 2]) is not None and read[at - 1].norm.isalpha()
                 and read[at - 1].norm not in JOINS and not _has_noun(read, at, total, noun)):  # fmt: skip
             continue  # "one cortical one"
-        leads = token.norm == "another" or after_hour or _leads(read[at - 1])
+        leads = token.norm == "another" or after_hour or _is_next(read, at, sum(parts) + alone) or _leads(read[at - 1])
         if led and not parts and read[at - 1].norm == ":" and _shares(read, at, sure=True):
             parts.append(number)  # "Pedicle screws: 12 on the left and 10 on the right, 22 screws"
             continue
@@ -265,6 +264,13 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
         return None
     shown = parts + [1] * alone
     return shown, {sum(parts), sum(parts) + alone, *(sum(parts[back:]) for back in range(1, len(parts) - 1))}
+
+
+def _is_next(read: Sequence[Token], at: int, sofar: int) -> bool:
+    """ "And a third in front": one more, told off by its number."""
+    quantity = read[at].quantity
+    told = quantity is not None and quantity.form == "ordinal" and quantity.value == sofar + 1 and sofar > 0
+    return told and at > 0 and read[at - 1].norm in ("a", "the")
 
 
 _OF_BACK, _TENS = 5, 10  # tokens; a number that is more than this and than the total is no part of it
@@ -326,75 +332,3 @@ def _listed(read: Sequence[Token], start: int, total: int, noun: str) -> int | N
            for item in items):  # fmt: skip
         return None
     return len(items)
-
-
-def unmarked(read: Sequence[Token], head: Head) -> str | None:
-    """ "Specimens were three the lump and two nodes": a list without marks, of things that are sent away."""
-    if head.noun not in SENT:
-        return None
-    words = list(read[head.last + 1 : head.last + 1 + _LIST])
-    if words and words[0].norm in (",", ":", "-", "–"):
-        words = words[1:]
-    joint = next((at for at, token in enumerate(words) if token.norm == "and"), None)
-    if joint is None or joint + 1 >= len(words):
-        return None
-    first, second = words[:joint], words[joint + 1 :]
-    if any(token.punctuation or token.norm in VERBS | PLACES | {"of", "for", "with"} for token in first):
-        return None
-    numbers = [number for token in first if (number := count(token)) is not None and number > 1]
-    names = [token for token in first if token.norm not in _ARTICLES and count(token) is None]
-    last = count(second[0]) or 1
-    if not names or len(names) > _ITEM or any(token.quantity is not None and count(token) is None for token in first):
-        return None
-    again = any(token.norm in ("and", ",") for token in second[: _ITEM + 1])
-    low = (max(numbers) if numbers else 1) + last
-    high = sum(numbers) + len(names) - len(numbers) + last
-    if head.number >= low and (head.number <= high or again):
-        return None
-    told = " ".join(token.text for token in (*first, *words[joint : joint + 2]))
-    return f"{told} = {low if low == high else f'{low} to {high}'} named, said: {head.number}"
-
-
-def on_each_side(read: Sequence[Token], head: Head) -> str | None:
-    """ "Three drains, one on each side": there are two sides."""
-    for at in range(head.last + 1, min(head.last + 4, len(read) - 1)):
-        number = count(read[at])
-        if number is None:
-            if read[at].quantity is not None or read[at].norm in _ENDS:
-                return None
-            continue
-        behind = [token.norm for token in read[at + 1 : at + 4]]
-        behind = behind[1:] if behind[:1] in (["on"], ["in"], ["for"], ["at"]) else behind
-        if behind[:2] not in (["each", "side"], ["either", "side"], ["per", "side"], ["each", "ear"], ["each", "eye"]):
-            return None
-        return None if number * 2 == head.number else f"2 x {number} = {number * 2}, said: {head.number}"
-    return None
-
-
-def levels(read: Sequence[Token], head: Head) -> str | None:
-    """ "At three levels, L3, L4 and L5"; "L3 L4" said without a dash may be two."""
-    if head.noun not in ("levels", "segments", "vertebrae"):
-        return None
-    low = high = 0
-    at = head.last + 1
-    while at < len(read) and (read[at].norm in JOINS or read[at].norm == "#level"):
-        if read[at].norm == "#level":
-            for name in re.split(r"\band\b|,", read[at].text.lower()):
-                low, high = low + 1, high + (2 if _TWO_LEVELS.search(name) else 1)
-        at += 1
-    if low < 2 or low <= head.number <= max(high, low):
-        return None
-    return f"{low} named, said: {head.number}"
-
-
-def predicates(read: Sequence[Token]) -> list[Head]:
-    """ "Specimens were three, ...", "Specimens (3): ...": the count behind the noun."""
-    found: list[Head] = []
-    for at, token in enumerate(read[:-2]):
-        said = count(read[at + 2]) if token.norm in SENT and token.norm.endswith("s") else None
-        if said is not None and said > 1:
-            if read[at + 1].norm in ("were", "are"):
-                found.append(Head(at, at + 2, said, token.norm))
-            elif read[at + 1].norm == "(" and [one.norm for one in read[at + 3 : at + 5]] == [")", ":"]:
-                found.append(Head(at, at + 3, said, token.norm))
-    return found

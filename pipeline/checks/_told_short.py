@@ -161,12 +161,18 @@ def _times(read: Sequence[Token]) -> Told | None:
             numbers.append(int(number[1]))
         elif at and read[at - 1].norm in _TIMES and said is not None:
             numbers.append(said)
-        elif said is not None and numbers and _is_total(read, at):
+        elif said is not None and numbers and (_is_total(read, at) or (len(numbers) > 1 and _in_bracket(read, at))):
             noun = read[at + 1].norm if at + 1 < len(read) and read[at + 1].norm.isalpha() else "in all"
             if said not in (sum(numbers), *numbers):
                 return said, noun, _sum(numbers, said)
             return None
     return None
+
+
+def _in_bracket(read: Sequence[Token], at: int) -> bool:
+    """ "Screw x2 proximal, screw x3 distal (5 screws)"."""
+    shut = _next(read, at, _NOUN, ")") if at > 0 and read[at - 1].norm == "(" else None
+    return shut is not None and read[shut - 1].norm.isalpha() and read[shut - 1].norm.endswith("s")
 
 
 def _grafts(read: Sequence[Token]) -> Told | None:

@@ -15,8 +15,10 @@ from pipeline import enumerations
 from pipeline.checks import (
     _clock_places,
     _listed_more,
+    _plate_holes,
     _summed_facts,
     _told_lists,
+    _told_names,
     _told_out,
     _told_parts,
     _told_short,
@@ -35,6 +37,7 @@ _OPENS = frozenset({":", "(", "-", "–"})
 _GOES_ON = frozenset("with which then for but so because who that it they we all each both in total altogether using "
                      "before after as to by no not".split())  # fmt: skip
 _STREAM = 60  # tokens; in a longer stretch of speech not every number counts what the total counts
+_LEADS = frozenset({"so", "that's", "thats", "makes", "making"})
 _OPENING = 3  # words before a total that begins its sentence ("So that makes four needles")
 _ITEM_WORDS, _VERB_WORDS, _LIST_WORDS = 6, 4, 4
 
@@ -48,7 +51,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if not (counts or before):
             continue
         counted = list(heads(read))
-        for head in (*counted, *_told_parts.predicates(read)):
+        for head in (*counted, *_told_names.predicates(read)):
             one = _sizes(read, head) or _items(read, head) or _parts(read, head) or _otherwise(read, head)
             if one is not None:
                 found.append(_told(note, passage, head.number, head.noun, *one))
@@ -59,7 +62,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                      or _told_lists.ordinals(read) or _told_lists.lots(note, passage, read)
                      or _gone_on(ahead, passage, read))  # fmt: skip
             signed = (_told_lists.signed(read) or _told_short.told(read) or _clock_places.totalled(read)
-                      or _listed_more.told(read))  # fmt: skip
+                      or _listed_more.told(read) or _plate_holes.more_screws(read))  # fmt: skip
             if signed is not None:
                 found.append(_told(note, passage, *signed, "warning"))
                 continue
@@ -94,7 +97,8 @@ def _gone_on(
     before = base.read(ahead)
     if "." in (ahead.text + passage.text)[:-1]:
         first = next((at for at, token in enumerate(read) if count(token) is not None), len(read))
-        if first > _OPENING or not says_total(read, first):
+        led = 0 < first < len(read) and read[first - 1].norm in _LEADS
+        if first > _OPENING or not (led or says_total(read, first)):
             return None  # "One 11G needle right and one left. Two needles in all."
         before = before[:-1] if before and before[-1].norm == "." else before
     return None if _told_parts.summed(before) is not None else _told_parts.summed([*before, *read])
@@ -103,8 +107,8 @@ def _gone_on(
 def _otherwise(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
     """Parts that are told in the ways of `_told_parts`."""
     told = (
-        _told_parts.one_by_one(read, head) or _told_parts.unmarked(read, head) or _told_parts.levels(read, head)
-        or _told_parts.on_each_side(read, head) or _clock_places.told(read, head)
+        _told_parts.one_by_one(read, head) or _told_names.unmarked(read, head) or _told_names.levels(read, head)
+        or _told_names.on_each_side(read, head) or _clock_places.told(read, head)
     )  # fmt: skip
     return None if told is None else (told, "warning")
 
@@ -186,7 +190,7 @@ def _items(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
         return None  # "seven loose bodies out, biggest eleven millimetres, flexion one ten, ...": other things measured
     if not sure and (len(named) < 3 or any(token.norm in VERBS - {"left"} for item in items for token in item)):
         return None
-    if not commas and len(named) < head.number and (ands > 1 or head.noun not in _told_parts.SENT):
+    if not commas and len(named) < head.number and (ands > 1 or head.noun not in _told_names.SENT):
         return None  # "two plates: medial and lateral tibia and fibula": too little to go by
     words = "; ".join(" ".join(token.text for token in item) for item in named)
     return f"{words} = {len(named)} named, said: {head.number}", "warning"

@@ -32,7 +32,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             continue
         for what in ("plausible", "typical"):
             row = _limit(note, grammar, fact, what)
-            if row is not None and not _inside(fact, row):
+            if row is not None and not any(_inside(fact, one) for one in _same_name(note, grammar, fact, row)):
                 found.append(_told(note, grammar, fact, row, what))
                 break
     return found + _weighed(note, grammar)
@@ -95,6 +95,14 @@ def _limit(note: OperativeNote, grammar: Grammar, fact: Fact, what: str) -> Limi
     return next(iter([*own, *rows]), None) if not rows or not rows[0].name_of else rows[0]
 
 
+def _same_name(note: OperativeNote, grammar: Grammar, fact: Fact, row: Limit) -> list[Limit]:
+    """The row, and the others of its name: a nail has a thickness and a length, each with a range of its own."""
+    if not row.name_of:
+        return [row]
+    rows = limits(grammar, note.profile, row.what, kind=row.kind, name=row.name_of, unit=row.unit)
+    return [one for one in rows if (one.name_of, one.profile) == (row.name_of, row.profile)]
+
+
 def _name(note: OperativeNote, fact: Fact) -> str:
     """The concept, or for a device without a row of its own the last of its words ("ports": "port"); the side port of
     an eye is an incision of a millimetre and no port."""
@@ -109,7 +117,8 @@ def _name(note: OperativeNote, fact: Fact) -> str:
         for one in note.sections.description if one.holds(fact)
     ):
         return "side port"
-    return fact.text.lower().split()[-1].removesuffix("s")
+    noun = fact.text.lower().split()[-1].removesuffix("s")
+    return "" if noun == "head" and fact.unit != "mm" else noun  # "ten centimetres, head cut": of the incision
 
 
 def _inside(fact: Fact, row: Limit) -> bool:

@@ -98,9 +98,36 @@ def _earlier(reading: Reading, grammar: Grammar, upto: Sentence) -> list[Fact]:
             denied = base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated"
             if not denied and mention.id not in _STATES:
                 return [base.named("diagnosis", reading, sentence, mention, grammar)]
+        reason = _reason(sentence)
+        if reason is not None:
+            return [base.make("diagnosis", reading, sentence, *reason, text=story.words(sentence, *reason),
+                              status="performed", certainty="affirmed")]  # fmt: skip
         if any(m.table in _WORK - {"team", "aftercare"} for m in sentence.mentions):
             break
     return []
+
+
+def _reason(sentence: Sentence) -> tuple[int, int] | None:
+    """The words that tell what it was for, in words that no row has: "resection of the prostate for retention in
+    Mister ...", "Ind: prior CS x2"."""
+    tokens = sentence.tokens
+    if sentence.section == "indication":
+        first = next((at + 1 for at, token in enumerate(tokens[:4]) if token.norm == ":"), None)
+    else:
+        named = next((m.last for m in sentence.mentions if m.table == "procedures"), len(tokens))
+        first = next((at + 1 for at in range(named + 1, min(len(tokens), named + 3)) if tokens[at].norm == "for"), None)
+    if first is None:
+        return None
+    last = first
+    while last < len(tokens) and last - first < _SHORT and not tokens[last].punctuation and (
+        tokens[last].norm not in _OF_PERSON and tokens[last].norm not in NO_NAME
+    ):
+        last += 1
+    return (first, last - 1) if last > first else None
+
+
+_SHORT = 6  # words
+_OF_PERSON = frozenset({"in", "on", "at", "with", "by", "this", "a", "the", "he", "she", "we", "i", "under"})
 
 
 _LINKS = frozenset({"the", "and", "it", "is", "was", "that", "this", "(", "both"})

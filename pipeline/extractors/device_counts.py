@@ -11,7 +11,7 @@ from pipeline.extractors import _things, base
 from pipeline.extractors._device_sizes import is_decimal
 from pipeline.extractors._things import COUNTED, MANY, PLACE, WHERE, Thing, count_of, noun_behind, whole
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading, Sentence
+from pipeline.records import Fact, Laterality, Reading, Sentence, Token
 from pipeline.rows import Device
 
 KINDS = ("device_count",)
@@ -77,6 +77,9 @@ def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
             bare = width.unit is None and is_decimal(tokens[at])  # "2 x 4.75 anchors"
             if even and (bare or width.unit == "mm") and _is_width(width.value, thing) and tokens[at - 3].norm != "x":
                 facts.append(_claim(reading, sentence, at - 2, thing, cost=-1))
+    of_length = _before_length(sentence, thing, plural=plural) if sentence.says({"x"}) else None
+    if of_length is not None:
+        facts.append(_claim(reading, sentence, of_length, thing, cost=-1))
     if counted is not None and counted >= 3 and tokens[counted - 1].norm in ("and", ",", "+"):
         sized = tokens[counted - 2].quantity  # "two 10 mm and three 5 mm ports"
         if sized is not None and sized.dimension == "length" and (whole(sentence, counted - 3) or 0) > 1:
@@ -93,6 +96,22 @@ def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     return facts
 
 
+def _before_length(sentence: Sentence, thing: Thing, *, plural: bool) -> int | None:
+    """The count of "1 x 30 mm 2.7 screw": it goes before a length, behind which the width stands."""
+    tokens, at = sentence.tokens, thing.first - 1
+    if at >= 2 and tokens[at - 1].norm == "x" and _is_one_length(tokens[at - 2], tokens[at], thing):
+        return at - 2
+    if at < 3 or tokens[at - 2].norm != "x" or tokens[at - 4 : at - 3] and tokens[at - 4].norm == "x":
+        return None
+    width, length, number = tokens[at].quantity, tokens[at - 1].quantity, tokens[at - 3].quantity
+    if width is None or length is None or number is None or length.unit != "mm" or width.unit not in (None, "mm"):
+        return None
+    if width.value is None or length.value is None or number.value is None or is_decimal(tokens[at - 3]):
+        return None
+    few = number.value == 1 or (plural and 1 < number.value <= _SEVERAL and not number.value % 1)
+    return at - 3 if few and length.value > width.value and _is_width(width.value, thing) else None
+
+
 def _widths(sentence: Sentence, thing: Thing) -> list[int]:
     """Where the width may stand that a count goes before: before the thing, for anchors behind it too."""
     places = [*range(thing.first - 1, max(1, thing.first - 4), -1)]
@@ -102,6 +121,14 @@ def _widths(sentence: Sentence, thing: Thing) -> list[int]:
     return [*places, behind + (sentence.tokens[thing.last + 1].norm == ":" and behind + 1 < len(sentence.tokens))]
 
 
+def _is_one_length(number: Token, length: Token, thing: Thing) -> bool:
+    """ "1 x 30 mm screw": no screw is a millimetre thick."""
+    one, size = number.quantity, length.quantity
+    long = size is not None and size.unit == "mm" and size.value is not None and size.value >= _LENGTH
+    return long and one is not None and one.value == 1 and not is_decimal(number) and _is_width(Decimal(1), thing)
+
+
+_LENGTH = 10  # mm
 _SEVERAL, _FEW = 6, 4  # recognisers drop the plural of small counts
 _PORTS = frozenset({"port", "ports", "trocar", "trocars"})
 
