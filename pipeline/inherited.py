@@ -28,13 +28,15 @@ from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence, replace
 from pipeline.rows import Concept, Device, Drug, Kind
-from pipeline.standing import Place, Standing, is_of_a_year, is_other
+from pipeline.standing import Place, Standing, is_of_a_year, is_other, opposite
 
 _STEPS = frozenset("procedure act finding grade complication measurement device drain specimen".split())
 _OF_DEVICE = frozenset({"device_size", "device_count"})
 _OF_OPERATION = _STEPS - {"measurement", "drain", "specimen"} | {"diagnosis", "preop_diagnosis", "postop_diagnosis"}
 _PARTS = _STEPS | _OF_OPERATION
 _HARVEST = frozenset({"harvest_site"})
+_SENT = frozenset({"specimen", "finding"})
+_GONE = frozenset({"drain", "specimen", "complication"})  # "drain none" at the end of both sides is of neither
 # Numbers that a label ("Left: 5 cm incision.") gives its side: the ones until another side is said, the others only in
 # its own sentence.
 _MEASURED = frozenset({"incision_length", "tourniquet_pressure", "tourniquet_time", "measurement", "device_size"})
@@ -58,7 +60,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         operated = operated | {part} if part else operated
     standing = Standing(reading, grammar, operated)
     facts = relative_sides.tell(facts, reading, grammar, _operation(facts, grammar)[0], _is_given(reading, grammar))
-    if any(sidewise.told(sentence, grammar) for sentence in reading.sentences):
+    if any(sidewise.told(sentence, grammar) or sentence.says(sideshare.BOTH) for sentence in reading.sentences):
         facts = [_of_number(fact, reading, grammar) for fact in facts]
     both = {fact.laterality for fact in facts if fact.kind == "procedure" and _counts(fact)}
     if "bilateral" in both or {"left", "right"} <= both:
@@ -87,7 +89,8 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         if fact.laterality is None and _is_part(fact) and _free(fact) and _named(fact):
             place = standing.at(fact.evidence.first)
             stands = place.side is not None and (operation in (None, place.side) or place.label)
-            if stands and fact.kind in _STEPS and _may_have(fact, grammar, strict=False):
+            gone = not sole and not place.opened and _is_of_neither(fact, facts, standing)
+            if stands and not gone and fact.kind in _STEPS and _may_have(fact, grammar, strict=False):
                 side = place.side
             elif operation is not None and fact.kind in _OF_OPERATION and fact.evidence.first > said:
                 near = place.last in (None, operation) or _is_back(fact, place, work)
@@ -113,6 +116,8 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             near = place.last in (None, operation) or _is_back(fact, place, work)
             ours = (here and near) or fact.kind in sole_side.ORDERED
             side = operation if ours and _is_of_sole(fact, operation, reading, grammar, operated) else None
+        if not sole and fact.laterality is None and fact.kind in _SENT and not standing.at(fact.evidence.first).opened:
+            side = label_sides.of_known(fact, result, reading.sentence_at(fact.evidence.first)) or side
         if side is not None and fact.group is not None:
             given[fact.group] = side
         derived = side is not None and standing.at(fact.evidence.first).derived
@@ -268,6 +273,7 @@ def _operated(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> froz
     rows = grammar.table("procedures", Concept)
     named = [(fact, rows.get(fact.name or "")) for fact in facts if fact.kind == "procedure" and _counts(fact)]
     places = {fact.body_site or (row.site if row is not None else "") for fact, row in named}
+    places |= {_PAIRED_PART[row.site] for _, row in named if row is not None and row.sided and row.site in _PAIRED_PART}
     if "" not in places:
         return frozenset(places)
     sides = {fact.laterality for fact, row in named if not fact.body_site and row is None} - {None}
@@ -279,6 +285,19 @@ def _operated(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> froz
         and (part := laterality.own_noun(sentence, side)) is not None and not donor_sides.is_harvest(sentence, part)
     }  # fmt: skip
     return frozenset(places | said) - {""}
+
+
+# Where an operation that has a left and a right is named after what there is once: the part of which there are two.
+_PAIRED_PART = {"chest": "lung", "scrotum": "testis", "thyroid": "thyroid-lobe"}
+
+
+def _is_of_neither(fact: Fact, facts: Sequence[Fact], standing: Standing) -> bool:
+    """ "Drain none" at the end of both sides: denied of either, unless the other side got one."""
+    away = opposite(standing.at(fact.evidence.first).side)
+    return fact.certainty == "negated" and fact.kind in _GONE and not any(
+        other.kind == fact.kind and other.certainty == "affirmed"
+        and (other.laterality or standing.at(other.evidence.first).side) == away for other in facts
+    )
 
 
 def _is_sole(facts: Sequence[Fact], grammar: Grammar) -> bool:

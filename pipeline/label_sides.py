@@ -3,11 +3,13 @@ behind it, and what stands right before the turn to the other side."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from pipeline import laterality, sole_side
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Sentence
+from pipeline.mentions import fold
+from pipeline.records import Fact, Laterality, Sentence
 from pipeline.rows import Concept
 from pipeline.standing import Standing, opposite
 
@@ -28,6 +30,26 @@ def is_given_there(fact: Fact, sentence: Sentence | None, grammar: Grammar) -> b
     if any(m.table == "sites" and sites[m.id].sided for m in sentence.mentions):
         return False  # "4 mL cheek, 8 mL forearm": where it went the sentence says itself
     return fact.kind not in sole_side.GIVEN or sole_side.went_there(fact, sentence, grammar)
+
+
+def of_known(fact: Fact, facts: Sequence[Fact], sentence: Sentence | None) -> Laterality | None:
+    """The side of a thing that is sent away, by where it was found: "loose body" was told of one side only."""
+    sent = sentence is not None and (fact.kind == "specimen" or (fact.kind == "finding" and sentence.says(_SENT)))
+    if not sent or sentence is None:
+        return None
+    words = {fold(token.norm) for token in sentence.tokens
+             if fact.evidence.first <= token.first and token.last <= fact.evidence.last} - _OF_SENDING  # fmt: skip
+    sides = {
+        other.laterality for other in facts
+        if other.kind in _FOUND and other.evidence.last < fact.evidence.first and other.name
+        and other.status == "performed" and other.certainty == "affirmed" and words >= {*other.name.split("-")}
+    }  # fmt: skip
+    return sides.pop() if len(sides) == 1 and sides <= {"left", "right"} else None
+
+
+_FOUND = frozenset({"finding", "act", "diagnosis"})
+_SENT = frozenset("sent pathology histology lab laboratory microbiology analysis specimen specimens culture".split())
+_OF_SENDING = _SENT | {"to", "for", "the", "a"}
 
 
 def before_turn(fact: Fact, standing: Standing, sentence: Sentence | None, grammar: Grammar) -> Fact:

@@ -144,13 +144,15 @@ def _out_of_the_way(sentence: Sentence, at: int) -> bool:
         return False
     for index in range(limb + 1, min(limb + _WAYS_NEAR, len(tokens))):
         norm = tokens[index].norm
-        if norm in _AWAY:
+        after = {token.norm for token in tokens[index + 1 : index + 3]}
+        if norm in _AWAY or (norm == "free" and index <= limb + 2 and not after & _FREE_FLAP):
             return True
         if norm not in _LIGHT:
             return False
     return False
 
 
+_FREE_FLAP = frozenset({"flap", "graft", "tissue", "transfer", "of", "from", "fat"})
 _PUT_AWAY = frozenset("arm forearm hand leg foot thigh calf heel limb extremity elbow knee".split())
 _WAYS_NEAR = 7  # tokens
 _LIGHT = frozenset(

@@ -6,7 +6,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 
-from pipeline import laterality
+from pipeline import clauses, laterality
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence, replace
 
@@ -16,6 +16,7 @@ _SAID_WITH = frozenset(
     "tourniquet_time incision_length specimen specimen_count fluid_out medication medication_dose medication_volume "
     "injection_volume injection_needle approach grade indication site_marking drain drain_size closure".split()
 )
+_ORDERED = frozenset({"aftercare", "follow_up", "dressing"})
 _WAYS_IN = re.compile(r"\b(?:port|trocar)s?\b", re.I)
 _BLOCKED = frozenset({"medication_dose", "medication_volume"})
 _REACH = 14  # words from a block to what was given for it
@@ -32,6 +33,8 @@ def _with(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
         return fact  # where a port stands is no side of the work
     values = _between(sentence, grammar, fact.evidence.first, fact.evidence.last)
     side = next(iter(values)) if len(values) == 1 else None
+    if side == "bilateral" and fact.kind in _ORDERED:
+        return replace(fact, laterality=side)
     if side not in ("left", "right"):
         return fact
     if _over_another(sentence, grammar, fact):
@@ -105,7 +108,8 @@ def headed(
     facts: Sequence[Fact], reading: Reading, grammar: Grammar, local: Callable[[Fact], bool]
 ) -> list[Fact]:
     """The facts, amounts given at one place with the side at the head of their sentence, where it is the only one:
-    "R SA bursa: 40 mg of triamcinolone + 5 mL of bupivacaine", "right knee superolateral, 22 gauge, 40 mg ..."."""
+    "R SA bursa: 40 mg of triamcinolone + 5 mL of bupivacaine", "right knee superolateral, 22 gauge, 40 mg ...", or
+    with that of the part named before them: "before we woke him up, left carpal tunnel, 20 mg of triamcinolone"."""
     sides: dict[int, Laterality | None] = {}
     result = []
     for fact in facts:
@@ -116,9 +120,30 @@ def headed(
             continue
         if sentence.index not in sides:
             sides[sentence.index] = _side_of_head(sentence, grammar)
-        side = sides[sentence.index]
+        side = sides[sentence.index] or _side_of_part(sentence, grammar, fact)
         result.append(fact if side is None else replace(fact, laterality=side))
     return result
+
+
+def _side_of_part(sentence: Sentence, grammar: Grammar, fact: Fact) -> Laterality | None:
+    """The only side of a sentence, where it leads a part between marks and nothing is told between it and the fact."""
+    told = laterality.sides(sentence, grammar)
+    if len({side.value for side in told}) != 1 or told[-1].value not in ("left", "right"):
+        return None
+    side, tokens = told[-1], sentence.tokens
+    behind = side.last + 1
+    part = max((m.last for m in sentence.mentions if m.first == behind and m.table in _PARTS), default=None)
+    marked = part is not None and part + 1 < len(tokens) and tokens[part + 1].norm in (",", ":")
+    opened = side.first == 0 or tokens[side.first - 1].punctuation
+    if part is None or not (marked and opened) or any("iliac-crest" in m.id for m in sentence.mentions):
+        return None
+    first = next((at for at, token in enumerate(tokens) if fact.evidence.first <= token.first), 0)
+    between = tokens[part + 1 : first]
+    return side.value if part < first and not any(token.norm in _TELLS for token in between) else None
+
+
+_PARTS = frozenset({"sites", "diagnoses", "procedures"})
+_TELLS = clauses.FINITE | {"no", "not", "none", "other", "both", "each"} - {"was", "were"}
 
 
 def _side_of_head(sentence: Sentence, grammar: Grammar) -> Laterality | None:

@@ -148,11 +148,13 @@ def ends_on_both(sentence: Sentence, word: int) -> bool:
     """ "TQ 300 both, R 58 min": whether "both" ends the phrase of a number that ends at a word."""
     tokens = sentence.tokens
     at = next((at for at, token in enumerate(tokens) if token.first > word), len(tokens))
-    both = at < len(tokens) and tokens[at].norm in _BOTH and not tokens[at - 1].punctuation
+    while at > 1 and (tokens[at - 1].punctuation or tokens[at - 1].norm in BOTH):
+        at -= 1  # "21G both."
+    both = at < len(tokens) and tokens[at].norm in BOTH and not tokens[at - 1].punctuation
     return both and (at + 1 == len(tokens) or tokens[at + 1].punctuation)
 
 
-_BOTH = frozenset({"both", "bilaterally", "bilat"})
+BOTH = frozenset({"both", "bilaterally", "bilat"})
 
 
 def tells_state(sentence: Sentence, side: Side) -> bool:

@@ -98,7 +98,7 @@ def went_there(fact: Fact, sentence: Sentence, grammar: Grammar) -> bool:
         return False
     row = grammar.table("drugs", Drug).get(fact.name or "")
     always = fact.name in _DEPOT or (row is not None and not _ALWAYS_LOCAL.isdisjoint(row.classes))
-    return always or not near.isdisjoint(_PUT_THERE)
+    return always or not near.isdisjoint(_PUT_THERE) or fact.unit == "{drop}"
 
 
 _NEAR = 9  # words
@@ -109,6 +109,8 @@ def is_put_in(fact: Fact, sentence: Sentence | None) -> bool:
     tranexamic acid into the joint"."""
     if sentence is None:
         return False
+    if fact.unit == "{drop}":
+        return True
     tokens = sentence.tokens
     first = next((at for at, token in enumerate(tokens) if fact.evidence.first <= token.first), 0)
     last = max((at for at, token in enumerate(tokens) if token.last <= fact.evidence.last), default=first)

@@ -160,6 +160,21 @@ def test_right_before_a_comma_where_both_sides_are_spoken_of(story: str, side: s
 
 
 TURNED = {
+    "Right shoulder replacement and left carpal tunnel injection. Before we woke him up, left carpal tunnel, "
+    "triamcinolone twenty milligrams.": ("medication_dose", ["left"]),
+    "Left mastoidectomy and right grommet. Left ear first. Right side. Ciprofloxacin four drops.": (
+        "medication_dose", ["right"]),
+    "Bilateral knee injections. Right knee: effusion, 12 mL off, then hyaluronate 6 mL. Left knee: hyaluronate 5 mL.": (
+        "medication_volume", ["right", "left"]),
+    "Bilateral knee injections. Left knee: hyaluronate 6 mL. 21G both.": ("device_size", ["bilateral"]),
+    "Bilateral knee injections. Rest both knees 2 days.": ("aftercare", ["bilateral"]),
+    "Op: L ureteroscopy, R stent removal. L: stone 7 mm, basketed. R: stent grasped. Stone sent.": (
+        "specimen", ["left"]),
+    "Bilateral hernia repair. Right: mesh 15 cm. Left: mesh 12 cm. Blood loss 10 mL. Drain none.": ("drain", [None]),
+    "R: mastectomy, drain 10 Fr. L: wide local excision. No drain.": ("drain", ["right", "left"]),
+    "Right VATS lobectomy. Left lung ventilated. Drain twenty eight French.": ("drain", ["right"]),
+    "Ultrasound guided PRP left Achilles. Blood from right arm, thirty mils. Five mils into the midportion.": (
+        "injection_volume", ["left"]),
     "Right knee injection and left tennis elbow injection. Right knee first, Kenalog 40 mg. Then the left tennis "
     "elbow, there she got 20 milligrams of triamcinolone.": ("medication_dose", ["right", "left"]),
     "Right eye phaco, left intravitreal injection. Right: incision 2.4 mm. Intracameral cefuroxime 1 mg. Left: "

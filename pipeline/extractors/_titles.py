@@ -154,7 +154,9 @@ def injected(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
     for mention in base.mentions(sentence, "injectates"):
         site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - mention.last <= _TO_SITE), None)
         before = sentence.tokens[: mention.first]
-        led = all(token.punctuation or token.norm in _HEADING or token.norm in ("the", "a") for token in before)
+        guided = {at for m in base.mentions(sentence, "guidance") for at in range(m.first, m.last + 2)}
+        led = all(token.punctuation or token.norm in _HEADING or token.norm in ("the", "a") or at in guided
+                  for at, token in enumerate(before))  # fmt: skip
         between = sentence.tokens[mention.last + 1 : site.first] if site is not None else ()
         if mention.id in _INJECTED and site is not None and led and all(
             token.norm in _OF_PLACE | {"r", "l", "to", "into", "in", ":"} for token in between
