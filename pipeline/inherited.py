@@ -66,7 +66,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     if "bilateral" in both or {"left", "right"} <= both:
         facts = [_of_each(fact, reading) for fact in facts]
     facts = [_of_subject(_of_place(fact, reading, grammar), reading, grammar) for fact in facts]
-    facts = sidelines.of_tourniquet(facts)
+    facts = sidelines.of_tourniquet(facts, reading, grammar)
     facts = _of_device(sidelines.of_block(facts, reading, grammar, lambda fact: _is_local(fact, reading, grammar)))
     facts = sidelines.headed(facts, reading, grammar, lambda fact: _is_local(fact, reading, grammar))
     facts = side_orders.lend(sidelines.within(facts, reading, grammar), reading, grammar)

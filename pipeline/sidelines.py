@@ -86,7 +86,7 @@ def of_block(
 _OF_CUFF = frozenset({"tourniquet_pressure", "tourniquet_time"})
 
 
-def of_tourniquet(facts: Sequence[Fact]) -> list[Fact]:
+def of_tourniquet(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fact]:
     """The facts, the pressure and the time of a tourniquet with the side it was told with in the same words: "both
     thighs have tourniquets at three hundred". Pure; order kept."""
     cuffs = [fact for fact in facts if fact.kind == "tourniquet" and fact.laterality is not None]
@@ -96,6 +96,9 @@ def of_tourniquet(facts: Sequence[Fact]) -> list[Fact]:
             cuff.laterality for cuff in cuffs
             if fact.evidence.first <= cuff.evidence.first and cuff.evidence.last <= fact.evidence.last
         } if cuffs and fact.kind in _OF_CUFF and _open(fact) else set()  # fmt: skip
+        if sides == {"bilateral"} and (sentence := reading.sentence_at(fact.evidence.first)) is not None:
+            one_by_one = {one.value for one in laterality.sides(sentence, grammar)} >= {"left", "right"}
+            sides = set() if one_by_one else sides  # "250 for 45 minutes on the left and 38 on the right"
         result.append(replace(fact, laterality=sides.pop()) if len(sides) == 1 else fact)
     return result
 
