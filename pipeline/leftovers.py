@@ -41,9 +41,11 @@ def numbers(facts: Iterable[Fact], reading: Reading) -> dict[int, list[Evidence]
                 fact.kind in _CODED for word in range(token.first, token.last + 1) for fact in by_word.get(word, ())
             ):
                 found.setdefault(sentence.index, []).append(_evidence(reading, token.first, token.last))
+            if quantity is None and token.first not in by_word and _is_short(token.text):
+                found.setdefault(sentence.index, []).append(_evidence(reading, token.first, token.last))
             if quantity is not None and quantity.form == "pair" and _measures(sentence, index):
                 found.setdefault(sentence.index, []).append(_evidence(reading, token.first, token.last))
-            if quantity is None or not _counts(sentence, index, quantity):
+            if quantity is None or not _counts(sentence, index, quantity) or _is_of_name(sentence, index):
                 continue
             near = [fact for word in range(token.first, token.last + 1) for fact in by_word.get(word, ())]
             if not any(_holds(fact, quantity) for fact in near) and not _ends_held(near, quantity):
@@ -59,6 +61,18 @@ def _measures(sentence: Sentence, index: int) -> bool:
 
 _SPAN = re.compile(r"^\d{1,2}/(?:7|12|52)$")
 _BEHIND_PAIR = frozenset({"min", "mins", "minutes", "ml", "cc", "mm", "cm", "mg"})
+
+
+_IN_SHORT = re.compile(r"^\d+(?:\.\d+)?[DF]$")  # "21.5D ZCB00", "30F tract"
+
+
+def _is_short(text: str) -> bool:
+    return _IN_SHORT.match(text) is not None and text not in ("2D", "3D", "4D")
+
+
+def _is_of_name(sentence: Sentence, index: int) -> bool:
+    """ "C three F eight", "S F six": part of the name of a gas."""
+    return any(m.table == "drugs" and m.last > m.first and m.first <= index <= m.last for m in sentence.mentions)
 
 
 def _is_code(sentence: Sentence, text: str) -> bool:

@@ -188,7 +188,9 @@ def beside(
         if person.first in taken:
             continue
         if 0 <= first - person.last - 1 <= 2 and not _split(sentence, person.last + 1, first):
-            return person
+            parted = any(token.punctuation for token in sentence.tokens[person.last + 1 : first])
+            own = _untitled(sentence, last, taken) if parted else None
+            return own or person  # "doctor Petra Sinclair, radiographer Joss"
     return _untitled(sentence, last, taken)
 
 
@@ -246,14 +248,21 @@ def named_and_aged(sentence: Sentence) -> tuple[int, int] | None:
         if number + 1 < len(tokens) and not tokens[number + 1].punctuation and tokens[number + 1].norm not in _AGES:
             continue
         first = number - 1
-        while first and number - first <= _MOST and _is_capital(tokens[first - 1].text):
+        while first and number - first <= _MOST and _is_capital(tokens[first - 1].text) and (
+            tokens[first - 1].norm not in _WHO
+        ):
             first -= 1
+        if first and tokens[first - 1].norm in _WHO:
+            return None if number - 1 - first < 2 else (first, number - 2)
         if number - 1 - first < 2 or any(m.first < number and m.last >= first for m in sentence.mentions):
             continue
         if first and not tokens[first - 1].punctuation and tokens[first - 1].norm not in ("for", "is", "of", "on"):
             continue
         return first, number - 2
     return None
+
+
+_WHO = frozenset({"patient", "recipient", "little", "young", "baby", "child", "donor"})
 
 
 def opened_with(sentence: Sentence) -> tuple[int, int] | None:

@@ -17,7 +17,7 @@ _TABLE = "procedures"
 def decide(sentences: Sequence[Sentence], grammar: Grammar) -> list[Sentence]:
     """The sentences with one operation for each stretch of words. Where nothing decides, the row that comes
     first in the alphabet stays."""
-    sentences = _told_elsewhere(_capsules(sentences, grammar), grammar)
+    sentences = _not_meant(_told_elsewhere(_capsules(sentences, grammar), grammar))
     shared = [_shared(sentence) for sentence in sentences]
     if not any(shared):
         return list(sentences)
@@ -56,6 +56,27 @@ def _told_elsewhere(sentences: Sequence[Sentence], grammar: Grammar) -> Sequence
 
     return [replace(one, mentions=tuple(m for m in one.mentions if stays(one, m))) if one.says(openers) else one
             for one in sentences]  # fmt: skip
+
+
+# A row that a word does not mean beside these operations: the plate of a urethra is no implant, and the PDA of a heart
+# that gets grafts is the posterior descending artery. Common usage, no source.
+_NOT_BESIDE = {
+    ("devices", "plate", "plate"): frozenset({"hypospadias-repair", "urethroplasty"}),
+    ("diagnoses", "patent-ductus-arteriosus", "pda"): frozenset({"coronary-artery-bypass-grafting"}),
+}
+
+
+def _not_meant(sentences: Sequence[Sentence]) -> Sequence[Sentence]:
+    done = {m.id for sentence in sentences for m in sentence.mentions if m.table == _TABLE}
+    away = {key for key, beside in _NOT_BESIDE.items() if beside & done}
+    if not away:
+        return sentences
+
+    def meant(sentence: Sentence, mention: Mention) -> bool:
+        said = " ".join(token.norm for token in sentence.tokens[mention.first : mention.last + 1])
+        return (mention.table, mention.id, said) not in away
+
+    return [replace(one, mentions=tuple(m for m in one.mentions if meant(one, m))) for one in sentences]
 
 
 _CAPSULE = "joint-capsule"

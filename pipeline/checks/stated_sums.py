@@ -141,6 +141,9 @@ def _spans(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> It
         if at is None or minutes is None or early is None or late is None:
             continue
         after = tokens[at + 1].norm if at + 1 < len(tokens) else ""
+        lead = {token.norm for token in tokens[max(0, first - _CLOSE) : second]}
+        if "bypass" in {token.norm for token in tokens[second + 1 : at]} and "clamp" in lead:
+            continue  # "clamp on at 10:42 off at 11:37 bypass seventy four minutes"
         gap = minutes_between(early.text, late.text)
         if gap is None or after in _OTHER_TIME or abs(minutes - gap) <= _SLACK:
             continue

@@ -154,6 +154,10 @@ def named(
         fields |= {"laterality": None, "body_site": None}
     if kind in _SEEN_OR_DONE and is_anothers_side(sentence, mention, fields["laterality"], site, grammar):
         fields["laterality"] = None
+    elif kind in _SEEN_OR_DONE and fields["laterality"] == "bilateral" and (
+        _is_one_organ(sentence, mention, site, grammar)
+    ):
+        fields["laterality"] = None
     elif side in ("left", "right") and kind == "act" and fields["laterality"] == side and (
         sideshare.on_both(sentence, laterality.sides(sentence, grammar), mention.last)
     ):
@@ -188,6 +192,16 @@ def _is_single(mention: Mention, grammar: Grammar) -> bool:
 
 
 _SEEN_OR_DONE = frozenset({"finding", "act", "diagnosis", "preop_diagnosis", "postop_diagnosis"})
+
+
+def _is_one_organ(sentence: Sentence, thing: Mention, site: str | None, grammar: Grammar) -> bool:
+    """ "Hysterectomy and bilateral salpingectomy for fibroids": of an organ of which there is one, in other words."""
+    row = grammar.table("sites", Concept).get(site or "")
+    beside = {token.norm for token in sentence.tokens[max(0, thing.first - 2) : thing.last + 3]}
+    return row is not None and not row.sided and row.group == "organ" and not beside & _BOTH
+
+
+_BOTH = frozenset({"bilateral", "both", "sides", "bilaterally"})
 
 
 def is_anothers_side(

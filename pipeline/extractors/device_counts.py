@@ -131,6 +131,7 @@ def _is_one_length(number: Token, length: Token, thing: Thing) -> bool:
 _LENGTH = 10  # mm
 _SEVERAL, _FEW = 6, 4  # recognisers drop the plural of small counts
 _PORTS = frozenset({"port", "ports", "trocar", "trocars"})
+_RELOADS = frozenset({"reload", "reloads", "load", "loads", "cartridge", "cartridges", "stapler reloads"})
 
 
 def _is_width(value: Decimal, thing: Thing) -> bool:
@@ -139,6 +140,8 @@ def _is_width(value: Decimal, thing: Thing) -> bool:
     said = (thing.name or thing.text or "").lower().removesuffix(":").strip()
     if said in _PORTS:
         return 3 <= value <= 15
+    if said in _RELOADS:
+        return 25 <= value <= 100
     return any(word in said for word in ("screw", "anchor", "k-wire", "pin")) and 1 <= value <= 8
 
 

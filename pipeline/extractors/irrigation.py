@@ -307,6 +307,10 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if after == "in" and index + 2 < len(tokens) and tokens[index + 2].norm in _GO_ON:
         after = ""  # "fifteen mils in all"
     before = tokens[index - 1].norm if index else ""
+    own = tokens[index].quantity
+    much = own is not None and (own.unit == "L" or (own.unit == "mL" and (own.value or 0) >= _MUCH))
+    if before == "with" and much and after != "of" and tokens[max(0, index - 2)].norm in _WASHED:
+        return [base.claim("irrigation_in", reading, sentence, index, index - 2, index - 2, _DRUG_BEHIND)]
     said = _behind(sentence, index)
     if said[:1] == ["of"] and said[2:] in (["in"], ["out"]):  # "eighteen litres of saline in and seventeen out"
         return [base.claim(_DIRECTIONS[said[2]], reading, sentence, index, index, index + 3, 0)]
@@ -316,8 +320,7 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         before = ""  # "washed out six litres": what it was washed with
     further = tokens[index + 2].quantity if index + 2 < len(tokens) else None
     if before in _LEADS and after in _LEADS and further is not None and further.dimension == "volume":
-        # "Irrigation nine litres out eight point nine litres": every word leads its number
-        return [base.claim(_LEADS[before], reading, sentence, index, index - 1, index - 1, _OWN)]
+        return [base.claim(_LEADS[before], reading, sentence, index, index - 1, index - 1, _OWN)]  # each leads its own
     if {after, before, *said[:2]} & {"in", "back"} and _is_product(reading, grammar, tokens[index].quantity):
         return []  # "flushed with three of saline, six in": of what was given
     if before in ("balloon", "cuff") or cues.fills_balloon(sentence, index):
@@ -363,6 +366,7 @@ def _is_product(reading: Reading, grammar: Grammar, quantity: Quantity | None) -
 
 
 _MOST_GIVEN = 50  # mL
+_MUCH, _DRUG_BEHIND = 100, -3  # mL; no drug that is named next is given so much of
 _WASHED = frozenset({"washed", "wash", "washing", "rinsed", "rinse", "flushed", "flush", "lavaged", "irrigated"})
 
 

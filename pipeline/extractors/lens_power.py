@@ -52,8 +52,14 @@ def _is_power(sentence: Sentence, index: int, quantity: Quantity) -> bool:
     signed = tokens[index].text[:1] in "+-" or (index > 0 and tokens[index - 1].norm in ("plus", "minus"))
     before = {token.norm for token in tokens[max(0, index - _NEAR) : index]}
     after = {token.norm for token in tokens[index + 1 : index + 1 + _BEHIND]}
-    if (before | after) & _REFRACTION or not (signed or quantity.dimension):
+    powered = "power" in {token.norm for token in tokens[max(0, index - 2) : index]}  # "IOL power 21.5"
+    if (before | after) & _REFRACTION or not (signed or quantity.dimension or powered):
         return False
+    return _lens(sentence, index, before, after)
+
+
+def _lens(sentence: Sentence, index: int, before: set[str], after: set[str]) -> bool:
+    tokens = sentence.tokens
     lens = bool((before | after) & _LENS_WORDS) or any(
         m.id in _LENSES and abs(m.first - index) <= _NEAR for m in sentence.mentions
     )

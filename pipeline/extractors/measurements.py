@@ -228,6 +228,8 @@ _FITS = {
 
 def _fits(group: str, dimension: str, named: str = "") -> bool:
     strength = named == "electrolytes" and dimension == "fraction"  # "bicarb 8.4%"
+    if named == "axial-length" and dimension == "":
+        return True  # told in millimetres, of which nobody speaks
     return not strength and (dimension in _FITS.get(group, ()) or dimension == "" and group in ("angle", "pressure"))
 
 

@@ -44,6 +44,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if len(stations) > 1 and len(counted) == 1:  # "16 nodes, 9 level I and 7 level II": all of them
                 counted = [replace(counted[0], scale="total")]
             facts += counted
+            facts += _activity(reading, sentence) if here else []
         told = here
     return facts
 
@@ -72,7 +73,9 @@ def _counted(reading: Reading, sentence: Sentence, taken: set[int]) -> list[Fact
         if token.norm not in _NODES or (token.norm in ("sentinel", "node") and _goes_on(tokens, at)):
             continue
         back = at - 1
-        while back >= 0 and at - back <= _REACH and tokens[back].norm in _KIND_OF:
+        while back >= 0 and at - back <= _REACH and (tokens[back].norm in _KIND_OF or (
+            tokens[back].norm == "and" and tokens[back - 1].norm in _KIND_OF and back < at - 1
+        )):
             back -= 1
         if _whole(sentence, back) and back not in taken and not _is_label(tokens, back):
             if _only_seen(sentence, at):
@@ -106,6 +109,37 @@ def _only_seen(sentence: Sentence, at: int) -> bool:
     """ "Two enlarged nodes were seen": they were there, and none was taken."""
     behind = {token.norm for token in sentence.tokens[at + 1 : at + 4]}
     return bool(_SEEN & behind) and not sentence.says(_OUT)
+
+
+_GAMMA = {"counts": "gamma count", "count": "gamma count", "background": "background count", "bed": "bed count"}
+_TO_GAMMA = frozenset("of was were is ex vivo in the hottest : count counts".split())
+
+
+def _activity(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Counts 2100, 850 and 300, background 12": what the probe counted over hot nodes."""
+    tokens = sentence.tokens
+    facts: list[Fact] = []
+    if not sentence.says(_PROBED):
+        return facts
+    for at, token in enumerate(tokens):
+        name = _GAMMA.get(token.norm)
+        if name is None or (token.norm == "count" and at and tokens[at - 1].norm in ("bed", "background", "nodal")):
+            continue
+        place = at + 1
+        while place < len(tokens) and place - at <= _REACH and tokens[place].norm in _TO_GAMMA:
+            place += 1
+        while place < len(tokens) and (number := tokens[place].quantity) is not None and (
+            number.form == "number" and not number.dimension
+        ):
+            facts.append(base.claim("measurement", reading, sentence, place, at, at, _COST, unit=None, text=name,
+                                    places=(place,)))  # fmt: skip
+            place += 1
+            while place < len(tokens) and tokens[place].norm in (",", "and"):
+                place += 1
+    return facts
+
+
+_PROBED = frozenset("hot hottest gamma probe ex-vivo vivo background counts technetium nanocolloid".split())
 
 
 def _goes_on(tokens: tuple[Token, ...], at: int) -> bool:

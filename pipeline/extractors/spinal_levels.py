@@ -26,8 +26,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for index, quantity in base.quantities(sentence):
             if quantity.form != "level":
                 continue
-            if _is_label(sentence, index) or _is_stage(sentence, index):
-                continue
+            if _is_label(sentence, index) or _is_stage(sentence, index) or any(
+                m.first <= index <= m.last for m in base.mentions(sentence, "drugs")
+            ):
+                continue  # "C three F eight" is a gas
             fact = _fact(reading, sentence, index, index, quantity.text, None, grammar)
             if fact.laterality is not None and _of_addition(sentence, index, fact.laterality, grammar):
                 fact = replace(fact, laterality=None)

@@ -91,7 +91,7 @@ def _runs(sentence: Sentence, mention: Mention) -> bool:
         return True
     flows = after is not None and (after.norm in _FLOWS or after.quantity is not None)
     before = tokens[mention.first - 1].norm if mention.first else ""
-    flows = flows or before in ("is", "was", "are", "were", "already", "still") or any(
+    flows = flows or before in ("is", "was", "are", "were", "already", "still") or before in _STREAMS or any(
         m.last == mention.first - 1 and m.table in _INFUSED for m in sentence.mentions
     )  # "neuromonitoring running"
     flows = flows or mention.first > 0 and tokens[mention.first - 1].quantity is not None  # "another gram running"
@@ -99,6 +99,7 @@ def _runs(sentence: Sentence, mention: Mention) -> bool:
 
 
 _INFUSED = frozenset({"guidance", "drugs", "fluids", "irrigation"})
+_STREAMS = frozenset({"wash", "irrigation", "water", "urine", "drip", "infusion", "pump", "saline", "bypass", "tap"})
 _SPORT = frozenset("after again from allowed sports and or cycling jumping permitted".split())
 _FLOWS = frozenset("at in fine freely well through into slowly on".split())
 _NEAR = 6  # tokens

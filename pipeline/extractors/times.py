@@ -255,7 +255,7 @@ def _duration(
             found = []  # "a further thousand after forty minutes clamps on": when, not how long
         at = index - 1 - (index > 1 and sentence.tokens[index - 1].norm in (":", "-"))
         if at >= 0 and sentence.tokens[at].norm in _WORK and sentence.section not in _LATER:
-            found.append((_BESIDE, at, at, "operation"))  # "closed 11:38, operation 94 minutes"
+            found.append((_BESIDE, at, at, _WORK[sentence.tokens[at].norm]))  # "closed 11:38, operation 94 minutes"
         if _behind_traction(sentence, index):
             found.append((_BESIDE, index, index, "traction"))
         if _at_speed(sentence, index):
@@ -337,7 +337,7 @@ _RELATIVE = frozenset(
      "at", "last", "past", "first", "preoperatively", "preop", "prior")
 )  # fmt: skip
 _FALLBACK, _BESIDE, _STITCH, _AT_FACE = 80, 4, 7, 2
-_WORK = frozenset({"operation", "surgery", "procedure", "case", "op"})
+_WORK = dict.fromkeys(("operation", "surgery", "procedure", "case", "op"), "operation") | {"bypass": "bypass"}
 
 
 def _by_words(reading: Reading, sentence: Sentence, index: int) -> list[Fact]:
