@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from pipeline import cues
-from pipeline.extractors import _account_parts, _washes, base
+from pipeline.extractors import _account_parts, _in_out_rows, _washes, base
+from pipeline.extractors._in_out_rows import DIRECTIONS, TO
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Sentence
 
@@ -12,12 +13,7 @@ KINDS = ("irrigation", "irrigation_in", "irrigation_out", "irrigation_deficit")
 _WORDS = ("irrigation", "irrigation-out", "deficit")
 _REACH = 60
 _OWN = -1  # before any other claim
-# "1,850 mL in, 1,600 mL out"
-_DIRECTIONS = {
-    "in": "irrigation_in", "out": "irrigation_out", "back": "irrigation_out", "returned": "irrigation_out",
-    "recovered": "irrigation_out", "retrieved": "irrigation_out",
-}  # fmt: skip
-_LEADS = _DIRECTIONS | {
+_LEADS = DIRECTIONS | {
     "irrigation": "irrigation_in", "irrigated": "irrigation_in", "inflow": "irrigation_in", "fluid": "irrigation_in",
     "outflow": "irrigation_out", "deficit": "irrigation_deficit",
 }  # fmt: skip
@@ -68,11 +64,11 @@ def _sum(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
 def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar, rinsed: bool) -> list[Fact]:
     """ "Nine litres in, eight point two out", "in 6 L, out 5.8 L": so much runs through a joint or a bladder; what it
     was stays in doubt. One alone counts beside a pump, or right behind volumes that rinsed."""
-    if not sentence.says(_TO) or sentence.section == "fluids" or cues.has(sentence, grammar, "urine", "blood-loss"):
+    if not sentence.says(TO) or sentence.section == "fluids" or cues.has(sentence, grammar, "urine", "blood-loss"):
         return []
     told = [(index, kind) for index, quantity in base.quantities(sentence, "volume", "")
             if quantity.form == "number" and (kind := _way(sentence, index)) is not None]  # fmt: skip
-    if row := _led(sentence):
+    if row := _in_out_rows.led(sentence):
         told = [(index, kind) for index, kind in told if index in row]
     units = {amount.unit for at, _ in told if (amount := sentence.tokens[at].quantity) is not None}
     kinds = [kind for _, kind in told]
@@ -91,16 +87,16 @@ def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar, rinsed: 
 def _way(sentence: Sentence, index: int) -> str | None:
     """Whether a number is said to have run in or to have come out: by the word behind it, else by the one before."""
     tokens, behind = sentence.tokens, _behind(sentence, index)
-    if (told := _led(sentence).get(index)) is not None:
+    if (told := _in_out_rows.led(sentence).get(index)) is not None:
         return told[0]
     if behind[:1] == ["of"] and len(behind) == 3:
         behind = behind[2:]  # "twelve litres of saline in"
-    if behind and behind[0] in _TO and (len(behind) == 1 or behind[1] not in _GO_ON):
-        return _DIRECTIONS[behind[0]]
+    if behind and behind[0] in TO and (len(behind) == 1 or behind[1] not in _GO_ON):
+        return DIRECTIONS[behind[0]]
     before = tokens[index - 1].norm if index else ""
     led = index == 1 or tokens[max(0, index - 2)].punctuation or tokens[max(0, index - 2)].norm in _RUN
     if not behind and before in ("in", "out") and led:
-        return _DIRECTIONS[before]
+        return DIRECTIONS[before]
     return None
 
 
@@ -115,71 +111,8 @@ def _pumped(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     ]  # fmt: skip
 
 
-def _led(sentence: Sentence) -> dict[int, tuple[str, int]]:
-    """ "In six litres out five point eight": the words lead their numbers, and the second may have left its unit out.
-    Where a number stands before the first word too, the words may as well follow theirs."""
-    if row := _account(sentence):
-        return row
-    tokens = sentence.tokens
-    for at in range(len(tokens) - 3):
-        words, numbers = (tokens[at].norm, tokens[at + 2].norm), (tokens[at + 1].quantity, tokens[at + 3].quantity)
-        if words not in _ROWS or any(one is None or one.dimension not in ("volume", "") for one in numbers):
-            continue
-        before = tokens[at - 1].quantity if at else None
-        if before is not None and (before.dimension not in ("volume", "") or _pumps(sentence, at - 1)):
-            before = None  # "pump thirty five in seven litres out six point six"
-        after = tokens[at + 4].norm if at + 4 < len(tokens) else ""
-        if before is None and after not in _TO and any(one is not None and one.unit for one in numbers):
-            return {at + 1: (_DIRECTIONS[words[0]], at), at + 3: (_DIRECTIONS[words[1]], at + 2)}
-    return {}
-
-
-def _account(sentence: Sentence) -> dict[int, tuple[str, int]]:
-    """ "In 3000 out 1900 deficit 900", "four litres in, 3300 back, deficit 700": an account of three or more, in which
-    every word leads its number, or follows it and leads that of the deficit at the end."""
-    row: list[tuple[int, str]] = []  # where, and the way of a word or "" of a number
-    rows = [row]
-    for at, token in enumerate(sentence.tokens):
-        quantity = token.quantity
-        if quantity is not None and quantity.form == "number" and quantity.dimension in ("volume", ""):
-            row.append((at, ""))
-        elif (way := _ACCOUNT.get(token.norm)) is not None:
-            row.append((at, way))
-        elif quantity is not None or token.norm not in _IN_ACCOUNT:
-            row = []
-            rows.append(row)
-    for row in rows:
-        leads = list(zip(row[::2], row[1::2], strict=False))
-        if len(row) % 2 or len(leads) < _ENTRIES or not any(way == "irrigation_deficit" for _, way in row):
-            continue
-        if all(word[1] and not number[1] for word, number in leads):
-            return {number: (way, at) for (at, way), (number, _) in leads}
-        if not all(word[1] and not number[1] for number, word in leads[:-1]):
-            continue
-        first, second = leads[-1]
-        if bool(first[1]) != bool(second[1]):
-            word, number = (first, second) if first[1] else (second, first)
-            told = {at: (way[1], way[0]) for (at, _), way in leads[:-1]}
-            return told | {number[0]: (word[1], word[0])}
-    return {}
-
-
-_ACCOUNT = _DIRECTIONS | {"deficit": "irrigation_deficit", "inflow": "irrigation_in", "outflow": "irrigation_out"}
-_IN_ACCOUNT = frozenset(", ; : and of was were is a the came saline glycine sorbitol fluid with so then".split())
-_ENTRIES = 3
-
-
-def _pumps(sentence: Sentence, index: int) -> bool:
-    """Whether a bare number is that of the pump."""
-    lead = [token.norm for token in sentence.tokens[max(0, index - 3) : index]]
-    return bool(_PUMP & set(lead)) and all(norm in _PUMP | _AT_PUMP for norm in lead[-1:])
-
-
-_PUMP, _AT_PUMP = frozenset({"pump", "pressure"}), frozenset({"at", "set", "to", "of", "was"})
-_ROWS = (("in", "out"), ("out", "in"))
 _RUN = frozenset({"saline", "glycine", "sorbitol"})
 _PUMPED = 50
-_TO = frozenset({"in", "out", "back"})
 _GO_ON = frozenset("the a an all both total each this his her theatre recovery bags saline one of which from".split())
 _SUM = 12
 _GASES = frozenset({"gas", "air", "oxygen", "c3f8", "sf6"})
@@ -271,7 +204,7 @@ _TO_NUMBER = frozenset({"of", "was", "is", ":", "=", "a", "the", "at", "about", 
 def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) -> list[Fact]:
     """ "Irrigation in 3000, out 2800 mL": the unit of the first was not said."""
     tokens = sentence.tokens
-    if (told := _led(sentence).get(index)) is not None:
+    if (told := _in_out_rows.led(sentence).get(index)) is not None:
         return [base.claim(told[0], reading, sentence, index, told[1], told[1], _OWN)]
     lead = _deficit(sentence, grammar, index)
     if lead is not None:
@@ -280,9 +213,9 @@ def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) ->
     rest = tokens[index + 1 + len(behind) : index + 2 + len(behind)]
     if behind[:1] == ["deficit"] and sum(True for _ in base.quantities(sentence)) > 1:
         return [base.claim("irrigation_deficit", reading, sentence, index, index, index + 1, 2)]
-    chained = index > 1 and tokens[index - 1].norm in _DIRECTIONS and tokens[index - 2].quantity is not None
-    if chained and behind[:1] and behind[0] in _DIRECTIONS:  # "eighteen litres in seventeen point two out"
-        return [base.claim(_DIRECTIONS[behind[0]], reading, sentence, index, index, index + 1, 2)]
+    chained = index > 1 and tokens[index - 1].norm in DIRECTIONS and tokens[index - 2].quantity is not None
+    if chained and behind[:1] and behind[0] in DIRECTIONS:  # "eighteen litres in seventeen point two out"
+        return [base.claim(DIRECTIONS[behind[0]], reading, sentence, index, index, index + 1, 2)]
     if behind in (["in"], ["out"]) and (not rest or rest[0].punctuation or rest[0].norm == "and"):
         kind = "irrigation_in" if behind == ["in"] else "irrigation_out"
         return [base.claim(kind, reading, sentence, index, index, index + 1, 2)]
@@ -313,8 +246,8 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         return [base.claim("irrigation_in", reading, sentence, index, index - 2, index - 2, _DRUG_BEHIND)]
     said = _behind(sentence, index)
     if said[:1] == ["of"] and said[2:] in (["in"], ["out"]):  # "eighteen litres of saline in and seventeen out"
-        return [base.claim(_DIRECTIONS[said[2]], reading, sentence, index, index, index + 3, 0)]
-    if (told := _led(sentence).get(index)) is not None:
+        return [base.claim(DIRECTIONS[said[2]], reading, sentence, index, index, index + 3, 0)]
+    if (told := _in_out_rows.led(sentence).get(index)) is not None:
         return [base.claim(told[0], reading, sentence, index, told[1], told[1], _OWN)]
     if before == "out" and index > 1 and tokens[index - 2].norm in _WASHED:
         before = ""  # "washed out six litres": what it was washed with
@@ -328,8 +261,8 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     drug = tokens[index - 2].quantity if before == "in" and index > 1 else None
     if drug is not None and drug.dimension in ("mass", "amount", "catalytic"):
         return []  # "mitomycin forty milligrams in forty millilitres"
-    if after in _DIRECTIONS or (before in _DIRECTIONS and after in ("", ",", ".", ";")):
-        at, kind = (index + 1, _DIRECTIONS[after]) if after in _DIRECTIONS else (index - 1, _DIRECTIONS[before])
+    if after in DIRECTIONS or (before in DIRECTIONS and after in ("", ",", ".", ";")):
+        at, kind = (index + 1, DIRECTIONS[after]) if after in DIRECTIONS else (index - 1, DIRECTIONS[before])
         return [base.claim(kind, reading, sentence, index, at, at, 0)]
     lead = _deficit(sentence, grammar, index)
     if lead is not None:  # also before the fluid that it is of
