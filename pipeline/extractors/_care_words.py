@@ -41,8 +41,26 @@ def collar(sentence: Sentence) -> list[Mention]:
     return [
         Mention("aftercare", _WORN[token.norm], at, at) for at, token in enumerate(tokens[:-1])
         if token.norm in _WORN and not any(m.first <= at <= m.last for m in named)
-        and any(near.quantity is not None and near.quantity.unit in SPANS for near in tokens[at + 1 : at + 3])
-    ]  # fmt: skip
+        and (any(near.quantity is not None and near.quantity.unit in SPANS for near in tokens[at + 1 : at + 3])
+             or token.norm == "running" and _is_run_again(sentence, at))
+    ]  # fmt: skip  # fmt: skip
+
+
+def _is_run_again(sentence: Sentence, at: int) -> bool:
+    """ "Running not before six weeks", "running allowed from three months on": no suture."""
+    for token in sentence.tokens[at + 1 : at + 1 + _TO_SPAN]:
+        if token.quantity is not None:
+            return token.quantity.unit in SPANS
+        if token.norm not in _RUN_AGAIN:
+            return False
+    return False
+
+
+_TO_SPAN = 8  # tokens
+_RUN_AGAIN = frozenset(
+    "not before until allowed to be avoided forbidden may can start begin again only after from at in for the first "
+    "earliest is should permitted no once up a total of off stop then till".split()
+)
 
 
 def lasts(sentence: Sentence, index: int) -> bool:

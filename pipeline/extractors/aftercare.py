@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline import cues, story, what_if
-from pipeline.extractors import _care_stages, _care_words, _drug_words, _stopped, base
+from pipeline.extractors import _care_stages, _care_times, _care_words, _drug_words, _stopped, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, replace
 from pipeline.rows import Concept
@@ -246,6 +246,7 @@ def _after(sentence: Sentence, index: int, quantity: Quantity, own: list[Mention
     time = quantity.dimension == "time"
     if quantity.unit == "min" and index and tokens[index - 1].norm == "at":
         return None  # "tested at twenty minutes with ice"
+    leads = time and _care_times.leads(sentence, index)
     if time and index and tokens[index - 1].norm in ("at", "in", "after"):
         visit = story.follow_up_cue(sentence, index)
         if visit is not None and visit < index:
@@ -257,7 +258,7 @@ def _after(sentence: Sentence, index: int, quantity: Quantity, own: list[Mention
         between = tokens[index + 1 : mention.first]
         if any(token.punctuation for token in between):
             continue
-        opens = index == 0 or tokens[index - 1].punctuation
+        opens = index == 0 or tokens[index - 1].punctuation or leads
         if not time or opens or any(token.norm in ("of", "in", "with") for token in between):
             return mention
     return None
@@ -326,11 +327,13 @@ def _durations(
     apart = states == ["negated", "affirmed"] or sentence.tokens[target.first - 1].norm == ","  # "cast no, sling 1/52"
     denied = not apart and _care_words.is_avoided(sentence, target)
     avoided = denied or target.table == "drugs" and _stopped.says_stopped(sentence, target, index)
-    starts = {"role": "starts"} if _starts(sentence, index, quantity, target) else {}
+    starts = {"role": "starts"} if _care_times.starts(sentence, index, quantity, target) else {}
     role = {"role": "avoid"} if avoided and target.table != "aftercare" else starts
     if _care_words.a_day(sentence, index):
         return [_claim(reading, sentence, index, target.first, target.last, name=target.id, unit=f"{quantity.unit}/d",
                        **role)]  # fmt: skip
+    if _care_times.forbids(sentence, index, target) and "role" not in role:
+        role = {"certainty": "negated"}
     facts = [_claim(reading, sentence, index, target.first, target.last, name=target.id, **role,
                     **_care_words.run_on(sentence, target, index))]  # fmt: skip
     for mention in joined:
@@ -341,26 +344,11 @@ def _durations(
     return facts
 
 
-def _starts(sentence: Sentence, index: int, quantity: Quantity, target: Mention) -> bool:
-    """ "Full weight bearing from week six", "physiotherapy after two weeks": when it begins, not how long."""
-    if quantity.dimension != "time" or target.last > index:
-        return False
-    between = [token.norm for token in sentence.tokens[target.last + 1 : index]]
-    numbered = sentence.tokens[index].text.lower().startswith(("day ", "week "))
-    if numbered and between[-1:] == ["on"] if target.table == "drugs" else numbered and not between:
-        return True  # "restart apixaban on day three", "FWB day 1"
-    return bool(_BEGINS & set(between[-3:])) and not set(between) & {"for", "until", "till", "another"}
-
-
-_BEGINS = frozenset(
-    {"from", "after", "at", "starting", "beginning", "commencing", "start", "starts", "begin", "begins"}
-)  # fmt: skip
-
-
 def _claim(reading: Reading, sentence: Sentence, index: int, first: int, last: int, **fields: Any) -> Fact:
     distance = index - last if index > last else first - index
     plain = "text" in fields or fields.get("role") == "avoid"  # their own words say what is not to be done
     certainty = "affirmed" if plain else base.scope_at(sentence, "certainty", first, "affirmed")
+    certainty = fields.pop("certainty", certainty)
     return _plan(
         base.claim("aftercare", reading, sentence, index, first, last, min(2 * distance, 40),
                    certainty=certainty, **fields)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from pipeline import cues
-from pipeline.extractors import _clock_names, base
+from pipeline.extractors import _clock_names, _moments, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Concept, Drug
@@ -37,7 +37,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts += _clock(reading, sentence, grammar, index, quantity, rows, facts)
             elif quantity.form == "date":
                 facts += _date(reading, sentence, grammar, index, quantity)
-            elif quantity.dimension == "time":
+            elif quantity.dimension == "time" and not _moments.is_moment(sentence, index):
                 facts += _duration(reading, sentence, grammar, index, rows)
     return _clock_names.over_midnight(facts)
 

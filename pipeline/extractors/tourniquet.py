@@ -6,7 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 from pipeline import cues, facing, laterality, sidewise
-from pipeline.extractors import base
+from pipeline.extractors import _moments, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence
 
@@ -188,7 +188,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             )
         elif quantity.dimension == "time" and price <= _FAR and quantity.unit in _KEPT and (
             not _until_pink(sentence, hit.last, index) and hit.first - index <= _AHEAD_OF_IT
-            and not (hit.first > index and _has_times(sentence, hit.last))
+            and not (hit.first > index and _has_times(sentence, hit.last)) and not _moments.is_moment(sentence, index)
         ):
             facts.append(
                 base.claim("tourniquet_time", reading, sentence, index, hit.first, hit.last, price, laterality=side,

@@ -1,0 +1,30 @@
+"""Lengths of time that tell when something was done, and not how long it took: "ten minutes before the incision",
+"half an hour later", "twenty minutes into the case"."""
+
+from __future__ import annotations
+
+from pipeline.clauses import word_set as _words
+from pipeline.records import Sentence
+
+_WHEN = _words("later earlier beforehand previously ago before prior after into ahead")
+_AT = frozenset({("before", "that"), ("after", "that")})
+# "Forty minutes after inflation", "up forty minutes before we let it down": how long it was up after all.
+_OF_THE_CUFF = _words("inflation inflating inflated deflation deflating release releasing let down deflated up")
+_HOLDS = _words("for lasted lasting of was took taking")
+_NEAR = 5  # tokens
+
+
+def is_moment(sentence: Sentence, index: int) -> bool:
+    """Whether a length of time tells when, by the word right behind it, or by "in the first" before it."""
+    tokens = sentence.tokens
+    behind = [token.norm for token in tokens[index + 1 : index + 1 + _NEAR]]
+    before = [token.norm for token in tokens[max(0, index - 3) : index]]
+    if _HOLDS & {*before[-1:]} or before[-2:-1] == ["for"]:
+        return False
+    if before[-3:] == ["in", "the", "first"] or before[-2:] == ["the", "first"] or before[-1:] == ["within"]:
+        return True
+    if behind[:1] == ["in"]:
+        return len(behind) == 1 or behind[1] in (".", ",", ";")  # "ten minutes in"
+    if not behind or behind[0] not in _WHEN:
+        return False
+    return behind[0] in ("later", "earlier", "ago", "into") or _OF_THE_CUFF.isdisjoint(behind[1:])
