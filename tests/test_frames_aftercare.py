@@ -26,7 +26,8 @@ X not allowed for six weeks | X forbidden for six weeks | avoid X for six weeks 
 """
 TAKEN = """
 X three times a day for five days | X for ten days | X daily until mobile | X at night | start X tonight
-X from tomorrow | X every eight hours | X tds 5/7 | home with X | X on the ward | X for two weeks postop | X for the first week
+X from tomorrow | X every eight hours | X tds 5/7 | home with X | X on the ward
+X for two weeks postop | X for the first week
 X with food | prescribe X | restart X on day two | continue X | X up to four times a day | X in the evening | X prn
 """
 NOT_TAKEN = """
