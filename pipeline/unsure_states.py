@@ -67,6 +67,8 @@ def open_state(fact: Fact, place: Place) -> Iterator[str]:
         return
     elif _has_amount(fact, place, scope):
         yield f"taken as not given, though an amount is told ('{place.sentence.tokens[place.last + 1].text}')"
+    elif fact.certainty == "negated" and fact.kind in _SEEN and (told := _dealt_with(place)):
+        yield f"taken as not there, though '{told}' is said of it"
     elif scope is not None and _is_by_comma(fact, place, scope):
         yield f"only a comma joins it to what '{place.sentence.tokens[scope.first].text}' denies; it may be there"
     elif _is_denied_there(fact, place):
@@ -82,6 +84,32 @@ def open_state(fact: Fact, place: Place) -> Iterator[str]:
         or (fact.status == "planned" and scope is not None and not _is_planned_there(place))
     ):
         yield f"taken as {state} by words that may be of {_other(place, scope)}"
+
+
+_SEEN = frozenset({"finding", "complication", "diagnosis", "postop_diagnosis"})
+_MENDED = _words("repaired sutured closed treated oversewn patched stitched resected excised debrided shaved removed "
+                 "reduced ligated coagulated cauterised cauterized drained reattached fixed")  # fmt: skip
+_WERE = _words("was were is are")
+_TO_MENDED, _TO_SIZE = 10, 3  # tokens
+
+
+def _dealt_with(place: Place) -> str:
+    """What is told of a thing that has a size or was mended, in words ("of three millimetres", "was repaired"); "" for
+    nothing: what is not there has neither."""
+    tokens = place.sentence.tokens
+    for at in range(place.last + 1, min(place.last + 1 + _TO_MENDED, len(tokens))):
+        quantity = tokens[at].quantity
+        if tokens[at].punctuation or place.is_named(at) and at > place.last + _TO_SIZE:
+            return ""
+        if quantity is not None and quantity.dimension == "length" and quantity.comparator is None and (
+            place.norm(at - 1) == "of" and at <= place.last + _TO_SIZE
+        ):
+            return f"of {tokens[at].text}"
+        if tokens[at].norm in _WERE:  # "no loose bodies were removed" tells of what was not done
+            denied = {place.norm(one) for one in range(place.first - 2, place.first)} & DENIALS
+            mended = place.norm(at + 1) in _MENDED and not denied
+            return f"{tokens[at].norm} {tokens[at + 1].norm}" if mended else ""
+    return ""
 
 
 def _scope(place: Place) -> Scope | None:

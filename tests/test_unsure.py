@@ -7,6 +7,7 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from cases_runner import facts_of
 from reading_of import read
 
 from pipeline import grammar, run, unsure
@@ -188,3 +189,22 @@ def test_a_doubt_is_told_once_and_quietly() -> None:
     assert {one.severity for one in told} == {"note"}
     known = replace(doubted[0], doubts=("another reason",))
     assert unsure.doubt([known], read("Warfarin - for AF."), grammar.load()) == [known]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Gastroscopy. Oesophagus normal no varices hiatal hernia of three centimetres in the duodenal bulb an ulcer.",
+        "Lumbar fusion. A breach was suspected and excluded a dural tear on the left was repaired with prolene.",
+    ],
+)
+def test_what_is_denied_and_has_a_size_or_was_mended_is_in_doubt(said: str) -> None:
+    """Common English usage, no source: in a stream "no" may have been of what was said before."""
+    denied = [one for one in facts_of(said) if one.name in ("hiatal-hernia", "dural-tear")]
+    assert [(one.certainty, bool(one.doubts)) for one in denied] == [("negated", True)]
+
+
+def test_what_was_not_there_to_be_removed_is_denied_without_a_doubt() -> None:
+    facts = facts_of("Right knee arthroscopy. No loose bodies were removed.")
+    denied = [one for one in facts if one.kind == "finding"]
+    assert [(one.certainty, one.doubts) for one in denied] == [("negated", ())]
