@@ -205,6 +205,6 @@ def test_what_is_denied_and_has_a_size_or_was_mended_is_in_doubt(said: str) -> N
 
 
 def test_what_was_not_there_to_be_removed_is_denied_without_a_doubt() -> None:
-    facts = facts_of("Right knee arthroscopy. No loose bodies were removed.")
+    facts = facts_of("Right knee arthroscopy. No loose bodies of any size were removed.")
     denied = [one for one in facts if one.kind == "finding"]
     assert [(one.certainty, one.doubts) for one in denied] == [("negated", ())]
