@@ -185,6 +185,10 @@ WRONG = (
     ("Left trabeculectomy. MMC on 3 sponges, 2 minutes, 3 sponges out.", "3 sponges out", "2 sponges out", "packs"),
     ("Hysterectomy. The left ureter was seen. No complications.", "seen", "cut and reimplanted", "complication"),
     ("Left PCNL. Punctured the left lower pole calyx.", "the left", "the right", "side_unplaced"),
+    ("Vitrectomy left eye. Cefuroxime 1 mg intracameral.", "1 mg", "10 mg", "drug_dose"),
+    ("EVAR. Contrast 90 mL.", "90 mL", "900 mL", "plausible"),
+    ("Pyloromyotomy. Mucosa intact. No complications.", "intact", "opened and closed with PDS", "complication"),
+    ("Left L5 pain. Left L5 transforaminal injection, needle under the L5 pedicle.", "the L5", "the L3", "level"),
     ("Septoplasty. 1:1000 adrenaline on patties.", "1:1000", "1:100", "plausible"),
     ("Laparoscopic cholecystectomy. The duodenum was freed. No complications.", "freed", "perforated", "complication"),
 )  # fmt: skip

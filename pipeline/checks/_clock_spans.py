@@ -18,6 +18,7 @@ _PAIRS = (["that", "is"], ["that", "was"], ["which", "is"], ["which", "was"], ["
 _ISCHAEMIC = frozenset("warm cold ischaemia ischemia ischaemic ischemic anastomosis".split())  # "warm time of 38 min"
 _LIGHT = frozenset({",", "a", "total", "of", "about"})
 _OTHERWISE = frozenset("before after later earlier ago apart prior from previous every each until till within".split())
+_COLD, _A_DAY = frozenset({"cold", "ice", "perfused"}), 1440  # grafts lie on ice over night
 _NEAR, _LONGEST, _SLACK = 10, 720, 2  # tokens behind the time; minutes
 
 
@@ -38,7 +39,7 @@ def told(
         end = _text(tokens[clocks[-1]])
         starts = [*earlier, *times_of(tokens[: clocks[-1]])]
         gaps = [(start, gap) for start in starts if (gap := minutes_between(start, end)) is not None
-                and 0 < gap <= _LONGEST]  # fmt: skip
+                and 0 < gap <= (_A_DAY if _COLD & {one.norm for one in tokens} else _LONGEST)]  # fmt: skip
         if gaps and not any(abs(minutes - gap) <= _SLACK for _, gap in gaps):
             start, gap = gaps[-1]
             yield at, f"{end} - {start} = {gap} min, said: {plain(minutes)} min"

@@ -30,7 +30,7 @@ def others(note: OperativeNote) -> Iterator[tuple[list[Fact], str, Passage]]:
             number = _number(tokens, at)
             if number is None:
                 continue
-            word = passage.evidence.first + at
+            word = passage.evidence.first + token.first
             before = [fact for fact in sizes if 0 <= word - fact.evidence.last <= _BACK]
             if not before:
                 continue

@@ -81,7 +81,7 @@ def _one_and_several(read: Sequence[Token]) -> Told | None:
     """ "Umbilical 10 mm port, three 5 mm ports, 4 ports in total"."""
     for at, token in enumerate(read):
         said = count(token)
-        if said is None or said < 2 or not says_total(read, at) or at + 1 >= len(read):
+        if said is None or said < 2 or at + 1 >= len(read) or not (says_total(read, at) or _altogether(read, at)):
             continue
         noun = read[at + 1].norm
         if not _plural(read[at + 1]):
@@ -99,6 +99,12 @@ def _one_and_several(read: Sequence[Token]) -> Told | None:
         if sum(parts) != said:
             return said, noun, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
     return None
+
+
+def _altogether(read: Sequence[Token], at: int) -> bool:
+    """ "Four ports altogether uterus as at twelve weeks": in speech without marks."""
+    behind = [one.norm for one in read[at + 2 : at + 3]]
+    return behind == ["altogether"] and not any(one.punctuation for one in read[:-1])
 
 
 def _in_each_of_two(read: Sequence[Token]) -> Told | None:

@@ -34,7 +34,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     ]
     if not none:
         return []
-    worded = _in_words(note, none[0], told) + _slipped(note, none[0], told) + _torn(note, none[0], told)
+    worded = _mucosa(note, none[0]) + _in_words(note, none[0], told)
+    worded += _slipped(note, none[0], told) + _torn(note, none[0], told)
     return (worded or _lost(note, none[0], told)) + [
         finding(
             "complication_conflict",
@@ -130,6 +131,27 @@ def _slipped(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]
     found: list[Finding] = []
     for passage, match in matches(note, _SLIP, _SLIPS):
         if passage.section in _ELSEWHERE or any(passage.holds(fact) and fact.name not in _EVERYDAY for fact in told):
+            continue
+        made = finding(
+            "complication_conflict", "warning", f"Complications were said to be none, but “{match[0]}” was told.",
+            [none], ask="Say whether it is a complication.", about=f"w{passage.evidence.first}",
+        )  # fmt: skip
+        found.append(beside(made, passage.evidence))
+    return found
+
+
+_MUCOSA = re.compile(
+    r"\bmucosa (?:was |got |had been )?(?:\w+ly )?(?:opened|perforated|breached|entered|buttonholed|torn)\b", re.I
+)  # fmt: skip
+
+
+def _mucosa(note: OperativeNote, none: Fact) -> list[Finding]:
+    """ "Mucosa opened at the duodenal end and repaired" in a myotomy, which leaves it closed."""
+    if "myotomy" not in _ill(note):
+        return []
+    found: list[Finding] = []
+    for passage, match in matches(note, _MUCOSA, ("mucosa",)):
+        if passage.section in _ELSEWHERE or _denied(re.split("[,:]", passage.text[: match.start()])[-1]):
             continue
         made = finding(
             "complication_conflict", "warning", f"Complications were said to be none, but “{match[0]}” was told.",

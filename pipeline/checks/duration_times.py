@@ -34,6 +34,8 @@ _BY_WORDS = {
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     times = {same_name(fact.name): fact for fact in note.of("clock_time", given=True) if fact.text}
+    for fact in note.of("clock_time"):  # "perfused at 22:30 last night": of the donor, and of today's graft
+        times |= {"cold_start": fact} if fact.name == "cold_start" and fact.text else {}
     found: list[Finding] = []
     for fact in given(note, "duration"):
         said = span(fact, "min")

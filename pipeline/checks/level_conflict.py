@@ -178,7 +178,8 @@ _BEYOND = re.compile(r"\b(?:sacr\w+|ilia\w*|pelvi\w+|occip\w+|skull|more|further
 
 _LOCATED = re.compile(
     r"\b(?:locali[sz]ed|level(?:s)? (?:was |were )?(?:checked|confirmed|verified|marked)|"
-    r"(?:checked|confirmed|verified) (?:the )?levels?|needle (?:was )?(?:at|in)|marker (?:at|in))\b", re.IGNORECASE
+    r"(?:checked|confirmed|verified) (?:the )?levels?|needle (?:was )?(?:at|in|under|into|to|through)|"
+    r"marker (?:at|in))\b", re.IGNORECASE
 )  # fmt: skip
 _MOVED = re.compile(
     r"\b(?:moved|above|below|higher|lower|recount\w*|then|instead|first|wrong|corrected|again|next|another|so)\b", re.I
@@ -197,7 +198,8 @@ def _located(note: OperativeNote, levels: list[Fact], operated: list[Fact], gram
         start = passage.evidence.first + len(passage.text[: cue.end()].split())
         for fact in levels:
             places = [one for one in (fact.evidence, *fact.also) if 0 <= one.first - start <= _TO_LEVEL]
-            if "-" in _plain(fact) and places and passage.holds(fact) and not _covered(_plain(fact), done):
+            alike = "-" in _plain(fact) or not any("-" in one for one in done)
+            if alike and places and passage.holds(fact) and not _covered(_plain(fact), done):
                 return [_told(operated[0], fact, "warning", grammar)]
     return []
 

@@ -108,6 +108,8 @@ def _name(note: OperativeNote, fact: Fact) -> str:
     an eye is an incision of a millimetre and no port."""
     if fact.kind == "measurement" and fact.name is None and fact.unit is None and fact.text:
         return fact.text.lower().split()[-1]  # "fifty holes"
+    if fact.name == "size" and _STONES & set((fact.text or "").lower().split()):
+        return "stone-size"
     if fact.kind == "draw" and fact.text:
         return fact.text  # "whole blood"
     if fact.name is not None or fact.kind != "device_size" or not fact.text:
@@ -119,6 +121,9 @@ def _name(note: OperativeNote, fact: Fact) -> str:
         return "side port"
     noun = fact.text.lower().split()[-1].removesuffix("s")
     return "" if noun == "head" and fact.unit != "mm" else noun  # "ten centimetres, head cut": of the incision
+
+
+_STONES = frozenset({"stone", "stones", "calculus", "calculi", "staghorn", "polyp", "polyps"})
 
 
 def _inside(fact: Fact, row: Limit) -> bool:
