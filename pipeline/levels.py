@@ -36,7 +36,7 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     alone = len(norms[start]) == 1
     if alone and (is_unit_like(word_at(norms, end)) or word_at(norms, end) in ("x", "\u00d7", *numerals.SCALES)):
         return None  # "tear L 1 cm": on the left; "vitamin C five hundred milligrams"
-    if alone and word_at(norms, start - 1) in _LETTERED:
+    if alone and (word_at(norms, start - 1) in _LETTERED or word_at(norms, end) in _DRAWS):
         return None
     if alone and norms[start] == "l" and _other_initial(tokens, norms, start, end):
         return None  # "splints R 1, L 2": sides
@@ -56,6 +56,7 @@ def levels(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     return _level_quantity((letter, number), None), end
 
 
+_DRAWS = frozenset("draws pulls aspirations aspirates passes syringes".split())  # "L 4 pulls of 8 mL": on the left
 _LETTERED = frozenset("vitamin hepatitis mitomycin protein syringe tube pot bag bottle specimen".split())
 
 

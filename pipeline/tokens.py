@@ -42,6 +42,7 @@ _OH = re.compile(r"^\d{1,2}[oO]$")
 _OH_DIGIT = re.compile(r"(?<![a-z])(o)['’](?=(?:one|two|three|four|five|six|seven|eight|nine)(?![a-z]))", re.I)
 _NAMED = re.compile(r"^[A-Z][A-Za-z]*[-–]\d[\dA-Za-z.]*$")  # GIA-80, TIMI-3: a name, not a number
 _JOINED = re.compile(r"(?<=[A-Za-z]{2})([+=&])(?=[A-Za-z]{2})")
+_GLUED = re.compile(r"(->|=>|→)|(?<=[A-Za-z0-9])(=)(?=\d)")
 _LABELLED = re.compile(r"^(.*\d.*)/(exp|lot|sn|ref)$", re.I)
 _SPLIT_SLASH = re.compile(r"(?<=[A-Za-zµμ%])/(?=[A-Za-zµμ]|\d{1,4}(?:\.\d+)?$)")
 _ASKED = re.compile(r"^(\?{1,2})([A-Za-z].*)$")  # "?stone": query stone
@@ -52,7 +53,7 @@ _SHORT = {
     "reqd": "required",
     "comps": "complications", "compls": "complications", "bx": "biopsy", "histo": "histology", "spec": "specimen",
     "specs": "specimens", "@": "at", "proph": "prophylaxis", "ppx": "prophylaxis",
-    "inj": "injection",
+    "inj": "injection", "ea": "each",
 }  # fmt: skip
 _CELLS = re.compile(r"\||\s;\s|\t")  # a line of a table is one of its own
 _LIST_MARK = re.compile(r"^\(?\d{1,2}[.)]$")
@@ -75,6 +76,11 @@ def _pieces(text: str) -> tuple[tuple[str, str, bool], ...]:
         return (*_pieces(text[:3]), *((mark, mark, True) for mark in text[3:]))
     if text in ("->", "→", "=>"):
         return ((text, "->", True),)
+    glued = [part for part in _GLUED.split(text) if part]
+    if len(glued) > 1:  # "12min->", "ea=40ml"
+        return tuple(piece for part in glued for piece in (
+            ((part, "=", True),) if part == "=" else _pieces(part)
+        ))  # fmt: skip
     if text == "??":
         return ((text, "query", False),)
     asked = _ASKED.match(text)

@@ -31,6 +31,12 @@ def _without_sum(note: OperativeNote, parts: list[Fact]) -> list[Fact]:
     """ "Four into the tear and two around the tendon, so six went in": the last is what the others come to."""
     if len(parts) < 3 or any(fact.value is None or fact.unit != parts[0].unit for fact in parts):
         return parts
+    first = min(parts, key=lambda fact: fact.evidence.first)
+    others = [fact for fact in parts if fact is not first]
+    if sum(fact.value or 0 for fact in others) == first.value and any(
+        all(passage.holds(fact) for fact in parts) for passage in note.sections.description
+    ):
+        return others  # "60 mL injected, 30 mL medial and 30 mL lateral"
     last = max(parts, key=lambda fact: fact.evidence.first)
     rest = [fact for fact in parts if fact is not last]
     passage = next((one for one in note.sections.description if one.holds(last)), None)

@@ -35,7 +35,7 @@ def another(amount: Amount, grammar: Grammar) -> str:
                                          _strength(sentence, at)):
                 at -= 1
             own = at == mention.last and not _owned_before(sentence, mention, grammar)
-            own = own and amount.after[:2] != ("of", "marrow") and amount.after[:2] != ("of", "blood")
+            own = own and not (amount.after[:1] == ("of",) and amount.after[1:2] and amount.after[1] in _OWN)
         if own:
             agent = mention.table == "drugs" and "anticoagulant" in rows[mention.id].classes
             return "agent" if agent else "drug"
@@ -49,6 +49,9 @@ def another(amount: Amount, grammar: Grammar) -> str:
         return "agent"
     spoken = amount.after[:2] == ("of", "anticoagulant") or amount.after[:1] == ("anticoagulant",)
     return "agent" if spoken else ""
+
+
+_OWN = words.PRODUCTS | {"marrow", "blood", "fat", "microfat", "nanofat", "plasma", "lipoaspirate", "aspirate"}
 
 
 def _tallied(amount: Amount) -> bool:
@@ -96,6 +99,10 @@ def counts(amount: Amount) -> bool:
     behind = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
     if behind[1:] and behind[1] in words.COUNTED and behind[0] in ("more", "further", "small"):
         return True
+    if behind == ["more", "of"] and sentence.tokens[index + 3 : index + 4] and (
+        sentence.tokens[index + 3].norm in ("#number", "#volume")
+    ):
+        return True  # "four more of six"
     of_each = amount.after[:1] and amount.after[0] in words.COUNTED_VESSELS and (
         [token.norm for token in sentence.tokens[index + 2 : index + 3]] in (["of"], ["x"], ["\u00d7"])
     )
@@ -171,9 +178,9 @@ def site_of(amount: Amount) -> Mention | None:
 
 def own_side(amount: Amount) -> Laterality | None:
     """ "From the left", "on the right", "left knee first four mils"."""
-    after = amount.after[:5]
-    for word in after:
-        if word in ("left", "right") and set(after[: after.index(word)]) & _TO:
+    after = amount.after[:_SIDE_REACH]
+    for at, word in enumerate(after):
+        if word in ("left", "right") and set(after[max(0, at - _LED_BY) : at]) & _TO:
             return "left" if word == "left" else "right"
     before = [word for word in amount.before[-6:] if word in ("left", "right", "l", "r")]
     if before and amount.before[-1] != "left":
@@ -181,6 +188,7 @@ def own_side(amount: Amount) -> Laterality | None:
     return None
 
 
+_SIDE_REACH, _LED_BY = 9, 4
 _TO = frozenset({"from", "on", "into", "in", "to", "the"})
 
 
@@ -210,3 +218,13 @@ def _has_number(amount: Amount, last: int) -> bool:
 
 _TO_LOSS = frozenset("was is : of about".split())
 _TAKEN = frozenset({"took", "take", "drew", "drawn", "from", "aspirated", "venous"})
+
+
+def of_trocar(sentence: Sentence, at: int) -> bool:
+    """Whether a gauge is of what draws or drills, or of a needle by its name, whose words tell its side too."""
+    near = {token.norm for token in sentence.tokens[max(0, at - 3) : at + 5]}
+    behind = {token.norm for token in sentence.tokens[at + 1 : at + 3]}
+    return bool(near & _TROCARS or behind & {"spinal", "block", "tuohy"})
+
+
+_TROCARS = frozenset("trocar jamshidi trephine wire cannula reamer crest".split())

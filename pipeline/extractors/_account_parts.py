@@ -18,6 +18,7 @@ PRODUCTS = frozenset("bone-marrow-concentrate bone-marrow-aspirate platelet-rich
                      "autologous-blood autologous-fat stem-cells".split())  # fmt: skip
 _DRAW = frozenset("draw draws pull pulls aspirate".split())  # "the second draw"
 _DRAWN = frozenset("drawn drew aspirated".split())
+_FATS = frozenset({"microfat", "nanofat", "lipoaspirate", "lipoaspirated"})
 _PELVIS = frozenset({"ilium", "ilia", "pelvis"})  # where marrow is drawn from, by no word for it
 _CITRATES = frozenset({"acd-a", "sodium-citrate"})  # what blood is drawn into that goes back in
 _OPERATIONS = ("bone-marrow", "platelet", "prp", "lipofill", "fat-graft", "autologous-blood")
@@ -47,7 +48,7 @@ def _names_product(sentence: Sentence, grammar: Grammar) -> bool:
 def is_fat(sentence: Sentence, grammar: Grammar) -> bool:
     """Whether a sentence names fat that is grafted."""
     named = base.mentions(sentence, "injectates", "procedures", "acts", "processing")
-    return any("fat" in m.id or "lipofill" in m.id or m.id == "emulsification" for m in named)
+    return sentence.says(_FATS) or any("fat" in m.id or "lipofill" in m.id or m.id == "emulsification" for m in named)
 
 
 def is_drawn(sentence: Sentence) -> bool:
@@ -212,6 +213,8 @@ def _where_split(sentence: Sentence, low: int, high: int) -> int:
             continue
         if token.norm in words.OPENS and not _led(sentence, at):
             break
+        if at == low + 2 and _ends_in(sentence, low, high):
+            break  # "right knee six mils in, left knee eleven"
         if at > low + 1 and (token.norm == "ebl" or token.norm == "blood" and tokens[at + 1].norm == "loss"):
             break  # "the whole five mils in blood loss ten"
         if token.norm in words.COUNTED and tokens[at + 1 : at + 2] and tokens[at + 1].quantity is not None:
@@ -239,6 +242,18 @@ def _heads(sentence: Sentence, at: int, high: int) -> bool:
     return all(token.norm in _HEADS | words.IS | {":", "of"} for token in tokens[at:high])
 
 
+def _ends_in(sentence: Sentence, low: int, high: int) -> bool:
+    """ "Right knee dry tap six mils in left knee eleven": the "in" ends what is told of one side, and the other side
+    opens what comes next."""
+    tokens = sentence.tokens
+    other = {"left": "right", "right": "left"}.get(tokens[low + 2].norm) if low + 3 < high < len(tokens) else None
+    if other is None or tokens[low + 1].norm != "in" or any(token.punctuation for token in tokens[low:high]):
+        return False
+    before = [token.norm for token in tokens[max(0, low - _SIDE_BACK) : low]]
+    return other in before and not {tokens[low + 2].norm, "#volume"} & set(before[before.index(other) :])
+
+
+_SIDE_BACK = 6  # tokens
 _HEADS = frozenset("final product volume concentrate concentrated bmac prp yield yields result end".split())
 _NEAR_NEXT = 3  # tokens
 

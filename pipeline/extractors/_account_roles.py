@@ -7,6 +7,7 @@ One answer for each amount: "draw", "count" (so many draws), "total", "lost", "m
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from pipeline.extractors import _amount_words as words
 from pipeline.extractors import _beside_amount, _direction, _draws, base
@@ -351,6 +352,8 @@ def _is_drawn(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
     """Whether it came out of the bone or the vein."""
     if "from" in after[:3] and set(after) & _WHERE_FROM:
         return True
+    if any(one in _OUT_OF_IT and two == "from" for one, two in pairwise(after[:5])):
+        return True  # "forty five mils of fat drawn from the abdomen"
     head = after[1:] if after[:1] == ("of",) else after
     while head[:1] and head[0] in _OF_BLOOD:
         head = head[1:]

@@ -66,7 +66,8 @@ def run_together(told: Told, amount: Amount, value: Decimal) -> tuple[Decimal, D
     if value < 100 or value != int(value):
         return None
     if len(told.pair) == 1:
-        return (hundreds, rest) if told.pair[0] * hundreds == rest else None
+        made = told.pair[0] * hundreds
+        return (hundreds, rest) if rest in (made, made + sum(told.products, Decimal(0))) else None
     if not any("it could be" in doubt for doubt in amount.quantity.doubts):
         return None
     return (hundreds, rest) if told.row and sum(told.row, hundreds) == rest else None
@@ -82,7 +83,8 @@ def lone(amount: Amount) -> bool:
 
 _ROW = frozenset(
     "left right and then again another now also just once more the it a next first second third fourth fifth sixth "
-    "last one each which gave gives yielded hole turn turned rotate rotated back we get got is was here on , -".split()
+    "last one each which gave gives yielded hole turn turned rotate rotated back we get got is was here on , - "
+    "centimetre centimeter cm moved over pulled".split()
 )
 
 
@@ -152,7 +154,9 @@ def sums_up(told: Told, amount: Amount, value: Decimal) -> bool:
     draws or the sums before it come to."""
     before = [word for word in amount.before if word not in ("it", "is", "was", "i", "we")]
     if before[-1:] in (["so"], ["held"], ["holds"], ["that's"], ["thats"]) or amount.before[-2:] in _THAT_IS:
-        return bool(told.row or told.pair or told.sums)
+        return bool(told.row or told.pair or told.sums) and (
+            not told.row or value >= max(told.row) or value == sum(told.row, Decimal(0)) - told.lost
+        )
     of_marrow = amount.after[:2] == ("of", "marrow") or amount.after[:3] == ("of", "bone", "marrow")
     drawn = sum(told.row, Decimal(0))
     if of_marrow and len(amount.after) < _SHORT and told.all and value > max(told.all) and value >= drawn and (

@@ -41,6 +41,7 @@ class Told:
     fluid: bool = False  # what stands for a drug is a fluid that came out of a joint
     at_once: bool = False  # no harvest is told, only what was given
     given: Decimal = Decimal(0)
+    lost: Decimal = Decimal(0)
     proved: bool = False  # a sum was told that the draws before it come to, with those told as "the same again"
     doubt: str = ""  # of the amount that is being told
 

@@ -35,7 +35,7 @@ KINDS = ("draw", "draw_count", "harvest_total", "discarded_volume", "product_vol
          "injection_total", "injection", "injection_needle", "fluid_out")  # fmt: skip
 
 _STORIES = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow-up", "preop-diagnosis"})
-_SURE, _LIKELY, _GAUGE = -12, 40, 30  # before any other claim; after those that stand right beside it
+_SURE, _LIKELY, _GAUGE = -12, 40, -2  # before any other claim; after those that stand right beside it
 
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
@@ -59,7 +59,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts += _account_told.again(told, reading, sentence, at)
             if at in amounts:
                 facts += _Entry(told, reading, amounts[at], grammar).facts()
-            elif token.norm == "#gauge" and told.is_on() and not _of_trocar(sentence, at):
+            elif token.norm == "#gauge" and told.is_on() and not _account_numbers.of_trocar(sentence, at):
                 gauges.append(at)
         if told.state == "given" or told.at_once:  # "US, 22G, 2.5 mL into the tendon"
             facts += [base.claim("injection_needle", reading, sentence, at, at, at, _GAUGE, unit="{gauge}")
@@ -81,11 +81,6 @@ def _lost(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
 
 
 _THROWN = frozenset({"threw", "throw", "thrown", "wasted"})
-
-
-def _of_trocar(sentence: Sentence, at: int) -> bool:
-    near = {token.norm for token in sentence.tokens[max(0, at - 3) : at + 5]}
-    return bool(near & {"trocar", "jamshidi", "trephine", "wire", "cannula", "reamer", "crest"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,9 +111,11 @@ class _Entry:
             case "total":
                 return self._total()
             case "spun":
-                before = told.fat or amount.quantity.value in (*told.all, *told.sums)
+                value = amount.quantity.value or 0
+                before = told.fat or value in (*told.all, *told.sums) or 2 * value < max(told.row, default=Decimal(0))
                 return [] if before else self._claim("harvest_total", scale="total", text=_draws.AS_SPUN)
             case "lost":
+                told.lost += amount.quantity.value or 0
                 told_so: dict[str, Any] = {} if {"no", "nothing", "none"} & set(amount.before) else {
                     "certainty": "affirmed"}  # "eight mils not needed and discarded"
                 return self._claim("discarded_volume", **told_so,
@@ -309,6 +306,8 @@ class _Entry:
         nothing = told.state == "named" and amount.bare and not (told.all or told.sums or told.products)
         if role == "total" and (nothing or not self._performed):
             return "", False  # "which should have been sixty"
+        if role == "draw" and not sure and amount.before[-1:] == ("so",):
+            return "", False  # "sixty, how much citrate, six, so six": no draw, and no sum of them
         if role == "draw" and not sure and phase == "injection" and {"through", "via"} & set(amount.after[:2]):
             role, sure = "given", True
         if role == "total" and told.state in ("made", "given"):
@@ -374,7 +373,7 @@ class _Entry:
                 side = told.target[0]
             if side is None and len(told.title) == 1 and told.target[0] in (None, *told.title):
                 side = "left" if "left" in told.title else "right"
-        if sure and state in ("made", "drawn", "named"):
+        if sure and (state in ("made", "drawn", "named") or told.fluid):
             told.state = "given"
         where = site.id if site is not None else None
         doubts = (told.doubt,) if told.doubt else ()

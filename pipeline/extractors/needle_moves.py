@@ -7,6 +7,7 @@ from decimal import Decimal
 from pipeline import cues, phases
 from pipeline.conversion import convert
 from pipeline.extractors import _amount_lists, _beside_amount, base
+from pipeline.extractors import _amount_words as words
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Scale, Sentence
 
@@ -74,6 +75,11 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
                            doubts=(lent,))]  # fmt: skip
     if quantity.dimension == "length" and (gauge := _beside_gauge(sentence, index)) is not None:
         return [_of_needle(reading, sentence, index, gauge, quantity)]
+    if quantity.dimension == "length" and index and sentence.tokens[index - 1].norm in words.CRESTS and (
+        _beside_amount.stops(sentence, index + 1)
+    ):
+        return [base.claim("harvest_depth", reading, sentence, index, index - 1, index, _TOLD, unit=quantity.unit,
+                           doubts=("what was so long was not said; taken as how deep it went",))]  # fmt: skip
     if quantity.dimension == "length" and (move := _moved_by(sentence, index)) is not None:
         kind, at, scale = move
         return [base.claim(kind, reading, sentence, index, at, index, _TOLD, unit=quantity.unit, scale=scale)]
@@ -89,6 +95,8 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         return [base.claim("needle_retraction", reading, sentence, index, index, index, _TOLD, scale="total")]
     if quantity.dimension == "length" and _for_each_draw(sentence, index):
         return [base.claim("needle_retraction", reading, sentence, index, index, index, _TOLD, scale="each")]
+    if quantity.dimension == "gauge" and (quantity.value or 0) >= _THIN:
+        return []  # it injects, and draws no marrow
     needle = cues.nearest(sentence, grammar, index, "needle")
     if quantity.dimension == "gauge" and (needle is None or needle[0] > _GAUGE_REACH):
         return [base.claim("harvest_needle", reading, sentence, index, index, index, _BARE_GAUGE)]
@@ -141,6 +149,7 @@ def _of_needle(reading: Reading, sentence: Sentence, index: int, gauge: int, qua
     return base.claim("harvest_needle", reading, sentence, index, gauge, index, _TOLD, unit=quantity.unit)
 
 
+_THIN = 23  # gauge; common practice, no source
 _SHORTEST = Decimal(4)  # cm, of needles that draw marrow; common practice, no source
 
 
@@ -308,7 +317,8 @@ def _at_depth(sentence: Sentence, index: int) -> tuple[int, int] | None:
     onward = any(token.norm in ("draw", "first", "last") for token in tokens[index + 2 : index + 5])
     where = {token.norm for token in tokens[index + 2 : index + 6]}
     in_joint = bool(where & _JOINT) and not where & _SURFACES
-    into = (after == "in" and _beside_amount.stops(sentence, index + 2)) or (
+    ends = _beside_amount.stops(sentence, index + 2) or tokens[index + 2].quantity is not None
+    into = (after == "in" and ends) or (
         after == "into" and bool(where & _SURFACES)
     )
     if length and into and (tokens[index - 1].norm in ("gauge", ",", "needle", "trocar") or "#gauge" in {
