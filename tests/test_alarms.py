@@ -10,6 +10,7 @@ import pytest
 from reading_of import loud
 
 QUIET = {
+    "a side taken back": "Right knee arthroscopy. Correction, left knee arthroscopy. No complications.",
     "arm of the position": "left knee arthroscopy and partial meniscectomy spinal with right arm out tourniquet on the "
                            "left thigh no complications",
     "leg in a boot": "Right total hip replacement. Spinal anaesthesia. Left leg in a boot. No complications.",

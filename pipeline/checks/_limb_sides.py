@@ -59,11 +59,17 @@ def _named(note: OperativeNote, side: str) -> Clash | None:
             else:
                 other.append((passage, match))
     for passage, match in other:
-        if match["part"].lower() not in own or _is_elsewhere(passage, match):
+        if match["part"].lower() not in own or _is_struck(passage, match) or _is_elsewhere(passage, match):
             continue
         if _heads(passage, match) or not _is_aside(note, passage, match):
             return Clash(own[match["part"].lower()], match.group(), passage.evidence, "limb")
     return None
+
+
+def _is_struck(passage: Passage, match: re.Match[str]) -> bool:
+    """ "Right knee arthroscopy. Correction, left knee": what was taken back is no side."""
+    said = passage.evidence.first + len(passage.text[: match.start()].split())
+    return any(one.first <= said <= one.last for one in passage.taken_back)
 
 
 def _heads(passage: Passage, match: re.Match[str]) -> bool:
@@ -91,6 +97,6 @@ def _ordered(note: OperativeNote, side: str) -> Clash | None:
     if both_told(note, side) or any(_full(match) == side for _, match in told):
         return None
     for passage, match in told:
-        if not _is_aside(note, passage, match):
+        if not _is_struck(passage, match) and not _is_aside(note, passage, match):
             return Clash(f"the operation ({side})", match.group(), passage.evidence, "worn")
     return None

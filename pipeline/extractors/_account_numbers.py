@@ -6,7 +6,7 @@ from __future__ import annotations
 from pipeline import cues
 from pipeline.extractors import _account_told, _beside_amount, _direction, _draws, base
 from pipeline.extractors import _amount_words as words
-from pipeline.extractors._account_parts import Amount, plain
+from pipeline.extractors._account_parts import Amount, plain, through_needle
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Mention, Sentence
 from pipeline.rows import Drug
@@ -151,7 +151,7 @@ def is_amount(amount: Amount) -> bool:
     sited = amount.quantity.value != 1 and not behind.norm.endswith("s") and any(
         m.first == index + 1 for m in base.mentions(amount.sentence, "sites", "processing")
     )
-    return sited or behind.norm in _MAY_FOLLOW or behind.quantity is not None
+    return sited or behind.norm in _MAY_FOLLOW or behind.quantity is not None or through_needle(amount)
 
 
 _COUNTS = frozenset("count platelets platelet ficat arco grade stage speed rpm minutes weeks age number".split())

@@ -88,6 +88,17 @@ class Amount:
         return not self.quantity.dimension
 
 
+def through_needle(amount: Amount) -> bool:
+    """ "Eighty through each needle", "four through the first needle and four through the second"."""
+    which = amount.after[1:2] == ("each",) or (amount.after[1:2] == ("the",) and amount.after[2:3] in _WHICH)
+    named = bool(_NEEDLES & set(amount.after[1:6])) or (which and amount.sentence.says(_NEEDLES))
+    return amount.after[:1] == ("through",) and named
+
+
+_NEEDLES = frozenset("needle needles cannula cannulae cannulas".split())
+_WHICH = (("first",), ("second",), ("third",), ("other",), ("#ordinal",))
+
+
 def amounts(sentence: Sentence) -> list[Amount]:
     """The amounts of a sentence, in order."""
     found = list(_amounts(sentence))

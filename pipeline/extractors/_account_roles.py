@@ -11,7 +11,7 @@ from itertools import pairwise
 
 from pipeline.extractors import _amount_words as words
 from pipeline.extractors import _beside_amount, _direction, _draws, base
-from pipeline.extractors._account_parts import Amount, plain
+from pipeline.extractors._account_parts import Amount, plain, through_needle
 
 _PRODUCTS = words.PRODUCTS | {"product", "plasma", "microfat", "nanofat", "buffy", "fat", "conc"}
 _SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
@@ -292,6 +292,8 @@ def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
         return True  # "anterior four, medial three"
     if set(before[-5:]) & {"from", "aspirated", "drawn"} and "into" not in after:
         return False
+    if through_needle(amount) and not words.DREW & set(before):
+        return True
     lead = after[1:] if after[:1] and after[0] in words.IS else after
     if words.GIVEN & set(lead[:10]):
         return True

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from pipeline.extractors import _amount_lists, _direction, _draw_counts, _draws
 from pipeline.extractors import _amount_words as words
-from pipeline.extractors._account_parts import Amount
+from pipeline.extractors._account_parts import Amount, through_needle
 from pipeline.extractors._account_told import Told
 from pipeline.grammar import Grammar
 
@@ -139,7 +139,7 @@ _RUNNING = 3  # numbers that go up by the first
 def may_be_given(state: str, amount: Amount) -> bool:
     """Whether a bare number is one of those that may go in: no age, no time, no year, no "one" of something."""
     value = amount.quantity.value
-    if not amount.bare:
+    if not amount.bare or through_needle(amount):
         return True
     counted = value == 1 and not _TO_PLACE & set(amount.after[:1])
     return state in ("made", "given", "drawn") and value is not None and value <= _MOST_GIVEN and not counted

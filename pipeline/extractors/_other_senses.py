@@ -138,7 +138,7 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id in _SEEN_AS_WELL:
         seen = _SIGNS & set(before[-4:]) or _SHOWN & set(before[-3:])
         return bool(seen) or (after[:1] != [] and after[0] in ("was", "were") and bool(_NOTED & set(after[1:2])))
-    if mention.id == "injection" and said == "injected" and _is_red(sentence, mention):
+    if mention.id == "injection" and said == "injected" and is_red(sentence, mention):
         return True
     if mention.id == "reduction" and said == "reduction" and after[:1] in (["of"], ["in"]):
         return bool(_AMOUNTS & {token.norm for token in tokens[mention.last + 1 : mention.last + 5]})
@@ -229,7 +229,7 @@ def _is_sewn(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
 _RED = _words("nerve synovium sclera conjunctiva mucosa vessels tympanic drum membrane pharynx capsule eye lining")
 
 
-def _is_red(sentence: Sentence, mention: Mention) -> bool:
+def is_red(sentence: Sentence, mention: Mention) -> bool:
     """ "The nerve was hourglass shaped and injected": it was red, and nothing was injected."""
     start, end = clauses.bounds(sentence, mention.first)
     here = sentence.tokens[start : min(end, mention.last + 4)]

@@ -83,11 +83,26 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             else:
                 facts.append(fact)
         facts[before:] = _shared_name.split(reading, sentence, facts[before:], grammar)
+    facts = [fact for fact in facts if not _is_occasion(reading, fact, facts)]
     # in the body of a note that names its operation, a further one in other words is a step
     named = any(fact.kind == "procedure" and fact.status == "performed" for fact in facts)
     facts += [replace(fact, kind="act") if named else fact for fact, whole in told if whole or not named]
     facts += [_as_step(fact, active, facts, grammar) for fact, active in verbal]
     return facts + _only_act(reading, facts, grammar)
+
+
+def _is_occasion(reading: Reading, fact: Fact, facts: list[Fact]) -> bool:
+    """ "Right knee arthroscopy ... at arthroscopy no tear was seen": when it was seen, and no further operation."""
+    if fact.kind != "procedure" or fact.name != "arthroscopy" or not any(
+        other.kind == "procedure" and (other.name or "").endswith("-arthroscopy") for other in facts
+    ):
+        return False
+    sentence = reading.sentence_at(fact.evidence.first)
+    before = [token.norm for token in sentence.tokens if token.last < fact.evidence.first][-2:] if sentence else []
+    return bool(before) and (before[-1] in _WHEN or (before[-1] in ("the", "this", "our") and before[0] in _WHEN))
+
+
+_WHEN = frozenset({"at", "on", "during"})
 
 
 def _as_step(fact: Fact, active: bool, facts: list[Fact], grammar: Grammar) -> Fact:
