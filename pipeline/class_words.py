@@ -3,6 +3,7 @@ with an amount. Whether that drug was given then is not for a program to decide.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
@@ -71,6 +72,33 @@ def withdrawn(reading: Reading, grammar: Grammar) -> list[_Withdrawal]:
     return found
 
 
+def denied_drugs(facts: Sequence[Fact], reading: Reading) -> list[tuple[str, int, str]]:
+    """Name, word id and words of drugs that are denied as such, and not only a further dose of them or a place."""
+    words = [word.text.lower().strip(".,;:") for word in reading.words]
+    found = []
+    for fact in facts:
+        if fact.kind != "medication" or fact.certainty != "negated" or fact.name is None or fact.role == "avoid":
+            continue
+        first, last = fact.evidence.first, fact.evidence.last
+        before, behind = ([fold(word) for word in some] for some in (words[max(0, first - _BEFORE) : first],
+                                                                      words[last + 1 : last + 4]))  # fmt: skip
+        if fact.status == "performed" and not _is_of_more(before, behind) and (
+            _PLACED.isdisjoint(behind[:1]) or behind == ["in", "the", "end"]
+        ):
+            found.append((fact.name, first, " ".join(words[max(0, first - 2) : last + 4])))
+    return found
+
+
+_PLACED = _words("into in to on for with intra intrathecal intravenous iv")
+
+
+def _is_of_more(before: list[str], behind: list[str]) -> bool:
+    """Whether the words around what is denied tell of more of it, of later or of an illness."""
+    told = [*(word for word in before if word != "left"), *behind]
+    out = ("left", "out") in pairwise(behind) or ("after", "all") in pairwise(behind)
+    return not _NO_MORE.isdisjoint(told) and not out
+
+
 def _is_denied(sentence: Sentence, grammar: Grammar, at: int, last: int) -> bool:
     tokens, words = sentence.tokens, folded(sentence)
     behind = []
@@ -81,10 +109,7 @@ def _is_denied(sentence: Sentence, grammar: Grammar, at: int, last: int) -> bool
     before = [*words[max(0, at - _BEFORE) : at]]
     while "." in before or ";" in before:
         before.pop(0)
-    near = [*words[last + 1 : last + 1 + len(behind[:3])]]
-    if not _NO_MORE.isdisjoint([*before, *near]) and ("left", "out") not in pairwise(near) and (
-        ("after", "all") not in pairwise(near)
-    ):
+    if _is_of_more(before, [*words[last + 1 : last + 1 + len(behind[:3])]]):
         return False
     if any(token.quantity is not None for token in behind[:3]):
         return False  # "no antibiotic for six weeks", "no local ten mils ..."
@@ -101,8 +126,13 @@ def _is_denied(sentence: Sentence, grammar: Grammar, at: int, last: int) -> bool
     return False
 
 
-def doubt(fact: Fact, denied: list[_Withdrawal], grammar: Grammar) -> str | None:
-    """Why an amount may not stand though it was said: its class was denied behind it."""
+def doubt(
+    fact: Fact, denied: list[_Withdrawal], drugs: list[tuple[str, int, str]], grammar: Grammar
+) -> str | None:
+    """Why an amount may not stand though it was said: the drug or its class was denied behind it."""
+    for name, at, said in drugs:
+        if name == fact.name and at > fact.evidence.last:
+            return f"'{said}' is said behind it: it may not have been given"
     row = grammar.table("drugs", Drug).get(fact.name or "")
     if row is None:
         return None

@@ -36,8 +36,9 @@ def start_behind(sentence: Sentence, hit: CueHit) -> int:
     counts it.
     """
     first = _start(sentence, hit)
-    counted = first > 0 and hit.rule.axis == "certainty" and sentence.tokens[first - 1].norm in ANOTHER
-    return first - counted
+    before = sentence.tokens[first - 1] if first and (hit.rule.axis == "certainty" or hit.rule.id in _PLANNED) else None
+    number = before.quantity if before is not None and hit.rule.id in _PLANNED else None
+    return first - (before is not None and (before.norm in ANOTHER or number is not None and not number.dimension))
 
 
 def _start(sentence: Sentence, hit: CueHit) -> int:
@@ -118,7 +119,7 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
             token.quantity.dimension in ("mass", "volume", "amount", "fraction") and tokens[index + 1].norm != "of"
         ):
             return index + 1  # "gentamicin 240 mg apixaban stopped three days ago", not "40 mg of Kenalog last year"
-        if certainty and not named and token.norm in _INTO_THE_SPINE:
+        if (certainty or hit.rule.id in _PLANNED) and not named and token.norm in _INTO_THE_SPINE:
             return index  # "mother rheumatoid arthritis spinal tried twice failed"
         if not named and index in parts and not thick and _is_subject(sentence, parts[index]):
             return _with_article(tokens, parts[index])
@@ -313,7 +314,7 @@ def _goes_on(tokens: tuple[Token, ...], start: int) -> bool:
 
 
 _PLANNED = frozenset({"planned-before", "planned-after", "told-ahead", "talked-of"})
-_OPERATIONS = frozenset({"procedures", "acts", "drugs", "injectates"})
+_OPERATIONS = frozenset({"procedures", "acts", "drugs", "injectates", "devices", "drains", "anaesthesia"})
 # Words for one more dose or thing, which is denied and leaves the one before it as it was.
 ANOTHER = frozenset({"second", "third", "further", "another", "repeat", "redose", "redosing", "top-up", "extra"})
 

@@ -59,7 +59,7 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
     stands = [_Words.of(one) for one in sentences]
     dosed = {fact.group for fact in facts if fact.kind in _AMOUNTS and fact.group is not None}
     undone = dose_talk.undone(facts)
-    denied = class_words.withdrawn(reading, grammar)
+    denied, drugs = class_words.withdrawn(reading, grammar), class_words.denied_drugs(facts, reading)
     told: list[Fact] = []
     for fact in facts:
         at = bisect_right(begins, fact.evidence.first) - 1
@@ -68,8 +68,8 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
         reason = None if place is None else next(_reasons(fact, place, fact.group in dosed, grammar), None)
         if reason is None and place is not None and fact.group in undone and fact.kind in _AMOUNTS and _is_done(fact):
             reason = dose_talk.OF_ONE_UNDONE
-        if reason is None and place is not None and denied and fact.kind in dose_talk.KINDS and _is_done(fact):
-            reason = class_words.doubt(fact, denied, grammar)
+        if reason is None and place is not None and fact.kind in dose_talk.KINDS and _is_done(fact):
+            reason = class_words.doubt(fact, denied, drugs, grammar)
         told.append(fact if reason is None else replace(fact, doubts=(LEAD + reason,)))
     return told
 

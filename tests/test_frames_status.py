@@ -86,6 +86,35 @@ def test_what_was_only_announced_was_not_done(frame: str) -> None:
     assert [f for facts in told.values() for f in facts if f.kind in _KINDS and not f.doubts] == []
 
 
+DENIED_ITSELF = """
+DOSE. NAME was not given | DOSE no the NAME was left out | DOSE. In the end no NAME | DOSE. We left out the NAME
+DOSE. NAME omitted | DOSE. No NAME given | DOSE and then we decided against the NAME | DOSE. She refused the NAME
+DOSE. NAME cancelled | DOSE. We held the NAME | DOSE. Without NAME in the end | DOSE. I did not give the NAME
+"""
+DENIED_MORE = """
+DOSE given. No further NAME | DOSE given. NAME not repeated | DOSE given. No NAME afterwards
+DOSE given. No NAME allergy | DOSE given. No second NAME | DOSE given. Home without NAME
+"""
+NAMES = (("kenalog forty milligrams", "kenalog"), ("ten mils of bupivacaine", "bupivacaine"),
+         ("a hundred of morphine", "morphine"))  # fmt: skip
+
+
+def _named(frame: str, dose: str, name: str) -> list[Fact]:
+    said = ". ".join(one[0].upper() + one[1:] for one in frame.replace("DOSE", dose).replace("NAME", name).split(". "))
+    return [f for f in _done(f"Right knee arthroscopy. {said}. Skin closed.") if f.kind.startswith("medication")]
+
+
+@pytest.mark.parametrize("frame", _frames(DENIED_ITSELF))
+def test_a_drug_that_is_denied_behind_its_dose_is_in_doubt(frame: str) -> None:
+    assert [f for one in NAMES for f in _named(frame, *one) if not f.doubts] == []
+
+
+@pytest.mark.parametrize("frame", _frames(DENIED_MORE))
+def test_more_of_a_drug_takes_nothing_back(frame: str) -> None:
+    told = {name: _named(frame, dose, name) for dose, name in NAMES}
+    assert [name for name, facts in told.items() if not facts or any(f.doubts for f in facts)] == []
+
+
 def test_of_two_things_announced_together_neither_is_sure() -> None:
     facts = _done("Right knee. Now I'll give kenalog forty milligrams and bupivacaine ten mils. That's in.")
     doses = [f for f in facts if f.kind in _KINDS]
