@@ -90,6 +90,8 @@ def doubts(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
     first, last = _statement(fact.name, place, _OTHERS)
     if fact.kind in KINDS:
         yield from _amount(place, first, last)
+        if (order := _order(place)) is not None and not _is_given(place, first, last, order, order):
+            yield f"'{place.sentence.tokens[order].text}' orders what comes afterwards: it may be for later"
     if _OF[fact.kind] != "seen" and (
         condition := _condition(place, *_statement(fact.name, place, _OTHERS - _SEEN_TABLES))
     ):
@@ -107,6 +109,22 @@ def doubts(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
             continue
         yield f"'{' '.join(token.text for token in sentence.tokens[low : high + 1])}' is said of it: {row.reason}"
         return
+
+
+_HOME = _words("home discharge discharged")
+_DURING = _words("induction during before closure skin incision now already intravenously iv")
+
+
+def _order(place: Place) -> int | None:
+    """ "Catheter out tomorrow, enoxaparin 40 mg, clinic 6 weeks": an order before it in the sentence, behind a mark."""
+    tokens = place.sentence.tokens
+    if _DURING & {token.norm for token in tokens} or any(
+        token.quantity is not None and token.quantity.form == "clock" for token in tokens
+    ):
+        return None
+    orders = [m.first for m in place.sentence.mentions if m.table == "aftercare" and m.last < place.first]
+    orders += [0] if tokens[0].norm in _HOME else []
+    return next((at for at in orders if any(token.punctuation for token in tokens[at : place.first])), None)
 
 
 _WHEN = _words("once when until after unless")

@@ -276,6 +276,10 @@ def _crosses(start: int, end: int, taken: list[tuple[int, int]]) -> bool:
     return False
 
 
+_TITLED = frozenset("doctor dr dr. mister mr mr. missus mrs mrs. professor prof prof.".split())
+_OF_PEOPLE = frozenset({"team", "sides", "sex"})
+
+
 def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
     """The sentence with its mentions, in order. A phrase inside a longer one of any table is dropped;
     equal stretches of several tables are all kept (what decides is the extractor's business)."""
@@ -315,6 +319,8 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
             continue
         if table in _DISEASES and _names_service(norms, end):
             continue
+        if end == start + 1 and start and norms[start - 1] in _TITLED and table not in _OF_PEOPLE:
+            continue  # "doctor Stone", "Mrs Polyp"
         kept.append(Mention(table, ident, start, end - 1))
     kept += _sharing(kept, norms, grammar)
     kept.sort(key=lambda mention: (mention.first, mention.last, mention.table, mention.id))

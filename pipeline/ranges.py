@@ -54,10 +54,23 @@ _NUMERIC = frozenset({"number", "range", "fraction"})
 
 def join(tokens: Sequence[Token]) -> list[Token]:
     """Joins ranges and compounds, hands a shared unit down a list, takes comparators in."""
-    out = _ranges(list(tokens))
+    out = _ranges(_parts_of_one(list(tokens)))
     out = _compounds(out)
     out = _shared(out)
     return _compared(out)
+
+
+def _parts_of_one(tokens: list[Token]) -> list[Token]:
+    """ "Point three of a millilitre", "0.05 of a mg": so much of one."""
+    for at in range(len(tokens) - 3, -1, -1):
+        part, one = tokens[at].quantity, tokens[at + 2].quantity
+        if tokens[at + 1].norm != "of" or part is None or one is None or not _bare(part) or not one.unit:
+            continue
+        if one.value != 1 or tokens[at + 2].text.lower().split()[0] not in ("a", "an") or not (part.value or 1) % 1:
+            continue
+        said = replace(one, value=part.value, comparator=part.comparator, doubts=(*part.doubts, *one.doubts))
+        tokens[at : at + 3] = [_wide(tokens[at : at + 3], said)]
+    return tokens
 
 
 def _plain(token: Token) -> Quantity | None:

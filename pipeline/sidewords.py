@@ -117,6 +117,8 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if row.group == "with-sided-site":
         return Side(first, last, "bilateral") if _before_sided(sentence, grammar, last, of_part=True) else None
     norms = [token.norm for token in sentence.tokens[max(0, first - 2) : last + 1]]
+    if norms[-2:] == ["right", "angle"] and sentence.says(_JAW) and not {"a", "at"} & set(norms[:-2]):
+        return Side(last - 1, last - 1, "right")  # "fracture of the right angle and left parasymphysis"
     if row.id == "left-behind" and _LEFT_SO & {token.norm for token in sentence.tokens[last : last + 2]}:
         return None  # "one more was left behind the popliteus", "left alone acl intact"
     if row.id in _NO_NOUN and first and sentence.tokens[first - 1].norm == "the" and (
@@ -153,6 +155,7 @@ def _before_levels(sentence: Sentence, at: int) -> int:
     return at
 
 
+_JAW = _words("mandible mandibular parasymphysis symphysis jaw champy ramus condyle condylar splint occlusion")
 _OF_VERB = _words(
     "a an the it some them him her us behind against across beside near next along beneath above below past"
 )

@@ -142,6 +142,33 @@ def test_a_clamp_or_a_graft_has_no_tourniquet_time() -> None:
         assert not [fact for fact in facts_of(text) if fact.kind == "tourniquet_time"]
 
 
+PARTS_OF_ONE = (
+    ("lidocaine, point three of a millilitre", "0.3"), ("0.05 of a mL of lidocaine", "0.05"),
+    ("half of a millilitre of lidocaine", "0.5"), ("three quarters of a millilitre of lidocaine", "0.75"),
+    ("two tenths of a mil of lidocaine", "0.2"), ("nought point one of a millilitre of lidocaine", "0.1"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("said", "value"), PARTS_OF_ONE)
+def test_a_part_of_one_is_no_whole_one(said: str, value: str) -> None:
+    facts = facts_of(f"Cataract right eye. {said[0].upper()}{said[1:]} was given.")
+    assert [fact.value for fact in facts if fact.kind == "medication_volume"] == [Decimal(value)]
+
+
+def test_names_of_people_are_no_things() -> None:
+    for text in ("Right ureteroscopy. Surgeon doctor Stone, assistant Dr. Cast.", "Mrs Polyp, by doctor Carys Lee."):
+        kinds = {fact.kind for fact in facts_of(text)}
+        assert kinds.isdisjoint({"finding", "diagnosis", "dressing", "device", "complication"})
+
+
+def test_a_drug_among_orders_for_afterwards_does_not_stand_as_given() -> None:
+    for orders in ("Catheter out tomorrow, X, clinic 6 weeks", "Drain out day 2, X, stitches out", "Home today, X"):
+        facts = facts_of(f"Myomectomy. {orders.replace('X', 'enoxaparin 40 mg')}.")
+        given = [fact for fact in facts if fact.kind.startswith("medication")]
+        assert given
+        assert all(fact.doubts or fact.status == "planned" for fact in given)
+
+
 def test_a_tract_in_french_is_no_age() -> None:
     assert not [fact for fact in facts_of("Right PCNL. 30F tract, stone 22 mm.") if fact.kind == "patient_age"]
 
@@ -185,6 +212,10 @@ WRONG = (
     ("Left trabeculectomy. MMC on 3 sponges, 2 minutes, 3 sponges out.", "3 sponges out", "2 sponges out", "packs"),
     ("Hysterectomy. The left ureter was seen. No complications.", "seen", "cut and reimplanted", "complication"),
     ("Left PCNL. Punctured the left lower pole calyx.", "the left", "the right", "side_unplaced"),
+    ("Mitral repair. 2 pairs to A2 and 1 pair to P2, 3 pairs of neochords.", "3 pairs", "5 pairs", "listed_count"),
+    ("Liver transplant. Cold ischaemia 7 h 10 min (03:25-10:35).", "7 h", "9 h", "stated_sums"),
+    ("Myomectomy. 4 fibroids: 8, 5, 3 and 2 cm.", "4 fib", "6 fib", "listed_count"),
+    ("AVR. Cardioplegia 1000 mL antegrade.", "1000", "10", "plausible"),
     ("Vitrectomy left eye. Cefuroxime 1 mg intracameral.", "1 mg", "10 mg", "drug_dose"),
     ("EVAR. Contrast 90 mL.", "90 mL", "900 mL", "plausible"),
     ("Pyloromyotomy. Mucosa intact. No complications.", "intact", "opened and closed with PDS", "complication"),

@@ -32,7 +32,7 @@ _NEAR, _STREAM = 3, 40  # tokens
 def told(read: Sequence[Token]) -> Told | None:
     """The first that cannot come to its number. Pure."""
     return (_by_use(read) or _one_and_several(read) or _in_each_of_two(read) or _drains(read) or _drain_each_side(read)
-            or _teeth(read))  # fmt: skip
+            or _teeth(read) or _restated(read))  # fmt: skip
 
 
 def _plural(token: Token) -> bool:
@@ -200,3 +200,31 @@ def _teeth(read: Sequence[Token]) -> Told | None:
     if len(named) < _NEAR or said == len(named):
         return None
     return said, "teeth", f"{len(named)} named, said: {said}"
+
+
+def _restated(read: Sequence[Token]) -> Told | None:
+    """ "Two pairs to A2 and one pair to P2, three pairs of neochords": the noun again behind its parts, at the end."""
+    counted: list[tuple[int, int, str]] = []
+    for at, token in enumerate(read[:-2]):
+        number, noun = count(token), read[at + 1].norm
+        if number is None or not noun.isalpha() or len(noun) < _SHORTEST:
+            continue
+        counted.append((at, number, noun.removesuffix("s")))
+    for place, (at, said, noun) in enumerate(counted):
+        parts = [one for one in counted[:place] if one[2] == noun]
+        first = parts[0][0] if parts else at
+        between = [one for one in counted[:place] if one[0] >= first]
+        if len(parts) < 2 or len(parts) != len(between) or at - first > _STREAM or read[at - 1].norm != ",":
+            continue
+        if any(one.norm in _ENDS for one in read[first:at]) or not all(
+            read[one[0] + 2].norm in _TO_PLACE for one in parts
+        ):
+            continue
+        worked = sum(one[1] for one in parts)
+        if said > max(one[1] for one in parts) and said != worked:
+            return said, read[at + 1].norm, f"{' + '.join(str(one[1]) for one in parts)} = {worked}, said: {said}"
+    return None
+
+
+_SHORTEST = 4  # letters
+_TO_PLACE = frozenset({"to", "for", "on", "in", "at", "into", "from", "above", "below"})

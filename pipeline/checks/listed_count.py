@@ -135,8 +135,14 @@ def _sizes(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
         return None
     words = ", ".join(f"{value}" for value in values)
     # Fewer lengths than things, each length once: one of them may have been used twice. Not "three, 22 and 20 mm".
-    sure = len(values) > head.number or len(set(values)) < len(values) or len(values) == 2
+    sure = len(values) > head.number or len(set(values)) < len(values) or len(values) == 2 or head.noun in _SEEN
     return f"{words} {unit.unit} = {len(values)} listed, said: {head.number}", "warning" if sure else "note"
+
+
+# What is found and measured one by one; of screws one length may be told for two.
+_SEEN = frozenset(
+    "fibroids myomas polyps stones tumours tumors lesions cysts nodules ulcers tears holes defects".split()
+)
 
 
 def _plural(token: Token) -> bool:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 
 from pipeline.checks.base import amount, called, finding, placed, plain, read, shown, span, unit_words
@@ -9,7 +10,7 @@ from pipeline.conversion import convert
 from pipeline.grammar import Grammar
 from pipeline.limits import limits
 from pipeline.note import OperativeNote
-from pipeline.records import Fact, Finding
+from pipeline.records import Fact, Finding, Token
 from pipeline.rows import Kind, Limit
 
 MEANING = "A number outside the plausible range of its kind, with the likely reading (a factor of ten, another unit)."
@@ -52,19 +53,29 @@ def _weighed(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         tokens = read(passage)
         for at, token in enumerate(tokens):
             quantity = token.quantity
-            if quantity is None or quantity.value is None or quantity.unit not in ("g", "mg"):
+            if quantity is None or quantity.value is None or quantity.unit not in ("g", "mg", "kg"):
                 continue
             near = [one.norm for one in tokens[max(0, at - _BESIDE) : at + _BESIDE + 1]]
             much = row is not None and row.high is not None and quantity.unit == "g" and quantity.value > row.high
             named = {one.norm for one in tokens[max(0, at - _BEFORE) : at + _BESIDE]} & _ORGANS
             little = quantity.unit == "mg" and named and _weighs(near)
-            if (much and "cement" in near) or little:
+            heavy = quantity.unit == "kg" and quantity.value > _HEAVIEST and _out(tokens, at)
+            if (much and "cement" in near) or little or heavy:
                 made = finding(
                     "plausible", "warning", f"“{token.text}” is hardly possible as the weight of what it was said of.",
                     ask="Say the weight again, with its unit.", about=f"w{passage.evidence.first + at}",
                 )  # fmt: skip
                 found.append(placed(made, passage.evidence))
     return found
+
+
+_HEAVIEST = 25  # kg; the largest tumours weigh some 20 kg: common practice, no source
+
+
+def _out(tokens: Sequence[Token], at: int) -> bool:
+    """Whether a weight is that of what was taken out or put in ("graft 1540 kg", "together 412 kg")."""
+    lead = [one.norm for one in tokens[max(0, at - 3) : at]]
+    return bool({"graft", "together", "specimen", "specimens", "resected", *_ORGANS} & set(lead))
 
 
 def _weighs(near: list[str]) -> bool:
@@ -123,7 +134,7 @@ def _name(note: OperativeNote, fact: Fact) -> str:
     return "" if noun == "head" and fact.unit != "mm" else noun  # "ten centimetres, head cut": of the incision
 
 
-_STONES = frozenset({"stone", "stones", "calculus", "calculi", "staghorn", "polyp", "polyps"})
+_STONES = frozenset({"stone", "stones", "calculus", "calculi", "staghorn", "polyp", "polyps", "nodule"})
 
 
 def _inside(fact: Fact, row: Limit) -> bool:

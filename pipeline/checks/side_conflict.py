@@ -181,7 +181,8 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
         if (elsewhere and not beside) or (fact.name in _HEALTHY and not treated):
             return None
         near = related or beside or (place is not None and place.group == "spine" and _on_spine(operated, grammar))
-        severity = "warning" if near and fact.kind in ("finding", "grade", "aftercare") else "note"
+        weighed = fact.name == "specimen-weight"  # what was taken out lay on the side of the operation
+        severity = "warning" if weighed or (near and fact.kind in ("finding", "grade", "aftercare")) else "note"
         if is_worn(fact) and not elsewhere and not both_told(note, operated[0].laterality):
             severity = "warning"
     told = [one for one in note.of(*_ILL) if one is not fact and one.laterality == operated[0].laterality]

@@ -131,6 +131,7 @@ def _in(quantity: Quantity | None, unit: str | None) -> Decimal | None:
 def _spans(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
     """ "08:34 to 09:21 (47 min)"; a tourniquet whose times are all entries is left to tourniquet_times."""
     clocks = [at for at, token in enumerate(tokens) if token.quantity is not None and token.quantity.form == "clock"]
+    yield from _ahead(tokens, clocks)
     for first, second in pairwise(clocks):
         if second - first > _CLOSE or not {token.norm for token in tokens[first + 1 : second]} <= _TO:
             continue
@@ -149,6 +150,22 @@ def _spans(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> It
             continue
         if not _held_as_tourniquet(note, passage, minutes):
             yield at, f"{late.text} - {early.text} = {gap} min, said: {plain(minutes)} min"
+
+
+def _ahead(tokens: Sequence[Token], clocks: Sequence[int]) -> Iterator[tuple[int, str]]:
+    """ "Cold ischaemia 7 h 10 min (03:25-10:35)": the length right before the bracket with its times."""
+    for first, second in pairwise(clocks):
+        closed = [one.norm for one in tokens[second + 1 : second + 2]] == [")"]
+        bracket = closed and tokens[max(0, first - 1)].norm == "("
+        minutes = _in(tokens[first - 2].quantity, "min") if bracket and first > 1 else None
+        early, late = tokens[first].quantity, tokens[second].quantity
+        if minutes is None or early is None or late is None or not {
+            one.norm for one in tokens[first + 1 : second]
+        } <= _TO:
+            continue
+        gap = minutes_between(early.text, late.text)
+        if gap is not None and abs(minutes - gap) > _SLACK:
+            yield first - 2, f"{late.text} - {early.text} = {gap} min, said: {plain(minutes)} min"
 
 
 def _whole(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:

@@ -112,6 +112,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if dimension == "fraction" and (set(before[-2:]) & _SURFACE or set(after[:2]) & _BURNT):
         return False  # "chest six percent, arm three percent, so nine percent excised"
     given = dimension in ("mass", "amount", "catalytic")
+    if given and _is_worked_share(before, piece):
+        return False
     if given and _has_a_name(passage, piece, ahead=piece.first < drug.evidence.first):
         return False  # "ibuprofen 200 mg, para 300 mg": of a name that no row has
     if dimension == "volume" and before[-1:] == ["of"] and set(before[-2:-1]) & _CONTAINERS:
@@ -186,6 +188,17 @@ _SURFACE = frozenset(
 )
 _BURNT = frozenset("excised debrided grafted burned burnt burn burns tbsa total".split())
 _DRAINED = frozenset({"drain", "drains", "drainage"})
+
+
+def _is_worked_share(before: list[str], piece: Evidence) -> bool:
+    """ "20 U in 100 mL, 40 mL injected (8 U)": what the volume that was given holds of the dose."""
+    told = [token.quantity for token in base.tokenized(" ".join(before)) if token.quantity is not None]
+    own = next((token.quantity for token in base.tokenized(piece.heard) if token.quantity is not None), None)
+    doses = [one.value for one in told if own is not None and one.unit == own.unit and one.value]
+    volumes = [one.value for one in told if one.dimension == "volume" and one.value]
+    return own is not None and len(doses) == 1 and len(volumes) == 2 and (
+        own.value == doses[0] * volumes[1] / volumes[0]
+    )
 
 
 def _volumes(words: list[str]) -> list[Decimal]:

@@ -78,12 +78,20 @@ def _of_scope(sentence: Sentence, index: int) -> tuple[str, int] | None:
     return ("incision" if tokens[at].norm == "in" else "operation_end"), at
 
 
+_BORN = frozenset({"baby", "boy", "girl", "child", "infant", "twin"})
+
+
 def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
     """ "Cut at eleven nineteen, ..., done at eleven thirty four", "no complications done sixteen oh nine", "Over at ten
     past nine."."""
     tokens = sentence.tokens
     at = index - 1 - (index >= 2 and tokens[index - 1].norm in ("at", ",", ":"))
     if at >= 0 and tokens[at].norm == "baby":
+        return "delivery", at
+    behind = tokens[at - 2].quantity if at > 1 else None  # "10:04 baby out 10:40 skin closed": the time stands first
+    if at > 0 and tokens[at].norm in ("out", "born", "delivered") and tokens[at - 1].norm in _BORN and (
+        behind is None or behind.form != "clock"
+    ):
         return "delivery", at
     if at >= 0 and tokens[at].norm == "decision":
         return "decision", at

@@ -47,6 +47,7 @@ _LATER = re.compile(
     rf"what (?:[a-z']+ ){{1,5}}{_AFTER}{_END}"
     rf"|{_NEGATED} (?:in|of|to|about|with|for) (?:the |his |her )?(?:diagnosis|dx)\b"
     rf"|(?:diagnosis|dx) {_STAYS}(?:{_SAME}|{_NEGATED})\b"
+    rf"|{_SAME} (?:diagnosis|dx)(?= *$| ?[.;,)])|(?:that|this|it)(?:'s| is| was) still the (?:diagnosis|dx)\b"
     rf"|{_NEGATED}(?= *$| [.;,]| (?:doctor|dr|surgeon|mister|mr|miss|ms)\b)"
     rf"|(?:diagnosis|dx) (?:stays|stayed|stands|stood|remains|remained|holds|held)"
     rf"(?: (?:just )?(?:as|the way) it (?:was|is)\b|(?: good| as before)?{_END}))"

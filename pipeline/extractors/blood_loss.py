@@ -273,7 +273,7 @@ def _bare_loss(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[F
             text = cues.words(sentence, word.first, word.last).lower()
             return [base.make("blood_loss", reading, sentence, at, word.last, text=text, status="performed",
                               certainty="affirmed")]  # fmt: skip
-        index = at + 1 + (tokens[at + 1].norm in ("about", "maybe", "approximately", ":"))
+        index = at + 1 + (tokens[at + 1].norm in _TO_AMOUNT)
         quantity = tokens[index].quantity if index < len(tokens) else None
         first = at == 0 or tokens[at - 1].punctuation or tokens[at - 1].norm in _BEFORE_LOSS
         if first and quantity is not None and quantity.form == "number" and not quantity.dimension:
@@ -284,6 +284,7 @@ def _bare_loss(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[F
     return []
 
 
+_TO_AMOUNT = frozenset({"about", "maybe", "approximately", ":", "weighed", "measured", "estimated", "was"})
 _LOST = frozenset({"loss", "losses", "lost"})
 _LEAST, _MOST = 20, 9000  # mL that are said so without a unit; common practice, no source
 

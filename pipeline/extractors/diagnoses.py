@@ -240,6 +240,9 @@ def _is_headed(sentence: Sentence, mention: Mention) -> bool:
 _LED = 3  # words before its name
 
 
+_NO_NAME = frozenset("same is was none stays stands stayed stood remains remained holds held confirmed as".split())
+
+
 def _headed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Diagnosis: impacted third molars with pericoronitis, unchanged afterwards": its own words."""
     norms = [token.norm for token in sentence.tokens]
@@ -249,7 +252,7 @@ def _headed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     if first == len(norms) or any(m.table == "procedures" and m.first - first < _WORDS for m in sentence.mentions):
         return []
     last = next((at for at in range(first, len(norms)) if norms[at] in _ENDS), len(norms)) - 1
-    if not first <= last < first + _WORDS or norms[first] in ("same", "is", "was", "none") or (
+    if not first <= last < first + _WORDS or norms[first] in _NO_NAME or (
         norms[first : first + 2] == ["the", "same"]
     ):
         return []
