@@ -15,7 +15,8 @@ _LEVEL = re.compile(r"^([ctls])([1-9]\d?)$")
 _LEVELS = re.compile(r"^[ctls]\d{1,2}(?:[-/][ctls]?\d{1,2})+$")
 _UNIT_LIKE = frozenset(
     "mm cm ml cc mg millimetre millimeter millilitre milliliter millimetres millimeters millilitres milliliters "
-    "centimetre centimetres centimeter centimeters gauge point".split()
+    "centimetre centimetres centimeter centimeters gauge point "
+    "wk wks week weeks d day days mo month months min mins minute minutes hours hrs deg degrees fr kg g".split()
 )
 _NAILS = frozenset({"tibial", "femoral", "humeral", "retrograde", "antegrade", "nail", "recon", "supracondylar"})
 _MOST = {"c": 8, "t": 12, "l": 6, "s": 5}

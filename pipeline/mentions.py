@@ -35,7 +35,8 @@ _SPELLING = (
 
 # Words as notes write them in short.
 _IN_SHORT = {"a'scopy": "arthroscopy", "a\u2019scopy": "arthroscopy", "a'scopic": "arthroscopic",
-             "a\u2019scopic": "arthroscopic", "ascopy": "arthroscopy"}  # fmt: skip
+             "a\u2019scopic": "arthroscopic", "ascopy": "arthroscopy", "fx": "fracture", "fxs": "fracture",
+             "frx": "fracture", "disloc": "dislocation"}  # fmt: skip
 
 _BRAND = 6  # letters of a brand name that its strength is tied to by a hyphen
 # Endings of plurals whose singular ends in "-is" (diagnoses, anastomoses, stenoses, prostheses, metastases).

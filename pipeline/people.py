@@ -132,6 +132,8 @@ def name_end(tokens: Sequence[Token], start: int, covered: Mapping[int, Mention]
             continue
         if token.punctuation or token.quantity is not None or token.norm in _ENDS or token.norm in _CREDENTIALS:
             break
+        if taken and token.norm in _TITLES - {"m", "f"}:
+            break  # "surgeon Doctor Farrant Doctor Bly assisted"
         if index in covered and not token.text[:1].isupper() and not _is_surname(covered[index], taken):
             break
         if token.norm in _PARTICLES or len(token.norm) == 1:

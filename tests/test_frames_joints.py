@@ -177,3 +177,50 @@ def test_a_no_answers_the_block_before_it(said: str, block: str, other: str | No
     told = {fact.name: fact.certainty for fact in run.note_from_text(said).of("anaesthesia")}
     assert told[block] == "negated"
     assert other is None or told[other] == "affirmed"
+
+
+# (check, right, wrong, the sentence): more of what is told of joints and limbs
+TOLD = (
+    ("listed_count", "two", "three", "Fixed with ___ 4.0 mm partially threaded screws, 34 and 36 mm."),
+    ("listed_count", "2", "3", "6.5 mm cannulated screws 80 and 70 mm, ___ screws in all."),
+    ("stated_sums", "110", "140", "TOURNIQUET: Right thigh 300 mmHg; up 08:12, down 09:32 (80 min); up 09:50, "
+     "down 10:20 (30 min); total ___ min"),
+    ("stated_sums", "18", "28", "Aspirated R 12 mL clear, L 6 mL clear (___ mL), discarded."),
+    ("two_values", "four", "nine", "a gap of four centimeters. So with the ___ centimeter gap closed it was tight."),
+    ("implant_fit", "22", "32", "Measured 24 mm, ___ mm headless compression screw, central."),
+    ("implant_fit", "four", "seven", "medial unicompartmental knee right trial with a four bearing tracked nicely not "
+     "loose so a ___ bearing in for good"),
+    ("count_result", "mop count tallied", "one mop is missing", "No drain. ___. No complication."),
+    ("site_conflict", "ring", "index", "left hand dupuytren contracture of the ring and little fingers fasciectomy "
+     "left ring and little finger. time out left hand. so ___ finger from sixty to ten degrees"),
+    ("listed_count", "5", "7", "Anterior: 3 out, spur burred. Posterior: 2 out. ___ loose bodies, largest 9 mm."),
+    ("listed_count", "4", "5", "2.9 mm anchors at 5:30, 4:30, 3:30 and 2:30, ___ anchors total."),
+    ("device_identity", "AF662", "AF626", "Two anchors, lot AF662. The sticker says ___."),
+    ("none_but_said", "discarded", "to pathology", "Loose bodies ___, no specimens sent."),
+    ("side_conflict", "right", "left", "Right knee arthroscopy. Findings ___ knee: trochlea normal."),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("check", "right", "wrong", "told"), TOLD, ids=[f"{one[0]} {one[2]}" for one in TOLD])
+def test_an_error_of_a_joint_is_caught(check: str, right: str, wrong: str, told: str) -> None:
+    assert _loud(told.replace("___", right), frozenset({check})) == []
+    assert _loud(told.replace("___", wrong), frozenset({check}))
+
+
+def test_fx_is_a_fracture() -> None:
+    note = run.note_from_text("R femoral neck fx, postop same. CRPP R hip.")
+    assert [fact.name for fact in note.of("diagnosis")] == ["femoral-neck-fracture"]
+
+
+def test_a_side_before_weeks_is_no_level() -> None:
+    assert not run.note_from_text("R hip pinning. NWB L 6 wk.").of("spinal_level")
+
+
+def test_pre_and_post_same_is_the_diagnosis_after() -> None:
+    note = run.note_from_text("R distal biceps rupture, 9 d. Pre/post same. Proc: R distal biceps repair.")
+    assert [fact.text for fact in note.of("postop_diagnosis")] == ["same"]
+
+
+def test_a_title_begins_another_name() -> None:
+    note = run.note_from_text("right ankle surgeon Doctor Farrant Doctor Bly held the leg")
+    assert [fact.text for fact in note.of("team_member") if fact.name == "surgeon"] == ["Farrant"]

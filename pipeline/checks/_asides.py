@@ -64,7 +64,8 @@ _MONTHS = "january|february|march|april|may|june|july|august|september|october|n
 _ANOTHER_DAY = re.compile(
     rf"\b(?:ago|previously|last (?:{_SEASONS})|next (?:{_SEASONS}|time)|"
     rf"(?:in (?:the )?|done |had |since )?(?:19|20)\d\d|"
-    rf"in (?:two thousand|nineteen|twenty) \w+|in (?:{_MONTHS}|{_SEASONS})|at a later \w+|later (?:date|stage|on)|"
+    rf"in (?:two thousand|nineteen|twenty) (?!degree|minute|week|day|hour|percent)\w+|"
+    rf"in (?:{_MONTHS}|{_SEASONS})|at a later \w+|later (?:date|stage|on)|"
     r"(?:is|are|was|were) (?:planned|scheduled|booked|listed|due)|"
     r"another (?:day|time|sitting|session)|second (?:stage|sitting)|staged|"
     r"(?:will|to) be (?:done|operated|treated|reviewed|seen|followed|addressed|listed)|wants it)\b"

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from pipeline.checks._asides import is_aside
 from pipeline.checks._both_sides import tells_both
 from pipeline.checks._side_words import Clash
-from pipeline.checks._worn import both_told, worn_words
+from pipeline.checks._worn import both_told, side_of, worn_words
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Evidence
 
@@ -88,13 +88,19 @@ def _is_elsewhere(passage: Passage, match: re.Match[str]) -> bool:
 
 def _is_aside(note: OperativeNote, passage: Passage, match: re.Match[str]) -> bool:
     said = passage.evidence.first + len(passage.text[: match.start()].split())
-    return is_aside(note, Evidence(said, said, None, None, ""), _full(match))
+    side = _full(match) if "part" in match.groupdict() else side_of(match)
+    ahead = " ".join(passage.text[: match.start()].split()[-_TO_SIDE:])
+    return not _WAY_IN.search(ahead) and is_aside(note, Evidence(said, said, None, None, ""), side)
+
+
+_TO_SIDE = 4  # words: "portals on the right wrist, ligaments stable" is the way in and no remark
+_WAY_IN = re.compile(r"\b(?:portals?|incisions?|approach|arthrotomy|scope)\b", re.I)
 
 
 def _ordered(note: OperativeNote, side: str) -> Clash | None:
     """ "Weight as tolerated on the left", where the right one was operated on and has no order of its own."""
     told = [(passage, match) for passage in note.sections.description for match in worn_words(passage)]
-    if both_told(note, side) or any(_full(match) == side for _, match in told):
+    if both_told(note, side):
         return None
     for passage, match in told:
         if not _is_struck(passage, match) and not _is_aside(note, passage, match):

@@ -24,6 +24,7 @@ def told(tokens: Sequence[Token], in_unit: InUnit, is_total: IsTotal) -> Iterato
     """
     yield from _in_brackets(tokens, in_unit)
     yield from _sides_bracketed(tokens, in_unit)
+    yield from _runs(tokens, in_unit)
     yield from _each_side(tokens, in_unit)
     yield from _minutes_in_all(tokens, in_unit, is_total)
     yield from _lost(tokens, in_unit)
@@ -41,6 +42,24 @@ def _each_side(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, 
         if said not in (each.value, each.value * 2):
             worked = amount(each.value * 2, each.unit)
             yield at + 4, f"2 x {amount(each.value, each.unit)} = {worked}, said: {amount(said, each.unit)}"
+
+
+def _runs(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
+    """ "Up 08:12, down 09:32 (80 min); up 09:50, down 10:20 (30 min); total 110 min"."""
+    parts: list[Decimal] = []
+    for at in range(1, len(tokens)):
+        minutes = in_unit(tokens[at].quantity, "min")
+        if tokens[at].norm == ".":
+            parts = []
+        elif minutes is None:
+            continue
+        elif tokens[at - 1].norm == "(" and at + 1 < len(tokens) and tokens[at + 1].norm == ")":
+            parts.append(minutes)
+        elif len(parts) > 1 and tokens[at - 1].norm in ("total", "=", "together") and minutes not in (
+            sum(parts), *parts
+        ):  # fmt: skip
+            terms = " + ".join(plain(one) for one in parts)
+            yield at, f"{terms} = {plain(sum(parts, Decimal(0)))} min, said: {plain(minutes)} min"
 
 
 _SIDES = {"l": "left", "r": "right", "left": "left", "right": "right"}

@@ -79,10 +79,10 @@ THINGS = {
         _words(": size was is of ( = , acetabular"), 3, Decimal(38), Decimal(76),
     ),
     "insert": Thing(
-        _words("insert inlay poly polyethylene"),
+        _words("insert inlay poly polyethylene bearing"),
         _words("poly polyethylene pe cr ps cs ultracongruent highly crosslinked cross-linked tibial fixed mobile "
                "medial lateral bearing thick"),
-        _words(": size was is of ( = , thickness thick poly polyethylene tibial"), 4, Decimal(4), Decimal(26),
+        _words(": size was is of ( = , thickness thick poly polyethylene tibial"), 4, Decimal(3), Decimal(26),
     ),
 }  # fmt: skip
 # What was only tried or measured, what is no longer in, and what was changed for another one.
@@ -166,7 +166,7 @@ def _behind(tokens: Sequence[Token], at: int, what: Thing) -> int | None:
 
 _CHANGED = re.compile(
     r"\bchang\w+|\bexchang\w+|\binstead\b|\btoo\b|\bwider\b|\bwiden\w*|\bup-?siz\w*|\bdilat\w+|\bprevious\w*|\bold\b|"
-    r"\brevis\w+|\bfiller\b|\bgrafted\b|\bbone graft\b|\btrim\w+", re.I,
+    r"\brevis\w+|\bfiller\b|\bgrafted\b|\bbone graft\b", re.I,
 )  # fmt: skip
 
 

@@ -24,6 +24,7 @@ _NO_THINGS = frozenset(
 )
 _FORMS_OF_NAMES = frozenset("part hole piece view vessel stage compartment person way fold lumen plane corner".split())
 _NOUN_WORDS = 2
+_SORTS = frozenset({"partially", "fully", "threaded", "headless", "cannulated"})  # of screws
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +56,8 @@ def heads(read: Sequence[Token]) -> Iterator[Head]:
         number = count(token)
         if number is None:
             continue
-        for at in range(index + 1, min(index + 2 + _NOUN_WORDS, len(read))):
+        sorts = sum(word.norm in _SORTS for word in read[index + 1 : index + 2 + _NOUN_WORDS])
+        for at in range(index + 1, min(index + 2 + _NOUN_WORDS + sorts, len(read))):
             word = read[at]
             if word.punctuation or word.norm in _FORMS_OF_NAMES | PLACES | VERBS | JOINS:
                 break

@@ -29,7 +29,35 @@ _GRAFTED = frozenset({"cabg", "opcab", "grafts", "bypass", "bypasses"})
 
 def told(read: Sequence[Token]) -> Told | None:
     """The first thing that is told in short and does not come to what was said of it. Pure."""
-    return _widths(read) or _brackets(read) or _times(read) or _grafts(read) or _both(read) or _all_of_them(read)
+    short = _sized(read) or _widths(read) or _brackets(read) or _times(read)
+    return short or _grafts(read) or _both(read) or _all_of_them(read)
+
+
+def _sized(read: Sequence[Token]) -> Told | None:
+    """ "6.5 mm cannulated screws 80 and 70 mm, 3 screws in all": one size for each, and their number behind them."""
+    for at in range(len(read) - 3):
+        noun = read[at].norm
+        if not noun.endswith("s") or not noun.isalpha() or len(noun) < _LONG or count(read[at - 1]) is not None:
+            continue
+        end, sizes = at + 1, 0
+        while end < len(read) and (read[end].norm in _AND or _is_length(read[end])):
+            sizes += _is_length(read[end])
+            end += 1
+        said = count(read[end]) if end + 1 < len(read) else None
+        crossed = {token.norm for token in read[at:end]} & _TIMES
+        if said is None or sizes < 2 or crossed or read[end + 1].norm != noun or not says_total(read, end):
+            continue
+        if said != sizes and said % sizes:
+            return said, noun, f"{sizes} sizes, said: {said}"
+    return None
+
+
+_LONG = 5  # letters of "pins" and more
+_AND = frozenset({",", "and", "of", ":", "&", "+"})
+
+
+def _is_length(token: Token) -> bool:
+    return token.quantity is not None and token.quantity.dimension == "length" and token.quantity.form == "number"
 
 
 def _both(read: Sequence[Token]) -> Told | None:

@@ -22,10 +22,12 @@ _WORN = frozenset(
 _WORDS = re.compile(
     r"\b(?:weight|weight-?bear\w*|wb(?:at)?|nwb|ttwb|twb|pwb|fwb|brace|sling|splint|cast|boot|(?:back)?slab|plaster|"
     r"immobili\w+|orthosis|spica)\b(?: (?!left\b|right\b|and\b|no\b|crutch)[\w-]+){0,3} (?:on|for|of|to) "
-    r"(?:the |his |her )?(?P<side>left|right)\b(?! (?:hand crutch|side of))",
+    r"(?:the |his |her )?(?P<side>left|right)\b(?! (?:hand crutch|side of))|"
+    r"\b(?:wbat|nwb|ttwb|twb|pwb|fwb|weight ?bear\w*) (?P<short>left|right|(?-i:[LR]))\b",
     re.I,
 )  # fmt: skip
 _KINDS = ("dressing", "aftercare")
+_NEAR = 2  # words
 
 
 def is_worn(fact: Fact) -> bool:
@@ -34,8 +36,27 @@ def is_worn(fact: Fact) -> bool:
 
 
 def both_told(note: OperativeNote, operated: str | None) -> bool:
-    """Whether the operated side has orders of its own beside those of the other one. Pure."""
-    return any(is_worn(fact) and fact.laterality == operated for fact in note.of(*_KINDS))
+    """Whether orders for the operated side were said with that side, beside those of the other one. Pure."""
+    return any(
+        is_worn(fact) and fact.laterality == operated and _says_side(note, fact) for fact in note.of(*_KINDS)
+    ) or any(side_of(match) == operated for one in note.sections.description for match in worn_words(one))
+
+
+def _says_side(note: OperativeNote, fact: Fact) -> bool:
+    """Whether the side of an order stands in its words or right beside them, and is not that of the whole operation."""
+    passage = next((one for one in note.sections.description if one.holds(fact)), None)
+    if passage is None:
+        return True
+    words = passage.text.split()
+    first, last = (place - passage.evidence.first for place in (fact.evidence.first, fact.evidence.last))
+    near = {word.strip(".,;:()").lower() for word in words[max(0, first - _NEAR) : last + 1 + _NEAR]}
+    return bool(near & {fact.laterality or "", (fact.laterality or " ")[0]})
+
+
+def side_of(match: re.Match[str]) -> str:
+    """Left or right of a match of `worn_words`. Pure."""
+    said = (match["side"] or match["short"]).lower()
+    return {"l": "left", "r": "right"}.get(said, said)
 
 
 def worn_words(passage: Passage) -> Iterator[re.Match[str]]:

@@ -18,7 +18,7 @@ MEANING = (
 
 _THINGS = (
     r"(?:(?:raytec|lap(?:arotomy)?|surgical|suture|abdominal|gauze) )?(?:sponges?|swabs?|needles?|instruments?|packs?|"
-    r"clamps?|blades?|gauzes?|laps|pledgets?|patties|patty|cottonoids?|forceps)"
+    r"clamps?|blades?|gauzes?|laps|mops?|pledgets?|patties|patty|cottonoids?|forceps)"
 )
 _SHORT = re.compile(
     r"\bcounts? (?:\w+ ){0,3}(?:short|off|out by|wrong|discrepan\w+|did not (?:match|tally|agree)|didn't (?:match|"

@@ -26,8 +26,8 @@ _BETWEEN = frozenset("up to with by from steps of in the canal size sizes a last
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if _two_sides(note):
         return []
-    found = [_tunnel(note, grammar), _reamed(note, grammar, "nail"), _reamed(note, grammar, "cup"),
-             _measured(note, grammar), _tried(note)]  # fmt: skip
+    found = [_screw(note, grammar), _tunnel(note, grammar), _reamed(note, grammar, "nail"),
+             _reamed(note, grammar, "cup"), _measured(note, grammar), _tried(note)]  # fmt: skip
     return [one for one in (*found, *(_twice(note, thing) for thing in _ONE)) if one is not None]
 
 
@@ -50,6 +50,37 @@ def _tunnel(note: OperativeNote, grammar: Grammar) -> Finding | None:
                          f"{plain(tunnel.value)} - {plain(grafts[0].value)} = {plain(off[0])} mm; configured: "
                          f"{plain(row.low)} to {plain(row.high)} mm ({row.source})")  # fmt: skip
     return None
+
+
+def _screw(note: OperativeNote, grammar: Grammar) -> Finding | None:
+    """ "Measured 24 mm, 32 mm headless screw": one length measured, and the screw of it in the same sentence."""
+    row = limit(grammar, note.profile, "fit", name="screw")
+    if row is None or row.low is None or row.high is None:
+        return None
+    for passage in note.sections.description:
+        tokens = read(passage)
+        measured = [at for at, token in enumerate(tokens) if token.norm in ("measured", "measures", "measuring")]
+        at = measured[0] + 1 if len(measured) == 1 else len(tokens)
+        at += at < len(tokens) and tokens[at].norm in ("at", "as", "for")
+        length = number(tokens[at]) if at < len(tokens) else None
+        reach = range(at + 1, min(len(tokens), at + _TO_SCREW))
+        end = next((place for place in reach if tokens[place].norm == "screw"), at)
+        sizes = [one for one in tokens[at + 1 : end] if number(one) is not None]
+        screw = number(sizes[0]) if len(sizes) == 1 else None
+        if screw is not None and screw < _SHORTEST:
+            continue  # "one screw of twenty two"
+        if length is None or screw is None or length < _SHORTEST or any(one.norm in _GRAFTS for one in tokens[:at]):
+            continue
+        if not row.low <= screw - length <= row.high:
+            return _told("screw", f"{plain(length)} mm were measured, and the screw is {plain(screw)} mm.",
+                         Size(screw, passage, at), f"{plain(screw)} - {plain(length)} = {plain(screw - length)} mm; "
+                         f"configured: {plain(row.low)} to {plain(row.high)} mm ({row.source})")  # fmt: skip
+    return None
+
+
+_TO_SCREW = 9  # tokens
+_SHORTEST = 8  # mm of a screw that is measured
+_GRAFTS = frozenset({"graft", "tunnel", "head", "defect", "tear", "lesion"})
 
 
 def _reamed(note: OperativeNote, grammar: Grammar, thing: str) -> Finding | None:
@@ -112,8 +143,9 @@ def _measured(note: OperativeNote, grammar: Grammar) -> Finding | None:
 
 _TRIAL = re.compile(r"\btrial(?:led|ed|s|ling)?\b", re.I)
 _CHANGED = re.compile(
-    r"\b(?:then|loose|tight|up|down|instead|chang\w+|exchang\w+|next|finally|lift\w*|more|unstable)\b", re.I
-)
+    r"\b(?:then|(?<!not )(?:too )?(?:loose|tight)|up|down|instead|chang\w+|exchang\w+|next|finally|lift\w*|more|"
+    r"unstable)\b", re.I,
+)  # fmt: skip
 
 
 def _tried(note: OperativeNote) -> Finding | None:
@@ -126,7 +158,7 @@ def _tried(note: OperativeNote) -> Finding | None:
                 continue
             for place in range(at + 1, min(len(tokens), at + 5)):
                 value = number(tokens[place])
-                if value is not None and tokens[place].quantity is not None and 4 <= value <= 26:
+                if value is not None and 3 <= value <= 26:
                     tried.append(Size(value, passage, place))
                     break
                 if tokens[place].norm not in ("with", "a", "of", "insert", "the", "at", "poly", "inlay", ":", "was"):
@@ -135,11 +167,19 @@ def _tried(note: OperativeNote) -> Finding | None:
              if not any(one.at == other.at and one.passage is other.passage for other in tried)]  # fmt: skip
     if len({one.value for one in tried}) != 1 or not final or final[-1].value == tried[0].value:
         return None
-    told_of = " ".join(one.passage.text for one in (*tried, final[-1]))
+    told_of = _between(tried[-1], final[-1])
     if len({one.value for one in final}) != 1 or _CHANGED.search(told_of):
         return None
     trial, insert = plain(tried[0].value), plain(final[-1].value)
     return _told("trial", f"The trial was {trial} mm, the insert {insert} mm.", final[-1], f"{trial} is not {insert}")
+
+
+def _between(first: Size, last: Size) -> str:
+    """The words from a trial to what was put in."""
+    if first.passage is last.passage:
+        return " ".join(token.text for token in read(first.passage)[max(0, first.at - _LAST) : last.at + 1])
+    behind = [token.text for token in read(first.passage)[max(0, first.at - _LAST) :]]
+    return " ".join([*behind, *(token.text for token in read(last.passage)[: last.at + 1])])
 
 
 def _twice(note: OperativeNote, thing: str) -> Finding | None:

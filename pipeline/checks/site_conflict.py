@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from pipeline.checks import _digits
 from pipeline.checks.base import called, finding, placed, site_of
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -18,7 +19,7 @@ _FIRM = ("time_out", "site_marking", "consent", "preop_diagnosis", "postop_diagn
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    return _by_sites(note, grammar) or _bare_fingers(note) or _other_finger(note, grammar)
+    return _by_sites(note, grammar) or _bare_fingers(note) or _other_finger(note, grammar) or _digits.apart(note)
 
 
 def _by_sites(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -69,16 +70,8 @@ def _bare_fingers(note: OperativeNote) -> list[Finding]:
     """Fingers of the time-out that are not among those of the operation and its diagnosis."""
     titles = " . ".join(one.text for one in note.sections.description if one.section in _TITLES)
     named = _fingers(titles)
-    if not titles:
-        told = note.of("procedure", "preop_diagnosis", "postop_diagnosis", "diagnosis", given=True)
-        named = {_SAME_FINGER.get(one.lower(), one.lower())
-                 for fact in told for words in (f"{fact.body_site} {fact.evidence.heard}".replace("-", " "),)
-                 for one in _WITH_NOUN.findall(words)}  # fmt: skip
     for fact in note.of(*_AGREED) if named else ():
         other = _fingers(fact.evidence.heard) - named
-        if not titles:
-            other |= {_SAME_FINGER.get(one.lower(), one.lower())
-                      for one in _WITH_NOUN.findall(fact.evidence.heard)} - named  # fmt: skip
         if other and fact.certainty == "affirmed":
             return [finding(
                 "site_conflict", "blocking", f"The {' and '.join(sorted(named))} fingers are operated on, but the "
@@ -86,9 +79,6 @@ def _bare_fingers(note: OperativeNote) -> list[Finding]:
                 ask="Say which is right.",
             )]  # fmt: skip
     return []
-
-
-_WITH_NOUN = re.compile(r"\b(?:index|middle|long|ring|little|small)(?= finger)|\bthumb\b", re.IGNORECASE)
 
 
 def _fingers(text: str) -> set[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
+from pipeline.checks._sizes_again import again
 from pipeline.checks.base import ONE_VALUE, finding, placed, plain, read, shown, span
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
@@ -56,7 +57,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     )
                 )
                 break
-    return found + _powers(note)
+    return found + _powers(note) + again(note)
 
 
 # What a lens was not: spare, taken out, the other eye's, or a number of the eye itself.

@@ -38,7 +38,9 @@ def _apart(reading: Reading, told_at: set[int]) -> list[Fact]:
     before = False
     for sentence in reading.sentences:
         norms = [token.norm for token in sentence.tokens]
-        if _when_diagnosed.same_after(norms) or (before and _when_diagnosed.alone(norms)):
+        if _when_diagnosed.same_after(norms) or _when_diagnosed.both_same(norms) or (
+            before and _when_diagnosed.alone(norms)
+        ):
             return [same("postop_diagnosis", reading, sentence, 0)]
         before = any(token.first in told_at for token in sentence.tokens)
         if not sentence.says(_when_diagnosed.OPENERS) or not sentence.says(NAMED):
@@ -64,6 +66,9 @@ def _at_the_head(reading: Reading, grammar: Grammar, facts: list[Fact]) -> list[
                 last -= 1
             if first > last or last - first >= _LONGEST or not _is_name(sentence, first, last):
                 alike = _ALIKE & set(norms[max(0, at - 1) : at + _TO_SAME])
+                opened = sentence.tokens[0].first
+                if alike and any(opened <= fact.evidence.first < sentence.tokens[at].first for fact in facts):
+                    return [same("postop_diagnosis", reading, sentence, at)]
                 if not facts and alike and (earlier := _earlier(reading, grammar, sentence)):
                     return [*earlier, same("postop_diagnosis", reading, sentence, at)]
                 break
@@ -92,7 +97,7 @@ def _earlier(reading: Reading, grammar: Grammar, upto: Sentence) -> list[Fact]:
     """ "Left knee ACL rupture from football. ... Diagnosis after is the same": the illness that the narration opens
     with, before the work begins."""
     for sentence in reading.sentences[: min(upto.index + 1, _OPENING)]:
-        if sentence.section not in ("", "indication", "diagnosis", "preop-diagnosis"):
+        if sentence.section not in ("", "indication", "diagnosis", "preop-diagnosis", "description"):
             continue
         for mention in base.mentions(sentence, "diagnoses", "findings"):
             denied = base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated"

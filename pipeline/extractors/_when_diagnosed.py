@@ -169,6 +169,14 @@ def same_after(norms: Sequence[str]) -> bool:
     )
 
 
+_BOTH_SAME = re.compile(rf"(?:(?:diagnosis|dx) )?{_BEFORE}{_JOIN}{_AFTER}(?: (?:diagnosis|dx))? {_STAYS}{_SAME}[ .]*")
+
+
+def both_same(norms: Sequence[str]) -> bool:
+    """Whether a sentence says no more than that the diagnosis was one: "Pre/post same."."""
+    return _BOTH_SAME.fullmatch(" ".join(norms[:10])) is not None
+
+
 def as_before(words: str) -> bool:
     """Whether the words under "post-operative diagnosis" say no more than that it is the one before: "as above"."""
     return _AS_BEFORE.fullmatch(words.lower().replace("-", " ").strip(" .,:;")) is not None
