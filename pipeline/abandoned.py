@@ -82,7 +82,7 @@ def one_side(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
 _SENTENCES = 3
 _PUT_OFF = _words("deferred cancelled canceled postponed omitted skipped abandoned")
 _LEAVES_OUT = _PUT_OFF | {"not", "only"}
-_DID = _words("done did injected treated operated performed touched scoped blocked")
+_DID = _words("converted changed reduced done did injected treated operated performed touched scoped blocked")
 _OF_SIDE = _words("side one knee hip shoulder joint ankle elbow was were is has been had to be we just the on of at")
 
 

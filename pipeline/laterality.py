@@ -87,7 +87,8 @@ def only_side(
 ) -> Laterality | None:
     """The side said within tokens first..last, if it is one and the same. `donors`: sides of a crest that marrow comes
     from count too."""
-    values = {side.value for side in sides(sentence, grammar) if first <= side.first and side.last <= last and (
+    told = [side for side in sides(sentence, grammar) if first <= side.first and side.last <= last]
+    values = {side.value for side in told if not sideshare.of_way(sentence, side, -1, -1) and (
         donors or not donor_sides.of_bone(sentence, side, _bound_to(sentence, side)))}  # fmt: skip
     return values.pop() if len(values) == 1 else None
 

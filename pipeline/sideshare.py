@@ -10,14 +10,23 @@ _WITH = frozenset({"with", "via", "through", "by", "using", "from"})
 
 
 def of_way(sentence: Sentence, side: Side, first: int, last: int) -> bool:
-    """ "Fusion with a left transforaminal approach": from where it was done."""
-    ways = [at for at in range(side.last + 1, min(side.last + _WAY, len(sentence.tokens)))
-            if sentence.tokens[at].norm in ("approach", "access", "exposure") and not first <= at <= last]  # fmt: skip
-    led = {token.norm for token in sentence.tokens[max(0, side.first - 2) : side.first]} & (_WITH | {"("})
-    return bool(ways and led)
+    """ "Fusion with a left transforaminal approach", "angiogram through the right radial": from where it was done."""
+    tokens = sentence.tokens
+    behind = [at for at in range(side.last + 1, min(side.last + _WAY, len(tokens))) if not first <= at <= last]
+    before = {token.norm for token in tokens[max(0, side.first - 2) : side.first]}
+    if before & (_WITH | {"("}) and any(tokens[at].norm in _WAYS for at in behind):
+        return True
+    if not before & _THROUGH or not behind or tokens[behind[0]].norm not in _VESSELS:
+        return False
+    return not any(  # a catheter lies in the vein that it came through
+        m.table == "devices" and "catheter" in m.id and m.first <= last and m.last >= first for m in sentence.mentions
+    )
 
 
 _WAY = 4  # words
+_WAYS = frozenset({"approach", "access", "exposure"})
+_THROUGH = frozenset({"through", "via", "from"})
+_VESSELS = frozenset("radial femoral brachial ulnar jugular subclavian groin cfa transradial transfemoral".split())
 _OWN = frozenset({"procedures", "diagnoses"})
 _PARTS = frozenset({"acts", "findings", "devices", "drains", "complications", "diagnoses", "procedures"})
 

@@ -19,7 +19,7 @@ _INJECTED = frozenset({"injection", "injection_volume", "injection_needle", "inj
 _TAKEN = frozenset({"specimen", "specimen_count"})
 _DRAINED = frozenset({"drain", "drain_size"})
 ORDERED = frozenset({"aftercare", "dressing"})
-KINDS = GIVEN | _INJECTED | _TAKEN | _DRAINED | ORDERED | {"anaesthesia"}
+KINDS = GIVEN | _INJECTED | _TAKEN | _DRAINED | ORDERED | {"anaesthesia", "fluid_out"}
 # Tubes of what there is once.
 OF_MIDDLE = frozenset({"urinary-catheter", "suprapubic-catheter", "nasogastric-tube", "lumbar-drain", "t-tube",
                        "external-ventricular-drain", "biliary-drain", "pain-catheter"})  # fmt: skip
@@ -80,7 +80,7 @@ def belongs(
         )
     if fact.kind in _TAKEN:
         return fact.name != "none" and own_numbers.lies_in(fact, sentence, grammar, operated)
-    if own_numbers.speaks_of_other(sentence, fact):
+    if own_numbers.speaks_of_other(sentence, fact) or (fact.kind == "fluid_out" and fact.name != "effusion"):
         return False
     if fact.kind in GIVEN and not (local(fact) and went_there(fact, sentence, grammar)):
         return False

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pipeline import clauses, donor_sides, laterality
+from pipeline import clauses, donor_sides, laterality, sideshare
 from pipeline.body_parts import chain
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
@@ -157,7 +157,8 @@ def _holds(sentence: Sentence, side: Side) -> bool:
     """Whether a side is left or right, and said of what was done in this operation."""
     if side.value not in ("left", "right"):
         return False
-    if scope_at(sentence, "status", side.first, "performed") != "performed":
+    past = scope_at(sentence, "status", side.first, "performed") != "performed"
+    if past or sideshare.of_way(sentence, side, -1, -1):
         return False
     first, last = clauses.bounds(sentence, side.first)
     return scope_at(sentence, "certainty", side.first, "affirmed") == "affirmed" and not any(
