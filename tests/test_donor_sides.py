@@ -30,7 +30,7 @@ _CORE = ("avascular necrosis of both hips core decompression on the right with m
         ("Right knee marrow concentrate. Left posterior crest, 40 mL drawn. Spun to 5 mL. Effusion 9 mL off.",
          "finding", "joint-effusion", ["right"]),
         ("Right knee marrow concentrate. Left posterior crest, 40 mL drawn. Spun to 5 mL. 9 mL of effusion off.",
-         "fluid_out", "effusion", [None]),
+         "fluid_out", "effusion", ["right"]),
         ("Right knee marrow concentrate. Left posterior crest. Lidocaine 10 mL to the periosteum. 40 mL drawn.",
          "medication_volume", "lidocaine", ["left"]),
         ("Ears examined. Drum left intact, right perforated.", "finding", "intact", ["left"]),
