@@ -4,11 +4,11 @@ again with its part, something else of so much; and what was done after all besi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Sequence, Set
 from dataclasses import replace
 
+from pipeline.extractors import _account_places, base
 from pipeline.extractors import _amount_words as words
-from pipeline.extractors import base
 from pipeline.extractors._account_parts import Amount
 from pipeline.records import Sentence
 
@@ -154,6 +154,34 @@ _PARTS = frozenset({",", ";", "but", "-", "only"})
 _NOT_YET = frozenset("would will should could may might to if can planned next tomorrow wanted usually later".split())
 _DONE = words.GIVEN | frozenset("got took drew obtained collected gave came managed today went now drawn".split())
 _FOR_NOW = (("for", "now"), ("was", "enough"), ("were", "enough"), ("this", "time"))
+
+
+def is_for_side(amount: Amount, sides: Set[str]) -> bool:
+    """ "Seven right, five left", "six per knee", "the right got seven": where it went, of a product for both sides."""
+    got = [token.norm for token in amount.sentence.tokens[max(0, amount.index - 4) : amount.index]]
+    if _account_places.paired(amount.sentence, amount.index) or (
+        got[-1:] == ["got"] and set(got[-3:-1]) & (_SIDES | _PARTS_OF | {"both"})
+    ):
+        return True
+    if sides != {"left", "right"}:
+        return False
+    before, after = amount.before, amount.after
+    led = [norm for norm in before if norm not in _JOINING]
+    if after[:1] and after[0] in _SIDES - {"left"} or after[:1] == ("each",):
+        return not set(after[1:4]) & (words.VESSELS | {"of"})
+    if after[:2] in _ON_THE and after[2:3] and after[2] in _SIDES:
+        return True
+    if after[:1] in (("per",), ("a",), ("each",)) and after[1:2] and after[1] in _PARTS_OF or (
+        after[:2] in (("on", "each"), ("in", "each"), ("into", "each")) and set(after[2:3]) <= _PARTS_OF
+    ):
+        return True
+    return bool(led) and set(led) <= _SIDES and not (led == ["left"] and "," not in before and before[0] != "left")
+
+
+_JOINING = frozenset({",", "the", "then", "and", ":", "in", "on", "into"})
+_SIDES = frozenset({"left", "right", "l", "r"})
+_ON_THE = (("on", "the"), ("in", "the"), ("into", "the"), ("for", "the"), ("to", "the"))
+_PARTS_OF = frozenset("knee hip shoulder elbow ankle wrist joint side heel thumb tendon".split())
 
 
 def given_before_harvest(amount: Amount) -> bool:

@@ -35,6 +35,9 @@ def another(amount: Amount, grammar: Grammar) -> str:
                                          _strength(sentence, at)):
                 at -= 1
             own = at == mention.last and not _owned_before(sentence, mention, grammar)
+            own = own and not (
+                amount.after[:1] and amount.after[0] in words.OUT and amount.after[1:2] not in (("up",), ("from",))
+            )  # "rinsed with heparin, fifty four drawn"
             own = own and not (amount.after[:1] == ("of",) and amount.after[1:2] and amount.after[1] in _OWN)
         if own:
             agent = mention.table == "drugs" and "anticoagulant" in rows[mention.id].classes
@@ -45,7 +48,7 @@ def another(amount: Amount, grammar: Grammar) -> str:
         m.last < index and "anticoagulant" in rows[m.id].classes for m in base.mentions(sentence, "drugs")
     ):
         return "agent"  # "heparin in the syringes, half a millilitre in each"
-    if plain(amount.before)[-1:] == ("anticoagulant",):
+    if plain(amount.before)[-1:] == ("anticoagulant",) and amount.before[-1:] != (",",):
         return "agent"
     spoken = amount.after[:2] == ("of", "anticoagulant") or amount.after[:1] == ("anticoagulant",)
     return "agent" if spoken else ""

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from pipeline import cues
+from pipeline.extractors import _account_places, _draws, base
 from pipeline.extractors import _amount_words as words
-from pipeline.extractors import _draws, base
 from pipeline.grammar import Grammar
 from pipeline.records import Quantity, Reading, Sentence, Token
 
@@ -209,6 +209,8 @@ def _where_split(sentence: Sentence, low: int, high: int) -> int:
         return at + 1
     if _opens_total(sentence, low, high):
         return low + 1
+    if (place := _account_places.leading(sentence, low, high)) is not None:
+        return place  # "of PRP right knee seven left knee five"
     own = tokens[low].quantity
     if own is not None and own.dimension not in ("", "volume") and high - low <= _NEAR_NEXT:
         return low + 1  # "spun for fifteen minutes to seven millilitres"
@@ -224,7 +226,7 @@ def _where_split(sentence: Sentence, low: int, high: int) -> int:
             continue
         if token.norm in words.OPENS and not _led(sentence, at):
             break
-        if at == low + 2 and _ends_in(sentence, low, high):
+        if at == low + 2 and _account_places.ends_in(sentence, low, high):
             break  # "right knee six mils in, left knee eleven"
         if at > low + 1 and (token.norm == "ebl" or token.norm == "blood" and tokens[at + 1].norm == "loss"):
             break  # "the whole five mils in blood loss ten"
@@ -253,18 +255,6 @@ def _heads(sentence: Sentence, at: int, high: int) -> bool:
     return all(token.norm in _HEADS | words.IS | {":", "of"} for token in tokens[at:high])
 
 
-def _ends_in(sentence: Sentence, low: int, high: int) -> bool:
-    """ "Right knee dry tap six mils in left knee eleven": the "in" ends what is told of one side, and the other side
-    opens what comes next."""
-    tokens = sentence.tokens
-    other = {"left": "right", "right": "left"}.get(tokens[low + 2].norm) if low + 3 < high < len(tokens) else None
-    if other is None or tokens[low + 1].norm != "in" or any(token.punctuation for token in tokens[low:high]):
-        return False
-    before = [token.norm for token in tokens[max(0, low - _SIDE_BACK) : low]]
-    return other in before and not {tokens[low + 2].norm, "#volume"} & set(before[before.index(other) :])
-
-
-_SIDE_BACK = 6  # tokens
 _HEADS = frozenset("final product volume concentrate concentrated bmac prp yield yields result end".split())
 _NEAR_NEXT = 3  # tokens
 

@@ -196,7 +196,9 @@ def _move_to(told: Told, sentence: Sentence, grammar: Grammar, mention: Mention)
         if state == "given":
             told.state = "given"
     elif mention.table == "processing":
-        told.state = "made" if told.state in ("drawn", "named", "made", "drug") else told.state
+        rinsed = sentence.tokens[mention.first].norm in _RINSED and not (told.all or told.sums or told.fat)
+        if told.state in ("drawn", "named", "made", "drug") and not rinsed:  # "syringes rinsed with heparin"
+            told.state = "made"
     elif mention.table == "routes" and told.state == "made":
         told.state = "given" if mention.id == "intra-articular" else told.state
     elif mention.table == "sites":
@@ -233,6 +235,7 @@ def _move_to(told: Told, sentence: Sentence, grammar: Grammar, mention: Mention)
             told.target = side, mention.id
 
 
+_RINSED = frozenset({"rinsed", "rinse", "washed", "wash", "flushed"})
 _CLOSED = frozenset("closed dressed plaster pressure compressed sealed".split())
 
 

@@ -263,7 +263,7 @@ def _emptied(sentence: Sentence, index: int) -> int | None:
         joint = any(token.norm in ("joint", "bursa") for token in tokens[at + 2 : at + 6])
         if joint or any(m.first in near and m.id in _JOINTS for m in base.mentions(sentence, "sites")):
             return at
-    if index > 1 and tokens[index - 1].norm == "of" and tokens[index - 2].norm in _EMPTIED:
+    if index > 1 and tokens[index - 1].norm == "of" and tokens[index - 2].norm in (*_EMPTIED, "aspirated"):
         return index - 2
     return None
 

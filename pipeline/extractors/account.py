@@ -14,8 +14,10 @@ from typing import Any
 from pipeline import cues, laterality, phases, sidewise
 from pipeline.extractors import (
     _account_asides,
+    _account_lost,
     _account_numbers,
     _account_parts,
+    _account_places,
     _account_roles,
     _account_sums,
     _account_told,
@@ -29,7 +31,7 @@ from pipeline.extractors import _amount_words as words
 from pipeline.extractors._account_parts import Amount
 from pipeline.extractors._account_told import Told
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading, Scale, Sentence
+from pipeline.records import Fact, Laterality, Reading, Scale
 
 KINDS = ("draw", "draw_count", "harvest_total", "discarded_volume", "product_volume", "injection_volume",
          "injection_total", "injection", "injection_needle", "fluid_out")  # fmt: skip
@@ -40,7 +42,7 @@ _SURE, _LIKELY, _GAUGE = -12, 40, -2  # before any other claim; after those that
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     if not _account_parts.is_told(reading, grammar):
-        return [fact for sentence in reading.sentences for fact in _lost(reading, sentence, grammar)]
+        return [fact for sentence in reading.sentences for fact in _account_lost.told(reading, sentence, grammar)]
     told = Told("named", fat=any(_account_parts.is_fat(sentence, grammar) for sentence in reading.sentences))
     told.at_once = not any(_account_parts.is_drawn(sentence) for sentence in reading.sentences)
     facts: list[Fact] = []
@@ -65,22 +67,6 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += [base.claim("injection_needle", reading, sentence, at, at, at, _GAUGE, unit="{gauge}")
                       for at in gauges]  # fmt: skip
     return [_account_told.without_doubt(fact) for fact in facts] if told.proved else facts
-
-
-def _lost(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    """ "Ten mils of bupivacaine were drawn up, six were given and four thrown away": what was thrown away of anything.
-    """
-    if not cues.has(sentence, grammar, "discarded") and not sentence.says(_THROWN):
-        return []
-    return [
-        base.claim("discarded_volume", reading, sentence, amount.index, amount.index, amount.index, _SURE,
-                   unit=amount.quantity.unit, **_direction.as_ordered(sentence, amount.index))
-        for amount in _account_parts.amounts(sentence)
-        if not amount.bare and (_direction.thrown(sentence, amount.index) or _account_roles.is_lost(amount))
-    ]  # fmt: skip
-
-
-_THROWN = frozenset({"threw", "throw", "thrown", "wasted"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,6 +245,10 @@ class _Entry:
         sentence, index, value = amount.sentence, amount.index, amount.quantity.value
         drawing = told.state in ("drawn", "named")
         role, sure = _account_roles.role(amount, told.state)
+        if told.is_on() and role in ("", "made", "given") and not _account_numbers.is_at_donor(amount) and (
+            _account_asides.is_for_side(amount, told.title)
+        ):
+            return "given", True
         if told.state == "drug" and (told.fluid or "then" in amount.before or value in told.made):
             given = _account_roles.role(amount, "given" if told.at_once else told.before_drug)
             if "then" in amount.before or given == ("given", True):
@@ -363,7 +353,8 @@ class _Entry:
         told, amount = self.told, self.amount
         sentence, state = amount.sentence, told.state
         site = _account_numbers.site_of(amount)
-        each = {"each", "every"} & set(amount.after[:4]) or _beside_amount.at_each_spot(sentence, amount.index)
+        each = {"each", "every", "per"} & set(amount.after[:4]) or amount.after[:1] == ("a",)
+        each = each or _beside_amount.at_each_spot(sentence, amount.index)
         scale: Scale | None = "each" if each else None
         side = self._told_side()
         if side is None and not scale:
@@ -389,6 +380,8 @@ class _Entry:
         return facts
 
     def _told_side(self) -> Laterality | None:
+        if (side := _account_places.paired(self.amount.sentence, self.amount.index)) is not None:
+            return side
         row = sidewise.parallel(self.amount.sentence, self.grammar).get(self.amount.index)
         if row is not None:
             return row[0]  # "into the left knee five into the right four and a half"

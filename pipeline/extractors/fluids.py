@@ -109,12 +109,15 @@ def _tapped(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         looks = index + 1 < len(tokens) and tokens[index + 1].norm in LOOKS and not cues.has(
             sentence, grammar, *_OUT_CUES
         )
+        earlier = {"before", "previously", "earlier"} & {token.norm for token in tokens[at + 1 : at + 2]}
+        when = {"status": "historical"} if earlier else {}  # "thirty drained before, today ten"
         return [base.claim("fluid_out", reading, sentence, index, at, at, 0 if looks else _TAPPED_COST,
-                           text=tokens[at].norm)]  # fmt: skip
+                           text=tokens[at].norm, **when)]  # fmt: skip
     at = index + 1
     while at < len(tokens) and at - index <= 2 and tokens[at].norm in ("was", "were", "of", "fluid"):
         at += 1
-    if at >= len(tokens) or tokens[at].norm not in _TAPPED or phases.of(reading, grammar)[sentence.index][index] or (
+    taken = _TAPPED | ({"off", "out", "removed", "withdrawn"} if tokens[at - 1].norm == "fluid" else frozenset())
+    if at >= len(tokens) or tokens[at].norm not in taken or phases.of(reading, grammar)[sentence.index][index] or (
         any(True for _ in base.mentions(sentence, "drugs", "injectates"))
     ):  # fmt: skip
         return []

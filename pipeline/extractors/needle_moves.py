@@ -321,10 +321,14 @@ def _at_depth(sentence: Sentence, index: int) -> tuple[int, int] | None:
     into = (after == "in" and ends) or (
         after == "into" and bool(where & _SURFACES)
     )
-    if length and into and (tokens[index - 1].norm in ("gauge", ",", "needle", "trocar") or "#gauge" in {
+    led = tokens[index - 1].norm if index else ","
+    if length and into and (after == "into" or led in _LEADS_DEPTH or "#gauge" in {
         token.norm for token in tokens[max(0, index - 3) : index]
     }):  # fmt: skip
         return index, index + 1  # "eleven gauge, two centimetres into the bone"
+    opens = led == "at" and (index < 2 or tokens[index - 2].punctuation or tokens[index - 2].norm in ("then", "and"))
+    if length and opens and after in ("#volume", "#number", ",") and sentence.tokens[-1] is not tokens[index]:
+        return index - 1, index  # "at two centimetres ten mils"
     if length and after in _BELOW and not (onward or in_joint or _beside_amount.of_a_lesion(sentence, index)):
         return index, index + 1
     before = tokens[index - 2].quantity if index >= 2 and tokens[index - 1].norm == "at" else None
@@ -333,6 +337,7 @@ def _at_depth(sentence: Sentence, index: int) -> tuple[int, int] | None:
     return (index - 1, index) if volume and ends else None
 
 
+_LEADS_DEPTH = frozenset({"gauge", ",", "needle", "trocar", "long", "jamshidi"})
 _BELOW = frozenset({"deep", "below", "beneath", "past", "beyond", "under"})
 _SURFACES = frozenset("cortex cortical skin periosteum surface bone crest".split())
 _JOINT = frozenset("subchondral articular plate joint cartilage".split())  # where a track ends, and no harvest
