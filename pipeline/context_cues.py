@@ -88,7 +88,7 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             if goes_on is not None:
                 kept.append(CueHit(hit.rule, goes_on, goes_on))
             continue
-        if hit.rule.id == "none" and _of_other_side(sentence, folded, hit):
+        if hit.rule.id == "none" and (_of_other_side(sentence, folded, hit) or _none_failed(folded, hit)):
             continue
         if hit.rule.id == "suspected" and folded[hit.last] == "be" and clauses.is_participle(sentence, hit.last + 1):
             continue  # "could be retracted": it was possible
@@ -216,6 +216,17 @@ def _of_other_side(sentence: Sentence, folded: list[str], hit: CueHit) -> bool:
                for at in range(start, hit.first))  # fmt: skip
 
 
+def _none_failed(folded: list[str], hit: CueHit) -> bool:
+    """ "Three anchors, none pulled out": what did not befall them, and they are there."""
+    behind = [word for word in folded[hit.last + 1 : hit.last + 6] if word not in _LIGHT_VERBS]
+    return folded[hit.first] == "none" and behind[:1] != [] and behind[0] in _FATES
+
+
+_LIGHT_VERBS = frozenset("of them these those which has had have was were is are got".split())
+_FATES = frozenset(
+    "pulled came backed broke broken failed removed loose loosened cut migrated displaced stripped bent dislocated "
+    "moved lost dropped misfired bled leaked slipped wasted discarded replaced explanted exchanged fell".split()
+)
 _FAR_KIN = 2  # tokens: "runs in the family, his father ..." is said with a cue of its own
 
 

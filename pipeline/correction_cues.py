@@ -166,3 +166,22 @@ def _directed(
 def _is_list(tokens: Sequence[Token], at: int) -> bool:
     """Whether answers go on: "pain in the knee, no, hip, yes"."""
     return any(token.norm in _ANSWERS for token in tokens[at : at + 2])
+
+
+def counts_between(tokens: Sequence[Token], end: int, new: Token) -> int:
+    """The nearest number before `end`, where it counts what is named behind it and one of the sort of the new value
+    stands before it; -1 if there is none."""
+    fresh = new.quantity
+    if fresh is None or fresh.unit is None:
+        return -1
+    numbers = [at for at in range(end) if tokens[at].quantity is not None]
+    near = tokens[numbers[-1]].quantity if numbers else None
+    if near is None or near.form != "number" or near.dimension or numbers[-1] + 1 >= end:
+        return -1
+    counted = tokens[numbers[-1] + 1].norm
+    before = (tokens[at].quantity for at in numbers[-1 - _COUNTED : -1])
+    alike_before = any(one is not None and one.dimension == fresh.dimension for one in before)
+    return numbers[-1] if alike_before and counted.isalpha() and counted.endswith("s") else -1
+
+
+_COUNTED = 2  # values back to the one that is restated

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.correction_cues import corrected_things, cues, next_cue
+from pipeline.correction_cues import corrected_things, counts_between, cues, next_cue
 from pipeline.records import Evidence, Strike, Token, Word
 from pipeline.renamed import is_renamed, named, of_its_class, other_drug, strike_named
 from pipeline.restated import (
@@ -163,7 +163,8 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
     sided = new is not None and tokens[new].norm in SIDES
     if cue.phrase == "no" and (new is None or sided) and (other := other_drug(draft, cue, out)) is not None:
         return _anew(draft, cue, other, words)
-    if weak and apart and cue.phrase == "no" and new is not None and tokens[new].quantity is not None:
+    set_off = apart and cue.phrase in ("no", "rather") or (cue.phrase == "actually no" and new == cue.end)
+    if weak and set_off and new is not None and (tokens[new].quantity is not None or cue.phrase != "no"):
         if any(alike(token, tokens[new]) for token in tokens[: cue.first]):
             draft.strikes.append(_unclear(tokens, cue, words))
     elif cue.phrase in APOLOGIES and new is not None and tokens[new].quantity is not None:
@@ -209,7 +210,10 @@ _INTO = frozenset({"on", "from", "into", "over", "through", "under"})  # "on the
 def _target(draft: Draft, cue: Cue, new: int, out: Sequence[Draft], weak: bool) -> tuple[Draft, int] | None:
     """(draft, token index) of the nearest earlier value that is like the new one."""
     fresh = draft.tokens[new]
+    counter = counts_between(draft.tokens, cue.first, fresh)
     for index in range(cue.first - 1, -1, -1):
+        if index == counter:
+            continue  # "one mil in each of the six syringes, no, sorry, half a mil"
         if is_of_other_sort(draft.tokens[index], fresh):
             return None  # "two grams at eight ten incision ... no wait four": not the grams
         if alike(draft.tokens[index], fresh):

@@ -86,10 +86,8 @@ def _ranges(tokens: list[Token]) -> list[Token]:
     index = 0
     while index + 2 < len(tokens):
         link = tokens[index + 1].norm
-        if link == "up" and tokens[index + 2].norm == "to" and index and tokens[index - 1].norm == "from" and (
-            not _is_change(tokens, index)
-        ):
-            del tokens[index + 1]  # "from ten up to fifteen"
+        if link == "up" and _is_range_up(tokens, index):
+            del tokens[index + 1]  # "from ten up to fifteen"; the range takes the word in
             continue
         if link == "over":
             tokens[index : index + 3] = _pressures(tokens[index : index + 3])
@@ -115,6 +113,15 @@ def _ranges(tokens: list[Token]) -> list[Token]:
                     tokens[index] = _given(tokens[index], first, second)
         index += 1
     return tokens
+
+
+def _is_range_up(tokens: Sequence[Token], index: int) -> bool:
+    first = _plain(tokens[index])
+    second = _plain(tokens[index + 3]) if index + 3 < len(tokens) else None
+    led = index > 0 and tokens[index - 1].norm == "from" and tokens[index + 2].norm == "to"
+    return led and first is not None and second is not None and not _is_change(tokens, index) and (
+        _range(first, second) is not None
+    )
 
 
 def _is_hundred(tokens: Sequence[Token], at: int) -> bool:

@@ -215,3 +215,27 @@ def test_what_may_have_been_taken_back_is_in_doubt(frame: str) -> None:
     for carrier in VALUES:
         old, _ = _standing(frame, carrier)
         assert [fact for fact in old if not fact.doubts] == []
+
+
+# (sentence with the value taken back, what stands then, what does not): words of its own behind the value
+TAILED = (
+    ("Heparin two thousand units per mil, one mil in each of the six syringes, no, sorry, half a mil in each.",
+     "0.5", "1"),
+    ("Ten mils of bupivacaine into the joint, scratch that, twenty mils into the joint.", "20", "10"),
+    ("We placed two anchors on the medial side, sorry, three.", "3", "2"),
+    ("Cefazolin one gram given at induction, correction, two grams at induction.", "2", "1"),
+)
+
+
+@pytest.mark.parametrize(("said", "new", "old"), TAILED)
+def test_a_value_is_taken_back_over_the_words_behind_it(said: str, new: str, old: str) -> None:
+    values = [str(fact.value) for fact in facts_of(f"Left hip marrow and arthroscopy. {said}") if _stands(fact)]
+    assert new in values
+    assert old not in values
+
+
+@pytest.mark.parametrize("cue", ["actually no", "rather", "no"])
+def test_a_value_said_again_behind_a_soft_word_is_in_doubt(cue: str) -> None:
+    said = f"Left knee arthroscopy. Ten mils of bupivacaine into the joint, {cue}, twenty mils."
+    old = [fact for fact in facts_of(said) if _stands(fact) and fact.value == 10]
+    assert [fact for fact in old if not fact.doubts] == []

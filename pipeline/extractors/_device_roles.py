@@ -19,6 +19,8 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
     removed and cement was injected"), or in another clause ("the plate was fixed and the guide was removed")."""
     tokens = sentence.tokens
     if thing < removed:
+        if any(token.norm in _DENIED for token in tokens[max(thing + 1, removed - 2) : removed]):
+            return True  # "three anchors, none pulled out"
         behind = tokens[removed + 1 : removed + 4]
         with_object = any(token.quantity is not None or token.norm in _DETERMINERS for token in behind)
         if with_object and tokens[removed - 1].norm in ("we", "i"):
@@ -47,6 +49,7 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
     return (own or tokens[removed].norm in _PASSIVE) and not listed
 
 
+_DENIED = _words("none not never neither nothing no")
 _ITS_OWN = 2  # tokens
 
 
