@@ -163,7 +163,9 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
     sided = new is not None and tokens[new].norm in SIDES
     if cue.phrase == "no" and (new is None or sided) and (other := other_drug(draft, cue, out)) is not None:
         return _anew(draft, cue, other, words)
-    set_off = apart and cue.phrase in ("no", "rather") or (cue.phrase == "actually no" and new == cue.end)
+    set_off = apart and cue.phrase in ("no", "rather") or (
+        cue.phrase == "actually no" and all(token.punctuation for token in tokens[cue.end : new])
+    )
     if weak and set_off and new is not None and (tokens[new].quantity is not None or cue.phrase != "no"):
         if any(alike(token, tokens[new]) for token in tokens[: cue.first]):
             draft.strikes.append(_unclear(tokens, cue, words))

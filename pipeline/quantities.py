@@ -13,6 +13,7 @@ from functools import lru_cache
 
 from pipeline import compounds, counted_things, day_times, fillers, identifiers, numerals, shapes
 from pipeline.codes import listed_digits
+from pipeline.comparators import compared
 from pipeline.dates import MONTHS
 from pipeline.no_numbers import is_no_number, is_numeric, may_be_decimal
 from pipeline.ranges import join
@@ -117,7 +118,7 @@ def _read_all(tokens: Sequence[Token]) -> list[Token]:
             quantity = replace(quantity, doubts=(*quantity.doubts, fillers.INSIDE))
         out.append(_token(spread, index, end, quantity))
         index = end
-    return join(out) if found_any else out
+    return compared(join(out)) if found_any else out
 
 
 def _in_figure(norms: Sequence[str], index: int) -> bool:

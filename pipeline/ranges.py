@@ -1,4 +1,4 @@
-"""Second look at numbers that stand together: ranges, lists with one unit, compound values, comparators."""
+"""Second look at numbers that stand together: ranges, lists with one unit, compound values."""
 
 from __future__ import annotations
 
@@ -8,35 +8,8 @@ from typing import cast
 
 from pipeline import owners
 from pipeline.conversion import convert, convertible
-from pipeline.records import Comparator, Quantity, Token, replace
+from pipeline.records import Quantity, Token, replace
 
-_COMPARATORS: dict[tuple[str, ...], Comparator] = {
-    ("less", "than"): "<", ("fewer", "than"): "<", ("under",): "<", ("below",): "<", ("smaller", "than"): "<",
-    ("just", "under"): "<", ("up", "to"): "<=", ("at", "most"): "<=", ("no", "more", "than"): "<=",
-    ("not", "more", "than"): "<=", ("maximum", "of"): "<=", ("not", "exceeding"): "<=", ("shorter", "than"): "<",
-    ("more", "than"): ">", ("greater", "than"): ">", ("larger", "than"): ">", ("in", "excess", "of"): ">",
-    ("just", "over"): ">", ("well", "over"): ">", ("over",): ">", ("longer", "than"): ">", ("exceeding",): ">",
-    ("at", "least"): ">=", ("no", "less", "than"): ">=", ("not", "less", "than"): ">=", ("minimum", "of"): ">=",
-    ("about",): "~", ("approximately",): "~", ("approx",): "~", ("approx.",): "~", ("roughly",): "~", ("around",): "~",
-    ("circa",): "~", ("nearly",): "~", ("almost",): "~", ("close", "to"): "~", ("estimated", "at"): "~", ("~",): "~",
-    ("≤",): "<=", ("≥",): ">=", ("<",): "<", (">",): ">", ("about", "a"): "~", ("ca.",): "~",
-    ("<=",): "<=", (">=",): ">=", ("just", "about"): "~", ("well", "under"): "<", ("well", "below"): "<",
-    ("max",): "<=", ("maximum",): "<=", ("not", "over"): "<=", ("not", "beyond"): "<=", ("not", "past"): "<=",
-    ("at", "the", "most"): "<=",
-}  # fmt: skip
-# Said behind the number: "ten at most", "twenty or less", "fifty or so".
-_BEHIND: dict[tuple[str, ...], Comparator] = {
-    ("at", "most"): "<=", ("at", "the", "most"): "<=", ("or", "less"): "<=", ("or", "fewer"): "<=", ("max",): "<=",
-    ("maximum",): "<=", ("tops",): "<=", ("if", "that"): "<=", ("or", "under"): "<=", ("or", "below"): "<=",
-    ("or", "so"): "~", ("or", "thereabouts"): "~", ("or", "thereabout"): "~", ("at", "least"): ">=",
-    ("at", "the", "least"): ">=", ("or", "more"): ">=", ("or", "over"): ">=", ("at", "a", "guess"): "~",
-    ("give", "or", "take"): "~", ("ish",): "~",
-}  # fmt: skip
-_BEHIND_MOST = frozenset("of in per a an and or for to at each daily with on by from if then was were is".split())
-_AMOUNTS = frozenset("loss ebl bleeding output urine pressure volume weight still".split())  # "EBL under ten"
-_LAST = frozenset(words[-1] for words in _COMPARATORS)
-_FIRST_BEHIND = frozenset(words[0] for words in _BEHIND)
-_BLOWN = frozenset("blown pumped add adds added adding sums comes came brings brought goes got".split())
 _LINKS = frozenset({"to", "-", "–", "or"})
 _GUESSED = frozenset({"maybe", "perhaps", "possibly"})
 _CHANGED = frozenset(
@@ -53,11 +26,10 @@ _NUMERIC = frozenset({"number", "range", "fraction"})
 
 
 def join(tokens: Sequence[Token]) -> list[Token]:
-    """Joins ranges and compounds, hands a shared unit down a list, takes comparators in."""
+    """Joins ranges and compounds, hands a shared unit down a list."""
     out = _ranges(_parts_of_one(list(tokens)))
     out = _compounds(out)
-    out = _shared(out)
-    return _compared(out)
+    return _shared(out)
 
 
 def _parts_of_one(tokens: list[Token]) -> list[Token]:
@@ -69,11 +41,12 @@ def _parts_of_one(tokens: list[Token]) -> list[Token]:
         if one.value != 1 or tokens[at + 2].text.lower().split()[0] not in ("a", "an") or not (part.value or 1) % 1:
             continue
         said = replace(one, value=part.value, comparator=part.comparator, doubts=(*part.doubts, *one.doubts))
-        tokens[at : at + 3] = [_wide(tokens[at : at + 3], said)]
+        tokens[at : at + 3] = [wide(tokens[at : at + 3], said)]
     return tokens
 
 
-def _plain(token: Token) -> Quantity | None:
+def plain(token: Token) -> Quantity | None:
+    """The number or range of a token; None for everything else."""
     quantity = token.quantity
     return quantity if quantity is not None and quantity.form in _NUMERIC else None
 
@@ -96,7 +69,7 @@ def _ranges(tokens: list[Token]) -> list[Token]:
         if link == "to" and tokens[index + 2].norm == "a" and _is_hundred(tokens, index + 3):
             del tokens[index + 2]  # "50 to a 100"
         if link in _LINKS or (link == "and" and index and tokens[index - 1].norm == "between"):
-            first, second = _plain(tokens[index]), _plain(tokens[index + 2])
+            first, second = plain(tokens[index]), plain(tokens[index + 2])
             if first is not None and second is not None:
                 start = index
                 changed = _is_change(tokens, index)
@@ -106,7 +79,7 @@ def _ranges(tokens: list[Token]) -> list[Token]:
                         start = index - 1
                     elif index and tokens[index - 1].norm == "from":
                         start = index - 1
-                    tokens[start : index + 3] = [_wide(tokens[start : index + 3], joined)]
+                    tokens[start : index + 3] = [wide(tokens[start : index + 3], joined)]
                     index = start + 1
                     continue
                 if link == "to" and _bare(first) and second.unit is not None and second.value is not None:
@@ -116,8 +89,8 @@ def _ranges(tokens: list[Token]) -> list[Token]:
 
 
 def _is_range_up(tokens: Sequence[Token], index: int) -> bool:
-    first = _plain(tokens[index])
-    second = _plain(tokens[index + 3]) if index + 3 < len(tokens) else None
+    first = plain(tokens[index])
+    second = plain(tokens[index + 3]) if index + 3 < len(tokens) else None
     led = index > 0 and tokens[index - 1].norm == "from" and tokens[index + 2].norm == "to"
     return led and first is not None and second is not None and not _is_change(tokens, index) and (
         _range(first, second) is not None
@@ -126,13 +99,13 @@ def _is_range_up(tokens: Sequence[Token], index: int) -> bool:
 
 def _is_hundred(tokens: Sequence[Token], at: int) -> bool:
     """ "A 100", "a 1000": written as it is said."""
-    quantity = _plain(tokens[at]) if at < len(tokens) else None
+    quantity = plain(tokens[at]) if at < len(tokens) else None
     return quantity is not None and quantity.value in (100, 1000)
 
 
 def _pressures(tokens: list[Token]) -> list[Token]:
     """ "one hundred and twenty over eighty": a blood pressure, kept as a pair."""
-    first, second = _plain(tokens[0]), _plain(tokens[2])
+    first, second = plain(tokens[0]), plain(tokens[2])
     if first is None or second is None or first.unit is not None or first.value is None or second.value is None:
         return tokens
     if second.dimension not in ("", "pressure") or not 30 <= second.value < first.value <= 300 or first.value < 60:
@@ -144,14 +117,14 @@ def _pressures(tokens: list[Token]) -> list[Token]:
 
 def _guessed(tokens: list[Token]) -> list[Token]:
     """ "Ten maybe fifteen": from ten to fifteen, and a doubt."""
-    first, second = _plain(tokens[0]), _plain(tokens[2])
+    first, second = plain(tokens[0]), plain(tokens[2])
     if first is None or second is None or first.form != "number" or second.form != "number":
         return tokens
     joined = _range(first, second)
     if joined is None:
         return tokens
     text = " ".join(token.text for token in tokens)
-    return [_wide(tokens, replace(joined, doubts=(*joined.doubts, f"'{text}' was read as a range")))]
+    return [wide(tokens, replace(joined, doubts=(*joined.doubts, f"'{text}' was read as a range")))]
 
 
 def _is_change(tokens: Sequence[Token], index: int) -> bool:
@@ -194,7 +167,8 @@ def _lent(low: Decimal, high: Decimal, text: str) -> Decimal:
     return low * scale if scale > 1 and low < limit and low == int(low) and low * scale < high else low
 
 
-def _wide(tokens: Sequence[Token], quantity: Quantity) -> Token:
+def wide(tokens: Sequence[Token], quantity: Quantity) -> Token:
+    """One token over several, with their quantity."""
     text = " ".join(token.text for token in tokens)
     norm = f"#{quantity.dimension}" if quantity.dimension else "#number"
     return Token(text, norm, tokens[0].first, tokens[-1].last, replace(quantity, text=text))
@@ -210,7 +184,7 @@ def _compounds(tokens: list[Token]) -> list[Token]:
     """ "1 g 500 mg", "1 hour and 20 minutes", "five foot two", "one hour twenty"."""
     index = 0
     while index + 1 < len(tokens):
-        first = tokens[index].quantity and _plain(tokens[index])
+        first = tokens[index].quantity and plain(tokens[index])
         if first is None or first.unit not in _SMALLER or first.value is None:
             index += 1
             continue
@@ -218,12 +192,12 @@ def _compounds(tokens: list[Token]) -> list[Token]:
         joint = tokens[at].norm
         if joint in ("and", ",") and at + 1 < len(tokens):
             at += 1
-        second = _plain(tokens[at])
+        second = plain(tokens[at])
         joined = None if second is None else _compound(first, second, joint, tokens, at)
         if joined is None:
             index += 1
             continue
-        tokens[index : at + 1] = [_wide(tokens[index : at + 1], joined)]
+        tokens[index : at + 1] = [wide(tokens[index : at + 1], joined)]
     return tokens
 
 
@@ -311,7 +285,7 @@ def _shared(tokens: list[Token]) -> list[Token]:
                 break  # "from 7 to 11, 4 x 1.8 mm": a pair goes on from pairs only
             if "to" not in words and owners.tells_move(tokens, back, index):
                 break  # "five, ten, fifteen, then a turn": what was drawn, and how the needle moved
-            quantity = _plain(tokens[back])
+            quantity = plain(tokens[back])
             if quantity is None or quantity.unit is not None or (quantity.value is None and quantity.low is None):
                 break
             if _is_spoken(tokens[index]) != _is_spoken(tokens[back]):
@@ -345,62 +319,3 @@ def _link_before(tokens: Sequence[Token], at: int) -> tuple[int, set[str]]:
         words.add(tokens[back].norm)
         back -= 1
     return (back, words) if words and back >= 0 else (-1, words)
-
-
-def _compared(tokens: list[Token]) -> list[Token]:
-    index = 0
-    while index < len(tokens):
-        quantity = tokens[index].quantity and _plain(tokens[index])
-        if index and quantity is not None and tokens[index - 1].norm in _LAST:
-            taken = _comparator(tokens, index, quantity)
-            if taken is not None:
-                sign, begin = taken
-                joined = _wide(tokens[begin : index + 1], replace(quantity, comparator=sign))
-                tokens[begin : index + 1] = [joined]
-                index = begin
-        if quantity is not None:
-            _compared_behind(tokens, index)
-        index += 1
-    return tokens
-
-
-def _compared_behind(tokens: list[Token], index: int) -> None:
-    quantity = tokens[index].quantity
-    if quantity is None or quantity.comparator is not None or quantity.value is None:
-        return
-    if index + 1 == len(tokens) or tokens[index + 1].norm not in _FIRST_BEHIND:
-        return
-    for length in (3, 2, 1):
-        sign = _BEHIND.get(tuple(token.norm for token in tokens[index + 1 : index + 1 + length]))
-        following = tokens[index + 1 + length] if index + 1 + length < len(tokens) else None
-        if sign is None or (following is not None and following.quantity is not None):
-            continue
-        if tokens[index + 1].norm in ("max", "maximum") and following is not None and following.norm.isalpha() and (
-            following.norm not in _BEHIND_MOST
-        ):
-            return  # "seventy two kilos max ropivacaine two sixteen": of what follows
-        tokens[index : index + 1 + length] = [
-            _wide(tokens[index : index + 1 + length], replace(quantity, comparator=sign))
-        ]
-        return
-
-
-def _comparator(tokens: Sequence[Token], index: int, quantity: Quantity) -> tuple[Comparator, int] | None:
-    for length in (3, 2, 1):
-        if index >= length:
-            words = tuple(token.norm for token in tokens[index - length : index])
-            sign = _COMPARATORS.get(words)
-            if sign is None or (words == ("up", "to") and tokens[index - 3 : index - 2] and (
-                tokens[index - 3].norm in _BLOWN and index > 2
-            )):
-                continue  # "blown up to three hundred", "adds up to twenty": how far, no upper bound
-            if words in (("over",), ("under",), ("below",), ("around",)):
-                bare = not quantity.dimension and words != ("around",) and bool(
-                    {token.norm for token in tokens[max(0, index - 5) : index - 1]} & _AMOUNTS
-                )
-                if not bare and quantity.dimension not in ("volume", "mass", "pressure") or (
-                    words != ("around",) and index >= 2 and tokens[index - 2].quantity is not None
-                ):
-                    return None
-            return sign, index - length
-    return None
