@@ -172,6 +172,29 @@ def fronted(sentence: Sentence, hit: CueHit) -> int | None:
     return None
 
 
+_OBJECT = _words("the a an any it them that this another no")
+
+
+def denied_object(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
+    """ "Prp I never do in this situation sling six weeks", "a drain we did not use": the object stands before, where
+    nothing is said behind the verb that could be one."""
+    before = fronted(sentence, hit)
+    if before is None:
+        return None
+    verb = hit.last + 1
+    if verb >= len(sentence.tokens) or any(m.first == verb for m in sentence.mentions):
+        return None
+    after = sentence.tokens[verb + 1].norm if verb + 1 < len(sentence.tokens) else "."
+    named = any(m.first == verb + 1 for m in sentence.mentions)
+    if after in _OBJECT or named or sentence.tokens[verb].norm not in _USES:
+        return None
+    return before, verb
+
+
+_USES = _words("do did use used give gave need needed want wanted put place placed take took like recommend find found "
+               "see saw get got offer offered")  # fmt: skip
+
+
 def _opens(sentence: Sentence, mention: Mention) -> bool:
     at = mention.first - 1
     while at >= 0 and sentence.tokens[at].norm in ("a", "an", "the"):
@@ -195,14 +218,15 @@ _SO = frozenset({
 # "Frozen shoulder was suspected, full range, so not confirmed"
 _SETTLED = frozenset({"not confirmed", "ruled out", "excluded", "was excluded", "was ruled out", "not there"})
 _HAD = frozenset({"diagnoses", "findings", "complications"})
-_TOPIC = 16  # tokens
+_NEEDED = _words("needed required necessary indicated nec req called")
+_TOPIC = 22  # tokens
 
 
 def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     """What "... so none", "... and left it out" denies: the last thing before that can be done or used."""
     said = " ".join(token.norm for token in sentence.tokens[hit.first : hit.last + 1])
     so = hit.first > 0 and sentence.tokens[hit.first - 1].norm == "so"
-    bare = so and said in _SO
+    bare = so and (said in _SO or hit.rule.id == "not-done" and said.split()[-1] not in _NEEDED)
     settled = so and said in _SETTLED
     ends = (sentence.tokens[hit.first].norm, sentence.tokens[hit.last].norm)
     wanted = ends[0] in _WANTED and ends[1] in _PRONOUNS  # "but she did not want it"

@@ -166,6 +166,8 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     topic = changed_plans.denied_topic(sentence, hit)
     if topic is not None:
         spans = [topic]
+    elif rule.id == "not" and (object_ := changed_plans.denied_object(sentence, hit)) is not None:
+        spans = [object_]
     elif rule.id in _OF_A_TOPIC and (ahead_of := changed_plans.fronted(sentence, hit)) is not None:
         spans.append((ahead_of, hit.last))
     first = min(span[0] for span in spans)

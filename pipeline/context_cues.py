@@ -233,9 +233,12 @@ _FAR_KIN = 2  # tokens: "runs in the family, his father ..." is said with a cue 
 def _behind_an_operation(sentence: Sentence, index: int) -> bool:
     """ "Microfracture of the acetabulum considered", "ablation: offered at the clinic"."""
     at = index - 1 - (sentence.tokens[index - 1].norm == ":")
+    while at > 0 and sentence.tokens[at].norm in _THERE_WAS:
+        at -= 1  # "an injection there was offered"
     return any(m.last in (at, over_its_place(sentence, at)) and m.table in _DONE for m in sentence.mentions)
 
 
+_THERE_WAS = frozenset({"there", "was", "were", "had", "been", "then", "also", "again"})
 _DONE = frozenset({"procedures", "acts", "anaesthesia", "drugs", "injectates", "devices", "drains", "tourniquet",
                    "specimens", "measures"})  # fmt: skip
 

@@ -47,6 +47,27 @@ def undone(facts: Iterable[Fact]) -> frozenset[str]:
     )  # fmt: skip
 
 
+_TO_NUMBER = 3  # tokens
+
+
+def of_the_one_before(place: Place, bare: frozenset[int]) -> str | None:
+    """ "Enoxaparin from tonight forty milligrams apixaban had been stopped": a number before its drug, where the drug
+    before the number has none. `bare`: the last words of the drugs that have none."""
+    if place.number is None or place.number != place.first or place.first == place.last:
+        return None
+    for mention in place.sentence.mentions:
+        if mention.table != "drugs" or not 0 < place.first - mention.last <= _TO_NUMBER + 1:
+            continue
+        between = place.sentence.tokens[mention.last + 1 : place.first]
+        last = place.sentence.tokens[mention.last].last
+        if last in bare and not any(token.punctuation or token.norm in _JOINS for token in between):
+            return f"it may be of what is said right before it ('{place.said(place.first - 1)}')"
+    return None
+
+
+_JOINS = _words("and with plus in of or then")
+
+
 @lru_cache(maxsize=4)
 def _index(grammar: Grammar) -> dict[str, list[tuple[tuple[str, ...], DoseTalk]]]:
     """First folded word -> [(all folded words, row)], longest first."""

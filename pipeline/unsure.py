@@ -59,6 +59,7 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
     stands = [_Words.of(one) for one in sentences]
     dosed = {fact.group for fact in facts if fact.kind in _AMOUNTS and fact.group is not None}
     undone = dose_talk.undone(facts)
+    bare = frozenset(one.evidence.last for one in facts if one.kind == "medication" and one.group not in dosed)
     denied, drugs = class_words.withdrawn(reading, grammar), class_words.denied_drugs(facts, reading)
     told: list[Fact] = []
     for fact in facts:
@@ -66,6 +67,8 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
         unread = fact.doubts or fact.alternatives or at < 0
         place = None if unread else _place(fact, sentences[at], stands[at], not at)
         reason = None if place is None else next(_reasons(fact, place, fact.group in dosed, grammar), None)
+        if reason is None and place is not None and fact.kind in _AMOUNTS:
+            reason = dose_talk.of_the_one_before(place, bare)
         if reason is None and place is not None and fact.group in undone and fact.kind in _AMOUNTS and _is_done(fact):
             reason = dose_talk.OF_ONE_UNDONE
         if reason is None and place is not None and fact.kind in dose_talk.KINDS and _is_done(fact):

@@ -120,3 +120,39 @@ def test_of_two_things_announced_together_neither_is_sure() -> None:
     doses = [f for f in facts if f.kind in _KINDS]
     assert len(doses) == 2
     assert all(f.doubts for f in doses)
+
+
+# (narration, kind, name) of what must not stand as done without a doubt: common English usage, no source.
+_FAR = (
+    ("tubal ligation she had asked for it in the clinic but today she changed her mind so not done skin closed",
+     "procedure", "tubal-ligation"),
+    ("the middle finger does it too an injection there was offered she thinks about it", "act", "injection"),
+    ("syndesmosis screw was planned but stable on stress so not put in medial two cannulated screws", "device",
+     "syndesmotic-screw"),
+    ("k wire considered splint for two weeks", "device", "k-wire"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("said", "kind", "name"), _FAR)
+def test_what_was_left_out_at_a_distance_does_not_stand(said: str, kind: str, name: str) -> None:
+    assert [f for f in _done(said) if f.kind == kind and f.name == name and not f.doubts] == []
+
+
+# ... and of what stands: the words of denial or of thinking are of another thing.
+_NEAR = (
+    ("right knee arthroscopy spinal was planned but general anaesthetic given", "procedure", "knee-arthroscopy"),
+    ("tourniquet for fifty two minutes ulnar styloid left alone k wire considered splint", "tourniquet_time", None),
+    ("tubal ligation but today she changed her mind so not done cefazolin two grams given", "medication", "cefazolin"),
+    ("screw was planned but stable on stress so not put in medial two cannulated screws", "device", "cannulated-screw"),
+    ("diclofenac is forbidden metamizole one gram given by anaesthesia", "medication", "metamizole"),
+)
+
+
+@pytest.mark.parametrize(("said", "kind", "name"), _NEAR)
+def test_what_was_left_out_takes_nothing_else_with_it(said: str, kind: str, name: str | None) -> None:
+    assert [f for f in _done(said) if f.kind == kind and f.name == name]
+
+
+def test_a_dose_between_two_drugs_of_which_the_first_has_none_is_in_doubt() -> None:
+    facts = facts_of("Left hip. No drain, enoxaparin from tonight forty milligrams apixaban had been stopped.")
+    assert all(f.doubts for f in facts if f.kind == "medication_dose")

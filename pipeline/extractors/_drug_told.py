@@ -349,6 +349,8 @@ def may_be_corrected(sentence: Sentence, drug: Mention) -> str | None:
 def has_its_object(sentence: Sentence, hit: cues.Hit, drug: Mention) -> bool:
     """ "No NSAIDs two weeks paracetamol one gram": what is to be avoided is named with how long, and a drug behind
     that is another one."""
+    if drug.first > hit.last and sentence.tokens[hit.last].norm in _PASSIVE:
+        return True  # "diclofenac is forbidden metamizole one gram given"
     between = range(hit.last + 1, drug.first)
     span = next((at for at in between if (one := sentence.tokens[at].quantity) is not None and one.dimension == "time"),
                 None)  # fmt: skip
@@ -356,3 +358,6 @@ def has_its_object(sentence: Sentence, hit: cues.Hit, drug: Mention) -> bool:
         mention.table in ("drugs", "aftercare") and hit.first <= mention.last and mention.last < span
         for mention in sentence.mentions
     )
+
+
+_PASSIVE = _words("forbidden prohibited allowed taken used")
