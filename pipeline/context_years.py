@@ -38,6 +38,8 @@ def years(sentence: Sentence) -> list[Scope]:
             (m for m in sentence.mentions if m.first == index + 1 and m.table == "procedures"), None
         )) is not None:
             found.append(Scope("status", "historical", led.first, led.last, "preop"))  # "preop embolisation"
+        elif tokens[index].norm in _MONTHS and (had := _had_in_month(sentence, index)) is not None:
+            found.append(Scope("status", "historical", index, had, "month"))
         elif tokens[index].norm in _MONTHS and _is_past_month(sentence, index):
             first = max(0, index - 12, clauses.bounds(sentence, index)[0])
             found.append(Scope("status", "historical", first, index, "month"))
@@ -78,6 +80,18 @@ def _had_been(sentence: Sentence, index: int) -> int | None:
     first = clauses.bounds(sentence, index)[0]
     norms = [token.norm for token in tokens[first:index]]
     return first if ["had", "been"] in [norms[at : at + 2] for at in range(len(norms))] else None
+
+
+def _had_in_month(sentence: Sentence, index: int) -> int | None:
+    """ "In March he had a radiofrequency of L4": the last token of the clause that tells what somebody had then."""
+    tokens = sentence.tokens
+    norms = [token.norm for token in tokens[index + 1 : index + 4]]
+    if tokens[index - 1].norm not in ("in", "last", "since", "back"):
+        return None
+    who = norms[1:] if norms[:1] == ["the"] else norms
+    if who[:1] not in (["he"], ["she"], ["patient"], ["they"]) or who[1:2] not in (["had"], ["received"], ["got"]):
+        return None
+    return clauses.bounds(sentence, index + 2)[1] - 1
 
 
 _REASON = 6  # tokens

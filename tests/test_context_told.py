@@ -56,6 +56,8 @@ from reading_of import state
         ("left knee scope physio next week", "scope", "performed", "affirmed"),
         ("tendon intact pin across the knee no capsule released yes", "pin", "performed", "negated"),
         ("gentamicin was given last time", "gentamicin", "historical", "affirmed"),
+        ("In May she had an arthroscopy, today we took out the plate.", "arthroscopy", "historical", "affirmed"),
+        ("In May she had an arthroscopy, today we took out the plate.", "plate", "performed", "affirmed"),
         ("phenytoin not anymore keppra continues", "phenytoin", "performed", "negated"),
         ("hip scope pincer on xray not real at scope", "scope", "performed", "affirmed"),
         ("hip scope pincer on xray not real at scope", "pincer", "performed", "negated"),

@@ -3,9 +3,9 @@ amounts, and what each amount is. Read as spoken, and with the marks left out.
 
 A frame is a sentence, `{12}` an amount in millilitres, and what it says behind the arrow: D a draw, T what was drawn in
 all, N how many draws, X discarded, P product, I injected, IT injected in all, FO fluid out, MV a medicine, DS the size
-of a device; `e` for each, `~` not performed, `|` or, `?` may be left out. The frames and what each says are common
-English usage, no source. What is asked: no amount stands as something that was not said without a doubt on it or a
-finding that names it; and the plain ways are understood.
+of a device and so on (CODES); `e` for each, `r` and `l` the side, `~` not performed, `|` or, `?` may be left out. The
+frames and what each says are common English usage, no source. What is asked: no amount stands as something that was
+not said without a doubt on it or a finding that names it; and the plain ways are understood.
 """
 
 from __future__ import annotations
@@ -21,9 +21,11 @@ from pipeline.records import Fact
 CODES = {
     "D": "draw", "T": "harvest_total", "N": "draw_count", "X": "discarded_volume", "P": "product_volume",
     "I": "injection_volume", "IT": "injection_total", "FO": "fluid_out", "MV": "medication_volume",
-    "DS": "device_size", "DC": "device_count",
+    "DS": "device_size", "DC": "device_count", "HD": "harvest_depth", "HN": "harvest_needle", "FI": "fluid_in",
+    "IR": "irrigation_in", "IO": "irrigation_out",
 }  # fmt: skip
-FURTHER = {"fluid_in", "irrigation_in", "irrigation_out", "blood_loss", "medication_dose", "measurement"}
+FURTHER = {"blood_loss", "medication_dose", "measurement"}
+SIDES = {"r": "right", "l": "left"}
 _UNITS = "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen".split()
 _TENS = {20: "twenty", 30: "thirty", 40: "forty", 50: "fifty", 60: "sixty"}
 
@@ -383,6 +385,136 @@ flushed with {3} of saline, {6} in => I6
 """
 
 
+MIXED = "Marrow concentrate injection into the right knee. Left posterior iliac crest."
+MIXED_TOLD = """
+{54} drawn into {6} of citrate => D54|T54 MV6
+{54} drawn with {6} of ACD-A => D54|T54 MV6
+{6} of ACD-A in the syringe, {54} of marrow drawn => D54|T54 MV6
+the bag held {6} of ACD-A, {54} of marrow went in => D54|T54 MV6
+{54} of marrow to {6} of ACD-A => D54|T54 MV6
+{6} ACD-A per {54} marrow => D54|T54 MV6
+ACD-A {6} to {54} of marrow => D54|T54 MV6
+anticoagulated with {6} of ACD-A, {54} of marrow => D54|T54 MV6
+with {1} of ACD-A in each of six syringes, {54} drawn => D54|T54 MV1e|MV1 DC6?
+each of the six syringes had {1} of ACD-A, {9} drawn into each => D9e MV1e|MV1 DC6? N6?
+ten percent ACD-A, that is {6} for {54} => D54|T54? MV6
+ACD-A {6}, that is ten percent of the {60} => MV6 T60? D60?
+syringes rinsed with heparin, {54} drawn => D54|T54
+syringes wetted with {2} of heparin and emptied, {54} drawn => D54|T54 MV2
+{2} of heparin squirted out again, {54} drawn => D54|T54 MV2
+no anticoagulant, {54} drawn => D54|T54
+{54} drawn without citrate => D54|T54
+{54} drawn, {6} of it citrate => D54|T54 MV6
+{60} in the syringe, {6} of it citrate => T60|D60 MV6
+{60} in the syringe, {6} of which was ACD-A => T60|D60 MV6
+"""
+MIXED_IN_DOUBT = """
+{8} of ACD-A drawn up, {6} used, {54} drawn => D54|T54 MV8 MV6?
+the kit comes with {8} of ACD-A, {6} used, {54} drawn => D54|T54 MV6
+"""
+
+DEEP = "Marrow concentrate injection into the right knee. Left posterior iliac crest."
+DEEP_TOLD = """
+needle two centimetres deep, {10} drawn => HD2 D10|T10
+two centimetres below the cortex, {10} drawn => HD2 D10|T10
+two centimetres into the crest, {10} drawn => HD2 D10|T10
+advanced two centimetres past the cortex, {10} drawn => HD2 D10|T10
+trocar in two centimetres, {10} drawn => HD2 D10|T10
+trocar two centimetres in, {10} drawn => HD2 D10|T10
+at two centimetres {10} drawn => HD2 D10|T10
+at a depth of two centimetres {10} drawn => HD2 D10|T10
+depth two centimetres, {10} drawn => HD2 D10|T10
+went two centimetres deep, {10} drawn => HD2 D10|T10
+two centimetres under the bone, {10} drawn => HD2 D10|T10
+with the tip at two centimetres, {10} drawn => HD2 D10|T10
+with the tip two centimetres beyond the cortex, {10} drawn => HD2 D10|T10
+eleven gauge needle ten centimetres long, two centimetres in, {10} drawn => HN11 HN10|DS10 HD2 D10|T10
+eleven gauge ten centimetre needle, {10} drawn => HN11 HN10 D10|T10
+an eleven gauge, ten centimetre Jamshidi, {10} drawn => HN11 HN10 D10|T10
+Jamshidi eleven gauge times ten centimetres, two centimetres deep, {10} drawn => HN11 HN10|DS10 HD2 D10|T10
+Jamshidi 11 gauge by 4 inches, {10} drawn => HN11 HN4 D10|T10
+stab of three millimetres, trocar two centimetres deep, {10} drawn => HD2 D10|T10
+"""
+DEEP_IN_DOUBT = """
+to two centimetres, {10} drawn => HD2 D10|T10
+stab incision three millimetres, two centimetres deep, {10} drawn => HD2 D10|T10
+"""
+
+BOTH = "PRP injection into both knees. Blood from the left arm, {60} drawn. Spun to {12} of PRP."
+BOTH_TOLD = """
+{6} into each knee => I6e
+{6} each knee => I6e
+{6} per knee => I6e
+{6} a knee => I6e
+{6} each => I6e
+{6} each side => I6e
+{6} on each side => I6e
+{6} per side => I6e
+{6} right, {6} left => I6r I6l
+{6} on the right and {6} on the left => I6r I6l
+{6} into the right and {6} into the left => I6r I6l
+right {6}, left {6} => I6r I6l
+right knee {6}, left knee {6} => I6r I6l
+right {7}, left {5} => I7r I5l
+{7} in the right and the remaining {5} in the left => I7r I5l
+{7} in the right, the rest in the left => I7r
+{6} in the right and the same in the left => I6r I6?
+right knee first, {7} in, then the left, {5} => I7r I5l
+split evenly, {6} each => I6e
+both knees with {6} each => I6e
+both got {6} => I6e|I6
+the right got {7}, the left {5} => I7r I5l
+right knee got {7} and left knee {5} => I7r I5l
+{6} went into each knee, {12} in all => I6e IT12|I12
+right {6} given, left not done => I6r
+left knee {5}, {7} for the right => I7r I5l
+"""
+BOTH_IN_DOUBT = """
+half in each, {6} => I6e|I6
+{6} and {6} => I6 I6
+"""
+
+JOINT = "Right knee arthroscopy."
+JOINT_TOLD = """
+{30} of effusion aspirated => FO30
+{30} of clear fluid drained => FO30
+aspirated {30} of blood stained fluid => FO30
+{30} aspirated => FO30
+the joint was aspirated of {30} => FO30
+{30} of fluid off the joint => FO30
+{30} of pus washed out => FO30
+haemarthrosis of {30} evacuated => FO30
+{30} of old blood evacuated => FO30
+effusion, {30} => FO30
+effusion about {30} => FO30
+an effusion of {30} was drained => FO30
+dry tap =>
+{30} drained and sent => FO30
+the GP drained {30} last week => FO30~?
+{20} of saline in and {20} out => IR20|MV20|FI20|I20 FO20|IO20?
+{20} of 0.5 % ropivacaine into the joint => MV20
+{20} of 0.5 % ropivacaine, {10} in the joint and {10} around the portals => MV20? MV10 MV10
+{10} of bupivacaine in each portal => MV10e
+{10} of bupivacaine into the joint and the same into the portals => MV10 MV10?
+"""
+JOINT_IN_DOUBT = """
+{30} off => FO30
+{30} of fluid, {2} of it sent => FO30
+{30} of fluid, {2} for culture => FO30
+last time {30} were drained, today {10} => FO10 FO30~?
+{30} drained before, today {10} => FO10 FO30~?
+estimated {30} but only {10} came => FO10 FO30?
+no more than {10} of fluid => FO10
+{10} of saline to distend the joint => MV10|IR10|I10|FI10
+joint distended with {40} of saline => MV40|IR40|I40|FI40
+portals with {10}, joint with {10} of 0.5 % bupivacaine => MV10 MV10
+half of the {20} of bupivacaine into the joint =>
+{20} of bupivacaine drawn up, {10} given => MV10
+{20} of bupivacaine, {5} left over => MV20
+{20} of bupivacaine less the {5} spilt => MV20
+"""
+
+
 def _said(number: int) -> str:
     if number < len(_UNITS):
         return _UNITS[number]
@@ -405,12 +537,13 @@ def _frames(*texts: str) -> list[tuple[str, str]]:
 
 
 def _is(fact: Fact, code: str) -> bool:
-    told = re.fullmatch(r"([A-Z]+)(\d+)([e~]?)", code)
+    told = re.fullmatch(r"([A-Z]+)(\d+)([e~rl]?)", code)
     assert told is not None, code
     done = fact.status == "performed" and fact.certainty == "affirmed"
     return (
         fact.kind == CODES[told[1]] and fact.value == int(told[2]) and done == (told[3] != "~")
         and (told[3] != "e" or fact.scale in ("each", "per_side"))
+        and (told[3] not in SIDES or fact.laterality == SIDES[told[3]])
     )  # fmt: skip
 
 
@@ -439,6 +572,8 @@ PARTS = {
     "drawn": (DRAWN, "", DRAWN_TOLD, DRAWN_IN_DOUBT), "made": (MADE, "D60|T60 ", MADE_TOLD, MADE_IN_DOUBT),
     "given": (GIVEN, "D60|T60 P6 ", GIVEN_TOLD, GIVEN_IN_DOUBT),
     "at once": (AT_ONCE, "", AT_ONCE_TOLD, AT_ONCE_IN_DOUBT),
+    "mixed": (MIXED, "", MIXED_TOLD, MIXED_IN_DOUBT), "deep": (DEEP, "", DEEP_TOLD, DEEP_IN_DOUBT),
+    "both": (BOTH, "D60|T60 P12 ", BOTH_TOLD, BOTH_IN_DOUBT), "joint": (JOINT, "", JOINT_TOLD, JOINT_IN_DOUBT),
 }  # fmt: skip
 PLAIN = [(part, *frame) for part, (_, _, told, _) in PARTS.items() for frame in _frames(told)]
 ALL = [(part, *frame) for part, (_, _, *texts) in PARTS.items() for frame in _frames(*texts)]
