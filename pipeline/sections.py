@@ -281,6 +281,11 @@ def _opens(sentence: Sentence, at: int, end: int, cue: _Cue) -> bool:
         if cue.row.id == "findings":  # "lesion of the talus same finding at operation"
             return at > 1 and tokens[at - 2].norm in _THE_SAME
         return len(cue.words) > 1 and at > 1 and tokens[at - 2].norm != "the"
+    if cue.row.id == "procedure" and cue.words[-1] in ("done", "performed") and not any(
+        m.table in ("procedures", "acts", "sites", "diagnoses") and 0 <= m.first - end <= _NEAR
+        for m in sentence.mentions
+    ):
+        return False  # "a maze procedure done today"
     return len(cue.words) > 1 and before not in _BEFORE_A_NOUN and not tokens[at - 1].punctuation
 
 
