@@ -23,7 +23,8 @@ from pipeline.units import Said, read_unit
 
 _RANGE = re.compile(r"^(#?)(\d[\d,]*(?:\.\d+)?|\.\d+)(%?)[-–](\d[\d,]*(?:\.\d+)?|\.\d+)$")
 _WORDS = frozenset("c t l s g p x times number # no. gravida para another".split()) | frozenset(compounds.NUMBERED)
-_STARTS = numerals.STARTS | _WORDS | day_times.STARTS | frozenset(numerals.ROMAN) | frozenset(MONTHS)
+_THE_LAST = frozenset({"other", "last", "remaining", "final"})
+_STARTS = numerals.STARTS | _WORDS | _THE_LAST | day_times.STARTS | frozenset(numerals.ROMAN) | frozenset(MONTHS)
 _ARTICLE_DIMENSIONS = frozenset({"volume", "mass", "length", "time", "turns", "amount", "count"})
 _COUNTED_DIMENSIONS = frozenset({"length", "gauge", "french", "mass", "volume", "angle"})
 _AFTER_TIME = frozenset(". , ; of because and later after before if when as unless for to ago at with in or".split())
@@ -153,7 +154,9 @@ def _read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> tuple[Qu
     written = _RANGE.match(norm)
     if written:
         return _written_range(tokens, norms, start, written)
-    if norm in ("a", "an", "another"):
+    if norm in ("a", "an", "another") or norm in _THE_LAST and start and norms[start - 1] == "the" and (
+        {"mil", "millilitre", "milliliter", "cc", "ml"} & {*norms[start + 1 : start + 2]}
+    ):  # "the other mil": one
         article = _with_article(tokens, norms, start)
         if article is not None:
             return article

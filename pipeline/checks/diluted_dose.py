@@ -84,7 +84,8 @@ def _parts(passages: list[Passage], behind: int) -> Iterator[Decimal]:
                 yield value
 
 
-_OTHER = ("fluid_in", "fluid_out", "blood_loss", "irrigation_in", "irrigation_out", "irrigation", "measurement")
+_OTHER = ("fluid_in", "fluid_out", "blood_loss", "irrigation_in", "irrigation_out", "irrigation", "measurement",
+          "discarded_volume", "draw", "harvest_total", "product_volume")  # fmt: skip
 
 
 def _of_other(note: OperativeNote, grammar: Grammar, dose: Fact, part: Decimal) -> bool:

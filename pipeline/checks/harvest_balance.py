@@ -7,7 +7,7 @@ from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Finding
 
-MEANING = "More product was made of a harvest, or more thrown away, than was drawn."
+MEANING = "More product was made of a harvest, or more given and thrown away, than was drawn."
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -15,6 +15,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     drawn = [*given(note, "harvest_total"), *blood] if given(note, "harvest_total") else given(note, "draw")
     made = given(note, "product_volume")
     agents = [fact for fact in given(note, "medication_volume") if fact.role in ("anticoagulant", "prime")]
+    if drawn and not made:
+        return _gone(note)
     if not drawn or not made or any(fact.scale == "each" for fact in drawn):
         return []
     spans = {name: [span(fact, "mL") for fact in facts] for name, facts in
@@ -36,3 +38,32 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             ask="Say which is right: what was drawn or what was made of it.",
         )
     ]
+
+
+_NOT_WHOLE = ("each", "per_side")
+
+
+def _gone(note: OperativeNote) -> list[Finding]:
+    """ "Nine mils of blood, not spun, three injected, eight thrown away": what became of what was drawn, where nothing
+    was made of it."""
+    drawn = given(note, "harvest_total")[-1:] or given(note, "draw")
+    gone = [*given(note, "injection_volume"), *given(note, "discarded_volume")]
+    agents = [fact for fact in given(note, "medication_volume") if fact.role in ("anticoagulant", "prime")]
+    unlike = any(fact.scale in _NOT_WHOLE for fact in (*drawn, *gone)) or given(note, "injection_total", "processing")
+    if unlike or len(gone) < 2 or not given(note, "discarded_volume"):
+        return []
+    spans = [[span(fact, "mL") for fact in facts] for facts in (drawn, gone, agents)]
+    if any(one is None for part in spans for one in part):
+        return []
+    there, went, mixed = (added([one for one in part if one is not None]) for part in spans)
+    most = (there + mixed).high
+    if most is None or went.low is None or went.low <= most:
+        return []
+    return [
+        finding(
+            "harvest_balance", "warning",
+            f"{span_words(went, 'mL')} were given and thrown away of {span_words(there, 'mL')}.", [*drawn, *gone],
+            arithmetic=f"given and thrown away {span_words(went, 'mL')} > drawn {span_words(there, 'mL')}",
+            ask="Say which is right: what was drawn, given or thrown away.", about="gone",
+        )
+    ]  # fmt: skip

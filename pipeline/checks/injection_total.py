@@ -161,6 +161,9 @@ def _told_into(note: OperativeNote) -> list[Finding]:
     return [replace(told, evidence=(*told.evidence, where.evidence))]
 
 
+_OWN = ("marrow", "concentrate", "fat", "plasma", "stem", "blood", "lysate")  # of the patient
+
+
 def _is_marrow(fact: Fact) -> bool:
     name = fact.name or ""
-    return name == "" or any(part in name for part in ("marrow", "concentrate", "fat", "plasma", "stem"))
+    return name == "" or any(part in name for part in _OWN)

@@ -100,6 +100,9 @@ def is_retold(amount: Amount, told: Sequence[object]) -> bool:
     said = [token.norm for token in amount.sentence.tokens[max(0, amount.index - 3) : amount.index]]
     if tuple(said[-2:]) in _OF_WHOLE and said[0] in _PARTLY:
         return True  # "half of the six into the joint": how much that is was not said
+    first = said[1:] in (["the", "first"], ["those", "first"]) or tuple(said) == ("with", "the", "#ordinal")
+    if first and said[0] in ("with", "and", "plus") and amount.quantity.value in told:
+        return True  # "that makes twenty five with the first fifteen"
     begins = amount.index - len(lead)
     opens = begins <= 0 or amount.sentence.tokens[begins - 1].punctuation
     of_it = (
@@ -135,7 +138,8 @@ _LEADS = frozenset("the a an his her their our my some more plain pure warm cold
 _OWN = words.PRODUCTS | frozenset(
     "marrow blood aspirate bma lipoaspirate product plasma microfat nanofat buffy fat conc harvest it this that these "
     "those them which bone whole venous peripheral autologous graft material sample volume platelet platelets plasma "
-    "cells mixture dark good bloody red thick liquid total draw draws stuff content contents rich poor".split()
+    "cells lysate serum mixture dark good bloody red thick liquid total draw draws stuff content contents rich "
+    "poor".split()
 )
 _NO_NAMES = words.PREPOSITIONS | words.IS | words.GIVEN | words.LOST | frozenset({"what", "each", "all", "and", "then"})
 

@@ -126,6 +126,10 @@ def is_amount(amount: Amount) -> bool:
         return False  # "eighteen is what I had planned"
     if not amount.bare:
         return amount.quantity.form in ("number", "range", "fraction")
+    if index + 2 < len(tokens) and tokens[index + 1].norm == "of" and tokens[index + 2].norm == "#number" and (
+        led in words.PRODUCTS | {"injection", "session", "treatment"}
+    ):
+        return False  # "PRP 3 of 3": one of a series
     if index + 1 < len(tokens) and (weight := tokens[index + 1].quantity) is not None and weight.dimension == "mass":
         return False  # "sixty one, seventy four kilos": an age
     out_at = index > 1 and tokens[index - 2].norm in ("out", "back")
@@ -185,12 +189,16 @@ def own_side(amount: Amount) -> Laterality | None:
     for at, word in enumerate(after):
         if word in ("left", "right") and set(after[max(0, at - _LED_BY) : at]) & _TO:
             return "left" if word == "left" else "right"
+    short = next((at for at, word in enumerate(after[:-1]) if word in ("l", "r") and after[at + 1] in _DONORS), None)
+    if short is not None:
+        return "left" if after[short] == "l" else "right"  # "18 mL blood R arm"
     before = [word for word in amount.before[-6:] if word in ("left", "right", "l", "r")]
     if before and amount.before[-1] != "left":
         return "left" if before[-1] in ("left", "l") else "right"
     return None
 
 
+_DONORS = frozenset("arm acf forearm psis asis crest iliac flank thigh abdomen".split())
 _SIDE_REACH, _LED_BY = 9, 4
 _TO = frozenset({"from", "on", "into", "in", "to", "the"})
 

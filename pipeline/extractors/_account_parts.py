@@ -7,6 +7,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from itertools import pairwise
 
 from pipeline import cues
 from pipeline.extractors import _account_places, _draws, base
@@ -27,7 +28,29 @@ _OPERATIONS = ("bone-marrow", "platelet", "prp", "lipofill", "fat-graft", "autol
 def is_told(reading: Reading, grammar: Grammar) -> bool:
     """Whether a narration tells of marrow, a blood product or fat that is taken and given: then the account
     (`account.py`) has its amounts."""
-    return any(_names_product(sentence, grammar) or is_fat(sentence, grammar) for sentence in reading.sentences)
+    known: bool | None = reading.memo.get("account-told")
+    if known is None:
+        known = reading.memo["account-told"] = any(
+            _names_product(sentence, grammar) or is_fat(sentence, grammar) for sentence in reading.sentences
+        ) or _of_own_blood(reading)
+    return known
+
+
+def _of_own_blood(reading: Reading) -> bool:
+    """ "I took nine mils of blood from her left arm. Three mils of it were injected": blood out of a vein that goes in
+    again, by no name of a product, and for no laboratory."""
+    drawn = any(
+        sentence.says({"blood"}) and sentence.says(_TAKEN) and sentence.says(_VEINS) and not sentence.says(_TESTED)
+        and not any(one.norm == "blood" and two.norm == "pressure" for one, two in pairwise(sentence.tokens))
+        for sentence in reading.sentences
+    )
+    return drawn and any(sentence.says(_PUT_IN) for sentence in reading.sentences)
+
+
+_TAKEN = frozenset({"took", "taken", "drew", "drawn"})
+_VEINS = frozenset({"arm", "vein", "antecubital", "acf", "cubital", "forearm"})
+_TESTED = frozenset("gas gases culture cultures count group match sample test tests lab laboratory".split())
+_PUT_IN = frozenset({"injected", "instilled"})
 
 
 def _names_product(sentence: Sentence, grammar: Grammar) -> bool:

@@ -13,7 +13,7 @@ from pipeline.extractors import _amount_words as words
 from pipeline.extractors import _beside_amount, _direction, _draws, base
 from pipeline.extractors._account_parts import Amount, plain, through_needle
 
-_PRODUCTS = words.PRODUCTS | {"product", "plasma", "microfat", "nanofat", "buffy", "fat", "conc"}
+_PRODUCTS = words.PRODUCTS | {"product", "plasma", "microfat", "nanofat", "buffy", "fat", "conc", "lysate"}
 _SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
 _AWAY = frozenset("bin bucket waste sharps sink".split())
 _STAYS = frozenset("stays stayed remains remained left stuck over unused".split())
@@ -53,6 +53,8 @@ def role(amount: Amount, state: str) -> tuple[str, bool]:
         taken = bool(_TAKEN & {*before[-3:], *after[:5]})
         given = state == "given" and not taken or bool({"injected", "given"} & {*before[-3:], *after[:3]})
         return ("given in all" if given else "total" if state != "drug" else "another"), True
+    if any(one in _OUT_OF_IT and two == "from" for one, two in pairwise(after[:6])):
+        return "draw", True  # "forty five mils of fat drawn from the abdomen"
     if state != "drawn" and _is_for_each(amount):
         return "given", True
     if made := _is_made(amount, state, before, after):
@@ -105,6 +107,8 @@ def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str,
         return "kept"
     if state == "drawn" and lead[:1] == ("used",):
         return "kept"  # "fifty drawn, thirty used"
+    if after[:2] in (("given", "back"), ("returned",)) or after[:1] == ("retransfused",):
+        return "kept"  # "450 mL given back": into a vein
     if state == "given" and after[:2] == ("came", "back"):
         return "kept"
     if "not" in lead[:2] and {"used", "needed", "given", "injected"} & set(lead[:3]):
@@ -354,8 +358,6 @@ def _is_drawn(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
     """Whether it came out of the bone or the vein."""
     if "from" in after[:3] and set(after) & _WHERE_FROM:
         return True
-    if any(one in _OUT_OF_IT and two == "from" for one, two in pairwise(after[:5])):
-        return True  # "forty five mils of fat drawn from the abdomen"
     head = after[1:] if after[:1] == ("of",) else after
     while head[:1] and head[0] in _OF_BLOOD:
         head = head[1:]

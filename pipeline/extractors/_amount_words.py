@@ -36,7 +36,7 @@ MAKING = frozenset(
     "back".split()
 )
 LOST = frozenset("lost waste wasted discarded spilled spilt thrown dropped".split())
-KEPT = frozenset("saved kept stored sent frozen reserved retained".split())
+KEPT = frozenset("saved kept stored sent frozen refrozen banked reserved retained".split())
 BENCH = frozenset("lab laboratory pathology bench table culture centrifuge filter tube count freezer bank".split())
 
 # What holds it, and what counts it.
@@ -60,7 +60,7 @@ MOVES = frozenset(
 # the amount before it, and what tells at its end what became of that amount.
 IS = frozenset("is was were are been be being".split())
 PREPOSITIONS = frozenset(
-    "of on in into to from at for with by under over around through per inside onto beneath beside within".split()
+    "of on in into to from at for with by under over around through per inside onto beneath beside within along".split()
 )
 OPENS = frozenset(
     "and then now so we i he she they but while next another again last rest remaining remainder which that this "

@@ -355,7 +355,8 @@ class _Entry:
         site = _account_numbers.site_of(amount)
         each = {"each", "every", "per"} & set(amount.after[:4]) or amount.after[:1] == ("a",)
         each = each or _beside_amount.at_each_spot(sentence, amount.index)
-        scale: Scale | None = "each" if each else None
+        per_side = cues.scale(sentence, amount.index) == "per_side"  # "three along the jawline on either side"
+        scale: Scale | None = "each" if each else "per_side" if per_side else None
         side = self._told_side()
         if side is None and not scale:
             if site is not None:
