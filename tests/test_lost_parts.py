@@ -79,3 +79,16 @@ def test_what_was_dropped_is_none_of_those_opened() -> None:
 def test_the_one_that_pulled_out_takes_no_other_with_it() -> None:
     facts = facts_of(f"{BEFORE} First anchor in, second anchor in, third anchor pulled out and was replaced.")
     assert [fact.role for fact in facts if fact.kind == "device"] == ["implanted", "implanted", "explanted"]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Two medial anchors, the lateral one pulled out, so a bigger one instead, so three anchors in.",
+        "two medial row anchors one lateral no wait the lateral one pulled out so a five point five instead so three "
+        "anchors in",
+    ],
+)
+def test_the_total_behind_one_that_pulled_out_stays_in(said: str) -> None:
+    totals = [fact for fact in _counts(said) if fact.value == 3]
+    assert [(fact.role, fact.certainty) for fact in totals] == [("implanted", "affirmed")]

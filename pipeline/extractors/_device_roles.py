@@ -27,6 +27,10 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
             return True  # "it had eight screws, we took out seven"
         if removed - thing > _ITS_OWN and _is_one_more(sentence, removed - 1):
             return True  # "two anchors, a third pulled out"
+        if tokens[removed - 1].text.lower() == "one" and any(
+            tokens[at].norm == "the" for at in range(max(thing + 1, removed - 3), removed - 1)
+        ):
+            return True  # "two anchors ... the lateral one pulled out"
         one = tokens[removed - 1].quantity
         if removed - thing > 1 and one is not None and one.value == 1 and not one.unit and (
             tokens[removed - 2].norm.endswith("s")
@@ -43,13 +47,15 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
     while at >= 0 and tokens[at].norm in _ADVERBS:
         at -= 1
     listed = any(token.norm == ":" for token in tokens[removed + 1 : thing])
-    if tokens[removed].norm == "came" and not listed:
+    between = {token.norm for token in tokens[removed + 1 : thing]}
+    if not listed and (tokens[removed].norm == "came" or between & _INSTEAD):
         return True  # "the tooth came out, one plate of two millimetres"
     own = at >= 0 and tokens[at].norm in _PASSIVE and at > 0 and tokens[at - 1].norm not in ("there", "what")
     return (own or tokens[removed].norm in _PASSIVE) and not listed
 
 
 _DENIED = _words("none not never neither nothing no")
+_INSTEAD = _words("so instead replaced exchanged making total")  # "pulled out so a 5.5 instead so three anchors in"
 _ITS_OWN = 2  # tokens
 
 

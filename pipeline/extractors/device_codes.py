@@ -16,8 +16,9 @@ KINDS = ("device_lot", "device_serial", "device_udi", "device_expiry")
 
 _CODES = {"lot": "device_lot", "serial": "device_serial", "udi": "device_udi"}
 _SKIPPED = frozenset({
-    "is", "was", ":", "number", "no", "#", "code", "the", "of", "reads", "again", "repeat", "repeated", "once", "more",
-    "as", "above", ",", "confirmed", "checked", "rechecked", "verified", "read", "back", "[", "(", ".", "'", '"', "nr",
+    "is", "was", ":", "number", "no", "#", "code", "the", "of", "for", "reads", "again", "repeat", "repeated", "once",
+    "more", "as", "above", ",", "confirmed", "checked", "rechecked", "verified", "read", "back", "[", "(", ".", "'",
+    '"', "nr",
 })
 # The ICAO spelling alphabet.
 _SPELLED = {

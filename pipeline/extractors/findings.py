@@ -88,7 +88,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     if mention.id == "instability" and _loose_tissue(sentence, mention):
         return None
     loose = mention.table == "diagnoses" and sentence.section not in ("findings", "description")
-    if loose and fact.certainty == "affirmed" and not story.is_seen(sentence, mention):
+    alone = loose and _is_alone(sentence, mention, grammar)
+    if loose and not alone and fact.certainty == "affirmed" and not story.is_seen(sentence, mention):
         return None
     if mention.table == "findings" and fact.certainty == "affirmed" and _is_reason(sentence, mention):
         return None
@@ -107,6 +108,25 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     return replace(fact, body_site=site, laterality=None if anothers else fact.laterality)
 
 
+def _is_alone(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """ "Partial tear of subscapularis.": a statement of its own of what is seen at operations as well."""
+    row = grammar.table("diagnoses", Concept)[mention.id]
+    if row.group != _SEEN_AS_WELL:
+        return False
+    marks = [at for at, token in enumerate(sentence.tokens) if token.punctuation]
+    first = max((at for at in marks if at < mention.first), default=-1) + 1
+    last = min((at for at in marks if at > mention.last), default=len(sentence.tokens))
+    rest = (*sentence.tokens[first : mention.first], *sentence.tokens[mention.last + 1 : last])
+    return all(token.norm in _OF_ITS_KIND for token in rest if token.norm.isalpha() and token.quantity is None)
+
+
+_SEEN_AS_WELL = "seen-at-operation-as-well"  # group of grammars/diagnoses.toml
+_OF_ITS_KIND = frozenset(
+    "a an the partial complete full thickness small large big massive degenerate degenerative chronic acute old fresh "
+    "upper lower middle third half anterior posterior medial lateral superior inferior deep superficial of in at by "
+    "and left right delaminated retracted reparable repairable irreparable bursal articular sided here first next "
+    "then".split()
+)
 _PASSED = ("nerve", "vessel", "skin-layer")  # what is kept clear of on the way in
 _OF_JOINTS = frozenset("loose-body osteophyte synovitis cam-lesion plica labral-tear".split())
 

@@ -33,10 +33,14 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+_FULL_TURN = 360  # degrees
+
+
 def _number(
     reading: Reading, sentence: Sentence, grammar: Grammar, rows: Mapping[str, Concept], index: int, quantity: Quantity
 ) -> list[Fact]:
-    facts = _named(reading, sentence, grammar, rows, index, quantity)
+    facts = [fact for fact in _named(reading, sentence, grammar, rows, index, quantity)
+             if rows[fact.name or ""].group != "angle" or (fact.value or 0) <= _FULL_TURN]  # "alpha seven seven three"
     if quantity.dimension == "pressure" and not cues.has(sentence, grammar, "tourniquet", "cuff"):
         for cue, name in (("insufflation", "insufflation-pressure"), ("pump", "pump-pressure")):
             near = cues.nearest(sentence, grammar, index, cue)
