@@ -45,7 +45,10 @@ _PARTS = re.compile(
     r"(?! (?:clamp|clip|retractor|forceps|scope|telescope|dissector))", re.I
 )  # fmt: skip
 _TITLES = frozenset({"procedure", "preop-diagnosis", "postop-diagnosis", "diagnosis", "indication", "preop_diagnosis"})
-_NO_PART = frozenset("side sided hand lower upper lateral medial distal proximal anterior posterior internal".split())
+_NO_PART = frozenset(
+    "stent stents drain drains wire screw side sided hand lower upper lateral medial distal proximal anterior "
+    "posterior internal".split()
+)
 _OTHER = {"left": "right", "right": "left"}
 
 

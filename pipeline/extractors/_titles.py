@@ -46,7 +46,9 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     while last + 1 < len(sentence.tokens) and last - first < _TITLE and not _ends_title(sentence, last + 1, ends):
         last += 1
     if all(token.norm in _NO_NAME or token.norm in _ORDINALS for token in sentence.tokens[first : last + 1]):
-        return []  # "third of three injections"
+        return []  # "third of three injections", "L: stone 7 mm"
+    if sentence.section == "" and not any(first <= act.first <= last for act in acts):
+        return []  # "the right shoulder first, subacromial injection"
     if any(m.id in ("intact", "normal") and first <= m.first <= last for m in base.mentions(sentence, "findings")):
         return []  # "cruciate intact, plica resected": what was seen
     if sentence.section == "" and _is_measure(sentence, first, last):
@@ -268,7 +270,7 @@ _OF_PLACE = frozenset("left right bilateral both the of his her on and , side pr
 # What is an operation by itself as the title, and a step in the body of another.
 _WHOLE = frozenset({"washout", "paracentesis", "stent", "stenting", "tap", "pericardiocentesis"})
 _TITLE = 24  # words
-_NO_NAME = frozenset({"the", "a", "an", "and", "of", "last", "next", "final", "this", "is", "in", "series", "number"})
+_NO_NAME = frozenset("l r left right side the a an and of last next final this is in series number".split())
 _ORDINALS = frozenset({"first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth"})
 
 
