@@ -42,7 +42,7 @@ _GONE = frozenset({"drain", "specimen", "complication"})  # "drain none" at the 
 _MEASURED = frozenset({"incision_length", "tourniquet_pressure", "tourniquet_time", "measurement", "device_size"})
 _GIVEN = frozenset({"medication_dose", "medication_volume", "injection_volume", "injection_needle", "injection"})
 _COLLECTED = frozenset({"fluid_out", "harvest_total", "specimen_count", "product_volume", "blood_loss"})
-_UNDER_LABEL = _MEASURED | _GIVEN | {"fluid_out", "drain_size"}
+_UNDER_LABEL = _MEASURED | _GIVEN | {"fluid_out", "drain_size", "tourniquet"}
 _AMOUNTS = _MEASURED | _GIVEN | _COLLECTED
 # What is given into or around the part that is operated on; other medicines are given to the whole patient.
 _LOCAL = frozenset(

@@ -165,6 +165,40 @@ _AWAY = frozenset(
 )
 
 
+def turns_to(sentence: Sentence, at: int) -> bool:
+    """ "Moving to the left.", "we go to the right side", "on to the left": whether "to the ..." before the side at a
+    token tells that the work went on there, and no direction ("head turned to the left")."""
+    tokens = sentence.tokens
+    if at < 2 or [token.norm for token in tokens[at - 2 : at]] != ["to", "the"]:
+        return False
+    after = tokens[at + 1].norm if at + 1 < len(tokens) else "."
+    marked = any(token.punctuation for token in tokens)
+    if marked and after not in _SHUT_BY and not tokens[min(at + 1, len(tokens) - 1)].punctuation:
+        return False
+    norms = [token.norm for token in tokens[: at - 2]]
+    while norms and norms[-1] in ("over", "on", "back", "across", "straight") and len(norms) > 1:
+        norms.pop()
+    if not norms:
+        return True  # "To the left now."
+    verb, before = norms[-1], norms[-2] if len(norms) > 1 else "."
+    if verb in _GOING:
+        return before in _AHEAD_OF_VERB
+    if verb in _WENT:
+        return not _US.isdisjoint(norms[-4:-1]) or (len(norms) == 1 and verb != "turned")
+    return verb in _LINKS and (before in _AHEAD_OF_VERB or len(norms) == 1)
+
+
+_SHUT_BY = frozenset({"side", "now", "next", "again", "and", "where", "one", "first", "for", "with"})
+_GOING = frozenset({"moving", "going", "switching", "proceeding", "coming", "crossing", "turning", "continuing"})
+_WENT = frozenset(
+    "move moved go went turn turned switch switched proceed proceeded come came cross crossed continue continued "
+    "directed attention".split()
+)
+_LINKS = frozenset({"then", "now", "next", "on", "over", "and", "attention", "back", "so"})
+_AHEAD_OF_VERB = _MARKS | {"and", "then", "now", "next", "so", "we're", "i'm", "are", "am", "ok", "okay", "before"}
+_US = frozenset({"we", "i", "attention", "then"})
+
+
 def _is_query(sentence: Sentence, at: int) -> bool:
     """ "Two litres, right?": asks whether it is so."""
     norms = [token.norm for token in sentence.tokens[at - 1 : at + 2]] if at else []

@@ -8,7 +8,7 @@ from itertools import pairwise
 from pipeline import body_parts
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
-from pipeline.left_as_side import WRITTEN, is_ligament, is_none, is_side, is_talk
+from pipeline.left_as_side import WRITTEN, is_ligament, is_none, is_side, is_talk, turns_to
 from pipeline.mentions import folded
 from pipeline.records import Laterality, Sentence, Token
 from pipeline.rows import Concept
@@ -133,6 +133,9 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         m.last == _before_levels(sentence, first) and m.table in ("procedures", "diagnoses") for m in sentence.mentions
     ):
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
+    if turns_to(sentence, last):
+        wide = last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm == "side"
+        return Side(last, last + wide, "left" if sentence.tokens[last].norm == "left" else "right")
     if row.id == "side-of-position" and norms[-1] == "side" and first + 2 < last:
         return None  # "she lies on her right side, left hip up"
     loose = norms[-1] not in _OF_VERB and row.id != "right-size"  # "left open ray", but no "left the plica alone"

@@ -290,7 +290,7 @@ _PART = 3  # words of the part of the body
 _ORDER = frozenset({"first", "firstly", "second", "next", "now", "last"})
 _TURNS = _ORDER | frozenset(
     "then start started starting begin began beginning go going went turn turned turning move moved moving proceed "
-    "proceeded proceeding".split()
+    "proceeded proceeding switch switching switched come coming came cross crossing crossed over onto".split()
 )
 
 
@@ -339,7 +339,8 @@ _TAKEN = frozenset({"graft", "grafts", "autograft", "harvest", "harvested", "don
 _FROM = frozenset({"from"})
 _LEAD = frozenset(
     "then now next and first firstly second secondly finally on the in to at for over back attention was were turned "
-    "directed drawn moving turning going moved went turn go we i same again a of started starting start with began "
+    "directed drawn moving turning going moved went turn go move switch switching switched come coming came cross "
+    "crossing crossed proceed proceeding across continue we i same again a of started starting start with began "
     "beginning begin so okay ok right side only , proceeded continuing continued onto today it is it's this that's "
     "we're are operating operation procedure case doing working patient's patients patient his her".split()
 )

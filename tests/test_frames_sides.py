@@ -217,3 +217,31 @@ def test_the_vessel_that_one_came_through_is_no_side_of_the_work(said: str) -> N
 def test_one_of_two_sides_left_out_is_doubted(told: str) -> None:
     facts = facts_of(f"Bilateral facet joint injection, {told}.")
     assert all(fact.doubts for fact in facts if fact.kind == "procedure" and fact.laterality == "bilateral")
+
+
+TURNS = """
+Turning to the left. | Moving to the left. | Moving over to the left. | On to the left. | Over to the left now.
+Switching to the left side. | We move to the left. | We go to the left side. | I then turned to the left.
+Then to the left. | Then the left. | Now the left side. | Left next. | And the left.
+Left knee. | The other knee. | Left: | On the left:
+"""
+DIRECTIONS = "The head is turned to the left. | Table tilted to the left. | The light moved to the left of the screen."
+
+
+@pytest.mark.parametrize("turn", frames(TURNS))
+def test_a_turn_to_the_other_side(turn: str) -> None:
+    facts = facts_of(
+        f"Bilateral knee arthroscopy. Right first. Incision ten centimetres. Tourniquet twenty minutes. {turn} "
+        "Incision eleven centimetres. Screw of thirty millimetres. Tourniquet forty minutes."
+    )
+    told = {(fact.kind, str(fact.value)): fact.laterality for fact in facts if fact.value is not None}
+    assert told == {
+        ("incision_length", "10"): "right", ("tourniquet_time", "20"): "right", ("incision_length", "11"): "left",
+        ("device_size", "30"): "left", ("tourniquet_time", "40"): "left",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("remark", frames(DIRECTIONS))
+def test_a_direction_turns_to_no_side(remark: str) -> None:
+    facts = facts_of(f"Right knee arthroscopy. {remark} Incision ten centimetres. Tourniquet twenty minutes.")
+    assert silent(facts, "left") == []
