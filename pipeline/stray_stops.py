@@ -87,6 +87,9 @@ def _is_stray(tokens: Sequence[Token], index: int, said: Sequence[Token]) -> boo
         return any(is_number_word(word.norm) or word.norm in numerals.SCALES for word in said[-2:])
     if len(said) <= _SUBJECT and said[-1].norm in _LASTS and _is_span(tokens, index + 1):
         return True  # "Walking boot. Two weeks.", "Stitches out. Day twelve."
+    goes_on = tokens[index + 2].norm if index + 2 < len(tokens) else "."
+    if after.norm == "complete" and goes_on[:1].isalpha() and goes_on not in ("and", "at", "with", "then"):
+        return False  # "Biceps intact. Complete tear of supraspinatus."
     bare = len(said) <= _SUBJECT and all(word.norm.isalpha() for word in said)
     behind = tokens[index + 2] if index + 2 < len(tokens) else None
     if bare and after.norm in _STATES and said[-1].norm not in ("no", "yes"):

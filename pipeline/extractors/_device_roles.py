@@ -199,6 +199,11 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
     after = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 2]]
     if people.is_name(sentence, mention) or _is_awaited(sentence, mention, before, after):
         return True
+    if mention.id in _SCREWED and before[-2:] in (["in", "the"], ["into", "the"], ["through", "the"]) and any(
+        m.id.endswith("screw") and 0 < mention.first - m.last <= _SCREWS
+        for m in sentence.mentions if m.table == "devices"
+    ):
+        return True  # "screws two in the cup, twenty five and thirty": where they are
     if mention.id == "pin" and _holds_the_head(sentence, mention):
         return True
     if mention.id in ("pin", "k-wire", "half-pin", "drain") and after[:1] and after[0] in _TRACKS:
@@ -216,6 +221,10 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
     if mention.id == "bone-cement" and after[:1] and after[0] in _CLEARED:
         return True  # "all out, cement cleared"
     return mention.id == "bone-cement" and bool(_TOO_MUCH & set(before))
+
+
+_SCREWED = frozenset({"acetabular-cup", "tibial-component", "glenoid-component"})
+_SCREWS = 5  # tokens
 
 
 def _holds_the_head(sentence: Sentence, mention: Mention) -> bool:

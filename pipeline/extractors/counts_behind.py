@@ -22,6 +22,7 @@ _UNSIZED = frozenset({"clip", "staple", "tack", "hook", "coil", "pledget", "stit
 _FASTENERS = ("screw", "pin", "wire", "nail", "peg", "anchor")
 _INTERRUPTED = frozenset("extra additional further interrupted pledgeted simple mattress horizontal vertical stay "
                          "separate single figure eight of buried inverted deep tension".split())  # fmt: skip
+_PLACED = frozenset({"in", "into", "through"})
 _LEADS_ON = frozenset({"and", "on", "to", "in", "of"})
 _THREADS = frozenset({"ties", "sutures", "stitches", "knots", "stitch", "suture", "tie"})
 _X = frozenset({"x", "\u00d7", "times"})
@@ -96,7 +97,8 @@ def _behind(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     unsized = noun.removesuffix("es") in _UNSIZED or noun.removesuffix("s") in _UNSIZED
     screws = any(word in noun for word in _FASTENERS) and not unsized
     many = whole(sentence, at, MANY if unsized else _SHORTEST if screws else _FEW)
-    if many is None or not (_ends(sentence, at + 1) or (unsized and tokens[at + 1].norm in _LEADS_ON)):
+    placed = at + 1 < len(tokens) and tokens[at + 1].norm in (_LEADS_ON if unsized else _PLACED if screws else ())
+    if many is None or not (_ends(sentence, at + 1) or placed):
         return []
     if not unsized and len(cues.listed(sentence, at)) > 1:
         return []  # "anchors four, five and six"
