@@ -22,11 +22,12 @@ CODES = {
     "D": "draw", "T": "harvest_total", "N": "draw_count", "X": "discarded_volume", "P": "product_volume",
     "I": "injection_volume", "IT": "injection_total", "FO": "fluid_out", "MV": "medication_volume",
     "DS": "device_size", "DC": "device_count", "HD": "harvest_depth", "HN": "harvest_needle", "FI": "fluid_in",
-    "IR": "irrigation_in", "IO": "irrigation_out",
+    "IR": "irrigation_in", "IO": "irrigation_out", "IN": "injection_needle", "BL": "blood_loss",
 }  # fmt: skip
-FURTHER = {"blood_loss", "medication_dose", "measurement"}
+FURTHER = {"medication_dose", "measurement"}
 SIDES = {"r": "right", "l": "left"}
-_UNITS = "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen".split()
+_UNITS = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen "
+          "sixteen seventeen eighteen nineteen").split()
 _TENS = {20: "twenty", 30: "thirty", 40: "forty", 50: "fifty", 60: "sixty"}
 
 DRAWN = "Marrow concentrate injection into the right knee. Left posterior iliac crest."
@@ -515,6 +516,108 @@ half of the {20} of bupivacaine into the joint =>
 """
 
 
+PULLS = "Marrow concentrate injection into the right knee. Left posterior iliac crest."
+PULLS_TOLD = """
+{6}, er, {7} drawn => D7|T7 D6?
+{6}, um, {7}, and {8} => D7 D8 D6?
+draw one {6}, draw two {7}, draw three {8}, all in all {21} => D6 D7 D8 T21
+aspirate 1: {6}, aspirate 2: {7}, total {13} => D6 D7 T13
+first hole {6} and {7}, second hole {8}, {21} in all => D6 D7 D8 T21
+{6} from the first hole, {7} from the second, {13} together => D6 D7 T13
+hole one {6}, hole two {7}, sum {13} => D6 D7 T13
+upper track {6}, lower track {7}, {13} in total => D6 D7 T13
+{13} through one hole => D13|T13
+first syringe {10}, second syringe {9}, nineteen => D10 D9 T19
+two syringes, {10} and {9}, so {19} => D10 D9 T19 DC2? N2?
+filled two syringes of {10} => D10e|D10 DC2? N2?
+{10} was frothy and discarded, then {20} good ones => X10 D20|T20
+{10}, clotted, discarded => X10 D10?
+{10} first for the lab, then {40} for us => D40|T40 D10?
+{4} for histology, {40} for concentration => D40|T40 D4?
+the first {2} to the lab, {40} to the kit => D40|T40 D2?
+nothing in the first, {8} in the second => D8|T8
+dry, turned, {8} => D8|T8
+dry tap twice, third time {8} => D8|T8
+barely {3} => D3|T3
+only a few drops, then {8} => D8|T8
+{8}, not more => D8|T8
+{8} at most => D8? T8?
+{8} or so => D8|T8
+{8} I think => D8|T8
+{8} give or take => D8|T8
+roughly {8} => D8|T8
+a good {8} => D8|T8
+{8} plus a bit => D8|T8
+close to {8} => D8? T8?
+"""
+PULLS_IN_DOUBT = """
+{8} maybe {9} => D8? D9?
+"""
+
+TENDON = "PRP injection into the right elbow. Venous blood from the left arm, {30} drawn. Spun to {5} of PRP."
+TENDON_TOLD = """
+{3} into the tendon, {1} under it, {1} thrown away => I3 I1 X1
+{3} in five passes => I3
+{3} in five passes of the needle, {2} left in the syringe => I3
+{3} peppered into the origin => I3
+{3} deep, {2} superficial => I3 I2
+{5} in all, {3} deep and {2} superficial => IT5|I5 I3 I2
+the {5} were injected, {3} deep and {2} superficial => I5? I3 I2 IT5?
+{5} under ultrasound => I5
+{5} via a twenty two gauge => I5 IN22
+{5} mixed with {1} of lidocaine => MV1 I5? P5?
+{1} of lidocaine to the skin and {5} to the tendon => I5 MV1
+{5} of the second batch => I5? P5?
+{5} today, {5} more in three weeks => I5 I5~?
+{5} will follow in three weeks => I5~?
+she should have another {5} in three weeks => I5~?
+{5} given, patient fainted after {3} => I5? I3?
+{3} in when he fainted, rest not given => I3
+{3} out of the {5} could be injected => I3
+{1} leaked out =>
+needle blocked, {1} lost, {4} injected => I4 X1
+"""
+TENDON_IN_DOUBT = """
+{3} intratendinous, {2} peritendinous => I3 I2
+{3} fanned out => I3
+{3} at the enthesis and {2} along the tendon => I3 I2
+{5} slowly over two minutes => I5
+{5} against resistance => I5
+{5} without resistance => I5
+{5} with a twenty two gauge needle => I5 IN22
+{5} after {1} of lidocaine => I5 MV1
+{1} of lidocaine, then the {5} => I5 MV1
+{5} this time, {4} last time => I5 I4~?
+{5} today and again {5} next month => I5 I5~?
+stopped after {3} because of pain => I3
+leaked {1}, so {4} stayed in => I4
+"""
+
+SCOPE = "Right knee arthroscopy."
+SCOPE_TOLD = """
+{5} of ropivacaine at the portals, {15} in the joint => MV5 MV15
+{15} of ropivacaine in the joint, {5} at the portals => MV15 MV5
+{20} of ropivacaine, half in the joint => MV20
+{20} of ropivacaine, {5} thrown away => MV20? X5
+{20} drawn up, {15} of ropivacaine given => MV15
+{20} prepared but only {15} of ropivacaine given => MV15
+{15} not {20} of ropivacaine => MV15
+{20} of ropivacaine, no, {15} => MV15
+he had {20} of ropivacaine from the anaesthetist and {10} from us => MV20 MV10?
+{10} of ropivacaine by the anaesthetist => MV10
+three litres of saline through the joint and {30} of ropivacaine => IR3 MV30
+{30} of blood in the bottle => FO30? BL30?
+{30} of blood lost => BL30
+{30} in the drain => FO30?
+"""
+SCOPE_IN_DOUBT = """
+{5} of clear fluid aspirated and {2} of steroid injected => FO5
+{40} of saline used, {30} came back => IR40|FI40 IO30
+{15} of ropivacaine, I usually give {20} => MV15
+{30} of blood aspirated from the joint => FO30
+"""
+
+
 def _said(number: int) -> str:
     if number < len(_UNITS):
         return _UNITS[number]
@@ -573,6 +676,8 @@ PARTS = {
     "given": (GIVEN, "D60|T60 P6 ", GIVEN_TOLD, GIVEN_IN_DOUBT),
     "at once": (AT_ONCE, "", AT_ONCE_TOLD, AT_ONCE_IN_DOUBT),
     "mixed": (MIXED, "", MIXED_TOLD, MIXED_IN_DOUBT), "deep": (DEEP, "", DEEP_TOLD, DEEP_IN_DOUBT),
+    "pulls": (PULLS, "", PULLS_TOLD, PULLS_IN_DOUBT), "scope": (SCOPE, "", SCOPE_TOLD, SCOPE_IN_DOUBT),
+    "tendon": (TENDON, "D30|T30 P5 ", TENDON_TOLD, TENDON_IN_DOUBT),
     "both": (BOTH, "D60|T60 P12 ", BOTH_TOLD, BOTH_IN_DOUBT), "joint": (JOINT, "", JOINT_TOLD, JOINT_IN_DOUBT),
 }  # fmt: skip
 PLAIN = [(part, *frame) for part, (_, _, told, _) in PARTS.items() for frame in _frames(told)]

@@ -204,7 +204,7 @@ def _names(sentence: Sentence, at: int) -> bool:
         token.norm for token in sentence.tokens[at + 1 : at + 2]
     ] == [":"]:
         return True  # "pass 1: 10 mL"
-    if before in words.COUNTED_VESSELS and not quantity.dimension and (quantity.value or 99) <= _MOST and (
+    if before in words.COUNTED_VESSELS | _PLACES and not quantity.dimension and (quantity.value or 99) <= _MOST and (
         at + 1 < len(sentence.tokens) and (behind := sentence.tokens[at + 1].quantity) is not None
         and behind.form != "ordinal"
     ):
@@ -214,6 +214,7 @@ def _names(sentence: Sentence, at: int) -> bool:
     )
 
 
+_PLACES = frozenset({"hole", "track", "puncture", "site"})  # "hole one ten mils"
 _MOST = 12  # syringes of one harvest
 
 

@@ -105,7 +105,7 @@ def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str,
         return "kept"
     if state != "drawn" and _direction.to_bench(amount.sentence, amount.index):
         return "kept"
-    if state == "drawn" and lead[:1] == ("used",):
+    if state == "drawn" and (lead[:1] == ("used",) or before[-1:] == ("which",)):
         return "kept"  # "fifty drawn, thirty used"
     if after[:2] in (("given", "back"), ("returned",)) or after[:1] == ("retransfused",):
         return "kept"  # "450 mL given back": into a vein
@@ -273,8 +273,8 @@ def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
     sentence, index = amount.sentence, amount.index
     if _direction.led_in(sentence, index) or _goes_in(amount):
         return True
-    if state in ("made", "given") and (after[:1] == ("in",) and _beside_amount.stops(sentence, index + 2)
-                                       or _beside_amount.at_each_spot(sentence, index)):  # fmt: skip
+    inside = after[:1] == ("in",) and _beside_amount.stops(sentence, index + 2)
+    if state in ("made", "given") and (inside or _beside_amount.went(sentence, index)):
         return True
     if state == "named" and set(after[:4]) & _PRODUCTS and _placed(after):
         return True

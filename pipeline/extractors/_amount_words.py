@@ -76,5 +76,6 @@ DOES = DREW | GIVEN | GAVE | (GOT - {"another"}) | frozenset(
     "spun spin spins filtered centrifuged concentrated threw throw discarding inject injecting came".split()
 )
 FATE = LOST | GIVEN | frozenset(
-    "in all total altogether each overall together combined told away binned up was were and out apiece".split()
+    "in all total altogether each overall together combined told away binned up was were and out apiece clotted "
+    "coagulated frothy".split()
 )

@@ -87,6 +87,12 @@ def but_side(sentence: Sentence, index: int, before: tuple[str, ...]) -> tuple[s
     return tuple(word for word in before if word != "left") if sided else before
 
 
+def went(sentence: Sentence, index: int) -> bool:
+    """ "Five mils via a twenty two gauge", "two at three points": what it went in through, or to."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
+    return behind[:1] in (["via"], ["through"]) and "#gauge" in behind[1:3] or at_each_spot(sentence, index)
+
+
 def lettered(sentence: Sentence, index: int) -> bool:
     """ "Syringe A ten mils, syringe B twelve", "A 10 mL, B 12 mL": one draw, by the letter of what holds it."""
     tokens = sentence.tokens
