@@ -188,6 +188,8 @@ def _spoken(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found 
     if follows in ("noon", "midnight") and value == 12:
         return finish(12 if follows == "noon" else 0, 0, norms, start, after + 1, sure=True)
     minute, end = _minutes(norms, after)
+    if minute is None and not led and 0 < value <= 12:
+        minute, end = _bare_minute(norms, start, after)
     if minute is None:
         return None
     told = word_at(norms, end) in _HALVES or word_at(norms, end) in ("hours", "hrs") or (
@@ -222,6 +224,22 @@ def _minutes(norms: Sequence[str], start: int) -> tuple[int | None, int]:
         cut = pair[1] == start + 2 and word_at(norms, pair[1]) == "hundred"  # "eleven thirty one hundred minutes"
         return pair[0] - pair[0] % 10 * cut, pair[1] - cut
     return None, start
+
+
+# Verbs and events before "at", so that "at eleven five" can only be a time.
+_AT_EVENT = frozenset("given out inflated deflated released started closed taken cut incision done finished up down on "
+                      "off timeout".split())  # fmt: skip
+
+
+def _bare_minute(norms: Sequence[str], start: int, at: int) -> tuple[int | None, int]:
+    """The five of "released at three five PM", "given at eleven five.": a minute said without its nought."""
+    digit = numerals.SMALL.get(word_at(norms, at), 0)
+    behind, before = word_at(norms, at + 1), word_at(norms, start - 1)
+    half = behind in _HALVES or (behind in ("a", "p") and word_at(norms, at + 2) == "m")
+    event = before == "at" and word_at(norms, start - 2) in _AT_EVENT and behind in ("", ".", ",", ";")
+    if 0 < digit < 10 and ((half and (before in ("at", "by", "until", "till") or cued(norms, start))) or event):
+        return digit, at + 1
+    return None, at
 
 
 def counts(norms: Sequence[str], end: int) -> bool:

@@ -198,6 +198,11 @@ TOLD = (
     ("device_identity", "AF662", "AF626", "Two anchors, lot AF662. The sticker says ___."),
     ("none_but_said", "discarded", "to pathology", "Loose bodies ___, no specimens sent."),
     ("side_conflict", "right", "left", "Right knee arthroscopy. Findings ___ knee: trochlea normal."),
+    ("side_conflict", "left", "right", "Left olecranon fracture. Tourniquet ___ arm 250 mmHg. No complications."),
+    ("listed_count", "four", "six", "Two five point five anchors proximally, two knotless ones distally, and so we "
+     "used ___ anchors."),
+    ("listed_count", "three", "five", "one anchor medial one central and one lateral so ___ anchors"),
+    ("parts_and_total", "4", "6", "1 x 4.0 mm screw, 1 x 3.5 mm screw, 2 x 3.5 mm screws; ___ screws total"),
 )  # fmt: skip
 
 
@@ -205,6 +210,28 @@ TOLD = (
 def test_an_error_of_a_joint_is_caught(check: str, right: str, wrong: str, told: str) -> None:
     assert _loud(told.replace("___", right), frozenset({check})) == []
     assert _loud(told.replace("___", wrong), frozenset({check}))
+
+
+@pytest.mark.parametrize(("said", "time"), [
+    ("Tourniquet released at three five PM.", "15:05"), ("skin closed at eleven five am", "11:05"),
+    ("Cefazolin two grams given at nine eight AM.", "09:08"), ("Time out at seven two.", "07:02"),
+])  # fmt: skip
+def test_a_minute_is_said_without_its_nought(said: str, time: str) -> None:
+    assert [fact.text for fact in run.note_from_text(said).of("clock_time")] == [time]
+
+
+@pytest.mark.parametrize("said", ["fusion at four five and five six", "anchors at three, five and seven o'clock",
+                                  "clips at three five and seven"])
+def test_numbers_behind_at_are_no_times(said: str) -> None:
+    assert not [fact for fact in run.note_from_text(said).of("clock_time")]
+
+
+def test_minimal_in_short_is_a_loss() -> None:
+    assert [fact.text for fact in run.note_from_text("EBL min. No drain.").of("blood_loss")] == ["minimal"]
+
+
+def test_the_first_day_is_possible() -> None:
+    assert _loud("Left knee arthroscopy. Physio from day 0.", frozenset({"plausible"})) == []
 
 
 def test_fx_is_a_fracture() -> None:

@@ -39,7 +39,7 @@ def limb_clashes(note: OperativeNote) -> Iterator[Clash]:
     side = next(iter(sides)) if len(sides) == 1 else None
     if side not in _OTHER or tells_both(note) or any(fact.laterality == _OTHER[side] for fact in note.of(*_GIVEN)):
         return  # an amount of its own for the other side: both were treated
-    found = _named(note, side) or _ordered(note, side)
+    found = _named(note, side) or _ordered(note, side) or _tourniquet(note, side)
     if found is not None:
         yield found
 
@@ -95,6 +95,25 @@ def _is_aside(note: OperativeNote, passage: Passage, match: re.Match[str]) -> bo
 
 _TO_SIDE = 4  # words: "portals on the right wrist, ligaments stable" is the way in and no remark
 _WAY_IN = re.compile(r"\b(?:portals?|incisions?|approach|arthrotomy|scope)\b", re.I)
+
+
+_CUFF = re.compile(
+    r"\b(?:tourniquet|tq|cuff)(?: (?:is|was|were|placed|applied|put|on|to|the|his|her|high|upper|proximal))* "
+    r"(?P<side>left|right|(?-i:[LR])) (?:upper |lower |proximal )?(?:arm|forearm|thigh|leg|calf|ankle|finger|hand)\b|"
+    r"\b(?P<before>left|right) (?:upper )?(?:arm|thigh|leg|calf|ankle) (?:tourniquet|tq|cuff)\b(?! pressure)", re.I,
+)  # fmt: skip
+
+
+def _tourniquet(note: OperativeNote, side: str) -> Clash | None:
+    """ "Left olecranon ... tourniquet right arm": no tourniquet is told of on the operated limb."""
+    said = [(passage, match, (match["side"] or match["before"]).lower()[0]) for passage in note.sections.description
+            for match in _CUFF.finditer(passage.text)]  # fmt: skip
+    if not said or any(one == side[0] for _, _, one in said):
+        return None
+    if any(re.search(r"\b(?:blood pressure|bp)\b", passage.text, re.I) for passage, _, _ in said):
+        return None
+    passage, match, _ = said[0]
+    return Clash(f"the operation ({side})", match.group(), passage.evidence, "cuff")
 
 
 def _ordered(note: OperativeNote, side: str) -> Clash | None:

@@ -12,12 +12,13 @@ from pipeline.conversion import convert
 from pipeline.note import OperativeNote
 from pipeline.records import Finding, Token
 
-_NOUNS = frozenset({"gap", "tear", "defect", "lesion", "fragment", "cyst", "wedge", "stone", "hernia", "nodule"})
+_NOUNS = frozenset({"gap", "tear", "defect", "lesion", "fragment", "cyst", "wedge", "stone", "hernia", "nodule",
+                    "insert", "liner", "cup"})
 _LED = frozenset("of was is measured measures measuring : , about a an the in full thickness partial x by =".split())
 _TO_SIZE, _TO_NOUN = 4, 2  # tokens: from a noun to a size behind it, from a size to a noun behind it
 # What is smaller or larger than before, or another one. Common practice, no source.
 _OTHER = re.compile(
-    r"\b(?:left|remain\w*|residual|now|reduced|enlarg\w*|another|second|other|smaller|larger|further|each|both|new|"
+    r"\b(?:left|trial\w*|instead|chang\w+|exchang\w+|then|tight|loose|remain\w*|residual|now|reduced|enlarg\w*|another|second|other|smaller|larger|further|each|both|new|"
     r"first|third)\b", re.I,
 )  # fmt: skip
 _NEAR = 4  # tokens

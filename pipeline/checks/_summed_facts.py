@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
-from pipeline.checks import base
+from pipeline.checks import _told_parts, base
 from pipeline.checks._spoken_counts import count, says_total
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Token
@@ -28,7 +28,10 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
             if not passage.holds(fact) or not _counts(fact) or not _is_total(read, passage, fact):
                 continue
             parts = _parts(note, fact)
-            if len(parts) < 2 or fact.value in {part.value for part in parts}:
+            place = _place(read, passage, fact)
+            if len(parts) < 2 or fact.value in {part.value for part in parts} or (
+                place is not None and _told_parts.explains(read, place)
+            ):
                 continue
             if fact.value is not None and fact.value not in _sums(parts, singles(note, parts, fact)):
                 worked = " + ".join(f"{part.value}" for part in parts)

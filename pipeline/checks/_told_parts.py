@@ -122,6 +122,13 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
     return None
 
 
+def explains(read: Sequence[Token], at: int) -> bool:
+    """Whether the things named before the count at a token come to it. Pure."""
+    end = _noun(read, at)
+    worked = _worked(read, at, read[end].norm) if end is not None else None
+    return worked is not None and count(read[at]) in worked[1]
+
+
 def _begins(read: Sequence[Token], at: int) -> int:
     """The first token behind the last full stop or semicolon before a token."""
     return max((place + 1 for place in range(at) if read[place].norm in _ENDS), default=0)
@@ -187,6 +194,8 @@ def _numbered(read: Sequence[Token], at: int) -> bool:
     """Two bare numbers in a row count nothing ("an eleven thirteen sheath"); the second of "shell fifty four, two
     screws" does."""
     counts = at + 1 < len(read) and _plural(read[at + 1])
+    if at + 2 < len(read) and read[at + 1].norm == "#number" and count(read[at + 1]) is None and _plural(read[at + 2]):
+        return False  # "two five point five anchors"
     nears = (at + 1,) if counts else (at - 1, at + 1)
     return any(0 <= near < len(read) and read[near].norm == "#number" for near in nears)
 
@@ -200,6 +209,8 @@ def _plural(token: Token) -> bool:
 def _total(read: Sequence[Token], at: int, noun: int) -> str | None:
     """How the count at `at` is said to be a total: "led", "bare" where it only stands at the end; None if not."""
     before = [token.norm for token in read[max(0, at - 2) : at]]
+    if before[-1:] == ["used"] and "so" in _norms(read, at - 4, at - 1):
+        return "led"  # "so we used four anchors"
     if before and (before[-1] in _STRONG | _LEADS
                    or before in (["that", "is"], ["total", "of"], ["which", "is"], ["total", ":"])):  # fmt: skip
         return "led"
@@ -249,7 +260,11 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
         if (number == 1 and at - start > 1 and count(read[at - 2]) is not None and read[at - 1].norm.isalpha()
                 and read[at - 1].norm not in JOINS and not _has_noun(read, at, total, noun)):  # fmt: skip
             continue  # "one cortical one"
-        leads = token.norm == "another" or after_hour or _is_next(read, at, sum(parts) + alone) or _leads(read[at - 1])
+        placed = at > start and read[at - 1].norm in PLACES and _at(read, at + 1) is not None and (
+            read[at + 1].norm in PLACES | _MIDDLE
+        )  # "one anchor medial one central and one lateral"
+        leads = placed or token.norm == "another" or after_hour or _leads(read[at - 1])
+        leads = leads or _is_next(read, at, sum(parts) + alone)
         if led and not parts and read[at - 1].norm == ":" and _shares(read, at, sure=True):
             parts.append(number)  # "Pedicle screws: 12 on the left and 10 on the right, 22 screws"
             continue
@@ -273,6 +288,7 @@ def _is_next(read: Sequence[Token], at: int, sofar: int) -> bool:
     return told and at > 0 and read[at - 1].norm in ("a", "the")
 
 
+_MIDDLE = frozenset({"central", "centrally", "middle", "between"})
 _OF_BACK, _TENS = 5, 10  # tokens; a number that is more than this and than the total is no part of it
 
 

@@ -19,6 +19,7 @@ _TIMES = frozenset({"x", "\u00d7"})
 _CROSS = frozenset({"x", "X", "\u00d7"})
 _WHOLE = re.compile(r"^\d{1,2}$")
 _TIMES_SO_MANY = re.compile(r"^[x\u00d7] ?(\d{1,2})$")  # "x 4" may be one token
+_TENTHS = re.compile(r"^\d{1,2}\.\d")
 _LED = frozenset({"total", "=", "altogether", "together", "sum"})
 _ENDS = frozenset({".", ";", ":"})
 _MOST, _WIDE = 12, 13  # things of one width; mm
@@ -97,8 +98,10 @@ def _so_many(read: Sequence[Token], at: int) -> int | None:
     if at and read[at - 1].norm in _TIMES:
         return None
     width, number = read[at + 2].quantity, int(read[at].text)
-    if width is None or width.value is None or not width.value % 1 or width.value >= _WIDE:
+    if width is None or width.value is None or width.value >= _WIDE:
         return None
+    if not width.value % 1 and not _TENTHS.match(read[at + 2].text):
+        return None  # "2 x 4 mm"; "1 x 4.0 mm" is as wide as that
     further = read[at + 3].norm if at + 3 < len(read) else ""
     counts = 0 < number <= _MOST and width.dimension in ("", "length") and further not in _TIMES
     return number if counts else None

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from decimal import Decimal
 from itertools import pairwise
 
-from pipeline.checks._spoken_counts import shares
+from pipeline.checks import _told_parts
+from pipeline.checks._spoken_counts import count, shares
 from pipeline.checks._summed_facts import singles
 from pipeline.checks.base import (
     EACH_OF_TWO,
@@ -125,6 +126,8 @@ def _compare(note: OperativeNote, grammar: Grammar, parts: list[Fact], total: Fa
             return None
         if total.kind in _BARE and added([*known, *_plus(note, total)]).meets(said):
             return None
+        if total.kind == "device_count" and _explained(note, total):
+            return None
         if total.kind == "device_count" and any(
             added([*known, Span(Decimal(more), Decimal(more))]).meets(said)
             for more in range(1, singles(note, parts, total) + 1)
@@ -157,6 +160,15 @@ def _restates(note: OperativeNote, total: Fact) -> bool:
 def _of_two(note: OperativeNote, total: Fact) -> bool:
     """ "Each shoulder: Depo-Medrol 40 mg (80 mg total)"."""
     return any(passage.holds(total) and EACH_OF_TWO.search(passage.text) for passage in note.sections.description)
+
+
+def _explained(note: OperativeNote, total: Fact) -> bool:
+    """Whether the words of its sentence come to a count, also those that no entry holds."""
+    passage = next((one for one in note.sections.description if one.holds(total)), None)
+    tokens = read(passage) if passage is not None else ()
+    first = total.evidence.first - passage.evidence.first if passage is not None else 0
+    return any(_told_parts.explains(tokens, at) for at, token in enumerate(tokens)
+               if token.first == first and count(token) == total.value)  # fmt: skip
 
 
 def _plus(note: OperativeNote, total: Fact) -> list[Span]:

@@ -28,6 +28,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     for fact in note.facts:
         if fact.certainty == "negated" or (fact.value is None and fact.low is None) or _walked(fact):
             continue
+        if fact.kind == "aftercare" and fact.value == 0 and fact.unit == "d":
+            continue  # "physio from day 0"
         if (eye := _beyond_an_eye(note, grammar, fact)) is not None:
             found.append(_told(note, grammar, fact, eye, "plausible"))
             continue

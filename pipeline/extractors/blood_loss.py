@@ -23,11 +23,24 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
         if cues.has(sentence, grammar, "blood-loss") and not _is_aspirated(sentence):
-            facts += _sentence(reading, sentence, grammar)
+            facts += _sentence(reading, sentence, grammar) or _in_short(reading, sentence)
         else:
             facts += (_bleeding(reading, sentence, grammar) or _bare_loss(reading, sentence, grammar)
                       or _was_lost(reading, sentence) or _suction_and_swabs.lost(reading, sentence))  # fmt: skip
     return facts
+
+
+def _in_short(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "EBL min": not minutes, for which a number would stand before it."""
+    tokens = sentence.tokens
+    for at, token in enumerate(tokens[:-1]):
+        place = at + 1 + (tokens[at + 1].norm in (":", "=", "-"))
+        if token.norm not in ("ebl", "loss") or place >= len(tokens) or tokens[place].norm != "min":
+            continue
+        if place + 1 >= len(tokens) or tokens[place + 1].punctuation:
+            return [base.make("blood_loss", reading, sentence, at, place, text="minimal", status="performed",
+                              certainty="affirmed")]  # fmt: skip
+    return []
 
 
 def _was_lost(reading: Reading, sentence: Sentence) -> list[Fact]:
