@@ -29,7 +29,8 @@ _WRITTEN = {
     "%": "%", "a": "years", "wk": "weeks", "d": "days", "mo": "months", "h": "h", "min": "min", "s": "s",
     "[USP'U]": "units", "[iU]": "IU", "[IU]": "IU", "U": "units", "ug": "µg", "um": "µm", "uL": "µL", "Cel": "°C",
     "deg": "°", "mm[Hg]": "mmHg", "[Ch]": "Fr", "{gauge}": "gauge", "{turn}": "turns", "[in_i]": "inches", "1": "",
-    "[lb_av]": "lb", "[ft_i]": "feet", "[degF]": "°F", "mo_j": "months", "a_j": "years",
+    "mm[H2O]": "mmH2O", "cm[H2O]": "cmH2O", "[lb_av]": "lb", "[ft_i]": "feet", "[degF]": "°F", "mo_j": "months",
+    "a_j": "years",
 }  # fmt: skip
 _SINGULAR = {"years": "year", "weeks": "week", "days": "day", "months": "month", "units": "unit", "turns": "turn",
              "inches": "inch", "feet": "foot"}  # fmt: skip
