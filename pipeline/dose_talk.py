@@ -23,6 +23,7 @@ _OF = {kind: "dose" for kind in KINDS} | {kind: "seen" for kind in ("finding", "
     for kind in ("procedure", "act", "drain", "device", "device_count", "device_size", "tourniquet", "specimen")
 }  # fmt: skip
 ALL = frozenset(_OF)
+_TOLD_PLAINLY = KINDS | {"procedure", "device", "device_count", "device_size", "drain", "specimen"}
 _GIVEN = _words(
     "given gave giving injected infiltrated administered instilled received put placed went got used loaded delivered "
     "deposited hung performed done completed carried inserted implanted made taken did"
@@ -130,6 +131,9 @@ def doubts(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
             continue
         yield f"'{' '.join(token.text for token in sentence.tokens[low : high + 1])}' is said of it: {row.reason}"
         return
+    if fact.kind in _TOLD_PLAINLY and (told := unread(fact, place)):
+        said = place.said(min(told[0] + 1, len(sentence.tokens) - 1))
+        yield f"'{said}' is said of it, and nobody said that it was {'given' if fact.kind in KINDS else 'done'}"
 
 
 _HOME = _words("home discharge discharged")
@@ -225,3 +229,54 @@ def _is_given(place: Place, first: int, last: int, low: int, high: int) -> bool:
             if DENIALS.isdisjoint(place.norm(one) for one in range(max(first, at - 3), at)):
                 return True
     return False
+
+
+
+_AROUND = 5  # tokens to either side
+# Verbs of the present and of what might be, and people who do not give: a dose that was given is told without them.
+_OTHERWISE = _words(
+    "is are has gets get gives wants want needs need goes comes makes helps supports says has would could should "
+    "can may might do does must shall where who did has equals had have"
+)
+_MIGHT = _words("would could can may might should wants needs gets they somebody someone others nobody who")
+_PEOPLE = _words("she he they you who somebody someone nobody it them her his their my your me")
+
+
+def unread(fact: Fact, place: Place) -> list[int]:
+    """Tokens close to a dose, in its statement, that tell of something else than that it was given."""
+    first, last = _statement(fact.name, place, _OTHERS)
+    if _is_given(place, first, last, -1, -1):
+        return []
+    near = [*_close(place, first, -1), *_close(place, last, 1)]
+    if any(_is_done(place, at) for at in near):
+        return []
+    words = _OTHERWISE | _PEOPLE if fact.kind in KINDS else _MIGHT
+    told = [at for at in near if place.norm(at) in words and not place.is_named(at)]
+    return [at for at in told if not _says_again(place, at)]
+
+
+def _close(place: Place, end: int, step: int) -> Iterator[int]:
+    """The tokens next to a thing, as far as to a mark."""
+    start = place.last + 1 if step > 0 else place.first - 1
+    for at in range(start, end + step, step):
+        if abs(at - start) >= _AROUND or place.sentence.tokens[at].punctuation:
+            return
+        yield at
+
+
+def _is_done(place: Place, at: int) -> bool:
+    """ "Was infused", "had been applied", "is in", "has gone in": a verb that no list holds tells of what was done."""
+    before, norm = place.norm(at - 1), place.norm(at)
+    if norm == "in":
+        after = place.sentence.tokens[at + 1] if at + 1 < len(place.sentence.tokens) else None
+        return after is None or after.punctuation or after.norm in ("now", "and", "then", "with")
+    been = before == "been" and place.norm(at - 2) in ("had", "having")
+    return norm.endswith("ed") and (before in ("was", "were", "then") or been)
+
+
+def _says_again(place: Place, at: int) -> bool:
+    """ "That is ten percent", "which makes forty": the amount in other words."""
+    behind = place.sentence.tokens[at + 1].quantity if at + 1 < len(place.sentence.tokens) else None
+    return place.norm(at) in ("is", "makes", "equals", "are") and behind is not None
+
+
