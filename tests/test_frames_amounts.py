@@ -28,7 +28,7 @@ FURTHER = {"medication_dose", "measurement"}
 SIDES = {"r": "right", "l": "left"}
 _UNITS = ("zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen "
           "sixteen seventeen eighteen nineteen").split()
-_TENS = {20: "twenty", 30: "thirty", 40: "forty", 50: "fifty", 60: "sixty"}
+_TENS = {20: "twenty", 30: "thirty", 40: "forty", 50: "fifty", 60: "sixty", 80: "eighty", 90: "ninety"}
 
 DRAWN = "Marrow concentrate injection into the right knee. Left posterior iliac crest."
 DRAWN_TOLD = """
@@ -618,9 +618,32 @@ SCOPE_IN_DOUBT = """
 """
 
 
+FAT = "Fat graft of both breasts."
+FAT_TOLD = """
+{200} of tumescent in each flank, {300} of lipoaspirate => I200e|MV200e|FI200e FO300
+abdomen infiltrated with {200} of Klein solution, {300} of lipoaspirate harvested => I200|MV200|FI200 FO300
+{300} of fat aspirated from the abdomen => FO300
+{150} from the right thigh, {150} from the left => FO150r|D150r FO150l|D150l
+{300} of lipoaspirate decanted to {180} => FO300 P180
+{300} of lipoaspirate, {120} of supernatant discarded, {180} of fat => FO300 X120 P180
+{300} of lipoaspirate, after washing {180} left => FO300 P180
+{180} of pure fat, {90} into each breast => P180 I90e
+{180} of pure fat, {100} right and {80} left => P180 I100r I80l
+{100} in the right breast and {80} in the left => I100r I80l
+right breast {100}, left breast {80} => I100r I80l
+{90} per breast => I90e
+{90} into each breast, {20} discarded => I90e X20
+{90} into each breast, {180} in all => I90e IT180|I180
+upper pole {40}, lower pole {50} on each side => I40e|I40 I50e|I50
+{40} upper pole and {50} lower pole of the right breast => I40r|I40 I50r
+"""
+
+
 def _said(number: int) -> str:
     if number < len(_UNITS):
         return _UNITS[number]
+    if number >= 100:
+        return f"{_UNITS[number // 100]} hundred" + (f" and {_said(number % 100)}" if number % 100 else "")
     tens, rest = number // 10 * 10, number % 10
     return f"{_TENS[tens]} {_UNITS[rest]}" if rest else _TENS[tens]
 
@@ -635,7 +658,7 @@ def _unmarked(text: str) -> str:
 
 
 def _frames(*texts: str) -> list[tuple[str, str]]:
-    lines = [line for text in texts for line in text.strip().splitlines()]
+    lines = [line for text in texts for line in text.strip().splitlines() if line]
     return [(said.strip(), meant.strip()) for said, _, meant in (line.partition("=>") for line in lines)]
 
 
@@ -678,6 +701,7 @@ PARTS = {
     "mixed": (MIXED, "", MIXED_TOLD, MIXED_IN_DOUBT), "deep": (DEEP, "", DEEP_TOLD, DEEP_IN_DOUBT),
     "pulls": (PULLS, "", PULLS_TOLD, PULLS_IN_DOUBT), "scope": (SCOPE, "", SCOPE_TOLD, SCOPE_IN_DOUBT),
     "tendon": (TENDON, "D30|T30 P5 ", TENDON_TOLD, TENDON_IN_DOUBT),
+    "fat": (FAT, "", FAT_TOLD, ""),
     "both": (BOTH, "D60|T60 P12 ", BOTH_TOLD, BOTH_IN_DOUBT), "joint": (JOINT, "", JOINT_TOLD, JOINT_IN_DOUBT),
 }  # fmt: skip
 PLAIN = [(part, *frame) for part, (_, _, told, _) in PARTS.items() for frame in _frames(told)]

@@ -128,6 +128,8 @@ def is_of_another(amount: Amount) -> bool:
     """ "With two mils of calcium", "three of glue": of something that is no marrow, no blood and no product."""
     if amount.after[:1] != ("of",):
         return False
+    if set(amount.after) & (words.LOST | {"away"}):
+        return False  # "a hundred and twenty of supernatant discarded"
     said = [norm for norm in amount.after[1:5] if norm.isalpha()]
     while said and said[0] in _LEADS:
         said.pop(0)

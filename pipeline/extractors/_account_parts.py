@@ -87,7 +87,7 @@ _DRAWING = (
     | words.MADE
     | frozenset(
         "blood venous vein harvest harvested collected lipoaspirate iliac jamshidi trephine centrifuge aspiration "
-        "fraction ilium pelvis marrow fat sac".split()
+        "fraction ilium pelvis marrow sac".split()
     )
     - {"aspirated"}
 )
@@ -310,7 +310,8 @@ def _goes_on(sentence: Sentence, at: int, high: int) -> bool:
 
 def _leads_to(sentence: Sentence, at: int, high: int) -> bool:
     """Whether a verb leads to the number at `high`."""
-    return high - at <= _SOON and not any(token.punctuation for token in sentence.tokens[at:high])
+    ahead = sentence.tokens[at:high]
+    return high < len(sentence.tokens) and high - at <= _SOON and not any(token.punctuation for token in ahead)
 
 
 def _fate_behind(sentence: Sentence, at: int, high: int) -> int:

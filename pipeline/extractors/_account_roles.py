@@ -15,6 +15,7 @@ from pipeline.extractors._account_parts import Amount, plain, through_needle
 
 _PRODUCTS = words.PRODUCTS | {"product", "plasma", "microfat", "nanofat", "buffy", "fat", "conc", "lysate"}
 _SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
+_POURED = frozenset({"away", "poured", "binned"})
 _AWAY = frozenset("bin bucket waste sharps sink".split())
 _STAYS = frozenset("stays stayed remains remained left stuck over unused".split())
 _SUM_BEFORE = frozenset(
@@ -89,9 +90,8 @@ def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str,
         return "lost"
     if tail & words.LOST and not tail & words.PUT and not tail & {"no", "nothing", "none"}:
         return "lost"
-    if tail & _AWAY and tail & {"in", "into", "to"}:
-        return "lost"
-    if "away" in tail or "poured" in tail or "binned" in tail or "decanted" in tail:
+    binned = tail & _AWAY and tail & {"in", "into", "to"} or tail & _POURED
+    if binned or _beside_amount.is_decanted(amount.sentence, amount.index, after):
         return "lost"
     ending = set(before[-3:])
     if ending & (words.LOST | {"threw", "throw", "discard", "discarding", "binned"}) and not ending & words.PUT:
@@ -202,7 +202,7 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
     put = put or ("gave" in before[-3:] and bool(_INTO & set(after)))
     to_part = bool(set(after) & ({"into"} | _WAYS)) and not set(after) & _HELD
     said = {token.norm for token in amount.sentence.tokens[max(0, amount.index - 9) : amount.index]}
-    if before[-1:] == ("to",) and said & (words.MADE | {"down", "reduced", "processed", "spin", "came"}):
+    if before[-1:] == ("to",) and said & (words.MADE | _REDUCED):
         return "made"
     if _goes_in(amount):
         return ""
@@ -238,6 +238,7 @@ def _is_headed_blood(before: tuple[str, ...], after: Sequence[str]) -> bool:
 
 
 _BOTH = frozenset("both bilateral bilaterally bilat knees hips shoulders elbows ankles wrists thumbs heels".split())
+_REDUCED = frozenset({"down", "reduced", "processed", "came", "decanted", "washed", "strained", "purified"})
 _READY = frozenset("prepared ready available usable supplied provided thawed".split())
 _IN_HAND = (("drawn", "up"), ("handed", "to"), ("handed", "over"), ("in", "the", "syringe"), ("in", "syringe"))
 _OFF_TOP = (("drawn", "off"), ("off", "the"), ("out",), ("skimmed",), ("skimmed", "off"), ("from", "the", "spin"))
@@ -246,7 +247,7 @@ _VOLUMES = frozenset("volume product yield".split())
 
 def _is_at_hand(amount: Amount, state: str, before: tuple[str, ...], lead: tuple[str, ...]) -> bool:
     """ "Six mils ready for injection", "final volume six", "spun, six drawn off the top": what there was to give."""
-    if {"not", "no"} & set(lead[:1]):
+    if lead[:1] in (("not",), ("no",)):
         return False
     if lead[:1] and lead[0] in _READY or lead[:2] == ("left", "usable"):
         return True

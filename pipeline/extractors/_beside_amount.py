@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from itertools import pairwise
+
 from pipeline.extractors import _amount_words as words
 from pipeline.records import Sentence
 
@@ -85,6 +88,15 @@ def but_side(sentence: Sentence, index: int, before: tuple[str, ...]) -> tuple[s
     sided = any(m.table == "sites" and m.last == index - 1 and m.first and sentence.tokens[m.first - 1].norm == "left"
                 for m in sentence.mentions)  # fmt: skip
     return tuple(word for word in before if word != "left") if sided else before
+
+
+def is_decanted(sentence: Sentence, index: int, said: Sequence[str]) -> bool:
+    """ "Sixty mils decanted" among the words beside an amount: poured off, or left; not "three hundred decanted to a
+    hundred and eighty", which has both."""
+    if "decanted" not in said[-3:] and "decanted" not in said[:5]:
+        return False
+    near = [token.norm for token in sentence.tokens[max(0, index - 3) : index + 6]]
+    return not any(one == "decanted" and two in ("to", "down") for one, two in pairwise(near))
 
 
 def went(sentence: Sentence, index: int) -> bool:

@@ -166,7 +166,8 @@ class _Entry:
             return []  # "one mil to nine of marrow"
         if not another and _account_asides.is_beside(amount, (*told.all, *told.sums, *told.made)):
             return []
-        if told.fat and "decanted" in {*amount.before[-3:], *amount.after[:3]} and not words.LOST & set(amount.after):
+        poured = _beside_amount.is_decanted(sentence, index, (*amount.after[:3], "#", *amount.before[-3:]))
+        if told.fat and poured and not words.LOST & set(amount.after):
             return self._claim("discarded_volume", doubts=("poured off or what was left was not said",))
         if _direction.thrown(sentence, index):
             return self._claim("discarded_volume", **_direction.as_ordered(sentence, index))
@@ -320,7 +321,8 @@ class _Entry:
         told.state = "drawn"
         if told.fat:
             side = own or (told.side if _account_numbers.is_at_donor(amount) else None)
-            return self._claim("fluid_out", sure, name="lipoaspirate", laterality=side)
+            each: Scale | None = "each" if amount.after[:1] == ("each",) else None
+            return self._claim("fluid_out", sure, name="lipoaspirate", laterality=side, scale=each)
         named = _draws.ordinal(sentence, index)
         last = "last" in amount.before[-4:]
         doubts = ("more than one number was said for the last draw",) if last and told.each is not None else ()
