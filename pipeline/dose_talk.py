@@ -252,6 +252,7 @@ def unread(fact: Fact, place: Place) -> list[int]:
         return []
     words = _OTHERWISE | _PEOPLE if fact.kind in KINDS else _MIGHT
     told = [at for at in near if place.norm(at) in words and not place.is_named(at)]
+    told += [at for at in (place.last + 1,) if fact.kind in KINDS and at in near and _is_of_now(place, at)]
     return [at for at in told if not _says_again(place, at)]
 
 
@@ -262,6 +263,16 @@ def _close(place: Place, end: int, step: int) -> Iterator[int]:
         if abs(at - start) >= _AROUND or place.sentence.tokens[at].punctuation:
             return
         yield at
+
+
+def _is_of_now(place: Place, at: int) -> bool:
+    """ "Kenalog forty sounds right": a verb of the present right behind it, no noun of its own."""
+    norm = place.norm(at)
+    verb = norm.endswith("s") and not norm.endswith(("ss", "us", "is", "ous")) and len(norm) > _SHORT_WORD
+    return verb and not place.is_named(at) and place.is_content(at) and place.norm(at + 1) not in (".", ",", "")
+
+
+_SHORT_WORD = 4  # letters
 
 
 def _is_done(place: Place, at: int) -> bool:

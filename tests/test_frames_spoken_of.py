@@ -36,7 +36,14 @@ a dose of X is described | X has been described | reported doses are X | the lit
 the company recommends X | X is licensed | X is off label | X costs too much | X is banned here
 X no longer stocked | equivalent to X | comparable to X | X equivalent
 """
+NOT_GIVEN_EITHER = """
+nurse read out X | X read back | X counted out | X vanished | X missing | X was floated | X sounds right to me
+X signed for but not used | X by mistake on the chart | X from yesterday's list | X in her handbag
+X was for the previous case
+"""
 NOT_SEEN = """
+nothing to suggest X | X is a thing of the past | easily mistaken for X | at first glance X | X was my first thought
+we worried over X | no hint of X | X never came | luckily no X | hoping not to find X
 I hoped for X but no | I would love to see X but there is none | no trace left of X | the old X is healed
 X has scarred over | X settled since the scan | only a scar of X | X seen on the outside scan only
 reported X not seen | radiologist's X is not there | the so called X is an artefact | X is what they told her
@@ -51,6 +58,8 @@ X did not develop | X did not materialise | X was prevented | X averted | risk o
 accepted risk of X | warned of X | X was mentioned as a risk | possible side effects are X
 """
 NOT_DONE = """
+we stopped short of X | anything but X | X went through my head | X under review | X up for discussion
+my partner will do X | X to be decided | X would have to wait | not sure about X | we left X for the trauma team
 X would be the next step | X crossed my mind | I toyed with X | X was tempting | X not worth it
 X is not worth the risk | X was too risky | too risky for X | no room for X | bone too weak for X
 X not feasible | X impossible | X was not an option | X off the table | X is off the table
@@ -82,7 +91,7 @@ def _silent(frame: str, thing: str, kinds: tuple[str, ...]) -> list[Fact]:
             and (f.status, f.certainty) == ("performed", "affirmed") and f.text != "none"]  # fmt: skip
 
 
-@pytest.mark.parametrize("frame", _frames(NOT_GIVEN))
+@pytest.mark.parametrize("frame", _frames(NOT_GIVEN) + _frames(NOT_GIVEN_EITHER))
 def test_a_dose_that_was_only_spoken_of_does_not_stand(frame: str) -> None:
     assert [f for thing in DOSES for f in _silent(frame, thing, GIVING)] == []
 
