@@ -234,6 +234,19 @@ def test_the_first_day_is_possible() -> None:
     assert _loud("Left knee arthroscopy. Physio from day 0.", frozenset({"plausible"})) == []
 
 
+@pytest.mark.parametrize("said", [
+    "Interference screws seven by twenty femur nine by twenty eight tibia.", "Screws 7 x 20 femur, 9 x 28 tibia.",
+])  # fmt: skip
+def test_a_further_screw_is_told_by_its_bone(said: str) -> None:
+    note = run.note_from_text(said)
+    assert [str(fact.value) for fact in note.of("device_size")] == ["7", "20", "9", "28"]
+
+
+def test_what_was_not_sent_is_no_count() -> None:
+    note = run.note_from_text("no drain the bone not sent counts right no complications")
+    assert [fact.text for fact in note.of("count")] == ["correct"]
+
+
 def test_fx_is_a_fracture() -> None:
     note = run.note_from_text("R femoral neck fx, postop same. CRPP R hip.")
     assert [fact.name for fact in note.of("diagnosis")] == ["femoral-neck-fracture"]

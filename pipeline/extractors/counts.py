@@ -116,10 +116,14 @@ def _results(sentence: Sentence, items: list[int], grammar: Grammar) -> list[_Re
     taken = {at for one in found for at in range(one.first, one.last + 1)}
     for hit in cues.hits(sentence, grammar, "count-correct"):
         if not taken & {hit.first, hit.last}:
-            turned = any(token.norm in _DENIED for token in tokens[max(0, hit.first - 2) : hit.first])
+            near = 1 if hit.first and tokens[hit.first - 1].norm in _OTHER_DONE else 2  # "bone not sent counts right"
+            turned = any(token.norm in _DENIED for token in tokens[max(0, hit.first - near) : hit.first])
             found.append(_Result(hit.first, hit.last, "incorrect" if turned else "correct"))
     found.sort(key=lambda one: one.first)
     return sorted([*found, *_cut_short(sentence, items, found)], key=lambda one: one.first)
+
+
+_OTHER_DONE = frozenset("sent needed used kept done taken placed given inserted required inflated opened".split())
 
 
 def _cut_short(sentence: Sentence, items: list[int], found: list[_Result]) -> list[_Result]:

@@ -34,6 +34,36 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _of_nail(reading, sentence, nail)
         if sentence.says(_BY):
             facts += _pairs(reading, sentence, [*named, *nails])
+            facts += _by_bone(reading, sentence, named)
+    return facts
+
+
+_BONES = frozenset("femur femoral tibia tibial fibula fibular patella patellar ulna radius humerus talus".split())
+_TO_BONE = frozenset({"in", "the", "on", "for", ":", "at"})
+_THIN, _THICK, _SHORT, _LONG = 4, 12, 15, 60  # mm of screws that are told by their bone. Common practice, no source
+_FAR = 9  # dearer than a size right beside its thing
+
+
+def _by_bone(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[Fact]:
+    """ "Interference screws seven by twenty femur, nine by twenty eight tibia": a further pair, told with its bone."""
+    screws = [thing for thing in things if "screw" in (thing.name or "")]
+    tokens = sentence.tokens
+    facts: list[Fact] = []
+    for index in range(len(tokens) - 2):
+        first, second = tokens[index].quantity, tokens[index + 2].quantity
+        screw = next((thing for thing in reversed(screws) if thing.last < index), None)
+        if screw is None or tokens[index + 1].norm not in _BY or not (_is_bare(first) and _is_bare(second)):
+            continue
+        if first is None or second is None or first.value is None or second.value is None or not (
+            _THIN <= first.value <= _THICK and _SHORT <= second.value <= _LONG
+        ):
+            continue
+        at = index + 3
+        while at < len(tokens) and tokens[at].norm in _TO_BONE:
+            at += 1
+        behind = at < len(tokens) and tokens[at].norm in _BONES
+        if behind or (index and tokens[index - 1].norm in _BONES):
+            facts += [_claim(reading, sentence, one, screw, (_NO_UNIT,), cost=_FAR) for one in (index, index + 2)]
     return facts
 
 
@@ -89,10 +119,12 @@ def _beside(sentence: Sentence, first: int, last: int, things: list[Thing]) -> T
 _COUNTS = 5  # "screw 3.5 mm x 2": how many
 
 
-def _claim(reading: Reading, sentence: Sentence, index: int, thing: Thing, doubts: tuple[str, ...]) -> Fact:
+def _claim(
+    reading: Reading, sentence: Sentence, index: int, thing: Thing, doubts: tuple[str, ...], *, cost: int = _COST
+) -> Fact:
     quantity = sentence.tokens[index].quantity
     return base.claim(
-        "device_size", reading, sentence, index, thing.first, thing.last, _COST, name=thing.name, text=thing.text,
+        "device_size", reading, sentence, index, thing.first, thing.last, cost, name=thing.name, text=thing.text,
         unit=quantity.unit if quantity is not None else None, doubts=doubts,
         role="implanted" if thing.implant else "used", group=f"d{base.group_of(sentence, thing.first)}",
     )  # fmt: skip
