@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from pipeline import cues, mixtures
 from pipeline.extractors import _drug_order, base
 from pipeline.extractors._drug_events import Event
 from pipeline.grammar import Grammar
-from pipeline.records import Sentence
+from pipeline.records import Mention, Sentence
+from pipeline.rows import Drug
 
 
 def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
@@ -79,3 +82,26 @@ def partner(sentence: Sentence, index: int, event: Event, events: list[Event]) -
         if joined and not own and len(between) <= 3:
             return other
     return None
+
+
+_LINKS = frozenset({"and", "with", "plus", "+", "&", ","})
+_INJECTED = frozenset({"local_anaesthetic", "steroid", "viscosupplement"})
+_MOST = 100  # mL beside a drug for a joint; more rinses (common practice, no source)
+
+
+def is_mixed_in(sentence: Sentence, mention: Mention, drugs: Mapping[str, Drug]) -> bool:
+    """ "Five mils of lidocaine and thirty mils of saline", "thirty mils of saline into the joint": a diluent with a
+    volume of its own, joined to a drug that is injected or put into something."""
+    tokens = sentence.tokens
+    at = mention.first - 1 - (mention.first > 0 and tokens[mention.first - 1].norm == "of")
+    quantity = tokens[at].quantity if at >= 0 else None
+    if quantity is None or quantity.unit != "mL" or (quantity.value or 0) > _MOST:
+        return False
+    if "".join(token.norm for token in tokens[mention.last + 1 : mention.last + 2]) == "into":
+        return True
+    if tokens[at - 1].norm not in _LINKS:
+        return False
+    return any(
+        other.table == "drugs" and other.last < at and _INJECTED & set(drugs[other.id].classes)
+        for other in sentence.mentions
+    )

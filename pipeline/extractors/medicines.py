@@ -98,7 +98,9 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
             _drug_numbers.is_told_as_reaction(sentence, mention)
         ):
             continue
-        diluent = "diluent" in drug.classes and not _is_given(sentence, grammar, mention)
+        diluent = "diluent" in drug.classes and not (
+            _is_given(sentence, grammar, mention) or _drug_mixture.is_mixed_in(sentence, mention, drugs)
+        )
         pictured = "contrast" in drug.classes and _drug_words.is_of_a_picture(sentence)
         if diluent or pictured or _drug_words.is_measured(sentence, mention):
             continue
