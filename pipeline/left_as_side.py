@@ -176,18 +176,25 @@ def turns_to(sentence: Sentence, at: int) -> bool:
     if marked and after not in _SHUT_BY and not tokens[min(at + 1, len(tokens) - 1)].punctuation:
         return False
     norms = [token.norm for token in tokens[: at - 2]]
+    loose = not marked and not _TURNED_THINGS & set(norms[-4:])  # in speech without marks anything may stand before
+    if loose and norms and norms[-1] in ("over", "on"):
+        return True
     while norms and norms[-1] in ("over", "on", "back", "across", "straight") and len(norms) > 1:
         norms.pop()
     if not norms:
         return True  # "To the left now."
     verb, before = norms[-1], norms[-2] if len(norms) > 1 else "."
     if verb in _GOING:
-        return before in _AHEAD_OF_VERB
+        return loose or before in _AHEAD_OF_VERB
     if verb in _WENT:
         return not _US.isdisjoint(norms[-4:-1]) or (len(norms) == 1 and verb != "turned")
-    return verb in _LINKS and (before in _AHEAD_OF_VERB or len(norms) == 1)
+    return verb in _LINKS and (loose or before in _AHEAD_OF_VERB or len(norms) == 1)
 
 
+_TURNED_THINGS = frozenset(
+    "head neck face table patient bed body light camera monitor he she rolled tilted rotated leaning bent eye scope "
+    "gaze chin trachea spine deviated deviation shift needle".split()
+)
 _SHUT_BY = frozenset({"side", "now", "next", "again", "and", "where", "one", "first", "for", "with"})
 _GOING = frozenset({"moving", "going", "switching", "proceeding", "coming", "crossing", "turning", "continuing"})
 _WENT = frozenset(

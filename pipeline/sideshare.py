@@ -356,9 +356,16 @@ def title_end(sentence: Sentence) -> int:
     if sentence.section not in _TITLES or (sentence.index > 2 and sentence.section != "procedure"):
         return 0
     for index, token in enumerate(sentence.tokens[:25]):
-        if token.norm in _PERSONS or (index > 3 and token.norm in ("was", "were", "is", "are")):
+        told = index > 1 and token.norm in _STORY_BEGINS
+        if token.norm in _PERSONS or told or (index > 3 and token.norm in ("was", "were", "is", "are")):
             return index
     return 25
+
+
+# What no title holds: the story has begun ("bilateral knee arthroscopy right first tourniquet ...").
+_STORY_BEGINS = frozenset(
+    "then next now starting started begin began beginning moving turning incision tourniquet supine prone".split()
+)
 
 
 _TITLES = frozenset(

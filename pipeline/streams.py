@@ -69,7 +69,8 @@ def cut(tokens: Sequence[Token]) -> Iterator[list[Token]]:
 
 
 _SIDES = frozenset({"left", "right"})
-_TO_SIDE = frozenset({"the", "left", "right", "now", "on", "we", "i"})
+_GOING = frozenset({"moving", "going", "turning", "switching", "proceeding", "starting", "beginning", "crossing"})
+_TO_SIDE = frozenset({"the", "left", "right", "now", "on", "over", "onto", "we", "i"}) | _GOING
 _GO = frozenset("start started begin began go went turn turned move moved proceed proceeded change changed".split())
 _WAY = frozenset({"on", "with", "to", "over", "at", "in", "the", "now", "onto"})
 _TELL = frozenset("was were is are had has got showed shows looked".split())
@@ -84,6 +85,13 @@ def _turns(tokens: Sequence[Token], index: int) -> bool:
     if tokens[index - 1].norm in _OPEN or tokens[index - 1].norm in _ORDER:
         return False
     norms = [token.norm for token in tokens[index : index + 8]]
+    if norms[0] in _SIDES and norms[1:2] != [] and norms[1] in ("first", "next", "second"):
+        return True  # "left next incision"
+    if norms[0] in _GOING or norms[:2] in (["on", "to"], ["over", "to"]) or norms[0] == "onto":
+        rest = norms[1:]
+        while rest and rest[0] in _WAY:
+            rest = rest[1:]
+        return len(rest) < len(norms) - 1 and bool(rest) and rest[0] in _SIDES | {"other"}
     if norms[0] in ("we", "i"):
         rest = norms[2:]
         while rest and rest[0] in _WAY:

@@ -352,6 +352,19 @@ def _unsaid(fact: Fact, place: Place, dosed: bool) -> Iterator[str]:
 # --- sides --------------------------------------------------------------------------------------------------------
 
 _BESIDE, _CLOSE = 2, 6  # tokens
+_BEFORE_TURN, _MORE = 8, 4  # tokens from a thing to a side behind it, and of what is told after that
+
+
+def _may_open(place: Place, side: sidewords.Side) -> bool:
+    """ "On the right a cyst of 13 mm on the left tourniquet ...": in speech without marks, where a side behind a thing
+    may close its phrase or open the next one; not "into the left knee"."""
+    tokens = place.sentence.tokens
+    at = side.first - 1
+    at -= tokens[at].norm in ("the", "his", "her")
+    tied = at > place.last and tokens[at].norm in _PREPOSITIONS - {"on"}
+    return side.first - place.last <= _BEFORE_TURN and len(tokens) - side.last > _MORE and not tied and not any(
+        token.punctuation for token in tokens
+    )
 
 
 def _side(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
@@ -371,5 +384,8 @@ def _side(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
     if any(token.norm in _MARKS for token in place.sentence.tokens[before[-1].last : place.first]):
         return
     ahead = bool(behind) and behind[0].value == fact.laterality
+    if ahead and _may_open(place, behind[0]):
+        yield f"'{behind[0].value}' behind it may be the side of what is told next"
+        return
     if behind[0].first - place.last <= _BESIDE if ahead else place.first - before[-1].last <= _CLOSE:
         yield f"'{before[-1].value}' is said right before it, and it was read as {fact.laterality}"

@@ -245,3 +245,19 @@ def test_a_turn_to_the_other_side(turn: str) -> None:
 def test_a_direction_turns_to_no_side(remark: str) -> None:
     facts = facts_of(f"Right knee arthroscopy. {remark} Incision ten centimetres. Tourniquet twenty minutes.")
     assert silent(facts, "left") == []
+
+
+IN_A_STREAM = """
+moving to the left | turning to the left | on to the left | over to the left now | switching to the left side
+then the left knee | now the left | left next
+"""
+
+
+@pytest.mark.parametrize("turn", frames(IN_A_STREAM))
+def test_a_turn_in_speech_without_marks(turn: str) -> None:
+    facts = facts_of(
+        "bilateral knee arthroscopy right first tourniquet twenty minutes adhesions were divided a screw of eleven "
+        f"millimetres {turn} tourniquet forty minutes adhesions were divided a screw of thirty mm counts correct"
+    )
+    told = {(str(fact.value), fact.laterality) for fact in facts if fact.value is not None and not fact.doubts}
+    assert not told & {("20", "left"), ("11", "left"), ("40", "right"), ("30", "right")}
