@@ -16,7 +16,7 @@ from pipeline.extractors._account_parts import Amount, plain, through_needle
 _PRODUCTS = words.PRODUCTS | {"product", "plasma", "microfat", "nanofat", "buffy", "fat", "conc", "lysate"}
 _SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
 _POURED = frozenset({"away", "poured", "binned"})
-_AWAY = frozenset("bin bucket waste sharps sink".split())
+_AWAY = frozenset({"bin", "bucket", "waste", "sharps", "sink"})
 _STAYS = frozenset("stays stayed remains remained left stuck over unused".split())
 _SUM_BEFORE = frozenset(
     "together total totalling totaling totals sum makes making altogether tally overall combined".split()
@@ -34,12 +34,12 @@ _PLACES = frozenset("medial lateral anterior posterior anterolateral anteromedia
                     "proximal distal superior inferior superficial deep".split())  # fmt: skip
 _INTO = frozenset("into to in under beneath around along over inside onto through beside within".split())
 _ORDINALS = frozenset("first second third fourth fifth sixth seventh eighth".split())
-_HELD = words.VESSELS | words.SIZED | _ORDINALS
-_HELD |= frozenset("centrifuge cup kit filter it which them there each".split())
+_HELD = words.VESSELS | words.SIZED | _ORDINALS | set("centrifuge cup kit filter it which them there each".split())
 _ON_BENCH = words.BENCH - {"tube", "centrifuge", "filter", "count"} | {"cell", "cells"}  # while it is drawn
 _GAINED = frozenset("left leaves leaving yield yielded yielding got gave obtained came ended end gives back makes made "
                     "product volume yields get have had keep".split())  # fmt: skip
 _WHERE_FROM = _CREST | _VEINS | {"left", "right"}
+_FAT_FROM = frozenset("abd abdomen abdominal flank flanks thigh thighs".split())
 _OF_BLOOD = frozenset("the bone venous whole peripheral autologous his her".split())
 _TURN = words.COUNTED | words.TURNED | _ORDINALS | {"another", "again", "last", "next", "syringe"}
 
@@ -54,7 +54,8 @@ def role(amount: Amount, state: str) -> tuple[str, bool]:
         taken = bool(_TAKEN & {*before[-3:], *after[:5]})
         given = state == "given" and not taken or bool({"injected", "given"} & {*before[-3:], *after[:3]})
         return ("given in all" if given else "total" if state != "drug" else "another"), True
-    if any(one in _OUT_OF_IT and two == "from" for one, two in pairwise(after[:6])):
+    taken = "from" in after[:6] and bool(_FAT_FROM & set(after))
+    if taken or any(one in _OUT_OF_IT and two == "from" for one, two in pairwise(after[:6])):
         return "draw", True  # "forty five mils of fat drawn from the abdomen"
     if state != "drawn" and _is_for_each(amount):
         return "given", True
@@ -198,7 +199,7 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
     if after[:1] == ("purified",) or (after[:1] == ("left",) and state == "made" and not _is_side(amount, after)):
         return "made"
     gives = set(before[-6:])
-    put = bool(gives & words.PUT or set(after) & (words.PUT | words.GIVEN))
+    put = bool(gives & words.PUT or set(after) & (words.PUT | words.GIVEN) or after[:1] == ("injection",))
     put = put or ("gave" in before[-3:] and bool(_INTO & set(after)))
     to_part = bool(set(after) & ({"into"} | _WAYS)) and not set(after) & _HELD
     said = {token.norm for token in amount.sentence.tokens[max(0, amount.index - 9) : amount.index]}
@@ -300,7 +301,7 @@ def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
     if through_needle(amount) and not words.DREW & set(before):
         return True
     lead = after[1:] if after[:1] and after[0] in words.IS else after
-    if words.GIVEN & set(lead[:10]):
+    if words.GIVEN & set(lead[:10]) or lead[:1] == ("injection",):  # "75 mL inj via 11G"
         return True
     if on and after[:1] == ("each",) and set(after[1:2]) & {"at", "in", "into", "to", "side", "knee", "hip"}:
         return True  # "2.5 mL each at 3 sites"
@@ -396,5 +397,4 @@ def is_wetting(amount: Amount) -> bool:
 
 def word_behind(amount: Amount) -> str:
     """The word right behind an amount."""
-    tokens = amount.sentence.tokens
-    return tokens[amount.index + 1].norm if amount.index + 1 < len(tokens) else ""
+    return next((token.norm for token in amount.sentence.tokens[amount.index + 1 : amount.index + 2]), "")

@@ -155,6 +155,8 @@ def move(told: Told, sentence: Sentence, grammar: Grammar, at: int) -> None:
         told.side = _side_before(sentence, at) or told.side
     elif told.fat and norm in _FAT_WORDS:
         told.state = _FAT_WORDS[norm]
+    elif norm in words.MADE and at and tokens[at - 1].norm in ("no", "not", "without"):
+        return  # "no spin"
     elif (norm in words.MADE and (norm != "concentrate" or told.state == "drawn")) or (
         norm in ("processing", "emulsified")
     ):
@@ -197,7 +199,8 @@ def _move_to(told: Told, sentence: Sentence, grammar: Grammar, mention: Mention)
             told.state = "given"
     elif mention.table == "processing":
         rinsed = sentence.tokens[mention.first].norm in _RINSED and not (told.all or told.sums or told.fat)
-        if told.state in ("drawn", "named", "made", "drug") and not rinsed:  # "syringes rinsed with heparin"
+        denied = mention.first and sentence.tokens[mention.first - 1].norm in ("no", "not", "without")
+        if told.state in ("drawn", "named", "made", "drug") and not rinsed and not denied:
             told.state = "made"
     elif mention.table == "routes" and told.state == "made":
         told.state = "given" if mention.id == "intra-articular" else told.state
