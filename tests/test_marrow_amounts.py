@@ -105,6 +105,10 @@ def brief(facts: list[Fact]) -> list[tuple[str, str, str | None, str | None]]:
      [("product_volume", "5", "mL", None), ("injection_volume", "5", "mL", "right")]),
     ("Left crest marrow. Eleven gauge, three centimetres. Ten mils drawn.",
      [("harvest_depth", "3", "cm", "left"), ("draw", "10", "mL", "left")]),
+    ("Marrow of the right crest. Ten draws of five mils each that is fifty mils of marrow onto six mils of ACD-A "
+     "so fifty six mils in the bag. Spun to four mils.",
+     [("draw_count", "10", None, "right"), ("draw", "5", "mL", "right"), ("harvest_total", "50", "mL", "right"),
+      ("harvest_total", "56", "mL", "right"), ("product_volume", "4", "mL", None)]),
     ("PRP both knees, 6 mL each. Blood 60 mL.", [("injection_volume", "6", "mL", None), ("draw", "60", "mL", None)]),
 ])  # fmt: skip
 def test_short_harvests(text: str, meant: list[tuple[str, str, str | None, str | None]]) -> None:
@@ -152,6 +156,14 @@ def test_an_amount_of_what_was_not_said_is_in_doubt() -> None:
 def test_a_fluid_through_the_joint_is_not_infused(text: str) -> None:
     note = run.make_note(run.from_text(text), grammar.load())
     assert [fact.kind for fact in note.facts if fact.value == 3] == ["irrigation_in"]
+
+
+def test_the_whole_told_behind_its_parts_is_what_went_in_in_all() -> None:
+    text = "BMAC L ankle. Spin 15 min -> 4 mL. 2.5 mL into the cyst, 1.5 mL into the joint, all 4 mL in."
+    note = run.make_note(run.from_text(text), grammar.load())
+    given = [(fact.kind, str(fact.value)) for fact in note.facts if fact.kind.startswith("injection_")]
+    assert given == [("injection_volume", "2.5"), ("injection_volume", "1.5"), ("injection_total", "4")]
+    assert "injection_total" not in {finding.check for finding in note.findings}
 
 
 def test_a_drug_at_the_crest_is_no_draw() -> None:

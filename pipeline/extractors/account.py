@@ -184,7 +184,8 @@ class _Entry:
         """ "52 mL marrow, 58 mL with ACD": more than was drawn before it, with the anticoagulant."""
         told, amount = self.told, self.amount
         drawn = sum(told.row, Decimal(0)) or (told.sums[-1] if told.sums else Decimal(0))
-        if told.agents and told.row and amount.quantity.value == sum(told.row, Decimal(0)) + told.agents:
+        whole = sum(told.row, Decimal(0)) or (told.sums[-1] if told.sums else Decimal(0))
+        if told.agents and whole and amount.quantity.value == whole + told.agents:
             return True  # "fifty four of marrow with six of citrate, sixty in the bag"
         led = amount.after[:1] in (("with",), ("incl",), ("including",))
         return led and bool(drawn) and (amount.quantity.value or Decimal(0)) > drawn and any(
@@ -269,6 +270,8 @@ class _Entry:
             elif index in _amount_lists.by_depth(sentence):
                 role, sure = "draw", True
         kept = {"kept", "retained"} & set(amount.after[:2]) and not words.BENCH & set(amount.after[:6])
+        if role == "given" and value == told.given and {"all", "whole"} & set(amount.before[-2:]):
+            return "given in all", True  # "2.5 mL into the cyst, 1.5 mL into the joint, all 4 mL in"
         if role == "kept" and told.state == "made" and not told.made and kept:
             role = "made"  # "spun, fifty four discarded, six kept"
         if role == "spun" and not told.all and not told.sums:
