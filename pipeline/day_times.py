@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline import clocks, numerals
+from pipeline import clocks, numerals, owners
 from pipeline.clocks import word_at
 from pipeline.records import Quantity, Token
 
@@ -114,18 +114,26 @@ def _part_of_day(norms: Sequence[str], start: int) -> Found | None:
 _HAPPENED = frozenset(
     "room incision closure closed induction theatre theater started began ended finished table delivered born".split()
 )
-_WAS = frozenset({"was", "is", "were", "made", "done"})
+_ENDED = frozenset({"closed", "finished", "done", "ended", "completed", "out"})
+_SWITCHED = frozenset({"up", "down", "on", "off", "inflated", "deflated", "released"})
+_WAS = frozenset({"was", "is", "were", "made", "done", "given"})
 
 
 def _bare_hour(norms: Sequence[str], start: int) -> Found | None:
     """ "Out of the room at eleven", "incision at nine and closure at ten": with a doubt, since no minutes were said."""
-    if word_at(norms, start - 1) != "at":
+    by = word_at(norms, start - 1) == "by"
+    if word_at(norms, start - 1) != "at" and not by:
         return None
     before = [norm for norm in norms[max(0, start - 4) : start - 1] if norm not in _WAS]
     hour = _number(norms, start)
-    if not before or before[-1] not in _HAPPENED or hour is None:
+    if not before or hour is None or not (before[-1] in (_ENDED if by else _HAPPENED) or (not by and (
+        (before[-1] in _SWITCHED and clocks.of_on_off(norms, start)) or before[-1] == "timeout"
+        or before[-2:] == ["time", "out"] or owners.is_antibiotic(before[-1])
+    ))):  # fmt: skip
         return None
-    after = word_at(norms, hour[1])
+    end = hour[1] + (word_at(norms, hour[1]) in ("sharp", "prompt", "exactly"))
+    hour = hour[0], end
+    after = word_at(norms, end)
     goes_on = after in ("", ".", ",", ";", "and", "then", "patient", "skin", "out") or after in clocks.GOVERNS
     if not 1 <= hour[0] <= 12 or not goes_on or clocks.is_round(norms, start):
         return None

@@ -69,6 +69,26 @@ def test_what_is_on_and_off_has_both_its_times(said: str, times: list[str]) -> N
     assert all(fact.name and not any("different value" in doubt for doubt in fact.doubts) for fact in facts)
 
 
+@pytest.mark.parametrize(
+    ("said", "times"),
+    [
+        ("Tourniquet up at nine, down at ten.", ["09:00", "10:00"]),
+        ("Tourniquet up at 9, down at 10.", ["09:00", "10:00"]),
+        ("Skin closed by ten.", ["10:00"]),
+        ("Time out at nine.", ["09:00"]),
+        ("Incision at nine sharp.", ["09:00"]),
+        ("Cefazolin given at eight.", ["08:00"]),
+        ("First draw at one centimetre, second at two.", []),
+        ("Anchors at nine, ten and eleven.", []),
+        ("Portal at nine.", []),
+    ],
+)
+def test_a_whole_hour_is_a_time_only_of_an_event(said: str, times: list[str]) -> None:
+    facts = [fact for fact in facts_of(f"Left hip arthroscopy. {said}") if fact.kind == "clock_time"]
+    assert sorted(str(fact.text) for fact in facts) == times
+    assert all("only the hour was said" in fact.doubts for fact in facts)
+
+
 def test_two_times_for_one_inflation_stay_in_doubt() -> None:
     facts = facts_of("Left knee arthroscopy. Tourniquet up 09:12, down 09:57. Tourniquet up 09:12, down 10:07.")
     assert [bool(fact.doubts) for fact in facts if fact.name == "tourniquet_down"] == [True, True]
