@@ -31,7 +31,7 @@ from pipeline.rows import Concept
 # Of these a person has two. Common practice, no source.
 EACH_OF_TWO = re.compile(
     r"\b(?:each|either|both|per) (?:side|eye|ear|knee|hip|shoulder|elbow|wrist|hand|ankle|foot|groin|breast|tonsil|"
-    r"thigh)s?\b|\bboth sides\b", re.I,
+    r"thigh|cheek|buttock|arm|leg|heel)s?\b|\bboth sides\b", re.I,
 )  # fmt: skip
 # "about 20" agrees with 18 to 22. Convention of this project, no source.
 ABOUT = Decimal("0.1")

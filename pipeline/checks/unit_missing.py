@@ -139,7 +139,11 @@ def _sums(parts: Iterable[Fact], value: Decimal) -> bool:
 
 
 def _times(note: OperativeNote, fact: Fact) -> bool:
-    """ "Four draws of five, that is twenty"."""
+    """ "Four draws of five, that is twenty", "three millilitres under each cheek so six in all"."""
+    if fact.kind == "injection_total" and fact.value is not None:
+        given = [one.value for one in note.of("injection_volume", given=True)
+                 if one.scale in ("each", "per_side") and one.unit is not None and one.value]  # fmt: skip
+        return any(fact.value % one == 0 and fact.value > one for one in given)
     each = [one.value for one in note.of("draw", given=True) if one.scale in ("each", "per_side") and one.value]
     counts = [one.value for one in note.of("draw_count", given=True) if one.value is not None]
     if any(EACH_OF_TWO.search(passage.text) for passage in note.sections.description):
