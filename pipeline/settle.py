@@ -35,7 +35,7 @@ def settle(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fa
     ordered = _last_state(settled_later.told(ordered, reading))
     ordered = _done_beats_planned(ordered)
     merged = _said_twice(_pointed_at(ordered, places), places, grammar)
-    return clashes.mark(_less_said(merged, grammar))
+    return clashes.mark(_shared_out(_less_said(merged, grammar)))
 
 
 class _Places:
@@ -288,3 +288,20 @@ def _crossed(one: Fact, other: Fact) -> bool:
 # Things of which two in one sentence are two (two layers closed with the same suture are told by their site).
 _COUNTED = frozenset({"suture", "device", "device_lot", "device_serial", "device_udi"})
 _ORDERED = frozenset({"draw"})  # numbers that their name tells apart ("second" draw)
+
+
+def _shared_out(facts: list[Fact]) -> list[Fact]:
+    """ "Six millilitres per hip. Right hip: six in. Left hip: six in": what is told for each is told again by side."""
+    kept: list[Fact] = list(facts)
+    for fact in facts:
+        if fact.kind != "injection_volume" or fact.scale not in ("each", "per_side") or fact.laterality is not None:
+            continue
+        again = [one for one in kept if one.kind == fact.kind and one.laterality in ("left", "right")
+                 and (one.value, one.unit, one.status, one.certainty)
+                 == (fact.value, fact.unit, fact.status, fact.certainty)
+                 and one.evidence.first > fact.evidence.first]  # fmt: skip
+        if len(again) == 2 and {one.laterality for one in again} == {"left", "right"}:
+            at = kept.index(again[0])
+            kept[at] = replace(again[0], also=(*again[0].also, fact.evidence))
+            kept.remove(fact)
+    return kept

@@ -156,7 +156,8 @@ def _worked(note: OperativeNote, draws: list[Fact]) -> str:
 def _hint(note: OperativeNote, worked: Span, said: Span) -> str:
     """What else that was said would explain the difference. It stays a finding: nobody said that it does."""
     for other in given(note, "medication_volume"):
-        extra = span(other, "mL") if other.role == "anticoagulant" or other.name in _MIXED else None
+        mixed = other.role == "anticoagulant" or (other.name in _MIXED and other.role != "prime")
+        extra = span(other, "mL") if mixed else None
         if extra is not None and (worked + extra).meets(said):
             return f" (with the {shown(other)} of anticoagulant it would be {span_words(worked + extra, 'mL')})"
     return ""

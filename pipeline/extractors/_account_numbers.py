@@ -161,6 +161,14 @@ def is_amount(amount: Amount) -> bool:
     return sited or behind.norm in _MAY_FOLLOW or behind.quantity is not None or through_needle(amount)
 
 
+def names_mixture(amount: Amount) -> bool:
+    """Whether the sentence of an amount tells that it holds what the marrow was mixed with, or names the vessel of
+    both: "total aspirate, twenty two" after twenty and a kit primed with two does not."""
+    return amount.sentence.says(_MIXED) or any(m.table == "drugs" for m in amount.sentence.mentions)
+
+
+_MIXED = frozenset("with citrate acd acda heparin anticoagulant bag bags mixed mixture together syringe syringes incl "
+                   "including plus cup bowl tube tubes".split())  # fmt: skip
 _COUNTS = frozenset("count platelets platelet ficat arco grade stage speed rpm minutes weeks age number".split())
 _MAY_FOLLOW = (words.PREPOSITIONS - {"per", "through"}) | words.OPENS | words.DOES | words.MADE | words.COUNTED
 _MAY_FOLLOW |= words.GIVEN | words.LOST | words.IS | frozenset(

@@ -184,8 +184,8 @@ class _Entry:
         """ "52 mL marrow, 58 mL with ACD": more than was drawn before it, with the anticoagulant."""
         told, amount = self.told, self.amount
         drawn = sum(told.row, Decimal(0)) or (told.sums[-1] if told.sums else Decimal(0))
-        whole = sum(told.row, Decimal(0)) or (told.sums[-1] if told.sums else Decimal(0))
-        if told.agents and whole and amount.quantity.value == whole + told.agents:
+        mixed = _account_numbers.names_mixture(amount)
+        if told.agents and drawn and mixed and amount.quantity.value == drawn + told.agents:
             return True  # "fifty four of marrow with six of citrate, sixty in the bag"
         led = amount.after[:1] in (("with",), ("incl",), ("including",))
         return led and bool(drawn) and (amount.quantity.value or Decimal(0)) > drawn and any(
