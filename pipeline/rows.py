@@ -167,10 +167,11 @@ class Limit(Row):
     """A configured limit. `profile`: "" for every profile; `value`/`low`/`high` with `unit` (UCUM).
 
     `what`: "plausible", "typical", "maximum", "window" ...; `name_of`: the concept of the kind that it holds for
-    ("operation" of a duration), "" for any."""
+    ("operation" of a duration), "" for any; `outside`: families of operations in which it does not hold."""
 
     kind: str = ""
     name_of: str = ""
+    outside: tuple[str, ...] = ()
     drug: str = ""
     what: str
     value: Decimal | None = None

@@ -103,7 +103,7 @@ def _walked(fact: Fact) -> bool:
 def _limit(note: OperativeNote, grammar: Grammar, fact: Fact, what: str) -> Limit | None:
     """The row for this kind in a unit that converts; bare numbers only meet rows without a unit."""
     rows = limits(grammar, note.profile, what, kind=fact.kind, name=_name(note, fact), unit=fact.unit or "")
-    rows = [row for row in rows if bool(row.unit) == bool(fact.unit)]
+    rows = [row for row in rows if bool(row.unit) == bool(fact.unit) and note.family not in row.outside]
     own = [row for row in rows if row.unit == fact.unit]
     return next(iter([*own, *rows]), None) if not rows or not rows[0].name_of else rows[0]
 

@@ -88,12 +88,15 @@ def _speaks(fact: Fact) -> bool:
         and fact.status in ("performed", "planned")
         and fact.role not in ("harvest", "explanted", "used")
         and fact.name not in _WAY_IN
+        and (fact.name, fact.body_site) != _ACROSS
         and laterality.OTHER_SIDE not in fact.doubts  # "reduction of the other breast": meant to be another one
     )
 
 
 # What shuts the vessel that one came through lies on the side of the puncture.
 _WAY_IN = frozenset({"vascular-closure-device"})
+# The other pleura is opened from the side of the operation where the work goes across the midline.
+_ACROSS = ("opening", "pleura")
 
 
 def _one_each(fact: Fact, sided: list[Fact]) -> bool:
