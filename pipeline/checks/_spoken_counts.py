@@ -54,7 +54,7 @@ def heads(read: Sequence[Token]) -> Iterator[Head]:
     """Counts of two and more that are followed by a plural noun."""
     for index, token in enumerate(read):
         number = count(token)
-        if number is None:
+        if number is None or is_portal(read, index):
             continue
         sorts = sum(word.norm in _SORTS for word in read[index + 1 : index + 2 + _NOUN_WORDS])
         for at in range(index + 1, min(index + 2 + _NOUN_WORDS + sorts, len(read))):
@@ -69,6 +69,12 @@ def heads(read: Sequence[Token]) -> Iterator[Head]:
             if plural and number > 1:
                 yield Head(index, at, number, word.norm)
                 break
+
+
+def is_portal(read: Sequence[Token], at: int) -> bool:
+    """ "The six R and six U portals": numbers of the tendon compartments that name the portals of a wrist."""
+    names = [token.norm for token in read[at + 1 : at + 8]]
+    return names[:1] in (["r"], ["u"]) and bool({"portal", "portals"} & set(names))
 
 
 def says_total(read: Sequence[Token], at: int) -> bool:

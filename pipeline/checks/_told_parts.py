@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pipeline.checks._clock_places import hour
-from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, Head, count, says_total
+from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, Head, count, is_portal, says_total
 from pipeline.records import Token
 
 _ENDS = frozenset({".", ";"})
@@ -90,6 +90,8 @@ def _at(read: Sequence[Token], place: int) -> Token | None:
 
 def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
     """ "Two screws above and two below, that's four screws": (total, its noun, the arithmetic)."""
+    portal = next((at for at in range(len(read) - 1, -1, -1) if is_portal(read, at)), -1)
+    read = read[portal + 1 :]  # "six R portals" names one and counts none
     for at, token in enumerate(read):
         said = count(token)
         end = None if said is None or said < 2 else _noun(read, at) or _noun_left_out(read, at)
