@@ -21,7 +21,7 @@ NAMES = (
     "specimens", "sutures", "times", "tourniquet", "aftercare_spans", "unnamed_doses", "blood_pressure",
     "component_sizes", "device_counts", "headed_together", "elided_devices", "replacements", "implant_rows",
     "lens_power", "screws_by_sort", "ports_called", "cell_counts", "joint_numbers", "dose_limits", "births", "nodes",
-    "reddened",
+    "reddened", "bare_sizes",
     "breasts",
 )  # fmt: skip
 
