@@ -28,9 +28,26 @@ def same(kind: str, reading: Reading, sentence: Sentence, at: int) -> Fact:
 
 def told(reading: Reading, grammar: Grammar, facts: list[Fact]) -> list[Fact]:
     """Facts of the diagnosis after the operation, and of the one before where `facts` holds none. Pure."""
-    return (_apart(reading, {fact.evidence.first for fact in facts}) if facts else []) or _at_the_head(
-        reading, grammar, facts
+    return (
+        (_apart(reading, {fact.evidence.first for fact in facts}) if facts else [])
+        or _at_the_head(reading, grammar, facts) or _in_short(reading)
     )
+
+
+def _in_short(reading: Reading) -> list[Fact]:
+    """ "Same afterwards." at the head, "Diagnosis the same, no other complications." anywhere."""
+    for sentence in reading.sentences:
+        norms = [token.norm for token in sentence.tokens]
+        end = next((at for at, token in enumerate(sentence.tokens) if token.punctuation), len(norms))
+        said = set(norms[:end])
+        named = bool(said & NAMED)
+        if "same" in said and said <= _SHORT_WORDS and (named or (sentence.index < _OPENING and said & _AFTER)):
+            return [same("postop_diagnosis", reading, sentence, norms.index("same"))]
+    return []
+
+
+_AFTER = frozenset({"after", "afterwards", "afterward", "post", "postop"})
+_SHORT_WORDS = NAMED | _AFTER | frozenset("same the is was it stays stayed remains and now still".split())
 
 
 def _apart(reading: Reading, told_at: set[int]) -> list[Fact]:
