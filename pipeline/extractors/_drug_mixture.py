@@ -26,6 +26,12 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
         return beside
     if _holds_parts(sentence, index):
         return index + 1
+    behind = "".join(token.norm for token in sentence.tokens[index + 1 : index + 2])
+    drugs = [mention.first for mention in base.mentions(sentence, "drugs")]
+    if hits and behind in ("each", "per") and drugs and hits[0].first < drugs[-1] < index and any(
+        hits[0].last < first for first in drugs
+    ):
+        return hits[0].first  # "one mil of a mix of triamcinolone and bupivacaine, one mil each joint"
     if _sums_up(sentence, index):
         return min(mention.first for mention in base.mentions(sentence, "drugs"))
     if len(list(base.quantities(sentence, "volume"))) > 1:
