@@ -47,7 +47,8 @@ give X in recovery | I want X | I would like X | can I have X | may I have X ple
 next I'll inject X | prepare X | draw up X | drawing up X | X is being drawn up | X being prepared
 """
 READY = """
-we had X ready | X ready | X is available | X available | X on the tray | X is still in the drawer | X is in the gallipot | X on hand | there was X on the table
+we had X ready | X ready | X is available | X available | X on the tray | X is still in the drawer
+X is in the gallipot | X on hand | there was X on the table
 X reserved | X ordered | X sent for | X charted | X written up | X on the chart | X written on the board
 X requested | I asked for X | she asked for X | the anaesthetist suggested X | the rep suggested X
 pharmacy recommends X | X in the fridge | X on the trolley | X labelled | X checked with sister
