@@ -122,7 +122,7 @@ def test_two_bare_numbers_that_measure_something_and_a_bare_size_are_shown() -> 
     from pipeline import run
 
     note = run.note_from_text(
-        "There was a defect of about 4 x 3 in the bone. Reamers went to a size of 11 down the shaft. "
+        "It was about 4 x 3 on the bone. Reamers went to a size of 11 down the shaft. "
         "Dressed with 4 x 4 gauze. Xeroform 4 x 4 and tape. Sterile 2 by 2 sponges."
     )
     shown = [piece.heard for passage in note.sections.description for piece in passage.unplaced]
