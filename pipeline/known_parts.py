@@ -49,7 +49,7 @@ def _known(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> dict[st
     said: dict[str, set[Laterality]] = {}
     rows = grammar.table("procedures", Concept)
     for fact in facts:
-        if fact.kind == "procedure" and fact.laterality and (fact.status, fact.certainty) == ("performed", "affirmed"):
+        if fact.kind == "procedure" and fact.laterality and fact.done:
             row = rows.get(fact.name or "")
             said.setdefault(fact.body_site or (row.site if row is not None else ""), set()).add(fact.laterality)
     operated = set(said) - {""}

@@ -25,13 +25,9 @@ def share(facts: Sequence[Fact]) -> list[Fact]:
 
 def _shared(fact: Fact, things: dict[tuple[str, str | None], Fact], numbers: Counter[tuple[str, str | None]]) -> Fact:
     thing = things.get((_THING.get(fact.kind, ""), fact.group))
-    if thing is None or not _is_done(fact) or _is_done(thing) or numbers[fact.kind, fact.group] > 1:
+    if thing is None or not fact.done or thing.done or numbers[fact.kind, fact.group] > 1:
         return fact
     told, name = fact.evidence, thing.evidence
     if told.last - told.first >= _SHORT or told.last < name.first or told.first > name.last:
         return fact
     return replace(fact, status=thing.status, certainty=thing.certainty, doubts=(*fact.doubts, DOUBT))
-
-
-def _is_done(fact: Fact) -> bool:
-    return (fact.status, fact.certainty) == ("performed", "affirmed")

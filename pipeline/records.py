@@ -300,6 +300,11 @@ class Fact:
         """Whether it is a number or a range."""
         return self.value is not None or self.low is not None or self.high is not None
 
+    @property
+    def done(self) -> bool:
+        """Whether it stands as done, given or there: performed and affirmed."""
+        return (self.status, self.certainty) == ("performed", "affirmed")
+
 
 _FACT = [one.name for one in fields(Fact)]
 _ID, _GROUP = _FACT.index("id"), _FACT.index("group")

@@ -88,7 +88,7 @@ def _again(
         ours = (
             fact.kind in _AMOUNTS and span[0] <= fact.evidence.first and fact.evidence.last <= span[1]
             and fact.laterality in (None, side) and fact.scale not in ("total", "per_side")
-            and (fact.status, fact.certainty) == ("performed", "affirmed")
+            and fact.done
         )  # fmt: skip
         moved.append(replace(fact, laterality=side) if ours else fact)
         if ours:

@@ -69,16 +69,12 @@ def doubt(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fac
         reason = None if place is None else next(_reasons(fact, place, fact.group in dosed, grammar), None)
         if reason is None and place is not None and fact.kind in _AMOUNTS:
             reason = dose_talk.of_the_one_before(place, bare)
-        if reason is None and place is not None and fact.group in undone and fact.kind in _AMOUNTS and _is_done(fact):
+        if reason is None and place is not None and fact.group in undone and fact.kind in _AMOUNTS and fact.done:
             reason = dose_talk.OF_ONE_UNDONE
-        if reason is None and place is not None and fact.kind in dose_talk.KINDS and _is_done(fact):
+        if reason is None and place is not None and fact.kind in dose_talk.KINDS and fact.done:
             reason = class_words.doubt(fact, denied, drugs, grammar)
         told.append(fact if reason is None else replace(fact, doubts=(LEAD + reason,)))
     return told
-
-
-def _is_done(fact: Fact) -> bool:
-    return (fact.status, fact.certainty) == ("performed", "affirmed")
 
 
 class _Words(NamedTuple):
@@ -113,7 +109,7 @@ def _place(fact: Fact, sentence: Sentence, words: _Words, opens: bool) -> Place 
 
 
 def _reasons(fact: Fact, place: Place, dosed: bool, grammar: Grammar) -> Iterator[str]:
-    done = _is_done(fact)
+    done = fact.done
     if not done and fact.kind not in _ORDERS:
         yield from unsure_states.open_state(fact, place)
     if fact.numeric:

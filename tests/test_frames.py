@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import pytest
 from cases_runner import facts_of
+from frame_rows import frames
 
 from pipeline.records import Fact
 
@@ -71,10 +72,6 @@ X that could not be overlooked
 """
 
 
-def _frames(text: str) -> list[str]:
-    return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
-
-
 def _told(frame: str, thing: str) -> list[Fact]:
     """The facts of the sentence in the middle."""
     said = frame.replace("X", thing)
@@ -89,25 +86,25 @@ def _stands(fact: Fact) -> bool:
     return fact.status == "performed" and fact.certainty == "affirmed"
 
 
-@pytest.mark.parametrize("frame", _frames(NOT_DONE) + _frames(NOT_TODAY))
+@pytest.mark.parametrize("frame", frames(NOT_DONE) + frames(NOT_TODAY))
 def test_what_was_not_done_does_not_stand_as_done(frame: str) -> None:
     silent = {thing: fact for thing in THINGS for fact in _told(frame, thing) if _stands(fact) and not fact.doubts}
     assert silent == {}
 
 
-@pytest.mark.parametrize("frame", _frames(DONE))
+@pytest.mark.parametrize("frame", frames(DONE))
 def test_what_was_done_is_not_denied(frame: str) -> None:
     denied = {thing: fact for thing in THINGS for fact in _told(frame, thing) if not _stands(fact)}
     assert denied == {}
 
 
-@pytest.mark.parametrize("frame", _frames(NOT_SEEN) + _frames(NOT_SURE))
+@pytest.mark.parametrize("frame", frames(NOT_SEEN) + frames(NOT_SURE))
 def test_what_was_not_seen_does_not_stand_as_found(frame: str) -> None:
     silent = {thing: fact for thing in SEEN for fact in _told(frame, thing) if _stands(fact) and not fact.doubts}
     assert silent == {}
 
 
-@pytest.mark.parametrize("frame", _frames(THERE))
+@pytest.mark.parametrize("frame", frames(THERE))
 def test_what_was_seen_stands_as_found(frame: str) -> None:
     assert [thing for thing in SEEN if not any(_stands(fact) for fact in _told(frame, thing))] == []
 
@@ -133,12 +130,12 @@ def _put_in(frame: str, thing: str) -> list[Fact]:
     return [f for f in facts if f.kind in ("device", "device_count") and f.role == "implanted" and _stands(f)]
 
 
-@pytest.mark.parametrize("frame", _frames(DID_NOT_STAY) + _frames(WAS_THERE))
+@pytest.mark.parametrize("frame", frames(DID_NOT_STAY) + frames(WAS_THERE))
 def test_what_did_not_stay_or_was_there_is_no_implant_of_today(frame: str) -> None:
     assert {thing: f for thing in IMPLANTS for f in _put_in(frame, thing) if not f.doubts} == {}
 
 
-@pytest.mark.parametrize("frame", _frames(STAYED))
+@pytest.mark.parametrize("frame", frames(STAYED))
 def test_what_was_put_in_is_an_implant(frame: str) -> None:
     assert [thing for thing in IMPLANTS if not _put_in(frame, thing)] == []
 
@@ -160,12 +157,12 @@ def _doses(frame: str, thing: str) -> list[Fact]:
     return [f for f in facts if f.kind in ("medication", "medication_dose", "medication_volume") and _stands(f)]
 
 
-@pytest.mark.parametrize("frame", _frames(NOT_GIVEN))
+@pytest.mark.parametrize("frame", frames(NOT_GIVEN))
 def test_what_was_not_given_here_is_not_given(frame: str) -> None:
     assert {thing: f for thing in DOSES for f in _doses(frame, thing) if not f.doubts} == {}
 
 
-@pytest.mark.parametrize("frame", _frames(GIVEN))
+@pytest.mark.parametrize("frame", frames(GIVEN))
 def test_what_was_given_is_given(frame: str) -> None:
     assert [thing for thing in DOSES if not _doses(frame, thing)] == []
 
@@ -203,14 +200,14 @@ def _standing(frame: str, carrier: tuple[str, ...]) -> tuple[list[Fact], bool]:
     return [fact for fact in stands if holds(fact, old)], any(holds(fact, new) for fact in stands)
 
 
-@pytest.mark.parametrize("frame", _frames(TAKES_BACK))
+@pytest.mark.parametrize("frame", frames(TAKES_BACK))
 def test_what_was_taken_back_is_no_value(frame: str) -> None:
     told = {carrier[3]: _standing(frame, carrier) for carrier in VALUES}
     assert {value: old for value, (old, _) in told.items() if old} == {}
     assert [value for value, (_, new) in told.items() if not new] == []
 
 
-@pytest.mark.parametrize("frame", _frames(MAY_TAKE_BACK))
+@pytest.mark.parametrize("frame", frames(MAY_TAKE_BACK))
 def test_what_may_have_been_taken_back_is_in_doubt(frame: str) -> None:
     for carrier in VALUES:
         old, _ = _standing(frame, carrier)

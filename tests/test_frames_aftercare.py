@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import pytest
 from cases_runner import facts_of
+from frame_rows import frames
 
 from pipeline.records import Fact
 
@@ -45,33 +46,29 @@ for ten minutes | was ten minutes | for half an hour
 """
 
 
-def _frames(text: str) -> list[str]:
-    return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
-
-
 def _order(frame: str, thing: str) -> Fact:
     said = frame.replace("X", thing)
     text = f"Right knee arthroscopy. Skin closed. Aftercare: standard. {said[0].upper()}{said[1:]}. Clinic after that."
     return next(f for f in facts_of(text) if f.kind == "aftercare" and f.value is not None)
 
 
-@pytest.mark.parametrize("frame", _frames(HOLDS))
+@pytest.mark.parametrize("frame", frames(HOLDS))
 def test_how_long_an_order_holds(frame: str) -> None:
     told = {thing: _order(frame, thing) for thing in ORDERS}
     assert [thing for thing, fact in told.items() if fact.role == "starts" or fact.certainty != "affirmed"] == []
 
 
-@pytest.mark.parametrize("frame", _frames(BEGINS))
+@pytest.mark.parametrize("frame", frames(BEGINS))
 def test_when_an_order_begins(frame: str) -> None:
     assert [thing for thing in ORDERS if _order(frame, thing).role != "starts"] == []
 
 
-@pytest.mark.parametrize("frame", _frames(BEGINS_BEFORE))
+@pytest.mark.parametrize("frame", frames(BEGINS_BEFORE))
 def test_when_an_order_that_is_named_behind_begins(frame: str) -> None:
     assert [thing for thing in ORDERS if thing != "brace" and _order(frame, thing).role != "starts"] == []
 
 
-@pytest.mark.parametrize("frame", _frames(FORBIDS))
+@pytest.mark.parametrize("frame", frames(FORBIDS))
 def test_what_an_order_forbids_is_not_ordered(frame: str) -> None:
     told = {thing: _order(frame, thing) for thing in ORDERS}
     assert [thing for thing, fact in told.items() if fact.role != "avoid" and fact.certainty != "negated"] == []
@@ -83,7 +80,7 @@ def _medicines(frame: str, drug: str) -> list[Fact]:
     return [f for f in facts_of(text) if f.kind.startswith("medication") and f.name == drug.split()[0]]
 
 
-@pytest.mark.parametrize("frame", _frames(TAKEN))
+@pytest.mark.parametrize("frame", frames(TAKEN))
 def test_a_medicine_to_be_taken_was_not_given_here(frame: str) -> None:
     for drug in MEDICINES:
         told = _medicines(frame, f"{drug} forty milligrams")
@@ -91,7 +88,7 @@ def test_a_medicine_to_be_taken_was_not_given_here(frame: str) -> None:
         assert all(f.status == "planned" or f.doubts for f in told), told
 
 
-@pytest.mark.parametrize("frame", _frames(NOT_TAKEN))
+@pytest.mark.parametrize("frame", frames(NOT_TAKEN))
 def test_a_medicine_to_be_avoided_is_not_ordered(frame: str) -> None:
     for drug in MEDICINES:
         told = _medicines(frame, drug)
@@ -104,12 +101,12 @@ def _spans(said: str) -> list[Fact]:
             if f.kind in ("tourniquet_time", "duration") and not f.doubts]  # fmt: skip
 
 
-@pytest.mark.parametrize("when", _frames(WHEN))
+@pytest.mark.parametrize("when", frames(WHEN))
 def test_when_something_was_done_is_no_length_of_time(when: str) -> None:
     assert {event: _spans(f"{event} {when}") for event in EVENTS if _spans(f"{event} {when}")} == {}
 
 
-@pytest.mark.parametrize("long", _frames(HOW_LONG))
+@pytest.mark.parametrize("long", frames(HOW_LONG))
 def test_how_long_something_was_on_is_told(long: str) -> None:
     assert [event for event in ("Tourniquet up", "Traction", "Clamp on") if not _spans(f"{event} {long}")] == []
 

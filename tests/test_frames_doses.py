@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import pytest
 from cases_runner import facts_of
+from frame_rows import frames, standing_between
 
 from pipeline import grammar
 from pipeline.records import Fact
@@ -102,28 +103,20 @@ X requested and given | I asked for X and gave it | X drawn up, checked and inje
 """
 
 
-def _frames(text: str) -> list[str]:
-    return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
-
-
 def _told(frame: str, thing: str) -> list[Fact]:
     """What stands as given of the sentence in the middle."""
-    said = frame.replace("X", thing)
-    facts = facts_of(f"{BEFORE} {said[0].upper()}{said[1:]}. {BEHIND}")
-    first, last = len(BEFORE.split()), len(f"{BEFORE} {said}".split()) - 1
-    return [f for f in facts if f.kind in KINDS and first <= f.evidence.first <= last
-            and (f.status, f.certainty) == ("performed", "affirmed")]  # fmt: skip
+    return standing_between(BEFORE, frame.replace("X", thing), BEHIND, KINDS)
 
 
 @pytest.mark.parametrize(
-    "frame", _frames(LIMIT) + _frames(LOST) + _frames(LATER) + _frames(READY) + _frames(OTHERS) + _frames(ANOTHER)
-    + _frames(DENIED) + _frames(PART),
+    "frame", frames(LIMIT) + frames(LOST) + frames(LATER) + frames(READY) + frames(OTHERS) + frames(ANOTHER)
+    + frames(DENIED) + frames(PART),
 )  # fmt: skip
 def test_a_dose_that_was_not_given_does_not_stand_as_given(frame: str) -> None:
     assert [(f.kind, f.evidence.heard) for dose in DOSES for f in _told(frame, dose) if not f.doubts] == []
 
 
-@pytest.mark.parametrize("frame", _frames(GIVEN))
+@pytest.mark.parametrize("frame", frames(GIVEN))
 def test_a_dose_that_was_given_stands(frame: str) -> None:
     assert [dose for dose in DOSES if not any(f.kind != "medication" for f in _told(frame, dose))] == []
 

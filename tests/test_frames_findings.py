@@ -11,6 +11,7 @@ import re
 
 import pytest
 from cases_runner import facts_of
+from frame_rows import frames
 
 from pipeline.records import Fact
 
@@ -70,10 +71,6 @@ We found no A
 """
 
 
-def _frames(text: str) -> list[str]:
-    return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
-
-
 def _told(said: str) -> list[Fact]:
     text = ". ".join(one[0].upper() + one[1:] for one in said.split(". "))
     return [f for f in facts_of(f"Right knee arthroscopy. {text}. Rinsed with two litres.") if f.kind in SEEN]
@@ -83,7 +80,7 @@ def _stands(facts: list[Fact], name: str) -> list[Fact]:
     return [f for f in facts if f.name == name and (f.status, f.certainty) == ("performed", "affirmed")]
 
 
-@pytest.mark.parametrize("frame", _frames(FRAMES))
+@pytest.mark.parametrize("frame", frames(FRAMES))
 def test_what_was_not_seen_does_not_stand_and_what_was_seen_does(frame: str) -> None:
     said, truth = frame.split(" => ")
     for things in THINGS:
@@ -96,11 +93,11 @@ def test_what_was_not_seen_does_not_stand_and_what_was_seen_does(frame: str) -> 
 
 @pytest.mark.parametrize("between", ["", "Standard portals. "])
 @pytest.mark.parametrize(
-    ("settled", "seen"), [(one, True) for one in _frames(CONFIRMED)] + [(one, False) for one in _frames(NOT_CONFIRMED)]
+    ("settled", "seen"), [(one, True) for one in frames(CONFIRMED)] + [(one, False) for one in frames(NOT_CONFIRMED)]
 )
 def test_a_suspicion_is_settled_by_what_is_said_later(settled: str, seen: bool, between: str) -> None:
     for thing, name in THINGS[0]:
-        for suspicion in _frames(SUSPECTED):
+        for suspicion in frames(SUSPECTED):
             later = re.sub(r"\bA\b", thing, settled).replace("no a ", "no ")
             told = _told(f"{suspicion.replace('A', thing)}. {between}{later}")
             assert bool(_stands(told, name)) is seen, (suspicion, told)

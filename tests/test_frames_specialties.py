@@ -10,6 +10,7 @@ from decimal import Decimal
 
 import pytest
 from cases_runner import facts_of
+from frame_rows import frames
 
 from pipeline import run
 from pipeline.note import OperativeNote
@@ -110,10 +111,6 @@ X was done as listed | X was used, the scan is pending | X done, histology await
 """
 
 
-def _frames(text: str) -> list[str]:
-    return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
-
-
 def _stand(frame: str) -> dict[str, list[Fact]]:
     """The facts of each thing that stand as done today, in the sentence in the middle."""
     found: dict[str, list[Fact]] = {}
@@ -127,12 +124,12 @@ def _stand(frame: str) -> dict[str, list[Fact]]:
     return found
 
 
-@pytest.mark.parametrize("frame", _frames(TO_COME))
+@pytest.mark.parametrize("frame", frames(TO_COME))
 def test_what_is_to_be_arranged_is_not_done(frame: str) -> None:
     assert not any(_stand(frame).values())
 
 
-@pytest.mark.parametrize("frame", _frames(OF_TODAY))
+@pytest.mark.parametrize("frame", frames(OF_TODAY))
 def test_what_was_done_beside_what_is_to_come_is_done(frame: str) -> None:
     assert all(_stand(frame).values())
 

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import pytest
 from cases_runner import facts_of
+from frame_rows import frames
 
 from pipeline.records import Fact
 
@@ -78,10 +79,6 @@ another day for X
 """
 
 
-def _frames(text: str) -> list[str]:
-    return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
-
-
 def _silent(frame: str, thing: str, kinds: tuple[str, ...]) -> list[Fact]:
     """What stands without a doubt of the sentence in the middle."""
     said = frame.replace("X", thing)
@@ -91,16 +88,16 @@ def _silent(frame: str, thing: str, kinds: tuple[str, ...]) -> list[Fact]:
             and (f.status, f.certainty) == ("performed", "affirmed") and f.text != "none"]  # fmt: skip
 
 
-@pytest.mark.parametrize("frame", _frames(NOT_GIVEN) + _frames(NOT_GIVEN_EITHER))
+@pytest.mark.parametrize("frame", frames(NOT_GIVEN) + frames(NOT_GIVEN_EITHER))
 def test_a_dose_that_was_only_spoken_of_does_not_stand(frame: str) -> None:
     assert [f for thing in DOSES for f in _silent(frame, thing, GIVING)] == []
 
 
-@pytest.mark.parametrize("frame", _frames(NOT_SEEN))
+@pytest.mark.parametrize("frame", frames(NOT_SEEN))
 def test_a_finding_that_was_only_spoken_of_does_not_stand(frame: str) -> None:
     assert [f for thing in SEEN for f in _silent(frame, thing, SEEING)] == []
 
 
-@pytest.mark.parametrize("frame", _frames(NOT_DONE))
+@pytest.mark.parametrize("frame", frames(NOT_DONE))
 def test_a_step_that_was_only_spoken_of_does_not_stand(frame: str) -> None:
     assert [f for thing in STEPS for f in _silent(frame, thing, DOING)] == []

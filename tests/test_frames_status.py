@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import pytest
 from cases_runner import facts_of
+from frame_rows import frames
 
 from pipeline.records import Fact
 
@@ -47,10 +48,6 @@ THINGS = (
 )  # fmt: skip
 
 
-def _frames(text: str) -> list[str]:
-    return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
-
-
 def _done(text: str) -> list[Fact]:
     return [f for f in facts_of(text) if (f.status, f.certainty) == ("performed", "affirmed")]
 
@@ -60,12 +57,12 @@ def _of_drug(frame: str, drug: str, word: str, name: str) -> list[Fact]:
     return [f for f in _done(f"Right knee arthroscopy. {said}. Skin closed.") if f.name == name and f.role != "avoid"]
 
 
-@pytest.mark.parametrize("frame", _frames(WITHDRAWN))
+@pytest.mark.parametrize("frame", frames(WITHDRAWN))
 def test_a_drug_whose_class_is_taken_back_is_in_doubt(frame: str) -> None:
     assert [f for one in CLASSES for f in _of_drug(frame, *one) if not f.doubts] == []
 
 
-@pytest.mark.parametrize("frame", _frames(NOT_WITHDRAWN))
+@pytest.mark.parametrize("frame", frames(NOT_WITHDRAWN))
 def test_more_of_a_class_takes_nothing_back(frame: str) -> None:
     told = {one[2]: _of_drug(frame, *one) for one in CLASSES}
     assert [name for name, facts in told.items() if not facts or any(f.doubts for f in facts)] == []
@@ -74,13 +71,13 @@ def test_more_of_a_class_takes_nothing_back(frame: str) -> None:
 _KINDS = ("medication_dose", "medication_volume", "device_count", "drain")
 
 
-@pytest.mark.parametrize("frame", _frames(ANNOUNCED))
+@pytest.mark.parametrize("frame", frames(ANNOUNCED))
 def test_what_was_announced_and_is_in_was_done(frame: str) -> None:
     told = {thing: _done(f"Right knee arthroscopy. {frame.replace('X', thing)}. Rinsed.") for thing in THINGS}
     assert [thing for thing, facts in told.items() if not any(f.kind in _KINDS for f in facts)] == []
 
 
-@pytest.mark.parametrize("frame", _frames(ANNOUNCED_ONLY))
+@pytest.mark.parametrize("frame", frames(ANNOUNCED_ONLY))
 def test_what_was_only_announced_was_not_done(frame: str) -> None:
     told = {thing: _done(f"Right knee arthroscopy. {frame.replace('X', thing)}. Rinsed.") for thing in THINGS}
     assert [f for facts in told.values() for f in facts if f.kind in _KINDS and not f.doubts] == []
@@ -104,12 +101,12 @@ def _named(frame: str, dose: str, name: str) -> list[Fact]:
     return [f for f in _done(f"Right knee arthroscopy. {said}. Skin closed.") if f.kind.startswith("medication")]
 
 
-@pytest.mark.parametrize("frame", _frames(DENIED_ITSELF))
+@pytest.mark.parametrize("frame", frames(DENIED_ITSELF))
 def test_a_drug_that_is_denied_behind_its_dose_is_in_doubt(frame: str) -> None:
     assert [f for one in NAMES for f in _named(frame, *one) if not f.doubts] == []
 
 
-@pytest.mark.parametrize("frame", _frames(DENIED_MORE))
+@pytest.mark.parametrize("frame", frames(DENIED_MORE))
 def test_more_of_a_drug_takes_nothing_back(frame: str) -> None:
     told = {name: _named(frame, dose, name) for dose, name in NAMES}
     assert [name for name, facts in told.items() if not facts or any(f.doubts for f in facts)] == []

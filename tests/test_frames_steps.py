@@ -5,7 +5,7 @@ common English usage, no source."""
 from __future__ import annotations
 
 import pytest
-from cases_runner import facts_of
+from frame_rows import frames, standing_between
 
 from pipeline.records import Fact
 
@@ -65,24 +65,16 @@ X rather than a plasty was done
 """
 
 
-def _frames(text: str) -> list[str]:
-    return [frame.strip() for line in text.strip().splitlines() for frame in line.split("|")]
-
-
 def _stands(frame: str, thing: str) -> list[Fact]:
     """What stands as done of the sentence in the middle."""
-    said = frame.replace("X", thing)
-    facts = facts_of(f"{BEFORE} {said[0].upper()}{said[1:]}. {BEHIND}")
-    first, last = len(BEFORE.split()), len(f"{BEFORE} {said}".split()) - 1
-    return [f for f in facts if f.kind in KINDS and first <= f.evidence.first <= last
-            and (f.status, f.certainty) == ("performed", "affirmed")]  # fmt: skip
+    return standing_between(BEFORE, frame.replace("X", thing), BEHIND, KINDS)
 
 
-@pytest.mark.parametrize("frame", _frames(NOT_DONE))
+@pytest.mark.parametrize("frame", frames(NOT_DONE))
 def test_what_was_not_done_here_does_not_stand_as_done(frame: str) -> None:
     assert {thing: f for thing in THINGS for f in _stands(frame, thing) if not f.doubts} == {}
 
 
-@pytest.mark.parametrize("frame", _frames(DONE))
+@pytest.mark.parametrize("frame", frames(DONE))
 def test_what_was_done_stands(frame: str) -> None:
     assert [thing for thing in THINGS if thing != "a biopsy" and not _stands(frame, thing)] == []

@@ -7,7 +7,7 @@ import re
 from pipeline.checks._words import matches
 from pipeline.checks.base import beside, called, finding
 from pipeline.grammar import Grammar
-from pipeline.note import OperativeNote
+from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding, Severity
 from pipeline.signout import ALL_OF_THEM
 
@@ -127,16 +127,20 @@ _SLIPS = ("nicked", "tore ", "lacerated", "injured", "damaged", "avulsed", "crac
           "punctured", "buttonholed", "burnt", "burned")  # fmt: skip
 
 
+def _but_told(none: Fact, passage: Passage, words: str) -> Finding:
+    made = finding(
+        "complication_conflict", "warning", f"Complications were said to be none, but “{words}” was told.",
+        [none], ask="Say whether it is a complication.", about=f"w{passage.evidence.first}",
+    )  # fmt: skip
+    return beside(made, passage.evidence)
+
+
 def _slipped(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
     found: list[Finding] = []
     for passage, match in matches(note, _SLIP, _SLIPS):
         if passage.section in _ELSEWHERE or any(passage.holds(fact) and fact.name not in _EVERYDAY for fact in told):
             continue
-        made = finding(
-            "complication_conflict", "warning", f"Complications were said to be none, but “{match[0]}” was told.",
-            [none], ask="Say whether it is a complication.", about=f"w{passage.evidence.first}",
-        )  # fmt: skip
-        found.append(beside(made, passage.evidence))
+        found.append(_but_told(none, passage, match[0]))
     return found
 
 
@@ -153,11 +157,7 @@ def _mucosa(note: OperativeNote, none: Fact) -> list[Finding]:
     for passage, match in matches(note, _MUCOSA, ("mucosa",)):
         if passage.section in _ELSEWHERE or _denied(re.split("[,:]", passage.text[: match.start()])[-1]):
             continue
-        made = finding(
-            "complication_conflict", "warning", f"Complications were said to be none, but “{match[0]}” was told.",
-            [none], ask="Say whether it is a complication.", about=f"w{passage.evidence.first}",
-        )  # fmt: skip
-        found.append(beside(made, passage.evidence))
+        found.append(_but_told(none, passage, match[0]))
     return found
 
 

@@ -150,7 +150,7 @@ def _only_act(reading: Reading, facts: list[Fact], grammar: Grammar) -> list[Fac
     if into:
         return into
     for fact in facts:
-        if fact.name in _OPERATIVE and (fact.status, fact.certainty) == ("performed", "affirmed"):
+        if fact.name in _OPERATIVE and fact.done:
             place = _place(reading, fact)
             if place is not None:
                 return [replace(fact, kind="procedure", name=None, text=place[1], evidence=place[0])]
