@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 
-from pipeline import grammar
+from pipeline import grammar, mil_lengths
 from pipeline.records import Token
 from pipeline.rows import Unit
 
@@ -259,6 +259,8 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
         return None  # "a pool of bile"
     if row.id == "unit" and (_is_blood(tokens, end) or _was_blood(tokens, start)):
         return Said("{unit}", "count", start, end, row.id)
+    if row.id == "millilitre" and mil_lengths.is_length(tokens, start, end):
+        return Said("mm", "length", start, end, "millimetre")
     # a trailing full stop of an abbreviation ("cc.") is the sentence's own
     return Said(row.ucum, row.dimension, start, end, row.id)
 

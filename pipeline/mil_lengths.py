@@ -1,0 +1,128 @@
+"""A "mil" that is a millimetre: "a five mil screw", "a tear of twelve mil", "within five mil of the cortex".
+
+Theatre says "mil" for both. It is a length where the word that it measures has no volume: the instrument, implant or
+finding right behind it, or right before it. All else stays a millilitre. [common practice, no source]
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+
+from pipeline import grammar, numerals
+from pipeline.records import Token
+from pipeline.rows import Drug
+
+_MIL = frozenset({"mil", "mils", "mills"})
+# Things with a size in millimetres and no volume of their own, in the singular.
+_THINGS = frozenset("""
+    drill bit screw anchor reamer broach trocar port portal cannula shaver burr nail rod plate pin wire graft
+    tunnel socket plug button clip stapler load reload stent scope laparoscope arthroscope hysteroscope
+    cystoscope bronchoscope endoscope telescope punch defect tear lesion stone calculus polyp nodule incision
+    stab cut gap margin osteophyte spur bite step head cup shell liner insert spacer cage polyethylene poly hole
+    dilator dilatation offset blade osteotome gouge curette chisel guide keratome slit trephine tack rivet
+    washer tip diameter length width thickness depth translation clearance strip dimension jig shim stem
+    baseplate glenosphere peg post wedge opening osteotomy resection slope cyst aneurysm neck hegar
+""".split())  # fmt: skip
+# Words that may stand between the number and the thing: how it is made, not what it holds.
+_SORTS = frozenset("""
+    cannulated cortical cancellous locking locked lag headless headed titanium bioabsorbable biocomposite peek
+    suture threaded blunt bladeless disposable rotary acorn barrel round twist drill interference tibial femoral
+    acetabular hip ceramic metal double single loaded knotless optical thirty zero seventy degree full half
+    partial thickness radial vertical longitudinal chondral osteochondral skin stab biopsy flexible rigid
+    straight curved poly polyethylene flat low profile full-thickness semitendinosus hamstring bone patellar
+    quadriceps endoscopic linear circular laparoscopic ureteric sessile pedunculated subcapital core trephine
+    medial lateral anterior posterior superior inferior umbilical working camera viewing instrument anteromedial
+    anterolateral posteromedial posterolateral steinmann kirschner k guide
+""".split())  # fmt: skip
+# Behind the number: how far something reaches, or away from what.
+_REACH = frozenset("deep long wide thick across apart proud short shorter longer wider".split())
+_WAYS = frozenset("proximal distal medial lateral anterior posterior superior inferior cephalad caudad".split())
+# Before the number: what was measured or made so large.
+_BEFORE = frozenset("""
+    tear gap graft tunnel socket defect osteophyte spur reamed reamer drilled drill measured measures measuring
+    translation diameter offset thickness resected within osteophytes lesion stone polyp nodule margin margins
+    separation step step-off stepoff displacement displaced distraction distracted widening diastasis shortening
+    lengthening lengthened shortened bore clearance excursion upsized downsized broached reaming button
+    endobutton screw screws anchor nail rod plate cup head shell liner insert stem baseplate glenosphere peg
+    post pin wire k-wire trial spacer cage
+""".split())  # fmt: skip
+_FILL = frozenset("of was is were are about a an the to at by just over around roughly another up only line on it from "
+                  "some nearly maybe say and half point or".split())  # fmt: skip
+_BONES = frozenset("bone cortex cartilage subchondral plate surface edge footprint rim articular femur tibia "
+                   "midline margin tip apex carina orifice nerve root border".split())  # fmt: skip
+# What is poured and called after bone.
+_OF_BONE = frozenset("marrow graft wax cement chips dust allograft autograft concentrate paste putty".split())
+_ARTICLES = frozenset("the a an its".split())
+
+
+def is_length(tokens: Sequence[Token], start: int, end: int) -> bool:
+    """Whether the "mil" at `start` .. `end` (exclusive), behind its number, measures a length."""
+    if end != start + 1 or tokens[start].norm not in _MIL:
+        return False
+    ahead = _ahead(tokens, end)
+    return _names_a_thing(ahead) or _reaches(ahead) or (_measured_before(tokens, start) and not _poured(ahead))
+
+
+def _ahead(tokens: Sequence[Token], end: int) -> list[str]:
+    """The words behind it, to the first mark."""
+    norms: list[str] = []
+    for token in tokens[end : end + 5]:
+        if token.punctuation and token.norm != "-":
+            break
+        if token.norm != "-":
+            norms.append(token.norm)
+    return norms
+
+
+def _names_a_thing(ahead: Sequence[str]) -> bool:
+    for norm in ahead:
+        if norm in _THINGS or norm.removesuffix("s") in _THINGS:
+            return True
+        if norm not in _SORTS:
+            return False
+    return False
+
+
+def _reaches(ahead: Sequence[str]) -> bool:
+    """ "Five mil deep", "four mil proximal to it", "nine mil off the distal femur", "two mil of bone"."""
+    if not ahead:
+        return False
+    if ahead[0] in _REACH:
+        return True
+    if ahead[0] in _WAYS and ahead[1:2] == ["to"]:
+        return True
+    if ahead[:2] in (["in", "diameter"], ["in", "length"], ["in", "size"], ["in", "width"], ["in", "depth"]):
+        return True
+    rest = [norm for norm in ahead[1:] if norm not in _ARTICLES and norm not in _WAYS]
+    if ahead[0] not in ("of", "off", "from", "shy") or not rest or rest[0] not in _BONES:
+        return False
+    return not (rest[0] == "bone" and rest[1:2] and rest[1] in _OF_BONE)
+
+
+def _measured_before(tokens: Sequence[Token], start: int) -> bool:
+    """ "A tear of twelve mil", "reamed to nine and a half mil": only small words and the number lie between."""
+    at = start - 1
+    while at >= 0 and start - at <= 8:
+        token = tokens[at]
+        if token.norm in _BEFORE:
+            return True
+        if token.punctuation or not (token.norm in _FILL or token.norm[0].isdigit() or token.norm in numerals.SMALL):
+            return False
+        at -= 1
+    return False
+
+
+def _poured(ahead: Sequence[str]) -> bool:
+    """Whether a liquid or its way follows: "the tear, two mil of fibrin glue", "into the gap four mil in"."""
+    return bool(ahead) and (ahead[0] in _POURED or ahead[0] in _drug_words())
+
+
+_POURED = frozenset("of in into injected given left drawn syringe".split())
+
+
+@lru_cache(maxsize=2)
+def _drug_words() -> frozenset[str]:
+    """The first words of every name of a drug."""
+    rows = grammar.load().table("drugs", Drug).values()
+    return frozenset(name.split()[0] for row in rows for name in row.say)
