@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 
-from pipeline import codes, day_times, four_digits, numerals
+from pipeline import codes, day_times, four_digits, numerals, turned
 from pipeline.clocks import clock, clock_face, word_at
 from pipeline.compounds import shorthand
 from pipeline.dates import date
@@ -80,6 +80,8 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     """The first shape that fits at a token, or None."""
     norm = norms[start]
     before = norms[start - 1] if start else ""
+    if (angle := turned.read(tokens, norms, start)) is not None:
+        return angle
     if before in codes.CUES or before in codes.FILLERS:
         if norm in codes.FILLERS and before in codes.CUES:
             return None

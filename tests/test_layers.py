@@ -19,7 +19,7 @@ LAYERS = {
             "rows note grammar manifest model_store plugins site wordlist",
             "audio segments onsets engines",
             "listen ear controls soundstore agreement sayings spotting sounds lexicon readings repair figures numerals "
-            "units mil_lengths levels codes identifiers dates clocks heard_clocks four_digits day_times shapes "
+            "units mil_lengths levels codes identifiers dates clocks heard_clocks four_digits day_times shapes turned "
             "compounds owners ranges comparators restated contrasts hesitated queries renamed corrections "
             "correction_cues gapped conversion no_numbers fillers letters spelled quantities counted_things "
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "

@@ -39,7 +39,7 @@ def _turns(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         return []
     found: list[Finding] = []
     for turns in given(note, "needle_turns"):
-        number = turns.value if turns.unit is None else exact(turns, "{turn}")
+        number = _number_of(turns)
         same = [fact for fact in given(note, "needle_retraction") if _belongs(note, turns, fact)]
         if number is None or len(same) != 1:
             continue
@@ -180,6 +180,16 @@ def _excursion(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     ]  # fmt: skip
 
 
+_ANGLE = 30  # a bare number from here on is one of degrees
+
+
+def _number_of(turns: Fact) -> Decimal | None:
+    """How many turns; None for an angle that was said without its unit ("turn it ninety")."""
+    if turns.unit is not None:
+        return exact(turns, "{turn}")
+    return None if turns.value is None or turns.value >= _ANGLE else turns.value
+
+
 def _turned(note: OperativeNote) -> list[Fact]:
     """Turns without a length beside them, where nothing was said of turning the needle in."""
     turns = given(note, "needle_turns")
@@ -195,7 +205,7 @@ def _by_turns(note: OperativeNote, grammar: Grammar, turns: list[Fact], times: i
     pitch, _ = _pitch(note, grammar)
     total = Decimal(0)
     for fact in turns:
-        number = fact.value if fact.unit is None else exact(fact, "{turn}")
+        number = _number_of(fact)
         if number is None or pitch is None or (fact.scale == "each" and times is None):
             return None
         total += number * pitch * ((times or 0) if fact.scale == "each" else 1)

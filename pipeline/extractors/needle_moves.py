@@ -5,6 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from pipeline import cues, phases
+from pipeline import turned as turned_by
 from pipeline.conversion import convert
 from pipeline.extractors import _amount_lists, _beside_amount, base
 from pipeline.extractors import _amount_words as words
@@ -132,6 +133,8 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         elif _beside_amount.turned_by(sentence, index):
             facts.append(base.claim("needle_turns", reading, sentence, index, index, index, 0, unit="{turn}",
                                     scale=_scale(sentence, index)))  # fmt: skip
+        elif quantity.dimension == "angle" and turned_by.is_led([token.norm for token in sentence.tokens], index):
+            facts.append(base.claim("needle_turns", reading, sentence, index, index - 1, index, _TOLD))
         elif near is not None and near[0] <= 8 and not _parted(sentence, index, near[1]) and (
             near[1].first > index or quantity.dimension == "angle"
         ):
@@ -155,7 +158,7 @@ _SHORTEST = Decimal(4)  # cm, of needles that draw marrow; common practice, no s
 
 def _is_told_to_turn(sentence: Sentence, index: int) -> bool:
     """ "Third eight, turn it ninety", "four turn the needle": the verb of what comes next, and no count of turns."""
-    behind = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 4] if token.norm not in ("more", "mils")][:2]
     return behind[:1] == ["turn"] and behind[1:] in (["it"], ["the"], ["again"], ["back"])
 
 
