@@ -36,7 +36,7 @@ _SORTS = frozenset("""
     anterolateral posteromedial posterolateral steinmann kirschner k guide
 """.split())  # fmt: skip
 # Behind the number: how far something reaches, or away from what.
-_REACH = frozenset("deep long wide thick across apart proud short shorter longer wider".split())
+_REACH = frozenset("long wide thick across apart proud shorter longer wider".split())
 _WAYS = frozenset("proximal distal medial lateral anterior posterior superior inferior cephalad caudad".split())
 # Before the number: what was measured or made so large.
 _BEFORE = frozenset("""
@@ -53,6 +53,7 @@ _BONES = frozenset("bone cortex cartilage subchondral plate surface edge footpri
                    "midline margin tip apex carina orifice nerve root border".split())  # fmt: skip
 # What is poured and called after bone.
 _OF_BONE = frozenset("marrow graft wax cement chips dust allograft autograft concentrate paste putty".split())
+_NEAR = 7  # tokens
 _ARTICLES = frozenset("the a an its".split())
 
 
@@ -61,7 +62,13 @@ def is_length(tokens: Sequence[Token], start: int, end: int) -> bool:
     if end != start + 1 or tokens[start].norm not in _MIL:
         return False
     ahead = _ahead(tokens, end)
+    if ahead[:1] == ["deep"]:  # "six mil deep": of a tear; of an injection it tells where
+        return any(_is_thing(token.norm) for token in tokens[max(0, start - _NEAR) : start])
     return _names_a_thing(ahead) or _reaches(ahead) or (_measured_before(tokens, start) and not _poured(ahead))
+
+
+def _is_thing(norm: str) -> bool:
+    return norm in _THINGS or norm.removesuffix("s") in _THINGS
 
 
 def _ahead(tokens: Sequence[Token], end: int) -> list[str]:
@@ -77,7 +84,7 @@ def _ahead(tokens: Sequence[Token], end: int) -> list[str]:
 
 def _names_a_thing(ahead: Sequence[str]) -> bool:
     for norm in ahead:
-        if norm in _THINGS or norm.removesuffix("s") in _THINGS:
+        if _is_thing(norm):
             return True
         if norm not in _SORTS:
             return False

@@ -16,7 +16,8 @@ _VERBS = frozenset("turn turned turning turns rotate rotated rotating rotates sw
 _THINGS = frozenset("it the needle trocar cannula jamshidi trephine by a about round around another through on "
                     "just bevel clockwise anticlockwise counterclockwise".split())  # fmt: skip
 _ANGLES: dict[tuple[str, ...], int] = {
-    ("thirty",): 30, ("forty", "five"): 45, ("forty-five",): 45, ("sixty",): 60, ("ninety",): 90, ("one", "twenty"): 120,
+    ("thirty",): 30, ("forty", "five"): 45, ("forty-five",): 45, ("sixty",): 60, ("ninety",): 90,
+    ("one", "twenty"): 120,
     ("a", "hundred", "and", "twenty"): 120, ("one", "eighty"): 180, ("a", "hundred", "and", "eighty"): 180,
     ("hundred", "and", "eighty"): 180, ("two", "seventy"): 270, ("three", "sixty"): 360,
     **{(str(angle),): angle for angle in (30, 45, 60, 90, 120, 180, 270, 360)},
@@ -27,8 +28,9 @@ _PARTS: dict[tuple[str, ...], str] = {
 }  # fmt: skip
 _SURE = frozenset({90, 120, 180, 270, 360})
 # Behind it: a unit or a word that makes it something else than how far.
-_OTHER = frozenset("mil mils ml mls cc ccs millilitre millilitres milliliter milliliters degrees degree turn turns minute "
-                   "minutes second seconds rpm times of x g percent out drawn aspirated obtained into".split())  # fmt: skip
+_OTHER = frozenset("mil mils ml mls cc ccs millilitre millilitres milliliter milliliters degrees degree turn turns "
+                   "minute minutes second seconds rpm times of x g percent out drawn aspirated obtained "
+                   "into".split())  # fmt: skip
 _LONGEST = 4
 
 

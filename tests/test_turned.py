@@ -20,7 +20,8 @@ def test_angle(row: str) -> None:
     turns = [fact for fact in facts if fact.kind == "needle_turns"]
     assert [(str(fact.value), fact.unit) for fact in turns] == [(angle, None)]
     drawn = [str(fact.value) for fact in facts if fact.kind == "draw"]
-    assert len(drawn) == 2 and angle not in drawn
+    assert len(drawn) == 2
+    assert angle not in drawn
 
 
 def test_what_is_drawn_behind_a_turn() -> None:
