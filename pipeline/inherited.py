@@ -79,7 +79,8 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     if operation is None and not standing.any:
         return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
-    sole = operation is not None and _is_sole(facts, grammar)
+    done = [fact for fact in facts if fact.kind == "procedure" and _counts(fact) and fact.certainty == "affirmed"]
+    sole = operation is not None and sole_side.is_sole(done, grammar)
     only = sole and not _says_other(reading, grammar, operation)
     work = _work(facts, operation)
     result: list[Fact] = []
@@ -123,14 +124,16 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         derived = side is not None and standing.at(fact.evidence.first).derived
         doubts = (*fact.doubts, laterality.OTHER_SIDE) if derived else fact.doubts
         told = fact if side is None else replace(fact, laterality=side, doubts=doubts)
-        if standing.any:
+        if standing.any and fact.kind == "suture":
+            told = label_sides.of_suture(told, facts, standing)
+        elif standing.any:
             told = label_sides.before_turn(told, standing, reading.sentence_at(told.evidence.first), grammar)
         result.append(told)
-    return side_orders.taken_out([
+    return side_orders.taken_out(sidelines.of_size([
         replace(fact, laterality=given[fact.group])
         if fact.kind in _OF_DEVICE and fact.laterality is None and fact.group in given else fact
         for fact in result
-    ], reading)  # fmt: skip
+    ]), reading)  # fmt: skip
 
 
 _DONE = frozenset("procedure act approach device drain closure injection incision_length tourniquet".split())
@@ -209,6 +212,9 @@ def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
     if sideshare.on_both_sides(sentence, sides, last):
         return replace(fact, laterality="bilateral")
+    given_at = sideshare.led_into(sentence, sides, last)
+    if given_at is not None:
+        return replace(fact, laterality=given_at.value)
     if len({side.value for side in sides}) != 1:
         return fact
     first = min((at for at, token in enumerate(sentence.tokens) if token.first >= fact.evidence.first), default=last)
@@ -224,9 +230,11 @@ _PLACED = frozenset({"drain", "drain_size", "device", "device_size", "device_cou
 
 def _of_each(fact: Fact, reading: Reading) -> Fact:
     """ "Mesh 10 by 15 cm on each side", "drains 10 Fr, one per side" of an operation on both."""
-    if fact.laterality is not None or fact.kind not in _PLACED or not _free(fact):
+    if fact.laterality is not None or fact.kind not in _PLACED | _SHUT or not _free(fact):
         return fact
     sentence = reading.sentence_at(fact.evidence.first)
+    if sentence is not None and fact.kind in _SHUT and sideshare.ends_on_both(sentence, fact.evidence.last):
+        return replace(fact, laterality="bilateral")
     if sentence is None or not sentence.says(_SIDE):
         return fact
     last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
@@ -234,6 +242,7 @@ def _of_each(fact: Fact, reading: Reading) -> Fact:
 
 
 _SIDE = frozenset({"side"})
+_SHUT = frozenset({"suture", "closure", "dressing"})
 
 
 def _of_subject(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
@@ -253,7 +262,7 @@ def _operation(facts: Sequence[Fact], grammar: Grammar) -> tuple[Laterality | No
     sided = [fact for fact in facts if fact.kind == "procedure" and fact.laterality and _counts(fact)]
     sides = {fact.laterality for fact in sided}
     side = next(iter(sides)) if len(sides) == 1 else None
-    if side == "bilateral" or not (any(_is_paired(fact, grammar) for fact in sided) or _is_own_words(facts)):
+    if side == "bilateral" or not (any(sole_side.is_paired(fact, grammar) for fact in sided) or _is_own_words(facts)):
         return None, 0
     return side, min((fact.evidence.first for fact in sided), default=0)
 
@@ -300,14 +309,6 @@ def _is_of_neither(fact: Fact, facts: Sequence[Fact], standing: Standing) -> boo
     )
 
 
-def _is_sole(facts: Sequence[Fact], grammar: Grammar) -> bool:
-    """Whether no operation of today is on what there is once: its numbers would lie apart from the sided ones."""
-    return all(
-        fact.laterality is not None or _is_paired(fact, grammar) for fact in facts
-        if fact.kind == "procedure" and _counts(fact) and fact.certainty == "affirmed"
-    )  # fmt: skip
-
-
 def _says_other(reading: Reading, grammar: Grammar, operation: Laterality | None) -> bool:
     """Whether what the narration says first, or as its operation, speaks of another side too: "left orchidectomy and a
     biopsy of the testis on the other side"."""
@@ -336,14 +337,6 @@ _STREAM = 40  # tokens; of a longer sentence only the beginning is a title
 def _is_own(fact: Fact, reading: Reading, grammar: Grammar, operated: Set[str]) -> bool:
     sentence = reading.sentence_at(fact.evidence.first)
     return sentence is not None and own_numbers.is_own(fact, sentence, grammar, operated)
-
-
-def _is_paired(fact: Fact, grammar: Grammar) -> bool:
-    row = grammar.tables["procedures"].get(fact.name or "")
-    site = grammar.table("sites", Concept).get(fact.body_site or (row.site if isinstance(row, Concept) else ""))
-    if isinstance(row, Concept):
-        return row.sided or (site is not None and site.sided and row.site != "")
-    return site is not None and site.sided
 
 
 def _counts(fact: Fact) -> bool:

@@ -52,6 +52,21 @@ _SENT = frozenset("sent pathology histology lab laboratory microbiology analysis
 _OF_SENDING = _SENT | {"to", "for", "the", "a"}
 
 
+def of_suture(fact: Fact, facts: Sequence[Fact], standing: Standing) -> Fact:
+    """ "Left: 5 cm incision. 4-0 nylon. Right: 3 cm incision. 5-0 nylon.": of the side that stands over it, where each
+    side has its own, or the other side comes only then; what is told last may have shut both."""
+    here = standing.at(fact.evidence.first)
+    if fact.laterality is not None or here.side not in ("left", "right") or not here.label or here.crest:
+        return fact
+    places = [(one.kind, standing.at(one.evidence.first)) for one in facts if one.status == "performed"]
+    others = {kind for kind, place in places if place.side == opposite(here.side) and place.label}
+    later = any(
+        one.evidence.first > fact.evidence.last and standing.at(one.evidence.first).side == opposite(here.side)
+        for one in facts
+    )
+    return replace(fact, laterality=here.side) if "suture" in others or later else fact
+
+
 def before_turn(fact: Fact, standing: Standing, sentence: Sentence | None, grammar: Grammar) -> Fact:
     """ "Right side first ... five tacks on the left scar tissue ...": what stands right before the turn to the other
     side is of the one that stood, and said to be unsure."""

@@ -29,7 +29,7 @@ def is_ligament(sentence: Sentence, at: int) -> bool:
 def is_side(sentence: Sentence, at: int) -> bool:
     """Whether the "left" at a token leads what is told of that side, and nothing was left so."""
     tokens = sentence.tokens
-    if tokens[at].norm == "lt":
+    if tokens[at].norm == "lt" or _leads_article(sentence, at):
         return True
     if tokens[at].norm != "left" or at + 1 >= len(tokens) or tokens[at + 1].norm not in _STATES:
         return False
@@ -45,6 +45,19 @@ def is_side(sentence: Sentence, at: int) -> bool:
         )
     )
     return paired if led else bool(short)
+
+
+def _leads_article(sentence: Sentence, at: int) -> bool:
+    """ "Both feet, left a fusion and the right a toe": each side leads what was done there."""
+    norms = [token.norm for token in sentence.tokens[at : at + _EACH_OWN]]
+    if norms[:1] != ["left"] or norms[1:2] not in (["a"], ["an"]):
+        return False
+    before = [token.norm for token in sentence.tokens[max(0, at - _REST_NEAR) : at]]
+    pairs = any(one == "right" and after in ("a", "an") for one, after in pairwise(norms))
+    return pairs or any(one == "right" and after in ("a", "an") for one, after in pairwise(before))
+
+
+_EACH_OWN = 12  # tokens
 
 
 def is_none(sentence: Sentence, norms: list[str], at: int) -> bool:

@@ -42,7 +42,8 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
         row = grammar.table("devices", Device).get(fact.name or "")
         return row is not None and row.implant and fact.role == "implanted"
     if fact.kind in ("measurement", "grade") and (
-        fact.name == "height" or (fact.name is None and (fact.kind == "grade" or fact.text is None))
+        fact.name == "height" or (fact.name is None and not fact.body_site and (
+            fact.kind == "grade" or fact.text is None))
     ):
         return False  # the height of a bottle, or what it is of was not understood
     at, _ = _span(fact, sentence)
@@ -136,8 +137,15 @@ def lies_in(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str]
     sites = grammar.table("sites", Concept)
     named = fact.body_site or _beside(fact, sentence, sites)
     if named is None:
+        if any(m.table == "procedures" and is_look(m.id) for m in sentence.mentions):
+            return False  # "cystoscopy: a 4 mm papilloma"
         return not operated or any(place in sites and sites[place].sided for place in operated)
     return not _is_harvested(sentence, named) and is_of(named, grammar, operated)
+
+
+def is_look(name: str) -> bool:
+    """Whether an operation by its name only looks at what there is once: "cystoscopy", "rigid-bronchoscopy"."""
+    return name.endswith(("cystoscopy", "laryngoscopy", "bronchoscopy", "pharyngoscopy"))
 
 
 def is_of(named: str, grammar: Grammar, operated: Set[str]) -> bool:

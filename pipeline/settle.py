@@ -18,7 +18,7 @@ from itertools import pairwise
 from pipeline import clashes, settled_later
 from pipeline.clashes import DOABLE, ONCE, agree
 from pipeline.grammar import Grammar
-from pipeline.records import Evidence, Fact, Reading, Sentence, replace
+from pipeline.records import Evidence, Fact, Laterality, Reading, Sentence, replace
 from pipeline.rows import Kind
 
 # Sections that stand as headings over the story and repeat it.
@@ -164,13 +164,14 @@ def _said_twice(facts: list[Fact], places: _Places, grammar: Grammar) -> list[Fa
     for fact in facts:
         if fact.numeric:
             numbered[fact.group] = numbered.get(fact.group, 0) + 1
+    work = {fact.laterality for fact in facts if fact.kind == "procedure" and fact.done} - {None}
     kept: list[Fact] = []
     alike: dict[tuple[str, str | None], list[int]] = {}  # kind and name -> places in `kept`
     for fact in facts:
         same = alike.setdefault((fact.kind, fact.name), [])
         for index in same:
             earlier = kept[index]
-            if _repeats(earlier, fact, places, kinds):
+            if _repeats(earlier, fact, places, kinds) and not _is_strange(earlier, fact, work):
                 merged = _absorb(earlier, fact)
                 if numbered.get(fact.group, 0) > numbered.get(earlier.group, 0) and not fact.numeric:
                     merged = replace(merged, group=fact.group)
@@ -271,6 +272,15 @@ def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
     return here != there and (here in _BODY) != (there in _BODY)
 
 
+def _is_strange(one: Fact, other: Fact, work: set[Laterality | None]) -> bool:
+    """Whether one has no side and the other that side which nothing was done on: "left ureteroscopy, stone 9 mm ...
+    right kidney: a stone"."""
+    sides = {one.laterality, other.laterality}
+    sole = work in ({"left"}, {"right"})
+    return sole and one.kind in _SEEN and None in sides and len(sides) == 2 and not sides & work
+
+
+_SEEN = frozenset({"finding", "diagnosis"})
 _POURED = frozenset({"injection_volume", "medication_volume", "medication_dose"})  # "injected the seven slowly"
 # What is done or seen here and there: the part of one and the side of the other are not both of one.
 _TOLD_APART = frozenset({"act", "finding"})

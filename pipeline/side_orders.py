@@ -62,7 +62,7 @@ _OF_MIDDLE = frozenset({"urinary-catheter", "suprapubic-catheter", "nasogastric-
 def _with(fact: Fact, crest: Laterality | None, reading: Reading, grammar: Grammar) -> Fact:
     if fact.laterality is not None or any("side" in doubt for doubt in fact.doubts):
         return fact
-    if crest is not None and fact.kind in _HARVEST:
+    if crest is not None and (fact.kind in _HARVEST or _is_at_crest(fact, reading, grammar)):
         return replace(fact, laterality=crest)
     if fact.kind not in _ORDERED or not _may_have(fact, grammar):
         return fact
@@ -79,6 +79,20 @@ def _crest(facts: Sequence[Fact]) -> Laterality | None:
     drawn = {fact.laterality for fact in facts if fact.kind in _HARVEST} - {None}
     # "from the left crest thirty, then from the right another thirty": the other crest is not named again
     return sides.pop() if len(sides) == 1 and "bilateral" not in sides and drawn <= sides else None
+
+
+def _is_at_crest(fact: Fact, reading: Reading, grammar: Grammar) -> bool:
+    """ "Crest: 5 mL lidocaine 1 %": whether an amount was given where the marrow was taken, and nowhere else."""
+    sentence = reading.sentence_at(fact.evidence.first) if fact.kind in _GIVEN and fact.done else None
+    if sentence is None or fact.scale is not None or laterality.sides(sentence, grammar):
+        return False
+    near = [token.norm for token in sentence.tokens
+            if fact.evidence.first - _REACH <= token.first and token.last <= fact.evidence.last + _REACH]  # fmt: skip
+    parts = {m.id for m in sentence.mentions if m.table == "sites"}
+    return "crest" in near and "and" not in near and all("iliac" in part for part in parts)
+
+
+_GIVEN = frozenset({"medication_dose", "medication_volume"})
 
 
 def _may_have(fact: Fact, grammar: Grammar) -> bool:

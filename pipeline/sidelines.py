@@ -83,6 +83,28 @@ def of_block(
     return result
 
 
+def of_size(facts: Sequence[Fact]) -> list[Fact]:
+    """The facts, what was seen or taken out with the side that its own size has: "stone 9 mm", where the nine
+    millimetres are of the left. Pure; order kept."""
+    sized = [fact for fact in facts if fact.kind == "measurement" and fact.laterality in ("left", "right")]
+    pulled = [fact for fact in facts if fact.kind == "act" and fact.name == _PULL and fact.laterality is not None]
+    result = []
+    for fact in facts:
+        sides = {
+            size.laterality for size in sized
+            if size.evidence.first <= fact.evidence.first and fact.evidence.last <= size.evidence.last
+        } if sized and fact.kind in _SEEN and fact.done and _open(fact) else set()  # fmt: skip
+        sides |= {
+            act.laterality for act in pulled
+            if fact.evidence.first <= act.evidence.first and act.evidence.last <= fact.evidence.last
+        } if pulled and fact.kind in ("measurement", "duration") and _open(fact) else set()  # fmt: skip
+        result.append(replace(fact, laterality=sides.pop()) if len(sides) == 1 else fact)
+    return result
+
+
+_SEEN = frozenset({"finding", "diagnosis"})
+_PULL = "traction"  # its weight and how long it held: "traction 25 kg, 47 min"
+_CUFFS = re.compile(r"\b(?:cuffs|tourniquets)\b", re.I)
 _OF_CUFF = frozenset({"tourniquet_pressure", "tourniquet_time"})
 
 
@@ -90,15 +112,23 @@ def of_tourniquet(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> 
     """The facts, the pressure and the time of a tourniquet with the side it was told with in the same words: "both
     thighs have tourniquets at three hundred". Pure; order kept."""
     cuffs = [fact for fact in facts if fact.kind == "tourniquet" and fact.laterality is not None]
+    times = {fact.laterality for fact in facts if fact.kind == "tourniquet_time"}
+    both = {"left", "right"} <= times and sum(fact.kind == "tourniquet_pressure" for fact in facts) == 1
     result = []
     for fact in facts:
+        cuffed = both and fact.kind == "tourniquet_pressure" and _open(fact) and fact.scale is None
+        if cuffed and _CUFFS.search(fact.evidence.heard):
+            result.append(replace(fact, laterality="bilateral"))  # "cuffs 220, L 64 min, R 18"
+            continue
         sides = {
             cuff.laterality for cuff in cuffs
             if fact.evidence.first <= cuff.evidence.first and cuff.evidence.last <= fact.evidence.last
         } if cuffs and fact.kind in _OF_CUFF and _open(fact) else set()  # fmt: skip
         if sides == {"bilateral"} and (sentence := reading.sentence_at(fact.evidence.first)) is not None:
             one_by_one = {one.value for one in laterality.sides(sentence, grammar)} >= {"left", "right"}
-            sides = set() if one_by_one else sides  # "250 for 45 minutes on the left and 38 on the right"
+            said = _between(sentence, grammar, fact.evidence.first, fact.evidence.last)  # "on both thighs at 300"
+            # not "250 for 45 minutes on the left and 38 on the right"
+            sides = set() if one_by_one and said != {"bilateral"} else sides
         result.append(replace(fact, laterality=sides.pop()) if len(sides) == 1 else fact)
     return result
 

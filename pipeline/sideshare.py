@@ -159,10 +159,24 @@ def ends_on_both(sentence: Sentence, word: int) -> bool:
     at = next((at for at, token in enumerate(tokens) if token.first > word), len(tokens))
     while at > 1 and (tokens[at - 1].punctuation or tokens[at - 1].norm in BOTH):
         at -= 1  # "21G both."
+    at += [token.norm for token in tokens[at : at + 2]] in (["on", "both"], ["to", "both"])  # "soft dressing on both."
     both = at < len(tokens) and tokens[at].norm in BOTH and not tokens[at - 1].punctuation
     return both and (at + 1 == len(tokens) or tokens[at + 1].punctuation)
 
 
+def led_into(sentence: Sentence, sides: list[Side], last: int) -> Side | None:
+    """The side of the part that an amount ending at a token was given at: "two mils under the left nipple"."""
+    tokens = sentence.tokens
+    at = last + 1
+    if at >= len(tokens) or tokens[at].norm not in _GIVEN_AT:
+        return None
+    while at < len(tokens) and tokens[at].norm in _GIVEN_AT | {"the", "his", "her"}:
+        at += 1
+    side = next((one for one in sides if one.first == at and one.value in ("left", "right")), None)
+    return side if side is not None and _led(sentence, side) is not None else None
+
+
+_GIVEN_AT = frozenset("into in under around beneath behind over to at through".split())
 BOTH = frozenset({"both", "bilaterally", "bilat"})
 
 

@@ -6,7 +6,7 @@ What is given to, taken from or ordered for the whole patient or another part of
 
 from __future__ import annotations
 
-from collections.abc import Callable, Set
+from collections.abc import Callable, Sequence, Set
 
 from pipeline import laterality, own_numbers
 from pipeline.body_parts import chain, limbs
@@ -85,6 +85,26 @@ def belongs(
     if fact.kind in GIVEN and not (local(fact) and went_there(fact, sentence, grammar)):
         return False
     return own_numbers.lies_in(fact, sentence, grammar, operated)
+
+
+def is_sole(done: Sequence[Fact], grammar: Grammar) -> bool:
+    """Whether none of the operations that were `done` is on what there is once: its numbers would lie apart from the
+    sided ones. A look at it on the way ("cystoscopy normal") is none."""
+    rows = grammar.tables["procedures"]
+    return all(
+        fact.laterality is not None or is_paired(fact, grammar)
+        or (fact.name in rows and own_numbers.is_look(fact.name or ""))
+        for fact in done
+    )  # fmt: skip
+
+
+def is_paired(fact: Fact, grammar: Grammar) -> bool:
+    """Whether an operation is on what has a left and a right."""
+    row = grammar.tables["procedures"].get(fact.name or "")
+    site = grammar.table("sites", Concept).get(fact.body_site or (row.site if isinstance(row, Concept) else ""))
+    if isinstance(row, Concept):
+        return row.sided or (site is not None and site.sided and row.site != "")
+    return site is not None and site.sided
 
 
 def went_there(fact: Fact, sentence: Sentence, grammar: Grammar) -> bool:

@@ -131,6 +131,14 @@ SHARED = {
         ("Injection of the right shoulder", "right"), ("aspiration of the left elbow bursa", "left"),
     },
     "Left knee pain and right knee arthroscopy.": {("knee-arthroscopy", "right")},
+    "Right knee, left knee and right shoulder injections.": {("knee injections", "right"), ("knee injections", "left"),
+                                                             ("shoulder injections", "right")},
+    "right knee left knee and right shoulder injections": {("knee injections", "right"), ("knee injections", "left"),
+                                                           ("shoulder injections", "right")},
+    "Injection of the left knee, right knee and right hip.": {("knee injection", "left"), ("knee injection", "right"),
+                                                              ("hip injection", "right")},
+    "okay both feet left a lapidus and the right a hammertoe correction": {("lapidus-procedure", "left"),
+                                                                          ("hammertoe-correction", "right")},
 }
 
 
@@ -171,6 +179,22 @@ TURNED = {
     "Op: L ureteroscopy, R stent removal. L: stone 7 mm, basketed. R: stent grasped. Stone sent.": (
         "specimen", ["left"]),
     "Bilateral hernia repair. Right: mesh 15 cm. Left: mesh 12 cm. Blood loss 10 mL. Drain none.": ("drain", [None]),
+    "Bilateral foot surgery. Calf cuffs 220, L 64 min, R 18 min.": ("tourniquet_pressure", ["bilateral"]),
+    "Bilateral knee arthroscopy. Tourniquet on both thighs at three hundred mmHg, left first, then the right.": (
+        "tourniquet_pressure", ["bilateral"]),
+    "R bunionectomy, L bunionectomy. Left: 5 cm incision. 4-0 nylon. Right: 3 cm incision. 5-0 nylon.": (
+        "suture", ["left", "right"]),
+    "R bunionectomy, L bunionectomy. Left: 5 cm incision. Right: 3 cm incision. 5-0 nylon.": ("suture", [None]),
+    "R bunionectomy, L bunionectomy. 4-0 nylon both.": ("suture", ["bilateral"]),
+    "R hip arthroscopy, BMAC. L iliac crest: 11G needle, 3 mL BMAC. Crest: 5 mL lidocaine 1%.": (
+        "medication_volume", ["left"]),
+    "Lt ureteroscopy. Cystoscopy normal, both orifices seen. Stone 9 mm lower pole. Rt kidney: 4 mm stone.": (
+        "measurement", ["left", "right"]),
+    "Lt ureteroscopy. Stone 9 mm lower pole. Rt kidney: 4 mm stone, left alone.": ("finding", ["left", "right"]),
+    "Lt ureteroscopy. Cystoscopy: a 4 mm papilloma.": ("measurement", [None]),
+    "R hip arthroscopy. R hip: traction 25 kg, 47 min.": ("measurement", ["right"]),
+    "left lumpectomy and right core biopsy patent blue two millilitres under the left nipple then right three cores": (
+        "medication_volume", ["left"]),
     "R: mastectomy, drain 10 Fr. L: wide local excision. No drain.": ("drain", ["right", "left"]),
     "Right VATS lobectomy. Left lung ventilated. Drain twenty eight French.": ("drain", ["right"]),
     "Ultrasound guided PRP left Achilles. Blood from right arm, thirty mils. Five mils into the midportion.": (

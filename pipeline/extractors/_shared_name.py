@@ -5,7 +5,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
-from itertools import pairwise
 
 from pipeline import donor_sides, laterality
 from pipeline.body_parts import related_sites
@@ -31,16 +30,42 @@ def split(reading: Reading, sentence: Sentence, facts: Sequence[Fact], grammar: 
         nameless = fact.kind == "procedure" and fact.name is None
         result += _halves(reading, sentence, fact, grammar) if nameless else [fact]
     told = [one for one in laterality.sides(sentence, grammar) if one.value in ("left", "right")]
-    for one, other in pairwise(told):
-        first, second = _part(sentence, one, grammar), _part(sentence, other, grammar)
-        if first is None or second is None or other.first != first + 2 or sentence.tokens[first + 1].norm not in _JOINS:
-            continue
-        if donor_sides.leads_crest(sentence, one) or donor_sides.leads_crest(sentence, other):
-            continue
-        result = _before(reading, sentence, (one, first), (other, second), result, grammar) or (
-            _behind(reading, sentence, (one, first), (other, second), result, grammar)
-        ) or result  # fmt: skip
+    for run in _runs(sentence, told, grammar):
+        (_, end), *_ = run[::-1]
+        for part in run[:-1]:
+            result = _before(reading, sentence, part, run[-1], result, grammar) or result
+        for part in run[1:]:
+            result = _behind(reading, sentence, run[0], part, end, result, grammar) or result
     return result
+
+
+def _runs(sentence: Sentence, told: list[Side], grammar: Grammar) -> list[list[tuple[Side, int]]]:
+    """Parts with a side, each with its last token, that stand side by side: "right knee, left knee and right hip"."""
+    runs: list[list[tuple[Side, int]]] = [[]]
+    for side in told:
+        last = _part(sentence, side, grammar)
+        if last is None or donor_sides.leads_crest(sentence, side):
+            runs.append([])
+            continue
+        end = runs[-1][-1][1] if runs[-1] else None
+        if end is not None and _is_joined(sentence, end, side.first, opens=runs[-1][0][0].first == 0):
+            runs[-1].append((side, last))
+        else:
+            runs.append([(side, last)])
+    return [run for run in runs if len(run) > 1]
+
+
+def _is_joined(sentence: Sentence, last: int, first: int, *, opens: bool) -> bool:
+    """Whether a part ends right before another one begins: over ", and the", and over nothing in a list without marks
+    that `opens` its sentence and is joined further on."""
+    between = [token.norm for token in sentence.tokens[last + 1 : first] if token.norm != "the"]
+    if not between:
+        after = [token.norm for token in sentence.tokens[first + 1 : first + 1 + _LONGEST]]
+        return opens and "and" in after and not {"left", "right"}.isdisjoint(after[after.index("and") :])
+    return len(between) <= _JOINT and all(norm in _JOINS for norm in between)
+
+
+_JOINT = 2  # tokens: ", and"
 
 
 def _halves(reading: Reading, sentence: Sentence, fact: Fact, grammar: Grammar) -> list[Fact]:
@@ -102,12 +127,12 @@ def _before(
 
 
 def _behind(
-    reading: Reading, sentence: Sentence, one: tuple[Side, int], other: tuple[Side, int], facts: list[Fact],
-    grammar: Grammar,
+    reading: Reading, sentence: Sentence, one: tuple[Side, int], other: tuple[Side, int], last: int,
+    facts: list[Fact], grammar: Grammar,
 ) -> list[Fact] | None:  # fmt: skip
-    """ "Injection of the left knee and right hip": the name stands before both parts."""
+    """ "Injection of the left knee and right hip": the name stands before both parts. `last`: the last token of all."""
     tokens = sentence.tokens
-    end = other[1] + 1
+    end = last + 1
     if end < len(tokens) and not tokens[end].punctuation and tokens[end].norm not in _ENDS:
         return None
     at = one[0].first - 1
