@@ -10,7 +10,7 @@ import re
 from decimal import Decimal
 
 from pipeline import laterality, story
-from pipeline.extractors import _number_sides, base
+from pipeline.extractors import _graded_sides, _number_sides, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, replace
 from pipeline.rows import Grade
@@ -20,6 +20,7 @@ KINDS = ("grade",)
 _WORDS = frozenset({"grade", "grades", "gr", "gr.", "class", "stage", "type", "classification", "score", "level"})
 _PLAIN = frozenset({"grade", "grades", "gr", "gr."})
 _GLUE = frozenset({"of", "is", "was", "were", "to", "a", "the", "-", ":", ",", "lesion", "changes", "system"})
+_SIDES = frozenset({"left", "right"})  # "KL right 3, left 2"
 _ROMAN = {"i": 1, "ii": 2, "iii": 3, "iv": 4, "v": 5, "vi": 6}
 _LETTERED = re.compile(r"^\d[A-F]$")
 _LETTERS = frozenset("abcde")
@@ -35,6 +36,28 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if token.norm in _PLAIN and index not in taken:
                 facts += _at(reading, sentence, index, index + 1, None, grammar, taken)
         facts += _listed(reading, sentence, grammar, taken)
+        facts += _of_both_sides(reading, sentence, facts, grammar, taken)
+    return facts
+
+
+def _of_both_sides(
+    reading: Reading, sentence: Sentence, found: list[Fact], grammar: Grammar, taken: set[int]
+) -> list[Fact]:  # fmt: skip
+    """ "Ficat two on the right and one on the left": the bare level takes the system and the part of the one before."""
+    facts: list[Fact] = []
+    for at in range(min(taken, default=len(sentence.tokens)), len(sentence.tokens)):
+        said_one = at not in taken and sentence.tokens[at].norm == "one"  # "one on the left" may look like a pronoun
+        level = None if at in taken else ("1", 1, 1, at) if said_one else _level(sentence, at)
+        if level is None or level[1] is None or level[1] > _HIGHEST:
+            continue
+        side = _graded_sides.of_other_side(sentence, at, level[3])
+        before = [fact for fact in found if fact.evidence.last < sentence.tokens[at].first]
+        if side is None or not before or before[-1].evidence.first < sentence.tokens[0].first:
+            continue
+        for fact in _at(reading, sentence, at, at, None, grammar, taken) or [
+            base.make("grade", reading, sentence, at, at, text="1", value=Decimal(1))
+        ]:
+            facts.append(replace(fact, name=before[-1].name, body_site=before[-1].body_site, laterality=side))
     return facts
 
 
@@ -57,6 +80,8 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar, taken: set[i
             if at is None or at in taken or not _ends(sentence, at, site):
                 continue
             side, doubt = laterality.side_for(sentence, site.first, site.last, grammar)
+            if side is None and (of_pair := _graded_sides.of_other_side(sentence, at, at)) is not None:
+                side, doubt = of_pair, None
             for fact in _at(reading, sentence, at, at, system, grammar, taken):
                 doubts = (*fact.doubts, doubt) if doubt else fact.doubts
                 facts.append(replace(fact, body_site=site.id, laterality=side, doubts=doubts))
@@ -108,6 +133,7 @@ def _named(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gram
     start = mention.last + 1
     while start < len(sentence.tokens) and start <= mention.last + 3 and (
         sentence.tokens[start].norm in _WORDS or sentence.tokens[start].norm in _GLUE
+        or (sentence.tokens[start].norm in _SIDES and _level(sentence, start + 1) is not None)
     ):
         taken.add(start)
         start += 1
