@@ -39,8 +39,9 @@ def is_told(reading: Reading, grammar: Grammar) -> bool:
 def _of_own_blood(reading: Reading) -> bool:
     """ "I took nine mils of blood from her left arm. Three mils of it were injected": blood out of a vein that goes in
     again, by no name of a product, and for no laboratory."""
+    spun = any(sentence.says(_SPUN) for sentence in reading.sentences)  # "60 mL blood drawn, double spin"
     drawn = any(
-        sentence.says({"blood"}) and sentence.says(_TAKEN) and sentence.says(_VEINS) and not sentence.says(_TESTED)
+        sentence.says({"blood"}) and sentence.says(_TAKEN) and (spun or sentence.says(_VEINS)) and not sentence.says(_TESTED)
         and not any(one.norm == "blood" and two.norm == "pressure" for one, two in pairwise(sentence.tokens))
         for sentence in reading.sentences
     )
@@ -48,6 +49,7 @@ def _of_own_blood(reading: Reading) -> bool:
 
 
 _TAKEN = frozenset({"took", "taken", "drew", "drawn"})
+_SPUN = frozenset("spun spin spins centrifuged centrifuge".split())
 _VEINS = frozenset({"arm", "vein", "antecubital", "acf", "cubital", "forearm"})
 _TESTED = frozenset("gas gases culture cultures count group match sample test tests lab laboratory".split())
 _PUT_IN = frozenset({"injected", "instilled"})

@@ -5,7 +5,8 @@ from __future__ import annotations
 from itertools import pairwise
 
 from pipeline.extractors import base
-from pipeline.records import Laterality, Sentence
+from pipeline.extractors._account_parts import Amount
+from pipeline.records import Laterality, Reading, Sentence
 
 _SIDES = {"left": "right", "right": "left"}
 
@@ -78,3 +79,15 @@ def ends_in(sentence: Sentence, low: int, high: int) -> bool:
 
 
 _SIDE_BACK = 6  # tokens
+
+
+def of_the_vein(reading: Reading, amount: Amount) -> bool:
+    """ "PRP right knee: 60 mL drawn": blood of which nobody said from which arm, so that the side is the knee's."""
+    known: bool | None = reading.memo.get("account-vein")
+    if known is None:
+        known = reading.memo["account-vein"] = not any(one.says(_OF_BONE) for one in reading.sentences)
+    return known and not _OF_ARM & {*amount.before, *amount.after}
+
+
+_OF_BONE = frozenset("marrow bma bmac bmc crest crests psis asis ilium pelvis trephine jamshidi".split())
+_OF_ARM = frozenset("arm arms forearm acf antecubital cubital vein veins hand wrist from fossa".split())

@@ -218,7 +218,7 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
     if state != "made":
         return ""
     held = after[:1] in (("in",), ("into",)) and bool(set(after[1:4]) & words.VESSELS)
-    back = after[:1] in (("back",), ("made",)) or after[:2] in (("came", "back"), ("came", "out"), ("came", "off")) or (
+    back = after[:1] in (("back",), ("made",), ("obtained",), ("recovered",), ("yielded",)) or after[:2] in (("came", "back"), ("came", "out"), ("came", "off")) or (
         after == ("left",)
     )
     put = put or after[:1] == ("in",) and not held

@@ -186,13 +186,16 @@ def _yielded(sentence: Sentence, index: int) -> bool:
     before = [token.norm for token in tokens[max(0, index - _SPUN_BACK) : index]]
     if _MACHINES & set(before[-4:]) and _BACK & set(before[-3:]):
         return True  # "the kit gave me seven millilitres"
+    if before[-1:] == ["back"] and _HANDS & set(before[-4:-1]):
+        return True  # "it went to the lab, they gave me back twelve"
     behind = [token.norm for token in tokens[index + 1 : index + 3]]
     if not _SPUN & set(before) or behind[:1] == ["from"]:
         return False
-    return bool(_YIELDS & set(before[-2:])) or (behind[:1] in (["were"], ["was"]) and bool(_YIELDS & set(behind[1:])))
+    return bool(_YIELDS & set(before[-2:])) and before[-1] not in (",", ";") or (behind[:1] in (["were"], ["was"]) and bool(_YIELDS & set(behind[1:])))
 
 
 _SPUN_BACK = 8
+_HANDS = frozenset("gave give gives handed hands hand got get gets passed sent".split())
 _MACHINES = frozenset("kit machine centrifuge system device".split())
 _SPUN = frozenset({"spun", "centrifuged", "spin"})
 _YIELDS = frozenset("yielded yielding obtained gained recovered".split())

@@ -316,7 +316,7 @@ class _Entry:
     def _draw(self, sure: bool) -> list[Fact]:
         told, amount = self.told, self.amount
         sentence, index, value = amount.sentence, amount.index, amount.quantity.value
-        own = self._told_side()
+        own = None if _account_places.of_the_vein(self.reading, amount) else self._told_side()
         if value is not None and self._performed:
             told.row.append(value)
             told.all.append(value)
