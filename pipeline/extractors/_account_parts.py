@@ -41,7 +41,8 @@ def _of_own_blood(reading: Reading) -> bool:
     again, by no name of a product, and for no laboratory."""
     spun = any(sentence.says(_SPUN) for sentence in reading.sentences)  # "60 mL blood drawn, double spin"
     drawn = any(
-        sentence.says({"blood"}) and sentence.says(_TAKEN) and (spun or sentence.says(_VEINS)) and not sentence.says(_TESTED)
+        sentence.says({"blood"}) and sentence.says(_TAKEN) and (spun or sentence.says(_VEINS))
+        and not sentence.says(_TESTED)
         and not any(one.norm == "blood" and two.norm == "pressure" for one, two in pairwise(sentence.tokens))
         for sentence in reading.sentences
     )

@@ -218,9 +218,7 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
     if state != "made":
         return ""
     held = after[:1] in (("in",), ("into",)) and bool(set(after[1:4]) & words.VESSELS)
-    back = after[:1] in (("back",), ("made",), ("obtained",), ("recovered",), ("yielded",)) or after[:2] in (("came", "back"), ("came", "out"), ("came", "off")) or (
-        after == ("left",)
-    )
+    back = set(after[:1]) & words.HAD or after[:1] == ("came",) and set(after[1:2]) & words.OFF or after == ("left",)
     put = put or after[:1] == ("in",) and not held
     return "made" if told or held or back or (gives & _GAINED and not put and not to_part) else ""
 

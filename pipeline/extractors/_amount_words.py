@@ -35,6 +35,7 @@ MAKING = frozenset(
     "got made obtained left result prepared down final total available remaining remained kept discarded wasted sent "
     "back".split()
 )
+HAD, OFF = frozenset("back made obtained recovered yielded".split()), frozenset({"back", "out", "off"})
 LOST = frozenset("lost waste wasted discarded spilled spilt thrown dropped".split())
 KEPT = frozenset("saved kept stored sent frozen refrozen banked reserved retained".split())
 BENCH = frozenset("lab laboratory pathology bench table culture centrifuge filter tube count freezer bank".split())

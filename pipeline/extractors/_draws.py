@@ -191,7 +191,9 @@ def _yielded(sentence: Sentence, index: int) -> bool:
     behind = [token.norm for token in tokens[index + 1 : index + 3]]
     if not _SPUN & set(before) or behind[:1] == ["from"]:
         return False
-    return bool(_YIELDS & set(before[-2:])) and before[-1] not in (",", ";") or (behind[:1] in (["were"], ["was"]) and bool(_YIELDS & set(behind[1:])))
+    if _YIELDS & set(before[-2:]) and before[-1] not in (",", ";"):
+        return True
+    return behind[:1] in (["were"], ["was"]) and bool(_YIELDS & set(behind[1:]))
 
 
 _SPUN_BACK = 8
