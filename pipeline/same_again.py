@@ -38,7 +38,7 @@ def repeat(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[Fa
                 span = source.tokens[0].first, source.tokens[-1].last
                 result = _again(result, reading, sentence, span, other, said[0])
         elif at is not None and len(said) == 2 and {said[0].value, said[1].value} == {"left", "right"}:
-            span = sentence.tokens[said[0].first].first, sentence.tokens[said[1].first].first - 1
+            span = sentence.tokens[0].first, sentence.tokens[said[1].first].first - 1
             result = _again(result, reading, sentence, span, said[0].value, said[1])
         before = (sentence, said) if said else None
     return result
@@ -62,7 +62,7 @@ def _same(sentence: Sentence, said: list[Side]) -> int | None:
         token.norm in _SAME | _ENDS | _TO_SIDE for token in tokens[: said[0].first]
     ) and all(token.punctuation or token.norm in _ENDS or token.norm in _PARTS for token in tokens[said[0].last + 1 :]):
         return 0  # "ditto left", "the same was done on the left"
-    for at in range(said[-1].last + 1, len(tokens)):
+    for at in range(said[-1].first + 1, len(tokens)):  # "left the same" is one saying
         if tokens[at].quantity is not None:
             return None
         if tokens[at].norm in _SAME:

@@ -16,7 +16,7 @@ _FAILS = _words(
 _THEN = _words(
     "can considered thought will would consider then offer offered discuss plan proceed may repeat next could recommend"
 )
-_TELLING = _words("was were had tested checked see")
+_TELLING = _words("was were had tested checked")
 _CALL = _words("call calls return returns contact report seek attend ring rings phone phones emergency ed casualty a&e")
 
 
@@ -80,7 +80,8 @@ def _led_on(sentence: Sentence, norms: list[str], cue: int) -> bool:
             return True
     ours = [at for at in range(cue + 1, end) if norms[at] in _BY_US]
     return any(
-        (norms[at + 1 : at + 2] in (["would"], ["will"]) and norms[at + 2 : at + 3] != ["be"])
+        bool(_DOING & set(norms[at + 1 : at + 2]))  # "if it still hurts we do the other knee"
+        or (norms[at + 1 : at + 2] in (["would"], ["will"]) and norms[at + 2 : at + 3] != ["be"])
         or (set(norms[at : at + 3]) & _MODAL or "'" in norms[at]) and set(norms[at + 1 : at + 7]) & _DOING
         for at in ours
     )
@@ -120,7 +121,7 @@ def next_step_at(sentence: Sentence) -> int | None:
     cue = next((at for at, norm in enumerate(norms) if norm in _IF), None)
     if cue is None and len(norms) <= 20 and _thought_of(sentence, norms):
         return 0
-    if cue is None or is_call(sentence) or set(norms[:cue]) & _TELLING:
+    if cue is None or is_call(sentence) or set(norms[:cue]) & _TELLING or norms[max(0, cue - 1)] == "see":
         return None
     if norms[cue + 1 : cue + 2] in (["needed"], ["required"], ["necessary"]) and any(
         m.table == "drugs" and m.first < cue for m in sentence.mentions

@@ -65,7 +65,8 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
         distance = abs(index - cue)
         fact = base.claim("follow_up", reading, sentence, index, cue, cue, min(3 * distance, 60),
                           name=story.follow_up_name(sentence, cue), certainty="affirmed")  # fmt: skip
-        facts.append(replace(fact, status="planned") if fact.status == "performed" else fact)
+        planned = fact.status == "performed" or fact.status == "conditional" and _is_sure(sentence, index)
+        facts.append(replace(fact, status="planned") if planned else fact)
         facts += _and_again(reading, sentence, index, cue)
     facts += [] if facts else _on_a_day(reading, sentence)
     if not facts:
@@ -215,11 +216,33 @@ def _end(sentence: Sentence, start: int) -> int:
     return last
 
 
+def _behind_visit(sentence: Sentence, first: int) -> int:
+    """ "Back in six weeks; if no better, open release": the condition, where a visit with its time stands before it."""
+    tokens = sentence.tokens
+    cue = next((at for at in range(first, len(tokens)) if tokens[at].norm == "if"), None)
+    if cue is None or tokens[cue - 1].norm not in (",", ";"):
+        return first  # "repeat in six weeks if it helps": both are one
+    visits = [at for at, quantity in base.quantities(sentence, "time") if first <= at < cue and quantity.unit in _UNITS]
+    return cue if any(story.follow_up_cue(sentence, at) is not None for at in visits) else first
+
+
+def _is_sure(sentence: Sentence, index: int) -> bool:
+    """Whether a visit does not hang on the condition behind it: "review in three weeks, if no better then MRI", where
+    the condition has something else that hangs on it; or "unless", which leaves it planned."""
+    tokens = sentence.tokens
+    cue = next((at for at in range(index + 1, len(tokens)) if tokens[at].norm in ("if", "unless")), None)
+    if cue is None:
+        return False
+    if tokens[cue].norm == "unless":
+        return True
+    return tokens[cue - 1].norm in (",", ";", "and") and what_if.next_step_at(sentence) is not None
+
+
 def _next_step(reading: Reading, sentence: Sentence) -> list[Fact]:
     first = what_if.next_step_at(sentence)
     if first is None:
         return []
-    first = what_if.step_begins(sentence, first)  # the condition belongs to it
+    first = _behind_visit(sentence, what_if.step_begins(sentence, first))  # the condition belongs to it
     last = min(_end(sentence, first), what_if.step_ends(sentence, first))
     return [base.make("next_step", reading, sentence, first, last, text=story.words(sentence, first, last),
                       certainty="affirmed")]  # fmt: skip
