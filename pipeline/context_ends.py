@@ -175,3 +175,10 @@ def over_amount(sentence: Sentence, start: int) -> int:
     dosed = any(token.quantity is not None for token in sentence.tokens[start:at])
     named = any(m.first == at and m.table in ("drugs", "injectates", "devices") for m in sentence.mentions)
     return at if dosed and named else start
+
+
+def are_absent(sentence: Sentence, hit: CueHit, index: int) -> bool:
+    """ "Absence of a plica and a loose body": both have an article, and neither is there."""
+    tokens = sentence.tokens
+    behind = {tokens[at + 1].norm for at in (hit.last, index) if at + 1 < len(tokens)}
+    return tokens[hit.first].norm in ("absence", "lack") and behind <= {"a", "an", "any"}

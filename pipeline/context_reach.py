@@ -220,10 +220,13 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             words += norm not in THIN and norm not in JOINING
         if norm in _BORDER or index in stops or (index in others and index > hit.last + 1):
             return index - 1
-        if norm in _CLOSES or (index in opened and index > hit.last + 1 and norm not in ("or", "nor")):
+        if norm in _CLOSES or (index in opened and index > hit.last + 1 and norm not in ("or", "nor") and (
+            not context_ends.are_absent(sentence, hit, index)
+        )):  # fmt: skip
             return index - 1
         if norm == "," or norm in ("and", "/"):
-            if clauses.opens_one(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1)):
+            anew = clauses.opens_one(sentence, index + 1) or (norm == "and" and _affirms(sentence, index + 1))
+            if anew and not context_ends.are_absent(sentence, hit, index):
                 return index - 1
             if norm == "," and index > hit.last + 1 and (
                 clauses.told_more(sentence, index + 1) or _is_some(sentence, index + 1) or _is_well(sentence, index + 1)
@@ -246,7 +249,7 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
                 or (mention.table in _WAYS and tokens[index - 1].norm not in JOINING)
             ):
                 return index - 1
-            named, index = True, mention.last + 1
+            named, index = not _is_of(mention, starts), mention.last + 1
             limit = max(limit, min(len(tokens) - 1, index + 6))
             continue
         if named and index in parts and tokens[index - 1].norm not in _TO_A_PART | JOINING:
@@ -255,6 +258,12 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
             return index if norm.endswith("ly") else index - 1
         index += 1
     return limit
+
+
+def _is_of(mention: Mention, starts: dict[int, Mention]) -> bool:
+    """ "No urine extravasation": what it would have been of, and not yet what is denied."""
+    behind = starts.get(mention.last + 1)
+    return mention.table in ("fluids", "drugs") and behind is not None and behind.table in _SEEN
 
 
 def _is_object(sentence: Sentence, hit: CueHit, index: int) -> bool:

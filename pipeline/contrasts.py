@@ -38,8 +38,26 @@ def settle(draft: Draft, words: Sequence[Word]) -> None:
 # What was said is said again to put it right: "four, did I say four, I meant six", "four, not four, six millilitres".
 _ECHOES = (("did", "i", "say"), ("i", "said"), ("no", "not"), ("not",))
 _ECHO_OPENS = frozenset(cue[0] for cue in _ECHOES)
-_PUTS_RIGHT = frozenset({",", "?", "i", "meant", "mean", "it", "is", "was", "but", "it's", "rather", "make", "that"})
+_PUTS_RIGHT = frozenset(", ? . i meant mean it is was but it's rather make that".split())
 _TO_ECHO, _TO_RIGHT = 3, 5  # tokens
+
+
+def across(drafts: Sequence[Draft], words: Sequence[Word]) -> list[Draft]:
+    """ "Sixty minutes. Did I say sixty? It was forty eight.": said in sentences of their own, which become one."""
+    told: list[Draft] = []
+    left = list(drafts)
+    while left:
+        draft = left.pop(0)
+        if told and _norms(draft.tokens, 0, 3) == ("did", "i", "say") and not told[-1].strikes:
+            pieces = [told[-1], draft, *left[:1]]
+            one = Draft([token for piece in pieces for token in piece.tokens], heading=told[-1].heading)
+            _settle_echoes(one, words)
+            if one.strikes:
+                told[-1] = one
+                left = left[1:]
+                continue
+        told.append(draft)
+    return told
 
 
 def _settle_echoes(draft: Draft, words: Sequence[Word]) -> None:
@@ -60,10 +78,8 @@ def _settle_echoes(draft: Draft, words: Sequence[Word]) -> None:
         if not told or not right or not _is_value(tokens[right]) or not alike(tokens[again], tokens[right]):
             continue
         old = told[-1]
-        same = tokens[old].norm == tokens[again].norm and (
-            tokens[old].quantity is None or _is_the_same(tokens[again], tokens[old])
-        )
-        if same:
+        same = _is_the_same(tokens[again], tokens[old]) or _is_the_same(tokens[old], tokens[again])
+        if same or tokens[old].quantity is None and tokens[old].norm == tokens[again].norm:
             holds = inherit(tokens[old], tokens[right])
             struck = Strike(said_by(words, [tokens[old]]), said_by(words, tokens[old + 1 : right]), old)
             draft.strikes.append(struck)

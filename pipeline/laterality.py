@@ -18,7 +18,7 @@ from pipeline import clauses, donor_sides, sideshare, sidewise
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Mention, Sentence
-from pipeline.sidewords import BREAKS
+from pipeline.sidewords import BREAKS, of_next_one
 from pipeline.sidewords import Side as Side
 from pipeline.sidewords import sides as sides
 
@@ -196,6 +196,8 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
             return None
         if index in sites or token.norm in _BRIDGE:
             continue
+        if token.norm in ("+", "&", "plus") and _is_number(sentence, index + 1):
+            return None  # "a 2 cm bladder tumour + 1 cm right ureteric stone"
         numbers += token.quantity is not None
         if token.punctuation or index in named or token.norm in BREAKS or index > last + 4:
             return None
@@ -290,6 +292,8 @@ def _of_sentence(
         if side.last < first and _trails(sentence, side, grammar):
             continue
         if sideshare.of_way(sentence, side, first, last) or sideshare.of_later_part(sentence, side, first, last):
+            continue
+        if of_next_one(sentence, side, first, last):
             continue
         opens = _unmarked(sentence) and _opens_next(sentence, side, last)
         if side.first > last and (opens or sideshare.told_later(sentence, side, last)):

@@ -253,7 +253,8 @@ def _repeats(earlier: Fact, fact: Fact, places: _Places, kinds: object) -> bool:
     if not (_same_thing(earlier, fact) and earlier.status == fact.status and earlier.certainty == fact.certainty):
         return False
     crossed = fact.kind in _TOLD_APART and _crossed(earlier, fact)
-    if crossed or (None not in (earlier.role, fact.role) and earlier.role != fact.role):
+    apart = crossed or _elsewhere(earlier, fact, places)
+    if apart or (None not in (earlier.role, fact.role) and earlier.role != fact.role):
         return False
     if not earlier.numeric and not fact.numeric:
         the = fact.kind == "device" and places.word_before(fact) in _POINTING  # "a tray for the cup"
@@ -284,6 +285,18 @@ _SEEN = frozenset({"finding", "diagnosis"})
 _POURED = frozenset({"injection_volume", "medication_volume", "medication_dose"})  # "injected the seven slowly"
 # What is done or seen here and there: the part of one and the side of the other are not both of one.
 _TOLD_APART = frozenset({"act", "finding"})
+
+
+def _elsewhere(earlier: Fact, fact: Fact, places: _Places) -> bool:
+    """ "The flap was reapproximated. The skin was approximated with staples.": what names no part of the body that is
+    known here is not given that of a later one in the story; nor has a suture a size and the layer of another."""
+    if fact.kind not in _AT_PARTS or earlier.body_site is not None or fact.body_site is None:
+        return False
+    story = places.section(earlier) in _BODY and places.section(fact) in _BODY and not places.same(earlier, fact)
+    return story and (fact.kind != "suture" or earlier.text is not None)
+
+
+_AT_PARTS = frozenset({"act", "finding", "approach", "suture"})
 
 
 def _crossed(one: Fact, other: Fact) -> bool:

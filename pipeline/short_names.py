@@ -17,7 +17,7 @@ _TABLE = "procedures"
 def decide(sentences: Sequence[Sentence], grammar: Grammar) -> list[Sentence]:
     """The sentences with one operation for each stretch of words. Where nothing decides, the row that comes
     first in the alphabet stays."""
-    sentences = _not_meant(_told_elsewhere(_capsules(sentences, grammar), grammar))
+    sentences = _not_meant(_told_elsewhere(_knuckles(_capsules(sentences, grammar)), grammar))
     shared = [_shared(sentence) for sentence in sentences]
     if not any(shared):
         return list(sentences)
@@ -95,6 +95,27 @@ def _capsules(sentences: Sequence[Sentence], grammar: Grammar) -> Sequence[Sente
         return sentences
     return [replace(one, mentions=tuple(m for m in one.mentions if m.id != _CAPSULE or m.last > m.first))
             if one.says({"capsule"}) else one for one in sentences]  # fmt: skip
+
+
+_OF_HANDS = frozenset("thumb finger fingers hand hands palm palmar volar trigger metacarpal metacarpals".split())
+_OF_FEET = frozenset("foot feet toe toes hallux bunion metatarsal metatarsals plantar sesamoid sesamoids".split())
+_KNUCKLES = {"mcp-joint": _OF_FEET, "mtp-joint": _OF_HANDS}
+
+
+def _knuckles(sentences: Sequence[Sentence]) -> Sequence[Sentence]:
+    """ "MPJ" and "MP joint" are said of hands and of feet: what the sentence names decides, else the narration."""
+    if not any(sentence.says({"mpj", "mpjs", "mp"}) for sentence in sentences):
+        return sentences
+    told = {part for part in (_OF_HANDS, _OF_FEET) if any(sentence.says(part) for sentence in sentences)}
+
+    def meant(sentence: Sentence, mention: Mention) -> Mention:
+        away = _KNUCKLES.get(mention.id, frozenset())
+        if mention.table != "sites" or not away or sentence.tokens[mention.first].norm not in ("mpj", "mpjs", "mp"):
+            return mention
+        here = {part for part in (_OF_HANDS, _OF_FEET) if sentence.says(part)} or told
+        return replace(mention, id=next(one for one in _KNUCKLES if one != mention.id)) if here == {away} else mention
+
+    return [replace(one, mentions=tuple(meant(one, m) for m in one.mentions)) for one in sentences]
 
 
 def _shared(sentence: Sentence) -> set[tuple[int, int]]:

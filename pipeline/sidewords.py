@@ -364,3 +364,23 @@ def _inside_name(sentence: Sentence, side: Side, grammar: Grammar) -> bool:
         and not (mention.table == "closures" and _before_sided(sentence, grammar, side.last))
         for mention in sentence.mentions
     )
+
+
+def of_next_one(sentence: Sentence, side: Side, first: int, last: int) -> bool:
+    """ "An aortic aneurysm and a 2 cm left iliac aneurysm": of a thing that is told anew, with an article or a size."""
+    tokens = sentence.tokens
+    led = range(side.first - 1, max(last, side.first - _PHRASE), -1)
+    joint = next((at for at in led if tokens[at].norm in _AND), -1)
+    if joint < 0 or joint + 1 >= side.first or not (
+        tokens[joint + 1].norm in ("a", "an") or tokens[joint + 1].quantity is not None
+    ):
+        return False
+    seen = [m for m in sentence.mentions if m.table in _SEEN]
+    return any(m.first <= last and m.last >= first for m in seen) and any(
+        0 < m.first - side.last <= _PHRASE for m in seen
+    )
+
+
+_AND = frozenset({"and", "+", "&", "plus", "with", ","})
+_SEEN = frozenset({"findings", "diagnoses", "complications"})
+_PHRASE = 4  # tokens

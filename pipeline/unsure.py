@@ -143,7 +143,9 @@ def _number(fact: Fact, place: Place) -> Iterator[str]:
         return
     if at is None or place.first == place.last:
         return
-    if fact.kind not in _ORDERS and any(tokens[one].norm == "then" for one in range(place.first, place.last)):
+    if fact.kind not in _ORDERS and any(
+        tokens[one].norm == "then" and tokens[one - 1].norm not in _VERBS for one in range(place.first, place.last)
+    ):  # but "the tourniquet was then inflated to 250"
         yield "'then' stands between it and what it was put to; it may be of what came next"
         return
     if fact.kind in _DEPTHS and at < place.last and place.norm(at + 1) in _FROM:
@@ -211,6 +213,7 @@ _TURNS = _words(
 )
 
 
+_ACROSS = _words("across from through into using with between up down by under over around")
 _WOULD = _words("would could did")
 _READIED = _words("opened prepared fetched")
 _GIVEN = _words("done performed given injected used placed implanted inserted went instilled infiltrated")
@@ -302,7 +305,8 @@ def _turned(fact: Fact, place: Place) -> Iterator[str]:
                 yield f"'{tokens[at - 1].text} not' is said behind it: it may not have been done so"
                 return
             readied = tokens[at].norm in _READIED or (tokens[at].norm == "drawn" and place.norm(at + 1) == "up")
-            meant = tokens[at].norm in _TURNS and place.norm(at - 1) not in ("as", "than") and not (
+            across = tokens[at].norm == "thrown" and place.norm(at + 1) in _ACROSS  # "a screw was thrown across"
+            meant = tokens[at].norm in _TURNS and not across and place.norm(at - 1) not in ("as", "than") and not (
                 place.norm(at + 1) == "and" and _is_given_then(place, at)
             )
             if meant or (readied and not _is_given_then(place, at)):

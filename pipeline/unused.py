@@ -58,7 +58,8 @@ def set_aside(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
         sentence = reading.sentence_at(fact.evidence.first)
         if sentence is None:
             continue
-        if fact.name in _WIRES and fact.role == "implanted" and _is_held_for_now(sentence, fact):
+        wire = fact.name in _WIRES and fact.role == "implanted" and _is_held_for_now(sentence, fact)
+        if wire or fact.role in ("implanted", "explanted") and _is_provisional(sentence, fact):
             fates.setdefault(fact.group, "used")
             continue
         fate = _fate(fact, sentence, facts)
@@ -77,11 +78,15 @@ def _faulty(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
         behind = [] if sentence is None else [
             token.norm for token in sentence.tokens if token.first > fact.evidence.last
         ][:3]
+        if sentence is not None and sentence.says(_IN_TURN) and fact.done:
+            fact = replace(fact, doubts=(*fact.doubts, "a row of sizes is told of; it may only have been tried"))
         faulty = behind[1:2] == ["too"] and behind[0] in ("was", "is", "were", "proved") and behind[-1] in _TOO
         told.append(replace(fact, doubts=(*fact.doubts, f"said to be too {behind[-1]}")) if faulty else fact)
     return told
 
 
+# "A series of spacers, a size 8 spacer was placed"
+_IN_TURN = _words("series sequence sequentially serially upsized upsizing")
 _OFFSET = "said as an offset"
 
 
@@ -136,6 +141,8 @@ def _told(fact: Fact, fates: dict[str, str]) -> Fact:
     fate = fates.get(fact.group or "") if fact.kind in _KINDS else None
     if fate == "implanted" and fact.role == "explanted":
         return replace(fact, role="implanted")
+    if fate == "used" and fact.role == "explanted":
+        return replace(fact, role="used")
     if fate in (None, "implanted") or fact.role not in _OUTS or fact.status != "performed":
         return fact
     if fate == "used":
@@ -154,6 +161,16 @@ _GUIDES = _words("guide guides")
 _MARKS = _words("localize localise locate mark confirm identify")  # a pin laid over the spine for the picture
 _PRONOUNS = _words("this it these those they which")
 _LATER = 7  # tokens from a pronoun to what became of it
+
+
+def _is_provisional(sentence: Sentence, fact: Fact) -> bool:
+    """ "A provisional plate", "the provisional screws and plates": called so right before its name, or in a row."""
+    first = next((at for at, token in enumerate(sentence.tokens) if token.last >= fact.evidence.first), 0)
+    before = [token.norm for token in sentence.tokens[max(0, first - _ROW) : first + 1]]
+    return "provisional" in before and _ENDS_ROW.isdisjoint(before[before.index("provisional") :])
+
+
+_ROW, _ENDS_ROW = 4, _words("the a an to was were with for by over")
 
 
 def _is_held_for_now(sentence: Sentence, fact: Fact) -> bool:

@@ -46,6 +46,7 @@ def read(words: Sequence[Word], *, pause: float = 0.7) -> list[Sentence]:
                 drafts.append(Draft([*held.tokens, *colon, *lend(merge(tokens))]))
             else:
                 drafts.append(Draft(lend(merge(tokens)), heading=heading))
+    drafts = contrasts.across(drafts, words)
     for draft in drafts:
         contrasts.settle(draft, words)
         hesitated.settle(draft, words)

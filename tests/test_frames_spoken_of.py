@@ -41,6 +41,8 @@ NOT_GIVEN_EITHER = """
 nurse read out X | X read back | X counted out | X vanished | X missing | X was floated | X sounds right to me
 X signed for but not used | X by mistake on the chart | X from yesterday's list | X in her handbag
 X was for the previous case
+X rests in the kidney dish | X sits in the dish | in two minds about X | X for the dog | everything except X was given
+all but X went in | everything was given except X
 """
 NOT_SEEN = """
 nothing to suggest X | X is a thing of the past | easily mistaken for X | at first glance X | X was my first thought
@@ -76,6 +78,8 @@ I explained X | X explained | X was gone through | X on the leaflet | the leafle
 the course on X | at the meeting X was shown | X in the registry | X coded | billing for X no | X not billed
 X in the title only | X: nil | X none | X not this time | this time no X | not this time X | X another time
 another day for X
+in two minds about X | everything except X was done | all but X was done | everything was done except X
+the case was turned over to them for X | my partner will dictate X
 """
 
 

@@ -67,10 +67,12 @@ _VISIT = frozenset({"clinic", "review", "see", "visit", "appointment", "follow-u
 def is_of_tool(sentence: Sentence, mention: Mention) -> bool:
     """ "Keeping the awl in the lateral position": how a tool was held."""
     before = [token.norm for token in sentence.tokens[max(0, mention.first - 5) : mention.first]]
+    if {"slight", "slightly"} & set(before) and not sentence.says(_PATIENT):
+        return True  # "this was placed in slightly lateral position": a component
     return before[-2:] in (["in", "the"], ["in", "a"]) and bool(_HELD & set(before)) or bool(_HELD & set(before[-2:]))
 
 
-
+_PATIENT = frozenset("patient he she him her pt pelvis torso body hip shoulder".split())
 
 _HELD = frozenset("awl reamer guide broach saw drill blade wire retractor scope camera osteotome rasp".split())
 
@@ -150,3 +152,18 @@ def sits(sentence: Sentence, mention: Mention) -> bool:
 
 
 _STANDS = frozenset({"was", "is", "were", "are", "now", "well", "nicely", "then"})
+
+
+def is_taken_again(sentence: Sentence, mention: Mention) -> bool:
+    """ "The previous incision was extended", "through the old incision": the way in of today."""
+    tokens = sentence.tokens
+    before = [token.norm for token in tokens[max(0, mention.first - 4) : mention.first]]
+    behind = [token.norm for token in tokens[mention.last + 1 : mention.last + 5]]
+    called = bool(_CALLED_OLD & set(before[-2:])) or tokens[mention.first].norm in _CALLED_OLD
+    used = behind[:1] in (["was"], ["were"]) and bool(_TAKEN & set(behind))
+    return called and (used or bool(_ALONG & set(before)))
+
+
+_CALLED_OLD = frozenset({"previous", "prior", "old", "existing"})
+_ALONG = frozenset("through via along over using utilizing utilising into extended reopened opened excised".split())
+_TAKEN = frozenset("extended reopened re-opened opened used utilized utilised excised followed incised".split())

@@ -147,6 +147,8 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if mention.id == "systemic-heparinization" and said.startswith("heparini"):
         return bool(_FLUSHED & set(after[:1]))
     if mention.id == "drainage" and said == "drainage":
+        if before[-2:-1] and before[-1] in ("adequate", "good", "free", "dependent", "proper", "better", "optimal"):
+            return True  # "to provide adequate drainage"
         complaint = after[:1] == ["from"] and "of" in before[-1:] and bool(_COMPLAINED & set(before))
         return bool(_LOOKS & set(before[-1:]) or "for" in before[-2:] or complaint)
     if mention.id == "protection" and said == "protected":
@@ -176,8 +178,8 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(_PASSED & {token.norm for token in tokens[mention.last + 1 : mention.last + _BACK]})
     if mention.id == "tenotomy":
         return bool(_BLADES & set(after))  # "tenotomy and forceps dissection"
-    if mention.id == "internal-fixation" and said == "fixation" and _HOLDS & set(before[-1:]):
-        return True  # "the component had excellent fixation"
+    if mention.id == "internal-fixation" and said == "fixation" and (_HOLDS | {"cement"}) & set(before[-1:]):
+        return True  # "the component had excellent fixation", "poor cement fixation"
     if mention.id == "opening" and said == "opening" and (after[:1] == ["wedge"] or before[-1:] == ["mouth"]):
         return True  # "the opening wedge", "mouth opening 24 mm"
     if mention.id == "opening" and said == "opening":

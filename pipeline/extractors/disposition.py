@@ -62,6 +62,15 @@ def _goes(sentence: Sentence, mention: Mention) -> bool:
     behind = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 5]]
     if mention.id == "home" and "room" in behind and "to" in behind:
         return False  # "discharged back to his room"
+    if mention.id == "home" and sentence.tokens[mention.last].norm == "discharged" and behind[:1] == ["to"] and any(
+        m.table == "dispositions" and m.id != "home" and 0 < m.first - mention.last <= _TO_WHERE
+        for m in sentence.mentions
+    ):
+        return False  # "discharged to the recovery unit"
+    if sentence.tokens[mention.last].norm == "recovery" and lead[-1:] in (["his"], ["her"], ["their"]) and (
+        behind[:1] not in (["room"], ["bed"], ["area"], ["bay"])
+    ):
+        return False  # "to the floor to begin his recovery"
     if sentence.tokens[mention.last].norm == "floor" and mention.last + 1 < len(sentence.tokens) and (
         sentence.tokens[mention.last + 1].norm == "of"
     ):
@@ -76,6 +85,7 @@ def _goes(sentence: Sentence, mention: Mention) -> bool:
     return bool((before | inside) & _MOVES) and not before & _NO_WARD
 
 
+_TO_WHERE = 5  # tokens
 _GETTING_WELL = frozenset("neurologic neurological functional full complete speedy motor visual good slow".split())
 _NO_WARD = frozenset({"pelvic", "orbital", "nasal", "oral", "mouth", "sinus", "until", "emergency", "brought"})
 _EARLIER = frozenset({"yesterday", "ago", "earlier", "previously"})

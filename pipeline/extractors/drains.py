@@ -6,7 +6,7 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
-from pipeline import changed_plans, cues, laterality, people
+from pipeline import changed_plans, cues, laterality, people, sidewords
 from pipeline.extractors import base
 from pipeline.extractors._things import ATTRIBUTES, whole
 from pipeline.grammar import Grammar
@@ -81,18 +81,21 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if price <= reach:
                 facts.append(
                     base.claim("drain_size", reading, sentence, index, mention.first, mention.last, price,
-                               name=mention.id, laterality=_side_behind(sentence, index) or sides[mention.first],
+                               name=mention.id,
+                               laterality=_side_behind(sentence, index, grammar) or sides[mention.first],
                                group=f"t{base.group_of(sentence, mention.first)}")
                 )  # fmt: skip
     return facts
 
 
-def _side_behind(sentence: Sentence, index: int) -> Laterality | None:
-    """ "Drain none on the left, ten French on the right": the side right behind a size is its own."""
-    ahead = [token.norm for token in sentence.tokens[index + 1 : index + 4] if token.norm not in ("on", "the")]
-    said: dict[str, Laterality] = {"left": "left", "right": "right"}
-    near = sentence.tokens[index + 1 : index + 3]
-    return said.get(ahead[0]) if ahead and any(token.norm in ("on", "left", "right") for token in near) else None
+def _side_behind(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | None:
+    """ "Drain none on the left, ten French on the right": the side right behind a size is its own; "a 28 French
+    right angled tube" has none."""
+    said = {side.first: side.value for side in sidewords.sides(sentence, grammar)}
+    at = index + 1
+    while at < len(sentence.tokens) and sentence.tokens[at].norm in ("on", "the") and at < index + 3:
+        at += 1
+    return said.get(at)
 
 
 def _ends_size(sentence: Sentence, mention: Mention, index: int) -> bool:

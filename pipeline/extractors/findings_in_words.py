@@ -19,6 +19,7 @@ def _is_heading(token: Token) -> bool:
 
 
 _DONE = ("procedures", "approaches", "devices", "drugs", "anaesthesia", "sutures", "positions", "closures")
+_SHARED = frozenset("relayed explained shared discussed communicated conveyed told described reviewed".split())
 _LONGEST = 160
 
 
@@ -33,6 +34,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         if first is None or not any(token.norm.isalpha() for token in sentence.tokens[first:]):
             continue
         last = len(sentence.tokens) - 1
+        norms = [token.norm for token in sentence.tokens[first : last + 1]]
+        if norms and (norms[0] in _SHARED or norms[0] in ("were", "was") and _SHARED & set(norms[1:3])):
+            return []  # "the findings were explained to the father"
         text = story.words(sentence, first, last)
         if len(text) > _LONGEST or any(mention.table in _DONE for mention in sentence.mentions):
             return []

@@ -94,7 +94,11 @@ def _number(
         price, hit = near
         group = f"i{base.group_of(sentence, verb[1].first if verb is not None else hit.first)}"
         if kind in ("injection_volume", "injection_total"):
-            fields.setdefault("laterality", sidewise.side_of(sentence, index, grammar) or (
+            said = any(side.first < index for side in laterality.sides(sentence, grammar))
+            both = said and fields.get("scale") == "total" and (
+                laterality.only_side(sentence, 0, index, grammar, donors=False) is None
+            )  # "into both thighs and the left calf for a total of 20 mL"
+            fields.setdefault("laterality", None if both else sidewise.side_of(sentence, index, grammar) or (
                 None if sidewise.told(sentence, grammar)
                 else laterality.side_for(sentence, hit.first, hit.last, grammar)[0]))
         return base.claim(

@@ -141,8 +141,8 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     called = near[:1] == ["the"] and near[2:3] in (["with"], ["and"], ["by"], ["where"])
     if kind == "urgency" and (called or story.is_risk_talk(sentence)):
         return None  # "seen in the Emergency with a deformed elbow"
-    if kind == "prophylaxis" and {"containing", "solution", "irrigation", "impregnated", "beads", "soaked"} & set(near):
-        return None  # "irrigated with antibiotic containing solution"
+    if kind == "prophylaxis" and _HOLDS_IT & set(near):
+        return None  # "irrigated with antibiotic containing solution", "an antibiotic soaked sponge"
     if kind == "prophylaxis" and (near[:1] == ["previous"] or any(norm in _TREATED for norm in near)):
         return None  # "placed on previous antibiotic treatment"
     if kind == "prophylaxis" and _no_setting.goes_on(sentence, mention):
@@ -177,15 +177,21 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         _no_setting.is_of_tool(sentence, mention) or _no_setting.sits(sentence, mention)
     )):  # fmt: skip
         return None
-    fields = {} if kind in _SIDED else {"laterality": None, "body_site": None}
+    fields: dict[str, str | None] = {} if kind in _SIDED else {"laterality": None, "body_site": None}
     if kind == "position":
         fields["body_site"] = None
     if kind == "anaesthesia" and group not in ("regional", "local"):
         fields = {"laterality": None, "body_site": None}
+    if kind == "approach" and _no_setting.is_taken_again(sentence, mention):
+        fields["status"] = "performed"
     return base.named(kind, reading, sentence, mention, grammar, own_side=kind != "preparation", **fields)
 
 
 _AWAITED = frozenset("pending ordered requested awaited outstanding tomorrow recovery".split())
+_HOLDS_IT = frozenset(
+    "containing solution irrigation impregnated beads soak soaked sponge sponges pledget pledgets dressing dressings "
+    "envelope pouch gauze".split()
+)
 _PADDED = frozenset("dressing dressings splint cast slab bandage plaster boot tourniquet brace wrap".split())
 _WAS_GIVEN = frozenset("given administered infused received started administration".split())
 _TREATED = frozenset({"treated", "treatment", "course", "courses", "outpatient"})

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from pipeline import clauses, cues, laterality, people
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, replace
 from pipeline.rows import Concept
 
 KINDS = ("suture", "closure", "dressing")
@@ -25,7 +25,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for mention in sutures:
             suture = _suture(reading, sentence, sites, mention, sutures, taken)
             if suture is not None:
-                facts.append(suture)
+                tagged = suture.status == "planned" and sentence.says(_TAGGED)  # "tagged with Ethibond for later"
+                facts.append(replace(suture, status="performed") if tagged else suture)
         facts += _unnamed(reading, sentence, sutures, taken)
         for mention in base.mentions(sentence, "closures"):
             if mention.id == "closure" or _runs(sentence, mention) or _holds_a_graft(sentence, mention) or any(
@@ -64,10 +65,16 @@ _ON = frozenset({"over", "on", "under", "beneath", "behind", "across", "against"
 _TO_TOOL = 6  # tokens
 
 
+_PASSIVE = frozenset("was were then is first carefully gently all".split())
+
+
 def _is_for_use(sentence: Sentence, mention: Mention) -> bool:
     """ "A tourniquet over cast padding", "cleaned with moist gauze": what was used on the way, no dressing."""
     low, high = clauses.bounds(sentence, mention.first)
     tokens = sentence.tokens
+    behind = [token.norm for token in tokens[mention.last + 1 : mention.last + 6] if token.norm not in _PASSIVE]
+    if behind[:1] in (["removed"], ["change"], ["changes"]) or behind[:2] in (["taken", "down"], ["taken", "off"]):
+        return True  # "the dressing was removed, showing a wound of 3 cm"
     ahead = {token.norm for token in tokens[max(0, mention.first - 3) : mention.first]}
     if tokens[mention.last].norm in _PROPS and ahead & _ON:
         return True  # "the right arm over the bolster": how the patient lies
@@ -230,8 +237,30 @@ def _thick(quantity: Quantity) -> str:
     return f"{value / 10:.0f}-0" if value % 10 == 0 and 20 <= value <= 110 else ""
 
 
+_TAGGED = frozenset({"tagged", "passed", "placed"})
+
+
+def _in_order(sentence: Sentence, sites: list[Mention], mention: Mention) -> str | None:
+    """ "Fascia and skin closed with 3-0 Vicryl and 4-0 Monocryl respectively": the layer that has its place."""
+    sutures = list(base.mentions(sentence, "sutures"))
+    before = [site for site in sites if site.last < sutures[0].first] if mention in sutures else []
+    return before[sutures.index(mention)].id if before and len(before) == len(sutures) else None
+
+
+def _has_layer_behind(sentence: Sentence, mention: Mention, site: Mention) -> bool:
+    """ "2-0 Vicryl subcutaneous tissue and then a 4-0 Monocryl": the layer right behind a thread, at the end of its
+    part; not where a layer stands right before it as well."""
+    end = sentence.tokens[site.last + 1 : site.last + 2]
+    shut = not end or end[0].norm in ("and", "then", ",", ";", ".")
+    return site.first == mention.last + 1 and shut and not _is_right_behind(sentence, mention)
+
+
 def _layer(sentence: Sentence, sites: Mapping[str, Concept], mention: Mention) -> str | None:
     ranked: list[tuple[int, int, str]] = []
+    if sentence.says({"respectively"}) and mention.table == "sutures" and (
+        told := _in_order(sentence, list(base.mentions(sentence, "sites")), mention)
+    ):
+        return told
     skin = [
         Mention("sites", "skin", index, index)
         for index, token in enumerate(sentence.tokens)
@@ -286,11 +315,13 @@ def _of_next(sentence: Sentence, mention: Mention, site: Mention) -> bool:
     if site.last < mention.first:
         other = [one for one in sutures if one.last < site.first]
         under = {token.norm for token in tokens[site.last + 1 : mention.first]} & {"on", "over"}
-        if other and under and other[-1].last == site.first - 1:
+        if other and (under and other[-1].last == site.first - 1 or _has_layer_behind(sentence, other[-1], site)):
             return True  # "monocryl subcuticular on three oh vicryl"
         return any(site.last < one.first < mention.first for one in sutures) or (
             bool(other) and _leads_to(sentence, other[-1], site)
         )
+    if mention.table == "sutures" and _has_layer_behind(sentence, mention, site):
+        return False
     lead = {token.norm for token in tokens[mention.last + 1 : site.first]}
     if lead & {"and", ",", "then"} and lead <= _NEXT_LEAD and any(
         token.norm in _SHUTS for token in tokens[site.last + 1 : site.last + 4]

@@ -1,0 +1,139 @@
+"""Sides, states and places that long typed notes tell of something near by, read line by line. The sentences are of our
+own making; common practice, no source."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline import grammar, run
+from pipeline.records import Fact
+
+
+def told(text: str) -> list[Fact]:
+    return list(run.make_note(run.from_text(text), grammar.load()).facts)
+
+
+def standing(text: str, kind: str, name: str | None = None) -> list[Fact]:
+    return [fact for fact in told(text) if fact.kind == kind and name in (None, fact.name)
+            and fact.status == "performed" and fact.certainty == "affirmed" and not fact.doubts]  # fmt: skip
+
+
+@pytest.mark.parametrize("text", [
+    "No evident urine extravasation was seen.", "There was no obvious urine extravasation.",
+    "There was no urine leak and no dye extravasation.",
+])  # fmt: skip
+def test_what_it_would_have_been_of_ends_no_denial(text: str) -> None:
+    assert {fact.certainty for fact in told(text) if fact.name == "fluid-extravasation"} == {"negated"}
+
+
+def test_a_right_angled_tube_has_no_side() -> None:
+    facts = told("A 28 French right angled chest tube was laid at the base and a straight 24 French one behind it.")
+    assert {fact.laterality for fact in facts if fact.kind in ("drain", "drain_size")} == {None}
+    sizes = {str(fact.value): fact.laterality for fact in told("Drain fourteen French left, twelve French right.")
+             if fact.kind == "drain_size"}  # fmt: skip
+    assert sizes == {"14": "left", "12": "right"}
+
+
+@pytest.mark.parametrize(("text", "side"), [
+    ("Bupivacaine 0.5 % was injected into both thighs and the left calf for a total of 20 mL.", None),
+    ("Lidocaine 1 % was injected into the upper lip bilaterally and into the left cheek for a total of 9 mL.", None),
+    ("Left knee injection. The left knee was injected with a total of 6 mL.", "left"),
+])  # fmt: skip
+def test_a_total_of_more_than_one_side_has_none(text: str, side: str | None) -> None:
+    assert [fact.laterality for fact in told(text) if fact.kind == "injection_total"] == [side]
+
+
+def test_a_thing_told_anew_lends_its_side_to_none_before_it() -> None:
+    facts = told("There was a 4 cm aortic aneurysm and a 2 cm left common iliac aneurysm.")
+    sides = {fact.name: fact.laterality for fact in facts if fact.kind in ("finding", "diagnosis")}
+    assert sides == {"aortic-aneurysm": None, "iliac-aneurysm": "left"}
+    facts = told("A 2 cm bladder tumour + 1 cm right ureteric stone.")
+    assert {fact.laterality for fact in facts if fact.name == "bladder-tumour"} == {None}
+
+
+@pytest.mark.parametrize(("text", "joint"), [
+    ("An incision was made over the MPJ crease of the left thumb.", "mcp-joint"),
+    ("Bunionectomy of the right foot. The MP joint was opened.", "mtp-joint"),
+    ("The MP joint was opened beside the ring finger.", "mcp-joint"),
+])  # fmt: skip
+def test_the_knuckle_of_a_hand_or_of_a_foot(text: str, joint: str) -> None:
+    assert joint in {fact.body_site for fact in told(text)}
+    assert not {"mcp-joint", "mtp-joint"} - {joint} & {fact.body_site for fact in told(text)}
+
+
+@pytest.mark.parametrize(("text", "kind", "name"), [
+    ("The femoral trial was set in slight lateral position.", "position", "lateral-decubitus"),
+    ("A clear plastic boot was slid over the connector.", "dressing", "boot"),
+    ("The pocket was packed with an antibiotic soaked sponge.", "prophylaxis", "antibiotic"),
+    ("An antibiotic dressing was put on.", "prophylaxis", "antibiotic"),
+    ("The drain was led out through a separate stab wound.", "diagnosis", "stab-wound-injury"),
+    ("The tube was placed low to give adequate drainage.", "act", "drainage"),
+    ("Findings: were explained to the father.", "finding", None),
+    ("The tabs of the screws were fractured off.", "diagnosis", "fracture"),
+    ("The patient was discharged to the recovery unit.", "disposition", "home"),
+    ("He went back to the floor to begin his recovery.", "disposition", "recovery"),
+    ("The old dressing was removed, showing a wound of 3 cm.", "dressing", "sterile-dressing"),
+    ("The cup did not appear to have adequate cement fixation.", "act", "internal-fixation"),
+    ("The retractor rests in its holder.", "aftercare", "rest"),
+    ("Preoperative diagnosis: impending compartment syndrome of the left forearm.", "preop_diagnosis", None),
+    ("The case was turned over to Dr. Lund for a skin graft.", "procedure", "skin-graft"),
+    ("Dr. Ito will dictate the pedicle screw fixation.", "device", "pedicle-screw"),
+    ("A provisional plate was applied to the shaft.", "device_size", "plate"),
+    ("A series of spacers was tried and an 8 mm cage was put in first.", "device_size", "interbody-cage"),
+])  # fmt: skip
+def test_words_that_tell_no_such_thing(text: str, kind: str, name: str | None) -> None:
+    assert standing(text, kind, name) == []
+
+
+@pytest.mark.parametrize(("text", "kind", "name"), [
+    ("The patient was turned to the lateral position.", "position", "lateral-decubitus"),
+    ("A walking boot was put on.", "dressing", "boot"),
+    ("He was discharged home.", "disposition", "home"),
+    ("Taken to her recovery room.", "disposition", "recovery"),
+    ("The previous midline incision was extended upwards.", "approach", "midline-incision"),
+    ("Through the old incision the hip was exposed.", "approach", "incision"),
+    ("The tendon was tagged with a number 2 Ethibond for later.", "suture", "polyester"),
+    ("The 50 mm screw was thrown across the base.", "device_size", "screw"),
+    ("The tourniquet was then inflated to 260 mmHg.", "tourniquet_pressure", None),
+])  # fmt: skip
+def test_what_they_tell(text: str, kind: str, name: str | None) -> None:
+    assert standing(text, kind, name)
+
+
+@pytest.mark.parametrize(("text", "layers"), [
+    ("Fascia and skin were closed with 3-0 Vicryl and 4-0 Monocryl respectively.",
+     {"3-0": "fascia", "4-0": "skin"}),
+    ("The first layer was 2-0 Vicryl subcutaneous tissue and then a 4-0 Monocryl subcuticular stitch.",
+     {"2-0": "subcutaneous-tissue", "4-0": None}),
+])  # fmt: skip
+def test_the_layers_of_two_threads(text: str, layers: dict[str, str | None]) -> None:
+    assert {fact.text: fact.body_site for fact in told(text) if fact.kind == "suture"} == layers
+
+
+def test_a_part_told_later_is_not_that_of_an_act_before() -> None:
+    facts = told("The flap was then approximated. The skin was approximated with staples.")
+    assert [fact.body_site for fact in facts if fact.name == "approximation"] == [None, "skin"]
+    facts = told("The deep tissue was closed with 3-0 Vicryl. The peroneal tendon was tied down with Vicryl.")
+    assert {fact.text: fact.body_site for fact in facts if fact.kind == "suture"}["3-0"] is None
+
+
+def test_provisional_plates_and_screws_stay_tools() -> None:
+    facts = told("A provisional plate was applied. The provisional screws and plate were removed.")
+    assert {fact.role for fact in facts if fact.kind == "device"} == {"used"}
+
+
+@pytest.mark.parametrize("text", [
+    "tourniquet sixty minutes did i say sixty it was forty eight then we closed",
+    "Tourniquet sixty minutes. Did I say sixty? It was forty eight.",
+])
+def test_said_again_without_its_unit(text: str) -> None:
+    assert [(str(fact.value), fact.unit) for fact in told(text) if fact.kind == "tourniquet_time"] == [("48", "min")]
+
+
+def test_the_absence_of_a_thing_and_another() -> None:
+    facts = told("Absence of a plica and a loose body was noted.")
+    assert {fact.name: fact.certainty for fact in facts if fact.kind == "finding"} == (
+        {"plica": "negated", "loose-body": "negated"}
+    )
+    facts = told("There was a lack of motion and a drain was placed.")
+    assert {fact.certainty for fact in facts if fact.kind == "drain"} == {"affirmed"}
