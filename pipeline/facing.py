@@ -226,6 +226,8 @@ _OF_A_PHRASE = ("ing", "ed", "al", "ic")
 def _is_told(sentence: Sentence, at: int, behind: Mention | None) -> bool:
     """Whether what stands behind a "no" is told by itself: with an amount, or with an answer of its own."""
     tokens = sentence.tokens
+    if behind is not None and behind.table in _FOUND and _is_sized_or_mended(sentence, behind.last + 1):
+        return True
     if behind is not None:
         after = behind.last + 1
         quantity = tokens[after].quantity if after < len(tokens) else None
@@ -244,6 +246,26 @@ def _is_told(sentence: Sentence, at: int, behind: Mention | None) -> bool:
     return False
 
 
+def _is_sized_or_mended(sentence: Sentence, at: int) -> bool:
+    """ "Slap no supraspinatus tear two centimetres", "no labral tear repaired": what is not there has no size and is
+    not mended, so that the "no" is of what stands before it."""
+    tokens = sentence.tokens
+    for index in range(at, min(len(tokens), at + _FAR + 2)):
+        token, quantity = tokens[index], tokens[index].quantity
+        if quantity is not None:
+            return quantity.dimension == "length" or (
+                tokens[index + 1 : index + 2] != () and tokens[index + 1].norm in ("by", "x")
+            )
+        if token.punctuation or token.norm in _LEADS - {"of", "about"} | _LOOKED | _NO:
+            return False
+        if clauses.is_participle(sentence, index) and any(
+            m.first == index and m.table in ("acts", "procedures") for m in sentence.mentions
+        ):
+            return True
+    return False
+
+
+_FOUND = frozenset({"findings", "diagnoses", "sites"})
 _LOOKED = _words("seen found noted identified felt visible")  # "no crystals seen culture not sent"
 
 

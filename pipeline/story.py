@@ -95,9 +95,8 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
     for index in range(mention.last + 1, min(mention.last + 9, len(sentence.tokens))):
         if index in ahead:
             denied = mention.table == "acts" and "not" in [t.norm for t in sentence.tokens[mention.first - 1 : index]]
-            if index == mention.last + 1 and (denied or mention.table in ("grades", "findings")) and _is_told_of(
-                sentence, ahead[index]
-            ):
+            told = denied or mention.table in ("grades", "findings") or _ends_its_part(sentence, mention)
+            if index == mention.last + 1 and told and _is_told_of(sentence, ahead[index]):
                 break  # "posterior grade one labrum detached", "not repaired capsule tight": the next thing begins
             if mention.table in _WITHOUT_SITE and index == mention.last + 1:
                 break  # "interscalene block supraspinatus torn": the next thing begins
@@ -120,12 +119,20 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
     return implied
 
 
+def _ends_its_part(sentence: Sentence, mention: Mention) -> bool:
+    """ "Bursa thick debrided acromion flat": what was done is told behind the state of a part."""
+    at = mention.first
+    return mention.table == "acts" and at > 1 and sentence.tokens[at].norm.endswith("ed") and (
+        clauses.is_state(sentence, at - 1) or sentence.tokens[at - 1].norm in _STATES
+    )
+
+
 def _is_told_of(sentence: Sentence, site: Mention) -> bool:
     """Whether something is told of a part right behind it ("labrum detached"), not of the next ("normal trochlea")."""
     at = site.last + 1
     norm = sentence.tokens[at].norm if at < len(sentence.tokens) else ""
     parts = {other.first for other in sentence.mentions if other.table == "sites"}
-    return norm.endswith("ed") or (norm in _STATES | {"torn"} and at + 1 not in parts)
+    return norm.endswith("ed") or (norm in _STATES | {"torn", "flat"} and at + 1 not in parts)
 
 
 _COPULA = _words("was were is are looked appeared seemed been being")

@@ -33,3 +33,23 @@ def test_a_chain_that_reads_both_ways_is_doubted_at_its_ends_only() -> None:
 )
 def test_a_plain_no_is_not_doubted(text: str) -> None:
     assert not [fact for fact in told(text) if EITHER in fact.doubts]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "slap no supraspinatus tear two centimetres repaired",
+        "shoulder scope bankart no supraspinatus tear two by one centimetre",
+        "shoulder scope slap no supraspinatus tear repaired",
+    ],
+)
+def test_what_has_a_size_or_was_mended_is_there(text: str) -> None:
+    tears = [fact for fact in told(text) if fact.kind == "finding" and fact.name == "supraspinatus-tear"]
+    assert [fact.certainty for fact in tears] == ["affirmed"]
+
+
+def test_a_part_behind_what_was_done_opens_the_next_statement() -> None:
+    done = [fact for fact in told("left shoulder bursa thick debrided acromion flat no acromioplasty")
+            if fact.name == "debridement"]  # fmt: skip
+    assert done
+    assert all(fact.body_site != "acromion" for fact in done)

@@ -216,3 +216,14 @@ def _is_row_sum(row: Sequence[Decimal], value: Decimal) -> bool:
         if place and total == value:
             return True
     return False
+
+
+_GIVES = frozenset("gives gave giving yields yielded yielding".split())
+_LEAST_REDUCED = 3  # how many times more was drawn than is made of it, at the least; common practice, no source
+
+
+def is_yield(told: Told, amount: Amount, value: Decimal) -> bool:
+    """ "Sixty from the crest, gives seven mils": a small part of what was drawn, told as what it gave."""
+    if not _GIVES & set(amount.before[-2:]) or {"crest", "needle", "side", "hole", "draw", "pull"} & set(amount.before):
+        return False
+    return not {"draw", "pull", "from"} & set(amount.after[:3]) and value * _LEAST_REDUCED <= sum(told.all, Decimal(0))

@@ -274,6 +274,8 @@ class _Entry:
             return "given in all", True  # "2.5 mL into the cyst, 1.5 mL into the joint, all 4 mL in"
         if role == "kept" and told.state == "made" and not told.made and kept:
             role = "made"  # "spun, fifty four discarded, six kept"
+        if role == "draw" and value is not None and _account_sums.is_yield(told, amount, value):
+            role, sure = "made", True
         if role == "spun" and not told.all and not told.sums:
             role, sure = "draw", True
         if role in ("", "given") and not sure and told.state == "made" and len(told.made) > 1 and (
