@@ -126,6 +126,9 @@ def is_told_itself(sentence: Sentence, mention: Mention) -> bool:
         return True  # "no tear chondroplasty patella yes"
     if quantity is not None:
         return quantity.form in ("number", "range") and mention.table in _NUMBERED
+    sized = sentence.tokens[after + 1].quantity if norm == "of" and after + 1 < len(sentence.tokens) else None
+    if sized is not None and sized.dimension == "length" and sized.comparator is None and mention.table in _FOUND:
+        return True  # "no varices hiatal hernia of three centimetres"
     return mention.table in _WITH_A_NUMBER and norm in clauses.ACTED or mention.table == "drugs" and norm == "given"
 
 

@@ -136,6 +136,21 @@ def doubts(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
         yield f"'{said}' is said of it, and nobody said that it was {'given' if fact.kind in KINDS else 'done'}"
 
 
+def _worn_before(place: Place) -> int | None:
+    """ "Sling one week paracetamol 650 mg and ibuprofen 400": in speech without marks, the time before the drugs."""
+    tokens, at = place.sentence.tokens, place.first - 1
+    drugs = {n for m in place.sentence.mentions if m.table == "drugs" for n in range(m.first, m.last + 1)}
+    while at > 0 and (at in drugs or tokens[at].norm in ("and", "plus", "with") or (
+        (one := tokens[at].quantity) is not None and one.dimension != "time"
+    )):  # fmt: skip
+        at -= 1
+    time = tokens[at].quantity if at > 0 else None
+    worn = any(m.table in _WORN and 0 < at - m.last <= _TO_VERB for m in place.sentence.mentions)
+    marked = any(token.punctuation for token in tokens)
+    return at if worn and not marked and time is not None and time.unit in ("d", "wk", "mo") else None
+
+
+_WORN = frozenset({"dressings", "aftercare"})
 _HOME = _words("home discharge discharged")
 _DURING = _words("induction during before closure skin incision now already intravenously iv")
 
@@ -143,6 +158,8 @@ _DURING = _words("induction during before closure skin incision now already intr
 def _order(place: Place) -> int | None:
     """ "Catheter out tomorrow, enoxaparin 40 mg, clinic 6 weeks": an order before it in the sentence, behind a mark."""
     tokens = place.sentence.tokens
+    if (worn := _worn_before(place)) is not None:
+        return worn
     if _DURING & {token.norm for token in tokens} or any(
         token.quantity is not None and token.quantity.form == "clock" for token in tokens
     ):

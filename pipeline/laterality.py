@@ -107,8 +107,8 @@ def _phrase_before(sentence: Sentence, found: list[Side], first: int, grammar: G
         token = sentence.tokens[index]
         if told is None:
             told = _predicates(sentence) if _unmarked(sentence) else frozenset()
-        if index in told or token.norm == "both":
-            return None
+        if index in told or token.norm in ("both", "later", "tomorrow", "next", "today"):
+            return None  # "the left later decompression of the right head"
         if token.punctuation or token.norm in BREAKS or token.quantity is not None:
             return None
     return None

@@ -157,7 +157,10 @@ def _number(fact: Fact, place: Place) -> Iterator[str]:
         if fact.kind == "device_size" and _may_count(fact, place, at):
             yield "it may be how many there were, and no size"
             return
-        if parted and cues.gap(place.sentence, at, place.last) >= _APART and _is_joined(place, at - 1):
+        behind = tokens[at + 1].quantity  # "dilated to 7 mm 5.5 mm scope"
+        again = fact.kind == "device_size" and behind is not None and behind.unit == fact.unit
+        parted = parted and cues.gap(place.sentence, at, place.last) >= _APART and _is_joined(place, at - 1)
+        if parted or again and place.norm(at - 1) == "to":
             yield f"it may be of what is said right before it ('{place.said(at - 1)}')"
             return
     elif at == place.last:
@@ -375,7 +378,10 @@ def _side(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
     if within and within[-1].value not in (fact.laterality, "bilateral"):
         yield f"'{within[-1].value}' is said right before the number, and it was read as {fact.laterality}"
         return
-    if not found or any(place.first <= one.first <= place.last for one in found):
+    inside = [one.value for one in found if place.first <= one.first <= place.last]
+    if fact.kind == "procedure" and len(set(inside)) == 1 and inside[0] not in (fact.laterality, None, "bilateral"):
+        yield f"'{inside[0]}' is said in its own words, and it was read as {fact.laterality}"
+    if not found or inside:
         return
     before = [one for one in found if one.last < place.first]
     behind = [one for one in found if one.first > place.last]

@@ -283,6 +283,8 @@ def _told_before(sentence: Sentence, first: int) -> bool:
         at -= 1
     before = [token.norm for token in sentence.tokens[max(0, at - 2) : at]]
     said = sentence.tokens[at].norm if at >= 0 else ""
+    if at > 0 and sentence.tokens[at - 1].quantity is not None:
+        return False  # "cell saver two hundred returned two drains"
     return said in _NEVER_IN and not _DENIED & set(before) and not _words("was were been being") & set(before[-1:])
 
 

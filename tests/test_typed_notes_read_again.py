@@ -137,3 +137,47 @@ def test_the_absence_of_a_thing_and_another() -> None:
     )
     facts = told("There was a lack of motion and a drain was placed.")
     assert {fact.certainty for fact in facts if fact.kind == "drain"} == {"affirmed"}
+
+
+def test_what_has_a_size_behind_another_denied_thing_is_there() -> None:
+    facts = told("oesophagus normal no varices hiatal hernia of three centimetres in the duodenal bulb an ulcer")
+    assert {fact.certainty for fact in facts if fact.name == "hiatal-hernia"} == {"affirmed"}
+    facts = told("No hiatal hernia of more than three centimetres was seen.")
+    assert {fact.certainty for fact in facts if fact.name == "hiatal-hernia"} == {"negated"}
+
+
+def test_what_was_given_back_before_the_drains() -> None:
+    facts = told("blood loss four hundred millilitres cell saver two hundred returned two drains no specimens")
+    assert {fact.certainty for fact in facts if fact.kind == "drain"} == {"affirmed"}
+    facts = told("We returned two drains unopened.")
+    assert not [fact for fact in facts if fact.kind == "drain" and fact.certainty == "affirmed"]
+
+
+def test_a_strength_right_behind_its_drug() -> None:
+    facts = told("axillary block 20 ml ropivacaine 0.5% sedation propofol")
+    assert {fact.name for fact in facts if fact.kind == "medication_concentration"} == {"ropivacaine"}
+
+
+def test_the_second_size_of_a_stent_is_not_of_the_tube_behind_it() -> None:
+    facts = told("stent 6 fr x 26 cm nephrostomy 16 fr left in place")
+    sizes = {(fact.name, str(fact.value)) for fact in facts if fact.kind in ("device_size", "drain_size")}
+    assert sizes == {("stent", "6"), ("stent", "26"), ("nephrostomy", "16")}
+
+
+def test_a_time_out_is_of_today() -> None:
+    facts = told("Time out at 09:10, right hip was replaced in May.")
+    assert {fact.status for fact in facts if fact.kind == "clock_time"} == {"performed"}
+
+
+@pytest.mark.parametrize("text", [
+    "supportive bra 1 week paracetamol 650 mg no aspirin results in 5 days",
+    "sling three weeks ibuprofen four hundred milligrams and paracetamol one gram",
+])
+def test_tablets_behind_what_is_worn_for_weeks_may_be_for_later(text: str) -> None:
+    assert not standing(text, "medication_dose")
+
+
+def test_the_left_one_later() -> None:
+    text = "today the right hip the left later decompression of the right femoral head"
+    facts = [fact for fact in told(text) if fact.kind == "act"]
+    assert {fact.laterality for fact in facts} == {"right"}

@@ -194,13 +194,12 @@ def test_a_doubt_is_told_once_and_quietly() -> None:
 @pytest.mark.parametrize(
     "said",
     [
-        "Gastroscopy. Oesophagus normal no varices hiatal hernia of three centimetres in the duodenal bulb an ulcer.",
         "Lumbar fusion. A breach was suspected and excluded a dural tear on the left was repaired with prolene.",
     ],
 )
-def test_what_is_denied_and_has_a_size_or_was_mended_is_in_doubt(said: str) -> None:
+def test_what_is_denied_and_was_mended_is_in_doubt(said: str) -> None:
     """Common English usage, no source: in a stream "no" may have been of what was said before."""
-    denied = [one for one in facts_of(said) if one.name in ("hiatal-hernia", "dural-tear")]
+    denied = [one for one in facts_of(said) if one.name == "dural-tear"]
     assert [(one.certainty, bool(one.doubts)) for one in denied] == [("negated", True)]
 
 

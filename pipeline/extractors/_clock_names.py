@@ -339,3 +339,8 @@ def over_midnight(facts: Sequence[Fact]) -> list[Fact]:
 
 
 _LATE = "20:00"
+
+
+def of_today(name: str) -> dict[str, str]:
+    """ "Time out at 09:10, the right hip was replaced in May": what is told behind it makes no time-out a past one."""
+    return {"status": "performed"} if name == "time_out" else {}

@@ -16,7 +16,16 @@ def is_apart(sentence: Sentence, index: int, drug: Mention) -> bool:
     return (
         _is_wetted(between) or _has_own_volume(sentence, index, drug) or _comes_with(sentence, index, drug)
         or _concludes(sentence, index, between) or _explains(sentence, index, between)
+        or _is_strength_of_last(sentence, index, drug)
     )  # fmt: skip
+
+
+def _is_strength_of_last(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "20 mL ropivacaine 0.5 % sedation propofol": right behind one drug, and another thing named before the next."""
+    own = sentence.tokens[index].quantity
+    if own is None or own.unit != "%" or not any(m.table == "drugs" and m.last == index - 1 for m in sentence.mentions):
+        return False
+    return any(index < m.first and m.last < drug.first and m.table != "drugs" for m in sentence.mentions)
 
 
 def _explains(sentence: Sentence, index: int, between: Sequence[Token]) -> bool:

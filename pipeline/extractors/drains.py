@@ -69,7 +69,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 (cues.cost(sentence, index, mention.first, mention.last, postfix=2), mention.first, mention)
                 for mention in drains
             ]
-            if not ranked:
+            if not ranked or quantity.dimension == "length" and _ends_pair(sentence, index):
                 continue
             price, _, mention = min(ranked, key=lambda item: item[:2])
             bracket = any(token.norm == "(" for token in sentence.tokens[mention.last + 1 : index])
@@ -86,6 +86,13 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                                group=f"t{base.group_of(sentence, mention.first)}")
                 )  # fmt: skip
     return facts
+
+
+def _ends_pair(sentence: Sentence, index: int) -> bool:
+    """ "Stent 6 Fr x 26 cm nephrostomy 16 Fr": the second size of what was named before the first."""
+    tokens = sentence.tokens
+    paired = index > 2 and tokens[index - 1].norm in ("x", "by") and tokens[index - 2].quantity is not None
+    return paired and any(m.table == "devices" and m.last == index - 3 for m in sentence.mentions)
 
 
 def _side_behind(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | None:

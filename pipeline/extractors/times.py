@@ -116,7 +116,7 @@ def _clock(
     price, first, last, name = best
     return [
         base.claim("clock_time", reading, sentence, index, first, last, price, name=name, text=quantity.text,
-                   value=None, unit=None)
+                   value=None, unit=None, **_clock_names.of_today(name))
     ]  # fmt: skip
 
 
