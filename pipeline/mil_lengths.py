@@ -53,6 +53,7 @@ _BONES = frozenset("bone cortex cartilage subchondral plate surface edge footpri
                    "midline margin tip apex carina orifice nerve root border".split())  # fmt: skip
 # What is poured and called after bone.
 _OF_BONE = frozenset("marrow graft wax cement chips dust allograft autograft concentrate paste putty".split())
+_LONGEST, _TENS = 5, frozenset({*numerals.TENS, "point", "and", "a", "half", "hundred"})
 _NEAR = 7  # tokens
 _ARTICLES = frozenset("the a an its".split())
 
@@ -62,9 +63,20 @@ def is_length(tokens: Sequence[Token], start: int, end: int) -> bool:
     if end != start + 1 or tokens[start].norm not in _MIL:
         return False
     ahead = _ahead(tokens, end)
+    if _is_second(tokens, start):
+        return True
     if ahead[:1] == ["deep"]:  # "six mil deep": of a tear; of an injection it tells where
         return any(_is_thing(token.norm) for token in tokens[max(0, start - _NEAR) : start])
     return _names_a_thing(ahead) or _reaches(ahead) or (_measured_before(tokens, start) and not _poured(ahead))
+
+
+def _is_second(tokens: Sequence[Token], start: int) -> bool:
+    """ "Ten by eight mil": of two sizes."""
+    at = start - 1
+    while at > 0 and start - at < _LONGEST and (tokens[at].norm in numerals.SMALL or tokens[at].norm in _TENS):
+        at -= 1
+    digits = tokens[start - 1].norm[:1].isdigit() and start > 1 and tokens[start - 2].norm in ("by", "x", "\u00d7")
+    return digits or (at < start - 1 and tokens[at].norm == "by")
 
 
 def _is_thing(norm: str) -> bool:

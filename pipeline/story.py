@@ -29,6 +29,8 @@ def words_between(reading: Reading, first: int, last: int) -> list[Word]:
 _TO_SITE = _words("of the in at on over to from within into through a an left right his her both bilateral was seen "
                   "noted found along involving around side")  # fmt: skip
 _AND = _words("and or nor but")
+_ON_A_WAY = frozenset("incision opening dilatation cannulation injection approximation cauterization haemostasis "
+                      "exposure inspection repair drainage excision".split())  # what is done to a portal itself
 _NOT_IN_A_WAY = frozenset({"diagnoses", "findings", "procedures", "grades"})  # what lies in a joint, not in its portals
 _WITHOUT_SITE = frozenset({"anaesthesia", "approaches", "positions", "guidance"})
 
@@ -84,7 +86,8 @@ def site_of(sentence: Sentence, mention: Mention, grammar: Grammar) -> str | Non
     low, end = clauses.bounds(sentence, mention.first)
     sites = [other for other in sentence.mentions
              if other.table == "sites" and other != mention and low <= other.first < end
-             and (other.id != "portal" or mention.table not in _NOT_IN_A_WAY)]  # fmt: skip
+             and (other.id != "portal" or mention.table not in _NOT_IN_A_WAY and (
+                 mention.table != "acts" or mention.id in _ON_A_WAY))]  # fmt: skip
     row = grammar.tables.get(mention.table, {}).get(mention.id)
     implied = row.site if isinstance(row, Concept) and row.site else None
     subject = _subject_site(sentence, mention, sites)

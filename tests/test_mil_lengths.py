@@ -21,6 +21,8 @@ ten mil polyethylene insert|10
 the endobutton is fifteen mil|15
 a three mil biopsy punch|3
 two mil of bone off the acromion|2
+a lesion of the talar dome ten by eight mil|8
+the defect twenty five by twelve mil|12
 the gap was four mil|4
 """.strip().splitlines()
 

@@ -125,6 +125,8 @@ def _name(note: OperativeNote, fact: Fact) -> str:
         return "stone-size"
     if fact.kind == "draw" and fact.text:
         return fact.text  # "whole blood"
+    if fact.kind == "draw" and _is_alone(note, fact):
+        return "alone"
     if fact.name is not None or fact.kind != "device_size" or not fact.text:
         return fact.name or ""
     if "port" in fact.text.lower() and any(
@@ -134,6 +136,14 @@ def _name(note: OperativeNote, fact: Fact) -> str:
         return "side port"
     noun = fact.text.lower().split()[-1].removesuffix("s")
     return "" if noun == "head" and fact.unit != "mm" else noun  # "ten centimetres, head cut": of the incision
+
+
+def _is_alone(note: OperativeNote, draw: Fact) -> bool:
+    """ "120 mL from the right crest": all that was drawn of its side, told in one amount, and no one draw of many."""
+    if draw.name or draw.scale is not None:
+        return False
+    same = [one for one in note.facts if one.kind in ("draw", "draw_count") and one.laterality == draw.laterality]
+    return len(same) == 1
 
 
 _STONES = frozenset({"stone", "stones", "calculus", "calculi", "staghorn", "polyp", "polyps", "nodule"})
