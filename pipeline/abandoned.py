@@ -67,7 +67,7 @@ def one_side(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     out: "planned both SI joints, left done, right not done", "facet injection bilateral - done R only". Pure."""
     result = list(facts)
     for sentence in reading.sentences:
-        if not sentence.tokens or not sentence.says(_LEAVES_OUT) or not _leaves_side(sentence):
+        if not sentence.tokens or not sentence.says(_LEAVES_OUT) or not leaves_side(sentence):
             continue
         start = reading.sentences[max(0, sentence.index - _SENTENCES)].tokens
         for index, fact in enumerate(result):
@@ -81,12 +81,13 @@ def one_side(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
 
 _SENTENCES = 3
 _PUT_OFF = _words("deferred cancelled canceled postponed omitted skipped abandoned")
-_LEAVES_OUT = _PUT_OFF | {"not", "only"}
+_LEAVES_OUT = _PUT_OFF | {"not", "only", "no"}
+_SHUT = _words(". , ; today") | {""}
 _DID = _words("converted changed reduced done did injected treated operated performed touched scoped blocked")
 _OF_SIDE = _words("side one knee hip shoulder joint ankle elbow was were is has been had to be we just the on of at")
 
 
-def _leaves_side(sentence: Sentence) -> bool:
+def leaves_side(sentence: Sentence) -> bool:
     """Whether a side is told not to be done, or to be the only one that was."""
     tokens = sentence.tokens
     norms = [token.norm for token in tokens]
@@ -100,13 +101,17 @@ def _leaves_side(sentence: Sentence) -> bool:
         while ahead >= 0 and norms[ahead] in _OF_SIDE | _DID:
             ahead -= 1
         word = norms[behind] if behind < len(norms) else ""
-        if word in _PUT_OFF or (word in ("not", "never") and bool(_DID & set(norms[behind + 1 : behind + 3]))):
+        none = ahead >= 0 and norms[ahead] == "no" and word in _SHUT  # "left knee done, no right knee"
+        if word in _PUT_OFF or none or (word in ("not", "never") and bool(_DID & set(norms[behind + 1 : behind + 3]))):
             return True
         alone = word == "only" and norms[behind + 1 : behind + 2] in ([], ["."], [","], [";"])
         alone = alone or (ahead >= 0 and norms[ahead] == "only" and word in _DID | {"", ".", ","})
         if alone and bool(_DID & set(norms[max(0, at - _NEAR) : behind + 1])):
             return True
     return False
+
+
+_OTHER = {"left": _words("right r rt"), "right": _words("left l lt")}
 
 
 def _with(fact: Fact, reason: str) -> Fact:
@@ -131,6 +136,8 @@ def _names(sentence: Sentence, fact: Fact) -> bool:
     norms = [token.norm for token in sentence.tokens]
     for at, norm in enumerate(norms):
         before = norms[max(0, at - _NEAR) : at]
+        if _OTHER.get(fact.laterality or "", frozenset()) & set(before):
+            continue  # "PRP left knee. Right knee cancelled today."
         gave = norm in _GAVE_UP or norm == "given" and norms[at + 1 : at + 2] == ["up"]
         if gave and _is_told(sentence, at) and head and head[0] in before and (
             fact.evidence.last < sentence.tokens[max(0, at - _NEAR)].first and not set(before) & (_UNDONE | _PARTS)

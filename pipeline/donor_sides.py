@@ -110,3 +110,22 @@ def of_vein(sentence: Sentence, at: int, first: int = 0, last: int = -1) -> bool
 
 _LOST = frozenset({"loss", "lost", "pressure", "less", "patch", "supply", "flow", "in", "was"})
 _PHRASE = 2  # tokens of "fifteen mils of" before the blood
+
+
+def taken_from(sentence: Sentence, sides: list[Side], last: int) -> Side | None:
+    """The side that an amount ending at a token was taken from: "20 mL of effusion drained from the right", "40 mL of
+    fat from both thighs"."""
+    tokens = sentence.tokens
+    for at in range(last + 1, min(last + 1 + _TAKEN_NEAR, len(tokens))):
+        if tokens[at].punctuation or tokens[at].quantity is not None or tokens[at].norm in _ANOTHER:
+            return None
+        if tokens[at].norm == "from" or (tokens[at].norm == "of" and tokens[at - 1].norm in ("out", "off")):
+            behind = at + 1
+            while behind < len(tokens) and tokens[behind].norm in ("the", "his", "her"):
+                behind += 1
+            return next((one for one in sides if one.first == behind), None)
+    return None
+
+
+_TAKEN_NEAR = 7  # tokens
+_ANOTHER = _words("and but then while with no not into in")

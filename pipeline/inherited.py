@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence, Set
 
 from pipeline import (
+    abandoned,
     donor_sides,
     known_parts,
     label_sides,
@@ -73,9 +74,9 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     if {"left", "right"} <= both:
         facts = known_parts.again(
             facts, reading, grammar,
-            lambda fact: _free(fact) and _is_local(fact, reading, grammar)
-            and standing.at(fact.evidence.first).side is None,
-        )  # fmt: skip
+            lambda fact: _free(fact) and _is_local(fact, reading, grammar),
+            lambda fact: standing.at(fact.evidence.first).side is None,
+        )
     if operation is None and not standing.any:
         return facts
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
@@ -203,13 +204,16 @@ def _of_number(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
 
 def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     """ "Patent blue, two mils under the right areola": an amount has the side of where it was given."""
-    if fact.laterality is not None or fact.kind not in _GIVEN | {"incision_length"}:
+    if fact.laterality is not None or fact.kind not in _GIVEN | {"incision_length"} | _TAKEN:
         return fact
     sentence = reading.sentence_at(fact.evidence.first)
     if fact.scale is not None or not _free(fact) or sentence is None or not _is_local(fact, reading, grammar):
         return fact
     sides = laterality.sides(sentence, grammar)
     last = max((at for at, token in enumerate(sentence.tokens) if token.last <= fact.evidence.last), default=0)
+    if fact.kind in _TAKEN:
+        off = donor_sides.taken_from(sentence, sides, last)
+        return fact if off is None else replace(fact, laterality=off.value)
     if sideshare.on_both_sides(sentence, sides, last):
         return replace(fact, laterality="bilateral")
     given_at = sideshare.led_into(sentence, sides, last)
@@ -224,6 +228,7 @@ def _of_place(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     return fact if ends is None else replace(fact, laterality=ends.value)
 
 
+_TAKEN = frozenset({"fluid_out", "harvest_total"})
 _PLACED = frozenset({"drain", "drain_size", "device", "device_size", "device_count", "incision_length", "tourniquet",
                      "tourniquet_pressure"})  # fmt: skip
 
@@ -285,7 +290,7 @@ def _operated(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> froz
     places |= {_PAIRED_PART[row.site] for _, row in named if row is not None and row.sided and row.site in _PAIRED_PART}
     if "" not in places:
         return frozenset(places)
-    sides = {fact.laterality for fact, row in named if not fact.body_site and row is None} - {None}
+    sides = {fact.laterality for fact, row in named if not (fact.body_site or (row and row.site))} - {None}
     said = {
         part.id
         for sentence in reading.sentences if sides
@@ -315,7 +320,8 @@ def _says_other(reading: Reading, grammar: Grammar, operation: Laterality | None
     return any(
         one.value not in (operation, None) or (one.value is None and is_other(sentence, one))
         for sentence in reading.sentences
-        if sentence.section == "procedure" or (not sentence.section and _is_title(sentence))
+        if (sentence.section == "procedure" or (not sentence.section and _is_title(sentence)))
+        and not abandoned.leaves_side(sentence)
         for one in laterality.sides(sentence, grammar)
         if scope_at(sentence, "status", one.first, "performed") == "performed"
         and not donor_sides.of_other_tissue(sentence, one.first) and not is_of_a_year(sentence, one)

@@ -24,10 +24,11 @@ _REACH = 16  # words from a part that is named to what is told of it
 
 
 def again(
-    facts: Sequence[Fact], reading: Reading, grammar: Grammar, free: Callable[[Fact], bool]
-) -> list[Fact]:
+    facts: Sequence[Fact], reading: Reading, grammar: Grammar, free: Callable[[Fact], bool],
+    apart: Callable[[Fact], bool],
+) -> list[Fact]:  # fmt: skip
     """The facts, those told of a part with the only side that this part was said with. `free`: whether a fact may take
-    a side. Pure; order kept."""
+    a side; `apart`: whether no side stands over it as a heading. Pure; order kept."""
     known = _known(facts, reading, grammar)
     if set(known.values()) != {"left", "right"}:
         return list(facts)
@@ -38,8 +39,12 @@ def again(
         while at + 1 < len(sentences) and sentences[at].tokens[-1].last < fact.evidence.first:
             at += 1
         side = None
-        if fact.laterality is None and fact.kind in KINDS and free(fact):
-            side = _of_part(fact, sentences[at], grammar, known)
+        if fact.laterality is None and fact.kind in _ORDERED:
+            side = _of_part_ahead(fact, sentences[at], grammar, known)
+        elif fact.laterality is None and fact.kind in KINDS and free(fact):
+            side = _of_part_behind(fact, sentences[at], grammar, known)
+            if side is None and apart(fact):
+                side = _of_part(fact, sentences[at], grammar, known)
         result.append(fact if side is None else replace(fact, laterality=side))
     return result
 
@@ -73,6 +78,47 @@ def _of_part(
     sides = {side for one, side in known.items() if one in sites and related_sites(sites[part], sites[one], grammar)}
     told = {side.value for side in laterality.sides(sentence, grammar)}
     return sides.pop() if len(sides) == 1 and told <= sides else None
+
+
+def _of_part_behind(
+    fact: Fact, sentence: Sentence, grammar: Grammar, known: dict[str, Laterality]
+) -> Laterality | None:
+    """ "Right hip ... five millilitres of lidocaine at the elbow": the side of the part that an amount leads to,
+    whatever side stands over it."""
+    tokens = sentence.tokens
+    at = next((at for at, token in enumerate(tokens) if token.first > fact.evidence.last), len(tokens))
+    if fact.kind not in _GIVEN or at >= len(tokens) or tokens[at].norm not in _AT:
+        return None
+    at += 1 + any(token.norm in ("the", "his", "her") for token in tokens[at + 1 : at + 2])
+    sites = grammar.table("sites", Concept)
+    part = next((m.id for m in sentence.mentions if m.table == "sites" and m.first == at), None)
+    if part is None or not sites[part].sided:
+        return None
+    sides = {side for one, side in known.items() if one in sites and related_sites(sites[part], sites[one], grammar)}
+    return sides.pop() if len(sides) == 1 else None
+
+
+def _of_part_ahead(
+    fact: Fact, sentence: Sentence, grammar: Grammar, known: dict[str, Laterality]
+) -> Laterality | None:
+    """ "Elbow in a sling for three days": the side of the part that an order names or stands right behind."""
+    first, sites = _start(fact, sentence), grammar.table("sites", Concept)
+    parts = [m for m in sentence.mentions if m.table == "sites" and first - _AHEAD <= m.last
+             and sentence.tokens[m.last].last <= fact.evidence.last]  # fmt: skip
+    if not parts or not sites[parts[-1].id].sided or fact.certainty != "affirmed" or fact.scale is not None:
+        return None
+    between = [token.norm for token in sentence.tokens[parts[-1].last + 1 : first]]
+    if any(norm in _PARTING for norm in between) or any("side" in doubt for doubt in fact.doubts):
+        return None
+    sides = {side for one, side in known.items()
+             if one in sites and related_sites(sites[parts[-1].id], sites[one], grammar)}  # fmt: skip
+    return sides.pop() if len(sides) == 1 else None
+
+
+_ORDERED, _AHEAD = frozenset({"aftercare", "dressing"}), 3  # tokens
+_PARTING = frozenset({".", ";", "both", "each", "left", "right", "other", "and", "then"})
+_GIVEN = frozenset({"medication_dose", "medication_volume", "injection_volume"})
+_AT = frozenset({"at", "in", "into", "to", "around", "for", "over", "near"})
 
 
 def _start(fact: Fact, sentence: Sentence) -> int:

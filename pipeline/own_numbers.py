@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Set
 
-from pipeline import donor_sides, laterality
+from pipeline import donor_sides, laterality, sideshare
 from pipeline.body_parts import related_sites
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Sentence
@@ -104,7 +104,9 @@ def of_subject(fact: Fact, sentence: Sentence, grammar: Grammar) -> Laterality |
     parts = [m for m in sentence.mentions if m.table == "sites" and before[-1].first <= m.first < first]
     sites = grammar.table("sites", Concept)
     led = [m for m in parts if m.first - before[-1].last <= _LED]
-    other = [m for m in parts if m not in led and not (led and _belong(sites, m, led[0], grammar))]
+    other = [m for m in parts if m not in led and sites[m.id].group != "nerve" and not (
+        led and _belong(sites, m, led[0], grammar)
+    )]  # fmt: skip
     return before[-1].value if led and not other and sites[led[0].id].sided else None
 
 
@@ -167,9 +169,21 @@ _TISSUES = frozenset({"skin-layer", "muscle-tendon-ligament", "bone"})
 def _beside(fact: Fact, sentence: Sentence, sites: Mapping[str, Concept]) -> str | None:
     """The nearest part of the body in the sentence."""
     first, last = _span(fact, sentence)
-    near = [(max(m.first - last, first - m.last, 0), m.first, m.id) for m in sentence.mentions if m.table == "sites"]
+    near = [(max(m.first - last, first - m.last, 0), m.first, m.id) for m in sentence.mentions
+            if m.table == "sites" and not sideshare.aches(sentence, m)]  # fmt: skip
     gap, _, ident = min(near, default=(_NEAR, 0, None))
     return ident if gap < _NEAR else None
+
+
+def is_beside_another(fact: Fact, sentence: Sentence, grammar: Grammar) -> bool:
+    """ "Right hip: 5 mL of concentrate, 5 mL of lidocaine at the elbow before": whether the part of the body beside a
+    fact is no part of the one that its sentence begins with."""
+    sites = grammar.table("sites", Concept)
+    beside = _beside(fact, sentence, sites)
+    head = next((m for m in sentence.mentions if m.table == "sites"), None)
+    if beside is None or head is None or not (sites[beside].sided and sites[head.id].sided):
+        return False
+    return not related_sites(sites[beside], sites[head.id], grammar)
 
 
 def _is_harvested(sentence: Sentence, ident: str) -> bool:

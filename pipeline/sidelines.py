@@ -6,7 +6,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 
-from pipeline import clauses, laterality
+from pipeline import clauses, laterality, own_numbers
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Reading, Sentence, replace
 
@@ -31,7 +31,12 @@ def _with(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
     sentence = reading.sentence_at(fact.evidence.first)
     if sentence is None or (fact.kind.startswith("device") and _WAYS_IN.search(fact.text or fact.name or "")):
         return fact  # where a port stands is no side of the work
-    values = _between(sentence, grammar, fact.evidence.first, fact.evidence.last)
+    last = fact.evidence.last
+    if fact.kind == "medication" and fact.status == "planned" and sentence.says(_DROPS):
+        # "dexamethasone drops qds 4 wks LE."
+        last = next((token.first - 1 for token in sentence.tokens if token.first > last and token.norm in _MARKS),
+                    sentence.tokens[-1].last)  # fmt: skip
+    values = _between(sentence, grammar, fact.evidence.first, last)
     side = next(iter(values)) if len(values) == 1 else None
     if side == "bilateral" and fact.kind in _ORDERED:
         return replace(fact, laterality=side)
@@ -44,6 +49,10 @@ def _with(fact: Fact, reading: Reading, grammar: Grammar) -> Fact:
            for token in sentence.tokens):  # fmt: skip
         return fact  # "R upper pole 60 mL, L 45": the other side may be meant
     return replace(fact, laterality=side)
+
+
+_DROPS = frozenset({"drops", "drop", "gtt", "eyedrops", "ointment"})
+_MARKS = frozenset({",", ".", ";", "and", "then", "&", "+"})
 
 
 def _over_another(sentence: Sentence, grammar: Grammar, fact: Fact) -> bool:
@@ -154,6 +163,8 @@ def headed(
         if sentence.index not in sides:
             sides[sentence.index] = _side_of_head(sentence, grammar)
         side = sides[sentence.index] or _side_of_part(sentence, grammar, fact)
+        if side is not None and own_numbers.is_beside_another(fact, sentence, grammar):
+            side = None
         result.append(fact if side is None else replace(fact, laterality=side))
     return result
 

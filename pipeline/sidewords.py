@@ -164,7 +164,8 @@ _OF_VERB = _words(
 )
 _LEFT_SO = _words("behind alone untreated unrepaired undisturbed untouched undone")
 _NO_NOUN = frozenset({"left-behind", "right-size"})
-_TAKEN = _words("taken harvested obtained aspirated procured")  # "taken from the left" is no direction
+# "Taken from the left" is no direction.
+_TAKEN = _words("taken harvested obtained aspirated procured drained drawn tapped evacuated")
 _OPENERS = _words("a an the no some it at in into over under to with as for only after before from again was is had")
 
 
@@ -332,6 +333,8 @@ def _before_sided(sentence: Sentence, grammar: Grammar, at: int, *, of_part: boo
         for mention in sentence.mentions:
             if mention.first == index and mention.table == "sites" and mention.id in rows and rows[mention.id].sided:
                 return True
+            if of_part and mention.first == index and mention.table == "procedures" and token.norm in _PAIRS:
+                return True  # "both knees PRP"
             inside = mention.first <= at < index <= mention.last  # "osteoarthritis of both knees" is one name
             if (mention.first == index or inside) and mention.table in ("diagnoses", "procedures") and (
                 of_sided_part(mention, grammar) if of_part else is_sided(mention, grammar)
@@ -340,6 +343,7 @@ def _before_sided(sentence: Sentence, grammar: Grammar, at: int, *, of_part: boo
     return False
 
 
+_PAIRS = _words("knees hips shoulders elbows wrists hands thumbs ankles feet heels eyes ears groins breasts legs arms")
 _LIVER = frozenset({"liver", "hepatic"})
 
 

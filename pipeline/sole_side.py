@@ -18,7 +18,7 @@ GIVEN = frozenset({"medication_dose", "medication_volume"})
 _INJECTED = frozenset({"injection", "injection_volume", "injection_needle", "injection_depth", "injection_total"})
 _TAKEN = frozenset({"specimen", "specimen_count"})
 _DRAINED = frozenset({"drain", "drain_size"})
-ORDERED = frozenset({"aftercare", "dressing"})
+ORDERED = frozenset({"aftercare", "dressing", "medication"})
 KINDS = GIVEN | _INJECTED | _TAKEN | _DRAINED | ORDERED | {"anaesthesia", "fluid_out"}
 # Tubes of what there is once.
 OF_MIDDLE = frozenset({"urinary-catheter", "suprapubic-catheter", "nasogastric-tube", "lumbar-drain", "t-tube",
@@ -31,6 +31,14 @@ _BLOCKS = {
                        "popliteal-block ankle-block ipack-block peng-block obturator-block "
                        "genicular-nerve-block".split()),
 }  # fmt: skip
+# Blocks of one half of the trunk or the neck, by the parts that they are for.
+_THORAX = frozenset({"lung", "breast", "rib", "pleura", "axilla", "clavicle"})
+_OF_TRUNK = {
+    "intercostal-block": _THORAX, "paravertebral-block": _THORAX, "pectoral-block": _THORAX,
+    "erector-spinae-block": _THORAX | {"kidney"},
+    "ilioinguinal-block": frozenset({"groin", "testis", "inguinal-canal"}),
+    "cervical-plexus-block": frozenset({"carotid-artery", "thyroid-lobe", "clavicle"}),
+}
 # What a limb is put in, may carry or do; not what the patient walks with.
 _OF_LIMB = frozenset({"load", "motion"})
 _ON_LIMB = frozenset(
@@ -42,7 +50,7 @@ _ALWAYS_LOCAL = frozenset("local_anaesthetic anti_vegf viscosupplement sclerosan
 _DEPOT = frozenset({"triamcinolone", "methylprednisolone", "betamethasone"})  # steroids that stay where they are given
 _PUT_THERE = frozenset(
     "inject injected injection injecting injections infiltrated infiltration instilled into intraarticular subacromial "
-    "subconjunctival intravitreal intracameral intratympanic wound portals joint around placed retrobulbar".split()
+    "ic subconjunctival intravitreal intracameral intratympanic wound portals joint around placed retrobulbar".split()
 )
 # Words that tell that a medicine went another way, or that something was done to another part than the operated one.
 _OTHER_WAYS = frozenset(
@@ -73,6 +81,10 @@ def belongs(
         return False
     if fact.kind == "anaesthesia":
         limb = limbs(operated, grammar)
+        sites = grammar.table("sites", Concept)
+        around = {one for place in operated if place in sites for one in chain(sites[place], grammar)}
+        if fact.name in _OF_TRUNK and around & _OF_TRUNK[fact.name]:
+            return True
         return any(fact.name in _BLOCKS[one] for one in limb if one in _BLOCKS) and len(limb) == 1
     if fact.kind in _DRAINED:
         return fact.name not in OF_MIDDLE and fact.text != "none" and own_numbers.lies_in(
@@ -153,16 +165,27 @@ def is_put_in(fact: Fact, sentence: Sentence | None) -> bool:
 
 
 _WAYS_IN = frozenset(
-    "subconjunctival intracameral intravitreal intratympanic intraarticular subtenon topically perineural "
+    "subconjunctival intracameral ic intravitreal intratympanic intraarticular subtenon topically perineural "
     "intralesional retrobulbar peribulbar".split()
 )
 _INSIDE = frozenset("joint wound canal capsule cavity socket bursa space sheath chamber tunnel".split())
+
+
+_DROPPED = frozenset({"drops", "drop", "gtt", "eyedrops", "ointment"})
 
 
 def _is_ordered_for_it(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str]) -> bool:
     if sentence.says(_OF_OTHERS):
         return False  # which one is meant the sentence says itself
     sites = grammar.table("sites", Concept)
+    if fact.kind == "medication":
+        drug = grammar.table("drugs", Drug).get(fact.name or "")
+        dropped = sentence.says(_DROPPED) or (
+            drug is not None and "ophthalmic" in drug.classes and fact.name != "acetazolamide"
+        )
+        return fact.status == "planned" and dropped and any(
+            place in sites and chain(sites[place], grammar) & {"eye", "ear"} for place in operated
+        )
     if fact.name in _ON_EYE_OR_EAR:
         return any(place in sites and chain(sites[place], grammar) & {"eye", "ear"} for place in operated)
     row = grammar.tables["aftercare"].get(fact.name or "")

@@ -10,7 +10,7 @@ from collections.abc import Set
 from dataclasses import dataclass
 from itertools import pairwise
 
-from pipeline import clauses, donor_sides, laterality, sideshare, talk_sides
+from pipeline import abandoned, clauses, donor_sides, laterality, side_turns, talk_sides
 from pipeline.body_parts import related_sites
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
@@ -75,6 +75,8 @@ class Standing:
             head = heading(sentence, led, sites) if not is_left_alone(sentence) else None
             listed = sided.get(now) if head is None and led and led[0].first == _list_number(sentence) else None
             head = led[0] if listed is not None and listed == led[0].value else head
+            if head is None and said and abandoned.leaves_side(sentence):
+                said = []  # "Right knee cancelled today."
             if head is None and not sentence.says(_TAKEN):
                 said = [one for one in said if not _is_elsewhere(sentence, one, sites, grammar)]
             value = None if head is None else head.value or opposite(here.last if is_other(sentence, head) else None)
@@ -103,7 +105,7 @@ class Standing:
     def _turn(self, sentence: Sentence, heard: list[Side], here: Place, head: Side | None) -> Place:
         """Follows the sides of a stream of speech, in which one turns from one side to the other within a breath."""
         side = here.side if head is None or len({one.value for one in heard}) < 2 else head.value
-        parts = _part_openers(sentence, heard)
+        parts = side_turns.part_openers(sentence, heard)
         for one in heard:
             if head is not None and one.first <= head.first:
                 continue
@@ -116,7 +118,7 @@ class Standing:
                 continue
             now = scope_at(sentence, "status", one.first, "performed") == "performed"
             if now and one.value in ("left", "right") and one.value != side and (
-                one in parts or turns(sentence, one, side)
+                one in parts or side_turns.turns(sentence, one, side)
             ):
                 side = one.value
                 here = Place(side, side, False, opened=True, label=True)
@@ -168,69 +170,6 @@ def _is_elsewhere(sentence: Sentence, side: Side, operated: Set[str], grammar: G
     )
 
 
-def _part_openers(sentence: Sentence, heard: list[Side]) -> list[Side]:
-    """Sides of a stream that name the next part by itself, one after the other: "... left joint 22 gauge half a mil
-    right joint the same needle ..."; none where a number or what is done leads to one of them ("4 mL left knee")."""
-    found: list[Side] = []
-    for side in heard:
-        if side.value not in ("left", "right") or side.last + 2 >= len(sentence.tokens):
-            continue
-        part = laterality.own_noun(sentence, side)
-        noun = part.last if part is not None else side.last + 1
-        if part is None and sentence.tokens[noun].norm not in _BEHIND | _OF_PART:
-            continue
-        before = sentence.tokens[side.first - 1] if side.first else None
-        if before is not None and (before.norm in clauses.TIED - _THEN or before.norm in _DETERMINERS):
-            continue
-        if donor_sides.leads_crest(sentence, side) or clauses.is_told(sentence, noun + 1):
-            continue
-        found.append(side)
-    return found if {side.value for side in found} == {"left", "right"} and _lead(sentence, found) else []
-
-
-def _lead(sentence: Sentence, found: list[Side]) -> bool:
-    """Whether the numbers stand behind their sides: some behind the last one, and not right before all of them."""
-    amounts = [at for at, token in enumerate(sentence.tokens) if token.quantity is not None and token.quantity.unit]
-    before = [any(side.first - _RIGHT_BEFORE <= at < side.first for at in amounts) for side in found]
-    behind = [at for at in amounts if found[-1].last < at <= found[-1].last + _BEHIND_PART]
-    return bool(behind) and not all(before)
-
-
-_THEN = frozenset({"then", "next", "now"})
-_DETERMINERS = frozenset({"the", "a", "his", "her", "their", "both", "no"})
-_RIGHT_BEFORE = 4  # tokens before a part in which an amount would be of it
-_BEHIND_PART = 12  # tokens behind the last part in which an amount is of it
-
-
-def turns(sentence: Sentence, side: Side, stood: Laterality | None) -> bool:
-    """Whether a side within a stream of speech opens what is told next: "now the left hip", "then on the right", "left
-    ear first"; also "on the left" where the other side `stood` before and more follows."""
-    tokens = sentence.tokens
-    at = side.first - 1
-    while at >= 0 and tokens[at].norm in ("the", "on", "to", "at", "his", "her"):
-        at -= 1
-    led = {token.norm for token in tokens[max(0, at - 1) : at + 1]}
-    quiet = not any(token.quantity is not None for token in tokens[at + 1 : side.first])
-    if quiet and at >= 0 and (tokens[at].norm in _OPENING or (led & _OPENING and any(
-        m.table == "positions" and m.last == at for m in sentence.mentions
-    ))):  # fmt: skip
-        return True
-    behind = [token.norm for token in tokens[side.last + 1 : side.last + 1 + _PART]]
-    if not _FIRSTLY.isdisjoint(behind):
-        return True
-    if sideshare.closes_denial(sentence, side.first):
-        return False  # "no effusion on the right six mils ..."
-    on = side.first >= 2 and [token.norm for token in tokens[side.first - 2 : side.first]] == ["on", "the"]
-    return on and stood is not None and len(tokens) - side.last > _MORE and behind[:1] != ["only"]
-
-
-_OPENING = frozenset(
-    "then now next first firstly second secondly turning moving going started starting start begin beginning".split()
-)
-_FIRSTLY = frozenset({"first", "firstly", "next", "now"})
-_MORE = 4  # tokens that are told of it
-
-
 def _is_stream(sentence: Sentence) -> bool:
     return not any(token.punctuation for token in sentence.tokens)
 
@@ -271,7 +210,7 @@ def _is_label(sentence: Sentence, head: Side) -> bool:
     behind = (token for token in tokens[head.last + 1 :] if token.punctuation)
     mark = next(behind, None)
     sites = {at for m in sentence.mentions if m.table == "sites" for at in range(m.first, m.last + 1)}
-    alone = all(token.punctuation or token.norm in _BEHIND or at in sites
+    alone = all(token.punctuation or token.norm in side_turns.BEHIND or at in sites
                 for at, token in enumerate(tokens) if at > head.last)  # fmt: skip
     at = tokens.index(mark) if mark is not None else len(tokens)
     given = at + 1 < len(tokens) and tokens[at + 1].quantity is not None  # "right thumb base, 25G, 0.5 mL ..."
@@ -344,10 +283,6 @@ _LEAD = frozenset(
     "beginning begin so okay ok right side only , proceeded continuing continued onto today it is it's this that's "
     "we're are operating operation procedure case doing working patient's patients patient his her".split()
 )
-_BEHIND = frozenset(
-    "side ear eye one first next now then second too again as well likewise done procedure operation case today".split()
-)
-_OF_PART = frozenset("base joint joints tunnel tip cmc mcp pip dip ray sheath bursa insertion origin".split())
 _NOUNS = frozenset({"diagnoses", "findings", "procedures"})
 _SHUT = frozenset({",", ":", ".", ";", "-", "—", "–"})
 
@@ -381,7 +316,9 @@ def heading(sentence: Sentence, said: list[Side], operated: Set[str] = frozenset
     own = {m.first: m.last for m in sentence.mentions if m.table == "sites" and m.first <= first.first <= m.last}
     at = max([at, *(last + 1 for last in own.values())])
     named = at
-    while at < len(tokens) and (at in sites or tokens[at].norm in (_BEHIND if at == named else _BEHIND | _OF_PART)):
+    while at < len(tokens) and (at in sites or tokens[at].norm in (
+        side_turns.BEHIND if at == named else side_turns.BEHIND | side_turns.OF_PART
+    )):  # fmt: skip
         at = sites.get(at, at) + 1
     turned = any(token.norm in _TURNS for token in tokens[: first.first])
     if turned and at == named:  # "then the left tennis elbow, ..."

@@ -192,6 +192,25 @@ TURNED = {
         "measurement", ["left", "right"]),
     "Lt ureteroscopy. Stone 9 mm lower pole. Rt kidney: 4 mm stone, left alone.": ("finding", ["left", "right"]),
     "Lt ureteroscopy. Cystoscopy: a 4 mm papilloma.": ("measurement", [None]),
+    "Right ankle, open reduction and internal fixation of a trimalleolar fracture. Non weight bearing for six weeks.": (
+        "aftercare", ["right"]),
+    "Right carotid endarterectomy. 85% stenosis, TIA (left arm weakness).": ("measurement", ["right"]),
+    "Right carotid endarterectomy. Bleeding from the left arm vein 3 mm.": ("measurement", ["left"]),
+    "PRP left elbow and right hip. Right hip joint spinal needle then lidocaine five millilitres at the elbow": (
+        "medication_volume", ["left"]),
+    "bone marrow concentrate for the left elbow and the right hip.": ("procedure", ["left", "right"]),
+    "PRP left elbow and right hip. Elbow in a sling for three days.": ("aftercare", ["left"]),
+    "PRP left knee. Right knee cancelled today. Lidocaine 1% 1 mL.": ("medication_volume", ["left"]),
+    "PRP left knee. Left knee done, no right knee.": ("finding", []),
+    "Both knees PRP.": ("procedure", ["bilateral"]),
+    "Fat graft for both knees. 40 mL of fat taken from both thighs.": ("fluid_out", ["bilateral"]),
+    "Both knees injected, 20 mL of effusion drained from the right, none left.": ("fluid_out", ["right"]),
+    "Left lower lobectomy. Intercostal block.": ("anaesthesia", ["left"]),
+    "Left lower lobectomy. Interscalene block.": ("anaesthesia", [None]),
+    "Phaco LE. Dexamethasone drops qds 4 weeks.": ("medication", ["left"]),
+    "Phaco LE. Acetazolamide 250 mg tonight.": ("medication", [None]),
+    "both shoulders today mister Ola Berg fifty interscalene block on the left left shoulder scope two anchors "
+    "five millimetres deep then a suture": ("device_count", ["left"]),
     "R hip arthroscopy. R hip: traction 25 kg, 47 min.": ("measurement", ["right"]),
     "left lumpectomy and right core biopsy patent blue two millilitres under the left nipple then right three cores": (
         "medication_volume", ["left"]),

@@ -29,8 +29,8 @@ LAYERS = {
             "sideshare laterality people enumerations "
             "scales cues phases sidewise story what_if replacements",
             "extractors",
-            "standing stated_sides relative_sides sidelines own_numbers sole_side side_orders known_parts label_sides "
-            "inherited same_again announced abandoned removals prior_devices unused lost_parts one_state "
+            "side_turns standing stated_sides relative_sides sidelines own_numbers sole_side side_orders known_parts "
+            "label_sides inherited same_again announced abandoned removals prior_devices unused lost_parts one_state "
             "settled_later clashes "
             "settle unsure_states dose_talk class_words unsure faint leftovers assemble limits "
             "signout wording word word_template "

@@ -143,7 +143,7 @@ def _is_measure(sentence: Sentence, first: int, last: int) -> bool:
 
 _INJECTED = {
     "platelet-rich-plasma": "platelet-rich-plasma-injection", "bone-marrow-concentrate": "bone-marrow-injection",
-    "bone-marrow-aspirate": "bone-marrow-injection",
+    "bone-marrow-aspirate": "bone-marrow-injection", "autologous-fat": "fat-grafting",
 }  # fmt: skip
 
 
@@ -157,18 +157,40 @@ def injected(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
         site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - mention.last <= _TO_SITE), None)
         before = sentence.tokens[: mention.first]
         guided = {at for m in base.mentions(sentence, "guidance") for at in range(m.first, m.last + 2)}
-        led = all(token.punctuation or token.norm in _HEADING or token.norm in ("the", "a") or at in guided
+        led = all(token.punctuation or token.norm in _HEADING or token.norm in _TALK or at in guided
                   for at, token in enumerate(before))  # fmt: skip
         between = sentence.tokens[mention.last + 1 : site.first] if site is not None else ()
         if mention.id in _INJECTED and site is not None and led and all(
-            token.norm in _OF_PLACE | {"r", "l", "to", "into", "in", ":"} for token in between
+            token.norm in _OF_PLACE | {"r", "l", "to", "into", "in", "for", ":"} for token in between
         ):  # fmt: skip
-            side, _ = laterality.side_for(sentence, site.first, site.last, grammar)
-            return [base.make("procedure", reading, sentence, mention.first, site.last, name=_INJECTED[mention.id],
-                              laterality=side, body_site=site.id)]  # fmt: skip
+            parts = [(mention.first, site), *_joined_parts(sentence, site, grammar)]
+            return [
+                base.make("procedure", reading, sentence, first, part.last, name=_INJECTED[mention.id],
+                          laterality=laterality.side_for(sentence, part.first, part.last, grammar)[0],
+                          body_site=part.id)
+                for first, part in parts
+            ]  # fmt: skip
     return []
 
 
+def _joined_parts(sentence: Sentence, site: Mention, grammar: Grammar) -> list[tuple[int, Mention]]:
+    """The parts that "and" joins to one with a side, each with its own and the token of that: "... for the left elbow
+    and the right hip"."""
+    tokens = sentence.tokens
+    found: list[tuple[int, Mention]] = []
+    for side in laterality.sides(sentence, grammar):
+        end = found[-1][1].last if found else site.last
+        part = laterality.own_noun(sentence, side)
+        between = {token.norm for token in tokens[end + 1 : side.first]}
+        if part is not None and side.first > end and between & {"and", "&", "+", ","} and between <= _PART_JOINS:
+            found.append((side.first, part))
+    return found
+
+
+_PART_JOINS = frozenset({"and", "&", "+", ",", "the", "also", "then", "in", "into", "to", "for"})
+
+
+_TALK = frozenset({"the", "a", "ok", "okay", "so", "right", "today"})
 _TO_SITE = 5  # tokens
 
 

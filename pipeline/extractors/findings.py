@@ -216,6 +216,7 @@ _NOT_SEEN = frozenset(
 
 
 _NAMES, _WORDS = 4, 7
+_SIDE_OUT = frozenset({"left", "right", "side", "today", "the", "his", "her"})
 _SMALL = frozenset("in of the at on within noted seen obvious visible gross his her left right".split())
 
 
@@ -242,6 +243,11 @@ def _nothing(reading: Reading, sentence: Sentence) -> list[Fact]:
         known = any(m.first < end and m.last > index and m.table != "sites" for m in sentence.mentions)
         if known or any(word.quantity is not None or word.norm in _NOT_SEEN for word in words):
             continue
+        parts = {at for m in base.mentions(sentence, "sites") for at in range(m.first, m.last + 1)}
+        if {"left", "right"} & {word.norm for word in words} and all(
+            at in parts or tokens[at].norm in _SIDE_OUT for at in range(index + 1, end)
+        ):
+            continue  # "left knee done, no right knee": what was not operated on
         if base.scope_at(sentence, "certainty", index + 1, "affirmed") != "negated":
             continue
         if any(token.quantity is not None and token.quantity.unit in ("wk", "mo") and token.norm != "." for token in (
