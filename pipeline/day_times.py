@@ -34,7 +34,8 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
         return _half(norms, start)
     if norms[start] == "a" and word_at(norms, start + 1) == "quarter" and clocks.leads(norms, start):
         return clocks.relative(norms, start + 1)  # "at a quarter to eight"
-    return _minutes_past(norms, start) or _part_of_day(norms, start) or _bare_hour(norms, start)
+    return (_minutes_past(norms, start) or _hour_left_out(norms, start) or _part_of_day(norms, start)
+            or _bare_hour(norms, start))  # fmt: skip
 
 
 def _number(norms: Sequence[str], start: int) -> tuple[int, int] | None:
@@ -95,6 +96,50 @@ def _minutes_past(norms: Sequence[str], start: int) -> Found | None:
     if said in ("past", "after"):
         return clocks.finish(hour[0], minutes[0], norms, start, hour[1], sure=False)
     return clocks.finish((hour[0] - 1) or 12, 60 - minutes[0], norms, start, hour[1], sure=False)
+
+
+_BACK = 40  # words to the time before
+_SHUT = frozenset({"", ".", ",", ";", "and", "then", "so"})
+
+
+def _hour_left_out(norms: Sequence[str], start: int) -> Found | None:
+    """ "Time out at five past eight, knife to skin at ten past": the next one after the time that was said before in
+    the same way, with a doubt."""
+    quarter = norms[start] == "quarter" or (norms[start] == "half" and word_at(norms, start + 1) == "past")
+    minutes = (30 if norms[start] == "half" else 15, start + 1) if quarter else _number(norms, start)
+    if minutes is None or not 1 <= minutes[0] <= 30 or word_at(norms, start - 1) not in ("at", "by"):
+        return None
+    said = word_at(norms, minutes[1])
+    after = word_at(norms, minutes[1] + 1)
+    if said not in ("past", "to") or not (after in _SHUT or after in clocks.GOVERNS):
+        return None
+    for at in range(start - 2, max(1, start - _BACK), -1):
+        hour = _number(norms, at + 1) if norms[at] in ("past", "to") else None
+        if hour is None or not 1 <= hour[0] <= 12:
+            continue
+        first = next((one for back in (2, 1) if (one := _minute(norms, at - back, at)) is not None), None)
+        if first is None:
+            return None
+        before = hour[0] * 60 + (first if norms[at] == "past" else -first)
+        wanted = minutes[0] if said == "past" else 60 - minutes[0]
+        now = before + (wanted - before) % 60
+        found = clocks.finish((now // 60 - 1) % 12 + 1, now % 60, norms, start, minutes[1] + 1, sure=False)
+        if found is None:
+            return None
+        return replace(found[0], doubts=(*found[0].doubts, "the hour was left out, and taken from the time before")), (
+            found[1]
+        )  # fmt: skip
+    return None
+
+
+def _minute(norms: Sequence[str], start: int, end: int) -> int | None:
+    """The minutes that words up to `end` say: "five", "quarter", "twenty five"."""
+    if start < 0:
+        return None
+    if norms[start] in ("quarter", "half") and start + 1 == end:
+        return 15 if norms[start] == "quarter" else 30
+    number = _number(norms, start)
+    return number[0] if number is not None and number[1] == end else None
 
 
 def _part_of_day(norms: Sequence[str], start: int) -> Found | None:

@@ -158,6 +158,8 @@ def _out_of_the_way(sentence: Sentence, at: int) -> bool:
     for index in range(limb + 1, min(limb + _WAYS_NEAR, len(tokens))):
         norm = tokens[index].norm
         after = {token.norm for token in tokens[index + 1 : index + 3]}
+        if norm == "free" and {token.norm for token in tokens[max(0, at - 3) : at]} & _DRAPED:
+            return False  # "draped the left arm free": to work on
         if norm in _AWAY or (norm == "free" and index <= limb + 2 and not after & _FREE_FLAP):
             return True
         if norm not in _LIGHT:
@@ -165,6 +167,7 @@ def _out_of_the_way(sentence: Sentence, at: int) -> bool:
     return False
 
 
+_DRAPED = frozenset({"draped", "drape", "draping", "prepped", "prepared"})
 _FREE_FLAP = frozenset({"flap", "graft", "tissue", "transfer", "of", "from", "fat"})
 _PUT_AWAY = frozenset("arm forearm hand leg foot thigh calf heel limb extremity elbow knee".split())
 _WAYS_NEAR = 7  # tokens

@@ -208,8 +208,8 @@ def _has_role(sentence: Sentence, person: Person) -> bool:
     return after in DOING or any(m.table == "team" and m.first == person.last + 1 for m in sentence.mentions)
 
 
-DOING = {"operating": "surgeon", "assisting": "assistant", "helping": "assistant", "assisted": "assistant",
-         "helped": "assistant"}  # fmt: skip
+DOING = {"operating": "surgeon", "operated": "surgeon", "assisting": "assistant", "helping": "assistant",
+         "assisted": "assistant", "helped": "assistant"}  # fmt: skip
 
 
 def _untitled(sentence: Sentence, last: int, taken: set[int]) -> Person | None:

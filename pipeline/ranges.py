@@ -203,6 +203,7 @@ def _compounds(tokens: list[Token]) -> list[Token]:
 
 _TIMED = frozenset({"fluoroscopy", "fluoro", "screening", "xray", "x-ray"})
 _LASTING = frozenset({"time", "took", "lasted", "lasting", "duration"})
+_LASTS = frozenset("at with under from for since after on altogether all skin knife".split())
 _LEAST_REST = {"mg": 50, "mL": 50, "g": 10}  # what is said behind a whole gram, litre or kilogram
 _MOST_KILOGRAMS = 15  # people are weighed to the gram while they are small
 _ENDS = frozenset("and in at long wide deep thick tall high total of was is from to by below above".split())
@@ -248,7 +249,7 @@ def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[To
     if second.unit is None:
         after = tokens[at + 1].norm if at + 1 < len(tokens) else "."
         loose = after in (".", ",", ";", "and", "in", "tall") or not after[:1].isalpha()
-        loose = loose or (first.unit == "h" and after in ("at", "with", "under"))  # "one hour ten at three hundred"
+        loose = loose or (first.unit == "h" and after in _LASTS)  # "one hour ten at three hundred"
         if joint in ("and", ",") or first.unit not in ("h", "min", "[ft_i]") or not (loose or led):
             return None
         if not loose:
@@ -283,6 +284,8 @@ def _shared(tokens: list[Token]) -> list[Token]:
                 break  # "2 x 40 g": two of them; "5 mL x 12 -> 60 mL"
             if at < index and tokens[at + 1].norm in _BY and not words & _BY and tokens[back - 1].norm not in _BY:
                 break  # "from 7 to 11, 4 x 1.8 mm": a pair goes on from pairs only
+            if words & _BY and _counts_tubes(tokens, back, last):
+                break  # "3 ports (1 x 12 mm, 2 x 10 mm)"
             if "to" not in words and owners.tells_move(tokens, back, index):
                 break  # "five, ten, fifteen, then a turn": what was drawn, and how the needle moved
             quantity = plain(tokens[back])
@@ -305,6 +308,23 @@ def _shared(tokens: list[Token]) -> list[Token]:
             if tokens[mark].norm in ("by", "×"):
                 tokens[mark] = replace(tokens[mark], norm="x")
     return tokens
+
+
+_TUBES = frozenset("ports trocars cannulas cannulae".split())
+_MOST_TUBES, _WIDEST, _TO_TUBES = 5, 20, 12  # of one width; millimetres; tokens
+
+
+def _counts_tubes(tokens: Sequence[Token], at: int, width: Quantity) -> bool:
+    """Whether a number before "x" counts ports that were named before it: these have one width each."""
+    number = tokens[at].quantity
+    if number is None or number.value is None or not 1 <= number.value <= _MOST_TUBES or width.unit != "mm":
+        return False
+    for place in range(at - 1, max(-1, at - _TO_TUBES), -1):
+        if tokens[place].norm in _TUBES:
+            return width.value is not None and width.value <= _WIDEST
+        if not (tokens[place].punctuation or tokens[place].quantity is not None or tokens[place].norm in _BY):
+            return False
+    return False
 
 
 def _is_spoken(token: Token) -> bool:

@@ -98,6 +98,8 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
             sentence.tokens[0].norm
         )  # not "RE: the letter of the second"
         heads |= any(m.table == "events" and m.id == "time_out" for m in sentence.mentions) or sentence.says(_AGREED)
+        behind = sentence.tokens[last + 1].norm if last + 1 < len(sentence.tokens) else ""
+        heads |= behind in ("prepped", "draped", "prepared", "dilated")  # "OS prepped with Betadine 5 %"
         if not sentence.tokens[first].text.isupper() or not (heads or body_parts.about_an_eye(sentence, grammar)):
             return None
         return Side(first, last, row.side)

@@ -165,7 +165,7 @@ _NOT_ITS = frozenset({"for", "with", "who", "and", "to", "has", "had"})
 _LEADING = frozenset({":", "size", "sized", "(", "|", "-", ",", "a", ";"})
 
 
-_AGAIN = 14  # tokens
+_AGAIN, _NEXT = 14, 5  # tokens
 
 
 def split_french(tokens: Sequence[Token], at: int) -> list[Token] | None:
@@ -176,10 +176,17 @@ def split_french(tokens: Sequence[Token], at: int) -> list[Token] | None:
     again = at > 0 and tokens[at - 1].norm in ("correction", "sorry", "no") and any(
         _FRENCH.match(token.text) for token in tokens[max(0, at - _AGAIN) : at]
     )  # "12F on the right, correction 18F"
-    if not again and not _beside(tokens, at, at, _LETTER_OF["f"][1]):
+    if not again and not _goes_on(tokens, at) and not _beside(tokens, at, at, _LETTER_OF["f"][1]):
         return None
     token = tokens[at]
     return [Token(text, text.lower(), token.first, token.last) for text in (match[1], "F")]
+
+
+def _goes_on(tokens: Sequence[Token], number: int) -> bool:
+    """ "28F apical, 32F basal": the second of two calibres."""
+    return number > 0 and tokens[number - 1].norm in (",", "and", "+", "&") and any(
+        token.text == "F" or _FRENCH.match(token.text) for token in tokens[max(0, number - _NEXT) : number]
+    )
 
 
 _SIZES = re.compile(r"^(\d{1,2})/(\d{1,2})$")
@@ -250,7 +257,8 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
         return None  # "ABPI R 0.92 L 0.88": the left
     if token.norm in _LETTER_OF:
         ident, things = _LETTER_OF[token.norm]
-        if _beside(tokens, start - 1, start, things):  # "eight F catheter"
+        calibre = ident == "french" and token.text == "F" and _goes_on(tokens, start - 1)
+        if calibre or _beside(tokens, start - 1, start, things):  # "eight F catheter"
             best = grammar.load().table("units", Unit)[ident], start + 1
     if best is None or (best[0].id == "fahrenheit" and token.norm == "f" and not _is_warmth(tokens, start)):
         return None

@@ -11,6 +11,37 @@ from pipeline import run
 
 # (check, right words, wrong words, the sentence with ___ where they stand)
 TOLD = (
+    ("listed_count", "so six pedicles", "so eight pedicles",
+     "both pouches opened three pedicles on each side one vicryl ___ uterus out"),
+    ("listed_count", "three all together", "four all together",
+     "drains one in the left pleura and two in the mediastinum ___ thirty two french each"),
+    ("listed_count", "so five bands", "so nine bands",
+     "one with a white nipple at thirty six centimetres three bands then after another look two more ___ bleeding "
+     "stopped"),
+    ("listed_count", "so two tumours", "so three tumours",
+     "On the left wall a papillary tumour of about two and a half centimetres and at the dome a small one of eight "
+     "millimetres, ___, both resected."),
+    ("listed_count", "so four ports", "so six ports",
+     "Twelve millimetre port above the navel, another twelve in the right lower quadrant and two fives, ___."),
+    ("listed_count", "3 stones out", "5 stones out",
+     "Cholangiogram: duct 14 mm, 3 stones (12, 8 and 6 mm). Sphincterotomy 10 mm. Trawl with a balloon: ___, run clear."),
+    ("stated_sums", "so a hundred", "so two hundred", "sedation with fentanyl fifty micrograms twice ___ and midazolam "
+     "two milligrams"),
+    ("stated_sums", "forty milligrams in segment six", "sixty milligrams in segment six",
+     "doxorubicin seventy five milligrams on two vials of beads ___ and thirty five in segment eight all seventy five "
+     "given"),
+    ("stated_sums", "so two hours twenty five from the knife", "so three hours twenty five from the knife",
+     "Time out at five past eight, knife to skin at ten past. The tumour was out. Closed at twenty five to eleven, ___."),
+    ("device_identity", "plus twenty one point five as well", "plus twenty point five as well",
+     "The lens is a one piece of plus twenty one point five dioptres, and the box that nurse Beth read out says ___."),
+    ("side_unplaced", "left lower pole punctured", "right lower pole punctured",
+     "percutaneous nephrolithotomy left contrast up the catheter ___ under screening"),
+    ("side_unplaced", "wire up the right side", "wire up the left side",
+     "ureteroscopy right for a stone scope in at two twenty six ___ semi rigid scope over a second wire"),
+    ("side_unplaced", "both R, to suction", "both L, to suction",
+     "Proc: R VATS decortication. 2 drains: 28F apical, 32F basal, ___ -20 cmH2O."),
+    ("side_conflict", "draped the right arm free", "draped the left arm free",
+     "Right shoulder arthroscopic cuff repair. We prepped with chlorhexidine and ___."),
     ("listed_count", "five anchors", "six anchors",
      "Two double loaded anchors at the cartilage edge, then two knotless ones further out, and one more for the biceps "
      "in the groove, so ___ on the sheet."),

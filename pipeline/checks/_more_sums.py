@@ -28,6 +28,7 @@ def told(tokens: Sequence[Token], in_unit: InUnit, is_total: IsTotal) -> Iterato
     yield from _each_side(tokens, in_unit)
     yield from _minutes_in_all(tokens, in_unit, is_total)
     yield from _lost(tokens, in_unit)
+    yield from _all_given(tokens, in_unit)
 
 
 def _each_side(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
@@ -143,3 +144,42 @@ def _lost(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]
         if len(parts) > 1 and sum(parts) != whole.value:
             terms, worked = " + ".join(plain(part) for part in parts), amount(sum(parts, Decimal(0)), whole.unit)
             yield at, f"{terms} = {worked}, said: {amount(whole.value, whole.unit)}"
+
+
+def _all_given(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
+    """ "Forty milligrams in one branch and thirty five in the other, all seventy five given": what was told of the
+    shares right before "all" and the number."""
+    for at in range(2, len(tokens) - 1):
+        said = _value_of(tokens[at])
+        if said is None or tokens[at - 1].norm != "all" or tokens[at + 1].norm not in _USED:
+            continue
+        parts: list[Decimal] = []
+        last, unit = at, tokens[at].quantity.unit if tokens[at].quantity is not None else None
+        for place in range(at - 2, -1, -1):
+            value = _value_of(tokens[place])
+            if tokens[place].norm in (".", ";") or last - place > _FAR:
+                break
+            if value is None or tokens[place + 1].norm not in _SHARED:
+                continue
+            quantity = tokens[place].quantity
+            known = quantity.unit if quantity is not None else None
+            if unit is not None and known is not None and in_unit(quantity, unit) is None:
+                break
+            unit = unit or known
+            parts, last = [in_unit(quantity, unit) or value, *parts], place
+        sums = {sum(parts[number:], Decimal(0)) for number in range(len(parts))}
+        if unit is not None and len(parts) > 1 and said not in sums:
+            terms, worked = " + ".join(plain(part) for part in parts), amount(sum(parts, Decimal(0)), unit)
+            yield at, f"{terms} = {worked}, said: {amount(said, unit)}"
+
+
+_USED = frozenset("given used in gone injected delivered went".split())
+_SHARED = frozenset("in into to on at for down through behind under round around above below".split())
+
+
+def _value_of(token: Token) -> Decimal | None:
+    """The number of an amount, also of one without its unit."""
+    quantity = token.quantity
+    if quantity is None or quantity.form != "number" or quantity.comparator:
+        return None
+    return quantity.value if not quantity.dimension or quantity.dimension in _SUMMED else None

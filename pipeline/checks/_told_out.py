@@ -10,8 +10,34 @@ from pipeline.checks._spoken_counts import count
 from pipeline.note import OperativeNote, Passage
 
 _OUT = frozenset({"out", "removed", "retrieved", "extracted"})
-_NOUNS = frozenset({"bodies", "fragments", "stones", "pieces"})
+_NOUNS = frozenset({"bodies", "fragments", "stones", "pieces", "polyps", "nodules", "teeth", "fibroids", "calculi"})
 _NEAR = 2  # tokens from a count to its noun: "five loose bodies"
+
+
+_MORE = frozenset("another further more second third fourth one other a an new also again".split())
+
+
+def more_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
+    """(passage, number, noun, what was told before) of things of which more came out than were told of: "3 stones ...
+    5 stones out". Pure."""
+    told: dict[str, list[int]] = {}
+    spare = 0
+    for passage in note.sections.description:
+        tokens = base.read(passage)
+        for at, token in enumerate(tokens[:-1]):
+            number = count(token)
+            spare += token.norm in _MORE
+            noun = next((one.norm for one in tokens[at + 1 : at + 1 + _NEAR] if one.norm in _NOUNS), "")
+            if number is None or number < _NEAR or not noun:
+                continue
+            before = told.setdefault(noun, [])
+            end = next(place for place in range(at + 1, len(tokens)) if tokens[place].norm == noun)
+            out = end + 1 < len(tokens) and tokens[end + 1].norm in _OUT
+            if out and before and number > sum(before) + spare:
+                yield passage, number, noun, f"{' + '.join(map(str, before))} were told, said to be out: {number}"
+            if not out:
+                before.append(number)
+                spare = 0
 
 
 def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:

@@ -250,12 +250,16 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
         if token.norm in _singular(noun) and not _counted(read, start, at):
             alone += 1
         number = count(token)
-        if token.norm == "another" and (parts or alone) and at + 1 < total and count(read[at + 1]) is None:
+        if token.norm == "another" and (parts or alone) and at + 1 < total and (
+            count(read[at + 1]) is None or _size_again(read, at + 1)
+        ):  # fmt: skip
             number = 1  # "one from the antrum, another from the body"
         if _is_next(read, at, sum(parts) + alone):
             number = 1  # "one medially, another one laterally and a third in front"
         after_hour = hour(read, at - 1)  # "one anchor at eleven, one at twelve, one at one"
-        if number is None or hour(read, at) or (_numbered(read, at) and not after_hour) or (
+        if number is None or hour(read, at) or (
+            _numbered(read, at) and not after_hour and token.norm != "another"
+        ) or (
             token.norm == "one" and not _has_noun(read, at, total, noun) and not (parts or alone)
         ) or number > max(_TENS, count(read[total]) or 0):
             continue  # "two distal, thirty two and thirty four, so four screws": lengths
@@ -270,7 +274,8 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
         if led and not parts and read[at - 1].norm == ":" and _shares(read, at, sure=True):
             parts.append(number)  # "Pedicle screws: 12 on the left and 10 on the right, 22 screws"
             continue
-        if _has_noun(read, at, total, noun) or ((parts or alone) and leads and _goes_on(read, at)):
+        again = token.norm == "another" and number == 1 and _size_again(read, at + 1)
+        if _has_noun(read, at, total, noun) or again or ((parts or alone) and leads and _goes_on(read, at)):
             parts.append(number)
         elif parts and leads and token.norm != "another":
             return None  # counts something else, or goes on in a way that is not understood
@@ -281,6 +286,15 @@ def _worked(read: Sequence[Token], total: int, noun: str) -> tuple[list[int], se
         return None
     shown = parts + [1] * alone
     return shown, {sum(parts), sum(parts) + alone, *(sum(parts[back:]) for back in range(1, len(parts) - 1))}
+
+
+def _size_again(read: Sequence[Token], at: int) -> bool:
+    """ "A twelve millimetre port at the navel, another twelve on the right": a size that was said before."""
+    own = read[at].quantity
+    return own is not None and any(
+        token.quantity is not None and token.quantity.dimension == "length" and token.quantity.value == own.value
+        for token in read[max(0, at - _BACK) : at]
+    )
 
 
 def _is_next(read: Sequence[Token], at: int, sofar: int) -> bool:

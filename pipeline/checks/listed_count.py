@@ -14,6 +14,7 @@ from itertools import pairwise
 from pipeline import enumerations
 from pipeline.checks import (
     _clock_places,
+    _closing,
     _listed_more,
     _plate_holes,
     _summed_facts,
@@ -74,6 +75,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 found.append(_told(note, passage, *other, "warning"))
     if not found:
         found = [_told(note, *told, "warning") for told in (*_summed_facts.totals(note), *_told_out.totals(note))]
+        found = found or [_told(note, *told, "warning") for told in _told_out.more_out(note)]
+    if not found:
+        found = [_told(note, *told, "warning") for told in _closing.totals(note)][:1]
     return found
 
 

@@ -59,8 +59,29 @@ _ACT = re.compile(
 
 def _acted_on(passage: Passage, said: SaidSide) -> bool:
     """ "Punctured the right lower pole" in an operation on the left kidney: something was done there."""
-    place = said.evidence.first - passage.evidence.first
-    return _ACT.search(" ".join(passage.text.split()[:place]) + " ") is not None
+    words = passage.text.split()
+    before = " ".join(words[: said.evidence.first - passage.evidence.first]) + " "
+    if _ACT.search(before) or _LED_IN.search(before) or (_ALL.search(before) and _DRAINED.search(before)):
+        return True
+    behind = " ".join(words[said.evidence.last - passage.evidence.first + 1 :][:_BEHIND])
+    return _DONE.match(behind) is not None
+
+
+# "Left lower pole punctured", "right chest clipped and prepped"; "it was sewn" tells of where.
+_DONE = re.compile(
+    r"(?:(?:upper|lower|mid|middle|posterior|anterior|medial|lateral|pole|calyx|calix|chest|it|was|were|is|then|first|"
+    r"where) ){0,4}"
+    r"(?:punctured|incised|excised|clipped|ligated|cannulated|stented|prepped|draped|shaved|sewn|sutured|harpooned|"
+    r"infiltrated|injected|drilled|resected|stapled|divided|marked|blocked)\b", re.IGNORECASE,
+)  # fmt: skip
+# "Wire up the right side", "needle into the left pedicle"
+_LED_IN = re.compile(
+    r"\b(?:wire|guidewire|scope|needle|catheter|stent|sheath|trocar|cannula|knife|drill|balloon|lead)s? (?:\w+ )?"
+    r"(?:up|into|through|down|along) (?:the |to the )?$", re.IGNORECASE,
+)  # fmt: skip
+_ALL = re.compile(r"\b(?:both|all)(?: on the| to the)? $", re.IGNORECASE)
+_DRAINED = re.compile(r"\b(?:drains?|ports?|trocars?)\b", re.IGNORECASE)
+_BEHIND = 5  # words
 
 
 def _is_treated(note: OperativeNote, passage: Passage, site: str, ill: list[Fact]) -> bool:

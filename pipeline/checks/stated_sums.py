@@ -185,12 +185,15 @@ def _whole(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> It
         if after is None or minutes is None or gap is None or minutes < _SHORTEST or abs(minutes - gap) <= _ROUNDED:
             continue
         between = {one.norm for one in tokens[at + 1 : after]}
-        if {one.norm for one in tokens[after + 1 : after + 2]} & _OTHER_TIME or between & _OTHER_SPAN:
+        behind = [one.norm for one in tokens[after + 1 : after + 4]]
+        since = behind[:1] == ["from"] and bool(set(behind) & _STARTS)  # "two hours from the knife"
+        if (set(behind[:1]) & _OTHER_TIME and not since) or between & _OTHER_SPAN:
             continue
         yield after, f"{token.quantity.text} - {start.text} = {gap} min, said: {plain(minutes)} min"
 
 
 _OTHER_SPAN = _words("tourniquet clamp traction ischemia ischaemia bypass cuff warm cold")
+_STARTS = _words("knife skin incision cut start first")
 _SHORTEST, _ROUNDED = 5, 5  # minutes
 _PACKS = _words("cartridges vials ampoules ampules syringes bags bottles packs boxes tubes carpules")
 
@@ -238,6 +241,8 @@ def _products(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
             number, at = count(tokens[at + 1]), at + 2
         elif [one.norm for one in tokens[at + 1 : at + 2]] == ["times"]:  # "six millilitres eight times"
             number, at = count(tokens[at]), at + 2
+        elif tokens[at].norm == "twice":  # "fifty micrograms twice so a hundred"
+            number, at = 2, at + 1
         elif tokens[at].norm == "each" and tokens[at + 1 : at + 2] and tokens[at + 1].norm != "of":
             counts = [one for near in tokens[max(0, index - 6) : index] if (one := count(near)) is not None]
             number, at = (counts[-1] if len(counts) == 1 else None), at + 1
@@ -247,7 +252,7 @@ def _products(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
         while at < len(tokens) and tokens[at].norm in _MAKES and links < 4:
             at, links = at + 1, links + 1
         said = _in(tokens[at].quantity, quantity.unit) if at < len(tokens) else None
-        if said is None and at < len(tokens) and _is_total(tokens, at):
+        if said is None and at < len(tokens) and (_is_total(tokens, at) or _stated_more.is_led(tokens, at)):
             said = _stated_more.bare(tokens[at])
         joined = links or tokens[at - 1].norm == "each"
         if said is not None and joined and said not in (quantity.value * number, quantity.value):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from pipeline.records import Mention, Sentence, Token
 
@@ -106,3 +106,23 @@ def of_short_name(sentence: Sentence, index: int, drug: Mention, no_names: froze
         return False
     name = between[0] if signs[0] else sentence.tokens[index - 1] if index else None
     return name is not None and name.quantity is None and name.norm.isalnum() and name.norm not in no_names
+
+
+def is_led_and_apart(sentence: Sentence, index: int, drug: Mention, links: Collection[str]) -> bool:
+    """ "Lidocaine 1 % 5 ml for the track contrast 2 ml": right behind one drug, and words of its own lie before the
+    next, which has a number of the kind itself."""
+    quantity, own = sentence.tokens[index].quantity, sentence.tokens[drug.last + 1 : drug.last + 2]
+    if quantity is None or not own or own[0].quantity is None or own[0].quantity.dimension != quantity.dimension:
+        return False
+    at = index - 1
+    while at > 0 and sentence.tokens[at].quantity is not None:
+        at -= 1
+    led = any(m.table == "drugs" and m.last == at for m in sentence.mentions)
+    apart = [token for token in sentence.tokens[index + 1 : drug.first] if token.norm not in links]
+    other = sentence.tokens[index + 1].norm in ("for", "to", "into", "in", "at", "around") or any(
+        m.first == index + 1 and m.table in _OTHER_MATTERS for m in sentence.mentions
+    )  # "bupivacaine point five percent fourteen milligrams lithotomy cefuroxime one point five grams"
+    return led and bool(apart) and other
+
+
+_OTHER_MATTERS = frozenset({"positions", "procedures", "anaesthesia", "diagnoses", "complications", "tourniquet"})

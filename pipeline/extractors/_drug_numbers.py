@@ -101,7 +101,7 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
         return True  # "drains out under thirty millilitres a day cefazolin for twenty four hours"
     no_names = _NO_NAMES | _LINKS | _NO_DRUG | _MORE
     if _drug_apart.is_apart(sentence, index, drug) or _drug_apart.of_short_name(sentence, index, drug, no_names) or (
-        _is_led_and_apart(sentence, index, drug)
+        _drug_apart.is_led_and_apart(sentence, index, drug, _LINKS)
     ):
         return True
     if [token.norm for token in between] == ["with"] and any(
@@ -145,20 +145,6 @@ _NO_DRUG = frozenset(
     "on by from to intravenous intramuscular subcutaneous oral spinal epidural skin deep superficial followed "
     "she he patient we i it they you".split()
 )
-def _is_led_and_apart(sentence: Sentence, index: int, drug: Mention) -> bool:
-    """ "Lidocaine 1 % 5 ml for the track contrast 2 ml": right behind one drug, and words of its own lie before the
-    next, which has a number of the kind itself."""
-    quantity, own = sentence.tokens[index].quantity, sentence.tokens[drug.last + 1 : drug.last + 2]
-    if quantity is None or not own or own[0].quantity is None or own[0].quantity.dimension != quantity.dimension:
-        return False
-    at = index - 1
-    while at > 0 and sentence.tokens[at].quantity is not None:
-        at -= 1
-    led = any(m.table == "drugs" and m.last == at for m in sentence.mentions)
-    apart = [token for token in sentence.tokens[index + 1 : drug.first] if token.norm not in _LINKS]
-    return led and bool(apart) and sentence.tokens[index + 1].norm in ("for", "to", "into", "in", "at", "around")
-
-
 _SAME_DRUG = frozenset(
     "it this that these those them the a an which each same local solution mixture anaesthetic anesthetic plain heavy "
     "hyperbaric isobaric dilute diluted undiluted half quarter".split()

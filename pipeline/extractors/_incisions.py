@@ -20,6 +20,8 @@ def is_its_length(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
     """Whether nothing tells that a length beside an incision is another one's, or how thick something is."""
     if [token.norm for token in sentence.tokens[index + 1 : index + 2]] in (["deeper"], ["deep"], ["off"]):
         return False  # "capsule cut coronoid fossa two millimetres deeper"
+    if index > hit.last and _is_of_other(sentence, index):
+        return False
     return not _is_thickness(sentence, index) and not _numbers_between(sentence, index, hit)
 
 
@@ -88,6 +90,15 @@ _SAWN = frozenset({"bone", "tibial", "femoral", "neck", "distal", "proximal", "c
                    "anterior", "saw", "first", "head", "tibia", "femur", "pulley", "ligament", "tendon", "nerve",
                    "muscle", "capsule", "duct", "graft", "wire", "mesh", "rod", "cord", "tube", "catheter",
                    "stent", "patch", "lead", "drain"})  # fmt: skip
+
+
+def _is_of_other(sentence: Sentence, index: int) -> bool:
+    """ "Through a 5 cm Pfannenstiel, 26 cm of bowel": a length of something, and no cut."""
+    after = sentence.tokens[index + 1 : index + 3]
+    return len(after) > 1 and after[0].norm == "of" and after[1].norm.isalpha() and after[1].norm not in _OF_A_CUT
+
+
+_OF_A_CUT = frozenset({"skin", "incision", "the", "a", "it", "this", "that", "length"})
 
 
 def _is_thickness(sentence: Sentence, index: int) -> bool:

@@ -34,8 +34,8 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     places = [mention for mention in base.mentions(sentence, "specimens") if mention.id in WHERE]
     places += [
         Mention("specimens", "microbiology", at, at)
-        for at in range(1, len(sentence.tokens) if sentence.says(_SHORT_PLACES) else 0)
-        if sentence.tokens[at].norm in _SHORT_PLACES and sentence.tokens[at - 1].norm in ("->", "\u2192")
+        for at in range(1, len(sentence.tokens) if sentence.says(SHORT_PLACES) else 0)
+        if sentence.tokens[at].norm in SHORT_PLACES and sentence.tokens[at - 1].norm in ("->", "\u2192")
     ]  # fmt: skip
     verbs = cues.hits(sentence, grammar, "sent")
     facts: list[Fact] = []
@@ -161,7 +161,7 @@ def _of_part(
     return facts
 
 
-_SHORT_PLACES = frozenset({"analysis", "micro", "formalin", "histo", "cyto", "path", "lab"})
+SHORT_PLACES = frozenset({"analysis", "micro", "formalin", "histo", "cyto", "path", "lab"})
 _BACK = 2  # sentences
 _NO_SAMPLE = frozenset({"contrast", "air", "local-anaesthetic-mixture"})
 _AND = frozenset({"and", ",", "&", "/", "+", "for", "to"})

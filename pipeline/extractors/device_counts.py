@@ -238,12 +238,14 @@ def _sorts(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
 def _headed(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     """ "Ports: one 12 mm, two 5 mm"."""
     tokens = sentence.tokens
-    if thing.last + 1 >= len(tokens) or tokens[thing.last + 1].norm != ":":
+    if thing.last + 1 >= len(tokens) or tokens[thing.last + 1].norm not in (":", "("):
         return []
     facts: list[Fact] = []
     for at in range(thing.last + 2, len(tokens) - 1):
         following = tokens[at + 1].quantity
-        led = tokens[at - 1].norm in (":", ",", "and", ";")
+        led = tokens[at - 1].norm in (":", ",", "and", ";", "(")
+        if tokens[at].norm == ")":
+            break
         crossed = tokens[at + 2].quantity if tokens[at + 1].norm == "x" and at + 2 < len(tokens) else None
         if led and crossed is not None and crossed.unit == "mm" and (whole(sentence, at) or 0) <= _SEVERAL and (
             tokens[thing.last].norm in _PORTS and _is_width(crossed.value or Decimal(0), thing)

@@ -8,7 +8,7 @@ from decimal import Decimal
 from itertools import pairwise
 
 from pipeline import cues, sidewise
-from pipeline.extractors import _pots, base
+from pipeline.extractors import _pots, _specimen_sent, base
 from pipeline.extractors._specimen_sent import DENIALS, NO_THINGS, WHERE, before_comma, make, nothing_to, sent
 from pipeline.extractors._specimen_words import STOPS, joined_to
 from pipeline.grammar import Grammar
@@ -389,6 +389,8 @@ def _only_place(sentence: Sentence, indexes: list[int]) -> bool:
     """Whether a part of the list only says where it goes ("..., to pathology") or holds no word."""
     if all(sentence.tokens[index].quantity is not None or sentence.tokens[index].punctuation for index in indexes):
         return True
+    if all(sentence.tokens[index].norm in _specimen_sent.SHORT_PLACES for index in indexes):
+        return True  # "Specimens: pleura, micro and path"
     return any(
         mention.id in WHERE and mention.first <= indexes[0] and mention.last >= indexes[-1]
         for mention in base.mentions(sentence, "specimens")
