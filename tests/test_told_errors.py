@@ -24,14 +24,14 @@ TOLD = (
     ("listed_count", "so four ports", "so six ports",
      "Twelve millimetre port above the navel, another twelve in the right lower quadrant and two fives, ___."),
     ("listed_count", "3 stones out", "5 stones out",
-     "Cholangiogram: duct 14 mm, 3 stones (12, 8 and 6 mm). Sphincterotomy 10 mm. Trawl with a balloon: ___, run clear."),
+     "Cholangiogram: duct 14 mm, 3 stones (12, 8 and 6 mm). Sphincterotomy 10 mm. Trawled with a balloon: ___, clear."),
     ("stated_sums", "so a hundred", "so two hundred", "sedation with fentanyl fifty micrograms twice ___ and midazolam "
      "two milligrams"),
     ("stated_sums", "forty milligrams in segment six", "sixty milligrams in segment six",
      "doxorubicin seventy five milligrams on two vials of beads ___ and thirty five in segment eight all seventy five "
      "given"),
     ("stated_sums", "so two hours twenty five from the knife", "so three hours twenty five from the knife",
-     "Time out at five past eight, knife to skin at ten past. The tumour was out. Closed at twenty five to eleven, ___."),
+     "Time out at five past eight, knife to skin at ten past. Tumour out. Closed at twenty five to eleven, ___."),
     ("device_identity", "plus twenty one point five as well", "plus twenty point five as well",
      "The lens is a one piece of plus twenty one point five dioptres, and the box that nurse Beth read out says ___."),
     ("side_unplaced", "left lower pole punctured", "right lower pole punctured",
