@@ -154,7 +154,8 @@ def _all_given(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, 
         if said is None or tokens[at - 1].norm != "all" or tokens[at + 1].norm not in _USED:
             continue
         parts: list[Decimal] = []
-        last, unit = at, tokens[at].quantity.unit if tokens[at].quantity is not None else None
+        own = tokens[at].quantity
+        last, unit = at, own.unit if own is not None else None
         for place in range(at - 2, -1, -1):
             value = _value_of(tokens[place])
             if tokens[place].norm in (".", ";") or last - place > _FAR:
