@@ -81,12 +81,17 @@ _TALK = frozenset("so we i now then let lets let's i'm we're we've he's she's wh
                   "well next that's that this the good there it here and".split())  # fmt: skip
 
 
+_TALK_ON = frozenset("this so we i we're we've i'm i've that's let's okay ok".split())
+
+
 def is_talk(sentence: Sentence, sided: Mapping[Mention, bool]) -> bool:
     """ "Right, so the knee was opened", "Right, elective section for twins,": said to begin with, and no side.
 
     `sided`: operations, diagnoses and parts of the sentence -> whether they have a left and a right.
     """
     norms = [token.norm for token in sentence.tokens]
+    if norms[:1] == ["right"] and norms[1:2] and norms[1] in _TALK_ON:
+        return True  # "right this is the left knee for ..."
     if norms[:2] != ["right", ","] or len(norms) < 3:
         return False
     end = next((at for at in range(2, len(norms)) if sentence.tokens[at].punctuation), len(norms))

@@ -17,6 +17,7 @@ from pipeline.conversion import convert
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding, Quantity, Token
+from pipeline.rows import Drug
 from pipeline.timespan import minutes_between
 
 MEANING = "Two times, amounts or shares said in one breath do not come to the length of time or the sum said with them."
@@ -72,6 +73,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     *_stated_more.on_both(tokens, _is_total), *_running.told(tokens),
                     *_running.off(tokens, offs, _is_total),
                     *_stated_more.without_units(tokens, _is_total, doses)]  # fmt: skip
+            volumes = _of_doses(note, passage, grammar)
+            told = [one for one in told if not _is_of_dose(tokens, one, volumes)]
         else:
             told = list(_bracketed(tokens))  # all others need a number beside the sum
         starts = [time for at in range(len(tokens)) if (time := _stated_more.start_of(tokens, at))]
@@ -261,6 +264,33 @@ def _products(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
                 at,
                 f"{number} x {amount(quantity.value, quantity.unit)} = {worked}, said: {amount(said, quantity.unit)}",
             )
+
+
+def _of_doses(note: OperativeNote, passage: Passage, grammar: Grammar) -> set[Decimal]:
+    """The volumes, in mL, that drugs told by their dose alone have at the strengths they are sold in."""
+    rows = grammar.table("drugs", Drug)
+    found: set[Decimal] = set()
+    for dose in note.of("medication_dose"):
+        row = rows.get(dose.name or "")
+        if row is None or dose.value is None or dose.unit != "mg" or not passage.holds(dose):
+            continue
+        for strength in row.strengths:
+            number, unit = strength.split(" ", 1)
+            if unit == "mg/mL":
+                found.add(dose.value / Decimal(number))
+    return found
+
+
+def _is_of_dose(tokens: Sequence[Token], told: tuple[int, str], volumes: set[Decimal]) -> bool:
+    """ "40 mg of kenalog + 5 mL of marcaine + 25 mL of saline = 31 mL": what is more is the volume of a drug of which
+    only the dose was said."""
+    quantity = tokens[told[0]].quantity
+    parts = told[1].split(" = ")[0].split(" + ")
+    if not volumes or quantity is None or quantity.value is None or quantity.unit != "mL":
+        return False
+    return all(part.replace(".", "", 1).isdigit() for part in parts) and (
+        quantity.value - sum(Decimal(part) for part in parts) in volumes
+    )
 
 
 def _sums(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:

@@ -192,7 +192,7 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
         return "made"
     if state in ("drawn", "named") and word_behind(amount) == "->":
         return "spun"
-    if _draws.got_back(amount.sentence, amount.index):
+    if _draws.got_back(amount.sentence, amount.index) or after[:1] == ("back",) and set(before[-3:]) & words.HAVE:
         return "made"
     if set(after[:5]) & {"obtained", "yielded", "recovered"} and head[:1] and head[0] in _PRODUCTS:
         return "made"

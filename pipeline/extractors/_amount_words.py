@@ -35,7 +35,8 @@ MAKING = frozenset(
     "got made obtained left result prepared down final total available remaining remained kept discarded wasted sent "
     "back".split()
 )
-HAD, OFF = frozenset("back made obtained recovered yielded".split()), frozenset({"back", "out", "off"})
+HAD, OFF = frozenset("back got made obtained recovered yielded".split()), frozenset({"back", "out", "off"})
+HAVE = frozenset({"got", "get", "have", "had"})  # "I've got eight mils back"
 LOST = frozenset("lost waste wasted discarded spilled spilt thrown dropped".split())
 KEPT = frozenset("saved kept stored sent frozen refrozen banked reserved retained".split())
 BENCH = frozenset("lab laboratory pathology bench table culture centrifuge filter tube count freezer bank".split())

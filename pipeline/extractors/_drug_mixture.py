@@ -43,6 +43,17 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
     return next((hit.first for hit in hits if hit.first < first), None)
 
 
+def is_total(sentence: Sentence, index: int) -> bool:
+    """Whether a volume is told as a sum: "in all", or "5 mL bupivacaine + 25 mL saline = 31 mL"."""
+    if cues.scale(sentence, index) == "total":
+        return True
+    tokens = sentence.tokens
+    led = index > 1 and tokens[index - 1].norm in ("=", "equals", "makes", "making")
+    if not led or tokens[index - 2].quantity is not None:
+        return False
+    return len({m.id for m in base.mentions(sentence, "drugs", "fluids") if m.last < index}) > 1
+
+
 def sums(sentence: Sentence, index: int) -> bool:
     """ "1.8 mL so 7.2 mL": right behind a number of the same drug, and no mixture of all that were named."""
     tokens = sentence.tokens

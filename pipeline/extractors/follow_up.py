@@ -34,12 +34,19 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         sign = [] if step else _warning(reading, sentence)
         facts += step + sign
         if not step:
-            facts += [fact for fact in _seen_again(reading, sentence) if not sign or _apart(fact, sign[0])]
+            seen = [fact for fact in _seen_again(reading, sentence) if not sign or _apart(fact, sign[0])]
+            facts += [_behind_sign(fact, sign[0]) if sign else fact for fact in seen]
             dated = _on_a_day(reading, sentence) if sign else []
             facts += [fact for fact in dated if fact.evidence.last < sign[0].evidence.first]
         else:  # "review six weeks if no better at six months consider an osteotomy"
             facts += [fact for fact in _seen_again(reading, sentence) if fact.evidence.last < step[0].evidence.first]
     return facts
+
+
+def _behind_sign(fact: Fact, sign: Fact) -> Fact:
+    """ "Come back if fever, clinic six weeks": the visit behind the sign does not hang on it."""
+    behind = fact.evidence.first > sign.evidence.last and fact.status == "conditional"
+    return replace(fact, status="planned") if behind else fact
 
 
 def _apart(fact: Fact, sign: Fact) -> bool:
@@ -113,7 +120,7 @@ def _and_again(reading: Reading, sentence: Sentence, index: int, cue: int) -> li
                 break
             continue
         again = tokens[at - 1].norm in _ANEW and "again" in [token.norm for token in tokens[at - 3 : at]]
-        ends = again or at + 1 >= len(tokens) or tokens[at + 1].punctuation or tokens[at + 1].norm in _SEEN_FOR | _AND
+        ends = again or at + 1 >= len(tokens) or tokens[at + 1].punctuation or tokens[at + 1].norm in _ENDS
         if quantity is None or not parted or not ends or quantity.dimension != "time" or quantity.unit not in _UNITS:
             break
         facts.append(base.claim("follow_up", reading, sentence, at, cue, cue, _AGAIN, name=None, certainty="affirmed",
@@ -126,6 +133,7 @@ _AND = frozenset({",", "+", "and", "&", "then", ")", "("})
 _ANEW = frozenset({"again", "at", "in", "after"})
 _TO_NEXT, _AGAIN = 5, 8
 _SEEN_FOR = frozenset({"clinic", "wound", "opd", "xray", "x-ray", "mri", "check", "review", "physio", "outpatients"})
+_ENDS = _SEEN_FOR | _AND | {"with", "for"}
 _DAYS = frozenset("tomorrow monday tuesday wednesday thursday friday saturday sunday".split())
 _TO_DAY = 6  # tokens
 
@@ -180,7 +188,7 @@ def _warning(reading: Reading, sentence: Sentence) -> list[Fact]:
                 continue
             if tokens[at].norm in ("for", "with") and not _is_sign(sentence, at + 1):
                 break
-            last = _end(sentence, at + 1)
+            last = _sign_end(sentence, at + 1)
             return [base.make("warning_sign", reading, sentence, index, last, status="planned", certainty="affirmed",
                               text=story.words(sentence, at + 1, last))]  # fmt: skip
     return []
@@ -214,6 +222,20 @@ def _end(sentence: Sentence, start: int) -> int:
             break
         last = index
     return last
+
+
+def _sign_end(sentence: Sentence, start: int) -> int:
+    """The last token of the signs: not "fever or calf pain, clinic at six weeks", which goes on about a visit."""
+    end = _end(sentence, start)
+    tokens = sentence.tokens
+    for at in range(start + 1, end):
+        if tokens[at].norm == "," and at + 1 <= end and tokens[at + 1].norm in _VISIT_NEXT:
+            return at - 1
+    return end
+
+
+_VISIT_NEXT = frozenset("clinic review reviewed otherwise follow followup follow-up appointment see seen sutures "
+                        "stitches physio physiotherapy outpatient outpatients back next".split())  # fmt: skip
 
 
 def _behind_visit(sentence: Sentence, first: int) -> int:

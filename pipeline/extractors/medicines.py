@@ -317,7 +317,7 @@ def _number(
             continue
         ranked.append((price, order, event))
     ranked.sort(key=lambda item: item[:2])
-    summed = kind == "medication_volume" and cues.scale(sentence, index) == "total"
+    summed = kind == "medication_volume" and _drug_mixture.is_total(sentence, index)
     if not ranked:
         return []
     further: tuple[str, ...] = ()
@@ -339,7 +339,7 @@ def _number(
     if mixture is None and summed and several and event.mention.first < index:
         mixture = event.mention.first
     if mixture is not None and (several or mixture == index - 1):
-        fields["name"] = "mixture"
+        fields |= {"name": "mixture", "scale": "total" if summed else fields.get("scale")}
         fields["group"] = f"m{base.group_of(sentence, mixture)}"
         return [base.claim(kind, reading, sentence, index, mixture, mixture, _OF_MIXTURE, **fields)]
     part = (owners.PART_GIVEN,) if owners.is_whole_of_share(sentence.tokens, index) else ()

@@ -215,6 +215,9 @@ def _with_a_drug(sentence: Sentence, index: int) -> bool:
     )
 
 
+_INTRATHECAL = frozenset({"heavy", "hyperbaric", "intrathecal", "intrathecally", "csf"})
+
+
 def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     """Whether a bare word such as "general" or "spinal" stands where it can only mean the anaesthesia."""
     words = [token.norm for token in sentence.tokens[mention.first : mention.last + 1]]
@@ -223,6 +226,8 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     tokens = sentence.tokens
     before = tokens[mention.first - 1] if mention.first else None
     after = tokens[mention.last + 1] if mention.last + 1 < len(tokens) else None
+    if words[0] == "spinal" and before is not None and before.norm == "#gauge" and not sentence.says(_INTRATHECAL):
+        return False  # "25 gauge spinal, half a mil of contrast": the needle
     opens = before is None or before.punctuation or before.norm in _OPENS | _UNDONE or _is_age(before) or any(
         m.last == mention.first - 1 for m in base.mentions(sentence, "anaesthesia")
     )  # "spinal failed general given", "ankle block general no"
