@@ -40,6 +40,8 @@ def is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) ->
             return False  # said by itself
         if before in _SYSTEMS:
             return False  # "ARCO one on the left"
+        if after == "of" and before in ("and", "plus", "with") and following(norms, numeral.end) not in _OF_SEVERAL:
+            return False  # "four of marcaine and one of kenalog"
         if (is_unit_word(after) and after not in _PRONOUN_AFTER) or _one_more(norms, start, after):
             return False  # "another one gram", "one gram before and one at closure"
         ranged = after in ("to", "or", "in") and numeral.end + 1 < len(norms) and is_numeric(norms, numeral.end + 1)
@@ -56,6 +58,7 @@ def is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) ->
     return norm in numerals.SCALES and norm + "s" == before
 
 
+_OF_SEVERAL = frozenset("the them these those his her our its their my all a an each which two three four us".split())
 _SYSTEMS = frozenset(  # names of grades that end in no word like "grade"
     "arco ficat tonnis steinberg goutallier pfirrmann modic geissler palmer sanders eichenholtz patte fairbank walch "
     "hamada eaton lichtman seinsheimer evans meyers paprosky vancouver mason judet essex tscherne".split()

@@ -110,6 +110,9 @@ def is_whole_of_share(tokens: Sequence[Token], index: int) -> bool:
         return False
     if pointed and _some_of(tokens[at - 1], tokens[index]):
         return True
+    share = tokens[at - 1].quantity
+    if share is not None and share.value is not None and share.value > 1:
+        return False  # "four and a half of one percent lidocaine"
     return tokens[at - 1].norm in _SHARES or tokens[at - 1].text.lower().split()[-1] in _SHARES
 
 
@@ -119,3 +122,26 @@ def _some_of(part: Token, whole: Token) -> bool:
         part.quantity is not None and part.quantity.form == "number" and part.quantity.unit is None
     )
     return few and whole.quantity is not None and whole.quantity.dimension in ("count", "mass", "volume", "amount")
+
+
+# "Ten mils that was four and a half of lidocaine, four and a half of ...": what leads from a mixture to its parts.
+_NAMELY = (("that", "was"), ("that", "is"), ("that's",), ("made", "of"), ("made", "up", "of"), ("being",), ("namely",),
+           ("consisting", "of"), ("composed", "of"), ("which", "was"), ("which", "is"), (":",), ("of",))  # fmt: skip
+
+
+def is_of_parts(tokens: Sequence[Token], index: int) -> bool:
+    """Whether a volume is all of a mixture whose parts follow, each with "of": "10 mL of 4.5 mL of lidocaine and"."""
+    one = tokens[index].quantity
+    if one is None or one.dimension != "volume":
+        return False
+    for words in _NAMELY:
+        at = index + 1 + len(words)
+        if tuple(token.norm for token in tokens[index + 1 : at]) != words or at + 1 >= len(tokens):
+            continue
+        part = tokens[at].quantity
+        if part is not None and part.dimension == "volume" or (
+            part is not None and part.form in ("number", "fraction") and not part.unit and words != ("of",)
+            and tokens[at + 1].norm == "of"
+        ):
+            return part.value is None or one.value is None or part.value < one.value
+    return False

@@ -205,6 +205,7 @@ _TIMED = frozenset({"fluoroscopy", "fluoro", "screening", "xray", "x-ray"})
 _LASTING = frozenset({"time", "took", "lasted", "lasting", "duration"})
 _LASTS = frozenset("at with under from for since after on altogether all skin knife".split())
 _LEAST_REST = {"mg": 50, "mL": 50, "g": 10}  # what is said behind a whole gram, litre or kilogram
+_TOLD_SECONDS = 10  # fewer are said with their unit
 _MOST_KILOGRAMS = 15  # people are weighed to the gram while they are small
 _ENDS = frozenset("and in at long wide deep thick tall high total of was is from to by below above".split())
 
@@ -254,6 +255,8 @@ def _compound(first: Quantity, second: Quantity, joint: str, tokens: Sequence[To
             return None
         if not loose:
             doubts = (*doubts, f"'{first.text} {second.text}' was taken for one length of time")
+        if first.unit == "min" and led and second.value < _TOLD_SECONDS and after.isalpha() and after not in _ENDS:
+            return None  # "second time twenty four minutes one drain"
         if first.unit == "min" and not led and any(letter.isdigit() for letter in tokens[at].text):
             return None  # "one minute twenty", as it is said
     elif second.unit != unit and not (first.unit == "h" and second.unit == "s"):

@@ -296,6 +296,9 @@ def _size(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | 
 HIGHEST_ASA = 6  # classes of the American Society of Anesthesiologists: I to VI
 
 
+_NEXT_SIZES = range(6, 25)  # of what is named behind them: an insert, a liner, a head
+
+
 def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | None:
     """A number that names and does not count: "#15", "number fifteen blade", "zone 2", "grade 3", "a ten blade"."""
     norm, begin = norms[start], start
@@ -335,6 +338,9 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     said = read_unit(tokens, numeral.end, True)
     if said is not None and (len(tokens[said.start].text) > 1 or after in ("h", "g", "l")):
         return None
+    digit = numerals.SMALL.get(norms[begin], 0) if before == "size" and numeral.end - begin == 2 else 0
+    if 0 < digit < 10 and numeral.value - digit * 100 in _NEXT_SIZES and after.isalpha():
+        return Quantity(value=Decimal(digit), form="label", text=str(digit)), begin + 1  # "tray size three ten insert"
     text = numeral.digits or str(numeral.value)
     end = numeral.end
     if before in _GRADED and after in ("to", "or", "-") and end + 1 < len(norms):

@@ -181,3 +181,43 @@ def test_the_left_one_later() -> None:
     text = "today the right hip the left later decompression of the right femoral head"
     facts = [fact for fact in told(text) if fact.kind == "act"]
     assert {fact.laterality for fact in facts} == {"right"}
+
+
+@pytest.mark.parametrize(("text", "kind", "value", "unit"), [
+    ("tourniquet off second time twenty four minutes one drain", "tourniquet_time", "24", "min"),
+    ("the tourniquet has been on one hundred and eighteen minutes let it down", "tourniquet_time", "118", "min"),
+    ("left knee tray size three ten insert too loose", "device_size", "10", None),
+])  # fmt: skip
+def test_numbers_that_stand_side_by_side(text: str, kind: str, value: str, unit: str | None) -> None:
+    found = [fact for fact in told(text) if fact.kind == kind]
+    assert [(str(fact.value), fact.unit, fact.status) for fact in found] == [(value, unit, "performed")]
+
+
+@pytest.mark.parametrize(("text", "kind", "name"), [
+    ("burr five millimetres of bone off the acromion", "device_size", "burr"),
+    ("held in extension with the fourteen trial", "measurement", "extension"),
+    ("two oh vicryl clips blood loss one hundred", "device", "surgical-clip"),
+    ("graft from the head underneath rotator interval closed", "harvest_site", None),
+    ("stem ten in thirty degrees of retroversion", "measurement", "10"),
+])  # fmt: skip
+def test_numbers_and_words_of_something_else_in_a_stream(text: str, kind: str, name: str | None) -> None:
+    assert not [fact for fact in told(text) if fact.kind == kind and name in (None, fact.name, str(fact.value))]
+
+
+@pytest.mark.parametrize(("text", "kind", "name"), [
+    ("shaver please i debride the labrum", "act", "debridement"),
+    ("eight weeks of pain the brace did not help prone on rolls", "position", "prone"),
+    ("prone light sedation with midazolam one milligram", "anaesthesia", "sedation"),
+    ("bier block and a little sedation arm table", "anaesthesia", "sedation"),
+    ("number one pds two oh vicryl clips dressing", "closure", "staples"),
+])  # fmt: skip
+def test_what_a_stream_tells_as_done(text: str, kind: str, name: str) -> None:
+    assert standing(text, kind, name)
+
+
+def test_all_of_a_mixture_and_its_parts() -> None:
+    facts = told("ten mils that was four and a half of one percent lidocaine four and a half of half percent marcaine "
+                 "and one of kenalog")  # fmt: skip
+    amounts = [(fact.name, str(fact.value)) for fact in facts if fact.kind in ("medication_volume", "medication_dose")]
+    assert amounts == [("lidocaine", "4.5"), ("bupivacaine", "4.5"), ("triamcinolone", "1")]
+    assert not [fact for fact in facts if fact.kind == "medication_concentration" and fact.doubts]

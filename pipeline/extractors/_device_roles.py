@@ -212,6 +212,9 @@ def is_excess(sentence: Sentence, mention: Mention) -> bool:
         return True  # "a suture was used to tack the testis"
     if mention.id == "rod" and before[-1:] and before[-1] in ("alignment", "guide", "drop", "reduction"):
         return True  # a tool
+    if mention.id == "surgical-clip" and any(m.table == "sutures" and m.last == mention.first - 1
+                                             for m in sentence.mentions):  # fmt: skip
+        return True  # "two oh vicryl clips": on the skin
     if mention.id == "plate" and before[-1:] and before[-1] in _OWN_PLATES:
         return True  # "the pterygoid plates", "a growth plate": of the patient
     if mention.id not in ("k-wire", "guide-wire") and after[:1] and after[0] in _OF_TOOLS:

@@ -105,12 +105,21 @@ def stands_before(sentence: Sentence, index: int, first: int, last: int) -> bool
 
 
 def is_of_deed(sentence: Sentence, index: int, first: int) -> bool:
-    """ "Sphincterotomy 10 mm, balloon to 12 mm": a size right behind what was done or seen, and a mark behind it."""
+    """ "Sphincterotomy 10 mm, balloon to 12 mm": a size right behind what was done or seen, and a mark behind it; "burr
+    five millimetres of bone off", "tibia two millimetres freshened up": what was taken off."""
+    after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
+    if first < index and (after[:1] == ["of"] and bool(_TISSUE & set(after[1:2])) or (
+        sentence.tokens[first].norm in _BONES and bool(_CUT & set(after[:2]))
+    )):  # fmt: skip
+        return True
     return is_parted(sentence, index, first) and any(
         mention.last == index - 1 and mention.table in _DONE for mention in sentence.mentions
     )
 
 
+_TISSUE = frozenset("bone cartilage tissue acromion spur osteophyte meniscus rim cortex".split())
+_BONES = frozenset("femur tibia patella glenoid acetabulum".split())
+_CUT = frozenset("freshened cut recut resected taken shaved milled off trimmed removed".split())
 _DONE = ("procedures", "acts", "findings", "diagnoses", "sites")
 
 

@@ -22,13 +22,6 @@ _LINKS = frozenset(
 _OF_DAY = re.compile(r"^0\d[0-5]\d$")
 
 
-def is_whole(sentence: Sentence, index: int) -> bool:
-    """ "10 mL of 4.5 mL of lidocaine and ...": all of a mixture whose parts follow; no amount of the first."""
-    tokens, one = sentence.tokens, sentence.tokens[index].quantity
-    part = tokens[index + 2].quantity if index + 2 < len(tokens) and tokens[index + 1].norm == "of" else None
-    return one is not None and part is not None and one.dimension == part.dimension == "volume"
-
-
 def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
     """ "Enoxaparin forty for six weeks": the unit was not said. Not "heparin two vials"."""
     quantity = sentence.tokens[index].quantity
@@ -367,7 +360,7 @@ def of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     held = any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
     if held and index and sentence.tokens[index - 1].norm in ("x", "\u00d7"):
         return False  # "2 x 2.2 mL cartridges"
-    held = held or cues.fills_balloon(sentence, index) or is_whole(sentence, index)
+    held = held or cues.fills_balloon(sentence, index) or owners.is_of_parts(sentence.tokens, index)
     return held or _beside_amount.comes_out(sentence, index)
 
 

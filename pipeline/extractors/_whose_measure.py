@@ -28,3 +28,12 @@ def is_length(sentence: Sentence, index: int) -> bool:
     """ "6.5 mm diameter x 40 mm length": the second number has a word of its own."""
     after = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
     return after[:1] in (["length"], ["long"], ["width"], ["wide"]) or after == ["in", "length"]
+
+
+_OF_KITS = frozenset("trial trials insert liner poly head stem cup tray spacer screw screws anchor nail".split())
+
+
+def has_a_thing_behind(sentence: Sentence, index: int) -> bool:
+    """ "Held in extension with the fourteen trial": the number is of what is named right behind it."""
+    led = index > 0 and sentence.tokens[index - 1].norm in ("the", "a", "with")
+    return led and index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in _OF_KITS

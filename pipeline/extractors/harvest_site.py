@@ -17,6 +17,7 @@ _TAKEN = frozenset({"harvest", "harvested", "harvesting", "aspirated", "aspirate
 _LANDMARK = frozenset({"palpated", "palpation", "palpable", "landmark", "landmarks", "interspace", "interspaces"})
 _PINNED = frozenset({"pin", "pins", "fixator", "ex-fix", "exfix", "frame"})
 _AILS = frozenset({"pain", "pains", "painful", "tender", "tenderness", "ache"})
+_BESIDE = frozenset({"underneath", "under", "behind", "beneath", "beside", "around", "over", "between"})
 _AFTER = frozenset({"from", "of", "at", "in", "through", "on", "via"})
 
 
@@ -95,6 +96,8 @@ def _is_harvest(
         sources = [at for at in range(hit.last, site.first) if sentence.tokens[at].norm == "from"]
         if sources and any(t.norm in ("to", "into", "onto") for t in sentence.tokens[sources[-1] : site.first]):
             continue  # "a graft from the left groin to the right palm"
+        if sources and any(t.norm in _BESIDE for t in sentence.tokens[sources[-1] : site.first]):
+            continue  # "graft from the head underneath the rotator interval"
         ends_from = sentence.tokens[hit.last].norm == "from"
         if (ends_from or any(token.norm in _AFTER for token in between)) and (
             cues.gap(sentence, hit.last, site.first) <= _REACH

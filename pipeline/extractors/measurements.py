@@ -123,6 +123,7 @@ def _named(
         and not (rows[mention.id].group == "tally" and (quantity.form == "fraction" or index > mention.last + 2))
         and not _has_own(sentence, rows, index, mention) and not _of_other(sentence, index, mention, quantity)
         and not _whose_measure.told_since(sentence, index, mention)
+        and not _whose_measure.has_a_thing_behind(sentence, index)
         and _fits(rows[mention.id].group, quantity.dimension, mention.id)
     ]
     if not ranked:
@@ -155,7 +156,8 @@ def _of_other(sentence: Sentence, index: int, mention: Mention, quantity: Quanti
     if index < mention.first and mention.id == "flow" and not quantity.unit:
         return True  # "pressure eight flow three litres"
     if index < mention.first:
-        return not quantity.unit and mention.first == index + 2 and tokens[index + 1].norm == "in"
+        led = tokens[index + 1].norm == "in" and (mention.first == index + 2 or tokens[index + 2].quantity is not None)
+        return not quantity.unit and led  # "stem ten in thirty degrees of retroversion"
     if any(token.norm in ("lacks", "lacking") for token in tokens[mention.last + 1 : index]):
         return True  # "extension lacks ten": so far from straight
     marks = [at for at in range(mention.last + 1, index) if tokens[at].punctuation and tokens[at].norm != ":"]

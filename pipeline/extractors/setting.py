@@ -237,6 +237,8 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         return True  # "doctor Carrow general supine"
     if words[0] in _INTO_THE_SPINE and after is not None and _is_sited(sentence, mention.last + 1):
         return True
+    if words[0] == "sedation" and before is not None and before.norm in _HOW_DEEP:
+        return True  # "bier block and a little sedation arm table"
     if opens and words[0] == "sedation" and any(m.table == "drugs" and m.first == mention.last + 1
                                                 for m in sentence.mentions):  # fmt: skip
         return True  # "prone, sedation midazolam 2 mg"
@@ -297,6 +299,7 @@ def _is_had(sentence: Sentence, mention: Mention) -> bool:
     return after[:1] in (["was"], ["is"]) and len(after) > 1 and after[1] in _GIVEN_SO
 
 
+_HOW_DEEP = frozenset("light little mild some minimal".split())
 _GIVEN_SO = frozenset("done given placed sited inserted used administered performed put chosen planned".split())
 
 

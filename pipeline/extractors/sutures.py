@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from pipeline import clauses, cues, laterality, people
-from pipeline.extractors import base
+from pipeline.extractors import _skin_clips, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, replace
 from pipeline.rows import Concept
@@ -28,6 +28,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 tagged = suture.status == "planned" and sentence.says(_TAGGED)  # "tagged with Ethibond for later"
                 facts.append(replace(suture, status="performed") if tagged else suture)
         facts += _unnamed(reading, sentence, sutures, taken)
+        facts += _skin_clips.behind_sutures(reading, sentence)
         for mention in base.mentions(sentence, "closures"):
             if mention.id == "closure" or _runs(sentence, mention) or _holds_a_graft(sentence, mention) or any(
                 mention.first <= side.first <= mention.last for side in laterality.sides(sentence, grammar)
