@@ -271,6 +271,8 @@ def cued(norms: Sequence[str], start: int) -> bool:
         )
     if before in _DOSED_SAID and any(owners.is_antibiotic(word) for word in norms[max(0, start - 7) : start]):
         return True  # "cefuroxime one point five grams eight twenty six"
+    if owners.is_antibiotic(before) and word_at(norms, start - 2) in _DOSED_SAID:
+        return True  # "two grams cefazolin seven thirty two": it has its dose
     return any(word in EVENTS for word in norms[max(0, start - 2) : start]) or (
         before in (",", ":") and any(word in EVENTS for word in norms[max(0, start - 4) : start])
     )

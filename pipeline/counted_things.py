@@ -52,6 +52,13 @@ def plural_behind(norms: Sequence[str], index: int) -> bool:
     return False
 
 
+def apart(unit: str, first: str, rest: str, both: str) -> str:
+    """The doubt of two numbers that could be one. None is left of "Norco five | one tablet": the strength of a tablet,
+    and how many, which are one or two."""
+    pills = unit in ("tablet", "capsule") and rest in ("1", "2")
+    return "" if pills else f"taken as {first} and {rest}; it could be {both}"
+
+
 _PLACED = frozenset("medial lateral distal proximal superior inferior anterior posterior more other".split())
 
 

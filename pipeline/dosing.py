@@ -101,7 +101,19 @@ def doses(facts: Iterable[Fact]) -> list[Dose]:
         for (group, drug), dose in gathered.items():
             if ratio.group is not None and group == ratio.group and drug not in ("adrenaline", "epinephrine"):
                 dose.facts.append(ratio)
+    for dose in gathered.values():
+        shares = [id(fact) for fact in _shares(dose.of("medication_volume"))]
+        dose.facts = [fact for fact in dose.facts if id(fact) not in shares]
     return list(gathered.values())
+
+
+def _shares(volumes: list[Fact]) -> list[Fact]:
+    """ "40 mL, 20 mL into the joint, 20 mL into the portals": what goes on about the first and comes to it."""
+    first, others = volumes[:1], volumes[1:]
+    if len(others) < 2 or any(one.scale is not None or one.unit != first[0].unit for one in volumes):
+        return []
+    whole = sum((one.value for one in others if one.value is not None), Decimal(0))
+    return others if whole == first[0].value and all(one.value for one in others) else []
 
 
 def told_behind(note: OperativeNote, said: list[Dose]) -> list[Dose]:

@@ -291,7 +291,7 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
         if single or (pair and said.dimension not in ("pressure", "angle", "temperature", "fraction")):
             first, _, rest = numeral.doubt.partition("; it could be ")[2].partition(" and ")
             first, rest = (first, rest) if rest else (numeral.digits[:1], numeral.digits[1:])
-            return _first_only(norms, numeral, f"taken as {first} and {rest}; it could be {numeral.value}")
+            return _first_only(norms, numeral, counted_things.apart(said.row, first, rest, str(numeral.value)))
         if said.dimension in ("pressure", "angle", "temperature", "fraction") or not attributive:
             doubt = ""
         elif said.dimension in ("volume", "mass") and norms[said.end - 1].endswith("s"):

@@ -13,7 +13,8 @@ from pipeline.note import OperativeNote
 from pipeline.records import Finding, Token
 
 _NOUNS = frozenset({"gap", "tear", "defect", "lesion", "fragment", "cyst", "wedge", "stone", "hernia", "nodule",
-                    "insert", "liner", "cup"})
+                    "insert", "liner", "cup", "graft", "spur", "osteophyte", "bump", "block", "plug", "sachs",
+                    "footprint", "flap", "body", "nail", "plate"})
 _LED = frozenset("of was is measured measures measuring : , about a an the in full thickness partial x by =".split())
 _TO_SIZE, _TO_NOUN = 4, 2  # tokens: from a noun to a size behind it, from a size to a noun behind it
 # What is smaller or larger than before, or another one. Common practice, no source.
@@ -54,7 +55,10 @@ def _mm(token: Token) -> Decimal | None:
 
 
 def _pointed(tokens: Sequence[Token], at: int) -> Decimal | None:
-    """ "The nine centimetre gap", "so a four centimetre tear"."""
+    """ "The nine centimetre gap", "so a four centimetre tear", "in the Hill-Sachs (18 mm long)"."""
+    opened = [token.norm for token in tokens[at + 1 : at + 2]] == ["("] and at + 2 < len(tokens)
+    if opened and "the" in [token.norm for token in tokens[max(0, at - 2) : at]]:
+        return _mm(tokens[at + 2])
     size = _mm(tokens[at - 1]) if at else None
     before = [token.norm for token in tokens[max(0, at - 3) : max(0, at - 1)]]
     return size if before[-1:] == ["the"] or before in (["so", "a"], ["so", "an"]) else None

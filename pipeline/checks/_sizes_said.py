@@ -57,7 +57,8 @@ THINGS = {
     "tunnel": Thing(
         _words("tunnel tunnels socket sockets"),
         _words("femoral tibial femur tibia bone blind retro closed full patellar"),
-        _words(f"{_LINKS} drilled reamed made cut over guide wire pin each both also femoral tibial"), 6,
+        _words(f"{_LINKS} drilled reamed made cut over guide wire pin each both also femoral tibial point schottle "
+               "schottle's isometric footprint under fluoro fluoroscopy"), 9,
         Decimal(3), Decimal(16),
     ),
     "nail": Thing(

@@ -91,7 +91,7 @@ def _all_of_them(read: Sequence[Token]) -> Told | None:
 _MORE = 3  # than both
 
 
-def _so_many(read: Sequence[Token], at: int) -> int | None:
+def so_many(read: Sequence[Token], at: int) -> int | None:
     """The N of "N x D mm", where D is a width with a decimal, so that N can be no width."""
     if at + 2 >= len(read) or read[at + 1].norm not in _TIMES or not _WHOLE.match(read[at].text):
         return None
@@ -112,7 +112,7 @@ def _is_total(read: Sequence[Token], at: int) -> bool:
 
 
 def _widths(read: Sequence[Token]) -> Told | None:
-    parts = [(at, number) for at in range(len(read)) if (number := _so_many(read, at)) is not None]
+    parts = [(at, number) for at in range(len(read)) if (number := so_many(read, at)) is not None]
     if len(parts) < 2:
         return None
     for at in range(parts[-1][0] + 3, len(read)):
@@ -136,7 +136,7 @@ def _sum(numbers: Sequence[int], said: int) -> str:
 def _brackets(read: Sequence[Token]) -> Told | None:
     """Counts, or at least three lengths, in a bracket right behind a count and its noun."""
     for at in range(len(read) - 2):
-        said = _so_many(read, at) or count(read[at])
+        said = so_many(read, at) or count(read[at])
         if said is None or said < 2 or (at and read[at - 1].norm in _TIMES):
             continue
         opened = _next(read, at + 1, _NOUN + 1, "(")

@@ -6,6 +6,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
+from pipeline.checks import _components
 from pipeline.checks._sizes_said import Size, number, settled, told
 from pipeline.checks.base import finding, placed, plain, read
 from pipeline.grammar import Grammar
@@ -24,11 +25,22 @@ _BETWEEN = frozenset("up to with by from steps of in the canal size sizes a last
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+    named = [(thing, _sizes(note, thing)) for thing in (*_ONE, *_components.PARTS)]
     if _two_sides(note):
-        return []
+        told = [(f"{side} {thing}", sizes) for thing, both in named
+                for side, sizes in _components.by_side(note, both).items()]  # fmt: skip
+        return [one for one in (_twice(thing, sizes) for thing, sizes in told) if one is not None]
     found = [_screw(note, grammar), _tunnel(note, grammar), _reamed(note, grammar, "nail"),
              _reamed(note, grammar, "cup"), _measured(note, grammar), _tried(note)]  # fmt: skip
-    return [one for one in (*found, *(_twice(note, thing) for thing in _ONE)) if one is not None]
+    return [one for one in (*found, *(_twice(thing, sizes) for thing, sizes in named)) if one is not None]
+
+
+def _sizes(note: OperativeNote, thing: str) -> list[Size]:
+    if thing in _components.PARTS:
+        return _components.sizes(note, thing)
+    if thing == "head" and not _HIP.search(" ".join(one.text for one in note.sections.description)):
+        return []
+    return told(note, thing)
 
 
 def _two_sides(note: OperativeNote) -> bool:
@@ -182,15 +194,14 @@ def _between(first: Size, last: Size) -> str:
     return " ".join([*behind, *(token.text for token in read(last.passage)[: last.at + 1])])
 
 
-def _twice(note: OperativeNote, thing: str) -> Finding | None:
-    sizes = told(note, thing)
-    if thing == "head" and not _HIP.search(" ".join(one.text for one in note.sections.description)):
+def _twice(thing: str, sizes: list[Size]) -> Finding | None:
+    pair = _components.twice(sizes)
+    if pair is None:
         return None
-    other = next((size for size in sizes[1:] if size.value != sizes[0].value), None)
-    if other is None or not settled(sizes):
-        return None
-    return _told(thing, f"The {thing} was said with two sizes: {plain(sizes[0].value)} and {plain(other.value)} mm.",
-                 other, f"{plain(sizes[0].value)} is not {plain(other.value)}")  # fmt: skip
+    first, other = (plain(one.value) for one in pair)
+    unit = "" if thing.split()[-1] in _components.PARTS else " mm"
+    return _told(thing, f"The {thing} was said with two sizes: {first} and {other}{unit}.", pair[1],
+                 f"{first} is not {other}")  # fmt: skip
 
 
 def _told(about: str, message: str, size: Size, arithmetic: str) -> Finding:

@@ -16,6 +16,7 @@ from pipeline.checks import (
     _clock_places,
     _closing,
     _listed_more,
+    _named_parts,
     _plate_holes,
     _summed_facts,
     _told_lists,
@@ -23,6 +24,7 @@ from pipeline.checks import (
     _told_out,
     _told_parts,
     _told_short,
+    _whole_counts,
     base,
 )
 from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, WHOLE, Head, count, heads, says_total
@@ -63,7 +65,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                      or _told_lists.ordinals(read) or _told_lists.lots(note, passage, read)
                      or _gone_on(ahead, passage, read))  # fmt: skip
             signed = (_told_lists.signed(read) or _told_short.told(read) or _clock_places.totalled(read)
-                      or _listed_more.told(read) or _plate_holes.more_screws(read))  # fmt: skip
+                      or _listed_more.told(read) or _named_parts.told(read)
+                      or _plate_holes.more_screws(read))  # fmt: skip
             if signed is not None:
                 found.append(_told(note, passage, *signed, "warning"))
                 continue
@@ -77,7 +80,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         found = [_told(note, *told, "warning") for told in (*_summed_facts.totals(note), *_told_out.totals(note))]
         found = found or [_told(note, *told, "warning") for told in _told_out.more_out(note)]
     if not found:
-        found = [_told(note, *told, "warning") for told in _closing.totals(note)][:1]
+        closing = (*_closing.totals(note), *_whole_counts.totals(note))
+        found = [_told(note, *told, "warning") for told in closing][:1]
     return found
 
 

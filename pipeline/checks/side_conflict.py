@@ -8,6 +8,7 @@ from pipeline import laterality
 from pipeline.checks._asides import is_aside, is_treated
 from pipeline.checks._both_sides import announced
 from pipeline.checks._limb_sides import limb_clashes
+from pipeline.checks._lying_sides import lying_clashes
 from pipeline.checks._side_words import clashes
 from pipeline.checks._worn import both_told, is_worn
 from pipeline.checks.base import called, finding, placed, related_sites, site_of
@@ -39,13 +40,14 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 
 def _worded(note: OperativeNote) -> list[Finding]:
-    """Sides that only the words of the note hold."""
+    """Sides that only the words of the note hold; of each sort the first."""
+    told = {one.about: one for one in (*lying_clashes(note), *limb_clashes(note), *reversed([*clashes(note)]))}
     return [
         placed(
             finding("side_conflict", "warning", f"“{one.first}” and “{one.second}” cannot both be right.",
                     ask="Say which side is right.", about=one.about), one.at,
         )
-        for one in (*clashes(note), *limb_clashes(note))
+        for one in reversed(told.values())
     ]  # fmt: skip
 
 

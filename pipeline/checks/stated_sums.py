@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
-from pipeline.checks import _clock_spans, _counted_draws, _more_sums, _running, _stated_more
+from pipeline.checks import _clock_spans, _counted_draws, _gains, _more_sums, _running, _stated_more
 from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, finding, placed, plain, read
 from pipeline.conversion import convert
@@ -71,6 +71,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     *_stated_more.both(tokens), *_more_sums.told(tokens, _in, _is_total),
                     *_in_a_row(note, passage, tokens, doses, lead),
                     *_stated_more.on_both(tokens, _is_total), *_running.told(tokens),
+                    *_gains.told(tokens),
                     *_running.off(tokens, offs, _is_total),
                     *_stated_more.without_units(tokens, _is_total, doses)]  # fmt: skip
             volumes = _of_doses(note, passage, grammar)
@@ -92,7 +93,15 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 arithmetic=arithmetic, ask="Say which is right.", about=f"w{passage.evidence.first + index}",
             )  # fmt: skip
             found.append(placed(made, passage.evidence))
-    return found
+    return found + [_volume(note, *told) for told in _gains.volumes(note)]
+
+
+def _volume(note: OperativeNote, number: int, arithmetic: str, at: int) -> Finding:
+    passage = note.sections.description[number]
+    made = finding("stated_sums", "warning", "The volumes that were given do not come to the total volume.",
+                   arithmetic=arithmetic, ask="Say which is right.",
+                   about=f"w{passage.evidence.first + at}")  # fmt: skip
+    return placed(made, passage.evidence)
 
 
 def _in_a_row(

@@ -6,6 +6,7 @@ import re
 from decimal import Decimal
 
 from pipeline.checks._sizes_again import again
+from pipeline.checks._sizes_repeated import repeated
 from pipeline.checks.base import ONE_VALUE, finding, placed, plain, read, shown, span
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
@@ -57,7 +58,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     )
                 )
                 break
-    return found + _powers(note) + again(note)
+    return found + _powers(note) + again(note) + repeated(note)
 
 
 # What a lens was not: spare, taken out, the other eye's, or a number of the eye itself.

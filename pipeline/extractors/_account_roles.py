@@ -15,8 +15,7 @@ from pipeline.extractors._account_parts import Amount, plain, through_needle
 
 _PRODUCTS = words.PRODUCTS | {"product", "plasma", "microfat", "nanofat", "buffy", "fat", "conc", "lysate"}
 _SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
-_POURED = frozenset({"away", "poured", "binned"})
-_AWAY = frozenset({"bin", "bucket", "waste", "sharps", "sink"})
+_POURED, _AWAY = frozenset("away poured binned".split()), frozenset("bin bucket waste sharps sink".split())
 _STAYS = frozenset("stays stayed remains remained left stuck over unused".split())
 _SUM_BEFORE = frozenset(
     "together total totalling totaling totals sum makes making altogether tally overall combined".split()
@@ -54,8 +53,8 @@ def role(amount: Amount, state: str) -> tuple[str, bool]:
         taken = bool(_TAKEN & {*before[-3:], *after[:5]})
         given = state == "given" and not taken or bool({"injected", "given"} & {*before[-3:], *after[:3]})
         return ("given in all" if given else "total" if state != "drug" else "another"), True
-    taken = "from" in after[:6] and bool(_FAT_FROM & set(after))
-    if taken or any(one in _OUT_OF_IT and two == "from" for one, two in pairwise(after[:6])):
+    fat = "from" in after[:6] and bool(_FAT_FROM & set(after))
+    if fat or any(one in _OUT_OF_IT and two == "from" for one, two in pairwise(after[:6])):
         return "draw", True  # "forty five mils of fat drawn from the abdomen"
     if state != "drawn" and _is_for_each(amount):
         return "given", True
@@ -127,14 +126,14 @@ def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str,
     return ""
 
 
-_IT = frozenset("it them those these".split())
+_IT, _THEN = frozenset("it them those these".split()), frozenset("and so we i which that was were ,".split())
 
 
 def _thrown_behind(amount: Amount) -> bool:
     """ "The five were bloody and we threw them away": what follows tells of it by a pronoun."""
     said = [token.norm for token in amount.sentence.tokens[amount.last + 1 : amount.last + 7]]
     joined = said[:1] == ["and"]
-    while said and said[0] in ("and", "so", "we", "i", "which", "that", "was", "were", ","):
+    while said and said[0] in _THEN:
         said.pop(0)
     if joined and said[:1] and (said[0] in ("discarded", "wasted", "binned") or said[:2] == ["thrown", "away"]):
         return not any(norm in ("#volume", "#number", "the") for norm in said[1:3])
@@ -142,7 +141,7 @@ def _thrown_behind(amount: Amount) -> bool:
 
 
 def _threw(before: tuple[str, ...]) -> bool:
-    return bool({"away", "out"} & set(before[-2:])) and bool({"threw", "throw", "throwing", "poured"} & set(before))
+    return bool({"away", "out"} & set(before[-2:]) and {"threw", "throw", "throwing", "poured"} & set(before))
 
 
 def _is_side(amount: Amount, lead: Sequence[str]) -> bool:
@@ -165,8 +164,8 @@ def is_sum(amount: Amount) -> bool:
 
 _COMES_TO = (("comes", "to"), ("came", "to"), ("amounts", "to"), ("amounting", "to"), ("amounted", "to"), ("up", "to"),
              ("adding", "to"), ("sums", "to"), ("make", "that"), ("makes", "that"), ("make", "it"), ("makes", "it"),
-             ("making", "it"), ("brings", "us", "to"), ("brings", "it", "to"), ("brought", "us", "to"),
-             ("that", "should", "be"), ("that", "must", "be"))  # fmt: skip
+             ("making", "it"), ("brings", "us", "to"), ("brings", "it", "to"), ("brought", "us", "to"), ("that",
+              "should", "be"), ("that", "must", "be"))  # fmt: skip
 
 
 def _placed(after: Sequence[str]) -> bool:
@@ -209,7 +208,8 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
         return ""
     named = head[:1] and (head[0] in _PRODUCTS or "concentrate" in head[:4] or "rich" in head[:3])
     if named and not put and not to_part:
-        given = (state == "named" and _placed(after)) or "from" in head[:3]
+        some = state == "made" and after[:2] == ("of", "the") and _placed(after)  # "of the concentrate onto the defect"
+        given = (state == "named" and _placed(after)) or some or "from" in head[:3]
         return "made" if not given and state != "given" else ""
     told = before[-1:] and before[-1] in _PRODUCTS | {"concentrate", "coat"} and not to_part and not set(after) & _INTO
     told = told and (after[:1] != ("from",) or len(after) == 1) and not _sited(amount)
@@ -239,9 +239,9 @@ def _is_headed_blood(before: tuple[str, ...], after: Sequence[str]) -> bool:
 _BOTH = frozenset("both bilateral bilaterally bilat knees hips shoulders elbows ankles wrists thumbs heels".split())
 _REDUCED = frozenset({"down", "reduced", "processed", "came", "decanted", "washed", "strained", "purified"})
 _READY = frozenset("prepared ready available usable supplied provided thawed".split())
+_VOLUMES = frozenset("volume product yield".split())
 _IN_HAND = (("drawn", "up"), ("handed", "to"), ("handed", "over"), ("in", "the", "syringe"), ("in", "syringe"))
 _OFF_TOP = (("drawn", "off"), ("off", "the"), ("out",), ("skimmed",), ("skimmed", "off"), ("from", "the", "spin"))
-_VOLUMES = frozenset("volume product yield".split())
 
 
 def _is_at_hand(amount: Amount, state: str, before: tuple[str, ...], lead: tuple[str, ...]) -> bool:

@@ -271,3 +271,11 @@ def _side_before(sentence: Sentence, at: int) -> Laterality | None:
 
 def _is_side(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     return any(side.first <= at <= side.last for side in laterality.sides(sentence, grammar))
+
+
+def of_drug(amount: _account_parts.Amount) -> str:
+    """The doubt of an amount that is told behind a medicine; none of "the last millilitre into the joint", which is of
+    what was made."""
+    said = {amount.sentence.tokens[amount.index].text.lower().split()[0], *amount.before[-1:]}
+    rest = said & {"last", "remaining", "final", "rest"}
+    return "" if rest else "it may be of the medicine told before it"

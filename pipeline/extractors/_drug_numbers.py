@@ -37,6 +37,8 @@ def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
     count = after[0].quantity if after else None
     if count is not None and count.form == "number" and not count.unit and behind and behind[0].norm == "times":
         return True  # "ibuprofen six hundred three times daily"
+    if count is not None and count.unit in ("{tablet}", "{capsule}"):
+        return True  # "Norco five one tablet": the strength of each
     if after and after[0].norm == "no":  # "dexamethasone eight no antibiotics"; "eight no four" may be a correction
         named = any(mention.first == index + 2 for mention in sentence.mentions)
         return bool(behind) and behind[0].quantity is None and named

@@ -258,7 +258,7 @@ class _Entry:
         elif told.state == "drug" and role == "another" and sure and told.may_be_given(value) and (
             _account_roles.role(amount, "given") == ("given", True)
         ):
-            role, told.doubt = "given", "it may be of the medicine told before it"
+            role, told.doubt = "given", _account_told.of_drug(amount)
         if told.at_once and told.state == "named" and role in ("", "draw", "total"):
             role, sure = _account_roles.role(amount, "given")  # no harvest is told: all of it is what was given
         phase = phases.of(self.reading, self.grammar)[sentence.index][index]

@@ -171,6 +171,7 @@ def _infused(sentence: Sentence, grammar: Grammar, first: int, last: int) -> boo
 # "Nine litres ran in, eight point two came back", "of which 500 mL was returned"
 _CAME_BACK = frozenset({"back", "returned", "recovered", "retrieved", "recollected", "outflow"})
 _CAME_OUT = frozenset("came come ran sucked suctioned suction drained aspirated taken collected again".split())
+_NOT = frozenset({"not", "never"})  # "500 mL not recovered"
 _TO_VERB = 4  # tokens
 
 
@@ -223,7 +224,8 @@ def _bare(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) ->
     if behind[:1] == ["out"] and (paired or behind[1:2] == ["deficit"]):  # "eighteen litres in and seventeen out"
         return [base.claim("irrigation_out", reading, sentence, index, index, index + 1, 2)]
     if _is_back(behind):
-        return [base.claim("irrigation_out", reading, sentence, index, index, index + len(behind), 2)]
+        kind = "irrigation_deficit" if _NOT & set(behind) else "irrigation_out"
+        return [base.claim(kind, reading, sentence, index, index, index + len(behind), 2)]
     before = tokens[index - 1].norm if index else ""
     if before == ":" and index > 1:
         before = tokens[index - 2].norm
@@ -273,7 +275,8 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         if led:
             return [base.claim("irrigation_in", reading, sentence, index, led[-1].first, led[-1].last, 0)]
     if _is_back(behind):
-        return [base.claim("irrigation_out", reading, sentence, index, index, index + len(behind), 0)]
+        kind = "irrigation_deficit" if _NOT & set(behind) else "irrigation_out"
+        return [base.claim(kind, reading, sentence, index, index, index + len(behind), 0)]
     near = cues.nearest(sentence, grammar, index, *_WORDS)
     if near is not None and near[1].id != "irrigation" and any(
         near[1].last < drug.first < index for drug in base.mentions(sentence, "drugs")
