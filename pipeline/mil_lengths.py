@@ -60,7 +60,7 @@ _ARTICLES = frozenset("the a an its".split())
 
 def is_length(tokens: Sequence[Token], start: int, end: int) -> bool:
     """Whether the "mil" at `start` .. `end` (exclusive), behind its number, measures a length."""
-    if end != start + 1 or tokens[start].norm not in _MIL:
+    if end != start + 1 or tokens[start].norm not in _MIL or _stands_before(tokens, start, _LOST):
         return False
     ahead = _ahead(tokens, end)
     if _is_second(tokens, start):
@@ -119,14 +119,23 @@ def _reaches(ahead: Sequence[str]) -> bool:
     return not (rest[0] == "bone" and rest[1:2] and rest[1] in _OF_BONE)
 
 
+# Before the number: what ran out ("blood loss about five mils apart from the marrow").
+_LOST = frozenset("loss losses lost ebl qbl bleeding bled urine drained suctioned sucker irrigated".split())
+
+
 def _measured_before(tokens: Sequence[Token], start: int) -> bool:
     """ "A tear of twelve mil", "reamed to nine and a half mil": only small words and the number lie between."""
+    return _stands_before(tokens, start, _BEFORE)
+
+
+def _stands_before(tokens: Sequence[Token], start: int, words: frozenset[str]) -> bool:
     at = start - 1
     while at >= 0 and start - at <= 8:
         token = tokens[at]
-        if token.norm in _BEFORE:
+        if token.norm in words:
             return True
-        if token.punctuation or not (token.norm in _FILL or token.norm[0].isdigit() or token.norm in numerals.SMALL):
+        if token.punctuation or not (token.norm in _FILL or token.norm[0].isdigit() or token.norm in numerals.SMALL
+                                 or token.norm in _TENS):
             return False
         at -= 1
     return False

@@ -57,9 +57,9 @@ TOLD = (
      "Right shoulder: Kenalog 40 mg with lidocaine 1% 4 mL, 5 mL in all into the bursa. Left shoulder: the same, "
      "another 5 mL. Total Kenalog 80 mg, ___."),
     ("irrigation_deficit", "8.5 L out", "7.5 L out", "Pump 45 mmHg, 9 L in, ___, 500 mL not recovered."),
-    ("unplaced_number", "the last milliliter into", "the last three milliliters into",
-     "right iliac crest eight pulls of five so forty milliliters spun it for fifteen minutes and got five milliliters "
-     "back four milliliters of the concentrate with fibrin glue onto the defect and ___ the joint"),
+    ("injection_total", "the last milliliter into", "the last four milliliters into",
+     "BMA 40 mL, spun for fifteen minutes and got five milliliters back. Four milliliters of the concentrate onto the "
+     "defect and ___ the joint."),
     ("side_conflict", "right leg in the holder", "left leg in the holder",
      "Right knee arthroscopy, right medial meniscus tear. Supine, ___. Time out, right knee."),
     ("side_conflict", "R arm in 4 kg traction", "L arm in 4 kg traction",

@@ -8,6 +8,7 @@ much and rarely wrong.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
@@ -33,6 +34,7 @@ _ANY = frozenset("implants pieces devices things items components parts bodies o
                  "twelves fifteens".split())  # fmt: skip
 _NO_NOUN = PLACES | JOINS | VERBS | {"of", "all", "for", "the", "a", "an", "that", "which", "so"}
 _NO_THINGS = frozenset("times hours minutes seconds weeks days months years degrees percent points o'clock".split())
+_LOST = re.compile(r"^(?:pulled|dropped|wasted|bent|broke|broken|stripped|removed|failed|thrown|contaminated)$")
 _BACK, _NOUN, _LEAST, _CHOICES = 60, 3, 2, 12  # tokens; words to a noun; parts that are wanted; numbers to choose from
 
 
@@ -63,7 +65,8 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
             continue
         numbers = [number for place in parts if (number := count(tokens[place])) is not None]
         spare = sum(tokens[place].norm in _MORE or _holds_one(tokens, place) for place in range(start, at)) + singles
-        if said not in _sums(numbers, doubled, spare):
+        lost = any(_LOST.match(one.norm) for one in tokens[start:at])  # "five opened, one pulled out, so four anchors"
+        if said not in _sums(numbers, doubled, spare) | ({one - 1 for one in numbers} if lost else set()):
             shown = ", ".join(f"{count(tokens[place])}" for place in own)
             yield passage, said, noun or "in all", f"{shown} were told, said: {said}"
 

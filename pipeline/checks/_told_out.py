@@ -3,11 +3,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from pipeline.checks import base
-from pipeline.checks._spoken_counts import count
+from pipeline.checks._spoken_counts import JOINS, PLACES, count
 from pipeline.note import OperativeNote, Passage
+from pipeline.records import Token
 
 _OUT = frozenset({"out", "removed", "retrieved", "extracted"})
 _NOUNS = frozenset({"bodies", "fragments", "stones", "pieces", "polyps", "nodules", "teeth", "fibroids", "calculi"})
@@ -27,6 +28,7 @@ def more_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
         for at, token in enumerate(tokens[:-1]):
             number = count(token)
             spare += token.norm in _MORE
+            spare += _more_of_them(tokens, at)
             noun = next((one.norm for one in tokens[at + 1 : at + 1 + _NEAR] if one.norm in _NOUNS), "")
             if number is None or number < _NEAR or not noun:
                 continue
@@ -38,6 +40,13 @@ def more_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
             if not out:
                 before.append(number)
                 spare = 0
+
+
+def _more_of_them(tokens: Sequence[Token], at: int) -> int:
+    """ "2 loose bodies from the pouch, 1 from behind the gutter": what goes on about them without the noun."""
+    behind = tokens[at + 1].norm if at + 1 < len(tokens) else ""
+    number = count(tokens[at])
+    return number if number is not None and behind in PLACES and at and tokens[at - 1].norm in JOINS else 0
 
 
 def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:

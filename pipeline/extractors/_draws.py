@@ -207,8 +207,8 @@ def got_back(sentence: Sentence, index: int) -> bool:
     """ "The machine gave me back eight millilitres of concentrate"."""
     said = tuple(token.norm for token in sentence.tokens[max(0, index - 4) : index])
     numbered = next((at for at in range(len(said) - 1, -1, -1) if said[at] in ("#volume", "#number")), -1)
-    if numbered >= 0 and said[numbered + 1 : numbered + 2] == ("back",):
-        said = said[numbered + 2 :]  # "got five millilitres back, four millilitres of the concentrate": of the five
+    if numbered >= 0:  # "got five millilitres back, four millilitres of the concentrate": of the five
+        said = said[numbered + 1 + (said[numbered + 1 : numbered + 2] == ("back",)) :]
     before = set(_beside_amount.but_side(sentence, index, said))
     return _yielded(sentence, index) or (is_concentrate(sentence, index) and bool(before & _BACK))
 
