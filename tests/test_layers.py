@@ -101,6 +101,30 @@ def test_no_circle() -> None:
 
 
 @pytest.mark.parametrize("folder", PLUGIN_FOLDERS)
+def test_no_circle_among_the_helpers_of_plugins(folder: str) -> None:
+    graph: dict[str, set[str]] = {}
+    for path in (PACKAGE / folder).glob("*.py"):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        named = [node for node in tree.body if isinstance(node, ast.ImportFrom) and node.module]
+        graph[path.stem] = {node.module.rsplit(".", 1)[-1] for node in named if f".{folder}." in f".{node.module}."}
+        graph[path.stem] |= {
+            alias.name for node in named if node.module == f"pipeline.{folder}" for alias in node.names
+        }
+    done: set[str] = set()
+
+    def visit(name: str, above: tuple[str, ...]) -> None:
+        assert name not in above, " -> ".join((*above, name))
+        if name not in done:
+            for other in sorted(graph.get(name, ())):
+                visit(other, (*above, name))
+            done.add(name)
+
+    for name in graph:
+        visit(name, ())
+    assert done >= set(graph)
+
+
+@pytest.mark.parametrize("folder", PLUGIN_FOLDERS)
 def test_plugins_know_nothing_of_each_other(folder: str) -> None:
     members = [path for path in (PACKAGE / folder).glob("*.py") if path.stem not in ("__init__", "base")]
     assert members, f"{folder} is empty"

@@ -197,15 +197,16 @@ def own_side(amount: Amount) -> Laterality | None:
     for at, word in enumerate(after):
         if word in ("left", "right") and set(after[max(0, at - _LED_BY) : at]) & _TO:
             return "left" if word == "left" else "right"
-    short = next((at for at, word in enumerate(after[:-1]) if word in ("l", "r") and after[at + 1] in _DONORS), None)
+    short = next((at for at, word in enumerate(after[:-1]) if word in _SHORT and after[at + 1] in _DONORS), None)
     if short is not None:
-        return "left" if after[short] == "l" else "right"  # "18 mL blood R arm"
+        return _SHORT[after[short]]  # "18 mL blood R arm"
     before = [word for word in amount.before[-6:] if word in ("left", "right", "l", "r")]
     if before and amount.before[-1] != "left":
         return "left" if before[-1] in ("left", "l") else "right"
     return None
 
 
+_SHORT: dict[str, Laterality] = {"l": "left", "r": "right", "left": "left", "right": "right"}
 _DONORS = frozenset("arm acf forearm psis asis crest iliac flank thigh abdomen".split())
 _SIDE_REACH, _LED_BY = 9, 4
 _TO = frozenset({"from", "on", "into", "in", "to", "the"})
@@ -247,3 +248,16 @@ def of_trocar(sentence: Sentence, at: int) -> bool:
 
 
 _TROCARS = frozenset("trocar jamshidi trephine wire cannula reamer crest".split())
+
+
+def is_product(amount: Amount) -> bool:
+    """Whether the product is named right behind an amount: "five mils of PRP"."""
+    return bool(set(amount.after[:3]) & words.ALL_PRODUCTS)
+
+
+def is_wetting(amount: Amount) -> bool:
+    """ "Tumescent 250 mL", "200 mL of Klein infiltrated": what the donor site was filled with."""
+    said = {*amount.before[-4:], *amount.after[:5]}
+    return not amount.bare and bool(said & {"tumescent", "klein", "tumescence", "wetting"} or (
+        {"infiltrated", "infiltration"} & said and not said & words.ALL_PRODUCTS
+    ))

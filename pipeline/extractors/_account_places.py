@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Set
 from itertools import pairwise
 
 from pipeline.extractors import base
-from pipeline.extractors._account_parts import Amount
 from pipeline.records import Laterality, Reading, Sentence
 
 _SIDES = {"left": "right", "right": "left"}
@@ -81,12 +81,14 @@ def ends_in(sentence: Sentence, low: int, high: int) -> bool:
 _SIDE_BACK = 6  # tokens
 
 
-def of_the_vein(reading: Reading, amount: Amount) -> bool:
-    """ "PRP right knee: 60 mL drawn": blood of which nobody said from which arm, so that the side is the knee's."""
+def of_the_vein(reading: Reading, said: Set[str]) -> bool:
+    """ "PRP right knee: 60 mL drawn": blood of which nobody said from which arm, so that the side is the knee's.
+
+    `said`: the amount's own words."""
     known: bool | None = reading.memo.get("account-vein")
     if known is None:
         known = reading.memo["account-vein"] = not any(one.says(_OF_BONE) for one in reading.sentences)
-    return known and not _OF_ARM & {*amount.before, *amount.after}
+    return known and not _OF_ARM & said
 
 
 _OF_BONE = frozenset("marrow bma bmac bmc crest crests psis asis ilium pelvis trephine jamshidi".split())

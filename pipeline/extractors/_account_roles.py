@@ -13,7 +13,7 @@ from pipeline.extractors import _amount_words as words
 from pipeline.extractors import _beside_amount, _direction, _draws, base
 from pipeline.extractors._account_parts import Amount, plain, through_needle
 
-_PRODUCTS = words.PRODUCTS | {"product", "plasma", "microfat", "nanofat", "buffy", "fat", "conc", "lysate"}
+_PRODUCTS = words.ALL_PRODUCTS
 _SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
 _POURED, _AWAY = frozenset("away poured binned".split()), frozenset("bin bucket waste sharps sink".split())
 _STAYS = frozenset("stays stayed remains remained left stuck over unused".split())
@@ -211,9 +211,10 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
         some = state == "made" and after[:2] == ("of", "the") and _placed(after)  # "of the concentrate onto the defect"
         given = (state == "named" and _placed(after)) or some or "from" in head[:3]
         return "made" if not given and state != "given" else ""
-    told = before[-1:] and before[-1] in _PRODUCTS | {"concentrate", "coat"} and not to_part and not set(after) & _INTO
+    noun = before[:-1] if before[-1:] and before[-1] in words.IS else before
+    told = noun[-1:] and noun[-1] in _PRODUCTS | {"concentrate", "coat"} and not to_part and not set(after) & _INTO
     told = told and (after[:1] != ("from",) or len(after) == 1) and not _sited(amount)
-    if state in ("named", "drawn") and (told or gives & {"yield", "yielded", "yields"}):
+    if state in ("named", "drawn") and (told or after[:1] == ("yield",) or gives & {"yield", "yielded", "yields"}):
         return "made"
     if state != "made":
         return ""
@@ -224,9 +225,14 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
 
 
 def _is_for_each(amount: Amount) -> bool:
-    """ "PRP both knees, 6 mL each": so much into each of the parts that the sentence names."""
-    if amount.after[:1] != ("each",) or set(amount.after[1:4]) & (words.VESSELS | {"of"}):
+    """ "PRP both knees, 6 mL each": so much into each of the parts that the sentence names; "0.5 mL PRP each"."""
+    after = amount.after[1:] if amount.after[:1] and amount.after[0] in _PRODUCTS else amount.after
+    own = len(after) < len(amount.after)
+    after = after[1:] if after[:2] == ("in", "each") and own else after
+    if after[:1] != ("each",) or set(after[1:4]) & (words.VESSELS | {"of"}):
         return False
+    if own and not amount.sentence.says(words.VESSELS | words.CRESTS):
+        return True
     return amount.sentence.says(_BOTH) and not amount.sentence.says(words.CRESTS)
 
 
@@ -380,19 +386,6 @@ def _is_drawn(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
     if state == "named" and set(before[-4:]) & _SOURCES:
         return True
     return state == "drawn" and bool(set(before[-4:]) & _TURN)
-
-
-def is_product(amount: Amount) -> bool:
-    """Whether the product is named right behind an amount: "five mils of PRP"."""
-    return bool(set(amount.after[:3]) & _PRODUCTS)
-
-
-def is_wetting(amount: Amount) -> bool:
-    """ "Tumescent 250 mL", "200 mL of Klein infiltrated": what the donor site was filled with."""
-    said = {*amount.before[-4:], *amount.after[:5]}
-    return not amount.bare and bool(said & {"tumescent", "klein", "tumescence", "wetting"} or (
-        {"infiltrated", "infiltration"} & said and not said & _PRODUCTS
-    ))
 
 
 def word_behind(amount: Amount) -> str:

@@ -26,6 +26,7 @@ RECEIVED = frozenset({"got", "received", "gets", "receives"})
 
 # Made of it, lost, kept, sent.
 PRODUCTS = frozenset({"bmac", "concentrate", "bmc", "prp"})
+ALL_PRODUCTS = PRODUCTS | {"product", "plasma", "microfat", "nanofat", "buffy", "fat", "conc", "lysate"}
 MADE = frozenset(
     "processed spun concentrated centrifuged filtered concentrate buffy spin spins spinning condensed "
     "centrifuging centrifugation".split()
@@ -35,7 +36,7 @@ MAKING = frozenset(
     "got made obtained left result prepared down final total available remaining remained kept discarded wasted sent "
     "back".split()
 )
-HAD, OFF = frozenset("back got made obtained recovered yielded".split()), frozenset({"back", "out", "off"})
+HAD, OFF = frozenset("back got yield made obtained recovered yielded".split()), frozenset({"back", "out", "off"})
 HAVE = frozenset({"got", "get", "have", "had"})  # "I've got eight mils back"
 LOST = frozenset("lost waste wasted discarded spilled spilt thrown dropped".split())
 KEPT = frozenset("saved kept stored sent frozen refrozen banked reserved retained".split())

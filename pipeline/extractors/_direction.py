@@ -234,11 +234,12 @@ def out_of_joint(sentence: Sentence, index: int) -> int | None:
     if (beside := _emptied(sentence, index)) is not None:
         return beside
     at = index - 1
-    while at > 0 and index - at <= _TO_TAP and tokens[at].quantity is None and tokens[at].norm not in _OUT_OF:
+    while at > 0 and index - at <= _TO_TAP and tokens[at].norm not in _OUT_OF and (
+        (said := tokens[at].quantity) is None or said.form == "ordinal"
+    ):  # "aspirated first, twelve ml clear"
         at -= 1
-    if at < 1 or tokens[at].norm not in _OUT_OF or _COMES_NEXT & {
-        token.norm for token in tokens[at + 1 : index]
-    }:
+    parted = _COMES_NEXT - {","} if looks_like_fluid(sentence, index) else _COMES_NEXT
+    if at < 1 or tokens[at].norm not in _OUT_OF or parted & {token.norm for token in tokens[at + 1 : index]}:
         return None
     last = at - 1 - (tokens[at - 1].norm in ("was", "were"))
     told = last >= 0 and (tokens[last].norm == "joint" or any(

@@ -159,7 +159,7 @@ class _Entry:
         told, amount = self.told, self.amount
         sentence, index = amount.sentence, amount.index
         another = _account_numbers.another(amount, self.grammar)
-        if told.fat and not another and _account_roles.is_wetting(amount):
+        if told.fat and not another and _account_numbers.is_wetting(amount):
             return self._claim("injection_volume", name="local-anaesthetic-mixture", laterality=None,
                                scale=cues.scale(sentence, index))  # fmt: skip
         if _amount_lists.in_proportion(sentence, index):
@@ -173,7 +173,7 @@ class _Entry:
             return self._claim("discarded_volume", **_direction.as_ordered(sentence, index))
         if another == "agent" and self._performed:
             told.agents += amount.quantity.value or 0
-        fluid = _direction.looks_like_fluid(sentence, index) and not _account_roles.is_product(amount)
+        fluid = _direction.looks_like_fluid(sentence, index) and not _account_numbers.is_product(amount)
         if another or fluid or _direction.out_of_joint(sentence, index) is not None:
             return []
         if told.state == "drawn" and (_draws.holds_agent(sentence, index) or self._with_agent()):
@@ -318,7 +318,8 @@ class _Entry:
     def _draw(self, sure: bool) -> list[Fact]:
         told, amount = self.told, self.amount
         sentence, index, value = amount.sentence, amount.index, amount.quantity.value
-        own = None if _account_places.of_the_vein(self.reading, amount) else self._told_side()
+        vein = _account_places.of_the_vein(self.reading, {*amount.before, *amount.after})
+        own = None if vein else self._told_side()
         if value is not None and self._performed:
             told.row.append(value)
             told.all.append(value)

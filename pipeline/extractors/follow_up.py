@@ -209,6 +209,8 @@ _VISITS = frozenset(
 def _is_sign(sentence: Sentence, at: int) -> bool:
     while at + 1 < len(sentence.tokens) and sentence.tokens[at].norm in ("a", "an", "any"):
         at += 1
+    if (said := sentence.tokens[at].quantity) is not None and said.dimension == "time":
+        return False  # "warn sugars up for a week"
     near = range(at, at + 3)
     done = any(m.first in near and m.table in ("acts", "procedures", "aftercare") for m in sentence.mentions)
     removal = any(token.norm in _VISITS for token in sentence.tokens[at : at + 4])
