@@ -263,7 +263,8 @@ def ahead_named(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[
 def _is_of(mention: Mention, starts: dict[int, Mention]) -> bool:
     """ "No urine extravasation": what it would have been of, and not yet what is denied."""
     behind = starts.get(mention.last + 1)
-    return mention.table in ("fluids", "drugs") and behind is not None and behind.table in _SEEN
+    parts = mention.table in _SEEN and behind is not None and behind.id == "fragment"  # "no extruded disc fragments"
+    return parts or mention.table in ("fluids", "drugs") and behind is not None and behind.table in _SEEN
 
 
 def _is_object(sentence: Sentence, hit: CueHit, index: int) -> bool:

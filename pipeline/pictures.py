@@ -48,6 +48,8 @@ def old(sentence: Sentence) -> list[Scope]:
     graft after reconstruction", "CT showed two screws". What was found and measured stays as it is."""
     if not sentence.says(_PICTURED_BY) and sentence.section != "imaging":
         return []
+    if any(token.norm in _AFTERWARDS for token in sentence.tokens[:_LED]):
+        return []  # "postoperative x-ray showed good alignment of the prosthesis"
     return [
         Scope("status", "historical", m.first - (m.first > first and sentence.tokens[m.first - 1].quantity is not None),
               m.last, "pictured")
@@ -76,6 +78,7 @@ def _before(sentence: Sentence) -> tuple[tuple[int, int], ...]:
     return ((0, end - 1),)
 
 
+_AFTERWARDS = _words("postoperative postop post-op post-operative completion postreduction post-reduction control")
 _BEFORE_ONLY = _words("mri ct xray x radiograph radiographs mammogram arthrogram mr dexa pet mrcp mra cxr scanned "
                       "xrayed")  # fmt: skip
 _LED = 4  # tokens: "his preoperative MRI showed"

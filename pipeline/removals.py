@@ -35,14 +35,25 @@ def explant(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     removal, of_joint = _is_removal(facts, _REMOVAL), _is_removal(facts, _OF_JOINT)
     revision = any(name.startswith("revision-") for name in _done(facts))
     named = frozenset(name for name in _done(facts) if name.endswith("-removal") and _is_removal(facts, {name}))
+    fixed = [fact.evidence.first for fact in facts if fact.kind == "act" and fact.name == "internal-fixation"
+             and fact.done]  # fmt: skip
     told = [
         _told(fact, sentence, grammar, removal or f"{fact.name}-removal" in named, of_joint, revision)
         if fact.kind in _KINDS and fact.role == "implanted" and fact.certainty == "affirmed" and (
-            (sentence := reading.sentence_at(fact.evidence.first)) is not None
+            (sentence := reading.sentence_at(fact.evidence.first)) is not None and not _fixed_by(sentence, fixed)
         ) else fact
         for fact in facts
     ]  # fmt: skip
     return [_as_the_thing(fact, told) for fact in told]
+
+
+def _fixed_by(sentence: Sentence, fixed: Sequence[int]) -> bool:
+    """ "2. Revision fixation with a plate and screws": told of what was put in, whatever was removed before."""
+    first, last = sentence.tokens[0].first, sentence.tokens[-1].last
+    return any(first <= at <= last for at in fixed) and not sentence.says(_CAME_OUT)
+
+
+_CAME_OUT = frozenset("removal removed remove removing out explanted extracted".split())
 
 
 def _as_the_thing(fact: Fact, facts: Sequence[Fact]) -> Fact:

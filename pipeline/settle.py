@@ -296,7 +296,7 @@ def _elsewhere(earlier: Fact, fact: Fact, places: _Places) -> bool:
     return story and (fact.kind != "suture" or earlier.text is not None)
 
 
-_AT_PARTS = frozenset({"act", "finding", "approach", "suture"})
+_AT_PARTS = frozenset({"act", "finding", "approach", "suture", "closure"})
 
 
 def _crossed(one: Fact, other: Fact) -> bool:

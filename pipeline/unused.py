@@ -78,7 +78,7 @@ def _faulty(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
         behind = [] if sentence is None else [
             token.norm for token in sentence.tokens if token.first > fact.evidence.last
         ][:3]
-        if sentence is not None and sentence.says(_IN_TURN) and fact.done:
+        if sentence is not None and fact.done and _is_in_turn(sentence):
             fact = replace(fact, doubts=(*fact.doubts, "a row of sizes is told of; it may only have been tried"))
         faulty = behind[1:2] == ["too"] and behind[0] in ("was", "is", "were", "proved") and behind[-1] in _TOO
         told.append(replace(fact, doubts=(*fact.doubts, f"said to be too {behind[-1]}")) if faulty else fact)
@@ -87,6 +87,17 @@ def _faulty(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
 
 # "A series of spacers, a size 8 spacer was placed"
 _IN_TURN = _words("series sequence sequentially serially upsized upsizing")
+
+
+def _is_in_turn(sentence: Sentence) -> bool:
+    """Whether sizes are told one after the other; not "a series of five 2 mm screws"."""
+    tokens = sentence.tokens
+    return sentence.says(_IN_TURN) and not any(
+        token.norm == "of" and tokens[at - 1].norm == "series" and at + 1 < len(tokens)
+        and tokens[at + 1].quantity is not None for at, token in enumerate(tokens) if at
+    )
+
+
 _OFFSET = "said as an offset"
 
 
@@ -167,15 +178,21 @@ def _is_provisional(sentence: Sentence, fact: Fact) -> bool:
     """ "A provisional plate", "the provisional screws and plates": called so right before its name, or in a row."""
     first = next((at for at, token in enumerate(sentence.tokens) if token.last >= fact.evidence.first), 0)
     before = [token.norm for token in sentence.tokens[max(0, first - _ROW) : first + 1]]
+    if "temporary" in before and (fact.name or "").endswith(("screw", "plate", "pin", "k-wire")):
+        return not sentence.says(_STAYS) and _ENDS_ROW.isdisjoint(before[before.index("temporary") :])
     return "provisional" in before and _ENDS_ROW.isdisjoint(before[before.index("provisional") :])
 
 
+_DRILLED, _BLEEDS = _words("drilled fenestrated perforated"), _words("induce stimulate promote encourage")
 _ROW, _ENDS_ROW = 4, _words("the a an to was were with for by over")
 
 
 def _is_held_for_now(sentence: Sentence, fact: Fact) -> bool:
     """ "Temporarily held with two K-wires", "two K-wires as guides": a tool of a step, no implant."""
     norms = [token.norm for token in sentence.tokens]
+    if sentence.says(_DRILLED) and any(norm == "to" and _BLEEDS & set(norms[at + 1 : at + 2])
+                                       for at, norm in enumerate(norms)):  # fmt: skip
+        return True  # "drilled with a wire to induce bleeding"
     told = sentence.says(_FOR_NOW) or any(
         norms[at] == "as" and _GUIDES & set(norms[at + 1 : at + 4]) for at in range(len(norms))
     )

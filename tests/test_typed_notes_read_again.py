@@ -221,3 +221,46 @@ def test_all_of_a_mixture_and_its_parts() -> None:
     amounts = [(fact.name, str(fact.value)) for fact in facts if fact.kind in ("medication_volume", "medication_dose")]
     assert amounts == [("lidocaine", "4.5"), ("bupivacaine", "4.5"), ("triamcinolone", "1")]
     assert not [fact for fact in facts if fact.kind == "medication_concentration" and fact.doubts]
+
+
+def test_a_fixation_told_behind_a_removal_is_of_today() -> None:
+    facts = told("TITLE OF OPERATION: 1. Removal of hardware, right ankle. 2. Revision fixation with a plate and "
+                 "screws, right ankle.")  # fmt: skip
+    assert {fact.role for fact in facts if fact.kind == "device"} == {"implanted"}
+    facts = told("Removal of hardware, right ankle. Plate and six screws out.")
+    assert {fact.role for fact in facts if fact.kind == "device"} == {"explanted"}
+
+
+@pytest.mark.parametrize(("text", "name", "roles"), [
+    ("The tray was inserted with cement, tapped into place, excess methylmethacrylate was removed.", "bone-cement",
+     {"implanted"}),
+    ("The bone ends were drilled with the use of a 1.2 mm Kirschner wire to induce bleeding.", "k-wire", {"used"}),
+    ("The plate was held while a temporary fixation screw was applied at C5.", "screw", {"used"}),
+    ("A temporary pacing wire was placed.", "pacing-wire", {"implanted"}),
+    ("Postoperative x-ray showed good alignment of the prosthesis.", "prosthesis", {"implanted"}),
+])  # fmt: skip
+def test_what_the_devices_of_typed_notes_were_there_for(text: str, name: str, roles: set[str]) -> None:
+    facts = [fact for fact in told(text) if fact.kind == "device" and fact.name == name]
+    assert {fact.role for fact in facts} <= roles
+    assert {fact.status for fact in facts} <= {"performed"}
+
+
+@pytest.mark.parametrize(("text", "kind", "name"), [
+    ("A hook was passed to see that there were no extruded disc fragments.", "finding", "fragment"),
+    ("Implants: Palacos cement with antibiotics.", "prophylaxis", "antibiotic"),
+    ("Iodine-soaked gauze was laid on the wound.", "preparation", "povidone-iodine"),
+    ("The skin was closed with a modified Kessler type stitch.", "act", "tendon-repair"),
+    ("The corkscrew was impacted into the head.", "act", "implantation"),
+    ("The stem was pushed home.", "disposition", "home"),
+    ("Left iliac crest graft. The fluid administered 400 cc.", "draw", None),
+])  # fmt: skip
+def test_further_words_that_tell_no_such_thing(text: str, kind: str, name: str | None) -> None:
+    assert standing(text, kind, name) == []
+
+
+@pytest.mark.parametrize("text", [
+    "A linear incision over the second metatarsal was then created approximately 3 cm in length.",
+    "An incision was made over the toe with a number 10 blade approximately 3 cm in length.",
+])
+def test_the_length_of_an_incision_behind_its_place_or_its_blade(text: str) -> None:
+    assert [str(fact.value) for fact in told(text) if fact.kind == "incision_length"] == ["3"]

@@ -19,6 +19,8 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
     removed and cement was injected"), or in another clause ("the plate was fixed and the guide was removed")."""
     tokens = sentence.tokens
     if thing < removed:
+        if any(token.norm in _TOO_MUCH for token in tokens[thing + 1 : removed]):
+            return True  # "put in with cement, excess cement was removed"
         if any(token.norm in _DENIED for token in tokens[max(thing + 1, removed - 2) : removed]):
             return True  # "three anchors, none pulled out"
         behind = tokens[removed + 1 : removed + 4]
@@ -318,7 +320,7 @@ def were_removed(sentence: Sentence, last: int) -> bool:
     tells where they lay and how large they were ("screws from the transfer, 4.5 by 45 mm, were removed")."""
     before, aside = "", False
     for token in sentence.tokens[last + 1 : last + _TO_VERB]:
-        if (before, token.norm) in _NEXT:
+        if (before, token.norm) in _NEXT or token.norm in _TOO_MUCH:
             return False
         before = token.norm
         if token.norm in ("removed", "explanted", "extracted"):

@@ -59,9 +59,14 @@ def told_long(sentence: Sentence, grammar: Grammar, index: int) -> tuple[int, cu
     if not cuts or sentence.tokens[cuts[-1].last].norm not in _CUTS:
         return None
     between = range(cuts[-1].last + 1, index)
-    if any(sentence.tokens[at].quantity is not None or sentence.tokens[at].norm in _APART for at in between):
-        return None
-    named = any(m.table in _OTHERS and m.first in between for m in sentence.mentions)
+    tokens = sentence.tokens
+    blades = {at for at in between if tokens[at].norm in ("blade", "scalpel", "knife")}
+    if any(
+        (one := tokens[at].quantity) is not None and one.form != "ordinal" and not {at + 1, at + 2} & blades
+        or tokens[at].norm in _APART and tokens[at - 1].norm not in ("was", "were") for at in between
+    ):
+        return None  # but "with a #10 blade", "was then created"
+    named = any(m.table in _OTHERS and m.first in between and m.last not in blades for m in sentence.mentions)
     lesion = any(hit.first in between and sentence.tokens[hit.last].norm not in ("area", "wall")
                  for hit in cues.hits(sentence, grammar, "lesion"))  # fmt: skip
     return None if named or lesion else (1, cuts[-1])

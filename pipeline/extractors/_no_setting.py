@@ -167,3 +167,11 @@ def is_taken_again(sentence: Sentence, mention: Mention) -> bool:
 _CALLED_OLD = frozenset({"previous", "prior", "old", "existing"})
 _ALONG = frozenset("through via along over using utilizing utilising into extended reopened opened excised".split())
 _TAKEN = frozenset("extended reopened re-opened opened used utilized utilised excised followed incised".split())
+
+
+def is_in_cement(sentence: Sentence, mention: Mention) -> bool:
+    """ "Cement with antibiotics": what is in the cement, and given to nobody."""
+    tokens = sentence.tokens
+    return mention.first > 1 and tokens[mention.first - 1].norm in ("with", "containing") and (
+        tokens[mention.first - 2].norm in ("cement", "pmma", "spacer", "beads")
+    )

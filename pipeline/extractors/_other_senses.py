@@ -43,6 +43,7 @@ _CUTS = _words("arteriotomy venotomy incision incisions ureterotomy opening caps
 _PASSED = _words("needle catheter wire guidewire scope tube trocar cannula probe introducer endoscope sheath")
 _MOUTHS = _words("ureteral ureteric glottic urethral vaginal nasal pupillary laryngeal appendiceal pyloric")
 _FILMS = _words("x-rays radiographs films film rays radiograph")
+_SCREWED_IN = _words("corkscrew corkscrews")
 _BLADES = _words("scissors scissor forceps")
 _HOLDS = _words("excellent appropriate good adequate secure firm rigid solid satisfactory sound")
 # "A stitch to release the tension": what is taken off, and nothing freed.
@@ -124,7 +125,7 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if said == "thr" and behind is not None and behind.unit in ("V", "mV"):
         return True  # "lead 52 cm, thr 0.6 V": the threshold
     if mention.id == "implantation" and said in ("impacted", "seated"):
-        return not _is_of_implant(sentence, mention, grammar)
+        return bool(_SCREWED_IN & set(before[-3:])) or not _is_of_implant(sentence, mention, grammar)
     if mention.id == "insufflation":
         return bool(_CUFFS & {token.norm for token in tokens})
     if mention.id == "removal-of-hardware" and {"wire", "wires"} & {
@@ -180,6 +181,8 @@ def is_other_act(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
         return bool(_BLADES & set(after))  # "tenotomy and forceps dissection"
     if mention.id == "internal-fixation" and said == "fixation" and (_HOLDS | {"cement"}) & set(before[-1:]):
         return True  # "the component had excellent fixation", "poor cement fixation"
+    if mention.id == "tendon-repair" and {"stitch", "stitches", "suture", "sutures"} & set(after[:2]):
+        return True  # "a modified Kessler type stitch"
     if mention.id == "opening" and said == "opening" and (after[:1] == ["wedge"] or before[-1:] == ["mouth"]):
         return True  # "the opening wedge", "mouth opening 24 mm"
     if mention.id == "opening" and said == "opening":

@@ -60,6 +60,8 @@ def _goes(sentence: Sentence, mention: Mention) -> bool:
     if sentence.tokens[mention.first].norm == "home" and lead[-1:] and lead[-1] in _LIVES and "to" not in lead:
         return False  # "he has it at home already"
     behind = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 5]]
+    if mention.id == "home" and lead[-1:] and lead[-1] in _DRIVEN:
+        return False  # "the stem was pushed home"
     if mention.id == "home" and "room" in behind and "to" in behind:
         return False  # "discharged back to his room"
     if mention.id == "home" and sentence.tokens[mention.last].norm == "discharged" and behind[:1] == ["to"] and any(
@@ -85,6 +87,7 @@ def _goes(sentence: Sentence, mention: Mention) -> bool:
     return bool((before | inside) & _MOVES) and not before & _NO_WARD
 
 
+_DRIVEN = frozenset("pushed hammered driven tapped screwed knocked seated impacted pressed pushing tapping".split())
 _TO_WHERE = 5  # tokens
 _GETTING_WELL = frozenset("neurologic neurological functional full complete speedy motor visual good slow".split())
 _NO_WARD = frozenset({"pelvic", "orbital", "nasal", "oral", "mouth", "sinus", "until", "emergency", "brought"})

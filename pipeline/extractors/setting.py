@@ -135,13 +135,16 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
         return None  # "a well padded splint was applied"
     if kind == "prophylaxis" and sentence.tokens[min(after, len(sentence.tokens) - 1)].norm in _NO_DOSE:
         return None  # "antibiotic associated diarrhoea"
-    if kind == "preparation" and _no_setting.is_none_of_skin(sentence, mention):
-        return None
+    if kind == "preparation" and (
+        _no_setting.is_none_of_skin(sentence, mention) or sentence.tokens[mention.last].norm.endswith("soaked")
+        or sentence.tokens[min(after, len(sentence.tokens) - 1)].norm in ("soaked", "impregnated")
+    ):
+        return None  # "iodine soaked gauze"
     near = [token.norm for token in sentence.tokens[max(0, mention.first - 1) : after + 2]]
     called = near[:1] == ["the"] and near[2:3] in (["with"], ["and"], ["by"], ["where"])
     if kind == "urgency" and (called or story.is_risk_talk(sentence)):
         return None  # "seen in the Emergency with a deformed elbow"
-    if kind == "prophylaxis" and _HOLDS_IT & set(near):
+    if kind == "prophylaxis" and (_HOLDS_IT & set(near) or _no_setting.is_in_cement(sentence, mention)):
         return None  # "irrigated with antibiotic containing solution", "an antibiotic soaked sponge"
     if kind == "prophylaxis" and (near[:1] == ["previous"] or any(norm in _TREATED for norm in near)):
         return None  # "placed on previous antibiotic treatment"
