@@ -133,3 +133,13 @@ def is_threshold(norms: Sequence[str], index: int) -> bool:
 
 
 _BLOOD_VALUES = frozenset({"hb", "hgb", "haemoglobin", "hemoglobin"})
+
+
+_AFTER_TURN = frozenset("the it again . , ; and then we i now another one two three four five six seven eight nine ten "
+                        "eleven twelve #number #volume".split())  # fmt: skip
+
+
+def goes_on_after_turn(norms: Sequence[str], at: int) -> bool:
+    """ "Three turn three turn", "four turn the needle": what stands at `at`, behind "turn", begins anew or ends it, so
+    that the number before it counts no turns."""
+    return at >= len(norms) or norms[at] in _AFTER_TURN or norms[at][:1].isdigit()

@@ -355,8 +355,8 @@ def _is_seconds(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> 
 
 def _turns_on(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> bool:
     """ "The same four turn the needle": the number of a draw, and then what was done."""
-    many = numeral.value is not None and numeral.value > 1
-    return many and norms[said.start] == "turn" and norms[said.end : said.end + 1] in (["the"], ["it"], ["again"])
+    many = numeral.value is not None and numeral.value > 1 and norms[said.start] == "turn"
+    return many and counted_things.goes_on_after_turn(norms, said.end)
 
 
 def _is_feet(norms: Sequence[str], numeral: numerals.Numeral, said: Said) -> bool:

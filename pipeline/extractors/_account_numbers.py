@@ -135,7 +135,9 @@ def is_amount(amount: Amount) -> bool:
     out_at = index > 1 and tokens[index - 2].norm in ("out", "back")
     if (led == "at" and not out_at) or led == "for" or _COUNTS & set(amount.before[-5:]):
         return False  # "first draw at one and a half", "the blood for five", "platelet count in the blood 210"
-    counted = index > 1 and tokens[index - 2].norm in ("a", "another", "full", "half", "quarter")  # "a turn, five more"
+    counted = index > 1 and (
+        tokens[index - 2].norm in ("a", "another", "full", "half", "quarter", "#number", "#volume", ".", ",")
+    )  # "a turn, five more", "three turn three"
     if (led in words.TURNED and not counted) or led in ("within", "every", "x", "needle", "number") or (
         led == "#gauge" and not {"into", "in"} & set(amount.after[:1])
     ):

@@ -257,18 +257,31 @@ def count_behind(sentence: Sentence, index: int) -> bool:
     return count.form == "number" and not count.dimension and not own
 
 
+def _is_each(sentence: Sentence, index: int) -> bool:
+    """ "Six times three": a bare number behind "times" that is so much of each, and no sum ("five, four times, twenty")
+    """
+    tokens = sentence.tokens
+    each, led = tokens[index].quantity, tokens[index - 3].quantity if index > 2 else None
+    after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
+    return each is not None and not each.dimension and each.form == "number" and led is None and (
+        after not in ("in", "total", "altogether", "together")
+    )
+
+
 def times(sentence: Sentence, index: int) -> bool:
     """ "2 x 30 mL": the volume of each of so many draws."""
     around = sentence.tokens[max(0, index - 2) : index + 1]
     # "12 draws x 5 mL"
     if len(around) == 3 and index > 2 and around[1].norm in ("x", "\u00d7") and around[0].norm in _COUNTED:
         around = (sentence.tokens[index - 3], *around[1:])
-    if len(around) < 3 or around[1].norm not in ("x", "\u00d7"):
+    if len(around) < 3 or around[1].norm not in ("x", "\u00d7", "times"):
         return False
     count, each = around[0].quantity, around[2].quantity
     if count is None or each is None:
         return False
-    return count.form == "number" and not count.dimension and each.dimension == "volume"
+    spoken = around[1].norm == "times"
+    said = _is_each(sentence, index) if spoken else each.dimension == "volume"
+    return count.form == "number" and not count.dimension and said  # "six times three"
 
 
 _COUNTED = frozenset({"draws", "pulls", "passes", "aspirates", "syringes"})

@@ -9,6 +9,9 @@ from pipeline.records import Fact, Mention, Reading, Sentence
 
 def is_none_of_skin(sentence: Sentence, mention: Mention) -> bool:
     """Whether what skin is prepared with is told of as something else."""
+    before = {token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]}
+    if sentence.tokens[mention.first].norm in ("drape", "drapes") and before & {"on", "onto", "off"}:
+        return True  # "the last half leaked out on the drape"
     return is_allergen(sentence, mention) or is_used_at_home(sentence, mention)
 
 

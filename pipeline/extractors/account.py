@@ -82,7 +82,7 @@ class _Entry:
         amount, told = self.amount, self.told
         if _account_numbers.is_loss(amount, self.grammar):
             return []
-        if _account_numbers.counts(amount):
+        if _account_numbers.counts(amount) and not (told.at_once and amount.after[:1] == ("times",)):
             return self._counted()
         if not _account_numbers.is_amount(amount) or _direction.is_size_of_vessel(amount.sentence, amount.index):
             return []
@@ -215,7 +215,7 @@ class _Entry:
             parts := _account_sums.run_together(told, amount, value)
         ) is not None:
             return self._run_together(*parts)
-        if len(told.pair) == 2 and self._performed and told.pair[0] * told.pair[1] == value:
+        if len(told.pair) == 2 and self._performed and value - told.pair[0] * told.pair[1] in (0, sum(told.sums)):
             told.row, told.each, told.last = [], told.pair[1], (value, amount.quantity.unit)
             told.sums.append(value)
             told.pair = []

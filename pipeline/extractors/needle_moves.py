@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from pipeline import cues, phases
+from pipeline import counted_things, cues, phases
 from pipeline import turned as turned_by
 from pipeline.conversion import convert
 from pipeline.extractors import _amount_lists, _beside_amount, base
@@ -158,8 +158,9 @@ _SHORTEST = Decimal(4)  # cm, of needles that draw marrow; common practice, no s
 
 def _is_told_to_turn(sentence: Sentence, index: int) -> bool:
     """ "Third eight, turn it ninety", "four turn the needle": the verb of what comes next, and no count of turns."""
-    behind = [token.norm for token in sentence.tokens[index + 1 : index + 4] if token.norm not in ("more", "mils")][:2]
-    return behind[:1] == ["turn"] and behind[1:] in (["it"], ["the"], ["again"], ["back"])
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 5] if token.norm not in ("more", "mils")]
+    behind = behind[1:] if behind[:2] == [".", "turn"] else behind
+    return behind[:1] == ["turn"] and (behind[1:2] == ["back"] or counted_things.goes_on_after_turn(behind, 1))
 
 
 def _beside_gauge(sentence: Sentence, index: int) -> int | None:
