@@ -238,8 +238,8 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
     powered = compounds.millions(tokens, norms, numeral) or compounds.weeks_and_days(norms, numeral)
     if powered is not None:
         return powered
-    part = numeral.shape == "fraction"
-    said = _unit_after(tokens, norms, numeral.end, in_digits, part)
+    part, mixed = numeral.shape == "fraction", [*norms[max(0, numeral.start - 2) : numeral.start]] == ["half", "and"]
+    said = None if part and mixed else _unit_after(tokens, norms, numeral.end, in_digits, part)
     if said is not None and said.row == "second" and not _is_seconds(norms, numeral, said):
         said = None
     if said is not None and said.dimension == "turns" and _turns_on(norms, numeral, said):

@@ -124,6 +124,10 @@ def is_amount(amount: Amount) -> bool:
         return False  # "a quarter turn every two mils", "drains out when below thirty"
     if amount.after[:2] in (("is", "what"), ("was", "what")) or _draws.is_part(amount.sentence, index):
         return False  # "eighteen is what I had planned"
+    if amount.bare and amount.sentence.says(_VISITS) and any(
+        quantity.unit in ("wk", "mo") for _, quantity in base.quantities(amount.sentence, "time")
+    ):
+        return False  # "shoe six weeks, film at two and six"
     if not amount.bare:
         return amount.quantity.form in ("number", "range", "fraction")
     if index + 2 < len(tokens) and tokens[index + 1].norm == "of" and tokens[index + 2].norm == "#number" and (
@@ -171,6 +175,8 @@ def names_mixture(amount: Amount) -> bool:
 
 _MIXED = frozenset("with citrate acd acda heparin anticoagulant bag bags mixed mixture together syringe syringes incl "
                    "including plus cup bowl tube tubes".split())  # fmt: skip
+_VISITS = frozenset("film films xray x-ray xrays review clinic visit boot shoe crutches brace sling follow-up "
+                    "appointment".split())  # fmt: skip
 _COUNTS = frozenset("count platelets platelet ficat arco grade stage speed rpm minutes weeks age number".split())
 _MAY_FOLLOW = (words.PREPOSITIONS - {"per", "through"}) | words.OPENS | words.DOES | words.MADE | words.COUNTED
 _MAY_FOLLOW |= words.GIVEN | words.LOST | words.IS | frozenset(

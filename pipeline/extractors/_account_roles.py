@@ -317,6 +317,8 @@ def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
         return on
     if _placed(after) and (on or state == "drug" or (into == "into" and state in ("named", "drawn"))):
         return True
+    if on and _beside_amount.at_level(sentence, index):
+        return True
     if into == "over" and behind & {"repair", "graft", "footprint", "defect"}:
         return True  # "seven mils over the repair"
     if on and after[-1:] == ("in",) and "from" not in before[-2:]:

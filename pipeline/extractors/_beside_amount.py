@@ -152,3 +152,9 @@ def of_a_lesion(sentence: Sentence, index: int) -> bool:
     """ "The defect measured two centimetres and was four millimetres deep": no depth of the needle."""
     before = [token.norm for token in sentence.tokens[max(0, index - 16) : index]]
     return any(norm in _LESIONS for norm in before) and "needle" not in before and "cortex" not in before
+
+
+def at_level(sentence: Sentence, index: int) -> bool:
+    """ "One point five into L4/5": a level of the spine that it went to."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 4] if token.norm != "the"]
+    return behind[1:2] == ["#level"] and behind[0] in ("into", "in", "at", "to")

@@ -94,6 +94,11 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     between = sentence.tokens[index + 1 : drug.first]
     if index < drug.first and [token.norm for token in between[:2]] in (["a", "day"], ["per", "day"]):
         return True  # "drains out under thirty millilitres a day cefazolin for twenty four hours"
+    own = sentence.tokens[index].quantity
+    if index < drug.first and own is not None and own.dimension in ("mass_concentration", "concentration") and (
+        [token.norm for token in between if token.norm != "the"] == ["in"]
+    ):
+        return True  # "ancef, five milligrams per mil in the contrast"
     no_names = _NO_NAMES | _LINKS | _NO_DRUG | _MORE
     if _drug_apart.is_apart(sentence, index, drug) or _drug_apart.of_short_name(sentence, index, drug, no_names) or (
         _drug_apart.is_led_and_apart(sentence, index, drug, _LINKS)

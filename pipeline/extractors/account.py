@@ -291,7 +291,8 @@ class _Entry:
             _account_sums.sums_up(told, amount, value)
         ):
             role, sure = "total", True
-        alone = not amount.bare and not amount.after and set(amount.before) <= {",", ":"}
+        led = amount.before[:-1] if amount.before[-2:-1] and amount.before[-2] in words.MADE else amount.before
+        alone = not amount.bare and not amount.after and (led != amount.before or set(led) <= {",", ":"})
         if role == "" and told.state == "made" and not told.made and alone:
             return "made", False  # "spun for 14 minutes, 6 mL"
         to_part = amount.after[:1] == ("to",) and _account_numbers.site_of(amount) is not None
@@ -366,7 +367,7 @@ class _Entry:
         per_side = cues.scale(sentence, amount.index) == "per_side"  # "three along the jawline on either side"
         scale: Scale | None = "each" if each else "per_side" if per_side else None
         side = self._told_side()
-        if side is None and not scale:
+        if side is None and not scale and not _beside_amount.at_level(sentence, amount.index):
             if site is not None:
                 side = laterality.side_for(sentence, site.first, site.last, self.grammar)[0] or told.known.get(site.id)
             if side is None and state == "given":

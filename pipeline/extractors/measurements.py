@@ -153,6 +153,8 @@ def _named(
 def _of_other(sentence: Sentence, index: int, mention: Mention, quantity: Quantity) -> bool:
     """ "Flexion to 120 degrees, varus four degrees": a comma parts them; "21 in flexion": where it was measured."""
     tokens = sentence.tokens
+    if mention.last < index and mention.id != "holes" and index + 1 < len(tokens) and tokens[index + 1].norm == "hole":
+        return True  # "ten dorsiflexion with a four hole plate"
     if index < mention.first and mention.id == "flow" and not quantity.unit:
         return True  # "pressure eight flow three litres"
     if index < mention.first:

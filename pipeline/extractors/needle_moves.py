@@ -152,7 +152,7 @@ def _of_needle(reading: Reading, sentence: Sentence, index: int, gauge: int, qua
     return base.claim("harvest_needle", reading, sentence, index, gauge, index, _TOLD, unit=quantity.unit)
 
 
-_THIN = 23  # gauge; common practice, no source
+_THIN = 18  # gauge; common practice, no source: needles that draw marrow have 8 to 16
 _SHORTEST = Decimal(4)  # cm, of needles that draw marrow; common practice, no source
 
 
@@ -172,7 +172,7 @@ def _beside_gauge(sentence: Sentence, index: int) -> int | None:
     for at in range(index - 1, max(-1, index - _OWN_REACH), -1):
         quantity = tokens[at].quantity
         if quantity is not None:
-            return at if quantity.dimension == "gauge" else None
+            return at if quantity.dimension == "gauge" and (quantity.value or 0) < _THIN else None
         if tokens[at].norm in _NAMES and not _is_spinal(sentence, cues.Hit("needle", at, at)):
             return at
         if tokens[at].norm not in _OF_NEEDLE:
