@@ -41,12 +41,22 @@ def mark(facts: list[Fact]) -> list[Fact]:
             reason = _clash(result[index], result[later]) if later > index else None
             if reason == _ANOTHER and fact.kind in summed and "total" not in (fact.scale, result[later].scale):
                 continue  # parts of a sum
+            if reason == _ANOTHER and fact.kind == "tourniquet_time" and _is_summed(
+                [result[place] for place in alike[fact.kind, fact.name, fact.status]]
+            ):
+                continue
             if reason == _ANOTHER and _runs_on(result[index], result[later], facts):
                 continue
             if reason is not None:
                 result[index] = _doubt(result[index], reason, result[later])
                 result[later] = _doubt(result[later], reason, fact)
     return result
+
+
+def _is_summed(told: list[Fact]) -> bool:
+    """ "12 min + 9 min = 21 min": the last one is what the others come to."""
+    values = [fact.value for fact in told if fact.value is not None and fact.unit == told[0].unit]
+    return len(values) == len(told) > 2 and sum(values[:-1]) == values[-1]
 
 
 def _runs_on(one: Fact, other: Fact, facts: list[Fact]) -> bool:

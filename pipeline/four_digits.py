@@ -34,6 +34,7 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     told = _ends_span(norms, start) or _begins_span(norms, start) or _logged(norms, start) or _dosed(norms, start)
     if early:  # no amount is written with a nought before it
         told = told or before in GOVERNS or before in _DOSED or owners.ends_drug(before) or cued(norms, start)
+        told = told or (before == ")" or _one_of_several(norms, start)) and not _names(norms, start)
     elif before == "timeout":  # "TO 1310 L shoulder": the letter is a side
         told = True
     elif before in _CUFFED and not counts(norms, start + 1):  # no cuff is blown up to four digits
@@ -41,6 +42,20 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     elif not norm.endswith("00") and not counts(norms, start + 1):
         told = told or (cued(norms, start) and _led(norms, start))
     return finish(hour, minute, norms, start, start + 1, sure=True) if told else None
+
+
+_CODES = frozenset("lot serial sn ref batch number no no. # exp expiry expires mrn id bleep ext tel phone pin ward "
+                   "room model".split())  # fmt: skip
+
+
+def _names(norms: Sequence[str], start: int) -> bool:
+    """Four digits of a lot, an expiry or a telephone."""
+    return not _CODES.isdisjoint(norms[max(0, start - 4) : start]) or counts(norms, start + 1)
+
+
+def _one_of_several(norms: Sequence[str], start: int) -> bool:
+    """ "Perfused 1614, out of ice 0334": behind another time in the same breath."""
+    return any(_DIGITS.match(norm) or _FIRST.match(norm) for norm in norms[max(0, start - 8) : start])
 
 
 def is_span(first: str, second: str) -> bool:

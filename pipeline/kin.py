@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
-from pipeline.records import Sentence
+from pipeline.records import Sentence, Token
 
 RELATIVES = _words(
     "father mother brother sister son daughter aunt uncle cousin grandmother grandfather niece nephew sibling twin "
@@ -38,7 +40,24 @@ def subjects(sentence: Sentence) -> list[int]:
     """Tokens of the relatives of whom a clause tells an illness or an operation."""
     if not sentence.says(RELATIVES):
         return []
-    return [at for at, token in enumerate(sentence.tokens) if token.norm in RELATIVES and _is_ill(sentence, at)]
+    return [at for at, token in enumerate(sentence.tokens)
+            if token.norm in RELATIVES and not is_child(sentence.tokens, token) and _is_ill(sentence, at)]  # fmt: skip
+
+
+def is_child(tokens: Sequence[Token], token: Token) -> bool:
+    """ "Twins at thirty six weeks", "first twin breech": who is being born, and no brother or sister. Pure."""
+    if token.norm not in ("twin", "twins"):
+        return False
+    at = tokens.index(token)
+    after = tokens[at + 1].norm if at + 1 < len(tokens) else ""
+    before = tokens[at - 1].norm if at else ""
+    return after not in ("brother", "sister") and (
+        before in ("first", "second") or any(one.norm in _BIRTHS for one in tokens)
+    )
+
+
+_BIRTHS = _words("section caesarean cesarean breech cephalic vertex delivery delivered labour labor gestation placenta "
+                 "placentas pregnancy weeks chorionic dcda mcda apgar apgars")
 
 
 def _is_ill(sentence: Sentence, at: int) -> bool:

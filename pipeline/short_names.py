@@ -47,7 +47,8 @@ def _told_elsewhere(sentences: Sequence[Sentence], grammar: Grammar) -> Sequence
     if not any(sentence.says(openers) for sentence in sentences):
         return sentences
     rows = grammar.table(_TABLE, Concept)
-    groups = {rows[m.id].group for sentence in sentences for m in sentence.mentions if m.table == _TABLE}
+    groups = {rows[m.id].group for sentence in sentences for m in sentence.mentions
+              if m.table == _TABLE and (m.table, m.id) not in short.get(sentence.tokens[m.first].norm, {})}  # fmt: skip
 
     def stays(sentence: Sentence, mention: Mention) -> bool:
         said = " ".join(token.norm for token in sentence.tokens[mention.first : mention.last + 1])

@@ -318,7 +318,7 @@ def _turned(fact: Fact, place: Place) -> Iterator[str]:
     if fact.kind in _OF_A_PERSON:
         behind = () if fact.kind == "procedure" else tokens[place.last + 1 : place.last + 4]
         for token in (*tokens[max(0, place.first - 3) : place.first], *behind):
-            if token.norm in kin.RELATIVES:
+            if token.norm in kin.RELATIVES and not kin.is_child(tokens, token):
                 yield f"'{token.text}' is said beside it: it may be of somebody else"
                 return
 

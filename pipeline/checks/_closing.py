@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from pipeline.checks import base
-from pipeline.checks._spoken_counts import JOINS, MOST, PLACES, VERBS, count
+from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Token
 
@@ -35,7 +35,19 @@ _ANY = frozenset("implants pieces devices things items components parts bodies o
 _NO_NOUN = PLACES | JOINS | VERBS | {"of", "all", "for", "the", "a", "an", "that", "which", "so"}
 _NO_THINGS = frozenset("times hours minutes seconds weeks days months years degrees percent points o'clock".split())
 _LOST = re.compile(r"^(?:pulled|dropped|wasted|bent|broke|broken|stripped|removed|failed|thrown|contaminated)$")
-_BACK, _NOUN, _LEAST, _CHOICES = 60, 3, 2, 12  # tokens; words to a noun; parts that are wanted; numbers to choose from
+# Tokens; words to a noun; parts that are wanted; numbers to choose from; more is no count.
+_BACK, _NOUN, _LEAST, _CHOICES, _MOST = 60, 3, 2, 12, 5000
+
+
+def count(token: Token) -> int | None:
+    """The whole number of a token that counts, also one of many ("four hundred spots")."""
+    quantity = token.quantity
+    if quantity is None:
+        return 1 if token.norm == "one" else None
+    if quantity.form != "number" or quantity.dimension not in ("", "count") or quantity.comparator is not None:
+        return None
+    value = quantity.value
+    return int(value) if value is not None and value == int(value) and 1 <= value <= _MOST else None
 
 
 def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
@@ -61,7 +73,8 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
         if _for_each_of_more(tokens[start:at]):
             continue
         singles = _singles(tokens, start, at, noun)
-        if not own or len(own) + doubled + singles < _LEAST or len(parts) > _CHOICES:
+        again = _is_again(tokens, at, own, noun)
+        if not own or len(own) + doubled + singles < _LEAST - again or len(parts) > _CHOICES:
             continue
         numbers = [number for place in parts if (number := count(tokens[place])) is not None]
         spare = sum(tokens[place].norm in _MORE or _holds_one(tokens, place) for place in range(start, at)) + singles
@@ -69,6 +82,14 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
         if said not in _sums(numbers, doubled, spare) | ({one - 1 for one in numbers} if lost else set()):
             shown = ", ".join(f"{count(tokens[place])}" for place in own)
             yield passage, said, noun or "in all", f"{shown} were told, said: {said}"
+
+
+def _is_again(tokens: Sequence[Token], at: int, own: Sequence[int], noun: str) -> bool:
+    """ "Two placentas out complete, so two placentas to pathology": one count of the same name, and "so"."""
+    if len(own) != 1 or tokens[at - 1].norm != "so":
+        return False
+    place = _noun(tokens, own[0])
+    return bool(noun) and place is not None and tokens[place].norm == noun
 
 
 def _by_hours(tokens: Sequence[Token]) -> bool:
@@ -86,7 +107,7 @@ def _holds_one(tokens: Sequence[Token], at: int) -> bool:
     """ "One twelve and one five": 1 of 12 mm may have been read as 112; the other is two bare numbers."""
     if count(tokens[at]) == 1:
         return at + 1 < len(tokens) and tokens[at + 1].norm == "#number"
-    return tokens[at].norm == "#number" and count(tokens[at]) is None and tokens[at].text.lower().startswith("one ")
+    return tokens[at].norm == "#number" and (count(tokens[at]) or 0) > 99 and tokens[at].text.lower().startswith("one ")
 
 
 def _ends_in_parts(tokens: Sequence[Token], at: int, own: Sequence[int]) -> bool:
@@ -141,7 +162,7 @@ def _is_label(tokens: Sequence[Token], at: int) -> bool:
 def _may_count(tokens: Sequence[Token], at: int, noun: str) -> bool:
     """Whether a number may be of what the total counts: no label, and no count of other things."""
     number = count(tokens[at])
-    if number is None or number > MOST or _is_label(tokens, at):
+    if number is None or _is_label(tokens, at):
         return False
     own = _noun(tokens, at)
     return not noun or own is None or noun in _ANY or tokens[own].norm in _forms(noun) | _ANY
@@ -188,3 +209,40 @@ def _sums(numbers: Sequence[int], doubled: bool, spare: int) -> set[int]:
     sums |= {one * other for at, one in enumerate(numbers) for other in numbers[at + 1 :]}
     sums |= {2 * one for one in sums} if doubled else set()
     return {one + more for one in sums for more in range(spare + 1)}
+
+
+def shared_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
+    """(passage, number, noun, the parts) of a count whose things a later sentence tells place by place: "three strips
+    ... Two strips on the chest and one on the arm." Pure."""
+    told: dict[str, list[int]] = {}
+    for passage in note.sections.description:
+        tokens = base.read(passage)
+        first = count(tokens[0]) if tokens else None
+        place = _noun(tokens, 0) if first is not None else None
+        if first is not None and place is not None:
+            noun = tokens[place].norm
+            parts = [first, *_by_place(tokens, place)]
+            known = told.get(noun, [])
+            if len(parts) > 1 and len(known) == 1 and sum(parts) != known[0] and known[0] not in parts:
+                yield passage, known[0], noun, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {known[0]}"
+        for at, token in enumerate(tokens):
+            number, place = count(token), _noun(tokens, at)
+            if number is not None and place is not None and not _is_label(tokens, at):
+                told.setdefault(tokens[place].norm, []).append(number)
+
+
+def _by_place(tokens: Sequence[Token], noun: int) -> list[int]:
+    """The counts that follow one with its noun and a place, each behind "and" or a comma with a place of its own."""
+    found: list[int] = []
+    if noun + 1 >= len(tokens) or tokens[noun + 1].norm not in PLACES:
+        return []
+    for at in range(noun + 2, len(tokens) - 1):
+        number = count(tokens[at])
+        if number is None:
+            if tokens[at].quantity is not None:
+                return []
+            continue
+        if tokens[at - 1].norm not in ("and", ",") or tokens[at + 1].norm not in PLACES:
+            return []
+        found.append(number)
+    return found

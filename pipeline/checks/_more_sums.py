@@ -139,7 +139,7 @@ def _lost(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]
             value = in_unit(tokens[place].quantity, whole.unit) or _stated_more.bare(tokens[place])
             if tokens[place].norm in (".", ";"):
                 break
-            if value is not None and {one.norm for one in tokens[place + 1 : place + 4]} & _CAUGHT:
+            if value is not None and {one.norm for one in tokens[place + 1 : place + 5]} & _CAUGHT:
                 parts.append(value)
         if len(parts) > 1 and sum(parts) != whole.value:
             terms, worked = " + ".join(plain(part) for part in parts), amount(sum(parts, Decimal(0)), whole.unit)

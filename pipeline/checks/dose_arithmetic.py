@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
 from pipeline.checks._spoken_counts import shares
-from pipeline.checks.base import NOT_GIVEN, exact, finding, read, rounded, shown, span, unit_words
+from pipeline.checks.base import NOT_GIVEN, exact, finding, plain, read, rounded, shown, span, unit_words
 from pipeline.conversion import convertible
 from pipeline.dosing import Dose, doses, in_solution, told_behind
 from pipeline.grammar import Grammar
@@ -32,7 +33,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 def _compare(note: OperativeNote, dose: Dose, grammar: Grammar) -> Finding | None:
     doses_said = [fact for fact in dose.of("medication_dose") if fact.unit not in _PIECE_UNITS]
     strengths, said = dose.one("medication_concentration"), doses_said[0] if len(doses_said) == 1 else None
-    volumes = _times_out(note, _packed_out(dose, dose.of("medication_volume")))
+    own = [fact for fact in dose.of("medication_volume") if not (fact.unit or "").endswith("/kg")]
+    volumes = _times_out(note, _packed_out(dose, own))
     if strengths is None or said is None or not volumes or strengths.value is None or strengths.unit is None:
         return None
     if said.value is None or said.unit is None or (said.scale == "each" and len(volumes) > 1):
@@ -89,10 +91,9 @@ def _times_out(note: OperativeNote, volumes: list[Fact]) -> list[Fact]:
         passage = next((place for place in note.sections.description if place.holds(one)), None)
         if passage is None or one.value is None or whole.value is None:
             continue
-        at = one.evidence.first - passage.evidence.first
-        words = passage.text.lower().split()[max(0, at - 2) : at]
-        if len(words) == 2 and words[1] == "x" and words[0].isdigit() and int(words[0]) * one.value == whole.value:
-            return [whole]
+        packs = re.search(rf"\b(\d+) (?:[a-z]+ )?x {plain(one.value)} ?ml", passage.text.lower())
+        if packs is not None and int(packs[1]) * one.value == whole.value:
+            return [whole]  # also "3 cartridges x 1.8 mL = 5.4 mL"
     return volumes
 
 

@@ -22,7 +22,7 @@ _FAR = Decimal(5)
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     said_weight = weight(note)
     kilograms = exact(said_weight, "kg") if said_weight is not None else None
-    usable = [fact for fact in note.facts if fact.certainty != "negated" and fact.role not in NOT_GIVEN]
+    usable = [fact for fact in note.facts if fact.certainty != "negated" and fact.role not in NOT_GIVEN]  # orders too
     found: list[Finding] = []
     for dose in doses(usable):
         pair = _pair(dose, "medication_dose") or _pair(dose, "medication_volume")
@@ -39,7 +39,42 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if one is not None:
             found.append(one)
     if kilograms is not None and said_weight is not None:
-        found += _unnamed(note, kilograms, said_weight)
+        found += _unnamed(note, kilograms, said_weight) or _a_kilo(note, kilograms, said_weight)
+    return found
+
+
+_KILO = (["a", "kilo"], ["per", "kilo"], ["a", "kilogram"], ["per", "kilogram"], ["per", "kg"])
+_BACK = 14  # tokens from an amount to what it is for a kilogram
+
+
+def _a_kilo(note: OperativeNote, kilograms: Decimal, said_weight: Fact) -> list[Finding]:
+    """ "Seven hundred milligrams, that's fifty a kilo": the number without its unit, of an amount before it."""
+    found: list[Finding] = []
+    for passage in note.sections.description:
+        tokens = read(passage)
+        for at, token in enumerate(tokens):
+            each = token.quantity
+            if each is None or each.dimension or each.form != "number" or not each.value or each.comparator:
+                continue
+            if " ".join(one.text.lower().strip(".,;") for one in tokens[at + 1 : at + 3]).split()[:2] not in _KILO:
+                continue
+            given = [one for near in tokens[max(0, at - _BACK) : at] if (one := near.quantity) is not None
+                     and one.dimension in ("mass", "volume") and one.value and one.unit != "kg"]  # fmt: skip
+            worked = each.value * kilograms
+            if not given or any(abs((one.value or Decimal(0)) - worked) <= worked * ABOUT for one in given):
+                continue
+            unit = given[-1].unit
+            told = amount(given[-1].value or Decimal(0), unit)
+            found.append(
+                finding(
+                    "dose_by_weight", "warning",
+                    f"{token.text} per kilogram for {shown(said_weight)} is {amount(worked, unit)}, {told} was said.",
+                    [said_weight], arithmetic=f"{token.text} x {shown(said_weight)} = {amount(worked, unit)}, said: "
+                    f"{told}",
+                    ask="Say which is right: the dose per kilogram, the dose or the weight.",
+                    about=f"w{passage.evidence.first + at}",
+                )
+            )  # fmt: skip
     return found
 
 

@@ -80,7 +80,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         found = [_told(note, *told, "warning") for told in (*_summed_facts.totals(note), *_told_out.totals(note))]
         found = found or [_told(note, *told, "warning") for told in _told_out.more_out(note)]
     if not found:
-        closing = (*_closing.totals(note), *_whole_counts.totals(note))
+        closing = (*_closing.totals(note), *_whole_counts.totals(note), *_closing.shared_out(note))
         found = [_told(note, *told, "warning") for told in closing][:1]
     return found
 
@@ -258,7 +258,8 @@ def _parts(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
                 break
             continue
         after = read[at + 1].norm if at + 1 < len(read) else ""
-        if after not in PLACES or (not parts and read[at - 1].norm not in JOINS) or says_total(read, at):
+        leads = read[at - 1].norm in JOINS or (at == head.last + 1 and after in _SORTS)
+        if after not in PLACES or (not parts and not leads) or says_total(read, at):
             return None
         if not parts and head.last + 1 < at and read[head.last + 1].norm == after:
             return None  # "four nodes from station five, three from station six": the first has its place too
@@ -266,6 +267,10 @@ def _parts(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
     if len(parts) < 2 or sum(parts) == head.number:
         return None
     return f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {head.number}", "warning"
+
+
+_SORTS = frozenset("medial lateral proximal distal anterior posterior upper lower superior inferior dorsal volar left "
+                   "right".split())  # fmt: skip
 
 
 def _summed(read: Sequence[Token], counted: Sequence[Head]) -> tuple[int, str] | None:

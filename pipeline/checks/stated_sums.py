@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
-from pipeline.checks import _clock_spans, _counted_draws, _gains, _more_sums, _running, _stated_more
+from pipeline.checks import _clock_spans, _counted_draws, _gains, _more_sums, _running, _stated_more, _told_sums
 from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, finding, placed, plain, read
 from pipeline.conversion import convert
@@ -53,6 +53,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     start: str | None = None
     clocks: list[str] = []
     offs: list[Decimal] = []
+    grams: list[Decimal] = []
     carried: Sequence[Token] = ()
     for passage in note.sections.description:
         tokens = read(passage)
@@ -73,7 +74,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     *_stated_more.on_both(tokens, _is_total), *_running.told(tokens),
                     *_gains.told(tokens),
                     *_running.off(tokens, offs, _is_total),
-                    *_stated_more.without_units(tokens, _is_total, doses)]  # fmt: skip
+                    *_stated_more.without_units(tokens, _is_total, doses), *_told_sums.told(tokens, _in),
+                    *_told_sums.weights(tokens, grams),
+                    *_told_sums.behind_a_clock(tokens, clocks, _minutes)]  # fmt: skip
             volumes = _of_doses(note, passage, grammar)
             told = [one for one in told if not _is_of_dose(tokens, one, volumes)]
         else:
@@ -81,6 +84,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         starts = [time for at in range(len(tokens)) if (time := _stated_more.start_of(tokens, at))]
         start = starts[-1] if starts else start
         offs += _running.offs_of(tokens)
+        grams += _told_sums.grams_of(tokens)
         clocks += _clock_spans.times_of(tokens)
         for index, arithmetic in dict(told).items():
             if _counted_draws.are_the_sum(note, passage, tokens[index].quantity):

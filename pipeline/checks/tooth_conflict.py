@@ -13,11 +13,11 @@ from pipeline.records import Finding, Token
 MEANING = "A tooth was treated that diagnosis, consent or time-out did not name, though they named others."
 
 _TOOTH = frozenset({"tooth", "teeth"})
-_LISTED = frozenset({",", "and", "&", "plus"})
+_LISTED = frozenset({",", "and", "&", "plus", "+"})
 _STATED = frozenset("consent consented consents agreed planned plan diagnosis caries carious indication marked site "
                     "booked listed referred".split())  # fmt: skip
 _DONE = frozenset("extraction extracted removed removal treated restored filled filling root-treated obturated "
-                  "apicectomy crowned prepared sectioned elevated delivered".split())  # fmt: skip
+                  "apicectomy crowned prepared sectioned elevated delivered out".split())  # fmt: skip
 _ENDS = frozenset({".", ";"})
 _REACH = 8  # tokens
 
@@ -74,6 +74,7 @@ def _counted(note: OperativeNote) -> list[Finding]:
 
 # Numbers of teeth by ISO 3950 (FDI), permanent and milk teeth.
 _FDI = frozenset(str(10 * quadrant + tooth) for quadrant in range(1, 9) for tooth in range(1, 9 if quadrant < 5 else 6))
+_HEADS = frozenset({"dx", "diagnosis", "diagnoses", "indication"})
 _TAKES = frozenset({"extraction", "extracted", "removal", "removed", "extract"})
 _BEFORE_NUMBER = frozenset({"of", ":", "number", "tooth"})
 
@@ -81,6 +82,11 @@ _BEFORE_NUMBER = frozenset({"of", ":", "number", "tooth"})
 def _by_number(passage: Passage, tokens: tuple[Token, ...], said: _Said) -> None:
     """ "Consent: 38, 28. Extraction 37": where teeth are spoken of, their numbers may stand alone."""
     where = ""
+    if tokens and tokens[0].norm in _HEADS:  # "Dx: roots 36, failed root canal 37"
+        for token in tokens[1:]:
+            number = str(token.quantity.value) if token.quantity is not None and not token.quantity.dimension else ""
+            if number in _FDI:
+                said.stated.setdefault(number, passage)
     for at, token in enumerate(tokens):
         quantity = token.quantity
         if quantity is None:

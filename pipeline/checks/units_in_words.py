@@ -152,7 +152,8 @@ def _drug_before(sentence: Sentence, index: int, ends: Mapping[int, Mention]) ->
 
 def _follows(sentence: Sentence, index: int, ends: Mapping[int, Mention]) -> bool:
     """ "Lidocaine 1 %, 5 mm was injected": behind a drug, and nothing that the length could be of follows."""
-    if _drug_before(sentence, index, ends) < 0:
-        return False
+    drug = _drug_before(sentence, index, ends)
+    if drug < 0 or {token.norm for token in sentence.tokens[max(0, drug - 4) : drug]} & {"lor", "resistance"}:
+        return False  # "loss of resistance to saline, 5.5 cm": how deep
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else "."
     return after in _ENDS | _GIVEN

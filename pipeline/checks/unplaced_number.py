@@ -69,6 +69,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return found
 
 
+_CARE = frozenset("drain drains if tomorrow tonight clinic home ward recovery stitches catheter".split())
+
+
 def _told(severity: Severity, pieces: list[Evidence], message: str, ask: str, facts: list[Fact]) -> Finding:
     about = "+".join(f"w{piece.first}" for piece in pieces)
     made = finding("unplaced_number", severity, message, facts, ask=ask, about=about)
@@ -119,6 +122,10 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if dimension == "volume" and before[-1:] == ["of"] and set(before[-2:-1]) & _CONTAINERS:
         return False  # "two cartridges of 2.2 mL": what one holds
     ahead = piece.first < drug.evidence.first
+    if ahead and drug.status == "planned" and (
+        before[-1:] in (["under"], ["below"]) or _CARE & set(after[: _words_between(drug, piece)])
+    ):
+        return False  # "urine clear, sixty mils an hour, drain out tomorrow if under fifty, enoxaparin forty"
     if dimension == "volume" and ahead and drug.status == "planned" and _is_dosed(passage, drug):
         return False  # "feeds thirty millilitres, paracetamol sixty milligrams every six hours"
     if set(before[-4:]) & _DRAINED:

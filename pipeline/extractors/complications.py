@@ -60,6 +60,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+_PATIENTS = frozenset({"mister", "mr", "missus", "mrs", "miss", "ms", "patient", "yo", "pt"})
 _PROBLEMS = frozenset({"problems", "issues"})
 _OF_WHAT = frozenset({"with", "in", "of", "from", "at", "on", "breathing", "passing", "during"})
 
@@ -99,6 +100,9 @@ def _complication(
         return None
     if sentence.tokens[min(mention.last + 1, len(sentence.tokens) - 1)].norm in _GUARDING:
         return None  # "DVT stockings", "the DVT study"
+    opening = sentence.index <= 1 and sentence.says(_PATIENTS) and not sentence.says(_CALLED)
+    if row.group == "systemic" and certainty == "affirmed" and opening:
+        return None  # "Mister Ferreira, cold leg since noon, atrial fibrillation": what he came with
     led = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
     if row.group == "systemic" and led[:1] in (["after"], ["since"], ["following"]) and led[1:] != ["the"]:
         return None  # "swallowing gone after a stroke": what he came with
