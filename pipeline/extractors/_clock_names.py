@@ -116,8 +116,19 @@ def is_headed(sentence: Sentence, at: int) -> bool:
 
 
 def ends_nothing(sentence: Sentence, at: int) -> bool:
-    """Whether a word of an end is of a seam ("end to end") or of a heading before it."""
-    return is_seam(sentence, at) or is_headed(sentence, at)
+    """Whether a word of an end is of a seam ("end to end"), of a heading before it, or of a drug that ran in."""
+    return is_seam(sentence, at) or is_headed(sentence, at) or _ran_in(sentence, at)
+
+
+def _ran_in(sentence: Sentence, at: int) -> bool:
+    """ "1 g vancomycin started 0710, done 0755"."""
+    drug = next((m for m in reversed(sentence.mentions) if m.table == "drugs" and m.last < at), None)
+    return drug is not None and at - drug.last <= _RUNS and any(
+        token.norm in ("started", "start", "running", "from") for token in sentence.tokens[drug.last + 1 : at]
+    )
+
+
+_RUNS = 6  # tokens
 
 
 def _of_span(sentence: Sentence, index: int) -> tuple[str, int] | None:
