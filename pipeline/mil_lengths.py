@@ -40,8 +40,8 @@ _REACH = frozenset("long wide thick across apart proud shorter longer wider".spl
 _WAYS = frozenset("proximal distal medial lateral anterior posterior superior inferior cephalad caudad".split())
 # Before the number: what was measured or made so large.
 _BEFORE = frozenset("""
-    tear gap graft tunnel socket defect osteophyte spur reamed reamer drilled drill measured measures measuring
-    translation diameter offset thickness resected within osteophytes lesion stone polyp nodule margin margins
+    cut resect tear gap graft tunnel socket defect osteophyte spur reamed reamer drilled drill measured measures
+    measuring translation diameter offset thickness resected within osteophytes lesion stone polyp nodule margin margins
     separation step step-off stepoff displacement displaced distraction distracted widening diastasis shortening
     lengthening lengthened shortened bore clearance excursion upsized downsized broached reaming button
     endobutton screw screws anchor nail rod plate cup head shell liner insert stem baseplate glenosphere peg

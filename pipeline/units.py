@@ -235,7 +235,7 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
         row = table.written.get(token.text) or table.lowered.get(token.norm)
         if row is not None and token.text.isupper() and token.text not in table.written and token.norm in _names():
             row = None  # "grade 3 MCL": the ligament
-        if row is not None and (len(token.text) > 1 or in_digits):
+        if row is not None and (len(token.text) > 1 or in_digits or _is_grams(tokens, start)):
             best = row, start + 1
     elif best[1] == start + 1 and len(token.norm) == 1 and not in_digits:
         best = None
@@ -273,6 +273,18 @@ def _single(tokens: Sequence[Token], start: int, in_digits: bool) -> Said | None
     return Said(row.ucum, row.dimension, start, end, row.id)
 
 
+def _is_grams(tokens: Sequence[Token], start: int) -> bool:
+    """ "Cefazolin two g at seven": the letter behind a number in words, a name before it and a new phrase behind."""
+    if tokens[start].norm != "g" or start < 2 or len(tokens[start - 2].norm) < _NAME or tokens[start - 2].punctuation:
+        return False
+    after = tokens[start + 1] if start + 1 < len(tokens) else None
+    return tokens[start - 2].norm not in _GRADED | {"stage", "level", "number"} and (
+        after is None or after.punctuation or after.norm in _BEHIND_GRAMS
+    )
+
+
+_NAME = 6  # letters of a drug's name, at the least
+_BEHIND_GRAMS = frozenset("at iv im po and of before was given on in with then prior bd tds qds daily".split())
 _GRADED = frozenset("kl grade gr ficat arco rutherford icrs outerbridge stage lawrence tonnis tönnis".split())
 _WARMTH = frozenset({"temp", "temperature", "warmed", "cooled", "fever", "febrile", "degrees", "degree", "tmax"})
 

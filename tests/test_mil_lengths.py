@@ -24,6 +24,7 @@ two mil of bone off the acromion|2
 a lesion of the talar dome ten by eight mil|8
 the defect twenty five by twelve mil|12
 the gap was four mil|4
+distal femur cut nine mil|9
 """.strip().splitlines()
 
 VOLUMES = """

@@ -26,8 +26,25 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _sentence(reading, sentence, grammar) or _in_short(reading, sentence)
         else:
             facts += (_bleeding(reading, sentence, grammar) or _bare_loss(reading, sentence, grammar)
-                      or _was_lost(reading, sentence) or _suction_and_swabs.lost(reading, sentence))  # fmt: skip
+                      or _was_lost(reading, sentence) or _suction_and_swabs.lost(reading, sentence)
+                      or _blood_alone(reading, sentence))  # fmt: skip
     return facts
+
+
+def _blood_alone(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "Blood three hundred.", all of a sentence: what was lost, as a rule; it may have been given."""
+    tokens = [token for token in sentence.tokens if not token.punctuation]
+    quantity = tokens[1].quantity if len(tokens) == _ALONE and tokens[0].norm == "blood" else None
+    if quantity is None or quantity.value is None or quantity.dimension not in ("", "volume"):
+        return []
+    if not quantity.unit and not _LEAST <= quantity.value <= _MOST:
+        return []
+    at = sentence.tokens.index(tokens[1])
+    return [base.claim("blood_loss", reading, sentence, at, 0, at, _BESIDE, status="performed", certainty="affirmed",
+                       doubts=("only “blood” was said; taken as what was lost",))]  # fmt: skip
+
+
+_ALONE = 2  # words
 
 
 def _in_short(reading: Reading, sentence: Sentence) -> list[Fact]:
