@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from pipeline import cues, owners
-from pipeline.extractors import _drug_words, base
+from pipeline.extractors import _drug_strength, _drug_words, base
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
 
@@ -92,19 +92,39 @@ def routes(reading: Reading, sentence: Sentence, events: list[Event]) -> list[Fa
 def of_a_strength(
     reading: Reading, sentence: Sentence, index: int, quantity: Quantity, events: list[Event]
 ) -> list[Fact]:
-    """ "Twenty of half percent ropivacaine": what is given of a strength is a volume; its unit was not said.
-    """
+    """ "Twenty of half percent ropivacaine": what is given of a strength is a volume; its unit was not said. "Twenty of
+    point two ropivacaine": the strength's own was not said either."""
     tokens = sentence.tokens
-    strength = tokens[index + 2].quantity if index + 2 < len(tokens) and tokens[index + 1].norm in ("of", "x") else None
-    if quantity.form not in ("number", "range") or strength is None or not (
-        strength.unit == "%" or strength.dimension == "mass_concentration"
-    ):
+    bare = _strength_of(sentence, index, quantity, events)
+    if bare is not None:
+        return [base.claim("medication_concentration", reading, sentence, index, index, bare.mention.last, 4,
+                           **fields_of(sentence, index, quantity, bare))]  # fmt: skip
+    at = index + 2 + (index + 2 < len(tokens) and tokens[index + 2].norm == "the")
+    strength = tokens[at].quantity if at < len(tokens) and tokens[index + 1].norm in ("of", "x") else None
+    if quantity.form not in ("number", "range") or strength is None:
         return []
-    event = next((item for item in events if 0 < item.mention.first - index - 2 <= _STRENGTH_REACH), None)
-    if event is None or any(token.punctuation for token in tokens[index + 3 : event.mention.first]):
+    told = strength.unit == "%" or strength.dimension == "mass_concentration"
+    if not told and _strength_of(sentence, at, strength, events) is None:
+        return []
+    event = next((item for item in events if 0 < item.mention.first - at <= _STRENGTH_REACH), None)
+    if event is None or any(token.punctuation for token in tokens[at + 1 : event.mention.first]):
         return []
     return [base.claim("medication_volume", reading, sentence, index, index, event.mention.last, 4,
                        **fields_of(sentence, index, quantity, event))]  # fmt: skip
+
+
+def _strength_of(sentence: Sentence, index: int, quantity: Quantity, events: list[Event]) -> Event | None:
+    """ "Point two ropivacaine", "point five heavy bupivacaine": the drug right behind a bare number that is one of its
+    usual strengths."""
+    led = index > 0 and sentence.tokens[index - 1].norm == "of"
+    if quantity.dimension or quantity.form != "number" or quantity.value is None or not (led or quantity.value < 1):
+        return None  # "1.5 lidocaine" may be a volume
+    at = index + 1 + (index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in _PLAIN)
+    event = next((item for item in events if item.mention.first == at), None)
+    return event if event is not None and _drug_strength.is_strength(quantity, event.drug) else None
+
+
+_PLAIN = frozenset({"plain", "heavy", "hyperbaric", "isobaric"})
 
 
 def summed(reading: Reading, sentence: Sentence, index: int, quantity: Quantity, events: list[Event]) -> list[Fact]:
