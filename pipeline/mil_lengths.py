@@ -67,7 +67,8 @@ def is_length(tokens: Sequence[Token], start: int, end: int) -> bool:
         return True
     if ahead[:1] == ["deep"]:  # "six mil deep": of a tear; of an injection it tells where
         return any(_is_thing(token.norm) for token in tokens[max(0, start - _NEAR) : start])
-    return _names_a_thing(ahead) or _reaches(ahead) or (_measured_before(tokens, start) and not _poured(ahead))
+    named = tokens[start].norm == "mil" and not _of_a_drug(tokens, start) and _names_a_thing(ahead)
+    return named or _reaches(ahead) or (_measured_before(tokens, start) and not _poured(ahead))
 
 
 def _is_second(tokens: Sequence[Token], start: int) -> bool:
@@ -77,6 +78,17 @@ def _is_second(tokens: Sequence[Token], start: int) -> bool:
         at -= 1
     digits = tokens[start - 1].norm[:1].isdigit() and start > 1 and tokens[start - 2].norm in ("by", "x", "\u00d7")
     return digits or (at < start - 1 and tokens[at].norm == "by")
+
+
+def _of_a_drug(tokens: Sequence[Token], start: int) -> bool:
+    """ "Lidocaine ten mil portals": a drug right before the number has it."""
+    at = start - 1
+    while at > 0 and start - at < _LONGEST and (tokens[at].norm in numerals.SMALL or tokens[at].norm in _TENS):
+        at -= 1
+    at -= at == start - 1  # a number in digits
+    if at > 0 and tokens[at - 1].norm in _MIL | {"ml", "mls", "cc"}:
+        return False  # "twenty mil marcaine, eight mil drill": it has its own
+    return at >= 0 and tokens[at].norm in _drug_words() | {"local", "saline", "contrast", "percent", "%"}
 
 
 def _is_thing(norm: str) -> bool:

@@ -35,6 +35,8 @@ lesion injected, two mil triamcinolone|2
 four mils into the right knee|4
 thirty mil in the balloon of the catheter|30
 eight mils of bone marrow concentrate were drawn up|8
+lidocaine ten mils portals then scope|10
+lidocaine ten mil portals then scope|10
 six mil bupivacaine into the portals|6
 blood loss about five mils apart from the marrow|5
 blood loss a hundred and twenty mils stent out next week|120
