@@ -99,11 +99,18 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[tuple[DoseTalk, int, int]
             ):
                 continue
             said.add(row.of)
-            if not any(m.first <= first and last <= m.last and m.last - m.first > last - first
-                       for m in sentence.mentions):  # fmt: skip
+            if not _leads_to(sentence, phrase, last) and not any(
+                m.first <= first and last <= m.last and m.last - m.first > last - first for m in sentence.mentions
+            ):
                 found.append((row, first, last))
     sentence.memo["dose_talk"] = found
     return found
+
+
+def _leads_to(sentence: Sentence, phrase: tuple[str, ...], last: int) -> bool:
+    """ "Flaps up to the collarbone": a way, and no limit."""
+    behind = sentence.tokens[last + 1 : last + 2]
+    return phrase == ("up", "to") and bool(behind) and behind[0].norm in ("the", "his", "her", "where", "this", "that")
 
 
 def doubts(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:

@@ -63,8 +63,33 @@ _EACH_OWN = 12  # tokens
 def is_none(sentence: Sentence, norms: list[str], at: int) -> bool:
     """Whether the word at a token is no side, or the one that it was not. `norms`: words of the sentence, folded."""
     return _is_denied(norms, at) or _stays_in(norms, at) or _remains(sentence, at) or _is_query(sentence, at) or (
-        _out_of_the_way(sentence, at)
+        _out_of_the_way(sentence, at) or lies_on(norms, at) is not None
     )
+
+
+def lies_on(norms: Sequence[str], at: int) -> int | None:
+    """The first token of "lying on his left side", "turned over onto the left side", "left side up": how the patient
+    lies, and no side of anything; None where the "left" or "right" at a token is not told so."""
+    if norms[at + 1 : at + 2] != ["side"]:
+        return None
+    if norms[at + 2 : at + 3] and norms[at + 2] in ("up", "uppermost", "upmost"):
+        return at
+    if at < _TO_VERB or norms[at - 1] not in _WHOSE or norms[at - 2] not in ("on", "onto"):
+        return None
+    first = at - _TO_VERB
+    while first > 0 and norms[first] in _HOW_LAID:
+        first -= 1
+    if norms[first] in _LAID:
+        return first
+    whom = {"he", "she", "patient", "pt", "him", "her", "mister", "missus"} & set(norms[max(0, first - 3) : first])
+    return first if norms[first] in _BROUGHT and whom else None
+
+
+_TO_VERB = 3  # tokens from the verb to the side
+_WHOSE = frozenset({"his", "her", "their", "the"})
+_HOW_LAID = frozenset({"over", "now", "then", "up", "flat", "propped", "well", "carefully"})
+_LAID = frozenset("lying lies lay laid turned rolled flipped he's she's patient he she propped wedged".split())
+_BROUGHT = frozenset({"placed", "put", "positioned", "was", "is", "sat", "set"})
 
 
 def _stays_in(norms: Sequence[str], at: int) -> bool:
@@ -123,6 +148,8 @@ def _remains(sentence: Sentence, at: int) -> bool:
     if before[-1] in _OF_NOTHING:
         return shut
     if before[-1] in _REST:
+        denied = not _NONE.isdisjoint(before[-_DENIED_NEAR:])  # "no cartilage left on top"
+        shut = shut or (denied and tokens[at + 1].norm in _LIES)
         return shut or amount or tokens[at + 1].norm in _MEASURED_OUT
     since = max((one for one, norm in enumerate(before) if norm in _MARKS), default=-1)
     clause = before[since + 1 :]
@@ -136,6 +163,7 @@ def _remains(sentence: Sentence, at: int) -> bool:
 _RIGHT, _REST_NEAR = frozenset({"right"}), 7  # tokens from what is left of something to the word
 _LEADS = frozenset({"the", "on", "in", "of", "to", "his", "her", "their", "side", "from"})
 _GOES_ON = frozenset({"and", "in", "behind", "after", "at", "for", "to", "so", "then", "over", "there", "we", "but"})
+_DENIED_NEAR, _LIES = 3, frozenset({"on", "over", "under", "inside", "anywhere", "underneath", "beneath"})
 _MEASURED_OUT = frozenset({"about", "of", "around", "roughly", "approximately", "only"})
 _OF_NOTHING = frozenset({"none", "nothing", "anything", "any", "much", "enough", "little"})
 _NONE = frozenset({"no", "not", "any", "without"})

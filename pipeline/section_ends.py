@@ -72,10 +72,21 @@ def is_over(lasting: str, part: Sentence, placed: list[Sentence]) -> bool:
     if lasting in LISTS:
         if lasting != "procedure" and _is_operation(part) and not _alone_so_far(placed[-1]):
             return True  # "Post-op: same. Right mastectomy.": the operation behind its diagnosis
+        if lasting != "procedure" and _is_care(part):
+            return True  # "Post-op dx: as pre-op. NWB 6/52, clinic 2/52."
         return not _alone_so_far(placed[-1]) and not _lists_on(part)
     if lasting == "aftercare" and _sets_up(part):  # "Plan: marrow concentrate. GA, supine.": of this operation
         return not any(m.table in _SETTING for one in placed for m in one.mentions)
     return lasting in BEFORE and (_begins_work(part) or _is_title(part))
+
+
+_CARE = frozenset({"aftercare", "dressings", "dispositions", "anaesthesia", "positions", "tourniquet", "counts"})
+
+
+def _is_care(part: Sentence) -> bool:
+    """Whether a part orders or sets up something and names no illness."""
+    tables = {mention.table for mention in part.mentions}
+    return bool(tables & _CARE) and not tables & {"diagnoses", "findings", "complications"}
 
 
 _SETTING = frozenset({"anaesthesia", "positions", "tourniquet"})
@@ -134,11 +145,11 @@ _NO_TITLE = _DONE | _TELLS
 def _alone_so_far(sentence: Sentence) -> bool:
     """Whether a sentence is no more than a heading (its marks apart)."""
     if _is_item(sentence.tokens[0]) or sentence.says(_SAME):
-        return False  # "Post-op: same." is told
+        return False  # "Post-op: same.", "Post-op dx: as pre-op." are told
     return sum(not token.punctuation for token in sentence.tokens) <= 3 and not sentence.mentions
 
 
-_SAME = frozenset({"same", "unchanged", "idem", "ditto", "identical"})
+_SAME = frozenset({"same", "unchanged", "idem", "ditto", "identical", "as"})
 
 
 def _lists_on(sentence: Sentence) -> bool:

@@ -11,7 +11,7 @@ from pipeline.grammar import Grammar
 from pipeline.limits import elements
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact
-from pipeline.rows import Element
+from pipeline.rows import Drug, Element
 
 State = Literal["said", "not said", "none"]
 _NONE = frozenset({"none", "nil", "no"})
@@ -40,12 +40,14 @@ def signout(note: OperativeNote, grammar: Grammar) -> list[SignOutItem]:
         known = {element.id for element, _ in wanted}
         family = grammar.family(note.family)
         wanted += [(element, "family") for element in family.elements if element.id not in known]
-    return [SignOutItem(element, *answered(note, element), required_by) for element, required_by in wanted]
+    return [SignOutItem(element, *answered(note, element, grammar), required_by) for element, required_by in wanted]
 
 
-def answered(note: OperativeNote, element: Element) -> tuple[State, tuple[str, ...]]:
+def answered(note: OperativeNote, element: Element, grammar: Grammar) -> tuple[State, tuple[str, ...]]:
     """(state, ids of the facts behind it) of one element."""
     about = [fact for fact in note.of(*element.kinds) if _counts(fact, element)]
+    if "prophylaxis" in element.kinds:  # "paracetamol and ibuprofen at home" guard against nothing
+        about = [fact for fact in about if fact.kind == "prophylaxis" or _guards(fact, grammar)]
     if "aftercare" in element.kinds:  # drops and tablets to take at home are aftercare too
         about += [fact for fact in note.of("medication") if fact.role == "aftercare" and fact.certainty == "affirmed"]
     if "guidance" in element.kinds:  # "fluoroscopy 28 seconds", "screening nineteen seconds"
@@ -54,6 +56,20 @@ def answered(note: OperativeNote, element: Element) -> tuple[State, tuple[str, .
         return ("none", ()) if "device" in element.kinds and _denied(note) else ("not said", ())
     none = all(fact.certainty == "negated" or (fact.text or "").lower() in _NONE for fact in about)
     return ("none" if none else "said"), tuple(fact.id for fact in about)
+
+
+def _guards(fact: Fact, grammar: Grammar) -> bool:
+    """Whether a medicine is given against infection or thrombosis: an antibiotic, or what thins the blood afterwards;
+    the heparin of a clamped artery is none."""
+    row = grammar.table("drugs", Drug).get(fact.name or "")
+    classes = row.classes if row is not None else ()
+    return "antibiotic" in classes or (
+        "anticoagulant" in classes
+        and (fact.name in _LOW_WEIGHT or fact.status == "planned" or fact.role == "aftercare")
+    )
+
+
+_LOW_WEIGHT = frozenset({"enoxaparin", "dalteparin", "tinzaparin", "nadroparin", "fondaparinux"})
 
 
 # "No implants": what was not put in makes no entry of its own.

@@ -363,10 +363,15 @@ def follow_up_alone(sentence: Sentence) -> int | None:
 
 
 _RISKS = _words("risk risks benefits complications hazards dangers")
+_WARNED, _TOLD_OF, _SIGNED = 40, _words("told warned aware talked spoke know knows"), _words(
+    "signed agreed accepted accepts agrees happy consents")  # fmt: skip
 _TALKED = _words("discussed explained understood reviewed including include included limited consent consented")
 
 
 def is_risk_talk(sentence: Sentence) -> bool:
     """ "The risks were discussed, including, but not limited to infection, stiffness, arthritis, fracture": none of it
     was found."""
-    return len(sentence.tokens) <= 90 and sentence.says(_RISKS) and sentence.says(_TALKED)
+    if len(sentence.tokens) <= 90 and sentence.says(_RISKS) and sentence.says(_TALKED):
+        return True
+    # "He was told about infection, clots and non-union and signed"
+    return len(sentence.tokens) <= _WARNED and sentence.says(_TOLD_OF) and sentence.says(_SIGNED)

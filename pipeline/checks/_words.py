@@ -11,7 +11,11 @@ from pipeline.note import OperativeNote, Passage
 ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercare", "preop-diagnosis", "diagnosis",
                        "follow-up", "warning-signs", "next-step"})  # fmt: skip
 # "Wedge taken with the stapler, sent for frozen section".
-SENT_AWAY = re.compile(r"\bsent (?:for|to) (?:frozen|histolog|patholog|cultur|cytolog)", re.IGNORECASE)
+SENT_AWAY = re.compile(
+    r"\bsent (?:for|to) (?:the )?(?:frozen|histolog|patholog|cultur|cytolog|full|lab)|"
+    r"\bfrozen (?:section )?(?:came|was|is|showed|said|confirmed|back)|"
+    r"\b(?:in|into|went in|off in) (?:\w+ )?(?:pots?|jars?|formalin|the lab pot)\b", re.IGNORECASE
+)
 # What is warned of in general did not happen.
 _RISK = re.compile(r"\b(?:risks?|potential(?:ly)?|possib\w+|could|may|might|discuss\w+|explain\w+|in case of)\b", re.I)
 _NOT_BEHIND = re.compile(

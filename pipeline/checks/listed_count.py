@@ -55,18 +55,23 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             continue
         counted = list(heads(read))
         for head in (*counted, *_told_names.predicates(read)):
+            if _by_size(read, head):
+                continue
             one = _sizes(read, head) or _items(read, head) or _parts(read, head) or _otherwise(read, head)
             if one is not None:
                 found.append(_told(note, passage, head.number, head.noun, *one))
                 break
         else:
-            summed = _summed(read, counted)
+            sized = any(_by_size(read, head) for head in counted)
+            summed = None if sized else _summed(read, counted)
             other = (_told_parts.summed(read) or _told_lists.ways(read) or _told_lists.rows(read)
                      or _told_lists.ordinals(read) or _told_lists.lots(note, passage, read)
                      or _gone_on(ahead, passage, read))  # fmt: skip
             signed = (_told_lists.signed(read) or _told_short.told(read) or _clock_places.totalled(read)
                       or _listed_more.told(read) or _named_parts.told(read)
                       or _plate_holes.more_screws(read))  # fmt: skip
+            if sized and any(told is not None and told[1] in _BORED for told in (signed, other)):
+                continue
             if signed is not None:
                 found.append(_told(note, passage, *signed, "warning"))
                 continue
@@ -110,6 +115,14 @@ def _gone_on(
             return None  # "One 11G needle right and one left. Two needles in all."
         before = before[:-1] if before and before[-1].norm == "." else before
     return None if _told_parts.summed(before) is not None else _told_parts.summed([*before, *read])
+
+
+def _by_size(read: Sequence[Token], head: Head) -> bool:
+    """ "4 ports (12 umb, 12 LIF, 5 x2)": more than there are is a size, and no part."""
+    return head.noun in _BORED and any((count(token) or 0) > head.number for token in read[head.last + 1 :])
+
+
+_BORED = frozenset({"ports", "trocars", "cannulas", "cannulae", "sheaths"})
 
 
 def _otherwise(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:

@@ -271,7 +271,7 @@ def is_remainder(sentence: Sentence, mention: Mention) -> bool:
     if mention.first != mention.last or sentence.tokens[mention.first].norm != "rest":
         return False
     after = sentence.tokens[mention.last + 1 : mention.last + 2]
-    return bool(after) and after[0].norm in _FOUND
+    return bool(after) and (after[0].norm in _FOUND or after[0].norm == "of")
 
 
 _DAILY = (("a", "day"), ("per", "day"), ("each", "day"), ("every", "day"), ("/", "d"), ("/", "day"), ("daily",))

@@ -8,7 +8,7 @@ from __future__ import annotations
 from pipeline import laterality, story
 from pipeline.extractors import _when_diagnosed, base
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Reading, Sentence, replace
 
 NAMED = frozenset({"diagnosis", "diagnoses", "dx"})
 # What is told once the operation is under way, or of it: no diagnosis stands in its words.
@@ -30,8 +30,48 @@ def told(reading: Reading, grammar: Grammar, facts: list[Fact]) -> list[Fact]:
     """Facts of the diagnosis after the operation, and of the one before where `facts` holds none. Pure."""
     return (
         (_apart(reading, {fact.evidence.first for fact in facts}) if facts else [])
-        or _at_the_head(reading, grammar, facts) or _in_short(reading)
+        or _at_the_head(reading, grammar, facts) or _in_short(reading) or _turned_out(reading, grammar)
+        or _as_thought(reading)
     )
+
+
+def _as_thought(reading: Reading) -> list[Fact]:
+    """ "Same as the scan said", "it was what we thought going in"."""
+    for sentence in reading.sentences:
+        if sentence.section not in _UNSAID and sentence.says(_LIKENED):
+            norms = [token.norm for token in sentence.tokens]
+            found = _when_diagnosed.as_thought(norms)
+            if found is not None:
+                return [replace(same("postop_diagnosis", reading, sentence, found[0]),
+                                evidence=base.token_evidence(reading, sentence, *found))]  # fmt: skip
+    return []
+
+
+_UNSAID = frozenset({"history", "imaging", "consent", "aftercare", "follow-up"})
+_LIKENED = frozenset({"what", "same", "different", "identical", "unchanged", "told", "expected", "showed", "saw"})
+
+
+def _turned_out(reading: Reading, grammar: Grammar) -> list[Fact]:
+    """ "Confirmed perforated appendicitis.", "it turned out to be a dermoid": the illness said behind."""
+    for sentence in reading.sentences:
+        if sentence.section in _UNSAID or not sentence.says(_PROVED):
+            continue
+        norms = [token.norm for token in sentence.tokens]
+        named = list(base.mentions(sentence, "diagnoses", "findings"))
+        for mention in named:
+            lead = norms[max(0, mention.first - _LED) : mention.first]
+            opened = lead[:1] == ["confirmed"] and mention.first <= _LED and len(lead) == mention.first
+            proved = any(tuple(lead[at : at + 2]) in _TO_BE for at in range(len(lead) - 1))
+            denied = base.scope_at(sentence, "certainty", mention.first, "affirmed") == "negated"
+            if (opened or proved) and not denied and mention.id not in _STATES:
+                mention = next((one for one in named if one.first == mention.last + 1), mention)
+                return [base.named("postop_diagnosis", reading, sentence, mention, grammar, status="performed")]
+    return []
+
+
+_PROVED = frozenset({"confirmed", "turned", "proved", "proving", "ended"})
+_TO_BE = frozenset({("to", "be"), ("up", "being")})
+_LED = 5  # tokens
 
 
 def _in_short(reading: Reading) -> list[Fact]:
@@ -187,7 +227,7 @@ _WHEN = frozenset({"post", "postop", "preop", "operative", "postoperative", "pre
 
 
 NO_NAME = frozenset(
-    "mister missus miss mr mrs ms doctor dr surgeon patient minutes photographs films pictures x-ray count counts "
+    "same mister missus miss mr mrs ms doctor dr surgeon patient minutes photographs films pictures x-ray count counts "
     "checked tested flexion extension range pulse pulses pressure neurovascular status sensation rom movement "
     "stability photos photo film picture scan scans vision pupils perfusion function strength".split()
 )

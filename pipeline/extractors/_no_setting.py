@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import clauses
+from pipeline import clauses, left_as_side
 from pipeline.extractors import _drug_numbers, base
 from pipeline.records import Fact, Mention, Reading, Sentence
 
@@ -115,12 +115,30 @@ def kept_for_days(sentence: Sentence, mention: Mention) -> bool:
     return False
 
 
+def legs_up(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "General. Legs up.": how the patient lies, before anything is closed or dressed; afterwards it is an order."""
+    at = next((at for at, token in enumerate(sentence.tokens[:-1]) if token.norm == "legs"
+               and sentence.tokens[at + 1].norm == "up"), None)  # fmt: skip
+    if at is None or sentence.section or is_ordered(reading, sentence) or any(
+        m.table == "positions" and m.first <= at <= m.last for m in sentence.mentions
+    ):
+        return []
+    return [base.make("position", reading, sentence, at, at + 1, text="legs up")]
+
+
+def is_ordered(reading: Reading, sentence: Sentence) -> bool:
+    """Whether the work is over where a sentence is told: something was closed, dressed or counted before it."""
+    return any(m.table in _OVER for one in reading.sentences[: sentence.index] for m in one.mentions)
+
+
+_OVER = frozenset({"closures", "sutures", "dressings", "counts", "dispositions", "aftercare"})
+_SIDES = frozenset({"left", "right"})
 _AFTER_LATERAL = frozenset({"position", "decubitus", "so", "with", "on", "and", "under", "the", "pneumoperitoneum"})
 
 
 def lateral(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Left lateral." as a position: not before a part of the body ("left lateral malleolus"). "Seated, arm on the
-    table": the patient, where nothing is told before it that may sit in its place."""
+    table": the patient, where nothing is told before it that may sit in its place. "Turned onto her left side"."""
     tokens = sentence.tokens
     alone = {"seated": "sitting-position", "lateral": "lateral-decubitus"}.get(tokens[0].norm)
     told = alone == "lateral-decubitus" and (
@@ -129,8 +147,16 @@ def lateral(reading: Reading, sentence: Sentence) -> list[Fact]:
     )  # "Medial: no tear. Lateral: radial tear 5 mm": a compartment
     if alone is not None and not told and not sentence.section and (len(tokens) == 1 or tokens[1].punctuation):
         return [base.make("position", reading, sentence, 0, 0, name=alone)]
-    for index in range(len(tokens) - 1):
-        if tokens[index].norm not in ("left", "right") or tokens[index + 1].norm != "lateral":
+    norms = [token.norm for token in tokens] if sentence.says(_SIDES) else []
+    for index in range(len(norms) - 1):
+        if norms[index] not in _SIDES:
+            continue
+        begin = left_as_side.lies_on(norms, index)
+        if begin is not None and not sentence.section:
+            up = norms[index + 2 : index + 3] and norms[index + 2] in ("up", "uppermost", "upmost")
+            down = norms[index] if not up else "left" if norms[index] == "right" else "right"
+            return [base.make("position", reading, sentence, begin, index + 1, name=f"{down}-lateral-decubitus")]
+        if norms[index + 1] != "lateral":
             continue
         if any(m.first <= index + 1 <= m.last for m in sentence.mentions):
             continue

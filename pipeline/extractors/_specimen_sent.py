@@ -35,7 +35,7 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     places += [
         Mention("specimens", "microbiology", at, at)
         for at in range(1, len(sentence.tokens) if sentence.says(SHORT_PLACES) else 0)
-        if sentence.tokens[at].norm in SHORT_PLACES and sentence.tokens[at - 1].norm in ("->", "\u2192")
+        if sentence.tokens[at].norm in SHORT_PLACES and sentence.tokens[at - 1].norm in ("->", "\u2192", "to", "for")
     ]  # fmt: skip
     verbs = cues.hits(sentence, grammar, "sent")
     facts: list[Fact] = []
@@ -259,6 +259,12 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
         named = [m for m in base.mentions(sentence, "sites", "findings", "diagnoses") if m.last < weighed
                  and _is_thing(m) and not _is_way(sentence, m)]  # fmt: skip
         return (named[-1].first, named[-1].last) if named else None
+    whole = next((at for at in range(end, first - 1, -1) if sentence.tokens[at].norm == "everything"), None)
+    if whole is not None:
+        return whole, whole  # "axilla soft everything dispatched to pathology"
+    way = next((at for at in range(first - 1, max(0, first - 4), -1) if sentence.tokens[at].norm in _WAY), None)
+    if way is not None and (came := _come_out(sentence, _part(sentence, way), way)) is not None:
+        return came  # "bag out through the navel and off to the lab"
     inside = [m for m in base.mentions(sentence, *_THINGS) if first <= m.first and m.last <= end and _is_thing(m)]
     if inside:
         return inside[0].first, end
@@ -275,6 +281,16 @@ def _thing(sentence: Sentence, end: int) -> tuple[int, int] | None:
     # "the cyst was excised with scissors and sent": what was named last before in this sentence
     named = [m for m in base.mentions(sentence, *_THINGS) if m.last < first and _is_thing(m)]
     return (named[-1].first, named[-1].last) if named else _subject(sentence, first)
+
+
+_WAY = frozenset({"through", "via"})
+
+
+def _part(sentence: Sentence, at: int) -> int:
+    """Where the part between two marks begins that holds a token."""
+    while at > 0 and not sentence.tokens[at - 1].punctuation:
+        at -= 1
+    return at
 
 
 def _subject(sentence: Sentence, end: int) -> tuple[int, int] | None:

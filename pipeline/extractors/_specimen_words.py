@@ -8,6 +8,11 @@ STOPS = frozenset(
     "the a an was were is are be been being and then to for from with by which that it we i this these sent submitted "
     "removed taken delivered passed off handed some all both one as they those them he she".split()
 )
+VESSELS = frozenset("pot pots jar jars container containers specimen specimens sample samples bag bags".split())
+OTHER_WAY = frozenset(
+    {"patient", "not", "no", "home", "previous", "prior", "recovery", "site", "follow", "radiograph", "had", "negative",
+     "count", "counts"}
+)  # fmt: skip
 
 
 def parted(sentence: Sentence, verb: int, place: int) -> bool:

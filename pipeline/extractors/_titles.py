@@ -8,10 +8,12 @@ from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 from pipeline.rows import Concept
 
+LATEST = 4  # sentences: a title behind what led to it ("Aching veins for years. Ablation of the long saphenous.")
+
 
 def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """An operation that no row names: under its heading, or as the first words of the narration with an act in them."""
-    if sentence.section != "procedure" and (sentence.section or sentence.index > 1):
+    if sentence.section != "procedure" and (sentence.section or sentence.index > LATEST):
         return []
     acts = [m for m in base.mentions(sentence, "acts") if _is_deed(m, grammar) and _is_noun(sentence, m)]
     acts = sorted([*acts, *_deeds(sentence)], key=lambda mention: mention.first)
@@ -28,7 +30,9 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             return []
         if sentence.tokens[first].norm == "x":
             return []  # "Procedure: 3 x 2.9 mm anchors"
-    elif sentence.section == "" and sentence.index <= 1 and acts and acts[0].first <= 6:
+    elif sentence.section == "" and acts and (
+        (sentence.index <= 1 and acts[0].first <= 6) or (sentence.index <= LATEST and acts[0].first <= 1)
+    ):
         if any(token.norm in ("not", "no") for token in sentence.tokens[: acts[-1].last]):
             return []  # "labrum not repaired, debrided only"
         first = 0
@@ -45,6 +49,8 @@ def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     ends = _TITLE_ENDS | {"with", "and"} if others else _TITLE_ENDS
     while last + 1 < len(sentence.tokens) and last - first < _TITLE and not _ends_title(sentence, last + 1, ends):
         last += 1
+    while last > first and sentence.tokens[last].norm in _LOOSE:
+        last -= 1
     if all(token.norm in _NO_NAME or token.norm in _ORDINALS for token in sentence.tokens[first : last + 1]):
         return []  # "third of three injections", "L: stone 7 mm"
     if sentence.section == "" and not any(first <= act.first <= last for act in acts):
@@ -136,7 +142,9 @@ def _is_measure(sentence: Sentence, first: int, last: int) -> bool:
     while last > first and tokens[last].norm in _LED_BY:
         last -= 1
     ahead = tokens[last + 1 : last + 3]
-    amount = any(token.quantity is not None for token in ahead[:2] if not token.punctuation)
+    aged = bool(ahead) and ahead[0].punctuation  # "decompression on Beatrix Coyle, sixty four"
+    amount = any(one is not None and one.form != "level" and (one.dimension or not aged)
+                 for one in (token.quantity for token in ahead[:2] if not token.punctuation))  # fmt: skip
     short = last == first and tokens[first].norm not in _WHOLE
     return amount or short or tokens[last].norm in _MEASURES
 
@@ -252,10 +260,20 @@ def _ends_title(sentence: Sentence, index: int, ends: frozenset[str]) -> bool:
     ):
         return False  # "removal of bone, left fourth metatarsal head"
     ordinal = token.quantity is not None and token.quantity.form == "ordinal"  # "2nd toe"
-    amount = token.quantity is not None and not ordinal and token.text.lower() not in _ORDINALS
+    amount = token.quantity is not None and not ordinal and token.text.lower() not in _ORDINALS and (
+        token.quantity.form != "level"
+    )
+    if token.norm == "on" and sentence.tokens[index + 1 : index + 2] and _is_person(sentence, index + 1):
+        return True  # "decompression and fusion on Beatrix Coyle"
     return token.norm in ends or amount or any(
         mention.first == index and mention.table in ("anaesthesia", "positions") for mention in sentence.mentions
     )
+
+
+def _is_person(sentence: Sentence, index: int) -> bool:
+    """Whether a name begins at a token that no table has: a capital, and no abbreviation."""
+    text = sentence.tokens[index].text
+    return text[:1].isupper() and text[1:].islower() and not any(m.first <= index <= m.last for m in sentence.mentions)
 
 
 def _past_side(sentence: Sentence, first: int) -> int:
@@ -343,6 +361,7 @@ def _is_deed(mention: Mention, grammar: Grammar) -> bool:
     return row.group not in ("assessment", "opening", "closing")
 
 
+_LOOSE = frozenset({"on", "of", "in", "at", "the", "and", "with", "to"})
 _TITLE_ENDS = frozenset({",", ".", ";", ":", "for", "mister", "missus", "miss", "mr", "mrs", "patient", "under",
                          "because", "today"})  # fmt: skip
 PROSE = frozenset({"was", "were", "had", "has", "is", "are", "then", "we", "i"})

@@ -53,7 +53,7 @@ def is_called(sentence: Sentence, mention: Mention) -> bool:
 _GOES_ON = _words("with and plus by via at for no then we the only alone throughout left right bilateral supine prone")
 
 
-_AIRWAYS = frozenset({"tube", "lma", "mask", "ett", "igel", "i-gel", "supraglottic", "line", "lines"})
+_AIRWAYS = frozenset({"tube", "lma", "mask", "ett", "igel", "i-gel", "supraglottic", "rae", "line", "lines"})
 
 
 def is_airway(sentence: Sentence, first: int) -> bool:

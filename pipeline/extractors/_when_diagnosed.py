@@ -67,6 +67,16 @@ _STOP = (r"(?= *$| ?[.;,)]| (?:procedure|operation|surgeon|surgeons|doctor|dr|mi
          r"general|spinal|until|pending|now|after|afterwards|as (?:the )?(?:diagnosis|dx))\b)")  # fmt: skip
 _PROVED = (rf"(?:{_SAME}|verified|proven|proved|borne out|"
            r"(?:found )?(?:just )?as (?:expected|suspected|thought|feared)|found (?:the same|so|as such))")  # fmt: skip
+_WHO = (r"(?:we|i|they|he|she|you|everyone|(?:the|his|her) (?:scan|scans|mri|m r i|ct|c t|ultrasound|x-rays?|films?|"
+        r"pictures?|"
+        r"duplex|echo|referral|gp|letter|clinic|radiologist|biopsy|angiogram|doppler|sonographer))")  # fmt: skip
+_HELD = (r"(?:(?:had|have|all|always|already|originally) )*(?:thought|expected|suspected|feared|assumed|said|showed|"
+         r"shown|"
+         r"told us|were told|(?:saw|seen|found|met|felt|read) (?:in|at|on|before|last|from) (?:\w+ ?){1,3}|(?:came|"
+         r"went|started|began|set off|booked|started out|start|go|come) (?:\w+ )?(?:in |out |off "
+         r")?(?:with|for|"
+         r"under)|had (?:it |them |him |her )?(?:going in|down|before|beforehand|listed|on the \w+)|reckoned|predicted|"
+         r"promised|suggested|put down|consented \w+ for|going in|before|beforehand)")  # fmt: skip
 # Said right behind the name of a diagnosis, where nothing else can be meant: "confirmed", "same finding at operation",
 # "and it was exactly that when I looked", "and that's what we found".
 _FOUND = re.compile(
@@ -92,6 +102,10 @@ _FOUND = re.compile(
     rf"(?: {_SEEN}|{_STOP})"
     rf"|(?:nothing|no) (?:else|new|other|more|different)(?: (?:was|findings?|diagnos[ie]s))? ?(?:found|seen)?"
     rf"(?: {_SEEN}|{_STOP})"
+    rf"|(?:is|was) what it (?:was|is)(?: and (?:still )?(?:is|was))?\b"
+    r"|(?:just |exactly )?as (?:expected|suspected|predicted|seen|shown) (?:from|on|by) (?:the |his |her )?"
+    r"(?:ct|c t|mri|m r i|scans?|ultrasound|x-rays?|films?|echo|duplex|biopsy)\b"
+    rf"|(?:just |exactly |pretty much )?as {_WHO} {_HELD}\b(?! to )"
 )
 # Bare, it is an item of its own: "hallux valgus, HVA 32; unchanged. Dr. Fenn".
 _BARE = re.compile(rf"(?:{_PROVED}|{_NEGATED}|idem|ditto){_STOP}")
@@ -180,3 +194,35 @@ def both_same(norms: Sequence[str]) -> bool:
 def as_before(words: str) -> bool:
     """Whether the words under "post-operative diagnosis" say no more than that it is the one before: "as above"."""
     return _AS_BEFORE.fullmatch(words.lower().replace("-", " ").strip(" .,:;")) is not None
+
+
+_LIKE = (r"(?:(?:the |exactly |just |much |pretty much |all )*(?:same|no different|nothing different|identical|"
+         r"unchanged)"
+         r"(?: (?:diagnosis|dx|thing|story|findings?|picture|problem))?(?: after(?:wards)?| at the end)?)")  # fmt: skip
+# "Same as the scan said", "what came out is what we thought going in", "no different from what we had down".
+_AS_THOUGHT = re.compile(
+    rf"\b(?:{_LIKE} (?:as|from|to|than)(?: what)? (?:{_WHO} {_HELD}|on (?:the|his|her) (?:scan|m ?r ?i|c ?t|film|"
+    rf"x-ray))"
+    rf"|(?:it's|it is|it was|that's|that was|this is|this was) the (?:[a-z]+ ){{1,4}}?(?:that )?(?:{_WHO} {_HELD}"
+    r"|(?:the scan|the mri|the m r i|the ultrasound|the x-ray) (?:had )?show(?:ed|n))"
+    rf"|{_SAME} (?:diagnosis|dx) (?:as|from|to) (?:before|beforehand|going in|pre ?op\w*|on admission|at the start)"
+    rf"|(?:is|was|it's|that's|be|found|saw|met|got|had|just|exactly|precisely)(?: just| exactly| precisely| "
+    rf"indeed)? what "
+    rf"{_WHO} {_HELD})\b(?! to (?!be\b))"
+)
+
+
+def as_thought(norms: Sequence[str]) -> tuple[int, int] | None:
+    """Where a sentence says that what was found is what had been thought: ("same as the scan said"), (first token,
+    last token); None where it does not."""
+    text = " ".join(norms)
+    match = _AS_THOUGHT.search(text)
+    if match is None or _OF_THING.search(text[: match.start()]):
+        return None
+    first = text[: match.start()].count(" ")
+    return first, first + match[0].count(" ")
+
+
+# "The size is the same as we had planned", "the other side is no different from before": of one thing.
+_OF_THING = re.compile(rf"\b(?:{'|'.join(_THINGS)}|implant|cup|stem|length|angle|range|position|rest|pressure|exposure)"
+                       r"(?: (?:is|was|are|were|stays|stayed))? ?$")  # fmt: skip

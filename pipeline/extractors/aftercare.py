@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 from pipeline import cues, story, what_if
-from pipeline.extractors import _care_stages, _care_times, _care_words, _drug_words, _stopped, base
+from pipeline.extractors import _care_stages, _care_times, _care_words, _drug_words, _no_setting, _stopped, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, replace
 from pipeline.rows import Concept
@@ -55,15 +55,17 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts
 
 
+_LEGS = frozenset({"legs"})
 _CLOSED = ("swab-count", "blood-loss", "count-item")
 
 
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bool) -> list[Fact]:
     ahead = sentence.section in _AHEAD
+    lies = bool(_no_setting.legs_up(reading, sentence)) if sentence.says(_LEGS) else False
     told = [*_care_words.physiotherapy(sentence, ahead), *_care_stages.elevated(sentence, ahead),
             *_care_words.collar(sentence), *_care_stages.partly(sentence)]  # fmt: skip
     named = [m for m in base.mentions(sentence, "aftercare") if not _care_words.is_remainder(sentence, m)
-             and not _care_words.is_movement(sentence, m)]  # fmt: skip
+             and not _care_words.is_movement(sentence, m) and not (lies and m.id == "elevation")]  # fmt: skip
     own = sorted([*named, *told], key=lambda mention: mention.first)
     facts: list[Fact] = []
     used: set[Mention] = set()

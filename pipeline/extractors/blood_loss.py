@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 from pipeline import cues, laterality
-from pipeline.extractors import _suction_and_swabs, base
+from pipeline.extractors import _plain_loss, _suction_and_swabs, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
 
@@ -23,11 +23,13 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     for sentence in reading.sentences:
         if cues.has(sentence, grammar, "blood-loss") and not _is_aspirated(sentence):
-            facts += _sentence(reading, sentence, grammar) or _in_short(reading, sentence)
+            facts += (_sentence(reading, sentence, grammar) or _in_short(reading, sentence)
+                      or _plain_loss.told(reading, sentence))
         else:
             facts += (_bleeding(reading, sentence, grammar) or _bare_loss(reading, sentence, grammar)
                       or _was_lost(reading, sentence) or _suction_and_swabs.lost(reading, sentence)
-                      or _blood_alone(reading, sentence))  # fmt: skip
+                      or _blood_alone(reading, sentence)
+                      or _plain_loss.told(reading, sentence))  # fmt: skip
     return facts
 
 

@@ -7,8 +7,10 @@ complication, or when they are said not to be there.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from pipeline import clauses, cues, story
-from pipeline.extractors import base
+from pipeline.extractors import _went_well, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 from pipeline.rows import Concept
@@ -30,6 +32,8 @@ _WHOLE = frozenset({"procedure", "operation", "surgery", "patient", "recovery", 
                     "extubated", "emergence", "tolerated", "complication", "complications"})  # fmt: skip
 
 
+_THIS = frozenset({"this", "last", "past", "a", "few"})
+_SPAN = frozenset("week weeks month months year years spring summer autumn fall winter fortnight days".split())
 _BROKE = frozenset({"broken-instrument", "broken-screw"})
 _STEPS = frozenset("induction intubation placement entry insertion removal dissection emergence extubation".split())
 _TALK = frozenset(
@@ -57,11 +61,15 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             facts += _in_words(reading, sentence)
     if not any(fact.kind == "complication" and fact.name == "none" for fact in facts):
         facts += [fact for sentence in reading.sentences for fact in _no_problems(reading, sentence)]
+    if not any(fact.kind == "complication" and (fact.name == "none" or fact.certainty == "affirmed") for fact in facts):
+        told = (_went_well.told(reading, one) for one in reading.sentences if one.section not in _ELSEWHERE)
+        facts += next((one for one in told if one), [])
     return facts
 
 
 _PATIENTS = frozenset({"mister", "mr", "missus", "mrs", "miss", "ms", "patient", "yo", "pt"})
 _PROBLEMS = frozenset({"problems", "issues"})
+_WHEN_NONE = frozenset("immediate early other obvious major apparent intraoperative intraop perioperative".split())
 _OF_WHAT = frozenset({"with", "in", "of", "from", "at", "on", "breathing", "passing", "during"})
 
 
@@ -71,8 +79,9 @@ def _no_problems(reading: Reading, sentence: Sentence) -> list[Fact]:
         return []
     for at, token in enumerate(sentence.tokens):
         after = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else "."
-        if token.norm in _PROBLEMS and at and sentence.tokens[at - 1].norm == "no" and after not in _OF_WHAT:
-            return [base.make("complication", reading, sentence, at - 1, at, name="none", certainty="negated",
+        first = at - 1 - (at > 1 and sentence.tokens[at - 1].norm in _WHEN_NONE)
+        if token.norm in _PROBLEMS and at and sentence.tokens[first].norm == "no" and after not in _OF_WHAT:
+            return [base.make("complication", reading, sentence, first, at, name="none", certainty="negated",
                               status="performed")]  # fmt: skip
     return []
 
@@ -106,6 +115,11 @@ def _complication(
     led = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
     if row.group == "systemic" and led[:1] in (["after"], ["since"], ["following"]) and led[1:] != ["the"]:
         return None  # "swallowing gone after a stroke": what he came with
+    behind = [token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 4]]
+    if row.group == "systemic" and any(
+        one in _THIS and other in _SPAN for one, other in pairwise(behind)
+    ):
+        return None  # "two small strokes this month": what led to the operation
     fields = {"certainty": certainty} if mention.id in _BROKE else {}
     return base.named("complication", reading, sentence, mention, grammar, **fields)
 
@@ -118,6 +132,8 @@ def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:
         first, end = clauses.bounds(sentence, mention.first)
         if end < len(sentence.tokens) and not any(t.norm in clauses.FINITE for t in sentence.tokens[first:end]):
             end = clauses.bounds(sentence, end)[1]  # a list before its verb: "infection, nerve damage ... were named"
+    if mention.id == "enterotomy" and sentence.says(_JOINED) and not sentence.says(_CALLED):
+        return False  # "stapled side to side, enterotomy oversewn"
     if {token.norm for token in sentence.tokens[first:end]} & _TALK:
         return False  # the risks, as they were explained
     if mention.id == "blood-clots" and sentence.says(_AS_GRAFT):
@@ -133,6 +149,8 @@ def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:
     return row.group in _GRAVE or row.id in _GRAVE_IDS or bool(norms & _CALLED)
 
 
+_JOINED = frozenset("stapled stapler staple anastomosis linear ileocolic crotch jejunojejunostomy "
+                    "gastrojejunostomy".split())
 _STREAM = 14  # tokens; in a longer stretch the talk of risks may be over
 
 
@@ -160,7 +178,7 @@ def _general(
         if not words & {"complication", "complications", "uncomplicated", "uneventful"}:
             if sentence.section != "complications":
                 return None
-        elif not norms & _WHOLE and sentence.section != "complications":
+        elif not norms & _WHOLE and sentence.section != "complications" and not _alone(sentence, mention):
             return None
     elif certainty != "negated":
         if norms & _TALK:
@@ -183,6 +201,15 @@ def _general(
                              doubts=("which complication is meant was not understood",))  # fmt: skip
     return base.make("complication", reading, sentence, mention.first, mention.last, name="none", certainty="negated",
                      status="performed")  # fmt: skip
+
+
+def _alone(sentence: Sentence, mention: Mention) -> bool:
+    """ "Uneventful." as a sentence of its own."""
+    words = [at for at, token in enumerate(sentence.tokens) if not token.punctuation]
+    return words == list(range(mention.first, mention.last + 1)) and sentence.index > _OPENING
+
+
+_OPENING = 2  # sentences
 
 
 def _in_words(reading: Reading, sentence: Sentence) -> list[Fact]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
-from pipeline import cues
+from pipeline import clauses, cues
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
@@ -24,7 +24,7 @@ _SORTS = {
     "needles": frozenset("needle needles sharp sharps blade blades".split()),
     "instruments": frozenset({"instrument", "instruments", "instr"}),
 }
-_ITEMS = frozenset().union(*_SORTS.values()) | {"count", "counts", "patties", "pledgets", "packs"}
+_ITEMS = frozenset().union(*_SORTS.values()) | {"count", "counts", "count's", "patties", "pledgets", "packs", "pack"}
 _ALONE = {"swabs": "swab", "needles": "needle", "instruments": "instrument"}
 # What was counted -> row of grammars/counts.toml; of one sort alone its own row is found.
 _ROWS = {
@@ -119,10 +119,29 @@ def _results(sentence: Sentence, items: list[int], grammar: Grammar) -> list[_Re
             near = 1 if hit.first and tokens[hit.first - 1].norm in _OTHER_DONE else 2  # "bone not sent counts right"
             turned = any(token.norm in _DENIED for token in tokens[max(0, hit.first - near) : hit.first])
             found.append(_Result(hit.first, hit.last, "incorrect" if turned else "correct"))
+    found += [one for one in _short(sentence, items) if not taken & {one.first}]
     found.sort(key=lambda one: one.first)
     return sorted([*found, *_cut_short(sentence, items, found)], key=lambda one: one.first)
 
 
+def _short(sentence: Sentence, items: list[int]) -> list[_Result]:
+    """ "Needles/swabs x2 ok", "swabs good": one word right behind the thing, or behind how often it was counted."""
+    made = []
+    for at in items:
+        place = at + 1
+        times = sentence.tokens[place].quantity if place < len(sentence.tokens) else None
+        place += times is not None and times.form == "times"
+        if place < len(sentence.tokens) and sentence.tokens[place].norm in _FINE and (
+            place + 1 == len(sentence.tokens) or sentence.tokens[place + 1].punctuation
+            or sentence.tokens[place + 1].norm in _NEXT or place + 1 in clauses.starts(sentence)
+            or any(m.first == place + 1 for m in sentence.mentions)
+        ):
+            made.append(_Result(place, place, "correct"))
+    return made
+
+
+_NEXT = frozenset("it's that's we i no so and then off back he she sling home plan".split())
+_FINE = frozenset({"ok", "okay", "good", "fine", "right"})
 _OTHER_DONE = frozenset("sent needed used kept done taken placed given inserted required inflated opened".split())
 
 

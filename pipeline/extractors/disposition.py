@@ -52,7 +52,7 @@ def _went(sentence: Sentence, mention: Mention) -> bool:
 
 
 def _goes(sentence: Sentence, mention: Mention) -> bool:
-    if sentence.section == "disposition":
+    if sentence.section == "disposition" or _alone(sentence, mention):
         return True
     if sentence.tokens[mention.first].norm == "admitted" and _was_admitted(sentence, mention):
         return False
@@ -87,6 +87,15 @@ def _goes(sentence: Sentence, mention: Mention) -> bool:
     return bool((before | inside) & _MOVES) and not before & _NO_WARD
 
 
+def _alone(sentence: Sentence, mention: Mention) -> bool:
+    """ "Ward.", "Day case.": a sentence of its own, behind the work."""
+    words = [at for at, token in enumerate(sentence.tokens) if not token.punctuation]
+    return sentence.index > _WORK and words[: mention.last + 1 - mention.first] == list(
+        range(mention.first, mention.last + 1)
+    ) and len(words) <= mention.last - mention.first + 2  # "Ward 7.", "HDU bed."
+
+
+_WORK = 3  # sentences
 _DRIVEN = frozenset("pushed hammered driven tapped screwed knocked seated impacted pressed pushing tapping".split())
 _TO_WHERE = 5  # tokens
 _GETTING_WELL = frozenset("neurologic neurological functional full complete speedy motor visual good slow".split())

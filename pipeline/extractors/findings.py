@@ -65,10 +65,16 @@ def _good_parts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[
     return facts
 
 
+_SPILT = frozenset({"dropped", "spilled", "spilt", "lost"})
+
+
 def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar) -> Fact | None:
     fact = base.named("finding", reading, sentence, mention, grammar)
     if fact.status != "performed" or (fact.certainty == "negated" and _is_complication(sentence, mention)):
         return None
+    behind = sentence.tokens[mention.last + 1 : mention.last + 2]
+    if fact.certainty == "negated" and behind and behind[0].norm in _SPILT:  # "no stones dropped": there were stones
+        return replace(fact, name=None, text=story.words(sentence, mention.first, mention.last + 1))
     if mention.id == "clear-fluid" and sentence.tokens[mention.last].norm == "fluids":
         return None  # "clear fluids for four hours": to drink
     if mention.id == "normal" and (fact.certainty == "suspected" or _other_senses.is_manner(sentence, mention)):
@@ -211,7 +217,8 @@ _NOT_SEEN = frozenset(
      "history", "previous", "prior", "past", "family", "regular", "medication", "medications", "comorbidities",
      "surgery", "operations", "operation", "symptoms", "relief", "reason", "way", "matter", "evidence", "sign", "signs",
      "mesh", "graft", "cement", "heavy", "lifting", "driving", "smoking", "weight", "equipment", "complications",
-     "surprise", "surprises", "augmentation", "pressure", "grade", "grades"}
+     "surprise", "surprises", "bother", "trouble", "troubles", "hitch", "hitches", "hiccup", "hiccups", "drama",
+     "dramas", "mishap", "mishaps", "upset", "upsets", "excitement", "augmentation", "pressure", "grade", "grades"}
 )  # fmt: skip
 
 

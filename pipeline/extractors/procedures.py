@@ -30,12 +30,16 @@ _NAMES_ANOTHER = frozenset(
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
     verbal: list[tuple[Fact, bool]] = []
+    late: list[Fact] = []  # titles behind the first two sentences, for where no operation is named
     told: list[tuple[Fact, bool]] = []
     for sentence in reading.sentences:
         if sentence.section in _ELSEWHERE:
             continue
         before = len(facts)
-        words = _titles.title(reading, sentence, grammar) or _titles.injected(reading, sentence, grammar)
+        words = _titles.title(reading, sentence, grammar)
+        if sentence.index > 1 and sentence.section == "" and words:
+            late, words = (late or words), []
+        words = words or _titles.injected(reading, sentence, grammar)
         words = words or _titles.joined(reading, sentence, grammar)
         words += _title_lists.listed(reading, sentence, words, grammar)
         facts += words
@@ -72,6 +76,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if fact.status == "conditional" and mention.table == "procedures" and _risk(sentence, mention):
                 continue
             fact = _before(sentence, fact)
+            if fact.status == "performed" and _found_on(sentence, mention):
+                fact = replace(fact, status="historical")
             if fact.status == "performed" and _other_senses.is_old(sentence, mention):
                 fact = replace(fact, status="historical")
             unsure = _attempts.doubt(sentence, mention) if fact.certainty == "affirmed" else None
@@ -88,7 +94,24 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     named = any(fact.kind == "procedure" and fact.status == "performed" for fact in facts)
     facts += [replace(fact, kind="act") if named else fact for fact, whole in told if whole or not named]
     facts += [_as_step(fact, active, facts, grammar) for fact, active in verbal]
+    if late and not any(fact.kind == "procedure" and fact.status == "performed" for fact in facts):
+        facts += late
     return facts + _only_act(reading, facts, grammar)
+
+
+_LOOKS_BEFORE = frozenset({"colonoscopy", "flexible-sigmoidoscopy", "bronchoscopy", "upper-endoscopy"})
+
+
+def _found_on(sentence: Sentence, mention: Mention) -> bool:
+    """ "Caecal cancer on colonoscopy": where an illness was found that is operated on now."""
+    before = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    return (
+        mention.id in _LOOKS_BEFORE and sentence.index < _EARLY and before[-1:] in (["on"], ["at"])
+        and mention.first >= _NAMED_BEFORE and not sentence.says({"today", "now"})
+    )
+
+
+_EARLY, _NAMED_BEFORE = 4, 2  # sentences; tokens of what was found
 
 
 def _is_occasion(reading: Reading, fact: Fact, facts: list[Fact]) -> bool:

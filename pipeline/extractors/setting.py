@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import pictures, story
-from pipeline.extractors import _no_setting, _told_anaesthetic, base
+from pipeline.extractors import _no_setting, _plain_anaesthetic, _told_anaesthetic, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, Token
 from pipeline.rows import Concept, Drug
@@ -46,13 +46,37 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             fact = _fact(reading, sentence, mention, grammar)
             if fact is not None:
                 facts.append(fact)
-        facts += _bare(reading, sentence)
+        facts += _bare(reading, sentence) + _in_its_name(reading, sentence)
         if not any(fact.kind == "anaesthesia" and fact.evidence.first >= sentence.tokens[0].first for fact in facts):
-            facts += _in_other_words(reading, sentence, grammar)
-        facts += _no_setting.lateral(reading, sentence)
+            facts += _in_other_words(reading, sentence, grammar) or (
+                _plain_anaesthetic.told(reading, sentence) if sentence.section not in _AHEAD | _BEFORE else []
+            )
+        facts += _no_setting.lateral(reading, sentence) + _no_setting.legs_up(reading, sentence)
         if sentence.section == "approach" and not any(True for _ in base.mentions(sentence, "approaches")):
             facts += _headed(reading, sentence)
     return facts
+
+
+# "Emergency section", "elective hernia repair": the urgency as a part of the name of the operation.
+_URGENT = {"emergency": "emergency", "elective": "elective", "urgent": "urgent", "crash": "emergency"}
+
+
+def _in_its_name(reading: Reading, sentence: Sentence) -> list[Fact]:
+    tokens = sentence.tokens
+    planned = [at for at in range(1, len(tokens) - 1) if tokens[at].norm == "planned" and tokens[at - 1].norm == ","
+               and tokens[at + 1].norm in (",", ".")] if sentence.index < _HEAD else []  # fmt: skip
+    if planned and not sentence.section:  # "lap chole on Lettice Amory, fifty three, planned, for stones"
+        return [base.make("urgency", reading, sentence, planned[0], planned[0], name="elective", status="performed")]
+    return [
+        base.make("urgency", reading, sentence, mention.first, mention.first,
+                  name=_URGENT[sentence.tokens[mention.first].norm])
+        for mention in (base.mentions(sentence, "procedures") if sentence.says(_URGENT.keys()) else ())
+        if sentence.tokens[mention.first].norm in _URGENT and mention.last > mention.first
+        and base.scope_at(sentence, "status", mention.first, "performed") in ("performed", "planned")
+    ]  # fmt: skip
+
+
+_HEAD = 2  # sentences
 
 
 # Words that no table holds alone ("spinal canal").
@@ -238,6 +262,10 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         m.table == "positions" and m.first == mention.last + 1 for m in sentence.mentions
     ):
         return True  # "doctor Carrow general supine"
+    if words[0] in _INTO_THE_SPINE and after is not None and after.norm in ("on", "in") and any(
+        m.table == "positions" and mention.last < m.first <= mention.last + 3 for m in sentence.mentions
+    ):
+        return True  # "spinal on the traction table"
     if words[0] in _INTO_THE_SPINE and after is not None and _is_sited(sentence, mention.last + 1):
         return True
     if words[0] == "sedation" and before is not None and before.norm in _HOW_DEEP:
@@ -277,10 +305,12 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     if after.norm in ("only", "alone"):  # "Local only."
         behind = tokens[mention.last + 2] if mention.last + 2 < len(tokens) else None
         return opens and (behind is None or behind.punctuation or behind.quantity is not None)
-    if words[0] in ("general", "ga") and after.norm in ("with", "plus", "+") and _told_anaesthetic.is_airway(
-        sentence, mention.last + 2
+    if words[0] in ("general", "ga") and after.norm in _BY_AIRWAY and (
+        _told_anaesthetic.is_airway(sentence, mention.last + 2)
     ):
-        return True  # "assistant henrik oates general with a tube"
+        return True  # "assistant henrik oates general with a tube", "GA oral RAE"
+    if before is None and words[0] in _INTO_THE_SPINE and after.norm in ("with", "plus", "+"):
+        return True  # "Spinal with a bit of something to make her drowsy"
     if after.norm == "with":
         ahead = range(mention.last + 1, mention.last + 7)
         return opens and any(
@@ -306,6 +336,7 @@ _HOW_DEEP = frozenset("light little mild some minimal".split())
 _GIVEN_SO = frozenset("done given placed sited inserted used administered performed put chosen planned".split())
 
 
+_BY_AIRWAY = frozenset({"with", "plus", "+", "through", "via", "by", "on", "oral", "nasal"})
 _DENIES = frozenset({"no", "without", "->"})
 _UNDONE = frozenset("none failed refused declined abandoned omitted unsuccessful".split())
 

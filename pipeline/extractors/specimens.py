@@ -8,9 +8,9 @@ from decimal import Decimal
 from itertools import pairwise
 
 from pipeline import cues, sidewise
-from pipeline.extractors import _pots, _specimen_sent, base
+from pipeline.extractors import _plain_specimens, _pots, _specimen_sent, base
 from pipeline.extractors._specimen_sent import DENIALS, NO_THINGS, WHERE, before_comma, make, nothing_to, sent
-from pipeline.extractors._specimen_words import STOPS, joined_to
+from pipeline.extractors._specimen_words import OTHER_WAY, STOPS, VESSELS, joined_to
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence, Token
 
@@ -21,6 +21,7 @@ _SENT_TO = ("sent", "pathology", "microbiology", "cytology", "laboratory")
 
 def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     facts: list[Fact] = []
+    plain: list[Fact] = []
     pots = _pots.pots(reading)
     for sentence in reading.sentences:
         if sentence.index in pots:
@@ -30,12 +31,15 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         none = _none(reading, sentence, grammar)
         facts += none
         if not none or none[0].name is not None:  # "no biopsy, culture sent": only the biopsy was not
-            facts += (
+            told = (
                 _listed(reading, sentence, grammar) or sent(reading, sentence, grammar)
                 or _taken(reading, sentence, grammar) or _sent_off(reading, sentence, grammar)
-                or _own_pot(reading, sentence, grammar)
+                or _plain_specimens.own_pot(reading, sentence, grammar)
             )  # fmt: skip
-    return facts
+            facts += told
+            plain += [] if told or none else _plain_specimens.told(reading, sentence, grammar)
+    sent_off = any(fact.kind == "specimen" and fact.certainty == "affirmed" for fact in facts)
+    return facts + [fact for fact in plain if not (sent_off and fact.text == "none")]
 
 
 def _counts(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
@@ -114,14 +118,16 @@ _PLACES = frozenset({"each", "either", "side", "left", "right", "lobe", "both"})
 _FROM_NOUN = 10  # tokens
 
 
+_NOTHING, _REST = 10, frozenset({"everything", "rest", "all"})  # tokens; "nothing felt, everything dispatched"
 _PIECE, _PIECE_COST = 2, 12
 _NOT_OF = frozenset({"for", "to", "kept", "sent", "in", "from", "with", "at", "on"})
 
 
 def _none(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Specimens: none", "no specimen", "nothing was sent"."""
-    if sentence.tokens and sentence.tokens[0].norm == "nothing" and cues.has(sentence, grammar, *_SENT_TO):
-        return [base.make("specimen", reading, sentence, 0, len(sentence.tokens) - 1, text="none", certainty="negated")]
+    sent_to = cues.hits(sentence, grammar, *_SENT_TO) if sentence.tokens[0].norm == "nothing" else []
+    if sent_to and sent_to[0].last < _NOTHING and not sentence.says(_REST):
+        return [base.make("specimen", reading, sentence, 0, sent_to[0].last, text="none", certainty="negated")]
     place = nothing_to(sentence)
     if place is not None:
         return [base.make("specimen", reading, sentence, *place, text="none", certainty="negated")]
@@ -199,8 +205,7 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     return facts
 
 
-_SIDES = frozenset({"left", "right"})
-_NEAR_HEAD = 2
+_SIDES, _NEAR_HEAD = frozenset({"left", "right"}), 2
 
 
 def _behind_sent(tokens: Sequence[Token]) -> int | None:
@@ -208,11 +213,10 @@ def _behind_sent(tokens: Sequence[Token]) -> int | None:
     norms = [token.norm for token in tokens[:_OPENING]]
     colon = norms.index(":") if ":" in norms else None
     said = set(norms[:colon])
-    return colon if colon and said & _VESSELS and said & _LEAVES and not said & DENIALS else None
+    return colon if colon and said & VESSELS and said & _LEAVES and not said & DENIALS else None
 
 
 _OPENING = 10  # tokens
-_VESSELS = frozenset("pot pots jar jars container containers specimen specimens sample samples bag bags".split())
 _LEAVES = frozenset("went sent goes go gone handed passed submitted labelled labeled".split())
 
 
@@ -228,7 +232,7 @@ def _times(reading: Reading, sentence: Sentence, first: int, index: int | None) 
     return [base.claim("specimen_count", reading, sentence, index, first, first, 1)]
 
 
-_MANY = 30
+_MANY = 30  # pieces
 _SAMPLES = frozenset(
     {"biopsy", "biopsies", "cultures", "culture", "washings", "brushings", "aspirate", "specimen", "specimens", "csf",
      "histology", "cores", "swab"}
@@ -239,10 +243,6 @@ _TAKEN = frozenset(
      "passed", "handed", "bagged", "extracted"}
 )  # fmt: skip
 _PIECE_VERBS = _TAKEN | {"harvested", "excised", "dissected", "positive", "negative", "found"}
-_OTHER_WAY = frozenset(
-    {"patient", "not", "no", "home", "previous", "prior", "recovery", "site", "follow", "radiograph", "had", "negative",
-     "count", "counts"}
-)  # fmt: skip
 _TOLD = frozenset({"history", "indication", "imaging", "consent", "aftercare", "follow-up", "preop-diagnosis"})
 
 
@@ -266,7 +266,7 @@ def _taken(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
             verb = next((at for at in range(index, len(tokens)) if tokens[at].norm in _PUT_IN), None)
         if verb is None and index <= 1 and not sentence.section and _bare(sentence):
             verb = index
-        if verb is None or {one.norm for one in tokens[max(0, index - 2) : verb + 1]} & _OTHER_WAY or (
+        if verb is None or {one.norm for one in tokens[max(0, index - 2) : verb + 1]} & OTHER_WAY or (
             tokens[0].norm == "negative"
         ):
             continue
@@ -341,33 +341,12 @@ def _sent_off(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
             first, last = named
         noun = {one.norm for one in tokens[first : last + 1]}
         norms = {one.norm for one in tokens[max(0, first - 2) : index]}
-        if first == index or last - first > 4 or noun & NO_THINGS or norms & (_OTHER_WAY | DENIALS):
+        if first == index or last - first > 4 or noun & NO_THINGS or norms & (OTHER_WAY | DENIALS):
             continue
         if base.scope_at(sentence, "status", index, "performed") != "performed":
             continue
         said = cues.words(sentence, first, last)
         return [make(reading, sentence, first, index, grammar=grammar, at=index, text=said)]
-    return []
-
-
-def _own_pot(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
-    """ "Level II node 1.2 cm, separate pot": what stands before it in its part of the sentence."""
-    tokens = sentence.tokens
-    for at in range(1, len(tokens)):
-        if tokens[at].norm not in _VESSELS or tokens[at - 1].norm not in ("separate", "own", "another"):
-            continue
-        last = at - 2
-        while last >= 0 and (
-            tokens[last].quantity is not None or tokens[last].norm in STOPS | {",", "in", "x", "by"}
-        ):
-            last -= 1
-        first = last
-        while first > 0 and not (tokens[first - 1].punctuation or tokens[first - 1].norm in STOPS):
-            first -= 1
-        said = {token.norm for token in tokens[max(0, first) : at + 1]}
-        if last >= 0 and any(len(word) > 2 for word in said) and not said & (DENIALS | _OTHER_WAY):
-            return [make(reading, sentence, first, at, grammar=grammar, at=first,
-                         text=cues.words(sentence, first, last))]  # fmt: skip
     return []
 
 
