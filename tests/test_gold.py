@@ -113,6 +113,7 @@ def test_facts_are_of_the_schema(item: Narration) -> None:
 def test_typed_numbers_stand_in_the_text(item: Narration) -> None:
     """A value of the truth of a typed narration is written in it (Roman and shorthand forms aside)."""
     written = {Decimal(found) for found in re.findall(r"\d+(?:\.\d+)?", re.sub(r"(?<=\d),(?=\d{3})", "", item.text))}
+    written |= {1000 * Decimal(found) for found in re.findall(r"(\d+)k\b", item.text)}  # "1:200k"
     # 1/8 inch, II grams, "1-200 cc" (100 to 200), "one clip", counts in words, levels II and IV, 39 2/7 weeks.
     in_words = {Decimal(n) for n in range(13)} | {Decimal("0.125"), Decimal(100), Decimal("39.29")}
     in_words |= {Decimal(72), Decimal(283), Decimal(400)}  # "1 minute 12", "40 plus 3 weeks", "6 min 40 s"
