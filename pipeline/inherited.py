@@ -91,6 +91,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         if fact.laterality is None and _is_part(fact) and _free(fact) and _named(fact):
             place = standing.at(fact.evidence.first)
             stands = place.side is not None and (operation in (None, place.side) or place.label)
+            stands = stands and not sole_side.lies_between(fact, facts, reading)
             gone = not sole and not place.opened and _is_of_neither(fact, facts, standing)
             if stands and not gone and fact.kind in _STEPS and _may_have(fact, grammar, strict=False):
                 side = place.side
@@ -105,6 +106,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             labelled = place.label and (
                 there or label_sides.is_given_there(fact, reading.sentence_at(fact.evidence.first), grammar)
             )
+            labelled = labelled and not sole_side.lies_between(fact, facts, reading)
             side = place.side if labelled and _is_local(fact, reading, grammar) else None
         if side is None and sole and fact.kind in own_numbers.KINDS and _free(fact) and fact.laterality is None:
             place = standing.at(fact.evidence.first)

@@ -40,6 +40,10 @@ def is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) ->
             return False  # said by itself
         if before in _SYSTEMS:
             return False  # "ARCO one on the left"
+        if after == "and" and numeral.end + 2 < len(norms) and is_numeric(norms, numeral.end + 1) and (
+            is_unit_word(norms[numeral.end + 2])
+        ):
+            return False  # "the one and two millimetre Kerrison"
         if after == "of" and before in ("and", "plus", "with") and following(norms, numeral.end) not in _OF_SEVERAL:
             return False  # "four of marcaine and one of kenalog"
         if (is_unit_word(after) and after not in _PRONOUN_AFTER) or _one_more(norms, start, after):

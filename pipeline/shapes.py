@@ -336,6 +336,10 @@ def _label(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found |
     ):  # "outerbridge three eight by ten millimetres", "grade three twelve by eight"
         return Quantity(value=Decimal(grade), form="label", text=str(grade)), begin + 1
     said = read_unit(tokens, numeral.end, True)
+    if said is not None and before == "size" and numeral.spoken and numeral.shape == "digits" and (
+        numeral.end - begin == 2
+    ):  # "block size four three degrees outward"
+        return Quantity(value=Decimal(numeral.digits[0]), form="label", text=numeral.digits[0]), begin + 1
     if said is not None and (len(tokens[said.start].text) > 1 or after in ("h", "g", "l")):
         return None
     digit = numerals.SMALL.get(norms[begin], 0) if before == "size" and numeral.end - begin == 2 else 0

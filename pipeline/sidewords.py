@@ -117,6 +117,10 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if row.group == "relative":
         return Side(first, last, None)
     if row.group == "with-sided-site":
+        if first and sentence.tokens[first - 1].quantity is not None and not any(
+            token.norm.endswith("s") for token in sentence.tokens[last + 1 : last + 4]
+        ):
+            return None  # "now twelve both patella twenty one": two gaps of twelve
         return Side(first, last, "bilateral") if _before_sided(sentence, grammar, last, of_part=True) else None
     norms = [token.norm for token in sentence.tokens[max(0, first - 2) : last + 1]]
     if norms[-2:] == ["right", "angle"] and sentence.says(_JAW) and not {"a", "at"} & set(norms[:-2]):

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence, Set
 
-from pipeline import laterality, own_numbers
+from pipeline import laterality, own_numbers, stated_sides
 from pipeline.body_parts import chain, limbs
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Sentence
+from pipeline.records import Fact, Laterality, Reading, Sentence
 from pipeline.rows import Concept, Drug
 
 GIVEN = frozenset({"medication_dose", "medication_volume"})
@@ -194,3 +194,13 @@ def _is_ordered_for_it(fact: Fact, sentence: Sentence, grammar: Grammar, operate
     return of_limb and fact.name != "no-lifting" and bool(limbs(operated, grammar)) and all(
         own_numbers.is_of(m.id, grammar, operated) for m in named
     )
+
+
+def lies_between(fact: Fact, facts: Sequence[Fact], reading: Reading) -> bool:
+    """ "Right foramen was fine, cages 7 mm at C5-C6": what is put in or closed on a spine has no side of a part named
+    before it, but for a heading ("Right: ")."""
+    sentence = reading.sentence_at(fact.evidence.first) if fact.kind in _ON_A_SPINE else None
+    return sentence is not None and not sentence.says({":"}) and stated_sides.of_spine(facts)
+
+
+_ON_A_SPINE = frozenset({"device", "device_size", "device_count", "drain", "drain_size", "closure"})

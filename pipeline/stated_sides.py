@@ -7,6 +7,7 @@ done, looked at for comparison, taken for a graft, done before or planned says n
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -232,8 +233,8 @@ def _shut(sentence: Sentence, at: int, last: int) -> bool:
 def only_spoken(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> tuple[Laterality | None, int, str]:
     """(the one side of a narration that names no operation, the word at which it is said first, its part): "this is the
     right wrist, we scope it" where nothing else is spoken of. What was before counts for nothing."""
-    if any(fact.kind == "procedure" and _counts(fact) for fact in facts):
-        return None, 0, ""
+    if any(fact.kind == "procedure" and _counts(fact) for fact in facts) or of_spine(facts):
+        return None, 0, ""  # a foramen on one side is no side of what lies between vertebrae
     told: list[tuple[Laterality | None, int, str]] = []
     for sentence in reading.sentences:
         for side in laterality.sides(sentence, grammar) if not is_left_alone(sentence) else ():
@@ -248,3 +249,11 @@ def only_spoken(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> tu
     first = told[0] if told else (None, 0, "")
     sole = first[0] in ("left", "right") and {side for side, _, _ in told} == {first[0]}
     return first if sole and first[2] else (None, 0, "")
+
+
+def of_spine(facts: Sequence[Fact]) -> bool:
+    """Whether vertebral levels are told."""
+    return any(fact.kind == "spinal_level" and _LEVEL.match(fact.text or "") for fact in facts)
+
+
+_LEVEL = re.compile(r"[CTLS]\d")

@@ -264,3 +264,33 @@ def test_further_words_that_tell_no_such_thing(text: str, kind: str, name: str |
 ])
 def test_the_length_of_an_incision_behind_its_place_or_its_blade(text: str) -> None:
     assert [str(fact.value) for fact in told(text) if fact.kind == "incision_length"] == ["3"]
+
+
+def test_what_lies_between_vertebrae_has_no_side_of_a_foramen() -> None:
+    facts = told("c five six and c six seven now right foramen was fine cages seven millimetres at five six plate "
+                 "thirty eight redivac ten")  # fmt: skip
+    assert {fact.laterality for fact in facts if fact.kind in ("device", "device_size", "drain")} == {None}
+    facts = told("L4-L5 fusion. Right: a 45 mm pedicle screw.")
+    assert "right" in {fact.laterality for fact in facts if fact.kind == "device"}
+
+
+@pytest.mark.parametrize(("text", "sizes"), [
+    ("no drain number one vicryl two oh staples", ["1", "2-0"]),
+    ("gluteus fascia number one vicryl two oh vicryl clips", ["1", "2-0"]),
+])
+def test_a_thread_with_its_number_before_another_size(text: str, sizes: list[str]) -> None:
+    assert [fact.text for fact in told(text) if fact.kind == "suture"] == sizes
+
+
+def test_a_size_and_degrees_side_by_side() -> None:
+    facts = told("left knee block size four three degrees outward")
+    assert not [fact for fact in facts if str(fact.value) == "43"]
+    facts = told("left knee now twelve both patella twenty one millimetres")
+    assert "bilateral" not in {fact.laterality for fact in facts}
+
+
+def test_what_has_a_point_counts_nothing_and_both_sides_count_no_pins() -> None:
+    facts = told("five screws three point oh cannulated and one solid three point oh k wires out")
+    assert "3.0" not in {str(fact.value) for fact in facts if fact.kind == "device_count"}
+    facts = told("longus colli up on both sides pins in five and seven")
+    assert not [fact for fact in facts if fact.kind == "device_count"]

@@ -219,8 +219,10 @@ def elliptic(sentence: Sentence, index: int, first: int, dimension: str) -> bool
 _LISTING = frozenset({"and", ",", "or", "then", "a", "an"})
 
 
-def says_size(sentence: Sentence, index: int) -> bool:
+def says_size(sentence: Sentence, index: int, first: int = -1) -> bool:
     """Whether "size" leads to a number."""
+    if any(token.quantity is not None for token in sentence.tokens[index + 1 : max(index + 1, first)]):
+        return False  # "block size four three degrees outward tibia": `first`, what it would be of
     before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
     said = bool(before) and (before[-1] in ("size", "sized", "number", "no") or before[-2:] in (["size", "a"],))
     return said and not (_is_headed(sentence, index) and _numbered_behind(sentence, index + 1))

@@ -46,7 +46,7 @@ def is_bare_dose(sentence: Sentence, index: int, drugs: list[Mention]) -> bool:
 
 
 _AFTER_DOSE = frozenset(
-    {"for", "daily", "twice", "once", "given", "with", "plus", "into", "in",
+    {"he", "she", "for", "daily", "twice", "once", "given", "with", "plus", "into", "in",
      "was", "were", "and", "iv", "im", "sc", "at", "bd", "od", "tds", "bid",
      "tid", "every", "then", "before", "on", "intravenously", "nightly", "qds", "qid", "prn", "until", "up"}
 )  # fmt: skip

@@ -13,7 +13,9 @@ def is_none(sentence: Sentence, hit: cues.Hit, quantity: Quantity) -> bool:
         return True  # "the flap was cut back by 4 mm"
     if hit.first and sentence.tokens[hit.first - 1].norm == "pre":
         return True  # "pre-cut donor 95 um"
-    return _is_bone_cut(sentence, hit) or _is_port(sentence, hit, quantity)
+    led = sentence.tokens[hit.first - 1].norm if hit.first else ""  # "posterior cut twelve centimetres"
+    skin = led in ("posterior", "anterior") and quantity.unit == "cm" and (quantity.value or 0) >= _SKIN
+    return _is_bone_cut(sentence, hit) and not skin or _is_port(sentence, hit, quantity)
 
 
 def is_its_length(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
@@ -45,6 +47,8 @@ def right_behind(sentence: Sentence, index: int, quantity: Quantity) -> tuple[in
     way = next((m for m in sentence.mentions if m.table == "approaches" and m.last == index - 1), None)
     return None if way is None else (1, cues.Hit("incision", way.first, way.last))
 
+
+_SKIN = 4  # cm: no saw cut of a bone is as long
 
 _FROM = frozenset("below above from proximal distal deep lateral medial anterior posterior behind to off away x by "
                   "long in".split())  # fmt: skip

@@ -7,7 +7,7 @@ from typing import Any
 from pipeline import cues
 from pipeline.extractors import base
 from pipeline.extractors._device_roles import is_own_part
-from pipeline.extractors._device_sizes import NOT_BETWEEN
+from pipeline.extractors._device_sizes import NOT_BETWEEN, is_decimal
 from pipeline.grammar import Grammar
 from pipeline.records import Reading, Sentence
 
@@ -61,6 +61,8 @@ def whole(sentence: Sentence, at: int, most: int = MOST) -> int | None:
     if quantity is None or quantity.form != "number" or quantity.dimension or quantity.value is None:
         return None
     value = quantity.value
+    if is_decimal(sentence.tokens[at]):
+        return None  # "one solid three point oh"
     if at > 1 and sentence.tokens[at - 1].norm == "by" and sentence.tokens[at - 2].quantity is not None:
         return None  # "seven point five by thirty five rods": a size of what stands before
     if at + 1 < len(sentence.tokens) and sentence.tokens[at + 1].norm in ATTRIBUTES:

@@ -254,7 +254,7 @@ def _number(
         return claim("device_size")
     if quantity.dimension not in ("", "count"):
         return []
-    if price <= _SIZE_REACH and says_size(sentence, index) and (thing.row is not None or thing.role == "implanted"):
+    if price <= _SIZE_REACH and says_size(sentence, index, thing.first) and (thing.row or thing.role == "implanted"):
         return claim("device_size")
     bare = _bare_size(sentence, index, quantity, things)
     if bare is not None:

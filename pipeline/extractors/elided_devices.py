@@ -265,8 +265,8 @@ def _in_words(reading: Reading, sentence: Sentence, thing: Thing, two: set[str |
         value = _COUPLE.get(norms)
         if value is None or not plural:
             continue
-        if norms[0] == "both" and thing.name in two:
-            return []  # of those that were counted before
+        if norms[0] == "both" and (thing.name in two or tokens[at + 1].norm in ("sides", "ends", "edges")):
+            return []  # of those that were counted before; "up on both sides pins in five"
         two.add(thing.name)
         return [_made(reading, sentence, max(0, at - length + 1), thing, value)]
     norm = tokens[at].norm if at >= 0 else ""

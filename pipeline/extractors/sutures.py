@@ -162,7 +162,8 @@ def _suture(
             _is_plural(sentence, mention.last) or index < mention.first
         ):
             continue  # "four sutures", "one stitch": how many
-        bare = quantity.form == "number" or quantity.text.isdigit()
+        named = sentence.tokens[index].text.lower().startswith(("number", "#", "no"))  # "number one Vicryl two oh"
+        bare = quantity.form == "number" or quantity.text.isdigit() and not named
         if bare and index < mention.first and _has_size_behind(sentence, mention):
             taken.update({index} if index == mention.first - 1 else ())
             continue  # "three Vicryl 1", "2 nylon 4-0": how many
