@@ -385,7 +385,7 @@ def _side(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
         return
     before = [one for one in found if one.last < place.first]
     behind = [one for one in found if one.first > place.last]
-    if not before or before[-1].value in (fact.laterality, "bilateral"):
+    if not before or before[-1].value in (None, fact.laterality, "bilateral"):
         return
     if any(token.norm in _MARKS for token in place.sentence.tokens[before[-1].last : place.first]):
         return

@@ -142,7 +142,8 @@ def is_amount(amount: Amount) -> bool:
     counted = index > 1 and (
         tokens[index - 2].norm in ("a", "another", "full", "half", "quarter", "#number", "#volume", ".", ",")
     )  # "a turn, five more", "three turn three"
-    if (led in words.TURNED and not counted) or led in ("within", "every", "x", "needle", "number") or (
+    again = index > 1 and led == "needle" and tokens[index - 2].norm == "same"  # "same needle five"
+    if (led in words.TURNED and not counted) or led in {"within", "every", "x", "needle", "number"} and not again or (
         led == "#gauge" and not {"into", "in"} & set(amount.after[:1])
     ):
         return False

@@ -114,6 +114,7 @@ def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str,
     if "not" in lead[:2] and {"used", "needed", "given", "injected"} & set(lead[:3]):
         return "kept"
     stays = lead[:1] and lead[0] in _STAYS and (lead[0] != "over" or len(lead) == 1 or not lead[1].isalpha())
+    stays = stays and not (lead == ("over",) and words.is_counted_behind(amount.sentence, amount.index + 2))
     if lead[:1] and (lead[0] in words.KEPT or stays) and not _is_side(amount, lead):
         if state == "made" and lead[0] == "left" and {"syringes", "#number"} & set(lead[2:4]):
             return "made"
@@ -317,7 +318,7 @@ def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
         return on
     if _placed(after) and (on or state == "drug" or (into == "into" and state in ("named", "drawn"))):
         return True
-    if on and _beside_amount.at_level(sentence, index):
+    if on and (_beside_amount.at_level(sentence, index) or before[-2:] == ("same", "needle")):
         return True
     if into == "over" and behind & {"repair", "graft", "footprint", "defect"}:
         return True  # "seven mils over the repair"

@@ -7,6 +7,8 @@ place right beside a number tells its way.
 
 from __future__ import annotations
 
+from pipeline.records import Sentence
+
 # Out of the bone or the vein.
 DREW = frozenset(
     "drew draw draws drawn drawing pull pulls pulled aspirate aspirates aspirated withdrew withdrawn".split()
@@ -82,3 +84,9 @@ FATE = LOST | GIVEN | frozenset(
     "in all total altogether each overall together combined told away binned up was were and out apiece clotted "
     "coagulated frothy".split()
 )
+
+
+def is_counted_behind(sentence: Sentence, at: int) -> bool:
+    """ "40 mL over 4 pulls": whether draws are counted at a token."""
+    tokens = sentence.tokens
+    return at + 1 < len(tokens) and tokens[at].quantity is not None and tokens[at + 1].norm in COUNTED | {"sites"}
