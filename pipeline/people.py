@@ -38,7 +38,7 @@ class Person:
 # What is measured in French: "Foley 3-way 22F" tells neither an age nor a sex.
 CALIBRED = frozenset("sheath sheaths catheter catheters fr french foley foleys cannula cannulas drain tube introducer "
                      "correction upsized upsize tract tracts amplatz dilator dilators stent stents "
-                     "resectoscope".split())  # fmt: skip
+                     "resectoscope dlt".split())  # fmt: skip
 
 
 def is_calibre(sentence: Sentence, index: int) -> bool:

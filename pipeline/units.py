@@ -152,7 +152,7 @@ _LETTER_OF = {
         "catheter sheath stent drain tube cannula introducer dilator foley guide redivac redon hemovac jackson blake "
         "robinson penrose blakemore pigtail jj dj ng ngt nephrostomy urethral ureteric ureteral cystoscope "
         "resectoscope ureteroscope nephroscope scope closure bougie feeding chest port line introducers trocar "
-        "cannulae hickman groshong picc vascath suprapubic self-retaining malecot mallecot council coude".split()
+        "cannulae hickman groshong picc vascath suprapubic self-retaining malecot mallecot council coude dlt".split()
     )),
     "g": ("gauge", frozenset("needle cannula trocar jamshidi cannulae".split())),
 }

@@ -117,7 +117,7 @@ def test_typed_numbers_stand_in_the_text(item: Narration) -> None:
     # 1/8 inch, II grams, "1-200 cc" (100 to 200), "one clip", counts in words, levels II and IV, 39 2/7 weeks.
     in_words = {Decimal(n) for n in range(13)} | {Decimal("0.125"), Decimal(100), Decimal("39.29")}
     in_words |= {Decimal(72), Decimal(283), Decimal(400)}  # "1 minute 12", "40 plus 3 weeks", "6 min 40 s"
-    in_words |= {Decimal(160)}  # "2 min 40 s"
+    in_words |= {Decimal(160), Decimal(200000)}  # "2 min 40 s", "1:200k"
     in_words |= {Decimal("0.25"), Decimal("0.5"), Decimal("1.5"), Decimal(60)}  # "half a turn", "sixty of blood"
     for fact in item.facts:
         for number in (fact.value, fact.low, fact.high):

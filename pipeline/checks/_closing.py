@@ -211,6 +211,23 @@ def _sums(numbers: Sequence[int], doubled: bool, spare: int) -> set[int]:
     return {one + more for one in sums for more in range(spare + 1)}
 
 
+_DONE = frozenset("retrieved out removed resected clipped recovered twitch intact collected".split())
+
+
+def all_of_them(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
+    """(passage, number, "of them", the counts before) of "all five retrieved", where none was counted. Pure."""
+    spots = [(passage, token) for passage in note.sections.description for token in base.read(passage)]
+    tokens = [token for _, token in spots]
+    for at, (passage, token) in enumerate(spots[1:-1], 1):
+        said = count(token)
+        if said is None or said < _LEAST or tokens[at - 1].norm != "all" or tokens[at + 1].norm not in _DONE:
+            continue
+        counted = [number for place in range(at - 1) if (number := count(tokens[place])) is not None
+                   and _noun(tokens, place) is not None]  # fmt: skip
+        if counted and said not in _sums(counted[-_CHOICES:], True, 0):
+            yield passage, said, "of them", f"{', '.join(map(str, counted[-_CHOICES:]))} were told, said: {said}"
+
+
 def shared_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
     """(passage, number, noun, the parts) of a count whose things a later sentence tells place by place: "three strips
     ... Two strips on the chest and one on the arm." Pure."""

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Sequence
 from decimal import Decimal
+from itertools import pairwise
 
 from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, plain
@@ -213,7 +214,9 @@ def in_a_row(
         sums = {sum(values[:number], Decimal(0)) for number in range(2, len(values) + 1)}
         if said.value in {*values, *sums, abs(values[0] - values[1]), values[0] * values[1]}:
             continue
-        if doses and said.dimension == "volume" and said.value > max(sums):
+        dosed = any(one.quantity is not None and one.quantity.dimension == "mass" and two.norm in ("with", "plus")
+                    for one, two in pairwise(tokens[parts[-1][1] : index]))  # fmt: skip
+        if (doses or dosed) and said.dimension == "volume" and said.value > max(sums):
             continue  # "eighty of depo-medrone with eight of saline, ten mils": the dose has a volume of its own
         worked, sign = sum(values, Decimal(0)), " + "
         if len(values) == 2 and _BACK & {one.norm for one in tokens[parts[-1][1] : index]}:

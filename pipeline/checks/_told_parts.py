@@ -118,6 +118,8 @@ def summed(read: Sequence[Token]) -> tuple[int, str, str] | None:
                                     or "of" in _norms(read, at - 2, at - 1)):  # fmt: skip
             continue  # "the two longer screws": some of them
         parts = worked[0]
+        if len(parts) == 1 and read[at - 1].norm == "=" and "x" in _norms(read, at - _BETWEEN - 1, at):
+            continue  # "3 plates x 4 screws = 12 screws"
         if 0 < said - sum(parts) <= sum(two in _JOINED for two in pairwise(_norms(read, _begins(read, at), at))):
             continue  # "one tear at one o'clock, one at eleven and a little round hole, three tears in all"
         return said, after.norm, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
@@ -332,6 +334,8 @@ def _has_noun(read: Sequence[Token], at: int, total: int, noun: str) -> bool:
             return True
         if token.punctuation or count(token) is not None or token.norm in JOINS | VERBS | {"of"}:
             return False
+        if place == at + 1 and _plural(token) and noun not in _ANY:
+            return False  # "four shaves axilla first node": a count of others
     return False
 
 

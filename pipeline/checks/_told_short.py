@@ -182,19 +182,22 @@ def _heads(item: Sequence[Token]) -> int | None:
 
 
 def _times(read: Sequence[Token]) -> Told | None:
-    """ "All-inside x4, inside-out x3, 7 sutures total"."""
+    """ "All-inside x4, inside-out x3, 7 sutures total"; "3 plates x 4 screws = 12 screws" is so many of each."""
     numbers: list[int] = []
+    each = 0
     for at, token in enumerate(read):
         said = count(token)
         if token.norm in _ENDS:
             numbers = []
         elif token.text[:1] in _CROSS and (number := _TIMES_SO_MANY.match(token.text.lower())) is not None:
             numbers.append(int(number[1]))
+            each = int(number[1]) * (count(read[at - 2]) or 0) if at > 1 else 0
         elif at and read[at - 1].norm in _TIMES and said is not None:
             numbers.append(said)
+            each = said * (count(read[at - 3]) or 0) if at > _NOUN else 0
         elif said is not None and numbers and (_is_total(read, at) or (len(numbers) > 1 and _in_bracket(read, at))):
             noun = read[at + 1].norm if at + 1 < len(read) and read[at + 1].norm.isalpha() else "in all"
-            if said not in (sum(numbers), *numbers):
+            if said not in (sum(numbers), *numbers, each):
                 return said, noun, _sum(numbers, said)
             return None
     return None

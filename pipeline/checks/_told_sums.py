@@ -7,6 +7,7 @@ Each reader gives (place of what is said to be the sum, arithmetic); `stated_sum
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
 
@@ -30,6 +31,9 @@ def told(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
     yield from _signed(tokens, in_unit)
     yield from _packs(tokens, in_unit)
     yield from _of_each(tokens, in_unit)
+    yield from _from_to(tokens)
+    yield from _times_over(tokens)
+    yield from bare_signs(tokens)
 
 
 def _amount(token: Token) -> Quantity | None:
@@ -158,7 +162,7 @@ def _of_each(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, st
 
 _SO = frozenset(
     ", ( : = so that is that's for giving makes making total time in all it took lasted altogether a of the was which "
-    "and op operating operation operative just only about ischaemia ischemia clamp".split()
+    "and op operating operation operative just only about ischaemia ischemia clamp gag traction".split()
 )
 _NO_END = frozenset("later before after earlier ago apart between prior of each every per on in at daily post "
                     "for".split())  # fmt: skip
@@ -210,13 +214,91 @@ def weights(tokens: Sequence[Token], earlier: Sequence[Decimal]) -> Iterator[tup
         if whole is None or whole.unit != "g" or whole.value is None or whole.value <= _LEAST:
             continue
         behind = tuple(one.norm for one in tokens[at + 1 : at + 3])
-        if any(behind[: len(words)] == words for words in _TOGETHER) and 1 < len(known) <= _MOST:
+        led = at > 0 and tokens[at - 1].norm == "so" and behind[:1] == ("of",)
+        parts = [*known, *_bare_grams(tokens, at)]
+        if (led or any(behind[: len(words)] == words for words in _TOGETHER)) and 1 < len(parts) <= _MOST:
             sums = {Decimal(0)}
-            for one in known:
+            for one in parts:
                 sums |= {other + one for other in sums}
             if whole.value not in sums:
-                yield from _wrong(at, known, whole)
+                yield from _wrong(at, parts, whole)
         known.append(whole.value)
 
 
+def _bare_grams(tokens: Sequence[Token], at: int) -> list[Decimal]:
+    """ "Fourteen grams, left lobe nineteen, right lobe seventeen": those whose unit was left out, behind the first."""
+    first = next((place for place in range(at) if (one := _amount(tokens[place])) is not None and one.unit == "g"), at)
+    return [quantity.value for place in range(first + 1, at) if (quantity := tokens[place].quantity) is not None
+            and quantity.form == "number" and not quantity.dimension and quantity.value is not None
+            and tokens[place - 1].norm in ("lobe", "side", "one", "left", "right")]  # fmt: skip
+
+
 _LEAST = Decimal(5)  # grams: less is mostly a dose
+
+
+def _from_to(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "From six millimetres to two, so four millimetres of reduction"."""
+    for at in range(5, len(tokens)):
+        said = _amount(tokens[at])
+        if said is None or tokens[at - 1].norm != "so" or tokens[at + 1 : at + 2] and tokens[at + 1].norm != "of":
+            continue
+        near = range(max(0, at - 12), at - 1)
+        start = next((place for place in near if tokens[place].norm == "from"), None)
+        numbers = [one for token in tokens[start or at : at] if (one := token.quantity) is not None
+                   and one.form == "number" and one.value is not None]  # fmt: skip
+        units = {one.unit for one in numbers if one.unit is not None}
+        if len(numbers) != 2 or units != {said.unit} or "to" not in {token.norm for token in tokens[start or at : at]}:
+            continue
+        first, second = numbers[0].value or Decimal(0), numbers[1].value or Decimal(0)
+        if said.value != abs(first - second):
+            worked = plain(abs(first - second))
+            yield at, f"{plain(first)} - {plain(second)} = {worked}, said: {plain(said.value or first)}"
+
+
+def _times_over(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "Vein x1, artery x2, bronchus x1, fissure x3: 7 loads"."""
+    parts: list[int] = []
+    last = 0
+    for at, token in enumerate(tokens[:-1]):
+        quantity = token.quantity
+        if quantity is not None and quantity.form == "times" and quantity.value is not None:
+            parts = [*parts, int(quantity.value)] if at - last <= _GAP else [int(quantity.value)]
+            last = at
+        said = count(token)
+        closes = at == last + 2 and tokens[at - 1].norm in (":", "=") and tokens[at + 1].norm.isalpha()
+        if said is not None and closes and len(parts) > 2 and said != sum(parts):
+            terms = " + ".join(str(one) for one in parts)
+            yield at, f"{terms} = {sum(parts)}, said: {said}"
+
+
+_SIGNED = re.compile(r"^\d{1,3}(?:\+\d{1,3})+$")
+
+
+def bare_signs(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "BBPS 3+2+3 = 8"."""
+    for at in range(2, len(tokens)):
+        said = count(tokens[at])
+        if said is None or tokens[at - 1].norm != "=" or not _SIGNED.match(tokens[at - 2].norm):
+            continue
+        worked = sum(int(one) for one in tokens[at - 2].norm.split("+"))
+        if said != worked:
+            yield at, f"{tokens[at - 2].norm} = {worked}, said: {said}"
+
+
+def in_total(
+    tokens: Sequence[Token], clocks: Sequence[str], lengths: Sequence[Decimal],
+    minutes_of: Callable[[Quantity | None], Decimal | None],
+) -> Iterator[tuple[int, str]]:
+    """ "In 09:10, caecum 09:19 (9 min), out 09:41 (22 min). Total 31 min": at the head of its sentence, of all that was
+    said before. `lengths`: minutes said so far."""
+    minutes = minutes_of(tokens[1].quantity) if len(tokens) > 1 and tokens[0].norm == "total" else None
+    if minutes is None or len(clocks) < 2 or len(lengths) > _MOST:
+        return
+    sums = {Decimal(0)}
+    for one in lengths:
+        sums |= {other + one for other in sums}
+    gaps = {gap for place, one in enumerate(clocks) for other in clocks[place + 1 :]
+            if (gap := minutes_between(one, other)) is not None}  # fmt: skip
+    if minutes not in sums and not any(abs(minutes - gap) <= _SLACK for gap in gaps):
+        gap = minutes_between(clocks[0], clocks[-1])
+        yield 1, f"{clocks[-1]} - {clocks[0]} = {gap} min, said: {plain(minutes)} min"

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from pipeline.checks._spoken_counts import PLACES
 from pipeline.checks.base import finding, plain
 from pipeline.checks.base import read as tokens_of
 from pipeline.conversion import convert, convertible
@@ -234,6 +235,8 @@ def _counts(tokens: Sequence[Token], place: int) -> bool:
         return False  # "a sixteen by one hundred into the left": a size
     if before == "at" and any(token.norm == "#clock_face" or token.norm in ("o'clock", "oclock") for token in tokens):
         return False  # "one tear at one o'clock, one at eleven"
+    if before in ("a", "an", "another") and after.norm in PLACES:
+        return False  # "a twelve at the navel": its size
     if after.norm in ("again", "so"):
         return False  # "twelve again so twenty four in all"
     if after.norm == "more" and (place + 2 >= len(tokens) or not tokens[place + 2].norm.isalpha()):

@@ -61,7 +61,8 @@ def _acted_on(passage: Passage, said: SaidSide) -> bool:
     """ "Punctured the right lower pole" in an operation on the left kidney: something was done there."""
     words = passage.text.split()
     before = " ".join(words[: said.evidence.first - passage.evidence.first]) + " "
-    if _ACT.search(before) or _LED_IN.search(before) or (_ALL.search(before) and _DRAINED.search(before)):
+    led = _ACT.search(before) or _LED_IN.search(before) or _DRAIN_TO.search(before)
+    if led or (_ALL.search(before) and _DRAINED.search(before)):
         return True
     behind = " ".join(words[said.evidence.last - passage.evidence.first + 1 :][:_BEHIND])
     return _DONE.match(behind) is not None
@@ -79,6 +80,7 @@ _LED_IN = re.compile(
     r"\b(?:wire|guidewire|scope|needle|catheter|stent|sheath|trocar|cannula|knife|drill|balloon|lead)s? (?:\w+ )?"
     r"(?:up|into|through|down|along) (?:the |to the )?$", re.IGNORECASE,
 )  # fmt: skip
+_DRAIN_TO = re.compile(r"\bdrains? (?:\d+ ?(?:F|Fr|Ch|French) )?(?:to the |in the |into the )?$", re.IGNORECASE)
 _ALL = re.compile(r"\b(?:both|all)(?: on the| to the)? $", re.IGNORECASE)
 _DRAINED = re.compile(r"\b(?:drains?|ports?|trocars?)\b", re.IGNORECASE)
 _BEHIND = 5  # words

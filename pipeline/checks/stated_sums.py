@@ -53,7 +53,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     start: str | None = None
     clocks: list[str] = []
     offs: list[Decimal] = []
-    grams: list[Decimal] = []
+    grams, lengths = list[Decimal](), list[Decimal]()
     carried: Sequence[Token] = ()
     for passage in note.sections.description:
         tokens = read(passage)
@@ -80,11 +80,13 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             volumes = _of_doses(note, passage, grammar)
             told = [one for one in told if not _is_of_dose(tokens, one, volumes)]
         else:
-            told = list(_bracketed(tokens))  # all others need a number beside the sum
+            told = [*_bracketed(tokens), *_told_sums.bare_signs(tokens),
+                    *_told_sums.in_total(tokens, clocks, lengths, _minutes)]  # fmt: skip
         starts = [time for at in range(len(tokens)) if (time := _stated_more.start_of(tokens, at))]
         start = starts[-1] if starts else start
         offs += _running.offs_of(tokens)
         grams += _told_sums.grams_of(tokens)
+        lengths += [minutes for token in tokens if (minutes := _minutes(token.quantity)) is not None]
         clocks += _clock_spans.times_of(tokens)
         for index, arithmetic in dict(told).items():
             if _counted_draws.are_the_sum(note, passage, tokens[index].quantity):

@@ -112,6 +112,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
         return False  # "twenty millilitres off", "three millilitres of tissue"
     if dimension == "fraction" and row is not None and not any("%" in one for one in row.strengths):
         return False  # "chlorhexidine 0.2% bd, ibuprofen 400 mg": no drug that comes in shares
+    if dimension == "fraction" and after[:2] == ["of", "the"]:
+        return False  # "under ten percent of the hottest"
     if dimension == "fraction" and (set(before[-2:]) & _SURFACE or set(after[:2]) & _BURNT):
         return False  # "chest six percent, arm three percent, so nine percent excised"
     given = dimension in ("mass", "amount", "catalytic")

@@ -72,12 +72,15 @@ def _of_scope(sentence: Sentence, index: int) -> tuple[str, int] | None:
         return None
     back = at - 1 - (at > 1 and tokens[at - 1].norm in ("was", "came", "went"))
     said = back >= 0 and tokens[back].norm == "scope"
-    went_in = any(one.norm == "scope" and two.norm == "in" for one, two in pairwise(tokens[: at + 1]))
+    bare = tokens[0].norm == "in" and sentence.says(_BOWEL)  # "In 09:10, caecum 09:19"
+    said = said or (at == 0 and bare)
+    went_in = bare or any(one.norm == "scope" and two.norm == "in" for one, two in pairwise(tokens[: at + 1]))
     if not said and (tokens[at].norm == "in" or not went_in or not tokens[at - 1].punctuation):
         return None
     return ("incision" if tokens[at].norm == "in" else "operation_end"), at
 
 
+_BOWEL = frozenset({"caecum", "cecum", "ileum", "withdrawal"})
 _BORN = frozenset({"baby", "boy", "girl", "child", "infant", "twin"})
 
 
@@ -96,7 +99,7 @@ def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
     if at >= 0 and tokens[at].norm == "decision":
         return "decision", at
     at -= at > 0 and tokens[at].norm == "by" and tokens[at - 1].norm == "done"  # "all done by twenty past three"
-    if at < 0 or tokens[at].norm not in ("done", "over"):
+    if at < 0 or tokens[at].norm not in ("done", "over") or _ran_in(sentence, at):
         return None
     before = tokens[at - 1] if at else None
     if is_headed(sentence, at):

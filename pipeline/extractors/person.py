@@ -244,7 +244,8 @@ def _bare_weight(reading: Reading, sentence: Sentence, index: int) -> list[Fact]
     return [base.claim("patient_weight", reading, sentence, index, at, index, 2, **_SURE)]
 
 
-_TO_COME = frozenset({"out", "in", "at", "after", "for", "x", "removal", "fu", "review", "mri", "ct"})
+_TO_COME = frozenset({"out", "in", "at", "after", "for", "x", "removal", "fu", "review", "mri", "ct",
+                     "repeat", "recall"})  # fmt: skip
 _IS = frozenset({"is", "was", "weighs", "weighing", "'s"})
 _HE_IS = frozenset({"she's", "he's", "shes", "hes"})
 _TO_WEIGHT = frozenset({"is", "was", ":", "about", "around", "of"})
