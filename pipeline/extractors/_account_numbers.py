@@ -130,6 +130,9 @@ def is_amount(amount: Amount) -> bool:
         return False  # "shoe six weeks, film at two and six"
     if not amount.bare:
         return amount.quantity.form in ("number", "range", "fraction")
+    pair = index + 2 < len(tokens) and tokens[index + 1].norm == "by" and tokens[index + 2].quantity is not None
+    if led == "by" or pair:
+        return False  # "grade four medial condyle twelve by ten": a size
     if index + 2 < len(tokens) and tokens[index + 1].norm == "of" and tokens[index + 2].norm == "#number" and (
         led in words.PRODUCTS | {"injection", "session", "treatment"}
     ):

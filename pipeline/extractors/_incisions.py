@@ -22,9 +22,16 @@ def is_its_length(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
     """Whether nothing tells that a length beside an incision is another one's, or how thick something is."""
     if [token.norm for token in sentence.tokens[index + 1 : index + 2]] in (["deeper"], ["deep"], ["off"]):
         return False  # "capsule cut coronoid fossa two millimetres deeper"
-    if index > hit.last and _is_of_other(sentence, index):
+    if index > hit.last and (_is_of_other(sentence, index) or _has_its_own(sentence, index, hit)):
         return False
     return not _is_thickness(sentence, index) and not _numbers_between(sentence, index, hit)
+
+
+def _has_its_own(sentence: Sentence, index: int, hit: cues.Hit) -> bool:
+    """ "Through a five mil stab to the inner table two centimetres": its length stands before it."""
+    own = sentence.tokens[hit.first - 1].quantity if hit.first else None
+    between = {token.norm for token in sentence.tokens[hit.last + 1 : index]}
+    return own is not None and own.dimension == "length" and not between & {"and", ",", "by", "x", ";", "extended"}
 
 
 def behind_approach(sentence: Sentence, index: int, quantity: Quantity) -> tuple[int, cues.Hit] | None:
