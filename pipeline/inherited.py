@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence, Set
 
 from pipeline import (
-    abandoned,
     donor_sides,
     known_parts,
     label_sides,
@@ -27,9 +26,9 @@ from pipeline import (
 )
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading, Sentence, replace
+from pipeline.records import Fact, Laterality, Reading, replace
 from pipeline.rows import Concept, Device, Drug, Kind
-from pipeline.standing import Place, Standing, is_of_a_year, is_other, opposite
+from pipeline.standing import Place, Standing, opposite
 
 _STEPS = frozenset("procedure act finding grade complication measurement device drain specimen".split())
 _OF_DEVICE = frozenset({"device_size", "device_count"})
@@ -82,7 +81,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
     done = [fact for fact in facts if fact.kind == "procedure" and _counts(fact) and fact.certainty == "affirmed"]
     sole = operation is not None and sole_side.is_sole(done, grammar)
-    only = sole and not _says_other(reading, grammar, operation)
+    only = sole and not stated_sides.says_other(reading, grammar, operation)
     work = _work(facts, operation)
     result: list[Fact] = []
     given: dict[str, Laterality] = {}
@@ -93,7 +92,8 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             stands = place.side is not None and (operation in (None, place.side) or place.label)
             stands = stands and not sole_side.lies_between(fact, facts, reading)
             gone = not sole and not place.opened and _is_of_neither(fact, facts, standing)
-            if stands and not gone and fact.kind in _STEPS and _may_have(fact, grammar, strict=False):
+            step = fact.kind in _STEPS or (fact.kind == "diagnosis" and place.label)
+            if stands and not gone and step and _may_have(fact, grammar, strict=False):
                 side = place.side
             elif operation is not None and fact.kind in _OF_OPERATION and fact.evidence.first > said:
                 near = place.last in (None, operation) or _is_back(fact, place, work)
@@ -237,9 +237,13 @@ _PLACED = frozenset({"drain", "drain_size", "device", "device_size", "device_cou
 
 def _of_each(fact: Fact, reading: Reading) -> Fact:
     """ "Mesh 10 by 15 cm on each side", "drains 10 Fr, one per side" of an operation on both."""
-    if fact.laterality is not None or fact.kind not in _PLACED | _SHUT or not _free(fact):
+    ordered = fact.kind in ("aftercare", "follow_up")
+    if fact.laterality is not None or not (ordered or (fact.kind in _PLACED | _SHUT and _free(fact))):
         return fact
     sentence = reading.sentence_at(fact.evidence.first)
+    if ordered:
+        both = sentence is not None and sideshare.ends_on_both(sentence, fact.evidence.last)
+        return replace(fact, laterality="bilateral") if both else fact
     if sentence is not None and fact.kind in _SHUT and sideshare.ends_on_both(sentence, fact.evidence.last):
         return replace(fact, laterality="bilateral")
     if sentence is None or not sentence.says(_SIDE):
@@ -314,32 +318,6 @@ def _is_of_neither(fact: Fact, facts: Sequence[Fact], standing: Standing) -> boo
         other.kind == fact.kind and other.certainty == "affirmed"
         and (other.laterality or standing.at(other.evidence.first).side) == away for other in facts
     )
-
-
-def _says_other(reading: Reading, grammar: Grammar, operation: Laterality | None) -> bool:
-    """Whether what the narration says first, or as its operation, speaks of another side too: "left orchidectomy and a
-    biopsy of the testis on the other side"."""
-    return any(
-        one.value not in (operation, None) or (one.value is None and is_other(sentence, one))
-        for sentence in reading.sentences
-        if (sentence.section == "procedure" or (not sentence.section and _is_title(sentence)))
-        and not abandoned.leaves_side(sentence)
-        for one in laterality.sides(sentence, grammar)
-        if scope_at(sentence, "status", one.first, "performed") == "performed"
-        and not donor_sides.of_other_tissue(sentence, one.first) and not is_of_a_year(sentence, one)
-        and (len(sentence.tokens) <= _STREAM or one.first < (sideshare.title_end(sentence) or len(sentence.tokens)))
-    )
-
-
-def _is_title(sentence: Sentence) -> bool:
-    """Whether a sentence may name an operation: the first one, or one that tells of something done."""
-    return sentence.index == 0 or sentence.index < _TITLES and any(
-        m.table in ("procedures", "acts", "injectates") for m in sentence.mentions
-    )
-
-
-_TITLES = 2  # sentences
-_STREAM = 40  # tokens; of a longer sentence only the beginning is a title
 
 
 def _is_own(fact: Fact, reading: Reading, grammar: Grammar, operated: Set[str]) -> bool:

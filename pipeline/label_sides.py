@@ -15,6 +15,8 @@ from pipeline.standing import Standing, opposite
 
 _EACH = frozenset({"each", "both", "either", "per", "sides", "total", "altogether"})
 _WORDS = 8  # from a thing to the turn behind it
+_STREAM = 25  # tokens
+_BOTH = _EACH | {"bilateral", "bilaterally", "bilat"}
 _TURNED = "its side is that of what was told before; the other side is said right behind it"
 _LOCAL = frozenset(
     "procedure act finding grade complication measurement device drain specimen device_size device_count drain_size "
@@ -70,9 +72,16 @@ def of_suture(fact: Fact, facts: Sequence[Fact], standing: Standing) -> Fact:
 def before_turn(fact: Fact, standing: Standing, sentence: Sentence | None, grammar: Grammar) -> Fact:
     """ "Right side first ... five tacks on the left scar tissue ...": what stands right before the turn to the other
     side is of the one that stood, and said to be unsure."""
-    if fact.laterality not in ("left", "right") or fact.kind not in _LOCAL or sentence is None:
+    if fact.laterality is None or fact.kind not in _LOCAL or sentence is None:
         return fact
     place = standing.at(fact.evidence.first)
+    if fact.laterality == "bilateral":
+        # "bilateral grommets ... on the left thick glue ...": the title's side is none of what is told of one
+        first, last = fact.evidence.first - _WORDS, fact.evidence.last + _WORDS
+        near = [token.norm for token in sentence.tokens if first <= token.first and token.last <= last]
+        apart = place.label and place.opened and place.side and len(sentence.tokens) > _STREAM
+        own = fact.kind == "procedure" or not _BOTH.isdisjoint(near)
+        return replace(fact, laterality=place.side) if apart and not own else fact
     if not place.label or place.side != opposite(fact.laterality):
         return fact
     starts = [(one, sentence.tokens[one.first].first) for one in laterality.sides(sentence, grammar)]

@@ -56,7 +56,11 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
         return False
     if fact.kind == "grade" and fact.name in _OF_PATIENT:
         return False
-    return not _speaks_of_other(sentence, at) and lies_in(fact, sentence, grammar, operated)
+    own = fact.kind == "measurement" and fact.name in _OWN_WORDS  # the "tilt" of a radius is none of the table
+    return (own or not _speaks_of_other(sentence, at)) and lies_in(fact, sentence, grammar, operated)
+
+
+_OWN_WORDS = frozenset({"radius-geometry"})
 
 
 def is_angle(fact: Fact, grammar: Grammar) -> bool:

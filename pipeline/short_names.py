@@ -39,6 +39,9 @@ def _short(grammar: Grammar) -> dict[str, dict[tuple[str, str], frozenset[str]]]
     return found
 
 
+_LETTERS = 2  # of a name that is one in capitals only
+
+
 def _told_elsewhere(sentences: Sequence[Sentence], grammar: Grammar) -> Sequence[Sentence]:
     """Without the short names that mean something only beside operations of another specialty: the "cup" of a
     hysterectomy is no acetabular one. Where no operation is named, all of them stay."""
@@ -53,6 +56,8 @@ def _told_elsewhere(sentences: Sequence[Sentence], grammar: Grammar) -> Sequence
     def stays(sentence: Sentence, mention: Mention) -> bool:
         said = " ".join(token.norm for token in sentence.tokens[mention.first : mention.last + 1])
         wanted = short.get(said, {}).get((mention.table, mention.id))
+        if wanted is not None and len(said) == _LETTERS and not sentence.tokens[mention.first].text.isupper():
+            return False  # "HA 2 mL", but no "ha" of a laugh
         return wanted is None or not groups or bool(wanted & groups)
 
     return [replace(one, mentions=tuple(m for m in one.mentions if stays(one, m))) if one.says(openers) else one

@@ -54,7 +54,7 @@ def _taken_out(fact: Fact, facts: Sequence[Fact], reading: Reading) -> Fact:
     return replace(fact, laterality=next(iter(sides))) if len(sides) == 1 else fact
 
 
-_PUT_IN = ("drain", "wire", "stent", "pin")
+_PUT_IN = ("drain", "wire", "stent", "pin", "nephrostomy")
 _BEFORE = 3  # words
 _OF_MIDDLE = frozenset({"urinary-catheter", "suprapubic-catheter", "nasogastric-tube", "lumbar-drain"})
 

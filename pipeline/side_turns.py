@@ -41,6 +41,31 @@ def part_openers(sentence: Sentence, heard: list[Side]) -> list[Side]:
     return found if (both or alone) and _lead(sentence, found) else []
 
 
+def leading(sentence: Sentence, heard: list[Side]) -> list[Side]:
+    """Sides of a stream of speech of which each comes before what is told of it: "bilateral arthroscopy ... general on
+    the left medial meniscus trimmed ... on the right plica resected ...". Nothing was told to be done or seen before
+    the first one, and much is behind the last; where both hold or neither, nobody can tell."""
+    tokens = sentence.tokens
+    bare = [side for side in heard if side.value in ("left", "right") and side.first > 1
+            and [token.norm for token in tokens[side.first - 2 : side.first]] == ["on", "the"]]  # fmt: skip
+    if {side.value for side in bare} != {"left", "right"} or any(
+        sideshare.closes_denial(sentence, side.first) or donor_sides.leads_crest(sentence, side) for side in bare
+    ):
+        return []
+    told = [m.first for m in sentence.mentions if m.table in _TOLD]
+    named = next((m.last for m in sentence.mentions if m.table == "procedures"), -1)
+    title = min(sideshare.title_end(sentence), bare[0].first) if named < 0 else named
+    if any(title < at < bare[0].first for at in told) or bare[0].first <= title:
+        return []
+    ends = [*(side.first for side in bare[1:]), len(tokens)]
+    parts = [sum(side.last < at < end for at in told) for side, end in zip(bare, ends, strict=True)]
+    return bare if all(parts) and parts[-1] >= _MUCH else []
+
+
+_TOLD = frozenset("findings diagnoses acts procedures devices grades specimens injectates drugs drains".split())
+_MUCH = 2  # things told behind the last side
+
+
 def _scoped(sentence: Sentence, side: Side) -> Mention | None:
     """ "... ropivacaine left shoulder scope ...": the operation that a side leads behind the title."""
     named = [m for m in sentence.mentions if m.table == "procedures" and m.first == side.last + 1]

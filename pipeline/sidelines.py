@@ -143,7 +143,9 @@ def of_tourniquet(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> 
 
 
 _HEADED = frozenset({"medication_dose", "medication_volume", "injection_volume", "injection_needle"})
-_HEAD = 4  # tokens of a head
+# Where both sides were operated on: "R lower pole puncture, tract 24 Fr".
+_MEASURED = frozenset("measurement device_size device_count drain drain_size incision_length fluid_out".split())
+_HEAD, _SHORT = 4, 30  # tokens of a head, and of a sentence that it is the side of
 
 
 def headed(
@@ -154,14 +156,16 @@ def headed(
     with that of the part named before them: "before we woke him up, left carpal tunnel, 20 mg of triamcinolone"."""
     sides: dict[int, Laterality | None] = {}
     result = []
+    done = {fact.laterality for fact in facts if fact.kind == "procedure" and fact.done}
+    kinds = _HEADED | _MEASURED if {"left", "right"} <= done else _HEADED
     for fact in facts:
-        headed = fact.kind in _HEADED and _open(fact) and local(fact)
+        headed = fact.kind in kinds and _open(fact) and local(fact)
         sentence = reading.sentence_at(fact.evidence.first) if headed else None
         if sentence is None or fact.status not in ("performed", "planned"):
             result.append(fact)
             continue
         if sentence.index not in sides:
-            sides[sentence.index] = _side_of_head(sentence, grammar)
+            sides[sentence.index] = _side_of_head(sentence, grammar, told=kinds != _HEADED)
         side = sides[sentence.index] or _side_of_part(sentence, grammar, fact)
         if side is not None and own_numbers.is_beside_another(fact, sentence, grammar):
             side = None
@@ -190,14 +194,19 @@ _PARTS = frozenset({"sites", "diagnoses", "procedures"})
 _TELLS = clauses.FINITE | {"no", "not", "none", "other", "both", "each"} - {"was", "were"}
 
 
-def _side_of_head(sentence: Sentence, grammar: Grammar) -> Laterality | None:
-    told = laterality.sides(sentence, grammar)
-    if len({side.value for side in told}) != 1 or told[0].first > 0 or told[0].value not in ("left", "right"):
+def _side_of_head(sentence: Sentence, grammar: Grammar, *, told: bool) -> Laterality | None:
+    """The side that a sentence begins with, as its only one, with a part of the body or a colon behind it; with any
+    noun where it is `told` that both sides were operated on."""
+    said = laterality.sides(sentence, grammar)
+    if len({side.value for side in said}) != 1 or said[0].first > 0 or said[0].value not in ("left", "right"):
         return None
     head = sentence.tokens[:_HEAD]
     parts = [m for m in sentence.mentions if m.table == "sites" and m.first < _HEAD]
     led = bool(parts) or any(token.norm == ":" for token in head)
-    return told[0].value if led and not any("iliac-crest" in m.id for m in parts) else None
+    led = led or (told and len(sentence.tokens) <= _SHORT and said[0].last + 1 < len(sentence.tokens) and (
+        sentence.tokens[said[0].last + 1].norm.isalpha()
+    ))
+    return said[0].value if led and not any("iliac-crest" in m.id for m in parts) else None
 
 
 def _open(fact: Fact) -> bool:

@@ -161,7 +161,10 @@ def ends_on_both(sentence: Sentence, word: int) -> bool:
         at -= 1  # "21G both."
     at += [token.norm for token in tokens[at : at + 2]] in (["on", "both"], ["to", "both"])  # "soft dressing on both."
     both = at < len(tokens) and tokens[at].norm in BOTH and not tokens[at - 1].punctuation
-    return both and (at + 1 == len(tokens) or tokens[at + 1].punctuation)
+    stream = not any(token.punctuation for token in tokens)  # "full weight bearing both stitches out at twelve days"
+    return both and (at + 1 == len(tokens) or tokens[at + 1].punctuation or (
+        stream and any(m.first == at + 1 and m.table != "sites" for m in sentence.mentions)
+    ))
 
 
 def led_into(sentence: Sentence, sides: list[Side], last: int) -> Side | None:

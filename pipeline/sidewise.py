@@ -111,6 +111,8 @@ _SPECIMEN = 5  # kg, the most that anything that is taken out weighs
 def _side_of(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | None:
     sides = _sides(sentence, grammar)
     tokens = sentence.tokens
+    if (one := _in_turn(sentence, index, sides)) is not None:
+        return one
     given = {sides[at - 1] for at, token in enumerate(tokens) if token.quantity is not None and at - 1 in sides}
     if index - 1 in sides and {"left", "right"} <= given and all(
         at + 1 < len(tokens) and tokens[at + 1].quantity is not None for at in sides if at < index
@@ -141,6 +143,18 @@ def _side_of(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | N
         if went or {"left", "right"} <= set(own.values()):
             return own.get(index)
     return None
+
+
+def _in_turn(sentence: Sentence, index: int, sides: dict[int, Laterality]) -> Laterality | None:
+    """ "Tourniquet left twenty two minutes right thirty five": the side right before a number, where each of two sides
+    stands right before its own and no number before them."""
+    first = index if index - 3 not in sides else index - 2
+    places = (first - 1, first + 1)
+    if first - 1 < 1 or not all(at in sides for at in places) or first + 2 >= len(sentence.tokens):
+        return None
+    tokens = sentence.tokens
+    like = all(tokens[at].quantity is not None for at in (first, first + 2)) and tokens[first - 2].quantity is None
+    return sides[index - 1] if like and sides[places[0]] != sides[places[1]] and index - 1 in sides else None
 
 
 def labelled(sentence: Sentence, index: int, grammar: Grammar) -> Laterality | None:

@@ -209,8 +209,8 @@ def _stands_alone(sentence: Sentence, at: int) -> bool:
     tokens = sentence.tokens
     before = tokens[at - 1] if at else None
     after = tokens[at + 1] if at + 1 < len(tokens) else None
-    if before is None and after is not None and after.norm == "#level":
-        return True  # "L L3, L4 medial branch"
+    if after is not None and after.norm == "#level" and (before is None or before.norm in _OPENS_LEVELS):
+        return True  # "L L3, L4 medial branch", "Procedure: L L4/5 facet injections"
     if before is not None and _measures(before):
         return _ends_grade(sentence, at)
     if before is not None and before.norm == "(":
@@ -231,6 +231,9 @@ def _stands_alone(sentence: Sentence, at: int) -> bool:
         return True
     shut = after is None or after.punctuation or after.norm in BREAKS or _amount(after)
     return shut and any(m.table in _BESIDE and m.last == at - 1 for m in sentence.mentions)
+
+
+_OPENS_LEVELS = frozenset({":", ",", ";", "(", "and", "&", "+"})
 
 
 def _ends_grade(sentence: Sentence, at: int) -> bool:

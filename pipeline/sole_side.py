@@ -157,7 +157,7 @@ def is_put_in(fact: Fact, sentence: Sentence | None) -> bool:
         return True
     parts = {m.first for m in sentence.mentions if m.table == "sites"}
     return any(
-        tokens[at].norm == "into" and any(
+        tokens[at].norm in ("into", "in") and any(
             one in parts or tokens[one].norm in _INSIDE for one in range(at + 1, min(at + 4, len(tokens)))
         )
         for at in range(first, last + 1)

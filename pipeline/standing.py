@@ -105,7 +105,7 @@ class Standing:
     def _turn(self, sentence: Sentence, heard: list[Side], here: Place, head: Side | None) -> Place:
         """Follows the sides of a stream of speech, in which one turns from one side to the other within a breath."""
         side = here.side if head is None or len({one.value for one in heard}) < 2 else head.value
-        parts = side_turns.part_openers(sentence, heard)
+        parts = [*side_turns.part_openers(sentence, heard), *side_turns.leading(sentence, heard)]
         for one in heard:
             if head is not None and one.first <= head.first:
                 continue

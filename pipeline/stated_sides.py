@@ -11,14 +11,14 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from pipeline import clauses, donor_sides, laterality, sideshare
+from pipeline import abandoned, clauses, donor_sides, laterality, sideshare
 from pipeline.body_parts import chain
 from pipeline.extractors.base import scope_at
 from pipeline.grammar import Grammar
 from pipeline.laterality import Side
 from pipeline.records import Fact, Laterality, Mention, Reading, Sentence
 from pipeline.rows import Concept
-from pipeline.standing import heading, is_left_alone, is_of_a_year
+from pipeline.standing import heading, is_left_alone, is_of_a_year, is_other
 
 _DIAGNOSES = frozenset({"preop_diagnosis", "postop_diagnosis", "diagnosis", "indication", "site_marking", "time_out"})
 _OPEN = "a side was said, and not with the operation: left and right are both spoken of"
@@ -257,3 +257,32 @@ def of_spine(facts: Sequence[Fact]) -> bool:
 
 
 _LEVEL = re.compile(r"[CTLS]\d")
+
+
+def says_other(reading: Reading, grammar: Grammar, operation: Laterality | None) -> bool:
+    """Whether what the narration says first, or as its operation, speaks of another side too: "left orchidectomy and a
+    biopsy of the testis on the other side"."""
+    return any(
+        one.value not in (operation, None) or (one.value is None and is_other(sentence, one))
+        for sentence in reading.sentences
+        if (sentence.section == "procedure" or (not sentence.section and _is_title(sentence)))
+        and not abandoned.leaves_side(sentence)
+        for one in laterality.sides(sentence, grammar)
+        if scope_at(sentence, "status", one.first, "performed") == "performed"
+        and not donor_sides.of_other_tissue(sentence, one.first) and not is_of_a_year(sentence, one)
+        and not donor_sides.leads_crest(sentence, one)
+        and (len(sentence.tokens) <= _STREAM or one.first < (sideshare.title_end(sentence) or len(sentence.tokens)))
+    )
+
+
+def _is_title(sentence: Sentence) -> bool:
+    """Whether a sentence may name an operation: the first one, or one that tells of something done."""
+    if sentence.index and sentence.tokens[0].first > _STREAM:
+        return False  # what follows a long stream of speech
+    return sentence.index == 0 or sentence.index < _TITLES and any(
+        m.table in ("procedures", "acts", "injectates") for m in sentence.mentions
+    )
+
+
+_TITLES = 2  # sentences
+_STREAM = 40  # tokens; of a longer sentence only the beginning is a title

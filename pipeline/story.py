@@ -335,12 +335,16 @@ def follow_up_name(sentence: Sentence, cue: int) -> str | None:
         before = [*reversed(near[: min(cue, 5)]), *near[min(cue, 5) :]]  # "splint 6 weeks, wires out at eight"
         thing = next((norm for norm in before if norm.startswith(("sutur", "stitch", "stapl", "clip", "drain", "stent",
                      "pack", "cathet", "wire", "splint", "cast", "pin"))), "sutures")  # fmt: skip
+        named = sentence.tokens[cue - 1].norm if cue else ""
+        if not any(norm == thing for norm in near[: min(cue, 5)]) and named.isalpha() and named not in _NO_THING:
+            thing = named  # "nephrostomy out day 2, stent out 3 weeks"
         return f"{thing} out"
     if word in ("scan", "mri", "duplex", "colonoscopy", "ultrasound", "ct") or word in _LOOKED_IN:
         return word
     return None
 
 
+_NO_THING = _words("is are be to it they them come comes coming taken then will can may and the all both when after")
 _AGAIN = _words("seen follow followup review recheck")
 
 

@@ -211,6 +211,28 @@ TURNED = {
     "Phaco LE. Acetazolamide 250 mg tonight.": ("medication", [None]),
     "both shoulders today mister Ola Berg fifty interscalene block on the left left shoulder scope two anchors "
     "five millimetres deep then a suture": ("device_count", ["left"]),
+    "bilateral knee arthroscopy for mister Ola Berg general on the left medial meniscus torn partial meniscectomy "
+    "on the right lateral meniscus torn loose body out chondroplasty": ("procedure", ["bilateral", "left", "right"]),
+    "bilateral knee arthroscopy general medial meniscus trimmed on the left lateral meniscus trimmed on the right "
+    "loose body out chondroplasty": ("specimen", []),
+    "Bilateral knee scopes tourniquets on both at two eighty on the left medial meniscus torn": (
+        "tourniquet_pressure", ["bilateral"]),
+    "Bilateral knee scopes. plica resected nylon tourniquet left twenty two minutes right thirty five full weight "
+    "bearing both": ("aftercare", ["bilateral"]),
+    "on the right plica resected nylon tourniquet left twenty two minutes right thirty five full weight bearing": (
+        "tourniquet_time", ["left", "right"]),
+    "Bilateral knee arthroscopy. Duplex at 1 wk both.": ("follow_up", ["bilateral"]),
+    "Procedure: L L4/5 + L5/S1 facet injections, R SIJ injection.": ("procedure", ["left", "right"]),
+    "PRP R LE (lateral epicondyle), HA L knee.": ("procedure", ["right", "left"]),
+    "Right ORIF distal radius. Dorsal tilt from 20 to -5 degrees.": ("measurement", ["right", "right"]),
+    "Left mastectomy and axillary clearance. Pectoral block 20 mL of ropivacaine. Right breast examined normal.": (
+        "medication_volume", ["left"]),
+    "R PCNL, L JJ stent change. R lower pole puncture, tract 24 Fr.": ("device_size", ["right"]),
+    "Left hip replacement. 1 g of tranexamic acid in the joint.": ("medication_dose", ["left"]),
+    "Right shoulder arthroscopy with marrow from the left iliac crest. Abduction sling six weeks.": (
+        "aftercare", ["right"]),
+    "R PCNL. Nephrostomy 14 Fr. Gentamicin 240 mg. Nephrostomy out day 2, stent out week 3.": (
+        "follow_up", ["right", "right"]),
     "R hip arthroscopy. R hip: traction 25 kg, 47 min.": ("measurement", ["right"]),
     "left lumpectomy and right core biopsy patent blue two millilitres under the left nipple then right three cores": (
         "medication_volume", ["left"]),

@@ -152,6 +152,7 @@ def _is_measure(sentence: Sentence, first: int, last: int) -> bool:
 _INJECTED = {
     "platelet-rich-plasma": "platelet-rich-plasma-injection", "bone-marrow-concentrate": "bone-marrow-injection",
     "bone-marrow-aspirate": "bone-marrow-injection", "autologous-fat": "fat-grafting",
+    "hyaluronate": "viscosupplementation",
 }  # fmt: skip
 
 
@@ -161,24 +162,41 @@ def injected(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
         return []
     if any(True for _ in base.mentions(sentence, "procedures")) or sentence.section not in ("", "procedure"):
         return []
-    for mention in base.mentions(sentence, "injectates"):
-        site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - mention.last <= _TO_SITE), None)
-        before = sentence.tokens[: mention.first]
-        guided = {at for m in base.mentions(sentence, "guidance") for at in range(m.first, m.last + 2)}
-        led = all(token.punctuation or token.norm in _HEADING or token.norm in _TALK or at in guided
-                  for at, token in enumerate(before))  # fmt: skip
-        between = sentence.tokens[mention.last + 1 : site.first] if site is not None else ()
-        if mention.id in _INJECTED and site is not None and led and all(
-            token.norm in _OF_PLACE | {"r", "l", "to", "into", "in", "for", ":"} for token in between
-        ):  # fmt: skip
-            parts = [(mention.first, site), *_joined_parts(sentence, site, grammar)]
-            return [
-                base.make("procedure", reading, sentence, first, part.last, name=_INJECTED[mention.id],
-                          laterality=laterality.side_for(sentence, part.first, part.last, grammar)[0],
-                          body_site=part.id)
-                for first, part in parts
-            ]  # fmt: skip
-    return []
+    facts: list[Fact] = []
+    end = -1  # the last token of what was read
+    guided = {at for m in base.mentions(sentence, "guidance") for at in range(m.first, m.last + 2)}
+    for mention in sorted(base.mentions(sentence, "injectates", "drugs"), key=lambda one: one.first):
+        before = sentence.tokens[end + 1 : mention.first]
+        led = all(token.punctuation or token.norm in _HEADING | _TALK or at in guided
+                  for at, token in enumerate(before, end + 1))  # fmt: skip
+        led = led or bool(facts) and before[-1:] != () and before[-1].norm in _JOINS | {",", ";"}
+        if mention.id not in _INJECTED or not led:
+            continue
+        made = _injected_at(reading, sentence, mention, grammar)
+        facts += made
+        if made:
+            end = max(at for at, token in enumerate(sentence.tokens) if token.last <= made[-1].evidence.last
+                      and token.norm not in (",", ";"))  # fmt: skip
+    return facts
+
+
+def _injected_at(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar) -> list[Fact]:
+    site = next((m for m in base.mentions(sentence, "sites") if 0 < m.first - mention.last <= _TO_SITE), None)
+    between = sentence.tokens[mention.last + 1 : site.first] if site is not None else ()
+    if site is None or not all(
+        token.norm in _OF_PLACE | {"r", "l", "to", "into", "in", "for", ":"} for token in between
+    ):  # fmt: skip
+        side = next((one for one in laterality.sides(sentence, grammar) if one.first == mention.last + 1), None)
+        if side is None or side.value is None:
+            return []
+        return [base.make("procedure", reading, sentence, mention.first, side.last, name=_INJECTED[mention.id],
+                          laterality=side.value)]  # fmt: skip
+    parts = [(mention.first, site), *_joined_parts(sentence, site, grammar)]
+    return [
+        base.make("procedure", reading, sentence, first, part.last, name=_INJECTED[mention.id],
+                  laterality=laterality.side_for(sentence, part.first, part.last, grammar)[0], body_site=part.id)
+        for first, part in parts
+    ]  # fmt: skip
 
 
 def _joined_parts(sentence: Sentence, site: Mention, grammar: Grammar) -> list[tuple[int, Mention]]:

@@ -16,7 +16,7 @@ _TIMES = ("tourniquet-time", "tourniquet", "tourniquet-up", "tourniquet-down", "
 
 _SET = frozenset(
     "at to up set was pressure of : on the left right upper lower thigh arm forearm calf ankle leg limb applied put "
-    "and inflated proximal high around , went goes l r".split()
+    "and inflated proximal high around , went goes l r both thighs arms legs calves".split()
 )
 
 
@@ -178,6 +178,9 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
         )):
             price = _FAR  # "tourniquet, two fifty, on at 11:14 and off at 11:50, thirty six minutes"
         side = sidewise.side_of(sentence, index, grammar)
+        between = sentence.tokens[hit.last + 1 : index]
+        if quantity.dimension != "time" and any(token.norm == "both" for token in between):
+            side = "bilateral"  # "tourniquets on both at two eighty on the left a tear ..."
         if side is not None and price > _FAR:
             price = _FAR  # ", left arm 250 mmHg 9 min": the second of two
         if side is None and hit.first < index and not sidewise.numbered(sentence, index, grammar):
@@ -210,7 +213,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
                 kind = "tourniquet_pressure"
             if kind:
                 # "Up to three hundred" says how far it was blown up, no upper bound.
-                facts.append(base.claim(kind, reading, sentence, index, hit.first, hit.last, price, comparator=None))
+                facts.append(base.claim(kind, reading, sentence, index, hit.first, hit.last, price, comparator=None,
+                                        laterality=side))  # fmt: skip
     for index, token in enumerate(sentence.tokens):
         if token.quantity is not None and (value := _pressure_behind(sentence, index)) is not None:
             facts.append(base.claim("tourniquet_pressure", reading, sentence, index, index - 1, index, _BESIDE,
