@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from pipeline.clauses import FINITE
+from pipeline.clauses import FINITE, is_participle
 from pipeline.records import Mention, Scope, Sentence
 
 _NO = frozenset({"no", "none", "nope", "negative", "nil", "not"})
@@ -88,7 +88,14 @@ def _last_item(sentence: Sentence) -> int:
     tokens = sentence.tokens
     if any(token.norm in FINITE for token in tokens):
         return 0
-    return max((at + 1 for at, token in enumerate(tokens[:-1]) if token.norm == ";"), default=0)
+    start = max((at + 1 for at, token in enumerate(tokens[:-1]) if token.norm == ";"), default=0)
+    comma = max((at for at, token in enumerate(tokens[:-1]) if token.norm == "," and at > start), default=start)
+    told = any(tokens[at].quantity is not None or tokens[at].norm in _TOLD or is_participle(sentence, at)
+               for at in range(start, comma))  # fmt: skip
+    return comma + 1 if told else start  # "dressing, flat shoe six weeks, heparin?": asks of the heparin
+
+
+_TOLD = frozenset({"up", "down", "on", "off", "fine", "normal", "intact"})
 
 
 def _behind(sentence: Sentence, mention: Mention, marks: tuple[str, ...]) -> int:

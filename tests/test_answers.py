@@ -19,6 +19,7 @@ def certainties(text: str) -> dict[str, str]:
     ("Right knee microfracture no.", {"microfracture": "negated"}),
     ("Was a drain used? No. Tourniquet? No.", {"drain": "negated", "tourniquet": "negated"}),
     ("Any loose bodies? No. Meniscal tear? Yes.", {"loose-body": "negated", "meniscal-tear": "affirmed"}),
+    ("Tourniquet up, drain used? No.", {"tourniquet": "affirmed", "drain": "negated"}),
     ("Should we use a tourniquet? Next the right knee.", {"tourniquet": "suspected"}),
     ("Lateral release, no. Synovectomy done.", {"lateral-release": "negated", "synovectomy": "affirmed"}),
     ("No drain, no chondroplasty, no lateral release.",
