@@ -294,3 +294,16 @@ def test_what_has_a_point_counts_nothing_and_both_sides_count_no_pins() -> None:
     assert "3.0" not in {str(fact.value) for fact in facts if fact.kind == "device_count"}
     facts = told("longus colli up on both sides pins in five and seven")
     assert not [fact for fact in facts if fact.kind == "device_count"]
+
+
+@pytest.mark.parametrize(("text", "name"), [
+    ("There was a 5 cm open wound of the left fourth ray amputation.", "ray-amputation"),
+    ("The stump of the right below knee amputation was opened.", "below-knee-amputation"),
+])  # fmt: skip
+def test_the_wound_of_an_operation_of_before(text: str, name: str) -> None:
+    assert {fact.status for fact in told(text) if fact.name == name} == {"historical"}
+
+
+def test_the_wound_of_the_operation_of_today() -> None:
+    facts = told("Left fourth ray amputation. The wound of the ray amputation was left open.")
+    assert [fact.status for fact in facts if fact.name == "ray-amputation"] == ["performed"]

@@ -365,6 +365,22 @@ _FAILED = frozenset({"infected", "loose", "loosened", "failed", "failing", "pain
 _MADE = frozenset({"replacement", "arthroplasty", "hemiarthroplasty", "fusion", "bypass", "fistula", "repair"})
 
 
+def is_of_wound(sentence: Sentence, mention: Mention) -> bool:
+    """ "An open wound of the left fourth ray amputation", "the stump of the amputation": what an operation left."""
+    if mention.table != "procedures":
+        return False
+    at = mention.first - 1
+    while at > 0 and (sentence.tokens[at].norm in _DETERMINING or (
+        (said := sentence.tokens[at].quantity) is not None and said.form == "ordinal"
+    )):  # fmt: skip
+        at -= 1
+    return at > 0 and sentence.tokens[at].norm == "of" and sentence.tokens[at - 1].norm in _LEFT_BY
+
+
+_DETERMINING = _words("the a his her old previous prior left right")
+_LEFT_BY = _words("wound wounds stump stumps scar scars site bed")
+
+
 def is_old(sentence: Sentence, mention: Mention) -> bool:
     """ "Infected left total knee replacement": what was made before, and is wrong now."""
     led = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]

@@ -76,6 +76,10 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             if fact.status == "conditional" and mention.table == "procedures" and _risk(sentence, mention):
                 continue
             fact = _before(sentence, fact)
+            if fact.status == "performed" and _other_senses.is_of_wound(sentence, mention):
+                if any(one.name == fact.name for one in facts):
+                    continue  # of the operation of today
+                fact = replace(fact, status="historical")
             if fact.status == "performed" and _found_on(sentence, mention):
                 fact = replace(fact, status="historical")
             if fact.status == "performed" and _other_senses.is_old(sentence, mention):
