@@ -62,9 +62,10 @@ _EACH_OWN = 12  # tokens
 
 def is_none(sentence: Sentence, norms: list[str], at: int) -> bool:
     """Whether the word at a token is no side, or the one that it was not. `norms`: words of the sentence, folded."""
-    return _is_denied(norms, at) or _stays_in(norms, at) or _remains(sentence, at) or _is_query(sentence, at) or (
-        _out_of_the_way(sentence, at) or lies_on(norms, at) is not None
-    )
+    return (
+        _is_denied(norms, at) or _stays_in(norms, at) or _was_left(sentence, at) or _remains(sentence, at)
+        or _is_query(sentence, at) or _out_of_the_way(sentence, at) or lies_on(norms, at) is not None
+    )  # fmt: skip
 
 
 def lies_on(norms: Sequence[str], at: int) -> int | None:
@@ -98,6 +99,17 @@ def _stays_in(norms: Sequence[str], at: int) -> bool:
     return norms[at] == "left" and before in _STAYS and after in _ANOTHER_MATTER
 
 
+def _was_left(sentence: Sentence, at: int) -> bool:
+    """ "The third too small and left.", "looked at and left": what was done with it, at the end of its clause."""
+    tokens = sentence.tokens
+    ends = at + 1 >= len(tokens) or tokens[at + 1].norm in (".", ";", ",")
+    if tokens[at].norm != "left" or not ends or at < 2 or tokens[at - 1].norm != "and":
+        return False
+    before = tokens[at - 2].norm
+    return before in _SAID_OF or (before.endswith("ed") and len(before) > 4)
+
+
+_SAID_OF = frozenset("small big large deep high tiny at seen normal intact healthy stable benign soft".split())
 _STAYS = frozenset({"drain", "catheter", "pack", "stent", "tube", "vacuum"})
 _ANOTHER_MATTER = frozenset(
     "nothing no none count blood complication specimen skin closed wound portal for until".split()
