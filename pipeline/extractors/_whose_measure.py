@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.records import Mention, Quantity, Sentence
+from pipeline.records import Fact, Mention, Quantity, Sentence, replace
 
 _MOST_EXTENDED = 30  # degrees; common practice, no source
 
@@ -37,3 +37,20 @@ def has_a_thing_behind(sentence: Sentence, index: int) -> bool:
     """ "Held in extension with the fourteen trial": the number is of what is named right behind it."""
     led = index > 0 and sentence.tokens[index - 1].norm in ("the", "a", "with")
     return led and index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in _OF_KITS
+
+
+_BEYOND = frozenset({"beyond", "past", "over", "above", "exceeding"})
+_NOT = frozenset({"no", "not", "avoid", "never", "without"})
+_TO_LIMIT = 6  # tokens
+
+
+def as_limit(sentence: Sentence, index: int, facts: list[Fact]) -> list[Fact]:
+    """ "No flexion beyond ninety degrees": how far a joint may go, and nothing that was measured."""
+    tokens = sentence.tokens
+    if not facts or not index or tokens[index - 1].norm not in _BEYOND or not _NOT & {
+        token.norm for token in tokens[max(0, index - _TO_LIMIT) : index]
+    }:  # fmt: skip
+        return facts
+    quantity = tokens[index].quantity
+    moves = quantity is not None and quantity.dimension in ("angle", "")
+    return [replace(fact, status="planned") if moves and fact.status == "performed" else fact for fact in facts]

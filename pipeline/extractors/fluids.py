@@ -220,14 +220,19 @@ _SUMMED = frozenset({"in", "all", "total", "altogether", "together", "overall", 
 def _is_bare_amount(sentence: Sentence, index: int, group: str, mention: Mention) -> bool:
     """ "Crystalloid 1500", "1500 of crystalloid": an amount of it, whose unit was not said."""
     quantity = sentence.tokens[index].quantity
-    if group not in ("crystalloid", "colloid") or quantity is None or quantity.form != "number":
+    saved = mention.id == "cell-saver-blood"
+    if not saved and group not in ("crystalloid", "colloid") or quantity is None or quantity.form != "number":
         return False
-    if quantity.value is None or quantity.value < _LEAST_BARE:
+    if quantity.value is None or quantity.value < (_LEAST_SAVED if saved else _LEAST_BARE):
         return False
     if index < mention.first:
         return [token.norm for token in sentence.tokens[index + 1 : mention.first]] == ["of"]
     between = sentence.tokens[mention.last + 1 : index]
-    return all(token.norm in (":", "-", "in", "was", "of") for token in between)
+    words = {":", "-", "in", "was", "of"} | ({"gave", "back", "returned"} if saved else set())
+    return all(token.norm in words for token in between)
+
+
+_LEAST_SAVED = 20  # mL of washed cells that are said without a unit; common practice, no source
 
 
 def _are_bags(sentence: Sentence, index: int, mention: Mention) -> bool:

@@ -29,7 +29,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for index, _ in base.quantities(sentence):
             quantity = cues.unit_of(sentence, index)
             if quantity is not None and quantity.form in ("number", "range", "fraction", "size"):
-                facts += _number(reading, sentence, grammar, rows, index, quantity)
+                told = _number(reading, sentence, grammar, rows, index, quantity)
+                facts += _whose_measure.as_limit(sentence, index, told)
     return facts
 
 
