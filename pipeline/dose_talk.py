@@ -21,7 +21,7 @@ OF_ONE_UNDONE = "its drug was taken as not given here, and this amount as given"
 _OF = {kind: "dose" for kind in KINDS} | {kind: "seen" for kind in ("finding", "complication", "diagnosis")} | {
     kind: "done"
     for kind in ("procedure", "act", "drain", "device", "device_count", "device_size", "tourniquet", "specimen")
-}  # fmt: skip
+} | {kind: "put" for kind in ("injection_volume", "product_volume", "draw", "irrigation_in", "fluid_in")}
 ALL = frozenset(_OF)
 _TOLD_PLAINLY = KINDS | {"procedure", "device", "device_count", "device_size", "drain", "specimen"}
 _GIVEN = _words(

@@ -156,7 +156,7 @@ class DoseTalk(Row):
     `reason`: the doubt; `way`: where the words stand from the thing; `near`: tokens between at most; `settled`: a word
     of giving beside it leaves no doubt."""
 
-    of: Literal["dose", "seen", "done"] = "dose"
+    of: Literal["dose", "seen", "done", "put"] = "dose"
     reason: str
     way: Literal["before", "behind", "both"] = "both"
     near: int = 6

@@ -307,3 +307,8 @@ def test_the_wound_of_an_operation_of_before(text: str, name: str) -> None:
 def test_the_wound_of_the_operation_of_today() -> None:
     facts = told("Left fourth ray amputation. The wound of the ray amputation was left open.")
     assert [fact.status for fact in facts if fact.name == "ray-amputation"] == ["performed"]
+
+
+def test_what_was_left_of_an_injection_is_not_what_went_in() -> None:
+    assert not standing("all but the last two mils of prp went in", "injection_volume")
+    assert standing("all of the prp went in, four mils", "injection_volume")
