@@ -16,14 +16,21 @@ _REGIONS = tuple(frozenset(names.split()) for names in (
     "scapula biceps-tendon distal-biceps triceps deltoid median-nerve ulnar-nerve radial-nerve axillary-nerve "
     "musculocutaneous-nerve posterior-interosseous-nerve superficial-radial-nerve digital-nerve flexor-tendon "
     "extensor-tendon flexor-carpi-radialis radial-artery ulnar-artery brachial-artery cephalic-vein basilic-vein "
-    "antecubital-fossa dialysis-fistula brachial-plexus suprascapular-nerve",
+    "antecubital-fossa dialysis-fistula brachial-plexus suprascapular-nerve flexor-pronator-mass "
+    "flexor-digitorum-profundus flexor-digitorum-superficialis extensor-digitorum flexor-pollicis-longus "
+    "extensor-pollicis-longus abductor-pollicis-longus flexor-carpi-ulnaris palmaris-longus ulnar-collateral-ligament "
+    "radial-collateral-ligament palmar-cutaneous-branch",
     "hip knee ankle foot toe femur tibia fibula patella leg thigh calf shin lower-extremity great-toe little-toe heel "
     "forefoot hindfoot midfoot achilles-tendon tibial-shaft femoral-shaft distal-fibula fibular-head sciatic-nerve "
     "peroneal-nerve common-peroneal-nerve superficial-peroneal-nerve deep-peroneal-nerve sural-nerve tibial-nerve "
     "saphenous-nerve popliteal-fossa popliteal-artery popliteal-vein femoral-artery common-femoral-artery "
     "superficial-femoral-artery femoral-vein common-femoral-vein saphenous-vein greater-saphenous-vein "
     "lesser-saphenous-vein posterior-tibial-artery dorsalis-pedis gastrocnemius peroneal-tendon quadriceps hamstring "
-    "iliotibial-band gluteus-medius gluteus-maximus sole-of-the-foot dorsum-of-the-foot",
+    "iliotibial-band gluteus-medius gluteus-maximus sole-of-the-foot dorsum-of-the-foot gluteus-minimus "
+    "abductor-tendon tensor-fascia-lata short-external-rotators piriformis semitendinosus gracilis vastus-medialis "
+    "vastus-lateralis lateral-retinaculum medial-retinaculum tibialis-anterior tibialis-posterior peroneus-brevis "
+    "peroneus-longus flexor-hallucis-longus extensor-hallucis-longus extensor-digitorum-brevis abductor-hallucis "
+    "adductor-hallucis femoral-nerve lateral-femoral-cutaneous-nerve inferior-pole-of-the-patella patellar-facet",
     "kidney ureter renal-artery renal-vein renal-pedicle renal-pelvis ureteropelvic-junction ureteral-orifice "
     "ureterovesical-junction flank adrenal-gland",
     "groin inguinal-canal inguinal-ligament internal-ring external-ring spermatic-cord testis epididymis vas-deferens "

@@ -81,7 +81,8 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     alone = not any(fact.laterality not in (None, operation) and _counts(fact) for fact in facts)
     done = [fact for fact in facts if fact.kind == "procedure" and _counts(fact) and fact.certainty == "affirmed"]
     sole = operation is not None and sole_side.is_sole(done, grammar)
-    only = sole and not stated_sides.says_other(reading, grammar, operation)
+    others = stated_sides.says_other(reading, grammar, operation) if sole else frozenset()
+    only = sole and not others
     work = _work(facts, operation)
     result: list[Fact] = []
     given: dict[str, Laterality] = {}
@@ -111,6 +112,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         if side is None and sole and fact.kind in own_numbers.KINDS and _free(fact) and fact.laterality is None:
             place = standing.at(fact.evidence.first)
             here = fact.evidence.first > said and not place.other and place.side in (None, operation)
+            here = here and not (fact.kind in _ON_BOTH and "bilateral" in others)  # "both feet today ... cuffs 220"
             near = alone or place.last in (None, operation) or _is_back(fact, place, work)
             if here and near and _is_own(fact, reading, grammar, operated):
                 side = operation
@@ -139,6 +141,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     ]), reading)  # fmt: skip
 
 
+_ON_BOTH = frozenset({"tourniquet", "tourniquet_pressure"})
 _DONE = frozenset("procedure act approach device drain closure injection incision_length tourniquet".split())
 # What shows that the story of the operation goes on.
 _TOLD_ON = frozenset("anaesthesia position preparation device_size device_count suture tourniquet_pressure".split())

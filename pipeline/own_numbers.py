@@ -51,7 +51,7 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
         any(abs(m.first - at) <= _LYING.get(m.table, -1) for m in sentence.mentions)
         or (fact.unit not in _LENGTHS and not is_angle(fact, grammar) and not (
             fact.unit in _SHARES and _has_part(sentence, at)
-        ))
+        ) and fact.name != "specimen-weight")
     ):
         return False
     if fact.kind == "grade" and fact.name in _OF_PATIENT:
@@ -145,7 +145,9 @@ def lies_in(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str]
     if named is None:
         if any(m.table == "procedures" and is_look(m.id) for m in sentence.mentions):
             return False  # "cystoscopy: a 4 mm papilloma"
-        return not operated or any(place in sites and sites[place].sided for place in operated)
+        return not operated or any(
+            place in _HALVED or (place in sites and sites[place].sided) for place in operated
+        )
     return not _is_harvested(sentence, named) and is_of(named, grammar, operated)
 
 
@@ -158,8 +160,8 @@ def is_of(named: str, grammar: Grammar, operated: Set[str]) -> bool:
     """Whether a part of the body is one of those that are operated on, or lies in one."""
     sites = grammar.table("sites", Concept)
     row = sites.get(named)
-    if row is None:
-        return False
+    if row is None or (named in operated and named in _HALVED):
+        return row is not None
     if row.group in _TISSUES and not row.sided:
         return True  # "cartilage", "wound": of the part that it is in
     return row.sided and any(
@@ -167,6 +169,7 @@ def is_of(named: str, grammar: Grammar, operated: Set[str]) -> bool:
     )
 
 
+_HALVED = frozenset({"neck", "chest", "scrotum"})  # there is one, and an operation with a side is on one half of it
 _TISSUES = frozenset({"skin-layer", "muscle-tendon-ligament", "bone"})
 
 

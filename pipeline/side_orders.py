@@ -111,6 +111,10 @@ def _led(fact: Fact, sentence: Sentence, grammar: Grammar) -> Laterality | None:
     before = [side for side in sides if side.last < inner[0]]
     if not before or inner[0] - before[-1].last > _REACH or before[-1].value not in ("left", "right"):
         return None
+    at = before[-1].first
+    behind = at > 2 and [token.norm for token in tokens[at - 2 : at]] == ["on", "the"]
+    if behind and tokens[at - 3].quantity is not None and not any(token.punctuation for token in tokens):
+        return None  # "... seventy on the left nylon sling four weeks": the side of the number before it
     between = tokens[before[-1].last + 1 : inner[0]]
     if any(token.norm in _PARTING or token.norm in _OTHERWISE for token in between):
         return None

@@ -106,6 +106,8 @@ def turns(sentence: Sentence, side: Side, stood: Laterality | None) -> bool:
     if sideshare.closes_denial(sentence, side.first):
         return False  # "no effusion on the right six mils ..."
     on = side.first >= 2 and [token.norm for token in tokens[side.first - 2 : side.first]] == ["on", "the"]
+    if on and side.first > 2 and tokens[side.first - 3].quantity is not None:
+        return False  # "ninety on this side, seventy on the left nylon ..."
     return on and stood is not None and len(tokens) - side.last > _MORE and behind[:1] != ["only"]
 
 

@@ -47,7 +47,8 @@ _ON_LIMB = frozenset(
 )
 _ON_EYE_OR_EAR = frozenset({"eye-shield", "eye-drops", "keep-dry", "packing-removal"})
 _ALWAYS_LOCAL = frozenset("local_anaesthetic anti_vegf viscosupplement sclerosant dye tamponade".split())
-_DEPOT = frozenset({"triamcinolone", "methylprednisolone", "betamethasone"})  # steroids that stay where they are given
+# Steroids that stay where they are given.
+_DEPOT = frozenset({"triamcinolone", "methylprednisolone", "methylprednisolone-acetate", "betamethasone"})
 _PUT_THERE = frozenset(
     "inject injected injection injecting injections infiltrated infiltration instilled into intraarticular subacromial "
     "ic subconjunctival intravitreal intracameral intratympanic wound portals joint around placed retrobulbar".split()

@@ -259,16 +259,17 @@ def of_spine(facts: Sequence[Fact]) -> bool:
 _LEVEL = re.compile(r"[CTLS]\d")
 
 
-def says_other(reading: Reading, grammar: Grammar, operation: Laterality | None) -> bool:
-    """Whether what the narration says first, or as its operation, speaks of another side too: "left orchidectomy and a
-    biopsy of the testis on the other side"."""
-    return any(
-        one.value not in (operation, None) or (one.value is None and is_other(sentence, one))
+def says_other(reading: Reading, grammar: Grammar, operation: Laterality | None) -> frozenset[Laterality | None]:
+    """The other sides that the narration speaks of first, or as its operation, None for one that is only called the
+    other: "left orchidectomy and a biopsy of the testis on the other side"."""
+    return frozenset(
+        one.value
         for sentence in reading.sentences
         if (sentence.section == "procedure" or (not sentence.section and _is_title(sentence)))
         and not abandoned.leaves_side(sentence)
         for one in laterality.sides(sentence, grammar)
-        if scope_at(sentence, "status", one.first, "performed") == "performed"
+        if (one.value not in (operation, None) or (one.value is None and is_other(sentence, one)))
+        and scope_at(sentence, "status", one.first, "performed") == "performed"
         and not donor_sides.of_other_tissue(sentence, one.first) and not is_of_a_year(sentence, one)
         and not donor_sides.leads_crest(sentence, one)
         and (len(sentence.tokens) <= _STREAM or one.first < (sideshare.title_end(sentence) or len(sentence.tokens)))

@@ -233,6 +233,13 @@ TURNED = {
         "aftercare", ["right"]),
     "R PCNL. Nephrostomy 14 Fr. Gentamicin 240 mg. Nephrostomy out day 2, stent out week 3.": (
         "follow_up", ["right", "right"]),
+    "right shoulder stabilisation external rotation ninety on this side seventy on the left nylon sling four weeks": (
+        "aftercare", [None]),
+    "Both feet today. On the right it's the big toe fusion. Calf tourniquets, 220 mmHg.": (
+        "tourniquet_pressure", [None]),
+    "L selective neck dissection. Neck: incision 12 cm. Blake drain 15 Fr.": ("drain", ["left"]),
+    "Wide excision of a tumour, left thigh. Incision 16 cm over the vastus lateralis.": ("incision_length", ["left"]),
+    "L hip IA injection. 80 mg depo + 5 mL ropi 0.2%.": ("medication_dose", ["left"]),
     "R hip arthroscopy. R hip: traction 25 kg, 47 min.": ("measurement", ["right"]),
     "left lumpectomy and right core biopsy patent blue two millilitres under the left nipple then right three cores": (
         "medication_volume", ["left"]),
