@@ -63,12 +63,13 @@ def _guards(fact: Fact, grammar: Grammar) -> bool:
     the heparin of a clamped artery is none."""
     row = grammar.table("drugs", Drug).get(fact.name or "")
     classes = row.classes if row is not None else ()
-    return "antibiotic" in classes or (
+    return ("antibiotic" in classes and not _ON_SKIN.search(fact.name or "")) or (
         "anticoagulant" in classes
         and (fact.name in _LOW_WEIGHT or fact.status == "planned" or fact.role == "aftercare")
     )
 
 
+_ON_SKIN = re.compile(r"ointment|chloramphenicol|polymyxin|bacitracin")
 _LOW_WEIGHT = frozenset({"enoxaparin", "dalteparin", "tinzaparin", "nadroparin", "fondaparinux"})
 
 

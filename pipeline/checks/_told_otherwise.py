@@ -31,6 +31,8 @@ _UNNUMBED = re.compile(
 _STATE = re.compile(
     r"\b(?:worn|torn|frayed|gone|absent|retracted|loose|thin|soft|swollen|inflamed|shrivelled|bulky|"
     r"enlarged|pale|fatty|hard|spiral|oblique|comminuted|broken|split|stuck|adherent|prolapsed?|descent|stretched|"
+    r"smaller|larger|good size|"
+    r"pink|fixed|flail|ruptured|dilated|scarring|perforated|gangrenous|found|thresholds?|"
     r"thick(?:ened)?|flat(?:tened)?|tight|"
     r"intact|whole|clean|healthy|normal|unstable|displaced|bone on bone|eburnated|degenerate\w*|arthritic|scarred|"
     r"full of)\b", re.I,
@@ -51,6 +53,7 @@ _HELD = frozenset({"splint", "cast", "slab", "plaster-cast", "sling", "collar", 
 
 
 _LAY = re.compile(
+    r"\b(?i:head (?:up|down)|feet (?:up|down)|rose(?:'s)? position|leg over the side|arm over (?:a|the) \w+)\b|"
     r"\bBC\b|\b(?i:(?:lay|lying|laid|placed|put|turned|positioned|sat|sitting|seated|propped)(?: \w+){0,3} "
     r"(?:back|side|front|belly|up|chair|edge|stool|lateral)|lateral,? (?:on|with) (?:the |her |his )?"
     r"(?:left|right|good|other|side)|(?:left|right) side (?:up|down))\b"
@@ -87,6 +90,7 @@ _LED_HERE = re.compile(
     r"cancer|"
     r"stones?|cyst|polyps?|hernia|fracture|tear|rupture|stenosis|strokes?|tia|cataract|arthritis|ulcer|abscess|"
     r"trace|breech|stricture|glaucoma|"
+    r"cleft|faint\w*|saw|squint|esotropia|exotropia|yellow|jaundice\w*|aneurysm|dead|gangren\w*|"
     r"loose bod\w+|jam\w+|sore|ach\w+|deaf|glue|breathless|gradient|failing|leak\w*|blockage|necrosis|pressures?|due|"
     r"burn|wound|infection)\b",
     re.IGNORECASE,
@@ -108,11 +112,24 @@ _COVERED = re.compile(
     r"table|knife|"
     r"skin|given|beforehand|start\w*|on board)\b", re.IGNORECASE
 )
+# "Wisdom teeth, the same after", "stays bladder tumour afterwards", "pre and post the same".
+_AFTER = re.compile(
+    r"\bno surprises?\b|"
+    r"\b(?:same|unchanged|confirmed|stays?|stayed|remains?|still)\b[^.;]{0,25}\b(?:after(?:wards?)?|post ?op\w*|"
+    r"again|now)\b|"
+    r"\b(?:pre|before)\b[^.;]{0,15}\b(?:post|after)\b[^.;]{0,8}\b(?:same|unchanged)\b|\bdiagnosis (?:the same|"
+    r"stays)\b|"
+    r"\b(?:post op|postop|postoperative)\b (?:the )?(?:left |right )?[a-z]+ [a-z]+", re.IGNORECASE,
+)
+_GUIDED = re.compile(
+    r"\b(?:ultrasound|us[- ]guided|x-?rays?|fluoro\w*|screen\w+|image intensifier|c-?arm|landmarks?|palpat\w+|"
+    r"freehand|by feel|blind)\b", re.IGNORECASE
+)
 # In a story of the operation, whatever its heading.
 _IN_TEXT = {
     "anaesthesia": (_UNNUMBED,), "blood_loss": (_BLED,), "specimens": (SENT_AWAY,), "specimen": (SENT_AWAY,),
     "complications": (_HAPPENED,), "prophylaxis": (_COVERED,), "position": (_LAY,), "aftercare": (_CARE,),
-    "closure": (_GRAFTED, _UNCLOSED),
+    "closure": (_GRAFTED, _UNCLOSED), "postop_diagnosis": (_AFTER,), "guidance": (_GUIDED,),
 }  # fmt: skip
 
 
@@ -137,6 +154,8 @@ def told(note: OperativeNote, asked: str) -> bool:
         ))
     if asked == "injected":  # "80 mg methylprednisolone with 3 mL ropivacaine, 5 mL together"
         return bool(note.of("medication_volume", given=True)) and bool(note.of("medication_dose", given=True))
+    if asked == "decompression":  # a nerve root that is injected is not freed
+        return bool(_done(note)) and all(re.search("inject|block", name, re.I) for name in _done(note))
     if asked == "anchors":  # a decompression needs none
         done = note.of("procedure", given=True)
         return bool(done) and not any(_ANCHORED.search(f"{one.name} {one.text} {one.evidence.heard}") for one in done)
@@ -152,7 +171,8 @@ def told(note: OperativeNote, asked: str) -> bool:
 _NO_CUT = re.compile(
     r"(?<!arthro)(?<!laparo)(?<!thoraco)scop|\btur[pb]|transurethral|\bfess\b|sinus|septoplasty|turbinate|tonsil|"
     r"adenoid|"
-    r"grommet|tympanostomy|myringotomy|curettage|evacuation of the uterus|inject|aspirat|\bblock\b|ablation|"
+    r"\bercp\b|cholangiopancreat|grommet|ebus|tympanostomy|myringotomy|curettage|evacuation of the uterus|inject|"
+    r"aspirat|\bblock\b|ablation|"
     r"angioplasty|stent|embol|banding|"
     r"extraction|polypectomy|cardioversion|lithotripsy|catheter|closed reduction|manipulation|examination under",
     re.IGNORECASE,

@@ -33,7 +33,7 @@ _BY_PLACE = re.compile(
     rf"(?:^|[.;,:(] ?|\d\d ?|\b(?:skin|cut|inc\w*|knife|side)[:,]? ){_DIRECTION}(?: \w+){{0,2}},? "
     r"(?:\d+(?:\.\d+)?|[a-z]+) ?(?:cm\b|mm\b|centimet\w+|millimet\w+)|"
     r"(?:\d|\b(?:one|two|three|four|five|six|seven|eight|nine|ten|twelve|half)) ?(?:cm|centimet\w+)(?: \w+){0,2} "
-    rf"(?:over|along|in line(?: w/?)?|in the (?:palm|crease|midline|axilla|groin)|{_DIRECTION})\b|"
+    rf"(?:over|along|under|below|above|in line(?: w/?)?|in the (?:palm|crease|midline|axilla|groin)|{_DIRECTION})\b|"
     rf"\bzig-?zags?\b|\bpercutaneous|\bbruner|^\W*\d+(?:\.\d+)? ?cm\W*$|"
     rf"\b{_NUMBERED}\b[^.;]{{0,20}}\b(?:view\w*|work\w*|portals?|scope|shaver|used)\b|"
     r"\b(?:view\w*|work\w*|camera|scope|look\w*|in)(?: (?:was|from|in|through|via|by|at|the|and))* "
@@ -80,6 +80,14 @@ _IN_FROM = re.compile(
     r"ear canal|canal|fossa|eyelid|lid crease|conjunctiva|cornea|lip|palate|muscle|fascia|midline|crease))\b",
     re.IGNORECASE,
 )
+# "Midline.", "endaural", "I went in posteriorly", "5 cm 4th space".
+_NAMED = re.compile(
+    r"(?:^|[.;,] ?)(?:midline|paramedian|limbal|endaural|post-?aural|subcostal|bruner|zig-?zag)\b|"
+    r"\b(?:went|came|got) in (?:postero|antero)?(?:lateral|medial|posterior|anterior|dorsal|volar)ly\b|"
+    r"\b(?:\d(?:th|rd)|third|fourth|fifth|sixth) (?:(?:inter)?costal )?(?:inter)?space\b|\bJoel[- ]?Cohen\b|"
+    r"\b(?:long|short|upper|lower|full|big|small) midline\b|\bDP approach\b|\bdelto-?pec\w*|"
+    r"\b(?:first|second|both|two) (?:portals?|ports?|pedicles)\b", re.IGNORECASE,
+)
 # "FCR interval", "straps split in the midline", "along the front of the sternomastoid", "between the two heads".
 _PARTED = re.compile(
     r"\binterval\b|\b(?:muscles?|straps?|conjunctiva|pericardium|scar|deltoid|fascia|platysma|band|tendon|sheath|"
@@ -100,7 +108,7 @@ _SITED = re.compile(
     r"\b(?:umb\w*|supra ?pub\w*|[LR]IF|[LR]UQ|[LR]LQ|epigast\w*|palmer'?s|subcost\w*|infraumb\w*|supraumb\w*)"
     r"[: ]{1,2}\d{1,2}\b|\b\d{1,2} ?(?:mm )?(?:umb\w*|suprapub\w*|epigast\w*)", re.IGNORECASE,
 )  # fmt: skip
-_WAYS = (_WAY_IN, _SKIN, _BY_PLACE, _LETTERED, _CUT, _HOLES, _IN_FROM, _PARTED, _SITED, _AT_PLACE)
+_WAYS = (_WAY_IN, _SKIN, _BY_PLACE, _LETTERED, _CUT, _HOLES, _IN_FROM, _PARTED, _SITED, _AT_PLACE, _NAMED)
 
 
 def told(note: OperativeNote) -> bool:

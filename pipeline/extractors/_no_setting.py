@@ -115,6 +115,29 @@ def kept_for_days(sentence: Sentence, mention: Mention) -> bool:
     return False
 
 
+def on_back(reading: Reading, sentence: Sentence) -> list[Fact]:
+    """ "On her back, catheter.", "epidural on his back": how the patient lies, at the head of a part or behind the
+    anaesthetic; a cyst on his back is no position."""
+    tokens = sentence.tokens
+    if sentence.section or not sentence.says(_LYING.keys()):
+        return []
+    for at in range(len(tokens) - 2):
+        name = _LYING.get(tokens[at + 2].norm)
+        if name is None or tokens[at].norm != "on" or tokens[at + 1].norm not in ("his", "her"):
+            continue
+        before = tokens[at - 1].norm if at else "."
+        taken = any(m.table == "positions" and m.first <= at + 2 and m.last >= at for m in sentence.mentions)
+        if not taken and (before in _HEAD_OF_PART or any(
+            m.last == at - 1 and m.table == "anaesthesia" for m in sentence.mentions
+        )):
+            return [base.make("position", reading, sentence, at, at + 2, name=name)]
+    return []
+
+
+_LYING = {"back": "supine", "front": "prone", "tummy": "prone"}
+_HEAD_OF_PART = frozenset({".", ";", "spinal", "epidural", "general", "asleep"})
+
+
 def legs_up(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "General. Legs up.": how the patient lies, before anything is closed or dressed; afterwards it is an order."""
     at = next((at for at, token in enumerate(sentence.tokens[:-1]) if token.norm == "legs"

@@ -16,6 +16,7 @@ _ASLEEP = re.compile(
 )
 _EPIDURAL = re.compile(r"\b(?:top ?-?up|topped up|topping up)(?: of| to)?(?: the| her| his| an existing)? epidural\b|"
                        r"\bepidural (?:was |that was |already in |in situ |in )*(?:topped|top) ?-?up\b")  # fmt: skip
+_SEDATED = re.compile(r"\bsedated(?= (?:with|by|on|using)\b)|\b(?:lightly|well|heavily|deeply) sedated\b")
 _GAS = re.compile(r"\bgas (?:and|by|via|through|on|with) (?:a |the )?(?:mask|tube)\b|\bgas induction\b")
 _BLOCK = re.compile(r"\b(?:under|with|had|by|using) (?:an? |the |just )?(?:[a-z-]+ ){1,4}?blocks?\b")
 _NUMBED = re.compile(r"\b(?:numbed|froze|frozen)(?: up)?(?: it)?(?= with\b)|\bnumbed(?: up)? the (?:skin|area|"
@@ -23,7 +24,7 @@ _NUMBED = re.compile(r"\b(?:numbed|froze|frozen)(?: up)?(?: it)?(?= with\b)|\bnu
                      r"\b(?:a |some |bit of |drop of |jab of |plenty of |more )+local(?: only| alone)?\b"
                      r"(?! (?:flap|tissue|recurrence|hospital|clinic|swelling|infection|spread|excision|"
                      r"wound))")  # fmt: skip
-_OPENERS = frozenset({"asleep", "gas", "sleep", "epidural", "block", "blocks", "numbed", "froze", "frozen", "local"})
+_OPENERS = frozenset("asleep gas sedated sleep epidural block blocks numbed froze frozen local".split())
 # "Fingers that fall asleep at night": a complaint; "no sleep" and "sleep study" are none either.
 _LIMBS = frozenset("hand hands finger fingers arm arms leg legs foot feet toe toes thumb falls fall falling fell goes "
                    "go going".split())  # fmt: skip
@@ -40,12 +41,12 @@ def told(reading: Reading, sentence: Sentence) -> list[Fact]:
     norms = [token.norm for token in sentence.tokens]
     for first, last in _in_norms.found(sentence, _ASLEEP):
         beside = set(norms[max(0, first - _BEFORE) : first])
-        if beside & _LIMBS or beside & {"not", "never", "if"} or not _is_now(sentence, last):
-            continue
+        if beside & _LIMBS or beside & {"not", "never", "if"} or not _is_now(sentence, last, ("performed", "planned")):
+            continue  # "asleep with an epidural for afterwards"
         known = set(norms[last + 1 : last + 1 + _NEAR]) & _AIRWAY
         said = {"name": "general"} if known else {"text": story.words(sentence, first, last)}
-        return [base.make("anaesthesia", reading, sentence, first, last, **said)]
-    for pattern, name in ((_EPIDURAL, "epidural"), (_GAS, "general"), (_NUMBED, "local")):
+        return [base.make("anaesthesia", reading, sentence, first, last, status="performed", **said)]
+    for pattern, name in ((_EPIDURAL, "epidural"), (_GAS, "general"), (_SEDATED, "sedation"), (_NUMBED, "local")):
         for first, last in _in_norms.found(sentence, pattern):
             if _is_now(sentence, last) and "no" not in norms[max(0, first - 1) : first]:
                 return [base.make("anaesthesia", reading, sentence, first, last, name=name)]
@@ -56,7 +57,7 @@ def told(reading: Reading, sentence: Sentence) -> list[Fact]:
     return []
 
 
-def _is_now(sentence: Sentence, at: int) -> bool:
-    return base.scope_at(sentence, "status", at, "performed") == "performed" and (
+def _is_now(sentence: Sentence, at: int, held: tuple[str, ...] = ("performed",)) -> bool:
+    return base.scope_at(sentence, "status", at, "performed") in held and (
         base.scope_at(sentence, "certainty", at, "affirmed") == "affirmed"
     )

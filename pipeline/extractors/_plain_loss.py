@@ -11,7 +11,8 @@ from pipeline.records import Fact, Quantity, Reading, Sentence
 
 _FEW = (r"(?:(?:hardly|barely|scarcely|not) (?:a drop|any|anything|much|anything much)|"
         r"(?:next to|almost|practically|virtually|pretty much|as good as) (?:nothing|none|no|nil)|"
-        r"(?:only |just |maybe |perhaps )?(?:a few|a couple of|a handful of|few|two or three) (?:drops|spots)|"
+        r"(?:only |just |maybe |perhaps )?(?:a few|a couple of|a handful of|few|(?:two|#number) or (?:three|#number)) "
+        r"(?:drops|spots)|(?:a )?drop or (?:two|#number)|"
         r"(?:hardly|not|barely) worth (?:measuring|mentioning|counting|speaking of)|too little to measure|"
         r"(?:a )?(?:tea ?spoon(?:ful)?|thimbleful)|very little|little|not a lot|a trickle|nothing (?:much|to speak "
         r"of))")
@@ -46,7 +47,7 @@ def told(reading: Reading, sentence: Sentence) -> list[Fact]:
         return []
     if sentence.says(_OPENERS):
         for first, last in _in_norms.found(sentence, _SMALL):
-            if base.scope_at(sentence, "status", first, "performed") == "performed":
+            if base.scope_at(sentence, "status", first, "performed") in ("performed", "planned"):
                 text = " ".join([token.norm for token in sentence.tokens[first : last + 1]])
                 said = _WHOLE.match(text) or _AMOUNT.search(text)
                 return [base.make("blood_loss", reading, sentence, first, last, status="performed",
@@ -118,6 +119,12 @@ def _in_the_sucker(reading: Reading, sentence: Sentence) -> list[Fact]:
     if not sentence.says(_SUCKER) or any(one.says(_WASHED) for one in reading.sentences):
         return []
     tokens = sentence.tokens
+    for at, token in enumerate(tokens[:-2]):  # "sucker had about a hundred and fifty in it"
+        index = at + 2 + (tokens[at + 2].norm in _APPROX)
+        quantity = tokens[index].quantity if token.norm in _SUCKER and index < len(tokens) else None
+        if quantity is not None and tokens[at + 1].norm in ("had", "has", "holds", "shows") and _may_be_loss(quantity):
+            return [base.claim("blood_loss", reading, sentence, index, at, index, 0, status="performed",
+                               certainty="affirmed", doubts=(_WHERE_ONLY,))]  # fmt: skip
     for index, quantity in base.quantities(sentence, "volume"):
         behind = [token.norm for token in tokens[index + 1 : index + 4]]
         if quantity.form in ("number", "range") and behind[:2] == ["in", "the"] and behind[2:] and behind[2] in _SUCKER:

@@ -11,7 +11,7 @@ from pipeline.extractors import _in_norms, base
 from pipeline.extractors._specimen_sent import DENIALS, make
 from pipeline.extractors._specimen_words import OTHER_WAY, STOPS, VESSELS
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Reading, Sentence
+from pipeline.records import Fact, Reading, Sentence, replace
 
 _VERBS = frozenset({"sent", "send", "went", "threw", "binned", "discarded", "bin", "away"})
 _AWAY = r"(?:off|away|anywhere|for (?:testing|analysis|a look|examination|histo|path)|to (?:be looked at|histo|path))"
@@ -35,8 +35,9 @@ _BACK = 5  # tokens
 
 def told(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """The specimen of a sentence, or that nothing was sent."""
-    if not sentence.says(_VERBS):
-        return []
+    behind = _named_behind(reading, sentence, grammar)
+    if behind or not sentence.says(_VERBS):
+        return behind
     norms = [token.norm for token in sentence.tokens]
     for first, last in _in_norms.found(sentence, _WE_SENT):
         verb = next(at for at in range(first, last + 1) if norms[at] in ("sent", "send"))
@@ -60,6 +61,57 @@ def told(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     return []
 
 
+def _named_behind(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "... fifteen mils specimen left lobe with isthmus stitch at the upper pole": the noun as a heading in speech
+    without marks, before what was taken."""
+    tokens = sentence.tokens
+    for at, token in enumerate(tokens[:-1]):
+        if token.norm not in ("specimen", "specimens") or not at or tokens[at - 1].norm in _NO_HEAD:
+            continue
+        first = at + 1 + (tokens[at + 1].norm in ("the", "a", "was", "is", ":"))
+        thing = next((m for m in base.mentions(sentence, "sites", "specimens", "findings", "diagnoses")
+                      if first <= m.first <= first + 1 and m.last > at), None)  # fmt: skip
+        word = first + (first < len(tokens) and tokens[first].norm in _SIDED)
+        plain = thing is None and _is_plain_noun(sentence, first, word)
+        if not plain and (thing is None or (thing.first > first and tokens[first].norm not in _SIDED)):
+            continue
+        begin, last = (word, word) if thing is None else (thing.first, thing.last)
+        while True:  # "uterus cervix both tubes and right ovary"
+            more = next((m for m in base.mentions(sentence, "sites", "specimens", "findings")
+                         if last < m.first <= last + 3 and not m.id.startswith(_CLOSED) and all(one.norm in _ALSO for
+                         one in tokens[last + 1 :
+                         m.first])),
+                        None)  # fmt: skip
+            if more is None:
+                break
+            last = more.last
+        if base.scope_at(sentence, "status", begin, "performed") in ("performed", "planned") and (
+            base.scope_at(sentence, "certainty", begin, "affirmed") != "negated"
+        ):
+            found = make(reading, sentence, first, last, grammar=grammar, at=first, status="performed",
+                         text=cues.words(sentence, first, last))  # fmt: skip
+            own = {token.norm for token in tokens[first : last + 1]} & _SIDED
+            return [found if own else replace(found, laterality=None)]
+    return []
+
+
+_CLOSED = ("skin", "wound", "fascia", "subcut", "sheath")  # what is told next, of the closure
+
+
+def _is_plain_noun(sentence: Sentence, first: int, word: int) -> bool:
+    """ "Left lobe", "thymus with fat": a word that no table has, behind a side or before more that is told of it."""
+    if word >= len(sentence.tokens):
+        return False
+    norm = sentence.tokens[word].norm
+    after = sentence.tokens[word + 1].norm if word + 1 < len(sentence.tokens) else "."
+    named = norm.isalpha() and len(norm) > 3 and not norm.endswith("ed") and norm not in STOPS | _NO_NOUN
+    return named and (word > first or after in ("with", "marked", "and", "weighing"))
+
+
+_SIDED = frozenset({"left", "right", "both"})
+_NO_NOUN = frozenset("none sent bag bags count counts weight side looks size with from that went total".split())
+_NO_HEAD = frozenset("no the a this that second retrieval in of each per as without any his her and nor".split())
+_ALSO = frozenset({"and", "both", "left", "right", "the", "a", "with"})
 # "Three loose bodies altogether, not sent".
 _BETWEEN = frozenset("was were is are , altogether all both removed retrieved taken out and so washed".split())
 

@@ -281,10 +281,23 @@ def _ends_title(sentence: Sentence, index: int, ends: frozenset[str]) -> bool:
     amount = token.quantity is not None and not ordinal and token.text.lower() not in _ORDINALS and (
         token.quantity.form != "level"
     )
+    if amount and _counts_things(sentence, index):
+        amount = False  # "removal of five teeth"
     if token.norm == "on" and sentence.tokens[index + 1 : index + 2] and _is_person(sentence, index + 1):
         return True  # "decompression and fusion on Beatrix Coyle"
     return token.norm in ends or amount or any(
         mention.first == index and mention.table in ("anaesthesia", "positions") for mention in sentence.mentions
+    )
+
+
+def _counts_things(sentence: Sentence, index: int) -> bool:
+    """Whether a bare number behind an act and "of" counts what stands behind it."""
+    quantity = sentence.tokens[index].quantity
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
+    deeds = [*_deeds(sentence), *base.mentions(sentence, "acts", "procedures")]
+    deed = any(m.last == index - 2 for m in deeds)
+    return deed and sentence.tokens[index - 1].norm == "of" and after.isalpha() and len(after) > 2 and (
+        quantity is not None and not quantity.dimension
     )
 
 

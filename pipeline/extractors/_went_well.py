@@ -25,6 +25,7 @@ _OF_ONE = (r"(?! (?:with|in|of|from|at|on|during|since|to|for|about|before|after
 _NEVER_WRONG = re.compile(
     rf"\b(?:{_ALL} (?:has |had |have )?(?:all )?(?:went|gone|ran|passed off|went off|went through) {_WELL}\b"
     rf"|(?:went|gone|passed off|went off) (?:off |through )?without (?:a |any )?(?:hitch|hiccups?|mishaps?|dramas?)\b"
+    r"|could(?:n't| not) have gone (?:any )?(?:better|smoother|more smoothly)\b"
     r"|nothing (?:at all )?(?:went|has gone|had gone) wrong\b"
     r"|nothing (?:untoward|adverse)\b(?: (?:happened|occurred|to report|at any \w+))?"
     rf"|nothing to (?:report|note|declare)(?: (?:by|in the) way of {_TROUBLE})?\b{_OF_ONE}"

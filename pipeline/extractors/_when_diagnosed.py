@@ -75,7 +75,8 @@ _HELD = (r"(?:(?:had|have|all|always|already|originally) )*(?:thought|expected|s
          r"told us|were told|(?:saw|seen|found|met|felt|read) (?:in|at|on|before|last|from) (?:\w+ ?){1,3}|(?:came|"
          r"went|started|began|set off|booked|started out|start|go|come) (?:\w+ )?(?:in |out |off "
          r")?(?:with|for|"
-         r"under)|had (?:it |them |him |her )?(?:going in|down|before|beforehand|listed|on the \w+)|reckoned|predicted|"
+         r"under)|had (?:it |them |him |her )?(?:going in|down|before|beforehand|listed|on the \w+)|had it|reckoned|"
+         r"predicted|"
          r"promised|suggested|put down|consented \w+ for|going in|before|beforehand)")  # fmt: skip
 # Said right behind the name of a diagnosis, where nothing else can be meant: "confirmed", "same finding at operation",
 # "and it was exactly that when I looked", "and that's what we found".
@@ -205,6 +206,7 @@ _AS_THOUGHT = re.compile(
     rf"x-ray))"
     rf"|(?:it's|it is|it was|that's|that was|this is|this was) the (?:[a-z]+ ){{1,4}}?(?:that )?(?:{_WHO} {_HELD}"
     r"|(?:the scan|the mri|the m r i|the ultrasound|the x-ray) (?:had )?show(?:ed|n))"
+    rf"|{_SAME} as (?:going in|we went in|before we started)"
     rf"|{_SAME} (?:diagnosis|dx) (?:as|from|to) (?:before|beforehand|going in|pre ?op\w*|on admission|at the start)"
     rf"|(?:is|was|it's|that's|be|found|saw|met|got|had|just|exactly|precisely)(?: just| exactly| precisely| "
     rf"indeed)? what "

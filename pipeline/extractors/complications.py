@@ -96,10 +96,16 @@ def _complication(
         token.norm for token in sentence.tokens[mention.last + 1 : mention.last + 6]
     }:
         certainty = "affirmed"  # "a broken needle tip could not be found": it broke, and it is missing
-    denied = mention.id == "any" and certainty == "negated" and status == "planned"
+    told = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
+    own = told[-1:] == ["no"] and told[:1] not in (["had"], ["with"], ["has"], ["were"])
+    denied = mention.id == "any" and certainty == "negated" and (status == "planned" or (
+        status == "historical" and own  # "no complications right knee replaced in twenty eighteen"
+    ))
     if status != "performed" and not denied:  # "no complications needles counted rest for a day physio from next week"
         return None
     if mention.id in ("any", "uneventful"):
+        if _of_another(sentence, mention):
+            return None
         return _general(reading, sentence, mention, found, certainty)
     if row.group == "late" and sentence.section != "complications":
         return None
@@ -122,6 +128,18 @@ def _complication(
         return None  # "two small strokes this month": what led to the operation
     fields = {"certainty": certainty} if mention.id in _BROKE else {}
     return base.named("complication", reading, sentence, mention, grammar, **fields)
+
+
+def _of_another(sentence: Sentence, mention: Mention) -> bool:
+    """ "His last operation had no complications": of another day."""
+    first = max(clauses.bounds(sentence, mention.first)[0], mention.first - _EARLIER_REACH)
+    norms = [token.norm for token in sentence.tokens[first : mention.first]]
+    return any(one in _EARLIER and other in _OCCASIONS for one, other in pairwise(norms))
+
+
+_EARLIER_REACH = 8  # tokens
+_EARLIER = frozenset({"last", "previous", "first", "prior", "earlier"})
+_OCCASIONS = frozenset("operation op surgery time procedure section anaesthetic anesthetic pregnancy one stage".split())
 
 
 def _happened(sentence: Sentence, mention: Mention, row: Concept) -> bool:

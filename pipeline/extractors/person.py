@@ -68,8 +68,8 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         return []  # "PT from day 2"
     unit = quantity.unit or "a"
     lead = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
-    if lead == ["at", "age"] or "like" in lead:
-        return []  # "she had grommets at age three", "cartilage like a twenty year old"
+    if lead in (["at", "age"], ["since", "age"], ["from", "age"]) or "like" in lead:
+        return []  # "esotropia since age 2", "she had grommets at age three", "cartilage like a twenty year old"
     near = cues.nearest(sentence, grammar, index, "age")
     if near is not None and near[1].first > index and sentence.tokens[near[1].first - 1].norm in _OF_A_THING:
         near = None  # "plus twenty one from the old operation"

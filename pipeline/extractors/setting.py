@@ -52,6 +52,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 _plain_anaesthetic.told(reading, sentence) if sentence.section not in _AHEAD | _BEFORE else []
             )
         facts += _no_setting.lateral(reading, sentence) + _no_setting.legs_up(reading, sentence)
+        facts += _no_setting.on_back(reading, sentence)
         if sentence.section == "approach" and not any(True for _ in base.mentions(sentence, "approaches")):
             facts += _headed(reading, sentence)
     return facts
@@ -262,6 +263,11 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
         m.table == "positions" and m.first == mention.last + 1 for m in sentence.mentions
     ):
         return True  # "doctor Carrow general supine"
+    lies = [token.norm for token in tokens[mention.last + 1 : mention.last + 4]]
+    if words[0] in _INTO_THE_SPINE and lies[:1] == ["on"] and lies[1:2] in (["his"], ["her"]) and (
+        lies[2:] in (["back"], ["side"], ["front"])
+    ):
+        return True  # "epidural on his back"
     if words[0] in _INTO_THE_SPINE and after is not None and after.norm in ("on", "in") and any(
         m.table == "positions" and mention.last < m.first <= mention.last + 3 for m in sentence.mentions
     ):
@@ -296,7 +302,7 @@ def _means_anaesthesia(sentence: Sentence, mention: Mention) -> bool:
     if after is not None and after.norm in ("with", "and", "plus", "+", "no") and words[0] in _INTO_THE_SPINE | {
         "sedation"} and any(m.table == "anaesthesia" and m.first == mention.last + 2 for m in sentence.mentions):
         return True  # "spinal with sedation no general"
-    if words[0] in _INTO_THE_SPINE and _with_a_drug(sentence, mention.last):
+    if words[0] in _INTO_THE_SPINE | {"sedation"} and _with_a_drug(sentence, mention.last):
         return True
     if before is not None and before.norm in ("to", "a") and _is_had(sentence, mention):
         return True  # "we converted to general", "a spinal was done"

@@ -257,6 +257,8 @@ def _taken(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]
     for index, token in enumerate(tokens):
         if token.norm not in _SAMPLES or _past(tokens, index):
             continue
+        if index + 1 < len(tokens) and tokens[index + 1].norm in ("bag", "bags", "pouch", "retrieval"):
+            continue  # "the specimen bag was removed"
         ahead = range(index + 1, min(index + 9, len(tokens)))
         stop = next((at for at in ahead if tokens[at].punctuation or tokens[at].norm in ("which", "that")), len(tokens))
         verb = next((at for at in ahead if at < stop and tokens[at].norm in _TAKEN), None)
