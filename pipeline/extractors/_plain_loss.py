@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import re
 
+from pipeline import cues
 from pipeline.extractors import _in_norms, base
 from pipeline.records import Fact, Quantity, Reading, Sentence
 
@@ -50,8 +51,10 @@ def told(reading: Reading, sentence: Sentence) -> list[Fact]:
             if base.scope_at(sentence, "status", first, "performed") in ("performed", "planned"):
                 text = " ".join([token.norm for token in sentence.tokens[first : last + 1]])
                 said = _WHOLE.match(text) or _AMOUNT.search(text)
+                at = first + (text[: said.start()].count(" ") if said else 0)
+                end = at + (said[0].count(" ") if said else last - first)
                 return [base.make("blood_loss", reading, sentence, first, last, status="performed",
-                                  text=said[0] if said else "", certainty="affirmed")]  # fmt: skip
+                                  text=cues.words(sentence, at, end).lower(), certainty="affirmed")]  # fmt: skip
     return _number_lost(reading, sentence) or _in_the_sucker(reading, sentence) or _oozed(reading, sentence)
 
 
