@@ -8,8 +8,6 @@ from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence
 from pipeline.rows import Concept
 
-LATEST = 4  # sentences: a title behind what led to it ("Aching veins for years. Ablation of the long saphenous.")
-
 
 def title(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """An operation that no row names: under its heading, or as the first words of the narration with an act in them."""
@@ -294,8 +292,7 @@ def _counts_things(sentence: Sentence, index: int) -> bool:
     """Whether a bare number behind an act and "of" counts what stands behind it."""
     quantity = sentence.tokens[index].quantity
     after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else ""
-    deeds = [*_deeds(sentence), *base.mentions(sentence, "acts", "procedures")]
-    deed = any(m.last == index - 2 for m in deeds)
+    deed = any(m.last == index - 2 for m in (*_deeds(sentence), *base.mentions(sentence, "acts", "procedures")))
     return deed and sentence.tokens[index - 1].norm == "of" and after.isalpha() and len(after) > 2 and (
         quantity is not None and not quantity.dimension
     )
@@ -340,7 +337,8 @@ def _lists_on(sentence: Sentence, comma: int) -> bool:
 _OF_PLACE = frozenset("left right bilateral both the of his her on and , side proximal distal lateral medial".split())
 # What is an operation by itself as the title, and a step in the body of another.
 _WHOLE = frozenset({"washout", "paracentesis", "stent", "stenting", "tap", "pericardiocentesis"})
-_TITLE = 24  # words
+# Words; sentences: a title behind what led to it ("Aching veins. Ablation of the long saphenous.")
+_TITLE, LATEST = 24, 4
 _NO_NAME = frozenset("l r left right side the a an and of last next final this is in series number".split())
 _ORDINALS = frozenset({"first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth"})
 
