@@ -269,7 +269,8 @@ def cued(norms: Sequence[str], start: int) -> bool:
         return before not in ("to", "and", "was", "is", "from", "between", "about", "after", "before") or any(
             word in TIMED or word == "time" for word in norms[max(0, start - 12) : start]
         )
-    if before in _DOSED_SAID and any(owners.is_antibiotic(word) for word in norms[max(0, start - 7) : start]):
+    said = word_at(norms, start - 2) if before == "," else before  # "cefazolin, two grams, seven twenty five"
+    if said in _DOSED_SAID and any(owners.is_timed(word) for word in norms[max(0, start - 7) : start]):
         return True  # "cefuroxime one point five grams eight twenty six"
     if owners.is_antibiotic(before) and word_at(norms, start - 2) in _DOSED_SAID:
         return True  # "two grams cefazolin seven thirty two": it has its dose

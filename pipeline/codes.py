@@ -45,7 +45,8 @@ def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     back = start - 1
     while back >= 0 and norms[back] in FILLERS:
         back -= 1
-    if back < 0 or norms[back] not in CUES or not rings(norms, back):
+    listed = back >= 0 and norms[back] not in CUES and in_list_of_lots(norms, start)
+    if back < 0 or not listed and (norms[back] not in CUES or not rings(norms, back)):
         return None
     text, index = "", start
     while index < len(norms):
@@ -78,6 +79,20 @@ def code(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     if not any(letter.isdigit() for letter in text):
         return None
     return Quantity(form="code", text=text), index
+
+
+def in_list_of_lots(norms: Sequence[str], start: int) -> bool:
+    """Whether a code begins in a list of them: "lots baseplate four four one glenosphere four seven eight", "lots,
+    button B five five one": digits said one by one behind the name of a thing."""
+    letter = len(norms[start]) == 1 and norms[start].isalpha() and norms[start] != "a"
+    digits = norms[start + letter : start + letter + _READ - letter]
+    if len(digits) < _READ - letter or not _DIGITS.issuperset(digits) or not norms[start - 1].isalpha():
+        return False
+    near = list(norms[max(0, start - _LISTING) : start])
+    return "lots" in near and "." not in near[len(near) - 1 - near[::-1].index("lots") :]
+
+
+_READ, _LISTING = 3, 30  # digits of a code, a letter counting for one; tokens from "lots" to the last of its list
 
 
 def _ends_written(norms: Sequence[str], index: int) -> bool:

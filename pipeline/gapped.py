@@ -14,7 +14,7 @@ from pipeline.records import Token
 
 _PLACES = frozenset("into in to at around on onto over under along inside before after during".split())
 _MORE = frozenset({"another", "further", "additional", "again"})
-_ENDS = frozenset("at before after during in later for when then as on".split())  # what may follow "fifty more"
+_ENDS = frozenset("at before after during in later for when then as on also too so".split())  # behind "fifty more"
 _JOINS = frozenset({",", "and", "then", ";", "plus", "with"})
 _REST = frozenset("the a another remaining other rest last next further final".split())
 _LENT = frozenset({"volume", "mass", "amount"})
@@ -63,6 +63,12 @@ def lend(tokens: Sequence[Token]) -> list[Token]:
             same = next((at for at in range(index - 1, max(-1, index - _FROM_PRODUCT), -1)
                          if out[at].norm == "#volume" and _substance(out, at) in _PRODUCTS), -1)  # fmt: skip
             said = same if same >= 0 else said  # "five mils of plasma ..., all five into the tendon"
+        if same < 0 and quantity.form == "number" and [one.norm for one in out[max(0, index - 2) : index]] == [
+            "the", "other"
+        ]:  # "five mils in the right knee ..., the left one gets the other five"
+            same = next((at for at in range(index - 1, max(-1, index - _FROM_PRODUCT), -1) if out[at].norm == "#volume"
+                         and (one := out[at].quantity) is not None and one.value == quantity.value), -1)  # fmt: skip
+            said = same if same >= 0 else said
         listed = told >= 0 and index - told <= _APART and _is_next(out, index)
         if same < 0 and said >= 0 and index - said <= _APART and _is_fate(out, said, index):
             same = said  # "twenty mils drawn up, fifteen given, the remaining five discarded"

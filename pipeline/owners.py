@@ -32,6 +32,11 @@ def is_antibiotic(word: str) -> bool:
     return ends or word in _BRANDS or word.startswith(("cef", "antibiotic", "prophyla"))
 
 
+def is_timed(word: str) -> bool:
+    """An antibiotic or tranexamic acid: what is given once, at a time that is told behind its dose."""
+    return is_antibiotic(word) or word in ("tranexamic", "txa")
+
+
 _BRANDS = frozenset("ancef kefzol zinacef augmentin rocephin cleocin clinda vanc vanco gent gentamicin teicoplanin "
                     "metronidazole flagyl abx co-amoxiclav coamoxiclav clavulanate tazocin".split())  # fmt: skip
 

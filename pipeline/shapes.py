@@ -82,7 +82,7 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
     before = norms[start - 1] if start else ""
     if (angle := turned.read(tokens, norms, start)) is not None:
         return angle
-    if before in codes.CUES or before in codes.FILLERS:
+    if before in codes.CUES or before in codes.FILLERS or codes.in_list_of_lots(norms, start):
         if norm in codes.FILLERS and before in codes.CUES:
             return None
         found = codes.code(tokens, norms, start)

@@ -60,6 +60,58 @@ TOLD = (
     ("injection_total", "the last milliliter into", "the last four milliliters into",
      "BMA 40 mL, spun for fifteen minutes and got five milliliters back. Four milliliters of the concentrate onto the "
      "defect and ___ the joint."),
+    ("listed_count", "five anchors in that tendon", "six anchors in that tendon",
+     "Medial row, three triple loaded anchors, five and a half millimeter. Lateral row, two knotless, four "
+     "seventy five. "
+     "So she's got ___, and it is down flat."),
+    ("implant_fit", "the tibial tunnel is nine and a half", "the tibial tunnel is five and a half",
+     "Quad graft from the same knee, full length sixty eight millimetres, nine and a half millimetres thick. Femoral "
+     "socket nine and a half wide. On the other end ___ too."),
+    ("implant_fit", "stem size 3 down", "stem size 5 down",
+     "Cemented hemiarthroplasty, left hip. Canal broached to 3, trial reduction stable. Cement; cemented ___."),
+    ("implant_fit", "Bipolar 47 mm", "Bipolar 74 mm",
+     "Cemented bipolar hemiarthroplasty, left hip. Head out with the corkscrew, measured 47 mm. ___ on a 28 mm "
+     "inner head."),
+    ("two_values", "that twenty two millimeter tear", "that thirty two millimeter tear",
+     "Tear measured twenty two millimeters front to back. Took six millimeters off the acromion. So ___ is down flat."),
+    ("two_values", "cam 6 mm deep", "cam 16 mm deep",
+     "Op: R hip arthroscopy, cam resection 6 mm. Head-neck: ___ resected."),
+    ("two_values", "the ten by thirty screw bites", "the ten by twenty screw bites",
+     "Tibia, one peek screw, ten by thirty, tensioned at twenty degrees; ___ really well."),
+    ("two_values", "that was the twelve from the right", "that was the twenty from the right",
+     "right knee had an effusion so I took twelve mils of clear fluid off, ___, not sent anywhere"),
+    ("stated_sums", "one hour and thirty one minutes", "one hour and thirteen minutes",
+     "right shoulder skin eight twenty six deltopectoral eleven centimeters cephalic vein taken laterally "
+     "subscap peeled "
+     "biceps tenodesed to the pec head cut in twenty degrees of retroversion staples closed nine fifty seven "
+     "___ no drain"),
+    ("time_order", "wrapped up at nine fourteen", "wrapped up at seven fourteen",
+     "Incision seven fifty. Portals closed with three oh nylon, ___."),
+    ("side_conflict", "TO 1400 R hip", "TO 1400 L hip",
+     "Dx R FAI cam. Op: R hip arthroscopy. Supine, traction table. R perineal post, R foot padded, ___. Ancef "
+     "2 g 1352."),
+    ("side_conflict", "same knee, the right one", "same knee, the left one",
+     "Operation, right ACL reconstruction with quadriceps tendon. Quad graft from the ___."),
+    ("plausible", "spun for ten minutes", "spun for ten hours",
+     "sixty mils of blood from the right arm ___ at fifteen"),
+    ("listed_count", "So four anchors back there", "So six anchors back there",
+     "Anchors went in at half past six, half past seven, half past eight and half past nine. ___, all suture."),
+    ("listed_count", "second of three today", "fourth of three today", "Hyaluronic acid series, right knee, ___."),
+    ("implant_fit", "36 mm + 3.5 ceramic head", "32 mm + 3.5 ceramic head",
+     "Acetabular revision right THA. 62 mm multihole shell seated. ___ impacted. Implant log: shell 62 mm, "
+     "head 36 mm."),
+    ("implant_fit", "tibial tunnel 10 mm", "tibial tunnel 6 mm",
+     "Op: L knee revision ACL reconstruction, BTB allograft. New femoral tunnel 10 mm anatomic; ___."),
+    ("two_values", "The fifteen by twelve defect", "The fifty by twelve defect",
+     "The defect was fifteen by twelve millimetres and down to bone. ___ was cleaned to a firm rim."),
+    ("two_values", "the 6.5 x 60 mm screw", "the 6.5 x 90 mm screw",
+     "6.5 mm partially threaded: 6.5 x 60 mm medial, 6.5 x 55 mm lateral. On fluoro, ___ medially just short."),
+    ("two_values", "those eighteen milliliters", "those eighty milliliters",
+     "I drew off eighteen milliliters of fluid. Nothing bloody, ___ looked like straw."),
+    ("side_conflict", "anterior crest on the right", "anterior crest on the left",
+     "Time out, right knee and right iliac crest. Marrow from the ___ with an eleven gauge needle, twelve "
+     "draws of four "
+     "millilitres, which is forty eight millilitres."),
     ("side_conflict", "right leg in the holder", "left leg in the holder",
      "Right knee arthroscopy, right medial meniscus tear. Supine, ___. Time out, right knee."),
     ("side_conflict", "R arm in 4 kg traction", "L arm in 4 kg traction",
@@ -78,6 +130,13 @@ RIGHT = (
     "Plan: norco five one tablet every six hours as needed.",
     "physiotherapy and oxycodone ten two tablets every six hours",
     "left knee two grams cefazolin seven thirty two time out seven forty five left knee",
+    "She got cefazolin, two grams, seven twenty five. Time out at seven forty two, right shoulder.",
+    "6R first, then 3-4, and one ulnar midcarpal; that makes three portals.",
+    "Fusion of the left ankle. Graft: 3 mL DBM + 4 mL BMA. Screws 2 + 1 = 3 screws. 5 L of saline.",
+    "Acetabular revision, right hip. Cefazolin 2 g held until cultures, given 09:41. Incision 09:30.",
+    "Tranexamic acid one gram before the cuff and one gram at the end, two grams altogether.",
+    "cefazolin two grams eight oh five tranexamic acid one gram eight ten time out eight eighteen right shoulder",
+    "Stem broached up to a size six, the seven would not go down, so stem size six.",
     "SL tight, LT tight, Geissler zero.",
     "LIA: 100 mL ropi 0.2% (200 mg), 50 mL posterior, 50 mL around the wound.",
     "Five anchors on the table, one pulled out and was thrown away, so four anchors.",

@@ -23,8 +23,10 @@ _LED_STEM = frozenset({"broached", "rasped", "up", "to", "impacted", "seated", "
 _MOST, _PATELLA = 20, (Decimal(24), Decimal(46))
 _NO_SIZE = frozenset("x by degrees deg percent mm cm minutes mls units weeks times holes hole screws lot".split())
 _FINAL = frozenset({"final", "definitive", "finally", "implanted", "real", "implants"})
-_ENDS = frozenset({"", ",", ".", ";", "and", "with", "insert", "inlay", "poly", "bearing", *_NAMES})
+_ENDS = frozenset({"", ",", ".", ";", "and", "with", "again", "left", "right", "same", "both", "cement",
+                   "cemented", "insert", "inlay", "poly", "bearing", *_NAMES})
 _BACK = 5  # tokens
+_RASPS = frozenset({"broached", "rasped"})
 _SIDED = re.compile(r"^(?:knee|hip|shoulder|ankle|side|one|femur|femoral|tibia|tibial|stem|cup|patella|:|,)$")
 
 
@@ -33,7 +35,7 @@ def sizes(note: OperativeNote, part: str) -> list[Size]:
     found: list[Size] = []
     for passage in note.sections.description:
         tokens = read(passage)
-        if any(token.norm in _NAMES for token in tokens):
+        if any(token.norm in _NAMES or token.norm in _RASPS for token in tokens):
             found += [Size(value, passage, at) for name, value, at in _told(tokens) if name == part]
     return found
 
@@ -43,6 +45,9 @@ def _told(tokens: Sequence[Token]) -> Iterator[tuple[str, Decimal, int]]:
     bare = [one for at in range(len(tokens)) if (one := _behind(tokens, at, bare=True)) is not None]
     listed = len({name for name, _, _ in bare}) > 1
     for at, token in enumerate(tokens):
+        if token.norm in _RASPS and (size := _broached(tokens, at)) is not None:
+            used.add(size[1])
+            yield "stem", *size
         if token.norm not in _NAMES:
             continue
         ahead = _ahead(tokens, at, used)
@@ -50,6 +55,20 @@ def _told(tokens: Sequence[Token]) -> Iterator[tuple[str, Decimal, int]]:
         if one is not None and one[2] not in used:
             used.add(one[2])
             yield one
+
+
+def _broached(tokens: Sequence[Token], at: int) -> tuple[Decimal, int] | None:
+    """ "Canal broached to 3", "broached up to a size six", "broached eight then nine then ten": the last of them."""
+    last: tuple[Decimal, int] | None = None
+    for place in range(at + 1, min(len(tokens), at + 1 + _TO_LAST)):
+        if (value := _number(tokens[place])) is not None:
+            last = value, place
+        elif tokens[place].norm not in _RASPED:
+            break
+    return last
+
+
+_TO_LAST, _RASPED = 12, frozenset({"up", "to", "a", "size", "then", "and", "from", "finally"})
 
 
 def _ahead(tokens: Sequence[Token], at: int, used: set[int]) -> tuple[str, Decimal, int] | None:

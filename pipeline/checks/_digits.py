@@ -12,7 +12,7 @@ from pipeline.note import OperativeNote, Passage
 from pipeline.records import Finding
 
 _DIGIT = r"(?:index|middle|ring|little|small)"
-_NAMED = re.compile(rf"\b(?P<digit>{_DIGIT})(?= fingers?\b)|\b(?P<thumb>thumb)s?\b", re.I)
+_NAMED = re.compile(rf"\b(?P<digit>{_DIGIT})(?= (?:trigger )?fingers?\b)|\b(?P<thumb>thumb)s?\b", re.I)
 _ROW = re.compile(rf"\b({_DIGIT})(?: fingers?)?(?: and | & |, ?|/)({_DIGIT})\b", re.I)
 _SAME = {"little": "small"}
 _STATED = ("procedure", "preop_diagnosis", "postop_diagnosis", "diagnosis")

@@ -12,10 +12,10 @@ from decimal import Decimal
 
 from pipeline.checks import base
 from pipeline.checks._spoken_counts import count
-from pipeline.checks.base import amount, plain
+from pipeline.checks.base import amount, finding, placed, plain
 from pipeline.conversion import convert, convertible
 from pipeline.note import OperativeNote
-from pipeline.records import Quantity, Token
+from pipeline.records import Finding, Quantity, Token
 
 _GAINED = frozenset({"better", "gain", "gained", "improvement", "difference", "improved", "gains"})
 _BACK, _TO_CUE = 40, 3  # tokens
@@ -126,7 +126,20 @@ def _closed(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
             yield at, f"{' + '.join(map(plain, parts))} = {plain(sum(parts, Decimal(0)))}, said: {plain(said.value)}"
 
 
-def volumes(note: OperativeNote) -> Iterator[tuple[int, str, int]]:
+def volumes(note: OperativeNote) -> list[Finding]:
+    """A "total volume" that what went in before it does not come to. Pure."""
+    return [_told(note, *one) for one in _volumes(note)]
+
+
+def _told(note: OperativeNote, number: int, arithmetic: str, at: int) -> Finding:
+    passage = note.sections.description[number]
+    made = finding("stated_sums", "warning", "The volumes that were given do not come to the total volume.",
+                   arithmetic=arithmetic, ask="Say which is right.",
+                   about=f"w{passage.evidence.first + at}")  # fmt: skip
+    return placed(made, passage.evidence)
+
+
+def _volumes(note: OperativeNote) -> Iterator[tuple[int, str, int]]:
     """(passage number, arithmetic, token) of a "total volume" that what went in before it does not come to. Pure."""
     parts: list[Decimal] = []
     for number, passage in enumerate(note.sections.description):

@@ -37,8 +37,12 @@ def limb_clashes(note: OperativeNote) -> Iterator[Clash]:
     """The first such place, where everything that is stated of the operation has one side. Pure."""
     sides = {fact.laterality for fact in note.of(*_STATED, given=True)} - {None}
     side = next(iter(sides)) if len(sides) == 1 else None
-    if side not in _OTHER or tells_both(note) or any(fact.laterality == _OTHER[side] for fact in note.of(*_GIVEN)):
-        return  # an amount of its own for the other side: both were treated
+    if side not in _OTHER or tells_both(note):
+        return
+    if any(fact.laterality == _OTHER[side] for fact in note.of(*_GIVEN)):
+        agreed = _named(note, side, agreed_only=True)
+        yield from (agreed,) if agreed is not None else ()
+        return  # an amount of its own for the other side: both may have been treated
     found = _named(note, side) or _ordered(note, side) or _tourniquet(note, side)
     if found is not None:
         yield found
@@ -48,7 +52,7 @@ def _full(match: re.Match[str]) -> str:
     return {"l": "left", "r": "right"}.get(match["side"].lower(), match["side"].lower())
 
 
-def _named(note: OperativeNote, side: str) -> Clash | None:
+def _named(note: OperativeNote, side: str, *, agreed_only: bool = False) -> Clash | None:
     """The joint of the operation with the other side: "Right knee arthroscopy ... findings left knee: ..."."""
     own: dict[str, str] = {}
     other: list[tuple[Passage, re.Match[str]]] = []
@@ -59,9 +63,12 @@ def _named(note: OperativeNote, side: str) -> Clash | None:
             else:
                 other.append((passage, match))
     for passage, match in other:
-        if match["part"].lower() not in own or _is_struck(passage, match) or _is_elsewhere(passage, match):
+        if match["part"].lower() not in own or _is_struck(passage, match):
             continue
-        if _heads(passage, match) or not _is_aside(note, passage, match):
+        agreed = _AGREED.search(passage.text[: match.start()]) is not None  # "R foot padded, TO 1400 L hip"
+        if not agreed and (agreed_only or _is_elsewhere(passage, match)):
+            continue
+        if agreed or _heads(passage, match) or not _is_aside(note, passage, match):
             return Clash(own[match["part"].lower()], match.group(), passage.evidence, "limb")
     return None
 
@@ -78,6 +85,14 @@ def _heads(passage: Passage, match: re.Match[str]) -> bool:
 
 
 _HEADING = re.compile(r"\b(?:findings?|arthroscopy|scope)(?: (?:of|in) (?:the )?| )$", re.I)
+
+
+# Right behind these stands the side that was agreed on, whatever else the sentence tells.
+_HOUR = (r"(?:for|at|the|confirmed|done|on|was|\d{3,4}|[\d:.]+|oh|half|past|quarter|to|am|pm|one|two|three|four|five|"
+         r"six|seven|eight|nine|ten|eleven|twelve|\w+teen|twenty|thirty|forty|fifty)")  # fmt: skip
+_AGREED = re.compile(
+    rf"\b(?:(?-i:TO)|t/o|time[- ]?out|consent(?:ed)?|site marked|marking)(?:[,:]? {_HOUR})*[,:]? (?:the )?$", re.I
+)
 
 
 def _is_elsewhere(passage: Passage, match: re.Match[str]) -> bool:

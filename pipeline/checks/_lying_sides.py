@@ -37,7 +37,8 @@ _KNEE = re.compile(r"\bknee (?:arthroscopy|scope)|\barthroscop\w+|\bmenisc\w+", 
 _NEAR = 60  # characters
 
 _CREST = re.compile(
-    rf"\b{_SIDE} (?:(?:posterior|anterior|post|ant|superior|iliac|pelvic|hip)[ -]){{0,3}}(?:crest|asis|psis|ic)\b", re.I
+    rf"\b{_SIDE} (?:(?:posterior|anterior|post|ant|superior|iliac|pelvic|hip)[ -]){{0,3}}(?:crest|asis|psis|ic)\b|"
+    r"\b(?:crest|asis|psis) (?:on|of) the (?P<behind>left|right)\b", re.I,
 )
 _BOTH_CRESTS = re.compile(r"\b(?:both|each|either|bilateral|two)(?: \w+){0,3} (?:crests?|sides|psis|asis)\b|\bcrests\b|"
                           r"\bbilaterally\b", re.I)  # fmt: skip
@@ -56,6 +57,10 @@ _THEN = re.compile(
     r"\b(?:then|next|now|on to|moving to|moved to|turned to|turning to|followed by|second)(?:,)? "
     rf"(?:to |on |for |came )?(?:the )?{_SIDE} {_JOINT}\b", re.I,
 )  # fmt: skip
+
+
+# "Graft from the same knee, the right one".
+_SAME = re.compile(r"\bsame (?:knee|side|leg|hip|shoulder|arm|limb|elbow),? (?:the )?(?P<side>left|right)\b", re.I)
 
 
 def lying_clashes(note: OperativeNote) -> Iterator[Clash]:
@@ -80,6 +85,10 @@ def _around(passage: Passage, match: re.Match[str]) -> str:
 def _held(note: OperativeNote, side: str) -> Iterator[Clash]:
     knee = any(_KNEE.search(passage.text) for passage in note.sections.description)
     for passage in note.sections.description:
+        same = _SAME.search(passage.text)
+        if same is not None and _full(same["side"]) != side and not passage.taken_back:
+            yield Clash(f"the operation ({side})", same.group(), passage.evidence, "lying")
+            return
         for match in (*_HELD.finditer(passage.text), *_UP.finditer(passage.text)):
             around = _around(passage, match)
             up = " up" in match.group().lower()
@@ -93,6 +102,10 @@ def _held(note: OperativeNote, side: str) -> Iterator[Clash]:
             return
 
 
+def _side(match: re.Match[str]) -> str:
+    return _full(match["side"] or match["behind"])
+
+
 def _crests(note: OperativeNote) -> Iterator[Clash]:
     """Marrow from one crest, and the other one at the time-out or wherever else it is told."""
     drawn = {fact.laterality for fact in note.of(*_DRAWN) if fact.laterality in _OTHER}
@@ -104,7 +117,7 @@ def _crests(note: OperativeNote) -> Iterator[Clash]:
     passage, first = told[0]
     for passage, match in told[1:]:
         before = passage.text[max(0, match.start() - _NEAR) : match.start()]
-        if _full(match["side"]) != _full(first["side"]) and not _MOVES.search(before) and not passage.taken_back:
+        if _side(match) != _side(first) and not _MOVES.search(before) and not passage.taken_back:
             yield Clash(first.group(), match.group(), passage.evidence, "crest")
             return
 

@@ -19,7 +19,22 @@ _ENDS = frozenset({".", ";"})
 
 def told(read: Sequence[Token]) -> Told | None:
     """The first that cannot come to its number. Pure."""
-    return _portals(read) or _sorts(read) or _articles(read)
+    return _portals(read) or _sorts(read) or _articles(read) or _of_a_series(read)
+
+
+def _of_a_series(read: Sequence[Token]) -> Told | None:
+    """ "Second of three today", but "fourth of three"."""
+    for at, token in enumerate(read[:-2]):
+        place, said = token.quantity, count(read[at + 2])
+        if place is None or place.form != "ordinal" or read[at + 1].norm != "of" or said is None or place.value is None:
+            continue
+        behind = read[at + 3] if at + 3 < len(read) else None
+        if place.value > said and said > 1 and (behind is None or behind.punctuation or behind.norm in _TODAY):
+            return said, "of a series", f"number {place.value} of {said}"
+    return None
+
+
+_TODAY = frozenset({"today", "now", "injections", "shots", "sessions", "visits"})
 
 
 # Words that name portals of the joints, alone or together. Common names, no source.

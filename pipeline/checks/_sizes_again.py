@@ -14,8 +14,10 @@ from pipeline.records import Finding, Token
 
 _NOUNS = frozenset({"gap", "tear", "defect", "lesion", "fragment", "cyst", "wedge", "stone", "hernia", "nodule",
                     "insert", "liner", "cup", "graft", "spur", "osteophyte", "bump", "block", "plug", "sachs",
-                    "footprint", "flap", "body", "nail", "plate"})
-_LED = frozenset("of was is measured measures measuring : , about a an the in full thickness partial x by =".split())
+                    "footprint", "flap", "body", "nail", "plate", "cam"})
+_SINGLE = frozenset({"cam"})  # a joint has one
+_LED = frozenset("of was is measured measures measuring : , about a an the in full thickness partial x by = "
+                 "resection".split())  # fmt: skip
 _TO_SIZE, _TO_NOUN = 4, 2  # tokens: from a noun to a size behind it, from a size to a noun behind it
 # What is smaller or larger than before, or another one. Common practice, no source.
 _OTHER = re.compile(
@@ -43,7 +45,15 @@ def again(note: OperativeNote) -> list[Finding]:
                     arithmetic=f"{plain(size)} is not {sizes}", ask="Say which is right.", about=token.norm,
                 )  # fmt: skip
                 return [placed(made, passage.evidence)]
-            told.setdefault(token.norm, set()).update(_sizes(tokens, at))
+            here, before = _sizes(tokens, at), told.get(token.norm, set())
+            if token.norm in _SINGLE and here and before and not (here & before or _OTHER.search(around)):
+                first, other = (" x ".join(plain(one) for one in sorted(each)) for each in (before, here))
+                made = finding(
+                    "two_values", "warning", f"The {token.norm} was said as {first} mm, and then as {other} mm.",
+                    arithmetic=f"{other} is not {first}", ask="Say which is right.", about=token.norm,
+                )  # fmt: skip
+                return [placed(made, passage.evidence)]
+            told.setdefault(token.norm, set()).update(here)
     return []
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from pipeline.checks.base import finding, placed, plain, read
@@ -17,13 +17,15 @@ _CROSS = frozenset({"x", "by", "\u00d7"})
 # What points back to a number. Common speech, no source.
 _AS_SAID = (("like", "i", "said"), ("as", "i", "said"), ("as", "said"), ("as", "mentioned"), ("as", "above"),
             ("like", "before"), ("as", "measured"), ("as", "noted"), ("as", "told"))  # fmt: skip
+_WAS_THE = (("that", "was", "the"), ("those", "were", "the"))  # "that was the twelve from the right"
 _BY = frozenset({"by", "from", "on", "in", "to"})  # "52 min as noted by the nurse"
 _TO_CUE = 2  # tokens between a number and what points back
 
 
 def repeated(note: OperativeNote) -> list[Finding]:
     """The first such number that was not told so before. Pure."""
-    return list(_as_said(note))[:1] or list(_largest(note))[:1] or list(_crossed(note))[:1]
+    return (list(_as_said(note))[:1] or list(_largest(note))[:1] or list(_crossed(note))[:1]
+            or list(_pointed(note))[:1] or list(_told_nowhere(note))[:1])  # fmt: skip
 
 
 def _made(message: str, arithmetic: str, passage: Passage, about: str) -> Finding:
@@ -43,8 +45,15 @@ def _as_said(note: OperativeNote) -> Iterator[Finding]:
                 pointed |= _right_before(tokens, at)
         for at, token in enumerate(tokens):
             quantity = token.quantity
-            if quantity is None or quantity.value is None or quantity.form != "number":
+            if quantity is not None and quantity.form == "range" and at not in pointed:
+                known += [replace(quantity, value=one) for one in (quantity.low, quantity.high)]
+            if at in pointed and quantity is not None and quantity.high is not None:
+                quantity = replace(quantity, value=quantity.high)
+            if quantity is None or quantity.value is None or quantity.form not in ("number", "range"):
                 continue
+            those = at > 0 and tokens[at - 1].norm in ("those", "these") and quantity.dimension == "volume"
+            pointed |= {at} if those else set()
+            pointed |= {at} if tuple(one.norm for one in tokens[max(0, at - 3) : at]) in _WAS_THE else set()
             if at in pointed and known and not any(_same(quantity, one) for one in known):
                 told = f"{plain(quantity.value)} {quantity.said_unit or ''}".strip()
                 yield _made(f"“{token.text}” was told as said before, and was not.", f"{told} was not said before",
@@ -68,6 +77,58 @@ def _same(first: Quantity, second: Quantity) -> bool:
     if first.unit is None or second.unit is None or not convertible(first.unit, second.unit):
         return first.value == second.value
     return convert(first.value, first.unit, second.unit) == second.value
+
+
+# What was found or put in, and is pointed to by its size. Tools are not among them: "the five millimetre shaver" may
+# be named for the first time. Common practice, no source.
+_THINGS = frozenset(
+    "tear gap defect lesion fragment ossicle body cyst spur osteophyte bump cam flap nodule mass stone polyp hernia "
+    "ulcer fibroid tumour tumor graft tendon bearing insert nail bone plug split fissure ganglion lump collection "
+    "window effusion haematoma hematoma calcification deposit step cleft hole wound laceration bulge".split()
+)
+_POINTING = frozenset({"the", "that", "this"})
+_OTHERWISE = re.compile(
+    r"\b(?:left|remain\w*|residual|now|reduced|enlarg\w*|another|second|other|smaller|larger|further|each|both|new|third|"
+    r"first|trial\w*|instead|chang\w+|exchang\w+|drill|reamer|shaver|punch|bit|guide)\b", re.I,
+)  # fmt: skip
+_SORTS, _AROUND, _BEHIND = 2, 5, 3  # words between a size and its thing, before both, and behind them
+
+
+def _pointed(note: OperativeNote) -> Iterator[Finding]:
+    """ "That twenty two millimetre tear": a size that was told of nothing else in the narration."""
+    lengths = [(passage, at, size) for passage in note.sections.description for tokens in (read(passage),)
+               for at in range(len(tokens)) if (size := _length(tokens, at)) is not None]  # fmt: skip
+    for passage, at, size in lengths:
+        tokens = read(passage)
+        own = tokens[at].quantity
+        crossed = at + 2 < len(tokens) and tokens[at + 1].norm in _CROSS and _length(tokens, at + 2) is not None
+        if own is None or tokens[at - 1].norm not in _POINTING or (own.unit is None and not crossed):
+            continue
+        last = at + 2 if crossed else at
+        thing = next((place for place in range(last + 1, min(len(tokens), last + 2 + _SORTS))
+                      if tokens[place].norm in _THINGS), None)  # fmt: skip
+        behind = tokens[last + 1 : thing] if thing is not None else ()
+        others = [other for where, place, other in lengths if (where, place) != (passage, at)]
+        around = " ".join(one.norm for one in tokens[max(0, at - _AROUND) : (thing or at) + _BEHIND])
+        if thing is None or not at or not all(one.norm.isalpha() for one in behind) or _OTHERWISE.search(around):
+            continue
+        here = passage.evidence.first, at
+        told = [other for where, place, other in lengths if (where.evidence.first, place) < here]
+        if told and size not in others:
+            noun = tokens[thing].norm
+            yield _made(f"The {noun} was told as {plain(size)} mm, which was said of nothing else.",
+                        f"{plain(size)} is none of {', '.join(plain(one) for one in dict.fromkeys(told))}", passage,
+                        f"w{passage.evidence.first + tokens[at].first}")  # fmt: skip
+
+
+def _length(tokens: Sequence[Token], at: int) -> Decimal | None:
+    """Millimetres of a length; of a bare number that is crossed with one its value."""
+    quantity = tokens[at].quantity
+    if (size := _mm(tokens[at])) is not None:
+        return size
+    near = {one.norm for one in tokens[max(0, at - 1) : at + 2]}
+    crossed = quantity is not None and quantity.form == "number" and not quantity.dimension and bool(near & _CROSS)
+    return quantity.value if crossed and quantity is not None else None
 
 
 _SUPERLATIVE = frozenset({"largest", "biggest", "longest"})
@@ -140,6 +201,34 @@ def _crossed(note: OperativeNote) -> Iterator[Finding]:
                 known, other = (" x ".join(plain(one) for one in each) for each in (first, size))
                 yield _made(f"The {pair.thing} ({pair.place}) was said as {known} mm, and then as {other} mm.",
                             f"{other} is not {known}", passage, f"{pair.thing}:{pair.place}")  # fmt: skip
+
+
+def _told_nowhere(note: OperativeNote) -> Iterator[Finding]:
+    """ "The ten by twenty screw bites": sizes with "the" that no screw of the narration was told with."""
+    pairs = [(passage, at, pair) for passage in note.sections.description for at, pair in _every_pair(passage)]
+    for passage, at, pair in pairs:
+        tokens = read(passage)
+        every = [(where, place, one) for where in note.sections.description
+                 for place, one in _every_pair(where, bare=True)]  # fmt: skip
+        here = passage.evidence.first, at
+        before = [one for where, place, one in every if (where.evidence.first, place) < here]
+        others = [one for where, place, one in every if (where, place) != (passage, at)]
+        around = " ".join(token.norm for token in tokens[max(0, at - _TO_PAIR) : at + _NEAR])
+        pointed = at > 1 and tokens[at - 2].norm in ("the", "that")
+        if pointed and before and pair not in others and not _CHANGED.search(around):
+            known, other = (" x ".join(plain(one) for one in each) for each in (before[-1], pair))
+            yield _made(f"{other} mm was told with “the”, and {known} mm before.", f"{other} is not {known}", passage,
+                        f"w{passage.evidence.first + tokens[at].first}")  # fmt: skip
+
+
+def _every_pair(passage: Passage, *, bare: bool = False) -> Iterator[tuple[int, tuple[Decimal, Decimal]]]:
+    tokens = read(passage)
+    for at in range(1, len(tokens) - 1):
+        width, length = _number(tokens[at - 1]), _number(tokens[at + 1])
+        if tokens[at].norm in _CROSS and width is not None and length is not None and (
+            bare or _nearest(tokens, at, _SCREWS, _TO_PAIR) is not None
+        ):  # fmt: skip
+            yield at, (width, length)
 
 
 def _pairs(passage: Passage) -> Iterator[_Pair]:

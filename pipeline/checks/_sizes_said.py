@@ -51,7 +51,8 @@ THINGS = {
         _words("graft grafts autograft allograft hamstring hamstrings gracilis semitendinosus btb bptb"),
         _words(_TENDONS),
         _words(f"{_LINKS} {_TENDONS} came out from same knee leg side bone block blocks prepared final folded on table "
-               "then plug plugs and got us gave me that again whipstitched , harvested left right thigh long wide"),
+               "one full length then plug plugs and got us gave me that again whipstitched , harvested left right "
+               "thigh long wide"),
         16, Decimal(4), Decimal(14),
     ),
     "tunnel": Thing(
@@ -69,6 +70,10 @@ THINGS = {
         _words("head heads"), _words("ceramic metal cobalt chrome steel biolox delta oxinium bipolar unipolar femoral "
                                      "hip mono monopolar delta-ceramic"),
         _words(": size was is of ( = , ceramic metal bipolar"), 3, Decimal(22), Decimal(62),
+    ),
+    "bipolar": Thing(
+        _words("bipolar monopolar unipolar"), _words("mm"), _words(": size was is of ( = , head cup"), 3, Decimal(36),
+        Decimal(99),
     ),
     "glenosphere": Thing(
         _words("glenosphere"), _words("standard eccentric lateralised lateralized"), _words(": size was is of ( = ,"),
@@ -88,10 +93,11 @@ THINGS = {
 }  # fmt: skip
 # What was only tried or measured, what is no longer in, and what was changed for another one.
 _NOT_IN = re.compile(
-    r"\btr(?:ial|y|ied)\w*|\bmeasur\w+|\btemplat\w+|\bplann\w+|\breplac\w+ (?:by|with)\b|\bchang\w+|\bexchang\w+|"
-    r"\bswap\w*|\bswitch\w*|\binstead\b|\bup-?siz\w*|\bdown-?siz\w*|\b(?:went|going|moved?) (?:up|down)\b|\btoo\b|"
-    r"\b(?:remov|explant)\w+|\bold (?:\w+ )?(?:nail|cup|head|insert|liner|implant)|\brevis\w+|\bprevious\w*|"
-    r"\bopened\b|\bdropped\b|\bwasted\b|\boriginal\w*|\b(?:took|taken|came) (?:\w+ ){0,3}out\b|\bcontaminat\w*",
+    r"\btr(?:ial|y|ied)\w*(?! reduction)|\bmeasur\w+|\btemplat\w+|\bplann\w+|\breplac\w+ (?:by|with)\b|\bchang\w+|"
+    r"\bexchang\w+|\bswap\w*|\bswitch\w*|\binstead\b|\bup-?siz\w*|\bdown-?siz\w*|\b(?:went|going|moved?) (?:up|"
+    r"down)\b|\btoo \w+|\b(?:remov|explant)\w+|\bold (?:\w+ )?(?:nail|cup|head|insert|liner|implant)|\brevis\w+|"
+    r"\bprevious\w*|\bopened\b|\bdropped\b|\bwasted\b|\boriginal\w*|\b(?:took|taken|came) (?:\w+ ){0,3}out\b|"
+    r"\bcontaminat\w*",
     re.I,
 )  # fmt: skip
 _NO_SIZE = frozenset("cm long deep depth length strand strands strong metres degrees times weeks minutes".split())
@@ -142,6 +148,8 @@ def _ahead(tokens: Sequence[Token], at: int, what: Thing) -> int | None:
     place = at - 1
     while place >= 0 and at - place <= 4 and tokens[place].norm in what.before:
         place -= 1
+    if place > 1 and tokens[place - 1].norm in ("+", "plus") and number(tokens[place]) is not None:
+        place -= 2  # "36 mm + 3.5 ceramic head"
     if place < 0 or number(tokens[place]) is None:
         return None
     if place >= 2 and tokens[place - 1].norm in ("x", "by", "×") and number(tokens[place - 2]) is not None:
@@ -156,17 +164,17 @@ def _behind(tokens: Sequence[Token], at: int, what: Thing) -> int | None:
         quantity = tokens[place].quantity
         if number(tokens[place]) is not None and _fits(tokens, place, what):
             return None if place + 1 < len(tokens) and tokens[place + 1].norm in what.nouns else place
-        if quantity is not None and quantity.dimension == "length" and place + 1 < len(tokens) and (
-            tokens[place + 1].norm in _LENGTH
-        ):
-            continue  # "graft 70 mm long, 9 mm wide"
+        if quantity is not None and quantity.dimension == "length" and place + 1 < len(tokens) and _LENGTH & {
+            tokens[place + 1].norm, tokens[place - 1].norm
+        }:
+            continue  # "graft 70 mm long, 9 mm wide", "graft, full length 68 mm, 9.5 mm thick"
         if tokens[place].norm not in what.behind:
             return None
     return None
 
 
 _CHANGED = re.compile(
-    r"\bchang\w+|\bexchang\w+|\binstead\b|\btoo\b|\bwider\b|\bwiden\w*|\bup-?siz\w*|\bdilat\w+|\bprevious\w*|\bold\b|"
+    r"\bchang\w+|\bexchang\w+|\binstead\b|\btoo \w+|\bwider\b|\bwiden\w*|\bup-?siz\w*|\bdilat\w+|\bprevious\w*|\bold\b|"
     r"\brevis\w+|\bfiller\b|\bgrafted\b|\bbone graft\b", re.I,
 )  # fmt: skip
 

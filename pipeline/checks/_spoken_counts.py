@@ -74,7 +74,11 @@ def heads(read: Sequence[Token]) -> Iterator[Head]:
 def is_portal(read: Sequence[Token], at: int) -> bool:
     """ "The six R and six U portals": numbers of the tendon compartments that name the portals of a wrist."""
     names = [token.norm for token in read[at + 1 : at + 8]]
-    return names[:1] in (["r"], ["u"]) and bool({"portal", "portals"} & set(names))
+    six = count(read[at]) == _SIX  # 6R and 6U are portals of the wrist and nothing else
+    return names[:1] in (["r"], ["u"]) and (six or bool({"portal", "portals"} & set(names)))
+
+
+_SIX = 6
 
 
 def says_total(read: Sequence[Token], at: int) -> bool:

@@ -15,11 +15,13 @@ from itertools import pairwise
 from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, plain
 from pipeline.conversion import convert, convertible
+from pipeline.note import OperativeNote, Passage
 from pipeline.records import Quantity, Token
 from pipeline.timespan import minutes_between
 
 _STARTS = frozenset("knife incision start started starting began begun skin cut puncture opened".split())
-_ENDS = frozenset("finished finish closed closing closure end ended done out stitch stitches completed".split())
+_ENDS = frozenset("finished finish closed closing closure end ended done out stitch stitches completed clip clips "
+                  "staple staples".split())  # fmt: skip
 _OTHER_SPAN = frozenset("tourniquet clamp traction ischemia ischaemia bypass cuff warm cold".split())
 # Of these a person has two. Common practice, no source.
 _PAIRED = frozenset("side ear eye knee hip shoulder elbow wrist hand ankle foot leg arm breast groin nostril cheek "
@@ -47,6 +49,15 @@ def start_of(tokens: Sequence[Token], at: int) -> str | None:
     return f"{int(value) // _HOUR:02d}:{int(value) % _HOUR:02d}"
 
 
+MANY = 4  # times the operation: a longer time is of something else (cold ischaemia)
+
+
+def cut_before(note: OperativeNote, passage: Passage) -> str | None:
+    """The time of the incision, where it was told in a sentence before."""
+    cuts = [fact for fact in note.of("clock_time", given=True) if fact.name == "incision" and fact.text]
+    return cuts[0].text if len(cuts) == 1 and cuts[0].evidence.last < passage.evidence.first else None
+
+
 def from_start(
     tokens: Sequence[Token], start: str | None, so: frozenset[str],
     minutes_of: Callable[[Quantity | None], Decimal | None],
@@ -64,7 +75,8 @@ def from_start(
         gap = minutes_between(start, token.quantity.text)
         if after is None or minutes is None or gap is None or not 0 < gap <= _LONGEST or minutes < _NEAR:
             continue
-        if abs(minutes - gap) >= _NEAR and not _OTHER_SPAN & {one.norm for one in tokens[at:after]}:
+        near = abs(minutes - gap) < _NEAR or minutes > MANY * gap
+        if not near and not _OTHER_SPAN & {one.norm for one in tokens[at:after]}:
             yield after, f"{token.quantity.text} - {start} = {gap} min, said: {plain(minutes)} min"
 
 

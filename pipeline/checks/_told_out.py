@@ -15,6 +15,8 @@ _NOUNS = frozenset({"bodies", "fragments", "stones", "pieces", "polyps", "nodule
 _NEAR = 2  # tokens from a count to its noun: "five loose bodies"
 
 
+_SINGLE = {"body": "bodies", "fragment": "fragments", "stone": "stones", "piece": "pieces", "polyp": "polyps",
+           "nodule": "nodules", "tooth": "teeth", "fibroid": "fibroids"}  # fmt: skip
 _MORE = frozenset("another further more second third fourth one other a an new also again".split())
 
 
@@ -29,7 +31,11 @@ def more_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
             number = count(token)
             spare += token.norm in _MORE
             spare += _more_of_them(tokens, at)
-            noun = next((one.norm for one in tokens[at + 1 : at + 1 + _NEAR] if one.norm in _NOUNS), "")
+            behind = [one.norm for one in tokens[at + 1 : at + 1 + _NEAR]]
+            noun = next((norm for norm in behind if norm in _NOUNS), "")
+            for norm in behind if number == 1 else ():
+                if norm in _SINGLE:  # "1 loose body ..., 2 loose bodies"
+                    told.setdefault(_SINGLE[norm], []).append(1)
             if number is None or number < _NEAR or not noun:
                 continue
             before = told.setdefault(noun, [])

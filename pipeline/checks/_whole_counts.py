@@ -21,9 +21,11 @@ from pipeline.records import Token
 # Things that are counted in and out of a joint. Common practice, no source.
 _NOUNS = {"anchors": "anchor", "screws": "screw", "portals": "portal", "bodies": "body", "fragments": "fragment",
           "buttons": "button", "stitches": "stitch", "sutures": "suture", "plates": "plate", "pins": "pin",
-          "wires": "wire", "plugs": "plug", "lesions": "lesion", "tears": "tear", "implants": "implant"}  # fmt: skip
+          "wires": "wire", "knotless": "anchor", "devices": "stitch", "plugs": "plug", "lesions": "lesion",
+          "tears": "tear", "implants": "implant"}  # fmt: skip
 _SINGULAR = {noun: noun for noun in _NOUNS.values()}
 _LEADS = frozenset({"so", "that's", "thats", "makes", "making", "=", "total", "totalling", "totaling", "giving", "all"})
+_KEEPS = frozenset({"got", "have", "has", "used"})  # "so she's got five anchors"
 _LEAD_PAIRS = (("that", "is"), ("which", "is"), ("total", "of"), ("total", ":"), ("we", "used"), ("that", "made"))
 _SPECIMENS = re.compile(r"^(?:specimens?|spec|path\w*)\b", re.I)
 _NO_COUNT = frozenset("by x × size grade number no zone type stage point level every each per of not for".split())
@@ -78,6 +80,9 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
             if token.norm in _SINGULAR and _is_alone(tokens, at):
                 told.setdefault(token.norm, _Told()).alone += 1
             said, thing = _statement(tokens, at, last)
+            if token.norm in _NOUNS and (hours := _hours(tokens, at)) > 1:  # "Anchors: 12, 1, 2 o'clock"
+                known = told.setdefault(_NOUNS[token.norm], _Told())
+                known.whole, known.parts, known.alone, known.words = hours, [], 0, []
             if said is None:
                 continue
             if not said.ordinal:
@@ -118,6 +123,8 @@ def _statement(tokens: Sequence[Token], at: int, last: tuple[str, int] | None) -
             return nothing  # "one portals"
         again = before[-1:] in (["another"], ["further"]) or "more" in {one.norm for one in tokens[at + 1 : end]}
         led = bool(before) and (before[-1] in _LEADS or tuple(before) in _LEAD_PAIRS)
+        lead = {token.norm for token in tokens[max(0, at - 4) : at - 1]}
+        led = led or bool(before) and before[-1] in _KEEPS and bool(lead & {"so", "that", "altogether"})
         if before[-1:] and before[-1] in _POINTS:
             return nothing
         led = (led or says_total(tokens, at) or _closes(tokens, end)) and number > 1
@@ -139,6 +146,8 @@ def _noun(tokens: Sequence[Token], at: int) -> tuple[str, int]:
         token = tokens[place]
         if token.norm in _NOUNS or token.norm in _SINGULAR:
             further = tokens[place + 1].norm if place + 1 < len(tokens) else ""
+            if token.norm == "knotless" and further in _NOUNS:
+                continue
             # "two suture anchors", "three screw holes": the last noun is what is counted
             return ("", place) if further in _NOUNS or further in _SINGULAR or further in _PARTS_OF else (
                 _NOUNS.get(token.norm, token.norm), place)  # fmt: skip
@@ -168,6 +177,31 @@ def _heading(tokens: Sequence[Token], at: int) -> str:
 
 
 _HEADING = 6  # tokens
+
+
+_WENT = frozenset({":", "went", "in", "at", "were", "placed", "put", "are"})
+
+
+def _hours(tokens: Sequence[Token], at: int) -> int:
+    """How many places on a clock a heading lists."""
+    start = at + 1
+    while start < len(tokens) and tokens[start].norm in _WENT and start - at < _HEADING:
+        start += 1
+    if start == at + 1:
+        return 0
+    listed, face = 0, False
+    for place, token in enumerate(tokens[start:], start):
+        quantity = token.quantity
+        if place + 1 < len(tokens) and tokens[place + 1].norm in _NOUNS:
+            break  # "anchors at 5:30, 4:30 and 2:30, 3 anchors total"
+        if quantity is not None and quantity.form in ("clock", "clock_face") or count(token) is not None:
+            listed += 1
+            face = face or (quantity is not None and quantity.form in ("clock", "clock_face"))
+            if quantity is not None and quantity.form == "clock_face":
+                break
+        elif token.norm not in (",", "and", "at", "/"):
+            break
+    return listed if face else 0
 
 
 def _is_alone(tokens: Sequence[Token], at: int) -> bool:

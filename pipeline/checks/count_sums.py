@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from pipeline.checks._spoken_counts import PLACES
+from pipeline.checks._spoken_counts import PLACES, is_portal
 from pipeline.checks.base import finding, plain
 from pipeline.checks.base import read as tokens_of
 from pipeline.conversion import convert, convertible
@@ -229,6 +229,8 @@ def _is_of(tokens: Sequence[Token], place: int) -> bool:
 def _counts(tokens: Sequence[Token], place: int) -> bool:
     """Whether a bare number counts what follows it, and is no size, grade or part of a multiplication."""
     after, before = tokens[place + 1], tokens[place - 1].norm if place else ""
+    if is_portal(tokens, place):
+        return False  # "six R first, ..., three portals"
     if before == "#number" or after.norm in ("hole", "holes", "part", "piece"):
         return False  # "an eleven thirteen sheath", "a plate with six holes"
     if after.norm in ("by", "x", "\u00d7") or before in ("by", "x", "\u00d7"):

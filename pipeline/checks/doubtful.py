@@ -57,7 +57,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 continue  # unit_missing asks for it
             # "a different value is also said: '...'" stands on both facts: one finding names them together.
             head, quoted, _ = reason.partition(": '")
-            if quoted and (fact.kind in ONE_VALUE or _sides_add_up(note, fact.kind)):
+            if quoted and (fact.kind in ONE_VALUE or _sides_add_up(note, fact.kind) or _up_again(note, fact)):
                 continue  # two_values shows both with their values; a total and its two sides are no contradiction
             doubted.setdefault((head, fact.kind if quoted else ""), []).append(fact)
     if faint:
@@ -94,6 +94,12 @@ def _only_reading(fact: Fact, reason: str, grammar: Grammar, profile: str) -> bo
         return False
     whole, *parts = (Decimal(number) for number in pair.groups())
     return row.low <= whole <= row.high and not any(row.low <= one <= row.high for one in parts)
+
+
+def _up_again(note: OperativeNote, fact: Fact) -> bool:
+    """Whether a tourniquet went up more than once, so that each time has a length of its own."""
+    ups = {one.text for one in note.of("clock_time", given=True) if one.name == "tourniquet_up"}
+    return fact.kind == "tourniquet_time" and len(ups) > 1
 
 
 def _sides_add_up(note: OperativeNote, kind: str) -> bool:

@@ -51,6 +51,8 @@ def _two_sides(note: OperativeNote) -> bool:
 def _tunnel(note: OperativeNote, grammar: Grammar) -> Finding | None:
     """ "Graft nine millimetres ... tibial tunnel seven": a tunnel that no graft of the note would go through."""
     grafts, tunnels = told(note, "graft"), told(note, "tunnel")
+    if (apart := _apart(note, tunnels, grammar)) is not None:
+        return apart
     row = limit(grammar, note.profile, "fit", name="tunnel")
     if not grafts or row is None or row.low is None or row.high is None:
         return None
@@ -62,6 +64,26 @@ def _tunnel(note: OperativeNote, grammar: Grammar) -> Finding | None:
                          f"{plain(tunnel.value)} - {plain(grafts[0].value)} = {plain(off[0])} mm; configured: "
                          f"{plain(row.low)} to {plain(row.high)} mm ({row.source})")  # fmt: skip
     return None
+
+
+_SECOND_GRAFT = re.compile(
+    r"\b(?:fibul\w+|posterolateral c\w+|plc|collateral|mpfl|tenodesis|second graft|pcl|root)\b", re.I
+)
+
+
+def _apart(note: OperativeNote, tunnels: list[Size], grammar: Grammar) -> Finding | None:
+    """ "Femoral tunnel 10 mm; tibial tunnel 6 mm": one graft of a cruciate ligament lies in both."""
+    row = limit(grammar, note.profile, "fit", name="tunnel")
+    cruciate = any("cruciate" in (fact.name or "") for fact in note.of("procedure", given=True))
+    more = any(_SECOND_GRAFT.search(one.text) for one in note.sections.description)
+    if not cruciate or more or row is None or row.high is None or len(tunnels) < 2 or not settled(tunnels, soft=True):
+        return None
+    low, high = (pick(tunnels, key=lambda one: one.value) for pick in (min, max))
+    if high.value - low.value <= row.high:
+        return None
+    return _told("tunnel", f"Tunnels of {plain(low.value)} and {plain(high.value)} mm were said for one graft.", low,
+                 f"{plain(high.value)} - {plain(low.value)} = {plain(high.value - low.value)} mm; configured: at most "
+                 f"{plain(row.high)} mm ({row.source})")  # fmt: skip
 
 
 def _screw(note: OperativeNote, grammar: Grammar) -> Finding | None:
@@ -134,7 +156,7 @@ def _measured(note: OperativeNote, grammar: Grammar) -> Finding | None:
     if not any("hemiarthroplasty" in (fact.name or "") for fact in note.of("procedure", given=True)):
         return None
     row = limit(grammar, note.profile, "fit", name="head")
-    heads = [size for size in told(note, "head")]
+    heads = [*told(note, "head"), *told(note, "bipolar")]
     for passage in note.sections.description if row is not None else ():
         tokens = read(passage)
         for at, token in enumerate(tokens):

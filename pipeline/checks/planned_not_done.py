@@ -119,6 +119,9 @@ _AHEAD = frozenset({"aftercare", "follow-up"})
 _ONE_SIDE = re.compile(r"\b(?:only|other side|contralateral|later|another day|next|not|stage[ds]?|alone)\b", re.I)
 
 
+_GOT = r"\b{} (?:one|side|knee|hip|shoulder|ankle|elbow|wrist) (?:then )?(?:gets|got|receives|received|had|has)\b"
+
+
 def _other_side(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     """Agreed on or planned for both sides, and told of one."""
     both = [fact for fact in note.of("procedure", "consent", "time_out") if fact.laterality == "bilateral"
@@ -131,6 +134,9 @@ def _other_side(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     told = [passage.text for passage in note.sections.description if any(passage.holds(fact) for fact in done)]
     if _ONE_SIDE.search(" ".join(told)):
         return []
+    other = "left" if sides == {"right"} else "right"
+    if any(re.search(_GOT.format(other), passage.text, re.I) for passage in note.sections.description):
+        return []  # "the left one gets the other five": told, though no entry holds it
     return [
         finding(
             "planned_not_done", "warning",

@@ -54,11 +54,17 @@ def _by_clock(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 
 _CORD = re.compile(r"\b(?:after|once|following) (?:the )?(?:umbilical )?cord\b[^.;]{0,12}\bclamp\w*", re.I)
+# An infection that is looked for is sampled first: "held until cultures, given 09:41".
+_CULTURES = re.compile(
+    r"\b(?:held|withheld|waited|only|given|until|after|once|following)\b[^.;]{0,20}\b(?:cultures?|samples?|biops\w+)\b",
+    re.I,
+)  # fmt: skip
 
 
 def _after_cord(note: OperativeNote, antibiotic: Fact) -> bool:
     """ "Cefuroxime 1.5 g 02:33 (after cord clamp)": told with it, as it was long the rule at a caesarean."""
-    return any(one.holds(antibiotic) and _CORD.search(one.text) for one in note.sections.description)
+    return any(one.holds(antibiotic) and (_CORD.search(one.text) or _CULTURES.search(one.text))
+               for one in note.sections.description)
 
 
 def _after_birth(note: OperativeNote, antibiotic: Fact, times: list[Fact]) -> bool:

@@ -43,6 +43,9 @@ def _by_sites(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             continue
         if {site.id, *(place.id for _, place in operated)} & _ANY_DIGIT:
             continue
+        ill = [site_of(one, grammar) for one in note.of("diagnosis", "preop_diagnosis", "postop_diagnosis")]
+        if fact.kind in _AGREED and site.group == "digit" and any(one is not None and one.id == site.id for one in ill):
+            continue  # "thumb CMC arthritis, ring trigger finger ... time out: thumb, ring finger"
         if site.id in harvest or any(_related(site, place, sites) for _, place in operated):
             continue
         found.append(_told(same_sort[0][0], same_sort[0][1], fact, site, grammar))
@@ -71,7 +74,8 @@ def _bare_fingers(note: OperativeNote) -> list[Finding]:
     titles = " . ".join(one.text for one in note.sections.description if one.section in _TITLES)
     named = _fingers(titles)
     for fact in note.of(*_AGREED) if named else ():
-        other = _fingers(fact.evidence.heard) - named
+        earlier = [one.text for one in note.sections.description if one.evidence.last < fact.evidence.first]
+        other = _fingers(fact.evidence.heard) - named - _fingers(" . ".join(earlier))
         if other and fact.certainty == "affirmed":
             return [finding(
                 "site_conflict", "blocking", f"The {' and '.join(sorted(named))} fingers are operated on, but the "

@@ -68,7 +68,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             told = [*_spans(note, passage, tokens), *_whole(note, passage, tokens), *_packed(tokens),
                     *_products(tokens), *_sums(note, passage, tokens), *_shares(tokens), *_bracketed(tokens),
                     *_shifted(_clock_spans.told([*since, *tokens], clocks, _minutes), len(since)),
-                    *_stated_more.from_start(tokens, start, _SO | {"finished", "closed", "skin"}, _minutes),
+                    *_stated_more.from_start(tokens, start or _stated_more.cut_before(note, passage),
+                                             _SO | {"finished", "closed", "skin"}, _minutes),
                     *_stated_more.both(tokens), *_more_sums.told(tokens, _in, _is_total),
                     *_in_a_row(note, passage, tokens, doses, lead),
                     *_stated_more.on_both(tokens, _is_total), *_running.told(tokens),
@@ -99,15 +100,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 arithmetic=arithmetic, ask="Say which is right.", about=f"w{passage.evidence.first + index}",
             )  # fmt: skip
             found.append(placed(made, passage.evidence))
-    return found + [_volume(note, *told) for told in _gains.volumes(note)]
-
-
-def _volume(note: OperativeNote, number: int, arithmetic: str, at: int) -> Finding:
-    passage = note.sections.description[number]
-    made = finding("stated_sums", "warning", "The volumes that were given do not come to the total volume.",
-                   arithmetic=arithmetic, ask="Say which is right.",
-                   about=f"w{passage.evidence.first + at}")  # fmt: skip
-    return placed(made, passage.evidence)
+    return found + _gains.volumes(note)
 
 
 def _in_a_row(
@@ -191,9 +184,11 @@ def _whole(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> It
     times = {fact.name: fact for fact in note.of("clock_time", given=True) if fact.text}
     start = times.get("incision")
     ends = {fact.text for name, fact in times.items() if name in ("closure", "operation_end") and passage.holds(fact)}
-    if start is None or passage.holds(start):
-        return  # both in one breath: `_spans`
-    for at, token in enumerate(tokens[:-2]):
+    if start is None:
+        return
+    for at, token in enumerate(tokens[:-1]):
+        if passage.holds(start) and passage.evidence.first + token.first - start.evidence.last <= _FAR:
+            continue  # both in one breath: `_spans`
         if token.quantity is None or token.quantity.form != "clock" or token.quantity.text not in ends:
             continue
         after = next((place for place in range(at + 1, min(at + 2 + _CLOSE, len(tokens)))
@@ -202,6 +197,8 @@ def _whole(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> It
         gap = minutes_between(start.text or "", token.quantity.text)
         if after is None or minutes is None or gap is None or minutes < _SHORTEST or abs(minutes - gap) <= _ROUNDED:
             continue
+        if minutes > _stated_more.MANY * gap:
+            continue  # "skin 22:20, eleven hours and twenty minutes": of something else
         between = {one.norm for one in tokens[at + 1 : after]}
         behind = [one.norm for one in tokens[after + 1 : after + 4]]
         since = behind[:1] == ["from"] and bool(set(behind) & _STARTS)  # "two hours from the knife"

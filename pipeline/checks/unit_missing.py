@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import replace
 from decimal import Decimal
@@ -86,7 +87,9 @@ def _is_told(note: OperativeNote, fact: Fact) -> bool:
              and (one.name == fact.name or fact.kind == "draw")]  # fmt: skip
     if any(one.value == fact.value and one.unit is not None for one in alike):
         return True
-    if fact.kind == "injection_volume" and _shares_out(note):
+    if fact.kind == "injection_volume" and (_shares_out(note) or _of_what_was_made(note, fact)):
+        return True
+    if fact.kind == "draw" and fact.scale == "each" and _makes_the_total(note, fact):
         return True
     if fact.kind in ("injection_total", "harvest_total") and _said_sum(note, fact):
         return True
@@ -100,9 +103,33 @@ def _is_told(note: OperativeNote, fact: Fact) -> bool:
     return (fact.scale == "total" and _sums(parts, fact.value)) or _of_a_sum(note, fact)
 
 
+_BRACKET, _FIGURE = re.compile(r"\(([^)]*\+[^)]*)\)"), re.compile(r"\b\d+\b")
+
+
+def _of_what_was_made(note: OperativeNote, fact: Fact) -> bool:
+    """ "Five millilitres came back. Of the concentrate, four went onto the membrane": a share of the only product."""
+    made = [one for one in note.of("product_volume", given=True) if one.value is not None]
+    given = sum(one.value or Decimal(0) for one in note.of("injection_volume", given=True))
+    return len(made) == 1 and made[0].unit is not None and made[0].evidence.first < fact.evidence.first and (
+        given <= (made[0].value or 0)
+    )
+
+
+def _makes_the_total(note: OperativeNote, fact: Fact) -> bool:
+    """ "Six pulls of six, that's thirty six millilitres"."""
+    counts = {one.value for one in note.of("draw_count", given=True)}
+    totals = {one.value for one in note.of("harvest_total", given=True) if one.unit is not None}
+    return any(count * fact.value in totals for count in counts if count is not None and fact.value is not None)
+
+
 def _shares_loss(note: OperativeNote, alike: list[Fact]) -> bool:
     """ "Two hundred and fifty millilitres all told, two hundred in the sucker and fifty on swabs"."""
     bare = [one.value for one in note.of("blood_loss", given=True) if one.unit is None and one.value is not None]
+    for passage in note.sections.description:
+        inner = _BRACKET.search(passage.text)  # "450 mL (350 suction + 100 swabs)"
+        parts = [Decimal(one) for one in _FIGURE.findall(inner.group(1))] if inner is not None else []
+        if len(parts) > 1 and any(passage.holds(one) and one.value == sum(parts) and one.unit for one in alike):
+            return True
     return len(bare) > 1 and any(one.unit is not None and one.value == sum(bare) for one in alike)
 
 

@@ -103,6 +103,8 @@ def _words_between(fact: Fact, piece: Evidence) -> int:
 def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Grammar) -> bool:
     """Whether the number may be an amount or a strength of the drug."""
     dimension = _dimension(piece)
+    if _tells_time(passage, piece):
+        return False  # "tranexamic acid one gram eight ten"
     if dimension not in _GIVEN or _HEAVY.search(piece.heard.lower()):
         return False
     row = grammar.table("drugs", Drug).get(drug.name or "")
@@ -220,7 +222,7 @@ def _is_dosed(passage: Passage, drug: Fact) -> bool:
     words = passage.text.split()[drug.evidence.last + 1 - passage.evidence.first :]
     read = base.tokenized(" ".join(words[:_BARE]))
     return bool(read) and read[0].quantity is not None and read[0].quantity.dimension in (
-        "mass", "volume", "amount", "fraction", "concentration", "mass_concentration"
+        "mass", "volume", "amount", "fraction", "concentration", "mass_concentration", ""
     )
 
 
@@ -311,6 +313,11 @@ def _beside(passage: Passage, piece: Evidence) -> tuple[list[str], list[str]]:
         return lead.split(), rest.split()
     at = min(places, key=lambda place: abs(place - (piece.first - passage.evidence.first)))
     return words[:at], words[at + len(said) :]
+
+
+def _tells_time(passage: Passage, piece: Evidence) -> bool:
+    return any(token.quantity is not None and token.quantity.form == "clock"
+               and passage.evidence.first + token.first == piece.first for token in base.read(passage))
 
 
 def _dimension(piece: Evidence) -> str:

@@ -127,7 +127,7 @@ _WHICH = (("first",), ("second",), ("third",), ("other",), ("#ordinal",))
 
 def amounts(sentence: Sentence) -> list[Amount]:
     """The amounts of a sentence, in order."""
-    found = list(_amounts(sentence))
+    found = [one for one in _amounts(sentence) if not _adds_things(sentence, one.index) and not _rinses(one.quantity)]
     for at in range(len(found) - 1):  # "four mL PRP and two mL BMAC were injected"
         one, other = found[at : at + 2]
         verbs = [place for place, norm in enumerate(other.after) if norm in words.IS]
@@ -146,6 +146,24 @@ def amounts(sentence: Sentence) -> list[Amount]:
                 cut = found[at].after.index("into")
                 found[at] = replace(found[at], after=found[at].after[:cut], last=found[at].index + cut)
     return found
+
+
+def _rinses(quantity: Quantity) -> bool:
+    """Litres: no marrow or blood is drawn by them, a joint is washed with them."""
+    return quantity.unit == "L" and quantity.value is not None and quantity.value >= 1
+
+
+def _adds_things(sentence: Sentence, index: int) -> bool:
+    """ "2 + 1 = 3 screws": counts that a sign adds, and what they come to."""
+    tokens = sentence.tokens
+    end = index
+    while end + 2 < len(tokens) and tokens[end + 1].norm in ("+", "=") and tokens[end + 2].norm == "#number":
+        end += 2
+    noun = tokens[end + 1].norm if end + 1 < len(tokens) else ""
+    return end > index and tokens[index].norm == "#number" and len(noun) > _NOUN and noun.endswith("s")
+
+
+_NOUN = 3  # letters
 
 
 def _leads(one: Amount, other: Amount) -> bool:

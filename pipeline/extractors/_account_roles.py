@@ -328,9 +328,9 @@ def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
         return True
     if {"drained", "removed"} & set(before[-2:]):
         return False
-    received = bool(set(before[-4:]) & words.RECEIVED) and any(
+    received = bool(set(before[-4:]) & words.RECEIVED) and (bool({"left", "right"} & set(before)) or any(
         amount.first <= m.last < index for m in base.mentions(sentence, "sites")
-    )
+    ))  # fmt: skip
     put = received or bool(set(before[-4:]) & (words.PUT | {"inj", "injection"})) or "into" in before
     if put and (on or state == "named"):
         return True

@@ -42,6 +42,9 @@ def is_whole(told: Told, amount: Amount, value: Decimal, grammar: Grammar) -> bo
         return True
     if len(told.products) > 1 and value == sum(told.products, Decimal(0)):
         return True
+    both = len(told.sums) > 1 and not told.row and value == sum(told.sums, Decimal(0))
+    if both and _direction.held_in(sentence, index):
+        return True  # "thirty six ... then on the left thirty six again seventy two in the bag"
     before = sentence.tokens[index - 3].quantity if index > 2 and amount.before[-2:] == ("of", "the") else None
     return before is not None and before.dimension == "fraction"
 

@@ -126,6 +126,8 @@ def _marks(sentence: Sentence, grammar: Grammar) -> dict[int, Mention]:
 
 def move(told: Told, sentence: Sentence, grammar: Grammar, at: int) -> None:
     """Goes on by one word."""
+    if sentence.tokens[at].norm == "#gauge" and told.state == "drug" and told.before_drug == "drawn":
+        told.state = "drawn"  # "crest, lido 1% 8 mL, 11G, 10 x 5 mL": behind the needle come the draws
     tokens = sentence.tokens
     norm = tokens[at].norm
     mention = _marks(sentence, grammar).get(at)

@@ -102,8 +102,10 @@ def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:
     if at < 0 or tokens[at].norm not in ("done", "over") or _ran_in(sentence, at):
         return None
     before = tokens[at - 1] if at else None
-    if is_headed(sentence, at):
-        return None
+    lead = {token.norm for token in tokens[max(0, at - 4) : at]}
+    infused = tokens[at].norm == "done" and bool({"started", "infusion"} & lead)
+    if is_headed(sentence, at) or infused:
+        return None  # "vancomycin started 0710, done 0755"
     alone = before is None or before.norm == "all" or before.punctuation or (
         tokens[at].norm == "done" and (before.norm in DONE_WITH or any(
             m.table in ("sutures", "closures", "dressings") and m.last == at - 1 for m in sentence.mentions

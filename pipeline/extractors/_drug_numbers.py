@@ -75,6 +75,8 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     """ "Steroid eighty milligrams with four mils of half percent marcaine": the number follows a word of its own, and
     the drug ahead comes after "with" and a number that is its own. "Cefazolin at induction, two mils of blue dye": it
     is of what its "of" names."""
+    if drug.last < index and _is_drawn(sentence, index, drug):
+        return True
     if drug.last < index and any(m.table == "preparations" and m.last == index - 1 for m in sentence.mentions):
         return True  # "hyaluronidase 150 units povidone 5 %"
     if drug.last < index and (
@@ -115,6 +117,16 @@ def is_of_another(sentence: Sentence, index: int, drug: Mention) -> bool:
     return before.norm.isalpha() and before.quantity is None and before.norm not in _NO_NAMES and not any(
         token.quantity is not None for token in between[:joined]
     )
+
+
+def _is_drawn(sentence: Sentence, index: int, drug: Mention) -> bool:
+    """ "Lido 1% 8 mL, 11G, 10 x 5 mL = 50 mL" at a crest: behind the needle come the draws."""
+    beside = {token.norm for token in sentence.tokens[max(0, index - 1) : index + 2]}
+    needle = any(token.norm == "#gauge" for token in sentence.tokens[drug.last + 1 : index])
+    return needle and bool(beside & {"x", "\u00d7", "=", "draws", "pulls"}) and sentence.says(_MARROW)
+
+
+_MARROW = frozenset("psis asis crest crests bma marrow aspirate bmac".split())
 
 
 def _is_led_by_another(sentence: Sentence, index: int, drug: Mention) -> bool:
@@ -274,8 +286,10 @@ def said_again(sentence: Sentence, index: int, drug: Mention, *, total: bool) ->
     between = sentence.tokens[drug.last + 1 : index]
     if quantity is None or quantity.unit is None or len(between) > _FURTHER:
         return None
-    if any(drug.last < other.first and other.last < index and other.table in _OTHERS for other in sentence.mentions):
-        return None
+    if any(drug.last < other.first and other.last < index and other.table in _OTHERS
+           and not _WHEN & {token.norm for token in sentence.tokens[other.first - 2 : other.first]}
+           for other in sentence.mentions):  # fmt: skip
+        return None  # but "one gram before the cuff and one gram at the end"
     if not any(token.quantity is not None and token.quantity.unit == quantity.unit for token in between):
         return None
     before = [token.norm for token in sentence.tokens[max(0, index - 3) : index]]
@@ -367,7 +381,8 @@ def of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
     held = any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
     if held and index and sentence.tokens[index - 1].norm in ("x", "\u00d7"):
         return False  # "2 x 2.2 mL cartridges"
-    held = held or cues.fills_balloon(sentence, index) or owners.is_of_parts(sentence.tokens, index)
+    liquid = sentence.tokens[index].norm != "#mass"  # "one gram before the cuff and one gram at the end"
+    held = held or (liquid and cues.fills_balloon(sentence, index)) or owners.is_of_parts(sentence.tokens, index)
     return held or _beside_amount.comes_out(sentence, index)
 
 

@@ -4,7 +4,10 @@
 from __future__ import annotations
 
 from pipeline.clauses import word_set as _words
+from pipeline.extractors import base
+from pipeline.grammar import Grammar
 from pipeline.records import Sentence
+from pipeline.rows import Drug
 
 _WHEN = _words("later earlier beforehand previously ago before prior after into ahead")
 _AT = frozenset({("before", "that"), ("after", "that")})
@@ -28,3 +31,13 @@ def is_moment(sentence: Sentence, index: int) -> bool:
     if not behind or behind[0] not in _WHEN:
         return False
     return behind[0] in ("later", "earlier", "ago", "into") or _OF_THE_CUFF.isdisjoint(behind[1:])
+
+
+def is_of_a_dose(sentence: Sentence, grammar: Grammar, index: int) -> bool:
+    """ "Tranexamic acid one gram eight ten, time out eight eighteen": when a drug was given, and no event."""
+    dose = sentence.tokens[index - 1].quantity if index > 1 else None
+    drugs = grammar.table("drugs", Drug)
+    return dose is not None and dose.dimension == "mass" and any(
+        mention.last == index - 2 and "antibiotic" not in drugs[mention.id].classes
+        for mention in base.mentions(sentence, "drugs")
+    )

@@ -43,6 +43,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 doubts = tuple(doubt for doubt in fact.doubts if not doubt.endswith("from single digits"))
                 facts.append(replace(fact, doubts=doubts, **_owner(sentence, hit, hits)))
                 facts += _further(reading, sentence, hit, fact)
+        facts += _listed(reading, sentence, {fact.evidence.last for fact in facts})
         facts += _unannounced(reading, sentence, {fact.evidence.last for fact in facts})
         for hit in cues.hits(sentence, grammar, "expiry"):
             facts += _expiry(reading, sentence, hit)
@@ -59,6 +60,36 @@ def _unannounced(reading: Reading, sentence: Sentence, ends: set[int]) -> list[F
             fields = {"text": code.upper(), "value": None, "unit": None, **_owner(sentence, hit, [hit])}
             facts.append(base.claim("device_udi", reading, sentence, at, at, at, _SURE, **fields))
     return facts
+
+
+def _listed(reading: Reading, sentence: Sentence, ends: set[int]) -> list[Fact]:
+    """ "Lots: femur K771, tibia K802", "lots baseplate four four one glenosphere four seven eight": a code behind the
+    name of each thing."""
+    tokens = sentence.tokens
+    begin = next((at for at, token in enumerate(tokens) if token.norm == "lots"), len(tokens))
+    facts: list[Fact] = []
+    named = begin + 1
+    for at in range(begin + 2, len(tokens)):
+        token = tokens[at]
+        code = token.quantity is not None and token.quantity.form == "code"
+        written = token.quantity is None and _WRITTEN_LOT.match(token.text.strip(".,;")) is not None
+        if token.norm in (".", ";") or at - named > _TO_CODE:
+            break
+        if not (code or written) or not tokens[at - 1].norm.isalpha():
+            continue
+        if token.last not in ends:
+            letter = tokens[at - 1].text if len(tokens[at - 1].norm) == 1 and tokens[at - 1].norm != "a" else ""
+            text = letter + (token.quantity.text if token.quantity is not None else token.text.strip(".,;"))
+            own = [one for one in base.mentions(sentence, "devices") if named <= one.first and one.last < at]
+            owner = {"name": own[0].id, "group": f"d{base.group_of(sentence, own[0].first)}"} if len(own) == 1 else {}
+            facts.append(base.make("device_lot", reading, sentence, at, at, text=text.upper(), **owner) if written else
+                         base.claim("device_lot", reading, sentence, at, at, at, _SURE, text=text.upper(), value=None,
+                                    unit=None, **owner))  # fmt: skip
+        named = at + 1
+    return facts
+
+
+_WRITTEN_LOT, _TO_CODE = re.compile(r"^[A-Z]{1,4}-?\d{2,}[A-Z]?$"), 5  # tokens
 
 
 def _reads_no_code(sentence: Sentence, hit: cues.Hit, fact: Fact) -> bool:

@@ -64,8 +64,9 @@ def _clock(
     """The event is a phrase of events.toml, else a single word beside the time ("incision 1432", "up 08:41"), else
     the antibiotic that was given then, else no name."""
     before = sentence.tokens[index - 1].norm if index else ""
-    if before in ("in", "since") and quantity.text[:2] in ("19", "20"):
-        return []  # "in twenty nineteen" is a year
+    year = before in ("in", "since") and quantity.text[:2] in ("19", "20")  # "in twenty nineteen"
+    if year or _moments.is_of_a_dose(sentence, grammar, index):
+        return []
     found: list[tuple[int, int, int, str]] = []
     told = _clock_names.name_of(sentence, index) or _clock_names.goes_on(sentence, index, before_it)
     if told is not None:  # no claim: two times may be one written word ("0910-1025")
@@ -394,7 +395,5 @@ def _date(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, qu
         return [base.claim("date", reading, sentence, index, index, index, _FALLBACK, text=quantity.text, value=None,
                            unit=None)]  # fmt: skip
     price, hit = near
-    return [
-        base.claim("date", reading, sentence, index, hit.first, hit.last, price, text=quantity.text, value=None,
-                   unit=None)
-    ]  # fmt: skip
+    return [base.claim("date", reading, sentence, index, hit.first, hit.last, price, text=quantity.text, value=None,
+                       unit=None)]  # fmt: skip
