@@ -239,6 +239,7 @@ TURNED = {
         "tourniquet_pressure", [None]),
     "L selective neck dissection. Neck: incision 12 cm. Blake drain 15 Fr.": ("drain", ["left"]),
     "Wide excision of a tumour, left thigh. Incision 16 cm over the vastus lateralis.": ("incision_length", ["left"]),
+    "R tympanoplasty. Keep ear dry 6 weeks.": ("aftercare", ["right"]),
     "L hip IA injection. 80 mg depo + 5 mL ropi 0.2%.": ("medication_dose", ["left"]),
     "R hip arthroscopy. R hip: traction 25 kg, 47 min.": ("measurement", ["right"]),
     "left lumpectomy and right core biopsy patent blue two millilitres under the left nipple then right three cores": (
