@@ -84,6 +84,8 @@ def place(sentences: Iterable[Sentence], grammar: Grammar, words: Sequence[Word]
                     lasting, once = section, ""
                 else:
                     lasting = "" if lasting in LISTS or lasting in BEFORE else lasting
+                    if row.id == "booked" and [token.norm for token in part.tokens[1:]] == ["."]:
+                        section, alone = "", False  # "Hernia repair. Planned. Cefuroxime 1.5 g.": no heading
                     once = section if alone else ""
             elif once and not unknown_heading(part):
                 section, once = once, ""
