@@ -48,6 +48,11 @@ def is_total(sentence: Sentence, index: int) -> bool:
     if cues.scale(sentence, index) == "total":
         return True
     tokens = sentence.tokens
+    if index > 1 and tokens[index - 1].norm == "so" and (own := tokens[index].quantity) is not None and any(
+        one.unit == own.unit and cues.scale(sentence, at) == "each" for at, one in base.quantities(sentence, "volume")
+        if at < index
+    ):
+        return True  # "two millilitres in the skin at each, so twelve millilitres"
     led = index > 1 and tokens[index - 1].norm in ("=", "equals", "makes", "making")
     if not led or tokens[index - 2].quantity is not None:
         return False

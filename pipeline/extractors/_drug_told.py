@@ -278,6 +278,8 @@ def explains(sentence: Sentence, index: int, drug: Mention) -> bool:
     what the one before it comes to is of no drug behind it."""
     if drug.first < index or (drug.first == index + 2 and sentence.tokens[index + 1].norm == "of"):
         return False  # "that is forty milligrams of triamcinolone in total"
+    if drug.first == index + 1 and not any(m.table == "drugs" and m.last < index for m in sentence.mentions):
+        return False  # "5 x 4 mL = 20 mL bupivacaine": of no drug before it
     before = [token.norm for token in sentence.tokens[max(0, index - 2) : index]]
     return before in (["which", "is"], ["that", "is"], ["that", "makes"], ["which", "makes"]) or before[-1:] in (
         ["equals"], ["making"], ["equalling"], ["equaling"], ["ie"], ["i.e."], ["="]

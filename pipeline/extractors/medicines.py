@@ -333,7 +333,7 @@ def _number(
         ranked = [(_SAID_ON, 0, owner)]
         further = () if sure else (f"taken as a number of {owner.drug.name}, which was said before it",)
     price, _, event = ranked[0]
-    fields = fields_of(sentence, index, quantity, event)
+    fields = fields_of(sentence, index, quantity, event) | ({"scale": "total"} if summed else {})
     mixture = _drug_mixture.mixture(sentence, grammar, index) if kind == "medication_volume" else None
     several = len({e.mention.id for e in events if not e.additive}) > 1 and not _drug_mixture.sums(sentence, index)
     if mixture is None and summed and several and event.mention.first < index:
