@@ -145,10 +145,25 @@ def lies_in(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str]
     if named is None:
         if any(m.table == "procedures" and is_look(m.id) for m in sentence.mentions):
             return False  # "cystoscopy: a 4 mm papilloma"
+        if _is_of_one_organ(fact, sentence, grammar, sites):
+            return False
         return not operated or any(
             place in _HALVED or (place in sites and sites[place].sided) for place in operated
         )
     return not _is_harvested(sentence, named) and is_of(named, grammar, operated)
+
+
+def _is_of_one_organ(fact: Fact, sentence: Sentence, grammar: Grammar, sites: Mapping[str, Concept]) -> bool:
+    """ "Cystoscopy and left ureteroscopy. Bladder tumour 2 cm": of an illness of what there is once."""
+    first, last = _span(fact, sentence)
+    for mention in sentence.mentions:
+        if mention.table not in ("diagnoses", "findings"):
+            continue
+        row = grammar.tables.get(mention.table, {}).get(mention.id)
+        near = mention.first <= last and mention.last >= first - 1
+        if near and isinstance(row, Concept) and row.site in sites and not sites[row.site].sided:
+            return row.site not in _HALVED
+    return False
 
 
 def is_look(name: str) -> bool:
