@@ -67,6 +67,10 @@ def _runs_on(one: Fact, other: Fact, facts: list[Fact]) -> bool:
             fact.name == _CUFF[0] and fact.evidence.heard.lower().startswith(_REFILLED) for fact in facts
         )
         return refilled or _takes_turns(one, facts)
+    if one.kind == "draw_count":
+        return _rows_apart(one, other, facts)
+    if one.kind == "harvest_total" and _adds_up(one, other, facts):
+        return True
     parts = _PARTS_OF.get(one.kind)
     if parts is None or one.value is None or other.value is None or "total" not in (one.scale, other.scale):
         return False
@@ -74,6 +78,22 @@ def _runs_on(one: Fact, other: Fact, facts: list[Fact]) -> bool:
     if first.value is None or last.value is None or last.value <= first.value:
         return False
     return any(fact.kind in parts and first.evidence.first < fact.evidence.first < last.evidence.last for fact in facts)
+
+
+def _rows_apart(one: Fact, other: Fact, facts: list[Fact]) -> bool:
+    """ "Six pulls of ten, sixty, then another three of ten": what the first row came to is told between."""
+    first, last = sorted((one, other), key=lambda fact: fact.evidence.first)
+    return any(fact.kind == "harvest_total" and first.evidence.first < fact.evidence.first < last.evidence.first
+               for fact in facts)  # fmt: skip
+
+
+def _adds_up(one: Fact, other: Fact, facts: list[Fact]) -> bool:
+    """ "Sixty ... thirty more makes ninety in all": two of three totals come to the third."""
+    values = [fact.value for fact in facts if fact.kind == one.kind and fact.value is not None and fact.status == (
+        one.status) and fact not in (one, other)]  # fmt: skip
+    if one.value is None or other.value is None:
+        return False
+    return abs(one.value - other.value) in values or one.value + other.value in values
 
 
 def _takes_turns(one: Fact, facts: list[Fact]) -> bool:

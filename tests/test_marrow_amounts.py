@@ -192,3 +192,15 @@ def test_a_primed_syringe_is_no_heparin_for_the_patient() -> None:
 def test_scale_of_what_each_side_got() -> None:
     facts, _ = told("Bone marrow from both crests, forty pulled, spun down to eight, four into each knee.")
     assert [(fact.scale, fact.value) for fact in facts if fact.kind == "injection_volume"] == [("each", Decimal(4))]
+
+
+@pytest.mark.parametrize(("last", "doubted"), [("ninety", False), ("eighty", True)])
+def test_rows_and_what_they_come_to_are_no_contradiction(last: str, doubted: bool) -> None:
+    said = (
+        "Left crest marrow six pulls of ten mils sixty altogether then the needle one centimetre on and another three "
+        f"of ten so thirty more makes {last} in all."
+    )
+    note = run.note_from_text(said, name="rows")
+    totals = [fact for fact in note.facts if fact.kind == "harvest_total"]
+    assert len(totals) == 3
+    assert any("a different value" in doubt for fact in totals for doubt in fact.doubts) is doubted

@@ -44,7 +44,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             if _apart(said[0], later):
                 if len(totals) == 1 and _within(parts[0], totals[0]):
                     severity = "note"  # a loss told on the way, and all of it
-                elif _of_parts(said[0], later) or (kind == "draw_count" and said[0].laterality != later.laterality):
+                elif _of_parts(said[0], later) or (kind == "draw_count" and _of_two_rows(note, said[0], later)):
                     severity = "note"  # the pulls of one crest, and of the other
                 label = kinds[kind].name if kind in kinds else kind
                 found.append(
@@ -59,6 +59,13 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 )
                 break
     return found + _powers(note) + again(note) + repeated(note)
+
+
+def _of_two_rows(note: OperativeNote, one: Fact, later: Fact) -> bool:
+    """The pulls of two crests, or of two rows of one: what the first came to is told between them."""
+    return one.laterality != later.laterality or any(
+        one.evidence.first < total.evidence.first < later.evidence.first for total in note.of("harvest_total")
+    )
 
 
 # What a lens was not: spare, taken out, the other eye's, or a number of the eye itself.

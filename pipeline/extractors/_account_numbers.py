@@ -106,6 +106,10 @@ def counts(amount: Amount) -> bool:
         sentence.tokens[index + 3].norm in ("#number", "#volume")
     ):
         return True  # "four more of six"
+    if amount.before[-1:] in (("another",), ("further",)) and amount.after == ("of",) and (
+        sentence.tokens[index + 2 : index + 3] and sentence.tokens[index + 2].norm in ("#number", "#volume")
+    ):
+        return True  # "another three of ten"
     of_each = amount.after[:1] and amount.after[0] in words.COUNTED_VESSELS and (
         [token.norm for token in sentence.tokens[index + 2 : index + 3]] in (["of"], ["x"], ["\u00d7"])
     )
