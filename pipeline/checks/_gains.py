@@ -18,7 +18,7 @@ from pipeline.note import OperativeNote
 from pipeline.records import Finding, Quantity, Token
 
 _GAINED = frozenset({"better", "gain", "gained", "improvement", "difference", "improved", "gains"})
-_BACK, _TO_CUE = 40, 3  # tokens
+_BACK, _NEAR, _TO_CUE = 40, 14, 3  # tokens
 _BARE = frozenset({"", "angle", "length"})
 
 
@@ -43,7 +43,8 @@ def _gains(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
             behind.add(one.norm)
         if not _GAINED & (before | behind):
             continue
-        values = [value for one in tokens[max(0, at - _BACK) : at] if one.quantity is not None
+        back = _NEAR if said.dimension == "length" else _BACK  # "height gained three millimetres"
+        values = [value for one in tokens[max(0, at - back) : at] if one.quantity is not None
                   for value in _values(one.quantity, said)]  # fmt: skip
         gaps = {abs(first - second) for first in values for second in values}
         if len(values) > 1 and said.value not in gaps | set(values):

@@ -13,7 +13,7 @@ from pipeline.records import Fact, Token
 _LABELS = frozenset({"label", "labelled", "labeled", "box", "packet", "sticker", "packaging", "carton"})
 _BETWEEN = frozenset(
     "read reads back says said as is was : on the checked and confirmed confirms it a size of again out aloud reading "
-    "showed shows - , by nurse team marked with plus".split()
+    "showed shows - , by nurse team marked with plus in notes".split()
 )
 _READS = frozenset({"says", "said", "reads", "shows", "showed"})
 _NO_SIZE = frozenset({"lot", "serial", "expiry", "expires", "number", "ref", "reference", "udi", "batch"})

@@ -34,6 +34,69 @@ def told(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
     yield from _from_to(tokens)
     yield from _times_over(tokens)
     yield from bare_signs(tokens)
+    yield from _times_each(tokens, in_unit)
+    yield from _per_thing(tokens)
+    yield from _sent_of(tokens)
+    yield from _headed(tokens)
+
+
+def _headed(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "Drains: 1 left pleural 28 Fr, 2 mediastinal 32 Fr, 3 drains": parts with how many, and all of them."""
+    if len(tokens) < _SHORTEST or tokens[1].norm != ":":
+        return
+    starts = [2, *(at + 1 for at in range(2, len(tokens) - 2) if tokens[at].norm == ",")]
+    numbers = [count(tokens[at]) for at in starts]
+    last = starts[-1]
+    if tokens[last + 1].norm.rstrip("s") != tokens[0].norm.rstrip("s") or len(starts) < 3:
+        return
+    parts = [one for one in numbers if one is not None]
+    if len(parts) == len(starts) and sum(parts[:-1]) != parts[-1]:
+        yield last, f"{' + '.join(map(str, parts[:-1]))} = {sum(parts[:-1])}, said: {parts[-1]}"
+
+
+_SHORTEST = 8  # tokens
+
+
+def _times_each(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
+    """ "4 tubes x 8 mL, 32 mL": so many of so much, and what they come to right behind."""
+    for at in range(3, len(tokens) - 2):
+        each = _amount(tokens[at])
+        number = count(tokens[at - 3]) if tokens[at - 1].norm in ("x", "\u00d7", "times") else None
+        if each is None or number is None or not tokens[at - 2].norm.endswith("s") or tokens[at + 1].norm != ",":
+            continue
+        said, behind = in_unit(tokens[at + 2].quantity, each.unit), tokens[at + 3 : at + 4]
+        worked = (each.value or Decimal(0)) * number
+        if said is not None and said != worked and (not behind or behind[0].punctuation):
+            yield at + 2, (f"{number} x {amount(each.value or Decimal(0), each.unit)} = {amount(worked, each.unit)}, "
+                           f"said: {amount(said, each.unit)}")  # fmt: skip
+
+
+def _per_thing(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "6 plates, 18 screws (3 per plate)": so many for each of what was counted before."""
+    for at in range(5, len(tokens) - 3):
+        each = count(tokens[at])
+        if each is None or tokens[at - 1].norm != "(" or tokens[at + 1].norm != "per" or tokens[at + 3].norm != ")":
+            continue
+        noun, whole = tokens[at + 2].norm, count(tokens[at - 3])
+        things = [count(tokens[one - 1]) for one in range(1, at - 2) if tokens[one].norm.rstrip("s") == noun]
+        many = [one for one in things if one is not None]
+        if whole is not None and many and many[-1] * each != whole:
+            yield at - 3, f"{many[-1]} x {each} = {many[-1] * each}, said: {whole}"
+
+
+def _sent_of(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
+    """ "Of the thirty I sent ten to the lab": no more is sent than there was."""
+    for at in range(2, len(tokens)):
+        whole = tokens[at].quantity
+        if whole is None or whole.value is None or [one.norm for one in tokens[at - 2 : at]] != ["of", "the"]:
+            continue
+        for index in range(at + 1, min(len(tokens) - 2, at + _CLOSE + 1)):
+            part = tokens[index].quantity
+            if part is None or part.value is None or tokens[index + 1].norm not in ("to", "for", "mils", "went"):
+                continue
+            if part.dimension in ("", whole.dimension) and part.value > whole.value:
+                yield index, f"{plain(part.value)} > {plain(whole.value)}"
+            break
 
 
 def _amount(token: Token) -> Quantity | None:

@@ -66,7 +66,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _usual(note: OperativeNote, grammar: Grammar, fact: Fact) -> Limit | None:
     """The usual doses in the sort of unit that was said: enoxaparin has some in milligrams and some in units."""
-    rows = limits(grammar, note.profile, "dose", drug=fact.name or "", name=_way(note, fact))
+    depot = fact.name == "methylprednisolone" and fact.laterality is not None  # into a part it is the acetate
+    drug = "methylprednisolone-acetate" if depot else fact.name or ""
+    rows = limits(grammar, note.profile, "dose", drug=drug, name=_way(note, fact))
     return next((row for row in rows if span(fact, row.unit) is not None), None)
 
 

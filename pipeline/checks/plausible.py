@@ -77,6 +77,9 @@ _HEAVIEST = 25  # kg; the largest tumours weigh some 20 kg: common practice, no 
 def _out(tokens: Sequence[Token], at: int) -> bool:
     """Whether a weight is that of what was taken out or put in ("graft 1540 kg", "together 412 kg")."""
     lead = [one.norm for one in tokens[max(0, at - 3) : at]]
+    far = {one.norm for one in tokens[max(0, at - 8) : at]} & _ORGANS
+    if far and {"pathology", "histology"} & {one.norm for one in tokens[at + 1 : at + 7]}:
+        return True  # "uterus through the vagina two hundred and eighty kilograms with both tubes to pathology"
     return bool({"graft", "together", "specimen", "specimens", "resected", *_ORGANS} & set(lead))
 
 
@@ -123,6 +126,8 @@ def _name(note: OperativeNote, fact: Fact) -> str:
         return fact.text.lower().split()[-1]  # "fifty holes"
     if fact.name == "size" and _STONES & set((fact.text or "").lower().split()):
         return "stone-size"
+    if fact.name == "size" and _LESIONS & set((fact.text or "").lower().split()):
+        return "lesion-size"
     if fact.kind == "draw" and fact.text:
         return fact.text  # "whole blood"
     if fact.kind == "draw" and _is_alone(note, fact):
@@ -146,6 +151,7 @@ def _is_alone(note: OperativeNote, draw: Fact) -> bool:
     return len(same) == 1
 
 
+_LESIONS = frozenset({"lesion", "lesions", "tear", "defect"})
 _STONES = frozenset({"stone", "stones", "calculus", "calculi", "staghorn", "polyp", "polyps", "nodule"})
 
 

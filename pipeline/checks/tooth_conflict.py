@@ -26,6 +26,7 @@ _REACH = 8  # tokens
 class _Said:
     stated: dict[str, Passage] = field(default_factory=dict)
     done: dict[str, Passage] = field(default_factory=dict)
+    consented: dict[str, Passage] = field(default_factory=dict)
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -45,7 +46,20 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 ask="Say which tooth is right.", about=f"tooth-{tooth}",
             )  # fmt: skip
             found.append(placed(made, passage.evidence))
-    return found or _counted(note)
+    return found or _other_consent(said) or _counted(note)
+
+
+def _other_consent(said: _Said) -> list[Finding]:
+    """As many teeth were consented to as were treated, and they are not the same."""
+    if len(said.consented) != len(said.done):
+        return []
+    return [
+        placed(finding(
+            "tooth_conflict", "blocking", f"Tooth {tooth} was consented to; what was treated is "
+            f"{', '.join(said.done)}.", ask="Say which tooth is right.", about=f"tooth-{tooth}",
+        ), passage.evidence)
+        for tooth, passage in said.consented.items() if tooth not in said.done
+    ]  # fmt: skip
 
 
 _SPOKEN = "one two three four five six seven eight nine ten eleven twelve".split()
@@ -106,6 +120,8 @@ def _by_number(passage: Passage, tokens: tuple[Token, ...], said: _Said) -> None
             continue
         if tokens[at - 1].norm not in _TOOTH:
             (said.stated if where == "stated" else said.done).setdefault(number, passage)
+            if where == "stated":
+                said.consented.setdefault(number, passage)
 
 
 def _heads_work(tokens: tuple[Token, ...], at: int) -> bool:

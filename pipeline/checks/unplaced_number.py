@@ -112,6 +112,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     taken_off = after[:1] == ["off"] or (before[-1:] == ["so"] and "off" in before[-3:])
     if taken_off or (after[:1] == ["of"] and after[1:2] and after[1] in _TISSUE):
         return False  # "twenty millilitres off", "three millilitres of tissue"
+    if before[-1:] in (["x"], ["\u00d7"], ["times"]) and after[:1] == ["="]:
+        return False  # "5 x 4 mL = 20 mL bupivacaine": what they come to stands
     if dimension == "fraction" and row is not None and not any("%" in one for one in row.strengths):
         return False  # "chlorhexidine 0.2% bd, ibuprofen 400 mg": no drug that comes in shares
     if dimension == "fraction" and after[:2] == ["of", "the"]:
