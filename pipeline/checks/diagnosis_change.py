@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 
+from pipeline.body_parts import limbs
 from pipeline.checks._words import matches
 from pipeline.checks.base import beside, called, finding, site_of
 from pipeline.grammar import Grammar
@@ -47,7 +48,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     ask="Say the diagnosis after the operation.",
                 )
             )
-    found += _normal(note, grammar, before, after)
+    found += _normal(note, grammar, before, after) + _of_another_limb(note, grammar, before, after)
     negated_after = [fact for fact in after if fact.certainty == "negated" and fact.name]
     affirmed_after = {fact.name for fact in after if fact.certainty == "affirmed"}
     found += [
@@ -62,6 +63,25 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         for fact in negated_after
         if fact.name in affirmed_after and not _of_a_sort(note, fact, after)
     ]
+    return found
+
+
+def _of_another_limb(
+    note: OperativeNote, grammar: Grammar, before: list[Fact], after: list[Fact]
+) -> list[Finding]:  # fmt: skip
+    """A meniscal tear before, a cuff tear afterwards: an illness of a limb that nothing else was said of."""
+    rest = [*before, *note.of("procedure", given=True)]
+    others = limbs({site.id for fact in rest if (site := site_of(fact, grammar))}, grammar)
+    found: list[Finding] = []
+    for fact in after:
+        site = site_of(fact, grammar)
+        own = limbs({site.id}, grammar) if site is not None and fact.certainty == "affirmed" else frozenset()
+        if before and own and others and not own & others:
+            found.append(finding(
+                "diagnosis_change", "warning",
+                f"{called(fact, grammar)} is the diagnosis after the operation; nothing else is of that part.",
+                [before[0], fact], ask="Say the diagnosis after the operation.", about="part",
+            ))  # fmt: skip
     return found
 
 

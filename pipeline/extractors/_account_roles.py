@@ -154,6 +154,8 @@ def is_sum(amount: Amount) -> bool:
     before, after = amount.before, amount.after
     lead = plain(before)
     behind = tuple(token.norm for token in amount.sentence.tokens[amount.index + 1 : amount.index + 3])
+    done = after[:1] and after[0] in words.GIVEN | words.OUT  # "8 mL injected in total"
+    after = after[1:] if done and after[1:3] in (("in", "total"), ("in", "all")) else after
     if any(after[: len(said)] == said for said in _SUM_AFTER) or behind in (("so", "far"), ("by", "now")):
         return not set(after[1:3]) & {"knees", "hips", "joints", "four", "three"}
     if lead[-1:] and lead[-1] in _SUM_BEFORE or lead[-2:] in _COMES_TO or lead[-3:] in _COMES_TO:
