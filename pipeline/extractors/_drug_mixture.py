@@ -16,6 +16,10 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
     """Token of "mixture" or "solution" where the volume at `index` is said of it. The only volume of a sentence that
     begins with the mixture, or tells its shares ("half lidocaine and half bupivacaine, 60 mL"), is that of the whole.
     """
+    if (given := _given_of_both(sentence, index)) is not None:
+        return given
+    if _is_own_share(sentence, index):
+        return None
     hits = cues.hits(sentence, grammar, "mixture")
     for hit in hits:
         added = _drug_order.is_added(sentence, index, hit.first)
@@ -41,6 +45,31 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
         return shares.first
     first = min((mention.first for mention in base.mentions(sentence, "drugs")), default=0)
     return next((hit.first for hit in hits if hit.first < first), None)
+
+
+def _given_of_both(sentence: Sentence, index: int) -> int | None:
+    """ "Bupivacaine 10 mL and lidocaine 10 mL, 15 mL injected": behind the volume of the last of several, what was put
+    in of all of them; the place of that drug."""
+    tokens = sentence.tokens
+    after = tokens[index + 1].norm if index + 1 < len(tokens) else ""
+    if index < 2 or tokens[index - 1].norm != "," or tokens[index - 2].norm != "#volume" or after not in _PUT:
+        return None
+    drugs = [m for m in base.mentions(sentence, "drugs") if m.last < index]
+    own = drugs and drugs[-1].last < index - 2 <= drugs[-1].last + 2 or drugs and drugs[-1].last == index - 3
+    return drugs[-1].first if own and len({m.id for m in drugs}) > 1 and _JOINED & {
+        token.norm for token in tokens[drugs[-2].last + 1 : drugs[-1].first]
+    } else None
+
+
+_PUT = frozenset({"injected", "infiltrated", "given", "instilled", "used"})
+_JOINED = frozenset({"and", "with", "plus", "+", "&"})
+
+
+def _is_own_share(sentence: Sentence, index: int) -> bool:
+    """ "Bupivacaine 10 mL and lidocaine 10 mL mixed": right behind a drug its own volume, told to be mixed."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    mixed = behind[:1] == ["mixed"] or behind in (["were", "mixed"], ["was", "mixed"])
+    return mixed and any(m.last == index - 1 for m in base.mentions(sentence, "drugs"))
 
 
 def is_total(sentence: Sentence, index: int) -> bool:
