@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 
 from pipeline import sidewise
@@ -68,7 +69,7 @@ def _runs_on(one: Fact, other: Fact, facts: list[Fact]) -> bool:
         )
         return refilled or _takes_turns(one, facts)
     if one.kind == "draw_count":
-        return _rows_apart(one, other, facts)
+        return rows_apart(one, other, facts)
     if one.kind == "harvest_total" and _adds_up(one, other, facts):
         return True
     parts = _PARTS_OF.get(one.kind)
@@ -80,7 +81,7 @@ def _runs_on(one: Fact, other: Fact, facts: list[Fact]) -> bool:
     return any(fact.kind in parts and first.evidence.first < fact.evidence.first < last.evidence.last for fact in facts)
 
 
-def _rows_apart(one: Fact, other: Fact, facts: list[Fact]) -> bool:
+def rows_apart(one: Fact, other: Fact, facts: Sequence[Fact]) -> bool:
     """ "Six pulls of ten, sixty, then another three of ten": what the first row came to is told between."""
     first, last = sorted((one, other), key=lambda fact: fact.evidence.first)
     return any(fact.kind == "harvest_total" and first.evidence.first < fact.evidence.first < last.evidence.first

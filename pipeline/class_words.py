@@ -31,7 +31,6 @@ _NO_MORE = frozenset(fold(word) for word in _words(
     "ointment cover after daily course effect leak leakage recurrence invasion infection complication problem uptake "
     "only spread extravasation toxicity pattern flow uptake impregnated coated loaded eluting beads vascular"
 ))
-_SETTING = frozenset({"anaesthesia", "anatomy"})
 
 
 class _Withdrawal(NamedTuple):

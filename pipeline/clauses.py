@@ -350,9 +350,6 @@ def acted_on(sentence: Sentence, index: int) -> bool:
     )
 
 
-_CARRIED_OUT = word_set("performed done carried undertaken completed treated diagnosed repaired placed noted")
-
-
 def is_past_purpose(sentence: Sentence, index: int) -> bool:
     """Whether a purpose ("to prevent injury ...") is over at a token: a number, what it was done with, a clause."""
     token = sentence.tokens[index]

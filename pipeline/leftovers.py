@@ -210,11 +210,6 @@ def _acted_on(sentence: Sentence, index: int) -> bool:
     return any(norm in _DONE and set(near[:at]) <= {"were", "was", "of", "it", "them"} for at, norm in enumerate(near))
 
 
-_DONE = frozenset(
-    "injected given used discarded wasted infiltrated instilled administered kept stored".split()
-)
-
-
 def _parted(sentence: Sentence, one: int, other: int) -> bool:
     low, high = sorted((one, other))
     return any(token.punctuation or token.quantity is not None for token in sentence.tokens[low + 1 : high])

@@ -71,21 +71,24 @@ def is_length(tokens: Sequence[Token], start: int, end: int) -> bool:
     return named or _reaches(ahead) or (_measured_before(tokens, start) and not _poured(ahead))
 
 
-def _is_second(tokens: Sequence[Token], start: int) -> bool:
-    """ "Ten by eight mil": of two sizes."""
+def _before_number(tokens: Sequence[Token], start: int) -> int:
+    """The token before the number, in words or digits, whose unit stands at `start`; -1 where it opens the text."""
     at = start - 1
     while at > 0 and start - at < _LONGEST and (tokens[at].norm in numerals.SMALL or tokens[at].norm in _TENS):
         at -= 1
-    digits = tokens[start - 1].norm[:1].isdigit() and start > 1 and tokens[start - 2].norm in ("by", "x", "\u00d7")
-    return digits or (at < start - 1 and tokens[at].norm == "by")
+    return at - (at == start - 1)  # a number in digits is one token
+
+
+def _is_second(tokens: Sequence[Token], start: int) -> bool:
+    """ "Ten by eight mil": of two sizes."""
+    at = _before_number(tokens, start)
+    digits = tokens[start - 1].norm[:1].isdigit()
+    return at >= 0 and tokens[at].norm in (("by", "x", "\u00d7") if digits else ("by",))
 
 
 def _of_a_drug(tokens: Sequence[Token], start: int) -> bool:
     """ "Lidocaine ten mil portals": a drug right before the number has it."""
-    at = start - 1
-    while at > 0 and start - at < _LONGEST and (tokens[at].norm in numerals.SMALL or tokens[at].norm in _TENS):
-        at -= 1
-    at -= at == start - 1  # a number in digits
+    at = _before_number(tokens, start)
     if at > 0 and tokens[at - 1].norm in _MIL | {"ml", "mls", "cc"}:
         return False  # "twenty mil marcaine, eight mil drill": it has its own
     return at >= 0 and tokens[at].norm in _drug_words() | {"local", "saline", "contrast", "percent", "%"}

@@ -23,7 +23,6 @@ def is_bare_name(part: Sentence) -> bool:
 
 _NAME = 16  # tokens
 _EARLY, _TO_NAME = 6, 8  # tokens: from a heading to its "same", and on to the name of an operation
-_SAME = frozenset({"same", "unchanged"})
 
 
 def same_ends(part: Sentence, section: str) -> int | None:

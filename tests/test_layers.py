@@ -100,6 +100,17 @@ def test_no_circle() -> None:
     assert done == set(graph)
 
 
+@pytest.mark.parametrize("path", modules(), ids=lambda path: str(path.relative_to(PACKAGE)))
+def test_a_name_of_a_module_means_one_thing(path: Path) -> None:
+    """A second value for a name hides the first from every function above it as well."""
+    told: list[str] = []
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        targets = node.targets if isinstance(node, ast.Assign) else []
+        told += [name.id for target in targets for name in ast.walk(target)
+                 if isinstance(name, ast.Name) and isinstance(name.ctx, ast.Store)]  # fmt: skip
+    assert len(told) == len(set(told)), sorted({name for name in told if told.count(name) > 1})
+
+
 @pytest.mark.parametrize("folder", PLUGIN_FOLDERS)
 def test_no_circle_among_the_helpers_of_plugins(folder: str) -> None:
     graph: dict[str, set[str]] = {}

@@ -23,7 +23,6 @@ _STATES = frozenset(
     "free times of out x were was is are had went came failed misfired malfunctioned needed seen both all each "
     "hot blue dark enlarged suspicious palpable symptomatic asymptomatic patent occluded calcified".split()
 )
-_ARTICLES = frozenset({"a", "an", "one", "another"})
 _TWO = frozenset({("each", "side"), ("either", "side"), ("both", "sides"), ("on", "both"), ("per", "side")})
 _IN_EACH = frozenset({("in", "each"), ("into", "each"), ("per", "plate"), ("each", "plate"), ("on", "each")})
 _NEAR, _STREAM = 3, 40  # tokens

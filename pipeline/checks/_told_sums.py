@@ -42,7 +42,7 @@ def told(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:
 
 def _headed(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
     """ "Drains: 1 left pleural 28 Fr, 2 mediastinal 32 Fr, 3 drains": parts with how many, and all of them."""
-    if len(tokens) < _SHORTEST or tokens[1].norm != ":":
+    if len(tokens) < _FEWEST or tokens[1].norm != ":":
         return
     starts = [2, *(at + 1 for at in range(2, len(tokens) - 2) if tokens[at].norm == ",")]
     numbers = [count(tokens[at]) for at in starts]
@@ -54,7 +54,7 @@ def _headed(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
         yield last, f"{' + '.join(map(str, parts[:-1]))} = {sum(parts[:-1])}, said: {parts[-1]}"
 
 
-_SHORTEST = 8  # tokens
+_FEWEST = 10  # tokens
 
 
 def _times_each(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:

@@ -8,6 +8,7 @@ from decimal import Decimal
 from pipeline.checks._sizes_again import again
 from pipeline.checks._sizes_repeated import repeated
 from pipeline.checks.base import ONE_VALUE, finding, placed, plain, read, shown, span
+from pipeline.clashes import rows_apart
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding
@@ -63,9 +64,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _of_two_rows(note: OperativeNote, one: Fact, later: Fact) -> bool:
     """The pulls of two crests, or of two rows of one: what the first came to is told between them."""
-    return one.laterality != later.laterality or any(
-        one.evidence.first < total.evidence.first < later.evidence.first for total in note.of("harvest_total")
-    )
+    return one.laterality != later.laterality or rows_apart(one, later, note.facts)
 
 
 # What a lens was not: spare, taken out, the other eye's, or a number of the eye itself.

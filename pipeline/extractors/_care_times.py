@@ -12,7 +12,6 @@ from pipeline.clauses import word_set as _words
 from pipeline.records import Mention, Quantity, Sentence
 
 _BEGINS = _words("from after at in starting beginning commencing start starts begin begins earliest once when")
-_HOLDS = _words("for until till another to up over")
 _NOT_YET = frozenset({("not", "before"), ("not", "until"), ("not", "till"), ("not", "for"), ("never", "before")})
 _SINCE = _words("postop postoperatively postoperative post")
 _OVER = _words("passed over up gone elapsed")
@@ -24,7 +23,7 @@ _FORBIDS = frozenset({("not", "allowed"), ("not", "permitted"), ("not", "advised
 _FORBIDDEN = _words("forbidden prohibited banned disallowed")
 _AVOID = _words("avoid avoiding forbid forbids prohibit")
 _LEADS = _words("after from at")
-_NEAR, _REACH = 4, 3  # tokens
+_NEAR = 4  # tokens
 
 
 def starts(sentence: Sentence, index: int, quantity: Quantity, target: Mention) -> bool:

@@ -81,7 +81,6 @@ def _of_scope(sentence: Sentence, index: int) -> tuple[str, int] | None:
 
 
 _BOWEL = frozenset({"caecum", "cecum", "ileum", "withdrawal"})
-_BORN = frozenset({"baby", "boy", "girl", "child", "infant", "twin"})
 
 
 def _done(sentence: Sentence, index: int) -> tuple[str, int] | None:

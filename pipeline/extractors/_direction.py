@@ -13,7 +13,7 @@ from pipeline.records import Mention, Quantity, Sentence
 
 _INTO = frozenset("into in to each around beneath under".split())
 _TO_SITE = frozenset("left right l r lt rt the of concentrate ia".split())  # "6 mL IA R knee"
-_REACH, _VERB_REACH = 9, 14
+_REACH = 9
 
 
 def held_in(sentence: Sentence, index: int) -> bool:

@@ -119,9 +119,6 @@ def _is_subject(sentence: Sentence, drug: Mention, hit: cues.Hit) -> bool:
     return not any(norm in ("given", "injected", "used", "administered", "infiltrated") for norm in between)
 
 
-_OTHER_THINGS = frozenset({"devices", "dressings", "drains", "procedures", "acts", "tourniquet", "anaesthesia"})
-
-
 def _closes_list(sentence: Sentence, last: Mention, drugs: list[Mention]) -> bool:
     """Whether "and" or the like stands before the last one: "tamsulosin 400 mcg, warfarin held" is no list."""
     place = drugs.index(last)

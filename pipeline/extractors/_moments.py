@@ -10,7 +10,6 @@ from pipeline.records import Sentence
 from pipeline.rows import Drug
 
 _WHEN = _words("later earlier beforehand previously ago before prior after into ahead")
-_AT = frozenset({("before", "that"), ("after", "that")})
 # "Forty minutes after inflation", "up forty minutes before we let it down": how long it was up after all.
 _OF_THE_CUFF = _words("inflation inflating inflated deflation deflating release releasing let down deflated up")
 _HOLDS = _words("for lasted lasting of was took taking")

@@ -26,7 +26,6 @@ _KIND_OF = frozenset(
 )
 _TOLD = ("indication", "history", "imaging", "aftercare", "follow-up", "preop-diagnosis")
 _TO_NUMBER = frozenset({":", "-", "of", "was", "were", "is", "=", "total", "in", "number", "removed", "taken"})
-_NOT_COUNTED = frozenset({"of", "out", "/", "cm", "mm", "x"})
 _REACH = 4  # tokens
 
 
