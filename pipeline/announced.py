@@ -11,21 +11,22 @@ from pipeline.records import Fact, Reading, Sentence, replace
 
 _KINDS = frozenset({
     "medication", "medication_dose", "medication_volume", "medication_concentration", "medication_route", "device",
-    "device_count", "device_size", "drain", "procedure", "act", "injection_volume", "anaesthesia", "dressing",
+    "device_count", "device_size", "drain", "procedure", "act", "injection_volume", "anaesthesia", "dressing", "suture",
+    "closure", "approach", "harvest_site", "draw", "fluid_out", "specimen", "injection", "clock_time",
 })  # fmt: skip
-_RULES = frozenset({"planned", "asked-for"})
-_WHO = _words("i we i'll we'll i'm we're let going")
+_RULES = frozenset({"planned", "asked-for", "would"})
+_WHO = _words("i we i'll we'll i'm we're i'd let going")
 _OTHER_DAY = _words(
     "tomorrow tonight later next weeks months afterwards postoperatively if when once recovery clinic home"
 )
-_LEAD = _words("and ok okay yes right now good so there great lovely perfect nice fine well all")
+_LEAD = _words("and ta thanks thank you ok okay yes right now good so there great lovely perfect nice fine well all")
 _SUBJECTS = (("that's",), ("it's",), ("that", "is"), ("it", "is"), ("that", "has"), ("it", "has"), ("they're",),
              ("they", "are"), ("that", "was"), ("it", "was"), ("that",), ("it",), ())  # fmt: skip
 _BETWEEN = _words("now all just gone been nicely safely went has")
-_IN = _words("in done given placed injected inserted")
+_IN = _words("in done given placed injected inserted across home seated out off closed down locked through")
 _GOES = (("in", "it", "goes"), ("in", "they", "go"), ("in", "it", "went"), ("in", "she", "goes"))
 _BEHIND = _words("now nicely well good ok okay then fine safely too . , ; !")
-_SOON = 4  # tokens from what was announced to "that's in"
+_SOON = 9  # tokens from what was announced to "that's in"
 MORE = "announced with something else; which of them is in was not said"
 
 
@@ -35,7 +36,7 @@ def mark(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     begins = [one.tokens[0].first for one in sentences]
     told: dict[int, list[int]] = {}  # sentence -> the places in `facts` that it announces
     for place, fact in enumerate(facts):
-        if fact.status == "planned" and fact.certainty == "affirmed" and fact.kind in _KINDS and (
+        if fact.status in ("planned", "conditional") and fact.certainty == "affirmed" and fact.kind in _KINDS and (
             fact.role not in ("aftercare", "avoid")
         ):  # fmt: skip
             at = bisect_right(begins, fact.evidence.first) - 1
@@ -43,19 +44,60 @@ def mark(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
                 told.setdefault(at, []).append(place)
     made = list(facts)
     for at, places in told.items():
-        last = max(facts[place].evidence.last for place in places)
-        ahead = [token.norm for token in sentences[at].tokens if token.first > last]
         behind = [token.norm for token in sentences[at + 1].tokens] if at + 1 < len(sentences) else []
-        here = any(_is_done(ahead[start:], False) for start in range(min(len(ahead), _SOON)))
-        over = all(not word[:1].isalnum() or word in _BEHIND | {"in"} for word in ahead)
-        if not here and not (over and _is_done(behind, True)):
-            continue
+        done = _done_here(sentences[at], [facts[place] for place in places])
+        if done is None:
+            last = max(facts[place].evidence.last for place in places)
+            rest = [token.norm for token in sentences[at].tokens if token.first > last]
+            over = all(not word[:1].isalnum() or word in _BEHIND | {"in"} for word in rest)
+            if not over or not _is_done(behind, True):
+                places = [place for place in places if _is_pointed_at(sentences[at], facts[place])]
+        elif done >= 0:
+            places = [place for place in places if facts[place].evidence.first < done
+                      or not _announces(sentences[at], done, facts[place].evidence.first)]  # fmt: skip
         several = len({facts[place].group or facts[place].name for place in places
-                       if facts[place].kind not in ("act", "procedure")}) > 1  # fmt: skip
+                       if facts[place].kind in _GIVEN and (done is None or facts[place].evidence.first < done)}) > 1
         for place in places:
             doubts = (*facts[place].doubts, MORE) if several else facts[place].doubts
             made[place] = replace(facts[place], status="performed", doubts=doubts)
     return made
+
+
+def _done_here(sentence: Sentence, facts: Sequence[Fact]) -> int | None:
+    """The word id at which "that's in" begins, soon behind one of the facts and with no other thing and no "no"
+    between; None where nobody says so."""
+    norms = [token.norm for token in sentence.tokens]
+    ends = sorted({at for at, token in enumerate(sentence.tokens)
+                   for fact in facts if token.first <= fact.evidence.last <= token.last})  # fmt: skip
+    for end in ends:
+        for start in range(end + 1, min(len(norms), end + 1 + _SOON)):
+            if norms[start] in _UNDONE:
+                break
+            if _is_done(norms[start:], False):
+                return sentence.tokens[start].first
+    return None
+
+
+def _announces(sentence: Sentence, first: int, last: int) -> bool:
+    """Whether more is announced between two words, or told for another day."""
+    said = {token.norm for token in sentence.tokens if first <= token.first < last}
+    return bool(said & (_MORE_TO_COME | _OTHER_DAY))
+
+
+def _is_pointed_at(sentence: Sentence, fact: Fact) -> bool:
+    """ "Going to aspirate first right that's twenty five mils": what is told as it comes."""
+    before = [token.norm for token in sentence.tokens if token.first < fact.evidence.first][-2:]
+    if fact.kind not in _COMES or not before:
+        return False
+    return before[-1] in _POINTS or before in (["that", "is"], ["here", "is"])
+
+
+_UNDONE = _words("no not nothing won't can't doesn't didn't another later")
+_MORE_TO_COME = _words("will i'll we'll going shall let next should to tomorrow")
+_COMES = frozenset({"fluid_out", "draw", "medication_volume", "harvest_total", "device_size", "measurement"})
+_POINTS = _words("that's here's there's got comes")
+_GIVEN = frozenset({"medication", "medication_dose", "medication_volume", "device", "device_count", "device_size",
+                    "drain"})  # fmt: skip
 
 
 def _is_announced(sentence: Sentence, fact: Fact) -> bool:
@@ -94,4 +136,6 @@ def _is_done(norms: list[str], alone: bool) -> bool:
     return False
 
 
-_NEXT = _words("we i next now so ok okay right skin closing closure and")
+_NEXT = _words(
+    "we i next now so ok okay right left skin closing closure and nice lovely great perfect thank thanks ta at"
+)

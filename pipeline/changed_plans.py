@@ -230,6 +230,7 @@ def denied_topic(sentence: Sentence, hit: CueHit) -> tuple[int, int] | None:
     settled = so and said in _SETTLED
     ends = (sentence.tokens[hit.first].norm, sentence.tokens[hit.last].norm)
     wanted = ends[0] in _WANTED and ends[1] in _PRONOUNS  # "but she did not want it"
+    wanted = wanted or ends[0] in ("it", "they")  # "so it went down the sink"
     if hit.rule.id not in ("none", "not-done", "declined", "ruled-out") or not (
         bare or wanted or settled or said in _OF_IT
     ):

@@ -11,7 +11,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Literal
 
-from pipeline import changed_plans, clauses, conditions, context_ends, context_years, pictures, said_behind
+from pipeline import (
+    changed_plans,
+    clauses,
+    conditions,
+    context_ends,
+    context_years,
+    not_of_today,
+    pictures,
+    said_behind,
+)
 from pipeline.clauses import word_set as _words
 from pipeline.context_behind import start_behind
 from pipeline.context_cues import CueHit
@@ -35,6 +44,7 @@ def scopes(sentence: Sentence, grammar: Grammar) -> Sentence:
             found += _governed(sentence, hit, hits, stops)
     found += context_years.years(sentence)
     found += pictures.old(sentence)
+    found += not_of_today.scopes(sentence)
     found += [Scope("certainty", "negated", m.first, m.last, "free") for m in sentence.mentions
               if m.table == "drugs" and [token.norm for token in sentence.tokens[m.last + 1 : m.last + 2]] == ["free"]
               ]  # fmt: skip
@@ -200,6 +210,8 @@ def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[in
     last = context_ends.before_clause(sentence, hit, last)
     if rule.value == "historical":
         first = context_years.since(sentence, first, hit.first)
+    if rule.value == "affirmed" and (what := not_of_today.taken_for(sentence, hit.first, hit.last)) is not None:
+        return [Scope(axis, "negated", *what, "taken-for")]
     if rule.value == "affirmed":
         return [
             Scope(axis, "affirmed", m.first, m.last, rule.id)

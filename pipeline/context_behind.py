@@ -10,10 +10,7 @@ from pipeline.context_cues import CueHit
 from pipeline.context_reach import BY_THE_WAY, JOINING, READY, RUN_ON, SETTING, THIN
 from pipeline.records import Mention, Sentence, Token
 
-_APART = 2  # words between a thing and a "none" that is not about it
-_BACK = 8  # tokens that a status reaches back in a stream
-
-
+_APART, _BACK = 2, 8  # words between a thing and a "none" of another; tokens that a status reaches back in a stream
 _TOLD = 12  # tokens
 
 
@@ -96,6 +93,9 @@ def _start(sentence: Sentence, hit: CueHit) -> int:
         if certainty and token.norm == ":" and thick and not named:
             return clauses.heading(sentence, index)  # "drain: Robinson planned, omitted"
         listed = sort or (named and _list_before(tokens, index))
+        if hit.rule.value == "historical" and (like := context_ends.like_before(sentence, index)) is not None:
+            index = like - 1
+            continue
         if token.norm in (",", "and", "but", ":") and thick and not listed and not (
             certainty and not named and _is_joint(sentence, index, hit)
         ):

@@ -185,3 +185,18 @@ def are_absent(sentence: Sentence, hit: CueHit, index: int) -> bool:
     tokens = sentence.tokens
     behind = {tokens[at + 1].norm for at in (hit.last, index) if at + 1 < len(tokens)}
     return tokens[hit.first].norm in ("absence", "lack") and behind <= {"a", "an", "any"}
+
+
+def like_before(sentence: Sentence, index: int) -> int | None:
+    """ "Cefuroxime 1.5 g and gentamicin in the emergency room": the first token of the drug before the joint at a
+    token, where another one follows it."""
+    behind = next((m for m in sentence.mentions if m.table in _DRUGS and m.first == index + 1), None)
+    if behind is None or sentence.tokens[index].norm not in (",", "and"):
+        return None
+    at = index - 1
+    while at > 0 and sentence.tokens[at].quantity is not None:
+        at -= 1
+    return next((m.first for m in sentence.mentions if m.table in _DRUGS and m.last == at), None)
+
+
+_DRUGS = frozenset({"drugs", "fluids"})

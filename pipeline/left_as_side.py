@@ -167,6 +167,8 @@ def _remains(sentence: Sentence, at: int) -> bool:
     clause = before[since + 1 :]
     if shut and not _NONE.isdisjoint(clause) and clause[-1] in _TAKEN_OUT:
         return True
+    if shut and clause[:1] == ["no"] and any(m.table == "sites" and m.last == at - 1 for m in sentence.mentions):
+        return True  # "no supra- or infraspinatus left; subscapularis repaired"
     return shut and not _REST.isdisjoint(clause) and any(
         token.quantity is not None for token in tokens[at - len(clause) : at]
     )

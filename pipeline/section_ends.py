@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from pipeline.grammar import Grammar
 from pipeline.records import Sentence, Token
+from pipeline.rows import Concept
 
 COPULA = frozenset({"is", "was", "are", "were"})
 
@@ -21,6 +25,22 @@ def is_bare_name(part: Sentence) -> bool:
     return len(part.tokens) <= _NAME and not any(token.norm in VERBS for token in part.tokens)
 
 
+def is_telling(part: Sentence, placed: Sequence[Sentence], grammar: Grammar) -> bool:
+    """ "Operation: right hip replacement ... Procedure: Posterior approach. Neck cut.": where the operation has its
+    name already, and no name follows, a second heading of that sort stands over what was done."""
+    if not any(one.section == "procedure" or one.section == "" and one.index < _TITLES for one in placed
+               if any(m.table == "procedures" for m in one.mentions)):  # fmt: skip
+        return False
+    acts = grammar.table("acts", Concept)
+    return len(part.tokens) > 1 + part.tokens[-1].punctuation and not any(
+        m.table == "procedures" and m.first <= _TO_NAME or m.table == "acts" and m.first <= _EARLY
+        and acts[m.id].group not in _NO_OPERATION and not part.tokens[m.last].norm.endswith("ed")
+        for m in part.mentions
+    )
+
+
+_TITLES = 2  # sentences
+_NO_OPERATION = frozenset({"assessment", "opening", "closing"})
 _NAME = 16  # tokens
 _EARLY, _TO_NAME = 6, 8  # tokens: from a heading to its "same", and on to the name of an operation
 

@@ -24,6 +24,7 @@ from pipeline.section_ends import (
     WORK,
     is_bare_name,
     is_over,
+    is_telling,
     next_item,
     same_ends,
     tells_of_past,
@@ -73,6 +74,8 @@ def place(sentences: Iterable[Sentence], grammar: Grammar, words: Sequence[Word]
             if row is not None:
                 line = here + (1 if alone else 0)
                 row = _after_preop(row, part, lasting, grammar)
+                if row.id == "procedure" and is_telling(part, placed, grammar):
+                    row = grammar.table("sections", SectionCue)["description"]
                 if row.id == "medicines" and placed and placed[-1].section == "history":
                     row = grammar.table("sections", SectionCue)["home-medicines"]  # "PMH: asthma. Meds: salbutamol."
                 early = row.id == "aftercare" and len(placed) < _EARLY and part.tokens and part.tokens[0].norm == "plan"

@@ -24,7 +24,7 @@ LAYERS = {
             "correction_cues gapped conversion no_numbers fillers letters spelled quantities counted_things "
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
             "conditions kin facing pictures context_cues said_behind changed_plans context_reach context_behind "
-            "context_ends context_years context "
+            "context_ends context_years not_of_today context "
             "short_names answers purposes mixtures body_parts left_as_side side_names sidewords talk_sides donor_sides "
             "sideshare laterality people enumerations "
             "scales cues phases sidewise story what_if replacements",

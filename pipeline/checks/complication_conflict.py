@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from pipeline.checks import _harmed
 from pipeline.checks._words import matches
 from pipeline.checks.base import beside, called, finding
 from pipeline.grammar import Grammar
@@ -36,6 +37,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         return []
     worded = _mucosa(note, none[0]) + _in_words(note, none[0], told)
     worded += _slipped(note, none[0], told) + _torn(note, none[0], told)
+    if all(one.severity == "note" for one in worded):
+        worded = _mended(note, none[0], told) or worded
     return (worded or _lost(note, none[0], told)) + [
         finding(
             "complication_conflict",
@@ -206,6 +209,19 @@ def _torn(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
             about=f"w{passage.evidence.first}",
         )  # fmt: skip
         return [beside(made, passage.evidence)]
+    return []
+
+
+def _mended(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
+    """ "The popliteal artery was lacerated and repaired": in an operation for something else."""
+    opens = next((one.text for one in note.sections.description), "")  # "Glass injury right forearm."
+    for passage, match in matches(note, _harmed.HARMED_AND_MENDED, _harmed.WORDS):
+        ill = _ill(note) + opens.replace(match[0], "").lower()
+        known = any(passage.holds(fact) and fact.kind == "complication" for fact in told)
+        denied = _denied(passage.text[: match.start()]) or _denied(match[0]) or _harmed.came_so(passage.text)
+        if passage.section in _ELSEWHERE or denied or known or _harmed.is_illness(ill, match[0]):
+            continue
+        return [_but_told(none, passage, match[0])]
     return []
 
 

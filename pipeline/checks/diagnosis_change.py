@@ -102,14 +102,20 @@ def _normal(note: OperativeNote, grammar: Grammar, before: list[Fact], after: li
     found: list[Finding] = []
     for fact in before:
         site = site_of(fact, grammar)
-        if site is None or not (same or fact.name in names):
+        organ = next((organ for ill, organ in _ORGANS if (fact.name or "").endswith(ill)), None)
+        if site is None and organ is None or not (same or fact.name in names):
             continue
-        words = sorted({phrase.split()[-1] for phrase in site.say} | {site.name.lower().split()[-1]})
+        words = [organ or ""]
+        if site is not None:
+            words = sorted({phrase.split()[-1] for phrase in site.say} | {site.name.lower().split()[-1]})
+        called_so = "|".join(map(re.escape, words))
         sound = re.compile(
-            rf"\b(?:{'|'.join(map(re.escape, words))})(?: itself)? (?:was|were|is|looked|appeared|seemed) "
-            r"(?:\w+ly |quite |to be )*(?:normal|intact|healthy|unremarkable|sound)\b", re.I,
+            rf"\b(?:{called_so})(?: itself)? (?:was|were|is|looked|appeared|seemed) "
+            r"(?:\w+ly |quite |to be )*(?:normal|intact|healthy|unremarkable|sound)\b|"
+            rf"\b(?:normal|healthy|uninflamed|unremarkable)(?:[- ]looking|[- ]appearing)? (?:{called_so})"
+            r"(?= ?[.,;]| and\b| with| but| was left| left)", re.I,
         )  # fmt: skip
-        for passage, match in matches(note, sound, ("normal", "intact", "healthy", "unremarkable", "sound")):
+        for passage, match in matches(note, sound, _SOUND):
             if passage.evidence.first > fact.evidence.last and not _SIDE_OF_REST.search(passage.text):
                 made = finding(
                     "diagnosis_change", "warning",
@@ -121,6 +127,9 @@ def _normal(note: OperativeNote, grammar: Grammar, before: list[Fact], after: li
     return found
 
 
+_SOUND = ("normal", "intact", "healthy", "unremarkable", "sound", "uninflamed")
+# Illnesses whose name holds the organ that no other word of it tells.
+_ORGANS = (("appendicitis", "appendix"), ("cholecystitis", "gallbladder"), ("salpingitis", "tube"))
 # "The rest of the cuff was intact", "the left ovary was normal", "at the end": not of what was ill.
 _SIDE_OF_REST = re.compile(
     r"\b(?:rest|remaining|remainder|other|opposite|contralateral|adjacent|surrounding|left|right|medial|lateral|"

@@ -80,7 +80,7 @@ def _products(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         made = [m for m in sentence.mentions if m.table == "injectates" and any(word in m.id for word in _OF_BLOOD)]
         later = " ".join(one.text for one in passages[place:])
         filtered = _FILTERED.search(passage.text)
-        if not (made or filtered) or _USED.search(later):
+        if not (made or filtered) or _USED.search(_OTHERWISE.sub("", later)):
             continue
         what = filtered[0] if filtered and not made else " ".join(
             token.text for token in sentence.tokens[made[0].first : made[0].last + 1]
@@ -106,6 +106,12 @@ _WENT = re.compile(
     # "the three millilitres of concentrate on the lesion with fibrin glue"
     r"\b(?:bmac|concentrate|product) (?:on|over|around|at) (?:the |a |its )?(?:\w+ )?(?:lesion|defect|membrane|"
     r"scaffold|repair|base|bed|tear|tendon|holes|surface|footprint|matrix|sponge)\b", re.I,
+)  # fmt: skip
+# What is put on or into something else: "drawn into a syringe", "dressing applied", "sent home".
+_OTHERWISE = re.compile(
+    r"\b(?:in)?to (?:a|the|one|two|\d+) (?:\w+ )?(?:syringe|tube|bag|pot|centrifuge|kit|container|bowl)s?\b|"
+    r"\b(?:dressing|bandage|plaster|pressure|ice|tape|sling|splint|compression|tourniquet|band-?aid|strips?)s? "
+    r"(?:was |were |is )?(?:\w+ )?(?:applied|placed|put|used)\b|\b(?:sent|kept) (?:home|in|overnight|to)\b", re.I,
 )  # fmt: skip
 _OF_BLOOD = ("marrow", "platelet", "blood", "fat", "stem", "amniotic")
 _TAKEN = ("product_volume", "harvest_total", "draw")

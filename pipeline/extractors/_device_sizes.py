@@ -22,8 +22,9 @@ CHAIN = frozenset(
 
 
 def is_decimal(token: Token) -> bool:
-    """Whether a number was said or written with a point ("four point oh", "4.0")."""
-    return "." in token.text or "point" in token.text.lower().split()
+    """Whether a number was said or written with a point ("four point oh", "4.0"), or with a sign ("+0 head"): no count.
+    """
+    return "." in token.text or token.text[:1] == "+" or "point" in token.text.lower().split()
 
 
 def before_count(sentence: Sentence, index: int, first: int) -> bool:

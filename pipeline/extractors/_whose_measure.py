@@ -44,9 +44,14 @@ _NOT = frozenset({"no", "not", "avoid", "never", "without"})
 _TO_LIMIT = 6  # tokens
 
 
+_STORY = frozenset({"", "consent", "indication", "history"})
+
+
 def as_limit(sentence: Sentence, index: int, facts: list[Fact]) -> list[Fact]:
     """ "No flexion beyond ninety degrees": how far a joint may go, and nothing that was measured."""
     tokens = sentence.tokens
+    if facts and facts[0].unit == "%" and facts[0].status == "conditional" and sentence.section in _STORY:
+        return []  # "explained: infection 1 %": how often it happens to others
     if not facts or not index or tokens[index - 1].norm not in _BEYOND or not _NOT & {
         token.norm for token in tokens[max(0, index - _TO_LIMIT) : index]
     }:  # fmt: skip

@@ -278,6 +278,10 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         kind = "irrigation_deficit" if _NOT & set(behind) else "irrigation_out"
         return [base.claim(kind, reading, sentence, index, index, index + len(behind), 0)]
     near = cues.nearest(sentence, grammar, index, *_WORDS)
+    if near is not None and near[1].id == "deficit" and any(
+        token.norm in ("no", "without", "nil") for token in sentence.tokens[max(0, near[1].first - 2) : near[1].first]
+    ):
+        near = cues.nearest(sentence, grammar, index, "irrigation", "irrigation-out")  # "18 L, no deficit"
     if near is not None and near[1].id != "irrigation" and any(
         near[1].last < drug.first < index for drug in base.mentions(sentence, "drugs")
     ):

@@ -31,6 +31,7 @@ _WEIGHT_UNITS = ("kg", "[lb_av]")
 _OTHER_WEIGHTS = frozenset({"bearing", "traction", "lift", "lifting", "specimen", "gland", "loss", "limit", "birth"})
 
 
+_JOINING = frozenset({"and", "plus", "&", "+", "x"})  # "PT and two injections had not helped": no name
 _COUNTED = ("day ", "week ", "month ")
 _SURE: dict[str, Any] = {"status": "performed", "certainty": "affirmed"}  # whatever else the sentence says
 
@@ -82,7 +83,7 @@ def _age(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, nam
         price, hit = near
         return [base.claim("patient_age", reading, sentence, index, hit.first, hit.last, price, unit=unit, **_SURE)]
     after = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
-    if named is not None and index == named:
+    if named is not None and index == named and sentence.tokens[index - 1].norm not in _JOINING:
         scored = sentence.tokens[index - 1].norm in ("pain", "score", "vas", "nrs") or after[:2] == ["out", "of"]
         if scored:
             return []  # "patient tolerated it well pain two out of ten"

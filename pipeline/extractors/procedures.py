@@ -223,6 +223,7 @@ def _before(sentence: Sentence, fact: Fact) -> Fact:
 
 
 _TOLD = frozenset({"showed", "revealed", "demonstrated", "confirmed"})
+_RESULT = 6  # tokens to the colon
 _HAD = frozenset({"had", "underwent", "undergone", "received"})
 
 
@@ -231,6 +232,9 @@ def _was_had(sentence: Sentence, fact: Fact) -> bool:
     at = next((at for at, token in enumerate(sentence.tokens) if token.first == fact.evidence.first), 0)
     end = next((at for at, token in enumerate(sentence.tokens) if token.last >= fact.evidence.last), at)
     showed = any(token.norm in _TOLD for token in sentence.tokens[end + 1 : end + 3])  # "the cystoscopy showed a stone"
+    behind = [token.norm for token in sentence.tokens[end + 1 : end + _RESULT]]
+    if ":" in behind and "." not in behind[: behind.index(":")]:
+        return True  # "angiography the next day: 90 % of the LAD": told with what it showed
     return showed or any(token.norm in _HAD for token in sentence.tokens[max(0, at - 4) : at])
 
 

@@ -125,6 +125,8 @@ _NOT_OF = frozenset({"for", "to", "kept", "sent", "in", "from", "with", "at", "o
 
 def _none(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     """ "Specimens: none", "no specimen", "nothing was sent"."""
+    if sentence.section in ("history", "indication", "imaging"):
+        return []  # "Pipelle in clinic, no sample got"
     sent_to = cues.hits(sentence, grammar, *_SENT_TO) if sentence.tokens[0].norm == "nothing" else []
     if sent_to and sent_to[0].last < _NOTHING and not sentence.says(_REST):
         return [base.make("specimen", reading, sentence, 0, sent_to[0].last, text="none", certainty="negated")]
@@ -191,6 +193,8 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
                             laterality="left" if tokens[side].norm == "left" else "right")
                     for side in (alone, thing[0])
                 ]  # fmt: skip
+            elif thing and facts and tokens[thing[0]].norm in _KEPT:  # "hernia sac, discarded", "disc, not sent"
+                facts[-1] = replace(facts[-1], certainty="negated")
             elif thing and not _only_place(sentence, thing):
                 counted = next((index for index in range(thing[0], at) if tokens[index].quantity is not None), None)
                 words = [tokens[index].text for index in thing if tokens[index].norm not in ("x", "\u00d7")]
@@ -205,6 +209,7 @@ def _listed(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     return facts
 
 
+_KEPT = DENIALS | {"discarded", "binned", "disposed", "destroyed", "thrown"}
 _SIDES, _NEAR_HEAD = frozenset({"left", "right"}), 2
 
 
