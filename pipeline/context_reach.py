@@ -274,10 +274,9 @@ def _is_object(sentence: Sentence, hit: CueHit, index: int) -> bool:
 
 
 _DEEDS = _words(
-    "do doing put putting place placing use using give giving insert inserting leave leaving need needing think "
-    "believe feel want wanting require bother like wish intend plan going apply applying inflate inflating run running "
-    "set setting used gave did tried placed inserted find any take taking send sending normally usually always often "
-    "typically ordinarily generally"
+    "do doing put putting place placing use using give giving insert inserting leave leaving need needing think often "
+    "believe feel want wanting require bother like wish intend plan going apply applying inflate inflating run "
+    "running set setting used gave did tried placed inserted find any take taking send sending normally usually always"
 )
 
 
