@@ -55,6 +55,7 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
     facts = stated_sides.state(facts, reading, grammar)
     operation, said = _operation(facts, grammar)
     operated = _operated(facts, reading, grammar)
+    spoken = operation is None
     if operation is None:
         operation, said, part = stated_sides.only_spoken(facts, reading, grammar)
         operated = operated | {part} if part else operated
@@ -99,7 +100,10 @@ def inherit(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
             elif operation is not None and fact.kind in _OF_OPERATION and fact.evidence.first > said:
                 near = place.last in (None, operation) or _is_back(fact, place, work)
                 here = place.side in (None, operation)
-                if here and (alone or near) and not place.other and _may_have(fact, grammar, strict=True):
+                fits = _may_have(fact, grammar, strict=True) or (
+                    spoken and fact.kind == "procedure" and stated_sides.is_of_any_part(fact, grammar)
+                )
+                if here and (alone or near) and not place.other and fits:
                     side = operation
         elif fact.laterality is None and fact.kind in _UNDER_LABEL and _free(fact):
             place = standing.at(fact.evidence.first)

@@ -14,12 +14,13 @@ phrase first. What is decided here:
 
 from __future__ import annotations
 
-from pipeline import clauses, donor_sides, sideshare, sidewise
+from pipeline import clauses, donor_sides, listed_sides, paired_illness, sideshare, sidewise
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.records import Laterality, Mention, Sentence
-from pipeline.sidewords import BREAKS, of_next_one
+from pipeline.side_names import BREAKS
 from pipeline.sidewords import Side as Side
+from pipeline.sidewords import of_next_one, points_elsewhere
 from pipeline.sidewords import sides as sides
 
 RELATIVE = "the side is only said in relation to another one"
@@ -59,9 +60,13 @@ def _side_for(
         if side.first <= last and side.last >= first:
             return _given(side)
     beside = _phrase_before(sentence, found, first, grammar) or sideshare.of_subject(sentence, found, first)
+    if beside is not None and _is_told_anew(sentence, beside, first, last):
+        beside = None
     if beside is None:
         beside = _phrase_after(sentence, found, last)
-        if beside is not None and sidewise.on_each_number(sentence, found, beside):
+        if beside is not None and (
+            sidewise.on_each_number(sentence, found, beside) or paired_illness.is_on_both(sentence, found, last)
+        ):
             return "bilateral", None  # "splints R 1, L 2"
     else:
         beside = sideshare.right_behind(sentence, found, own_noun(sentence, beside), first, last) or beside
@@ -112,6 +117,15 @@ def _phrase_before(sentence: Sentence, found: list[Side], first: int, grammar: G
         if token.punctuation or token.norm in BREAKS or token.quantity is not None:
             return None
     return None
+
+
+def _is_told_anew(sentence: Sentence, side: Side, first: int, last: int) -> bool:
+    """ "... and right shoulder injection synovitis was seen": in speech without marks, whether a thing is what the next
+    statement tells of, behind the operation that the side before it is of."""
+    behind = sentence.tokens[last + 1].norm if last + 1 < len(sentence.tokens) else ""
+    return behind in clauses.FINITE and _unmarked(sentence) and any(
+        m.table in ("procedures", "acts") and side.last < m.first and m.last < first for m in sentence.mentions
+    )
 
 
 def _predicates(sentence: Sentence) -> frozenset[int]:
@@ -198,6 +212,8 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
             continue
         if token.norm in ("+", "&", "plus") and _is_number(sentence, index + 1):
             return None  # "a 2 cm bladder tumour + 1 cm right ureteric stone"
+        if token.norm in _ORDER and index + 1 in starts:
+            return None  # "arthritis of the knees first right knee"
         numbers += token.quantity is not None
         if token.punctuation or index in named or token.norm in BREAKS or index > last + 4:
             return None
@@ -206,6 +222,7 @@ def _phrase_after(sentence: Sentence, found: list[Side], last: int) -> Side | No
     return None
 
 
+_ORDER = _words("first next now firstly starting beginning")  # "arthritis of the knees first right knee": told next
 # What has a number of its own, so that a side behind it is of something else: "no drain, blood loss 50, both sides".
 _OWN_NUMBER = _words("loss grade stage level count counts pressure tourniquet time")
 
@@ -295,6 +312,10 @@ def _of_sentence(
             continue
         if of_next_one(sentence, side, first, last):
             continue
+        if side.first > last and sentence.tokens[side.first - 1].norm in _ORDER:
+            break
+        if side.last < first and _is_told_anew(sentence, side, first, last):
+            continue
         opens = _unmarked(sentence) and _opens_next(sentence, side, last)
         if side.first > last and (opens or sideshare.told_later(sentence, side, last)):
             turned = side if opens else turned
@@ -316,55 +337,17 @@ def _of_sentence(
     if len(values) > 1 and sideshare.in_brackets(sentence, free, last):
         return None, sideshare.BRACKETS
     if len(values) == 1:
-        return (None if _points_elsewhere(sentence, found, first, last) else free[0].value), None
+        return (None if points_elsewhere(sentence, found, first, last) else free[0].value), None
     if not values:
         return None, None
     near = sorted(free, key=lambda side: _distance(side, first, last))
     clause = [side for side in near if _same_clause(sentence, side, first, last)]
     if clause and len({side.value for side in clause}) == 1:
         return clause[0].value, None
-    shared = _of_list(sentence, found, first, last)
+    shared = listed_sides.of_list(sentence, found, first, last)
     if shared is not None:
         return shared, None
     return None, "more than one side is said here"
-
-
-def _of_list(sentence: Sentence, found: list[Side], first: int, last: int) -> Laterality | None:
-    """The one side of a list that a name stands in: "left excision and node biopsy, right reduction"."""
-    before, after = _along(sentence, found, first, -1), _along(sentence, found, last, 1)
-    return before if after is None else after if before is None else None
-
-
-def _along(sentence: Sentence, found: list[Side], start: int, step: int) -> Laterality | None:
-    """The side at which a list of names ends, from one of its names on."""
-    sides = {index: side for side in found for index in range(side.first, side.last + 1)}
-    named = {index for m in sentence.mentions if m.table in ("procedures", "acts", "sites", "diagnoses")
-             for index in range(m.first, m.last + 1)}  # fmt: skip
-    index, spare, listed = start + step, 1, False
-    while 0 <= index < len(sentence.tokens):
-        if index in sides:
-            return sides[index].value if listed else None
-        norm = sentence.tokens[index].norm
-        listed = listed or norm in ("and", "with", "plus")
-        if index not in named and norm not in ("and", "with", "plus", "of"):
-            spare -= 1
-            if spare < 0 or sentence.tokens[index].punctuation or norm in BREAKS:
-                return None
-        index += step
-    return None
-
-
-def _points_elsewhere(sentence: Sentence, found: list[Side], first: int, last: int) -> bool:
-    """Whether the phrase has a direction of its own ("deviated to the left, spur on the right")."""
-    sides = {index for side in found for index in range(side.first, side.last + 1)}
-    for step, index in ((-1, first - 1), (1, last + 1)):
-        while 0 <= index < len(sentence.tokens) and not sentence.tokens[index].punctuation:
-            if sentence.tokens[index].norm in ("left", "right") and index not in sides:
-                return sentence.tokens[index - 1].norm == "the"
-            if index in sides:
-                break
-            index += step
-    return False
 
 
 def _distance(side: Side, first: int, last: int) -> int:

@@ -64,8 +64,29 @@ def is_none(sentence: Sentence, norms: list[str], at: int) -> bool:
     """Whether the word at a token is no side, or the one that it was not. `norms`: words of the sentence, folded."""
     return (
         _is_denied(norms, at) or _stays_in(norms, at) or _was_left(sentence, at) or _remains(sentence, at)
-        or _is_query(sentence, at) or _out_of_the_way(sentence, at) or lies_on(norms, at) is not None
+        or _is_query(sentence, at) or _is_direction(sentence, at) or _out_of_the_way(sentence, at)
+        or lies_on(norms, at) is not None
     )  # fmt: skip
+
+
+def _is_direction(sentence: Sentence, at: int) -> bool:
+    """ "Head rotated 30 degrees left", "9 mm midline shift to the left": which way, behind how far."""
+    tokens = sentence.tokens
+    if at + 1 < len(tokens) and not tokens[at + 1].punctuation and tokens[at + 1].norm not in _AFTER_WAY:
+        return False
+    back = at - 1
+    while back > 0 and tokens[back].norm in ("to", "the", "side", "towards", "toward"):
+        back -= 1
+    far = False
+    while back > 0 and (tokens[back].quantity is not None or tokens[back].norm in ("degrees", "degree", "about", "by")):
+        far, back = True, back - 1
+    norm = tokens[back].norm if back >= 0 else ""
+    return norm in _SHIFTS or (far and norm in _TURNED)
+
+
+_SHIFTS = frozenset({"shift", "shifted", "tilt", "deviation"})
+_TURNED = frozenset("rotated turned tilted rolled angled deviated rotation displaced pointing".split())
+_AFTER_WAY = frozenset("side and in with on under for over".split())
 
 
 def lies_on(norms: Sequence[str], at: int) -> int | None:

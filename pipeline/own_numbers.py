@@ -13,7 +13,8 @@ from pipeline.body_parts import related_sites
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Sentence
 from pipeline.rows import Concept, Device
-from pipeline.sidewords import BREAKS, Side
+from pipeline.side_names import BREAKS
+from pipeline.sidewords import Side
 
 KINDS = frozenset(
     "tourniquet tourniquet_pressure tourniquet_time incision_length measurement grade device_size device_count".split()
@@ -40,7 +41,7 @@ def is_own(fact: Fact, sentence: Sentence, grammar: Grammar, operated: Set[str])
         return fact.certainty == "affirmed"
     if fact.kind in ("device_size", "device_count"):
         row = grammar.table("devices", Device).get(fact.name or "")
-        return row is not None and row.implant and fact.role == "implanted"
+        return (row is not None or fact.name is None) and fact.role == "implanted" and (row is None or row.implant)
     if fact.kind in ("measurement", "grade") and (
         fact.name == "height" or (fact.name is None and not fact.body_site and (
             fact.kind == "grade" or fact.text is None))
@@ -184,7 +185,8 @@ def is_of(named: str, grammar: Grammar, operated: Set[str]) -> bool:
     )
 
 
-_HALVED = frozenset({"neck", "chest", "scrotum"})  # there is one, and an operation with a side is on one half of it
+# There is one, and an operation with a side is on one half of it.
+_HALVED = frozenset({"neck", "chest", "scrotum", "thyroid"})
 _TISSUES = frozenset({"skin-layer", "muscle-tendon-ligament", "bone"})
 
 

@@ -5,10 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
 
+from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.mentions import split_phrase
 from pipeline.records import Mention
 from pipeline.rows import Concept
+
+# What ends a noun phrase to the left.
+BREAKS = _words(
+    "of in on at to from with for by and or nor but was were is are be been being had has have did then which who "
+    "that than through over under into onto around between no not without we i he she they it performed done "
+    "presented presents underwent via using after before during while as"
+)
 
 _NAMES = frozenset({"side-of-organ", "side-of-position"})
 

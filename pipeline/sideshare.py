@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pipeline import clauses, donor_sides
 from pipeline.records import Mention, Sentence
-from pipeline.sidewords import BREAKS, Side
+from pipeline.side_names import BREAKS
+from pipeline.sidewords import Side
 
 _WITH = frozenset({"with", "via", "through", "by", "using", "from"})
 
@@ -16,6 +17,8 @@ def of_way(sentence: Sentence, side: Side, first: int, last: int) -> bool:
     before = {token.norm for token in tokens[max(0, side.first - 2) : side.first]}
     if before & (_WITH | {"("}) and any(tokens[at].norm in _WAYS for at in behind):
         return True
+    if behind[:1] == [side.last + 1] and tokens[side.last + 1].norm in _WAYS and sentence.says(_ANTERIOR):
+        return True  # "ACDF C5-6, right sided approach": on what lies in the middle
     if not before & _THROUGH or not behind or tokens[behind[0]].norm not in _VESSELS:
         return False
     return not any(  # a catheter lies in the vein that it came through
@@ -26,6 +29,7 @@ def of_way(sentence: Sentence, side: Side, first: int, last: int) -> bool:
 _WAY = 4  # words
 _WAYS = frozenset({"approach", "access", "exposure"})
 _THROUGH = frozenset({"through", "via", "from"})
+_ANTERIOR = frozenset({"acdf", "cervical", "alif", "corpectomy"})
 _VESSELS = frozenset("radial femoral brachial ulnar jugular subclavian groin cfa transradial transfemoral".split())
 _OWN = frozenset({"procedures", "diagnoses"})
 _PARTS = frozenset({"acts", "findings", "devices", "drains", "complications", "diagnoses", "procedures"})
@@ -51,10 +55,11 @@ def of_later_part(sentence: Sentence, side: Side, first: int, last: int) -> bool
 def of_complaint(sentence: Sentence, found: list[Side], last: int) -> bool:
     """ "ACDF C6/7 for right arm pain": the only side tells why, and not where."""
     tokens = sentence.tokens
-    return bool(found) and all(
+    told = [side for side in found if not of_way(sentence, side, -1, -1)]
+    return bool(told) and all(
         side.first > last and any(token.norm == "for" for token in tokens[last + 1 : side.first])
         and any(token.norm in _COMPLAINTS for token in tokens[side.last + 1 : side.last + _WAY])
-        for side in found
+        for side in told
     )
 
 

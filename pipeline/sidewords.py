@@ -3,23 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 
 from pipeline import body_parts
 from pipeline.clauses import word_set as _words
+from pipeline.compared_sides import PAIRS, compared, tells_degree
 from pipeline.grammar import Grammar
 from pipeline.left_as_side import WRITTEN, is_ligament, is_none, is_side, is_talk, turns_to
 from pipeline.mentions import folded
-from pipeline.records import Laterality, Sentence, Token
+from pipeline.records import Laterality, Sentence
 from pipeline.rows import Concept
-from pipeline.side_names import is_sided, names, of_sided_part, phrases, site_rows
-
-# What ends a noun phrase to the left.
-BREAKS = _words(
-    "of in on at to from with for by and or nor but was were is are be been being had has have did then which who "
-    "that than through over under into onto around between no not without we i he she they it performed done "
-    "presented presents underwent via using after before during while as"
-)
+from pipeline.side_initials import beside_sided, in_short, opens_name, stands_alone
+from pipeline.side_names import BREAKS, is_sided, names, of_sided_part, phrases, site_rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +63,20 @@ _PLAIN = frozenset({"left", "right", "from", "to", "the"})
 def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     known = phrases(grammar)
     found: list[Side] = []
-    if known.openers.isdisjoint(folded(sentence)) and not sentence.says(WRITTEN.keys()):
+    if known.openers.isdisjoint(folded(sentence)) and not sentence.says(WRITTEN.keys() | PAIRS):
         return found
     norms = [WRITTEN.get(token.norm, word) for token, word in zip(sentence.tokens, folded(sentence), strict=True)]
     at = 0
     while at < len(norms):
+        together = compared(norms, at)
+        if together is not None:
+            if sentence.says(_SPINE):  # "lumbar radiculopathy, right worse than left": of what lies in the middle
+                astray = sentence.memo.get("no-sides", frozenset())
+                sentence.memo["no-sides"] = astray | set(range(at, together + 1))
+            else:
+                found.append(Side(at, together, "bilateral"))
+            at = together + 1
+            continue
         said = known.at(norms, at) if not is_ligament(sentence, at) else []
         if not said:
             at += 1
@@ -81,7 +84,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
         words, row = said[-1] if said[0][1].id == "left-behind" and is_side(sentence, at) else said[0]
         side = _read(sentence, grammar, at, at + len(words) - 1, row)
         if side is not None and not _inside_name(sentence, side, grammar):
-            if is_none(sentence, norms, at):
+            if is_none(sentence, norms, at) or tells_degree(norms, at):
                 sentence.memo["no-sides"] = sentence.memo.get("no-sides", frozenset()) | set(range(at, side.last + 1))
             else:
                 found.append(side)
@@ -89,6 +92,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
     return found
 
 
+_SPINE = _words("#level lumbar cervical thoracic spinal spine radiculopathy sciatica facet disc back neck")
 _SIDED, _AGREED = _words("procedures diagnoses sites"), _words("consent consented mark marked")
 
 
@@ -97,6 +101,9 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
         heads = first == 0 and len(sentence.tokens) > 1 and sentence.tokens[1].norm == ":" and row.say[0] == (
             sentence.tokens[0].norm
         )  # not "RE: the letter of the second"
+        heads |= first == 0 and len(sentence.tokens) > 2 and sentence.tokens[1].norm == ":" and (
+            sentence.tokens[2].text.islower() and sentence.tokens[2].norm not in ("the", "your", "our", "a")
+        )  # "RE: superotemporal, 3.5 mm"
         heads |= any(m.table == "events" and m.id == "time_out" for m in sentence.mentions) or sentence.says(_AGREED)
         behind = sentence.tokens[last + 1].norm if last + 1 < len(sentence.tokens) else ""
         heads |= behind in ("prepped", "draped", "prepared", "dilated")  # "OS prepped with Betadine 5 %"
@@ -104,10 +111,10 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
             return None
         return Side(first, last, row.side)
     if row.group == "initial":
-        name = _opens_name(sentence, grammar, first) and not _before_sided(sentence, grammar, first)
+        name = opens_name(sentence, grammar, first) and not _before_sided(sentence, grammar, first)
         alone = sentence.tokens[first].text.isupper() and not name and (
-            _beside_sided(sentence, grammar, first) or _stands_alone(sentence, first)
-            or _in_short(sentence, grammar, first)
+            beside_sided(sentence, grammar, first) or stands_alone(sentence, first)
+            or in_short(sentence, grammar, first)
         )
         wide = last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm in ("side", "sided")
         return Side(first, last + wide, row.side) if alone else None
@@ -135,9 +142,12 @@ def _read(sentence: Sentence, grammar: Grammar, first: int, last: int, row: Conc
     if norms[-3:-1] == ["from", "the"] and first and sentence.tokens[first - 1].norm in _TAKEN:
         return Side(last, last, "left" if sentence.tokens[last].norm == "left" else "right")
     # "turned to the left", "is right": a side after all where a paired part of the body follows at once
-    if sentence.tokens[first].norm in ("left", "right") and sentence.tokens[last].norm in _AFTER_TITLE and any(
-        m.last == _before_levels(sentence, first) and m.table in ("procedures", "diagnoses") for m in sentence.mentions
-    ):
+    only = sentence.tokens[last].norm == "only"
+    shut = only or sentence.tokens[last].norm in _AFTER_TITLE
+    if sentence.tokens[first].norm in ("left", "right") and shut and any(
+        m.last == _before_levels(sentence, first)
+        and (m.table in ("procedures", "diagnoses") or (only and m.table == "acts")) for m in sentence.mentions
+    ):  # fmt: skip
         return Side(first, first, "left" if sentence.tokens[first].norm == "left" else "right")
     if turns_to(sentence, last):
         wide = last + 1 < len(sentence.tokens) and sentence.tokens[last + 1].norm == "side"
@@ -173,152 +183,6 @@ _NO_NOUN = frozenset({"left-behind", "right-size"})
 # "Taken from the left" is no direction.
 _TAKEN = _words("taken harvested obtained aspirated procured drained drawn tapped evacuated")
 _OPENERS = _words("a an the no some it at in into over under to with as for only after before from again was is had")
-
-
-def _beside_sided(sentence: Sentence, grammar: Grammar, at: int) -> bool:
-    """Whether an initial stands right before a thing that has two sides, or closes its phrase ("TKR, R")."""
-    tokens = sentence.tokens
-    before = tokens[at - 1].quantity if at else None
-    if before is not None and before.unit is None and _measures(tokens[at - 1]):  # "1 L", not "32 mm R lower pole mass"
-        return False
-    opened = at and tokens[at - 1].norm == "("
-    shut = at + 1 < len(tokens) and tokens[at + 1].norm in (")", ".")
-    first, last = (at - 1 if opened else at), (at + 1 if shut else at)
-    if not shut and at + 1 < len(tokens) and tokens[at + 1].norm in _PAIRED:
-        return True
-    for mention in sentence.mentions:
-        if mention.table not in _SIDED or not is_sided(mention, grammar):
-            continue
-        if 0 < mention.first - last <= 3 and not any(token.punctuation for token in tokens[last + 1 : mention.first]):
-            return True
-        gap = tokens[mention.last + 1 : first]
-        if 0 < first - mention.last <= 2 and all(token.punctuation for token in gap) and (
-            last + 1 >= len(tokens) or shut or tokens[last + 1].punctuation or tokens[last + 1].norm in BREAKS
-        ):
-            return True
-    return False
-
-
-_PAIRED = _words("tube tubes side stent cord hemithorax iliac pleural")
-_BESIDE = frozenset({"procedures", "diagnoses", "acts", "anaesthesia", "tourniquet", "drains", "sites"})
-
-
-def _stands_alone(sentence: Sentence, at: int) -> bool:
-    """Whether an initial is a side by how it is written: "(L)", "L: 5 cm incision", "side L", "tourniquet L 250 mmHg",
-    "L 52 min, R 24 min"."""
-    tokens = sentence.tokens
-    before = tokens[at - 1] if at else None
-    after = tokens[at + 1] if at + 1 < len(tokens) else None
-    if after is not None and after.norm == "#level" and (before is None or before.norm in _OPENS_LEVELS):
-        return True  # "L L3, L4 medial branch", "Procedure: L L4/5 facet injections"
-    if before is not None and _measures(before):
-        return _ends_grade(sentence, at)
-    if before is not None and before.norm == "(":
-        return after is not None and after.norm == ")" and (at < 2 or tokens[at - 2].quantity is None)
-    if before is None and (after is None or not after.norm.isalpha()):
-        return after is not None and (after.norm == ":" or (_number(after) and _both_initials(sentence)))
-    if after is not None and (after.quantity is not None or after.norm == ":") and _both_initials(sentence):
-        return True
-    if after is not None and _opens(sentence, at) and after.norm.isalpha() and len(after.norm) > 1 and (
-        {"L", "R"} <= {token.text for one, token in enumerate(tokens) if _opens(sentence, one)}
-        and not any(m.table == "team" for m in sentence.mentions) and sentence.section not in ("team", "identity")
-    ):  # "L Rutherford 4, R claudication", but "assistants L Brown, R Green"
-        return True
-    if before is None:
-        return False
-    led = tokens[at - 2].norm if before.norm == ":" and at > 1 else before.norm
-    if led in ("side", "laterality"):
-        return True
-    shut = after is None or after.punctuation or after.norm in BREAKS or _amount(after)
-    return shut and any(m.table in _BESIDE and m.last == at - 1 for m in sentence.mentions)
-
-
-_OPENS_LEVELS = frozenset({":", ",", ";", "(", "and", "&", "+"})
-
-
-def _ends_grade(sentence: Sentence, at: int) -> bool:
-    """ "(KL 3 L, KL 2 R)": whether an initial ends an item of grades."""
-    tokens = sentence.tokens
-    shut = at + 1 >= len(tokens) or tokens[at + 1].punctuation
-    return shut and any(m.table == "grades" and m.last == at - 2 for m in sentence.mentions)
-
-
-def _in_short(sentence: Sentence, grammar: Grammar, at: int) -> bool:
-    """Whether an initial is a side as notes are written in short: "nodule R lobe", "L orifice", "stent R for 2 weeks",
-    "EBL 300 mL R, 250 mL L". No initial of a name, no letter of an abbreviation, no name of a kind ("type R")."""
-    tokens = sentence.tokens
-    before, after = (tokens[at - 1] if at else None), (tokens[at + 1] if at + 1 < len(tokens) else None)
-    if (before is None and after is None) or sentence.section in ("team", "identity") or (
-        any(m.table == "team" for m in sentence.mentions)
-    ):  # fmt: skip
-        return False
-    if before is not None and (
-        (len(before.norm) == 1 and before.norm.isalpha()) or before.norm in _NOT_BEFORE or (
-            before.quantity is not None and _measures(before) and (
-                before.quantity.unit is None or not _both_behind(sentence)
-            )
-        )
-    ):  # fmt: skip
-        return False
-    if after is not None and _amount(after) and before is not None and before.norm in (",", ";"):
-        return {"L", "R"} <= {token.text for token in tokens}  # "R upper pole 60 mL, L 45 mL"
-    counted = after is not None and after.quantity is not None and after.quantity.form != "ordinal"  # "L 4th MC"
-    if after is None or counted or after.norm in BREAKS or after.norm in (",", ";", ")", ":"):
-        return before is not None and (before.quantity is not None or before.norm.isalpha() or before.norm == "#level")
-    if after.punctuation:
-        return after.norm == "." and at + 2 == len(tokens) and before is not None and not before.punctuation
-    if not after.norm.isalpha() or len(after.norm) == 1 or after.norm in _NOT_AFTER:
-        return False
-    name = after.text.istitle()  # "R Castellanos"
-    return not name or any(m.first == at + 1 and m.table in _NOUNS for m in sentence.mentions)
-
-
-def _opens_name(sentence: Sentence, grammar: Grammar, at: int) -> bool:
-    """Whether a name with a side in it begins with an initial: "L iliac fossa", "R atrium", "L lateral"."""
-    after = (token.norm for token in sentence.tokens[at + 1 : at + _WORDS])
-    norms = ["left" if sentence.tokens[at].norm == "l" else "right", *after]
-    return bool(names(grammar).at(norms, 0))
-
-
-_WORDS = 6  # of the longest name with a side in it
-_NOUNS = frozenset({"sites", "procedures", "diagnoses", "findings", "acts", "devices", "drains"})
-_NOT_BEFORE = _words(
-    "mr mrs ms miss dr doctor prof professor pt patient by with assistant consultant surgeon nurse lot ref model type "
-    "group vitamin hepatitis zone size grade pot jar bottle code room bay level lead . /"
-)
-_NOT_AFTER = _words("shaped shape plate plates spine wave waves form o b")
-
-
-def _both_behind(sentence: Sentence) -> bool:
-    """Whether L and R each stand behind an amount: "300 mL R, 250 mL L"."""
-    return {"L", "R"} <= {
-        after.text for one, after in pairwise(sentence.tokens) if _amount(one)
-    }
-
-
-def _opens(sentence: Sentence, at: int) -> bool:
-    """Whether a part of a list begins with a token."""
-    return at == 0 or sentence.tokens[at - 1].norm in (",", ";", ":", "and", "+", "&")
-
-
-def _measures(token: Token) -> bool:
-    """Whether a letter behind a token may be its unit: not behind a time of day or a level ("TO 0812 L shoulder")."""
-    return token.quantity is not None and token.quantity.form not in ("clock", "level")
-
-
-def _amount(token: Token) -> bool:
-    return token.quantity is not None and token.quantity.unit is not None
-
-
-def _both_initials(sentence: Sentence) -> bool:
-    """Whether L and R stand in a sentence, each before an amount or a colon."""
-    return {"L", "R"} <= {
-        one.text for one, after in pairwise(sentence.tokens) if _number(after) or after.norm == ":"
-    }  # fmt: skip
-
-
-def _number(token: Token) -> bool:
-    return token.quantity is not None and token.quantity.form == "number"
 
 
 # "partial nephrectomy left for a mass": after the name of an operation it is its side, not the verb.
@@ -392,6 +256,19 @@ def of_next_one(sentence: Sentence, side: Side, first: int, last: int) -> bool:
     return any(m.first <= last and m.last >= first for m in seen) and any(
         0 < m.first - side.last <= _PHRASE for m in seen
     )
+
+
+def points_elsewhere(sentence: Sentence, found: list[Side], first: int, last: int) -> bool:
+    """Whether the phrase has a direction of its own ("deviated to the left, spur on the right")."""
+    sides = {index for side in found for index in range(side.first, side.last + 1)}
+    for step, index in ((-1, first - 1), (1, last + 1)):
+        while 0 <= index < len(sentence.tokens) and not sentence.tokens[index].punctuation:
+            if sentence.tokens[index].norm in ("left", "right") and index not in sides:
+                return sentence.tokens[index - 1].norm == "the"
+            if index in sides:
+                break
+            index += step
+    return False
 
 
 _AND = frozenset({"and", "+", "&", "plus", "with", ","})

@@ -116,7 +116,8 @@ def is_paired(fact: Fact, grammar: Grammar) -> bool:
     row = grammar.tables["procedures"].get(fact.name or "")
     site = grammar.table("sites", Concept).get(fact.body_site or (row.site if isinstance(row, Concept) else ""))
     if isinstance(row, Concept):
-        return row.sided or (site is not None and site.sided and row.site != "")
+        own = row.site != "" or fact.laterality is not None  # "left breast excision": told by its words
+        return row.sided or (site is not None and site.sided and own)
     return site is not None and site.sided
 
 

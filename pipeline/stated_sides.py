@@ -53,7 +53,7 @@ def _given(fact: Fact, facts: Sequence[Fact], said: list[_Said], reading: Readin
     whole = {one.value for one in said if one.whole and (not one.site or _is_same(one.site, place, grammar))}
     if len(whole) == 1:
         return replace(fact, laterality=next(iter(whole)))
-    only = _only(facts)
+    only = _only(fact, facts, grammar)
     if only is not None:
         return replace(fact, laterality=only)
     if not place:
@@ -78,12 +78,32 @@ def _given(fact: Fact, facts: Sequence[Fact], said: list[_Said], reading: Readin
 _WORK = frozenset("approach preparation tourniquet tourniquet_pressure site_marking injection device".split())
 
 
-def _only(facts: Sequence[Fact]) -> Laterality | None:
-    """The side of the work, where every side of the note is that one ("carotid endarterectomy. Left neck incision")."""
+def _only(operation: Fact, facts: Sequence[Fact], grammar: Grammar) -> Laterality | None:
+    """The side of the work, where every side of the note is that one ("carotid endarterectomy. Left neck incision"), or
+    that of its illness ("parotid tumour, right. Superficial parotidectomy")."""
     sided = [fact for fact in facts if fact.laterality is not None]
     sides = {fact.laterality for fact in sided}
-    worked = any(fact.kind in _WORK and _counts(fact) for fact in sided)
+    worked = any((fact.kind in _WORK and _counts(fact)) or _is_its_illness(fact, operation, grammar) for fact in sided)
     return sided[0].laterality if worked and sides <= {"left"} or worked and sides <= {"right"} else None
+
+
+def _is_its_illness(fact: Fact, operation: Fact, grammar: Grammar) -> bool:
+    """Whether a diagnosis is of the field of an operation. What it brings about on the other side is none."""
+    if fact.kind not in _ILLNESSES or not _counts(fact) or fact.certainty == "negated" or fact.name in _CROSSED:
+        return False
+    row = grammar.table("diagnoses", Concept).get(fact.name or "")
+    done = grammar.table("procedures", Concept).get(operation.name or "")
+    return row is not None and done is not None and row.sided and done.group in _FIELDS.get(row.group or "", ())
+
+
+_ILLNESSES = frozenset({"preop_diagnosis", "postop_diagnosis", "diagnosis", "finding"})
+_CROSSED = frozenset({"hemiplegia", "facial-palsy"})
+# Groups of diagnoses.toml: groups of procedures.toml that treat them.
+_FIELDS = {
+    "eye": ("eye",), "ent": ("ent-head-and-neck",), "urology": ("urology",), "mouth-and-jaw": ("oral-and-dental",),
+    "gynaecology-and-obstetrics": ("gynaecology",), "brain-and-nerve": ("neurosurgery",),
+    "heart-vessels-lungs": ("vascular", "heart-and-chest"), "neck-breast-skin": ("breast", "ent-head-and-neck"),
+}
 
 
 def _is_open(fact: Fact, grammar: Grammar) -> bool:
@@ -233,9 +253,11 @@ def _shut(sentence: Sentence, at: int, last: int) -> bool:
 def only_spoken(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> tuple[Laterality | None, int, str]:
     """(the one side of a narration that names no operation, the word at which it is said first, its part): "this is the
     right wrist, we scope it" where nothing else is spoken of. What was before counts for nothing."""
-    if any(fact.kind == "procedure" and _counts(fact) for fact in facts) or of_spine(facts):
+    if any(fact.kind == "procedure" and _counts(fact) and not is_of_any_part(fact, grammar) for fact in facts) or (
+        of_spine(facts)
+    ):
         return None, 0, ""  # a foramen on one side is no side of what lies between vertebrae
-    told: list[tuple[Laterality | None, int, str]] = []
+    told: list[tuple[Laterality | None, int, str | None]] = []
     for sentence in reading.sentences:
         for side in laterality.sides(sentence, grammar) if not is_left_alone(sentence) else ():
             if scope_at(sentence, "status", side.first, "performed") != "performed" or is_of_a_year(sentence, side):
@@ -245,10 +267,41 @@ def only_spoken(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> tu
             part = _site_at(sentence, side)
             if any(m.table in ("drains", "devices") and m.last < side.first for m in sentence.mentions):
                 part = None  # "two drains, one mediastinal, one in the right pleura": where a thing lies
-            told.append((side.value, sentence.tokens[side.first].first, part.id if part is not None else ""))
-    first = told[0] if told else (None, 0, "")
-    sole = first[0] in ("left", "right") and {side for side, _, _ in told} == {first[0]}
-    return first if sole and first[2] else (None, 0, "")
+            where = part.id if part is not None else _of_illness(sentence, side, grammar)
+            told.append((side.value, sentence.tokens[side.first].first, where))
+    value, word, where = told[0] if told else (None, 0, None)
+    sole = value in ("left", "right") and {side for side, _, _ in told} == {value}
+    return (value, word, where) if sole and where is not None else (None, 0, "")
+
+
+def _of_illness(sentence: Sentence, side: Side, grammar: Grammar) -> str | None:
+    """The paired part of an illness that a side stands right beside ("Achilles rupture right"), "" where its row names
+    none ("left hydrocele"); None where no such illness stands there."""
+    sites = grammar.table("sites", Concept)
+    for mention in sentence.mentions:
+        row = grammar.tables[mention.table].get(mention.id) if mention.table in ("diagnoses", "findings") else None
+        beside = mention.first - side.last == 1 or side.first - mention.last == 1 or (
+            side.first - mention.last == _PAST_COMMA and sentence.tokens[side.first - 1].norm in (",", "(")
+        )
+        if beside and isinstance(row, Concept) and (sites[row.site].sided if row.site in sites else row.sided):
+            return row.site
+    return None
+
+
+_PAST_COMMA = 2
+
+
+def is_of_any_part(fact: Fact, grammar: Grammar) -> bool:
+    """Whether an operation has no side and its name no part of the body: "ORIF", "excision of a ganglion". """
+    row = grammar.table("procedures", Concept).get(fact.name or "")
+    if _IN_THE_MIDDLE.search(fact.name or fact.text or ""):
+        return False
+    return fact.laterality is None and not fact.body_site and not any("side" in doubt for doubt in fact.doubts) and (
+        row is None or not row.site
+    )
+
+
+_IN_THE_MIDDLE = re.compile(r"laparo|scopy|examination|sternotomy|endoscop|spinal|vertebr|lamin|fusion", re.I)
 
 
 def of_spine(facts: Sequence[Fact]) -> bool:

@@ -25,7 +25,8 @@ LAYERS = {
             "tokens timespan streams stray_stops how_often utterances rephrased mentions section_ends sections clauses "
             "conditions kin facing pictures context_cues said_behind changed_plans context_reach context_behind "
             "context_ends context_years not_of_today context "
-            "short_names answers purposes mixtures body_parts left_as_side side_names sidewords talk_sides donor_sides "
+            "short_names answers purposes mixtures body_parts left_as_side side_names side_initials compared_sides "
+            "sidewords listed_sides paired_illness talk_sides donor_sides "
             "sideshare laterality people enumerations "
             "scales cues phases sidewise story what_if replacements",
             "extractors",

@@ -35,14 +35,15 @@ _LEFT_ALONE = re.compile(
     r"pulses?(?: \w+)? (?:present|palpable|good|normal|strong)|quiet|isolated|ventilated|"
     r"one[- ]lung|"
     r"treated without (?:surgery|operation)|not (?:bothering|troubling|troublesome)|"
-    r"(?:is|was|stays) dry|hears|dressed only|only dressed|"
+    r"(?:is|was|stays) dry|is (?:known to be )?(?:occluded|absent|atrophic|blind|deaf)|hears|dressed only|only dressed|"
     r"(?:pseudo)?phakic|aphakic|amblyopic|benign|(?:weak|stiff|painful|numb|worn|bad) too|"
     r"(?:arm|hand|wrist|leg|foot) (?:with|has|had|for) (?:the |a |an )?(?:bp|blood|cuff|drip|cannula|line|iv|i v|"
     r"arterial|pulse|sats?|monitor)|"
     r"no (?:symptoms|issues?|problems?|trouble|complaints?|pain|disease|surgery|operation|treatment|reflux|clots?|dvt|"
     r"hernias?|fractures?|tears?|stones?|lesions?|mass(?:es)?|tumou?rs?|effusion|weakness|injur(?:y|ies)|"
     r"abnormalit(?:y|ies))|"
-    r"(?:not|nothing|neither)(?: \w+){0,2} (?:touched|done|operated|opened|treated|seen|injured|involved|affected|"
+    r"(?:not|nothing|neither)(?: \w+){0,2} (?:touched|looked at|inspected|"
+    r"done|operated|opened|treated|seen|injured|involved|affected|"
     r"needed|addressed|repaired|fixed|released|removed|excised|explored|injected|drained|reduced|resected|divided)|"
     r"(?:arm|leg|limb|hand|foot) (?:(?:is|was|lay|lies|out|up|held|kept|put|placed|lying|resting|padded|strapped) )?"
     r"(?:out|tucked|padded|strapped|abducted|wrapped|across|lowered|flat|straight|bent|flexed|extended|dropped|"
@@ -68,7 +69,11 @@ _ANOTHER_DAY = re.compile(
     rf"in (?:two thousand|nineteen|twenty) (?!degree|minute|week|day|hour|percent)\w+|"
     rf"in (?:{_MONTHS}|{_SEASONS})|at a later \w+|later (?:date|stage|on)|"
     r"(?:is|are|was|were) (?:planned|scheduled|booked|listed|due)|"
+    r"(?:has|have) (?:already )?(?:an? |had )?(?:\w+ ){0,2}(?:tkr|thr|tka|tha|replacement|prosthesis|arthroplasty|"
+    r"fusion|avf|fistula|graft|stent|bypass|implant)|"
     r"another (?:day|time|sitting|session)|second (?:stage|sitting)|staged|"
+    r"in (?:about |another |roughly )?(?:\d+|a|an|two|three|four|five|six|eight|ten|twelve) ?(?:-\d+ ?)?"
+    r"(?:weeks?|months?|years?|wks?|mths?)|in \d+/(?:12|52)|to follow|in due course|"
     r"(?:will|to) be (?:done|operated|treated|reviewed|seen|followed|addressed|listed)|wants it)\b"
 )
 _TREATED = re.compile(
@@ -131,7 +136,9 @@ def around(note: OperativeNote, said: Evidence, side: str | None, ahead: int = _
     first, end = at, at + 1
     while first > max(0, at - _BACK) and not raw[first - 1].endswith((".", ";", ":")) and not _sided(words, first - 1):
         first -= 1
-    while end < min(len(raw), at + ahead) and not raw[end - 1].endswith(".") and not _sided(words, end):
+    while end < min(len(raw), at + ahead) and not raw[end - 1].endswith(".") and (
+        not _sided(words, end) or (words[end] == words[at] and words[end - 1] == "and")  # "left ureter and left kidney"
+    ):
         end += 1
     return " ".join(words[first:end])
 

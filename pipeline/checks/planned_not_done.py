@@ -16,7 +16,7 @@ _OUT = re.compile(
     r"\b(?:left alone|not (?:done|performed|carried out|possible|needed|required|attempted|indicated)|abandoned|"
     r"deferred|aborted|cancelled|canceled|postponed|omitted|instead|rather than|declined|refused|convert(?:ed)?|"
     r"conversion|no need|unnecessary|not necessary|did not need|did without|skipped|dropped|gave up|decided "
-    r"against)\b",
+    r"against|(?:next|another|a later|a second) (?:stage|sitting|session|time|date))\b",
     re.IGNORECASE,
 )
 

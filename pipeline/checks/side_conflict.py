@@ -89,7 +89,7 @@ def _speaks(fact: Fact) -> bool:
         and fact.certainty != "negated"
         and fact.status in ("performed", "planned")
         and fact.role not in ("harvest", "explanted", "used")
-        and fact.name not in _WAY_IN
+        and fact.name not in _WAY_IN | _WORN
         and (fact.name, fact.body_site) != _ACROSS
         and laterality.OTHER_SIDE not in fact.doubts  # "reduction of the other breast": meant to be another one
     )
@@ -97,6 +97,7 @@ def _speaks(fact: Fact) -> bool:
 
 # What shuts the vessel that one came through lies on the side of the puncture.
 _WAY_IN = frozenset({"vascular-closure-device"})
+_WORN = frozenset({"compression-devices"})  # on the leg that lies free
 # The other pleura is opened from the side of the operation where the work goes across the midline.
 _ACROSS = ("opening", "pleura")
 
@@ -126,7 +127,7 @@ def _on_both(fact: Fact, sided: list[Fact]) -> bool:
 
 # Drains that are the treatment: a chest drain for a pneumothorax goes where that is.
 _TREATS = frozenset({"chest-tube", "nephrostomy"})
-_EACH = frozenset({"injection_volume", "tourniquet", "tourniquet_pressure", "measurement", *_GIVEN})
+_EACH = frozenset({"injection_volume", "tourniquet", "tourniquet_pressure", "measurement", "grade", "drain", *_GIVEN})
 _TOGETHER = 20  # words
 
 
@@ -193,9 +194,24 @@ def _judged(note: OperativeNote, operated: list[Fact], fact: Fact, grammar: Gram
     told = [one for one in note.of(*_ILL) if one is not fact and one.laterality == operated[0].laterality]
     aside = fact.kind not in _FIRM or (fact.kind == "diagnosis" and bool(told))  # a disease that is left as it is, too
     aside = aside and is_aside(note, fact.evidence, fact.laterality)
-    if aside or announced(note, operated[0], fact):
+    if aside or announced(note, operated[0], fact) or _is_one_more(note, fact, told):
         severity = "note"
     return _conflict(operated[0], fact, grammar, severity)
+
+
+def _is_one_more(note: OperativeNote, fact: Fact, told: list[Fact]) -> bool:
+    """ "Left below knee amputation for gangrene. ... Right foot ulcer dressed": another illness, told in passing, where
+    the operated side has its own and nothing is cut."""
+    if fact.kind != "diagnosis" or not told or fact.name in {one.name for one in told}:
+        return False
+    passage = next((at for at, one in enumerate(note.sections.description) if one.holds(fact)), 0)
+    if not passage or note.sections.description[passage].section in _STATING:
+        return False
+    return not is_treated(note, fact.evidence, fact.laterality)
+
+
+_STATING = frozenset({"diagnosis", "preop-diagnosis", "postop-diagnosis", "both-diagnoses", "indication", "procedure",
+                      "consent"})  # fmt: skip
 
 
 def _other_digit(one: Concept, other: Concept) -> bool:
@@ -221,12 +237,19 @@ def _fragment(note: OperativeNote, firm: list[Fact], grammar: Grammar) -> list[F
 
 def _among(note: OperativeNote, firm: list[Fact], grammar: Grammar) -> list[Finding]:
     other = next((fact for fact in firm if _opposite(firm[0], fact)), None)
-    if other is None:
+    if other is None or _are_listed(note, firm[0], other):
         return []
     timed = {fact.laterality for fact in note.of("tourniquet_time", given=True)}
     # a tourniquet on either side with a time of its own: both were operated on
     each = firm[0].kind == other.kind == "tourniquet" and {"left", "right"} <= timed
     return [_conflict(firm[0], other, grammar, "note" if each else "blocking")]
+
+
+def _are_listed(note: OperativeNote, one: Fact, other: Fact) -> bool:
+    """ "Bunion right foot, hammertoe left foot": two illnesses in one breath, each with its side."""
+    return one.kind in _ILL and other.kind in _ILL and one.name != other.name and any(
+        passage.holds(one) and passage.holds(other) for passage in note.sections.description
+    )
 
 
 def _act_named(note: OperativeNote, firm: list[Fact], sided: list[Fact], grammar: Grammar) -> list[Finding]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from pipeline.checks._asides import is_aside
+from pipeline.checks._asides import is_aside, is_treated
 from pipeline.checks._both_sides import tells_both
 from pipeline.checks.base import called, finding, related_sites, site_of
 from pipeline.grammar import Grammar
@@ -38,7 +38,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 continue  # the arm with the drip, the side on which the surgeon stood
             if ill and not _is_treated(note, passage, said.site, operated):
                 continue
-            aside = is_aside(note, said.evidence, said.side) or both
+            aside = is_aside(note, said.evidence, said.side) or both or _is_remark(note, passage, said)
             made = finding(
                 "side_unplaced", "warning" if (related or _acted_on(passage, said)) and not aside else "note",
                 f"“{said.evidence.heard}” was said; {called(operated[0], grammar, 'the operation')} is on the "
@@ -51,6 +51,20 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return found
 
 
+def _is_remark(note: OperativeNote, passage: Passage, said: SaidSide) -> bool:
+    """ "Left foot orthotic.", "R kidney compensatory.": a few words on that part alone, and nothing done there."""
+    behind = passage.text.split()[said.evidence.last - passage.evidence.first + 1 :]
+    short = said.evidence.first == passage.evidence.first and 0 < len(behind) <= _SHORT
+    plain = short and all(
+        word.strip(".,").isalpha() and not word.strip(".,").endswith(("ed", "ing", "put", "cut")) for word in behind
+    )
+    done = any(passage.holds(fact) for fact in note.of(*_WORK, given=True))
+    return plain and not done and not is_treated(note, said.evidence, said.side)
+
+
+_SHORT = 3  # words
+_WORK = ("act", "device", "injection", "injection_volume", "approach", "preparation", "drain", "specimen", "closure",
+         "procedure", "tourniquet", "site_marking", "time_out", "consent")  # fmt: skip
 _ACT = re.compile(
     r"\b(?:punctured|incised|opened|resected|excised|removed|clipped|ligated|divided|drained|biopsied|cannulated|"
     r"stented|dissected|mobili[sz]ed|exposed|entered|repaired|closed|grafted) (?:the |a )?$", re.IGNORECASE

@@ -53,7 +53,24 @@ def is_anothers(sentence: Sentence, removed: int, thing: int) -> bool:
     if not listed and (tokens[removed].norm == "came" or between & _INSTEAD):
         return True  # "the tooth came out, one plate of two millimetres"
     own = at >= 0 and tokens[at].norm in _PASSIVE and at > 0 and tokens[at - 1].norm not in ("there", "what")
-    return (own or tokens[removed].norm in _PASSIVE) and not listed
+    return (own or tokens[removed].norm in _PASSIVE or _has_subject(sentence, at, removed, thing)) and not listed
+
+
+def _has_subject(sentence: Sentence, at: int, removed: int, thing: int) -> bool:
+    """ "Osteophytes removed, a 3.5 mm screw passed", "cartilage removed, plate and four screws": whether what ends at a
+    token is what was removed, as no device, and the thing is told behind a comma."""
+    tokens = sentence.tokens
+    if at < 0 or tokens[removed].norm not in _REMOVED or not any(
+        token.norm in (",", ";") for token in tokens[removed + 1 : thing]
+    ):
+        return False
+    word = tokens[at]
+    return word.norm.isalpha() and word.norm not in _NO_SUBJECT and not any(
+        m.table == "devices" and m.first <= at <= m.last for m in sentence.mentions
+    )
+
+
+_NO_SUBJECT = _words("we i and we've it them these those metalwork hardware metal implant implants everything all was")
 
 
 _DENIED = _words("none not never neither nothing no")

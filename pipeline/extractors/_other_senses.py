@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pipeline import clauses, cues, laterality, sideshare
+from pipeline import clauses, cues
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
-from pipeline.laterality import Side
 from pipeline.records import Mention, Sentence
-from pipeline.rows import Concept, Device
+from pipeline.rows import Device
 
 _MANNER = _words("fashion manner technique way protocol routine")
 # "The ureter lay back in a normal position": where a thing was put.
@@ -295,74 +294,26 @@ def _is_tool(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
     return nearest[1]
 
 
-def takes_own_side_only(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
-    """Whether an operation has no left and right of its own and the side in its sentence is another's: of an
-    operation with it ("laparotomy and right salpingectomy") or of something that is told of."""
-    row = grammar.tables[mention.table].get(mention.id)
-    if not isinstance(row, Concept) or row.sided or _is_paired(row, grammar):
-        return False
-    tokens = sentence.tokens
-    for side in laterality.sides(sentence, grammar):
-        low, high = min(mention.last, side.last), max(mention.first, side.first)
-        if any(token.norm in clauses.FINITE for token in tokens[low + 1 : high]):
-            return True
-    others = [m for m in sentence.mentions if m.table in ("procedures", "acts") and m.first > mention.last]
-    return any(laterality.side_for(sentence, m.first, m.last, grammar, own_only=True)[0] for m in others)
-
-
-def _is_paired(row: Concept, grammar: Grammar) -> bool:
-    """Whether the site that a row implies has a left and a right."""
-    site = grammar.table("sites", Concept).get(row.site) if row.site else None
-    return site is not None and site.sided
-
-
-def is_of_a_part(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
-    """Whether a side lies in another phrase than the operation on an organ that there is once ("hysterectomy with
-    bilateral node dissection")."""
-    row = grammar.tables[mention.table].get(mention.id)
-    if not isinstance(row, Concept) or row.sided or _is_paired(row, grammar):
-        return False
-    if mention.id.endswith("-transplant"):
-        return True  # "left kidney of a living donor": a graft has the side of its donor
-    if row.group == "spine" and sideshare.of_complaint(sentence, laterality.sides(sentence, grammar), mention.last):
-        return True
-    return bool(row.site) and not any(
-        (mention.first - 2 <= side.last and side.first <= mention.last) or _leads_to(sentence, mention, side.first)
-        or _in_its_place(sentence, mention, row.site, side.first) or _on_skin(sentence, mention, row, side)
-        for side in laterality.sides(sentence, grammar)
-    )
-
-
-def _in_its_place(sentence: Sentence, mention: Mention, place: str, at: int) -> bool:
-    """ "Dental implants lower jaw on the left": the side stands behind the operation's own place, with nothing else
-    between."""
-    if at <= mention.last:
-        return False
-    own = {index for m in sentence.mentions if m.table == "sites" and m.id == place
-           for index in range(m.first, m.last + 1)}  # fmt: skip
-    between = range(mention.last + 1, at)
-    return any(index in own for index in between) and all(
-        index in own or sentence.tokens[index].norm in _PLACING for index in between
-    )
-
-
-def _on_skin(sentence: Sentence, mention: Mention, row: Concept, side: Side) -> bool:
-    """ "Split skin graft right forearm": what is done to the skin is done to the part that it names next."""
-    part = laterality.own_noun(sentence, side)
-    return row.site == "skin" and side.first == mention.last + 1 and part is not None
-
-
-_PLACING = frozenset({"on", "the", "of", "in", "lower", "upper", ","})
-
-
-def _leads_to(sentence: Sentence, mention: Mention, at: int) -> bool:
-    """Whether an operation was done to the part with the side: "skin graft to the right forearm"."""
-    between = {token.norm for token in sentence.tokens[mention.last + 1 : at]}
-    return at > mention.last and "to" in between and between <= {"to", "the", "a", "his", "her"}
-
-
 _FAILED = frozenset({"infected", "loose", "loosened", "failed", "failing", "painful", "worn", "dislocating", "broken"})
 _MADE = frozenset({"replacement", "arthroplasty", "hemiarthroplasty", "fusion", "bypass", "fistula", "repair"})
+
+
+def _is_had(sentence: Sentence, mention: Mention) -> bool:
+    """ "The other hip has a THR", "left arm has AVF": what the patient came with, by the name of how it was made."""
+    tokens = sentence.tokens
+    at = mention.first - 1
+    while at >= 0 and tokens[at].norm in _DETERMINING | _HAD_ALSO:
+        at -= 1
+    parts = any(m.table == "sites" and m.last == at - 1 for m in sentence.mentions)
+    later = {token.norm for token in tokens[mention.last + 1 : mention.last + 4]}
+    return at > 0 and tokens[at].norm in ("has", "have") and (parts or tokens[at - 1].norm in _BEARERS) and (
+        later.isdisjoint(_DONE_NOW)
+    )
+
+
+_HAD_ALSO = _words("already an both bilateral cemented uncemented functioning well working good also")
+_BEARERS = _words("he she patient side one lady gentleman")
+_DONE_NOW = _words("done performed today now placed inserted planned booked scheduled")
 
 
 def is_of_wound(sentence: Sentence, mention: Mention) -> bool:
@@ -382,7 +333,9 @@ _LEFT_BY = _words("wound wounds stump stumps scar scars site bed")
 
 
 def is_old(sentence: Sentence, mention: Mention) -> bool:
-    """ "Infected left total knee replacement": what was made before, and is wrong now."""
+    """ "Infected left total knee replacement", "the left knee has a TKR": what was made before."""
+    if _is_had(sentence, mention):
+        return True
     led = [token.norm for token in sentence.tokens[max(0, mention.first - 2) : mention.first]]
     if led == ["from", "the"] and any(m.table == "devices" and m.last == mention.first - 3 for m in sentence.mentions):
         return True  # "two screws from the tubercle transfer were removed"

@@ -8,7 +8,16 @@ that it was done; `settle` lets the performed one stand.
 from __future__ import annotations
 
 from pipeline import rephrased, story
-from pipeline.extractors import _attempts, _other_senses, _shared_name, _taken_out, _title_lists, _titles, base
+from pipeline.extractors import (
+    _attempts,
+    _operation_sides,
+    _other_senses,
+    _shared_name,
+    _taken_out,
+    _title_lists,
+    _titles,
+    base,
+)
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Mention, Reading, Sentence, replace
 
@@ -66,12 +75,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts.append(_before(sentence, out))
                 continue
             own = mention.id == _LOOK or (
-                mention.table == "procedures" and _other_senses.takes_own_side_only(sentence, mention, grammar)
+                mention.table == "procedures" and _operation_sides.takes_own_side_only(sentence, mention, grammar)
             )
             fact = base.named(kind, reading, sentence, mention, grammar, own_side=own)
             if fact.laterality is None and mention.id.startswith("bilateral-"):
                 fact = replace(fact, laterality="bilateral")
-            if mention.table == "procedures" and _other_senses.is_of_a_part(sentence, mention, grammar):
+            if mention.table == "procedures" and _operation_sides.is_of_a_part(sentence, mention, grammar):
                 fact = replace(fact, laterality=None)
             if fact.status == "conditional" and mention.table == "procedures" and _risk(sentence, mention):
                 continue
@@ -290,9 +299,17 @@ def _names_another(sentence: Sentence, mention: Mention) -> bool:
         return True  # "at the edge of the laminectomy"
     if after[:1] and after[0] in _NAMES_ANOTHER:
         return True
+    if mention.id == "video-assisted-thoracoscopic-surgery" and any(
+        m.table == "procedures" and 0 < m.first - mention.last <= _WAY and all(
+            token.norm.isalpha() and token.norm not in ("and", "with", "for", "then")
+            for token in sentence.tokens[mention.last + 1 : m.first]
+        ) for m in sentence.mentions
+    ):
+        return True  # "right VATS upper lobectomy": the way in
     return bool(after) and after[0] in ("was", "were") and bool(set(after[1:]) & _TREATED)
 
 
+_WAY = 3  # tokens
 _PARTS = frozenset("portion midportion edge edges margin margins aspect depth border rim lips limits extent".split())
 # "The arthrotomy was closed": the opening that it left.
 _TREATED = frozenset({"closed", "extended", "enlarged", "irrigated", "widened", "sutured"})
