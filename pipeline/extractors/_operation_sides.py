@@ -44,7 +44,9 @@ def is_of_a_part(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool
     if row.group == "spine" and sideshare.of_complaint(sentence, laterality.sides(sentence, grammar), mention.last):
         return True
     return bool(row.site) and not any(
-        (mention.first - 2 <= side.last and side.first <= mention.last) or _leads_to(sentence, mention, side.first)
+        (mention.first - 2 <= side.last and side.first <= mention.last and not any(
+            token.norm in ("and", "+", "&", "plus") for token in sentence.tokens[side.last + 1 : mention.first]
+        )) or _leads_to(sentence, mention, side.first)
         or _in_its_place(sentence, mention, row.site, side.first) or _on_skin(sentence, mention, row, side)
         for side in laterality.sides(sentence, grammar)
     )
