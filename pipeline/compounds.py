@@ -161,6 +161,32 @@ def millions(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Nu
     ), under.end
 
 
+def in_two_words(
+    tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.Numeral
+) -> tuple[Quantity, int] | None:
+    """A number that is said in two parts, whatever its sort."""
+    return millions(tokens, norms, numeral) or weeks_and_days(norms, numeral) or _of_warmth(norms, numeral)
+
+
+_WARM = frozenset("temperature temp fever febrile pyrexia pyrexial spiked tmax".split())
+_BODY = (33, 42)  # degrees Celsius that a body has
+
+
+def _of_warmth(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
+    """ "Temperature thirty nine two": the point is not said; not "temperature thirty eight two days later"."""
+    end, value = numeral.end, numeral.value
+    tenth = numerals.SMALL.get(norms[end], 10) if end < len(norms) else 10
+    if value is None or not numeral.spoken or tenth > 9 or value != int(value) or not _BODY[0] <= value <= _BODY[1]:
+        return None
+    after = norms[end + 1] if end + 1 < len(norms) else ""
+    if not _WARM & set(norms[max(0, numeral.start - 3) : numeral.start]) or after in _OF_TIME:
+        return None
+    return Quantity(value=value + Decimal(tenth) / 10), end + 1
+
+
+_OF_TIME = frozenset("day days hour hours week weeks times minute minutes night nights o'clock".split())
+
+
 def weeks_and_days(norms: Sequence[str], numeral: numerals.Numeral) -> tuple[Quantity, int] | None:
     """ "39 2/7 weeks", "forty plus three weeks", as obstetricians give weeks and days: exact in days."""
     end = numeral.end

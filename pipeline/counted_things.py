@@ -19,7 +19,13 @@ def begins(norms: Sequence[str], at: int) -> bool:
     if norms[at] in ("unit", "units") and at + 1 < len(norms):
         drug = norms[at + 2 : at + 3]
         return norms[at + 1] in _BLOOD and not (norms[at + 1] == "of" and drug and drug[0] not in _BLOOD)
-    return norms[at] in _THINGS
+    return norms[at] in _THINGS or norms[at] in _SORTS and begins(norms, at + 1)
+
+
+# "Urine four hundred, one suction drain"
+_SORTS = frozenset("suction chest wound closed redivac pelvic robinson blake silicone small large round flat "
+                   "penrose corrugated abdominal pigtail sump urinary foley three-way skin deep "
+                   "superficial".split())  # fmt: skip
 
 
 def ends_before_one(norms: Sequence[str], start: int, end: int) -> bool:

@@ -235,7 +235,7 @@ def _measured(tokens: Sequence[Token], norms: Sequence[str], numeral: numerals.N
     every = compounds.hourly(norms, numeral) or compounds.pressed(tokens, norms, numeral)
     if every is not None:
         return every
-    powered = compounds.millions(tokens, norms, numeral) or compounds.weeks_and_days(norms, numeral)
+    powered = compounds.in_two_words(tokens, norms, numeral)
     if powered is not None:
         return powered
     part, mixed = numeral.shape == "fraction", [*norms[max(0, numeral.start - 2) : numeral.start]] == ["half", "and"]

@@ -218,9 +218,12 @@ def of_what_was_found(sentence: Sentence, hit: CueHit) -> bool:
     )
 
 
+_PLACED = frozenset({"into", "in", "to", "afterwards", "for", "below", "above", "elsewhere", "deep"})
+
+
 def of_a_place(sentence: Sentence, hit: CueHit) -> bool:
     """ "Bupivacaine in the portals, none into the joint": given, and not there."""
     after = [token.norm for token in sentence.tokens[hit.last + 1 : hit.last + 3]]
     return hit.first == hit.last and sentence.tokens[hit.first].norm == "none" and bool(after) and (
-        after[0] in ("into", "in", "to", "afterwards", "for") and after[1:] not in (["situ"], ["all"], ["end"])
+        after[0] in _PLACED and after[1:] not in (["situ"], ["all"], ["end"])
     )

@@ -378,4 +378,23 @@ def is_risk_talk(sentence: Sentence) -> bool:
     if len(sentence.tokens) <= 90 and sentence.says(_RISKS) and sentence.says(_TALKED):
         return True
     # "He was told about infection, clots and non-union and signed"
-    return len(sentence.tokens) <= _WARNED and sentence.says(_TOLD_OF) and sentence.says(_SIGNED)
+    return len(sentence.tokens) <= _WARNED and (
+        sentence.says(_TOLD_OF) and sentence.says(_SIGNED) or is_named_to_patient(sentence))
+
+
+_NAMED = _words("discussed explained mentioned outlined")
+_TO_WHOM = _words("him her them patient family parents mother father husband wife son daughter")
+_KNOWS, _COPULAS = _words("knows understands appreciates understood"), _words("was were been have had all also again")
+
+
+def is_named_to_patient(sentence: Sentence) -> bool:
+    """ "Hoarseness and nonunion were discussed", "he understands that sepsis can happen": what may come; not "a hernia
+    was found and discussed", nor "discussed with radiology"."""
+    norms = [token.norm for token in sentence.tokens]
+    if any(norm in _KNOWS for norm in norms[1:3]) and norms[0] in ("he", "she", "they", "patient"):
+        return True
+    at = next((place for place, norm in enumerate(norms) if norm in _NAMED), None)
+    if at is None or norms[at + 1 : at + 2] == ["with"] and not _TO_WHOM & set(norms[at + 2 : at + 5]):
+        return False
+    before = [norm for place, norm in enumerate(norms[:at]) if not (norm in _COPULAS and place >= at - 3)]
+    return bool(before) and not (clauses.VERBS | _SEEN) & set(before)

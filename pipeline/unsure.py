@@ -173,13 +173,14 @@ def _number(fact: Fact, place: Place) -> Iterator[str]:
     if fact.kind in _VOLUMES and place.norm(at + 1) not in _EACH and (
         cues.gap(place.sentence, min(at, place.first), max(at, place.last)) >= _FAR
     ):
-        known = _PREPOSITIONS | _VERBS | _SIDES | _EACH
+        known = _PREPOSITIONS | _VERBS | _SIDES | _EACH | _SORTS
         unread = [one for one in between
                   if place.is_content(one) and not place.is_named(one) and tokens[one].norm not in known]  # fmt: skip
         if unread:
             yield f"'{tokens[unread[0]].text}' stands between it and what it was put to; it may be of that"
 
 
+_SORTS = frozenset("preservative free buffered viscous hyperbaric isobaric plain heavy sterile cold warm fresh".split())
 _SEVERAL, _LONG = 6, 10  # things, and mm of a length
 
 

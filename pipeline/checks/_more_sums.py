@@ -5,8 +5,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
+from itertools import pairwise
 
-from pipeline.checks import _stated_more
+from pipeline.checks import _containers, _loss_parts, _stated_more
 from pipeline.checks.base import amount, plain
 from pipeline.records import Quantity, Token
 
@@ -22,6 +23,8 @@ _LOST = frozenset("loss lost ebl qbl".split())
 def told(tokens: Sequence[Token], in_unit: InUnit, is_total: IsTotal) -> Iterator[tuple[int, str]]:
     """All of them. `in_unit`: the exact value of an amount in a unit; `is_total`: whether a number is said to be a sum.
     """
+    yield from _containers.told(tokens)
+    yield from _loss_parts.told(tokens)
     yield from _in_brackets(tokens, in_unit)
     yield from _sides_bracketed(tokens, in_unit)
     yield from _runs(tokens, in_unit)
@@ -139,7 +142,9 @@ def _lost(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]
             value = in_unit(tokens[place].quantity, whole.unit) or _stated_more.bare(tokens[place])
             if tokens[place].norm in (".", ";"):
                 break
-            if value is not None and {one.norm for one in tokens[place + 1 : place + 5]} & _CAUGHT:
+            near = [one.norm for one in tokens[place + 1 : place + 6]]
+            held = {one for one, two in pairwise([*near, ""]) if two not in ("drain", "drains")}  # "one suction drain"
+            if value is not None and held & _CAUGHT:
                 parts.append(value)
         if len(parts) > 1 and sum(parts) != whole.value:
             terms, worked = " + ".join(plain(part) for part in parts), amount(sum(parts, Decimal(0)), whole.unit)

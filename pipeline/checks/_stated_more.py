@@ -228,6 +228,9 @@ def in_a_row(
             continue
         dosed = any(one.quantity is not None and one.quantity.dimension == "mass" and two.norm in ("with", "plus")
                     for one, two in pairwise(tokens[parts[-1][1] : index]))  # fmt: skip
+        strong = any(one.quantity is not None and one.quantity.unit == "%" for one in tokens[parts[0][1] : index])
+        if said.dimension == "mass" and strong:
+            continue  # "fentanyl a hundred mics, lidocaine one percent ten mils, so a hundred milligrams"
         if (doses or dosed) and said.dimension == "volume" and said.value > max(sums):
             continue  # "eighty of depo-medrone with eight of saline, ten mils": the dose has a volume of its own
         worked, sign = sum(values, Decimal(0)), " + "
@@ -280,6 +283,11 @@ def _told_before(
             last = at
         elif not part.dimension:
             behind = [one.norm for one in tokens[at + 1 : at + 2]]
+            more = [one.norm for one in tokens[at + 1 : at + 3]] == ["and", "another"]
+            if more or at and tokens[at - 1].norm == "another":  # "fifty and another fifty of fentanyl"
+                found.append((part.value, at))
+                last = at
+                continue
             if not set(behind) & _GOES_TO or (part.value * 2 != int(part.value * 2) and not set(behind) & _BACK):
                 break  # a count, or the number of something else
             unit = next((one.quantity.unit for one in reversed(tokens[:at])

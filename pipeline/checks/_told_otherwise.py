@@ -40,7 +40,8 @@ _STATE = re.compile(
 _BLED = re.compile(r"\bblood loss\b[^.;]{0,20}\b(?:few|drops?|hardly|next to|trivial|little|not worth)\b", re.I)
 # A graft is fixed, the wound under it is not closed.
 _GRAFTED = re.compile(
-    r"\bgraft(?:s|ed|ing)?\b(?:[^.:]|(?<=\d)[.:](?=\d)){0,80}?\b(?:stapled|glued|sutured|sewn|tacked)\b", re.IGNORECASE
+    r"\b(?:graft(?:s|ed|ing)?|strips?|sheets?)\b"
+    r"(?:[^.:]|(?<=\d)[.:](?=\d)){0,80}?\b(?:stapled|glued|sutured|sewn|tacked)\b", re.IGNORECASE
 )
 _FIXES = re.compile(r"fixation|nail|pinning|wire|plat|screw|osteosynth|fusion|desis|osteotomy", re.IGNORECASE)
 _UNCLOSED = re.compile(r"\b(?:a|one|two|three|single|few)(?: \w+){0,2} stitch(?:es)?\b|\bsteri|"
@@ -144,6 +145,8 @@ def told(note: OperativeNote, asked: str) -> bool:
         return _ways_in.told(note) or any(_WAY_IN_NAME.search(name) for name in _done(note))
     if asked == "preop_diagnosis":
         return _led_here(note)
+    if asked == "mesh":  # the sac of a child's hernia is tied, and nothing else done
+        return bool(_done(note)) and all("herniotomy" in name for name in _done(note))
     if asked == "anaesthesia":  # "skin: 3 mL lidocaine 1 %", "topical oxybuprocaine", "laryngeal mask"
         return any(fact.role == "local_anaesthetic" for fact in note.of("medication", given=True)) or any(
             fact.name in _AIRWAYS for fact in note.of("act")

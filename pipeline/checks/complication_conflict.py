@@ -239,6 +239,10 @@ _LOST = re.compile(
 )  # fmt: skip
 
 
+_WORRY = re.compile(
+    r"\b(?:call|ring|phone|contact|returns?|come back|report|worry|worrying|watch(?:ing)?|look out|seek|beware|if)\b"
+    r"[^.;]{0,60}$", re.I,
+)
 _LOSSES = ("nerve", "drop", "numb", "palsy", "weak", "deficit", "pulseless", "dead", "intubated", "arrest", "seizure",
            "fit")  # fmt: skip
 
@@ -248,6 +252,8 @@ def _lost(note: OperativeNote, none: Fact, told: list[Fact]) -> list[Finding]:
     ill = _ill(note)
     for passage, match in matches(note, _LOST, _LOSSES):
         about = next((word for word in ("nerve", "drop", "palsy", "numb", "weak") if word in match[0].lower()), "")
+        if _WORRY.search(passage.text[: match.start()]):
+            continue  # "call for fever, headache or new weakness"
         if any(passage.holds(fact) for fact in told) or "neurectomy" in ill or (
             about and re.search(rf"\b{about}", ill)
         ):

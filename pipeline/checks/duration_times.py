@@ -17,7 +17,8 @@ MEANING = "A stated duration (operation, anaesthesia, clamp, bypass) is not the 
 _RUNS = (
     ("operation", ("incision",), ("operation_end", "closure", "dressing_on"), 5),
     ("anaesthesia", ("induction", "anaesthesia_start", "in_room"), ("anaesthesia_end", "out_of_room"), 10),
-    ("clamp", ("clamp_on",), ("clamp_off",), 1),
+    ("clamp", ("clamp_on", "cold_end"), ("clamp_off",), 1),  # warm ischaemia of a graft: from the ice to the blood
+    ("withdrawal", ("caecum",), ("operation_end",), 2),
     ("bypass", ("bypass_on",), ("bypass_off",), 1),
     ("traction", ("traction_on",), ("traction_off",), 1),
     ("decision_to_delivery", ("decision",), ("delivery",), 1),

@@ -122,9 +122,34 @@ def _sent(note: OperativeNote, none: Fact) -> str | None:
 
 def _wholly(note: OperativeNote, fact: Fact, kind: str) -> bool:
     """Whether a negation is about all of the kind ("no drains") and not about one ("no bile in the drain")."""
+    if kind == "specimen" and _BUT.match(_behind(note, fact)):
+        return False  # "nothing for the lab but one swab", "no specimens except the stone"
+    if kind == "drain" and _of_a_wound(note, fact):
+        return False  # "the leg was closed over no drain"
     if fact.status != "performed" or fact.body_site or (fact.laterality and not _is_verb(note, fact)):
         return False
     return (fact.name or "") in _WORDS | {kind, "implant"} and (fact.text or "").lower() in _WORDS | {kind, f"{kind}s"}
+
+
+_BUT = re.compile(r"[^.;:]{0,30}?\b(?:but|except|apart from|other than|besides|save for)\b", re.IGNORECASE)
+_OVER = re.compile(r"\b(?:closed|sutured|stitched)\b[^.;]{0,20}\b(?:over|without|with) (?:no|a|any)? ?$", re.IGNORECASE)
+
+
+def _behind(note: OperativeNote, fact: Fact) -> str:
+    """The words of the sentence behind a fact."""
+    for passage in note.sections.description:
+        if passage.holds(fact):
+            return " ".join(passage.text.split()[fact.evidence.last + 1 - passage.evidence.first :])
+    return ""
+
+
+def _of_a_wound(note: OperativeNote, fact: Fact) -> bool:
+    """Whether one wound was closed without a drain; others may have one."""
+    for passage in note.sections.description:
+        if passage.holds(fact):
+            words = passage.text.split()[: fact.evidence.first - passage.evidence.first]
+            return _OVER.search(" ".join(words) + " ") is not None
+    return False
 
 
 def _is_verb(note: OperativeNote, fact: Fact) -> bool:

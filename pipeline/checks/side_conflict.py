@@ -9,6 +9,7 @@ from pipeline.checks._asides import is_aside, is_treated
 from pipeline.checks._both_sides import announced
 from pipeline.checks._limb_sides import limb_clashes
 from pipeline.checks._lying_sides import lying_clashes
+from pipeline.checks._odd_side import odd_sides
 from pipeline.checks._side_words import clashes
 from pipeline.checks._worn import both_told, is_worn
 from pipeline.checks.base import called, finding, placed, related_sites, site_of
@@ -41,7 +42,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _worded(note: OperativeNote) -> list[Finding]:
     """Sides that only the words of the note hold; of each sort the first."""
-    told = {one.about: one for one in (*lying_clashes(note), *limb_clashes(note), *reversed([*clashes(note)]))}
+    told = {one.about: one for one in (*lying_clashes(note), *limb_clashes(note), *odd_sides(note),
+                                       *reversed([*clashes(note)]))}  # fmt: skip
     return [
         placed(
             finding("side_conflict", "warning", f"“{one.first}” and “{one.second}” cannot both be right.",

@@ -67,7 +67,9 @@ _WORK = ("act", "device", "injection", "injection_volume", "approach", "preparat
          "procedure", "tourniquet", "site_marking", "time_out", "consent")  # fmt: skip
 _ACT = re.compile(
     r"\b(?:punctured|incised|opened|resected|excised|removed|clipped|ligated|divided|drained|biopsied|cannulated|"
-    r"stented|dissected|mobili[sz]ed|exposed|entered|repaired|closed|grafted) (?:the |a )?$", re.IGNORECASE
+    r"stented|dissected|mobili[sz]ed|exposed|entered|repaired|closed|grafted|closing|opening|incising|resecting|excising|"
+    r"dividing|dissecting|mobili[sz]ing|exposing|entering|repairing|draining|closure of|entry into|started|began|"
+    r"proceeded with|performed|completed|finished|did) (?:the |a |on the |with the |to the )?$", re.IGNORECASE
 )  # fmt: skip
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 
+from pipeline.checks._tooth_sides import quadrants
 from pipeline.checks.base import finding, placed, read
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
@@ -46,7 +47,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 ask="Say which tooth is right.", about=f"tooth-{tooth}",
             )  # fmt: skip
             found.append(placed(made, passage.evidence))
-    return found or _other_consent(said) or _counted(note)
+    return found or _other_consent(said) or _counted(note) or quadrants(note)
 
 
 def _other_consent(said: _Said) -> list[Finding]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
+from pipeline.checks._headed import headed
+from pipeline.checks._measured_twice import measured_twice
 from pipeline.checks._sizes_again import again
 from pipeline.checks._sizes_repeated import repeated
 from pipeline.checks.base import ONE_VALUE, finding, placed, plain, read, shown, span
@@ -59,7 +61,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     )
                 )
                 break
-    return found + _powers(note) + again(note) + repeated(note)
+    return found + _powers(note) + again(note) + repeated(note) + headed(note) + measured_twice(note)
 
 
 def _of_two_rows(note: OperativeNote, one: Fact, later: Fact) -> bool:
@@ -132,12 +134,23 @@ def _apart(first: Fact, second: Fact) -> bool:
     one, other = span(first), span(second, first.unit)
     if one is not None and other is not None:
         return not one.meets(other)
+    if (one is None) != (other is None) and _bare(first, later=second):
+        return True
     if (one is None) != (other is None):
         text, number = (first, other) if one is None else (second, one)
         little = _words(text).lower() in _LITTLE and first.kind == "blood_loss"
         return little and number is not None and number.low is not None and number.low > _MINIMAL
     one_text, other_text = _words(first).lower(), _words(second).lower()
     return one_text != other_text and not (one_text in _LITTLE and other_text in _LITTLE)
+
+
+def _bare(first: Fact, later: Fact) -> bool:
+    """ "Loss 350 mL ... loss again 850": the one without a unit is neither the other nor that in litres."""
+    if first.kind != "blood_loss" or (first.unit is None) == (later.unit is None):
+        return False
+    if first.value is None or later.value is None or first.comparator or later.comparator:
+        return False
+    return all(later.value * factor != first.value for factor in (1, 1000, Decimal("0.001")))
 
 
 def _words(fact: Fact) -> str:

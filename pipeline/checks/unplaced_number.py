@@ -69,6 +69,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return found
 
 
+_LESS = re.compile(r"(?:under|below|less than|<)", re.IGNORECASE)
+_TUBES, _TO_TUBE = frozenset("drain drains tube tubes catheter output".split()), 10
 _CARE = frozenset("drain drains if tomorrow tonight clinic home ward recovery stitches catheter".split())
 
 
@@ -134,8 +136,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
         return False  # "urine clear, sixty mils an hour, drain out tomorrow if under fifty, enoxaparin forty"
     if dimension == "volume" and ahead and drug.status == "planned" and _is_dosed(passage, drug):
         return False  # "feeds thirty millilitres, paracetamol sixty milligrams every six hours"
-    if set(before[-4:]) & _DRAINED:
-        return False  # "drain out below thirty millilitres"
+    if set(before[-4:]) & _DRAINED or _LESS.match(piece.heard) and _TUBES & set(before[-_TO_TUBE:]):
+        return False  # "drain out below thirty millilitres", "chest tubes out on day 2 if under 150 mL"
     if _is_taken_back(before, after, piece) or _is_asked(before) or _is_echo(before, piece):
         return False
     behind = piece.first > drug.evidence.last
@@ -144,6 +146,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if not dimension:
         if _is_share(passage, after):
             return False
+        if after[:2] in (["on", "each"], ["on", "either"], ["in", "each"]) and _words_between(drug, piece) > 1:
+            return False  # "four pledgets soaked in oxymetazoline were placed, two on each side"
         if after[:1] and after[0] in _OFTEN:
             return False  # "ointment three times daily": how often, no dose
         if _CONTAINERS & {*before[-1:], *after[:1]}:

@@ -46,7 +46,8 @@ def name_of(sentence: Sentence, index: int) -> tuple[str, int] | None:
             or _blown_up(sentence, index) or _cut(sentence, index) or _clamped(sentence, index))  # fmt: skip
 
 
-_CLAMPED = {"clamped": "clamp_on", "unclamped": "clamp_off", "declamped": "clamp_off", "reperfused": "clamp_off"}
+_CLAMPED = {"clamped": "clamp_on", "unclamped": "clamp_off", "declamped": "clamp_off", "reperfused": "clamp_off",
+            "reperfusion": "clamp_off"}  # fmt: skip
 
 
 def _clamped(sentence: Sentence, index: int) -> tuple[str, int] | None:
@@ -217,6 +218,11 @@ def _cut(sentence: Sentence, index: int) -> tuple[str, int] | None:
     """ "Cut at nine eighteen", "250 mmHg cut nine fifty three": the incision; not "the biceps cut at nine"."""
     tokens = sentence.tokens
     at = index - 1 - (index >= 2 and tokens[index - 1].norm in ("at", ",", ":"))
+    if at >= 0 and tokens[at].norm in ("caecum", "cecum"):
+        return "caecum", at  # "cecum 10:13"
+    opened = at >= 0 and tokens[at].norm in _OPENED and (at == 0 or tokens[at - 1].punctuation)
+    if opened:
+        return "incision", at  # "Sternotomy at 08:12"
     if at < 0 or tokens[at].norm != "cut":
         return None
     before = tokens[at - 1] if at else None
@@ -224,6 +230,7 @@ def _cut(sentence: Sentence, index: int) -> tuple[str, int] | None:
     return ("incision", at) if free else None
 
 
+_OPENED = frozenset({"sternotomy", "laparotomy", "thoracotomy"})
 _CUTS = frozenset({"we", "i", "first", "then", "and", "skin", "knee", "shoulder", "hip", "ankle", "elbow", "wrist",
                    "foot", "hand"})  # fmt: skip
 

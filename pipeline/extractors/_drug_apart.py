@@ -30,9 +30,11 @@ def _is_strength_of_last(sentence: Sentence, index: int, drug: Mention) -> bool:
 
 def _explains(sentence: Sentence, index: int, between: Sequence[Token]) -> bool:
     """ "Depo-Medrol 40 mg (80 mg total) with bupivacaine", "40 mg per side (80 mg) with": an amount in brackets behind
-    another of its sort, which is of a drug named before."""
-    if index < 3 or sentence.tokens[index - 1].norm != "(" or not any(token.norm == ")" for token in between):
+    another of its sort, which is of a drug named before; "lidocaine (100 mg) with epinephrine": right behind one."""
+    if index < 2 or sentence.tokens[index - 1].norm != "(" or not any(token.norm == ")" for token in between):
         return False
+    if any(m.table == "drugs" and m.last == index - 2 for m in sentence.mentions):
+        return True
     own = sentence.tokens[index].quantity
     before = next((token.quantity for token in reversed(sentence.tokens[max(0, index - 2 - _SHARE) : index - 1])
                    if token.quantity is not None or token.punctuation), None)  # fmt: skip

@@ -15,7 +15,7 @@ _STOPPERS = frozenset({".", ";", "while", "but", "after", "before", "next"})
 _LINKS = frozenset(
     ", ( ) : = - / that is which makes make equals equal equalling or so giving given in total a of altogether to at "
     "i.e. ie x the dose total: totalling was were used as and for volume concentration strength plain heavy solution "
-    "hyperbaric isobaric".split()
+    "hyperbaric isobaric preservative free buffered viscous".split()
 )
 
 
@@ -159,7 +159,7 @@ _NO_DRUG = frozenset(
 )
 _SAME_DRUG = frozenset(
     "it this that these those them the a an which each same local solution mixture anaesthetic anesthetic plain heavy "
-    "hyperbaric isobaric dilute diluted undiluted half quarter".split()
+    "hyperbaric isobaric preservative free buffered viscous dilute diluted undiluted half quarter".split()
 )
 _NO_NAMES = frozenset(
     "of with and gave given injected used a the about was were then plus by total block infiltrated in".split()

@@ -254,10 +254,17 @@ def is_by_the_clock(sentence: Sentence, drug: Mention) -> bool:
     return False
 
 
+# What a solution is like, between its strength or its volume and its name.
+SORTS = frozenset("preservative free buffered viscous hyperbaric isobaric plain heavy sterile cold warm fresh".split())
+
+
 def is_bound(kind: str, sentence: Sentence, index: int, drug: Mention) -> bool:
     """ "Eight of half percent bupivacaine", "40 mg, 1 % lidocaine": a strength right before its drug, behind "of" or a
     mark. "Ropivacaine 0.2 % twenty mils in the bursa kenalog": a volume right behind the strength of a drug, where a
     place follows it."""
+    between = [token.norm for token in sentence.tokens[index + 1 : drug.first]]
+    if between and SORTS.issuperset(between):
+        return True  # "1 % preservative-free lidocaine"
     tokens = sentence.tokens
     if kind == "medication_volume" and drug.last + 2 == index and index + 1 < len(tokens):
         strength = tokens[drug.last + 1].quantity

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import Any
 
 from pipeline import cues
+from pipeline.extractors import base
 from pipeline.records import Mention, Sentence
 from pipeline.rows import Drug
 
@@ -255,3 +256,15 @@ def is_of_gas(sentence: Sentence, route: Mention) -> bool:
     """ "Inhalation anesthetics": the name of other agents, no route of the drug beside them."""
     after = sentence.tokens[route.last + 1 : route.last + 2]
     return route.id == "inhalation" and bool(after) and after[0].norm in _GASES
+
+
+def orders_care(sentence: Sentence) -> bool:
+    """Whether aftercare is told; not "EBL: 50 mL ... INDICATION: physical therapy failed", which was tried before the
+    operation, where the head of the note has told the loss."""
+    if sentence.section in _EARLIER_SECTIONS or sentence.says(_TRIED):
+        return False
+    return any(True for _ in base.mentions(sentence, "aftercare"))
+
+
+_EARLIER_SECTIONS = frozenset({"indication", "history", "imaging", "consent"})
+_TRIED = frozenset({"failed", "despite", "tried", "conservative", "refractory"})

@@ -60,6 +60,9 @@ def pots(reading: Reading) -> dict[int, list[Pot]]:
     open_, kind, due, waiting = False, "", 0, False
     for place, sentence in enumerate(reading.sentences):
         at, headed = _heading(sentence)
+        if not headed and _turns(sentence):  # "2. Sentinel nodes, 3. Drains: 2."
+            open_, kind, due, waiting = False, "", 0, False
+            continue
         if headed:
             open_, kind, due, waiting = True, "", 0, False
         marks: list[_Mark] = []
@@ -84,6 +87,20 @@ def pots(reading: Reading) -> dict[int, list[Pot]]:
         if not marks and not headed and not listed and kind != "pot":
             open_, kind, due, waiting = False, "", 0, False
     return found
+
+
+_OTHER_HEADS = frozenset(
+    "drain drains implant implants device devices ebl estimated blood complication complications count counts fluid "
+    "fluids urine disposition condition tourniquet finding findings indication indications procedure description "
+    "anesthesia anaesthesia antibiotic antibiotics consent technique plan postoperative aftercare closure dressing "
+    "transfusion intake output crystalloid".split()
+)
+
+
+def _turns(sentence: Sentence) -> bool:
+    """Whether a sentence opens with the heading of something else."""
+    norms = [token.norm for token in sentence.tokens[:4]]
+    return bool(norms) and norms[0] in _OTHER_HEADS and ":" in norms[1:]
 
 
 def _places(sentence: Sentence, at: int, open_: bool) -> Iterable[int]:

@@ -50,7 +50,10 @@ _LATER = re.compile(
     rf"|{_SAME} (?:diagnosis|dx)(?= *$| ?[.;,)])|(?:that|this|it)(?:'s| is| was) still the (?:diagnosis|dx)\b"
     rf"|{_NEGATED}(?= *$| [.;,]| (?:doctor|dr|surgeon|mister|mr|miss|ms)\b)"
     rf"|(?:diagnosis|dx) (?:stays|stayed|stands|stood|remains|remained|holds|held)"
-    rf"(?: (?:just )?(?:as|the way) it (?:was|is)\b|(?: good| as before)?{_END}))"
+    rf"(?: (?:just )?(?:as|the way) it (?:was|is)\b|(?: good| as before)?{_END})"
+    r"|(?:nothing|no(?:thing)? (?:different|other)) new (?:in|about|to) the (?:diagnosis|dx)\b"
+    r"|(?:the )?(?:diagnosis|dx) has not (?:moved|changed)\b"
+    r"|(?:the )?same (?:diagnosis|dx) (?:leaving|coming out|going out|out) as (?:coming|going)? ?in\b)"
 )
 # Seen in this operation, and not on a film before it.
 _SEEN = (

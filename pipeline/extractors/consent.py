@@ -80,6 +80,8 @@ def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
     if sentence.section == "consent" and not spots and sentence.tokens[0].norm in _HEADS:
         first = story.after_heading(sentence) or 0
         return [_told("consent", reading, sentence, 0, len(sentence.tokens) - 1, first, grammar)]
+    if len(sentence.tokens) <= _SHORT and story.is_named_to_patient(sentence):
+        return [_told("consent", reading, sentence, 0, len(sentence.tokens) - 1, 0, grammar)]
     if not spots or not (norms & _DISCUSSED or sentence.section == "consent"):
         return []
     if not norms & {"consent", "consented", "consents"} and not norms & {"risks", "alternatives"}:
@@ -89,11 +91,12 @@ def _consent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fac
 
 
 _HEADS = frozenset({"discussed", "counselled"})
+_SHORT = 40  # tokens of a sentence that tells of nothing else
 _TALKED = frozenset(
     {"discussed", "talked", "options", "alternatives", "offered", "explained", "counselled", "counseled"}
 )
 _CHOSE = frozenset({"chose", "opted", "elected", "preferred", "prefers", "decided", "wanted", "wished", "declined"})
-_OPENS = _CONSENT | _CHOSE | _TALKED | {"signed"}
+_OPENS = _CONSENT | _CHOSE | _TALKED | {"signed", "mentioned", "outlined", "knows", "understands", "appreciates"}
 _PATIENT = frozenset({"he", "she", "they", "patient", "parents", "mother", "father", "family", "couple"})
 
 

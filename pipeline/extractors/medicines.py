@@ -84,7 +84,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
             events = _events(sentence, grammar, drugs, since <= _STILL_AFTERCARE)
             facts += _sentence(reading, sentence, grammar, events)
         closed = closed or cues.has(sentence, grammar, "swab-count", "blood-loss", "count-item")
-        if closed and len(sentence.tokens) <= _STREAM and any(True for _ in base.mentions(sentence, "aftercare")):
+        if closed and len(sentence.tokens) <= _STREAM and _drug_words.orders_care(sentence):
             since = 0
     return facts
 

@@ -41,11 +41,12 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     verbal: list[tuple[Fact, bool]] = []
     late: list[Fact] = []  # titles behind the first two sentences, for where no operation is named
     told: list[tuple[Fact, bool]] = []
+    steps = _steps(reading)
     for sentence in reading.sentences:
         if sentence.section in _ELSEWHERE:
             continue
         before = len(facts)
-        words = _titles.title(reading, sentence, grammar)
+        words = [] if sentence.index in steps else _titles.title(reading, sentence, grammar)
         if sentence.index > 1 and sentence.section == "" and words:
             late, words = (late or words), []
         words = words or _titles.injected(reading, sentence, grammar)
@@ -112,6 +113,32 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
     return facts + _only_act(reading, facts, grammar)
 
 
+def _steps(reading: Reading) -> frozenset[int]:
+    """Sentences under a heading of the operation that name none: its story in short ("Operation: herniotomy ...
+    Procedure: groin crease incision. Canal opened."), and what closes another heading ("Time-out: done, marked")."""
+    runs: list[list[Sentence]] = []
+    found: set[int] = set()
+    ahead: Sentence | None = None
+    for sentence in reading.sentences:
+        if sentence.section == "procedure":
+            opens = [token.norm for token in sentence.tokens[:2]]
+            headed = opens[1:] == [":"] and opens[0] in _HEADINGS
+            if ahead is not None and ahead.tokens and ahead.tokens[-1].norm == ":" and (
+                ahead.section != "procedure" or ahead.tokens[0].norm not in _HEADINGS
+            ):
+                found.add(sentence.index)
+            if ahead is None or ahead.section != "procedure" or headed:
+                runs.append([])
+            runs[-1].append(sentence)
+        ahead = sentence
+    named = [any(m.table == "procedures" for one in run for m in one.mentions) for run in runs]
+    for at, run in enumerate(runs):
+        if len(run) >= _STORY and any(named[:at]):
+            found |= {one.index for one in run}
+    return frozenset(found)
+
+
+_HEADINGS, _STORY = frozenset({"procedure", "procedures", "operation", "technique", "description"}), 3
 _LOOKS_BEFORE = frozenset({"colonoscopy", "flexible-sigmoidoscopy", "bronchoscopy", "upper-endoscopy"})
 
 
