@@ -15,6 +15,7 @@ _TO = frozenset({"-", "–", "to", "until", "till"})
 _DOSED = frozenset("abx antibiotic antibiotics g gm gram grams mg mcg units ml iv im po".split())
 _MASS = frozenset("g gm gram grams mg mcg".split())
 _ACTIVITY = frozenset("units unit u iu".split())
+_BEFORE_EARLY = frozenset("bypass sternotomy laparotomy thoracotomy pump ecmo flow docked undocked abx".split())
 _LOGGED = GOVERNS | frozenset("knife baby skin antibiotic antibiotics patient kts cefazolin cuff in wheels".split())
 _CUFFED = frozenset({"inflated", "deflated", "released"})
 _HOURS = frozenset({"hours", "hrs", "h"})
@@ -33,7 +34,7 @@ def read(tokens: Sequence[Token], norms: Sequence[str], start: int) -> Found | N
         return finish(hour, minute, norms, start, start + 2, sure=True)
     told = _ends_span(norms, start) or _begins_span(norms, start) or _logged(norms, start) or _dosed(norms, start)
     if early:  # no amount is written with a nought before it
-        told = told or before in GOVERNS or before in _DOSED or owners.ends_drug(before) or cued(norms, start)
+        told = told or before in GOVERNS | _BEFORE_EARLY | _DOSED or owners.ends_drug(before) or cued(norms, start)
         told = told or (before == ")" or _one_of_several(norms, start)) and not _names(norms, start)
     elif before == "timeout":  # "TO 1310 L shoulder": the letter is a side
         told = True

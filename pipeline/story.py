@@ -382,7 +382,7 @@ def is_risk_talk(sentence: Sentence) -> bool:
         sentence.says(_TOLD_OF) and sentence.says(_SIGNED) or is_named_to_patient(sentence))
 
 
-_NAMED = _words("discussed explained mentioned outlined")
+_NAMED = _words("discussed explained mentioned outlined named")
 _TO_WHOM = _words("him her them patient family parents mother father husband wife son daughter")
 _KNOWS, _COPULAS = _words("knows understands appreciates understood"), _words("was were been have had all also again")
 

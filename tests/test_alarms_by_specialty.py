@@ -25,7 +25,7 @@ TOLD = (
      "chest six percent right arm three percent left arm three percent ___ to fat"),
     ("stated_sums", "seventy four minutes", "forty four minutes",
      "We started at seven fifty five. The line was oversewn. Over at nine oh nine. That makes ___."),
-    ("stated_sums", "warm time of thirty eight minutes", "warm time of fifty eight minutes",
+    ("duration_times", "warm time of thirty eight minutes", "warm time of fifty eight minutes",
      "Out of ice at twenty two twenty. Artery sewn, clamps off at twenty two fifty eight, ___."),
     ("duration_times", "Bypass eighty nine minutes", "Bypass eighteen minutes",
      "Bypass from nine oh five to ten thirty four. ___."),

@@ -4,6 +4,7 @@ grafting x4 (LIMA to LAD, vein to OM1, vein to PDA)", "Specimens: 3 (left and ri
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import takewhile
 
 from pipeline.checks._spoken_counts import PLACES, count
 from pipeline.records import Token
@@ -18,6 +19,10 @@ _TO_NOUN, _WORD = 4, 3
 
 def told(read: Sequence[Token]) -> tuple[int, str, str] | None:
     """(number, noun, arithmetic) of the first list that is not as long as was said. Pure."""
+    return _in_brackets(read) or _sized(read) or _behind_nouns(read)
+
+
+def _in_brackets(read: Sequence[Token]) -> tuple[int, str, str] | None:
     for opened in range(1, len(read)):
         if read[opened].norm != "(":
             continue
@@ -88,3 +93,43 @@ def _many(item: Sequence[Token]) -> int:
         if token.norm in _TIMES and (number := count(item[at + 1])) is not None:
             return number
     return (count(item[0]) or 1) if item else 1
+
+
+_FOUND = frozenset("lesions tumours tumors nodules polyps stones cysts aneurysms metastases deposits fibroids masses "
+                   "plaques strictures collections fragments".split())  # fmt: skip
+_IN = frozenset({"in", "at", "on", "of"})
+
+
+def _sized(read: Sequence[Token]) -> tuple[int, str, str] | None:
+    """ "Three lesions, four centimetres in segment eight and two in segment five": each with its size and its place."""
+    for at in range(1, len(read) - 2):
+        if read[at].norm not in _FOUND or read[at + 1].norm not in (",", ":", "-", "("):
+            continue
+        number = count(read[at - 1])
+        end = next((place for place in range(at + 1, len(read)) if read[place].norm in (".", ";", ")")), len(read))
+        items = list(_items(read[at + 2 : end]))
+        first = items[0][0].quantity if items else None
+        if number is None or len(items) < 2 or first is None or first.dimension != "length":
+            continue
+        items = list(takewhile(lambda item: item[0].quantity is not None, items))  # "..., on the MRI"
+        placed = [item for item in items if item[0].quantity is not None and len(item) > 2 and item[1].norm in _IN]
+        if len(placed) > 1 and len(placed) == len(items) != number:
+            return number, read[at].norm, f"{len(items)} told with their size and place, said: {number}"
+    return None
+
+
+_TO_SUM = 14  # tokens
+
+
+def _behind_nouns(read: Sequence[Token]) -> tuple[int, str, str] | None:
+    """ "Left nodes nine, right nodes seven, so sixteen nodes": the number behind its noun."""
+    for at in range(3, len(read) - 1):
+        said, noun = count(read[at]), read[at + 1].norm
+        if said is None or read[at - 1].norm not in ("so", "makes", "making", "=", "total") or not noun.endswith("s"):
+            continue
+        parts = [number for place in range(max(1, at - _TO_SUM), at - 1)
+                 if (number := count(read[place])) is not None and read[place - 1].norm == noun]  # fmt: skip
+        others = [token for token in read[max(0, at - _TO_SUM) : at - 1] if token.quantity is not None]
+        if len(parts) > 1 and len(others) == len(parts) and sum(parts) != said:
+            return said, noun, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {said}"
+    return None

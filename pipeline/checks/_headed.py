@@ -68,7 +68,8 @@ def headed(note: OperativeNote) -> list[Finding]:
             one = things.setdefault(noun, _Told())
             if not within and _OTHERWISE.search(passage.text):
                 one.changed = True
-            if not within and not _is_counted(tokens, at):
+            later = at + 1 < len(tokens) and tokens[at + 1].norm in ("out", "removed")  # "drains out below 30 mL"
+            if not within and not later and not _is_counted(tokens, at):
                 single = token.norm in _SINGULARS
                 lead = {word.norm for word in tokens[max(0, at - _TO_NOUN) : at]}
                 one.alone += single and bool(lead & _MORE)

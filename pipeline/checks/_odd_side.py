@@ -21,7 +21,8 @@ _REGIONS = (
     "ovary tube adnexa", "nostril maxilla cheek", "breast flap",
 )
 _PARTS = "|".join(sorted({word for region in _REGIONS for word in region.split()} - {"chestwall"}))
-_SAID = re.compile(rf"\b(?P<side>left|right) (?:(?:lower|upper|whole|entire) )?(?P<part>{_PARTS})\b", re.IGNORECASE)
+_SAID = re.compile(r"\b(?P<side>left|right) (?:(?:lower|upper|whole|entire) )?"
+                   rf"(?P<part>internal mammary(?= vessel)|{_PARTS})\b", re.IGNORECASE)
 # Where the other side is rightly spoken of. Common practice, no source.
 _OTHERWISE = re.compile(
     r"\b(?:other|opposite|contralateral|both|bilateral\w*|each|normal|healthy|compar\w+|symmetr\w+|uninvolved|drip|iv|"
@@ -29,13 +30,14 @@ _OTHERWISE = re.compile(
     r"previous\w*|prior|old|earlier|ago|donor|graft|skin|if|later|next|second|instead|not|no|without|unlike|"
     r"than|also|too|turned|lateral|up|down|prepped|tube|head|cross\w*|mobile|extended|retract\w+|hand)\b", re.I,
 )  # fmt: skip
+_BOTH = re.compile(r"\b(?:(?:other|opposite|contralateral|second|first) side|bilateral|both sides)\b", re.IGNORECASE)
 _ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercare", "follow-up"})
 _AROUND = 60  # letters
 
 
 def odd_sides(note: OperativeNote) -> Iterator[Clash]:
     """The first of each sort. Pure."""
-    for reader in (_in_a_name, _of_a_part):
+    for reader in (_in_a_name, _of_a_part, _of_a_puncture):
         found = reader(note)
         if found is not None:
             yield found
@@ -66,6 +68,8 @@ def _side(said: str) -> str:
 
 def _of_a_part(note: OperativeNote) -> Clash | None:
     """One part on the side of the operation, or that its title names, and once on the other."""
+    if any(_BOTH.search(passage.text) for passage in note.sections.description):
+        return None
     operated = [fact for fact in note.of("procedure", given=True) if fact.laterality]
     sides = {str(fact.laterality) for fact in operated}
     region = {word for fact in operated for one in _REGIONS if (fact.body_site or "-") in one.split()
@@ -76,7 +80,8 @@ def _of_a_part(note: OperativeNote) -> Clash | None:
         here = [(passage, match) for passage, match in said if match["part"].lower() == part]
         named = {_side(match["side"]) for passage, match in here if passage.section == "procedure"}
         side = next(iter(sides or named)) if len(sides or named) == 1 else ""
-        mine = part in region or any(_side(match["side"]) == side for _, match in here)
+        mine = part in region or part == "internal mammary" and "breast" in region
+        mine = mine or any(_side(match["side"]) == side for _, match in here)
         astray = [(passage, match) for passage, match in here if _side(match["side"]) != side]
         if side not in ("left", "right") or not mine or len(astray) != 1:
             continue
@@ -86,6 +91,32 @@ def _of_a_part(note: OperativeNote) -> Clash | None:
             said_first = f"{operated[0].evidence.heard} ({side})" if operated else f"{side} {part}"
             return Clash(said_first, match.group(), passage.evidence, "part")
     return None
+
+
+_ACCESS = re.compile(
+    r"\b(?P<side>left|right) (?:common )?(?:groin|femoral|cfa|radial|brachial)(?: (?:artery|vein))?\b", re.IGNORECASE
+)
+_SHUT = re.compile(
+    r"\b(?:press\w*|compress\w*|closed|sealed|closure|device|angio-?seal|ha?emosta\w+|dry)\b", re.IGNORECASE
+)
+
+
+def _of_a_puncture(note: OperativeNote) -> Clash | None:
+    """ "Right groin prepped, right common femoral punctured ... left groin pressed": closed where nothing was opened."""
+    if any(_BOTH.search(passage.text) for passage in note.sections.description):
+        return None
+    said = [(passage, match) for passage in note.sections.description for match in _ACCESS.finditer(passage.text)
+            if passage.section not in _ELSEWHERE]  # fmt: skip
+    shut = [(passage, match) for passage, match in said
+            if _SHUT.match(passage.text[match.end() :].lstrip(" ,").removeprefix("was ").removeprefix("site "))]
+    opened = {_side(match["side"]) for passage, match in said if (passage, match) not in shut}
+    if len(shut) != 1 or len(opened) != 1 or _side(shut[0][1]["side"]) in opened or len(said) < _THREE:
+        return None
+    first = next(match for passage, match in said if (passage, match) not in shut)
+    return Clash(first.group(), shut[0][1].group(), shut[0][0].evidence, "puncture")
+
+
+_THREE = 3  # mentions
 
 
 def _place(passage: Passage, match: re.Match[str]) -> Evidence:

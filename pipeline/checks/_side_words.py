@@ -295,7 +295,7 @@ def _pain(note: OperativeNote) -> Clash | None:
     return Clash(f"{done[0].evidence.heard} ({done[0].laterality})", match.group(), passage.evidence, "pain")
 
 
-_FOSSA = re.compile(rf"\b{_SIDE} iliac fossa\b", re.I)
+_FOSSA = re.compile(rf"\b{_SIDE} (?:iliac fossa|gibson|hockey.?stick)\b", re.I)
 _PUT = re.compile(r"\b(?:kidney|graft|transplant|implanted|time[- ]?out|consent\w*|marked|incision|gibson)\b", re.I)
 _ORGAN = re.compile(rf"\b{_SIDE} (?:(?:donor|cadaveric|deceased|living|allograft) )*kidney\b", re.I)
 _NOT_GIVEN = re.compile(

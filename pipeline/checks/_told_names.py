@@ -46,14 +46,19 @@ def unmarked(read: Sequence[Token], head: Head) -> str | None:
     return f"{told} = {low if low == high else f'{low} to {high}'} named, said: {head.number}"
 
 
+_TO_SHARE = 9  # tokens from a count to what there is of it on each side
+
+
 def on_each_side(read: Sequence[Token], head: Head) -> str | None:
     """ "Three drains, one on each side": there are two sides."""
-    for at in range(head.last + 1, min(head.last + 4, len(read) - 1)):
+    for at in range(head.last + 1, min(head.last + _TO_SHARE, len(read) - 1)):
         number = count(read[at])
         if number is None:
             if read[at].quantity is not None or read[at].norm in _ENDS:
                 return None
             continue
+        if at > head.last + 3 and read[at - 1].norm != ",":
+            return None  # "four glands were seen and kept, two on each side"
         behind = [token.norm for token in read[at + 1 : at + 4]]
         behind = behind[1:] if behind[:1] in (["on"], ["in"], ["for"], ["at"]) else behind
         if behind[:2] not in (["each", "side"], ["either", "side"], ["per", "side"], ["each", "ear"], ["each", "eye"]):

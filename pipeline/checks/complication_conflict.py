@@ -118,7 +118,7 @@ _SLIP = re.compile(
     r"\b(?:i|we|assistant|registrar|resident|fellow|trocar|drill|saw|needle|wire|retractor|scope|burr|blade|shaver|clamp)"
     r" (?:had |have |just |slightly |unfortunately |then |must have |accidentally |slipped and |went and )*"
     r"(?:nicked|tore|lacerated|injured|damaged|avulsed|cracked|scuffed|skived|perforated|punctured|buttonholed|"
-    r"burn(?:t|ed)) (?:into |through )?"
+    r"burn(?:t|ed)|chipped|loosened|knocked out) (?:into |through )?"
     rf"(?:the |a |an |his |her |one of the )(?:\w+ ){{0,3}}(?:{_ORGANS}s?|ligament|branch|muscle|graft|tuberosity|"
     r"tooth|crown|lip|labrum|cuff|retinaculum|capsule|condyle|plateau|talus|"
     r"glenoid|head|trochlea|patella|malleolus|acetabulum|lamina|pedicle)\b|"
@@ -126,7 +126,8 @@ _SLIP = re.compile(
 )  # fmt: skip
 
 
-_SLIPS = ("nicked", "tore ", "lacerated", "injured", "damaged", "avulsed", "cracked", "scuffed", "skived", "perforated",
+_SLIPS = ("nicked", "chipped", "loosened", "knocked out", "tore ", "lacerated",
+          "injured", "damaged", "avulsed", "cracked", "scuffed", "skived", "perforated",
           "punctured", "buttonholed", "burnt", "burned")  # fmt: skip
 
 

@@ -60,6 +60,8 @@ def _a_kilo(note: OperativeNote, kilograms: Decimal, said_weight: Fact) -> list[
                 continue
             given = [one for near in tokens[max(0, at - _BACK) : at] if (one := near.quantity) is not None
                      and one.dimension in ("mass", "volume") and one.value and one.unit != "kg"]  # fmt: skip
+            made = _made(tokens, at)
+            given = [made] if made is not None else given  # "fifteen per kilo which makes three hundred milligrams"
             worked = each.value * kilograms
             if not given or any(abs((one.value or Decimal(0)) - worked) <= worked * ABOUT for one in given):
                 continue
@@ -76,6 +78,20 @@ def _a_kilo(note: OperativeNote, kilograms: Decimal, said_weight: Fact) -> list[
                 )
             )  # fmt: skip
     return found
+
+
+_MAKES = frozenset("so makes is that's that which making = , giving gives".split())
+
+
+def _made(tokens: Sequence[Token], at: int) -> Quantity | None:
+    """What a dose a kilo makes, right behind it."""
+    for place in range(at + 3, min(len(tokens), at + 8)):
+        quantity = tokens[place].quantity
+        if quantity is not None:
+            return quantity if place > at + 3 and quantity.dimension == "mass" and quantity.value else None
+        if tokens[place].norm not in _MAKES:
+            return None
+    return None
 
 
 def _unnamed(note: OperativeNote, kilograms: Decimal, said_weight: Fact) -> list[Finding]:

@@ -18,6 +18,7 @@ _RUNS = (
     ("operation", ("incision",), ("operation_end", "closure", "dressing_on"), 5),
     ("anaesthesia", ("induction", "anaesthesia_start", "in_room"), ("anaesthesia_end", "out_of_room"), 10),
     ("clamp", ("clamp_on", "cold_end"), ("clamp_off",), 1),  # warm ischaemia of a graft: from the ice to the blood
+    ("console", ("docked",), ("undocked",), 10),
     ("withdrawal", ("caecum",), ("operation_end",), 2),
     ("bypass", ("bypass_on",), ("bypass_off",), 1),
     ("traction", ("traction_on",), ("traction_off",), 1),
@@ -29,6 +30,7 @@ _RUNS = (
 _BY_WORDS = {
     "bypass": "bypass", "bypass time": "bypass", "total bypass": "bypass", "pump": "bypass", "pump time": "bypass",
     "cpb": "bypass", "cpb time": "bypass", "on bypass": "bypass", "operating time": "operation",
+    "console": "console", "console time": "console", "so console": "console",
     "surgical time": "operation", "procedure time": "operation",
 }  # fmt: skip
 

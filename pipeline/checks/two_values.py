@@ -44,6 +44,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if kind in ("blood_loss", "draw_count") and _sum_of_the_rest(said):
             continue
         for later in said[1:]:
+            if kind == "blood_loss" and _is_part(said[0], later):
+                continue
             if _apart(said[0], later):
                 if len(totals) == 1 and _within(parts[0], totals[0]):
                     severity = "note"  # a loss told on the way, and all of it
@@ -144,10 +146,24 @@ def _apart(first: Fact, second: Fact) -> bool:
     return one_text != other_text and not (one_text in _LITTLE and other_text in _LITTLE)
 
 
+_HELD = re.compile(r"\b(?:suction|sucker|swabs?|sponges?|drapes?|bottle|canister)\b", re.IGNORECASE)
+_WHOLE = re.compile(r"\b(?:total|all told|in all|altogether)\b", re.IGNORECASE)
+
+
+def _is_part(first: Fact, later: Fact) -> bool:
+    """ "Loss four hundred and fifty in the suction ... total blood loss seven hundred millilitres"."""
+    bare = first.unit is None and later.scale == "total"
+    return bare and first.value is not None and later.value is not None and first.value <= later.value
+
+
 def _bare(first: Fact, later: Fact) -> bool:
     """ "Loss 350 mL ... loss again 850": the one without a unit is neither the other nor that in litres."""
     if first.kind != "blood_loss" or (first.unit is None) == (later.unit is None):
         return False
+    if first.scale == "total" or later.scale == "total" or any(
+        _HELD.search(fact.evidence.heard) or _WHOLE.search(fact.evidence.heard) for fact in (first, later)
+    ):
+        return False  # "loss four hundred and fifty in the suction ... total blood loss seven hundred millilitres"
     if first.value is None or later.value is None or first.comparator or later.comparator:
         return False
     return all(later.value * factor != first.value for factor in (1, 1000, Decimal("0.001")))

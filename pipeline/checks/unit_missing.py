@@ -130,6 +130,8 @@ def _shares_loss(note: OperativeNote, alike: list[Fact]) -> bool:
         parts = [Decimal(one) for one in _FIGURE.findall(inner.group(1))] if inner is not None else []
         if len(parts) > 1 and any(passage.holds(one) and one.value == sum(parts) and one.unit for one in alike):
             return True
+    if any(one.scale == "total" and one.unit is not None for one in alike):
+        return True  # a part, told before the whole
     return len(bare) > 1 and any(one.unit is not None and one.value == sum(bare) for one in alike)
 
 

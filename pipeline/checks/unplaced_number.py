@@ -144,7 +144,7 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     if behind and after[:1] == ["of"]:
         return False  # "cefazolin at induction, two mL of blue dye": of what follows
     if not dimension:
-        if _is_share(passage, after):
+        if _is_share(passage, after) or after[:2] in (["per", "kilo"], ["a", "kilo"], ["per", "kg"]):
             return False
         if after[:2] in (["on", "each"], ["on", "either"], ["in", "each"]) and _words_between(drug, piece) > 1:
             return False  # "four pledgets soaked in oxymetazoline were placed, two on each side"

@@ -58,6 +58,11 @@ def _clamped(sentence: Sentence, index: int) -> tuple[str, int] | None:
         return None
     if tokens[at].norm in _CLAMPED:
         return _CLAMPED[tokens[at].norm], at
+    if tokens[at].norm == "divided" and "pedicle" in {token.norm for token in tokens[max(0, at - _CORD) : at]}:
+        return "clamp_on", at  # a free flap without blood
+    near = {token.norm for token in tokens[max(0, at - 2) : at + 1]}
+    if tokens[at].norm in ("flow", "back", "restored") and "flow" in near:
+        return "clamp_off", at  # "flow back at 12:00"
     ahead = {token.norm for token in tokens[index + 1 : index + _CORD]}
     return ("clamp_off", at) if tokens[at].norm == "off" and ahead & {"clamp", "clamps", "ischaemia"} else None
 

@@ -27,6 +27,8 @@ def weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     if placenta:
         return [base.claim("measurement", reading, sentence, index, index - 1, index, 6, name="specimen-weight")]
     organ = _organ(sentence, index)
+    if organ is None and quantity.unit in ("g", "kg") and sentence.tokens[0].norm in ("specimen", "specimens"):
+        organ = next((at for at in range(2, index) if sentence.tokens[at].norm in _ORGANS - {"specimen"}), None)
     if quantity.unit in ("g", "kg") and organ is not None and near is None:
         side, _ = laterality.side_for(sentence, organ, organ, grammar, own_only=True)
         return [base.claim("measurement", reading, sentence, index, organ, index, 6, name="specimen-weight",

@@ -37,7 +37,8 @@ _SPAN = frozenset("week weeks month months year years spring summer autumn fall 
 _BROKE = frozenset({"broken-instrument", "broken-screw"})
 _STEPS = frozenset("induction intubation placement entry insertion removal dissection emergence extubation".split())
 _TALK = frozenset(
-    {"discussed", "explained", "risks", "risk", "consent", "consented", "potential", "possible", "benefits",
+    {"discussed", "explained", "named", "mentioned", "outlined",
+     "risks", "risk", "consent", "consented", "potential", "possible", "benefits",
      "understands", "counselled", "counseled", "aware", "dangers", "hazards", "chance", "chances", "wished"}
 )  # fmt: skip
 

@@ -96,7 +96,9 @@ _TALKED = frozenset(
     {"discussed", "talked", "options", "alternatives", "offered", "explained", "counselled", "counseled"}
 )
 _CHOSE = frozenset({"chose", "opted", "elected", "preferred", "prefers", "decided", "wanted", "wished", "declined"})
-_OPENS = _CONSENT | _CHOSE | _TALKED | {"signed", "mentioned", "outlined", "knows", "understands", "appreciates"}
+_OPENS = _CONSENT | _CHOSE | _TALKED | {
+    "signed", "mentioned", "outlined", "named", "knows", "understands", "appreciates",
+}
 _PATIENT = frozenset({"he", "she", "they", "patient", "parents", "mother", "father", "family", "couple"})
 
 
@@ -183,10 +185,20 @@ def _told(
                      certainty="negated" if certainty == "negated" and kind != "consent" else "affirmed")  # fmt: skip
 
 
+_RIGHT_BEHIND = 3  # tokens
+_OF_TIME_OUT = frozenset({"side", "at", "confirmed", "agreed", "checked", "done", ",", "."})
+
+
 def _said_with(sentence: Sentence, at: int, grammar: Grammar) -> tuple[Laterality | None, str | None]:
     """The side said with the time-out: near it in its clause, or in a clause that says what was checked. "Time out
     nine twenty incision nine thirty the right breast is normal" names none."""
     near: set[Laterality | None] = set()
+    right_behind = next((one for one in laterality.sides(sentence, grammar)
+                         if at < one.first <= at + _RIGHT_BEHIND and all(
+                             token.quantity is None for token in sentence.tokens[at:one.first])), None)  # fmt: skip
+    behind = sentence.tokens[right_behind.last + 1 : right_behind.last + 2] if right_behind is not None else ()
+    if right_behind is not None and behind and (behind[0].norm in _OF_TIME_OUT or behind[0].quantity is not None):
+        return right_behind.value, None  # "time out right side eleven thirty five ... head turned to the left"
     for said in laterality.sides(sentence, grammar):
         low, end = clauses.bounds(sentence, said.first)
         checked = any(token.norm in _NAMED for token in sentence.tokens[low : min(end, said.last + _NEAR)])
