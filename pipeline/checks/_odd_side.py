@@ -108,7 +108,7 @@ def _of_a_puncture(note: OperativeNote) -> Clash | None:
     said = [(passage, match) for passage in note.sections.description for match in _ACCESS.finditer(passage.text)
             if passage.section not in _ELSEWHERE]  # fmt: skip
     shut = [(passage, match) for passage, match in said
-            if _SHUT.match(passage.text[match.end() :].lstrip(" ,").removeprefix("was ").removeprefix("site "))]
+            if _SHUT.match(passage.text[match.end() :].lstrip(" ,").removeprefix("was "))]
     opened = {_side(match["side"]) for passage, match in said if (passage, match) not in shut}
     if len(shut) != 1 or len(opened) != 1 or _side(shut[0][1]["side"]) in opened or len(said) < _THREE:
         return None
