@@ -102,7 +102,7 @@ _SHUT = re.compile(
 
 
 def _of_a_puncture(note: OperativeNote) -> Clash | None:
-    """ "Right groin prepped, right common femoral punctured ... left groin pressed": closed where nothing was opened."""
+    """ "Right common femoral punctured ... left groin pressed": closed where nothing was opened."""
     if any(_BOTH.search(passage.text) for passage in note.sections.description):
         return None
     said = [(passage, match) for passage in note.sections.description for match in _ACCESS.finditer(passage.text)

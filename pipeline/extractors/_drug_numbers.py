@@ -217,7 +217,7 @@ def is_of_the_mixture(sentence: Sentence, index: int, adrenaline: Mention) -> bo
         m.table == "drugs" and 0 < adrenaline.first - m.last <= _IN_ONE for m in sentence.mentions
     )
     apart = {token.norm for token in sentence.tokens[adrenaline.last + 1 : index]}
-    if adrenaline.last < index and added and apart & {"(", ",", "="}:
+    if adrenaline.last < index and added and apart & {"(", ",", "=", "so", "makes", "making"}:
         return True  # without a mark, "with adrenaline 100 milligrams" says it of the adrenaline
     return adrenaline.last < index and any(
         token.quantity is not None and "ratio" in (token.quantity.form, token.quantity.dimension) for token in beside
