@@ -61,7 +61,11 @@ def _weighed(note: OperativeNote) -> Iterator[tuple[Fact, Fact]]:
         return
     first, later = weights
     names = {(fact.text or "").lower() for fact in weights} - {""}
-    if first.laterality == later.laterality and len(names) == 1 and not any(fact.doubts for fact in weights) and (
+    other = next((fact for fact in weights if not fact.text), None)
+    about = next((one.text.lower() for one in note.sections.description
+                  if other is not None and one.holds(other)), "")  # fmt: skip
+    same = other is None or bool((names | {"specimen"}) & set(re.findall(r"[a-z]+", about)))
+    if same and first.laterality == later.laterality and len(names) == 1 and not any(fact.doubts for fact in weights) and (
         _differ(first, later) and len(note.of("specimen", given=True)) < _SEVERAL
     ):  # fmt: skip
         yield first, later
@@ -79,7 +83,8 @@ def _children(note: OperativeNote) -> Iterator[tuple[Fact, Fact]]:
 
 
 _BLOOD = frozenset({"packed-cells", "fresh-frozen-plasma", "platelets", "cryoprecipitate"})
-_HEADING = re.compile(r"^[\w .-]{2,30}:")
+_HEADING = re.compile(r"^(?:[\w .-]{0,20} )?(?:intake|input|fluids?|blood|products|transfus\w*|ebl|loss)\b[\w ]{0,12}:",
+                      re.IGNORECASE)  # fmt: skip
 
 
 def _transfused(note: OperativeNote) -> Iterator[tuple[Fact, Fact]]:

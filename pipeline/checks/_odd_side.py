@@ -26,7 +26,7 @@ _SAID = re.compile(r"\b(?P<side>left|right) (?:(?:lower|upper|whole|entire) )?"
 # Where the other side is rightly spoken of. Common practice, no source.
 _OTHERWISE = re.compile(
     r"\b(?:other|opposite|contralateral|both|bilateral\w*|each|normal|healthy|compar\w+|symmetr\w+|uninvolved|drip|iv|"
-    r"intravenous|cannula|line|pressure|cuff|pad\w*|support\w*|flex\w*|abduct\w*|posit\w+|tuck\w*|arm ?board|pulse|"
+    r"intravenous|cannula|line|pressure|cuff|padd\w+|support\w*|flex\w*|abduct\w*|posit\w+|tuck\w*|arm ?board|pulse|"
     r"previous\w*|prior|old|earlier|ago|donor|graft|skin|if|later|next|second|instead|not|no|without|unlike|"
     r"than|also|too|turned|lateral|up|down|prepped|tube|head|cross\w*|mobile|extended|retract\w+|hand)\b", re.I,
 )  # fmt: skip
