@@ -65,7 +65,8 @@ def _weighed(note: OperativeNote) -> Iterator[tuple[Fact, Fact]]:
     about = next((one.text.lower() for one in note.sections.description
                   if other is not None and one.holds(other)), "")  # fmt: skip
     same = other is None or bool((names | {"specimen"}) & set(re.findall(r"[a-z]+", about)))
-    if same and first.laterality == later.laterality and len(names) == 1 and not any(fact.doubts for fact in weights) and (
+    sure = same and len(names) == 1 and not any(fact.doubts for fact in weights)
+    if sure and first.laterality == later.laterality and (
         _differ(first, later) and len(note.of("specimen", given=True)) < _SEVERAL
     ):  # fmt: skip
         yield first, later
