@@ -33,6 +33,8 @@ def told(
         clocks = [place for place in range(at) if _is_clock(tokens[place])]
         if not clocks or at - clocks[-1] > _NEAR or {one.norm for one in tokens[at + 1 : at + 2]} & _OTHERWISE:
             continue
+        if of_all(tokens, clocks, minutes):
+            continue
         between = tokens[clocks[-1] + 1 : at]
         if any(one.norm in (".", ";") or one.quantity is not None for one in between):
             continue
@@ -43,6 +45,14 @@ def told(
         if gaps and not any(abs(minutes - gap) <= _SLACK for _, gap in gaps):
             start, gap = gaps[-1]
             yield at, f"{end} - {start} = {gap} min, said: {plain(minutes)} min"
+
+
+def of_all(tokens: Sequence[Token], clocks: Sequence[int], minutes: Decimal) -> bool:
+    """ "Cuff up 09:00 to 10:55, up again 11:10 to 11:50: total 155 minutes": what all spans of a sentence come to."""
+    gaps = [minutes_between(_text(tokens[first]), _text(tokens[second]))
+            for first, second in zip(clocks[::2], clocks[1::2], strict=False)]  # fmt: skip
+    known = [gap for gap in gaps if gap is not None]
+    return len(known) > 1 and len(known) == len(gaps) and abs(minutes - sum(known)) <= _SLACK * len(known)
 
 
 def times_of(tokens: Sequence[Token]) -> list[str]:

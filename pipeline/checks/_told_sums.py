@@ -254,6 +254,9 @@ def behind_a_clock(
             continue
         gaps = {gap for place, one in enumerate(said) for other in said[place + 1 :]
                 if (gap := minutes_between(one, other)) is not None}  # fmt: skip
+        spans = [minutes_between(one, other) or 0 for one, other in zip(said[::2], said[1::2], strict=False)]
+        if abs(minutes - sum(spans)) <= _SLACK * len(spans):
+            continue  # "up 09:00 to 10:55, up again 11:10 to 11:50: total 155 minutes"
         if not any(abs(minutes - gap) <= _SLACK for gap in gaps):
             gap = minutes_between(said[-2], token.quantity.text)
             yield after, f"{token.quantity.text} - {said[-2]} = {gap} min, said: {plain(minutes)} min"

@@ -52,7 +52,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 if start in times and end in times
                 and (gap := minutes_between(times[start].text or "", times[end].text or "")) is not None
             ]  # fmt: skip
-            runs = runs or _in_one_breath(note, fact, times)
+            runs = runs or ([] if name == _CONSOLE else _in_one_breath(note, fact, times))
             if runs and not any(_fits(said, gap, slack) for _, _, gap in runs):
                 found.append(_told(fact, *runs[0]))
     return found + _longer(note)

@@ -159,6 +159,8 @@ def _spans(note: OperativeNote, passage: Passage, tokens: Sequence[Token]) -> It
         gap = minutes_between(early.text, late.text)
         if gap is None or after in _OTHER_TIME or abs(minutes - gap) <= _SLACK:
             continue
+        if _clock_spans.of_all(tokens, clocks, minutes):
+            continue
         if not _held_as_tourniquet(note, passage, minutes):
             yield at, f"{late.text} - {early.text} = {gap} min, said: {plain(minutes)} min"
 

@@ -261,10 +261,10 @@ def is_of_gas(sentence: Sentence, route: Mention) -> bool:
 def orders_care(sentence: Sentence) -> bool:
     """Whether aftercare is told; not "EBL: 50 mL ... INDICATION: physical therapy failed", which was tried before the
     operation, where the head of the note has told the loss."""
-    if sentence.section in _EARLIER_SECTIONS or sentence.says(_TRIED):
+    if sentence.section in _EARLIER_SECTIONS or sentence.says(_FAILED_BEFORE):
         return False
     return any(True for _ in base.mentions(sentence, "aftercare"))
 
 
 _EARLIER_SECTIONS = frozenset({"indication", "history", "imaging", "consent"})
-_TRIED = frozenset({"failed", "despite", "tried", "conservative", "refractory"})
+_FAILED_BEFORE = frozenset({"failed", "despite", "tried", "conservative", "refractory"})
