@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from pipeline.clauses import word_set as _words
+from pipeline.extractors import base
 from pipeline.numerals import SMALL
 from pipeline.records import Fact, Reading, Sentence, replace
 
@@ -32,6 +33,7 @@ _BETWEEN = _words(
 )
 _LEADS = _words("dropped lost wasted discarded broke removed replaced exchanged changed swapped stripped binned")
 _TO_VERBS = _words("discard remove replace exchange change swap redo")
+_MOST = 6
 _REACH = 8  # tokens from "one" to what became of it
 _LED_BY = _words("and but , ; . ( - the that although though with where unfortunately however last first other")
 
@@ -51,12 +53,12 @@ def leave_the_rest(facts: Sequence[Fact], reading: Reading) -> list[Fact]:
     before: Sentence | None = None
     for sentence in reading.sentences:
         for loss in _losses(sentence):
-            _mark(told, sentence, before, loss)
+            _mark(told, reading, sentence, before, loss)
         before = sentence if sentence.tokens else before
     return told
 
 
-def _mark(facts: list[Fact], sentence: Sentence, before: Sentence | None, loss: _Loss) -> None:
+def _mark(facts: list[Fact], reading: Reading, sentence: Sentence, before: Sentence | None, loss: _Loss) -> None:
     word = sentence.tokens[loss.at].first
     since = (before or sentence).tokens[0].first
     counts = [
@@ -71,8 +73,8 @@ def _mark(facts: list[Fact], sentence: Sentence, before: Sentence | None, loss: 
     if counted.evidence.last < sentence.tokens[0].first and loss.at > 1:
         return  # in another sentence only where this one begins with it
     if any(fact.kind == "device" and counted.evidence.last < fact.evidence.first < word for fact in facts
-           if fact.group != counted.group):  # fmt: skip
-        return
+           if fact.group != counted.group and fact.evidence.heard.rstrip(",.;:").endswith("s")):  # fmt: skip
+        return  # of those; "eight screws in the plate, two stripped" is of the screws
     restored = counted.role in ("explanted", "not_used") and not _told_of_all(sentence, counted, loss)
     doubt = f"'{loss.words}' is said of {loss.many} of them: how many are in was not said"
     for at, fact in enumerate(facts):
@@ -80,8 +82,29 @@ def _mark(facts: list[Fact], sentence: Sentence, before: Sentence | None, loss: 
         if same and restored and fact.role == counted.role:
             facts[at] = replace(fact, role="implanted", certainty="affirmed")
     counted = facts[last]
-    if counted.role == "implanted" and counted.certainty == "affirmed":
+    rest = _rest(sentence, loss, counted)
+    if rest is not None:
+        facts[last] = replace(counted, value=rest[0], also=(*counted.also, counted.evidence),
+                              evidence=base.token_evidence(reading, sentence, rest[1], rest[1]))  # fmt: skip
+    elif counted.role == "implanted" and counted.certainty == "affirmed":
         facts[last] = replace(counted, doubts=(*counted.doubts, doubt))
+
+
+def _rest(sentence: Sentence, loss: _Loss, counted: Fact) -> tuple[Decimal, int] | None:
+    """ "... so five are in her": how many stayed, where that is what was there less what was lost, and the token."""
+    if counted.role != "implanted" or counted.certainty != "affirmed" or counted.value is None:
+        return None
+    tokens = sentence.tokens
+    for at in range(loss.at + 1, len(tokens) - 1):
+        led = tokens[at - 1].norm in _SO or (tokens[at - 1].norm in ("with", "that") and tokens[at - 2].norm in _SO)
+        many = _few(tokens[at].text.lower(), _MANY)
+        if led and many is not None and many == counted.value - loss.many and tokens[at + 1].norm in _STAY:
+            return Decimal(many), at
+    return None
+
+
+_SO, _STAY = _words("so leaving leaves left making thus"), _words("are in remain stayed remained left stay remaining")
+_MANY = 30
 
 
 def _told_of_all(sentence: Sentence, counted: Fact, loss: _Loss) -> bool:
@@ -106,9 +129,10 @@ def _losses(sentence: Sentence) -> Iterator[_Loss]:
         if at > 1 and norms[at - 1] in _TO_VERBS and norms[at - 2] == "to":
             yield _Loss(at, many, f"to {norms[at - 1]}")
             continue
-        if at and norms[at - 1] not in _LED_BY:
+        beside = at > 1 and tokens[at - 2].quantity is not None and norms[at - 1].endswith("s")
+        if at and norms[at - 1] not in _LED_BY and not beside:
             continue
-        for here in range(at + 1, min(at + 1 + _REACH, len(norms))):
+        for here in range(at + 1, min(at + 1 + (1 if beside else _REACH), len(norms))):  # "six anchors one pulled out"
             pair = (norms[here], norms[here + 1] if here + 1 < len(norms) else "")
             if norms[here] in _FAULTS or pair in _OUT:
                 yield _Loss(at, many, " ".join(pair) if pair in _OUT else norms[here])
@@ -117,9 +141,6 @@ def _losses(sentence: Sentence) -> Iterator[_Loss]:
                 break
 
 
-def _few(word: str) -> int | None:
+def _few(word: str, most: int = _MOST) -> int | None:
     value = SMALL.get(word) if word.isalpha() else int(word) if word.isdigit() and word.isascii() else None
-    return value if value is not None and 0 < value < _MOST else None
-
-
-_MOST = 6
+    return value if value is not None and 0 < value < most else None

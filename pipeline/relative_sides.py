@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from pipeline import laterality
 from pipeline.grammar import Grammar
-from pipeline.records import Fact, Laterality, Reading, Sentence, replace
+from pipeline.records import Fact, Laterality, Reading, Sentence, Token, replace
 from pipeline.standing import is_other, opposite
 
 _INTO = frozenset({"into", "in", "to", "on", "for"})
@@ -22,16 +22,27 @@ def tell(
     which may have a side. Pure; order kept."""
     before: dict[int, tuple[Laterality | None, bool]] = {}
     said: set[Laterality | None] = set()
+    words: set[Laterality | None] = set()  # "from the left", "left side stripped": said of the way in
     for sentence in reading.sentences:
         for side in laterality.sides(sentence, grammar):
             if side.value is not None:
                 said.add(side.value)
                 continue
             only = next(iter(said)) if len(said) == 1 else None
+            if only is None and not is_other(sentence, side):  # "ipsilateral": of the way in
+                near = _plain(sentence.tokens[: side.first]) or words
+                only = next(iter(near)) if len(near) == 1 else None
             before[sentence.tokens[side.first].first] = only, is_other(sentence, side)
+        words |= _plain(sentence.tokens)
     if not before:
         return list(facts)
     return [_told(fact, reading, grammar, before, operation, given) for fact in facts]
+
+
+def _plain(tokens: Sequence[Token]) -> set[Laterality | None]:
+    """The sides that words alone tell."""
+    norms = {token.norm for token in tokens}
+    return {side for side in ("left", "right") if side in norms}
 
 
 def _told(

@@ -63,6 +63,8 @@ def times_of(tokens: Sequence[Token]) -> list[str]:
 
 def _heard(token: Token) -> str:
     quantity = token.quantity
+    if quantity is not None and quantity.form == "clock_face" and (hour := quantity.text.split()[0]).isdigit():
+        return f"{int(hour):02d}:00"  # "clamped at eleven o'clock"; a position does no harm
     if quantity is None or quantity.form != "number" or quantity.dimension or quantity.value is None:
         return ""
     value = quantity.value

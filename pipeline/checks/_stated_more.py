@@ -63,8 +63,13 @@ def from_start(
     minutes_of: Callable[[Quantity | None], Decimal | None],
 ) -> Iterator[tuple[int, str]]:
     """A length of time behind an end, where the start was heard as a number: in this sentence or, `start`, before."""
+    before = start
     for at, token in enumerate(tokens):
         start = start_of(tokens, at) or start
+        if start is not None and start == before and any(
+            one.quantity is not None and one.quantity.form == "clock" for one in tokens[:at]
+        ):
+            start = None  # "incision at 2134. Clamped at eleven and out of ice at 2220, cold time of ...": its own
         if start is None or token.quantity is None or token.quantity.form != "clock":
             continue
         if not _ENDS & {one.norm for one in tokens[max(0, at - 3) : at]}:

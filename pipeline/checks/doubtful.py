@@ -51,7 +51,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if not heard and sure is not None and sure < least and (_matters(fact) or fact.value is not None):
             faint.append(fact)
         for reason in fact.doubts:
-            if _only_reading(fact, reason, grammar, note.profile):
+            if _only_reading(fact, reason, grammar, note.profile) or _adds_up(note, fact, reason):
                 continue
             if reason == "its unit was not said" and fact.kind == "tourniquet_pressure":
                 continue  # unit_missing asks for it
@@ -94,6 +94,17 @@ def _only_reading(fact: Fact, reason: str, grammar: Grammar, profile: str) -> bo
         return False
     whole, *parts = (Decimal(number) for number in pair.groups())
     return row.low <= whole <= row.high and not any(row.low <= one <= row.high for one in parts)
+
+
+def _adds_up(note: OperativeNote, fact: Fact, reason: str) -> bool:
+    """ "Forty milligrams in one segment and thirty five in the other" of seventy five that were told: the sum tells the
+    unit that was not said with the second."""
+    if _UNIT_GAP.match(reason) is None or fact.value is None:
+        return False
+    like = [one for one in note.of(fact.kind, given=True) if one.name == fact.name and one.unit == fact.unit
+            and one.value is not None]  # fmt: skip
+    total = sum((one.value for one in like if one.value is not None), Decimal(0))
+    return len(like) > 2 and any(one is not fact and one.value == total - one.value for one in like if one.value)
 
 
 def _up_again(note: OperativeNote, fact: Fact) -> bool:
