@@ -16,6 +16,8 @@ def scopes(sentence: Sentence) -> list[Scope]:
     """The scopes of what is told so. Pure."""
     norms = [token.norm for token in sentence.tokens]
     found = []
+    if "after" in norms:
+        found += [Scope("status", "historical", *span, "after-his") for span in _after_his(sentence, norms)]
     if not _OTHERS.isdisjoint(norms):
         found += [Scope("status", "historical", *span, "by-another") for span in _by_another(sentence, norms)]
     if "had" in norms:
@@ -28,6 +30,17 @@ def scopes(sentence: Sentence) -> list[Scope]:
     elif not _TELLS.isdisjoint(norms):
         found += [Scope("status", "conditional", *span, "was-told") for span in _was_told(sentence, norms)]
     return found
+
+
+def _after_his(sentence: Sentence, norms: list[str]) -> Iterator[tuple[int, int]]:
+    """ "Had a DVT after his vasectomy": an operation of the patient's own, and what came of it."""
+    for mention in sentence.mentions:
+        if mention.table != "procedures" or mention.first < 2 or norms[mention.first - 2] != "after" or (
+            norms[mention.first - 1] not in ("his", "her")
+        ):  # fmt: skip
+            continue
+        had = [at for at in range(max(0, mention.first - _CONDITION), mention.first) if norms[at] in ("had", "has")]
+        yield (had[-1] if had else mention.first), mention.last
 
 
 # Who treats a patient before and elsewhere: those of the first set by themselves, those of the second behind a word

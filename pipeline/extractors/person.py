@@ -32,6 +32,7 @@ _OTHER_WEIGHTS = frozenset({"bearing", "traction", "lift", "lifting", "specimen"
 
 
 _JOINING = frozenset({"and", "plus", "&", "+", "x"})  # "PT and two injections had not helped": no name
+_FIRST = 5  # tokens: "INDICATIONS: 44M with ten weeks of pain"
 _COUNTED = ("day ", "week ", "month ")
 _SURE: dict[str, Any] = {"status": "performed", "certainty": "affirmed"}  # whatever else the sentence says
 
@@ -43,7 +44,8 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         for index, token in enumerate(sentence.tokens):
             if token.quantity is None and token.norm.isalpha():
                 continue
-            sexed = _WITH_SEX.match(token.norm) if token.quantity is None and sentence.index < _OPENING else None
+            early = sentence.index < _OPENING or index < _FIRST and sentence.section == "indication"
+            sexed = _WITH_SEX.match(token.norm) if token.quantity is None and early else None
             if sexed and int(sexed[1]) <= _OLDEST and not people.is_calibre(sentence, index):
                 facts.append(
                     base.make("patient_age", reading, sentence, index, index, value=Decimal(sexed[1]), unit="a",
