@@ -19,7 +19,7 @@ _PICTURES = _words("mri ct xray radiograph radiographs ultrasound scan sonogram 
                    "angiogram mr venogram echocardiogram dexa pet mrcp mra cxr uss scans echo")  # fmt: skip
 _PICTURED_BY = _PICTURES | {"x"}  # "x ray"
 _TOLD = _words("showed shows show shown revealed reveals demonstrated demonstrates confirmed suggested suggestive "
-               "reported queried queries raised consistent")  # fmt: skip
+               "reported queried queries raised consistent described describes mentioned mentions called")  # fmt: skip
 _NOW = _words("specimen intraoperative intraoperatively guided guidance under intraop fluoroscopy final obtained "
               "taken repeat probe portable used visualize brought our hardware position cross-table we")  # fmt: skip
 _SCANNED = frozenset({"scanned", "xrayed", "x-rayed"})
