@@ -77,6 +77,9 @@ def test_what_is_told_twice_and_otherwise_is_caught(check: str, right: str, wron
 
 
 QUIET = (
+    "crystalloid fifteen hundred mils urine not measured no implants",
+    "Procedure: Left heart catheterization. Right heart catheterization. Complications: None.",
+    "Cuff up 09:00 to 09:55, deflated, up again 10:10 to 10:30: total 75 minutes.",
     "Four pledgets soaked in oxymetazoline were placed, two on each side.",
     "Aspirin at 6 hours, chest tubes out on day 2 if under 150 mL in 8 hours.",
     "No drains, nothing for the lab but one swab from the trunk for culture.",

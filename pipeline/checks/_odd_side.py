@@ -53,7 +53,9 @@ def _in_a_name(note: OperativeNote) -> Clash | None:
         rest = _bare(fact).replace(side[1], "", 1)
         known, first = told.setdefault(rest, (side[1], fact))
         passage = next((one for one in note.sections.description if one.holds(fact)), None)
-        if known != side[1] and passage is not None and not is_aside(note, fact.evidence, _side(side[1])):
+        if passage is None or passage.section == "procedure" or "heart" in rest:
+            continue  # two of a list: "left heart catheterization, right heart catheterization"
+        if known != side[1] and not is_aside(note, fact.evidence, _side(side[1])):
             return Clash(first.evidence.heard, fact.evidence.heard, fact.evidence, "name")
     return None
 

@@ -318,6 +318,8 @@ def _number(
         ):
             continue  # "two drains urine six hundred"
         kind = "fluid_out" if row.group == "output" else "fluid_in"
+        if kind == "fluid_out" and index < mention.first and _is_not_told(sentence, mention.last):
+            continue
         if kind == "fluid_out" and injected and mention.last < index:
             continue  # "aspirated clear synovial fluid then five mils of concentrate injected"
         scale = cues.scale(sentence, index)
@@ -351,6 +353,8 @@ def _number(
         near = None  # "no effusion all four mils in": none came out
     if near is not None and injected and near[1].last < index:
         near = None
+    if near is not None and index < near[1].first and _is_not_told(sentence, near[1].last):
+        near = None
     if near is not None and _has_its_own(sentence, near[1], index):
         near = None  # "3 mL yellow fluid out, 1 mL of steroid in"
     side = sidewise.side_of(sentence, index, grammar)
@@ -360,3 +364,11 @@ def _number(
                        name=near[1].id, laterality=side)
         )  # fmt: skip
     return facts
+
+
+def _is_not_told(sentence: Sentence, last: int) -> bool:
+    """ "Crystalloid fifteen hundred mils urine not measured": the number before it is not of the urine."""
+    return bool(_NOT_TOLD & {token.norm for token in sentence.tokens[last + 1 : last + 3]})
+
+
+_NOT_TOLD = frozenset({"not", "unmeasured", "unrecorded", "nil", "none"})
