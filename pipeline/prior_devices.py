@@ -149,10 +149,14 @@ def _stays_in(sentence: Sentence, at: int, fact: Fact) -> bool:
     left = norms[max(0, at - 3) : at]
     if "," in left or behind[1:2] in (["all"], ["total"]):
         return False  # "four on the left, eight screws in all"
-    return not {"leave", "leaving", "left"}.isdisjoint(left) and behind[:1] in (["alone"], ["in"], ["there"], ["be"])
+    verb = next((place for place, norm in enumerate(left) if norm in ("leave", "leaving", "left")), None)
+    if verb is None or not set(left[verb + 1 :]) <= _POINTS:
+        return False  # "left wrist: screw 24 mm in the scaphoid"
+    return behind[:1] in (["alone"], ["in"], ["there"], ["be"])
 
 
 _STAYED = 6  # tokens
+_POINTS = _OLD | frozenset("the this that these those a one two three other its all #number".split())
 _PUT_IN = frozenset("inserted placed put fixed implanted seated deployed screwed cemented impacted used new".split())
 _STAYS = frozenset({"stays", "stay", "stayed", "remains", "remain", "remained", "retained"})
 _BEFORE_TODAY = frozenset({"previous", "first", "last", "index", "before", "earlier", "old", "primary"})

@@ -22,6 +22,8 @@ _LED_BY_TWO = (("that", "is"), ("which", "is"), ("that", "makes"), ("which", "ma
 _TAILS = (("in", "all"), ("in", "total"), ("all", "told"), ("all", "together"), ("all", "up"), ("altogether",),
           ("total",), ("together",))  # fmt: skip
 _WHOLE = frozenset({"altogether", "total"})
+# What was done with all of them, behind the telling of each.
+_DONE_WITH = frozenset("went go sent with closed sutured pressed implanted used out retrieved removed recorded".split())
 _AFTER_PART = PLACES | {"for", "of", "ones", "more", "further"}
 _TWICE = frozenset("each both either twice per bilateral bilaterally again same".split())
 _PAIRED = frozenset("side eye ear knee hip shoulder arm leg foot hand groin breast tube ovary lobe".split())
@@ -59,7 +61,7 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
         said = count(token)
         if said is None or said < _LEAST or _is_label(tokens, at):
             continue
-        noun = _closes(tokens, at)
+        noun = closes(tokens, at)
         if noun is None:
             continue
         start = max(0, at - _BACK, (lasts.get(noun, -1) if noun else max(lasts.values(), default=-1)) + 1)
@@ -79,16 +81,29 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
         numbers = [number for place in parts if (number := count(tokens[place])) is not None]
         spare = sum(tokens[place].norm in _MORE or _holds_one(tokens, place) for place in range(start, at)) + singles
         lost = any(_LOST.match(one.norm) for one in tokens[start:at])  # "five opened, one pulled out, so four anchors"
-        if said not in _sums(numbers, doubled, spare) | ({one - 1 for one in numbers} if lost else set()):
+        row = _row(tokens, own, start, at)
+        if row and not (doubled or lost or spare > singles) and said < sum(row) and said not in row:
+            yield passage, said, noun or "in all", f"{' + '.join(map(str, row))} = {sum(row)}, said: {said}"
+        elif said not in _sums(numbers, doubled, spare) | ({one - 1 for one in numbers} if lost else set()):
             shown = ", ".join(f"{count(tokens[place])}" for place in own)
             yield passage, said, noun or "in all", f"{shown} were told, said: {said}"
+
+
+def _row(tokens: Sequence[Token], own: Sequence[int], start: int, at: int) -> list[int]:
+    """The counts of one row that the total closes, from a heading or a full stop on and nothing else between; else
+    none."""
+    if len(own) < _LEAST + 1 or any(tokens[place].norm == "." for place in range(own[0], own[-1])):
+        return []
+    others = [place for place in range(own[0], at) if count(tokens[place]) is not None and place not in own]
+    began = own[0] == start or tokens[own[0] - 1].norm in (".", ":", ";")
+    return [count(tokens[place]) or 0 for place in own] if began and not others else []
 
 
 def _is_again(tokens: Sequence[Token], at: int, own: Sequence[int], noun: str) -> bool:
     """ "Two placentas out complete, so two placentas to pathology": one count of the same name, and "so"."""
     if len(own) != 1 or tokens[at - 1].norm != "so":
         return False
-    place = _noun(tokens, own[0])
+    place = noun_of(tokens, own[0])
     return bool(noun) and place is not None and tokens[place].norm == noun
 
 
@@ -115,9 +130,9 @@ def _ends_in_parts(tokens: Sequence[Token], at: int, own: Sequence[int]) -> bool
     return bool(own) and not any(token.quantity is not None for token in tokens[own[-1] + 1 : at])
 
 
-def _closes(tokens: Sequence[Token], at: int) -> str | None:
+def closes(tokens: Sequence[Token], at: int) -> str | None:
     """The noun of a count that closes, "" where it has none; None where it does not close."""
-    place = _noun(tokens, at)
+    place = noun_of(tokens, at)
     noun = tokens[place].norm if place is not None else ""
     if noun in _NO_THINGS:
         return None
@@ -129,13 +144,15 @@ def _closes(tokens: Sequence[Token], at: int) -> str | None:
     led = before[-1:] and before[-1] in _LEADS or before in _LED_BY_TWO
     ends = not behind or behind[0] in (".", ";", ",", ")")
     sized = behind[:1] == ("of",) and len(after) > 1 and after[1].quantity is not None
-    listed = before[-1:] == (",",) and noun and (ends or _WHOLE & {one.norm for one in tokens[max(0, at - 5) : at]})
+    told = before[-1:] in ((",",), (";",), (".",)) and noun and behind and behind[0] in _DONE_WITH
+    said = ends or _WHOLE & {one.norm for one in tokens[max(0, at - 5) : at]}
+    listed = told or (before[-1:] == (",",) and noun and said)
     if before[-1:] == ("all",) and not noun:
         return None
     return noun if tail or listed or (led and (noun or ends or sized)) else None
 
 
-def _noun(tokens: Sequence[Token], at: int) -> int | None:
+def noun_of(tokens: Sequence[Token], at: int) -> int | None:
     """The plural that a count counts."""
     for place in range(at + 1, min(at + 1 + _NOUN, len(tokens))):
         token = tokens[place]
@@ -164,25 +181,43 @@ def _may_count(tokens: Sequence[Token], at: int, noun: str) -> bool:
     number = count(tokens[at])
     if number is None or _is_label(tokens, at):
         return False
-    own = _noun(tokens, at)
+    own = noun_of(tokens, at)
     return not noun or own is None or noun in _ANY or tokens[own].norm in _forms(noun) | _ANY
 
 
 def _is_part(tokens: Sequence[Token], at: int, total: int, noun: str) -> bool:
     """Whether a count is of the noun, or stands in a row, or with a place or a size where the noun was named before."""
     names = _forms(noun)
-    for token in tokens[at + 1 : min(at + 2 + _NOUN, total)]:
+    words = 0
+    for place in range(at + 1, min(at + 2 + _BACK // 3, total)):
+        token = tokens[place]
         if token.norm in names:
             return True
-        if token.punctuation or token.norm in JOINS | VERBS:
+        joint = token.norm in (",", "and") and place + 1 < total and bool(words)
+        if joint and (count(tokens[place + 1]) is not None or token.norm == "," and tokens[place + 1].norm == "and"):
+            words = 0  # "one posterior, one anterior and one accessory portal"
+            continue
+        words += count(token) is None and token.norm != "and"
+        if token.punctuation or token.norm in JOINS - {"and"} | VERBS or words > _NOUN:
+            break
+        if not token.norm.isalpha() and count(token) is None:
             break
     after = tokens[at + 1] if at + 1 < total else None
     if after is None or total - at > _BACK // 2:
         return False
+    if noun and after.punctuation and tokens[at - 1].norm.isalpha() and _plain(tokens, at):
+        return any(token.norm in names for token in tokens[max(0, at - _BACK // 6) : at])
     sized = after.quantity is not None and after.quantity.dimension in ("length", "french", "gauge")
     named = not noun or any(token.norm in names for token in tokens[max(0, at - _BACK // 3) : at])
     listed = tokens[at - 1].norm in (",", ":", "and") and after.norm.isalpha() and after.norm not in VERBS
     return named and (sized or listed or after.norm in _AFTER_PART)
+
+
+def _plain(tokens: Sequence[Token], at: int) -> bool:
+    """ "The lateral one got three stitches and the medial two,": a count behind nothing but what has it."""
+    joint = next((place for place in range(at - 1, max(-1, at - 2 - _NOUN), -1)
+                  if tokens[place].norm in ("and", ",", ";", "but")), None)  # fmt: skip
+    return joint is not None and at - joint > 1 and not any(token.quantity for token in tokens[joint + 1 : at])
 
 
 def _forms(noun: str) -> set[str]:
@@ -197,8 +232,18 @@ def _forms(noun: str) -> set[str]:
 def _singles(tokens: Sequence[Token], start: int, at: int, noun: str) -> int:
     """How often a thing was named in the singular without a number."""
     single = _forms(noun) - {noun}
-    return sum(token.norm in single and count(tokens[start + place - 1]) is None
+    return sum(token.norm in single and not _is_counted(tokens, start + place)
                for place, token in enumerate(tokens[start:at]) if place)  # fmt: skip
+
+
+def _is_counted(tokens: Sequence[Token], at: int) -> bool:
+    """ "One accessory anterior portal": a thing in the singular with its number before it."""
+    for place in range(at - 1, max(-1, at - 2 - _NOUN), -1):
+        if count(tokens[place]) is not None:
+            return True
+        if not tokens[place].norm.isalpha() or tokens[place].norm in JOINS | PLACES & {"in", "into", "on", "to"}:
+            return False
+    return False
 
 
 def _sums(numbers: Sequence[int], doubled: bool, spare: int) -> set[int]:
@@ -223,7 +268,7 @@ def all_of_them(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
         if said is None or said < _LEAST or tokens[at - 1].norm != "all" or tokens[at + 1].norm not in _DONE:
             continue
         counted = [number for place in range(at - 1) if (number := count(tokens[place])) is not None
-                   and _noun(tokens, place) is not None]  # fmt: skip
+                   and noun_of(tokens, place) is not None]  # fmt: skip
         if counted and said not in _sums(counted[-_CHOICES:], True, 0):
             yield passage, said, "of them", f"{', '.join(map(str, counted[-_CHOICES:]))} were told, said: {said}"
 
@@ -235,7 +280,7 @@ def shared_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
     for passage in note.sections.description:
         tokens = base.read(passage)
         first = count(tokens[0]) if tokens else None
-        place = _noun(tokens, 0) if first is not None else None
+        place = noun_of(tokens, 0) if first is not None else None
         if first is not None and place is not None:
             noun = tokens[place].norm
             parts = [first, *_by_place(tokens, place)]
@@ -243,7 +288,7 @@ def shared_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
             if len(parts) > 1 and len(known) == 1 and sum(parts) != known[0] and known[0] not in parts:
                 yield passage, known[0], noun, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {known[0]}"
         for at, token in enumerate(tokens):
-            number, place = count(token), _noun(tokens, at)
+            number, place = count(token), noun_of(tokens, at)
             if number is not None and place is not None and not _is_label(tokens, at):
                 told.setdefault(tokens[place].norm, []).append(number)
 

@@ -11,18 +11,22 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, Head, count, heads, says_total
+from pipeline.checks._told_names import predicates
 from pipeline.records import Token
 
 Told = tuple[int, str, str]
 
 _ENDS = frozenset({".", ";", ")"})
 _PART_WORDS = 4  # words of one part behind its number
+_LAST = 5  # tokens of the last part
+_PLACE_WORDS = 6  # of the place of all of them
 # Said of some of them, not of a share: "five nodes, two positive, one necrotic".
 _STATES = frozenset(
     "positive negative involved spare dead alive intact live broken more further left used unused extra visible loose "
     "free times of out x were was is are had went came failed misfired malfunctioned needed seen both all each "
     "hot blue dark enlarged suspicious palpable symptomatic asymptomatic patent occluded calcified".split()
 )
+_THEM = frozenset("them these those which whom the it course".split())
 _TWO = frozenset({("each", "side"), ("either", "side"), ("both", "sides"), ("on", "both"), ("per", "side")})
 _IN_EACH = frozenset({("in", "each"), ("into", "each"), ("per", "plate"), ("each", "plate"), ("on", "each")})
 _NEAR, _STREAM = 3, 40  # tokens
@@ -40,11 +44,13 @@ def _plural(token: Token) -> bool:
 
 
 def _by_use(read: Sequence[Token]) -> Told | None:
-    for head in heads(read):
+    for head in (*heads(read), *predicates(read)):
         parts, at = _shares(read, head)
         if len(parts) < 2 or sum(parts) == head.number:
             continue
         ends = at >= len(read) or read[at].norm in _ENDS
+        # "..., three of tissue and one of fluid, to the lab"
+        ends = ends or (read[at - 1].norm == "," and "and" in {token.norm for token in read[at - 1 - _LAST : at - 1]})
         if sum(parts) > head.number or ends:
             return head.number, head.noun, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {head.number}"
     return None
@@ -53,14 +59,16 @@ def _by_use(read: Sequence[Token]) -> Told | None:
 def _shares(read: Sequence[Token], head: Head) -> tuple[list[int], int]:
     """The parts that follow a count, and the token behind the last; none where one of them may be something else."""
     parts: list[int] = []
-    at = head.last + 1
+    at = _behind_its_place(read, head.last + 1)
     while at + 1 < len(read) and read[at].norm in JOINS - {"-", "with"}:
         while at + 1 < len(read) and read[at].norm in JOINS:
             at += 1
         number, after = count(read[at]), read[at + 1] if at + 1 < len(read) else None
         if number is None or after is None or says_total(read, at):
             break
-        if after.norm in PLACES - {"to"} or after.norm in _STATES or not after.norm.isalpha() or _plural(after):
+        of_some = after.norm == "of" and at + 2 < len(read) and read[at + 2].norm not in _THEM
+        other = (after.norm in _STATES and not of_some) or not after.norm.isalpha() or _plural(after)
+        if other or after.norm in PLACES - {"to"}:
             return ([], at) if not parts else (parts, at)
         end = at + 1
         while end < len(read) and end - at <= _PART_WORDS and read[end].norm not in JOINS | _ENDS:
@@ -74,6 +82,19 @@ def _shares(read: Sequence[Token], head: Head) -> tuple[list[int], int]:
         if at < len(read) and read[at].norm in _ENDS:
             break
     return parts, at
+
+
+def _behind_its_place(read: Sequence[Token], at: int) -> int:
+    """The token behind the place or the fate of what was counted ("six screws on the plate, two locking ..."); the same
+    token where neither is told."""
+    if at >= len(read) or read[at].norm not in PLACES | VERBS | {"of", "for"}:
+        return at
+    end = at + 1
+    while end < len(read) and end - at <= _PLACE_WORDS and read[end].norm.isalpha() and read[end].quantity is None:
+        if read[end].norm in JOINS | {"one"}:
+            break
+        end += 1
+    return end if end < len(read) and read[end].norm in (",", ":", "(") else at
 
 
 def _one_and_several(read: Sequence[Token]) -> Told | None:

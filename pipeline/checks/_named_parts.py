@@ -89,6 +89,8 @@ def _names(listed: Sequence[Token]) -> int | None:
             items.append([])
         else:
             items[-1].append(token)
+            if token.norm == "portal":
+                items.append([])  # "a posterior portal an anterior portal"
     named = 0
     for item in items:
         words = [token for token in item if token.norm not in _ITEM_WORDS]

@@ -64,7 +64,7 @@ def rows(read: Sequence[Token]) -> tuple[int, str, str] | None:
         said = count(read[at])
         if said is None or not (read[at + 1].norm == "anchors" or says_total(read, at)):
             continue
-        spare = sum(token.norm in _ONE_MORE for token in read)
+        spare = sum(token.norm in _ONE_MORE or count(token) == 1 for token in read)
         if not sum(told) <= said <= sum(told) + spare:
             return said, "anchors", f"{' + '.join(map(str, told))} = {sum(told)}, said: {said}"
     return None
@@ -77,7 +77,7 @@ def ordinals(read: Sequence[Token]) -> tuple[int, str, str] | None:
         if said is None or not read[at + 1].norm.endswith("s"):
             continue
         whole = [token.norm for token in read[at + 2 : at + 3]] in (["altogether"], ["total"]) or says_total(read, at)
-        if not whole:
+        if not whole and read[at - 1].norm not in ("so", "that's", "thats", "="):
             continue
         noun = read[at + 1].norm[:-1]
         told, start = 0, None

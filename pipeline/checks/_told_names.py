@@ -30,7 +30,8 @@ def unmarked(read: Sequence[Token], head: Head) -> str | None:
     if joint is None or joint + 1 >= len(words):
         return None
     first, second = words[:joint], words[joint + 1 :]
-    if any(token.punctuation or token.norm in VERBS | PLACES | {"of", "for", "with"} for token in first):
+    if any(token.punctuation or token.norm in VERBS | PLACES | {"of", "for", "with", "opened", "added", "more"}
+           for token in first):  # fmt: skip
         return None
     numbers = [number for token in first if (number := count(token)) is not None and number > 1]
     names = [token for token in first if token.norm not in _ARTICLES and count(token) is None]
@@ -83,10 +84,27 @@ def levels(read: Sequence[Token], head: Head) -> str | None:
     return f"{low} named, said: {head.number}"
 
 
+_IS = frozenset({"is", "was", ":", "="})
+
+
+def _number_of(read: Sequence[Token], at: int) -> list[Head]:
+    """ "Total screw count is eight: ...", "number of anchors: five (...)"."""
+    if read[at].norm == "count" and at and read[at - 1].norm.isalpha():
+        noun, start = f"{read[at - 1].norm.removesuffix('s')}s", at + 1
+    elif [one.norm for one in read[at : at + 2]] == ["number", "of"]:
+        noun, start = read[at + 2].norm, at + 3
+    else:
+        return []
+    said = count(read[start + 1]) if start + 2 < len(read) and read[start].norm in _IS else None
+    listed = said is not None and said > 1 and read[start + 2].norm in (":", ",", "(", "-")
+    return [Head(at, start + 1, said, noun)] if listed and said is not None and len(noun) > _ITEM else []
+
+
 def predicates(read: Sequence[Token]) -> list[Head]:
     """ "Specimens were three, ...", "Specimens (3): ...": the count behind the noun."""
     found: list[Head] = []
     for at, token in enumerate(read[:-2]):
+        found += _number_of(read, at)
         said = count(read[at + 2]) if token.norm in SENT and token.norm.endswith("s") else None
         if said is not None and said > 1:
             if read[at + 1].norm in ("were", "are"):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+from pipeline.checks import _counted_back
 from pipeline.checks._words import after, matches
 from pipeline.checks.base import called, finding
 from pipeline.grammar import Grammar
@@ -13,7 +14,8 @@ from pipeline.records import Fact, Finding, Severity
 
 MEANING = (
     "A count was said to be incorrect or still to be done, or only the first one to be correct, something to be "
-    "missing or retained, a piece of a broken instrument to be left, or a count as correct and incorrect."
+    "missing or retained, a piece of a broken instrument to be left, a count as correct and incorrect, or "
+    "other than what went out to have come back."
 )
 
 _THINGS = (
@@ -59,7 +61,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     said = [fact for fact in note.of("count") if fact.status == "performed"]
     wrong = [fact for fact in said if _wrong(fact)]
     if not wrong:
-        return _in_words(note) or _piece_left(note) or _undone(note) or _only_first(note, said)
+        return (_in_words(note) or _piece_left(note) or _undone(note) or _only_first(note, said)
+                or _not_all_back(note))  # fmt: skip
     last = said[-1]
     settled = not _wrong(last) and last.evidence.first > wrong[-1].evidence.first
     settled = settled or any(
@@ -129,6 +132,16 @@ def _only_first(note: OperativeNote, said: list[Fact]) -> list[Finding]:
             return []
     return [finding("count_result", "warning", "Only the count before the operation was said to be correct.", said,
                     ask="Say the count at the end.")] if told else []  # fmt: skip
+
+
+def _not_all_back(note: OperativeNote) -> list[Finding]:
+    """ "Needles: ten out, nine back, correct"."""
+    return [
+        replace(finding("count_result", "warning", "What was counted out and back is not the same.", [],
+                        arithmetic=arithmetic, ask="Count again and say the result.",
+                        about=f"w{passage.evidence.first}"), evidence=(passage.evidence,))
+        for passage, arithmetic in _counted_back.wrong(note)
+    ][:1]  # fmt: skip
 
 
 def _told(passage: Passage, words: str, severity: Severity, ask: str) -> Finding:

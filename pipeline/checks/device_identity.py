@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from pipeline.checks import _label_sizes, _title_sizes
+from pipeline.checks import _label_sizes, _log_sizes, _title_sizes
 from pipeline.checks.base import called, finding, given, placed, plain, shown
 from pipeline.grammar import Grammar
 from pipeline.limits import setting
@@ -47,10 +47,10 @@ def _of_the_label(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     return [
         placed(
             finding("device_identity", "warning", f"{called(told[-1], grammar)}: {' and '.join(map(shown, told))} was "
-                    f"said, its label was read otherwise ({label}).", told, ask="Say which size is right.",
+                    f"said, its label or the log was read otherwise ({label}).", told, ask="Say which size is right.",
                     about="label"), passage.evidence,
         )
-        for told, label, passage in _label_sizes.others(note)
+        for told, label, passage in (list(_label_sizes.others(note)) or _log_sizes.others(note))
     ]  # fmt: skip
 
 

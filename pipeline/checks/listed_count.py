@@ -16,6 +16,7 @@ from pipeline.checks import (
     _bracketed_list,
     _clock_places,
     _closing,
+    _fates,
     _listed_more,
     _named_parts,
     _plate_holes,
@@ -86,8 +87,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         found = [_told(note, *told, "warning") for told in (*_summed_facts.totals(note), *_told_out.totals(note))]
         found = found or [_told(note, *told, "warning") for told in _told_out.more_out(note)]
     if not found:
-        closing = (*_closing.totals(note), *_whole_counts.totals(note), *_closing.shared_out(note),
-                   *_closing.all_of_them(note))  # fmt: skip
+        closing = (*_closing.totals(note), *_whole_counts.totals(note), *_closing.all_of_them(note),
+                   *_closing.shared_out(note), *_fates.told(note))  # fmt: skip
         found = [_told(note, *told, "warning") for told in closing][:1]
     return found
 
