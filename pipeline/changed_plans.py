@@ -7,12 +7,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from decimal import Decimal
 from itertools import pairwise
 
 from pipeline import clauses
 from pipeline.clauses import word_set as _words
 from pipeline.context_cues import CueHit
-from pipeline.records import Mention, Scope, Sentence
+from pipeline.records import Mention, Quantity, Scope, Sentence, Token
 
 _PLANS = frozenset({"aimed", "planned-before", "planned-after"})
 _PAST = _words(
@@ -87,10 +88,10 @@ def outdone(sentence: Sentence) -> dict[int, int]:
 
 def _outdone(sentence: Sentence) -> Iterator[tuple[int, int]]:
     tokens = sentence.tokens
-    numbers = [at for at, token in enumerate(tokens) if token.quantity is not None]
+    numbers = [at for at, token in enumerate(tokens) if token.quantity is not None or _is_one_done(tokens, at)]
     for old, new in pairwise(numbers):
-        planned, used = tokens[old].quantity, tokens[new].quantity
-        if planned is None or used is None or planned.unit != used.unit or planned.form not in (
+        planned, used = tokens[old].quantity, tokens[new].quantity or _ONE
+        if planned is None or planned.unit != used.unit or planned.form not in (
             used.form, "times"
         ):
             continue
@@ -107,10 +108,17 @@ def _outdone(sentence: Sentence) -> Iterator[tuple[int, int]]:
             yield old, new
 
 
+def _is_one_done(tokens: Sequence[Token], at: int) -> bool:
+    """ "Two anchors in the pack, one used": the one that counts has no quantity."""
+    verbs = [token.norm for token in tokens[at + 1 : at + _VERB] if token.norm not in ("was", "is")]
+    return tokens[at].norm == "one" and bool(verbs) and verbs[0] in _DONE
+
+
+_ONE = Quantity(value=Decimal(1), form="number")
 _BEHIND = 6  # tokens
 _VERB = 3  # tokens
 _SET_OUT = _words("planned intended booked scheduled ordered consented wanted table opened ready available tray "
-                  "meant thought") | {"out"}  # fmt: skip
+                  "meant thought pack packet box shelf trolley") | {"out"}  # fmt: skip
 _DONE = _words("used given needed placed implanted put inserted injected enough sufficed done went")
 
 

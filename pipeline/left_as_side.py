@@ -63,9 +63,9 @@ _EACH_OWN = 12  # tokens
 def is_none(sentence: Sentence, norms: list[str], at: int) -> bool:
     """Whether the word at a token is no side, or the one that it was not. `norms`: words of the sentence, folded."""
     return (
-        _is_denied(norms, at) or _stays_in(norms, at) or _was_left(sentence, at) or _remains(sentence, at)
-        or _is_query(sentence, at) or _is_direction(sentence, at) or _out_of_the_way(sentence, at)
-        or lies_on(norms, at) is not None
+        _is_denied(norms, at) or _stays_in(norms, at) or _stands_out(sentence, at) or _was_left(sentence, at)
+        or _remains(sentence, at) or _is_query(sentence, at) or _is_direction(sentence, at)
+        or _out_of_the_way(sentence, at) or lies_on(norms, at) is not None
     )  # fmt: skip
 
 
@@ -130,6 +130,18 @@ def _was_left(sentence: Sentence, at: int) -> bool:
     return before in _SAID_OF or (before.endswith("ed") and len(before) > 4)
 
 
+def _stands_out(sentence: Sentence, at: int) -> bool:
+    """ "Two wires left 2 mm proud of the skin", "the pins left long": how far what was put in stands out."""
+    tokens = sentence.tokens
+    if tokens[at].norm != "left" or not at or tokens[at - 1].punctuation:
+        return False
+    after = at + 1
+    while after < len(tokens) and (tokens[after].quantity is not None or tokens[after].norm in ("about", "just", "a")):
+        after += 1
+    return after < len(tokens) and tokens[after].norm in _OUT
+
+
+_OUT = frozenset("proud long prominent outside sticking protruding buried standing".split())
 _SAID_OF = frozenset("small big large deep high tiny at seen normal intact healthy stable benign soft".split())
 _STAYS = frozenset({"drain", "catheter", "pack", "stent", "tube", "vacuum"})
 _ANOTHER_MATTER = frozenset(

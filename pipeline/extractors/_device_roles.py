@@ -287,8 +287,11 @@ def is_own_part(sentence: Sentence, at: int) -> bool:
     before = sentence.tokens[at - 1].norm if at else ""
     if sentence.tokens[at].norm == "strip":
         return before not in ("steri", "gauze", "test", "foam", "mesh")  # "a pleural strip 5 x 5 cm"
+    behind = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else ""
+    if sentence.tokens[at].norm == "sheet":
+        return before in ("the", "implant", "device", "sticker", "log", "record")  # "on the sheet: a 46 mm screw"
     if sentence.tokens[at].norm in ("ring", "rings"):
-        return before in _OWN_RINGS
+        return before in _OWN_RINGS or behind in ("finger", "fingers", "ray", "digit")
     if sentence.tokens[at].norm in ("fibre", "fiber", "fibers", "fibres"):
         return any(token.norm in ("wire", "wires", "optic", "bundle") for token in sentence.tokens[at + 1 : at + 2])
     if sentence.tokens[at].norm == "band" and before in ("post", "posterior", "anterior", "ant", "intermediate"):

@@ -46,6 +46,8 @@ def _claim(
     reading: Reading, sentence: Sentence, index: int, thing: Thing, *, cost: int = _COST, **fields: Any
 ) -> Fact:
     fields = {"name": thing.name, **fields}
+    if sentence.tokens[index].quantity is None:
+        fields |= {"value": Decimal(1)}  # "two anchors in the pack, one used"
     return base.claim(
         "device_count", reading, sentence, index, thing.first, thing.last, cost, text=thing.text, unit=None,
         role="implanted" if thing.implant else "used", group=f"d{base.group_of(sentence, thing.first)}", **fields,

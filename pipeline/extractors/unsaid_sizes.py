@@ -218,6 +218,8 @@ def _counts(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[F
         few = (quantity.value or 0) <= _COUNTS and any(word in thing for word in _FASTENERS)
         if quantity.form != "times" and not few and any(word in thing for word in _TWO_SIZES):
             continue  # "screws 2.7 mm x 18": a diameter and a length; "K-wire 1.2 mm x 1": how many
+        if any(thing.first == index + 1 for thing in things):
+            continue  # "3 plates x 4 screws": so many screws in each
         if near[-1].implant or near[-1].text or few or quantity.form == "times":
             facts.append(_claim("device_count", reading, sentence, index, near[-1], _COST, unit=None))
     return facts
