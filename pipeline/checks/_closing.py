@@ -38,6 +38,7 @@ _NO_NOUN = PLACES | JOINS | VERBS | {"of", "all", "for", "the", "a", "an", "that
 _NO_THINGS = frozenset("times hours minutes seconds weeks days months years degrees percent points o'clock".split())
 _LOST = re.compile(r"^(?:pulled|dropped|wasted|bent|broke|broken|stripped|removed|failed|thrown|contaminated)$")
 # Tokens; words to a noun; parts that are wanted; numbers to choose from; more is no count.
+_LED_IN = 10  # tokens before the first part that may tell of both sides
 _BACK, _NOUN, _LEAST, _CHOICES, _MOST = 60, 3, 2, 12, 5000
 
 
@@ -71,7 +72,7 @@ def totals(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
         near = {one.norm for one in tokens[start:at]}
         if near & _ROUND or _by_hours(tokens[start:at]) or (not noun and not _ends_in_parts(tokens, at, own)):
             continue
-        doubled = bool(near & _TWICE)
+        doubled = bool(own and _TWICE & {one.norm for one in tokens[max(start, own[0] - _LED_IN) : at]})
         if _for_each_of_more(tokens[start:at]):
             continue
         singles = _singles(tokens, start, at, noun)
@@ -100,8 +101,9 @@ def _row(tokens: Sequence[Token], own: Sequence[int], start: int, at: int) -> li
 
 
 def _is_again(tokens: Sequence[Token], at: int, own: Sequence[int], noun: str) -> bool:
-    """ "Two placentas out complete, so two placentas to pathology": one count of the same name, and "so"."""
-    if len(own) != 1 or tokens[at - 1].norm != "so":
+    """ "Two placentas out complete, so two placentas to pathology", "in three bits, all three bits out": one count of
+    the same name, and "so" or "all"."""
+    if len(own) != 1 or tokens[at - 1].norm not in ("so", "all"):
         return False
     place = noun_of(tokens, own[0])
     return bool(noun) and place is not None and tokens[place].norm == noun

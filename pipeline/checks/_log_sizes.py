@@ -15,7 +15,7 @@ _LOG = re.compile(
     r"book|chart)|(?:on|from) the (?:sticker|label|packet|box)e?s?|stickers? (?:for|read|say|show|head|cup|stem|screw|"
     r"anchor|femur|tibia|liner|insert)\w*)\b", re.I,
 )  # fmt: skip
-_CHANGED = re.compile(r"\b(?:trial\w*|chang\w+|exchang\w+|swap\w*|instead|too (?:long|short|big|small|tight|loose)|"
+_CHANGED = re.compile(r"\b(?:trial\w*|changed|exchang\w+|swap\w*|instead|too (?:long|short|big|small|tight|loose)|"
                       r"replac\w+|upsized?|downsized?|back to|went (?:up|down))\b", re.I)  # fmt: skip
 
 

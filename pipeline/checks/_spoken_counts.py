@@ -12,12 +12,13 @@ PLACES = frozenset(
     "in into on onto to at from through around round above below over under inside outside behind along between near "
     "proximal distal proximally distally medial medially lateral laterally anterior anteriorly posterior "
     "posteriorly superior superiorly inferior inferiorly cranial cranially caudal caudally central centrally left "
-    "right upper lower deep superficial dorsal volar palmar plantar ventral subcutaneous subcostal umbilical "
+    "right upper lower deep superficial dorsal volar palmar plantar ventral ulnar radial dorsally ulnarly radially "
+    "subcutaneous subcostal umbilical "
     "epigastric suprapubic subxiphoid".split()
 )
 VERBS = frozenset("was were is are had has have been sent taken placed used made left inserted put given".split())
 WHOLE = frozenset({"total", "altogether", "overall"})
-JOINS = frozenset({",", "and", "then", ":", "(", "with", "plus", ";", "-", "–"})
+JOINS = frozenset({",", "and", "then", ":", "(", "with", "plus", "+", "&", ";", "-", "–"})
 _NO_THINGS = frozenset(
     "times hours minutes weeks days months years passes turns degrees attempts layers holes sides views cycles rounds "
     "rows others cases sessions tablets units drops points hands parts".split()

@@ -30,8 +30,7 @@ def unmarked(read: Sequence[Token], head: Head) -> str | None:
     if joint is None or joint + 1 >= len(words):
         return None
     first, second = words[:joint], words[joint + 1 :]
-    if any(token.punctuation or token.norm in VERBS | PLACES | {"of", "for", "with", "opened", "added", "more"}
-           for token in first):  # fmt: skip
+    if any(token.punctuation or token.norm in VERBS | PLACES | _NO_NAME for token in first):
         return None
     numbers = [number for token in first if (number := count(token)) is not None and number > 1]
     names = [token for token in first if token.norm not in _ARTICLES and count(token) is None]
@@ -48,6 +47,7 @@ def unmarked(read: Sequence[Token], head: Head) -> str | None:
 
 
 _TO_SHARE = 9  # tokens from a count to what there is of it on each side
+_NO_NAME = frozenset({"of", "for", "with", "opened", "added", "more", "out", "back"})
 
 
 def on_each_side(read: Sequence[Token], head: Head) -> str | None:

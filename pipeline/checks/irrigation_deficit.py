@@ -17,6 +17,7 @@ MEANING = "Irrigation in less irrigation out is not the stated deficit, more cam
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     put_in, came_out = given(note, "irrigation_in"), given(note, "irrigation_out")
+    put_in = put_in or _run_through(note, came_out)
     came_out = _like(put_in, came_out)
     deficits = given(note, "irrigation_deficit")
     found: list[Finding] = []
@@ -54,6 +55,13 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     if not deficits and worked is not None and (one := _worked_flag(note, grammar, put_in, came_out, worked)):
         found.append(one)
     return found + _flag(note, grammar, deficits, put_in)
+
+
+def _run_through(note: OperativeNote, came_out: list[Fact]) -> list[Fact]:
+    """ "Six litres of saline went in and five and a half came back": what ran in, told beside what came back."""
+    return [fact for fact in given(note, "fluid_in") if fact.unit == "L" and any(
+        passage.holds(fact) and any(passage.holds(one) for one in came_out)
+        for passage in note.sections.description)]  # fmt: skip
 
 
 def _too_much_back(note: OperativeNote, grammar: Grammar, run: Span | None, more: Decimal) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Any
 
-from pipeline import cues, laterality
+from pipeline import counted_things, cues, laterality
 from pipeline.extractors import _plain_loss, _suction_and_swabs, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Quantity, Reading, Sentence
@@ -103,6 +103,8 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
     facts: list[Fact] = []
     volumes = any(True for _ in base.quantities(sentence, "volume"))
     for index, found in base.quantities(sentence, "volume", "", *_WRONG):
+        if facts and not found.dimension and _counts_things(sentence, index):
+            continue  # "blood loss five millilitres ten swabs out and ten back"
         if volumes and found.dimension in _WRONG and not any(
             hit.last < index <= hit.last + 2 for hit in cues.hits(sentence, grammar, "blood-loss")
         ):
@@ -140,6 +142,11 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fa
     if not facts and words and words[0][0] <= _REACH:
         facts.append(_amount(reading, sentence, words[0]))
     return facts
+
+
+def _counts_things(sentence: Sentence, index: int) -> bool:
+    """Whether a bare number stands right before what theatre counts, and no "on" or "in" leads to it."""
+    return counted_things.begins([token.norm for token in sentence.tokens[index + 1 : index + 2]], 0)
 
 
 def _has_own(sentence: Sentence, hit: cues.Hit) -> bool:
