@@ -19,6 +19,8 @@ PARTS = """
 Six screws on the plate, two locking and {four|three} cortical.
 Five cultures from the right knee, two of fluid and {three|two} of tissue.
 Five specimens from the left hip, three of tissue and {two|one} of fluid, to the lab.
+Six specimens, three swabs and {three|two} bone chips, from the right tibia.
+Right wrist: we used six pegs and three screws, {nine|eight} pieces in the plate altogether.
 Total screw count is {8|9}: four proximal, four distal.
 The number of anchors was {five|six}: three glenoid, two humeral.
 Loose bodies: one from the notch, two from the gutter, one from behind; {four|three} loose bodies went to pathology.
@@ -35,6 +37,8 @@ Right shoulder: five anchors opened, one was dropped on the floor, leaving {four
 Six loops were opened, five used, {one|two} sent back unopened.
 We opened five anchors, one broke and {four|five} are in the shoulder.
 Four suture tapes were passed, two from each anchor, from {two|three} anchors.
+Right hip labrum: five anchors out of the box, one would not seat and was binned, {four|five} in the rim.
+Two portals, two stitches each, {four|five} stitches in the skin, right shoulder.
 Six plates, {eighteen|twenty four} screws, three per plate.
 """
 BACK = """

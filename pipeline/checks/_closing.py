@@ -207,8 +207,8 @@ def _is_part(tokens: Sequence[Token], at: int, total: int, noun: str) -> bool:
     after = tokens[at + 1] if at + 1 < total else None
     if after is None or total - at > _BACK // 2:
         return False
-    if noun and after.punctuation and tokens[at - 1].norm.isalpha() and _plain(tokens, at):
-        return any(token.norm in names for token in tokens[max(0, at - _BACK // 6) : at])
+    if after.punctuation and tokens[at - 1].norm.isalpha() and _plain(tokens, at):
+        return not noun or any(token.norm in names for token in tokens[max(0, at - _BACK // 6) : at])
     sized = after.quantity is not None and after.quantity.dimension in ("length", "french", "gauge")
     named = not noun or any(token.norm in names for token in tokens[max(0, at - _BACK // 3) : at])
     listed = tokens[at - 1].norm in (",", ":", "and") and after.norm.isalpha() and after.norm not in VERBS

@@ -27,7 +27,8 @@ _LEADS_LOST = frozenset("dropped wasted lost discarded binned returned".split())
 _LEADS_STAYED = frozenset("leaving used keeping leaves implanted".split())
 _AGAIN = frozenset("replaced replacement exchanged changed swapped instead another new again redone further more "
                    "second substituted reinserted extra".split())  # fmt: skip
-_WINDOW, _AHEAD = 34, 6  # tokens from the count on, and to what became of a part
+_WAS = frozenset({"was", "were", "got", "had", "thrown", "went"})
+_WINDOW, _AHEAD = 34, 7  # tokens from the count on, and to what became of a part
 _LEAST, _MOST = 2, 20  # things
 
 
@@ -36,7 +37,7 @@ def told(note: OperativeNote) -> Iterator[Told]:
     spots = [(passage, token) for passage in note.sections.description for token in base.read(passage)]
     tokens = [token for _, token in spots]
     for at, (passage, _) in enumerate(spots):
-        one = _fates(tokens, at) or _each_of(tokens, at)
+        one = _fates(tokens, at) or _each_of(tokens, at) or _each_had(tokens, at)
         if one is not None:
             yield passage, *one
 
@@ -58,7 +59,7 @@ def _fates(tokens: Sequence[Token], at: int) -> tuple[int, str, str] | None:
         if number > said and not lost and not stayed and tokens[here + 1].norm in PLACES:
             said = number  # "four anchors; I had five on the table, one pulled out, so four are in her"
             continue
-        fate = _fate(tokens, here, end)
+        fate = _fate(tokens, here, end) or ("stayed" if lost and tokens[here + 1].norm in ("in", "into") else "")
         if fate == "lost":
             lost.append(number)
         elif fate == "stayed":
@@ -86,7 +87,7 @@ def _fate(tokens: Sequence[Token], at: int, end: int) -> str:
             return "lost"
         if token.norm in _STAYED or pair in _STAYED_BY_TWO:
             return "stayed"
-        if token.punctuation or token.quantity is not None or token.norm in ("and", "then"):
+        if token.punctuation or token.quantity is not None or (token.norm in ("and", "then") and pair[1] not in _WAS):
             return ""
     return ""
 
@@ -121,6 +122,25 @@ def _each_of(tokens: Sequence[Token], at: int) -> tuple[int, str, str] | None:
         return None
     shown = named or "in all"
     return said, shown, f"{many} x {each} = {many * each}, said: {said}"
+
+
+def _each_had(tokens: Sequence[Token], at: int) -> tuple[int, str, str] | None:
+    """ "Two portals, two stitches each, four stitches": the things behind their holders, and both multiplied."""
+    noun = tokens[at - 1].norm if at else ""
+    if tokens[at].norm != "each" or not noun.isalpha() or (at + 1 < len(tokens) and not tokens[at + 1].punctuation):
+        return None
+    own = next((place for place in range(at - 2, max(-1, at - 2 - _TO_EACH), -1) if count(tokens[place])), None)
+    if own is None or noun_of(tokens, own) != at - 1 or tokens[own - 1].norm not in (",", "with", "and"):
+        return None
+    holder = next((place for place in range(own - 2, max(-1, own - 2 - _AHEAD), -1) if count(tokens[place])), None)
+    held = noun_of(tokens, holder) if holder is not None else None
+    whole = next((place for place in range(at + 1, min(len(tokens), at + _AHEAD * 2))
+                  if (one := noun_of(tokens, place)) is not None and count(tokens[place])
+                  and tokens[one].norm == noun), None)  # fmt: skip
+    if holder is None or held is None or held != own - 2 or whole is None:
+        return None
+    each, many, said = (count(tokens[place]) or 0 for place in (own, holder, whole))
+    return None if said in (each, each * many) else (said, noun, f"{many} x {each} = {many * each}, said: {said}")
 
 
 def _is_whole(tokens: Sequence[Token], place: int, own: int, named: str) -> bool:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from pipeline.checks._spoken_counts import JOINS, PLACES, VERBS, Head, count, heads, says_total
-from pipeline.checks._told_names import predicates
+from pipeline.checks._told_names import SENT, predicates
 from pipeline.records import Token
 
 Told = tuple[int, str, str]
@@ -67,12 +67,13 @@ def _shares(read: Sequence[Token], head: Head) -> tuple[list[int], int]:
         if number is None or after is None or says_total(read, at):
             break
         of_some = after.norm == "of" and at + 2 < len(read) and read[at + 2].norm not in _THEM
-        other = (after.norm in _STATES and not of_some) or not after.norm.isalpha() or _plural(after)
+        sent = head.noun in SENT  # "six specimens, three swabs and three chips"
+        other = (after.norm in _STATES and not of_some) or not after.norm.isalpha() or (_plural(after) and not sent)
         if other or after.norm in PLACES - {"to"}:
             return ([], at) if not parts else (parts, at)
         end = at + 1
         while end < len(read) and end - at <= _PART_WORDS and read[end].norm not in JOINS | _ENDS:
-            if read[end].quantity is not None or _plural(read[end]) and read[end - 1].norm != "the":
+            if read[end].quantity is not None or (_plural(read[end]) and read[end - 1].norm != "the" and not sent):
                 return [], at
             end += 1
         if end < len(read) and read[end].norm not in JOINS | _ENDS:

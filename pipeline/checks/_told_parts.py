@@ -224,7 +224,8 @@ def _total(read: Sequence[Token], at: int, noun: int) -> str | None:
             break
         behind.append(token.norm)
     used = behind[1:] if behind[:1] and behind[0] in _TAKEN | VERBS else behind  # "four anchors used altogether"
-    if behind[:3] == ["in", "the", "end"] or any(pair in _WHOLE for pair in pairwise(behind)) or _ALL & set(used[:1]):
+    whole = any(pair in _WHOLE for pair in pairwise(behind)) or not _ALL.isdisjoint(used[:1] + behind[-1:])
+    if whole or behind[:3] == ["in", "the", "end"]:
         return "led"
     end = _at(read, noun + 1)
     sized = end is not None and end.norm == "of" and noun + 2 < len(read) and _size(read[noun + 2])
