@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 
 import pytest
+from cases_runner import facts_of
 from frame_rows import frames
 
 from pipeline import run
@@ -77,3 +78,26 @@ def test_a_number_that_does_not_agree_is_warned_of(row: str) -> None:
 @pytest.mark.parametrize("told", frames(CLEAN))
 def test_numbers_that_agree_are_not_warned_of(told: str) -> None:
     assert warned(told) == []
+
+
+# (what was said, kind, the values of it that stand as done, as text)
+STANDING = (
+    ("Right wrist pinned with two k wires left 2 mm proud of the skin.", "device_size", ()),
+    ("Left wrist, three wires left 1 cm outside the skin.", "device_size", ()),
+    ("Right ring finger ganglion, transverse cut, ring finger, 3 cm.", "device_size", ()),
+    ("Right shoulder: two anchors in the pack, one used for the biceps.", "device_count", ("1",)),
+    ("Right shoulder: three anchors on the shelf, two used.", "device_count", ("2",)),
+    ("Left forearm: 3 plates x 4 screws, all locking.", "device_count", ("3",)),
+    ("no drain blood loss five millilitres ten swabs out and ten back", "blood_loss", ("5",)),
+    ("Left wrist: headless screw 24 mm in the scaphoid.", "device_size", ("24",)),
+)
+
+
+@pytest.mark.parametrize(("told", "kind", "values"), STANDING)
+def test_only_what_is_there_stands(told: str, kind: str, values: tuple[str, ...]) -> None:
+    assert tuple(str(fact.value) for fact in facts_of(told) if fact.kind == kind and fact.done) == values
+
+
+def test_wires_left_proud_are_on_no_other_side() -> None:
+    told = facts_of("Right wrist pinned with two k wires left 2 mm proud of the skin.")
+    assert {fact.laterality for fact in told if fact.kind == "device"} <= {"right", None}
