@@ -112,6 +112,7 @@ def in_short(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     if not after.norm.isalpha() or len(after.norm) == 1 or after.norm in _NOT_AFTER:
         return False
     name = after.text.istitle()  # "R Castellanos"
+    name = name and sentence.section not in _TOLD_OF
     return not name or any(m.first == at + 1 and m.table in _NOUNS for m in sentence.mentions)
 
 
@@ -122,6 +123,8 @@ def opens_name(sentence: Sentence, grammar: Grammar, at: int) -> bool:
     return bool(names(grammar).at(norms, 0))
 
 
+# Sections in which nobody is named: "Dx: L Dupuytren".
+_TOLD_OF = frozenset({"diagnosis", "preop-diagnosis", "postop-diagnosis", "both-diagnoses", "procedure"})
 _WORDS = 6  # of the longest name with a side in it
 _NOUNS = frozenset({"sites", "procedures", "diagnoses", "findings", "acts", "devices", "drains"})
 _NOT_BEFORE = _words(

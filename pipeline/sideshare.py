@@ -30,7 +30,9 @@ _WAY = 4  # words
 _WAYS = frozenset({"approach", "access", "exposure"})
 _THROUGH = frozenset({"through", "via", "from"})
 _ANTERIOR = frozenset({"acdf", "cervical", "alif", "corpectomy"})
-_VESSELS = frozenset("radial femoral brachial ulnar jugular subclavian groin cfa transradial transfemoral".split())
+_VESSELS = frozenset(
+    "radial femoral brachial ulnar jugular subclavian groin cfa transradial transfemoral nostril naris".split()
+)
 _OWN = frozenset({"procedures", "diagnoses"})
 _PARTS = frozenset({"acts", "findings", "devices", "drains", "complications", "diagnoses", "procedures"})
 

@@ -91,12 +91,15 @@ def _is_its_illness(fact: Fact, operation: Fact, grammar: Grammar) -> bool:
     """Whether a diagnosis is of the field of an operation. What it brings about on the other side is none."""
     if fact.kind not in _ILLNESSES or not _counts(fact) or fact.certainty == "negated" or fact.name in _CROSSED:
         return False
+    if fact.name is None and fact.kind != "finding":
+        return not _COMPLAINT.search(fact.text or "")  # "Dx: L Dupuytren"
     row = grammar.table("diagnoses", Concept).get(fact.name or "")
     done = grammar.table("procedures", Concept).get(operation.name or "")
     return row is not None and done is not None and row.sided and done.group in _FIELDS.get(row.group or "", ())
 
 
 _ILLNESSES = frozenset({"preop_diagnosis", "postop_diagnosis", "diagnosis", "finding"})
+_COMPLAINT = re.compile(r"pares|plegi|weak|pain|numb|stroke|tia\b|sided", re.I)
 _CROSSED = frozenset({"hemiplegia", "facial-palsy"})
 # Groups of diagnoses.toml: groups of procedures.toml that treat them.
 _FIELDS = {
@@ -296,7 +299,10 @@ def is_of_any_part(fact: Fact, grammar: Grammar) -> bool:
     row = grammar.table("procedures", Concept).get(fact.name or "")
     if _IN_THE_MIDDLE.search(fact.name or fact.text or ""):
         return False
-    return fact.laterality is None and not fact.body_site and not any("side" in doubt for doubt in fact.doubts) and (
+    site = grammar.table("sites", Concept).get(fact.body_site or "")
+    if fact.body_site and not (row is None and site is not None and site.sided):
+        return False
+    return fact.laterality is None and not any("side" in doubt for doubt in fact.doubts) and (
         row is None or not row.site
     )
 

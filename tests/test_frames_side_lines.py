@@ -51,6 +51,15 @@ Meniscal tear right knee and left knee normal. => finding tear right; finding no
 Carpal tunnel syndrome left, trigger thumb right. => diagnosis carpal left; diagnosis trigger right
 Osteoarthritis right hip and left knee. => diagnosis arthr right
 Left MTP fusion. Cartilage removed, two screws. => device_count 2 left
+Tennis elbow right. Open debridement of ECRB. Cuff 250, 24 min. => procedure debridement right; tourniquet_time 24 right
+Dx: L Dupuytren, little finger. Op: fasciectomy. => diagnosis dupuytren left; procedure fasciectomy left
+Transsphenoidal hypophysectomy via right nostril. => procedure hypophysectomy none
+Right VATS upper lobectomy with node dissection. => procedure lobectomy right
+Bilateral arthrography, tenotomy left only. => act tenotomy left
+LE vitrectomy, ERM peel. RE: superotemporal 3.5 mm, 30G. => procedure vitrectomy left; measurement superotemporal right
+Percutaneous tracheostomy. Left lung collapsed on bronchoscopy. => procedure bronchoscopy none historical
+osteoarthritis of the knee first right knee forty milligrams of depo then left knee twenty => diagnosis arthr none
+Endoscopic sinus surgery on both sides and septoplasty. => procedure septoplasty none; procedure sinus bilateral
 """  # noqa: E501
 
 
@@ -88,19 +97,24 @@ Left hip hemiarthroplasty. Right SCD on.
 Left below knee amputation. Gangrene L foot. Right foot ulcer dressed.
 Bunion right foot, hammertoe left foot.
 ACDF C5/6, right-sided approach, for left C6 radiculopathy.
+Left pyeloplasty. R kidney compensatory.
+Right midfoot fusion. Left foot orthotic.
+Right ureteroscopy. Left ureter and left kidney not looked at.
+Nephrectomy for a non functioning kidney, left side, laparoscopic. Right kidney good.
 Dual chamber PPM via left cephalic. RV lead septum R 11 mV 0.6 V.
 """
 CLASH = """
 Planned: left THR. Right total hip replacement performed.
 Consent for left carpal tunnel release. Right carpal tunnel release. 3 cm incision.
 Diagnosis: right knee arthritis. Left total knee replacement. Severe left gonarthrosis found.
+Right ureteroscopy. Left ureter stented.
 Left total knee replacement. Gonarthrosis left. Tourniquet 300. Right meniscal tear trimmed.
 """
 
 
 def _clashes(note: str) -> list[str]:
     told = run.note_from_text(note).findings
-    return [one.message for one in told if one.check == "side_conflict" and one.severity != "note"]
+    return [one.message for one in told if one.check in ("side_conflict", "side_unplaced") and one.severity != "note"]
 
 
 @pytest.mark.parametrize("note", NO_CLASH.strip().splitlines())

@@ -30,6 +30,7 @@ _LEFT_ALONE = re.compile(
     r"observation|surveillance|monitored|conservative\w*|splint only|left alone|(?:con|pre)served|retained|"
     r"(?:did|do|was|were)(?: not|n't) (?:\w+ ){0,2}(?:anything|touch\w*|treat\w*|operat\w*)|did nothing|"
     r"(?:is|are|was|were|still|looks?|knee|hip|shoulder|elbow|wrist|hand|ankle|foot|eye|ear|side) (?:fine|ok|okay)|"
+    r"(?:kidney|testis|lung|ovary|breast|groin) (?:fine|ok|okay|good)|"
     r"(?:does|do)(?: not|n't) (?:hurt|bother|trouble)|painless|"
     r"sees (?:well|fine|normally)|mild (?:signs|changes|symptoms)|"
     r"pulses?(?: \w+)? (?:present|palpable|good|normal|strong)|quiet|isolated|ventilated|"
