@@ -29,7 +29,7 @@ def drop(tokens: Sequence[Token]) -> list[Token]:
 
     "ER" written large is a receptor or a room, and "um" behind a number written in digits is a micrometre.
     """
-    if not any([token.norm in _SOUNDS or token.norm in _FIRST for token in tokens]):
+    if not any([token.norm in _SOUNDS or token.norm in _FIRST or token.norm == "what" for token in tokens]):
         return list(tokens)
     out: list[Token] = []
     first: int | None = None  # where a hesitation before any other word began
@@ -63,6 +63,8 @@ def _size(tokens: Sequence[Token], index: int) -> int:
         behind = tokens[index + 1].norm if index + 1 < len(tokens) else ""
         unit = token.norm == "um" and before is not None and before.norm[:1].isdigit() and not is_unit_word(behind)
         return 0 if large or unit else 1
+    if token.norm == "what" and 0 < index < len(tokens) - 1 and tokens[index - 1].norm == tokens[index + 1].norm == ",":
+        return 1  # "blood loss, what, ten"
     if token.norm not in _FIRST:
         return 0
     norms = tuple(item.norm for item in tokens[index : index + 7])

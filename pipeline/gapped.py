@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from pipeline.records import Token
 
-_PLACES = frozenset("into in to at around on onto over under along inside before after during".split())
+_PLACES = frozenset("into in to at around round about on onto over under along inside before after during".split())
 _MORE = frozenset({"another", "further", "additional", "again"})
 _ENDS = frozenset("at before after during in later for when then as on also too so".split())  # behind "fifty more"
 _JOINS = frozenset({",", "and", "then", ";", "plus", "with"})
@@ -225,7 +225,8 @@ def _placed(tokens: Sequence[Token], index: int) -> bool:
     at = index + 1
     if at < len(tokens) and tokens[at].norm == "of":
         for further in range(at + 1, min(at + 1 + _SUBSTANCE, len(tokens))):
-            if tokens[further].punctuation or tokens[further].quantity is not None:
+            amount = tokens[further].quantity
+            if tokens[further].punctuation or (amount is not None and amount.dimension not in _STRENGTHS):
                 return False
             if _at_place(tokens, further):
                 return True

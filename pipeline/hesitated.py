@@ -7,6 +7,7 @@ broken off: "ten millilitres ... five millilitres".
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from pipeline.records import Evidence, Strike, Token, Word
@@ -32,6 +33,37 @@ def settle(draft: Draft, words: Sequence[Word]) -> None:
             heard = said_by(words, [Token("", "", at.id if isinstance(at, Word) else at.first, at.last)])
             nothing = Evidence(other.first, other.first, None, None, "")
             draft.strikes.append(Strike(nothing, heard, index, False))
+    _more_exactly(draft, words)
+
+
+def _more_exactly(draft: Draft, words: Sequence[Word]) -> None:
+    """ "The kit gives two, two and a half": a whole number and right behind it, alone, the same with a part. The second
+    is what was read off and holds, in doubt, since two things may be told; the first is shown as taken back."""
+    for index in range(len(draft.tokens) - 3, -1, -1):
+        one, comma, other = draft.tokens[index : index + 3]
+        if comma.norm != "," or not _is_same_and_more(one, other):
+            continue
+        listed = [token.norm in _LISTS or token.quantity is not None
+                  for token in (*draft.tokens[max(0, index - 2) : index], *draft.tokens[index + 3 : index + 5])]  # fmt: skip
+        if any(listed) or other.quantity is None:
+            continue
+        doubt = f"said as {one.text}, and more exactly right behind it"
+        said = said_by(words, [one])
+        draft.tokens[index : index + 3] = [
+            replace(other, quantity=replace(other.quantity, doubts=(*other.quantity.doubts, doubt)))
+        ]
+        draft.strikes.append(Strike(said, said_by(words, [other]), index))
+
+
+_LISTS = frozenset({",", "and", "then", ";", "each", "plus", "respectively"})
+
+
+def _is_same_and_more(one: Token, other: Token) -> bool:
+    first, second = one.quantity, other.quantity
+    if first is None or second is None or first.form != "number" or first.unit or first.value is None:
+        return False
+    over = None if second.value is None else second.value - first.value
+    return over is not None and 0 < over < 1 and first.value == int(first.value) and second.form in ("number", "fraction")
 
 
 def _of_one_noun(told: Sequence[tuple[int, Token]], at: int) -> bool:

@@ -202,11 +202,14 @@ def _remains(sentence: Sentence, at: int) -> bool:
         return True
     if shut and clause[:1] == ["no"] and any(m.table == "sites" and m.last == at - 1 for m in sentence.mentions):
         return True  # "no supra- or infraspinatus left; subscapularis repaired"
+    if shut and (_THERE_IS & set(clause[:1]) or clause[:1] == ["there"]):
+        return True  # "there's a small defect left"
     return shut and not _REST.isdisjoint(clause) and any(
         token.quantity is not None for token in tokens[at - len(clause) : at]
     )
 
 
+_THERE_IS = frozenset({"there's", "that's", "leaves", "leaving"})
 _RIGHT, _REST_NEAR = frozenset({"right"}), 7  # tokens from what is left of something to the word
 _LEADS = frozenset({"the", "on", "in", "of", "to", "his", "her", "their", "side", "from"})
 _GOES_ON = frozenset({"and", "in", "behind", "after", "at", "for", "to", "so", "then", "over", "there", "we", "but"})

@@ -52,6 +52,8 @@ def is_no_number(norms: Sequence[str], start: int, numeral: numerals.Numeral) ->
         return before in _PRONOUN_BEFORE or (
             not ranged and after in _PRONOUN_AFTER and before not in ("total", ":", "#", "times")
         )
+    if after == "past" and before in ("at", "by", "since", "from", "until") and not is_numeric(norms, numeral.end + 1):
+        return True  # "at five past": minutes of an hour that was not said
     if norm == "point" and before in _PLACED_POINT:
         # "bupivacaine at point five percent" is a decimal; "at the point three centimetres below" is a place
         percent = after in ("percent", "%") or (after == "per" and following(norms, numeral.end) == "cent")

@@ -63,6 +63,8 @@ def tells_move(tokens: Sequence[Token], bare: int, index: int) -> bool:
         return False
     article = tokens[index].text.lower().split()[0] in _ARTICLES
     between = {token.norm for token in tokens[bare:index]}
+    if between & {"by", "x", "\u00d7"}:
+        return False  # "eight by five millimetres out of the gutter"
     after = [token.norm for token in tokens[index + 1 : index + 3]]
     if own.dimension == "turns":
         return article or "then" in between or tokens[index].text.lower().startswith(_PARTS)

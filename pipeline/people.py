@@ -130,7 +130,10 @@ def name_end(tokens: Sequence[Token], start: int, covered: Mapping[int, Mention]
         if token.norm == "." and index > start and len(tokens[index - 1].text) == 1:
             index += 1  # the full stop of an initial
             continue
-        if token.punctuation or token.quantity is not None or token.norm in _ENDS or token.norm in _CREDENTIALS:
+        initial = token.text == "A" and tokens[index + 1 : index + 2] and tokens[index + 1].norm == "."
+        if token.punctuation or token.quantity is not None or token.norm in _CREDENTIALS or (
+            token.norm in _ENDS and not initial
+        ):
             break
         if taken and token.norm in _TITLES - {"m", "f"}:
             break  # "surgeon Doctor Farrant Doctor Bly assisted"
@@ -227,7 +230,9 @@ def _untitled(sentence: Sentence, last: int, taken: set[int]) -> Person | None:
             m.table == "team" and m.first == end for m in sentence.mentions
         )
         named = any(m.first < end and start <= m.last for m in sentence.mentions)
-        if named or not ended or not all(_is_capital(token.text) for token in tokens[start:end]):
+        capitals = all(is_capital(token.text) for token in tokens[start:end]
+                       if not token.punctuation and (len(token.text) > 1 or not token.text.isupper()))  # fmt: skip
+        if named or not ended or not capitals:
             return None
     return Person(start, end - 1, "", joined(tokens[start:end])) if end > start else None
 
@@ -250,7 +255,7 @@ def named_and_aged(sentence: Sentence) -> tuple[int, int] | None:
         if number + 1 < len(tokens) and not tokens[number + 1].punctuation and tokens[number + 1].norm not in _AGES:
             continue
         first = number - 1
-        while first and number - first <= _MOST and _is_capital(tokens[first - 1].text) and (
+        while first and number - first <= _MOST and is_capital(tokens[first - 1].text) and (
             tokens[first - 1].norm not in _WHO
         ):
             first -= 1
@@ -275,5 +280,11 @@ def opened_with(sentence: Sentence) -> tuple[int, int] | None:
 _AGES = _words("years year who with and yo y rhd lhd m f male female")
 
 
-def _is_capital(text: str) -> bool:
+def is_capital(text: str) -> bool:
+    """Whether a word is written as names are: "Weil", and neither "GA" nor "to"."""
     return len(text) > 2 and text[0].isupper() and text[1:].replace("-", "").replace("'", "").islower()
+
+
+def is_credential(token: Token) -> bool:
+    """Whether a word tells what a person is: "MD", "PA-C"."""
+    return token.norm in _CREDENTIALS

@@ -33,6 +33,7 @@ from pipeline import (
     lost_parts,
     manifest,
     mentions,
+    namesakes,
     one_state,
     other_side,
     plugins,
@@ -294,7 +295,7 @@ def lines(heard: Heard) -> list[tuple[float | None, str]]:
 def understand(words: Sequence[Word], rules: Grammar) -> tuple[Reading, list[Fact]]:
     """Words -> the reading and its settled, numbered facts. Pure."""
     marked = [mentions.mark(sentence, rules) for sentence in utterances.read(controls.obey(words, rules).words)]
-    placed = sections.place(short_names.decide(marked, rules), rules, words)
+    placed = sections.place(short_names.decide(namesakes.drop(marked), rules), rules, words)
     scoped = [context.scopes(sentence, rules) for sentence in placed]
     reading = Reading(tuple(words), talk_sides.mark(purposes.mark(answers.answer(scoped), rules), rules))
     found: list[Fact] = []

@@ -163,7 +163,8 @@ def site_before(sentence: Sentence, mention: Mention) -> str | None:
     """The last site said before a thing in the same sentence ("Medial compartment: grade two changes")."""
     low, _ = clauses.bounds(sentence, mention.first)
     before = [site for site in sentence.mentions
-              if site.table == "sites" and site.last < mention.first and site.id != "portal"]  # fmt: skip
+              if site.table == "sites" and site.last < mention.first and site.id != "portal"
+              and not any(token.norm in _CUFF for token in sentence.tokens[max(0, site.first - 4) : site.first])]
     if len(sentence.tokens) > 40:
         before = [site for site in before if site.first >= low]
     if not before or any(ends(sentence, before[-1], mention) for ends in (_told_there, _has_its_own, _of_another)):
@@ -189,6 +190,7 @@ def _of_another(sentence: Sentence, site: Mention, mention: Mention) -> bool:
     return len(between) > 1 and bool(last) and last[0] in _PARTS | _OTHER_PART
 
 
+_CUFF = _words("tourniquet tq cuff")  # "tourniquet left thigh two fifty ... tibial spur": where it lies, and no more
 _FASTENED = _words("secured sutured anchored stitched fastened taped")  # "the gastrostomy was secured to the skin"
 _UPON = frozenset({"over", "onto", "across", "into", "around"})
 _LAID = _words("laid placed put sutured draped packed inserted")
@@ -290,6 +292,12 @@ def follow_up_cue(sentence: Sentence, index: int, leads: Set[str] = frozenset())
     """The word that makes the time at a token one of a follow-up ("review in six weeks"); `leads`: words to it."""
     tokens = sentence.tokens
     lead = tokens[index - 1].norm if index else ""
+    if not index or lead in (",", "and", ".", ";"):  # "sling, physio from tomorrow, six weeks clinic"
+        seen = tokens[index + 1].norm if index + 1 < len(tokens) else ""
+        after = next((token for token in tokens[index + 2 : index + 4] if token.norm not in ("in", "at", "after")), None)
+        later = after is not None and after.quantity is not None and after.quantity.dimension == "time"
+        if seen in _SEEN_AGAIN and not later:
+            return index + 1
     for at in range(index - 1, max(-1, index - 11), -1):
         token = tokens[at]
         timed = token.quantity is not None and token.quantity.dimension == "time"
@@ -317,6 +325,9 @@ def follow_up_cue(sentence: Sentence, index: int, leads: Set[str] = frozenset())
             if tokens[at].norm in ("follow", "followup", "review", "clinic", "appointment", "recall", "check"):
                 return at
     return None
+
+
+_SEEN_AGAIN = frozenset({"clinic", "follow-up", "followup", "review", "appointment", "opd", "outpatients"})
 
 
 def _stitches(sentence: Sentence, at: int) -> bool:

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from functools import lru_cache
+from itertools import pairwise
 
 from pipeline.records import Token, Word
 
@@ -168,13 +170,24 @@ def _cut(text: str) -> tuple[tuple[str, str, bool], ...]:
 def tokenize(words: Sequence[Word]) -> list[Token]:
     """One token a word or punctuation mark, with the ids of the words it came from. A repaired term of several words
     ("tourniquet down") gives a token each, so that every phrase is still found in it."""
-    return [
+    return _around([
         Token(text, norm, word.id, word.last, None, punctuation)
         for at, word in enumerate(words)
         for text, norm, punctuation in (
             _PAUSE if word.text in _PAUSES and _is_pause(words, at) else _cut(word.text)
         )
-    ]  # fmt: skip
+    ])  # fmt: skip
+
+
+def _around(tokens: list[Token]) -> list[Token]:
+    """ "Ten mils round the portals": as people say "around"; not "the round ligament"."""
+    for at, (token, behind) in enumerate(pairwise(tokens)):
+        if token.norm == "round" and behind.norm in _POINTING:
+            tokens[at] = replace(token, norm="around")
+    return tokens
+
+
+_POINTING = frozenset("the his her it its them their this that these those both each all".split())
 
 
 def of_parts(parts: Sequence[str]) -> list[Token]:

@@ -159,7 +159,14 @@ def _names(held: Sequence[Token]) -> bool:
         return False
     if last.norm == ".":
         return len(held) > 1 and len(held[-2].text) == 1 and held[-2].text.isupper()
+    if last.norm in _LISTED:  # "Assistants: J. Marsh and L. Dole"
+        return any(token.norm in _ROLES for token in held)
     return last.norm in _TITLES
+
+
+_LISTED = frozenset({"and", "&", ","})
+_ROLES = frozenset({"surgeon", "surgeons", "assistant", "assistants", "assisted", "nurse", "nurses", "anaesthetist",
+                    "anesthesiologist", "anaesthesiologist", "registrar", "resident", "team"})  # fmt: skip
 
 
 # Things that bear no number, so that a "no." behind them says that there were none.

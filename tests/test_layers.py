@@ -27,7 +27,7 @@ LAYERS = {
             "context_ends context_years not_of_today context "
             "short_names answers purposes mixtures body_parts left_as_side side_names side_initials compared_sides "
             "sidewords listed_sides paired_illness talk_sides donor_sides "
-            "sideshare laterality people enumerations "
+            "sideshare laterality people namesakes enumerations "
             "scales cues phases sidewise story what_if replacements",
             "extractors",
             "side_turns standing stated_sides relative_sides sidelines own_numbers sole_side side_orders known_parts "

@@ -266,12 +266,35 @@ _FOUND = frozenset(
 )
 
 
+_BEFOREHAND = frozenset({"prior", "beforehand", "preoperatively", "preop", "previously"})
+_TODAY = frozenset({"procedure", "injection", "operation", "surgery", "today", "this"})
+
+
+def is_before(sentence: Sentence, mention: Mention) -> bool:
+    """Whether what sounds like an instruction tells what is left of a part, or how it was before: "no NSAIDs for seven
+    days prior"."""
+    if is_remainder(sentence, mention):
+        return True
+    for at in range(mention.last + 1, min(mention.last + 6, len(sentence.tokens))):
+        token = sentence.tokens[at]
+        if token.punctuation:
+            return False
+        if token.norm in _BEFOREHAND:
+            return sentence.tokens[at + 1 : at + 2] == () or sentence.tokens[at + 1].norm not in ("to", "weight")
+        if token.norm == "before":
+            return any(after.norm in _TODAY for after in sentence.tokens[at + 1 : at + 4])
+    return False
+
+
 def is_remainder(sentence: Sentence, mention: Mention) -> bool:
     """ "Meniscus trimmed, rest normal": what is left, and no instruction to rest."""
     if mention.first != mention.last or sentence.tokens[mention.first].norm != "rest":
         return False
     after = sentence.tokens[mention.last + 1 : mention.last + 2]
-    return bool(after) and (after[0].norm in _FOUND or after[0].norm == "of")
+    graded = bool(after) and after[0].quantity is not None and not after[0].quantity.dimension and any(
+        one.table == "grades" and one.last < mention.first for one in sentence.mentions
+    )  # "MFC ICRS 1, rest 0"
+    return bool(after) and (after[0].norm in _FOUND or after[0].norm == "of" or graded)
 
 
 _DAILY = (("a", "day"), ("per", "day"), ("each", "day"), ("every", "day"), ("/", "d"), ("/", "day"), ("daily",))

@@ -84,6 +84,15 @@ def count_of(sentence: Sentence, thing: Thing) -> int | None:
     return None
 
 
+_ACTS = frozenset("pass passes hole holes attempt attempts go goes time times turn turns tunnel tunnels run runs cycle "
+                  "cycles site sites level levels track tracks shot shots".split())  # fmt: skip
+
+
+def of_acts(sentence: Sentence, at: int) -> bool:
+    """ "3.2 mm drill x 3 passes": whether the number at a token counts what was done with a thing, and no things."""
+    return at + 1 < len(sentence.tokens) and sentence.tokens[at + 1].norm in _ACTS
+
+
 def noun_behind(sentence: Sentence, at: int) -> bool:
     """Whether a number and a word of place lead on to something else that is counted ("two distal fragments")."""
     tokens = sentence.tokens

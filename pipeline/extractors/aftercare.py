@@ -33,7 +33,7 @@ _NOT = frozenset({"no", "avoid", "avoiding"})
 _LOADS = frozenset({"partial", "bearing", "lift", "lifting", "load", "over", "above", "than", "gripping", "carry",
                     "carrying", "pwb", "ttwb", "tdwb", "fwb"})  # fmt: skip
 _FAILED = frozenset({"failed", "conservative", "nonoperative", "refractory", "despite", "relief", "tried", "sessions",
-                     "helped"})  # fmt: skip
+                     "helped", "elsewhere", "unhelpful"})  # fmt: skip
 _REACH, _LEAST = 9, 2  # tokens; the second before a next step that can tell of aftercare
 
 
@@ -64,7 +64,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bo
     lies = bool(_no_setting.legs_up(reading, sentence)) if sentence.says(_LEGS) else False
     told = [*_care_words.physiotherapy(sentence, ahead), *_care_stages.elevated(sentence, ahead),
             *_care_words.collar(sentence), *_care_stages.partly(sentence)]  # fmt: skip
-    named = [m for m in base.mentions(sentence, "aftercare") if not _care_words.is_remainder(sentence, m)
+    named = [m for m in base.mentions(sentence, "aftercare") if not _care_words.is_before(sentence, m)
              and not _care_words.is_movement(sentence, m) and not (lies and m.id == "elevation")]  # fmt: skip
     own = sorted([*named, *told], key=lambda mention: mention.first)
     facts: list[Fact] = []

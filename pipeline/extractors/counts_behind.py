@@ -91,7 +91,7 @@ def _behind(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     noun = tokens[thing.last].norm
     times = tokens[at].quantity if at < len(tokens) else None
     if times is not None and times.form == "times" and not thing.implant and thing.name is None:
-        return [_claim(reading, sentence, at, thing)]  # "skin staples x31"
+        return [] if _things.of_acts(sentence, at) else [_claim(reading, sentence, at, thing)]  # "skin staples x31"
     if not noun.endswith("s") or at >= len(tokens) or is_decimal(tokens[at]) or count_of(sentence, thing) is not None:
         return []
     unsized = noun.removesuffix("es") in _UNSIZED or noun.removesuffix("s") in _UNSIZED

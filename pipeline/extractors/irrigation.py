@@ -32,6 +32,7 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
         facts += _sum(reading, sentence, grammar) if rinsed and not cue else []
         facts += _in_and_out(reading, sentence, grammar, rinsed) if not cue else []
         facts += _pumped(reading, sentence, grammar) if not cue and cues.has(sentence, grammar, "pump") else []
+        facts += _ran(reading, sentence, grammar) if not cue and sentence.says(_RUNS) else []
         rinsed = any(_rinses(sentence, hit) for hit in cue) and any(True for _ in base.quantities(sentence, "volume"))
         if not cue and not cues.has(sentence, grammar, "deficit", "distension"):
             continue
@@ -111,6 +112,36 @@ def _pumped(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact
     ]  # fmt: skip
 
 
+def _ran(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
+    """ "Four litres went in", "we've used nine litres", "pumped in three and a half litres": litres told by the verb
+    alone, where no vein, fluid or drug is named. What they were stays in doubt."""
+    other = any(True for _ in base.mentions(sentence, "fluids", "drugs", "drains", "specimens", "injectates"))
+    vein = cues.has(sentence, grammar, "intravenous-fluid", "urine", "blood-loss") or sentence.says(_VEIN)
+    if other or vein or sentence.section in ("fluids", "aftercare", "history"):
+        return []
+    tokens = sentence.tokens
+    facts: list[Fact] = []
+    for index, quantity in base.quantities(sentence, "volume"):
+        if quantity.unit != "L" or quantity.form != "number":
+            continue
+        behind, at = _behind(sentence, index), index - 1
+        while at > max(0, index - _VERB_NEAR) and tokens[at].norm in _MODEST:
+            at -= 1
+        before = tokens[at].norm if at >= 0 else ""
+        led = before in _USED or (before == "in" and at > 0 and tokens[at - 1].norm in _PUSHED)
+        followed = bool(_RUNS & set(behind[:3]) and {"in", "through", "used"} & set(behind)) or behind[:1] == ["through"]
+        if led or followed:
+            facts.append(base.claim("irrigation_in", reading, sentence, index, index, index, _PUMPED,
+                                    doubts=("what ran in was not said",)))  # fmt: skip
+    return facts
+
+
+_VEIN = frozenset({"drip", "cannula", "vein", "line", "venflon"})
+_PUSHED = frozenset({"pumped", "ran", "pushed", "put", "run"})
+_USED = frozenset({"used", "through"})
+_RUNS = _PUSHED | _USED | {"went", "gone", "go"}
+_MODEST = frozenset({"about", "roughly", "around", "some", "a", "good", "nearly", "almost", "over", "just", "maybe"})
+_VERB_NEAR = 4  # tokens
 _RUN = frozenset({"saline", "glycine", "sorbitol"})
 _PUMPED = 50
 _GO_ON = frozenset("the a an all both total each this his her theatre recovery bags saline one of which from".split())

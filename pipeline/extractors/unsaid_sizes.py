@@ -210,6 +210,8 @@ def _counts(reading: Reading, sentence: Sentence, things: list[Thing]) -> list[F
             continue
         before = sentence.tokens[at].quantity
         near = [thing for thing in things if thing.last < index]
+        if _things.of_acts(sentence, index):
+            continue
         if not near or not (near[-1].last == at or (before is not None and before.dimension == "length")):
             continue
         if any(mention.first < index for mention in base.mentions(sentence, "drains", "drugs", "sutures")):
