@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
-from pipeline import clauses
+from pipeline import clauses, people
 from pipeline.clauses import word_set as _words
 from pipeline.grammar import Grammar
 from pipeline.mentions import choices, folded, split_phrase
@@ -277,7 +277,8 @@ def unread(fact: Fact, place: Place) -> list[int]:
     words = _OTHERWISE | _PEOPLE if fact.kind in KINDS else _MIGHT
     told = [at for at in near if place.norm(at) in words and not place.is_named(at)]
     told += [at for at in (place.last + 1,) if fact.kind in KINDS and at in near and _is_of_now(place, at)]
-    return [at for at in told if not _says_again(place, at)]
+    whom = min((person.first for person in people.persons(place.sentence)), default=len(place.sentence.tokens))
+    return [at for at in told if not _says_again(place, at) and not place.last < whom < at]  # "on Mrs Orr who is 41"
 
 
 def _close(place: Place, end: int, step: int) -> Iterator[int]:

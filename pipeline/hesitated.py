@@ -43,9 +43,8 @@ def _more_exactly(draft: Draft, words: Sequence[Word]) -> None:
         one, comma, other = draft.tokens[index : index + 3]
         if comma.norm != "," or not _is_same_and_more(one, other):
             continue
-        listed = [token.norm in _LISTS or token.quantity is not None
-                  for token in (*draft.tokens[max(0, index - 2) : index], *draft.tokens[index + 3 : index + 5])]  # fmt: skip
-        if any(listed) or other.quantity is None:
+        around = (*draft.tokens[max(0, index - 2) : index], *draft.tokens[index + 3 : index + 5])
+        if other.quantity is None or any(token.norm in _LISTS or token.quantity is not None for token in around):
             continue
         doubt = f"said as {one.text}, and more exactly right behind it"
         said = said_by(words, [one])
@@ -62,8 +61,9 @@ def _is_same_and_more(one: Token, other: Token) -> bool:
     first, second = one.quantity, other.quantity
     if first is None or second is None or first.form != "number" or first.unit or first.value is None:
         return False
-    over = None if second.value is None else second.value - first.value
-    return over is not None and 0 < over < 1 and first.value == int(first.value) and second.form in ("number", "fraction")
+    if second.value is None or second.form not in ("number", "fraction") or first.value != int(first.value):
+        return False
+    return 0 < second.value - first.value < 1
 
 
 def _of_one_noun(told: Sequence[tuple[int, Token]], at: int) -> bool:

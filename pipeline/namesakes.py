@@ -26,8 +26,10 @@ def _without(sentence: Sentence) -> Sentence:
     spans = [(one.first + 1, one.last) for one in people.persons(sentence)] + list(_labelled(sentence))
     if not spans:
         return sentence
-    kept = tuple(m for m in sentence.mentions
-                 if m.table in _KEPT or not any(first <= m.first and m.last <= last for first, last in spans))  # fmt: skip
+    kept = tuple(
+        m for m in sentence.mentions
+        if m.table in _KEPT or not any(first <= m.first and m.last <= last for first, last in spans)
+    )  # fmt: skip
     return sentence if len(kept) == len(sentence.mentions) else replace(sentence, mentions=kept)
 
 

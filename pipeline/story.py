@@ -294,8 +294,8 @@ def follow_up_cue(sentence: Sentence, index: int, leads: Set[str] = frozenset())
     lead = tokens[index - 1].norm if index else ""
     if not index or lead in (",", "and", ".", ";"):  # "sling, physio from tomorrow, six weeks clinic"
         seen = tokens[index + 1].norm if index + 1 < len(tokens) else ""
-        after = next((token for token in tokens[index + 2 : index + 4] if token.norm not in ("in", "at", "after")), None)
-        later = after is not None and after.quantity is not None and after.quantity.dimension == "time"
+        after = [token.quantity for token in tokens[index + 2 : index + 4] if token.norm not in _IN][:1]
+        later = bool(after) and after[0] is not None and after[0].dimension == "time"
         if seen in _SEEN_AGAIN and not later:
             return index + 1
     for at in range(index - 1, max(-1, index - 11), -1):
@@ -327,6 +327,7 @@ def follow_up_cue(sentence: Sentence, index: int, leads: Set[str] = frozenset())
     return None
 
 
+_IN = frozenset({"in", "at", "after"})
 _SEEN_AGAIN = frozenset({"clinic", "follow-up", "followup", "review", "appointment", "opd", "outpatients"})
 
 

@@ -46,6 +46,29 @@ def collar(sentence: Sentence) -> list[Mention]:
     ]  # fmt: skip  # fmt: skip
 
 
+_THREADS = frozenset({"stitches", "sutures", "clips", "staples"})
+
+
+def threads(sentence: Sentence) -> list[Mention]:
+    """ "Stitches at twelve days", "clips in two weeks": when they come out, told by the time alone."""
+    if not sentence.says(_THREADS):
+        return []
+    return [Mention("aftercare", "suture-removal", at, at) for at in range(len(sentence.tokens))
+            if come_out(sentence, at)]  # fmt: skip
+
+
+def come_out(sentence: Sentence, at: int) -> bool:
+    """Whether the token is one of stitches or clips, alone before "at" or "in" so many days or weeks."""
+    tokens = sentence.tokens
+    if tokens[at].norm not in _THREADS or at + 2 >= len(tokens) or (at and tokens[at - 1].norm not in _LED_ANEW):
+        return False
+    quantity = tokens[at + 2].quantity
+    return tokens[at + 1].norm in ("at", "in", "after") and quantity is not None and quantity.unit in ("d", "wk")
+
+
+_LED_ANEW = frozenset({",", ";", ".", ":", "and", "then"})
+
+
 def _is_run_again(sentence: Sentence, at: int) -> bool:
     """ "Running not before six weeks", "running allowed from three months on": no suture."""
     for token in sentence.tokens[at + 1 : at + 1 + _TO_SPAN]:

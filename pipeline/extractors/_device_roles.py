@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipeline import clauses, people
+from pipeline.extractors import _care_words
 from pipeline.records import Mention, Sentence
 
 
@@ -262,6 +263,8 @@ _TO_HEAD = 6  # tokens
 
 def _is_awaited(sentence: Sentence, mention: Mention, before: list[str], after: list[str]) -> bool:
     """ "Tamsulosin until the stent is out", "stent out in six weeks": when what was told already comes out."""
+    if _care_words.come_out(sentence, mention.first):
+        return True
     if not after or after[0] not in ("is", "out", "removal", "removed", "comes", "to"):
         return False
     if set(before) & {"until", "till", "once"}:

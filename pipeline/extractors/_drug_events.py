@@ -119,6 +119,10 @@ def _strength_of(sentence: Sentence, index: int, quantity: Quantity, events: lis
     led = index > 0 and sentence.tokens[index - 1].norm == "of"
     if quantity.dimension or quantity.form != "number" or quantity.value is None or not (led or quantity.value < 1):
         return None  # "1.5 lidocaine" may be a volume
+    if index > 1 and sentence.tokens[index - 1].norm == ",":  # "Marcaine, nought point five, eight mils"
+        told = next((item for item in events if item.mention.last == index - 2), None)
+        if told is not None and _drug_strength.is_strength(quantity, told.drug):
+            return told
     at = index + 1 + (index + 1 < len(sentence.tokens) and sentence.tokens[index + 1].norm in _PLAIN)
     event = next((item for item in events if item.mention.first == at), None)
     return event if event is not None and _drug_strength.is_strength(quantity, event.drug) else None

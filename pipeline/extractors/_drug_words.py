@@ -51,6 +51,22 @@ _TESTED = frozenset("high low normal raised elevated checked monitored measured 
 _IN_BLOOD = frozenset({"glucose", "bicarbonate", "bicarb", "potassium", "calcium", "magnesium", "phosphate", "sodium"})
 
 
+_JOINED = frozenset({",", "and", "plus", "with", "or", "then", "&", "+"})
+
+
+def as_before(
+    sentence: Sentence, before: Mention, fields: dict[str, Any], drug: Mention
+) -> dict[str, Any]:
+    """ "Naproxen 500 twice a day for three weeks to stop bone forming, and omeprazole 20": what is joined to a medicine
+    for later is for later, too. `fields`: what is known of the one before."""
+    between = sentence.tokens[before.last + 1 : drug.first]
+    joined = bool(between) and between[-1].norm in _JOINED and not any(t.norm in (".", ";") for t in between)
+    told = {token.norm for token in (*between, *sentence.tokens[drug.last + 1 : drug.last + _AFTER])}
+    if fields.get("role") != "aftercare" or not joined or told & _GIVING or was_given(sentence, drug):
+        return {}
+    return {"role": "aftercare", "status": "planned"}
+
+
 def was_given(sentence: Sentence, drug: Mention) -> bool:
     """ "I have given 300 mg of oral clopidogrel": it was given here and now, however it is taken."""
     before = {token.norm for token in sentence.tokens[max(0, drug.first - _BEFORE) : drug.first]}

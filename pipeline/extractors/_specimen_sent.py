@@ -22,6 +22,7 @@ NO_THINGS = frozenset(
      "isolated", "trap", "off", "sucked", "out", "kept", "fresh", "separately", "apart", "without", "difficulty")
 )  # fmt: skip
 _SHORT = 25  # tokens
+_MADE_THERE = frozenset({"bench", "table", "spinning", "processing", "centrifuge", "spin", "centrifuging", "kit"})
 
 
 def make(reading: Reading, sentence: Sentence, first: int, last: int, **fields: Any) -> Fact:
@@ -60,6 +61,8 @@ def sent(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
         denied = led_by > 0 and sentence.tokens[led_by - 1].norm in DENIALS
         if verb is None and denied and led_by > 1 and sentence.tokens[led_by - 2].punctuation:
             continue  # "the screws to the sterile bag, not to the lab"
+        if {token.norm for token in sentence.tokens[place.last + 1 : place.last + 4]} & _MADE_THERE:
+            continue  # "down to the lab bench", "to the lab table for spinning": where it is made
         if place.first in joined or before == "by" or answered_no(sentence, place.last):
             continue  # "for histology and culture": one specimen for both
         end = (verb.first if verb is not None else place.first if led else led_by) - 1

@@ -63,7 +63,7 @@ def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, closed: bo
     ahead = sentence.section in _AHEAD
     lies = bool(_no_setting.legs_up(reading, sentence)) if sentence.says(_LEGS) else False
     told = [*_care_words.physiotherapy(sentence, ahead), *_care_stages.elevated(sentence, ahead),
-            *_care_words.collar(sentence), *_care_stages.partly(sentence)]  # fmt: skip
+            *_care_words.collar(sentence), *_care_words.threads(sentence), *_care_stages.partly(sentence)]  # fmt: skip
     named = [m for m in base.mentions(sentence, "aftercare") if not _care_words.is_before(sentence, m)
              and not _care_words.is_movement(sentence, m) and not (lies and m.id == "elevation")]  # fmt: skip
     own = sorted([*named, *told], key=lambda mention: mention.first)

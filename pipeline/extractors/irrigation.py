@@ -129,8 +129,8 @@ def _ran(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
             at -= 1
         before = tokens[at].norm if at >= 0 else ""
         led = before in _USED or (before == "in" and at > 0 and tokens[at - 1].norm in _PUSHED)
-        followed = bool(_RUNS & set(behind[:3]) and {"in", "through", "used"} & set(behind)) or behind[:1] == ["through"]
-        if led or followed:
+        ran = bool(_RUNS & set(behind[:3]) and {"in", "through", "used"} & set(behind))
+        if led or ran or behind[:1] == ["through"]:
             facts.append(base.claim("irrigation_in", reading, sentence, index, index, index, _PUMPED,
                                     doubts=("what ran in was not said",)))  # fmt: skip
     return facts

@@ -57,8 +57,7 @@ _TELLS = {
 }  # fmt: skip
 _AMOUNTS = ("medication_dose", "medication_volume")
 _DOSED = frozenset({"mass", "amount", "catalytic", "molar", "rate", "mass_per_mass"})
-_LATER_SECTIONS = ("aftercare", "follow-up")
-_FAR_BACK, _STILL_AFTERCARE, _STREAM = 99, 3, 40
+_LATER_SECTIONS, _FAR_BACK, _STILL_AFTERCARE, _STREAM = ("aftercare", "follow-up"), 99, 3, 40
 _TAKEN_LATER = frozenset("analgesic nsaid opioid antibiotic anticoagulant antiplatelet laxative antiemetic ophthalmic "
                          "steroid bisphosphonate supplement acid_reducer antihypertensive".split())  # fmt: skip
 _BARRIERS = ("devices", "specimens", "findings", "injectates", "drains", "aftercare")
@@ -99,8 +98,7 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
         ):
             continue
         diluent = "diluent" in drug.classes and not (
-            _is_given(sentence, grammar, mention) or _drug_mixture.is_mixed_in(sentence, mention, drugs)
-        )
+            _is_given(sentence, grammar, mention) or _drug_mixture.is_mixed_in(sentence, mention, drugs))
         pictured = "contrast" in drug.classes and _drug_words.is_of_a_picture(sentence)
         if diluent or pictured or _drug_words.is_measured(sentence, mention):
             continue
@@ -113,6 +111,8 @@ def _events(sentence: Sentence, grammar: Grammar, drugs: Any, after: bool) -> li
             fields["doubts"] = (*fields.get("doubts", ()), unsure)
         if additive:
             fields = _drug_words.as_carrier(fields, events[-1].fields)
+        elif events and not fields and _TAKEN_LATER & set(drug.classes):  # "..., and omeprazole twenty"
+            fields = _drug_words.as_before(sentence, events[-1].mention, events[-1].fields, mention)
         events.append(Event(mention, drug, f"m{group}", additive, fields))
     return events
 
@@ -216,8 +216,8 @@ def _at_home(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
     return False
 
 
-def _near(sentence: Sentence, grammar: Grammar, mention: Mention, reach: int, *ids: str) -> bool:
-    return cues.distance(sentence, grammar, mention.first, mention.last, *ids) <= reach
+def _near(said: Sentence, grammar: Grammar, mention: Mention, reach: int, *ids: str) -> bool:
+    return cues.distance(said, grammar, mention.first, mention.last, *ids) <= reach
 
 
 def _sentence(reading: Reading, sentence: Sentence, grammar: Grammar, events: list[Event]) -> list[Fact]:
