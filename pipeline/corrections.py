@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from pipeline.correction_cues import corrected_things, counts_between, cues, next_cue
 from pipeline.records import Evidence, Strike, Token, Word
-from pipeline.renamed import is_renamed, named, of_its_class, other_drug, strike_named
+from pipeline.renamed import is_renamed, named, numbered_again, of_its_class, other_drug, strike_named
 from pipeline.restated import (
     APOLOGIES,
     FEW_BETWEEN,
@@ -130,6 +130,10 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
             return _restart(draft, cue, row, words)  # "five five and four, no, five five and five"
     if new is not None and (after_pair := pair_replaced(draft, cue, new, words)) is not None:
         return after_pair
+    if new is None and cue.row.action == "replace" and cue.row.id != _HESITANT and (apart or not weak) and (
+        (again := numbered_again(draft, cue, out)) is not None
+    ):
+        return _replace(draft, cue, *again, words)
     if new is None and (apart or cue.phrase != "no") and (drug := of_its_class(draft, cue)) is not None:
         return _anew(draft, cue, drug, words)  # "20 mL of lidocaine, wait, bupivacaine"
     if cue.row.id == _HESITANT:
@@ -219,6 +223,10 @@ def _target(draft: Draft, cue: Cue, new: int, out: Sequence[Draft], weak: bool) 
         if is_of_other_sort(draft.tokens[index], fresh):
             return None  # "two grams at eight ten incision ... no wait four": not the grams
         if alike(draft.tokens[index], fresh):
+            same = [at for at in range(index - 1, -1, -1) if alike(draft.tokens[at], fresh)
+                    and _is_of_same_noun(draft.tokens, at, draft.tokens, new)]  # fmt: skip
+            if same and not _is_of_same_noun(draft.tokens, index, draft.tokens, new):
+                return draft, same[0]
             between = gap(draft.tokens, index, cue.first)
             again = repeated_after(draft.tokens, index, cue.first, draft.tokens, new)
             if weak and again < between and not may_skip(draft.tokens, index, cue, new, between):
@@ -230,10 +238,24 @@ def _target(draft: Draft, cue: Cue, new: int, out: Sequence[Draft], weak: bool) 
     if lead:
         return None
     for earlier in reversed(out[-2:]):
-        for index in range(len(earlier.tokens) - 1, -1, -1):
-            if alike(earlier.tokens[index], fresh):
-                return earlier, index
+        told = [at for at in range(len(earlier.tokens) - 1, -1, -1) if alike(earlier.tokens[at], fresh)]
+        # "a five mil burr to two millimetres. No, three millimetre burr": what is of the same thing
+        same = [at for at in told if _is_of_same_noun(earlier.tokens, at, draft.tokens, new)]
+        if told:
+            return earlier, (same or told)[0]
     return None
+
+
+def _is_of_same_noun(tokens: Sequence[Token], at: int, said: Sequence[Token], new: int) -> bool:
+    """Whether two numbers are of one thing that is named right behind each: "five mil burr", "three millimetre burr",
+    "ten mils of lidocaine", "twelve of lidocaine"."""
+    one, other = _noun_behind(tokens, at), _noun_behind(said, new)
+    return bool(one) and one == other
+
+
+def _noun_behind(tokens: Sequence[Token], at: int) -> str:
+    behind = [token.norm for token in tokens[at + 1 : at + 4] if token.norm not in ("of", "the", "#fraction")]
+    return behind[0].rstrip("s") if behind and behind[0].isalpha() and behind[0] not in FILLERS else ""
 
 
 def _restart(draft: Draft, cue: Cue, index: int, words: Sequence[Word]) -> int:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pipeline.correction_cues import cues, laid_otherwise, numbing
 from pipeline.mentions import mark
 from pipeline.records import Mention, Sentence, Strike, Token, Word
-from pipeline.restated import FILLERS, REACH, Cue, Draft, led_anew, numbered_anew, said_by, together
+from pipeline.restated import FILLERS, REACH, Cue, Draft, alike, led_anew, numbered_anew, said_by, together
 from pipeline.rows import Drug
 
 
@@ -19,7 +19,8 @@ def is_renamed(tokens: Sequence[Token], old: int, cue: Cue, new: int) -> bool:
     second = mark(Sentence(0, tuple(tokens[new + 1 : new + 6])), loaded).mentions
     if not first or not second or second[0].first > 1 or tokens[new + 1].norm != "of":
         return False
-    return any(one.table == two.table and one.id != two.id for one in first for two in second if two.first <= 1)
+    return any(one.table == two.table and one.id != two.id for one in first if one.first == first[0].first
+               for two in second if two.first <= 1)  # fmt: skip
 
 
 def named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | int | None:
@@ -38,7 +39,8 @@ def named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int
     places += [(earlier, earlier.tokens) for earlier in reversed(out[-1:])] if not places else []
     for place, stretch in places:
         old = [m for m in numbing(stretch, mark(Sentence(0, tuple(stretch)), loaded).mentions) if m.table in tables]
-        if old and any((m.table, m.id) == (old[-1].table, old[-1].id) for m in after if m.first == first.first):
+        if old and any((m.table, m.id) in {(one.table, one.id) for one in old} for m in after
+                       if m.first == first.first):  # fmt: skip
             return None  # "hyaluronate two mils. No, no hyaluronic acid": denied, and no other name for it
         if old and place is draft and numbered_anew(tokens, old[-1].last, cue, first.last):
             return old[-1].first
@@ -49,6 +51,47 @@ def named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int
                 return _phrase(place, old[-1].first, old[-1].last, draft, cue, first.first, first.last)
             return cue.end + first.first, place, old[-1].first
     return None
+
+
+def numbered_again(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | None:
+    """(index of the new number, draft, index of the old) where words are said again with another number behind them:
+    "cefazolin two grams, tranexamic acid one gram. Correction, cefazolin three grams". What was said of other things in
+    between stays."""
+    tokens, words, at = draft.tokens, [], cue.end
+    while at < len(tokens) and not _is_value(tokens[at]):
+        norm = tokens[at].norm
+        if norm in (".", ";", "?") or len(words) > _NAMED_BY:
+            return None
+        words += [norm] if norm not in FILLERS else []
+        at += 1
+    if at >= len(tokens) or not words:
+        return None
+    lead = any(not token.punctuation for token in tokens[: cue.first])
+    places = [(draft, tokens[: cue.first])] if lead else [(one, one.tokens) for one in reversed(out[-2:])]
+    for place, stretch in places:
+        for old in range(len(stretch) - 1, 0, -1):
+            if _is_value(stretch[old]) and alike(stretch[old], tokens[at]) and _led_by(stretch, old, words):
+                return at, place, old
+    return None
+
+
+_NAMED_BY = 4  # words
+
+
+def _is_value(token: Token) -> bool:
+    return token.quantity is not None and token.quantity.form != "ordinal"
+
+
+def _led_by(tokens: Sequence[Token], at: int, words: Sequence[str]) -> bool:
+    """Whether these words, and small ones, stand right before a token."""
+    left, at = list(words), at - 1
+    while left and at >= 0:
+        if tokens[at].norm == left[-1]:
+            left.pop()
+        elif tokens[at].norm not in FILLERS or tokens[at].norm in (".", ";"):
+            return False
+        at -= 1
+    return not left
 
 
 def of_its_class(draft: Draft, cue: Cue) -> tuple[int, Draft, int] | int | None:

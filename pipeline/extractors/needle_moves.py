@@ -101,9 +101,8 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
     needle = cues.nearest(sentence, grammar, index, "needle")
     if quantity.dimension == "gauge" and (needle is None or needle[0] > _GAUGE_REACH):
         return [base.claim("harvest_needle", reading, sentence, index, index, index, _BARE_GAUGE)]
-    led = index > 1 and sentence.tokens[index - 1].norm == "in" and needle is not None and needle[1].last == index - 2
-    if quantity.dimension == "length" and led:  # "needle in two and a half centimetres": how far it went
-        return [base.claim("harvest_depth", reading, sentence, index, index - 2, index, 0)]
+    if quantity.dimension == "length" and needle is not None and _is_in(sentence, needle[1].last, index):
+        return [base.claim("harvest_depth", reading, sentence, index, needle[1].last, index, 0)]
     if quantity.dimension in ("gauge", "length"):
         if needle is not None and _is_spinal(sentence, needle[1]):
             needle = None
@@ -141,6 +140,20 @@ def _number(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
             price, hit = near
             facts.append(base.claim("needle_turns", reading, sentence, index, hit.first, hit.last, price))
     return facts
+
+
+_NEARLY = frozenset({",", "about", "roughly", "around", "just", "to", "approximately", "maybe"})
+
+
+def _is_in(sentence: Sentence, needle: int, index: int) -> bool:
+    """ "Needle in two and a half centimetres", "jamshidi eleven gauge in about three centimetres": how far it went."""
+    at = index - 1
+    while at > needle and sentence.tokens[at].norm in _NEARLY:
+        at -= 1
+    between = sentence.tokens[needle + 1 : at]
+    gauge = all(token.punctuation or (token.quantity is not None and token.quantity.dimension == "gauge")
+                for token in between)  # fmt: skip
+    return at > needle and sentence.tokens[at].norm == "in" and gauge
 
 
 def _of_needle(reading: Reading, sentence: Sentence, index: int, gauge: int, quantity: Quantity) -> Fact:
