@@ -60,8 +60,8 @@ def numbered_again(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, D
     tokens, words, at = draft.tokens, [], cue.end
     while at < len(tokens) and not _is_value(tokens[at]):
         norm = tokens[at].norm
-        if norm in (".", ";", "?") or len(words) > _NAMED_BY:
-            return None
+        if norm in (".", ";", "?") or len(words) > _NAMED_BY or tokens[at].quantity is not None:
+            return None  # "third four, no wait, the third was five": by its ordinal
         words += [norm] if norm not in FILLERS else []
         at += 1
     if at >= len(tokens) or not words:

@@ -113,7 +113,7 @@ def _core(text: str) -> list[tuple[str, str, bool]]:
     short = _SHORT.get(text.lower())
     if short is not None:
         return [(text, short, False)]
-    if text[0] == "@" and text[1:2].isdigit() and not _TIME.match(text):
+    if text[0] == "@" and text[1:2].isdigit():
         return [("@", "at", False), *_core(text[1:])]  # "5cc @1cm"
     if text[0] in "qQ" and (text[1:2] == "." or text[1:2].isdigit()):
         return [(text, _norm(text), False)]  # "q.4-6h": how often, no quantity

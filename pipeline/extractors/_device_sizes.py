@@ -72,6 +72,9 @@ def of_a_way(sentence: Sentence, index: int, thing: tuple[int, int], said: str) 
         return True  # "a tear of 1 cm closed with a clip"
     if after == "too" or is_of_noun_before(sentence, index, first) or _named_apart(tokens, last, index):
         return True  # "the screw was 5 mm too long"
+    own = tokens[first - 1].quantity if first else None
+    if last < index and tokens[index - 1].norm == "to" and own is not None and own.dimension == "length":
+        return True  # "shaved with a three millimetre burr to two millimetres": how far it was taken
     if last < index and tokens[index - 1].norm in ("pressure", "pressures"):
         return True  # "five anchors total pressure fifty millimetres"
     if first > index and tokens[first - 1].norm in ("cold", "hot"):
