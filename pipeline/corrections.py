@@ -131,9 +131,9 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
     if new is not None and (after_pair := pair_replaced(draft, cue, new, words)) is not None:
         return after_pair
     if new is None and cue.row.action == "replace" and cue.row.id != _HESITANT and (apart or not weak) and (
-        (again := numbered_again(draft, cue, out)) is not None
+        (renumbered := numbered_again(draft, cue, out)) is not None
     ):
-        return _replace(draft, cue, *again, words)
+        return _replace(draft, cue, *renumbered, words)
     if new is None and (apart or cue.phrase != "no") and (drug := of_its_class(draft, cue)) is not None:
         return _anew(draft, cue, drug, words)  # "20 mL of lidocaine, wait, bupivacaine"
     if cue.row.id == _HESITANT:

@@ -57,7 +57,8 @@ def numbered_again(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, D
     """(index of the new number, draft, index of the old) where words are said again with another number behind them:
     "cefazolin two grams, tranexamic acid one gram. Correction, cefazolin three grams". What was said of other things in
     between stays."""
-    tokens, words, at = draft.tokens, [], cue.end
+    tokens, at = draft.tokens, cue.end
+    words: list[str] = []
     while at < len(tokens) and not _is_value(tokens[at]):
         norm = tokens[at].norm
         if norm in (".", ";", "?") or len(words) > _NAMED_BY or tokens[at].quantity is not None:

@@ -28,7 +28,7 @@ LAYERS = {
             "short_names answers purposes mixtures body_parts left_as_side side_names side_initials compared_sides "
             "sidewords listed_sides paired_illness talk_sides donor_sides "
             "sideshare laterality people namesakes enumerations "
-            "scales cues phases sidewise story what_if replacements",
+            "scales cues phases sidewise story visits what_if replacements",
             "extractors",
             "side_turns standing stated_sides relative_sides sidelines own_numbers sole_side side_orders known_parts "
             "label_sides inherited same_again announced abandoned removals prior_devices unused lost_parts one_state "

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Any
 
-from pipeline import cues, story
+from pipeline import cues, visits
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Mention, Sentence
@@ -173,7 +173,7 @@ def is_of_visit(sentence: Sentence, index: int) -> bool:
     quantity = sentence.tokens[index].quantity
     if quantity is None or quantity.dimension != "time" or not index or sentence.tokens[index - 1].norm != ",":
         return False
-    return story.follow_up_cue(sentence, index) is not None
+    return visits.cue_of(sentence, index) is not None
 
 
 def is_refused(sentence: Sentence, grammar: Grammar, index: int) -> bool:
@@ -263,7 +263,7 @@ def of_another(sentence: Sentence, last: int, index: int) -> bool:
     between = sentence.tokens[last + 1 : index]
     if any(last < m.first < index for m in base.mentions(sentence, "dispositions")):
         return True  # "diet tomorrow, home day two"
-    seen = story.follow_up_cue(sentence, index)
+    seen = visits.cue_of(sentence, index)
     if seen is not None and last < seen < index:
         return True  # "weight as he likes clinic ten days"
     if [token.norm for token in between[:2]] == [")", ","]:

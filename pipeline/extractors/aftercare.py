@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pipeline import cues, story, what_if
+from pipeline import cues, story, visits, what_if
 from pipeline.extractors import _care_stages, _care_times, _care_words, _drug_words, _no_setting, _stopped, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence, replace
@@ -202,7 +202,7 @@ def _target(
             _cued(sentence, index) or _beside(sentence, things[-1], index)
         ):
             return things[-1]
-    if story.follow_up_cue(sentence, index) is not None:
+    if visits.cue_of(sentence, index) is not None:
         return None
     start = _own_words(sentence, index, quantity)
     drugs = [m for m in base.mentions(sentence, "drugs") if m.last < index]
@@ -250,7 +250,7 @@ def _after(sentence: Sentence, index: int, quantity: Quantity, own: list[Mention
         return None  # "tested at twenty minutes with ice"
     leads = time and _care_times.leads(sentence, index)
     if time and index and tokens[index - 1].norm in ("at", "in", "after"):
-        visit = story.follow_up_cue(sentence, index)
+        visit = visits.cue_of(sentence, index)
         if visit is not None and visit < index:
             return None  # "seen at two weeks with wound check": the time of the visit
     for mention in own:

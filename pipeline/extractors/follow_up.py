@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline import clauses, story, what_if
+from pipeline import clauses, story, visits, what_if
 from pipeline.extractors import _care_stages, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence, replace
@@ -64,20 +64,20 @@ def _seen_again(reading: Reading, sentence: Sentence) -> list[Fact]:
             continue  # "up in two hours clinic two weeks"
         if _care_stages.is_of_a_rate(sentence, index):
             continue
-        cue = story.follow_up_cue(sentence, index)
+        cue = visits.cue_of(sentence, index)
         if cue is None or base.scope_at(sentence, "status", index, "") == "historical":
             continue
         if any(m.id == "wound-care" and m.first < cue <= m.last for m in base.mentions(sentence, "aftercare")):
             continue  # "a dressing change on day five": no visit
         distance = abs(index - cue)
         fact = base.claim("follow_up", reading, sentence, index, cue, cue, min(3 * distance, 60),
-                          name=story.follow_up_name(sentence, cue), certainty="affirmed")  # fmt: skip
+                          name=visits.name_of(sentence, cue), certainty="affirmed")  # fmt: skip
         planned = fact.status == "performed" or fact.status == "conditional" and _is_sure(sentence, index)
         facts.append(replace(fact, status="planned") if planned else fact)
         facts += _and_again(reading, sentence, index, cue)
     facts += [] if facts else _on_a_day(reading, sentence)
     if not facts:
-        cue = story.follow_up_alone(sentence)
+        cue = visits.alone(sentence)
         if cue is not None:
             first, last = _from_day(sentence, cue), min(len(sentence.tokens) - 1, cue + 10)
             facts.append(base.make("follow_up", reading, sentence, first, last, status="planned",
@@ -90,7 +90,7 @@ def _on_a_day(reading: Reading, sentence: Sentence) -> list[Fact]:
     for index, quantity in base.quantities(sentence, ""):
         if quantity.form != "date" or base.scope_at(sentence, "status", index, "") == "historical":
             continue
-        cue = story.follow_up_cue(sentence, index, _LEADS)
+        cue = visits.cue_of(sentence, index, _LEADS)
         if cue is not None and sentence.tokens[max(0, cue - 1)].norm in _THEN and (
             [token.norm for token in sentence.tokens[max(0, cue - 5) : cue - 1]][-3:] in _AT_THE_TIME
         ):
@@ -246,8 +246,8 @@ def _behind_visit(sentence: Sentence, first: int) -> int:
     cue = next((at for at in range(first, len(tokens)) if tokens[at].norm == "if"), None)
     if cue is None or tokens[cue - 1].norm not in (",", ";"):
         return first  # "repeat in six weeks if it helps": both are one
-    visits = [at for at, quantity in base.quantities(sentence, "time") if first <= at < cue and quantity.unit in _UNITS]
-    return cue if any(story.follow_up_cue(sentence, at) is not None for at in visits) else first
+    seen = [at for at, quantity in base.quantities(sentence, "time") if first <= at < cue and quantity.unit in _UNITS]
+    return cue if any(visits.cue_of(sentence, at) is not None for at in seen) else first
 
 
 def _is_sure(sentence: Sentence, index: int) -> bool:
