@@ -107,7 +107,15 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
         summed = None if tokens[index + 1 + len(after)].quantity is not None else summed  # ", in total 750"
     makes = behind.endswith(("that make", "which make"))  # "makes", folded
     makes = makes and tokens[index].quantity is not None and _said_before(tokens, index)
-    return "total" if _TOTAL & set(before) or opens or summed or makes else None
+    led_by_sum = bool(_TOTAL & set(before)) and not _combines(tokens, index)
+    return "total" if led_by_sum or opens or summed or makes else None
+
+
+def _combines(tokens: tuple[Token, ...], index: int) -> bool:
+    """ "We combined 20 mL of ropivacaine with 20 mL of saline": what was done, and no sum."""
+    if index < 1 or tokens[index - 1].norm != "combined":
+        return False
+    return "with" in [token.norm for token in tokens[index + 1 : index + 8]]
 
 
 def _of_both(sentence: Sentence, index: int) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 
@@ -22,7 +22,7 @@ _WORDS = frozenset("mix mixes mixed mixture mixtures cocktail combination blend"
 
 @dataclass(slots=True)
 class Mixture:
-    """`volume`: of the whole. `parts`: drug -> its share of the volume (None: not said); `own`: volumes said of the
+    """`passage`: where it was told what was mixed. `volume`: of the whole. `parts`: drug -> its share of the volume (None: not said); `own`: volumes said of the
     drugs themselves; `strengths`: drug -> the strength said with it."""
 
     passage: Passage
@@ -34,34 +34,67 @@ class Mixture:
 
 
 def mixtures_of(note: OperativeNote, grammar: Grammar) -> Iterator[Mixture]:
-    """Every volume that was said of a mixture of two drugs and more in its sentence."""
+    """Every volume that was said of a mixture of two drugs and more, told in its sentence or shortly before."""
     table = grammar.table("drugs", Drug)
     for fact in note.of(*_WHOLE, given=True):
-        if fact.role in NOT_GIVEN or fact.certainty != "affirmed" or exact(fact, "mL") is None:
+        if fact.role in NOT_GIVEN or fact.certainty != "affirmed" or millilitres(fact) is None:
             continue
         passage = next((one for one in note.sections.description if one.holds(fact)), None)
         if passage is None or (fact.kind == "medication_volume" and fact.name != "mixture"):
             continue
         tokens = read(passage)
         share = mixtures.share(tokens)
-        if fact.name != "mixture" and share is None and not any(token.norm in _WORDS for token in tokens):
+        where = _told_before(note, passage, table) or passage
+        if where is not passage:
+            share = mixtures.share(read(where))
+        elif fact.name != "mixture" and share is None and not any(token.norm in _WORDS for token in tokens):
             continue
-        here = [one for one in note.facts if passage.holds(one) and one.name in table and one.name not in _ADDED]
-        skin = {one.name for one in here if one.kind == "medication" and _is_for_skin(passage, one)}
+        here = [one for one in note.facts if where.holds(one) and one.name in table and one.name not in _ADDED]
+        skin = {one.name for one in here if one.kind == "medication" and _is_for_skin(where, one)}
         here = [one for one in here if one.name not in skin or one.evidence.first > fact.evidence.last]
         dosed = {one.name for one in here if one.kind == "medication_dose"}
         strong = {one.name for one in here if one.kind == "medication_concentration"}
         drugs = list({
-            one.name: one for one in here if one.kind == "medication" and one.name not in dosed
-            and (one.name in strong or "local_anaesthetic" in table[one.name or ""].classes)
+            one.name: one for one in here if one.kind == "medication" and (where is not passage or (
+                one.name not in dosed
+                and (one.name in strong or "local_anaesthetic" in table[one.name or ""].classes)
+            ))
         }.values())  # fmt: skip
         if len(drugs) < 2:
             continue
         yield Mixture(
-            passage, fact, drugs, share.of(len(drugs)) if share is not None else None,
+            where, fact, drugs, share.of(len(drugs)) if share is not None else None,
             [one for one in here if one.kind == "medication_volume"],
             {one.name or "": one for one in here if one.kind == "medication_concentration"},
         )  # fmt: skip
+
+
+def millilitres(fact: Fact) -> Decimal | None:
+    """The single number of a volume; of one that was said without a unit, as it was said."""
+    if fact.unit is None and fact.comparator in (None, "~"):
+        return fact.value
+    return exact(fact, "mL")
+
+
+def _told_before(note: OperativeNote, passage: Passage, table: Mapping[str, Drug]) -> Passage | None:
+    """The sentence in which it was told what was mixed, where this one says "the mixture" or "of this" only."""
+    if any(passage.holds(one) and one.name in table for one in note.facts if one.kind == "medication"):
+        return None
+    if not _BACK.search(passage.text):
+        return None
+    passages = note.sections.description
+    at = passages.index(passage)
+    for one in reversed(passages[max(0, at - _BACK_MOST) : at]):
+        own = {fact.name for fact in note.of("medication_volume") if one.holds(fact) and fact.name in table}
+        if len(own) > 1 and _TOGETHER.search(one.text):
+            return one
+    return None
+
+
+_BACK_MOST = 4  # sentences
+_BACK = re.compile(r"\b(?:the|this|that) (?:resulting |combined |whole )?(?:mixture|mix|cocktail|blend|combination|"
+                   r"solution|syringe)\b|\b(?:of|from) (?:this|that|it|which)\b", re.I)  # fmt: skip
+_TOGETHER = re.compile(r"\b(?:mix\w*|combin\w*|blend\w*|cocktail|together|(?:one|same|single) syringe)\b", re.I)
 
 
 def _is_for_skin(passage: Passage, drug: Fact) -> bool:

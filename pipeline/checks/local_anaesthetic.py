@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
@@ -36,6 +36,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     usable = [fact for fact in note.facts if fact.status == "performed" and fact.certainty == "affirmed"
               and fact.role not in NOT_GIVEN | {"aftercare"}]  # fmt: skip
     vasoconstricted = {fact.group for fact in usable if fact.kind == "adrenaline_ratio" or fact.name in _ADRENALINE}
+    vasoconstricted |= set(_joined(note, usable, drugs))
     totals: dict[str, _Total] = {}
     found: list[Finding] = []
     strengths, times = _strengths(usable), _times(note, usable)
@@ -56,6 +57,27 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         total.with_adrenaline &= any(fact.group in vasoconstricted for fact in dose.facts if fact.group)
     found += _shared(note, grammar, drugs, totals, vasoconstricted)
     return found + _against(note, grammar, drugs, totals)
+
+
+_WITH = frozenset({"with", "plus", "and", "&", "+", "/", "containing"})
+_TO_ADRENALINE = 8  # words between a local anaesthetic and the adrenaline in it
+
+
+def _joined(note: OperativeNote, usable: list[Fact], drugs: Mapping[str, Drug]) -> Iterator[str | None]:
+    """The groups of local anaesthetics that were said "with adrenaline", its ratio not told."""
+    named = [fact for fact in usable if fact.kind == "medication" and fact.name in drugs]
+    for fact in named:
+        passage = next((one for one in note.sections.description if one.holds(fact)), None)
+        if fact.name not in _ADRENALINE or passage is None:
+            continue
+        lead = passage.text.lower().split()[: fact.evidence.first - passage.evidence.first]
+        before = [one for one in named if one.evidence.last < fact.evidence.first and passage.holds(one)]
+        drug = max(before, key=lambda one: one.evidence.last, default=None)
+        if drug is None or lead[-1:] == [] or lead[-1].strip(",") not in _WITH:
+            continue
+        near = fact.evidence.first - drug.evidence.last <= _TO_ADRENALINE
+        if near and "local_anaesthetic" in drugs[drug.name or ""].classes:
+            yield drug.group
 
 
 def _shared(

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from pipeline.checks._mixed import mixtures_of
-from pipeline.checks.base import called, exact, finding, plain, rounded, shown
+from pipeline.checks._mixed import Mixture, millilitres, mixtures_of
+from pipeline.checks.base import called, finding, plain, rounded, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Finding
@@ -15,9 +15,10 @@ MEANING = "The drugs of a mixture do not come to its stated total, or more of it
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     found: list[Finding] = []
-    for mixture in mixtures_of(note, grammar):
-        own = [exact(fact, "mL") for fact in mixture.own]
-        whole = exact(mixture.volume, "mL")
+    told_mixtures = list(mixtures_of(note, grammar))
+    for mixture in told_mixtures:
+        own = [millilitres(fact) for fact in mixture.own]
+        whole = millilitres(mixture.volume)
         known = [one for one in own if one is not None]
         # A drug without a volume of its own, or one that is said for each, leaves the sum open.
         told = {fact.name for fact in mixture.own}
@@ -26,18 +27,35 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if len(told) < 2 or not told >= {fact.name for fact in mixture.drugs}:
             continue
         added = sum(known, Decimal(0))
+        before, volumes = _before(mixture, told_mixtures), [mixture.volume]
+        if before:  # "5 mL of the mixture medially and 5 mL laterally"
+            volumes = [one.volume for one in before] + volumes
+            whole = sum((millilitres(one) or Decimal(0) for one in volumes), Decimal(0))
         is_total = mixture.volume.scale == "total" or mixture.volume.kind == "injection_total"
         if whole > added or (is_total and whole != added):
             terms = " + ".join(rounded(one) for one in known)
+            said = " + ".join(shown(one) for one in volumes)
             names = " and ".join(called(fact, grammar) for fact in mixture.drugs)
             found.append(
                 finding(
                     "mixture_total",
                     "warning",
-                    f"The volumes of {names} come to {plain(added)} mL; {shown(mixture.volume)} were said of both.",
-                    [*mixture.own, mixture.volume],
-                    arithmetic=f"{terms} = {plain(added)} mL, said: {shown(mixture.volume)}",
+                    f"The volumes of {names} come to {plain(added)} mL; {said} were said of "
+                    f"{'both' if len(mixture.drugs) == 2 else 'all'}.",
+                    [*mixture.own, *volumes],
+                    arithmetic=f"{terms} = {plain(added)} mL, said: {said}",
                     ask="Say which is right: a volume, the total, or something that was not said.",
                 )
             )
     return found
+
+
+def _before(mixture: Mixture, mixtures: list[Mixture]) -> list[Mixture]:
+    """Further volumes of one mixture, told before this one and in another sentence than what was mixed."""
+    if mixture.passage.holds(mixture.volume) or mixture.volume.scale:
+        return []
+    return [
+        one for one in mixtures
+        if one.passage is mixture.passage and one is not mixture and one.volume.scale is None
+        and not one.passage.holds(one.volume) and one.volume.evidence.first < mixture.volume.evidence.first
+    ]  # fmt: skip

@@ -18,7 +18,7 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
     """
     if (given := _given_of_both(sentence, index)) is not None:
         return given
-    if _is_own_share(sentence, index):
+    if is_own_share(sentence, index):
         return None
     hits = cues.hits(sentence, grammar, "mixture")
     for hit in hits:
@@ -26,6 +26,8 @@ def mixture(sentence: Sentence, grammar: Grammar, index: int) -> int | None:
         if hit.first > index and not added and cues.gap(sentence, index, hit.first) <= 12:
             return hit.first
     beside = next((hit.first for hit in hits if hit.last == index - 1), None)  # "the same mixture two mils"
+    if beside is None:
+        beside = next((hit.first for hit in hits if _joins_two(sentence, hit, index)), None)
     if beside is not None:
         return beside
     if _holds_parts(sentence, index):
@@ -65,11 +67,57 @@ _PUT = frozenset({"injected", "infiltrated", "given", "instilled", "used"})
 _JOINED = frozenset({"and", "with", "plus", "+", "&"})
 
 
-def _is_own_share(sentence: Sentence, index: int) -> bool:
-    """ "Bupivacaine 10 mL and lidocaine 10 mL mixed": right behind a drug its own volume, told to be mixed."""
-    behind = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+def is_own_share(sentence: Sentence, index: int) -> bool:
+    """ "Bupivacaine 10 mL and lidocaine 10 mL mixed", "mixed 10 mL of bupivacaine with 10 mL of lidocaine", "4 mL of
+    bupivacaine mixed with 40 mg of triamcinolone": right beside its drug, and what it is mixed with has an amount of
+    its own or is told behind "with"."""
+    tokens = sentence.tokens
+    behind = [token.norm for token in tokens[index + 1 : index + 3]]
     mixed = behind[:1] == ["mixed"] or behind in (["were", "mixed"], ["was", "mixed"])
-    return mixed and any(m.last == index - 1 for m in base.mentions(sentence, "drugs"))
+    if mixed and any(m.last == index - 1 for m in base.mentions(sentence, "drugs")):
+        return True
+    at = index + 1 + (behind[:1] == ["of"])
+    while at < len(tokens) and at <= index + _TO_DRUG and (
+        tokens[at].norm in _SORT or ((one := tokens[at].quantity) is not None and one.dimension in _STRENGTH)
+    ):
+        at += 1
+    drugs = [*base.mentions(sentence, "drugs", "fluids")]
+    drug = next((m for m in drugs if m.first == at), None)
+    if drug is None:
+        return False
+    rest = [token.norm for token in tokens[drug.last + 1 : drug.last + 4]]
+    if any(norm in ("mixed", "combined") and rest[place + 1 : place + 2] == ["with"] for place, norm in enumerate(rest)):
+        return True
+    if drug.last + 1 < len(tokens) and tokens[drug.last + 1].norm.startswith("#vol"):
+        return False  # "5 mL (lidocaine 3 mL + bupivacaine 2 mL)": the whole, with its parts behind it
+    return any(other.id != drug.id and _has_amount(sentence, other, index) for other in drugs)
+
+
+def _joins_two(sentence: Sentence, hit: cues.Hit, index: int) -> bool:
+    """ "Lidocaine mixed with bupivacaine 10 mL": behind two drugs of which the first has no amount, that of both."""
+    drugs = [*base.mentions(sentence, "drugs")]
+    first = next((m for m in drugs if m.last == hit.first - 1), None)
+    second = next((m for m in drugs if m.last == index - 1 and m.first == hit.last + 2), None)
+    led = [token.norm for token in sentence.tokens[hit.last + 1 : hit.last + 2]] == ["with"]
+    return led and first is not None and second is not None and not _has_amount(sentence, first, index)
+
+
+def _has_amount(sentence: Sentence, drug: Mention, but: int) -> bool:
+    """Whether a drug has an amount of its own right before or behind its name, other than the number at `but`."""
+    tokens = sentence.tokens
+    for at in range(max(0, drug.first - _TO_AMOUNT), min(len(tokens), drug.last + 2)):
+        quantity = tokens[at].quantity
+        if at == but or quantity is None or quantity.dimension not in _OWN:
+            continue
+        between = {token.norm for token in tokens[at + 1 : drug.first]}
+        if at > drug.last or not between & (_JOINED | {","}):
+            return True
+    return False
+
+
+_TO_DRUG, _TO_AMOUNT = 5, 4  # tokens
+_SORT = frozenset({"plain", "heavy", "percent", "half", "quarter", "a", "the", "sterile", "normal"})
+_STRENGTH = frozenset({"fraction", "concentration", "mass_concentration"})
 
 
 def is_total(sentence: Sentence, index: int) -> bool:

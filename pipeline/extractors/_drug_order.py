@@ -32,7 +32,12 @@ def order(sentence: Sentence, index: int, drugs: list[Mention]) -> Order | None:
         first -= 1
     while last + 1 < len(tokens) and of_row(last + 1):
         last += 1
-    row = [at for at in range(first, last + 1) if at in names or tokens[at].quantity is not None]
+    row = [at for at in range(first, last + 1)
+           if at in names or ((one := tokens[at].quantity) is not None and one.dimension not in _STRENGTH)]  # fmt: skip
+    if not row or index not in row:
+        return None
+    if len(row) > 2 and _names_itself(sentence, row, names):
+        row = row[:-1]
     if len({drug.first for drug in drugs if first <= drug.first <= last}) < 2:
         return None
     if row[0] not in names and row[0] and tokens[row[0] - 1].norm not in _GIVING and not tokens[row[0] - 1].punctuation:
@@ -43,6 +48,20 @@ def order(sentence: Sentence, index: int, drugs: list[Mention]) -> Order | None:
     if index < row[0] or begins == ends:
         return None
     return "drug" if begins else "number"
+
+
+_STRENGTH = frozenset({"fraction", "mass_concentration", "concentration"})
+
+
+def _names_itself(sentence: Sentence, row: list[int], names: set[int]) -> bool:
+    """ "4 mL lidocaine, 4 mL bupivacaine and 2 mL of Kenalog 40": a bare number behind the last drug of a row whose
+    amount stands before it belongs to the name."""
+    own = sentence.tokens[row[-1]].quantity
+    drug = [at for at in row[:-1] if at in names]
+    lead = row[row.index(drug[-1]) - 1] if drug else row[-1]
+    while lead in names and lead != row[0]:
+        lead = row[row.index(lead) - 1]
+    return own is not None and not own.dimension and row[-2] in names and lead not in names
 
 
 def _is_time(sentence: Sentence, index: int) -> bool:

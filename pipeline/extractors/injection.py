@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from pipeline import cues, laterality, owners, phases, sidewise
-from pipeline.extractors import _account_parts, _beside_amount, _direction, base
+from pipeline.extractors import _account_parts, _beside_amount, _direction, _drug_mixture, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Laterality, Mention, Quantity, Reading, Sentence
 
@@ -142,6 +142,8 @@ def _number(
             total[1].last < index and _closes(sentence, total[1].first) or _direction.is_drawn(sentence, index)
         ):
             total = None
+        if total is not None and total[1].last == index - 1 and _drug_mixture.is_own_share(sentence, index):
+            total = None  # "combined 3 mL of lidocaine with 3 mL of bupivacaine"
         if total is not None and cues.sums(sentence, total[1], index) and total[0] <= (20 if quantity.dimension else 4):
             facts.append(claim("injection_total", (max(0, total[0] - 6), total[1]), scale="total"))
     if phase != "harvest" and quantity.dimension in ("gauge", "length") and _is_injection(sentence, grammar, index):

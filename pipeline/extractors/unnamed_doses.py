@@ -4,7 +4,7 @@ Kept without a name, and asked about. And the other way round: drugs with a numb
 from __future__ import annotations
 
 from pipeline import cues
-from pipeline.extractors import _drug_told, base
+from pipeline.extractors import _direction, _drug_told, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
@@ -87,7 +87,12 @@ def _bare(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
     rows = grammar.table("drugs", Drug)
     led = {m.first: m for m in base.mentions(sentence, "drugs")}
     facts: list[Fact] = []
-    for index, quantity in base.quantities(sentence, ""):
+    for index, quantity in base.quantities(sentence, "", "volume"):
+        if quantity.form == "number" and _of_what_was_mixed(sentence, index):
+            facts.append(base.claim("injection_volume", reading, sentence, index, index, index + 2, _COST,
+                                    unit=quantity.unit, scale=cues.scale(sentence, index)))  # fmt: skip
+        if quantity.dimension:
+            continue
         drug = led.get(_past_strength(sentence, index + 2))
         if quantity.form != "number" or drug is None or sentence.tokens[index + 1].norm != "of":
             continue
@@ -100,6 +105,16 @@ def _bare(reading: Reading, sentence: Sentence, grammar: Grammar) -> list[Fact]:
                            group=f"m{base.group_of(sentence, drug.first)}")
             )  # fmt: skip
     return facts
+
+
+def _of_what_was_mixed(sentence: Sentence, index: int) -> bool:
+    """ "Fifteen of the mixture went in": so much of what was mixed."""
+    norms = [token.norm for token in sentence.tokens[index + 1 : index + 4]]
+    if _direction.thrown(sentence, index) or _is_left(sentence, index):
+        return False
+    return norms[:1] == ["of"] and norms[1:2] in (["the"], ["this"], ["that"]) and norms[2:3] in (
+        ["mixture"], ["mix"], ["cocktail"], ["solution"]
+    )  # fmt: skip
 
 
 def _as_the_drug(sentence: Sentence, grammar: Grammar, drug: Mention) -> dict[str, str]:
