@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
+from pipeline.checks import _doses_again
 from pipeline.checks._headed import headed
 from pipeline.checks._measured_twice import measured_twice
 from pipeline.checks._sizes_again import again
@@ -51,6 +52,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     severity = "note"  # a loss told on the way, and all of it
                 elif _of_parts(said[0], later) or (kind == "draw_count" and _of_two_rows(note, said[0], later)):
                     severity = "note"  # the pulls of one crest, and of the other
+                if kind == "tourniquet_pressure" and not _changed(note, said[0], later):
+                    severity = "warning"
                 label = kinds[kind].name if kind in kinds else kind
                 found.append(
                     finding(
@@ -63,12 +66,29 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                     )
                 )
                 break
-    return found + _powers(note) + again(note) + repeated(note) + headed(note) + measured_twice(note)
+    found += _powers(note) + again(note) + repeated(note) + headed(note) + measured_twice(note)
+    return found + list(_doses_again.again(note, grammar))
 
 
 def _of_two_rows(note: OperativeNote, one: Fact, later: Fact) -> bool:
     """The pulls of two crests, or of two rows of one: what the first came to is told between them."""
     return one.laterality != later.laterality or rows_apart(one, later, note.facts)
+
+
+# A cuff that was set anew, or the other cuff. Common practice, no source.
+_SET_ANEW = re.compile(
+    r"\b(?:rais\w*|increas\w*|lower\w*|reduc\w*|chang\w*|adjust\w*|turned|went up|put up|up to|down to|bumped|dropped|"
+    r"re-?inflat\w*|again|second|another|initial\w*|then|later|other|proximal|distal|upper|systolic|each|both|"
+    r"respectively)\b", re.I,
+)  # fmt: skip
+
+
+def _changed(note: OperativeNote, one: Fact, later: Fact) -> bool:
+    """Whether the words around the later of two pressures tell of a change, or of another limb."""
+    if one.laterality != later.laterality and one.laterality and later.laterality:
+        return True
+    held = [passage.text for passage in note.sections.description if passage.holds(later)]
+    return any(_SET_ANEW.search(text) for text in held)
 
 
 # What a lens was not: spare, taken out, the other eye's, or a number of the eye itself.
@@ -134,6 +154,8 @@ def _apart(first: Fact, second: Fact) -> bool:
     if first.laterality != second.laterality and first.laterality and second.laterality:
         return False
     one, other = span(first), span(second, first.unit)
+    if one is not None and other is None and second.unit is None:
+        other = span(second)  # "250 mmHg ... 300": the unit was said once
     if one is not None and other is not None:
         return not one.meets(other)
     if (one is None) != (other is None) and _bare(first, later=second):
