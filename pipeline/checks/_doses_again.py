@@ -20,7 +20,8 @@ _AGAIN = re.compile(
     r"\b(?:in summary|summary|summari[sz]\w+|(?:to )?recap\w*|to sum up|in short|in brief|for the record|sign[- ]?out|"
     r"debrief\w*|read[- ]?back|(?:as|like) i (?:said|mentioned)|as (?:stated|mentioned|said|above)|"
     r"(?:medications?|medicines|drugs?) (?:given|used|administered)|injectate|"
-    r"so (?:altogether )?(?:that's|that is|that was|that makes|she|he|they|the patient) (?:had|got|received|has had|was given)?)\b",
+    r"so (?:altogether )?(?:that's|that is|that was|that makes|she|he|they|the patient) (?:had|got|received|has had|"
+    r"was given)?)\b",
     re.I,
 )  # fmt: skip
 # Another giving. Common speech, no source.

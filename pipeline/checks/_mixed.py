@@ -22,8 +22,8 @@ _WORDS = frozenset("mix mixes mixed mixture mixtures cocktail combination blend"
 
 @dataclass(slots=True)
 class Mixture:
-    """`passage`: where it was told what was mixed. `volume`: of the whole. `parts`: drug -> its share of the volume (None: not said); `own`: volumes said of the
-    drugs themselves; `strengths`: drug -> the strength said with it."""
+    """`passage`: where it was told what was mixed. `volume`: of the whole. `parts`: drug -> its share of the volume
+    (None: not said); `own`: volumes said of the drugs themselves; `strengths`: drug -> the strength said with it."""
 
     passage: Passage
     volume: Fact

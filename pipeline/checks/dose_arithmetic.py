@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
+from pipeline.checks import _sold
 from pipeline.checks._spoken_counts import shares
 from pipeline.checks.base import NOT_GIVEN, exact, finding, plain, read, rounded, shown, span, unit_words
 from pipeline.conversion import convertible
@@ -13,7 +14,7 @@ from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Scale
 
-MEANING = "Concentration times volume does not give the stated dose (1 % is 10 mg/mL)."
+MEANING = "Concentration times volume does not give the stated dose (1 % is 10 mg/mL), or no such strength is sold."
 
 # A dose said to the nearest whole number agrees with the computed one. Convention of this project.
 _ROUNDING = Decimal("0.02")
@@ -25,6 +26,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     said = doses(fact for fact in note.facts if fact.certainty != "negated" and fact.role not in NOT_GIVEN)
     for dose in told_behind(note, said):
         one = _compare(note, dose, grammar) or _volume_for_dose(dose, grammar) or _too_dense(dose, grammar)
+        one = one or _sold.not_sold(note, dose, grammar)
         if one is not None:
             found.append(one)
     return found

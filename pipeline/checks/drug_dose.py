@@ -20,6 +20,7 @@ _FULL_GROWN = Decimal(40)
 _ADULT = Decimal(50)  # kg, of whom the adult doses hold. Common practice, no source.
 _LEAST, _GROWN = Decimal(1), 16
 _BY_MOUTH = frozenset({"oral", "intranasal", "buccal"})
+_INTO_A_PART = "into-a-part"  # `name_of` of limits for a joint, a bursa, a lesion: a given side tells of one too
 _SYSTEMIC = frozenset({"intravenous", "oral", "intramuscular", "subcutaneous", "rectal"})
 
 
@@ -66,9 +67,11 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 
 def _usual(note: OperativeNote, grammar: Grammar, fact: Fact) -> Limit | None:
     """The usual doses in the sort of unit that was said: enoxaparin has some in milligrams and some in units."""
-    depot = fact.name == "methylprednisolone" and fact.laterality is not None  # into a part it is the acetate
-    drug = "methylprednisolone-acetate" if depot else fact.name or ""
-    rows = limits(grammar, note.profile, "dose", drug=drug, name=_way(note, fact))
+    ways = [_way(note, fact)]
+    if ways[0] not in _SYSTEMIC and (ways[0] or fact.laterality is not None):
+        ways.append(_INTO_A_PART)
+    rows = [row for way in ways for row in limits(grammar, note.profile, "dose", drug=fact.name or "", name=way)]
+    rows.sort(key=lambda row: not row.name_of)
     return next((row for row in rows if span(fact, row.unit) is not None), None)
 
 

@@ -5,6 +5,7 @@ Such a volume says nothing of how much was given: 4 mL of insulin are 400 units 
 
 from __future__ import annotations
 
+from pipeline.checks import _sold
 from pipeline.checks.base import NOT_GIVEN, called, finding, shown, unit_words
 from pipeline.conversion import convertible
 from pipeline.dosing import doses
@@ -13,7 +14,7 @@ from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
 from pipeline.rows import Drug
 
-MEANING = "A volume was said of a drug that is dosed in units or by its weight, and neither a strength nor a dose."
+MEANING = "A volume of a drug dosed in units or by weight, with neither strength nor dose, or too much at any strength."
 
 _TOLD = ("medication_dose", "medication_concentration", "adrenaline_ratio")
 _VOLUMES = ("medication_volume", "medication_rate")
@@ -33,6 +34,11 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     for dose in doses(usable):
         drug = drugs.get(dose.drug)
         if drug is None or drug.id in told or dose.role in _PASSED_BY or _ELSEWHERE & set(drug.classes):
+            continue
+        much = next((one for one in (_sold.too_much(note, grammar, drugs, fact) for fact in dose.of(
+            "medication_volume")) if one is not None), None)  # fmt: skip
+        if much is not None:
+            found.append(much)
             continue
         sort = _sort(drug)
         volumes = [fact for kind in _VOLUMES for fact in dose.of(kind) if _is_volume(fact)]

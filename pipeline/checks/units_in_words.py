@@ -91,7 +91,28 @@ def _may_be_of(tokens: Sequence[Token], index: int) -> bool:
     after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
     if quantity.dimension in _LENGTHS:
         return after == "of" or after in _ENDS | _GIVEN
-    return after in _CUTS
+    return after in _CUTS or _is_extent(tokens, index) or _is_of_cut(tokens, index) is not None
+
+
+def _is_extent(tokens: Sequence[Token], index: int) -> bool:
+    """ "Four millilitres long", "two grams in length"."""
+    after = [token.norm for token in tokens[index + 1 : index + 3]]
+    return (after[:1] in (["long"], ["wide"], ["thick"], ["tall"]) and after[1:] != ["acting"]) or (
+        after[:1] == ["in"] and after[1:2] in (["length"], ["width"], ["diameter"], ["thickness"])
+    )
+
+
+def _is_of_cut(tokens: Sequence[Token], index: int) -> str | None:
+    """ "An incision of four millilitres", "the tear measured 12 mL": the noun, where nothing to pour follows."""
+    after = tokens[index + 1].norm if index + 1 < len(tokens) else "."
+    at = index - 1
+    while at > max(0, index - 1 - _ADJECTIVES) and tokens[at].norm in _MEASURES:
+        at -= 1
+    led = at < index - 1 and tokens[at].norm in _CUTS
+    return tokens[at].norm if led and not (after == "of" or after.startswith("#") or after in _GIVEN) else None
+
+
+_MEASURES = frozenset("of was is measured measures measuring about around roughly approximately".split())
 
 
 def _amounts(sentence: Sentence) -> Iterator[tuple[int, str]]:
@@ -119,6 +140,12 @@ def _amounts(sentence: Sentence) -> Iterator[tuple[int, str]]:
         elif quantity.dimension in ("volume", "mass") and after in _CUTS and quantity.unit in ("mL", "g", "mg"):
             if not _opens_next(sentence, index):
                 yield index, f"the {after}"
+        elif quantity.dimension in ("volume", "mass") and quantity.unit in ("mL", "g", "mg"):
+            drug = any(0 < m.first - index <= _ADJECTIVES for m in sentence.mentions if m.table == "drugs")
+            if (cut := _is_of_cut(tokens, index)) is not None and not drug:
+                yield index, f"the {cut}"
+            elif _is_extent(tokens, index):
+                yield index, "a length"
 
 
 def _opens_next(sentence: Sentence, index: int) -> bool:

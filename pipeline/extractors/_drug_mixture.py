@@ -86,7 +86,8 @@ def is_own_share(sentence: Sentence, index: int) -> bool:
     if drug is None:
         return False
     rest = [token.norm for token in tokens[drug.last + 1 : drug.last + 4]]
-    if any(norm in ("mixed", "combined") and rest[place + 1 : place + 2] == ["with"] for place, norm in enumerate(rest)):
+    joined = [place for place, norm in enumerate(rest) if norm in ("mixed", "combined")]
+    if any(rest[place + 1 : place + 2] == ["with"] for place in joined):
         return True
     if drug.last + 1 < len(tokens) and tokens[drug.last + 1].norm.startswith("#vol"):
         return False  # "5 mL (lidocaine 3 mL + bupivacaine 2 mL)": the whole, with its parts behind it
@@ -173,6 +174,8 @@ def partner(sentence: Sentence, index: int, event: Event, events: list[Event]) -
     for other in events:
         if other is event or other.additive or other.mention.first <= event.mention.last:
             continue
+        if "adjuvant" in other.drug.classes:
+            continue  # "four mils of lidocaine with hyaluronidase"
         between = sentence.tokens[event.mention.last + 1 : other.mention.first]
         joined = any(token.norm in ("and", "plus", "with", "+", "&") for token in between)
         own = any(token.quantity is not None and token.quantity.dimension in _OWN for token in between)
