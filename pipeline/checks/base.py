@@ -241,6 +241,11 @@ def exact(fact: Fact, unit: str) -> Decimal | None:
         return None
 
 
+def as_millilitres(fact: Fact) -> Fact:
+    """A volume for a sum with others; one that was said without a unit as it was said (`unit_missing` asks for it)."""
+    return replace(fact, unit="mL") if fact.unit is None else fact
+
+
 def added(spans: Sequence[Span]) -> Span:
     """The sum of what several statements allow."""
     total = Span(Decimal(0), Decimal(0))

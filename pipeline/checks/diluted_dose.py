@@ -88,9 +88,14 @@ _OTHER = ("fluid_in", "fluid_out", "blood_loss", "irrigation_in", "irrigation_ou
           "discarded_volume", "draw", "harvest_total", "product_volume")  # fmt: skip
 
 
+_HARVEST = ("draw", "draw_count", "harvest_total", "harvest_site", "product_volume")
+
+
 def _of_other(note: OperativeNote, grammar: Grammar, dose: Fact, part: Decimal) -> bool:
     """Whether the volume is told of another drug that is no diluent."""
     rows = grammar.table("drugs", Drug)
+    if note.of(*_HARVEST) and any(exact(fact, "mL") == part for fact in note.of("injection_volume", "injection_total")):
+        return True  # "heparin 5000 units in 5 mL ... injected 3 mL": of the marrow
     if any(exact(fact, "mL") == part for fact in note.of(*_OTHER)):
         return True  # "units of red cells given, urine 80 mL"
     return any(

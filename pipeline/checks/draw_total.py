@@ -3,7 +3,20 @@
 from __future__ import annotations
 
 from pipeline.checks import _counted_draws
-from pipeline.checks.base import Span, added, amount, exact, finding, given, placed, read, shown, span, span_words
+from pipeline.checks.base import (
+    Span,
+    added,
+    amount,
+    as_millilitres,
+    exact,
+    finding,
+    given,
+    placed,
+    read,
+    shown,
+    span,
+    span_words,
+)
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
@@ -13,7 +26,8 @@ MEANING = "The draws of a harvest do not add up to the stated total, or are not 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     draws = given(note, "draw")
-    draws = [draw for draw in draws if draw.text != "whole blood"] or draws  # out of a vein, and no part of the marrow
+    # Blood out of a vein is no part of the marrow.
+    draws = [as_millilitres(draw) for draw in draws if draw.text != "whole blood"] or draws
     found = _totals(note, draws) + _number(note, draws)
     return found or _as_counted(note)
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from pipeline.checks.base import added, finding, given, span, span_words
+from pipeline.checks.base import added, as_millilitres, finding, given, span, span_words
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
-from pipeline.records import Finding
+from pipeline.records import Fact, Finding
 
 MEANING = "More product was made of a harvest, or more given and thrown away, than was drawn."
 
@@ -16,7 +16,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     made = given(note, "product_volume")
     agents = [fact for fact in given(note, "medication_volume") if fact.role in ("anticoagulant", "prime")]
     if drawn and not made:
-        return _gone(note)
+        return _gone(note, given(note, "harvest_total")[-1:] or given(note, "draw"))
+    if made and (gone := _gone(note, made)):
+        return gone
     if not drawn or not made or any(fact.scale == "each" for fact in drawn):
         return []
     spans = {name: [span(fact, "mL") for fact in facts] for name, facts in
@@ -43,16 +45,18 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
 _NOT_WHOLE = ("each", "per_side")
 
 
-def _gone(note: OperativeNote) -> list[Finding]:
+def _gone(note: OperativeNote, drawn: list[Fact]) -> list[Finding]:
     """ "Nine mils of blood, not spun, three injected, eight thrown away": what became of what was drawn, where nothing
-    was made of it."""
-    drawn = given(note, "harvest_total")[-1:] or given(note, "draw")
+    was made of it; or of what was made."""
+    made = drawn[0].kind == "product_volume"
     gone = [*given(note, "injection_volume"), *given(note, "discarded_volume")]
     agents = [fact for fact in given(note, "medication_volume") if fact.role in ("anticoagulant", "prime")]
-    unlike = any(fact.scale in _NOT_WHOLE for fact in (*drawn, *gone)) or given(note, "injection_total", "processing")
+    unlike = any(fact.scale in _NOT_WHOLE for fact in (*drawn, *gone)) or bool(given(note, "injection_total"))
+    unlike = unlike or (len(drawn) > 1 if made else bool(given(note, "processing")))
     if unlike or len(gone) < 2 or not given(note, "discarded_volume"):
         return []
-    spans = [[span(fact, "mL") for fact in facts] for facts in (drawn, gone, agents)]
+    agents = [] if made else agents
+    spans = [[span(as_millilitres(fact), "mL") for fact in facts] for facts in (drawn, gone, agents)]
     if any(one is None for part in spans for one in part):
         return []
     there, went, mixed = (added([one for one in part if one is not None]) for part in spans)

@@ -6,7 +6,18 @@ from dataclasses import replace
 from decimal import Decimal
 
 from pipeline.checks import _into
-from pipeline.checks.base import EACH_OF_TWO, Span, added, finding, given, plain, shown, span, span_words
+from pipeline.checks.base import (
+    EACH_OF_TWO,
+    Span,
+    added,
+    as_millilitres,
+    finding,
+    given,
+    plain,
+    shown,
+    span,
+    span_words,
+)
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding
@@ -75,9 +86,8 @@ def _more_than_there_was(note: OperativeNote, parts: list[Fact], whole: list[Fac
     given_facts = whole if whole else parts
     given_facts = [fact for fact in given_facts if _is_marrow(fact)]
     made = _products(note) or given(note, "harvest_total") or given(note, "draw")
-    measured = {fact.unit for fact in made} == {"mL"}  # "nine millilitres came out, four laterally"
-    counted = [replace(one, unit="mL") if measured and one.unit is None else one for one in given_facts]
-    injected, available = _sum([span(f, "mL") for f in counted]), _sum([span(f, "mL") for f in made])
+    counted = [as_millilitres(one) for one in given_facts]  # "nine millilitres came out, four laterally"
+    injected, available = _sum([span(f, "mL") for f in counted]), _sum([span(as_millilitres(f), "mL") for f in made])
     if injected is None or available is None or any(fact.scale == "each" for fact in made):
         return []
     # What keeps the marrow from clotting is in the bag that it was drawn into, and not added to what was made of it.

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal
 
-from pipeline.checks import _needle_track
+from pipeline.checks import _needle_track, _turns_told
 from pipeline.checks.base import exact, finding, given, read, rounded, shown
 from pipeline.conversion import convert
 from pipeline.grammar import Grammar
@@ -21,7 +21,8 @@ MEANING = (
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    return _turns(note, grammar) + _excursion(note, grammar) + _beyond(note)
+    found = _turns(note, grammar) + _excursion(note, grammar) + _beyond(note)
+    return found or list(_turns_told.told(note))
 
 
 def _beyond(note: OperativeNote) -> list[Finding]:

@@ -101,6 +101,8 @@ _WENT = re.compile(
     r"under|beneath|underneath|between|behind|along)\b|"
     r"\b(?:all|the whole)(?: \w+){1,3} (?:went|(?:was|were) \w+) (?:in|into|onto|on|to|over|under)\b|"
     r"\ball (?:of (?:it|them) )?(?:into|in) the\b|"
+    r"\b(?:all|everything|the (?:whole )?lot|all of (?:it|this|that))(?: (?:was|were))? (?:then )?(?:re-?|back-?)?"
+    r"(?:injected|instilled|infiltrated|deposited|implanted)\b|"
     r"\b(?:bmac|concentrate|product)(?: (?:\+|and) \w+)? (?:in|into|under|onto|ia|intra-?articular\w*)\b"
     r"(?! (?:a|the) (?:syringe|tube|bag))|"
     # "the three millilitres of concentrate on the lesion with fibrin glue"

@@ -325,8 +325,16 @@ def _goes_on(sentence: Sentence, at: int, high: int) -> bool:
     tokens = sentence.tokens
     if at >= high or tokens[at].norm not in words.GIVEN | words.LOST:
         return False
+    after = at + 1
+    while after < high and tokens[after].norm in _PARTICLES:
+        after += 1
+    if after == high and after > at + 1 and high < len(tokens):
+        return False  # "and put in twenty five": the verb of the next
     behind = tokens[at + 1] if at + 1 < len(tokens) else None
     return behind is None or (behind.quantity is None and behind.norm != "the")
+
+
+_PARTICLES = frozenset({"in", "back", "about", "only", "out", "all"})
 
 
 def _leads_to(sentence: Sentence, at: int, high: int) -> bool:

@@ -54,7 +54,8 @@ def role(amount: Amount, state: str) -> tuple[str, bool]:
         given = state == "given" and not taken or bool({"injected", "given"} & {*before[-3:], *after[:3]})
         return ("given in all" if given else "total" if state != "drug" else "another"), True
     fat = "from" in after[:6] and bool(_FAT_FROM & set(after))
-    if fat or any(one in _OUT_OF_IT and two == "from" for one, two in pairwise(after[:6])):
+    headed = state == "named" and after[:1] in (("harvested",), ("aspirated",))  # "BMAC: 60 mL harvested"
+    if fat or headed or any(one in _OUT_OF_IT and two == "from" for one, two in pairwise(after[:6])):
         return "draw", True  # "forty five mils of fat drawn from the abdomen"
     if state != "drawn" and _is_for_each(amount):
         return "given", True
@@ -101,7 +102,8 @@ def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str,
         return "lost"
     if _threw(before):
         return "lost"
-    if ("put" in lead[:2] and "back" in lead[:3]):
+    if ("put" in lead[:2] and "back" in lead[:3] and not _placed(lead[2:])) or state == "given" and (
+            after[:2] == ("came", "back")):  # fmt: skip
         return "kept"
     if state != "drawn" and _direction.to_bench(amount.sentence, amount.index):
         return "kept"
@@ -109,8 +111,6 @@ def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str,
         return "kept"  # "fifty drawn, thirty used"
     if after[:2] in (("given", "back"), ("returned",)) or after[:1] == ("retransfused",):
         return "kept"  # "450 mL given back": into a vein
-    if state == "given" and after[:2] == ("came", "back"):
-        return "kept"
     if "not" in lead[:2] and {"used", "needed", "given", "injected"} & set(lead[:3]):
         return "kept"
     stays = lead[:1] and lead[0] in _STAYS and (lead[0] != "over" or len(lead) == 1 or not lead[1].isalpha())
@@ -285,9 +285,8 @@ def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
     inside = after[:1] == ("in",) and _beside_amount.stops(sentence, index + 2)
     if state in ("made", "given") and (inside or _beside_amount.went(sentence, index)):
         return True
-    if state == "named" and set(after[:4]) & _PRODUCTS and _placed(after):
-        return True
-    if state == "named" and before[-1:] and before[-1] in _PRODUCTS and _sited(amount):
+    if state == "named" and (set(after[:4]) & _PRODUCTS and _placed(after) or (
+        before[-1:] and before[-1] in _PRODUCTS and _sited(amount))):  # fmt: skip
         return True  # "PRP four mils left knee"
     if before[-1:] and before[-1] in _PRODUCTS | {"concentrate"} and after[:1] == ("in",) and (
         set(after[1:2]) <= {",", "and", "then", "now"}
@@ -307,8 +306,11 @@ def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
         return False
     if through_needle(amount) and not words.DREW & set(before):
         return True
+    if words.GAVE & set(before[-2:]) and _placed(after):
+        return True  # "gave thirty mils to the hip"
     lead = after[1:] if after[:1] and after[0] in words.IS else after
-    if words.GIVEN & set(lead[:10]) or lead[:1] == ("injection",):  # "75 mL inj via 11G"
+    held = {norm for at, norm in enumerate(lead) if norm in ("put", "placed") and _HELD & set(lead[at + 2 : at + 5])}
+    if words.GIVEN & set(lead[:10]) - held or lead[:1] == ("injection",):  # "75 mL inj via 11G"
         return True
     if on and after[:1] == ("each",) and set(after[1:2]) & {"at", "in", "into", "to", "side", "knee", "hip"}:
         return True  # "2.5 mL each at 3 sites"

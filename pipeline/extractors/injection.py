@@ -249,6 +249,8 @@ def _led_on(sentence: Sentence, grammar: Grammar, index: int, quantity: Quantity
     before = [hit for hit in verbs if hit.last < index]
     volumes = [at for at, _ in base.quantities(sentence, "volume")]
     bare = quantity.dimension == "" and quantity.form == "number"
+    if bare and [token.norm[:9] for token in sentence.tokens[index + 1 : index + 2]] == ["injection"]:
+        return None  # "in 30 mL, 20 injection sites"
     if bare and volumes and volumes[0] < index:  # "eight mils, six were injected and two kept"
         beside = next((hit for hit in verbs if 0 < hit.first - index <= 2), None)
         if beside is not None and all(t.norm in _PASSIVE for t in sentence.tokens[index + 1 : beside.first]):
