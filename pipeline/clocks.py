@@ -349,12 +349,17 @@ def relative(norms: Sequence[str], start: int) -> Found | None:
 _LED_BY = GOVERNS | TIMED | EVENTS
 
 
+_TO_DRUG = 7  # words from an antibiotic over its dose to its time
+
+
 def leads(norms: Sequence[str], start: int) -> bool:
     """Whether the word of an event stands right before a time, or before "at" and the time."""
     before = word_at(norms, start - 1)
     if before in ("at", "by", "until", "till", "since"):
         switched = word_at(norms, start - 2) in ("on", "off") and of_on_off(norms, start)
-        return switched or not _LED_BY.isdisjoint(norms[max(0, start - 6) : start])
+        near = norms[max(0, start - _TO_DRUG) : start - 1] if before == "at" else ()
+        timed = any(owners.is_timed(norm) for norm in near)  # "cefazolin two grams at five to nine"
+        return switched or timed or not _LED_BY.isdisjoint(norms[max(0, start - 6) : start])
     return before in GOVERNS or (before == "out" and word_at(norms, start - 2) == "time")
 
 

@@ -88,7 +88,7 @@ def _turns(tokens: Sequence[Token]) -> Iterator[tuple[int, str, str]]:
         if moved is None:
             if tokens[at].norm in _LINKS or tokens[at].norm in ("turn", "turns", "each", "per", "every", "full"):
                 continue
-            if (one := tokens[at].quantity) is not None and one.dimension == "turns":
+            if (turned := tokens[at].quantity) is not None and turned.dimension == "turns":
                 continue
             return
         behind = {token.norm for token in tokens[at + 1 : at + 3]}

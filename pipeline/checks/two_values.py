@@ -154,7 +154,7 @@ def _apart(first: Fact, second: Fact) -> bool:
     if first.laterality != second.laterality and first.laterality and second.laterality:
         return False
     one, other = span(first), span(second, first.unit)
-    if one is not None and other is None and second.unit is None:
+    if one is not None and other is None and second.unit is None and first.kind == "tourniquet_pressure":
         other = span(second)  # "250 mmHg ... 300": the unit was said once
     if one is not None and other is not None:
         return not one.meets(other)
