@@ -130,12 +130,25 @@ def told_behind(note: OperativeNote, said: list[Dose]) -> list[Dose]:
                 continue
             whole = alone.of("medication_dose")[0].scale == "total"  # "... two hundred milligrams altogether"
             linked = _between(note, _last(other), first, whole)
-            if linked is None or not (linked or ends):
+            if linked is None or not (linked or ends or _comes_to(other, alone)):
                 continue
             if all(other.of(kind) for kind in _OF_SOLUTION):
                 found = [one for one in found if one is not alone and one is not other]
                 found.append(Dose(other.drug, [*other.facts, *alone.facts]))
     return found
+
+
+def _comes_to(solution: Dose, dose: Dose) -> bool:
+    """Whether the strength and the volume of a solution give exactly that dose."""
+    strengths, volumes = solution.of("medication_concentration"), solution.of("medication_volume")
+    said = dose.of("medication_dose")[0]
+    if len(strengths) != 1 or len(volumes) != 1 or None in (strengths[0].value, volumes[0].value, said.value):
+        return False
+    worked = in_solution(strengths[0].value or Decimal(0), strengths[0].unit or "", volumes[0].value or Decimal(0),
+                         volumes[0].unit or "")  # fmt: skip
+    return worked is not None and said.unit is not None and convertible(said.unit, worked[1]) and (
+        convert(said.value or Decimal(0), said.unit, worked[1]) == worked[0]
+    )
 
 
 def _between(note: OperativeNote, last: int, first: int, whole: bool) -> str | None:

@@ -27,7 +27,7 @@ _AGAIN = re.compile(
 # Another giving. Common speech, no source.
 _MORE = re.compile(
     r"\b(?:re-?dos\w*|repeat\w*|second|another|further|additional\w*|more|extra|again at|top(?:ped)?[- ]?up|remain\w*|"
-    r"rest|also|first|half|other|later|each|per side|both)\b", re.I,
+    r"rest|also|first|half(?! (?:a )?per ?cent)|other|later|each|per side|both)\b", re.I,
 )  # fmt: skip
 
 

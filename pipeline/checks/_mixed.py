@@ -83,10 +83,11 @@ def _told_before(note: OperativeNote, passage: Passage, table: Mapping[str, Drug
     if not _BACK.search(passage.text):
         return None
     passages = note.sections.description
+    named = _NAMED.search(passage.text) is not None
     at = passages.index(passage)
     for one in reversed(passages[max(0, at - _BACK_MOST) : at]):
         own = {fact.name for fact in note.of("medication_volume") if one.holds(fact) and fact.name in table}
-        if len(own) > 1 and _TOGETHER.search(one.text):
+        if len(own) > 1 and (named or _TOGETHER.search(one.text)):
             return one
     return None
 
@@ -94,6 +95,7 @@ def _told_before(note: OperativeNote, passage: Passage, table: Mapping[str, Drug
 _BACK_MOST = 4  # sentences
 _BACK = re.compile(r"\b(?:the|this|that) (?:resulting |combined |whole )?(?:mixture|mix|cocktail|blend|combination|"
                    r"solution|syringe)\b|\b(?:of|from) (?:this|that|it|which)\b", re.I)  # fmt: skip
+_NAMED = re.compile(r"\bthe (?:mixture|mix|cocktail|blend)\b", re.I)
 _TOGETHER = re.compile(r"\b(?:mix\w*|combin\w*|blend\w*|cocktail|together|(?:one|same|single) syringe)\b", re.I)
 
 

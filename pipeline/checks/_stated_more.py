@@ -25,8 +25,8 @@ _ENDS = frozenset("finished finish closed closing closure end ended done out sti
 _OTHER_SPAN = frozenset("tourniquet clamp traction ischemia ischaemia bypass cuff warm cold".split())
 # Of these a person has two. Common practice, no source.
 _PAIRED = frozenset("side ear eye knee hip shoulder elbow wrist hand ankle foot leg arm breast groin nostril cheek "
-                    "tonsil testis lobe thigh crest axilla".split())  # fmt: skip
-_BEHIND = frozenset("down behind in into to on at around along under above below for of the within beside".split())
+                    "tonsil testis lobe thigh crest axilla flank buttock calf heel".split())  # fmt: skip
+_BEHIND = frozenset("down behind in into to on at around along under above below for of from the within beside".split())
 _JOINED = frozenset(", so that is makes making = : total of in all a and altogether together ( for which".split())
 _SUMMED = frozenset({"mass", "volume"})
 _NEAR, _FAR, _LONGEST = 6, 12, 360  # tokens before a start, tokens up to a total, minutes
@@ -155,7 +155,9 @@ def both(tokens: Sequence[Token]) -> Iterator[tuple[int, str]]:
 
 def _for_each(tokens: Sequence[Token], index: int) -> int | None:
     """Place of the "each" that an amount goes to ("4 mL behind each ear"); None where there is none."""
-    at = index + 1
+    at, own = index + 1, tokens[index].quantity
+    if own is not None and own.dimension == "mass" and [one.norm for one in tokens[at : at + 2]] == ["in", "#volume"]:
+        at += 2  # "sixty milligrams in three millilitres in each knee"
     while at < len(tokens) and (tokens[at].norm in _BEHIND or (at - index < _NEAR and _is_drug(tokens, at))):
         at += 1
     return at if at < len(tokens) and tokens[at].norm in ("each", "either", "per", "both") else None

@@ -15,6 +15,7 @@ from pipeline.extractors._account_parts import Amount, plain, through_needle
 
 _PRODUCTS = words.ALL_PRODUCTS
 _SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
+_OF_IT = _SOURCES | {"of", "bone", "the"}  # "fifty mils of marrow in all"
 _POURED, _AWAY = frozenset("away poured binned".split()), frozenset("bin bucket waste sharps sink".split())
 _STAYS = frozenset("stays stayed remains remained left stuck over unused".split())
 _SUM_BEFORE = frozenset(
@@ -87,9 +88,8 @@ def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str,
             before = before[at + 1 :]
             break
     lead = after[1:] if after[:1] and after[0] in words.IS else after
-    if lead[:1] and lead[0] in words.LOST:
-        return "lost"
-    if tail & words.LOST and not tail & words.PUT and not tail & {"no", "nothing", "none"}:
+    lost = tail & words.LOST and not tail & words.PUT and not tail & {"no", "nothing", "none"}
+    if lost or (lead[:1] and lead[0] in words.LOST):
         return "lost"
     binned = tail & _AWAY and tail & {"in", "into", "to"} or tail & _POURED
     if binned or _beside_amount.is_decanted(amount.sentence, amount.index, after):
@@ -98,9 +98,7 @@ def _fate(amount: Amount, state: str, before: tuple[str, ...], after: tuple[str,
     if ending & (words.LOST | {"threw", "throw", "discard", "discarding", "binned"}) and not ending & words.PUT:
         whole = any(word in _IT and before[at - 1 : at] != ("of",) for at, word in enumerate(before))
         return "" if whole else "lost"  # "discarded it, ten", but "a fifth of it discarded, ten"
-    if _thrown_behind(amount):
-        return "lost"
-    if _threw(before):
+    if _thrown_behind(amount) or _threw(before):
         return "lost"
     if ("put" in lead[:2] and "back" in lead[:3] and not _placed(lead[2:])) or state == "given" and (
             after[:2] == ("came", "back")):  # fmt: skip
@@ -156,6 +154,8 @@ def is_sum(amount: Amount) -> bool:
     behind = tuple(token.norm for token in amount.sentence.tokens[amount.index + 1 : amount.index + 3])
     done = after[:1] and after[0] in words.GIVEN | words.OUT  # "8 mL injected in total"
     after = after[1:] if done and after[1:3] in (("in", "total"), ("in", "all")) else after
+    named = next((at for at, norm in enumerate(after) if norm not in _OF_IT), 0) if after[:1] == ("of",) else 0
+    after = after[named:] if any(after[named:][: len(said)] == said for said in _SUM_AFTER) else after
     if any(after[: len(said)] == said for said in _SUM_AFTER) or behind in (("so", "far"), ("by", "now")):
         return not set(after[1:3]) & {"knees", "hips", "joints", "four", "three"}
     if lead[-1:] and lead[-1] in _SUM_BEFORE or lead[-2:] in _COMES_TO or lead[-3:] in _COMES_TO:

@@ -262,7 +262,7 @@ def _is_pitch(sentence: Sentence, index: int) -> bool:
     here = sentence.tokens[index].quantity
     if here is not None and here.dimension == _PER_TURN:
         return True
-    led = sentence.tokens[index - 2].quantity if index > 1 and sentence.tokens[index - 1].norm == "of" else None
+    led = sentence.tokens[index - 2].quantity if index > 1 and sentence.tokens[index - 1].norm in ("of", "at") else None
     if here is not None and here.dimension == "length" and led is not None and led.dimension == "turns":
         return True  # "three turns of half a centimetre"
     if index + 1 >= len(sentence.tokens):
