@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
-from pipeline.checks.base import NOT_GIVEN, called, finding, shown, span
+from pipeline.checks.base import NOT_GIVEN, called, finding, read, shown, span
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote, Passage
 from pipeline.records import Fact, Finding
@@ -24,10 +24,11 @@ _AGAIN = re.compile(
     r"was given)?)\b",
     re.I,
 )  # fmt: skip
+_LED = 4  # words of the sentence before, where speech was cut behind "as I said"
 # Another giving. Common speech, no source.
 _MORE = re.compile(
     r"\b(?:re-?dos\w*|repeat\w*|second|another|further|additional\w*|more|extra|again at|top(?:ped)?[- ]?up|remain\w*|"
-    r"rest|also|first|half(?! (?:a )?per ?cent)|other|later|each|per side|both)\b", re.I,
+    r"rest|also|first|half (?:of|the|in|into|through|to|on|at)|other|later|each|per side|both)\b", re.I,
 )  # fmt: skip
 
 
@@ -41,7 +42,7 @@ def again(note: OperativeNote, grammar: Grammar) -> Iterator[Finding]:
             if where is not None and _counts(fact):
                 told.setdefault(fact.name or "", []).append((fact, where))
         for row in told.values():
-            yield from _compared(row, grammar, 2 if _of_both(note, row) else 1)
+            yield from _compared(note, row, grammar)
 
 
 def _counts(fact: Fact) -> bool:
@@ -55,10 +56,11 @@ def _of_both(note: OperativeNote, row: Sequence[tuple[Fact, Passage]]) -> bool:
     return each or any(fact.laterality == "bilateral" for fact in note.of("procedure", "injection", "act"))
 
 
-def _compared(row: Sequence[tuple[Fact, Passage]], grammar: Grammar, times: int) -> Iterator[Finding]:
+def _compared(note: OperativeNote, row: Sequence[tuple[Fact, Passage]], grammar: Grammar) -> Iterator[Finding]:
+    times = max([2 if _of_both(note, row) else 1, *(_repeats(fact, where) for fact, where in row)])
     for fact, where in row:
         rest = [(one, there) for one, there in row if there is not where]
-        if not rest or not _is_told_again(fact, where, [there for _, there in rest]):
+        if not rest or not _is_told_again(note, fact, where, [there for _, there in rest]):
             continue
         others = [one for one, _ in rest if one.laterality is None or fact.laterality in (None, one.laterality)]
         if not others or any(_MORE.search(there.text) for there in (where, *(one for _, one in rest))):
@@ -80,8 +82,16 @@ def _compared(row: Sequence[tuple[Fact, Passage]], grammar: Grammar, times: int)
         return
 
 
-def _is_told_again(fact: Fact, where: Passage, others: Sequence[Passage]) -> bool:
-    ahead = " ".join(where.text.split()[: fact.evidence.first - where.evidence.first + 1])
+def _repeats(fact: Fact, where: Passage) -> int:
+    """How often the number stands in its sentence: "forty into the bursa and forty into the joint"."""
+    told = [token.quantity for token in read(where) if token.quantity is not None]
+    return sum(one.value == fact.value and one.unit in (None, fact.unit) for one in told)
+
+
+def _is_told_again(note: OperativeNote, fact: Fact, where: Passage, others: Sequence[Passage]) -> bool:
+    passages = note.sections.description
+    led = " ".join(passages[passages.index(where) - 1].text.split()[-_LED:]) if where is not passages[0] else ""
+    ahead = " ".join([led, *where.text.split()[: fact.evidence.first - where.evidence.first + 1]])
     if _AGAIN.search(ahead) and any(one.evidence.first < where.evidence.first for one in others):
         return True
     return where.section in _LISTS and all(one.section not in _LISTS for one in others)

@@ -125,8 +125,8 @@ def _name(note: OperativeNote, fact: Fact) -> str:
     an eye is an incision of a millimetre and no port."""
     if fact.kind == "measurement" and fact.name is None and fact.unit is None and fact.text:
         return fact.text.lower().split()[-1]  # "fifty holes"
-    if fact.kind == "measurement" and fact.unit in ("mm", "cm") and _is_drilled(note, fact):
-        return "drilled-depth"
+    if fact.kind == "measurement" and fact.unit in ("mm", "cm") and (drilled := _drilled(note, fact)):
+        return drilled
     if fact.name == "size" and _STONES & set((fact.text or "").lower().split()):
         return "stone-size"
     if fact.name == "size" and _LESIONS & set((fact.text or "").lower().split()):
@@ -148,16 +148,22 @@ def _name(note: OperativeNote, fact: Fact) -> str:
 
 _DEEP = re.compile(r"\bdeep\b|\bdepth\b", re.I)
 _DRILLED = re.compile(r"\b(?:drill\w*|screws?|tunnels?|sockets?|pilot hole)\b", re.I)
+_WIDE = re.compile(r"\bwide\b|\bdiameter\b|\bwidth\b", re.I)
+_BORED = re.compile(r"(?<!carpal )(?<!cubital )(?<!tarsal )(?<!radial )\b(?:tunnels?|sockets?)\b|\bgraft diameter\b|"
+                    r"\bdiameter of the graft\b", re.I)  # fmt: skip
 _CANAL = re.compile(r"\b(?:nail\w*|canal|ream\w*|skin|scope)\b", re.I)
 
 
-def _is_drilled(note: OperativeNote, fact: Fact) -> bool:
-    """How deep something was drilled or a screw hole measured; canals are opened along a whole bone."""
+def _drilled(note: OperativeNote, fact: Fact) -> str:
+    """How deep something was drilled or a screw hole measured, or how wide a tunnel or its graft is; canals are opened
+    along a whole bone."""
     text = next((one.text for one in note.sections.description if one.holds(fact)), "")
     own = f"{fact.text or ''} {fact.evidence.heard}"
     near = text[max(0, text.find(fact.evidence.heard)) :][: len(fact.evidence.heard) + 12]
     deep = _DEEP.search(own) or _DEEP.search(near)
-    return bool(deep and _DRILLED.search(text)) and not _CANAL.search(text)
+    if _WIDE.search(near) and _BORED.search(text):
+        return "drilled-bore"
+    return "drilled-depth" if deep and _DRILLED.search(text) and not _CANAL.search(text) else ""
 
 
 def _is_alone(note: OperativeNote, draw: Fact) -> bool:

@@ -35,7 +35,9 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts.append(base.claim("medication_concentration", reading, sentence, index, strength, strength, _OWN,
                                         name=drugs[strength], role="anticoagulant",
                                         group=f"m{base.group_of(sentence, strength)}"))  # fmt: skip
-            elif quantity.dimension == "fraction" and (_is_share(sentence, index) or _is_acd(index, drugs)):
+            elif quantity.dimension == "fraction" and (
+                _is_share(sentence, index) or _is_acd(index, drugs) or _closes(sentence, index, drugs)
+            ):
                 at = next(iter([*drugs, *spoken]))
                 facts.append(base.claim("anticoagulant_share", reading, sentence, index, at, at, _OWN))
             elif (first := _one_in(sentence, index)) is not None:
@@ -56,6 +58,18 @@ def _agents(sentence: Sentence, grammar: Grammar) -> dict[int, str]:
 def _is_acd(index: int, drugs: dict[int, str]) -> bool:
     """ "ACD 20 percent": it has one strength, so that a percent beside it is its share."""
     return any(drugs.get(index - near) == "acd-a" for near in (1, 2))
+
+
+def _closes(sentence: Sentence, index: int, drugs: dict[int, str]) -> bool:
+    """ "ACD-A six mils with fifty four mils of blood, ten percent": behind the two volumes, and of no drug."""
+    volumes = [at for at, one in base.quantities(sentence, "volume") if at < index]
+    after = sentence.tokens[index + 1].norm if index + 1 < len(sentence.tokens) else "."
+    named = any(0 < m.first - index <= _OF_NEXT for m in base.mentions(sentence, "drugs"))
+    agent = any(name in _CITRATES for name in drugs.values())
+    return agent and len(volumes) == 2 and after != "of" and not named
+
+
+_CITRATES, _OF_NEXT = frozenset({"acd-a", "sodium-citrate"}), 2
 
 
 def _strength_of(sentence: Sentence, index: int, quantity: Quantity, drugs: dict[int, str]) -> int | None:
