@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
@@ -14,7 +15,7 @@ from pipeline.grammar import Grammar
 from pipeline.limits import limit
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding
-from pipeline.rows import Drug
+from pipeline.rows import Drug, Limit
 
 MEANING = "The running total of local anaesthetic is above the configured maximum, alone or as a sum of fractions."
 
@@ -238,6 +239,8 @@ def _against(
         per_kg = limit(grammar, note.profile, f"per_kg{suffix}", drug=drug)
         if per_kg is None and kilograms is not None and kilograms < _LIGHT:
             per_kg = limit(grammar, note.profile, "per_kg_light", drug=drug)
+        if (thin := _tumescent(note, grammar, drug)) is not None:
+            per_kg, absolute = thin, None
         most = maximum(per_kg.value if per_kg else None, absolute.value if absolute else None, kilograms)
         name = drugs[drug].name
         sources = "; ".join(dict.fromkeys(row.source for row in (per_kg, absolute) if row is not None))
@@ -279,6 +282,16 @@ def _against(
                 )
             )
     return found + _mixture(totals, fractions)
+
+
+_TUMESCENT = re.compile(r"\btumescent\b|\bwetting solution\b|\bliposuction\b", re.I)
+
+
+def _tumescent(note: OperativeNote, grammar: Grammar, drug: str) -> Limit | None:
+    """The maximum of a very thin solution under the skin, where the note tells of one."""
+    if not any(_TUMESCENT.search(passage.text) for passage in note.sections.description):
+        return None
+    return limit(grammar, note.profile, "per_kg_tumescent", drug=drug)
 
 
 def _kilograms(said: Fact | None) -> Decimal | None:

@@ -378,7 +378,8 @@ def of_container(sentence: Sentence, grammar: Grammar, index: int) -> bool:
         m.table == "measures" and m.last == index - 2 for m in sentence.mentions
     ):
         return True  # "if hb under seventy two units": a bound of what is measured, and no dose
-    held = any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
+    strength = sentence.tokens[index].norm in ("#mass_concentration", "#concentration")  # "a 40 mg/mL ampoule"
+    held = not strength and any(hit.first == index + 1 for hit in cues.hits(sentence, grammar, "container"))
     if held and index and sentence.tokens[index - 1].norm in ("x", "\u00d7"):
         return False  # "2 x 2.2 mL cartridges"
     liquid = sentence.tokens[index].norm != "#mass"  # "one gram before the cuff and one gram at the end"
