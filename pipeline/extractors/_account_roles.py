@@ -154,7 +154,7 @@ def is_sum(amount: Amount) -> bool:
     behind = tuple(token.norm for token in amount.sentence.tokens[amount.index + 1 : amount.index + 3])
     done = after[:1] and after[0] in words.GIVEN | words.OUT  # "8 mL injected in total"
     after = after[1:] if done and after[1:3] in (("in", "total"), ("in", "all")) else after
-    named = next((at for at, norm in enumerate(after) if norm not in _OF_IT), 0) if after[:1] == ("of",) else 0
+    named = next((at for at, norm in enumerate(after) if norm not in _OF_IT), 0) if behind[:1] == ("of",) else 0
     after = after[named:] if any(after[named:][: len(said)] == said for said in _SUM_AFTER) else after
     if any(after[: len(said)] == said for said in _SUM_AFTER) or behind in (("so", "far"), ("by", "now")):
         return not set(after[1:3]) & {"knees", "hips", "joints", "four", "three"}
