@@ -44,13 +44,23 @@ def side_for(
     """(side of the phrase at tokens first..last, doubt in plain words). `own_only`: from its own phrase alone."""
     found = sides(sentence, grammar)
     if not found:
-        return None, None
+        return None, _compared(sentence, first, last)
     known: dict[tuple[int, int, bool, Grammar], tuple[Laterality | None, str | None]]
     known = sentence.memo.setdefault("side-for", {})
     key = first, last, own_only, grammar
     if key not in known:
         known[key] = _side_for(sentence, found, first, last, grammar, own_only)
     return known[key]
+
+
+def _compared(sentence: Sentence, first: int, last: int) -> str | None:
+    """ "Right greater than left radiculopathy": why it is unsure whether a thing of the spine has a side."""
+    at = sentence.memo.get("compared")
+    beside = at is not None and (first == at[1] + 1 or 0 < at[0] - last <= _BESIDE)
+    return "both sides were compared; which of them are meant is left open" if beside else None
+
+
+_BESIDE = 2  # tokens
 
 
 def _side_for(

@@ -73,6 +73,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
             if sentence.says(_SPINE):  # "lumbar radiculopathy, right worse than left": of what lies in the middle
                 astray = sentence.memo.get("no-sides", frozenset())
                 sentence.memo["no-sides"] = astray | set(range(at, together + 1))
+                sentence.memo["compared"] = (at, together)
             else:
                 found.append(Side(at, together, "bilateral"))
             at = together + 1
