@@ -46,6 +46,9 @@ def _more_exactly(draft: Draft, words: Sequence[Word]) -> None:
         around = (*draft.tokens[max(0, index - 2) : index], *draft.tokens[index + 3 : index + 5])
         if other.quantity is None or any(token.norm in _LISTS or token.quantity is not None for token in around):
             continue
+        if one.quantity is not None and one.quantity.value == other.quantity.value:
+            draft.tokens[index : index + 3] = [replace(other, first=one.first)]  # "forty, forty milligrams"
+            continue
         doubt = f"said as {one.text}, and more exactly right behind it"
         said = said_by(words, [one])
         draft.tokens[index : index + 3] = [
@@ -63,7 +66,11 @@ def _is_same_and_more(one: Token, other: Token) -> bool:
         return False
     if second.value is None or second.form not in ("number", "fraction") or first.value != int(first.value):
         return False
-    return 0 < second.value - first.value < 1
+    again = first.value == second.value and second.dimension in _DOSED  # "five, five millilitres" may be two draws
+    return again or 0 < second.value - first.value < 1
+
+
+_DOSED = frozenset({"mass", "amount", "catalytic"})
 
 
 def _of_one_noun(told: Sequence[tuple[int, Token]], at: int) -> bool:

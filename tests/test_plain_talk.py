@@ -157,3 +157,18 @@ def test_the_rest_of_the_cartilage_is_no_rest() -> None:
 
 def test_minutes_past_an_unsaid_hour_count_nothing() -> None:
     assert not named("Right hand. Local at five past tourniquet not used.", "device_count")
+
+
+@pytest.mark.parametrize("said", ["Forty, forty milligrams of triamcinolone", "Triamcinolone, forty, forty milligrams"])
+def test_a_dose_said_again_with_its_unit_is_one(said: str) -> None:
+    doses = named(f"Right shoulder. {said} into the bursa.", "medication_dose")
+    assert [(fact.value, fact.unit) for fact in doses] == [(40, "mg")]
+
+
+def test_two_draws_of_the_same_stay_two() -> None:
+    assert len(named("Right iliac crest marrow. Draws of five, five millilitres.", "draw")) == 2
+
+
+def test_a_steri_strip_has_no_size_of_a_filter() -> None:
+    text = "Right hip marrow. Skin closed with a steri strip filter two hundred micron spun fifteen minutes."
+    assert not [fact for fact in named(text, "device_size") if fact.text == "strip"]

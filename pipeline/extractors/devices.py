@@ -129,7 +129,7 @@ def _things(sentence: Sentence, grammar: Grammar, rows: Mapping[str, Device]) ->
     ]  # fmt: skip
     taken = {index for thing in things for index in range(thing.first, thing.last + 1)}
     taken |= {
-        index for mention in base.mentions(sentence, "drains", "drugs")
+        index for mention in base.mentions(sentence, "drains", "drugs", "closures")
         for index in range(mention.first, mention.last + 1)
     }  # fmt: skip
     for hit in cues.hits(sentence, grammar, "instrument", "component"):
