@@ -91,7 +91,7 @@ def _speaks(fact: Fact) -> bool:
         and fact.certainty != "negated"
         and fact.status in ("performed", "planned")
         and fact.role not in ("harvest", "explanted", "used")
-        and fact.name not in _WAY_IN | _WORN
+        and fact.name not in _WAY_IN | _WORN | _OF_BOTH_LUNGS
         and (fact.name, fact.body_site) != _ACROSS
         and laterality.OTHER_SIDE not in fact.doubts  # "reduction of the other breast": meant to be another one
     )
@@ -99,6 +99,7 @@ def _speaks(fact: Fact) -> bool:
 
 # What shuts the vessel that one came through lies on the side of the puncture.
 _WAY_IN = frozenset({"vascular-closure-device"})
+_OF_BOTH_LUNGS = frozenset({"secretions", "mucus"})  # a look down the airway before one side is opened
 _WORN = frozenset({"compression-devices"})  # on the leg that lies free
 # The other pleura is opened from the side of the operation where the work goes across the midline.
 _ACROSS = ("opening", "pleura")
