@@ -134,13 +134,26 @@ def doubts(fact: Fact, place: Place, grammar: Grammar) -> Iterator[str]:
             continue
         if apart > _CLOSE and clauses.parted(sentence, place.last if ahead else place.first, low):
             continue  # of what another clause tells
-        if row.settled and row.of != "seen" and _is_given(place, first, last, low, high):
+        if row.settled and row.of != "seen" and _is_given(place, first, last, low, high) and (
+            not ahead or not _another_given(place, low)
+        ):
             continue
         yield f"'{' '.join(token.text for token in sentence.tokens[low : high + 1])}' is said of it: {row.reason}"
         return
     if fact.kind in _TOLD_PLAINLY and (told := unread(fact, place)):
         said = place.said(min(told[0] + 1, len(sentence.tokens) - 1))
         yield f"'{said}' is said of it, and nobody said that it was {'given' if fact.kind in KINDS else 'done'}"
+
+
+def _another_given(place: Place, until: int) -> bool:
+    """ "80 mg of kenalog opened, he got 40, the rest binned": what was given has a number of its own behind it."""
+    return any(
+        token.quantity is not None and place.norm(at - 1) in _GOT
+        for at, token in enumerate(place.sentence.tokens[:until]) if at > place.last + 1
+    )
+
+
+_GOT = _words("got gave had given used injected received getting put")
 
 
 def _worn_before(place: Place) -> int | None:
