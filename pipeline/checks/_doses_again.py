@@ -24,6 +24,9 @@ _AGAIN = re.compile(
     r"was given)?)\b",
     re.I,
 )  # fmt: skip
+# A drug round a nerve or the cord is none of the wound's, whatever both are. Common practice, no source.
+_REGIONAL = re.compile(
+    r"\b(?:block\w*|spinal|epidural|caudal|intrathecal|heavy|hyperbaric|plexus|acb|pens|ipack|tap)\b", re.I)
 _LED = 4  # words of the sentence before, where speech was cut behind "as I said"
 # Another giving. Common speech, no source.
 _MORE = re.compile(
@@ -90,6 +93,8 @@ def _repeats(fact: Fact, where: Passage) -> int:
 
 def _is_told_again(note: OperativeNote, fact: Fact, where: Passage, others: Sequence[Passage]) -> bool:
     passages = note.sections.description
+    if where.section == "anaesthesia" and _REGIONAL.search(where.text):
+        return False
     led = " ".join(passages[passages.index(where) - 1].text.split()[-_LED:]) if where is not passages[0] else ""
     ahead = " ".join([led, *where.text.split()[: fact.evidence.first - where.evidence.first + 1]])
     if _AGAIN.search(ahead) and any(one.evidence.first < where.evidence.first for one in others):

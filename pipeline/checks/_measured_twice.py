@@ -64,6 +64,8 @@ def _weighed(note: OperativeNote) -> Iterator[tuple[Fact, Fact]]:
     other = next((fact for fact in weights if not fact.text), None)
     about = next((one.text.lower() for one in note.sections.description
                   if other is not None and one.holds(other)), "")  # fmt: skip
+    if any(_APART.search(one.text) for one in note.sections.description for fact in weights if one.holds(fact)):
+        return
     same = other is None or bool((names | {"specimen"}) & set(re.findall(r"[a-z]+", about)))
     sure = same and len(names) == 1 and not any(fact.doubts for fact in weights)
     if sure and first.laterality == later.laterality and (
@@ -72,6 +74,8 @@ def _weighed(note: OperativeNote) -> Iterator[tuple[Fact, Fact]]:
         yield first, later
 
 
+# Two things of one name. Common English usage, no source.
+_APART = re.compile(r"\b(?:accessory|together|both|each|respectively|left\b.*\bright|right\b.*\bleft)\b", re.I | re.S)
 _SEVERAL = 3  # specimens; two are often one that is named twice
 
 

@@ -28,7 +28,8 @@ _OTHERWISE = re.compile(
     r"\b(?:other|opposite|contralateral|both|bilateral\w*|each|normal|healthy|compar\w+|symmetr\w+|uninvolved|drip|iv|"
     r"intravenous|cannula|line|pressure|cuff|padd\w+|support\w*|flex\w*|abduct\w*|posit\w+|tuck\w*|arm ?board|pulse|"
     r"previous\w*|prior|old|earlier|ago|donor|graft|skin|if|later|next|second|instead|not|no|without|unlike|"
-    r"than|also|too|turned|lateral|up|down|prepped|tube|head|cross\w*|mobile|extended|retract\w+|hand)\b", re.I,
+    r"than|also|too|turned|lateral|up|down|prepped|tube|head|cross\w*|mobile|extended|"
+    r"retract\w+|hand|follow\w*|surveillance)\b", re.I,
 )  # fmt: skip
 _BOTH = re.compile(r"\b(?:(?:other|opposite|contralateral|second|first) side|bilateral|both sides)\b", re.IGNORECASE)
 _ELSEWHERE = frozenset({"indication", "history", "imaging", "consent", "aftercare", "follow-up"})
@@ -88,6 +89,11 @@ def _of_a_part(note: OperativeNote) -> Clash | None:
         if side not in ("left", "right") or not mine or len(astray) != 1:
             continue
         passage, match = astray[0]
+        listed = any(there is passage and abs(one.start() - match.start()) < _AROUND and one is not match
+                     for there, one in here)  # fmt: skip
+        taken = part in region and re.search(r"\bfrom (?:the )?$", passage.text[: match.start()], re.IGNORECASE)
+        if listed or taken:
+            continue  # "right arm three percent, left arm three percent"; "vein from the left thigh"
         around = passage.text[max(0, match.start() - _AROUND) : match.start()] + passage.text[match.end() :][:_AROUND]
         if not _OTHERWISE.search(around) and not is_aside(note, _place(passage, match), _side(match["side"])):
             said_first = f"{operated[0].evidence.heard} ({side})" if operated else f"{side} {part}"

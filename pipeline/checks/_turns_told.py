@@ -13,6 +13,7 @@ from pipeline.note import OperativeNote
 from pipeline.records import Finding, Token
 
 _SLACK = Decimal("0.05")  # cm
+_STEEPEST = Decimal("1.5")  # cm a turn; threaded cannulas move 0.5. [common practice of the trade, no source]
 _OF_ONE = ("a ", "per ", "each ", "every ", "full ")
 _LINKS = frozenset(
     "makes make making is are was = equals so that that's gives which comes to in all total of altogether it "
@@ -67,8 +68,8 @@ def _pitch(tokens: Sequence[Token], at: int) -> Decimal | None:
     if quantity is not None and quantity.dimension == "length_per_turn" and quantity.value and quantity.unit:
         return convert(quantity.value, quantity.unit.split("/")[0], "cm")
     way = _cm(tokens[at])
-    if way is None:
-        return None
+    if way is None or way > _STEEPEST:
+        return None  # "gone in four centimetres each full turn ...": the next thing
     after = " ".join(token.text.lower() for token in tokens[at + 1 : at + 4])
     if re.match(r"(?:a|per|each|every|for each|for every)(?: full| complete)? turn\b|each\b(?! (?:time|draw))", after):
         return way

@@ -49,11 +49,15 @@ def _gone(note: OperativeNote, drawn: list[Fact]) -> list[Finding]:
     """ "Nine mils of blood, not spun, three injected, eight thrown away": what became of what was drawn, where nothing
     was made of it; or of what was made."""
     made = drawn[0].kind == "product_volume"
-    gone = [*given(note, "injection_volume"), *given(note, "discarded_volume")]
+    put = given(note, "injection_volume")
+    away = given(note, "discarded_volume")
+    if made and put:  # "BMAC 5 mL, 2 mL of plasma discarded, 5 mL given": what went before was not of the product
+        away = [fact for fact in away if fact.evidence.first > put[0].evidence.first]
+    gone = [*put, *away]
     agents = [fact for fact in given(note, "medication_volume") if fact.role in ("anticoagulant", "prime")]
     unlike = any(fact.scale in _NOT_WHOLE for fact in (*drawn, *gone)) or bool(given(note, "injection_total"))
     unlike = unlike or (len(drawn) > 1 if made else bool(given(note, "processing")))
-    if unlike or len(gone) < 2 or not given(note, "discarded_volume"):
+    if unlike or len(gone) < 2 or not away:
         return []
     agents = [] if made else agents
     spans = [[span(as_millilitres(fact), "mL") for fact in facts] for facts in (drawn, gone, agents)]

@@ -19,7 +19,8 @@ _FOR = ("preop_diagnosis", "postop_diagnosis", "diagnosis")
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    operated = [fact for fact in note.of("procedure", given=True) if fact.laterality is not None]
+    operated = [fact for fact in note.of("procedure", given=True) if fact.laterality is not None
+                and fact.name not in _STOMAS]
     # Where no operation has a side, what it was for may have one.
     ill = not operated
     operated = operated or [fact for fact in note.of(*_FOR, given=True) if fact.laterality is not None]
@@ -49,6 +50,10 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                         (said.evidence, *made.evidence))
             )  # fmt: skip
     return found
+
+
+# Their side is where the bowel was brought out, and none of the operation.
+_STOMAS = frozenset({"ileostomy", "colostomy", "gastrostomy", "jejunostomy"})
 
 
 def _is_remark(note: OperativeNote, passage: Passage, said: SaidSide) -> bool:
