@@ -18,6 +18,7 @@ def more_follow(amount: Amount) -> bool:
     ahead = tokens[index + 2].quantity if index + 2 < len(tokens) else None
     own = amount.quantity.value or Decimal(0)
     like = ahead is not None and ahead.form == "number" and (ahead.value or 0) <= 3 * own
+    like = like and ahead is not None and ahead.dimension in ("", "volume")  # no "one full turn back after each"
     return like and _draw_counts.more_follow(amount.sentence, index)
 
 
