@@ -8,6 +8,7 @@ from decimal import Decimal
 import pytest
 from cases_runner import facts_of
 
+from pipeline import run
 from pipeline.records import Fact
 
 
@@ -172,3 +173,11 @@ def test_two_draws_of_the_same_stay_two() -> None:
 def test_a_steri_strip_has_no_size_of_a_filter() -> None:
     text = "Right hip marrow. Skin closed with a steri strip filter two hundred micron spun fifteen minutes."
     assert not [fact for fact in named(text, "device_size") if fact.text == "strip"]
+
+
+def test_turns_after_each_draw_leave_no_way_below_nothing() -> None:
+    """Ten draws, nine turns of 0.5 cm between them: 4.5 cm of 3 cm. [worked example of our own arithmetic]"""
+    told = "Right hip core decompression. Marrow from the right crest, depth 3 cm, {} draws of 3 mL, {} after each."
+    turn = "one full turn of 0.5 cm back"
+    assert "needle_depth" in {one.check for one in run.note_from_text(told.format(10, turn), name="a").findings}
+    assert "needle_depth" not in {one.check for one in run.note_from_text(told.format(6, turn), name="b").findings}

@@ -137,7 +137,7 @@ def _marrow(note: OperativeNote) -> list[Finding]:
         finding(
             "prepared_not_given",
             "warning",
-            f"{' + '.join(shown(fact) for fact in taken)} were harvested; where they went was not said.",
+            f"{_taken(note, taken)} were harvested; where they went was not said.",
             taken,
             ask="Say where how much was injected, or that it was thrown away.",
             about="harvest",
@@ -193,3 +193,11 @@ def _kept(note: OperativeNote, fact: Fact) -> bool:
         and not any(other.name != fact.name and passage.holds(other) for other in note.of("medication"))
         for passage in note.sections.description
     )
+
+
+def _taken(note: OperativeNote, taken: list[Fact]) -> str:
+    """What was harvested, in words; draws of so much each with how many there were."""
+    counts = [fact for fact in note.of("draw_count", given=True) if fact.value is not None]
+    if len(taken) == 1 and taken[0].kind == "draw" and taken[0].scale == "each" and len(counts) == 1:
+        return f"{shown(counts[0])} x {shown(taken[0])}"
+    return " + ".join(shown(fact) for fact in taken)

@@ -238,7 +238,7 @@ def _parted(sentence: Sentence, index: int, turns: cues.Hit) -> bool:
 
 # A move that was made again and again: "half a centimetre per draw", "after each draw it was drawn back 1 cm".
 _REPEATED = ("per draw", "each draw", "every draw", "each aspirate", "every aspirate", "each pull", "per pull",
-             "between draws", "each time", "every time", "a draw")  # fmt: skip
+             "between draws", "after each", "after every", "each time", "every time", "a draw")  # fmt: skip
 _AROUND = 9  # tokens
 
 
@@ -252,7 +252,8 @@ def _scale(sentence: Sentence, index: int) -> Scale | None:
     first = max((at + 1 for at in range(first, index) if tokens[at].norm in (".", ";")), default=first)
     last = min((at for at in range(index + 1, last) if tokens[at].norm in (".", ";")), default=last)
     first = max((at + 1 for at in range(first, index) if tokens[at].quantity is not None), default=first)
-    last = min((at for at in range(index + 1, last) if tokens[at].quantity is not None), default=last)
+    pitch = index + 2 if index + 2 < len(tokens) and _is_pitch(sentence, index + 2) else index  # "of 0.5 cm after each"
+    last = min((at for at in range(pitch + 1, last) if tokens[at].quantity is not None), default=last)
     near = " ".join(token.norm for token in tokens[first:last])
     return "each" if any(f" {phrase} " in f" {near} " for phrase in _REPEATED) else None
 
