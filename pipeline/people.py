@@ -50,10 +50,15 @@ def is_calibre(sentence: Sentence, index: int) -> bool:
 
 def persons(sentence: Sentence) -> list[Person]:
     """Names that follow a title, in order."""
+    known: list[Person] | None = sentence.memo.get("persons")
+    if known is None:
+        known = sentence.memo["persons"] = _persons(sentence) if sentence.says(_TITLES) else []
+    return known
+
+
+def _persons(sentence: Sentence) -> list[Person]:
     tokens = sentence.tokens
     found: list[Person] = []
-    if not sentence.says(_TITLES):
-        return found
     covered = {m.first: m for m in sentence.mentions if m.table not in ("team", "sex")}
     index = 0
     while index < len(tokens):
