@@ -290,7 +290,8 @@ def shared_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
             if len(parts) > 1 and len(known) == 1 and sum(parts) != known[0] and known[0] not in parts:
                 yield passage, known[0], noun, f"{' + '.join(map(str, parts))} = {sum(parts)}, said: {known[0]}"
         for at, token in enumerate(tokens):
-            number, place = count(token), noun_of(tokens, at)
+            number = count(token)
+            place = noun_of(tokens, at) if number is not None else None
             if number is not None and place is not None and not _is_label(tokens, at):
                 told.setdefault(tokens[place].norm, []).append(number)
 

@@ -89,8 +89,7 @@ def are_the_sum(note: OperativeNote, passage: Passage, said: Quantity | None) ->
 def _each(tokens: Sequence[Token], at: int) -> tuple[int, int] | None:
     """(how many, place of the volume of each) of draws that are counted at a token."""
     number = count(tokens[at])
-    ahead = tokens[at + 1 : at + 1 + _BEFORE]
-    if number is None or number < 2 or not any(one.norm in _DRAWS for one in ahead[:2]):
+    if number is None or number < 2 or not any(one.norm in _DRAWS for one in tokens[at + 1 : at + 3]):
         return None
     for place in range(at + 2, min(at + 2 + _BEFORE, len(tokens))):
         quantity = tokens[place].quantity

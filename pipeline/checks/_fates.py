@@ -43,8 +43,11 @@ def told(note: OperativeNote) -> Iterator[Told]:
 
 
 def _fates(tokens: Sequence[Token], at: int) -> tuple[int, str, str] | None:
-    said, place = count(tokens[at]), noun_of(tokens, at)
-    if said is None or said < _LEAST or place is None or (at and tokens[at - 1].norm in ("x", "#number")):
+    said = count(tokens[at])
+    if said is None or said < _LEAST:
+        return None
+    place = noun_of(tokens, at)
+    if place is None or (at and tokens[at - 1].norm in ("x", "#number")):
         return None
     lost: list[int] = []
     stayed: list[int] = []
@@ -99,8 +102,10 @@ _TO_EACH = 4  # tokens from a number to "each"
 
 def _each_of(tokens: Sequence[Token], at: int) -> tuple[int, str, str] | None:
     """ "Two tapes from each anchor, from two anchors": so many times so many."""
+    if tokens[at].norm not in _EACH:
+        return None
     holder = tokens[at + 1].norm if at + 1 < len(tokens) else ""
-    if tokens[at].norm not in _EACH or holder in _PARTS | PLACES or not holder.isalpha():
+    if holder in _PARTS | PLACES or not holder.isalpha():
         return None
     own = next((place for place in range(at - 1, max(-1, at - 1 - _TO_EACH), -1) if count(tokens[place])), None)
     if own is None or any(token.punctuation for token in tokens[own:at]):

@@ -17,6 +17,7 @@ _CROSS = frozenset({"x", "by", "\u00d7"})
 # What points back to a number. Common speech, no source.
 _AS_SAID = (("like", "i", "said"), ("as", "i", "said"), ("as", "said"), ("as", "mentioned"), ("as", "above"),
             ("like", "before"), ("as", "measured"), ("as", "noted"), ("as", "told"))  # fmt: skip
+_AS_SAID_BEGINS = frozenset(words[0] for words in _AS_SAID)
 _WAS_THE = (("that", "was", "the"), ("those", "were", "the"))  # "that was the twelve from the right"
 _BY = frozenset({"by", "from", "on", "in", "to"})  # "52 min as noted by the nurse"
 _TO_CUE = 2  # tokens between a number and what points back
@@ -39,6 +40,8 @@ def _as_said(note: OperativeNote) -> Iterator[Finding]:
         tokens = read(passage)
         pointed: set[int] = set()
         for at in range(len(tokens)):
+            if tokens[at].norm not in _AS_SAID_BEGINS:
+                continue
             words = tuple(token.norm for token in tokens[at : at + 3])
             cue = next((cue for cue in _AS_SAID if words[: len(cue)] == cue), None)
             if cue is not None and (at + len(cue) >= len(tokens) or tokens[at + len(cue)].norm not in _BY):

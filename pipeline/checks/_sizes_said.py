@@ -111,6 +111,8 @@ def told(note: OperativeNote, thing: str) -> list[Size]:
     """Every size of a thing, in the order said. Pure."""
     what = THINGS[thing]
     found: list[Size] = []
+    if not note.says(*what.nouns):
+        return found
     for passage in note.sections.description:
         tokens = read(passage)
         for at, token in enumerate(tokens):

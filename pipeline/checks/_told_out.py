@@ -31,12 +31,14 @@ def more_out(note: OperativeNote) -> Iterator[tuple[Passage, int, str, str]]:
             number = count(token)
             spare += token.norm in _MORE
             spare += _more_of_them(tokens, at)
+            if number is None:
+                continue
             behind = [one.norm for one in tokens[at + 1 : at + 1 + _NEAR]]
             noun = next((norm for norm in behind if norm in _NOUNS), "")
             for norm in behind if number == 1 else ():
                 if norm in _SINGLE:  # "1 loose body ..., 2 loose bodies"
                     told.setdefault(_SINGLE[norm], []).append(1)
-            if number is None or number < _NEAR or not noun:
+            if number < _NEAR or not noun:
                 continue
             before = told.setdefault(noun, [])
             end = next(place for place in range(at + 1, len(tokens)) if tokens[place].norm == noun)

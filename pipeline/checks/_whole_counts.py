@@ -107,17 +107,18 @@ def _plural(thing: str) -> str:
 def _statement(tokens: Sequence[Token], at: int, last: tuple[str, int] | None) -> tuple[_Said | None, str]:
     """What a token says of how many there are, and of what."""
     nothing: tuple[None, str] = (None, "")
-    quantity = tokens[at].quantity
+    quantity, number = tokens[at].quantity, count(tokens[at])
+    if quantity is None and number is None:
+        return nothing
     before = [token.norm for token in tokens[max(0, at - 2) : at]]
-    thing, end = _noun(tokens, at)
     if quantity is not None and quantity.form == "ordinal" and quantity.value is not None:
         behind = [token.norm for token in tokens[at + 1 : at + 2]]
         if last is None or at - last[1] > _GOES_ON or behind != ["one"] or before[-1:] != ["a"]:
             return nothing
         return _Said(int(quantity.value), at, ordinal=True), last[0]
-    number = count(tokens[at])
     if number is None or is_portal(tokens, at) or set(before[-1:]) & _NO_COUNT or _is_size(tokens, at):
         return nothing
+    thing, end = _noun(tokens, at)
     if thing:
         if number == 1 and tokens[end].norm in _NOUNS:
             return nothing  # "one portals"
