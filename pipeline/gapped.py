@@ -112,17 +112,35 @@ def _is_fate(tokens: Sequence[Token], said: int, index: int) -> bool:
     near = {token.norm for token in tokens[max(0, said - 3) : index]}
     if own is None or own.form != "number" or tokens[said].norm not in _MADE_READY or not near & _READY:
         return False
-    behind = [token.norm for token in tokens[index + 1 : index + 3]]
+    if went_somewhere(tokens, index):
+        return True  # "ten mils drawn up, six in the palm and four at the wrist"
+    behind = [token.norm for token in tokens[index + 1 : index + 6]]
+    behind = behind[2:] if behind[:1] == ["of"] and behind[1:2] and behind[1] in _IT else behind
     behind = behind[1:] if behind[:1] in (["was"], ["were"]) else behind
     before = tokens[index - 1].norm
     ends = not behind or behind[0] in _FATE_ENDS
     return (bool(behind) and behind[0] in _FATES) or (before in _DID and ends)
 
 
-_READY = frozenset({"drawn", "drew", "draw", "prepared", "available", "loaded", "opened", "ready"})
+def went_somewhere(tokens: Sequence[Token], index: int) -> bool:
+    """ "Six in the palm", "four of it round the wound": a place right behind an amount."""
+    behind = [token.norm for token in tokens[index + 1 : index + 3]]
+    of_it = behind[:1] == ["of"] and behind[1:] and behind[1] in _IT
+    at = index + 1 + 2 * bool(of_it)
+    return at + 1 < len(tokens) and tokens[at].norm in _SPOTS and _at_place(tokens, at) and (
+        tokens[at + 1].norm not in _NO_SPOT and not {token.norm for token in tokens[at + 1 : at + 4]} & _VESSELS
+    )
+
+
+_IT = frozenset({"it", "this", "that"})
+_SPOTS = _PLACES - {"before", "after", "during", "along", "about"}
+_NO_SPOT = frozenset("case reserve time end start same saline water".split())
+_VESSELS = frozenset("syringe syringes tube bag bottle bowl pot kit bin sink waste dish".split())
+_READY = frozenset("drawn drew draw prepared available loaded opened ready reconstituted dissolved mixed made syringe "
+                   "syringes".split())
 _MADE_READY = frozenset({"#volume", "#mass", "#amount"})
-_FATES = frozenset("given used injected infiltrated discarded wasted thrown binned left went".split())
-_DID = frozenset("used gave injected infiltrated discarded wasted threw binned remaining".split())
+_FATES = frozenset("given used injected infiltrated discarded wasted thrown binned left went put placed".split())
+_DID = frozenset("used gave got had received injected infiltrated discarded wasted threw binned remaining".split())
 _FATE_ENDS = frozenset(", . ; and then threw away discarded wasted the".split())
 
 

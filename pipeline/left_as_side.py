@@ -65,8 +65,27 @@ def is_none(sentence: Sentence, norms: list[str], at: int) -> bool:
     return (
         _is_denied(norms, at) or _stays_in(norms, at) or _stands_out(sentence, at) or _was_left(sentence, at)
         or _remains(sentence, at) or _is_query(sentence, at) or _is_direction(sentence, at)
-        or _out_of_the_way(sentence, at) or lies_on(norms, at) is not None
+        or _out_of_the_way(sentence, at) or lies_on(norms, at) is not None or _of_one_thing(norms, at)
     )  # fmt: skip
+
+
+def _of_one_thing(norms: Sequence[str], at: int) -> bool:
+    """ "Two screws on both sides of the cut", "either side of the old scar": beyond it and before it."""
+    if tuple(norms[at : at + 2]) not in _ON_BOTH or norms[at + 2 : at + 3] != ["of"]:
+        return False
+    behind = list(norms[at + 3 : at + 3 + _TO_THING])
+    whose = behind[:1] and behind[0] in _WHOSE | {"a", "an", "this", "that", "each"}
+    return bool(whose and set(behind[1:]) & _THINGS) or bool(set(behind[:1]) & _THINGS)
+
+
+_ON_BOTH = frozenset({("either", "side"), ("both", "side"), ("both", "sides"), ("each", "side")})
+_TO_THING = 4  # tokens
+_THINGS = frozenset(
+    "break fracture gap cut osteotomy nonunion joint tear defect wound incision lesion plate line graft achilles tendon "
+    "nerve tunnel screw stump shaft hole patella site repair anastomosis stenosis clip knot nail rod portal scar "
+    "laceration mass tumour tumor vessel artery vein bone tube catheter drain fusion kneecap ligament quadriceps cuff "
+    "rupture suture stitch split crack facet level disc disk fissure".split()
+)
 
 
 def _is_direction(sentence: Sentence, at: int) -> bool:

@@ -1,4 +1,5 @@
-"""A straight plate with more screws than holes: "a seven hole tubular plate with nine screws"."""
+"""The holes of a plate against what filled them: "a seven hole plate with nine screws", "the plate has eight holes, I
+filled nine", "six holes, four filled, three left empty"."""
 
 from __future__ import annotations
 
@@ -6,6 +7,8 @@ from collections.abc import Sequence
 
 from pipeline.checks._spoken_counts import count
 from pipeline.records import Token
+
+Told = tuple[int, str, str]
 
 _HOLE = frozenset({"hole", "holes"})
 _PLATES = frozenset({"plate", "dcp", "lcp", "recon"})
@@ -15,17 +18,27 @@ _STRAIGHT = frozenset(
     "third tubular 1/3 one-third one half semitubular dynamic compression lc dcp lcp recon reconstruction straight "
     "locking small large fragment narrow broad titanium steel mm - #number #length".split()
 )
-_LINKS = frozenset({"with", "and", ",", ":", "using", "by", "(", "was", "held", "fixed"})
-_LINKED = 4  # tokens from the plate to the count of its screws
+# Between the plate and its screws, also where it lies.
+_LINKS = frozenset(
+    "with and , : using by ( was held fixed went placed put laid on in to over along of onto the a left right lateral "
+    "medial anterior posterior dorsal volar fibula ulna radius humerus clavicle femur tibia shaft side then".split()
+)
+_LINKED = 9  # tokens from the plate to the count of its screws
 _MOST = 24
+_FILLED = frozenset({"filled", "fill", "used", "occupied", "took", "taken"})
+_EMPTY = frozenset({"empty", "open", "unfilled", "free", "unused"})
+_THINGS = frozenset({"of", "them", "holes", "hole", "were", "was", "with", "screws", "left", "i", "we", "remained", "are"})
+_REACH = 20  # tokens from the holes to how many were filled
 
 
-def more_screws(read: Sequence[Token]) -> tuple[int, str, str] | None:
+def more_screws(read: Sequence[Token]) -> Told | None:
     """(screws, "screws", arithmetic) of the first plate with more screws than holes. Pure."""
     for at in range(len(read) - 1):
-        holes = count(read[at])
-        if holes is None or holes < 2 or read[at + 1].norm not in _HOLE:
+        holes = _holes(read, at)
+        if holes is None:
             continue
+        if (told := _filled(read, at + 2, holes)) is not None:
+            return told
         plate = at + 2
         while plate < len(read) and read[plate].norm not in _PLATES and _is_straight(read[plate]):
             plate += 1
@@ -44,6 +57,38 @@ def more_screws(read: Sequence[Token]) -> tuple[int, str, str] | None:
                 if holes < screws <= _MOST:
                     return screws, "screws", f"{holes} holes, said: {screws} screws"
             break
+    return None
+
+
+def _holes(read: Sequence[Token], at: int) -> int | None:
+    holes = count(read[at])
+    return holes if holes is not None and holes > 1 and read[at + 1].norm in _HOLE else None
+
+
+def _filled(read: Sequence[Token], start: int, holes: int) -> Told | None:
+    """How many holes were said to be filled and left empty, against how many there are."""
+    if not any(token.norm in _PLATES | {"plates"} for token in read):
+        return None
+    filled = empty = None
+    for at in range(start, min(len(read), start + _REACH)):
+        if read[at].norm in ("plate", "plates") and at > start + 1:
+            break  # another one
+        number = count(read[at])
+        if number is None or number > _MOST:
+            continue
+        before = [token.norm for token in read[max(start, at - 3) : at]]
+        behind = [token.norm for token in read[at + 1 : at + 5]]
+        of_them = behind[:2] == ["of", "them"] or behind[:3] == ["of", "the", "holes"] or behind[:1] == ["holes"]
+        near = next((norm for norm in behind if norm not in _THINGS), "")
+        if near in _EMPTY or before[-1:] == ["leaving"]:
+            empty = number
+        elif near in _FILLED or before[-1:] and before[-1] in _FILLED or (of_them and {"screws", "all"} & set(before)):
+            filled = number
+        elif behind[:1] == ["holes"] or behind[:1] == ["hole"]:
+            break  # those of another plate
+    if filled is not None and (filled > holes or (empty is not None and filled + empty != holes)):
+        rest = f" filled, {empty} empty" if empty is not None else " filled"
+        return filled, "holes", f"{holes} holes, said: {filled}{rest}"
     return None
 
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
+from pipeline.checks import _multiplied
 from pipeline.checks._spoken_counts import PLACES, is_portal
 from pipeline.checks.base import finding, plain
 from pipeline.checks.base import read as tokens_of
@@ -59,6 +60,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
             uncounted = total.dimension and not any(part.counted for part in parts)
             if uncounted or not _wrong(parts, total.value, _on_the_way(tokens, at)):
                 continue
+            if not total.dimension and _multiplied.explained(tokens[:at], int(total.value)):
+                continue  # "four anchors with two sutures each, eight sutures in all"
             if not total.dimension and _of_one_noun(tokens, at) == total.value:
                 continue  # "one plate with four screws on each side, eight screws": the plates are no screws
             if not total.dimension and _adds_bare(tokens[:at]):

@@ -6,6 +6,7 @@ import re
 from decimal import Decimal
 
 from pipeline import quantities, tokens, unsure
+from pipeline.checks import _portions
 from pipeline.checks.base import ONE_VALUE, called, finding, prepared, shown
 from pipeline.grammar import Grammar
 from pipeline.limits import limit, limits
@@ -51,7 +52,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
         if not heard and sure is not None and sure < least and (_matters(fact) or fact.value is not None):
             faint.append(fact)
         for reason in fact.doubts:
-            if _only_reading(fact, reason, grammar, note.profile) or _adds_up(note, fact, reason):
+            if _only_reading(fact, reason, grammar, note.profile) or _adds_up(note, grammar, fact, reason):
                 continue
             if reason == "its unit was not said" and fact.kind == "tourniquet_pressure":
                 continue  # unit_missing asks for it
@@ -96,7 +97,7 @@ def _only_reading(fact: Fact, reason: str, grammar: Grammar, profile: str) -> bo
     return row.low <= whole <= row.high and not any(row.low <= one <= row.high for one in parts)
 
 
-def _adds_up(note: OperativeNote, fact: Fact, reason: str) -> bool:
+def _adds_up(note: OperativeNote, grammar: Grammar, fact: Fact, reason: str) -> bool:
     """ "Forty milligrams in one segment and thirty five in the other" of seventy five that were told: the sum tells the
     unit that was not said with the second."""
     if _UNIT_GAP.match(reason) is None or fact.value is None:
@@ -104,6 +105,9 @@ def _adds_up(note: OperativeNote, fact: Fact, reason: str) -> bool:
     like = [one for one in note.of(fact.kind, given=True) if one.name == fact.name and one.unit == fact.unit
             and one.value is not None]  # fmt: skip
     total = sum((one.value for one in like if one.value is not None), Decimal(0))
+    shared = [one for one in _portions.shared_out(note, grammar) if one.passage.holds(fact)]
+    if any(sum(one.shares) == one.made.value for one in shared):
+        return True  # "ten mils drawn up, six in the palm and four at the wrist"
     return len(like) > 2 and any(one is not fact and one.value == total - one.value for one in like if one.value)
 
 

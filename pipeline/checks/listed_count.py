@@ -18,6 +18,7 @@ from pipeline.checks import (
     _closing,
     _fates,
     _listed_more,
+    _multiplied,
     _named_parts,
     _plate_holes,
     _summed_facts,
@@ -71,7 +72,8 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                      or _gone_on(ahead, passage, read))  # fmt: skip
             signed = (_told_lists.signed(read) or _told_short.told(read) or _clock_places.totalled(read)
                       or _listed_more.told(read) or _named_parts.told(read)
-                      or _plate_holes.more_screws(read) or _bracketed_list.told(read))  # fmt: skip
+                      or _multiplied.wrong(read) or _plate_holes.more_screws(read)
+                      or _bracketed_list.told(read))  # fmt: skip
             if sized and any(told is not None and told[1] in _BORED for told in (signed, other)):
                 continue
             if signed is not None:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from decimal import Decimal
 
 from pipeline import mentions
-from pipeline.checks import _into
-from pipeline.checks.base import added, called, finding, given, prepared, read, shown, span
+from pipeline.checks import _into, _portions
+from pipeline.checks._mixed import mixtures_of
+from pipeline.checks._portions import Portions
+from pipeline.checks.base import added, amount, called, finding, given, plain, prepared, read, shown, span
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
 from pipeline.records import Fact, Finding, Sentence
@@ -22,7 +25,30 @@ _KEPT = re.compile(
 
 
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
-    return _marrow(note) + _drugs(note, grammar) + _more(note, grammar) + _products(note, grammar)
+    portions = list(_portions.shared_out(note, grammar))
+    more = _more(note, grammar)
+    more += [] if more else _overshared(note, portions)
+    spent = {drug for one in portions for drug in one.drugs}
+    return _marrow(note) + _drugs(note, grammar, spent) + more + _products(note, grammar)
+
+
+def _overshared(note: OperativeNote, portions: list[Portions]) -> list[Finding]:
+    """ "Ten mils drawn up, six in the palm and eight at the wrist": shares that are more than there was, or with what
+    was left do not come to it."""
+    found: list[Finding] = []
+    for one in portions:
+        if not one.wrong or any(fact.kind == "product_volume" and one.passage.holds(fact) for fact in note.facts):
+            continue
+        there = amount(one.made.value or Decimal(0), one.made.unit)
+        whole = amount(sum(one.shares, Decimal(0)), one.made.unit)
+        told = finding(
+            "prepared_not_given", "warning", f"{whole} were told of the {there} that were ready.",
+            arithmetic=f"{' + '.join(plain(share) for share in one.shares)} = {whole}, ready: {there}",
+            ask="Say which is right: what was drawn up, given or thrown away.",
+            about=f"shares-{one.passage.evidence.first}",
+        )  # fmt: skip
+        found.append(replace(told, evidence=tuple(dict.fromkeys((one.passage.evidence, one.where.evidence)))))
+    return found
 
 
 def _more(note: OperativeNote, grammar: Grammar) -> list[Finding]:
@@ -155,11 +181,13 @@ def _is_title(note: OperativeNote, fact: Fact, taken: list[Fact]) -> bool:
 _TITLES = frozenset({"procedure", "procedures", "operation", "planned-procedure", "consent"})
 
 
-def _drugs(note: OperativeNote, grammar: Grammar) -> list[Finding]:
+def _drugs(note: OperativeNote, grammar: Grammar, spent: set[str]) -> list[Finding]:
     found: list[Finding] = []
-    told: set[str] = set()
+    told: set[str] = set(spent)
     for fact in note.of("medication"):
         name = fact.name or ""
+        if prepared(fact) and told == spent:  # "drawn up together in one syringe, nine of this put into the shoulder"
+            told |= {drug.name or "" for mixture in mixtures_of(note, grammar) for drug in mixture.drugs}
         if not prepared(fact) or fact.certainty != "affirmed" or name in told:
             continue
         if _spent(note, name) or _kept(note, fact) or _unnamed(note, fact):

@@ -8,7 +8,7 @@ from pipeline import cues, mixtures
 from pipeline.extractors import _drug_order, base
 from pipeline.extractors._drug_events import Event
 from pipeline.grammar import Grammar
-from pipeline.records import Mention, Sentence
+from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
 
 
@@ -61,6 +61,45 @@ def _given_of_both(sentence: Sentence, index: int) -> int | None:
     return drugs[-1].first if own and len({m.id for m in drugs}) > 1 and _JOINED & {
         token.norm for token in tokens[drugs[-2].last + 1 : drugs[-1].first]
     } else None
+
+
+def is_of_it(sentence: Sentence, index: int) -> bool:
+    """ "Twelve mils of that", "of this, twelve mils", "ten of the mix": of what was told right before."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 5]]
+    while behind[:1] and behind[0] in ("was", "were", "from"):
+        behind = behind[1:]
+    if behind[:1] == ["of"] and (behind[1:2] and behind[1] in _IT or behind[1:2] == ["the"] and set(behind[2:]) & _MIX):
+        return True
+    before = [token.norm for token in sentence.tokens[max(0, index - 4) : index] if token.norm not in (",", "about")]
+    return before[-2:-1] in (["of"], ["from"]) and before[-1] in _IT or (
+        before[-3:-1] in (["of", "the"], ["from", "the"]) and before[-1] in _MIX
+    )
+
+
+_ADDED = frozenset({"adrenaline", "epinephrine"})
+_IT = frozenset({"it", "this", "that", "which", "these"})
+_MIX = frozenset({"mix", "mixture", "cocktail", "blend", "combination", "solution", "lot"})
+
+
+COST = -4  # sooner than a total of what was injected, of which nobody says what it was
+
+
+def of_both_before(reading: Reading, sentence: Sentence, index: int, quantity: Quantity) -> list[Fact]:
+    """ "5 mL of lidocaine and 5 mL of bupivacaine, of this twelve went in": of several drugs, each with a volume of its
+    own right beside it; nothing where there is one drug only, or the number is not said of them."""
+    if not is_of_it(sentence, index):
+        return []
+    drugs = [m for m in base.mentions(sentence, "drugs") if m.last < index and m.id not in _ADDED]
+    own = [m for m in drugs if any(
+        (one := sentence.tokens[at].quantity) is not None and one.dimension == "volume" and at != index
+        for at in range(max(0, m.first - _TO_AMOUNT - 1), min(index, m.last + 2))
+    )]  # fmt: skip
+    if len({m.id for m in own}) < 2 or len(own) < len(drugs):
+        return []
+    first = own[0].first
+    return [base.claim("medication_volume", reading, sentence, index, first, first, COST, name="mixture",
+                       group=f"m{base.group_of(sentence, first)}", unit=quantity.unit,
+                       role="local_anaesthetic")]  # fmt: skip
 
 
 _PUT = frozenset({"injected", "infiltrated", "given", "instilled", "used"})

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+from pipeline import gapped
 from pipeline.extractors.base import Claim
 from pipeline.records import Fact, Sentence
 
 DOUBT = "drawn up or prepared; not said to be given"
 _AMOUNTS = frozenset({"medication_volume", "medication_dose"})
 _STRENGTHS = frozenset({"fraction", "concentration", "mass_concentration"})
-_MADE = frozenset("prepared reconstituted diluted drawn drew draw loaded made mixed opened ready".split())
+_MADE = frozenset("prepared reconstituted dissolved diluted drawn drew draw loaded made mixed opened ready".split())
 _WITH_UP = frozenset({"drawn", "drew", "draw", "made", "mixed"})  # only with "up": "made of", "drawn from"
-_GIVEN = frozenset("injected inject given gave used infiltrated administered instilled went".split())
+_GIVEN = frozenset("injected inject given gave used infiltrated administered instilled went got received".split())
 _BEFORE, _AFTER = 4, 9  # tokens
 
 
@@ -71,12 +72,13 @@ def _is_only_prepared(sentence: Sentence, fact: Fact) -> bool:
         if quantity is None or quantity.form not in ("number", "fraction") or quantity.dimension in _STRENGTHS:
             continue
         near = [token.norm for token in (*tokens[at - 2 : at], *tokens[at + 1 : at + 4])]
-        return quantity.unit in (None, fact.unit) and bool(set(near) & (_GIVEN | _WASTED))
+        return quantity.unit in (None, fact.unit) and bool(set(near) & (_GIVEN | _HAD | _WASTED))
     return False
 
 
 _FURTHER = 16  # tokens
-_WASTED = frozenset({"wasted", "discarded", "thrown", "left", "remaining", "kept"})
+_WASTED = frozenset("wasted discarded thrown left remaining kept binned tossed leftover".split())
+_HAD = frozenset({"got", "had", "received", "gets"})
 
 
 def _is_amount(fact: Fact) -> bool:
@@ -93,6 +95,11 @@ def _told(sentence: Sentence, fact: Fact) -> str:
     behind = [token.norm for token in tokens[index + 1 : index + 3] if token.norm not in ("was", "were")]
     if behind and behind[0] in _GIVEN | {"given"}:
         return "given"  # "twenty mils drawn up fifteen given"
+    for_part = [token.norm for token in tokens[index + 1 : index + 3]] == ["for", "the"] and any(
+        m.table == "sites" and m.first == index + 3 for m in sentence.mentions
+    )  # "5 mL for the skin and 5 mL for the capsule"
+    if for_part or gapped.went_somewhere(tokens, index) or (index and tokens[index - 1].norm in _HAD):
+        return "given"  # "ten mils drawn up, six in the palm"
     for at in range(index - 1, max(-1, index - 1 - _BEFORE), -1):
         if tokens[at].quantity is not None or tokens[at].punctuation:
             break
@@ -112,4 +119,6 @@ def _verb(sentence: Sentence, at: int) -> str:
     if norm in _GIVEN:
         return "given"
     after = sentence.tokens[at + 1].norm if at + 1 < len(sentence.tokens) else ""
+    if norm == "syringe" and "in" in (sentence.tokens[at - 1].norm, sentence.tokens[at - 2].norm):
+        return "prepared"  # "ten mils were in the syringe, seven into the joint"
     return "prepared" if norm in _MADE and (norm not in _WITH_UP or after == "up") else ""

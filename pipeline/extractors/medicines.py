@@ -36,7 +36,7 @@ from pipeline.extractors._drug_events import (
     routes,
     summed,
     too_much,
-)
+)  # fmt: skip
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Quantity, Reading, Sentence
 from pipeline.rows import Drug
@@ -274,6 +274,8 @@ def _number(
         fields = fields_of(sentence, index, quantity, event)
         fields["doubts"] = _drug_numbers.said_together(sentence, same)
         return [base.claim(kind, reading, sentence, index, index + 1, index + 1, 0, **fields)]
+    if kind == "medication_volume" and (both := _drug_mixture.of_both_before(reading, sentence, index, quantity)):
+        return both
     if (taken := _drug_words.goes_on_at_home(sentence, index, [event.mention for event in events])) is not None:
         event = next(item for item in events if item.mention == taken)
         later = {**fields_of(sentence, index, quantity, event), "role": "aftercare", "status": "planned"}
@@ -341,7 +343,7 @@ def _number(
     if mixture is not None and (several or mixture == index - 1):
         fields |= {"name": "mixture", "scale": "total" if summed else fields.get("scale")}
         fields["group"] = f"m{base.group_of(sentence, mixture)}"
-        return [base.claim(kind, reading, sentence, index, mixture, mixture, _OF_MIXTURE, **fields)]
+        return [base.claim(kind, reading, sentence, index, mixture, mixture, _drug_mixture.COST, **fields)]
     part = (owners.PART_GIVEN,) if owners.is_whole_of_share(sentence.tokens, index) else ()
     doubts = [*event.fields.get("doubts", ()), *further, *part]
     if len(ranked) > 1 and ranked[1][0] == price:
@@ -395,6 +397,3 @@ def _barred(sentence: Sentence, index: int, mention: Mention) -> bool:
         for other in base.mentions(sentence, "fluids", "injectates", "drugs")
         if other.table != "drugs" or other.id in _DILUENTS
     )
-
-
-_OF_MIXTURE = -4  # sooner than a total of what was injected, of which nobody says what it was
