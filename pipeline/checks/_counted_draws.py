@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from itertools import pairwise
 
+from pipeline.checks import _syringes
 from pipeline.checks._spoken_counts import count
 from pipeline.checks.base import amount, plain, read
 from pipeline.note import OperativeNote, Passage
@@ -76,7 +77,10 @@ def runs_up(note: OperativeNote, draw: Fact, total: Fact) -> bool:
 
 def are_the_sum(note: OperativeNote, passage: Passage, said: Quantity | None) -> bool:
     """ "... fourth pull six, fifth five and that makes twenty five": the draws of all sentences come to what is said in
-    this one, and `draw_total` has added them up."""
+    this one, and `draw_total` has added them up. "Three syringes each with 18 mL of marrow and 2 mL of heparin saline,
+    60 mL altogether": so much in each."""
+    if said is not None and _syringes.hold(read(passage), said):
+        return True
     if said is None or said.value is None or not any(
         passage.holds(fact) and (fact.value, fact.unit) == (said.value, said.unit) for fact in note.of("harvest_total")
     ):

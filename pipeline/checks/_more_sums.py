@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
-from pipeline.checks import _containers, _loss_parts, _stated_more
+from pipeline.checks import _containers, _loss_parts, _stated_more, _with_agent
 from pipeline.checks.base import amount, plain
 from pipeline.records import Quantity, Token
 
@@ -32,6 +32,7 @@ def told(tokens: Sequence[Token], in_unit: InUnit, is_total: IsTotal) -> Iterato
     yield from _minutes_in_all(tokens, in_unit, is_total)
     yield from _lost(tokens, in_unit)
     yield from _all_given(tokens, in_unit)
+    yield from _with_agent.told(tokens)
 
 
 def _each_side(tokens: Sequence[Token], in_unit: InUnit) -> Iterator[tuple[int, str]]:

@@ -27,7 +27,7 @@ _LINKED = 9  # tokens from the plate to the count of its screws
 _MOST = 24
 _FILLED = frozenset({"filled", "fill", "used", "occupied", "took", "taken"})
 _EMPTY = frozenset({"empty", "open", "unfilled", "free", "unused"})
-_THINGS = frozenset({"of", "them", "holes", "hole", "were", "was", "with", "screws", "left", "i", "we", "remained", "are"})
+_THINGS = frozenset("of them holes hole were was with screws left i we remained are".split())
 _REACH = 20  # tokens from the holes to how many were filled
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.checks import _counted_draws
+from pipeline.checks import _counted_draws, _syringes
 from pipeline.checks.base import (
     Span,
     added,
@@ -64,6 +64,8 @@ def _totals(note: OperativeNote, draws: list[Fact]) -> list[Finding]:
         if (both := _counted_per_side(note, draws)) is not None:
             sums.append((draws, both))
             sums += [(draws, one) for one in (_counted_per_side(note, draws, 1),) if one is not None]
+        if _syringes.explain(note, draws, total):
+            continue  # "27 mL on 3 mL of ACD-A in each of two syringes, 60 mL in all"
         if (whole := _of_the_first(note, draws)) is not None:
             sums.append((draws, whole))
         if total.text and any(_hint(note, worked, said) for _, worked in sums if worked is not None):

@@ -8,7 +8,7 @@ from dataclasses import replace
 from decimal import Decimal
 from itertools import accumulate
 
-from pipeline.checks import _into
+from pipeline.checks import _into, _syringes
 from pipeline.checks.base import EACH_OF_TWO, called, exact, finding, read, shown
 from pipeline.grammar import Grammar
 from pipeline.note import OperativeNote
@@ -90,6 +90,8 @@ def _is_told(note: OperativeNote, fact: Fact) -> bool:
     if fact.kind == "injection_volume" and (_shares_out(note) or _of_what_was_made(note, fact)):
         return True
     if fact.kind == "draw" and fact.scale == "each" and _makes_the_total(note, fact):
+        return True
+    if fact.kind == "harvest_total" and _syringes.explain(note, note.of("draw", given=True), fact):
         return True
     if fact.kind in ("injection_total", "harvest_total") and _said_sum(note, fact):
         return True

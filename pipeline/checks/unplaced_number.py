@@ -31,7 +31,8 @@ _BARE = 3  # words between a number without a unit and the drug
 # "In 1 L" after a dose is what it was diluted in; "per cassette" is no dose of its own.
 _CARRIER = frozenset({"in", "into"})
 # "2 mL preservative-free saline", "2 L of CO2": what it is of stands right behind it, and is no drug.
-_PLAIN = frozenset({"saline", "co2", "water", "gas", "blood"})
+_PLAIN = frozenset({"saline", "co2", "water", "gas", "blood", "marrow", "aspirate"})
+_COMES_TO = frozenset({"=", "makes", "making", "gives", "that's", "so"})
 # "Two cartridges": what it came in was counted, no amount of it.
 _CONTAINERS = frozenset({
     "cartridge", "cartridges", "vial", "vials", "ampoule", "ampoules", "ampule", "ampules", "syringe", "syringes",
@@ -114,6 +115,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     taken_off = after[:1] == ["off"] or (before[-1:] == ["so"] and "off" in before[-3:])
     if taken_off or (after[:1] == ["of"] and after[1:2] and after[1] in _TISSUE):
         return False  # "twenty millilitres off", "three millilitres of tissue"
+    if before[-1:] and before[-1] in _COMES_TO and {"blood", "marrow", "aspirate"} & set(before[-5:]):
+        return False  # "6 mL ACD-A + 54 mL blood = 60 mL": what both come to
     if before[-1:] in (["x"], ["\u00d7"], ["times"]) and after[:1] == ["="]:
         return False  # "5 x 4 mL = 20 mL bupivacaine": what they come to stands
     if dimension == "fraction" and row is not None and not any("%" in one for one in row.strengths):

@@ -19,7 +19,35 @@ def comes_out(sentence: Sentence, index: int) -> bool:
         if token.punctuation or token.quantity is not None:
             break
         after.append(token.norm)
-    return bool(_FLUIDS & set(after)) and bool(set(after) & LOOKS) or after[:1] in (["effusion"],)
+    if bool(_FLUIDS & set(after)) and bool(set(after) & LOOKS) or after[:1] in (["effusion"],):
+        return True
+    return is_of_patient(sentence, index) or _with_patients(sentence, index)
+
+
+def is_of_patient(sentence: Sentence, index: int) -> bool:
+    """ "54 mL blood", "fifty of her venous blood", "27 mL of marrow": what was drawn, and no amount of a drug."""
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 6]]
+    while behind and behind[0] in _OF_WHOM:
+        behind.pop(0)
+    return behind[:1] in (["blood"], ["marrow"], ["aspirate"]) and behind[1:2] not in (["loss"], ["thinner"])
+
+
+def _with_patients(sentence: Sentence, index: int) -> bool:
+    """ "6 mL ACD-A + 54 mL blood = 60 mL": what a drug and the blood come to together."""
+    before = [token.norm for token in sentence.tokens[max(0, index - 3) : index]]
+    behind = [token.norm for token in sentence.tokens[index + 1 : index + 3]]
+    all_of_it = behind[:1] in (["altogether"], ["total"]) or behind in (["in", "all"], ["in", "total"], ["all", "told"])
+    if not before or not (all_of_it or before[-1] in _COMES_TO or before[-2:] in (
+        ["that", "is"], ["a", "total"], ["total", "of"]
+    )):  # fmt: skip
+        return False
+    volumes = [at for at, one in enumerate(sentence.tokens[:index]) if (own := one.quantity) is not None
+               and own.dimension in ("volume", "")][-2:]  # fmt: skip
+    return len(volumes) > 1 and any(is_of_patient(sentence, at) for at in volumes)
+
+
+_OF_WHOM = frozenset("of the his her their whole venous peripheral patient's own fresh bone".split())
+_COMES_TO = frozenset("= makes making gives giving equals that's so total".split())
 
 
 def turned_by(sentence: Sentence, index: int) -> bool:
