@@ -18,8 +18,9 @@ MEANING = "Irrigation in less irrigation out is not the stated deficit, more cam
 def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
     put_in, came_out = given(note, "irrigation_in"), given(note, "irrigation_out")
     put_in = put_in or _run_through(note, came_out)
+    put_in = _bare(put_in, came_out)
     came_out = _like(put_in, came_out)
-    deficits = given(note, "irrigation_deficit")
+    deficits = [_unit_of(put_in, came_out, deficit) for deficit in given(note, "irrigation_deficit")]
     found: list[Finding] = []
     run, back = _sum(put_in), _sum(came_out)
     worked = None if run is None or back is None else Span(_less(run.low, back.high), _less(run.high, back.low))
@@ -108,6 +109,29 @@ def _like(put_in: list[Fact], came_out: list[Fact]) -> list[Fact]:
         replace(fact, unit=unit) if fact.unit is None and fact.value is not None and fact.value <= most else fact
         for fact in came_out
     ]
+
+
+def _bare(put_in: list[Fact], came_out: list[Fact]) -> list[Fact]:
+    """What went in, where neither it nor what came out had a unit ("in 6000, out 5400"): in the only one that it can
+    have. For the arithmetic only, as above."""
+    if not put_in or any(fact.unit is not None or fact.value is None for fact in (*put_in, *came_out)):
+        return put_in
+    unit = "mL" if min(fact.value or Decimal(0) for fact in put_in) >= _ML_FROM else "L"
+    return [replace(fact, unit=unit) for fact in put_in]
+
+
+_ML_FROM = 100  # so many litres are run through nobody (common practice, no source)
+
+
+def _unit_of(put_in: list[Fact], came_out: list[Fact], deficit: Fact) -> Fact:
+    """A deficit that was said as a number alone, in the unit of what went in, or in mL where only that fits."""
+    run, back = _sum(put_in), _sum(came_out)
+    if deficit.unit is not None or deficit.value is None or run is None or back is None:
+        return deficit
+    worked = Span(_less(run.low, back.high), _less(run.high, back.low))
+    told = [replace(deficit, unit=unit) for unit in dict.fromkeys((put_in[0].unit, "mL"))]
+    likely = told[-1 if deficit.value > (put_in[0].value or 0) else 0]
+    return next((one for one in told if (said := span(one, "mL")) is not None and said.meets(worked)), likely)
 
 
 def _sum(facts: list[Fact]) -> Span | None:

@@ -39,6 +39,7 @@ _CONTAINERS = frozenset({
     "bottle", "bottles", "bag", "bags", "tube", "tubes", "drop", "drops", "swab", "swabs", "patch", "patches",
     "bolus", "boluses", "doses", "injections", "aliquots", "puffs",
 })  # fmt: skip
+_VESSELS = frozenset({"syringe", "syringes", "tube", "tubes", "bag", "bags", "bottle", "bottles", "kit", "kits"})
 _TISSUE = frozenset({"tissue", "pus", "fluid", "clot", "effusion", "bone", "fat", "mucus", "debris", "urine", "bile"})
 _OFTEN = frozenset({"times", "time", "hourly", "hrly", "daily", "x"})
 _LEADS_ON = frozenset({"of", "percent", "per", "plain", "heavy", "half", "units", "doses", "shots", "and", "to", "or"})
@@ -130,6 +131,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
         return False
     if given and _has_a_name(passage, piece, ahead=piece.first < drug.evidence.first):
         return False  # "ibuprofen 200 mg, para 300 mg": of a name that no row has
+    if dimension == "volume" and set(after[:1]) & _VESSELS:
+        return False  # "60 mL syringes": how much one holds
     if dimension == "volume" and before[-1:] == ["of"] and set(before[-2:-1]) & _CONTAINERS:
         return False  # "two cartridges of 2.2 mL": what one holds
     ahead = piece.first < drug.evidence.first

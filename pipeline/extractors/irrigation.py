@@ -75,7 +75,9 @@ def _in_and_out(reading: Reading, sentence: Sentence, grammar: Grammar, rinsed: 
     kinds = [kind for _, kind in told]
     alone = len(kinds) == 1 and (rinsed or cues.has(sentence, grammar, "pump"))
     ran = sentence.says(_RUN)  # "saline in 4200 mL, out 3900 mL"
-    much = "L" in units or (ran and "mL" in units)
+    much = "L" in units or (ran and "mL" in units) or (ran and units == {None} and all(
+        (amount := sentence.tokens[at].quantity) is not None and (amount.value or 0) >= _MUCH for at, _ in told
+    ))  # fmt: skip
     if not (alone or kinds == ["irrigation_in", "irrigation_out"]) or not much or len(units - {None}) > 1:
         return []
     short = [] if alone else [index for index, _ in base.quantities(sentence, "volume")
@@ -326,8 +328,23 @@ def _volume(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         return []
     bags = _bags(sentence, index)
     doubts = (f"{bags} of so much were said",) if bags else ()
+    if _KIND[hit.id] == "irrigation_in" and _as_came_out(sentence, index):
+        doubts = ("as much as came out; that so much was run in was not said",)
     return [base.claim(_KIND[hit.id], reading, sentence, index, hit.first, hit.last, price,
                        scale="each" if bags else None, doubts=doubts)]  # fmt: skip
+
+
+def _as_came_out(sentence: Sentence, index: int) -> bool:
+    """ "Ninety mils of fluid out so ninety mils washed": worked out from what came out."""
+    tokens, own = sentence.tokens, sentence.tokens[index].quantity
+    led = {token.norm for token in tokens[max(0, index - 3) : index]} & {"so", "therefore", "hence"}
+    return bool(led) and own is not None and any(
+        one.value == own.value and one.unit == own.unit and _COME & set(_behind(sentence, at))
+        for at, one in base.quantities(sentence, "volume") if at < index
+    )
+
+
+_COME = frozenset({"out", "back", "came"})
 
 
 def _is_product(reading: Reading, grammar: Grammar, quantity: Quantity | None) -> bool:
