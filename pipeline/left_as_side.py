@@ -81,9 +81,9 @@ def _of_one_thing(norms: Sequence[str], at: int) -> bool:
 _ON_BOTH = frozenset({("either", "side"), ("both", "side"), ("both", "sides"), ("each", "side")})
 _TO_THING = 4  # tokens
 _THINGS = frozenset(
-    "break fracture gap cut osteotomy nonunion joint tear defect wound incision lesion plate line graft achilles tendon "
-    "nerve tunnel screw stump shaft hole patella site repair anastomosis stenosis clip knot nail rod portal scar "
-    "laceration mass tumour tumor vessel artery vein bone tube catheter drain fusion kneecap ligament "
+    "break fracture gap cut osteotomy nonunion joint tear defect wound incision lesion plate line graft tendon "
+    "achilles nerve tunnel screw stump shaft hole patella site repair anastomosis stenosis clip knot nail rod scar "
+    "portal laceration mass tumour tumor vessel artery vein bone tube catheter drain fusion kneecap ligament "
     "quadriceps cuff rupture suture stitch split crack facet level disc disk fissure".split()
 )
 
