@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
-from pipeline.checks import _doses_again
+from pipeline.checks import _doses_again, _french_again
 from pipeline.checks._headed import headed
 from pipeline.checks._measured_twice import measured_twice
 from pipeline.checks._sizes_again import again
@@ -67,7 +67,7 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 )
                 break
     found += _powers(note) + again(note) + repeated(note) + headed(note) + measured_twice(note)
-    return found + list(_doses_again.again(note, grammar))
+    return found + _french_again.again(note) + list(_doses_again.again(note, grammar))
 
 
 def _of_two_rows(note: OperativeNote, one: Fact, later: Fact) -> bool:
