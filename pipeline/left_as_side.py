@@ -65,15 +65,16 @@ def is_none(sentence: Sentence, norms: list[str], at: int) -> bool:
     return (
         _is_denied(norms, at) or _stays_in(norms, at) or _stands_out(sentence, at) or _was_left(sentence, at)
         or _remains(sentence, at) or _is_query(sentence, at) or _is_direction(sentence, at)
-        or _out_of_the_way(sentence, at) or lies_on(norms, at) is not None or _of_one_thing(norms, at)
+        or _out_of_the_way(sentence, at) or lies_on(norms, at) is not None
     )  # fmt: skip
 
 
-def _of_one_thing(norms: Sequence[str], at: int) -> bool:
+def is_of_one_thing(sentence: Sentence, at: int) -> bool:
     """ "Two screws on both sides of the cut", "either side of the old scar": beyond it and before it."""
-    if tuple(norms[at : at + 2]) not in _ON_BOTH or norms[at + 2 : at + 3] != ["of"]:
+    norms = [token.norm for token in sentence.tokens[at : at + 3 + _TO_THING]]
+    if tuple(norms[:2]) not in _ON_BOTH or norms[2:3] != ["of"]:
         return False
-    behind = list(norms[at + 3 : at + 3 + _TO_THING])
+    behind = norms[3:]
     whose = behind[:1] and behind[0] in _WHOSE | {"a", "an", "this", "that", "each"}
     return bool(whose and set(behind[1:]) & _THINGS) or bool(set(behind[:1]) & _THINGS)
 

@@ -185,6 +185,9 @@ def _joined(tokens: tuple[Token, ...], index: int) -> str:
 
 def _repeated(tokens: tuple[Token, ...], index: int) -> bool:
     """ "Six millilitres eight times"; "twice daily" and "three times a day" tell how often a medicine is taken."""
+    ahead = tokens[index - 2].quantity if index > 1 and tokens[index - 1].norm == "times" else None
+    if ahead is not None and ahead.form == "number" and not ahead.dimension:
+        return True  # "drawn four times five mils"
     count = tokens[index + 1].quantity if index + 2 < len(tokens) else None
     if count is None or count.dimension or tokens[index + 2].norm != "times":
         return False

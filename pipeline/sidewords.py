@@ -8,7 +8,7 @@ from pipeline import body_parts
 from pipeline.clauses import word_set as _words
 from pipeline.compared_sides import PAIRS, compared, tells_degree
 from pipeline.grammar import Grammar
-from pipeline.left_as_side import WRITTEN, is_ligament, is_none, is_side, is_talk, turns_to
+from pipeline.left_as_side import WRITTEN, is_ligament, is_none, is_of_one_thing, is_side, is_talk, turns_to
 from pipeline.mentions import folded
 from pipeline.records import Laterality, Sentence
 from pipeline.rows import Concept
@@ -84,7 +84,7 @@ def _sides(sentence: Sentence, grammar: Grammar) -> list[Side]:
             continue
         words, row = said[-1] if said[0][1].id == "left-behind" and is_side(sentence, at) else said[0]
         side = _read(sentence, grammar, at, at + len(words) - 1, row)
-        if side is not None and not _inside_name(sentence, side, grammar):
+        if side is not None and not is_of_one_thing(sentence, at) and not _inside_name(sentence, side, grammar):
             if is_none(sentence, norms, at) or tells_degree(norms, at):
                 sentence.memo["no-sides"] = sentence.memo.get("no-sides", frozenset()) | set(range(at, side.last + 1))
             else:
