@@ -75,6 +75,7 @@ def _size(tokens: Sequence[Token], at: int) -> tuple[Decimal | None, int]:
     for place in range(at - 1, max(-1, at - 1 - _SORTS), -1) if french else ():
         if tokens[place].norm in _GROUPS:
             return quantity.value, place
-        if tokens[place].quantity is not None and tokens[place].quantity.dimension or tokens[place].norm in (".", ";"):
+        other = tokens[place].quantity
+        if (other is not None and other.dimension) or tokens[place].norm in (".", ";"):
             break
     return None, -1
