@@ -187,7 +187,7 @@ _VISITS = frozenset("film films xray x-ray xrays review clinic visit boot shoe c
                     "appointment".split())  # fmt: skip
 _COUNTS = frozenset("count platelets platelet ficat arco grade stage speed rpm minutes weeks age number".split())
 _MAY_FOLLOW = (words.PREPOSITIONS - {"per", "through"}) | words.OPENS | words.DOES | words.MADE | words.COUNTED
-_MAY_FOLLOW |= words.GIVEN | words.LOST | words.IS | frozenset(
+_MAY_FOLLOW |= words.ROUTES | words.GIVEN | words.LOST | words.IS | frozenset(
     "left right l r total altogether each all more back went came together combined out made discarded again both "
     "third fourth superolateral not threw".split()
 )

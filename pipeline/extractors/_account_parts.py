@@ -60,15 +60,26 @@ def _names_product(sentence: Sentence, grammar: Grammar) -> bool:
     known: bool | None = sentence.memo.get("account-product")
     if known is None:
         spun = sentence.says({"platelets", "concentrate"}) and sentence.says({"spun", "spin", "centrifuged"})
-        known = spun or cues.has(sentence, grammar, "marrow") or any(
+        known = spun or _is_concentrate(sentence) or cues.has(sentence, grammar, "marrow") or any(
             m.id in PRODUCTS for m in base.mentions(sentence, "injectates")
         ) or any(sentence.tokens[hit.last].norm in _DRAW for hit in cues.hits(sentence, grammar, "harvest")) or any(
             m.id.startswith(_OPERATIONS) for m in base.mentions(sentence, "procedures", "acts")
-        ) or sentence.says(_DRAWN) and (
+        ) or sentence.says(_HARVESTS) and sentence.says(_VOLUMES) or sentence.says(_DRAWN) and (
             sentence.says(_PELVIS) or any(m.id in _CITRATES for m in base.mentions(sentence, "drugs"))
         )
         sentence.memo["account-product"] = known
     return known
+
+
+def _is_concentrate(sentence: Sentence) -> bool:
+    """ "The concentrate", "six mils of concentrate", by no other word of what: the product of a harvest."""
+    return sentence.says({"concentrate"}) and any(
+        one.norm in ("the", "of", "our", "this") and two.norm == "concentrate"
+        for one, two in pairwise(sentence.tokens)
+    )
+
+
+_HARVESTS, _VOLUMES = frozenset({"harvest", "harvested"}), frozenset({"volume", "vol"})
 
 
 def is_fat(sentence: Sentence, grammar: Grammar) -> bool:
@@ -80,19 +91,23 @@ def is_fat(sentence: Sentence, grammar: Grammar) -> bool:
 def is_drawn(sentence: Sentence) -> bool:
     """Whether a sentence tells that something was drawn or made of what was drawn: else all amounts are of what was
     given."""
-    return any(token.norm in _DRAWING and (at + 1 == len(sentence.tokens) or sentence.tokens[at + 1].norm != "up")
-               for at, token in enumerate(sentence.tokens)) if sentence.says(_DRAWING) else False  # fmt: skip
+    if not sentence.says(_DRAWING):
+        return False
+    products = {at for m in base.mentions(sentence, "injectates") if m.id in PRODUCTS
+                for at in range(m.first, m.last + 1)}  # fmt: skip
+    return any(token.norm in _DRAWING and (token.norm != "marrow" or at not in products)
+               and (at + 1 == len(sentence.tokens) or sentence.tokens[at + 1].norm != "up")
+               for at, token in enumerate(sentence.tokens))  # fmt: skip
 
 
 _DRAWING = (
     words.DREW
     | words.CRESTS
-    | words.MADE
+    | words.MADE - {"concentrate"}
     | frozenset(
         "blood venous vein harvest harvested collected lipoaspirate iliac jamshidi trephine centrifuge aspiration "
         "fraction ilium pelvis marrow sac".split()
     )
-    - {"aspirated"}
 )
 
 

@@ -9,27 +9,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
+from pipeline.extractors import _account_headed, _beside_amount, _direction, _draws, base
 from pipeline.extractors import _amount_words as words
-from pipeline.extractors import _beside_amount, _direction, _draws, base
 from pipeline.extractors._account_parts import Amount, plain, through_needle
 
 _PRODUCTS = words.ALL_PRODUCTS
 _SOURCES = frozenset("marrow aspirate blood bma lipoaspirate".split())
-_OF_IT = _SOURCES | {"of", "bone", "the"}  # "fifty mils of marrow in all"
 _POURED, _AWAY = frozenset("away poured binned".split()), frozenset("bin bucket waste sharps sink".split())
 _STAYS = frozenset("stays stayed remains remained left stuck over unused".split())
-_SUM_BEFORE = frozenset(
-    "together total totalling totaling totals sum makes making altogether tally overall combined".split()
-)
-_SUM_AFTER = (("in", "all"), ("in", "total"), ("total",), ("all", "together"), ("altogether",), ("all", "told"),
-              ("all", "up"), ("together",), ("combined",), ("overall",))  # fmt: skip
 _TAKEN = frozenset("harvest harvested drawn aspirated aspirate crest crests marrow blood".split())
 _OUT_OF_IT = frozenset("drawn aspirated collected harvested taken pulled".split())
 _VEINS = frozenset("vein arm forearm antecubital acf cubital".split())
 _CREST = frozenset("crest crests psis asis iliac side bone humerus tibia calcaneus femur".split())
-_WAYS = frozenset("medial lateral anterior posterior superficial deep intra-articular ia subchondral subchondrally "
-                  "intraosseous intraarticular extra-articular medially laterally anteriorly posteriorly superiorly "
-                  "inferiorly superficially deeply centrally proximally distally superolaterally".split())  # fmt: skip
+_WAYS = words.ROUTES | frozenset("medial lateral anterior posterior superficial deep medially laterally anteriorly "
+                                 "posteriorly superiorly inferiorly superficially deeply centrally proximally distally "
+                                 "superolaterally".split())  # fmt: skip
 _PLACES = frozenset("medial lateral anterior posterior anterolateral anteromedial posterolateral posteromedial "
                     "proximal distal superior inferior superficial deep".split())  # fmt: skip
 _INTO = frozenset("into to in under beneath around along over inside onto through beside within".split())
@@ -48,9 +42,9 @@ def role(amount: Amount, state: str) -> tuple[str, bool]:
     """(what became of it, whether its own words tell). `state`: "named", "drawn", "made", "given", "drug" or ""."""
     before, after = plain(amount.before), amount.after
     own = _fate(amount, state, before, after)
-    if own and (own != "kept" or not is_sum(amount)):
+    if own and (own != "kept" or not _account_headed.is_sum(amount)):
         return own, True
-    if is_sum(amount):
+    if _account_headed.is_sum(amount):
         taken = bool(_TAKEN & {*before[-3:], *after[:5]})
         given = state == "given" and not taken or bool({"injected", "given"} & {*before[-3:], *after[:3]})
         return ("given in all" if given else "total" if state != "drug" else "another"), True
@@ -147,37 +141,16 @@ def _is_side(amount: Amount, lead: Sequence[str]) -> bool:
     return lead[0] == "left" and (len(lead) == 1 or lead[1] in ("knee", "hip", "side", "and"))
 
 
-def is_sum(amount: Amount) -> bool:
-    """ "Sixty in all", "total of 60 mL", "that makes sixty"."""
-    before, after = amount.before, amount.after
-    lead = plain(before)
-    behind = tuple(token.norm for token in amount.sentence.tokens[amount.index + 1 : amount.index + 3])
-    done = after[:1] and after[0] in words.GIVEN | words.OUT  # "8 mL injected in total"
-    after = after[1:] if done and after[1:3] in (("in", "total"), ("in", "all")) else after
-    named = next((at for at, norm in enumerate(after) if norm not in _OF_IT), 0) if behind[:1] == ("of",) else 0
-    after = after[named:] if any(after[named:][: len(said)] == said for said in _SUM_AFTER) else after
-    if any(after[: len(said)] == said for said in _SUM_AFTER) or behind in (("so", "far"), ("by", "now")):
-        return not set(after[1:3]) & {"knees", "hips", "joints", "four", "three"}
-    if lead[-1:] and lead[-1] in _SUM_BEFORE or lead[-2:] in _COMES_TO or lead[-3:] in _COMES_TO:
-        return True
-    return lead[-2:-1] in (("total",), ("sum",), ("altogether",), ("tally",)) and lead[-1] in (
-        words.IS | {"harvest", "volume", "aspirate", "marrow", "injected", "given", "drawn"}
-    )
-
-
-_COMES_TO = (("comes", "to"), ("came", "to"), ("amounts", "to"), ("amounting", "to"), ("amounted", "to"), ("up", "to"),
-             ("adding", "to"), ("sums", "to"), ("make", "that"), ("makes", "that"), ("make", "it"), ("makes", "it"),
-             ("making", "it"), ("brings", "us", "to"), ("brings", "it", "to"), ("brought", "us", "to"), ("that",
-              "should", "be"), ("that", "must", "be"))  # fmt: skip
-
-
 def _placed(after: Sequence[str]) -> bool:
     """Whether a preposition leads to a place, to nothing that holds it and to no bench."""
     into = next((at for at, norm in enumerate(after[:8]) if norm in _INTO), None)
     behind = set(after[into + 1 : into + 5]) if into is not None else set[str]()
+    if behind & _JOINTS:
+        behind -= {"each"}  # "into each knee"
     return bool(behind) and not behind & (_HELD | words.BENCH | {"all", "total"})
 
 
+_JOINTS = frozenset("knee hip shoulder ankle elbow wrist thumb joint side heel".split())
 _KINDS = frozenset("lr lp leukocyte leucocyte pure purified processed clean washed the".split())
 
 
@@ -188,6 +161,8 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
     lead = head[1:] if head[:1] and head[0] in words.IS else head
     if lead[:1] and lead[0] in ("spun", "centrifuged", "filtered", "processed", "concentrated"):
         return "spun"
+    if before[-1:] and before[-1] in ("held", "holds") and "syringe" in before[-3:] and state in ("named", "made"):
+        return "made"
     if before[-1:] in (("->",), ("=>",), ("\u2192",)):
         return "made" if state in ("made", "drawn", "named") else ""
     if after[:1] == ("made",) or _is_at_hand(amount, state, before, lead):
@@ -306,6 +281,9 @@ def _is_given(amount: Amount, state: str, before: tuple[str, ...], after: tuple[
         return False
     if through_needle(amount) and not words.DREW & set(before):
         return True
+    way = after[1:] if after[:1] and after[0] in words.WENT | words.IS else after
+    if state in ("named", "drug") and way[:1] and way[0] in words.ROUTES or on and before[-1:] == ("+",):
+        return True  # "PRP four mils intra-articular", "two mils went subchondrally"
     if words.GAVE & set(before[-2:]) and _placed(after):
         return True  # "gave thirty mils to the hip"
     lead = after[1:] if after[:1] and after[0] in words.IS else after

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from decimal import Decimal
+from itertools import pairwise
 
 from pipeline.extractors import _amount_lists, _direction, _draw_counts, _draws
 from pipeline.extractors import _amount_words as words
@@ -20,6 +21,24 @@ def more_follow(amount: Amount) -> bool:
     like = ahead is not None and ahead.form == "number" and (ahead.value or 0) <= 3 * own
     like = like and ahead is not None and ahead.dimension in ("", "volume")  # no "one full turn back after each"
     return like and _draw_counts.more_follow(amount.sentence, index)
+
+
+def is_of_each(amount: Amount) -> bool:
+    """ "Twelve pulls of five", "five each"."""
+    led = amount.before[-1:] in (("of",), ("at",), ("x",), ("\u00d7",)) or amount.before[-2:] == ("of", "about")
+    led = led or amount.after[:1] == ("each",) or _draws.times(amount.sentence, amount.index)
+    return led and not more_follow(amount)
+
+
+def is_at_each(amount: Amount) -> bool:
+    """ "Four mils each", "two mils of concentrate were injected at each site", "four a side"."""
+    near = {"each", "every", "per"} & set(amount.after[:4]) or amount.after[:1] == ("a",)
+    return bool(near) or any(
+        one in ("at", "into", "in", "to") and two == "each" for one, two in pairwise(amount.after[:_TO_EACH])
+    )
+
+
+_TO_EACH = 9  # tokens from an amount to "at each site"
 
 
 def is_whole(told: Told, amount: Amount, value: Decimal, grammar: Grammar) -> bool:

@@ -49,6 +49,11 @@ class Told:
         """Whether the harvest is over, or none is told."""
         return self.at_once or self.state in ("made", "given")
 
+    @property
+    def given_state(self) -> str:
+        """The state that an amount that went in is told in: where no harvest is told, naming the product is enough."""
+        return "given" if self.at_once and self.state == "named" else self.state
+
     def may_be_given(self, value: Decimal | None) -> bool:
         """Whether so much is left of what was made; where no harvest is told, whether nothing was given yet."""
         left = sum(self.made, Decimal(0)) - self.given

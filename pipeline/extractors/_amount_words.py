@@ -64,6 +64,11 @@ MOVES = frozenset(
 # How the words between two amounts are shared out (`_account_parts.py`): what opens something new, what goes on about
 # the amount before it, and what tells at its end what became of that amount.
 IS = frozenset("is was were are been be being".split())
+# Ways into a part, told without a preposition; a hyphen parts two words ("intra-articular").
+ROUTES = frozenset(
+    "intra extra ia intraarticular intraarticularly subchondral subchondrally intraosseous intraosseously "
+    "intratendinous".split()
+)
 PREPOSITIONS = frozenset(
     "of on in into to from at for with by under over around through per inside onto beneath beside within along".split()
 )
@@ -75,8 +80,8 @@ OPENS = frozenset(
 TRAILS = PREPOSITIONS | IS | GIVEN | LOST | KEPT | frozenset(
     "prepared ready available usable used handed medially laterally anteriorly posteriorly superficially deeply "
     "each every total altogether all left back more went came out away overall together combined made spun apiece "
-    "aspirated drawn collected obtained taken used down slowly intra-articular ia subchondral subchondrally not".split()
-)
+    "aspirated drawn collected obtained taken used down slowly not".split()
+) | ROUTES
 DOES = DREW | GIVEN | GAVE | (GOT - {"another"}) | frozenset(
     "spun spin spins filtered centrifuged concentrated threw throw discarding inject injecting came".split()
 )

@@ -14,6 +14,7 @@ from typing import Any
 from pipeline import cues, laterality, phases, sidewise
 from pipeline.extractors import (
     _account_asides,
+    _account_headed,
     _account_lost,
     _account_numbers,
     _account_parts,
@@ -112,7 +113,7 @@ class _Entry:
                 return self._claim("product_volume", name="autologous-fat" if told.fat else None)
             case "given in all":
                 return self._claim("injection_total", scale="total")
-            case "given" if sure and _account_sums.may_be_given(told.state, amount) or not amount.bare:
+            case "given" if sure and _account_sums.may_be_given(told.given_state, amount) or not amount.bare:
                 return self._given(sure)
         return []
 
@@ -184,7 +185,7 @@ class _Entry:
         """ "52 mL marrow, 58 mL with ACD": more than was drawn before it, with the anticoagulant."""
         told, amount = self.told, self.amount
         drawn = sum(told.row, Decimal(0)) or (told.sums[-1] if told.sums else Decimal(0))
-        mixed = _account_numbers.names_mixture(amount)
+        mixed = _account_numbers.names_mixture(amount) or _account_headed.role(amount) == "total"
         if told.agents and drawn and mixed and amount.quantity.value == drawn + told.agents:
             return True  # "fifty four of marrow with six of citrate, sixty in the bag"
         led = amount.after[:1] in (("with",), ("incl",), ("including",))
@@ -204,7 +205,7 @@ class _Entry:
         if _draws.count_behind(sentence, index):
             told.pair, told.state = [value], "drawn"
             return self._claim("draw", scale="each", laterality=self._side)
-        if len(told.pair) == 1 and told.state == "drawn" and self._is_of_each():
+        if len(told.pair) == 1 and told.state == "drawn" and _account_sums.is_of_each(amount):
             if (parts := _account_sums.run_together(told, amount, value)) is not None:
                 return self._run_together(*parts)
             told.each, told.products = value, [*told.products, told.pair[0] * value]
@@ -222,12 +223,6 @@ class _Entry:
             unit, lent = _account_sums.unit_of_marrow(amount)
             return self._claim("harvest_total", scale="total", laterality=self._side, unit=unit, doubts=lent)
         return None
-
-    def _is_of_each(self) -> bool:
-        amount = self.amount
-        led = amount.before[-1:] in (("of",), ("at",), ("x",), ("\u00d7",)) or amount.before[-2:] == ("of", "about")
-        led = led or amount.after[:1] == ("each",) or _draws.times(amount.sentence, amount.index)
-        return led and not _account_sums.more_follow(amount)
 
     def _run_together(self, each: Decimal, whole: Decimal) -> list[Fact]:
         """ "Twelve pulls of five sixty mils": both are sure by the count, so that the doubt of the number falls."""
@@ -247,6 +242,8 @@ class _Entry:
         sentence, index, value = amount.sentence, amount.index, amount.quantity.value
         drawing = told.state in ("drawn", "named")
         role, sure = _account_roles.role(amount, told.state)
+        if role not in ("lost", "kept") and told.state and (headed := _account_headed.role(amount)):
+            return headed, True
         if told.is_on() and role in ("", "made", "given") and not _account_numbers.is_at_donor(amount) and (
             _account_asides.is_for_side(amount, told.title)
         ):
@@ -362,8 +359,7 @@ class _Entry:
         told, amount = self.told, self.amount
         sentence, state = amount.sentence, told.state
         site = _account_numbers.site_of(amount)
-        each = {"each", "every", "per"} & set(amount.after[:4]) or amount.after[:1] == ("a",)
-        each = each or _beside_amount.at_each_spot(sentence, amount.index)
+        each = _account_sums.is_at_each(amount) or _beside_amount.at_each_spot(sentence, amount.index)
         per_side = cues.scale(sentence, amount.index) == "per_side"  # "three along the jawline on either side"
         scale: Scale | None = "each" if each else "per_side" if per_side else None
         side = self._told_side()
