@@ -278,6 +278,7 @@ def _crosses(start: int, end: int, taken: list[tuple[int, int]]) -> bool:
 
 
 _TITLED = frozenset("doctor dr dr. mister mr mr. missus mrs mrs. professor prof prof.".split())
+_WHAT_TEARS = frozenset({"it", "this", "that", "which", "ever", "repair", "graft"})
 _OF_PEOPLE = frozenset({"team", "sides", "sex"})
 
 
@@ -322,6 +323,8 @@ def mark(sentence: Sentence, grammar: Grammar) -> Sentence:
             continue
         if end == start + 1 and start and norms[start - 1] in _TITLED and table not in _OF_PEOPLE:
             continue  # "doctor Stone", "Mrs Polyp"
+        if norms[start] == "tears" and start and norms[start - 1] in _WHAT_TEARS:
+            continue  # "if it tears again"
         kept.append(Mention(table, ident, start, end - 1))
     kept += _sharing(kept, norms, grammar)
     kept.sort(key=lambda mention: (mention.first, mention.last, mention.table, mention.id))

@@ -209,7 +209,7 @@ def _found_as_one(reading: Reading, sentence: Sentence, grammar: Grammar) -> lis
         behind = _said_behind(sentence, mention)
         ahead = range(mention.last + 1, min(mention.last + _BEHIND, len(sentence.tokens)))
         one = any(_when_diagnosed.is_one([token.norm for token in sentence.tokens], at) for at in ahead)
-        if mention.id in _NO_REASON or not (one or behind is not None):
+        if mention.id in _NO_REASON | {"tear"} or not (one or behind is not None):
             continue
         fact = base.named("diagnosis", reading, sentence, mention, grammar, name=None, status="performed",
                           text=story.words(sentence, mention.first, mention.last), certainty="affirmed")  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline import clauses, laterality, pictures, sideshare, story
-from pipeline.extractors import _other_senses, base
+from pipeline.extractors import _bare_tear, _other_senses, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Mention, Reading, Sentence, replace
 from pipeline.rows import Concept
@@ -69,6 +69,11 @@ _SPILT = frozenset({"dropped", "spilled", "spilt", "lost"})
 
 
 def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Grammar) -> Fact | None:
+    if mention.id == _bare_tear.ROW:
+        own_row = _bare_tear.row(sentence, mention)
+        if own_row is None:
+            return None
+        mention = replace(mention, id=own_row)
     fact = base.named("finding", reading, sentence, mention, grammar)
     if fact.status != "performed" or (fact.certainty == "negated" and _is_complication(sentence, mention)):
         return None
@@ -94,7 +99,7 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     if mention.id == "instability" and _loose_tissue(sentence, mention):
         return None
     loose = mention.table == "diagnoses" and sentence.section not in ("findings", "description")
-    alone = loose and _is_alone(sentence, mention, grammar)
+    alone = loose and _is_left(sentence, mention, grammar)
     if loose and not alone and fact.certainty == "affirmed" and not story.is_seen(sentence, mention):
         return None
     if mention.table == "findings" and fact.certainty == "affirmed" and _is_reason(sentence, mention):
@@ -114,25 +119,13 @@ def _fact(reading: Reading, sentence: Sentence, mention: Mention, grammar: Gramm
     return replace(fact, body_site=site, laterality=None if anothers else fact.laterality)
 
 
-def _is_alone(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
-    """ "Partial tear of subscapularis.": a statement of its own of what is seen at operations as well."""
+def _is_left(sentence: Sentence, mention: Mention, grammar: Grammar) -> bool:
+    """Whether what is seen at operations as well is no reason for this one, so that it is no diagnosis."""
     row = grammar.table("diagnoses", Concept)[mention.id]
-    if row.group != _SEEN_AS_WELL:
-        return False
-    marks = [at for at, token in enumerate(sentence.tokens) if token.punctuation]
-    first = max((at for at in marks if at < mention.first), default=-1) + 1
-    last = min((at for at in marks if at > mention.last), default=len(sentence.tokens))
-    rest = (*sentence.tokens[first : mention.first], *sentence.tokens[mention.last + 1 : last])
-    return all(token.norm in _OF_ITS_KIND for token in rest if token.norm.isalpha() and token.quantity is None)
+    return row.group == _SEEN_AS_WELL and not _is_reason(sentence, mention) and sentence.section not in ("procedure",)
 
 
 _SEEN_AS_WELL = "seen-at-operation-as-well"  # group of grammars/diagnoses.toml
-_OF_ITS_KIND = frozenset(
-    "a an the partial complete full thickness small large big massive degenerate degenerative chronic acute old fresh "
-    "upper lower middle third half anterior posterior medial lateral superior inferior deep superficial of in at by "
-    "and left right delaminated retracted reparable repairable irreparable bursal articular sided here first next "
-    "then".split()
-)
 _PASSED = ("nerve", "vessel", "skin-layer")  # what is kept clear of on the way in
 _OF_JOINTS = frozenset("loose-body osteophyte synovitis cam-lesion plica labral-tear".split())
 
@@ -199,7 +192,7 @@ def _loose_tissue(sentence: Sentence, mention: Mention) -> bool:
 
 def _is_reason(sentence: Sentence, mention: Mention) -> bool:
     """Whether it is why the operation was done ("release for stenosis"): a diagnosis then."""
-    return any(token.norm == "for" for token in sentence.tokens[max(0, mention.first - 4) : mention.first])
+    return any(token.norm in ("for", "because") for token in sentence.tokens[max(0, mention.first - 4) : mention.first])
 
 
 def _is_complication(sentence: Sentence, mention: Mention) -> bool:

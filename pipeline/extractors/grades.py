@@ -37,7 +37,23 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
                 facts += _at(reading, sentence, index, index + 1, None, grammar, taken)
         facts += _listed(reading, sentence, grammar, taken)
         facts += _of_both_sides(reading, sentence, facts, grammar, taken)
+        facts = _named_behind(sentence, facts)
     return facts
+
+
+def _named_behind(sentence: Sentence, facts: list[Fact]) -> list[Fact]:
+    """ "Grade two of the patella, grade three of the trochlea by Outerbridge": the system behind its levels."""
+    own = [fact for fact in facts if sentence.tokens and fact.evidence.first >= sentence.tokens[0].first]
+    systems = [mention for mention in base.mentions(sentence, "grades") if mention.first
+               and sentence.tokens[mention.first - 1].norm in _BY]  # fmt: skip
+    if len(systems) != 1 or any(fact.name is not None for fact in own):
+        return facts
+    named = sentence.tokens[systems[0].first].first
+    return [replace(fact, name=systems[0].id) if fact in own and fact.evidence.first < named else fact
+            for fact in facts]  # fmt: skip
+
+
+_BY = frozenset({"by", "to", "per", "using"})  # "according to Outerbridge"
 
 
 def _of_both_sides(
