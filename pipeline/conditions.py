@@ -20,6 +20,8 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
     nothing before it; where what stands before it hangs on it, nothing that a comma begins behind it."""
     first, last = _among_clauses(sentence, cue_first, cue_last, reach)
     tokens = sentence.tokens
+    if cue_first and tokens[cue_first - 1].norm in _SOONER:
+        return cue_first - 1, last  # "review at six weeks, sooner if there is any concern"
     before = tokens[cue_first - 1].norm if cue_first else ""
     then = None if before == "only" else _then(sentence, cue_last, last)
     if before == "only":  # "heparin only if immobile boot six weeks"
@@ -31,6 +33,21 @@ def hangs_on(sentence: Sentence, cue_first: int, cue_last: int, reach: int) -> t
     if then is not None or any(first <= m.first < cue_first and m.table in _TO_DO for m in sentence.mentions):
         last = _up_to_next(sentence, cue_last if then is None else then, last)
     return first, last
+
+
+def has_reason(sentence: Sentence, cue_last: int) -> bool:
+    """ "Stitches out at ten days, come back at once for fever": what to call for stands behind the call, and is
+    nothing before it."""
+    ahead = sentence.tokens[cue_last + 1 : cue_last + 2 + _TO_REASON]
+    place = next((at for at, token in enumerate(ahead) if token.norm in _REASONS or token.punctuation), None)
+    if place is None or ahead[place].punctuation or place + 1 >= len(ahead):
+        return False
+    behind = ahead[place + 1].quantity
+    return behind is None or behind.dimension != "time"
+
+
+_SOONER = _words("sooner earlier")
+_REASONS, _TO_REASON = _words("for if with should when"), 6  # tokens from a call to what it is for
 
 
 def _then(sentence: Sentence, cue_last: int, last: int) -> int | None:

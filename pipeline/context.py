@@ -133,6 +133,8 @@ def _is_from(sentence: Sentence, hit: CueHit) -> bool:
 
 def _governed(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set[int]) -> list[Scope]:
     rule = hit.rule
+    if rule.id == "call-behind" and conditions.has_reason(sentence, hit.last):
+        return []
     axis: Literal["status", "certainty"] = "status" if rule.axis == "status" else "certainty"
     spans: list[tuple[int, int]] = []
     if rule.direction == "sentence":

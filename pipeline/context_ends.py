@@ -21,6 +21,20 @@ def before_clause(sentence: Sentence, hit: CueHit, last: int) -> int:
     return last
 
 
+def turned_out(sentence: Sentence, index: int) -> bool:
+    """ "We planned a repair and did a resection", "planned repair, converted to a resection", "consent for both knees,
+    only the left injected": what was done of it in the end."""
+    norms = [token.norm for token in sentence.tokens[index : index + _TO_DEED]]
+    if norms[0] == "only":
+        return not {"left", "right", "one"}.isdisjoint(norms[1:3])
+    deed = next((norm for norm in norms[1:] if norm not in _TURNS_TO), "")
+    return norms[0] in _TURNS_TO and deed in _DID
+
+
+_TURNS_TO = _words(", and but then however instead we i in the end finally actually only have had")
+_DID, _TO_DEED = _words("did performed converted ended opted undertook proceeded chose changed switched"), 7
+
+
 def _up_to_its_place(sentence: Sentence, hit: CueHit, last: int) -> int:
     """ "No evidence of a leak from the new anastomosis": what is denied was to be seen there, and the act was done."""
     tokens = sentence.tokens

@@ -52,7 +52,7 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
         dated = clauses.is_year(tokens[index]) and tokens[index - 1].norm in ("in", "since")
         if hit.rule.value == "historical" and dated:
             return index
-        if hit.rule.value == "planned" and index > hit.last + 1 and _only_one(sentence, index):
+        if hit.rule.value == "planned" and index > hit.last + 1 and context_ends.turned_out(sentence, index):
             return index - 1
         if hit.rule.value == "conditional" and tokens[index].norm in _CHOSEN:
             return index - 1
@@ -115,12 +115,6 @@ def ahead_clause(sentence: Sentence, hit: CueHit, hits: list[CueHit], stops: set
         if hit.rule.id in _FEARS and index in opened and clauses.is_main(sentence, index):
             return index - 1
     return limit
-
-
-def _only_one(sentence: Sentence, index: int) -> bool:
-    """ "Consented for both knees, only the left injected", "... only one was done": what was done of the plan."""
-    norms = [token.norm for token in sentence.tokens[index : index + 4]]
-    return norms[:1] == ["only"] and not {"left", "right", "one"}.isdisjoint(norms[1:3])
 
 
 _THERE = frozenset({"there's", "theres", "there"})

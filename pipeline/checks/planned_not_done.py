@@ -16,7 +16,8 @@ _OUT = re.compile(
     r"\b(?:left alone|not (?:done|performed|carried out|possible|needed|required|attempted|indicated)|abandoned|"
     r"deferred|aborted|cancelled|canceled|postponed|omitted|instead|rather than|declined|refused|convert(?:ed)?|"
     r"conversion|no need|unnecessary|not necessary|did not need|did without|skipped|dropped|gave up|decided "
-    r"against|(?:next|another|a later|a second) (?:stage|sitting|session|time|date))\b",
+    r"against|but (?:then |in the end )?(?:we |i )?(?:did|performed|made|ended up|opted|chose|proceeded)|"
+    r"(?:next|another|a later|a second) (?:stage|sitting|session|time|date))\b",
     re.IGNORECASE,
 )
 

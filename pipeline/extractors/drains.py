@@ -297,6 +297,9 @@ def _named_next(sentence: Sentence, mention: Mention, drains: list[Mention]) -> 
     )  # fmt: skip
 
 
+_WHETHER = frozenset({"if", "when", "whether", "should", "until"})
+
+
 def _is_noun(sentence: Sentence, mention: Mention) -> bool:
     """The bare word "drain" may be a verb ("to drain the abscess"); the noun has an article or a number before it,
     stands at the head ("Drains: none"), or is followed by what is done with it."""
@@ -309,6 +312,10 @@ def _is_noun(sentence: Sentence, mention: Mention) -> bool:
         return False  # "Drains: a Foley catheter": the heading of what is named
     if mention.first == 0:
         return True
+    if sentence.tokens[mention.last].norm == "drains" and _WHETHER & {
+        token.norm for token in sentence.tokens[max(0, mention.first - 3) : mention.first]
+    }:
+        return False  # "call if the wound drains"
     if any(token.quantity is not None and token.quantity.dimension == "french"
            for token in sentence.tokens[mention.last + 1 : mention.last + 4]):  # fmt: skip
         return True
