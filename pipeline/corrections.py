@@ -12,7 +12,7 @@ from dataclasses import replace
 
 from pipeline.correction_cues import corrected_things, counts_between, cues, next_cue
 from pipeline.records import Evidence, Strike, Token, Word
-from pipeline.renamed import is_renamed, named, numbered_again, of_its_class, other_drug, strike_named
+from pipeline.renamed import is_renamed, named, numbered_again, of_its_class, operation_again, other_drug, strike_named
 from pipeline.restated import (
     APOLOGIES,
     FEW_BETWEEN,
@@ -122,6 +122,8 @@ def _apply(draft: Draft, cue: Cue, out: list[Draft], words: Sequence[Word]) -> i
         return _strike_sentence(draft, cue, out, words)
     if cue.row.action == "strike_named":
         return cue.end if (at := strike_named(draft, cue, out, words)) is None else at
+    if cue.phrase == "no" and apart and (again_from := operation_again(draft, cue, out)) is not None:
+        return _operation(draft, cue, *again_from, words)
     new = _replacement(tokens, cue)
     weak = cue.phrase in _WEAK
     if new is not None:
@@ -256,6 +258,19 @@ def _is_of_same_noun(tokens: Sequence[Token], at: int, said: Sequence[Token], ne
 def _noun_behind(tokens: Sequence[Token], at: int) -> str:
     behind = [token.norm for token in tokens[at + 1 : at + 4] if token.norm not in ("of", "the", "#fraction")]
     return behind[0].rstrip("s") if behind and behind[0].isalpha() and behind[0] not in FILLERS else ""
+
+
+def _operation(draft: Draft, cue: Cue, place: Draft, index: int, words: Sequence[Word]) -> int:
+    """As `_restart`, where what is taken back may end the sentence before."""
+    if place is draft:
+        return _restart(draft, cue, index, words)
+    struck, said = place.tokens[index:], draft.tokens[cue.first : cue.end]
+    place.tokens = place.tokens[:index]
+    place.strikes.append(Strike(said_by(words, struck), said_by(words, said), max(0, index - 1)))
+    draft.tokens = draft.tokens[cue.end :]
+    while draft.tokens and draft.tokens[0].punctuation:
+        draft.tokens = draft.tokens[1:]
+    return 0
 
 
 def _restart(draft: Draft, cue: Cue, index: int, words: Sequence[Word]) -> int:

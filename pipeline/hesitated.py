@@ -57,7 +57,7 @@ def _more_exactly(draft: Draft, words: Sequence[Word]) -> None:
         draft.strikes.append(Strike(said, said_by(words, [other]), index))
 
 
-_LISTS = frozenset({",", "and", "then", ";", "each", "plus", "respectively"})
+_LISTS = frozenset({",", ":", "and", "then", ";", "each", "plus", "respectively"})
 
 
 def _is_same_and_more(one: Token, other: Token) -> bool:

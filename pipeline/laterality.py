@@ -42,7 +42,7 @@ def side_for(
     sentence: Sentence, first: int, last: int, grammar: Grammar, *, own_only: bool = False
 ) -> tuple[Laterality | None, str | None]:
     """(side of the phrase at tokens first..last, doubt in plain words). `own_only`: from its own phrase alone."""
-    found = sides(sentence, grammar)
+    found = [side for side in sides(sentence, grammar) if _one_person(sentence, side.first, first)]
     if not found:
         return None, _compared(sentence, first, last)
     known: dict[tuple[int, int, bool, Grammar], tuple[Laterality | None, str | None]]
@@ -51,6 +51,12 @@ def side_for(
     if key not in known:
         known[key] = _side_for(sentence, found, first, last, grammar, own_only)
     return known[key]
+
+
+def _one_person(sentence: Sentence, side: int, thing: int) -> bool:
+    """ "Father had a knee replacement, the patient a reconstruction on the left": the side is of one of them."""
+    kin = [scope for scope in sentence.scopes if scope.value == "other_person"]
+    return all((scope.first <= side <= scope.last) == (scope.first <= thing <= scope.last) for scope in kin)
 
 
 def _compared(sentence: Sentence, first: int, last: int) -> str | None:

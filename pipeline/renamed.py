@@ -8,7 +8,7 @@ from dataclasses import replace
 from pipeline.correction_cues import cues, laid_otherwise, numbing
 from pipeline.mentions import mark
 from pipeline.records import Mention, Sentence, Strike, Token, Word
-from pipeline.restated import FILLERS, REACH, Cue, Draft, alike, led_anew, numbered_anew, said_by, together
+from pipeline.restated import FILLERS, REACH, SIDES, Cue, Draft, alike, led_anew, numbered_anew, said_by, together
 from pipeline.rows import Drug
 
 
@@ -51,6 +51,37 @@ def named(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int
                 return _phrase(place, old[-1].first, old[-1].last, draft, cue, first.first, first.last)
             return cue.end + first.first, place, old[-1].first
     return None
+
+
+def operation_again(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[Draft, int] | None:
+    """(draft, token) from which all is taken back where "no" stands between marks and two operations of one sort:
+    "right total thyroidectomy ... no, right hemithyroidectomy", "medial meniscectomy. No, lateral meniscectomy"."""
+    _, loaded = cues()
+    lead = [token for token in draft.tokens[: cue.first] if not token.punctuation]
+    place = draft if lead or not out else out[-1]
+    stretch = draft.tokens[: cue.first] if place is draft else place.tokens
+    ahead = draft.tokens[cue.end : cue.end + _AHEAD]
+    new = [m for m in mark(Sentence(0, tuple(ahead)), loaded).mentions if m.table in _OPERATIONS]
+    if not new or any(token.norm not in FILLERS | SIDES for token in ahead[: new[0].first]):
+        return None
+    end = max((at for at, token in enumerate(stretch) if not token.punctuation), default=-1)
+    for old in mark(Sentence(0, tuple(stretch)), loaded).mentions:
+        if old.last == end and old.table == new[0].table and old.id != new[0].id and _of_one_sort(
+            stretch[old.last].norm, ahead[new[0].last].norm
+        ):
+            sided = {token.norm for token in ahead[: new[0].first]} & SIDES
+            lead_side = old.first and stretch[old.first - 1].norm in SIDES
+            return place, old.first - 1 if sided and lead_side else old.first
+    return None
+
+
+_AHEAD = 8  # tokens from a "no" on
+_OPERATIONS = frozenset({"procedures", "acts"})
+_ENDING = 6  # letters that two names of operations of one sort end in ("thyroidectomy", "hemithyroidectomy")
+
+
+def _of_one_sort(one: str, other: str) -> bool:
+    return len(one) >= _ENDING and one[-_ENDING:] == other[-_ENDING:]
 
 
 def numbered_again(draft: Draft, cue: Cue, out: Sequence[Draft]) -> tuple[int, Draft, int] | None:

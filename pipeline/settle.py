@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
-from pipeline import clashes, settled_later
+from pipeline import clashes, settled_later, story
 from pipeline.clashes import DOABLE, ONCE, agree
 from pipeline.grammar import Grammar
 from pipeline.records import Evidence, Fact, Laterality, Reading, Sentence, replace
@@ -25,6 +25,7 @@ from pipeline.rows import Kind
 _BODY = frozenset({"", "description", "findings"})
 _MORE, _BEFORE_MORE = frozenset({"another", "further", "additional", "extra", "more"}), 3
 _STREAM, _NEAR = 40, 10  # tokens; words around a fact in speech without full stops
+_SAYS = frozenset({"stated", "mentioned", "said"})  # behind "as": a token may reach over it (`fillers.py`)
 _AGAIN = frozenset({"stated", "mentioned", "noted", "described", "again", "above", "said", "repeat", "repeating"})
 
 
@@ -43,7 +44,14 @@ class _Places:
 
     def __init__(self, reading: Reading) -> None:
         self._by_word: dict[int, Sentence] = {}
+        self._reading = reading
+        self._span: dict[int, tuple[int, int]] = {}
+        start = 0
         for sentence in reading.sentences:
+            end = max([token.last for token in sentence.tokens], default=start - 1)
+            self._span[id(sentence)] = start, end
+            # a full stop reaches over what is dropped behind it
+            start = sentence.tokens[-1].first + 1 if sentence.tokens and sentence.tokens[-1].punctuation else end + 1
             for token in sentence.tokens:
                 for word in range(token.first, token.last + 1):
                     self._by_word[word] = sentence
@@ -58,7 +66,15 @@ class _Places:
             return False
         first, last = fact.evidence.first - _NEAR, fact.evidence.last + _NEAR
         stream = len(sentence.tokens) > _STREAM
-        return any(token.norm in words and (not stream or first <= token.first <= last) for token in sentence.tokens)
+        said = any(token.norm in words and (not stream or first <= token.first <= last) for token in sentence.tokens)
+        return said or bool(words & _SAYS and self._dropped(sentence, (first, last) if stream else None))
+
+    def _dropped(self, sentence: Sentence, near: tuple[int, int] | None) -> set[str]:
+        """Words that tell that a thing was told before, also those that no token holds ("as stated")."""
+        start, end = self._span[id(sentence)]
+        first, last = (max(start, near[0]), min(end, near[1])) if near is not None else (start, end)
+        heard = story.words_between(self._reading, first, last)
+        return {word.text.lower().strip(".,;:") for word in heard} & _SAYS
 
     def says_more(self, fact: Fact) -> bool:
         """ "A further three litres": as much again, and not the same once more."""

@@ -13,6 +13,10 @@ _PART = (
     r"lung|ligament|tendon|capsule|retinaculum|calcar|cortex|trochanter|malleolus|condyle|tuberosity|glenoid|lip|"
     r"tongue|cheek|eyelid|drum|ossicle|cornea|iris|serosa|vas|duct|lamina|sternum|acetabulum|" + _VESSEL + r")"
 )
+_TOOL = (
+    r"(?:guide ?wire|needle|drill(?: bit)?|k-?wire|blade|burr|reamer|tip|wire|saw|anchor|screw|plate|trocar|awl|shaver|"
+    r"probe|grasper|catheter|cannula|punch|screwdriver|instrument|osteotome)"
+)
 _VERB = (
     r"(?:torn|tore|lacerated|perforated|punctured|nicked|holed|breached|injured|avulsed|cracked|split|buttonholed|"
     r"damaged|scuffed|burnt|burned)"
@@ -36,14 +40,16 @@ HARMED_AND_MENDED = re.compile(
     rf"(?:and|then|so) (?:\w+ ){{0,3}}{_MENDED}\b|"
     r"\bgraft (?:was |got )?(?:dropped|fell|contaminated)\b|"
     r"\bbab(?:y|y's|ies) (?:\w+ ){0,2}(?:was |got )?(?:nicked|cut|lacerated|scratched|grazed)\b|"
-    r"\b(?:guide ?wire|needle|drill(?: bit)?|k-?wire|blade|burr|reamer|tip|wire|saw) (?:\w+ )?(?:broke|snapped|sheared)"
-    r"(?: off)?\b|"
+    rf"\b{_TOOL} (?:\w+ )?(?:broke|snapped|sheared)(?: off)?\b|"
+    rf"\b(?:fragment|piece|tip|end) of (?:the |a )?{_TOOL} (?:was |is )?(?:retained|left (?:behind|in)|not retrieved)\b|"
+    rf"\b(?:{_VESSEL}|nerve|bowel|bladder|ureter|urethra|bile duct|dura|rectum|oesophagus|esophagus|trachea|spleen|"
+    r"diaphragm) (?:was|were|got|has been|had been) (?:\w+ly )?(?:injured|lacerated|nicked|perforated|damaged)\b|"
     r"\b(?:he|she|patient) bled (?:about |some |around )?(?:\d{3,}|[a-z]+ hundred)\b", re.I,
 )  # fmt: skip
 WORDS = (
     "torn", "tore", "tear", "lacerat", "perforat", "punctur", "nick", "hole", "breach", "injur", "avuls", "crack",
     "split", "damaged", "scuff", "burn", "rent ", "transected", "severed", "divided", "dropped", "fell", "contaminated",
-    "broke", "snapped", "sheared", "bled ", " cut ", "scratched", "grazed", "defect",
+    "broke", "snapped", "sheared", "bled ", " cut ", "scratched", "grazed", "defect", "retained", "left ", "retrieved",
 )  # fmt: skip
 # What the operation was for: after these, any harm may have been the illness ...
 _HURT = re.compile(
@@ -64,7 +70,7 @@ _SORTS = (
      r"perforat|fistula|stricture|vasectom|volvul|strangulat|ulcer|ruptur"),
 )  # fmt: skip
 _ON_PURPOSE = re.compile(r"capsule (?:was )?split|split (?:in line|along|longitudinally|with|between)")
-_NO_PART = re.compile(r"(?:guide|needle|drill|k-?wire|blade|burr|reamer|tip|wire|saw|graft|baby)", re.I)
+_NO_PART = re.compile(rf"{_TOOL}|graft|baby|fragment|piece|end ", re.I)
 
 
 _CAME_SO = re.compile(

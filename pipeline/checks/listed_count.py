@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from decimal import Decimal
 from itertools import pairwise
 
 from pipeline import enumerations
@@ -157,12 +158,18 @@ def _sizes(read: Sequence[Token], head: Head) -> tuple[str, Severity] | None:
         return None
     values = [quantity.value for at in listed if (quantity := read[at].quantity) is not None]
     crossed = {token.norm for token in read[listed[0] : listed[-1]]} & {"x", "by", "×"}
-    if crossed or len(values) == head.number:
+    if crossed or len(values) == head.number or _is_width_and_lengths(read, first, values, head.number):
         return None
     words = ", ".join(f"{value}" for value in values)
     # Fewer lengths than things, each length once: one of them may have been used twice. Not "three, 22 and 20 mm".
     sure = len(values) > head.number or len(set(values)) < len(values) or len(values) == 2 or head.noun in _SEEN
     return f"{words} {unit.unit} = {len(values)} listed, said: {head.number}", "warning" if sure else "note"
+
+
+def _is_width_and_lengths(read: Sequence[Token], first: int, said: Sequence[Decimal | None], number: int) -> bool:
+    """ "Four screws of 3.5 mm, 30, 32, 34 and 36 mm": the width of all of them, then the length of each."""
+    own, values = read[first].quantity, [value for value in said if value is not None]
+    return own is not None and own.unit is not None and len(values) == number + 1 and 2 * values[0] < min(values[1:])
 
 
 # What is found and measured one by one; of screws one length may be told for two.

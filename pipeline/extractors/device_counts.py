@@ -92,8 +92,15 @@ def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
     ):  # fmt: skip
         facts.append(_claim(reading, sentence, after + 1, thing))
     for at in range(after, min(after + 5, len(tokens) - 2)):
+        if any(thing.last < m.first <= at for m in base.mentions(sentence, "devices")):
+            break  # "a plate with five screws, two of them locking"
         told = (tokens[at + 1].norm, tokens[at + 2].norm) in (("of", "them"), ("of", "these"), ("in", "number"))
-        if told and counted is None and whole(sentence, at, MANY) is not None:
+        listed = tokens[at - 1].norm in (",", ":") and tokens[at + 1].norm == "," and (
+            tokens[at + 2].quantity is not None and at <= after + 1
+        )  # "Kirschner wires, two, 1.6 mm"
+        own = tokens[at].quantity
+        listed = listed and plural and (own is None or not own.dimension)
+        if (told or listed) and counted is None and whole(sentence, at, MANY) is not None:
             facts.append(_claim(reading, sentence, at, thing))
     return facts
 

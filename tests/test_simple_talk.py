@@ -1,0 +1,200 @@
+"""The plainest ways of saying what the tool is for. Narrations invented; the truth was written by reading them."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline import run
+
+HEAD = "Bone marrow aspiration from the left iliac crest. "
+DRAWS = HEAD + "First draw 5 mL, second 5 mL, third 4 mL, fourth 5 mL. "
+
+# what names a volume as that of the whole harvest
+WHOLES = (
+    "Total harvest volume {} mL.", "Harvest volume {} mL.", "Aspirate volume {} mL.", "Total volume of marrow {} mL.",
+    "Volume harvested: {} mL.", "The volume of marrow drawn was {} mL.", "The harvest came to {} mL.",
+    "Total bone marrow volume {} mL.", "Total amount of aspirate: {} mL.",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("said", WHOLES)
+def test_volume_of_the_harvest_is_its_total(said: str) -> None:
+    right, wrong = (run.note_from_text(DRAWS + said.format(total), "case") for total in (19, 20))
+    assert [str(fact.value) for fact in right.of("harvest_total")] == ["19"]
+    assert len(right.of("draw")) == 4
+    assert not [one for one in right.findings if one.check == "draw_total"]
+    assert [one.check for one in wrong.findings if one.check == "draw_total"]
+
+
+def test_total_with_the_agent_is_no_other_total() -> None:
+    note = run.note_from_text(
+        "Bone marrow aspirate 20 mL drawn from the left iliac crest with 2 mL heparin. Total volume of aspirate 22 mL.",
+        "case",
+    )
+    assert not [one for one in note.findings if one.check == "draw_total"]
+
+
+KNEE = "Right knee marrow concentrate. "
+# (narration, volumes that were injected with their sides, their total or None)
+INJECTED = (
+    ("Left knee BMAC. Of the concentrate two mils went subchondrally and six into the joint.", "2L 6L", None),
+    (KNEE + "Three mils into the tibial plateau, three into the femoral condyle and four intra-articular.", "3R 3R 4R",
+     None),
+    (KNEE + "Two mils subchondral medial plateau, two mils subchondral condyle, the rest, four mils, intra-articular.",
+     "2R 2R 4R", None),
+    (KNEE + "The syringe held ten mils; five were injected into the lateral condyle and five into the joint.", "5R 5R",
+     None),
+    (KNEE + "Total injected ten mils: four subchondral, six intra-articular.", "4R 6R", "10"),
+    (KNEE + "Injected 4 + 6 = 10 mL.", "4R 6R", "10"),
+    ("Both knees marrow concentrate. Left knee six mils, right knee four mils.", "6L 4R", None),
+    ("Right knee. PRP four mils intra-articular.", "4R", None),
+)
+
+
+@pytest.mark.parametrize(("said", "volumes", "total"), INJECTED)
+def test_where_the_product_went(said: str, volumes: str, total: str | None) -> None:
+    note = run.note_from_text(said, "case")
+    found = [f"{fact.value}{(fact.laterality or '?')[0].upper()}" for fact in note.of("injection_volume")]
+    assert found == volumes.split()
+    assert [str(fact.value) for fact in note.of("injection_total")] == ([total] if total else [])
+    loud = [one.check for one in note.findings if one.severity == "warning" and one.check in _AMOUNTS]
+    assert not loud
+
+
+_AMOUNTS = ("injection_total", "prepared_not_given", "harvest_balance")
+
+
+def test_each_knee() -> None:
+    note = run.note_from_text("Both knees marrow concentrate. Five mils into each knee.", "case")
+    (fact,) = note.of("injection_volume")
+    assert (str(fact.value), fact.unit, fact.scale) == ("5", "mL", "each")
+
+
+# a tear by its structure, and what tells of none; (narration, name, certainty)
+TEARS = (
+    ("Root tear of the lateral meniscus.", "lateral-meniscal-tear", "affirmed"),
+    ("Right knee arthroscopy. Medial meniscus posterior horn tear.", "medial-meniscal-tear", "affirmed"),
+    ("Right knee arthroscopy. A tear of the anterior horn.", "meniscal-tear", "affirmed"),
+    ("Suspected posterior horn tear was not seen.", "meniscal-tear", "negated"),
+    ("right knee arthroscopy synovitis throughout acl intact posterior horn tear of the medial meniscus trimmed",
+     "medial-meniscal-tear", "affirmed"),
+    ("Left elbow. A tear of the common extensor origin was found.", "tear", "affirmed"),
+    ("Left ankle arthroscopy. Tear of the ATFL.", "tear", "affirmed"),
+)
+
+
+@pytest.mark.parametrize(("said", "name", "certainty"), TEARS)
+def test_tears(said: str, name: str, certainty: str) -> None:
+    note = run.note_from_text(said, "case")
+    found = [(fact.name, fact.certainty) for fact in note.of("finding") if "tear" in str(fact.name)]
+    assert found == [(name, certainty)]
+
+
+def test_a_tear_meant_again_is_no_other_tear() -> None:
+    note = run.note_from_text(
+        "Right knee arthroscopy. There was a tear of the posterior horn of the medial meniscus. The tear was trimmed. "
+        "The tear edges were stable.", "case",
+    )  # fmt: skip
+    assert [fact.name for fact in note.of("finding") if "tear" in str(fact.name)] == ["medial-meniscal-tear"]
+
+
+# what stands before a call or an "if" that has its own reason does not hang on it; (narration, kind)
+ORDERED = (
+    ("Follow up in two weeks for suture removal, come back at once for fever or calf pain.", "follow_up"),
+    ("Follow up in two weeks, sooner if fever.", "follow_up"),
+    ("Review at six weeks with x-rays, earlier if there is any concern.", "follow_up"),
+    ("Sutures out at ten days, return to the emergency department for increasing pain.", "aftercare"),
+)
+
+
+@pytest.mark.parametrize(("said", "kind"), ORDERED)
+def test_ordered_whatever_comes(said: str, kind: str) -> None:
+    assert {fact.status for fact in run.note_from_text(said, "case").of(kind)} == {"planned"}
+
+
+def test_a_wound_that_drains_has_no_drain() -> None:
+    assert not run.note_from_text("Weight bearing as tolerated, call if the wound drains.", "case").of("drain")
+
+
+def test_system_of_grades_said_behind() -> None:
+    said = "Grade two changes of the patella, grade three of the trochlea, according to Outerbridge."
+    note = run.note_from_text(said, "case")
+    assert [(fact.name, str(fact.value)) for fact in note.of("grade")] == [("outerbridge", "2"), ("outerbridge", "3")]
+
+
+# said twice in so many words is given once; (narration, kind)
+TWICE = (
+    ("Bone marrow concentrate injection left knee. Four mils of concentrate were injected into the left knee. As "
+     "stated four mils into the left knee.", "injection_volume"),
+    ("Injected 40 mg triamcinolone into the right shoulder. As mentioned, triamcinolone 40 mg was given.",
+     "medication_dose"),
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(("said", "kind"), TWICE)
+def test_said_twice_is_given_once(said: str, kind: str) -> None:
+    assert len(run.note_from_text(said, "case").of(kind)) == 1
+
+
+# what was done in the end instead of what was planned
+@pytest.mark.parametrize("said", [
+    "We planned a meniscal repair but did a partial meniscectomy of the right knee.",
+    "We planned a meniscal repair and did a partial meniscectomy of the right knee.",
+    "Planned meniscal repair, converted to partial meniscectomy of the right knee.",
+])  # fmt: skip
+def test_done_instead_of_planned(said: str) -> None:
+    status = {fact.name: fact.status for fact in run.note_from_text(said, "case").of("procedure")}
+    assert status == {"meniscal-repair": "planned", "partial-meniscectomy": "performed"}
+
+
+def test_side_of_the_patient_is_not_that_of_a_relative() -> None:
+    note = run.note_from_text(
+        "Father had a knee replacement, the patient had an ACL reconstruction in 2015 on the left.", "case")
+    assert {fact.name: fact.laterality for fact in note.of("procedure")} == {
+        "total-knee-arthroplasty": None, "anterior-cruciate-ligament-reconstruction": "left"}  # fmt: skip
+
+
+# one operation for another behind a plain "no"; (narration, name)
+CORRECTED = (
+    ("Right total thyroidectomy... no, right hemithyroidectomy.", "thyroid-lobectomy"),
+    ("Right total thyroidectomy. No, right hemithyroidectomy.", "thyroid-lobectomy"),
+    ("Medial meniscectomy, no, lateral meniscectomy of the right knee.", "lateral-meniscectomy"),
+)
+
+
+@pytest.mark.parametrize(("said", "name"), CORRECTED)
+def test_another_operation_behind_no(said: str, name: str) -> None:
+    found = run.note_from_text(said, "case").of("procedure")
+    assert [(fact.name, fact.laterality, fact.certainty) for fact in found] == [(name, "right", "affirmed")]
+
+
+def test_no_behind_an_operation_that_was_asked_for_is_an_answer() -> None:
+    note = run.note_from_text("Right knee: medial meniscectomy no, lateral meniscectomy yes.", "case")
+    assert {fact.name: fact.certainty for fact in note.of("procedure")} == {
+        "medial-meniscectomy": "negated", "lateral-meniscectomy": "affirmed"}  # fmt: skip
+
+
+# counts of devices; (narration, counts)
+COUNTED = (
+    ("A six hole plate with five screws, two of them locking.", {"screw": "5"}),
+    ("Kirschner wires, two, 1.6 mm.", {"k-wire": "2"}),
+    ("Anchors: two, 2.9 mm.", {"suture-anchor": "2"}),
+    ("Four cortical screws of 3.5 mm, 30, 32, 34 and 36 mm long.", {"cortical-screw": "4"}),
+)
+
+
+@pytest.mark.parametrize(("said", "counts"), COUNTED)
+def test_how_many_devices(said: str, counts: dict[str, str]) -> None:
+    note = run.note_from_text(said, "case")
+    assert {fact.name: str(fact.value) for fact in note.of("device_count")} == counts
+    assert not [one for one in note.findings if one.check == "listed_count"]
+
+
+# harm told beside "no complications"
+@pytest.mark.parametrize("said", [
+    "Complications none. During the procedure the anchor broke and a fragment was retained.",
+    "No complications. The popliteal artery was injured.",
+    "No complications. The tip of the awl was retained.",
+])  # fmt: skip
+def test_harm_beside_no_complications(said: str) -> None:
+    assert [one.check for one in run.note_from_text(said, "case").findings if one.check == "complication_conflict"]
