@@ -41,7 +41,8 @@ HARMED_AND_MENDED = re.compile(
     r"\bgraft (?:was |got )?(?:dropped|fell|contaminated)\b|"
     r"\bbab(?:y|y's|ies) (?:\w+ ){0,2}(?:was |got )?(?:nicked|cut|lacerated|scratched|grazed)\b|"
     rf"\b{_TOOL} (?:\w+ )?(?:broke|snapped|sheared)(?: off)?\b|"
-    rf"\b(?:fragment|piece|tip|end) of (?:the |a )?{_TOOL} (?:was |is )?(?:retained|left (?:behind|in)|not retrieved)\b|"
+    rf"\b(?:fragment|piece|tip|end) of (?:the |a )?{_TOOL} (?:was |is )?"
+    r"(?:retained|left (?:behind|in)|not retrieved)\b|"
     rf"\b(?:{_VESSEL}|nerve|bowel|bladder|ureter|urethra|bile duct|dura|rectum|oesophagus|esophagus|trachea|spleen|"
     r"diaphragm) (?:was|were|got|has been|had been) (?:\w+ly )?(?:injured|lacerated|nicked|perforated|damaged)\b|"
     r"\b(?:he|she|patient) bled (?:about |some |around )?(?:\d{3,}|[a-z]+ hundred)\b", re.I,
