@@ -56,6 +56,7 @@ def _forms(phrase: str) -> list[list[str]]:
 
 
 # "wasn't used": "not" with the verb before it.
+_WE_HAD, _AS_BASE = frozenset({"i'd", "we'd"}), frozenset({"put", "cut", "run", "split", "set", "shut"})
 _SHORT_NOT = ("wasn't", "weren't", "isn't", "aren't", "couldn't", "wouldn't", "won't", "can't", "wont", "cant")
 
 
@@ -133,6 +134,11 @@ def hits(sentence: Sentence, grammar: Grammar) -> list[CueHit]:
             set(folded[hit.last + 2 : hit.last + 3]) & _REFUSED
         ):
             continue  # "a twenty five would not go in": it was tried
+        done = hit.last + 1 + (folded[hit.last + 1 : hit.last + 2] in (["already"], ["just"], ["also"]))
+        if folded[hit.first] in _WE_HAD and set(folded[done : done + 1]).isdisjoint(_AS_BASE) and (
+            folded[done : done + 1] == ["given"] or clauses.is_participle(sentence, done)
+        ):
+            continue  # "meanwhile I'd drawn up five mils": had
         if hit.rule.id == "doses-to-come" and _GIVEN & set(folded[hit.last + 1 : hit.last + 10]):
             continue  # "two further doses of cefuroxime were given"
         if hit.rule.id == "aimed" and clauses.is_participle(sentence, hit.last + 1):

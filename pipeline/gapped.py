@@ -116,6 +116,7 @@ def _is_fate(tokens: Sequence[Token], said: int, index: int) -> bool:
         return True  # "ten mils drawn up, six in the palm and four at the wrist"
     behind = [token.norm for token in tokens[index + 1 : index + 6]]
     behind = behind[2:] if behind[:1] == ["of"] and behind[1:2] and behind[1] in _IT else behind
+    behind = behind[1:] if behind[:1] in (["mix"], ["mixture"], ["solution"]) else behind
     behind = behind[1:] if behind[:1] in (["was"], ["were"]) else behind
     before = tokens[index - 1].norm
     ends = not behind or behind[0] in _FATE_ENDS
@@ -127,13 +128,18 @@ def went_somewhere(tokens: Sequence[Token], index: int) -> bool:
     behind = [token.norm for token in tokens[index + 1 : index + 3]]
     of_it = behind[:1] == ["of"] and behind[1:] and behind[1] in _IT
     at = index + 1 + 2 * bool(of_it)
-    return at + 1 < len(tokens) and tokens[at].norm in _SPOTS and _at_place(tokens, at) and (
+    if at + 1 >= len(tokens):
+        return False
+    spot = tokens[at].norm in _SPOTS and _at_place(tokens, at)
+    spot = spot or (tokens[at].norm in _BESIDE and tokens[at + 1].norm in ("the", "his", "her"))
+    return spot and (
         tokens[at + 1].norm not in _NO_SPOT and not {token.norm for token in tokens[at + 1 : at + 4]} & _VESSELS
     )
 
 
 _IT = frozenset({"it", "this", "that"})
-_SPOTS = _PLACES - {"before", "after", "during", "along", "about"}
+_SPOTS = _PLACES - {"before", "after", "during", "about"}
+_BESIDE = frozenset("by beside alongside behind beneath through near below above under between".split())
 _NO_SPOT = frozenset("case reserve time end start same saline water".split())
 _VESSELS = frozenset("syringe syringes tube bag bottle bowl pot kit bin sink waste dish".split())
 _READY = frozenset("drawn drew draw prepared available loaded opened ready reconstituted dissolved mixed made syringe "

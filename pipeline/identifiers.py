@@ -13,7 +13,8 @@ from collections.abc import Sequence
 from pipeline import numerals
 from pipeline.records import Quantity, Token
 
-CUES = frozenset({"(", "udi", "gtin", "barcode", "identifier"})
+_READ = frozenset({"reads", "sticker", "says", "scanned", "scan"})  # only of what is a whole product code
+CUES = frozenset({"(", "udi", "gtin", "barcode", "identifier"}) | _READ
 _FILLERS = frozenset({"is", "was", "number", "no", "no.", "code", "#", ":", "of", "reads", "the", "label", "as", "="})
 _MARKS = {
     "slash": "/", "dash": "-", "hyphen": "-", "dot": ".", "point": ".", "dollar": "$", "(": "(", ")": ")", "/": "/",
@@ -29,6 +30,7 @@ _SPELLED = {
 }
 _SYMBOLS = frozenset("()+/$.-%")
 _GS1 = re.compile(r"^01\)\d{14}(?:\(\d{2,4}\)[\w./-]+)*$")
+_PRODUCT = re.compile(r"^\(?01\)?\d{14}")
 _LEAST = 6  # characters; shorter is no identifier
 
 
@@ -51,6 +53,8 @@ def read(tokens: Sequence[Token], norms: Sequence[str], at: int) -> tuple[Quanti
         if not more or (further < len(norms) and not tokens[further].punctuation):
             break
         text, end = text + more, further
+    if norms[at] in _READ and not _PRODUCT.match(text):
+        return None
     if len(text) < _LEAST or sum(letter.isdigit() for letter in text) < _LEAST // 2:
         return None
     return Quantity(form="code", text=text), first, end

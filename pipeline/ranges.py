@@ -185,13 +185,18 @@ def _compounds(tokens: list[Token]) -> list[Token]:
     index = 0
     while index + 1 < len(tokens):
         first = tokens[index].quantity and plain(tokens[index])
+        if first is not None and first.unit is None and tokens[index + 1].norm == "y" and _months_behind(tokens, index):
+            years = replace(first, unit="a", said_unit="y", dimension="time")
+            tokens[index : index + 2] = [wide(tokens[index : index + 2], years)]  # "3 y & 2 mo"
+            first = years
         if first is None or first.unit not in _SMALLER or first.value is None:
             index += 1
             continue
         at = index + 1
         joint = tokens[at].norm
-        if joint in ("and", ",") and at + 1 < len(tokens):
+        if joint in ("and", ",", "&") and at + 1 < len(tokens):
             at += 1
+            joint = "and" if joint == "&" else joint
         second = plain(tokens[at])
         joined = None if second is None else _compound(first, second, joint, tokens, at)
         if joined is None:
@@ -199,6 +204,12 @@ def _compounds(tokens: list[Token]) -> list[Token]:
             continue
         tokens[index : at + 1] = [wide(tokens[index : at + 1], joined)]
     return tokens
+
+
+def _months_behind(tokens: Sequence[Token], index: int) -> bool:
+    at = index + 2 + (index + 2 < len(tokens) and tokens[index + 2].norm in ("and", ",", "&"))
+    months = plain(tokens[at]) if at < len(tokens) else None
+    return months is not None and months.unit == "mo"
 
 
 _TIMED = frozenset({"fluoroscopy", "fluoro", "screening", "xray", "x-ray"})

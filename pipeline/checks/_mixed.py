@@ -54,7 +54,9 @@ def mixtures_of(note: OperativeNote, grammar: Grammar) -> Iterator[Mixture]:
         here = [one for one in here if one.name not in skin or one.evidence.first > fact.evidence.last]
         dosed = {one.name for one in here if one.kind == "medication_dose"}
         strong = {one.name for one in here if one.kind == "medication_concentration"}
-        strong |= {one.name for one in here if one.kind == "medication_volume"}
+        volumes = {one.name for one in here if one.kind == "medication_volume"}
+        strong |= volumes
+        dosed -= volumes
         drugs = list({
             one.name: one for one in here if one.kind == "medication" and (where is not passage or (
                 one.name not in dosed

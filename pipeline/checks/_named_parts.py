@@ -59,6 +59,10 @@ def _portals(read: Sequence[Token]) -> Told | None:
             continue
         behind = read[at + 1].norm if at + 1 < len(read) else ""
         led = at > 0 and read[at - 1].norm in ("so", "=", "total", "(", "makes", "making")
+        if not led and behind == "portals" and at and read[at - 1].norm == ",":
+            if (number := _whole_sentence(read, at - 1)) is not None and number not in (1, said):
+                return said, "portals", f"{number} named, said: {said}"
+            continue
         if not led or not (behind == "portals" or read[at - 1].norm in ("=", "(", "total")):
             continue
         end = at - 1
@@ -77,6 +81,15 @@ def _portals(read: Sequence[Token]) -> Told | None:
         if number is not None and number > 1 and number != said:
             return said, "portals", f"{number} named, said: {said}"
     return None
+
+
+def _whole_sentence(read: Sequence[Token], end: int) -> int | None:
+    """ "Proximal medial, anterolateral and posterior, three portals": how many are named from the head of the sentence
+    on, where nothing else is said."""
+    first = end
+    while first > 0 and read[first - 1].norm in _NAMES | _SPLITS | _ITEM_WORDS:
+        first -= 1
+    return _names(read[first:end]) if first == 0 or read[first - 1].norm in _ENDS else None
 
 
 def _names(listed: Sequence[Token]) -> int | None:

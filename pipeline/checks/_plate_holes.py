@@ -28,6 +28,7 @@ _MOST = 24
 _FILLED = frozenset({"filled", "fill", "used", "occupied", "took", "taken"})
 _EMPTY = frozenset({"empty", "open", "unfilled", "free", "unused"})
 _THINGS = frozenset("of them holes hole were was with screws left i we remained are".split())
+_SORTS = 4  # words between the holes and their plate
 _REACH = 20  # tokens from the holes to how many were filled
 
 
@@ -70,9 +71,11 @@ def _filled(read: Sequence[Token], start: int, holes: int) -> Told | None:
     if not any(token.norm in _PLATES | {"plates"} for token in read):
         return None
     filled = empty = None
+    own = bool({token.norm for token in read[max(0, start - 4) : start]} & _PLATES)
     for at in range(start, min(len(read), start + _REACH)):
-        if read[at].norm in ("plate", "plates") and at > start + 1:
+        if read[at].norm in ("plate", "plates") and (own or at > start + _SORTS):
             break  # another one
+        own = own or read[at].norm in _PLATES
         number = count(read[at])
         if number is None or number > _MOST:
             continue

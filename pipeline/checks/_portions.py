@@ -18,19 +18,22 @@ from pipeline.records import Quantity, Sentence, Token
 _LENT = frozenset({"volume", "mass", "amount"})
 _STOPS = frozenset({".", ";", "?"})
 # Common speech, no source.
-_READY = frozenset("loaded prepared reconstituted dissolved opened thawed".split())
+_READY = frozenset("mixed loaded prepared reconstituted dissolved opened thawed".split())
 _READY_UP = frozenset({"drew", "drawn", "draw", "made", "mixed", "make"})  # "up"
 _MADE = frozenset("had off gave gives yield yielded yields produced spin spun got".split())
 _PRODUCTS = frozenset({"prp", "bmac", "concentrate", "plasma", "bmc", "lysate", "product"})
 _HAD = frozenset("got had received gave used injected gets".split())
 _FATES = frozenset("injected given infiltrated went used put placed".split())
 _GONE = frozenset("discarded wasted thrown binned tossed left".split())
+_WHEN = frozenset("before after afterwards beforehand first later medially laterally anteriorly posteriorly".split())
+_IN_IT = frozenset({"sodium-chloride", "water-for-injection"})  # what a drug is dissolved in
+_AGENTS = frozenset("citrate acd acd-a acda anticoagulant cpd heparin".split())  # stays in the syringe
 _REST = frozenset({"remaining", "rest", "other", "last", "leftover"})
 _SUMS = frozenset({"all", "total", "altogether", "together", "so", "makes", "making", "="})
 _EACH = frozenset({"each", "both", "either", "per"})
 _PAIRS = frozenset("knee knees hip hips shoulder shoulders side sides elbow elbows wrist wrists ankle ankles hand "
                    "hands foot feet heel heels".split())  # fmt: skip
-_NEAR, _FAR, _SENTENCES = 7, 45, 3  # tokens around what was made ready, tokens and sentences to its shares
+_NEAR, _FAR, _SENTENCES = 7, 60, 5  # tokens around what was made ready, tokens and sentences to its shares
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +91,7 @@ def _is_ready(tokens: Sequence[Token], at: int) -> bool:
         near.append(words[::-1] if step < 0 else words)
     before, behind = near
     of_product = bool(_PRODUCTS & set(behind[:4])) and bool(_MADE & set(before[-3:] + behind))
-    if {"not", "never", "no"} & set(before[-3:]):
+    if {"not", "never", "no"} & set(before[-3:]) or _AGENTS & set(behind[:4]):
         return False
     pairs = set(pairwise([*before, "#", *behind]))
     ready = bool(_READY & set(before[-4:] + behind)) or any((verb, "up") in pairs for verb in _READY_UP)
@@ -98,14 +101,22 @@ def _is_ready(tokens: Sequence[Token], at: int) -> bool:
 def _shares(passages: Sequence[Passage], start: int, made: Quantity, grammar: Grammar) -> Portions | None:
     shares: list[Decimal] = []
     drugs: frozenset[str] = frozenset()
+    own: set[str] = set()
     where, ends, gone = passages[0], False, 0
     for number, passage in enumerate(passages):
         if passage.section != passages[0].section:
             break
         tokens = read(passage)
-        named = [(m.first, m.id) for m in mentions.mark(Sentence(0, tuple(tokens)), grammar).mentions
-                 if m.table in ("drugs", "injectates")]  # fmt: skip
+        marked = mentions.mark(Sentence(0, tuple(tokens)), grammar).mentions
+        named = [(m.first, m.id) for m in marked if m.table in ("drugs", "injectates") and m.id not in _IN_IT]
+        sites = {m.first for m in marked if m.table == "sites"}
+        products = {token.norm for token in tokens} & _PRODUCTS
+        if number and not products <= own:
+            break  # of another product
+        if number and own and not products:
+            continue  # "... six of plasma. Meanwhile I'd drawn up the lidocaine. The plasma went in, ..."
         if not number:
+            own = {token.norm for token in tokens} & _PRODUCTS
             drugs = frozenset(name for _, name in named)
             if len(drugs) > 1:
                 return None  # of which of them it would be; mixtures are the business of `mixture_total`
@@ -114,13 +125,13 @@ def _shares(passages: Sequence[Passage], start: int, made: Quantity, grammar: Gr
             gone += 1
             if gone > _FAR or any(first == at and name not in drugs for first, name in named):
                 return _told(passages, where, made, shares, drugs, ends)
-            share = _share(tokens, at, made)
+            share = _share(tokens, at, made, sites)
             if share is None:
                 continue
             shares.append(share)
             where, ends = passage, ends or bool(_REST & {token.norm for token in tokens[max(0, at - 2) : at]})
-        if number and len(shares) == before:
-            break
+        if number and len(shares) == before and not own or sum(shares) == made.value:
+            break  # told, or shared out
     return _told(passages, where, made, shares, drugs, ends)
 
 
@@ -131,7 +142,7 @@ def _told(
     return Portions(passages[0], where, made, tuple(shares), drugs, ends) if shares else None
 
 
-def _share(tokens: Sequence[Token], at: int, made: Quantity) -> Decimal | None:
+def _share(tokens: Sequence[Token], at: int, made: Quantity, sites: set[int]) -> Decimal | None:
     """How much of what was ready went somewhere by the words around a number; None for a number of anything else."""
     quantity = tokens[at].quantity
     if quantity is None or quantity.value is None or quantity.form not in ("number", "fraction"):
@@ -144,7 +155,8 @@ def _share(tokens: Sequence[Token], at: int, made: Quantity) -> Decimal | None:
     if _SUMS & set(before) or _SUMS & set(behind[:2]):
         return None
     went = gapped.went_somewhere(tokens, at) or bool(_FATES & set(behind[:2])) or before[-1:] and before[-1] in _HAD
-    went = went or (same and behind[:2] == ["for", "the"])
+    went = went or (same and behind[:2] == ["for", "the"]) or (same and bool(sites & {at + 1, at + 2}))
+    went = went or bool(behind) and behind[0] in _WHEN  # "forty before the cement and sixty afterwards"
     gone = bool(_GONE & set(behind[:2])) or before[-1:] == ["remaining"]
     if not went and not gone:
         return None

@@ -27,7 +27,7 @@ def explain(note: OperativeNote, draws: Sequence[Fact], total: Fact) -> bool:
     agents = {fact.value for fact in note.of("medication_volume", given=True) if fact.value is not None and any(
         passage.holds(fact) for passage in near) and (fact.role in ("anticoagulant", "prime") or fact.name in _KEEP)}
     agents |= {value for passage in near for value in _agents(read(passage))}
-    many = {number for passage in near for number in _how_many(read(passage))}
+    many = {number for passage in near for number in how_many(read(passage))}
     return each is not None and any(
         number * (each + agent) == total.value for number in many for agent in (Decimal(0), *agents)
     )
@@ -40,7 +40,7 @@ def hold(tokens: Sequence[Token], said: Quantity) -> bool:
     values = [one.value for token in tokens if (one := token.quantity) is not None and one.value is not None
               and one.dimension in ("volume", "") and one.form == "number" and one is not said]  # fmt: skip
     pairs = [*values, *(one + two for one, two in pairwise(values))]
-    return any(number * value == said.value for number in _how_many(tokens) for value in pairs)
+    return any(number * value == said.value for number in how_many(tokens) for value in pairs)
 
 
 _KEEP = frozenset({"acd-a", "sodium-citrate", "cpd", "heparin"})  # what marrow and blood are drawn into
@@ -58,7 +58,7 @@ def _agents(tokens: Sequence[Token]) -> set[Decimal]:
 _AGENTS = frozenset({"heparin", "heparinised", "heparinized", "citrate", "acd", "acd-a", "acda", "anticoagulant"})
 
 
-def _how_many(tokens: Sequence[Token]) -> set[int]:
+def how_many(tokens: Sequence[Token]) -> set[int]:
     """Numbers of syringes, and how often something is said to have been done."""
     found: set[int] = set()
     for at, token in enumerate(tokens):

@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from pipeline import quantities, tokens, unsure
 from pipeline.checks import _portions
+from pipeline.checks._mixed import mixtures_of
 from pipeline.checks.base import ONE_VALUE, called, finding, prepared, shown
 from pipeline.grammar import Grammar
 from pipeline.limits import limit, limits
@@ -102,6 +103,11 @@ def _adds_up(note: OperativeNote, grammar: Grammar, fact: Fact, reason: str) -> 
     unit that was not said with the second."""
     if _UNIT_GAP.match(reason) is None or fact.value is None:
         return False
+    if fact.name == "mixture" and any(
+        mixture.volume is fact and sum(one.value or 0 for one in mixture.own) == fact.value
+        for mixture in mixtures_of(note, grammar)
+    ):
+        return True  # "eight mils of ... and two of ..., and ten of that mix went in"
     like = [one for one in note.of(fact.kind, given=True) if one.name == fact.name and one.unit == fact.unit
             and one.value is not None]  # fmt: skip
     total = sum((one.value for one in like if one.value is not None), Decimal(0))

@@ -146,6 +146,10 @@ def _times(note: OperativeNote, draw: Fact) -> int | None:
     counts = [one for one in given(note, "draw_count") if one.value is not None]
     own = [one for one in counts if one.group is not None and one.group == draw.group]
     own = own or [one for one in counts if one.laterality == draw.laterality] or counts
+    if not counts:  # "drawn four times five mils", "two syringes, each twenty seven mils"
+        told = {number for passage in note.sections.description if passage.holds(draw)
+                for number in _syringes.how_many(read(passage))}  # fmt: skip
+        return told.pop() if len(told) == 1 else None
     return int(own[0].value) if len(own) == 1 and own[0].value is not None else None
 
 

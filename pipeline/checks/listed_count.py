@@ -310,8 +310,10 @@ def _summed(read: Sequence[Token], counted: Sequence[Head]) -> tuple[int, str] |
     own = {head.first for head in before}
     for at in single:
         after = read[at + 1].norm if at + 1 < len(read) else ""
-        if at not in own and (after not in PLACES or read[at - 1].norm not in JOINS):
-            return None
+        placed = after in PLACES and read[at - 1].norm in JOINS
+        placed = placed or (read[at - 1].norm in PLACES and read[at - 1].norm.endswith("ly") and after in JOINS)
+        if at not in own and not placed:
+            return None  # "three bodies out anteriorly, posteriorly one"
     parts = [number for at in single if (number := count(read[at])) is not None]
     said = count(read[total])
     noun = read[total + 1].norm if total + 1 < len(read) else ""

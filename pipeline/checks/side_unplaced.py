@@ -64,10 +64,14 @@ def _is_remark(note: OperativeNote, passage: Passage, said: SaidSide) -> bool:
         word.strip(".,").isalpha() and not word.strip(".,").endswith(("ed", "ing", "put", "cut")) for word in behind
     )
     done = any(passage.holds(fact) for fact in note.of(*_WORK, given=True))
-    return plain and not done and not is_treated(note, said.evidence, said.side)
+    measured = _PICTURE.search(passage.text) is not None and _SIZE.match(" ".join(behind[:_BEHIND])) is not None
+    return (plain or measured) and not done and not is_treated(note, said.evidence, said.side)
 
 
 _SHORT = 3  # words
+# "Scan: right testis 1.2 mL, left testis 1.4 mL": how large the other one is.
+_PICTURE = re.compile(r"\b(?:scan|ultrasound|uss?|sonogram|mri|ct|echo)\b", re.IGNORECASE)
+_SIZE = re.compile(r"(?:[a-z]+,? ){0,3}[\d.]+ ?(?:ml|mls|cc|mm|cm|g)\b", re.IGNORECASE)
 _WORK = ("act", "device", "injection", "injection_volume", "approach", "preparation", "drain", "specimen", "closure",
          "procedure", "tourniquet", "site_marking", "time_out", "consent")  # fmt: skip
 _ACT = re.compile(

@@ -116,6 +116,8 @@ def _may_be_given(drug: Fact, passage: Passage, piece: Evidence, grammar: Gramma
     taken_off = after[:1] == ["off"] or (before[-1:] == ["so"] and "off" in before[-3:])
     if taken_off or (after[:1] == ["of"] and after[1:2] and after[1] in _TISSUE):
         return False  # "twenty millilitres off", "three millilitres of tissue"
+    if before[-2:] in (["after", "each"], ["after", "every"]):
+        return False  # "repositioned after each five mils": how often
     if before[-1:] and before[-1] in _COMES_TO and {"blood", "marrow", "aspirate"} & set(before[-5:]):
         return False  # "6 mL ACD-A + 54 mL blood = 60 mL": what both come to
     if before[-1:] in (["x"], ["\u00d7"], ["times"]) and after[:1] == ["="]:

@@ -24,8 +24,14 @@ _IN_SHARES = frozenset(
 
 def is_beside(amount: Amount, told: Sequence[object]) -> bool:
     """Whether an amount is none of the harvest. `told`: the amounts of it before."""
-    return any((is_wished(amount), is_share(amount), is_of_another(amount), is_retold(amount, told), _had(amount),
-                _of_kin(amount), _long_ago(amount)))  # fmt: skip
+    return any((_is_step(amount), is_wished(amount), is_share(amount), is_of_another(amount), is_retold(amount, told),
+                _had(amount), _of_kin(amount), _long_ago(amount)))  # fmt: skip
+
+
+def _is_step(amount: Amount) -> bool:
+    """ "Repositioned the needle after each five mils": how often, and no draw of its own."""
+    before = [token.norm for token in amount.sentence.tokens[max(0, amount.index - 2) : amount.index]]
+    return before in (["after", "each"], ["after", "every"], ["for", "every"])
 
 
 def is_planned(amount: Amount) -> bool:

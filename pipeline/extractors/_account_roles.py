@@ -159,7 +159,7 @@ def _is_made(amount: Amount, state: str, before: tuple[str, ...], after: tuple[s
     head = tuple([word for word in after if word not in _KINDS])
     head = head[1:] if head[:1] == ("of",) else head
     lead = head[1:] if head[:1] and head[0] in words.IS else head
-    if lead[:1] and lead[0] in ("spun", "centrifuged", "filtered", "processed", "concentrated"):
+    if lead[:1] and lead[0] in words.SPUN and amount.sentence.tokens[amount.index - 1].norm not in ("each", "every"):
         return "spun"
     if before[-1:] and before[-1] in ("held", "holds") and "syringe" in before[-3:] and state in ("named", "made"):
         return "made"

@@ -95,3 +95,4 @@ def is_counted_behind(sentence: Sentence, at: int) -> bool:
     """ "40 mL over 4 pulls": whether draws are counted at a token."""
     tokens = sentence.tokens
     return at + 1 < len(tokens) and tokens[at].quantity is not None and tokens[at + 1].norm in COUNTED | {"sites"}
+SPUN = frozenset({"spun", "centrifuged", "filtered", "processed", "concentrated"})

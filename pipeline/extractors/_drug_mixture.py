@@ -92,7 +92,8 @@ def of_both_before(reading: Reading, sentence: Sentence, index: int, quantity: Q
     drugs = [m for m in base.mentions(sentence, "drugs") if m.last < index and m.id not in _ADDED]
     own = [m for m in drugs if any(
         (one := sentence.tokens[at].quantity) is not None and one.dimension == "volume" and at != index
-        for at in range(max(0, m.first - _TO_AMOUNT - 1), min(index, m.last + 2))
+        and (at < m.last + 2 or is_said_as(sentence, at))
+        for at in range(max(0, m.first - _TO_AMOUNT - 1), min(index, m.last + 2 + _TO_AMOUNT))
     )]  # fmt: skip
     if len({m.id for m in own}) < 2 or len(own) < len(drugs):
         return []
@@ -111,6 +112,8 @@ def is_own_share(sentence: Sentence, index: int) -> bool:
     bupivacaine mixed with 40 mg of triamcinolone": right beside its drug, and what it is mixed with has an amount of
     its own or is told behind "with"."""
     tokens = sentence.tokens
+    if is_said_as(sentence, index):
+        return True
     behind = [token.norm for token in tokens[index + 1 : index + 3]]
     mixed = behind[:1] == ["mixed"] or behind in (["were", "mixed"], ["was", "mixed"])
     if mixed and any(m.last == index - 1 for m in base.mentions(sentence, "drugs")):
@@ -131,6 +134,13 @@ def is_own_share(sentence: Sentence, index: int) -> bool:
     if drug.last + 1 < len(tokens) and tokens[drug.last + 1].norm.startswith("#vol"):
         return False  # "5 mL (lidocaine 3 mL + bupivacaine 2 mL)": the whole, with its parts behind it
     return any(other.id != drug.id and _has_amount(sentence, other, index) for other in drugs)
+
+
+def is_said_as(sentence: Sentence, index: int) -> bool:
+    """ "Depo-Medrone eighty milligrams, which is two mils": the dose right before it as a volume."""
+    before = [token.norm for token in sentence.tokens[max(0, index - 4) : index] if token.norm != ","]
+    led = before[-2:] in (["which", "is"], ["that", "is"], ["which", "was"])
+    return led and before[-3:-2] in (["#mass"], ["#amount"])
 
 
 def _joins_two(sentence: Sentence, hit: cues.Hit, index: int) -> bool:

@@ -76,6 +76,20 @@ def _is_only_prepared(sentence: Sentence, fact: Fact) -> bool:
     return False
 
 
+def is_next_part(sentence: Sentence, index: int) -> bool:
+    """ "6 mL palm, 4 mL wrist crease": an amount with its place behind it, right behind another one."""
+    tokens = sentence.tokens
+    own = tokens[index].quantity
+    before = next((at for at in range(index - 1, max(-1, index - _FURTHER), -1)
+                   if tokens[at].quantity is not None), None)  # fmt: skip
+    sites = {m.first for m in sentence.mentions if m.table == "sites"}
+    if own is None or before is None or (other := tokens[before].quantity) is None or other.unit != own.unit:
+        return False
+    placed = (bool(sites & {at + 1, at + 2, at + 3}) or gapped.went_somewhere(tokens, at) for at in (before, index))
+    named = any(before < m.first < index for m in sentence.mentions if m.table in ("drugs", "injectates", "fluids"))
+    return all(placed) and not named and tokens[index - 1].norm in (",", "and", "then", "+", "&")
+
+
 _FURTHER = 16  # tokens
 _WASTED = frozenset("wasted discarded thrown left remaining kept binned tossed leftover".split())
 _HAD = frozenset({"got", "had", "received", "gets"})
@@ -98,7 +112,8 @@ def _told(sentence: Sentence, fact: Fact) -> str:
     for_part = [token.norm for token in tokens[index + 1 : index + 3]] == ["for", "the"] and any(
         m.table == "sites" and m.first == index + 3 for m in sentence.mentions
     )  # "5 mL for the skin and 5 mL for the capsule"
-    if for_part or gapped.went_somewhere(tokens, index) or (index and tokens[index - 1].norm in _HAD):
+    beside = any(m.table == "sites" and m.first == index + 1 for m in sentence.mentions)  # "6 mL palm"
+    if for_part or beside or gapped.went_somewhere(tokens, index) or (index and tokens[index - 1].norm in _HAD):
         return "given"  # "ten mils drawn up, six in the palm"
     for at in range(index - 1, max(-1, index - 1 - _BEFORE), -1):
         if tokens[at].quantity is not None or tokens[at].punctuation:

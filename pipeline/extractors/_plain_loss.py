@@ -62,6 +62,10 @@ def _oozed(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Oozed a bit from the bed, perhaps fifty mils": an amount behind the verb, in doubt whether it is all of it."""
     tokens = sentence.tokens
     verb = next((at for at, token in enumerate(tokens) if token.norm in _OOZES), None)
+    if verb is not None and tokens[verb].norm == "bled" and tokens[verb + 1 : verb + 2] and (
+        tokens[verb + 1].norm in ("her", "him", "them", "the")
+    ):
+        return []  # "we bled her, six mils of citrate in the syringe": blood was drawn
     if verb is None or any(token.norm in ("no", "not") for token in tokens[max(0, verb - 2) : verb]):
         return []
     for index, quantity in base.quantities(sentence, "volume"):

@@ -6,6 +6,7 @@ from pipeline import cues, laterality
 from pipeline.extractors import base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Quantity, Reading, Sentence
+from pipeline.rows import Concept
 
 _NAMED_REACH = 22
 
@@ -47,6 +48,19 @@ def weighed(reading: Reading, sentence: Sentence, grammar: Grammar, index: int) 
         return []  # "5 mg, weight 70 kg", but "right 640 g resected, left 515 g"
     name = "birth-weight" if child else "specimen-weight"
     return [base.claim("measurement", reading, sentence, index, hit.first, hit.last, price + 3, name=name)]
+
+
+def is_of_one_born(reading: Reading, sentence: Sentence, grammar: Grammar, quantity: Quantity) -> bool:
+    """Whether a weight is that of a child that was born in this operation."""
+    if not _is_birth_weight(quantity) or not sentence.says(_CHILD):
+        return False
+    rows = grammar.table("procedures", Concept)
+    return sentence.says(_BORN_BY) or any(
+        m.table == "procedures" and rows[m.id].group == "obstetrics" for one in reading.sentences for m in one.mentions
+    )
+
+
+_BORN_BY = frozenset({"born", "delivered", "delivery", "apgar", "apgars", "placenta", "forceps", "ventouse"})
 
 
 def _organ(sentence: Sentence, index: int) -> int | None:

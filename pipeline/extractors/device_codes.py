@@ -55,11 +55,14 @@ def _unannounced(reading: Reading, sentence: Sentence, ends: set[int]) -> list[F
     facts: list[Fact] = []
     for at, token in enumerate(sentence.tokens):
         code = token.quantity.text if token.quantity is not None and token.quantity.form == "code" else ""
-        if code.startswith("(01)") and token.last not in ends:
+        if _PRODUCT.match(code) and token.last not in ends:
             hit = cues.Hit("udi", at, at)
             fields = {"text": code.upper(), "value": None, "unit": None, **_owner(sentence, hit, [hit])}
             facts.append(base.claim("device_udi", reading, sentence, at, at, at, _SURE, **fields))
     return facts
+
+
+_PRODUCT = re.compile(r"\(?01\)?\d{14}")
 
 
 def _listed(reading: Reading, sentence: Sentence, ends: set[int]) -> list[Fact]:

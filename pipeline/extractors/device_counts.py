@@ -100,7 +100,8 @@ def _direct(reading: Reading, sentence: Sentence, thing: Thing) -> list[Fact]:
         )  # "Kirschner wires, two, 1.6 mm"
         own = tokens[at].quantity
         listed = listed and plural and (own is None or not own.dimension)
-        if (told or listed) and counted is None and whole(sentence, at, MANY) is not None:
+        holes = sentence.says({"hole", "holes"}) and "plate" in tokens[thing.last].norm  # "nine of them filled"
+        if (told or listed) and counted is None and not holes and whole(sentence, at, MANY) is not None:
             facts.append(_claim(reading, sentence, at, thing))
     return facts
 

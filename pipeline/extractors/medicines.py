@@ -330,6 +330,7 @@ def _number(
         if owner is not None and sure is None:
             total = cues.scale(sentence, index) == "total"
             sure = _drug_numbers.said_again(sentence, index, owner.mention, total=total)
+        sure = True if owner is not None and _drug_prepared.is_next_part(sentence, index) else sure
         if owner is None or sure is None:
             return []
         ranked = [(_SAID_ON, 0, owner)]

@@ -11,7 +11,7 @@ from decimal import Decimal
 from typing import Any
 
 from pipeline import cues, people
-from pipeline.extractors import base
+from pipeline.extractors import _weights, base
 from pipeline.grammar import Grammar
 from pipeline.records import Fact, Reading, Sentence
 
@@ -152,6 +152,8 @@ def _weight(reading: Reading, sentence: Sentence, grammar: Grammar, index: int, 
         return _in_grams(reading, sentence, grammar, index)
     if quantity is None or quantity.unit not in _WEIGHT_UNITS:
         return []
+    if _weights.is_of_one_born(reading, sentence, grammar, quantity):
+        return []  # "a 3.1 kg baby boy delivered": of the child, which is not the one operated on
     around = {token.norm for token in sentence.tokens[max(0, index - 2) : index + 3]}
     if around & _OTHER_WEIGHTS or _is_load(sentence, index) or _is_pull(reading, sentence, index):
         return []
