@@ -113,7 +113,7 @@ def _shares(passages: Sequence[Passage], start: int, made: Quantity, grammar: Gr
         products = {token.norm for token in tokens} & _PRODUCTS
         if number and not products <= own:
             break  # of another product
-        if number and own and not products:
+        if own and not products and (number > 1 or (number and named)):
             continue  # "... six of plasma. Meanwhile I'd drawn up the lidocaine. The plasma went in, ..."
         if not number:
             own = {token.norm for token in tokens} & _PRODUCTS
