@@ -22,6 +22,7 @@ from pipeline.checks import (
     _multiplied,
     _named_parts,
     _plate_holes,
+    _ports_called,
     _summed_facts,
     _told_lists,
     _told_names,
@@ -66,6 +67,9 @@ def check(note: OperativeNote, grammar: Grammar) -> list[Finding]:
                 found.append(_told(note, passage, head.number, head.noun, *one))
                 break
         else:
+            if (called := _ports_called.wrong(read)) is not None:
+                found.append(_told(note, passage, *called, "warning"))
+                continue
             sized = any(_by_size(read, head) for head in counted)
             summed = None if sized else _summed(read, counted)
             other = (_told_parts.summed(read) or _told_lists.ways(read) or _told_lists.rows(read)
