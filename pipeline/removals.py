@@ -24,6 +24,7 @@ _PUT = frozenset(
 _STAYS = frozenset({"stays", "stay", "stayed", "remains", "remain", "remained", "retained", "left"})
 _IN_PLACE = frozenset({"place", "situ", "in", "behind", "there", "buried"})
 _OUT = frozenset({"out", "explanted", "extracted"})
+_TAKING = frozenset({"removal", "extraction", "explantation", "retrieved", "removed"})
 _WAY = frozenset("and the all both a of came come taken brought backed were was came with its their".split())
 _REACH = 8
 _NEW = frozenset({"antibiotic-spacer", "cement-spacer", "antibiotic-beads"})  # put in where a joint came out
@@ -44,7 +45,24 @@ def explant(facts: Sequence[Fact], reading: Reading, grammar: Grammar) -> list[F
         ) else fact
         for fact in facts
     ]  # fmt: skip
-    return [_as_the_thing(fact, told) for fact in told]
+    return [_doubted(_as_the_thing(fact, told), reading) for fact in told]
+
+
+def _doubted(fact: Fact, reading: Reading) -> Fact:
+    """ "Six locking screws, four retrieved": how many there were, and fewer that came out."""
+    sentence = reading.sentence_at(fact.evidence.first) if fact.kind == "device_count" else None
+    if sentence is None or fact.role != "explanted" or fact.value is None:
+        return fact
+    for token, behind in pairwise(sentence.tokens):
+        own = token.quantity.value if token.quantity is not None else None
+        fewer = own is not None and 0 < own < fact.value
+        if token.first > fact.evidence.last and fewer and behind.norm in _GOT_OUT:
+            doubt = f"'{token.text} {behind.text}' is told of them: how many came out is less than there were"
+            return replace(fact, doubts=tuple(dict.fromkeys((*fact.doubts, doubt))))
+    return fact
+
+
+_GOT_OUT = frozenset({"retrieved", "removed", "recovered", "extracted", "out", "came", "explanted"})
 
 
 def _fixed_by(sentence: Sentence, fixed: Sequence[int]) -> bool:
@@ -176,6 +194,8 @@ def _comes_out(fact: Fact, sentence: Sentence) -> bool:
     for at, token in enumerate(sentence.tokens):
         if token.first <= fact.evidence.last:
             continue
+        if token.norm in _TAKING:
+            return not _is_to_come(sentence, at)  # "tibial rod removal"
         if token.norm in _OUT:
             return not (token.norm == "out" and (_is_carried(sentence, at) or _is_to_come(sentence, at)))
         if not (at in named or token.quantity is not None or token.norm in _WAY or token.norm == ","):
