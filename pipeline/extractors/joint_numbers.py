@@ -18,6 +18,10 @@ _NO_UNIT = "its unit was not said"
 _MOVES = _words("range rom motion arc eua stable moves moved movement mobility")
 _WORN = _words("brace orthosis cpm passive hinged hinge unlocked locked splint flexion")
 _LEADS = _words("of was is at to from set in for : , - ( the about then with between up")
+_WHEN = _words("before after pre post preop postop preoperative postoperative preoperatively postoperatively now "
+               "afterwards initially final finally")  # fmt: skip
+_HELD = frozenset({"brace", "orthosis", "splint", "weeks"})
+_ARCS, _STIFF = _words("range rom motion arc movement"), Decimal(90)
 _REACH = 5  # tokens
 _LEAST, _MOST = Decimal(15), Decimal(160)  # degrees in which an arc begins and ends; common practice, no source
 _COST = 6
@@ -50,14 +54,22 @@ def extract(reading: Reading, grammar: Grammar) -> list[Fact]:
 def _arcs(reading: Reading, sentence: Sentence) -> list[Fact]:
     """ "Range zero to one forty", "stable 0-140": a measure; "brace nought to ninety": how far it is let move."""
     facts: list[Fact] = []
+    moved = False  # whether how far it moves was told before in the sentence
     for index, quantity in base.quantities(sentence, "", "angle"):
         if quantity.form != "range" or quantity.low is None or quantity.high is None:
             continue
-        if abs(quantity.low) > _LEAST or not _LEAST < quantity.high <= _MOST or quantity.comparator:
+        before = {token.norm for token in sentence.tokens[max(0, index - _REACH - 1) : index]}
+        stiff = moved or bool(before & _ARCS)
+        lowest = _STIFF if stiff else _LEAST
+        if abs(quantity.low) > lowest or not _LEAST < quantity.high <= _MOST or quantity.comparator:
             continue
         at = index - 1
-        while at >= 0 and index - at <= _REACH and sentence.tokens[at].norm in _LEADS:
+        while at >= 0 and index - at <= _REACH and sentence.tokens[at].norm in _LEADS | _WHEN:
             at -= 1
+        if moved and {token.norm for token in sentence.tokens[max(0, index - 3) : index]} & _WHEN:
+            facts.append(base.claim("measurement", reading, sentence, index, index - 1, index, _COST,
+                                    name="range-of-motion"))  # fmt: skip
+            continue  # "range of motion before 10 to 95, after 0 to 125"
         told = sentence.tokens[at].norm if at >= 0 and index - at <= _REACH else ""
         if sentence.tokens[index - 1].norm in ("then", "to", ",", "and") and told not in _MOVES | _WORN:
             worn = [back for back in range(index) if sentence.tokens[back].norm in ("brace", "orthosis")]
@@ -70,6 +82,7 @@ def _arcs(reading: Reading, sentence: Sentence) -> list[Fact]:
             allowed = {"status": "planned"} if _care_words.allowed(sentence, index) else {}
             facts.append(base.claim("measurement", reading, sentence, index, at, index, _COST, name="range-of-motion",
                                     **allowed))  # fmt: skip
+            moved = not sentence.says(_HELD)
     return facts
 
 

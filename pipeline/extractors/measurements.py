@@ -231,7 +231,7 @@ _FITS = {
     "length": ("length", "area"), "angle": ("angle",), "pressure": ("pressure",),
     "count": ("", "count", "volume", "fraction", "rate"), "tally": ("", "count"),
     "body": ("mass", "length", "temperature", "frequency", "fraction", "", "time", "count", "mass_concentration"),
-    "time": ("time",), "clotting": ("", "time"), "laboratory": ("", "mass_concentration", "fraction"),
+    "share": ("fraction",), "time": ("time",), "clotting": ("", "time"), "laboratory": ("", "mass_concentration", "fraction"),
 }  # fmt: skip
 
 
