@@ -18,7 +18,8 @@ _ROWS = frozenset({"row", "rows"})
 _PLACES = frozenset({"medial", "lateral", "med", "lat", "medially", "laterally"})
 _TO = frozenset({":", "-", "of", "with", "was", "is", "had", "a", "the", "got", "took", "using", ","})
 _BY = frozenset({"x", "×", "times", "of", "at"})
-_NOUNS = frozenset({"anchor", "anchors", "screw", "screws", "implant", "implants", "suture", "sutures", "stitches"})
+_NOUNS = frozenset("anchor anchors screw screws implant implants suture sutures stitches swivel swivels swivelock "
+                   "swivelocks pushlock pushlocks".split())  # fmt: skip
 _SEVERAL = 6  # anchors of one row at most
 _LEAST, _MOST = Decimal(1), Decimal(8)  # mm of suture anchors; common practice, no source
 _COST = -2

@@ -30,7 +30,7 @@ _ARTICLES = frozenset({"a", "an", "of", "size", "sized", "them", "these"})
 _WHOLE_ROW = frozenset({"all", "each", "both"})
 _ONE_OF = frozenset({"first", "second", "third", "fourth", "fifth", "last", "other", "others", "next", "one", "final",
                      "remaining", "rest"})  # fmt: skip
-_ENDS = frozenset({"crossed", "bicortical",
+_ENDS = frozenset({"crossed", "bicortical", "knotless", "knotted", "soft", "double", "triple",
                    "and", "in", "on", "at", "with", "then", "for", "but", "which", "loaded", "placed", "to"})
 _TELLS = _WHOLE_ROW | _ONE_OF
 _SHORTEST, _LARGEST = 8, 120  # mm, screws; common practice, no source
