@@ -231,7 +231,8 @@ _FITS = {
     "length": ("length", "area"), "angle": ("angle",), "pressure": ("pressure",),
     "count": ("", "count", "volume", "fraction", "rate"), "tally": ("", "count"),
     "body": ("mass", "length", "temperature", "frequency", "fraction", "", "time", "count", "mass_concentration"),
-    "share": ("fraction",), "time": ("time",), "clotting": ("", "time"), "laboratory": ("", "mass_concentration", "fraction"),
+    "share": ("fraction",), "time": ("time",), "clotting": ("", "time"),
+    "laboratory": ("", "mass_concentration", "fraction"),
 }  # fmt: skip
 
 
