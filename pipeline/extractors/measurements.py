@@ -228,11 +228,10 @@ def _of_device(sentence: Sentence, grammar: Grammar, mention: Mention) -> bool:
 
 
 _FITS = {
-    "length": ("length", "area"), "angle": ("angle",), "pressure": ("pressure",),
+    "length": ("length", "area"), "angle": ("angle",), "pressure": ("pressure",), "share": ("fraction",),
     "count": ("", "count", "volume", "fraction", "rate"), "tally": ("", "count"),
     "body": ("mass", "length", "temperature", "frequency", "fraction", "", "time", "count", "mass_concentration"),
-    "share": ("fraction",), "time": ("time",), "clotting": ("", "time"),
-    "laboratory": ("", "mass_concentration", "fraction"),
+    "time": ("time",), "clotting": ("", "time"), "laboratory": ("", "mass_concentration", "fraction"),
 }  # fmt: skip
 
 
